@@ -1,0 +1,41 @@
+# Every target sets up what it needs in .venv: nothing has to be installed by hand but Python 3.11+ and make.
+PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; do \
+	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
+BIN = .venv/bin
+SETUP = .venv/.made
+
+.PHONY: demo test bench lint check clean
+
+demo: $(SETUP)
+	$(BIN)/midspan demo
+
+test: $(SETUP)
+	$(BIN)/python -m pytest
+
+bench: $(SETUP)
+	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python tests/bench
+
+lint: $(SETUP) typings/.made
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/mypy --config-file device/mypy.ini device
+
+check: lint test
+
+$(SETUP): requirements.lock pyproject.toml
+	@test -n "$(PYTHON)" || { echo "midspan: no Python 3.11 or newer found; install one, or name it: make PYTHON=..."; exit 1; }
+	@$(PYTHON) -m venv .venv >/dev/null 2>&1 || { \
+		echo "midspan: $(PYTHON) cannot make a virtual environment; installing its venv package"; \
+		apt-get update -q && apt-get install -y -q python3-venv && $(PYTHON) -m venv .venv; }
+	$(BIN)/python -m pip install -q --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install -q --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+# The board's stubs shadow parts of the standard library, so they live apart from the host's packages.
+typings/.made: $(SETUP)
+	$(BIN)/python -m pip install -q --disable-pip-version-check --target typings --upgrade micropython-rp2-rpi-pico-stubs==1.29.0.post1
+	@touch $@
+
+clean:
+	rm -rf .venv typings .pytest_cache .mypy_cache .ruff_cache .hypothesis demo-output build dist

@@ -1,0 +1,1 @@
+"""Static spine of arrow shafts: measured, converted, judged and kept."""

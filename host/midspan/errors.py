@@ -1,0 +1,43 @@
+"""Every error Midspan raises on purpose, under one root.
+
+The message of each is one line that says what is wrong, where, and what to do.
+
+>>> issubclass(ConfigurationError, MidspanError)
+True
+"""
+
+
+class MidspanError(Exception):
+    """Root of all errors raised on purpose; the command line prints its message and nothing more."""
+
+
+class ConfigurationError(MidspanError):
+    """A calibration, bands or scenario file has a missing, misspelt or absurd value: the user mends the file."""
+
+
+class ConversionError(MidspanError):
+    """A number has no meaning for the formula it was given to: the caller passes another one."""
+
+
+class FrameError(MidspanError):
+    """Bytes that are no valid frame: the line damaged them; the session counts it and asks again."""
+
+
+class ProtocolError(MidspanError):
+    """The other end speaks, but not this protocol: wrong version, wrong fingerprint or a record out of place."""
+
+
+class LinkError(MidspanError):
+    """The port is missing, busy, gone or silent: check the cable and the port's name."""
+
+
+class DeviceFault(MidspanError):
+    """The gauge reported a fault: the instrument needs attention, the shaft is not to blame."""
+
+
+class ArchiveError(MidspanError):
+    """A file of raw runs is foreign, damaged or of another version: nothing in it was changed."""
+
+
+class StoreError(MidspanError):
+    """The database of results cannot be opened, read or written."""
