@@ -1,0 +1,130 @@
+"""The calibration file: what turns counts into newtons and steps into millimetres, and how well that is known.
+
+The device ships counts and steps; every scale factor of the gauge stands in one TOML file read here. All
+uncertainties in it are standard uncertainties (one sigma). Counts convert as rise above zero, so the
+polynomial has no constant term.
+
+>>> import numpy as np
+>>> cal = Calibration.model_validate(EXAMPLE)
+>>> round(float(cal.force_n(np.array(880 * 1070.0))), 3)
+8.63
+"""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
+
+from midspan.configuration import Section, read_toml, validated
+
+Array = NDArray[np.float64]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class Identity(Section):
+    """Which gauge, which calibration, under what conditions."""
+
+    id: Annotated[str, Field(min_length=1, max_length=64)]
+    gauge: Annotated[str, Field(min_length=1, max_length=32)]
+    temperature_c: Annotated[float, Field(gt=-20, lt=60)]
+
+
+class Force(Section):
+    """Force in newtons from the rise of the count above zero: newton_per_count * c + newton_per_count2 * c^2."""
+
+    newton_per_count: Annotated[float, Field(gt=1e-9, lt=1e-1)]
+    newton_per_count2: Annotated[float, Field(gt=-1e-10, lt=1e-10)] = 0.0
+    u_scale: Annotated[float, Field(ge=0, lt=0.1)]  # relative
+    u_linearity_n: NotNegative
+
+
+class Travel(Section):
+    """Head travel in mm from microsteps, with the error that repeats every turn of the screw."""
+
+    mm_per_step: Annotated[float, Field(gt=1e-6, lt=1.0)]
+    u_scale: Annotated[float, Field(ge=0, lt=0.1)]  # relative
+    steps_per_screw_turn: Positive
+    screw_cos_mm: Finite = 0.0
+    screw_sin_mm: Finite = 0.0
+    u_screw_mm: NotNegative
+
+
+class Frame(Section):
+    """Give of frame and cell: how far the head goes on for each newton without bending the shaft."""
+
+    give_mm_per_n: Annotated[float, Field(ge=0, lt=1.0)]
+    u_give_mm_per_n: NotNegative
+
+
+class Span(Section):
+    """Distance between the supports."""
+
+    span_mm: Annotated[float, Field(gt=100, lt=2000)]
+    u_span_mm: NotNegative
+
+
+class Rotation(Section):
+    """Rotate steps per revolution of the shaft as the rollers should give it, and how far a shaft may slip from it."""
+
+    steps_per_turn: Annotated[float, Field(gt=20)]
+    u_relative: Annotated[float, Field(gt=0, lt=0.2)]
+
+
+class Calibration(Section):
+    """A whole calibration file."""
+
+    calibration: Identity
+    force: Force
+    travel: Travel
+    frame: Frame
+    span: Span
+    rotation: Rotation
+
+    @model_validator(mode="after")
+    def _screw_error_is_small(self) -> "Calibration":
+        if np.hypot(self.travel.screw_cos_mm, self.travel.screw_sin_mm) > 0.1:
+            raise ValueError("travel: a periodic screw error over 0.1 mm is a damaged screw, not a correction")
+        return self
+
+    def force_n(self, rise_counts: Array) -> Array:
+        """Force in N from the rise of the count above zero (any shape)."""
+        return rise_counts * (self.force.newton_per_count + self.force.newton_per_count2 * rise_counts)
+
+    def newtons_per_count(self, rise_counts: Array) -> Array:
+        """Slope of the above in N per count (any shape)."""
+        return self.force.newton_per_count + 2 * self.force.newton_per_count2 * rise_counts
+
+    def travel_mm(self, press_steps: Array) -> Array:
+        """Head position in mm below home from press microsteps (any shape)."""
+        turn = 2 * np.pi * press_steps / self.travel.steps_per_screw_turn
+        periodic = self.travel.screw_cos_mm * np.cos(turn) + self.travel.screw_sin_mm * np.sin(turn)
+        return press_steps * self.travel.mm_per_step + periodic
+
+    def counts_for(self, force_n: float) -> int:
+        """Rise of the count at which the given force is reached: the device's thresholds.
+
+        >>> Calibration.model_validate(EXAMPLE).counts_for(8.629852)
+        941600
+        """
+        linear, square = self.force.newton_per_count, self.force.newton_per_count2
+        root = np.sqrt(linear**2 + 4 * square * force_n)
+        return round(float(2 * force_n / (linear + root)))
+
+
+EXAMPLE: dict[str, Any] = {
+    "calibration": {"id": "example", "gauge": "rehearsal", "temperature_c": 20.0},
+    "force": {"newton_per_count": 9.80665e-3 / 1070, "u_scale": 2.5e-4, "u_linearity_n": 5e-4},
+    "travel": {"mm_per_step": 0.0025, "u_scale": 1.5e-4, "steps_per_screw_turn": 3200.0, "u_screw_mm": 0.001},
+    "frame": {"give_mm_per_n": 0.01, "u_give_mm_per_n": 2.5e-4},
+    "span": {"span_mm": 711.2, "u_span_mm": 0.05},
+    "rotation": {"steps_per_turn": 800.0, "u_relative": 0.01},
+}
+
+
+def load_calibration(path: Path) -> Calibration:
+    """Read and check a calibration file; ConfigurationError names the file, the key and what to do."""
+    return validated(Calibration, read_toml(path), path)

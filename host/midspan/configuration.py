@@ -1,0 +1,59 @@
+"""Reading configuration files: TOML in, a checked model out, one clear line when something is wrong."""
+
+import difflib
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar, get_args
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from midspan.errors import ConfigurationError
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+class Section(BaseModel):
+    """A table of a configuration file: a key that is not known is an error, not a comment."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Contents of a TOML file; ConfigurationError when it is missing or not TOML."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ConfigurationError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
+
+
+def validated(model: type[Model], data: dict[str, Any], path: Path) -> Model:
+    """The data as a checked model; the first thing wrong becomes one ConfigurationError with all of them counted."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        problems = error.errors()
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        raise ConfigurationError(f"{path}: {_sentence(problems[0], model)}{more}") from error
+
+
+def _sentence(problem: Any, model: type[BaseModel]) -> str:
+    place = ".".join(str(part) for part in problem["loc"])
+    if problem["type"] == "missing":
+        return f"{place} is missing; add it"
+    if problem["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(problem["loc"][-1]), list(_known_keys(model)), n=1)
+        return f"{place} is not a known key" + (f"; did you mean {near[0]}?" if near else "; remove it")
+    if problem["type"] == "value_error":
+        return str(problem["ctx"]["error"])
+    return f"{place} = {problem['input']!r}: {problem['msg'].lower()}; correct the value"
+
+
+def _known_keys(model: type[BaseModel]) -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        yield name
+        for inner in (field.annotation, *get_args(field.annotation)):
+            if isinstance(inner, type) and issubclass(inner, BaseModel):
+                yield from _known_keys(inner)
