@@ -1,0 +1,95 @@
+"""Records to and from the bytes of one Avro datum of protocol/message.avsc (Apache Avro specification)."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from io import BytesIO
+from typing import Any, get_args
+
+from midspan import schemas
+from midspan.errors import ProtocolError
+from midspan.records import FaultCode, Order, Phase, Record, Refusal, State
+
+_CLASSES = {cls.__name__: cls for cls in get_args(Record)}
+_ENUMS: dict[str, Any] = {
+    "phase": Phase, "state": State, "previous": State, "code": FaultCode, "cause": FaultCode,
+    "order": Order, "refusal": Refusal,
+}  # fmt: skip
+# Every version keeps these three at the start of Identify, so they can be read before the rest is trusted.
+_VERSION_FIELDS = 3
+
+
+def pack(record: Record) -> bytes:
+    """Bytes of one Avro datum: the branch of the union, then the record.
+
+    >>> from midspan.records import Acknowledge
+    >>> pack(Acknowledge(shaft=3)).hex(" ")
+    '12 06'
+    """
+    from fastavro import schemaless_writer
+
+    out = BytesIO()
+    datum = {field.name: _to_avro(field.name, getattr(record, field.name)) for field in fields(record)}
+    schemaless_writer(out, schemas.message_schema(), (schemas.NAMESPACE + type(record).__name__, datum))
+    return out.getvalue()
+
+
+def unpack(body: bytes) -> Record:
+    """The record in the body of a frame.
+
+    Raises ProtocolError when the bytes are no datum of the message schema or are too many.
+
+    >>> unpack(bytes.fromhex("12 06"))
+    Acknowledge(shaft=3)
+    """
+    name, datum = _read(body, schemas.message_schema())
+    cls = _CLASSES[name.removeprefix(schemas.NAMESPACE)]
+    record: Record = cls(**{key: _from_avro(key, value) for key, value in datum.items()})
+    return record
+
+
+def peek_version(body: bytes) -> tuple[int, int, bytes] | None:
+    """Major, minor and fingerprint of an Identify of any protocol version, None when it is another record.
+
+    Raises ProtocolError when the bytes end too early.
+
+    >>> peek_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
+    (2, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
+    """
+    identify = schemas.message_source()[0]
+    start = {**identify, "fields": identify["fields"][:_VERSION_FIELDS]}
+    if body[:1] != b"\0":
+        return None
+    _, datum = _read(body, [start], whole=False)
+    return datum["protocol_major"], datum["protocol_minor"], datum["fingerprint"]
+
+
+def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, Any]]:
+    from fastavro import schemaless_reader
+
+    stream = BytesIO(body)
+    try:
+        branch: Any = schemaless_reader(stream, schema, None, return_record_name=True)
+    except (EOFError, IndexError, ValueError, OverflowError) as error:
+        raise ProtocolError(
+            f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}"
+        ) from error
+    if whole and stream.tell() != len(body):
+        raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}")
+    return branch[0], branch[1]
+
+
+def _from_avro(name: str, value: Any) -> Any:
+    if name in _ENUMS and value is not None:
+        return _ENUMS[name][value]
+    if name == "unusual":
+        return tuple((item["reading"], item["status"]) for item in value)
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _to_avro(name: str, value: Any) -> Any:
+    if name in _ENUMS and value is not None:
+        return value.name
+    if name == "unusual":
+        return [{"reading": reading, "status": status} for reading, status in value]
+    return list(value) if isinstance(value, tuple) else value
