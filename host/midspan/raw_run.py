@@ -3,31 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from enum import IntEnum
 
 import numpy as np
 import numpy.typing as npt
 
 from midspan.errors import ArchiveError
+from midspan.records import Phase
 
 Integers = npt.NDArray[np.int64]
 StatusBits = npt.NDArray[np.int16]
 
 COLUMNS = ("tick_us", "rotate_steps", "press_steps", "counts")
-
-
-class Phase(IntEnum):
-    """Part of the measuring cycle, numbered as in protocol/phase.avsc."""
-
-    ZERO_BEFORE = 0
-    APPROACH = 1
-    LIGHT = 2
-    DEEPEN = 3
-    FULL = 4
-    RETURN = 5
-    LIGHT_AGAIN = 6
-    LIFT = 7
-    ZERO_AFTER = 8
 
 
 PHASES = tuple(phase.name for phase in Phase)
@@ -82,13 +68,7 @@ class RawRun:
 
     def __post_init__(self) -> None:
         length = len(self.counts)
-        if (
-            not length
-            == len(self.tick_us)
-            == len(self.rotate_steps)
-            == len(self.press_steps)
-            == len(self.status)
-        ):
+        if not length == len(self.tick_us) == len(self.rotate_steps) == len(self.press_steps) == len(self.status):
             raise ArchiveError(f"{self.name}: its columns differ in length ({self._lengths()})")
         if sum(readings for _, readings in self.segments) != length:
             raise ArchiveError(f"{self.name}: its segments do not add up to its {length} readings")

@@ -1,0 +1,164 @@
+"""Appending raw runs to an archive so that a power cut at any moment loses no stored shaft."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from dataclasses import dataclass
+from io import FileIO
+from pathlib import Path
+from types import TracebackType
+
+from midspan import columns, container
+from midspan.container import MARKER_BYTES, Gap
+from midspan.errors import ArchiveError
+from midspan.raw_run import RawRun
+from midspan.schemas import raw_run_schema
+
+
+@dataclass(frozen=True, slots=True)
+class MovedTail:
+    """What a torn write had left at the end of an archive, and the file it was moved to."""
+
+    path: Path
+    length: int
+
+    def __str__(self) -> str:
+        return f"{self.length} bytes of a half-stored shaft were moved to {self.path}"
+
+
+class ArchiveWriter:
+    """Appends runs to an archive, which it makes when there is none; one writer at a time (POSIX only).
+
+    `moved` tells what was moved aside of a torn write (None when nothing was). A new file needs 16 random bytes
+    as its marker; they come from the operating system unless given.
+
+    Raises ArchiveError when the file is no archive of this version's schema, is in use, or cannot be written.
+
+    >>> import tempfile
+    >>> from midspan.archive import read
+    >>> path = Path(tempfile.mkdtemp()) / "batch.avro"
+    >>> with ArchiveWriter(path) as writer:
+    ...     print(writer.moved)
+    None
+    >>> list(read(path))
+    []
+    """
+
+    def __init__(self, path: Path, marker: bytes | None = None) -> None:
+        self.path = path
+        self.moved: MovedTail | None = None
+        try:
+            self._file = FileIO(path, "a+")
+        except OSError as error:
+            raise ArchiveError(f"{path}: cannot be written ({error.strerror}); check the folder") from error
+        try:
+            self._lock()
+            self._marker = self._prepare(marker or os.urandom(MARKER_BYTES))
+        except OSError as error:
+            self.close()
+            raise ArchiveError(f"{path}: cannot be made ready ({error.strerror})") from error
+        except ArchiveError:
+            self.close()
+            raise
+
+    def append(self, run: RawRun) -> int:
+        """Store a run and return the offset of its block; the run is on the disk when this returns.
+
+        Raises ArchiveError when the run does not fit the schema (the file is unchanged), or when it cannot be
+        written: the archive is closed then, and opening it again moves away what was half-written.
+        """
+        block = container.block_bytes(columns.encode(run), self._marker)
+        try:
+            offset = self._file.seek(0, os.SEEK_END)
+            self._write(block)
+        except (OSError, ValueError) as error:
+            self.close()
+            raise ArchiveError(f"{self.path}: {run.name} could not be stored ({error}); open it again") from error
+        return offset
+
+    def close(self) -> None:
+        """Let go of the file; closing twice does no harm."""
+        self._file.close()
+
+    def __enter__(self) -> ArchiveWriter:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _write(self, data: bytes) -> None:
+        written = self._file.write(data)
+        if written != len(data):
+            raise OSError(f"only {written} of {len(data)} bytes were written; is the disk full?")
+        os.fsync(self._file.fileno())
+
+    def _lock(self) -> None:
+        if sys.platform == "win32":
+            return
+        import fcntl
+
+        try:
+            fcntl.flock(self._file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise ArchiveError(f"{self.path}: another program is storing to it; wait, or name another") from error
+
+    def _prepare(self, marker: bytes) -> bytes:
+        new = container.header_bytes(raw_run_schema(), marker)
+        if self._starts_like(new[:-MARKER_BYTES]):
+            self._move_tail(0)
+            self._write(new)
+            _sync_folder(self.path.parent)
+            return marker
+        header = container.read_header(self._file, str(self.path))
+        self._check(header.fingerprint)
+        for part in container.walk(self._file, header, columns.is_guarded):
+            if isinstance(part, Gap) and part.torn:
+                self._move_tail(part.offset)
+        return header.marker
+
+    def _starts_like(self, header: bytes) -> bool:
+        """True for an empty file and for one whose very header was cut short."""
+        self._file.seek(0)
+        start = self._file.read(len(header) + MARKER_BYTES)
+        return len(start) < len(header) + MARKER_BYTES and (header.startswith(start) or start.startswith(header))
+
+    def _check(self, found: str) -> None:
+        expected = container.fingerprint(raw_run_schema())
+        if found != expected:
+            raise ArchiveError(f"{self.path}: its schema is {found}, this version's {expected}; start a new file")
+
+    def _move_tail(self, offset: int) -> None:
+        length = self._file.seek(0, os.SEEK_END) - offset
+        if not length:
+            return
+        self._file.seek(offset)
+        with _unused(self.path).open("xb") as tail:
+            shutil.copyfileobj(self._file, tail)
+            tail.flush()
+            os.fsync(tail.fileno())
+        _sync_folder(self.path.parent)
+        self._file.truncate(offset)
+        os.fsync(self._file.fileno())
+        self.moved = MovedTail(Path(tail.name), length)
+
+
+def _unused(path: Path) -> Path:
+    number = 1
+    while (tail := path.with_name(f"{path.name}.torn-{number}")).exists():
+        number += 1
+    return tail
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a new file's name as lasting as its contents; Windows has no way to ask for it."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
