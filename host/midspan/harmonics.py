@@ -93,7 +93,7 @@ def derivative_columns(coefficients: Array) -> Array:
     return out
 
 
-def _median_of_valid(values: Array, valid: Mask) -> Array:
+def median_of_valid(values: Array, valid: Mask) -> Array:
     """Median of the valid entries along the last axis (lower middle for even counts: one partition serves)."""
     counts = valid.sum(axis=-1)
     middle = np.maximum(counts - 1, 0) // 2
@@ -132,8 +132,8 @@ class _Pass:
         return (coefficients[:, :, None, :] @ columns)[:, :, 0, :]
 
 
-def fit_turns(turns: Turns, nominal_steps: float, u_relative_nominal: float) -> HarmonicFit:
-    """Fit all shafts; the nominal steps per turn with their relative standard uncertainty act as one more reading.
+def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> HarmonicFit:
+    """Fit all shafts; the nominal steps per turn [S] with their relative uncertainty [S] act as one more reading.
 
     With a bow or a stiff side in the signal the readings settle the period to a few millionths and the
     nominal value has no say; with neither, it keeps the period from wandering off with the noise.
@@ -149,12 +149,12 @@ def fit_turns(turns: Turns, nominal_steps: float, u_relative_nominal: float) -> 
 class _Iteration:
     """Repeats the pass on those shafts that have not come to rest."""
 
-    def __init__(self, turns: Turns, nominal_log: float, u_nominal: float) -> None:
+    def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array) -> None:
         shafts, depths, _ = turns.force_n.shape
         self.turns, self.nominal_log, self.u_nominal = turns, nominal_log, u_nominal
         self.keep = turns.valid.astype(float)
-        self.log_period = np.full(shafts, nominal_log)
-        self.u_period = np.full(shafts, u_nominal)
+        self.log_period = nominal_log.copy()
+        self.u_period = u_nominal.copy()
         self.coefficients = np.zeros((shafts, depths, COLUMNS))
         self.gradient = np.zeros((shafts, depths, COLUMNS))
         self.inverse = np.zeros((shafts, depths, COLUMNS, COLUMNS))
@@ -170,7 +170,7 @@ class _Iteration:
         now = _Pass(turns, self.keep[index], self.log_period[index])
         degrees = self.keep[index].sum(axis=-1) - COLUMNS
         variance = now.squares / degrees
-        step, u_period = self._period_step(now, variance, self.log_period[index])
+        step, u_period = self._period_step(now, variance, index)
         keep = self._screen(now.residual, turns.valid)
         self._store(index, now, variance, step, u_period)
         turned = np.abs(step) * now.largest_angle
@@ -180,17 +180,18 @@ class _Iteration:
         self.moving[index] = ~settled
         return bool(self.moving.any())
 
-    def _period_step(self, now: _Pass, variance: Array, log_period: Array) -> tuple[Array, Array]:
+    def _period_step(self, now: _Pass, variance: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
         """Weighted step of ln(period) and its standard uncertainty, prior knowledge included."""
         weight = 1 / np.maximum(variance, np.finfo(float).tiny)
-        information = (now.information * weight).sum(axis=1) + self.u_nominal**-2
-        pull = (now.pull * weight).sum(axis=1) + (self.nominal_log - log_period) * self.u_nominal**-2
+        prior = self.u_nominal[index] ** -2
+        information = (now.information * weight).sum(axis=1) + prior
+        pull = (now.pull * weight).sum(axis=1) + (self.nominal_log - self.log_period)[index] * prior
         return pull / information, information**-0.5
 
     @staticmethod
     def _screen(residual: Array, valid: Mask) -> Array:
         distance = np.abs(residual)
-        sigma = MAD_TO_SIGMA * _median_of_valid(distance, valid)
+        sigma = MAD_TO_SIGMA * median_of_valid(distance, valid)
         return (valid & (distance <= REJECT_SIGMAS * sigma[..., None])).astype(float)
 
     def _store(self, index: NDArray[np.int64], now: _Pass, variance: Array, step: Array, u_period: Array) -> None:

@@ -1,0 +1,149 @@
+"""From raw runs to calibrated arrays: force, travel and rotate steps of many shafts side by side.
+
+Only readings that the device marked as good are taken. The zero is the mean of the unloaded readings before
+and after, drawn as a straight line in time between them, because a cell's zero drifts slowly.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from midspan.calibration import Calibration
+from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS, Array, Mask, Turns, median_of_valid
+from midspan.raw_run import Phase, RawRun
+
+DEPTHS = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
+ZEROS = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
+SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
+UNFIT = SETTLING | SATURATED | OUT_OF_STEP
+FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 40), **dict.fromkeys(ZEROS, 5)}
+PAD = 64  # a shaft's padding depends on its own length only, so that its sums never depend on its neighbours
+
+
+@dataclass(frozen=True)
+class Forces:
+    """Calibrated readings of S shafts at the three depths, and what was found on the way."""
+
+    turns: Turns  # steps from the angle origin, force
+    head_mm: Array  # [S, 3] head position below home, before the frame's give
+    steps_to_start: Array  # [S] rotate steps from the first reading (or index mark) to the angle origin
+    nominal_steps: Array  # [S] steps per turn before the fit
+    u_relative_nominal: Array  # [S]
+    zero_drift_n: Array  # [S] force that the zero moved by during the cycle
+    u_zero_n: Array  # [S] standard uncertainty of the zero from its scatter
+    rest_scatter_n: Array  # [S] standard deviation of a reading without contact
+    newtons_per_count: Array  # [S] at the full depth
+
+
+def why_unfit(run: RawRun) -> tuple[str, ...]:
+    """Reasons why a run cannot be evaluated at all; empty when it can."""
+    if run.cause is not None or not run.complete:
+        return (run.cause or "the cycle was cut short",)
+    fit_readings = (run.status & UNFIT) == 0
+    reasons = []
+    for phase, fewest in FEWEST_READINGS.items():
+        place = run.phase_slice(phase)
+        found = int(fit_readings[place].sum()) if place else 0
+        if found < fewest:
+            reasons.append(f"only {found} good readings in phase {phase.name}, {fewest} are needed")
+        elif phase in DEPTHS and np.ptp(run.press_steps[place][fit_readings[place]]) != 0:
+            reasons.append(f"the press moved during phase {phase.name}")
+    return tuple(reasons)
+
+
+def padded_length(run: RawRun) -> int:
+    """Common array length of a run's phases, a multiple of PAD; runs of equal length are evaluated together."""
+    longest = max(readings for phase, readings in run.segments if phase in DEPTHS + ZEROS)
+    return -(-longest // PAD) * PAD
+
+
+@dataclass
+class _Columns:
+    """Raw columns of the wanted phases, zero-padded: [S, phases, N]."""
+
+    steps: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    tick_us: NDArray[np.int64]
+    valid: Mask
+    press: NDArray[np.int64]  # [S, phases] at the last reading
+
+
+def _columns(runs: Sequence[RawRun], phases: Sequence[Phase], length: int) -> _Columns:
+    shape = (len(runs), len(phases), length)
+    out = _Columns(*(np.zeros(shape, np.int64) for _ in range(3)), np.zeros(shape, bool), np.zeros(shape[:2], np.int64))
+    for i, run in enumerate(runs):
+        for j, phase in enumerate(phases):
+            place = run.phase_slice(phase)
+            assert place is not None, "why_unfit() lets no run without this phase through"
+            n = place.stop - place.start
+            out.steps[i, j, :n] = run.rotate_steps[place]
+            out.counts[i, j, :n] = run.counts[place]
+            out.tick_us[i, j, :n] = run.tick_us[place]
+            out.valid[i, j, :n] = (run.status[place] & UNFIT) == 0
+            out.press[i, j] = run.press_steps[place.stop - 1]
+    return out
+
+
+def _masked_mean(values: Array, keep: Mask) -> Array:
+    total: Array = np.where(keep, values, 0.0).sum(axis=-1)
+    return total / keep.sum(axis=-1)
+
+
+def _zeros(zero: _Columns) -> tuple[Array, Array, Array, Array]:
+    """Mean count, its time in us, scatter and standard uncertainty of both zeros, each [S, 2]."""
+    counts = zero.counts.astype(float)
+    distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
+    sigma = MAD_TO_SIGMA * median_of_valid(distance, zero.valid)
+    keep = zero.valid & (distance <= REJECT_SIGMAS * sigma[..., None])
+    mean = _masked_mean(counts, keep)
+    square = _masked_mean((counts - mean[..., None]) ** 2, keep)
+    number = keep.sum(axis=-1)
+    scatter = np.sqrt(square * number / np.maximum(number - 1, 1))
+    return mean, _masked_mean(zero.tick_us.astype(float), keep), scatter, scatter / np.sqrt(number)
+
+
+def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
+    """Nominal steps per turn, their relative standard uncertainty and the position where angles start, each [S].
+
+    An index mark settles the period to a step or two over all its turns; without it the roller's nominal
+    value starts the fit, and angles start at the first reading.
+    """
+    nominal = np.full(len(runs), calibration.rotation.steps_per_turn)
+    u_relative = np.full(len(runs), calibration.rotation.u_relative)
+    start = np.array([run.rotate_steps[0] for run in runs], float)
+    for i, run in enumerate(runs):
+        if len(run.marks):
+            start[i] = run.marks[0]
+        if len(run.marks) > 2:
+            covered = float(run.marks[-1] - run.marks[0])
+            turns = len(run.marks) - 1
+            nominal[i] = covered / turns
+            u_relative[i] = 2.0 / covered
+    return nominal, u_relative, start
+
+
+def gather(runs: Sequence[RawRun], calibration: Calibration) -> Forces:
+    """Calibrated arrays of runs that why_unfit() passed and that share one padded length."""
+    length = padded_length(runs[0])
+    load = _columns(runs, DEPTHS, length)
+    zero, zero_us, scatter, u_zero = _zeros(_columns(runs, ZEROS, length))
+    drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
+    line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
+    rise = np.where(load.valid, load.counts - line, 0.0)
+    nominal, u_nominal, start = _rotation(runs, calibration)
+    first, last = load.steps[:, 0, 0], load.steps.max(axis=(1, 2))
+    origin = (first + last) / 2
+    newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
+    return Forces(
+        Turns(np.where(load.valid, load.steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
+        calibration.travel_mm(load.press.astype(float)),
+        origin - start,
+        nominal,
+        u_nominal,
+        (zero[:, 1] - zero[:, 0]) * newtons,
+        np.hypot(u_zero[:, 0], u_zero[:, 1]) / 2 * newtons,
+        np.sqrt((scatter**2).mean(axis=1)) * newtons,
+        newtons,
+    )

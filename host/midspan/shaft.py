@@ -1,0 +1,243 @@
+"""The result of one shaft: what was found, how sure it is, and what speaks against trusting it.
+
+`evaluate` takes raw runs in any number and gives one outcome a run, in order: a `ShaftResult`, or an
+`Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+
+from midspan import curve
+from midspan.budget import Budget, Contribution
+from midspan.calibration import Calibration
+from midspan.conversion import Around, Point, around, mean_point
+from midspan.elastica import deflection_ratio
+from midspan.errors import ConversionError
+from midspan.gather import Forces, gather, padded_length, why_unfit
+from midspan.harmonics import Array, HarmonicFit, fit_turns
+from midspan.raw_run import RawRun
+from midspan.soundness import doubts, faults
+from midspan.spine_budget import CAUSES, MeanForces, spine_shares, u_converted_thou
+from midspan.units import MM_PER_THOU, OLDER
+
+EVALUATION = "1"  # raised whenever the same readings would give other numbers
+BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
+ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
+
+
+@dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """A run without a result: the instrument, the cycle or the readings failed."""
+
+    shaft: int
+    label: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShaftResult:
+    """Everything known of one shaft. Each u_... is a standard uncertainty (k = 1).
+
+    Deflections in thousandths of an inch under 880 g on 28 in; angles in degrees from the first reading or
+    the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
+    noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
+    (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3. `hysteresis_pct` is
+    the force missing at the light depth on the way back, creep included, in percent of the full load.
+    """
+
+    shaft: int
+    label: str
+    started_ms: int
+    gauge: str
+    calibration: str
+    evaluation: str
+    spine_thou: float
+    u_spine_thou: float
+    spread_thou: float
+    u_spread_thou: float
+    spread_floor_thou: float
+    four_reading_thou: float
+    u_four_reading_thou: float
+    stiff_side_deg: float | None
+    u_stiff_side_deg: float | None
+    runout_mm: float
+    u_runout_mm: float
+    runout_floor_mm: float
+    hysteresis_pct: float
+    u_hysteresis_pct: float
+    older_lb: float
+    u_older_lb: float
+    once_per_turn_thou: float
+    slip_pct: float
+    u_slip_pct: float
+    zero_drift_n: float
+    rest_scatter_n: float
+    turn_scatter_n: float
+    load_n: float
+    left_out: int
+    readings: int
+    duration_ms: int
+    sampling_ms: int
+    curve_thou: tuple[float, ...]
+    curve_covariance: tuple[tuple[float, ...], ...]
+    surface_mm: tuple[float, ...]
+    contributions: tuple[Contribution, ...]
+    doubts: tuple[str, ...]
+    faults: tuple[str, ...]
+
+    @property
+    def budget(self) -> Budget:
+        """Where the uncertainty of the mean spine comes from, in thou."""
+        return Budget(self.contributions)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values, ready for JSON."""
+        return asdict(self)
+
+
+def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResult | Unmeasured]:
+    """One outcome for each run, in the order given.
+
+    A bad run raises nothing: it becomes an `Unmeasured` that says why. The same readings under the same
+    calibration give the same bits, whatever other runs are evaluated with them.
+    """
+    outcomes: dict[int, ShaftResult | Unmeasured] = {}
+    measured: list[int] = []
+    for i, run in enumerate(runs):
+        reasons = why_unfit(run)
+        if reasons:
+            outcomes[i] = Unmeasured(run.shaft, run.label, reasons)
+        else:
+            measured.append(i)
+    for index in _batches(measured, runs):
+        outcomes.update(zip(index, _evaluate_batch([runs[i] for i in index], calibration), strict=True))
+    return [outcomes[i] for i in range(len(runs))]
+
+
+def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
+    """Runs of one padded length together, at most BATCH at a time."""
+    lengths = {i: padded_length(runs[i]) for i in index}
+    for _, group in groupby(sorted(index, key=lengths.__getitem__), key=lengths.__getitem__):
+        same = list(group)
+        for start in range(0, len(same), BATCH):
+            yield same[start : start + BATCH]
+
+
+def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResult | Unmeasured]:
+    try:
+        return _results(runs, cal)
+    except ConversionError as error:
+        # One shaft that bends like none must not take its neighbours along: find it by going one by one.
+        if len(runs) == 1:
+            return [Unmeasured(runs[0].shaft, runs[0].label, (str(error),))]
+        return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
+
+
+def _results(runs: list[RawRun], cal: Calibration) -> list[ShaftResult]:
+    forces = gather(runs, cal)
+    fit = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
+    mean = MeanForces(
+        fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
+    )
+    point = mean_point(mean.low_n, mean.high_n, mean.travel_mm, cal)
+    turn = around(fit, forces, point, cal)
+    u_fit = np.sqrt(turn.u_deflection[:, 0, 0])
+    u_inputs, sensitivities = spine_shares(mean, point, u_fit, forces, cal)
+    u_spine = np.sqrt(((u_inputs * sensitivities) ** 2).sum(axis=1))
+    columns = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
+    columns |= _evenness(turn, u_spine, fit, forces) | _surface(turn) | _older(point, u_spine, mean, cal)
+    columns |= _hysteresis(fit, forces) | _quality(fit, forces)
+    vectors = zip(turn.deflection_thou.tolist(), turn.u_deflection.tolist(), turn.surface_mm.tolist(), strict=True)
+    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
+    budgets = zip(u_inputs.tolist(), sensitivities.tolist(), strict=True)
+    return [
+        _result(run, dict(zip(columns, row, strict=True)), vector, shares, cal)
+        for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
+    ]
+
+
+Columns = dict[str, Array]
+
+
+def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> Columns:
+    """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
+    swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
+    kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
+    four, u_four = curve.four_readings(kept, turn.u_deflection)
+    u_scale = u_spine / turn.deflection_thou[:, 0]
+    sampled = np.abs(forces.turns.steps).max(axis=(1, 2)) / fit.steps_per_turn * 360
+    return {
+        "spread_thou": swing.value,
+        "u_spread_thou": np.hypot(swing.u, u_scale * swing.value),
+        "spread_floor_thou": swing.floor,
+        "four_reading_thou": four,
+        "u_four_reading_thou": np.hypot(u_four, u_scale * four),
+        "stiff_side_deg": np.degrees(swing.lowest_rad),
+        "u_stiff_side_deg": np.degrees(swing.u_lowest_rad),
+        "angle_u_deg": sampled * fit.u_relative_period,
+        "once_per_turn_thou": 2 * curve.amplitude(kept, 1),
+    }
+
+
+def _surface(turn: Around) -> Columns:
+    runout = curve.swing(turn.surface_mm, turn.u_surface, order=1)
+    return {"runout_mm": runout.value, "u_runout_mm": runout.u, "runout_floor_mm": runout.floor}
+
+
+def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Columns:
+    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
+    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group)
+    u_thou = u_converted_thou(thou, u_spine / point.deflection_thou, mean, cal, OLDER)
+    pounds = 26_000 / thou
+    return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
+
+
+def _hysteresis(fit: HarmonicFit, forces: Forces) -> Columns:
+    low, high, again = (fit.coefficients_n[:, depth, 0] for depth in range(3))
+    variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + forces.zero_drift_n**2 / 12
+    return {"hysteresis_pct": 100 * (low - again) / high, "u_hysteresis_pct": 100 * np.sqrt(variance) / high}
+
+
+def _quality(fit: HarmonicFit, forces: Forces) -> Columns:
+    slip = fit.steps_per_turn / forces.nominal_steps - 1
+    return {
+        "slip_pct": 100 * slip,
+        "u_slip_pct": 100 * fit.u_relative_period,
+        "zero_drift_n": forces.zero_drift_n,
+        "rest_scatter_n": forces.rest_scatter_n,
+        "turn_scatter_n": np.sqrt((fit.scatter_n**2).mean(axis=1)),
+        "left_out": fit.left_out.sum(axis=1),
+        "readings": fit.used.sum(axis=1),
+    }
+
+
+def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
+    uneven = values["spread_thou"] > values["spread_floor_thou"]
+    if values.pop("angle_u_deg") > ANGLE_KNOWN_DEG or not uneven:
+        values["stiff_side_deg"] = values["u_stiff_side_deg"] = None
+    u_inputs, sensitivities = shares
+    return ShaftResult(
+        shaft=run.shaft,
+        label=run.label,
+        started_ms=run.started_ms,
+        gauge=run.gauge,
+        calibration=cal.calibration.id,
+        evaluation=EVALUATION,
+        duration_ms=run.duration_ms,
+        sampling_ms=run.sampling_ms,
+        curve_thou=tuple(vector[0]),
+        curve_covariance=tuple(tuple(row) for row in vector[1]),
+        surface_mm=tuple(vector[2]),
+        contributions=tuple(
+            Contribution(name, u, sensitivity, unit)
+            for (name, unit), u, sensitivity in zip(CAUSES, u_inputs, sensitivities, strict=True)
+        ),
+        doubts=doubts(values, cal),
+        faults=faults(values, run, cal),
+        **values,
+    )

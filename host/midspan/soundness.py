@@ -1,0 +1,60 @@
+"""What speaks against a result: a doubt about the reading, or a fault of the instrument.
+
+A doubt asks for the shaft to be measured again; a fault asks for the gauge to be looked at, because every
+later shaft would suffer too. Both are sentences with the number that raised them. A value that is not a
+finite number is always a fault: no shaft has one.
+"""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from midspan.calibration import Calibration
+from midspan.raw_run import RawRun
+from midspan.units import STANDARD
+
+MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
+MOST_EXTRA_SCATTER = 4.0  # turning may add some scatter, but not this many times what the cell shows at rest
+LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was some other measurement
+MOST_ONCE_PER_TURN_THOU = 1.5  # an even tube's stiffness has no such term; a breathing crack or a skid does
+MOST_ZERO_DRIFT = 0.005  # of the standard load within one cycle
+SLIP_SIGMAS = 4.0
+
+
+def doubts(values: Mapping[str, Any], cal: Calibration) -> tuple[str, ...]:
+    """Reasons to measure this shaft again, empty when there are none."""
+    left_out = values["left_out"] / (values["left_out"] + values["readings"])
+    load = values["load_n"] / STANDARD.load_n
+    slip_limit = 100 * SLIP_SIGMAS * cal.rotation.u_relative
+    checks = (
+        (left_out > MOST_LEFT_OUT, f"{left_out:.0%} of the readings lie away from the curve"),
+        (
+            values["turn_scatter_n"] > MOST_EXTRA_SCATTER * values["rest_scatter_n"],
+            f"force scatters by {values['turn_scatter_n']:.4f} N while turning, "
+            f"{values['rest_scatter_n']:.4f} N at rest",
+        ),
+        (not LOAD_RANGE[0] <= load <= LOAD_RANGE[1], f"the full load was {load:.0%} of the standard load"),
+        (
+            values["once_per_turn_thou"] > MOST_ONCE_PER_TURN_THOU,
+            f"stiffness changes by {values['once_per_turn_thou']:.1f} thou once per turn, "
+            "as a crack or a skid would make it",
+        ),
+        (abs(values["slip_pct"]) > slip_limit, f"the shaft turned {values['slip_pct']:+.1f} % off the roller's ratio"),
+    )
+    return tuple(sentence for wrong, sentence in checks if wrong)
+
+
+def faults(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[str, ...]:
+    """Reasons to stop and look at the gauge, empty when there are none."""
+    broken = [name for name, value in values.items() if isinstance(value, float) and not math.isfinite(value)]
+    drift = values["zero_drift_n"] / STANDARD.load_n
+    checks = (
+        (bool(broken), f"not a number: {', '.join(broken)}"),
+        (values["rest_scatter_n"] == 0, "the count never changed at rest: the cell is stuck"),
+        (abs(drift) > MOST_ZERO_DRIFT, f"the zero moved by {drift:+.2%} of the standard load within one cycle"),
+        (
+            run.gauge != cal.calibration.gauge,
+            f"measured on gauge {run.gauge!r}, but the calibration is of {cal.calibration.gauge!r}",
+        ),
+    )
+    return tuple(sentence for wrong, sentence in checks if wrong)

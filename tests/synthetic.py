@@ -1,0 +1,180 @@
+"""A gauge on paper: raw runs of shafts with known truth, made without any of the code that converts them.
+
+The elastica is integrated step by step (Runge-Kutta on psi'' = cos psi, the slope turned from the support
+tangent under a unit normal reaction on unit EI), where the host uses quadrature and series. Used where
+thousands of shafts are needed; the rehearsal board, with the real device code, covers the whole path.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from midspan.raw_run import Phase, RawRun
+from scipy.interpolate import CubicSpline
+
+LOAD_N = 0.880 * 9.80665
+SPAN_MM = 711.2
+COUNTS_PER_N = 1070 / 9.80665e-3
+
+
+@cache
+def _integrated():
+    """Splines of P L^2 / EI over 48 u, against u^2, and back."""
+    groups, ratios = [], []
+    for length in np.sqrt(np.linspace(0.01, 0.95, 160)):
+        step = length / 400
+        state = np.zeros(4)  # psi, curvature, way along and across the support tangent
+
+        def slope(y):
+            return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
+
+        for _ in range(400):
+            a = slope(state)
+            b = slope(state + step / 2 * a)
+            c = slope(state + step / 2 * b)
+            d = slope(state + step * c)
+            state = state + step / 6 * (a + 2 * b + 2 * c + d)
+        psi, _, along, across = state
+        half = along * np.cos(psi) + across * np.sin(psi)
+        drop = along * np.sin(psi) - across * np.cos(psi)
+        groups.append(8 * half**2 * np.cos(psi))
+        ratios.append(drop / (2 * half))
+    w, u = np.concatenate([[0.0], groups]), np.concatenate([[0.0], ratios])
+    softening = np.concatenate([[1.0], w[1:] / (48 * u[1:])])
+    return CubicSpline(u**2, softening), CubicSpline(w**2, 1 / softening)
+
+
+def load_for(ratio):
+    """P L^2 / EI at which the deflection is this share of the span."""
+    return 48 * ratio * _integrated()[0](ratio**2)
+
+
+def ratio_for(group):
+    """Deflection over span under this P L^2 / EI."""
+    return group / 48 * _integrated()[1](group**2)
+
+
+def stiffness_of(spine_thou):
+    """EI in N mm2 of a shaft with this static spine."""
+    return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM)
+
+
+@dataclass
+class Gauge:
+    """What the gauge truly is."""
+
+    span_mm: float = SPAN_MM
+    counts_per_n: float = COUNTS_PER_N
+    mm_per_step: float = 0.0025
+    give_mm_per_n: float = 0.010
+    noise_n: float = 0.042 * 9.80665e-3
+    drift_n: float = 0.0
+    screw_mm: float = 0.0
+    screw_phase: float = 0.0
+    slip: float = 0.003
+    spikes: float = 0.0  # share of readings hit by a spike
+
+
+@dataclass
+class Shaft:
+    """What the shaft truly is."""
+
+    spine_thou: float = 500.0
+    spread_thou: float = 6.0
+    stiff_side_deg: float = 30.0
+    bow_mm: float = 0.1
+    bow_deg: float = 200.0
+    hysteresis: float = 0.0
+    number: int = 1
+
+
+def spine_around(shaft: Shaft, angle_rad):
+    """True standard deflection in thou at angles from the start: EI with a 2-per-turn part, mean as asked."""
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou)
+    wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))
+    return ratio_for(LOAD_N * SPAN_MM**2 / (mean_ei * (1 + part * wave))) * SPAN_MM / 0.0254
+
+
+@cache
+def _section(spine_thou, spread_thou):
+    """Mean EI and relative 2-per-turn part that give this mean and this spread of the standard deflection."""
+    ei = float(stiffness_of(spine_thou))
+    part = 0.0
+    wave = np.cos(2 * np.linspace(0, np.pi, 180, endpoint=False))
+    for _ in range(30):
+        thou = ratio_for(LOAD_N * SPAN_MM**2 / (ei * (1 + part * wave))) * SPAN_MM / 0.0254
+        ei *= thou.mean() / spine_thou
+        swing = thou.max() - thou.min()
+        part = part * spread_thou / swing if swing > 0 else spread_thou / spine_thou / 2
+    return ei, part
+
+
+def _press(gauge, steps):
+    return steps * gauge.mm_per_step + gauge.screw_mm * np.sin(2 * np.pi * steps / 3200 + gauge.screw_phase)
+
+
+def _force(gauge, shaft, travel_mm, angle):
+    """Force at each angle with the head this far below where it first touches a straight shaft."""
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou)
+    ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
+    surface = shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
+    force = np.zeros_like(angle)
+    for _ in range(60):
+        bend = travel_mm + surface - gauge.give_mm_per_n * force
+        force = load_for(bend / gauge.span_mm) * ei / gauge.span_mm**2
+    return force
+
+
+CONTACT_STEPS = 2000
+
+
+def raw_run(shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2), per_turn=160) -> RawRun:
+    """One run with the two zeros and the three turns; the moving phases carry no information for the result."""
+    period = 800 * (1 + gauge.slip)
+    per_step = 800 / per_turn
+    full = shaft.spine_thou * 0.0254
+    depth = {Phase.LIGHT: full * 0.1, Phase.FULL: full * 1.01 + gauge.give_mm_per_n * LOAD_N}
+    depth[Phase.LIGHT_AGAIN] = depth[Phase.LIGHT]
+    phases = [(Phase.ZERO_BEFORE, 40), *zip(depth, np.array(turns) * per_turn, strict=True), (Phase.ZERO_AFTER, 40)]
+    rotate, press, force, position = [], [], [], 0
+    for phase, number in phases:
+        turning = phase in depth
+        steps = np.round(position + per_step * (np.arange(number) + 1) * turning).astype(int)
+        position = int(steps[-1])
+        down = CONTACT_STEPS + round(depth[phase] / gauge.mm_per_step) if turning else 0
+        travel = _press(gauge, down) - _press(gauge, CONTACT_STEPS)
+        values = _force(gauge, shaft, travel, 2 * np.pi * steps / period) if turning else np.zeros(number)
+        if phase is Phase.LIGHT_AGAIN:
+            values = values * (1 - shaft.hysteresis)
+        rotate.append(steps)
+        press.append(np.full(number, down))
+        force.append(values)
+    rotate, press, force = (np.concatenate(part).astype(float) for part in (rotate, press, force))
+    rotate -= rotate[0]
+    force += gauge.drift_n * np.linspace(0, 1, len(force)) + rng.normal(0, gauge.noise_n, len(force))
+    hit = rng.random(len(force)) < gauge.spikes
+    force[hit] += rng.normal(0, 2.0, hit.sum())
+    n = len(force)
+    return RawRun(
+        shaft=shaft.number,
+        label="",
+        started_ms=0,
+        gauge="paper",
+        firmware="none",
+        runtime="none",
+        boot=1,
+        count_min=-(2**23),
+        count_max=2**23 - 1,
+        complete=True,
+        cause=None,
+        duration_ms=round(n * 12.5),
+        sampling_ms=round(n * 12.5),
+        interval_us=12500,
+        segments=tuple((int(phase), int(number)) for phase, number in phases),
+        tick_us=np.arange(n) * 12500,
+        rotate_steps=rotate.astype(int),
+        press_steps=press.astype(int),
+        counts=np.round(84_000 + force * gauge.counts_per_n).astype(int),
+        status=np.zeros(n, np.int16),
+        marks=np.zeros(0, int),
+    )
