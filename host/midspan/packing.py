@@ -71,9 +71,7 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
     try:
         branch: Any = schemaless_reader(stream, schema, None, return_record_name=True)
     except (EOFError, IndexError, ValueError, OverflowError) as error:
-        raise ProtocolError(
-            f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}"
-        ) from error
+        raise ProtocolError(f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}") from error
     if whole and stream.tell() != len(body):
         raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}")
     return branch[0], branch[1]

@@ -28,9 +28,7 @@ FaultCode = IntEnum(
     start=0,
 )
 Order = IntEnum("Order", "KEEP_ALIVE MEASURE STOP CLEAR_FAULT", start=0)
-Refusal = IntEnum(
-    "Refusal", "WRONG_PROTOCOL WRONG_STATE OUT_OF_RANGE NO_PLAN UNKNOWN_SHAFT BUFFER_TOO_SMALL", start=0
-)
+Refusal = IntEnum("Refusal", "WRONG_PROTOCOL WRONG_STATE OUT_OF_RANGE NO_PLAN UNKNOWN_SHAFT BUFFER_TOO_SMALL", start=0)
 
 Integers = npt.NDArray[np.int64]
 StatusBits = npt.NDArray[np.int16]
@@ -90,9 +88,7 @@ class Readings:
         columns = (self.lateness_us, self.rotate_steps, self.press_steps, self.counts)
         lengths = [len(column) for column in columns]
         if len(set(lengths)) != 1:
-            raise ProtocolError(
-                f"block {self.block} of shaft {self.shaft}: columns differ in length {lengths}"
-            )
+            raise ProtocolError(f"block {self.block} of shaft {self.shaft}: columns differ in length {lengths}")
         if not all(0 <= reading < len(self) for reading, _ in self.unusual):
             raise ProtocolError(f"{self.name}: it lists an unusual reading that is not in it")
 

@@ -1,0 +1,80 @@
+"""Words for what can go wrong in the conversation with a gauge, as errors: what, where, what to do."""
+
+from __future__ import annotations
+
+from midspan.blocks import Blocks
+from midspan.errors import LinkError, ProtocolError
+from midspan.line import Line
+from midspan.records import Record, Refusal, Reply, State
+from midspan.schemas import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
+from midspan.stages import Stage
+
+REFUSAL_WORDS = {
+    Refusal.WRONG_PROTOCOL: "it has had no greeting with its own version",
+    Refusal.WRONG_STATE: "its state does not allow it",
+    Refusal.OUT_OF_RANGE: "a value is out of its range",
+    Refusal.NO_PLAN: "it has no cycle plan",
+    Refusal.UNKNOWN_SHAFT: "it holds no such shaft",
+    Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so long a cycle",
+}
+
+
+def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
+    """The gauge speaks another version or another schema.
+
+    >>> str(foreign(2, 0, bytes(8))).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
+    True
+    """
+    theirs = version_text(major, minor, schema)
+    ours = version_text(PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint())
+    return ProtocolError(
+        f"the gauge speaks protocol {theirs}, this host {ours}: put the same version of midspan on both"
+    )
+
+
+def refused(request: Record, reply: Reply) -> ProtocolError:
+    """The gauge said no.
+
+    >>> from midspan.records import Acknowledge
+    >>> str(refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft")))
+    'the gauge refused Acknowledge(shaft=3): it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
+    """
+    assert reply.refusal is not None
+    place = f", field {reply.field}" if reply.field else ""
+    reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
+    return ProtocolError(f"the gauge refused {request}: {reason}")
+
+
+def reset(blocks: Blocks | None) -> LinkError:
+    """The gauge started again and forgot the conversation."""
+    shaft = "" if blocks is None else f"; what it had not sent of shaft {blocks.shaft} is lost"
+    return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again")
+
+
+def lost(blocks: Blocks | None, state: State) -> LinkError:
+    """The gauge is at rest and does not hold the shaft that was under way."""
+    shaft = "the shaft" if blocks is None else f"shaft {blocks.shaft}"
+    return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again")
+
+
+def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
+    """Blocks that do not come however often they are asked for; the gauge still holds them."""
+    missing = ", ".join(map(str, blocks.missing()[:5])) or "the end"
+    return LinkError(
+        f"shaft {blocks.shaft} is not whole, block {missing} did not come in {rounds} requests: "
+        "check the cable, then fetch the shaft again"
+    )
+
+
+def silent(stage: Stage, line: Line) -> LinkError:
+    """Nothing came for too long, or what came was no conversation."""
+    if line.frames:
+        return LinkError(
+            f"the gauge fell silent ({stage.value}): check cable and supply; it keeps its readings until fetched"
+        )
+    if line.bytes_in:
+        return LinkError(
+            f"{line.bytes_in} bytes came and none of them spoke the gauge's protocol: "
+            "another instrument may be on this port"
+        )
+    return LinkError("nothing answers there: is the gauge on this port, powered and running?")

@@ -1,0 +1,72 @@
+"""What a record from the gauge means at this moment of the conversation: record and context in, signal out."""
+
+from __future__ import annotations
+
+from collections.abc import Container
+from typing import Any
+
+from midspan.blocks import Blocks
+from midspan.errors import ProtocolError
+from midspan.records import EndOfShaft, Event, Fault, Identify, Readings, Record, Refusal, Reply, State
+from midspan.stages import Signal
+
+AT_REST = (State.IDLE, State.HOLDING, State.FAULTED)
+
+
+def meaning_of(
+    record: Record, known: Identify | None, blocks: Blocks | None, open_requests: Container[int]
+) -> tuple[Signal, Any]:
+    """The signal of stages.TABLE that a record is, and what the action needs to know of it.
+
+    `known` is the last Identify, `blocks` the shaft under way, `open_requests` the sequence numbers whose
+    reply is awaited. A block or end of that shaft is kept in `blocks`.
+    """
+    match record:
+        case Identify():
+            return _of_identify(record, known, blocks), record
+        case Readings(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
+            return _of_block(record, blocks)
+        case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
+            return _of_end(record, blocks)
+        case Reply(to_sequence=sequence) if sequence in open_requests:
+            return _of_reply(record), record
+        case Readings() | EndOfShaft() | Reply():
+            return Signal.STRAY, record
+        case Event():
+            return (Signal.RESTED if record.state in AT_REST else Signal.CHANGED), record
+        case Fault():
+            return Signal.FAULT, record
+    return Signal.NONSENSE, ProtocolError(f"the gauge sent {record}, which only a host sends: reset it")
+
+
+def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> Signal:
+    if known is not None and record.boot != known.boot:
+        return Signal.RESET
+    if record.state not in AT_REST:
+        return Signal.MOVING
+    if blocks is not None and record.state is not State.IDLE and record.held_shaft == blocks.shaft:
+        return Signal.HOLDS_OURS
+    return Signal.AT_REST
+
+
+def _of_block(block: Readings, blocks: Blocks) -> tuple[Signal, Any]:
+    try:
+        return (Signal.BLOCK if blocks.add(block) else Signal.DUPLICATE), block
+    except ProtocolError as error:
+        return Signal.CONTRADICTION, error
+
+
+def _of_end(end: EndOfShaft, blocks: Blocks) -> tuple[Signal, Any]:
+    blocks.end = end
+    if blocks.missing():
+        return Signal.GAPS, None
+    try:
+        return Signal.WHOLE, blocks.joined()
+    except ProtocolError as error:
+        return Signal.CONTRADICTION, error
+
+
+def _of_reply(reply: Reply) -> Signal:
+    if reply.refusal is None:
+        return Signal.ACCEPTED
+    return Signal.UNGREETED if reply.refusal is Refusal.WRONG_PROTOCOL else Signal.REFUSED

@@ -1,0 +1,247 @@
+"""The host's side of the conversation: bytes and time in, bytes and outcomes out; no port, clock or thread.
+
+The order of things stands in stages.TABLE. Give `receive` what came, `tick` the time, and send `outgoing()`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from midspan import failures, schemas
+from midspan import outcomes as out
+from midspan.blocks import Blocks
+from midspan.errors import MidspanError, ProtocolError
+from midspan.line import Line
+from midspan.meaning import meaning_of
+from midspan.outcomes import Outcome
+from midspan.packing import peek_version, unpack
+from midspan.raw_run import RawRun
+from midspan.records import (
+    Acknowledge,
+    Command,
+    CyclePlan,
+    Event,
+    Fault,
+    Greet,
+    Identify,
+    Order,
+    Readings,
+    Record,
+    Reply,
+    Resend,
+)  # fmt: skip
+from midspan.stages import TABLE, Signal, Stage
+
+EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
+GOING_ON = (Signal.BLOCK, Signal.CHANGED, Signal.RESTED)
+LARGEST_RESEND = 64
+SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
+
+
+class Session:
+    """One conversation with one gauge.
+
+    `answer_s` is the time of an answer, after which a request is repeated; `dead_s` without any frame, or
+    `patience_s` without anything going on, ends the conversation; `rounds` is how often missing blocks are
+    asked for without one coming. `stage`, `identify`, `line` and the counts are for reading.
+
+    Orders raise ProtocolError when the stage does not allow them; everything else comes back as outcomes.
+    """
+
+    def __init__(self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5) -> None:
+        self.stage = Stage.APART
+        self.identify: Identify | None = None
+        self.line = Line()
+        self.duplicates = self.out_of_place = self.repeats = 0
+        self._answer_s, self._dead_s, self._patience_s, self._rounds = answer_s, dead_s, patience_s, rounds
+        self._request: Record | None = None
+        self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
+        self._blocks: Blocks | None = None
+        self._fetches = 0
+        self._sent_s = self._heard_s = self._progress_s = 0.0
+
+    # Orders of the caller
+
+    def greet(self, now_s: float) -> None:
+        """Open the conversation, or open it again after it broke."""
+        self._order(Signal.GREET, _greeting(), now_s)
+
+    def plan(self, plan: CyclePlan, now_s: float) -> None:
+        """Tell the gauge how the next shafts are to be measured."""
+        self._order(Signal.PLAN, plan, now_s)
+
+    def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
+        """Order one cycle on the shaft in the gauge."""
+        self._order(Signal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
+
+    def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
+        """Get a shaft that the gauge still holds, from before this session."""
+        self._order(Signal.FETCH, None, now_s, (shaft, label, started_ms))
+
+    def stored(self, shaft: int, now_s: float) -> None:
+        """The shaft is safely on disk: let the gauge forget it."""
+        self._order(Signal.STORED, Acknowledge(shaft), now_s)
+
+    def stop(self, now_s: float) -> None:
+        """Retract now and give the shaft up; its readings so far still come."""
+        self._order(Signal.STOP, Command(Order.STOP), now_s)
+
+    def clear_fault(self, now_s: float) -> None:
+        """Home the press and return to idle."""
+        self._order(Signal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
+
+    def _order(
+        self, signal: Signal, request: Record | None, now_s: float, shaft: tuple[int, str, int] | None = None
+    ) -> None:
+        if (self.stage, signal) not in TABLE:
+            raise ProtocolError(f"{signal.name} has no place while {self.stage.name} ({self.stage.value})")
+        if shaft is not None:
+            assert self.identify is not None  # the table allows a shaft only after a greeting
+            self._blocks, self._fetches = Blocks(*shaft, self.identify), 0
+        self._heard_s = now_s
+        self._signal(signal, request, now_s)
+
+    # Bytes and time
+
+    def outgoing(self) -> bytes:
+        """Bytes to send now; they are handed out once."""
+        return self.line.outgoing()
+
+    def receive(self, data: bytes, now_s: float) -> list[Outcome]:
+        """What the bytes that came at `now_s` mean; damaged frames are counted and mended by asking again."""
+        bodies = self.line.receive(data)
+        outcomes = [outcome for body in bodies for outcome in self._on_body(body, now_s)]
+        if bodies and not self.line.waiting and self.stage is not Stage.APART:
+            self.line.send(Command(Order.KEEP_ALIVE))
+        return outcomes
+
+    def tick(self, now_s: float) -> list[Outcome]:
+        """What the passing of time means; call it often, at least ten times a second."""
+        if self.stage in EXPECTING_NOTHING:
+            return []
+        if now_s - self._heard_s >= self._dead_s or now_s - self._progress_s >= self._patience_s:
+            return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line), now_s)
+        if now_s - max(self._heard_s, self._sent_s) >= self._quiet_s():
+            return self._signal(Signal.SILENCE, None, now_s)
+        return []
+
+    def _quiet_s(self) -> float:
+        if self.identify is None:
+            return self._answer_s
+        return min(self._answer_s, self.identify.silence_ms / 1000 / SILENCE_SHARE)
+
+    # From bytes to signals to actions
+
+    def _on_body(self, body: bytes, now_s: float) -> list[Outcome]:
+        self._heard_s = now_s
+        try:
+            version = peek_version(body)
+            if version is not None and not _is_ours(version):
+                return self._signal(Signal.FOREIGN, failures.foreign(*version), now_s)
+            record = unpack(body)
+        except ProtocolError as error:
+            return self._signal(Signal.NONSENSE, error, now_s)
+        signal, subject = meaning_of(record, self.identify, self._blocks, self._asked)
+        if (self.stage, signal) not in TABLE:
+            self.out_of_place += 1
+            return [out.OutOfPlace(record)]
+        return self._signal(signal, subject, now_s)
+
+    def _signal(self, signal: Signal, subject: Any, now_s: float) -> list[Outcome]:
+        before = self.stage
+        self.stage, action = TABLE[before, signal]
+        if self.stage is not before or signal in GOING_ON:
+            self._progress_s = now_s
+        outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
+        return outcomes
+
+    def _ask(self, request: Record, now_s: float) -> list[Outcome]:
+        self._request, self._asked = request, {self.line.send(request)}
+        self._sent_s = now_s
+        return []
+
+    def _repeat(self, _: None, now_s: float) -> list[Outcome]:
+        assert self._request is not None  # the table repeats only after asking
+        self.repeats += 1
+        self._asked.add(self.line.send(self._request))
+        self._sent_s = now_s
+        return []
+
+    def _greet(self, greeting: Greet, now_s: float) -> list[Outcome]:
+        self.identify = self._blocks = None
+        self.line.send_delimiter()
+        return self._ask(greeting, now_s)
+
+    def _probe(self, _: None, now_s: float) -> list[Outcome]:
+        self.line.send(_greeting())
+        self._sent_s = now_s
+        return []
+
+    def _fetch(self, _: Any, now_s: float) -> list[Outcome]:
+        assert self._blocks is not None  # the table fetches only what was ordered
+        self._fetches += 1
+        if self._fetches > self._rounds:
+            return self._signal(Signal.UNOBTAINABLE, failures.unobtainable(self._blocks, self._rounds), now_s)
+        return self._ask(Resend(self._blocks.shaft, self._blocks.missing()[:LARGEST_RESEND]), now_s)
+
+    def _keep_block(self, block: Readings, _: float) -> list[Outcome]:
+        assert self._blocks is not None  # only a block of the shaft under way is a BLOCK
+        self._fetches = 0
+        return [out.BlockCame(block, self._blocks.readings)]
+
+    def _count_duplicate(self, _: Readings, __: float) -> list[Outcome]:
+        self.duplicates += 1
+        return []
+
+    def _close_request(self, _: Reply, __: float) -> list[Outcome]:
+        self._asked.clear()
+        return []
+
+    def _ignore(self, _: Any, __: float) -> list[Outcome]:
+        return []
+
+    def _note_identify(self, identify: Identify, _: float) -> list[Outcome]:
+        self.identify = identify
+        return []
+
+    def _report_identify(self, identify: Identify, _: float) -> list[Outcome]:
+        self.identify = identify
+        return [out.Identified(identify)]
+
+    def _report_event(self, event: Event, _: float) -> list[Outcome]:
+        return [out.StateChanged(event)]
+
+    def _report_fault(self, fault: Fault, _: float) -> list[Outcome]:
+        return [out.Faulted(fault)]
+
+    def _report_done(self, _: Reply, __: float) -> list[Outcome]:
+        self._asked.clear()
+        assert self._request is not None  # a reply is matched to the open request
+        return [out.Done(self._request)]
+
+    def _finish(self, run: RawRun, _: float) -> list[Outcome]:
+        return [out.Finished(run)]
+
+    def _fail(self, error: MidspanError, _: float) -> list[Outcome]:
+        self._asked.clear()
+        return [out.Failed(error)]
+
+    def _fail_refused(self, reply: Reply, now_s: float) -> list[Outcome]:
+        assert self._request is not None  # a reply is matched to the open request
+        return self._fail(failures.refused(self._request, reply), now_s)
+
+    def _fail_reset(self, _: Any, now_s: float) -> list[Outcome]:
+        return self._fail(failures.reset(self._blocks), now_s)
+
+    def _fail_lost(self, identify: Identify, now_s: float) -> list[Outcome]:
+        self.identify = identify
+        return self._fail(failures.lost(self._blocks, identify.state), now_s)
+
+
+def _greeting() -> Greet:
+    return Greet(schemas.PROTOCOL_MAJOR, schemas.PROTOCOL_MINOR, schemas.fingerprint())
+
+
+def _is_ours(version: tuple[int, int, bytes]) -> bool:
+    major, _, fingerprint = version
+    return (major, fingerprint) == (schemas.PROTOCOL_MAJOR, schemas.fingerprint())

@@ -1,0 +1,139 @@
+"""The host's end of the conversation as one table: stage and signal give the next stage and what to do.
+
+A signal is an order of the caller, what a record of the device means here, or the passing of time. A pair
+that is not in the table changes nothing: an order raises, a record is reported as out of place.
+"""
+
+from __future__ import annotations
+
+from enum import Enum, auto
+
+
+class Stage(Enum):
+    """Where the host stands in the conversation."""
+
+    APART = "no greeting has been answered, or the conversation broke"
+    GREETING = "Greet sent"
+    SETTLING = "greeted; the device still moves and will come to rest"
+    READY = "greeted; nothing is under way"
+    PLANNING = "CyclePlan sent"
+    ORDERING = "MEASURE sent"
+    MEASURING = "readings of the shaft come in"
+    FETCHING = "Resend sent; missing blocks come in"
+    FINISHED = "the shaft is whole and handed over, not yet stored"
+    RELEASING = "Acknowledge sent"
+    CLEARING = "CLEAR_FAULT sent"
+
+
+class Signal(Enum):
+    """What can happen, in four groups: orders, Identify and other records, shaft totals, time."""
+
+    GREET = auto()
+    PLAN = auto()
+    MEASURE = auto()
+    FETCH = auto()
+    STORED = auto()
+    STOP = auto()
+    CLEAR_FAULT = auto()
+
+    FOREIGN = auto()  # Identify of another major version or fingerprint
+    RESET = auto()  # Identify with another boot number than before
+    HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
+    AT_REST = auto()  # Identify: IDLE, HOLDING or FAULTED
+    MOVING = auto()  # Identify: any other state
+    RESTED = auto()  # Event to IDLE, HOLDING or FAULTED
+    CHANGED = auto()  # Event to any other state
+    FAULT = auto()
+    ACCEPTED = auto()  # Reply to the request that is open
+    REFUSED = auto()
+    UNGREETED = auto()  # Reply: refused because the device forgot the greeting
+    STRAY = auto()  # Reply to no open request, or a block or end of another shaft
+    NONSENSE = auto()  # a sound frame whose content is no record for a host
+
+    BLOCK = auto()
+    DUPLICATE = auto()
+    WHOLE = auto()  # EndOfShaft, and every block is there
+    GAPS = auto()  # EndOfShaft, and blocks are missing
+    CONTRADICTION = auto()  # a block or EndOfShaft that contradicts what came before
+
+    SILENCE = auto()  # nothing came for the time of an answer
+    GIVE_UP = auto()  # nothing came, or nothing went on, for far too long
+    UNOBTAINABLE = auto()  # requests without end brought no missing block
+
+
+_S, _G = Stage, Signal
+_COLLECTING = (_S.MEASURING, _S.FETCHING)
+
+# What holds in every stage unless the table below says otherwise.
+_COMMON: dict[Signal, tuple[Stage | None, str]] = {
+    _G.FOREIGN: (_S.APART, "fail"),
+    _G.RESET: (_S.APART, "fail_reset"),
+    _G.UNGREETED: (_S.APART, "fail_reset"),
+    _G.NONSENSE: (_S.APART, "fail"),
+    _G.GIVE_UP: (_S.APART, "fail"),
+    _G.RESTED: (None, "report_event"),
+    _G.CHANGED: (None, "report_event"),
+    _G.FAULT: (None, "report_fault"),
+    _G.AT_REST: (None, "note_identify"),
+    _G.HOLDS_OURS: (None, "note_identify"),
+    _G.MOVING: (None, "note_identify"),
+}
+
+TABLE: dict[tuple[Stage, Signal], tuple[Stage, str]] = {
+    (stage, signal): (following or stage, action) for stage in Stage for signal, (following, action) in _COMMON.items()
+}
+TABLE.update(
+    {
+        (_S.APART, _G.GREET): (_S.GREETING, "greet"),
+        (_S.APART, _G.NONSENSE): (_S.APART, "ignore"),  # what is said before a greeting may be foreign
+        (_S.GREETING, _G.GREET): (_S.GREETING, "greet"),
+        (_S.GREETING, _G.NONSENSE): (_S.GREETING, "ignore"),
+        (_S.GREETING, _G.AT_REST): (_S.READY, "report_identify"),
+        (_S.GREETING, _G.MOVING): (_S.SETTLING, "report_identify"),
+        (_S.GREETING, _G.SILENCE): (_S.GREETING, "repeat"),
+        (_S.SETTLING, _G.GREET): (_S.GREETING, "greet"),
+        (_S.SETTLING, _G.STOP): (_S.SETTLING, "ask"),
+        (_S.SETTLING, _G.ACCEPTED): (_S.SETTLING, "close_request"),
+        (_S.SETTLING, _G.REFUSED): (_S.SETTLING, "fail_refused"),
+        (_S.SETTLING, _G.AT_REST): (_S.READY, "report_identify"),
+        (_S.SETTLING, _G.RESTED): (_S.READY, "report_event"),
+        (_S.SETTLING, _G.SILENCE): (_S.SETTLING, "probe"),
+        (_S.READY, _G.GREET): (_S.GREETING, "greet"),
+        (_S.READY, _G.PLAN): (_S.PLANNING, "ask"),
+        (_S.PLANNING, _G.ACCEPTED): (_S.READY, "report_done"),
+        (_S.PLANNING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.PLANNING, _G.SILENCE): (_S.PLANNING, "repeat"),
+        (_S.READY, _G.MEASURE): (_S.ORDERING, "ask"),
+        (_S.ORDERING, _G.ACCEPTED): (_S.MEASURING, "close_request"),
+        (_S.ORDERING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.ORDERING, _G.STOP): (_S.MEASURING, "ask"),
+        (_S.ORDERING, _G.BLOCK): (_S.MEASURING, "keep_block"),
+        (_S.ORDERING, _G.WHOLE): (_S.FINISHED, "finish"),
+        (_S.ORDERING, _G.GAPS): (_S.FETCHING, "fetch"),
+        (_S.ORDERING, _G.SILENCE): (_S.ORDERING, "repeat"),
+        (_S.MEASURING, _G.STOP): (_S.MEASURING, "ask"),
+        (_S.MEASURING, _G.AT_REST): (_S.READY, "fail_lost"),
+        (_S.MEASURING, _G.HOLDS_OURS): (_S.FETCHING, "fetch"),
+        (_S.MEASURING, _G.SILENCE): (_S.MEASURING, "probe"),
+        (_S.MEASURING, _G.REFUSED): (_S.MEASURING, "fail_refused"),
+        (_S.FETCHING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.FETCHING, _G.SILENCE): (_S.FETCHING, "fetch"),
+        (_S.FETCHING, _G.UNOBTAINABLE): (_S.READY, "fail"),
+        **{(stage, _G.ACCEPTED): (stage, "close_request") for stage in _COLLECTING},
+        **{(stage, _G.BLOCK): (stage, "keep_block") for stage in _COLLECTING},
+        **{(stage, _G.WHOLE): (_S.FINISHED, "finish") for stage in _COLLECTING},
+        **{(stage, _G.GAPS): (_S.FETCHING, "fetch") for stage in _COLLECTING},
+        **{(stage, _G.DUPLICATE): (stage, "count_duplicate") for stage in _COLLECTING},
+        **{(stage, _G.CONTRADICTION): (_S.READY, "fail") for stage in (_S.ORDERING, *_COLLECTING)},
+        (_S.READY, _G.FETCH): (_S.FETCHING, "fetch"),
+        (_S.READY, _G.STORED): (_S.RELEASING, "ask"),
+        (_S.FINISHED, _G.STORED): (_S.RELEASING, "ask"),
+        (_S.RELEASING, _G.ACCEPTED): (_S.READY, "report_done"),
+        (_S.RELEASING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.RELEASING, _G.SILENCE): (_S.RELEASING, "repeat"),
+        (_S.READY, _G.CLEAR_FAULT): (_S.CLEARING, "ask"),
+        (_S.CLEARING, _G.ACCEPTED): (_S.SETTLING, "report_done"),
+        (_S.CLEARING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.CLEARING, _G.SILENCE): (_S.CLEARING, "repeat"),
+    }
+)
