@@ -22,6 +22,7 @@ COLUMNS = 2 * ORDERS + 1
 REJECT_SIGMAS = 5.0  # of clean normal readings one in two million is lost: no efficiency is given away
 MAD_TO_SIGMA = 1.482602218505602  # normal distribution: 1 / quantile(0.75)
 MOST_PASSES = 12
+FREE_PASSES = 2  # in these the period may still be so far off that good readings look bad
 # A step of the period that turns the last reading by less than this is taken to first order instead of by
 # another pass: what that leaves out is half its square, 1e-5 of a bow's force, far below the noise.
 SMALL_TURN_RAD = 5e-3
@@ -160,6 +161,7 @@ class _Iteration:
         self.inverse = np.zeros((shafts, depths, COLUMNS, COLUMNS))
         self.scatter = np.zeros((shafts, depths))
         self.moving = np.ones(shafts, bool)
+        self.passes = 0
 
     def improve(self) -> bool:
         """One pass over the shafts still moving; False when none is left."""
@@ -171,7 +173,9 @@ class _Iteration:
         degrees = self.keep[index].sum(axis=-1) - COLUMNS
         variance = now.squares / degrees
         step, u_period = self._period_step(now, variance, index)
-        keep = self._screen(now.residual, turns.valid)
+        # A reading at the very limit could go in and out for ever; once the period is found it may only go out.
+        keep = self._screen(now.residual, self.keep[index] > 0 if self.passes >= FREE_PASSES else turns.valid)
+        self.passes += 1
         self._store(index, now, variance, step, u_period)
         turned = np.abs(step) * now.largest_angle
         settled = (keep == self.keep[index]).all(axis=(1, 2)) & (turned < SMALL_TURN_RAD)
