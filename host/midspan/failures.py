@@ -5,7 +5,7 @@ from __future__ import annotations
 from midspan.blocks import Blocks
 from midspan.errors import LinkError, ProtocolError
 from midspan.line import Line
-from midspan.records import Record, Refusal, Reply, State
+from midspan.records import Command, Record, Refusal, Reply, State
 from midspan.schemas import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
 from midspan.stages import Stage
 
@@ -37,12 +37,16 @@ def refused(request: Record, reply: Reply) -> ProtocolError:
 
     >>> from midspan.records import Acknowledge
     >>> str(refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft")))
-    'the gauge refused Acknowledge(shaft=3): it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
+    'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
     """
     assert reply.refusal is not None
     place = f", field {reply.field}" if reply.field else ""
     reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
-    return ProtocolError(f"the gauge refused {request}: {reason}")
+    return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")
+
+
+def _request_name(request: Record) -> str:
+    return request.order.name if isinstance(request, Command) else type(request).__name__
 
 
 def reset(blocks: Blocks | None) -> LinkError:

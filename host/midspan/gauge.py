@@ -1,0 +1,147 @@
+"""A gauge on a line: waits for what a session brings, one call for each thing a person asks of it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TypeVar
+
+from midspan.errors import DeviceFault, ProtocolError
+from midspan.faults import describe
+from midspan.link import Link
+from midspan.meaning import AT_REST
+from midspan.outcomes import Done, Failed, Faulted, Finished, Identified, Outcome
+from midspan.raw_run import RawRun
+from midspan.records import CyclePlan, Fault, Identify, State
+from midspan.session import Session
+from midspan.stages import Stage
+
+OnEvent = Callable[[Outcome], None]
+T = TypeVar("T", bound=Outcome)
+
+
+def ignore(_: Outcome) -> None:
+    """Nobody watches."""
+
+
+class Gauge:
+    """One gauge on an open line.
+
+    `clock` gives monotonic seconds, `wall_clock` seconds since 1970 for the time stamp of a run. Errors name
+    the line: LinkError when it breaks or falls silent, ProtocolError when the other end is no gauge of this
+    version or refuses, DeviceFault when the gauge stands still because of a fault.
+    """
+
+    def __init__(
+        self,
+        link: Link,
+        clock: Callable[[], float] = time.monotonic,
+        wall_clock: Callable[[], float] = time.time,
+        session: Session | None = None,
+    ) -> None:
+        self.session = session or Session()
+        self._link, self._clock, self._wall_clock = link, clock, wall_clock
+        self._planned: tuple[int, CyclePlan] | None = None  # under which boot number, and which plan
+        self._fault: Fault | None = None
+
+    def identify(self, on_event: OnEvent = ignore) -> Identify:
+        """Greet the gauge and hear who it is and what it holds, whatever it is doing."""
+        self.session.greet(self._clock())
+        return self._until(Identified, on_event).identify
+
+    def settled(self, on_event: OnEvent = ignore) -> Identify:
+        """The same once the gauge has come to rest: IDLE, HOLDING or FAULTED."""
+        found = self.identify(on_event)
+        while found.state not in AT_REST:
+            self._wait_until_settled(on_event)
+            found = self.identify(on_event)
+        return found
+
+    def measure(self, shaft: int, label: str, plan: CyclePlan, on_event: OnEvent = ignore) -> RawRun:
+        """Measure the shaft in the gauge. A cycle cut short gives its run too: complete is False, cause says why.
+
+        The gauge keeps the readings until `acknowledge`. Raises DeviceFault when it stands still because of a
+        fault, ProtocolError when it still holds another shaft (`fetch` it or `acknowledge` it first).
+        """
+        self._ready_for_a_shaft(plan, on_event)
+        self.session.measure(shaft, label, self._now_ms(), self._clock())
+        return self._until(Finished, on_event).run
+
+    def fetch(self, shaft: int, label: str, on_event: OnEvent = ignore) -> RawRun:
+        """Get a shaft that the gauge holds from before (`held_shaft` of `identify`)."""
+        self.settled(on_event)
+        self.session.fetch(shaft, label, self._now_ms(), self._clock())
+        return self._until(Finished, on_event).run
+
+    def acknowledge(self, shaft: int, on_event: OnEvent = ignore) -> None:
+        """The shaft is safely on disk: the gauge may forget it."""
+        if self.session.stage is not Stage.FINISHED:
+            self.settled(on_event)
+        self.session.stored(shaft, self._clock())
+        self._until(Done, on_event)
+
+    def stop(self, on_event: OnEvent = ignore) -> RawRun | None:
+        """Retract and give up the shaft under way; its run so far, or None when this host had none under way."""
+        if self.session.stage in (Stage.ORDERING, Stage.MEASURING):
+            self.session.stop(self._clock())
+            return self._until(Finished, on_event).run
+        self.identify(on_event)
+        if self.session.stage is Stage.SETTLING:
+            self.session.stop(self._clock())
+            self._wait_until_settled(on_event)
+        return None
+
+    def clear_fault(self, on_event: OnEvent = ignore) -> None:
+        """Home the press after a fault has been mended; raises DeviceFault when the gauge faults again."""
+        self.settled(on_event)
+        self.session.clear_fault(self._clock())
+        self._until(Done, on_event)
+        self._wait_until_settled(on_event)
+        self._raise_if_faulted(self.settled(on_event))
+
+    def _ready_for_a_shaft(self, plan: CyclePlan, on_event: OnEvent) -> None:
+        found = self.settled(on_event)
+        self._raise_if_faulted(found)
+        if found.held_shaft is not None:
+            raise ProtocolError(
+                f"{self._link.name}: the gauge still holds shaft {found.held_shaft}: fetch and store it first"
+            )
+        if self._planned != (found.boot, plan):
+            self.session.plan(plan, self._clock())
+            self._until(Done, on_event)
+            self._planned = (found.boot, plan)
+
+    def _raise_if_faulted(self, found: Identify) -> None:
+        if found.state is State.FAULTED:
+            why = "a fault from before" if self._fault is None else describe(self._fault.code, self._fault.detail)
+            raise DeviceFault(f"{self._link.name}: the gauge stands still, {why} (then clear the fault)")
+
+    def _now_ms(self) -> int:
+        return round(self._wall_clock() * 1000)
+
+    def _wait_until_settled(self, on_event: OnEvent) -> None:
+        while self.session.stage is Stage.SETTLING:
+            self._raise_failure(self._exchange(on_event))
+
+    def _until(self, wanted: type[T], on_event: OnEvent) -> T:
+        while True:
+            outcomes = self._exchange(on_event)
+            for outcome in outcomes:
+                if isinstance(outcome, wanted):
+                    return outcome
+            self._raise_failure(outcomes)
+
+    def _exchange(self, on_event: OnEvent) -> list[Outcome]:
+        """Send what waits, take what came, and show every outcome to the one who watches."""
+        self._link.write(self.session.outgoing())
+        outcomes = self.session.receive(self._link.read(), self._clock()) + self.session.tick(self._clock())
+        for outcome in outcomes:
+            if isinstance(outcome, Faulted):
+                self._fault = outcome.fault
+            on_event(outcome)
+        return outcomes
+
+    def _raise_failure(self, outcomes: list[Outcome]) -> None:
+        for outcome in outcomes:
+            if isinstance(outcome, Failed):
+                raise type(outcome.error)(f"{self._link.name}: {outcome.error}")

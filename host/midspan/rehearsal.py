@@ -1,0 +1,97 @@
+"""A simulated gauge as a process of its own: the device code on MicroPython behind a pseudo-terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from midspan.errors import LinkError
+from midspan.schemas import data_folder
+
+HEAP = "heapsize=384K"  # on a 64-bit host this is what about half of it is on the chip: objects are twice the size
+END_S = 2.0
+
+
+def interpreter_command() -> list[str]:
+    """MicroPython beside this Python or on the path; this Python itself where there is none."""
+    beside = Path(sys.executable).parent
+    found = shutil.which("micropython", path=f"{beside}{os.pathsep}{os.environ.get('PATH', '')}")
+    return [sys.executable] if found is None else [found, "-X", HEAP]
+
+
+class Rehearsal:
+    """A simulated gauge that runs until the block is left; `port` is what to open.
+
+    `scenario` is what device/rehearsal/run.py reads, `folder` where it may keep its files, `interpreter` says
+    in words what runs the device code. Raises LinkError when it cannot start.
+    """
+
+    def __init__(self, scenario: dict[str, Any], folder: Path) -> None:
+        self._command = interpreter_command()
+        self._scenario = scenario
+        self._folder = folder
+        self.port = ""
+
+    @property
+    def interpreter(self) -> str:
+        """What runs the device code, in words."""
+        return "CPython (no MicroPython here)" if self._command[0] == sys.executable else "MicroPython"
+
+    def __enter__(self) -> Self:
+        """Itself, started."""
+        try:
+            import pty
+            import tty
+        except ImportError as error:
+            raise LinkError(
+                "a rehearsal needs a pseudo-terminal, which this system lacks: use Linux or macOS"
+            ) from error
+        device_end, self._host_end = pty.openpty()
+        tty.setraw(self._host_end)  # this end stays open here, so that the device sees no hang-up between hosts
+        self.port = os.ttyname(self._host_end)
+        self._start(device_end)
+        os.close(device_end)
+        return self
+
+    def _start(self, device_end: int) -> None:
+        self._folder.mkdir(parents=True, exist_ok=True)
+        scenario = self._folder / "scenario.json"
+        scenario.write_text(json.dumps(self._scenario), encoding="utf-8")
+        script = data_folder("device") / "rehearsal" / "run.py"
+        with self._complaints.open("wb") as complaints:
+            self._process = subprocess.Popen(
+                [*self._command, str(script), str(scenario)],
+                stdin=device_end,
+                stdout=device_end,
+                stderr=complaints,
+            )
+
+    @property
+    def _complaints(self) -> Path:
+        return self._folder / "rehearsal-errors.txt"
+
+    def check(self) -> None:
+        """Raise LinkError with its last words when the simulated gauge has died."""
+        status = self._process.poll()
+        if status is not None:
+            words = self._complaints.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+            last = words[-1] if words else "it said nothing"
+            raise LinkError(f"the simulated gauge ended with status {status}: {last} (see {self._complaints})")
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """End the process and give the pseudo-terminal back."""
+        self._process.terminate()
+        try:
+            self._process.wait(END_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        os.close(self._host_end)
