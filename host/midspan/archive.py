@@ -38,13 +38,15 @@ class Damage:
 
 @dataclass(slots=True)
 class Archive:
-    """An archive open for reading; `damage` tells what the last pass over it met.
+    """An archive open for reading; `damage` tells what the last pass over it met, `is_current` that the file has
+    the schema of this version.
 
     A file of another version of the schema is read when Avro's schema resolution allows it.
     """
 
     path: Path
     header: Header
+    is_current: bool
     damage: list[Damage] = field(default_factory=list)
 
     @classmethod
@@ -56,16 +58,12 @@ class Archive:
         """
         try:
             with path.open("rb") as file:
-                archive = cls(path, container.read_header(file, str(path)))
+                header = container.read_header(file, str(path))
         except OSError as error:
             raise ArchiveError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        archive = cls(path, header, header.fingerprint == container.fingerprint(raw_run_schema()))
         archive._check_schema()
         return archive
-
-    @property
-    def is_current(self) -> bool:
-        """True when the file has the schema of this version of Midspan."""
-        return self.header.fingerprint == container.fingerprint(raw_run_schema())
 
     def runs(self) -> Iterator[RawRun]:
         """All whole runs, in the order they were stored; nothing is raised for damage between them."""

@@ -48,10 +48,11 @@ def varints(stream: npt.NDArray[np.uint8]) -> Integers:
     """
     if len(stream) and stream[-1] >= 128:
         raise ArchiveError("a column ends within a number")
-    last = np.flatnonzero(stream < 128)
+    is_last = stream < 128
+    (last,) = is_last.nonzero()
     numbers = _SIGNED.take(stream.take(last))
     # The k-th continuation byte belongs to the number that as many last bytes stand before.
-    more = np.flatnonzero(stream >= 128)
+    (more,) = (~is_last).nonzero()
     longer = more - np.arange(len(more))
     numbers[longer] = _long_numbers(stream, last[longer])
     return numbers

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from io import BytesIO, RawIOBase
 from struct import error as struct_error
-from typing import IO, Any
+from typing import IO, Any, cast
 
 from fastavro import parse_schema, schemaless_reader, schemaless_writer, writer
 from fastavro.schema import SchemaParseException, UnknownType
@@ -108,11 +108,9 @@ def read_header(file: Reader, name: str) -> Header:
         raise ArchiveError(f"{name}: is no Avro file: it starts with {start.hex(' ')}, not {MAGIC.hex(' ')}")
     file.seek(0)
     try:
-        header: Any = schemaless_reader(file, _HEADER_SCHEMA, None)
-    except EOFError as error:
-        raise ArchiveError(f"{name}: ends within its header at byte {file.tell()}; it holds no shaft") from error
+        header: Any = schemaless_reader(cast(IO[bytes], file), _HEADER_SCHEMA, None)
     except DECODE_ERRORS as error:
-        raise ArchiveError(f"{name}: its header is damaged ({error!r}); nothing was read") from error
+        raise ArchiveError(f"{name}: its header is cut short or damaged ({error!r}); no shaft was read") from error
     return _header(header, file.tell(), name)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from midspan.errors import ArchiveError
-from midspan.records import Phase
+from midspan.records import Phase as Phase  # part of a run's face
 
 Integers = npt.NDArray[np.int64]
 StatusBits = npt.NDArray[np.int16]
