@@ -18,7 +18,7 @@ DEPTHS = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
 ZEROS = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
 SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
 UNFIT = SETTLING | SATURATED | OUT_OF_STEP
-FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 40), **dict.fromkeys(ZEROS, 5)}
+FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 80), **dict.fromkeys(ZEROS, 5)}
 PAD = 64  # a shaft's padding depends on its own length only, so that its sums never depend on its neighbours
 
 
@@ -34,23 +34,14 @@ class Forces:
     zero_drift_n: Array  # [S] force that the zero moved by during the cycle
     u_zero_n: Array  # [S] standard uncertainty of the zero from its scatter
     rest_scatter_n: Array  # [S] standard deviation of a reading without contact
-    newtons_per_count: Array  # [S] at the full depth
 
 
-def why_unfit(run: RawRun) -> tuple[str, ...]:
-    """Reasons why a run cannot be evaluated at all; empty when it can."""
+def why_cut_short(run: RawRun) -> tuple[str, ...]:
+    """Reasons why a run has no readings to evaluate; empty when it went through the whole cycle."""
     if run.cause is not None or not run.complete:
         return (run.cause or "the cycle was cut short",)
-    fit_readings = (run.status & UNFIT) == 0
-    reasons = []
-    for phase, fewest in FEWEST_READINGS.items():
-        place = run.phase_slice(phase)
-        found = int(fit_readings[place].sum()) if place else 0
-        if found < fewest:
-            reasons.append(f"only {found} good readings in phase {phase.name}, {fewest} are needed")
-        elif phase in DEPTHS and np.ptp(run.press_steps[place][fit_readings[place]]) != 0:
-            reasons.append(f"the press moved during phase {phase.name}")
-    return tuple(reasons)
+    present = {phase for phase, _ in run.segments}
+    return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
 
 
 def padded_length(run: RawRun) -> int:
@@ -60,29 +51,50 @@ def padded_length(run: RawRun) -> int:
 
 
 @dataclass
-class _Columns:
-    """Raw columns of the wanted phases, zero-padded: [S, phases, N]."""
+class Columns:
+    """Raw columns of some phases of S runs, zero-padded: [S, phases, N]."""
 
+    phases: tuple[Phase, ...]
     steps: NDArray[np.int64]
     counts: NDArray[np.int64]
     tick_us: NDArray[np.int64]
+    press: NDArray[np.int64]
     valid: Mask
-    press: NDArray[np.int64]  # [S, phases] at the last reading
+
+    def why_unfit(self) -> dict[int, tuple[str, ...]]:
+        """Rows that cannot be evaluated, with the reasons."""
+        found = self.valid.sum(axis=-1)
+        highest = np.where(self.valid, self.press, np.iinfo(np.int64).min).max(axis=-1)
+        lowest = np.where(self.valid, self.press, np.iinfo(np.int64).max).min(axis=-1)
+        reasons: dict[int, tuple[str, ...]] = {}
+        for j, phase in enumerate(self.phases):
+            fewest = FEWEST_READINGS[phase]
+            few, moved = found[:, j] < fewest, highest[:, j] > lowest[:, j]
+            for i in np.flatnonzero(few | moved).tolist():
+                sentence = (
+                    f"only {found[i, j]} good readings in phase {phase.name}, {fewest} are needed"
+                    if few[i]
+                    else f"the press moved during phase {phase.name}"
+                )
+                reasons[i] = (*reasons.get(i, ()), sentence)
+        return reasons
 
 
-def _columns(runs: Sequence[RawRun], phases: Sequence[Phase], length: int) -> _Columns:
-    shape = (len(runs), len(phases), length)
-    out = _Columns(*(np.zeros(shape, np.int64) for _ in range(3)), np.zeros(shape, bool), np.zeros(shape[:2], np.int64))
+def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
+    """The phases of runs that why_cut_short() passed and that share one padded length."""
+    shape = (len(runs), len(phases), padded_length(runs[0]))
+    steps, counts, tick_us, press = np.zeros((4, *shape), np.int64)
+    out = Columns(phases, steps, counts, tick_us, press, np.zeros(shape, bool))
     for i, run in enumerate(runs):
+        places = run.places()
         for j, phase in enumerate(phases):
-            place = run.phase_slice(phase)
-            assert place is not None, "why_unfit() lets no run without this phase through"
+            place = places[phase]
             n = place.stop - place.start
             out.steps[i, j, :n] = run.rotate_steps[place]
             out.counts[i, j, :n] = run.counts[place]
             out.tick_us[i, j, :n] = run.tick_us[place]
+            out.press[i, j, :n] = run.press_steps[place]
             out.valid[i, j, :n] = (run.status[place] & UNFIT) == 0
-            out.press[i, j] = run.press_steps[place.stop - 1]
     return out
 
 
@@ -91,7 +103,7 @@ def _masked_mean(values: Array, keep: Mask) -> Array:
     return total / keep.sum(axis=-1)
 
 
-def _zeros(zero: _Columns) -> tuple[Array, Array, Array, Array]:
+def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array]:
     """Mean count, its time in us, scatter and standard uncertainty of both zeros, each [S, 2]."""
     counts = zero.counts.astype(float)
     distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
@@ -124,26 +136,23 @@ def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, 
     return nominal, u_relative, start
 
 
-def gather(runs: Sequence[RawRun], calibration: Calibration) -> Forces:
-    """Calibrated arrays of runs that why_unfit() passed and that share one padded length."""
-    length = padded_length(runs[0])
-    load = _columns(runs, DEPTHS, length)
-    zero, zero_us, scatter, u_zero = _zeros(_columns(runs, ZEROS, length))
+def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> Forces:
+    """Calibrated arrays from the columns of both zeros and the three depths of the same runs."""
+    zero, zero_us, scatter, u_zero = _zeros(zeros)
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
     rise = np.where(load.valid, load.counts - line, 0.0)
     nominal, u_nominal, start = _rotation(runs, calibration)
-    first, last = load.steps[:, 0, 0], load.steps.max(axis=(1, 2))
-    origin = (first + last) / 2
+    origin = (load.steps[:, 0, 0] + load.steps.max(axis=(1, 2))) / 2
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
+    press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
     return Forces(
         Turns(np.where(load.valid, load.steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
-        calibration.travel_mm(load.press.astype(float)),
+        calibration.travel_mm(press),
         origin - start,
         nominal,
         u_nominal,
         (zero[:, 1] - zero[:, 0]) * newtons,
         np.hypot(u_zero[:, 0], u_zero[:, 1]) / 2 * newtons,
         np.sqrt((scatter**2).mean(axis=1)) * newtons,
-        newtons,
     )

@@ -22,6 +22,7 @@ COLUMNS = 2 * ORDERS + 1
 REJECT_SIGMAS = 5.0  # of clean normal readings one in two million is lost: no efficiency is given away
 MAD_TO_SIGMA = 1.482602218505602  # normal distribution: 1 / quantile(0.75)
 MOST_PASSES = 12
+COARSE = 4
 FREE_PASSES = 2  # in these the period may still be so far off that good readings look bad
 # A step of the period that turns the last reading by less than this is taken to first order instead of by
 # another pass: what that leaves out is half its square, 1e-5 of a bow's force, far below the noise.
@@ -138,23 +139,28 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
 
     With a bow or a stiff side in the signal the readings settle the period to a few millionths and the
     nominal value has no say; with neither, it keeps the period from wandering off with the noise.
-    Needs at least 14 valid readings at each depth.
+    Needs at least 40 valid readings at each depth. Every fourth reading finds the period nearly as well as
+    all of them at a quarter of the cost, so those go first.
     """
-    fit = _Iteration(turns, np.log(nominal_steps), u_relative_nominal)
+    nominal_log = np.log(nominal_steps)
+    every_fourth = Turns(*(part[..., ::COARSE] for part in (turns.steps, turns.force_n, turns.valid)))
+    coarse = _Iteration(every_fourth, nominal_log, nominal_log, u_relative_nominal)
+    for _ in range(2):
+        coarse.improve()
+    fit = _Iteration(turns, coarse.log_period, nominal_log, u_relative_nominal)
     for _ in range(MOST_PASSES):
-        if not fit.improve():
-            break
+        fit.improve()
     return fit.result()
 
 
 class _Iteration:
     """Repeats the pass on those shafts that have not come to rest."""
 
-    def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array) -> None:
+    def __init__(self, turns: Turns, start_log: Array, nominal_log: Array, u_nominal: Array) -> None:
         shafts, depths, _ = turns.force_n.shape
         self.turns, self.nominal_log, self.u_nominal = turns, nominal_log, u_nominal
         self.keep = turns.valid.astype(float)
-        self.log_period = nominal_log.copy()
+        self.log_period = start_log.copy()
         self.u_period = u_nominal.copy()
         self.coefficients = np.zeros((shafts, depths, COLUMNS))
         self.gradient = np.zeros((shafts, depths, COLUMNS))
@@ -163,9 +169,11 @@ class _Iteration:
         self.moving = np.ones(shafts, bool)
         self.passes = 0
 
-    def improve(self) -> bool:
-        """One pass over the shafts still moving; False when none is left."""
+    def improve(self) -> None:
+        """One pass over the shafts still moving, if there are any."""
         index = np.flatnonzero(self.moving)
+        if not index.size:
+            return
         turns = self.turns
         if index.size < self.moving.size:
             turns = Turns(turns.steps[index], turns.force_n[index], turns.valid[index])
@@ -182,7 +190,6 @@ class _Iteration:
         self.log_period[index] += step
         self.keep[index] = keep
         self.moving[index] = ~settled
-        return bool(self.moving.any())
 
     def _period_step(self, now: _Pass, variance: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
         """Weighted step of ln(period) and its standard uncertainty, prior knowledge included."""

@@ -105,14 +105,17 @@ class RawRun:
         """The shaft as a person would look for it: its number and its label, if it has one."""
         return f"shaft {self.shaft} ({self.label})" if self.label else f"shaft {self.shaft}"
 
+    def places(self) -> dict[int, slice]:
+        """Where the readings of each phase stand in every column, by phase index."""
+        places, first = {}, 0
+        for phase, readings in self.segments:
+            places[phase] = slice(first, first + readings)
+            first += readings
+        return places
+
     def phase_slice(self, phase: int) -> slice | None:
         """Where the readings of a phase stand in every column, or None when the run has none of it."""
-        first = 0
-        for present, readings in self.segments:
-            if present == phase:
-                return slice(first, first + readings)
-            first += readings
-        return None
+        return self.places().get(phase)
 
     def phase_codes(self) -> npt.NDArray[np.int8]:
         """Phase index of every reading, an int8 array as long as the columns."""

@@ -17,7 +17,7 @@ from midspan.calibration import Calibration
 from midspan.conversion import Around, Point, around, mean_point
 from midspan.elastica import deflection_ratio
 from midspan.errors import ConversionError
-from midspan.gather import Forces, gather, padded_length, why_unfit
+from midspan.gather import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
 from midspan.harmonics import Array, HarmonicFit, fit_turns
 from midspan.raw_run import RawRun
 from midspan.soundness import doubts, faults
@@ -45,7 +45,8 @@ class ShaftResult:
     Deflections in thousandths of an inch under 880 g on 28 in; angles in degrees from the first reading or
     the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
     noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
-    (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3. `hysteresis_pct` is
+    (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
+    the 7 by 7 covariance of the former from the readings' scatter, row by row. `hysteresis_pct` is
     the force missing at the light depth on the way back, creep included, in percent of the full load.
     """
 
@@ -83,7 +84,7 @@ class ShaftResult:
     duration_ms: int
     sampling_ms: int
     curve_thou: tuple[float, ...]
-    curve_covariance: tuple[tuple[float, ...], ...]
+    curve_covariance: tuple[float, ...]
     surface_mm: tuple[float, ...]
     contributions: tuple[Contribution, ...]
     doubts: tuple[str, ...]
@@ -108,7 +109,7 @@ def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResu
     outcomes: dict[int, ShaftResult | Unmeasured] = {}
     measured: list[int] = []
     for i, run in enumerate(runs):
-        reasons = why_unfit(run)
+        reasons = why_cut_short(run)
         if reasons:
             outcomes[i] = Unmeasured(run.shaft, run.label, reasons)
         else:
@@ -128,17 +129,21 @@ def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
 
 
 def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResult | Unmeasured]:
+    zeros, load = columns(runs, ZEROS), columns(runs, DEPTHS)
+    unfit = {**zeros.why_unfit(), **load.why_unfit()}
     try:
-        return _results(runs, cal)
+        if not unfit:
+            return _results(runs, gather(runs, zeros, load, cal), cal)
+        alone = unfit
     except ConversionError as error:
-        # One shaft that bends like none must not take its neighbours along: find it by going one by one.
-        if len(runs) == 1:
-            return [Unmeasured(runs[0].shaft, runs[0].label, (str(error),))]
-        return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
+        alone = {0: (str(error),)}
+    # One shaft that bends like none must not take its neighbours along: find it by going one by one.
+    if len(runs) == 1:
+        return [Unmeasured(runs[0].shaft, runs[0].label, alone[0])]
+    return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
 
 
-def _results(runs: list[RawRun], cal: Calibration) -> list[ShaftResult]:
-    forces = gather(runs, cal)
+def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[ShaftResult]:
     fit = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
@@ -148,22 +153,27 @@ def _results(runs: list[RawRun], cal: Calibration) -> list[ShaftResult]:
     u_fit = np.sqrt(turn.u_deflection[:, 0, 0])
     u_inputs, sensitivities = spine_shares(mean, point, u_fit, forces, cal)
     u_spine = np.sqrt(((u_inputs * sensitivities) ** 2).sum(axis=1))
-    columns = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
-    columns |= _evenness(turn, u_spine, fit, forces) | _surface(turn) | _older(point, u_spine, mean, cal)
-    columns |= _hysteresis(fit, forces) | _quality(fit, forces)
-    vectors = zip(turn.deflection_thou.tolist(), turn.u_deflection.tolist(), turn.surface_mm.tolist(), strict=True)
-    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
+    found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
+    found |= _evenness(turn, u_spine, fit, forces) | _surface(turn) | _older(point, u_spine, mean, cal)
+    found |= _hysteresis(fit, forces) | _quality(fit, forces)
+    vectors = zip(
+        turn.deflection_thou.tolist(),
+        turn.u_deflection.reshape(len(runs), -1).tolist(),
+        turn.surface_mm.tolist(),
+        strict=True,
+    )
+    rows = zip(*(column.tolist() for column in found.values()), strict=True)
     budgets = zip(u_inputs.tolist(), sensitivities.tolist(), strict=True)
     return [
-        _result(run, dict(zip(columns, row, strict=True)), vector, shares, cal)
+        _result(run, dict(zip(found, row, strict=True)), vector, shares, cal)
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
 
 
-Columns = dict[str, Array]
+Found = dict[str, Array]
 
 
-def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> Columns:
+def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> Found:
     """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
     swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
     kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
@@ -183,12 +193,12 @@ def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) ->
     }
 
 
-def _surface(turn: Around) -> Columns:
+def _surface(turn: Around) -> Found:
     runout = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     return {"runout_mm": runout.value, "u_runout_mm": runout.u, "runout_floor_mm": runout.floor}
 
 
-def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Columns:
+def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Found:
     """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
     group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
     thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group)
@@ -197,13 +207,13 @@ def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> 
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
 
 
-def _hysteresis(fit: HarmonicFit, forces: Forces) -> Columns:
+def _hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
     low, high, again = (fit.coefficients_n[:, depth, 0] for depth in range(3))
     variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + forces.zero_drift_n**2 / 12
     return {"hysteresis_pct": 100 * (low - again) / high, "u_hysteresis_pct": 100 * np.sqrt(variance) / high}
 
 
-def _quality(fit: HarmonicFit, forces: Forces) -> Columns:
+def _quality(fit: HarmonicFit, forces: Forces) -> Found:
     slip = fit.steps_per_turn / forces.nominal_steps - 1
     return {
         "slip_pct": 100 * slip,
@@ -231,7 +241,7 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
         curve_thou=tuple(vector[0]),
-        curve_covariance=tuple(tuple(row) for row in vector[1]),
+        curve_covariance=tuple(vector[1]),
         surface_mm=tuple(vector[2]),
         contributions=tuple(
             Contribution(name, u, sensitivity, unit)
