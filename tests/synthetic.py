@@ -10,6 +10,7 @@ from functools import cache
 
 import numpy as np
 from midspan.raw_run import Phase, RawRun
+from scipy.integrate import simpson
 from scipy.interpolate import CubicSpline
 
 LOAD_N = 0.880 * 9.80665
@@ -18,45 +19,63 @@ COUNTS_PER_N = 1070 / 9.80665e-3
 
 
 @cache
-def _integrated():
-    """Splines of P L^2 / EI over 48 u, against u^2, and back."""
-    groups, ratios = [], []
-    for length in np.sqrt(np.linspace(0.01, 0.95, 160)):
-        step = length / 400
-        state = np.zeros(4)  # psi, curvature, way along and across the support tangent
-
-        def slope(y):
-            return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
-
-        for _ in range(400):
-            a = slope(state)
-            b = slope(state + step / 2 * a)
-            c = slope(state + step / 2 * b)
-            d = slope(state + step * c)
-            state = state + step / 6 * (a + 2 * b + 2 * c + d)
-        psi, _, along, across = state
-        half = along * np.cos(psi) + across * np.sin(psi)
-        drop = along * np.sin(psi) - across * np.cos(psi)
-        groups.append(8 * half**2 * np.cos(psi))
-        ratios.append(drop / (2 * half))
-    w, u = np.concatenate([[0.0], groups]), np.concatenate([[0.0], ratios])
-    softening = np.concatenate([[1.0], w[1:] / (48 * u[1:])])
-    return CubicSpline(u**2, softening), CubicSpline(w**2, 1 / softening)
+def _softening():
+    """Splines of P L^2 / EI over 48 u, against u^2: reactions normal to the shaft, and vertical ones."""
+    groups, ratios = zip(*(_integrated(length) for length in np.sqrt(np.linspace(0.01, 0.95, 160))), strict=True)
+    vertical_groups = np.linspace(0.05, 5.5, 120)
+    return (
+        _spline(np.array(groups), np.array(ratios)),
+        _spline(vertical_groups, np.array([_vertical_ratio(group) for group in vertical_groups])),
+    )
 
 
-def load_for(ratio):
-    """P L^2 / EI at which the deflection is this share of the span."""
-    return 48 * ratio * _integrated()[0](ratio**2)
+def _spline(groups, ratios):
+    return CubicSpline(np.append(0.0, ratios**2), np.append(1.0, groups / (48 * ratios)))
 
 
-def ratio_for(group):
+def _integrated(length):
+    """P L^2 / EI and u for half a shaft of this length, by classical Runge-Kutta in 400 steps."""
+    step, state = length / 400, np.zeros(4)  # psi, curvature, way along and across the support tangent
+
+    def slope(y):
+        return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
+
+    for _ in range(400):
+        a = slope(state)
+        b = slope(state + step / 2 * a)
+        c = slope(state + step / 2 * b)
+        d = slope(state + step * c)
+        state = state + step / 6 * (a + 2 * b + 2 * c + d)
+    psi, _, along, across = state
+    half = along * np.cos(psi) + across * np.sin(psi)
+    drop = along * np.sin(psi) - across * np.cos(psi)
+    return 8 * half**2 * np.cos(psi), drop / (2 * half)
+
+
+def _vertical_ratio(group):
+    """u under vertical reactions: the moment over a horizontal way makes the sine of the slope a parabola."""
+    way = np.linspace(0, 1, 401)
+    sine = group / 16 * (1 - way**2)
+    return float(simpson(sine / np.sqrt(1 - sine**2), x=way)) / 2
+
+
+def load_for(ratio, vertical=0.0):
+    """P L^2 / EI at which the deflection is this share of the span; `vertical` mixes the support conditions."""
+    normal_part, vertical_part = _softening()
+    return 48 * ratio * ((1 - vertical) * normal_part(ratio**2) + vertical * vertical_part(ratio**2))
+
+
+def ratio_for(group, vertical=0.0):
     """Deflection over span under this P L^2 / EI."""
-    return group / 48 * _integrated()[1](group**2)
+    ratio = group / 48
+    for _ in range(40):
+        ratio = ratio * group / load_for(ratio, vertical)
+    return ratio
 
 
-def stiffness_of(spine_thou):
+def stiffness_of(spine_thou, vertical=0.0):
     """EI in N mm2 of a shaft with this static spine."""
-    return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM)
+    return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM, vertical)
 
 
 @dataclass
@@ -73,6 +92,8 @@ class Gauge:
     screw_phase: float = 0.0
     slip: float = 0.003
     spikes: float = 0.0  # share of readings hit by a spike
+    linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
+    vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
 
 
 @dataclass
@@ -88,24 +109,27 @@ class Shaft:
     number: int = 1
 
 
-def spine_around(shaft: Shaft, angle_rad):
+def spine_around(shaft: Shaft, angle_rad, vertical=0.0):
     """True standard deflection in thou at angles from the start: EI with a 2-per-turn part, mean as asked."""
-    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou)
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, vertical)
     wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))
-    return ratio_for(LOAD_N * SPAN_MM**2 / (mean_ei * (1 + part * wave))) * SPAN_MM / 0.0254
+    return _standard_thou(mean_ei * (1 + part * wave), vertical)
+
+
+def _standard_thou(stiffness_n_mm2, vertical):
+    return ratio_for(LOAD_N * SPAN_MM**2 / stiffness_n_mm2, vertical) * SPAN_MM / 0.0254
 
 
 @cache
-def _section(spine_thou, spread_thou):
+def _section(spine_thou, spread_thou, vertical):
     """Mean EI and relative 2-per-turn part that give this mean and this spread of the standard deflection."""
-    ei = float(stiffness_of(spine_thou))
-    part = 0.0
+    ei = float(stiffness_of(spine_thou, vertical))
+    part = spread_thou / spine_thou / 2
     wave = np.cos(2 * np.linspace(0, np.pi, 180, endpoint=False))
-    for _ in range(30):
-        thou = ratio_for(LOAD_N * SPAN_MM**2 / (ei * (1 + part * wave))) * SPAN_MM / 0.0254
+    for _ in range(8):
+        thou = _standard_thou(ei * (1 + part * wave), vertical)
         ei *= thou.mean() / spine_thou
-        swing = thou.max() - thou.min()
-        part = part * spread_thou / swing if swing > 0 else spread_thou / spine_thou / 2
+        part *= spread_thou / max(np.ptp(thou), 1e-12)
     return ei, part
 
 
@@ -115,13 +139,13 @@ def _press(gauge, steps):
 
 def _force(gauge, shaft, travel_mm, angle):
     """Force at each angle with the head this far below where it first touches a straight shaft."""
-    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou)
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
     ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
     surface = shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
     force = np.zeros_like(angle)
-    for _ in range(60):
+    for _ in range(12):  # each shrinks the error by give over the shaft's own, 2 % at the most
         bend = travel_mm + surface - gauge.give_mm_per_n * force
-        force = load_for(bend / gauge.span_mm) * ei / gauge.span_mm**2
+        force = load_for(bend / gauge.span_mm, gauge.vertical) * ei / gauge.span_mm**2
     return force
 
 
@@ -151,6 +175,7 @@ def raw_run(shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2
         force.append(values)
     rotate, press, force = (np.concatenate(part).astype(float) for part in (rotate, press, force))
     rotate -= rotate[0]
+    force += gauge.linearity_n * (force / LOAD_N) ** 2
     force += gauge.drift_n * np.linspace(0, 1, len(force)) + rng.normal(0, gauge.noise_n, len(force))
     hit = rng.random(len(force)) < gauge.spikes
     force[hit] += rng.normal(0, 2.0, hit.sum())
