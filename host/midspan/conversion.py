@@ -19,7 +19,8 @@ from midspan.units import MM_PER_THOU, STANDARD, Convention
 
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
 EARNED = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
-_GRID_BASIS = basis(np.arange(GRID) * (2 * np.pi / GRID))  # [7, GRID]
+_GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
+_GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
 _GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
 
 

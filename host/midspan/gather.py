@@ -32,7 +32,8 @@ class Forces:
     nominal_steps: Array  # [S] steps per turn before the fit
     u_relative_nominal: Array  # [S]
     zero_drift_n: Array  # [S] force that the zero moved by during the cycle
-    u_zero_n: Array  # [S] standard uncertainty of the zero from its scatter
+    u_zero_n: Array  # [S, 2] standard uncertainty of the zero before and after, from its scatter
+    zero_share: Array  # [S, 3] share of the zero after in the zero of each depth; the rest is the zero before
     rest_scatter_n: Array  # [S] standard deviation of a reading without contact
 
 
@@ -52,7 +53,7 @@ def padded_length(run: RawRun) -> int:
 
 @dataclass
 class Columns:
-    """Raw columns of some phases of S runs, zero-padded: [S, phases, N]."""
+    """Raw columns of some phases of S runs, [S, phases, N]; what lies beyond a phase's end is not valid."""
 
     phases: tuple[Phase, ...]
     steps: NDArray[np.int64]
@@ -81,26 +82,28 @@ class Columns:
 
 
 def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
-    """The phases of runs that why_cut_short() passed and that share one padded length."""
-    shape = (len(runs), len(phases), padded_length(runs[0]))
-    steps, counts, tick_us, press = np.zeros((4, *shape), np.int64)
-    out = Columns(phases, steps, counts, tick_us, press, np.zeros(shape, bool))
-    for i, run in enumerate(runs):
-        places = run.places()
-        for j, phase in enumerate(phases):
-            place = places[phase]
-            n = place.stop - place.start
-            out.steps[i, j, :n] = run.rotate_steps[place]
-            out.counts[i, j, :n] = run.counts[place]
-            out.tick_us[i, j, :n] = run.tick_us[place]
-            out.press[i, j, :n] = run.press_steps[place]
-            out.valid[i, j, :n] = (run.status[place] & UNFIT) == 0
-    return out
+    """The phases of runs that why_cut_short() passed and that share one padded length.
+
+    All runs are laid end to end once, then one index picks every phase of every run: a slice for each would
+    cost more than the arithmetic that follows.
+    """
+    ends = np.cumsum([len(run) for run in runs])
+    places = [[run.places()[phase] for phase in phases] for run in runs]
+    start = np.array([[place.start for place in row] for row in places])
+    length = np.array([[place.stop - place.start for place in row] for row in places])
+    offset = np.arange(padded_length(runs[0]))
+    inside = offset < length[:, :, None]
+    index = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
+    steps, counts, tick_us, press, status = (
+        np.concatenate([getattr(run, name) for run in runs]).take(index)
+        for name in ("rotate_steps", "counts", "tick_us", "press_steps", "status")
+    )
+    return Columns(phases, steps, counts, tick_us, press, inside & ((status & UNFIT) == 0))
 
 
 def _masked_mean(values: Array, keep: Mask) -> Array:
-    total: Array = np.where(keep, values, 0.0).sum(axis=-1)
-    return total / keep.sum(axis=-1)
+    mean: Array = np.where(keep, values, 0.0).sum(axis=-1) / keep.sum(axis=-1)
+    return mean
 
 
 def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array]:
@@ -143,7 +146,8 @@ def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: C
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
     rise = np.where(load.valid, load.counts - line, 0.0)
     nominal, u_nominal, start = _rotation(runs, calibration)
-    origin = (load.steps[:, 0, 0] + load.steps.max(axis=(1, 2))) / 2
+    last = np.where(load.valid, load.steps, load.steps[:, :1, :1]).max(axis=(1, 2))
+    origin = (load.steps[:, 0, 0] + last) / 2
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
     press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
     return Forces(
@@ -153,6 +157,7 @@ def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: C
         nominal,
         u_nominal,
         (zero[:, 1] - zero[:, 0]) * newtons,
-        np.hypot(u_zero[:, 0], u_zero[:, 1]) / 2 * newtons,
+        u_zero * newtons[:, None],
+        (_masked_mean(load.tick_us.astype(float), load.valid) - zero_us[:, :1]) / (zero_us[:, 1:] - zero_us[:, :1]),
         np.sqrt((scatter**2).mean(axis=1)) * newtons,
     )

@@ -46,7 +46,8 @@ class ShaftResult:
     the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
     noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
     (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
-    the 7 by 7 covariance of the former from the readings' scatter, row by row. `hysteresis_pct` is
+    the 7 by 7 covariance of the former from the readings' scatter, row by row; `u_causes` and `sensitivities`
+    belong to the causes of spine_budget.CAUSES. `hysteresis_pct` is
     the force missing at the light depth on the way back, creep included, in percent of the full load.
     """
 
@@ -86,14 +87,16 @@ class ShaftResult:
     curve_thou: tuple[float, ...]
     curve_covariance: tuple[float, ...]
     surface_mm: tuple[float, ...]
-    contributions: tuple[Contribution, ...]
+    u_causes: tuple[float, ...]
+    sensitivities: tuple[float, ...]
     doubts: tuple[str, ...]
     faults: tuple[str, ...]
 
     @property
     def budget(self) -> Budget:
         """Where the uncertainty of the mean spine comes from, in thou."""
-        return Budget(self.contributions)
+        rows = zip(CAUSES, self.u_causes, self.sensitivities, strict=True)
+        return Budget(tuple(Contribution(name, u, sensitivity, unit) for (name, unit), u, sensitivity in rows))
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
@@ -154,7 +157,7 @@ def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[Shaft
     u_inputs, sensitivities = spine_shares(mean, point, u_fit, forces, cal)
     u_spine = np.sqrt(((u_inputs * sensitivities) ** 2).sum(axis=1))
     found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
-    found |= _evenness(turn, u_spine, fit, forces) | _surface(turn) | _older(point, u_spine, mean, cal)
+    found |= _evenness(turn, u_spine, fit, forces) | _surface(turn, mean, cal) | _older(point, u_spine, mean, cal)
     found |= _hysteresis(fit, forces) | _quality(fit, forces)
     vectors = zip(
         turn.deflection_thou.tolist(),
@@ -193,9 +196,12 @@ def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) ->
     }
 
 
-def _surface(turn: Around) -> Found:
+def _surface(turn: Around, mean: MeanForces, cal: Calibration) -> Found:
+    """Runout; the force scale and the frame's give cancel in it, the travel between the depths does not."""
     runout = curve.swing(turn.surface_mm, turn.u_surface, order=1)
-    return {"runout_mm": runout.value, "u_runout_mm": runout.u, "runout_floor_mm": runout.floor}
+    u_travel = np.hypot(cal.travel.u_scale, np.sqrt(2) * cal.travel.u_screw_mm / mean.travel_mm)
+    u_runout = np.hypot(runout.u, u_travel * runout.value)
+    return {"runout_mm": runout.value, "u_runout_mm": u_runout, "runout_floor_mm": runout.floor}
 
 
 def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Found:
@@ -209,7 +215,9 @@ def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> 
 
 def _hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
     low, high, again = (fit.coefficients_n[:, depth, 0] for depth in range(3))
-    variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + forces.zero_drift_n**2 / 12
+    apart = forces.zero_share[:, 2] - forces.zero_share[:, 0]
+    u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
+    variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + u_zero**2 + forces.zero_drift_n**2 / 6
     return {"hysteresis_pct": 100 * (low - again) / high, "u_hysteresis_pct": 100 * np.sqrt(variance) / high}
 
 
@@ -243,10 +251,8 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         curve_thou=tuple(vector[0]),
         curve_covariance=tuple(vector[1]),
         surface_mm=tuple(vector[2]),
-        contributions=tuple(
-            Contribution(name, u, sensitivity, unit)
-            for (name, unit), u, sensitivity in zip(CAUSES, u_inputs, sensitivities, strict=True)
-        ),
+        u_causes=tuple(u_inputs),
+        sensitivities=tuple(sensitivities),
         doubts=doubts(values, cal),
         faults=faults(values, run, cal),
         **values,

@@ -19,7 +19,8 @@ from midspan.units import STANDARD, Convention
 LARGEST_SHEAR_SHARE = 1e-3
 CAUSES = (
     ("scatter of the readings", "thou"),
-    ("zero", "N"),
+    ("zero before", "N"),
+    ("zero after", "N"),
     ("zero drift", "N"),
     ("force scale", "1"),
     ("force linearity", "N"),
@@ -49,15 +50,16 @@ def spine_shares(
     mean: MeanForces, point: Point, u_fit_thou: Array, forces: Forces, cal: Calibration
 ) -> tuple[Array, Array]:
     """Standard uncertainty [S, causes] in each cause's own unit, and sensitivity [S, causes] in thou per unit."""
-    both = point.by_low + point.by_high
+    before, after = _zero_sensitivities(point, forces)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
     supports = np.abs(support_difference_thou(mean.low_n, mean.high_n, mean.bend_mm(cal), cal.span.span_mm, STANDARD))
-    one = np.ones_like(both)
+    one = np.ones_like(scale)
     rows = (
         (u_fit_thou, one),
-        (forces.u_zero_n, both),
-        # How the zero went between its two readings is unknown: anywhere between them.
-        (np.abs(forces.zero_drift_n) / np.sqrt(12), both),
+        (forces.u_zero_n[:, 0], before),
+        (forces.u_zero_n[:, 1], after),
+        # How the zero went between its two readings is unknown: anywhere between them, at either depth.
+        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high)),
         (cal.force.u_scale * one, scale),
         (cal.force.u_linearity_n * one, point.by_high),
         (cal.travel.u_scale * one, point.by_travel * mean.travel_mm),
@@ -68,6 +70,12 @@ def spine_shares(
         (_shear_share(cal, STANDARD) * point.deflection_thou, one),
     )
     return np.stack([row[0] for row in rows], axis=1), np.stack([row[1] for row in rows], axis=1)
+
+
+def _zero_sensitivities(point: Point, forces: Forces) -> tuple[Array, Array]:
+    """Thou per N of the zero before and after: a zero that both depths shared would all but cancel."""
+    low, high = forces.zero_share[:, 0], forces.zero_share[:, 1]
+    return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high
 
 
 def _shear_share(cal: Calibration, to: Convention) -> float:
