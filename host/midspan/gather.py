@@ -14,8 +14,8 @@ from midspan.calibration import Calibration
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS, Array, Mask, Turns, median_of_valid
 from midspan.raw_run import Phase, RawRun
 
-DEPTHS = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
-ZEROS = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
+DEPTHS: tuple[Phase, ...] = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
+ZEROS: tuple[Phase, ...] = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
 SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
 UNFIT = SETTLING | SATURATED | OUT_OF_STEP
 FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 80), **dict.fromkeys(ZEROS, 5)}
@@ -45,9 +45,9 @@ def why_cut_short(run: RawRun) -> tuple[str, ...]:
     return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
 
 
-def padded_length(run: RawRun) -> int:
-    """Common array length of a run's phases, a multiple of PAD; runs of equal length are evaluated together."""
-    longest = max(readings for phase, readings in run.segments if phase in DEPTHS + ZEROS)
+def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
+    """Common array length of some phases of a run, a multiple of PAD; only equal lengths are evaluated together."""
+    longest = max(readings for phase, readings in run.segments if phase in phases)
     return -(-longest // PAD) * PAD
 
 
@@ -88,10 +88,10 @@ def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
     cost more than the arithmetic that follows.
     """
     ends = np.cumsum([len(run) for run in runs])
-    places = [[run.places()[phase] for phase in phases] for run in runs]
+    places = [[place[phase] for phase in phases] for place in (run.places() for run in runs)]
     start = np.array([[place.start for place in row] for row in places])
     length = np.array([[place.stop - place.start for place in row] for row in places])
-    offset = np.arange(padded_length(runs[0]))
+    offset = np.arange(padded_length(runs[0], phases))
     inside = offset < length[:, :, None]
     index = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
     steps, counts, tick_us, press, status = (

@@ -105,21 +105,28 @@ def median_of_valid(values: Array, valid: Mask) -> Array:
 
 
 class _Pass:
-    """One linear fit at the current period and the Gauss-Newton step of the period that follows from it."""
+    """All columns at the current period: one linear fit, and the Gauss-Newton step of the period that follows."""
 
-    def __init__(self, turns: Turns, keep: Array, log_period: Array) -> None:
-        angle = turns.steps * (2 * np.pi * np.exp(-log_period))[:, None, None]
-        self.largest_angle = np.abs(angle * keep).max(axis=(1, 2))
-        columns = basis(angle)
-        kept = columns * keep[:, :, None, :]
-        self.inverse = np.linalg.inv(kept @ columns.transpose(0, 1, 3, 2))
-        self.coefficients = self._solve(kept, turns.force_n)
-        self.residual = turns.force_n - self._evaluate(self.coefficients, columns)
+    def __init__(self, turns: Turns, log_period: Array) -> None:
+        self.force_n = turns.force_n
+        self.angle = turns.steps * (2 * np.pi * np.exp(-log_period))[:, None, None]
+        self.columns = basis(self.angle)
+
+    def residual_of(self, coefficients: Array) -> Array:
+        """Readings minus the curve with these coefficients."""
+        return self.force_n - self._evaluate(coefficients)
+
+    def fit(self, keep: Array) -> None:
+        """Least squares over the readings kept, and how the period pulls on what is left."""
+        kept = self.columns * keep[:, :, None, :]
+        self.inverse = np.linalg.inv(kept @ self.columns.transpose(0, 1, 3, 2))
+        self.coefficients = self._solve(kept, self.force_n)
+        self.residual = self.residual_of(self.coefficients)
         # Force changes with the logarithm of the period as minus the angle times its slope in angle.
-        tangent = self._evaluate(derivative_columns(self.coefficients), columns)
-        tangent *= -angle
-        self.period_gradient = self._solve(kept, tangent)
-        tangent -= self._evaluate(self.period_gradient, columns)
+        tangent = self._evaluate(derivative_columns(self.coefficients))
+        tangent *= -self.angle
+        self.shared = self._solve(kept, tangent)
+        tangent -= self._evaluate(self.shared)
         tangent *= keep
         self.squares = np.einsum("sdn,sdn,sdn->sd", self.residual, self.residual, keep)
         self.information = np.einsum("sdn,sdn->sd", tangent, tangent)
@@ -129,9 +136,8 @@ class _Pass:
         moments = kept @ values[..., None]
         return (self.inverse @ moments)[..., 0]
 
-    @staticmethod
-    def _evaluate(coefficients: Array, columns: Array) -> Array:
-        return (coefficients[:, :, None, :] @ columns)[:, :, 0, :]
+    def _evaluate(self, coefficients: Array) -> Array:
+        return (coefficients[:, :, None, :] @ self.columns)[:, :, 0, :]
 
 
 def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> HarmonicFit:
@@ -143,11 +149,11 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
     all of them at a quarter of the cost, so those go first.
     """
     nominal_log = np.log(nominal_steps)
-    every_fourth = Turns(*(part[..., ::COARSE] for part in (turns.steps, turns.force_n, turns.valid)))
-    coarse = _Iteration(every_fourth, nominal_log, nominal_log, u_relative_nominal)
+    every_fourth = Turns(turns.steps[..., ::COARSE], turns.force_n[..., ::COARSE], turns.valid[..., ::COARSE])
+    coarse = _Iteration(every_fourth, nominal_log, u_relative_nominal)
     for _ in range(2):
         coarse.improve()
-    fit = _Iteration(turns, coarse.log_period, nominal_log, u_relative_nominal)
+    fit = _Iteration(turns, nominal_log, u_relative_nominal, start=coarse)
     for _ in range(MOST_PASSES):
         fit.improve()
     return fit.result()
@@ -156,16 +162,17 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
 class _Iteration:
     """Repeats the pass on those shafts that have not come to rest."""
 
-    def __init__(self, turns: Turns, start_log: Array, nominal_log: Array, u_nominal: Array) -> None:
+    def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array, start: "_Iteration | None" = None) -> None:
         shafts, depths, _ = turns.force_n.shape
         self.turns, self.nominal_log, self.u_nominal = turns, nominal_log, u_nominal
         self.keep = turns.valid.astype(float)
-        self.log_period = start_log.copy()
+        self.log_period: Array = (start.log_period if start else nominal_log).copy()
         self.u_period = u_nominal.copy()
-        self.coefficients = np.zeros((shafts, depths, COLUMNS))
+        self.coefficients: Array = start.coefficients if start else np.zeros((shafts, depths, COLUMNS))
+        self.screen_first = start is not None
         self.gradient = np.zeros((shafts, depths, COLUMNS))
         self.inverse = np.zeros((shafts, depths, COLUMNS, COLUMNS))
-        self.scatter = np.zeros((shafts, depths))
+        self.scatter: Array = start.scatter if start else np.zeros((shafts, depths))
         self.moving = np.ones(shafts, bool)
         self.passes = 0
 
@@ -177,19 +184,23 @@ class _Iteration:
         turns = self.turns
         if index.size < self.moving.size:
             turns = Turns(turns.steps[index], turns.force_n[index], turns.valid[index])
-        now = _Pass(turns, self.keep[index], self.log_period[index])
-        degrees = self.keep[index].sum(axis=-1) - COLUMNS
-        variance = now.squares / degrees
+        now = _Pass(turns, self.log_period[index])
+        keep = self.keep[index]
+        if self.screen_first and not self.passes:
+            keep = self._screen(now.residual_of(self.coefficients), turns.valid, self.scatter)
+        now.fit(keep)
+        variance = now.squares / (keep.sum(axis=-1) - COLUMNS)
         step, u_period = self._period_step(now, variance, index)
         # A reading at the very limit could go in and out for ever; once the period is found it may only go out.
-        keep = self._screen(now.residual, self.keep[index] > 0 if self.passes >= FREE_PASSES else turns.valid)
-        self.passes += 1
+        allowed = keep > 0 if self.passes >= FREE_PASSES else turns.valid
+        after = self._screen(now.residual, allowed, self._sigma(now.residual, turns.valid, variance))
         self._store(index, now, variance, step, u_period)
-        turned = np.abs(step) * now.largest_angle
-        settled = (keep == self.keep[index]).all(axis=(1, 2)) & (turned < SMALL_TURN_RAD)
+        turned = np.abs(step) * np.abs(now.angle).max(axis=(1, 2))
+        settled = (after == keep).all(axis=(1, 2)) & (turned < SMALL_TURN_RAD)
         self.log_period[index] += step
-        self.keep[index] = keep
+        self.keep[index] = after
         self.moving[index] = ~settled
+        self.passes += 1
 
     def _period_step(self, now: _Pass, variance: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
         """Weighted step of ln(period) and its standard uncertainty, prior knowledge included."""
@@ -199,15 +210,19 @@ class _Iteration:
         pull = (now.pull * weight).sum(axis=1) + (self.nominal_log - self.log_period)[index] * prior
         return pull / information, information**-0.5
 
+    def _sigma(self, residual: Array, valid: Mask, variance: Array) -> Array:
+        """Scatter to screen by: robust while outliers are still in, then that of the readings kept."""
+        if self.screen_first:
+            return np.sqrt(variance)
+        return MAD_TO_SIGMA * median_of_valid(np.abs(residual), valid)
+
     @staticmethod
-    def _screen(residual: Array, valid: Mask) -> Array:
-        distance = np.abs(residual)
-        sigma = MAD_TO_SIGMA * median_of_valid(distance, valid)
-        return (valid & (distance <= REJECT_SIGMAS * sigma[..., None])).astype(float)
+    def _screen(residual: Array, allowed: Mask, sigma: Array) -> Array:
+        return (allowed & (np.abs(residual) <= REJECT_SIGMAS * sigma[..., None])).astype(float)
 
     def _store(self, index: NDArray[np.int64], now: _Pass, variance: Array, step: Array, u_period: Array) -> None:
-        self.coefficients[index] = now.coefficients - now.period_gradient * step[:, None, None]
-        self.gradient[index] = -now.period_gradient
+        self.coefficients[index] = now.coefficients - now.shared * step[:, None, None]
+        self.gradient[index] = -now.shared
         self.inverse[index], self.scatter[index] = now.inverse, np.sqrt(variance)
         self.u_period[index] = u_period
 

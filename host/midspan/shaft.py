@@ -124,7 +124,7 @@ def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResu
 
 def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
     """Runs of one padded length together, at most BATCH at a time."""
-    lengths = {i: padded_length(runs[i]) for i in index}
+    lengths = {i: (padded_length(runs[i], ZEROS), padded_length(runs[i], DEPTHS)) for i in index}
     for _, group in groupby(sorted(index, key=lengths.__getitem__), key=lengths.__getitem__):
         same = list(group)
         for start in range(0, len(same), BATCH):

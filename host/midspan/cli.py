@@ -1,0 +1,110 @@
+"""The command line: each command says what it does, with an example, and fails with one clear line.
+
+Heavy modules are imported inside the commands, so that `midspan --help` comes at once.
+"""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from midspan.errors import MidspanError
+
+app = typer.Typer(
+    help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.",
+    epilog="First time here? Run: midspan demo",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]
+BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
+Factor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.")]
+
+
+@app.command(epilog="Example: midspan demo --folder demo-output")
+def demo(
+    folder: Annotated[Path, typer.Option(help="Where archive, database, picture and settings go.")] = Path(
+        "demo-output"
+    ),
+    shafts: Annotated[int, typer.Option(min=1, max=500, help="How many shafts to measure.")] = 36,
+    seed: Annotated[int, typer.Option(help="Another seed, another batch.")] = 7,
+) -> None:
+    """Measure a batch of shafts on the simulated gauge, from turning shaft to verdict."""
+    from midspan import demo as demonstration
+
+    demonstration.run(folder, shafts, seed)
+
+
+@app.command(
+    epilog="Example: midspan measure --port PORT --shaft 12 --label blue-12 --calibration gauge.toml "
+    "--bands bands.toml"
+)
+def measure(
+    port: Annotated[str, typer.Option(help="Serial port of the gauge; `midspan ports` lists them.")],
+    shaft: Annotated[int, typer.Option(min=0, help="Number of the shaft in the gauge.")],
+    calibration: CalibrationFile,
+    bands: BandsFile,
+    label: Annotated[str, typer.Option(help="A name for the shaft.")] = "",
+    archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
+    store: StoreFile = Path("results.db"),
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Measure the one shaft that lies in the gauge, judge it and keep everything."""
+    from midspan import commands
+
+    commands.measure(port, shaft, label, calibration, bands, archive, store, as_json=as_json, k=k)
+
+
+@app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")
+def recompute(
+    files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE...")],
+    calibration: CalibrationFile,
+    bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Work out results again from raw archives, under this calibration. Nothing stored is changed."""
+    from midspan import commands
+
+    commands.recompute(files, calibration, bands, as_json=as_json, k=k)
+
+
+@app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")
+def show(
+    shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
+    store: StoreFile = Path("results.db"),
+    picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around (png, pdf or svg).")] = None,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Show one stored result: the numbers, their uncertainty and where it comes from."""
+    from midspan import commands
+
+    commands.show(shaft, store, picture, as_json=as_json, k=k)
+
+
+@app.command(epilog="Example: midspan ports")
+def ports(as_json: AsJson = False) -> None:
+    """List the serial ports a gauge may be on."""
+    from midspan import commands
+
+    commands.ports(as_json=as_json)
+
+
+def main() -> None:
+    """Entry point: a Midspan error is one line on standard error and exit code 1."""
+    try:
+        app()
+    except MidspanError as error:
+        print(f"midspan: {error}", file=sys.stderr)
+        raise SystemExit(1) from None
+    except KeyboardInterrupt:
+        print("midspan: stopped by you; everything measured so far is kept", file=sys.stderr)
+        raise SystemExit(130) from None
