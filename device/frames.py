@@ -1,0 +1,112 @@
+"""Frames of the serial line: sequence number, datum and CRC-32, stuffed by COBS, ended by one zero byte.
+
+All buffers are allocated once, so that a frame costs no memory while motors move.
+"""
+
+from binascii import crc32
+
+FRAME_MAX = 1024  # bytes of sequence, datum and CRC before stuffing
+HEAD = 2  # the sequence number, little-endian
+TAIL = 4  # the CRC-32 (ISO-HDLC), little-endian
+STUFFED_MAX = FRAME_MAX + FRAME_MAX // 254 + 2  # one code byte per 254, the last one, the delimiter
+
+
+def stuff(raw: bytearray, size: int, out: bytearray, at: int) -> int:
+    """Write raw[:size] to out from `at` on by COBS with its delimiter; return the end.
+
+    Cheshire and Baker, Consistent Overhead Byte Stuffing, IEEE/ACM Trans. Networking 7 (1999).
+    """
+    code_at = at
+    at += 1
+    for i in range(size):
+        byte = raw[i]
+        if byte:
+            out[at] = byte
+            at += 1
+        if byte == 0 or (at - code_at == 255 and i + 1 < size):
+            out[code_at] = at - code_at
+            code_at = at
+            at += 1
+    out[code_at] = at - code_at
+    out[at] = 0
+    return at + 1
+
+
+class Encoder:
+    """Numbers and seals frames. The caller writes its datum to `raw` from HEAD on."""
+
+    def __init__(self) -> None:
+        self.raw = bytearray(FRAME_MAX)
+        self._view = memoryview(self.raw)
+        self._sequence = 0
+
+    def encode(self, end: int, out: bytearray, at: int) -> int:
+        """Frame the datum in raw[HEAD:end] into out from `at` on; return the end."""
+        self.raw[0] = self._sequence & 255
+        self.raw[1] = self._sequence >> 8
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        crc = crc32(self._view[:end])  # 32 bits: the one number here that may not be a small int
+        for i in range(TAIL):
+            self.raw[end + i] = (crc >> (8 * i)) & 255
+        return stuff(self.raw, end + TAIL, out, at)
+
+
+class Decoder:
+    """Takes the line byte by byte; whatever the line does, it never raises and picks up at the next delimiter.
+
+    `bad` counts what looked like a frame and was none. Two delimiters in a row are no frame.
+    """
+
+    def __init__(self) -> None:
+        self.frame = bytearray(FRAME_MAX)
+        self.bad = 0
+        self._view = memoryview(self.frame)
+        self._restart()
+
+    def _restart(self) -> None:
+        self._size = 0  # bytes unstuffed so far
+        self._left = 0  # bytes before the next code byte
+        self._zero_owed = False
+        self._begun = False
+        self._spoilt = False
+
+    def push(self, byte: int) -> int:
+        """Take one byte. Return n when it ended a good frame, whose datum is then frame[HEAD:n], else 0."""
+        if byte == 0:
+            return self._close()
+        self._begun = True
+        if self._left:
+            self._left -= 1
+            self._put(byte)
+        else:
+            if self._zero_owed:
+                self._put(0)
+            self._left = byte - 1
+            self._zero_owed = byte != 255
+        return 0
+
+    def sequence(self) -> int:
+        """Sequence number of the frame just ended."""
+        return self.frame[0] | self.frame[1] << 8
+
+    def _put(self, byte: int) -> None:
+        if self._size < FRAME_MAX:
+            self.frame[self._size] = byte
+            self._size += 1
+        else:
+            self._spoilt = True
+
+    def _close(self) -> int:
+        end = self._size - TAIL
+        begun = self._begun
+        good = begun and not self._left and not self._spoilt and end > HEAD and self._sealed(end)
+        self._restart()
+        if good:
+            return end
+        if begun:
+            self.bad += 1
+        return 0
+
+    def _sealed(self, end: int) -> bool:
+        crc = crc32(self._view[:end])
+        return all(self.frame[end + i] == (crc >> (8 * i)) & 255 for i in range(TAIL))

@@ -1,0 +1,94 @@
+"""The load cell's converter: words in; signed counts, a status for each and lasting faults out. No scaling.
+
+One bad sample is only a status. A fault is a thing that goes on, because a single spike, a lost or a repeated sample
+is common on such rigs and the host's fit copes with it.
+"""
+
+from records import FAULT_CODES
+
+COUNT_MIN = -0x800000
+COUNT_MAX = 0x7FFFFF
+SETTLING, SATURATED, OUT_OF_STEP, GAP_BEFORE = 1, 2, 4, 8  # bits of a reading's status
+BAD = SATURATED | OUT_OF_STEP  # a count with one of these says nothing about the force
+
+STUCK_ROW = 20  # equal counts in a row; a live 24-bit converter always shows some noise
+OUT_OF_STEP_ROW = 3
+SATURATED_ROW = 4
+SMOOTHING = 4  # the measured interval is the mean of about 2^4 intervals
+
+SILENT, STUCK, STEP, SATURATION = (
+    FAULT_CODES.index("CELL_" + name) for name in ("SILENT", "STUCK", "OUT_OF_STEP", "SATURATED")
+)
+
+
+def elapsed_us(later: int, earlier: int) -> int:
+    """Time from tick to tick over the clock's wrap at 2^30, within 2^29 us, in small integers only.
+
+    >>> elapsed_us(5, 0x3FFFFFFF)
+    6
+    """
+    return (((later - earlier) & 0x3FFFFFFF) ^ 0x20000000) - 0x20000000
+
+
+class LoadCell:
+    """Judges the converter's words. `count`, `status`, `gap_us` are those of the last one.
+
+    `fault` is the code of the first fault since `clear`, or None, with the `detail` of the fault table.
+    """
+
+    def __init__(self, interval_us: int, tick_us: int) -> None:
+        self.count = 0
+        self.status = 0
+        self.gap_us = 0
+        self._scaled_interval = interval_us << SMOOTHING
+        self.clear(tick_us)
+
+    def clear(self, tick_us: int) -> None:
+        """Forget what was wrong; the next sample is due from now on."""
+        self.fault = None
+        self.detail = 0
+        self._last_us = tick_us
+        self._same = self._saturated = self._out_of_step = 0
+
+    def interval_us(self) -> int:
+        """Time between samples as measured: the converter's own oscillator may be off by percents."""
+        return (self._scaled_interval + (1 << SMOOTHING - 1)) >> SMOOTHING
+
+    def take(self, tick_us: int, word: int, in_step: int) -> None:
+        """Judge one 24-bit word; `in_step` is 0 when the bits after it were wrong."""
+        count = word - 0x1000000 if word & 0x800000 else word
+        self._same = self._same + 1 if count == self.count else 1
+        self._saturated = self._saturated + 1 if count <= COUNT_MIN or count >= COUNT_MAX else 0
+        self._out_of_step = 0 if in_step else self._out_of_step + 1
+        self.count = count
+        self.status = (SATURATED if self._saturated else 0) | (0 if in_step else OUT_OF_STEP)
+        self._time(tick_us)
+        self._judge()
+
+    def watch(self, now_us: int) -> None:
+        """Notice that no sample came: one may be lost, and jitter must not make two of it."""
+        silent_us = elapsed_us(now_us, self._last_us)
+        if 2 * silent_us > 5 * self.interval_us():
+            self._fail(SILENT, silent_us)
+
+    def _time(self, tick_us: int) -> None:
+        self.gap_us = elapsed_us(tick_us, self._last_us)
+        self._last_us = tick_us
+        late_us = self.gap_us - self.interval_us()
+        if 2 * late_us > self.interval_us():
+            self.status |= GAP_BEFORE
+        elif 2 * late_us > -self.interval_us():
+            self._scaled_interval += self.gap_us - (self._scaled_interval >> SMOOTHING)
+
+    def _judge(self) -> None:
+        if self._saturated >= SATURATED_ROW:
+            self._fail(SATURATION, self.count)
+        elif self._out_of_step >= OUT_OF_STEP_ROW:
+            self._fail(STEP, self._out_of_step)
+        elif self._same >= STUCK_ROW:
+            self._fail(STUCK, self.count)
+
+    def _fail(self, code: int, detail: int) -> None:
+        if self.fault is None:
+            self.fault = code
+            self.detail = detail

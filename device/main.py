@@ -1,0 +1,219 @@
+"""The gauge: wires the parts, answers the host and runs the loop.
+
+The board (see board.py of the rehearsal for its face) is the only part that knows pins and clocks.
+"""
+
+import gc
+import sys
+
+from cycle import (
+    HOLDING, HOMING, HOST_SILENT, IDLE, INTERNAL, SEATING, STOPPED_BY_HOST, Cycle, CycleError,
+)  # fmt: skip
+from frames import HEAD, Decoder
+from held import Held
+from load_cell import COUNT_MAX, COUNT_MIN, LoadCell, elapsed_us
+from outbox import Outbox
+from plan import NO_PLAN, OUT_OF_RANGE, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan, Refusal
+from records import (
+    ACKNOWLEDGE, COMMAND, CYCLE_PLAN, END_OF_SHAFT, EVENT, FAULT, FINGERPRINT, GREET, IDENTIFY, ORDERS,
+    PROTOCOL_MAJOR, PROTOCOL_MINOR, REPLY, RESEND, RecordError, Unpacker,
+)  # fmt: skip
+from array import array
+from stepper import Stepper, TravelError
+
+FIRMWARE = "0.1.0"
+SILENCE_MS = 3000
+SHAFT_MAX = 0x3FFFFFFF  # the chip's largest small integer
+RESEND_MAX = 64
+TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a sample
+KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
+
+
+class Device:
+    """One gauge. Call `step` for every turn of the loop."""
+
+    def __init__(self, board) -> None:  # type: ignore[no-untyped-def]
+        gc.collect()  # the store wants one large piece
+        self.board = board
+        self.held = Held(board.BUFFER_BYTES)
+        self.outbox = Outbox(board, self.held)
+        self.now_us = board.ticks_us()
+        press = Stepper(board, board.PRESS, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
+        rotate = Stepper(board, board.ROTATE, board.ROTATE_ACCELERATION, 0, 0)
+        cell = LoadCell(board.INTERVAL_US, self.now_us)
+        self.cycle = Cycle(board, press, rotate, cell, self.held, self)
+        self.greeted = False
+        self._end_due = False
+        self._silent_us = 0
+        self._decoder = Decoder()
+        self._received = bytearray(64)
+        self._sample = array("i", [0] * 5)
+        self._mark = array("i", [0])
+        self._answers = {
+            CYCLE_PLAN: self._plan, COMMAND: self._command, ACKNOWLEDGE: self._acknowledge, RESEND: self._resend,
+        }  # fmt: skip
+        self.cycle.handle("start")
+
+    def step(self) -> None:
+        """Listen, sample, move on, speak. What the code does not expect becomes the fault INTERNAL."""
+        elapsed = elapsed_us(self.board.ticks_us(), self.now_us)
+        self.now_us = self.board.ticks_us()
+        try:
+            self._listen(elapsed)
+            self._take_samples()
+            self.cycle.poll(elapsed)
+        except (CycleError, TravelError):
+            self.cycle.fail(INTERNAL, self.cycle.state)
+        self._speak()
+
+    # The loop's parts
+
+    def _listen(self, elapsed: int) -> None:
+        self._silent_us = min(self._silent_us + elapsed, 1000 * SILENCE_MS)  # stops there: no overflow in a quiet week
+        while True:
+            size = self.board.read_into(self._received)
+            for i in range(size):
+                end = self._decoder.push(self._received[i])
+                if end:
+                    self._silent_us = 0
+                    self._hear(end)
+            if size < len(self._received):
+                break
+        if self._silent_us >= 1000 * SILENCE_MS and self.cycle.measuring():
+            self.cycle.fail(HOST_SILENT, self._silent_us // 1000)
+
+    def _take_samples(self) -> None:
+        sample = self._sample
+        while self.board.mark_take(self._mark):
+            if self.cycle.measuring():
+                self.held.mark(self.cycle.rotate.located(self._mark[0]))
+        while self.board.cell_take(sample):
+            self.cycle.sample(sample[TICK], sample[WORD], sample[IN_STEP], sample[ROTATE], sample[PRESS])
+        self.cycle.cell.watch(self.now_us)
+        self.cycle.judge_cell()
+
+    def _speak(self) -> None:
+        if self.outbox.send() and self._end_due:
+            self._end_due = not self.outbox.record(END_OF_SHAFT, self._end_of_shaft())
+
+    # What the cycle reports
+
+    def event(self, previous: int, state: int) -> None:
+        """Tell the host of a change of state."""
+        self.outbox.record(EVENT, (self.board.ticks_us(), previous, state, self.cycle.shaft))
+
+    def fault(self, code: int, state: int, detail: int) -> None:
+        """Tell the host of a fault."""
+        self.outbox.record(FAULT, (code, state, self.board.ticks_us(), self.cycle.shaft, detail))
+
+    def end(self) -> None:
+        """Tell the host, after the last block, that the shaft is over."""
+        self._end_due = True
+
+    def _end_of_shaft(self) -> tuple:  # type: ignore[type-arg]
+        cycle, held = self.cycle, self.held
+        duration_ms, sampling_ms = cycle.duration_us // 1000, cycle.sampling_us // 1000
+        return held.shaft, held.blocks, held.readings, cycle.cause is None, cycle.cause, duration_ms, sampling_ms
+
+    # What the host asks
+
+    def _hear(self, end: int) -> None:
+        sequence = self._decoder.sequence()
+        try:
+            request = Unpacker(self._decoder.frame, HEAD, end)
+            if request.branch == GREET:
+                self._greet(request.values())
+            elif self._answer(request):
+                self.outbox.record(REPLY, (sequence, None, ""))
+        except Refusal as refusal:
+            self.outbox.record(REPLY, (sequence, refusal.args[0], refusal.args[1]))
+        except RecordError:
+            self.outbox.record(REPLY, (sequence, WRONG_PROTOCOL, ""))
+
+    def _answer(self, request) -> bool:  # type: ignore[no-untyped-def]
+        """Do what is asked; whether it wants a Reply."""
+        if not self.greeted or request.branch not in self._answers:
+            raise Refusal(WRONG_PROTOCOL, "")
+        return self._answers[request.branch](*request.values()) is not False
+
+    def _greet(self, values: list) -> None:  # type: ignore[type-arg]
+        self.greeted = values[0] == PROTOCOL_MAJOR and values[2] == FINGERPRINT
+        board, held = self.board, self.held
+        self.outbox.record(IDENTIFY, (
+            PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT, board.NAME, FIRMWARE, _runtime(board), board.boot,
+            self.cycle.state, held.shaft, held.blocks, board.ticks_us(), board.INTERVAL_US, COUNT_MIN, COUNT_MAX,
+            board.COUNT_LIMIT, board.PRESS_LIMIT, SILENCE_MS, board.BUFFER_BYTES))  # fmt: skip
+
+    def _plan(self, *values: int) -> None:
+        if self.cycle.shaft is not None:
+            raise Refusal(WRONG_STATE, "")
+        board = self.board
+        plan = Plan(values, board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.ROTATE_SPEED_MAX)
+        plan.check_room(board.BUFFER_BYTES, board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
+        self.cycle.plan = plan
+
+    def _command(self, order: int, shaft) -> bool:  # type: ignore[no-untyped-def]
+        if order == MEASURE:
+            self._measure(shaft)
+        elif order == STOP and self.cycle.measuring():
+            self.cycle.fail(STOPPED_BY_HOST, self.cycle.press.position())
+        elif order == CLEAR_FAULT:
+            self._clear_fault()
+        return order != KEEP_ALIVE
+
+    def _measure(self, shaft) -> None:  # type: ignore[no-untyped-def]
+        if shaft is None or not 0 <= shaft <= SHAFT_MAX:
+            raise Refusal(OUT_OF_RANGE, "shaft")
+        if self.held.shaft == shaft and SEATING <= self.cycle.state <= HOLDING:
+            return  # the host repeats itself: its reply was lost
+        if self.cycle.plan is None:
+            raise Refusal(NO_PLAN, "")
+        if self.held.shaft is not None or not self.cycle.allows("measure"):
+            raise Refusal(WRONG_STATE, "")
+        self.cycle.measure(shaft)
+
+    def _clear_fault(self) -> None:
+        if self.cycle.allows("clear"):
+            self.cycle.handle("clear")
+        elif self.cycle.state not in (HOMING, IDLE):  # there it is done already
+            raise Refusal(WRONG_STATE, "")
+
+    def _acknowledge(self, shaft: int) -> None:
+        if self.cycle.shaft == shaft:
+            raise Refusal(WRONG_STATE, "shaft")
+        if self.held.shaft == shaft:
+            self.held.forget()
+            self._end_due = False
+            if self.cycle.allows("acknowledged"):
+                self.cycle.handle("acknowledged")
+
+    def _resend(self, shaft: int, blocks: list) -> None:  # type: ignore[type-arg]
+        if self.held.shaft is None or self.held.shaft != shaft:
+            raise Refusal(UNKNOWN_SHAFT, "shaft")
+        if len(blocks) > RESEND_MAX or not all(0 <= block < self.held.blocks for block in blocks):
+            raise Refusal(OUT_OF_RANGE, "blocks")
+        for block in blocks:
+            self.held.want(block)
+        self._end_due = self._end_due or self.cycle.shaft is None
+
+
+def _runtime(board) -> str:  # type: ignore[no-untyped-def]
+    version = ".".join([str(part) for part in sys.implementation.version[:3]])
+    return "{} {} {}{}".format(sys.implementation.name, version, sys.platform, board.RUNTIME_NOTE)
+
+
+def run(board) -> None:  # type: ignore[no-untyped-def]
+    """Run the gauge on this board until the board's `idle` says that there is nothing to wait for any more."""
+    device = Device(board)
+    try:
+        while board.idle():
+            device.step()
+    finally:  # whatever happens, nothing goes on moving
+        board.axis_halt(board.PRESS)
+        board.axis_halt(board.ROTATE)
+
+
+if __name__ == "__main__":
+    from board import Board
+
+    run(Board())

@@ -1,0 +1,51 @@
+"""What the device has to say: records first, then blocks of readings, then the end of the shaft.
+
+Writing never blocks. What the line does not take waits in one buffer; blocks wait in the store of held blocks
+until the buffer has room for them. A record that finds no room is dropped: a host that reads again greets again.
+"""
+
+from frames import HEAD, STUFFED_MAX, Encoder
+from records import pack
+
+OUT_BYTES = 4096
+RESERVE = 1024  # kept free of blocks, for records
+
+
+class Outbox:
+    """Frames records and held blocks, and hands the bytes to `board.write` as it takes them."""
+
+    def __init__(self, board, held) -> None:  # type: ignore[no-untyped-def]
+        self._board = board
+        self._held = held
+        self._encoder = Encoder()
+        self._out = bytearray(OUT_BYTES)
+        self._start = self._end = 0
+        self.dropped = 0
+
+    def record(self, branch: int, values: tuple) -> bool:  # type: ignore[type-arg]
+        """Queue one record; False when there was no room and it was dropped."""
+        if not self._room(STUFFED_MAX // 4):
+            self.dropped += 1
+            return False
+        self._frame(pack(self._encoder.raw, HEAD, branch, values))
+        return True
+
+    def send(self) -> bool:
+        """Queue wanted blocks while there is room and write what the line takes; True when no block waits."""
+        while self._held.waiting() and self._room(STUFFED_MAX + RESERVE):
+            self._frame(self._held.write_next(self._encoder.raw, HEAD))
+        if self._start < self._end:
+            self._start += self._board.write(self._out, self._start, self._end)
+        if self._start == self._end:
+            self._start = self._end = 0
+        return not self._held.waiting()
+
+    def _room(self, size: int) -> bool:
+        if self._end + size > OUT_BYTES and self._start:
+            waiting = self._end - self._start
+            self._out[:waiting] = self._out[self._start : self._end]
+            self._start, self._end = 0, waiting
+        return self._end + size <= OUT_BYTES
+
+    def _frame(self, end: int) -> None:
+        self._end = self._encoder.encode(end, self._out, self._end)

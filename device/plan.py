@@ -1,0 +1,54 @@
+"""The cycle plan: checked field by field against the device's own limits before any motor moves."""
+
+from held import BLOCK_BYTES, BLOCKS_MAX, READINGS_MAX
+from records import CYCLE_PLAN, RECORDS, REFUSALS
+from stepper import SPEED_MAX
+
+WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, NO_PLAN, UNKNOWN_SHAFT, BUFFER_TOO_SMALL = range(len(REFUSALS))
+STEPS_MAX = 1 << 20  # rotate microsteps of one turn: hundreds of revolutions
+READING_BYTES = 11  # at worst: lateness 2, rotate 2, press 2, count 4, and a share of the block's head and statuses
+FIXED_READINGS = 200  # ramps, waits for the next reading, first readings of phases
+
+
+class Refusal(Exception):
+    """A request is refused: args are the code and the name of the field at fault, empty when none is."""
+
+
+class Plan:
+    """The fields of CyclePlan as attributes. Raises Refusal when one is out of the device's range."""
+
+    def __init__(self, values, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int) -> None:  # type: ignore[no-untyped-def]
+        names = [name for name, _ in RECORDS[CYCLE_PLAN][1]]
+        for i in range(len(names)):
+            setattr(self, names[i], values[i])
+        self._check("light_count", 1, count_limit)
+        self._check("full_count", self.light_count + 1, count_limit)
+        self._check("travel_steps", 1, press_limit)
+        self._check("clearance_steps", 0, self.travel_steps)
+        self._check("takeup_steps", 0, press_limit)
+        self._check("seat_steps", 0, STEPS_MAX)
+        self._check("turn_steps", 1, STEPS_MAX)
+        self._check("turn_again_steps", 1, STEPS_MAX)
+        self._check("zero_readings", 1, 1000)
+        self._check("settle_readings", 0, 100)
+        self._check("press_speed", 1, min(press_speed_max, SPEED_MAX))
+        self._check("approach_speed", 1, min(press_speed_max, SPEED_MAX))
+        self._check("rotate_speed", 1, min(rotate_speed_max, SPEED_MAX))
+
+    def _check(self, name: str, low: int, high: int) -> None:
+        if not low <= getattr(self, name) <= high:
+            raise Refusal(OUT_OF_RANGE, name)
+
+    def readings(self, interval_us: int) -> int:
+        """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
+        turning = (2 * self.turn_steps + self.turn_again_steps) // self.rotate_speed
+        slow = (self.travel_steps - self.clearance_steps) // self.approach_speed
+        fast = (3 * self.travel_steps + 2 * self.takeup_steps) // self.press_speed
+        still = 2 * self.zero_readings + 5 * self.settle_readings
+        return (turning + slow + fast + 6) * (1000000 // interval_us + 1) + still + FIXED_READINGS
+
+    def check_room(self, room: int, interval_us: int) -> None:
+        """Raise Refusal when the cycle could give more than fits into `room` bytes."""
+        readings = self.readings(interval_us)
+        if readings * READING_BYTES + BLOCK_BYTES > room or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+            raise Refusal(BUFFER_TOO_SMALL, "")

@@ -1,0 +1,236 @@
+"""A rehearsal board: the face every board has, over simulated physics and in virtual time.
+
+The face, which a board with real pins has too:
+
+NAME, RUNTIME_NOTE        text for Identify; `boot` is a number that changes at every start
+INTERVAL_US               nominal time between load-cell samples
+COUNT_LIMIT, PRESS_LIMIT  the gauge's own limits: rise of the count, press microsteps below home
+PRESS_SPEED_MAX, ROTATE_SPEED_MAX, PRESS_ACCELERATION, ROTATE_ACCELERATION, HOME_SPEED   of the axes, in microsteps
+BUFFER_BYTES              room for a shaft's blocks
+ticks_us()                clock in microseconds, 0 to 2^30 - 1, wraps
+cell_take(sample)         next load-cell sample into sample[0:5]: tick, 24-bit word, 1 when the bits after it were
+                          right, and the counted steps of the rotate and press axes latched at its moment; False if none
+axis_feed(axis, direction, segments, pairs)
+                          start the pairs (period in us, number of steps) in the array `segments` at once, from rest or
+                          right after axis_halt; positive is the cycle's turning direction, and down
+axis_halt(axis)           stop stepping now;  axis_moving(axis), axis_position(axis): steps counted since start
+home_closed()             whether the press's home switch is closed
+mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
+feed_shaft(number)        a shaft is about to be measured (for boards that bring it themselves)
+read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
+write(buffer, start, end) send buffer[start:end]; returns how many bytes were taken, never waits
+idle()                    wait for what comes next; False when the loop is to end
+"""
+
+from array import array
+
+from gauge import Gauge
+
+TICKS = 0x3FFFFFFF
+WAITING_SAMPLES = 4  # like the converter's queue on a real board
+
+
+class Axis:
+    """Steps of one motor, from the (period, steps) pairs it was fed; whole numbers only."""
+
+    def __init__(self, position: int) -> None:
+        self.position = position
+        self._segments = array("i", [0] * 128)
+        self._pairs = 0
+        self._direction = 1
+
+    def feed(self, now_us: int, direction: int, segments, pairs: int) -> None:
+        """Begin to play the pairs."""
+        for i in range(2 * pairs):
+            self._segments[i] = segments[i]
+        self._direction = direction
+        self._pairs = pairs
+        self._pair = 0
+        self._begun_us = now_us  # when the present pair began
+        self._done = 0  # steps of the present pair
+
+    def halt(self) -> None:
+        """Forget the rest."""
+        self._pairs = 0
+
+    def moving(self) -> bool:
+        """Whether pairs are left."""
+        return self._pairs > 0
+
+    def direction(self) -> int:
+        """1 or -1 while moving, 0 at rest."""
+        return self._direction if self._pairs else 0
+
+    def advance(self, now_us: int) -> None:
+        """Step up to this time."""
+        while self._pairs:
+            period, steps = self._segments[2 * self._pair], self._segments[2 * self._pair + 1]
+            done = min((now_us - self._begun_us) // period, steps)
+            self.position += (done - self._done) * self._direction
+            self._done = done
+            if done < steps:
+                return
+            self._begun_us += period * steps
+            self._done = 0
+            self._pair += 1
+            if self._pair == self._pairs:
+                self._pairs = 0
+
+    def when(self, steps: int) -> int:
+        """Time at which so many steps more are done, or at which the last is."""
+        at, left = self._begun_us, steps + self._done
+        for pair in range(self._pair, self._pairs):
+            period, count = self._segments[2 * pair], self._segments[2 * pair + 1]
+            if left <= count:
+                return at + left * period
+            at += count * period
+            left -= count
+        return at
+
+
+class Board:
+    """The rehearsal board for a scenario (see README.md) and a link.
+
+    The link gives read_into, write and `wait(us)`: wait so long, less when bytes come, and return the time that
+    passed; `closed` is true when the host has gone for good. The clock jumps from one happening to the next as long
+    as the host was heard within `patience_us` of virtual time; after that it runs at the pace of `wait`, so that a
+    busy host is not taken for a silent one.
+    """
+
+    NAME = "rehearsal"
+    RUNTIME_NOTE = " (rehearsal)"
+    INTERVAL_US = 12500
+    COUNT_LIMIT = 1700000  # about 1.6 kg on a 2 kg cell
+    PRESS_LIMIT = 20000  # 50 mm
+    PRESS_SPEED_MAX = 12000
+    ROTATE_SPEED_MAX = 4000
+    PRESS_ACCELERATION = 60000
+    ROTATE_ACCELERATION = 8000
+    HOME_SPEED = 4000
+    BUFFER_BYTES = 49152
+    PRESS, ROTATE = 0, 1
+
+    def __init__(self, scenario: dict, link, boot: int, patience_us: int = 1500000) -> None:
+        self.boot = boot
+        self.gauge = Gauge(scenario)
+        self.now_us = 0
+        self._link = link
+        self._patience_us = patience_us
+        self._heard_us = 0
+        truths = self.gauge.truths
+        self._switch_broken = truths["home_switch_broken"]
+        self._axes = (Axis(int(truths["start_mm"] * truths["press_steps_per_mm"])), Axis(0))
+        self._samples = array("i", [0] * (5 * WAITING_SAMPLES))
+        self._waiting = 0
+        self._mark = None
+        self._fed = False
+        self._sample_us = self.gauge.interval_us()
+
+    # Clock
+
+    def ticks_us(self) -> int:
+        """Virtual clock."""
+        return self.now_us & TICKS
+
+    def idle(self) -> bool:
+        """Go to the next happening: at once, or at the pace of the link."""
+        us = self._next_us() - self.now_us
+        if self.now_us - self._heard_us > self._patience_us:
+            us = self._link.wait(us)
+        self._advance(self.now_us + us)
+        return not self._link.closed
+
+    def _next_us(self) -> int:
+        next_us = self._sample_us
+        for axis in self._axes:
+            if axis.moving():
+                next_us = min(next_us, axis.when(1 << 30))
+        press = self._axes[self.PRESS]
+        if press.direction() < 0 and press.position > 0:
+            next_us = min(next_us, press.when(press.position))
+        return max(next_us, self.now_us)
+
+    def _advance(self, now_us: int) -> None:
+        self.now_us = now_us
+        for axis in self._axes:
+            axis.advance(now_us)
+        if now_us >= self._sample_us:
+            self._convert()
+
+    # Load cell and mark
+
+    def cell_take(self, sample) -> bool:
+        """Oldest waiting sample."""
+        if not self._waiting:
+            return False
+        for i in range(5):
+            sample[i] = self._samples[i]
+        self._waiting -= 1
+        for i in range(5 * self._waiting):
+            self._samples[i] = self._samples[i + 5]
+        return True
+
+    def _convert(self) -> None:
+        press, rotate = self._axes[self.PRESS].position, self._axes[self.ROTATE].position
+        self._mark = self.gauge.mark(rotate)
+        read = self.gauge.sample(self.now_us, press, rotate)
+        if read is not None and self._waiting < WAITING_SAMPLES:
+            at = 5 * self._waiting
+            self._samples[at] = self._sample_us & TICKS
+            self._samples[at + 1], self._samples[at + 2] = read
+            self._samples[at + 3], self._samples[at + 4] = rotate, press
+            self._waiting += 1
+        self._sample_us += self.gauge.interval_us()
+
+    def mark_take(self, mark) -> bool:
+        """The mark that passed since the last sample."""
+        if self._mark is None:
+            return False
+        mark[0] = self._mark
+        self._mark = None
+        return True
+
+    # Axes and shafts
+
+    def axis_feed(self, axis: int, direction: int, segments, pairs: int) -> None:
+        """Start stepping. Angles count from where the shaft lies when the press first moves."""
+        if axis == self.PRESS and self._fed:
+            self.gauge.set_angle_origin()
+            self._fed = False
+        self._axes[axis].feed(self.now_us, direction, segments, pairs)
+
+    def axis_halt(self, axis: int) -> None:
+        """Stop stepping."""
+        self._axes[axis].halt()
+
+    def axis_moving(self, axis: int) -> bool:
+        """Whether steps are left."""
+        return self._axes[axis].moving()
+
+    def axis_position(self, axis: int) -> int:
+        """Steps counted."""
+        return self._axes[axis].position
+
+    def home_closed(self) -> bool:
+        """The switch closes at the top."""
+        return self._axes[self.PRESS].position <= 0 and not self._switch_broken
+
+    def feed_shaft(self, number: int) -> None:
+        """Put the scenario's shaft of this number into the gauge; the converter starts afresh with it."""
+        self.gauge.feed(number, self.now_us, self._axes[self.ROTATE].position)
+        self._fed = True
+        self._waiting = 0
+        self._sample_us = self.now_us + self.gauge.interval_us()
+
+    # Line
+
+    def read_into(self, buffer) -> int:
+        """Bytes from the host."""
+        size = self._link.read_into(buffer)
+        if size:
+            self._heard_us = self.now_us
+        return size
+
+    def write(self, buffer, start: int, end: int) -> int:
+        """Bytes to the host."""
+        return self._link.write(buffer, start, end)

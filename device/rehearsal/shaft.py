@@ -1,0 +1,89 @@
+"""A shaft with a known truth: what it would read on the standard bench, and how it is made to do so."""
+
+import math
+
+from beam import Beam
+
+STANDARD_SPAN_MM = 28 * 25.4  # ASTM F2031: 28 in
+STANDARD_LOAD_N = 0.880 * 9.80665  # ASTM F2031: 880 g, in standard gravity
+THOU_MM = 0.0254
+AROUND = 16  # equally spaced angles are exact for a smooth periodic mean
+
+SHAFT = {
+    "number": 1, "spine_thou": 500.0, "spread_thou": 0.0, "stiff_side_deg": 0.0, "bow_mm": 0.0, "bow_deg": 0.0,
+    "out_of_round_mm": 0.0, "out_of_round_deg": 0.0, "hysteresis": 0.0, "diameter_mm": 7.5, "fault": None,
+}  # fmt: skip
+FAULTS = ("absent", "soft", "stiff_jam", "cell_silent", "cell_stuck", "cell_out_of_step", "cell_saturated")
+
+
+def with_defaults(defaults: dict, given: dict, what: str) -> dict:
+    """`given` over `defaults`. Raises ValueError that names a key no default has."""
+    for key in given:
+        if key not in defaults:
+            raise ValueError("{}: unknown key {!r}".format(what, key))
+    merged = dict(defaults)
+    merged.update(given)
+    return merged
+
+
+class Shaft:
+    """The truth of one shaft: bending stiffness and surface around it. Angles in radians.
+
+    EI(phi) = ei * (1 + evenness * cos 2 (phi - stiff side)), in N mm^2; the surface stands out by height(phi), in mm.
+    The mean of the standard deflection around is spine_thou, its range spread_thou.
+    """
+
+    def __init__(self, given: dict, beam: Beam) -> None:
+        self.given = with_defaults(SHAFT, given, "shaft")
+        if self.given["fault"] is not None and self.given["fault"] not in FAULTS:
+            raise ValueError("shaft: unknown fault {!r}".format(self.given["fault"]))
+        self.fault = self.given["fault"]
+        self._beam = beam
+        self._stiff = math.radians(self.given["stiff_side_deg"])
+        self._settle(self.given["spine_thou"])
+        # The middle of the range and the mean differ by the square of the evenness: shift the one by the difference.
+        self._settle(2 * self.given["spine_thou"] - self._mean_thou())
+
+    def stiffness(self, phi: float) -> float:
+        """EI in N mm^2 for bending in the plane at angle phi."""
+        return self.ei * (1 + self.evenness * math.cos(2 * (phi - self._stiff)))
+
+    def height(self, phi: float) -> float:
+        """How far the surface stands out towards the head, beyond that of a straight round shaft, in mm."""
+        given = self.given
+        bow = given["bow_mm"] * math.cos(phi - math.radians(given["bow_deg"]))
+        return bow + given["out_of_round_mm"] * math.cos(2 * (phi - math.radians(given["out_of_round_deg"])))
+
+    def standard_thou(self, phi: float) -> float:
+        """Standard deflection in thousandths of an inch with the shaft turned to phi."""
+        p = STANDARD_LOAD_N * STANDARD_SPAN_MM**2 / self.stiffness(phi)
+        return self._beam.deflection(p) * STANDARD_SPAN_MM / THOU_MM
+
+    def _settle(self, middle_thou: float) -> None:
+        soft = self._stiffness_of(middle_thou + self.given["spread_thou"] / 2)
+        stiff = self._stiffness_of(middle_thou - self.given["spread_thou"] / 2)
+        self.ei = (stiff + soft) / 2
+        self.evenness = (stiff - soft) / (stiff + soft)
+
+    def _stiffness_of(self, spine_thou: float) -> float:
+        w = spine_thou * THOU_MM / STANDARD_SPAN_MM
+        return STANDARD_LOAD_N * STANDARD_SPAN_MM**2 / self._beam.load(w)
+
+    def _mean_thou(self) -> float:
+        return sum([self.standard_thou(2 * math.pi * i / AROUND) for i in range(AROUND)]) / AROUND
+
+
+def truth(given: dict) -> dict:
+    """What a perfect gauge would report of the shaft with these scenario keys.
+
+    Runout is the total indicator reading at midspan; angles count from where the shaft lies at the first zero.
+    """
+    shaft = Shaft(given, Beam())
+    heights = [shaft.height(math.radians(i)) for i in range(360)]
+    return {
+        "spine_thou": shaft._mean_thou(),
+        "spread_thou": shaft.standard_thou(shaft._stiff + math.pi / 2) - shaft.standard_thou(shaft._stiff),
+        "stiff_side_deg": shaft.given["stiff_side_deg"] % 180,
+        "runout_mm": max(heights) - min(heights),
+        "hysteresis": shaft.given["hysteresis"],
+    }

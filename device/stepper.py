@@ -1,0 +1,145 @@
+"""One stepper axis: moves with ramps, in microsteps and integers.
+
+A move is a list of (period in microseconds, number of steps) pairs in an array allocated once; the board plays it and
+counts. Ramps rise in LEVELS equal steps of speed: from rest, v^2 = 2 a s.
+"""
+
+from array import array
+
+LEVELS = 16
+PAIRS = 2 * LEVELS + 1
+SPEED_MAX = 32767  # its square still is a small integer on the chip
+
+
+class TravelError(Exception):
+    """A move was asked for that leaves the axis' own limits; it was not begun."""
+
+
+def root(number: int) -> int:
+    """Integer square root, by Newton's method from above (the chip's floats have 24 bits only).
+
+    >>> root(99), root(100)
+    (9, 10)
+    """
+    if number < 2:
+        return number
+    guess = 1 << 15
+    while True:
+        better = (guess + number // guess) >> 1
+        if better >= guess:
+            return guess
+        guess = better
+
+
+class Stepper:
+    """Drives axis number `axis` of the board at `acceleration` (microsteps/s^2) between `low` and `high`.
+
+    Positions are microsteps from the origin; `rising` says that the position falls, as the press's does going up.
+    """
+
+    def __init__(self, board, axis: int, acceleration: int, low: int, high: int) -> None:  # type: ignore[no-untyped-def]
+        self._board = board
+        self._axis = axis
+        self._acceleration = acceleration
+        self._low = low
+        self._high = high
+        self._segments = array("i", [0] * (2 * PAIRS))
+        self._pairs = 0
+        self._begin = self._steps = self._ramp = 0
+        self._direction = 1
+        self.set_origin()
+
+    def set_origin(self) -> None:
+        """Call the present position 0."""
+        self._origin = self._board.axis_position(self._axis)
+
+    def position(self) -> int:
+        """Where the axis is now."""
+        return self.located(self._board.axis_position(self._axis))
+
+    def located(self, counted: int) -> int:
+        """Position for what the board counted at some moment."""
+        return counted - self._origin
+
+    def moving(self) -> bool:
+        """Whether a move goes on."""
+        return self._board.axis_moving(self._axis)
+
+    def rising(self) -> bool:
+        """Whether a move towards smaller positions goes on."""
+        return self._direction < 0 and self.moving()
+
+    def steady(self, position: int) -> bool:
+        """Whether the move's first ramp was over at this position."""
+        return (position - self._begin) * self._direction >= self._ramp
+
+    def move_to(self, target: int, speed: int) -> None:
+        """Begin a move to `target`. Raises TravelError when that lies outside the limits."""
+        if not self._low <= target <= self._high:
+            raise TravelError(target)
+        self.move(target - self.position(), speed)
+
+    def move(self, steps: int, speed: int) -> None:
+        """Begin a move by so many steps, whatever the limits: for seeking home, and for axes without limits."""
+        self._direction = -1 if steps < 0 else 1
+        self._begin = self.position()
+        self._steps = abs(steps)
+        peak = self._peak(speed)
+        self._ramp = min(peak * peak // (2 * self._acceleration), self._steps // 2)
+        self._pairs = 0
+        self._accelerate(peak)
+        self._cruise(peak)
+        self._decelerate(peak)
+        self._feed()
+
+    def stop(self) -> None:
+        """End the move by a ramp, without going past its target."""
+        if self.moving():
+            self._board.axis_halt(self._axis)
+            done = abs(self.position() - self._begin)
+            self._begin = self.position()
+            self._steps = self._ramp = min(done, self._steps - done, self._ramp)
+            self._pairs = 0
+            self._decelerate(root(2 * self._acceleration * self._ramp))
+            self._feed()
+
+    def halt(self) -> None:
+        """End the move at once, as far as the motor follows."""
+        self._board.axis_halt(self._axis)
+
+    def _peak(self, speed: int) -> int:
+        if self._steps > speed * speed // self._acceleration:
+            return speed
+        return max(1, root(self._acceleration * self._steps))
+
+    def _reached(self, peak: int, level: int) -> int:
+        """Steps from rest to this level of the ramp to `peak`."""
+        if level == LEVELS:
+            return self._ramp
+        speed = peak * level // LEVELS
+        return min(speed * speed // (2 * self._acceleration), self._ramp)
+
+    def _level(self, peak: int, level: int) -> None:
+        steps = self._reached(peak, level) - self._reached(peak, level - 1)
+        self._append(peak * (2 * level - 1) // (2 * LEVELS), steps)
+
+    def _accelerate(self, peak: int) -> None:
+        for level in range(1, LEVELS + 1):
+            self._level(peak, level)
+
+    def _cruise(self, peak: int) -> None:
+        self._append(peak, self._steps - 2 * self._ramp)
+
+    def _decelerate(self, peak: int) -> None:
+        for level in range(LEVELS, 0, -1):
+            self._level(peak, level)
+
+    def _append(self, speed: int, steps: int) -> None:
+        if steps:
+            self._segments[2 * self._pairs] = 1000000 // max(speed, 1)
+            self._segments[2 * self._pairs + 1] = steps
+            self._pairs += 1
+
+    def _feed(self) -> None:
+        if self._pairs:
+            self._board.axis_feed(self._axis, self._direction, self._segments, self._pairs)

@@ -1,0 +1,202 @@
+"""Joins the real device code, on the rehearsal board, to a test that plays the host: in one process, without waiting.
+
+The host's side here is built from fastavro, cobs and zlib only, so that it shares nothing with either end.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import zlib
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import fastavro
+from cobs import cobs
+
+ROOT = Path(__file__).resolve().parent.parent
+PROTOCOL = ROOT / "protocol"
+DEVICE = ROOT / "device"
+for _folder in (DEVICE, DEVICE / "rehearsal"):  # the rehearsal's board comes before any other
+    if str(_folder) not in sys.path:
+        sys.path.insert(0, str(_folder))
+
+import board  # noqa: E402
+import main  # noqa: E402
+import records  # noqa: E402
+
+PLAN = {
+    "light_count": 94000, "full_count": 942000, "clearance_steps": 2600, "travel_steps": 16000, "takeup_steps": 200,
+    "seat_steps": 400, "turn_steps": 1700, "turn_again_steps": 900, "zero_readings": 40, "settle_readings": 8,
+    "press_speed": 8000, "approach_speed": 1200, "rotate_speed": 400,
+}  # fmt: skip
+
+
+def _inlined(schema: Any, seen: set[str]) -> Any:
+    """The schema with every named type defined where it is used first."""
+    if isinstance(schema, str) and schema.startswith("midspan."):
+        name = schema.removeprefix("midspan.")
+        if name in seen:
+            return schema
+        file = re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower() + ".avsc"
+        return _inlined(json.loads((PROTOCOL / file).read_text()), seen)
+    if isinstance(schema, list):
+        return [_inlined(branch, seen) for branch in schema]
+    if isinstance(schema, dict):
+        if "name" in schema and "type" in schema:
+            seen.add(schema["name"])
+        keys = ("fields", "items", "type")
+        return {key: _inlined(value, seen) if key in keys else value for key, value in schema.items()}
+    return schema
+
+
+MESSAGE = _inlined(json.loads((PROTOCOL / "message.avsc").read_text()), set())
+SCHEMA = fastavro.parse_schema(MESSAGE)
+FINGERPRINT = bytes.fromhex(
+    fastavro.schema.fingerprint(fastavro.schema.to_parsing_canonical_form(MESSAGE), "CRC-64-AVRO")
+)
+
+
+def datum(name: str, fields: dict[str, Any]) -> bytes:
+    """Avro binary of one record of the union."""
+    out = BytesIO()
+    fastavro.schemaless_writer(out, SCHEMA, (f"midspan.{name}", fields))
+    return out.getvalue()
+
+
+def record(data: bytes) -> tuple[str, dict[str, Any]]:
+    """Name and fields of one datum of the union; all its bytes have to be used."""
+    source = BytesIO(data)
+    name, fields = fastavro.schemaless_reader(source, SCHEMA, return_record_name=True)
+    assert source.read() == b""
+    return name.removeprefix("midspan."), fields
+
+
+def frame(sequence: int, data: bytes) -> bytes:
+    """A datum as it goes over the line."""
+    raw = sequence.to_bytes(2, "little") + data
+    return cobs.encode(raw + zlib.crc32(raw).to_bytes(4, "little")) + b"\0"
+
+
+def frames(stream: bytes) -> list[tuple[int, bytes]]:
+    """Sequence numbers and data of the frames in a whole stream."""
+    found = []
+    for stuffed in stream.split(b"\0"):
+        if stuffed:
+            raw = cobs.decode(stuffed)
+            assert zlib.crc32(raw[:-4]).to_bytes(4, "little") == raw[-4:]
+            found.append((int.from_bytes(raw[:2], "little"), raw[2:-4]))
+    return found
+
+
+class FakeLink:
+    """A line in memory. `taken` limits how many bytes one write may take; waiting passes virtual time only."""
+
+    def __init__(self) -> None:
+        self.closed = False
+        self.to_device = bytearray()
+        self.from_device = bytearray()
+        self.taken = 1 << 20
+
+    def wait(self, us: int) -> int:
+        return us
+
+    def read_into(self, buffer: bytearray) -> int:
+        size = min(len(buffer), len(self.to_device))
+        buffer[:size] = self.to_device[:size]
+        del self.to_device[:size]
+        return size
+
+    def write(self, buffer: bytearray, start: int, end: int) -> int:
+        size = min(self.taken, end - start)
+        self.from_device += buffer[start : start + size]
+        return size
+
+
+class Rig:
+    """The device on a scenario. `records` are all (name, fields) it sent so far; `keep_alive` answers its frames."""
+
+    def __init__(self, scenario: dict[str, Any] | None = None) -> None:
+        self.link = FakeLink()
+        self.board = board.Board(scenario or {}, self.link, 7)
+        self.device = main.Device(self.board)
+        self.records: list[tuple[str, dict[str, Any]]] = []
+        self.sequences: list[int] = []
+        self.keep_alive = True
+        self.sequence = 0
+        self.frame_bytes = 0
+
+    def send(self, name: str, **fields: Any) -> int:
+        """Send a request; return its sequence number."""
+        self.link.to_device += frame(self.sequence, datum(name, fields))
+        self.sequence += 1
+        return self.sequence - 1
+
+    def step(self) -> None:
+        """One turn of the device's loop."""
+        self.board.idle()
+        self.device.step()
+        if self.link.from_device.endswith(b"\0"):
+            stream = bytes(self.link.from_device)
+            self.link.from_device.clear()
+            for sequence, data in frames(stream):
+                self.sequences.append(sequence)
+                self.records.append(record(data))
+            if self.keep_alive:
+                self.send("Command", order="KEEP_ALIVE", shaft=None)
+
+    def run(self, seconds: float) -> None:
+        """So much virtual time."""
+        until_us = self.board.now_us + int(1e6 * seconds)
+        while self.board.now_us < until_us:
+            self.step()
+
+    def run_to(self, state: str, seconds: float = 120.0) -> None:
+        """Until the device enters a state; fails when it does not within this virtual time."""
+        until_us = self.board.now_us + int(1e6 * seconds)
+        while self.state != state:
+            assert self.board.now_us < until_us, f"{self.state} instead of {state}"
+            self.step()
+        self.step()
+
+    @property
+    def state(self) -> str:
+        return records.STATES[self.device.cycle.state]
+
+    def ask(self, name: str, **fields: Any) -> dict[str, Any]:
+        """Send a request and return the device's reply to it."""
+        sequence = self.send(name, **fields)
+        self.run(0.1)
+        replies = [r for n, r in self.records if n == "Reply" and r["to_sequence"] == sequence]
+        assert len(replies) == 1
+        return replies[0]
+
+    def greet(self, **changes: Any) -> dict[str, Any]:
+        """Greet and return Identify."""
+        fields = {"protocol_major": 1, "protocol_minor": 0, "fingerprint": FINGERPRINT} | changes
+        self.send("Greet", **fields)
+        self.run(0.1)
+        return self.last("Identify")
+
+    def last(self, name: str) -> dict[str, Any]:
+        """The last record of this name."""
+        return [fields for n, fields in self.records if n == name][-1]
+
+    def all(self, name: str) -> list[dict[str, Any]]:
+        """All records of this name."""
+        return [fields for n, fields in self.records if n == name]
+
+    def ready(self, **changes: int) -> None:
+        """Greeted, homed, with the standard plan."""
+        self.run_to("IDLE")
+        self.greet()
+        assert self.ask("CyclePlan", **(PLAN | changes))["refusal"] is None
+
+    def measure(self, shaft: int = 1, until: str = "HOLDING") -> dict[str, Any]:
+        """A cycle; returns EndOfShaft."""
+        assert self.ask("Command", order="MEASURE", shaft=shaft)["refusal"] is None
+        self.run_to(until)
+        self.run(0.1)
+        return self.last("EndOfShaft")
