@@ -167,18 +167,23 @@ def flexibility_between(
     """L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span: the core of the above."""
     low, high = (np.asarray(load, float) for load in load_n)
     travel = np.asarray(travel_ratio, float)
-    if not (np.all(high > low) and np.all(travel > 0)):
+    finite = np.isfinite(low) & np.isfinite(high) & np.isfinite(travel)
+    if not np.all(finite & (high > np.maximum(low, 0.0)) & (travel > 0)):
         raise ConversionError("force does not rise with travel: is a shaft in the gauge, and the cell's sign right?")
     line = 48 * travel / (high - low)
-    # The line overshoots (the exact shaft is softer); starting at or below the answer keeps Newton inside the range.
-    flexibility: Array = line / (1 + 12 * travel**2)
+    # The exact shaft is softer than the line, so the line lies above the answer and Newton comes down from it; a
+    # first guess beyond the range of the series starts at the range's end.
+    flexibility: Array = np.minimum(line / (1 + 12 * travel**2), _series(support).largest_group / high * (1 - 1e-15))
+    settled = np.zeros(flexibility.shape, bool)
     for _ in range(NEWTON_STEPS):
         upper, upper_slope = ratio_and_slope(high * flexibility, support)
         lower, lower_slope = ratio_and_slope(low * flexibility, support)
         step = (upper - lower - travel) / (high * upper_slope - low * lower_slope)
-        flexibility = flexibility - step
-        # Convergence is quadratic: after a step this small the next would be lost in rounding.
-        if np.all(np.abs(step) <= 1e-8 * flexibility):
+        flexibility = flexibility - np.where(settled, 0.0, step)
+        # Convergence is quadratic: after a step this small the next would be lost in rounding. Who has come to
+        # rest stays there, so that no shaft's last bit depends on its neighbours.
+        settled |= np.abs(step) <= 1e-8 * flexibility
+        if settled.all():
             return flexibility
     raise ConversionError("no bending stiffness fits these forces and travels: check calibration and span")
 
