@@ -23,10 +23,9 @@ ADVICE = {
     errno.EPERM: "no permission; on Linux add yourself to the group that owns it (often dialout), log in again",
     errno.EBUSY: "another program has it open; close that program",
     errno.EAGAIN: "another program has it open; close that program",
-    errno.ENOTTY: "this is a file, not a serial port; `midspan ports` lists those there are",
-    errno.EIO: "the other end is gone; check the cable",
-    errno.ENXIO: "the device behind it is gone; check the cable",
 }
+NO_PORT = "this is no serial port; `midspan ports` lists those there are"
+GONE = "the gauge is gone; check cable and supply, then start again"
 
 
 class Link(Protocol):
@@ -60,7 +59,7 @@ def ports() -> list[PortInfo]:
             serial_number=found.serial_number or "",
             description="" if found.description in (None, "n/a") else found.description,
         )
-        for found in sorted(list_ports.comports())
+        for found in sorted(list_ports.comports(), key=lambda port: str(port.device))
     ]
 
 
@@ -73,17 +72,17 @@ class SerialLink:
 
     def __init__(self, port: str, read_s: float = READ_S) -> None:
         self.name = port
-        with self._in_words():
+        with self._in_words(NO_PORT):
             self._serial = serial.Serial(port, BAUD, timeout=read_s, write_timeout=WRITE_S, exclusive=True)
 
     def read(self) -> bytes:
         """Bytes that have come, waiting up to `read_s` for the first; empty when none did."""
-        with self._in_words():
+        with self._in_words(GONE):
             return bytes(self._serial.read(max(1, self._serial.in_waiting)))
 
     def write(self, data: bytes) -> None:
         """Send all the bytes."""
-        with self._in_words():
+        with self._in_words(GONE):
             self._serial.write(data)
 
     def close(self) -> None:
@@ -101,11 +100,10 @@ class SerialLink:
         self.close()
 
     @contextmanager
-    def _in_words(self) -> Iterator[None]:
+    def _in_words(self, otherwise: str) -> Iterator[None]:
         try:
             yield
         except serial.SerialTimeoutException as error:
             raise LinkError(f"{self.name}: it takes no more bytes; reset the device behind it") from error
         except OSError as error:  # pyserial's own errors are OSErrors, some without a number
-            advice = ADVICE.get(error.errno or 0, f"{error}; check the cable")
-            raise LinkError(f"{self.name}: {advice}") from error
+            raise LinkError(f"{self.name}: {ADVICE.get(error.errno or 0, otherwise)}") from error

@@ -15,7 +15,7 @@ from midspan.errors import LinkError
 from midspan.schemas import data_folder
 
 HEAP = "heapsize=384K"  # on a 64-bit host this is what about half of it is on the chip: objects are twice the size
-END_S = 2.0
+END_S = 1.0
 
 
 def interpreter_command() -> list[str]:
@@ -76,18 +76,30 @@ class Rehearsal:
     def _complaints(self) -> Path:
         return self._folder / "rehearsal-errors.txt"
 
-    def check(self) -> None:
-        """Raise LinkError with its last words when the simulated gauge has died."""
-        status = self._process.poll()
-        if status is not None:
-            words = self._complaints.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-            last = words[-1] if words else "it said nothing"
-            raise LinkError(f"the simulated gauge ended with status {status}: {last} (see {self._complaints})")
-
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """End the process and give the pseudo-terminal back."""
+        """End the process and give the pseudo-terminal back.
+
+        Raises LinkError with its last words when the process had died and the line broke for that.
+        """
+        status = self._own_end() if isinstance(error, LinkError) else None
+        self._end()
+        if status is not None:
+            raise LinkError(f"the simulated gauge ended with status {status}: {self._last_words()}") from error
+
+    def _own_end(self) -> int | None:
+        """Status of a process that ended by itself, None when it still runs."""
+        try:
+            return self._process.wait(END_S)
+        except subprocess.TimeoutExpired:
+            return None
+
+    def _last_words(self) -> str:
+        words = self._complaints.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+        return f"{words[-1]} (all of it in {self._complaints})" if words else "it left no word why"
+
+    def _end(self) -> None:
         self._process.terminate()
         try:
             self._process.wait(END_S)

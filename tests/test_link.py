@@ -1,0 +1,233 @@
+"""Ports that are missing, busy, forbidden, silent or not a gauge; and the real device code over a pty."""
+
+import errno
+import os
+import sys
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import rig
+import serial
+from midspan import link, rehearsal
+from midspan.errors import DeviceFault, LinkError, MidspanError, ProtocolError
+from midspan.gauge import Gauge
+from midspan.outcomes import BlockCame, OutOfPlace, StateChanged
+from midspan.records import Phase, State
+from midspan.rehearsal import Rehearsal
+from serial.tools import list_ports
+
+SHAFTS = {"seed": 3, "shafts": [{"number": 1}, {"number": 2}, {"number": 3, "fault": "cell_stuck"}]}
+
+
+@pytest.mark.parametrize(
+    ("port", "words"),
+    [("/dev/no-such-port", "there is no such port"), (__file__, "this is no serial port")],
+)
+def test_a_port_that_is_none(port: str, words: str) -> None:
+    with pytest.raises(LinkError, match=words) as raised:
+        link.SerialLink(port)
+    assert str(raised.value).startswith(f"{port}: ")
+
+
+def test_a_port_that_another_program_has() -> None:
+    with rig.bare_line() as (_, port), link.SerialLink(port), pytest.raises(LinkError, match="another program"):
+        link.SerialLink(port)
+
+
+def test_a_port_without_permission(monkeypatch: pytest.MonkeyPatch) -> None:
+    def forbidden(*_: object, **__: object) -> None:
+        raise serial.SerialException(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(serial, "Serial", forbidden)
+    with pytest.raises(LinkError, match=r"/dev/ttyX: no permission.*dialout"):
+        link.SerialLink("/dev/ttyX")
+
+
+def test_bytes_of_every_value_pass_both_ways() -> None:
+    data = bytes(range(256))
+    with rig.bare_line() as (far, port), link.SerialLink(port) as near:
+        near.write(data)
+        assert os.read(far, 1000) == data
+        os.write(far, data)
+        assert near.read() == data
+        assert near.read() == b""
+
+
+def test_an_other_end_that_goes_away() -> None:
+    far, near = os.openpty()
+    port = os.ttyname(near)
+    with link.SerialLink(port) as line:
+        os.close(near)
+        os.close(far)
+        with pytest.raises(LinkError, match=f"{port}: the gauge is gone"):
+            line.read()
+
+
+def test_the_list_of_ports(monkeypatch: pytest.MonkeyPatch) -> None:
+    usb = SimpleNamespace(device="/dev/p1", vid=0x2E8A, pid=5, serial_number="E66", description="Board in FS mode")
+    plain = SimpleNamespace(device="/dev/p0", vid=None, pid=None, serial_number=None, description="n/a")
+    monkeypatch.setattr(list_ports, "comports", lambda: [usb, plain])
+    assert link.ports() == [
+        link.PortInfo("/dev/p0", "", "", ""),
+        link.PortInfo("/dev/p1", "2e8a:0005", "E66", "Board in FS mode"),
+    ]
+
+
+def test_a_silent_port_is_no_gauge() -> None:
+    with rig.bare_line() as (_, port), link.SerialLink(port, read_s=0) as line:
+        gauge = Gauge(line, rig.ticking())
+        with pytest.raises(LinkError, match=f"{port}: nothing answers there"):
+            gauge.identify()
+
+
+def test_a_port_with_another_instrument_is_no_gauge() -> None:
+    with rig.bare_line() as (far, port), link.SerialLink(port, read_s=0) as line:
+        os.write(far, b"ST,+00123.4,g\r\n" * 20)
+        with pytest.raises(LinkError, match=f"{port}: 300 bytes came and none of them spoke"):
+            Gauge(line, rig.ticking()).identify()
+
+
+# The real device code
+
+
+@pytest.mark.parametrize(
+    ("command", "runtime"),
+    [(rehearsal.interpreter_command(), "micropython"), ([sys.executable], "cpython")],
+    ids=["device", "cpython"],
+)
+def test_two_shafts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str], runtime: str) -> None:
+    if runtime == "micropython" and command == [sys.executable]:
+        pytest.skip("MicroPython has no wheel for this platform")
+    monkeypatch.setattr(rehearsal, "interpreter_command", lambda: command)
+    seen: list[object] = []
+    with rig.gauge_on(SHAFTS, tmp_path) as gauge:
+        found = gauge.settled()
+        assert (found.state, found.held_shaft) == (State.IDLE, None)
+        assert found.runtime.startswith(runtime)
+        for number in (1, 2):
+            run = gauge.measure(number, f"a{number}", rig.PLAN, seen.append)
+            gauge.acknowledge(number)
+            assert (run.shaft, run.label, run.complete, run.cause) == (number, f"a{number}", True, None)
+            assert [phase for phase, _ in run.segments] == list(Phase)
+            assert np.all(np.diff(run.tick_us) > 0)
+        line = gauge.session.line
+        assert (line.lost, line.damaged, gauge.session.repeats) == (0, 0, 0)
+    states = [outcome.event.state for outcome in seen if isinstance(outcome, StateChanged)]
+    cycle = list(State)[State.SEATING : State.RETRACTING]
+    assert [state for state in states if state in cycle] == 2 * cycle
+    assert not any(isinstance(outcome, OutOfPlace) for outcome in seen)
+
+
+def test_a_block_costs_at_most_six_bytes_per_reading(tmp_path: Path) -> None:
+    with rig.gauge_on(SHAFTS, tmp_path) as gauge:
+        gauge.settled()
+        before = gauge.session.line.bytes_in
+        run = gauge.measure(1, "", rig.PLAN)
+        assert 4 < (gauge.session.line.bytes_in - before) / len(run) <= 6.5  # events and replies included
+
+
+def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
+    with rig.gauge_on(SHAFTS, tmp_path / "smooth") as gauge:
+        smooth = gauge.measure(1, "", rig.PLAN)
+    passed = [0]
+
+    def spoil(data: bytes) -> bytes:
+        pieces = data.split(b"\0")
+        for i, piece in enumerate(pieces):
+            passed[0] += 1
+            if passed[0] % 10 == 0 and len(piece) > 3:
+                pieces[i] = piece[:2] + bytes([piece[2] ^ 0x80 or 1]) + piece[3:]
+        return b"\0".join(pieces)
+
+    with rig.gauge_on(SHAFTS, tmp_path / "rough", spoil) as gauge:
+        rough = gauge.measure(1, "", rig.PLAN)
+        gauge.acknowledge(1)
+        assert gauge.session.line.damaged > 0
+    assert np.array_equal(rough.counts, smooth.counts)
+    assert np.array_equal(rough.status, smooth.status)
+
+
+def test_a_gauge_without_a_shaft(tmp_path: Path) -> None:
+    with rig.gauge_on({"seed": 1, "shafts": []}, tmp_path) as gauge:
+        run = gauge.measure(9, "", rig.PLAN)
+        gauge.acknowledge(9)
+        assert (run.complete, run.cause) == (False, "NO_CONTACT")
+        assert gauge.settled().state is State.IDLE
+
+
+def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
+    with rig.gauge_on(SHAFTS, tmp_path) as gauge:
+        run = gauge.measure(3, "", rig.PLAN)
+        assert (run.complete, run.cause) == (False, "CELL_STUCK")
+        assert len(run) > 0
+        gauge.acknowledge(3)
+        with pytest.raises(DeviceFault, match=r"stands still, CELL_STUCK: .* clear the fault"):
+            gauge.measure(1, "", rig.PLAN)
+        gauge.clear_fault()
+        assert gauge.measure(1, "", rig.PLAN).complete
+
+
+def test_a_broken_home_switch_is_a_fault_of_the_gauge(tmp_path: Path) -> None:
+    with rig.gauge_on({"gauge": {"home_switch_broken": True}, "shafts": []}, tmp_path) as gauge:
+        assert gauge.settled().state is State.FAULTED
+        with pytest.raises(DeviceFault, match="stands still"):
+            gauge.clear_fault()
+
+
+class Interrupted(Exception):
+    """Stands for a person's Ctrl-C."""
+
+
+def interrupt_at(state: State):
+    def on_event(outcome: object) -> None:
+        if isinstance(outcome, BlockCame) and outcome.block.phase == state:
+            raise Interrupted
+
+    return on_event
+
+
+def test_stop_in_mid_shaft_keeps_the_readings(tmp_path: Path) -> None:
+    with rig.gauge_on(SHAFTS, tmp_path) as gauge:
+        with pytest.raises(KeyboardInterrupt):
+            gauge.measure(1, "", rig.PLAN, interrupt_at(Phase.LIGHT))
+        run = gauge.stop()
+        assert run is not None
+        assert (run.shaft, run.complete, run.cause) == (1, False, "STOPPED_BY_HOST")
+        assert {Phase.ZERO_BEFORE, Phase.LIGHT} <= {phase for phase, _ in run.segments}
+        gauge.acknowledge(1)
+        assert gauge.stop() is None
+        assert gauge.measure(2, "", rig.PLAN).complete
+
+
+def test_a_host_that_dies_and_the_next_that_fetches(tmp_path: Path) -> None:
+    with Rehearsal(SHAFTS, tmp_path) as simulated:
+        with link.SerialLink(simulated.port) as line, pytest.raises(KeyboardInterrupt):
+            Gauge(line).measure(1, "", rig.PLAN, interrupt_at(Phase.LIGHT))
+        with link.SerialLink(simulated.port) as line:
+            gauge = Gauge(line)
+            found = gauge.settled()
+            assert (found.state, found.held_shaft) == (State.HOLDING, 1)
+            with pytest.raises(ProtocolError, match="still holds shaft 1: fetch and store it first"):
+                gauge.measure(2, "", rig.PLAN)
+            run = gauge.fetch(1, "found")
+            assert run.label == "found"
+            assert run.complete or run.cause == "HOST_SILENT"
+            gauge.acknowledge(1)
+            assert gauge.measure(2, "", rig.PLAN).complete
+
+
+def test_a_refused_plan_names_its_field(tmp_path: Path) -> None:
+    with rig.gauge_on(SHAFTS, tmp_path) as gauge:
+        with pytest.raises(ProtocolError, match=r"refused CyclePlan: .*OUT_OF_RANGE, field full_count"):
+            gauge.measure(1, "", replace(rig.PLAN, full_count=2_000_000))
+        assert gauge.measure(1, "", rig.PLAN).complete
+
+
+def test_a_simulated_gauge_that_cannot_start_says_why(tmp_path: Path) -> None:
+    scenario = {"gauge": {"no_such_thing": 1}}
+    expected = pytest.raises(MidspanError, match="the simulated gauge ended with status 1")
+    with expected, rig.gauge_on(scenario, tmp_path) as gauge:
+        gauge.identify()
