@@ -5,6 +5,7 @@ covered) comes back into the table as an event. The device knows counts, microst
 """
 
 from load_cell import BAD, GAP_BEFORE, SETTLING
+from plan import Plan
 from records import FAULT_CODES, STATES
 
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
@@ -16,6 +17,7 @@ MEASURING = range(SEATING, ZERO_AFTER + 1)
 DOWN = range(APPROACH, LIFT + 1)  # the head may touch the shaft
 ZEROS = (ZERO_BEFORE, ZERO_AFTER)
 TURNS = (LIGHT, FULL, LIGHT_AGAIN)
+GOING_HOME = (HOMING, LIFT, RETRACTING)
 ROW = 2  # readings in a row that settle a matter of force: a single one may be a spike
 TURN_MARGIN = 2  # a turn gets a move this many times as long as it should need, and is stopped on the way
 
@@ -31,7 +33,7 @@ class Cycle:
     shaft, `shaft` the one under way or None.
     """
 
-    def __init__(self, board, press, rotate, cell, held, report) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, board, press, rotate, cell, held, report) -> None:
         self._board = board
         self._report = report
         self.press = press
@@ -39,13 +41,15 @@ class Cycle:
         self.cell = cell
         self.held = held
         self.state = STARTING
-        self.plan = None
-        self.shaft = None
-        self.cause = None
+        self.shaft: int | None = None
+        self.cause: int | None = None
         self.duration_us = self.sampling_us = 0
         self._faulty = False  # the way up ends in FAULTED
         self._zero = self._zero_base = self._zero_sum = 0
         self._light_depth = self._turn_from = 0
+        self._then: str | None = None  # event, or fault, when all motion is over
+        self._threshold: int | None = None  # rise at which the press has done its work
+        self._over = self._reached = 0
         self._enter()
 
     # Events
@@ -79,8 +83,9 @@ class Cycle:
         """Whether a shaft's cycle is under way and not given up."""
         return SEATING <= self.state <= ZERO_AFTER
 
-    def measure(self, shaft: int) -> None:
-        """Begin a cycle on this shaft."""
+    def measure(self, shaft: int, plan: Plan) -> None:
+        """Begin a cycle on this shaft by this plan."""
+        self.plan = plan
         self.shaft = shaft
         self.cause = None
         self.duration_us = self.sampling_us = 0
@@ -92,7 +97,7 @@ class Cycle:
         """Notice the end of motions; call it every turn of the loop with the time since the last."""
         if self.shaft is not None:
             self.duration_us += elapsed_us
-        if self.press.rising() and self._board.home_closed():
+        if self.state in GOING_HOME and self.press.rising() and self._board.home_closed():
             self.press.halt()
             self.press.set_origin()
         if self._then is not None and not self.press.moving() and not self.rotate.moving():
@@ -179,8 +184,8 @@ class Cycle:
 
     def _enter(self) -> None:
         self._in_phase = self._counted = self._over = self._reached = 0
-        self._threshold = None  # rise at which the press has done its work
-        self._then = None  # event, or fault, when all motion is over
+        self._threshold = None
+        self._then = None
 
     def _press_to(self, target: int, speed: int, then: str) -> None:
         self._then = then

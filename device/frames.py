@@ -109,4 +109,7 @@ class Decoder:
 
     def _sealed(self, end: int) -> bool:
         crc = crc32(self._view[:end])
-        return all(self.frame[end + i] == (crc >> (8 * i)) & 255 for i in range(TAIL))
+        for i in range(TAIL):
+            if self.frame[end + i] != (crc >> (8 * i)) & 255:
+                return False
+        return True

@@ -35,7 +35,7 @@ class Held:
 
     def __init__(self, size: int) -> None:
         self.data = bytearray(size)
-        self.shaft = None
+        self.shaft: int | None = None
         self._wanted = bytearray(BLOCKS_MAX)
         self._next = 0  # no block below this number waits
         self._ends = array("i", [0] * (BLOCKS_MAX + 1))
@@ -49,6 +49,7 @@ class Held:
         """Start on a shaft; lateness refers to `interval_us`."""
         self.forget()
         self.shaft = shaft
+        self._number = shaft
         self._interval_us = interval_us
 
     def forget(self) -> None:
@@ -141,7 +142,7 @@ class Held:
 
     def _header(self, at: int) -> int:
         at = put_int(self.data, at, READINGS)
-        at = put_int(self.data, at, self.shaft)
+        at = put_int(self.data, at, self._number)
         at = put_int(self.data, at, self.blocks)
         at = put_int(self.data, at, self.readings)
         at = put_int(self.data, at, self._phase)

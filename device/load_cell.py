@@ -41,6 +41,7 @@ class LoadCell:
         self.status = 0
         self.gap_us = 0
         self._scaled_interval = interval_us << SMOOTHING
+        self.fault: int | None = None
         self.clear(tick_us)
 
     def clear(self, tick_us: int) -> None:

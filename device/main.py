@@ -13,10 +13,10 @@ from frames import HEAD, Decoder
 from held import Held
 from load_cell import COUNT_MAX, COUNT_MIN, LoadCell, elapsed_us
 from outbox import Outbox
-from plan import NO_PLAN, OUT_OF_RANGE, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan, Refusal
+from plan import NO_PLAN, OUT_OF_RANGE, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan, RefusalError
 from records import (
     ACKNOWLEDGE, COMMAND, CYCLE_PLAN, END_OF_SHAFT, EVENT, FAULT, FINGERPRINT, GREET, IDENTIFY, ORDERS,
-    PROTOCOL_MAJOR, PROTOCOL_MINOR, REPLY, RESEND, RecordError, Unpacker,
+    PROTOCOL_MAJOR, PROTOCOL_MINOR, REPLY, RecordError, Unpacker,
 )  # fmt: skip
 from array import array
 from stepper import Stepper, TravelError
@@ -32,7 +32,7 @@ KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
 class Device:
     """One gauge. Call `step` for every turn of the loop."""
 
-    def __init__(self, board) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, board) -> None:
         gc.collect()  # the store wants one large piece
         self.board = board
         self.held = Held(board.BUFFER_BYTES)
@@ -43,15 +43,13 @@ class Device:
         cell = LoadCell(board.INTERVAL_US, self.now_us)
         self.cycle = Cycle(board, press, rotate, cell, self.held, self)
         self.greeted = False
+        self.plan: Plan | None = None
         self._end_due = False
         self._silent_us = 0
         self._decoder = Decoder()
-        self._received = bytearray(64)
+        self._received = bytearray(256)
         self._sample = array("i", [0] * 5)
         self._mark = array("i", [0])
-        self._answers = {
-            CYCLE_PLAN: self._plan, COMMAND: self._command, ACKNOWLEDGE: self._acknowledge, RESEND: self._resend,
-        }  # fmt: skip
         self.cycle.handle("start")
 
     def step(self) -> None:
@@ -70,15 +68,11 @@ class Device:
 
     def _listen(self, elapsed: int) -> None:
         self._silent_us = min(self._silent_us + elapsed, 1000 * SILENCE_MS)  # stops there: no overflow in a quiet week
-        while True:
-            size = self.board.read_into(self._received)
-            for i in range(size):
-                end = self._decoder.push(self._received[i])
-                if end:
-                    self._silent_us = 0
-                    self._hear(end)
-            if size < len(self._received):
-                break
+        for i in range(self.board.read_into(self._received)):
+            end = self._decoder.push(self._received[i])
+            if end:
+                self._silent_us = 0
+                self._hear(end)
         if self._silent_us >= 1000 * SILENCE_MS and self.cycle.measuring():
             self.cycle.fail(HOST_SILENT, self._silent_us // 1000)
 
@@ -110,7 +104,7 @@ class Device:
         """Tell the host, after the last block, that the shaft is over."""
         self._end_due = True
 
-    def _end_of_shaft(self) -> tuple:  # type: ignore[type-arg]
+    def _end_of_shaft(self) -> tuple:
         cycle, held = self.cycle, self.held
         duration_ms, sampling_ms = cycle.duration_us // 1000, cycle.sampling_us // 1000
         return held.shaft, held.blocks, held.readings, cycle.cause is None, cycle.cause, duration_ms, sampling_ms
@@ -125,18 +119,26 @@ class Device:
                 self._greet(request.values())
             elif self._answer(request):
                 self.outbox.record(REPLY, (sequence, None, ""))
-        except Refusal as refusal:
+        except RefusalError as refusal:
             self.outbox.record(REPLY, (sequence, refusal.args[0], refusal.args[1]))
         except RecordError:
             self.outbox.record(REPLY, (sequence, WRONG_PROTOCOL, ""))
 
-    def _answer(self, request) -> bool:  # type: ignore[no-untyped-def]
+    def _answer(self, request) -> bool:
         """Do what is asked; whether it wants a Reply."""
-        if not self.greeted or request.branch not in self._answers:
-            raise Refusal(WRONG_PROTOCOL, "")
-        return self._answers[request.branch](*request.values()) is not False
+        if not self.greeted or request.branch < CYCLE_PLAN:
+            raise RefusalError(WRONG_PROTOCOL, "")
+        if request.branch == CYCLE_PLAN:
+            self._take_plan(request.values())
+        elif request.branch == COMMAND:
+            return self._command(*request.values())
+        elif request.branch == ACKNOWLEDGE:
+            self._acknowledge(*request.values())
+        else:
+            self._resend(*request.values())
+        return True
 
-    def _greet(self, values: list) -> None:  # type: ignore[type-arg]
+    def _greet(self, values: list) -> None:
         self.greeted = values[0] == PROTOCOL_MAJOR and values[2] == FINGERPRINT
         board, held = self.board, self.held
         self.outbox.record(IDENTIFY, (
@@ -144,15 +146,15 @@ class Device:
             self.cycle.state, held.shaft, held.blocks, board.ticks_us(), board.INTERVAL_US, COUNT_MIN, COUNT_MAX,
             board.COUNT_LIMIT, board.PRESS_LIMIT, SILENCE_MS, board.BUFFER_BYTES))  # fmt: skip
 
-    def _plan(self, *values: int) -> None:
+    def _take_plan(self, values: list) -> None:
         if self.cycle.shaft is not None:
-            raise Refusal(WRONG_STATE, "")
+            raise RefusalError(WRONG_STATE, "")
         board = self.board
         plan = Plan(values, board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.ROTATE_SPEED_MAX)
         plan.check_room(board.BUFFER_BYTES, board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
-        self.cycle.plan = plan
+        self.plan = plan
 
-    def _command(self, order: int, shaft) -> bool:  # type: ignore[no-untyped-def]
+    def _command(self, order: int, shaft) -> bool:
         if order == MEASURE:
             self._measure(shaft)
         elif order == STOP and self.cycle.measuring():
@@ -161,48 +163,48 @@ class Device:
             self._clear_fault()
         return order != KEEP_ALIVE
 
-    def _measure(self, shaft) -> None:  # type: ignore[no-untyped-def]
+    def _measure(self, shaft) -> None:
         if shaft is None or not 0 <= shaft <= SHAFT_MAX:
-            raise Refusal(OUT_OF_RANGE, "shaft")
+            raise RefusalError(OUT_OF_RANGE, "shaft")
         if self.held.shaft == shaft and SEATING <= self.cycle.state <= HOLDING:
             return  # the host repeats itself: its reply was lost
-        if self.cycle.plan is None:
-            raise Refusal(NO_PLAN, "")
+        if self.plan is None:
+            raise RefusalError(NO_PLAN, "")
         if self.held.shaft is not None or not self.cycle.allows("measure"):
-            raise Refusal(WRONG_STATE, "")
-        self.cycle.measure(shaft)
+            raise RefusalError(WRONG_STATE, "")
+        self.cycle.measure(shaft, self.plan)
 
     def _clear_fault(self) -> None:
         if self.cycle.allows("clear"):
             self.cycle.handle("clear")
         elif self.cycle.state not in (HOMING, IDLE):  # there it is done already
-            raise Refusal(WRONG_STATE, "")
+            raise RefusalError(WRONG_STATE, "")
 
     def _acknowledge(self, shaft: int) -> None:
         if self.cycle.shaft == shaft:
-            raise Refusal(WRONG_STATE, "shaft")
+            raise RefusalError(WRONG_STATE, "shaft")
         if self.held.shaft == shaft:
             self.held.forget()
             self._end_due = False
             if self.cycle.allows("acknowledged"):
                 self.cycle.handle("acknowledged")
 
-    def _resend(self, shaft: int, blocks: list) -> None:  # type: ignore[type-arg]
+    def _resend(self, shaft: int, blocks: list) -> None:
         if self.held.shaft is None or self.held.shaft != shaft:
-            raise Refusal(UNKNOWN_SHAFT, "shaft")
+            raise RefusalError(UNKNOWN_SHAFT, "shaft")
         if len(blocks) > RESEND_MAX or not all(0 <= block < self.held.blocks for block in blocks):
-            raise Refusal(OUT_OF_RANGE, "blocks")
+            raise RefusalError(OUT_OF_RANGE, "blocks")
         for block in blocks:
             self.held.want(block)
         self._end_due = self._end_due or self.cycle.shaft is None
 
 
-def _runtime(board) -> str:  # type: ignore[no-untyped-def]
+def _runtime(board) -> str:
     version = ".".join([str(part) for part in sys.implementation.version[:3]])
     return "{} {} {}{}".format(sys.implementation.name, version, sys.platform, board.RUNTIME_NOTE)
 
 
-def run(board) -> None:  # type: ignore[no-untyped-def]
+def run(board) -> None:
     """Run the gauge on this board until the board's `idle` says that there is nothing to wait for any more."""
     device = Device(board)
     try:
@@ -213,7 +215,12 @@ def run(board) -> None:  # type: ignore[no-untyped-def]
         board.axis_halt(board.ROTATE)
 
 
-if __name__ == "__main__":
-    from board import Board
+def main() -> None:
+    """Run the gauge on the board that `board` stands for: the pins, or the rehearsal's when its folder comes first."""
+    from board import this_board
 
-    run(Board())
+    run(this_board())
+
+
+if __name__ == "__main__":
+    main()

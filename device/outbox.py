@@ -14,7 +14,7 @@ RESERVE = 1024  # kept free of blocks, for records
 class Outbox:
     """Frames records and held blocks, and hands the bytes to `board.write` as it takes them."""
 
-    def __init__(self, board, held) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, board, held) -> None:
         self._board = board
         self._held = held
         self._encoder = Encoder()
@@ -22,7 +22,7 @@ class Outbox:
         self._start = self._end = 0
         self.dropped = 0
 
-    def record(self, branch: int, values: tuple) -> bool:  # type: ignore[type-arg]
+    def record(self, branch: int, values: tuple) -> bool:
         """Queue one record; False when there was no room and it was dropped."""
         if not self._room(STUFFED_MAX // 4):
             self.dropped += 1

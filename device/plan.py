@@ -1,7 +1,7 @@
 """The cycle plan: checked field by field against the device's own limits before any motor moves."""
 
 from held import BLOCK_BYTES, BLOCKS_MAX, READINGS_MAX
-from records import CYCLE_PLAN, RECORDS, REFUSALS
+from records import REFUSALS
 from stepper import SPEED_MAX
 
 WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, NO_PLAN, UNKNOWN_SHAFT, BUFFER_TOO_SMALL = range(len(REFUSALS))
@@ -10,17 +10,17 @@ READING_BYTES = 11  # at worst: lateness 2, rotate 2, press 2, count 4, and a sh
 FIXED_READINGS = 200  # ramps, waits for the next reading, first readings of phases
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     """A request is refused: args are the code and the name of the field at fault, empty when none is."""
 
 
 class Plan:
-    """The fields of CyclePlan as attributes. Raises Refusal when one is out of the device's range."""
+    """The fields of CyclePlan as attributes. Raises RefusalError when one is out of the device's range."""
 
-    def __init__(self, values, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int) -> None:  # type: ignore[no-untyped-def]
-        names = [name for name, _ in RECORDS[CYCLE_PLAN][1]]
-        for i in range(len(names)):
-            setattr(self, names[i], values[i])
+    def __init__(self, values, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int) -> None:
+        (self.light_count, self.full_count, self.clearance_steps, self.travel_steps, self.takeup_steps,
+         self.seat_steps, self.turn_steps, self.turn_again_steps, self.zero_readings, self.settle_readings,
+         self.press_speed, self.approach_speed, self.rotate_speed) = values  # fmt: skip
         self._check("light_count", 1, count_limit)
         self._check("full_count", self.light_count + 1, count_limit)
         self._check("travel_steps", 1, press_limit)
@@ -37,7 +37,7 @@ class Plan:
 
     def _check(self, name: str, low: int, high: int) -> None:
         if not low <= getattr(self, name) <= high:
-            raise Refusal(OUT_OF_RANGE, name)
+            raise RefusalError(OUT_OF_RANGE, name)
 
     def readings(self, interval_us: int) -> int:
         """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
@@ -48,7 +48,7 @@ class Plan:
         return (turning + slow + fast + 6) * (1000000 // interval_us + 1) + still + FIXED_READINGS
 
     def check_room(self, room: int, interval_us: int) -> None:
-        """Raise Refusal when the cycle could give more than fits into `room` bytes."""
+        """Raise RefusalError when the cycle could give more than fits into `room` bytes."""
         readings = self.readings(interval_us)
         if readings * READING_BYTES + BLOCK_BYTES > room or readings // READINGS_MAX + 12 > BLOCKS_MAX:
-            raise Refusal(BUFFER_TOO_SMALL, "")
+            raise RefusalError(BUFFER_TOO_SMALL, "")

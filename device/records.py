@@ -12,8 +12,9 @@ FINGERPRINT = b"\xe0\x63\x2c\x0a\xbe\xc8\x8e\xd8"
 STATES = ("STARTING", "HOMING", "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN",
           "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED")  # fmt: skip
 PHASES = ("ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER")
-FAULT_CODES = ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT", "FORCE_LIMIT",
-               "TRAVEL_LIMIT", "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL", "INTERNAL")  # fmt: skip
+FAULT_CODES = ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT",
+               "FORCE_LIMIT", "TRAVEL_LIMIT", "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST",
+               "BUFFER_FULL", "INTERNAL")  # fmt: skip
 ORDERS = ("KEEP_ALIVE", "MEASURE", "STOP", "CLEAR_FAULT")
 REFUSALS = ("WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "NO_PLAN", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL")
 ENUMS = {"State": STATES, "Phase": PHASES, "FaultCode": FAULT_CODES, "Order": ORDERS, "Refusal": REFUSALS}
@@ -82,7 +83,7 @@ def _put_bytes(buffer: bytearray, at: int, value: bytes) -> int:
     return at + len(value)
 
 
-def _put(buffer: bytearray, at: int, kind, value) -> int:  # type: ignore[no-untyped-def]
+def _put(buffer: bytearray, at: int, kind, value) -> int:
     if isinstance(kind, tuple):  # ("null", type): the device sends no arrays but those of Readings
         at = put_int(buffer, at, 0 if value is None else 1)
         return at if value is None else _put(buffer, at, kind[1], value)
@@ -97,7 +98,7 @@ def _put(buffer: bytearray, at: int, kind, value) -> int:  # type: ignore[no-unt
     return put_int(buffer, at, value)
 
 
-def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:  # type: ignore[type-arg]
+def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:
     """Write the record of this branch of the union, values in field order, to buffer from `at` on; return the end."""
     at = put_int(buffer, at, branch)
     fields = RECORDS[branch][1]
@@ -117,7 +118,7 @@ class Unpacker:
         if not 0 <= self.branch < len(RECORDS):
             raise RecordError("unknown record")
 
-    def values(self) -> list:  # type: ignore[type-arg]
+    def values(self) -> list:
         """Values of all fields in order. Bytes after the last field are left alone: a newer minor may add some."""
         return [self._take(kind) for _, kind in RECORDS[self.branch][1]]
 
@@ -141,7 +142,7 @@ class Unpacker:
         self._at += 1
         return self._buffer[self._at - 1]
 
-    def _take(self, kind):  # type: ignore[no-untyped-def]
+    def _take(self, kind):
         if isinstance(kind, tuple):
             return self._array(kind[1]) if kind[0] == "array" else self._optional(kind[1])
         if kind in FIXED:
@@ -151,13 +152,13 @@ class Unpacker:
             raise RecordError("unknown symbol")
         return value
 
-    def _optional(self, kind):  # type: ignore[no-untyped-def]
+    def _optional(self, kind):
         branch = self.number()
         if branch not in (0, 1):
             raise RecordError("unknown branch")
         return self._take(kind) if branch else None
 
-    def _array(self, kind) -> list:  # type: ignore[type-arg,no-untyped-def]
+    def _array(self, kind) -> list:
         items = []
         count = self.number()
         while count:

@@ -37,7 +37,7 @@ class Stepper:
     Positions are microsteps from the origin; `rising` says that the position falls, as the press's does going up.
     """
 
-    def __init__(self, board, axis: int, acceleration: int, low: int, high: int) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, board, axis: int, acceleration: int, low: int, high: int) -> None:
         self._board = board
         self._axis = axis
         self._acceleration = acceleration

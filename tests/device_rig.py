@@ -28,9 +28,9 @@ import main  # noqa: E402
 import records  # noqa: E402
 
 PLAN = {
-    "light_count": 94000, "full_count": 942000, "clearance_steps": 2600, "travel_steps": 16000, "takeup_steps": 200,
-    "seat_steps": 400, "turn_steps": 1700, "turn_again_steps": 900, "zero_readings": 40, "settle_readings": 8,
-    "press_speed": 8000, "approach_speed": 1200, "rotate_speed": 400,
+    "light_count": 90000, "full_count": 900000, "clearance_steps": 2600, "travel_steps": 19000, "takeup_steps": 200,
+    "seat_steps": 300, "turn_steps": 1700, "turn_again_steps": 900, "zero_readings": 40, "settle_readings": 8,
+    "press_speed": 8000, "approach_speed": 2400, "rotate_speed": 400,
 }  # fmt: skip
 
 

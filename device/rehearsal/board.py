@@ -20,11 +20,17 @@ feed_shaft(number)        a shaft is about to be measured (for boards that bring
 read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
 write(buffer, start, end) send buffer[start:end]; returns how many bytes were taken, never waits
 idle()                    wait for what comes next; False when the loop is to end
+
+All are methods and attributes of what `this_board()` returns.
 """
 
+import json
+import os
+import sys
 from array import array
 
 from gauge import Gauge
+from pipe import Pipe
 
 TICKS = 0x3FFFFFFF
 WAITING_SAMPLES = 4  # like the converter's queue on a real board
@@ -104,7 +110,7 @@ class Board:
     PRESS_LIMIT = 20000  # 50 mm
     PRESS_SPEED_MAX = 12000
     ROTATE_SPEED_MAX = 4000
-    PRESS_ACCELERATION = 60000
+    PRESS_ACCELERATION = 200000
     ROTATE_ACCELERATION = 8000
     HOME_SPEED = 4000
     BUFFER_BYTES = 49152
@@ -234,3 +240,10 @@ class Board:
     def write(self, buffer, start: int, end: int) -> int:
         """Bytes to the host."""
         return self._link.write(buffer, start, end)
+
+
+def this_board() -> Board:
+    """The rehearsal board for the scenario named on the command line, on standard input and output."""
+    with open(sys.argv[1]) as file:
+        scenario = json.load(file)
+    return Board(scenario, Pipe(), int.from_bytes(os.urandom(4), "little") & TICKS)

@@ -38,7 +38,7 @@ class Gauge:
             self._shafts[given["number"]] = given
             Shaft(given, self._standard)  # raises now, not in the middle of the night
         self._seed = scenario.get("seed", 1)
-        self._fed = {}
+        self._fed: dict[int, int] = {}  # how often each shaft came
         self._head_mm = 0.0
         self.feed(-1, 0, 0)
 
@@ -152,4 +152,4 @@ class Gauge:
         count += truths["noise_count"] * self._noise.normal()
         if self._noise.chance(truths["spike_chance"]):
             count += truths["spike_count"]
-        return int(math.floor(count + 0.5))
+        return math.floor(count + 0.5)
