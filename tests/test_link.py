@@ -177,14 +177,12 @@ def test_a_broken_home_switch_is_a_fault_of_the_gauge(tmp_path: Path) -> None:
             gauge.clear_fault()
 
 
-class Interrupted(Exception):
-    """Stands for a person's Ctrl-C."""
+def interrupt_at(phase: Phase) -> Callable[[object], None]:
+    """A watcher that presses Ctrl-C as soon as this phase is reached."""
 
-
-def interrupt_at(state: State):
     def on_event(outcome: object) -> None:
-        if isinstance(outcome, BlockCame) and outcome.block.phase == state:
-            raise Interrupted
+        if isinstance(outcome, BlockCame) and outcome.block.phase == phase:
+            raise KeyboardInterrupt
 
     return on_event
 
