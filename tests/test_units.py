@@ -20,16 +20,16 @@ def test_units_are_the_exact_definitions():
     assert exact["pound_kg"] == units.KG_PER_POUND
     assert exact["grain_mg"] / 1000 == pytest.approx(units.GRAM_PER_GRAIN, rel=1e-15)
     assert exact["standard_gravity_m_s2"] == units.STANDARD_GRAVITY
-    assert units.KG_PER_POUND * units.STANDARD_GRAVITY == pytest.approx(exact["pound_force_n"], rel=1e-15)
+    assert pytest.approx(exact["pound_force_n"], rel=1e-15) == units.KG_PER_POUND * units.STANDARD_GRAVITY
 
 
 def test_units_agree_with_a_reference_library():
     # scipy.constants carries the same definitions, typed by others.
-    assert units.MM_PER_INCH == pytest.approx(scipy.constants.inch * 1000, rel=1e-15)
-    assert units.MM_PER_THOU == pytest.approx(scipy.constants.mil * 1000, rel=1e-15)
-    assert units.KG_PER_POUND == pytest.approx(scipy.constants.pound, rel=1e-15)
-    assert units.GRAM_PER_GRAIN == pytest.approx(scipy.constants.grain * 1000, rel=1e-15)
-    assert units.STANDARD_GRAVITY == scipy.constants.g
+    assert pytest.approx(scipy.constants.inch * 1000, rel=1e-15) == units.MM_PER_INCH
+    assert pytest.approx(scipy.constants.mil * 1000, rel=1e-15) == units.MM_PER_THOU
+    assert pytest.approx(scipy.constants.pound, rel=1e-15) == units.KG_PER_POUND
+    assert pytest.approx(scipy.constants.grain * 1000, rel=1e-15) == units.GRAM_PER_GRAIN
+    assert scipy.constants.g == units.STANDARD_GRAVITY
 
 
 def test_the_standard_is_880_grams_on_28_inches():

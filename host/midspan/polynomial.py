@@ -59,8 +59,9 @@ def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool
         raise ConversionError(f"order {order} needs more than {free} pairs of readings, found {x.size} and {y.size}")
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise ConversionError("a calibration reading is not a finite number: look for an empty or misread cell")
-    if len(np.unique(x)) < free:
-        raise ConversionError(f"order {order} needs at least {free} different points, found {len(np.unique(x))}")
+    different = len(np.unique(x[x != 0] if through_zero else x))  # through zero, a point at zero says nothing
+    if different < free:
+        raise ConversionError(f"order {order} needs at least {free} different points, found {different}")
     # Through zero the abscissa must not be centred, or the constant would come back.
     centre = 0.0 if through_zero else float(x.mean())
     scale = float(np.abs(x - centre).max())
