@@ -4,21 +4,17 @@ Readings stream from the zero before to the zero after; what a reading means for
 covered) comes back into the table as an event. The device knows counts, microsteps and ticks only.
 """
 
-from load_cell import BAD, GAP_BEFORE, SETTLING
 from plan import Plan
+from progress import Progress
 from records import FAULT_CODES, STATES
 
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
  RETRACTING, HOLDING, FAULTED) = range(len(STATES))  # fmt: skip
-(NO_CONTACT, FORCE_LIMIT, TRAVEL_LIMIT, HOME_NOT_FOUND, HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL,
- INTERNAL) = range(4, len(FAULT_CODES))  # fmt: skip
+HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL = range(8, len(FAULT_CODES))
 FIRST_PHASE = ZERO_BEFORE  # phases follow each other as their states do
 MEASURING = range(SEATING, ZERO_AFTER + 1)
 DOWN = range(APPROACH, LIFT + 1)  # the head may touch the shaft
-ZEROS = (ZERO_BEFORE, ZERO_AFTER)
-TURNS = (LIGHT, FULL, LIGHT_AGAIN)
 GOING_HOME = (HOMING, LIFT, RETRACTING)
-ROW = 2  # readings in a row that settle a matter of force: a single one may be a spike
 TURN_MARGIN = 2  # a turn gets a move this many times as long as it should need, and is stopped on the way
 
 
@@ -43,14 +39,11 @@ class Cycle:
         self.state = STARTING
         self.shaft: int | None = None
         self.cause: int | None = None
-        self.duration_us = self.sampling_us = 0
+        self.progress = Progress(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
+        self.duration_us = 0
         self._faulty = False  # the way up ends in FAULTED
-        self._zero = self._zero_base = self._zero_sum = 0
-        self._light_depth = self._turn_from = 0
+        self._light_depth = 0
         self._then: str | None = None  # event, or fault, when all motion is over
-        self._threshold: int | None = None  # rise at which the press has done its work
-        self._over = self._reached = 0
-        self._enter()
 
     # Events
 
@@ -64,7 +57,8 @@ class Cycle:
             self.held.close()
             previous = self.state
             self.state = state
-            self._enter()
+            self._then = None
+            self.progress.enter(state)
             self._report.event(previous, state)
         action(self)
 
@@ -88,7 +82,8 @@ class Cycle:
         self.plan = plan
         self.shaft = shaft
         self.cause = None
-        self.duration_us = self.sampling_us = 0
+        self.duration_us = 0
+        self.progress.begin(plan)
         self.held.begin(shaft, self.cell.interval_us())
         self._board.feed_shaft(shaft)
         self.handle("measure")
@@ -103,13 +98,13 @@ class Cycle:
         if self._then is not None and not self.press.moving() and not self.rotate.moving():
             event = self._then
             self._then = None
-            self._arrive(event)
+            self._arrive(event, self.press.position())
 
-    def _arrive(self, event: str) -> None:
+    def _arrive(self, event: str, detail: int) -> None:
         if self.state == HOMING and not self._board.home_closed():
-            self.fail(HOME_NOT_FOUND, self.press.position())
-        elif event in FAULT_CODES:
-            self.fail(FAULT_CODES.index(event), self.press.position())
+            event = "HOME_NOT_FOUND"
+        if event in FAULT_CODES:
+            self.fail(FAULT_CODES.index(event), detail)
         else:
             self.handle("up_faulty" if event == "up" and self._faulty else event)
 
@@ -129,63 +124,15 @@ class Cycle:
 
     def _reading(self, tick_us: int, rotate: int, press: int) -> None:
         cell = self.cell
-        sampled = self.state in ZEROS or self.state in TURNS
-        settling = sampled and self._settling(rotate)
-        status = cell.status | SETTLING if settling else cell.status
-        self.held.add(self.state - FIRST_PHASE, tick_us, cell.gap_us, rotate, press, cell.count, status)
-        if sampled and not settling:
-            self._settled(rotate)
-        if self.held.full() and self.measuring():
+        settling = self.progress.settling(rotate)
+        self.held.add(self.state - FIRST_PHASE, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
+        event = self.progress.event(settling, rotate, press)
+        if self.held.full():
             self.fail(BUFFER_FULL, self.held.used())
-        if APPROACH <= self.state <= LIFT and not cell.status & BAD:
-            self._limit(cell.count - self._zero, press)
-
-    def _settling(self, rotate: int) -> bool:
-        self._in_phase += 1
-        if self._in_phase <= self.plan.settle_readings:
-            return True
-        return self.state in TURNS and not self.rotate.steady(rotate)
-
-    def _settled(self, rotate: int) -> None:
-        self.sampling_us += self.cell.gap_us
-        if self.state in TURNS:
-            self._turning(rotate)
-        elif not self.cell.status & ~GAP_BEFORE:
-            self._zero_reading()
-
-    def _zero_reading(self) -> None:
-        if self._counted == 0:
-            self._zero_base = self.cell.count
-            self._zero_sum = 0  # of differences: small integers wherever the zero is
-        self._zero_sum += self.cell.count - self._zero_base
-        self._counted += 1
-        if self._counted >= self.plan.zero_readings:
-            self.handle("zeroed")
-
-    def _turning(self, rotate: int) -> None:
-        if self._counted == 0:
-            self._turn_from = rotate
-        self._counted += 1
-        if rotate - self._turn_from >= self._turn_steps():
-            self.handle("turned")
-
-    def _limit(self, rise: int, press: int) -> None:
-        """The device's own limits, whatever the plan says, then the load that the press is waiting for."""
-        self._over = self._over + 1 if rise > self._board.COUNT_LIMIT else 0
-        self._reached = self._reached + 1 if self._threshold is not None and rise >= self._threshold else 0
-        if press > self._board.PRESS_LIMIT:
-            self.fail(TRAVEL_LIMIT, press)
-        elif self._over >= ROW:
-            self.fail(FORCE_LIMIT, rise)
-        elif self._reached >= ROW:
-            self.handle("loaded")
+        elif event is not None:
+            self._arrive(event, self.progress.detail)
 
     # Actions
-
-    def _enter(self) -> None:
-        self._in_phase = self._counted = self._over = self._reached = 0
-        self._threshold = None
-        self._then = None
 
     def _press_to(self, target: int, speed: int, then: str) -> None:
         self._then = then
@@ -208,9 +155,8 @@ class Cycle:
         self.rotate.move(self.plan.seat_steps, self.plan.rotate_speed)
 
     def go_near(self) -> None:
-        """Take the zero just read; down to the clearance at full speed."""
-        self._zero = self._zero_base + self._zero_sum // self.plan.zero_readings
-        self._threshold = self.plan.light_count
+        """Down to the clearance at full speed, though contact may come before."""
+        self.progress.threshold = self.plan.light_count
         self._press_to(self.plan.clearance_steps, self.plan.press_speed, "near")
 
     def go_on(self) -> None:
@@ -219,7 +165,7 @@ class Cycle:
 
     def ease(self) -> None:
         """The load is reached: stop with a ramp."""
-        self._threshold = None
+        self.progress.threshold = None
         self._then = "at_depth"
         self.press.stop()
 
@@ -233,15 +179,12 @@ class Cycle:
         self._then = "INTERNAL"  # the move is so long that its end should never come
         speed = self.plan.rotate_speed
         waiting_ms = (self.plan.settle_readings + 4) * self.cell.interval_us() // 1000
-        self.rotate.move(TURN_MARGIN * (self._turn_steps() + speed + waiting_ms * speed // 1000), speed)
-
-    def _turn_steps(self) -> int:
-        return self.plan.turn_again_steps if self.state == LIGHT_AGAIN else self.plan.turn_steps
+        self.rotate.move(TURN_MARGIN * (self.progress.turn_steps() + speed + waiting_ms * speed // 1000), speed)
 
     def deepen(self) -> None:
         """Down to the full load."""
         self.rotate.stop()
-        self._threshold = self.plan.full_count
+        self.progress.threshold = self.plan.full_count
         self._press_to(self.plan.travel_steps, self.plan.press_speed, "TRAVEL_LIMIT")
 
     def go_back(self) -> None:

@@ -109,7 +109,7 @@ class Decoder:
 
     def _sealed(self, end: int) -> bool:
         crc = crc32(self._view[:end])
-        for i in range(TAIL):
+        for i in range(TAIL):  # noqa: SIM110  a generator would allocate
             if self.frame[end + i] != (crc >> (8 * i)) & 255:
                 return False
         return True

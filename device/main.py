@@ -106,7 +106,7 @@ class Device:
 
     def _end_of_shaft(self) -> tuple:
         cycle, held = self.cycle, self.held
-        duration_ms, sampling_ms = cycle.duration_us // 1000, cycle.sampling_us // 1000
+        duration_ms, sampling_ms = cycle.duration_us // 1000, cycle.progress.sampling_us // 1000
         return held.shaft, held.blocks, held.readings, cycle.cause is None, cycle.cause, duration_ms, sampling_ms
 
     # What the host asks

@@ -1,0 +1,104 @@
+"""What a reading means for the cycle: settling or good, zero known, load reached, turn covered, a limit passed.
+
+Nothing here moves anything: `event` names what the cycle is to do next. One reading never settles a matter of force,
+because a single one may be a spike.
+"""
+
+from load_cell import BAD, GAP_BEFORE, SETTLING
+from records import STATES
+
+ZERO_BEFORE, APPROACH, LIGHT, FULL, LIGHT_AGAIN, LIFT, ZERO_AFTER = (
+    STATES.index(name) for name in ("ZERO_BEFORE", "APPROACH", "LIGHT", "FULL", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER")
+)
+ZEROS = (ZERO_BEFORE, ZERO_AFTER)
+TURNS = (LIGHT, FULL, LIGHT_AGAIN)
+ROW = 2  # readings in a row that settle a matter of force
+
+
+class Progress:
+    """Follows the readings of one state after the other.
+
+    `threshold` is the rise of the count above `zero` that the press is waiting for, or None; `sampling_us` the time
+    of the readings that count for the result; `detail` the number that goes with a fault.
+    """
+
+    def __init__(self, cell, rotate, count_limit: int, press_limit: int) -> None:
+        self._cell = cell
+        self._rotate = rotate
+        self._count_limit = count_limit
+        self._press_limit = press_limit
+        self.zero = self.sampling_us = self.detail = 0
+        self._base = self._sum = self._turn_from = 0
+        self.enter(0)
+
+    def begin(self, plan) -> None:
+        """Start on a shaft."""
+        self._plan = plan
+        self.sampling_us = 0
+
+    def enter(self, state: int) -> None:
+        """Another state began."""
+        self._state = state
+        self.threshold: int | None = None
+        self._seen = self._good = self._over = self._reached = 0
+
+    def turn_steps(self) -> int:
+        """What the present turn has to cover."""
+        return self._plan.turn_again_steps if self._state == LIGHT_AGAIN else self._plan.turn_steps
+
+    def settling(self, rotate: int) -> int:
+        """SETTLING for a reading to be left out of the result, else 0; counts the reading.
+
+        A turn settles until its speed is constant, so that the angle runs evenly through the good readings.
+        """
+        self._seen += 1
+        if self._state in TURNS:
+            waiting = self._seen <= self._plan.settle_readings or not self._rotate.steady(rotate)
+        else:
+            waiting = self._state in ZEROS and self._seen <= self._plan.settle_readings
+        return SETTLING if waiting else 0
+
+    def event(self, settling: int, rotate: int, press: int) -> "str | None":
+        """What this reading brought about: an event or a fault of the cycle's table, or None."""
+        if APPROACH <= self._state <= LIFT and not self._cell.status & BAD:
+            event = self._loaded(self._cell.count - self.zero, press)
+            if event is not None:
+                return event
+        if not settling and self._state in TURNS:
+            return self._turning(rotate)
+        if not settling and self._state in ZEROS:
+            return self._zeroing()
+        return None
+
+    def _loaded(self, rise: int, press: int) -> "str | None":
+        """The device's own limits, whatever the plan says, then the load that the press is waiting for."""
+        self._over = self._over + 1 if rise > self._count_limit else 0
+        self._reached = self._reached + 1 if self.threshold is not None and rise >= self.threshold else 0
+        if press > self._press_limit:
+            self.detail = press
+            return "TRAVEL_LIMIT"
+        if self._over >= ROW:
+            self.detail = rise
+            return "FORCE_LIMIT"
+        return "loaded" if self._reached >= ROW else None
+
+    def _turning(self, rotate: int) -> "str | None":
+        self.sampling_us += self._cell.gap_us
+        if self._good == 0:
+            self._turn_from = rotate
+        self._good += 1
+        return "turned" if rotate - self._turn_from >= self.turn_steps() else None
+
+    def _zeroing(self) -> "str | None":
+        self.sampling_us += self._cell.gap_us
+        if self._cell.status & ~GAP_BEFORE:
+            return None
+        if self._good == 0:
+            self._base = self._cell.count
+            self._sum = 0  # of differences: small integers wherever the zero is
+        self._sum += self._cell.count - self._base
+        self._good += 1
+        if self._good < self._plan.zero_readings:
+            return None
+        self.zero = self._base + self._sum // self._good
+        return "zeroed"
