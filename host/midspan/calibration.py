@@ -51,6 +51,8 @@ class Travel(Section):
     screw_cos_mm: Finite = 0.0
     screw_sin_mm: Finite = 0.0
     u_screw_mm: NotNegative
+    # Down to here the head may go fast because no shaft can be in its way yet.
+    clearance_mm: NotNegative = 0.0
 
 
 class Frame(Section):

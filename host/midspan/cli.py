@@ -35,18 +35,17 @@ def demo(
     shafts: Annotated[int, typer.Option(min=1, max=500, help="How many shafts to measure.")] = 36,
     seed: Annotated[int, typer.Option(help="Another seed, another batch.")] = 7,
 ) -> None:
-    """Measure a batch of shafts on the simulated gauge, from turning shaft to verdict."""
+    """Try it all on a simulated gauge."""
     from midspan import demo as demonstration
 
     demonstration.run(folder, shafts, seed)
 
 
 @app.command(
-    epilog="Example: midspan measure --port PORT --shaft 12 --label blue-12 --calibration gauge.toml "
-    "--bands bands.toml"
+    epilog="Example: midspan measure --port PORT --shaft 12 --label blue-12 --calibration gauge.toml --bands bands.toml"
 )
 def measure(
-    port: Annotated[str, typer.Option(help="Serial port of the gauge; `midspan ports` lists them.")],
+    port: Annotated[str, typer.Option(help="Serial port of the gauge (see: midspan ports), or: rehearsal.")],
     shaft: Annotated[int, typer.Option(min=0, help="Number of the shaft in the gauge.")],
     calibration: CalibrationFile,
     bands: BandsFile,
@@ -56,7 +55,7 @@ def measure(
     as_json: AsJson = False,
     k: Factor = 2.0,
 ) -> None:
-    """Measure the one shaft that lies in the gauge, judge it and keep everything."""
+    """Measure, judge and keep the shaft in the gauge."""
     from midspan import commands
 
     commands.measure(port, shaft, label, calibration, bands, archive, store, as_json=as_json, k=k)
@@ -64,13 +63,16 @@ def measure(
 
 @app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")
 def recompute(
-    files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE...")],
+    files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE")],
     calibration: CalibrationFile,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
     as_json: AsJson = False,
     k: Factor = 2.0,
 ) -> None:
-    """Work out results again from raw archives, under this calibration. Nothing stored is changed."""
+    """Results again from raw archives.
+
+    Works under the calibration you name; nothing stored is changed.
+    """
     from midspan import commands
 
     commands.recompute(files, calibration, bands, as_json=as_json, k=k)
@@ -84,7 +86,7 @@ def show(
     as_json: AsJson = False,
     k: Factor = 2.0,
 ) -> None:
-    """Show one stored result: the numbers, their uncertainty and where it comes from."""
+    """Show a stored result with its uncertainty."""
     from midspan import commands
 
     commands.show(shaft, store, picture, as_json=as_json, k=k)
@@ -92,7 +94,7 @@ def show(
 
 @app.command(epilog="Example: midspan ports")
 def ports(as_json: AsJson = False) -> None:
-    """List the serial ports a gauge may be on."""
+    """List the ports a gauge may be on."""
     from midspan import commands
 
     commands.ports(as_json=as_json)

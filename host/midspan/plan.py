@@ -16,7 +16,6 @@ ZERO_READINGS = 40
 SETTLE_READINGS = 5  # the converter's filter remembers about four samples
 TAKEUP_MM = 0.25  # several times the backlash of a plain screw and nut
 LONGEST_TRAVEL_MM = 75.0  # clearance and the softest shaft's deflection, with room
-CLEARANCE_MM = 1.0
 SEAT_TURNS = 0.25
 PRESS_MM_S = 16.0
 APPROACH_MM_S = 6.0
@@ -34,7 +33,7 @@ def plan_for(calibration: Calibration, gauge: Identify) -> CyclePlan:
     return CyclePlan(
         light_count=calibration.counts_for(LIGHT_SHARE * STANDARD.load_n),
         full_count=calibration.counts_for(STANDARD.load_n),
-        clearance_steps=round(CLEARANCE_MM * per_mm),
+        clearance_steps=round(calibration.travel.clearance_mm * per_mm),
         travel_steps=min(round(LONGEST_TRAVEL_MM * per_mm), gauge.press_limit_steps),
         takeup_steps=round(TAKEUP_MM * per_mm),
         seat_steps=round(SEAT_TURNS * per_turn),

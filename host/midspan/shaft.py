@@ -48,7 +48,7 @@ class ShaftResult:
     (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
     the 7 by 7 covariance of the former from the readings' scatter, row by row; `u_causes` and `sensitivities`
     belong to the causes of spine_budget.CAUSES. `hysteresis_pct` is
-    the force missing at the light depth on the way back, creep included, in percent of the full load.
+    the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
     """
 
     shaft: int
@@ -101,6 +101,12 @@ class ShaftResult:
     def as_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
         return asdict(self)
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> "ShaftResult":
+        """The result again from what `as_dict` gave and JSON kept."""
+        plain: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in values.items()}
+        return cls(**plain)
 
 
 def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResult | Unmeasured]:
@@ -214,11 +220,11 @@ def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> 
 
 
 def _hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
-    low, high, again = (fit.coefficients_n[:, depth, 0] for depth in range(3))
+    low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
     apart = forces.zero_share[:, 2] - forces.zero_share[:, 0]
     u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
     variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + u_zero**2 + forces.zero_drift_n**2 / 6
-    return {"hysteresis_pct": 100 * (low - again) / high, "u_hysteresis_pct": 100 * np.sqrt(variance) / high}
+    return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * np.sqrt(variance) / low}
 
 
 def _quality(fit: HarmonicFit, forces: Forces) -> Found:

@@ -23,10 +23,15 @@ def places_for(expanded: float) -> int:
     return max(0, 1 - math.floor(math.log10(float(f"{expanded:.1e}"))))
 
 
-def with_uncertainty(value: float, expanded: float) -> str:
-    """The value and its expanded uncertainty at a common number of places."""
-    places = places_for(expanded)
-    return f"{value:.{places}f} ± {expanded:.{places}f}"
+def with_uncertainty(value: float, expanded: float, most_places: int = 6) -> str:
+    """The value and its expanded uncertainty at a common number of places, rounding up what the limit hides.
+
+    >>> with_uncertainty(2.8173, 0.0117, most_places=2)
+    '2.82 ± 0.02'
+    """
+    places = min(places_for(expanded), most_places)
+    shown = expanded if places < most_places else math.ceil(expanded * 10**places - 1e-6) / 10**places
+    return f"{value:.{places}f} ± {shown:.{places}f}"
 
 
 def angle(degrees: float | None, expanded: float | None) -> str:

@@ -1,0 +1,95 @@
+"""The demonstration: the whole path on the simulated gauge, with an invented stock of shafts."""
+
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from midspan import report, scenario
+from midspan.archive_writer import ArchiveWriter
+from midspan.bands import load_bands
+from midspan.calibration import load_calibration
+from midspan.gauge import Gauge
+from midspan.link import SerialLink
+from midspan.picture import draw_around
+from midspan.rehearsal import Rehearsal
+from midspan.shaft import ShaftResult
+from midspan.sorter import Bench, Verdict, measure_batch
+from midspan.store import Store
+
+K = 2.0
+
+
+def run(folder: Path, number: int, seed: int) -> None:
+    """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    screen = report.console()
+    (folder / "calibration.toml").write_text(scenario.calibration_text(seed), encoding="utf-8")
+    (folder / "bands.toml").write_text(scenario.BANDS, encoding="utf-8")
+    stock = scenario.shafts(number, seed)
+    begun = time.monotonic()
+    with Rehearsal(scenario.rehearsal(stock, seed), folder) as gauge:
+        screen.print(f"A simulated gauge runs the device code on {gauge.interpreter}, behind {gauge.port}.")
+        screen.print(f"It has {number} shafts of an invented club to measure.\n")
+        verdicts = _measured(folder, gauge.port, [(shaft["number"], shaft["label"]) for shaft in stock], screen)
+    _print_outcome(verdicts, time.monotonic() - begun, screen)
+    _print_files(folder, verdicts, screen)
+
+
+def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Console) -> list[Verdict]:
+    verdicts = []
+    with ExitStack() as stack:
+        store = stack.enter_context(Store.open(folder / "results.db"))
+        bench = Bench(
+            Gauge(stack.enter_context(SerialLink(port))),
+            load_calibration(folder / "calibration.toml"),
+            load_bands(folder / "bands.toml"),
+            stack.enter_context(ArchiveWriter(folder / "readings.avro")),
+            store,
+            batch=0,
+        )
+        bench.batch = store.begin_batch("demonstration", bench.now_ms())
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+        progress = stack.enter_context(Progress(*columns, console=screen, transient=True))
+        task = progress.add_task("measuring", total=len(stock))
+        for verdict in measure_batch(bench, stock):
+            verdicts.append(verdict)
+            progress.update(task, advance=1, description=f"measured {verdict.run.name}")
+            if not screen.is_terminal:
+                print(f"measured {verdict.run.name} ({len(verdicts)} of {len(stock)})", file=sys.stderr)
+    return verdicts
+
+
+def _print_outcome(verdicts: list[Verdict], passed_s: float, screen: Console) -> None:
+    rows = [(one.result, one.decision) for one in verdicts]
+    screen.print(report.results_table(rows, K, wide=screen.width >= report.WIDE), "")
+    screen.print(report.counts_table(one.decision for one in verdicts), "")
+    gauge_s = sum(one.run.duration_ms for one in verdicts) / 1000
+    sampling_s = sum(one.run.sampling_ms for one in verdicts) / 1000
+    screen.print(
+        f"A real gauge would have taken {gauge_s / 60:.0f} min, {gauge_s / len(verdicts):.0f} s a shaft, "
+        f"{sampling_s / gauge_s:.0%} of it sampling; the rehearsal took {passed_s:.0f} s.\n"
+    )
+
+
+def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None:
+    for what, name in (
+        ("raw readings, for ever", "readings.avro"),
+        ("results and verdicts", "results.db"),
+        ("calibration", "calibration.toml"),
+        ("tolerance bands", "bands.toml"),
+    ):
+        screen.print(f"{what:24} {folder / name}")
+    measured = [one.result for one in verdicts if isinstance(one.result, ShaftResult)]
+    if measured:
+        uneven = max(measured, key=lambda one: one.spread_thou)
+        picture = folder / f"shaft-{uneven.shaft}.png"
+        draw_around(uneven, picture, K)
+        screen.print(f"{'picture':24} {picture} (the most uneven shaft)")
+    screen.print(
+        f"\nNext: midspan show 2 --store {folder / 'results.db'}\n"
+        f"      midspan recompute {folder / 'readings.avro'} --calibration {folder / 'calibration.toml'} --json"
+    )

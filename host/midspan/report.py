@@ -1,0 +1,152 @@
+"""What people read: tables of results, the story of one shaft, and the same as JSON.
+
+Values carry their expanded uncertainty. Verdicts are words, not colours alone.
+"""
+
+import json
+from collections import Counter
+from collections.abc import Iterable
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from midspan.decision import Decision, Outcome
+from midspan.shaft import ShaftResult, Unmeasured
+from midspan.spine_budget import CAUSES
+from midspan.units import MM_PER_THOU
+from midspan.wording import angle, with_uncertainty
+
+LOOK = {
+    Outcome.ACCEPTED: "",
+    Outcome.REJECTED: "dim",
+    Outcome.DOUBTFUL: "italic",
+    Outcome.INSTRUMENT_FAULT: "bold reverse",
+}
+WIDE = 120  # columns from which the whole table has room
+Row = tuple[ShaftResult | Unmeasured, Decision | None]
+
+
+def results_table(rows: Iterable[Row], k: float, *, wide: bool = True) -> Table:
+    """One line a shaft: value ± U of each quantity and the verdict; a narrow one keeps what decides most."""
+    table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k), caption_justify="left")
+    table.add_column("shaft", no_wrap=True)
+    for heading in ("spine", "spread", "stiff side", "runout", "hysteresis") if wide else ("spine", "spread"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict")
+    for result, decision in rows:
+        name = f"{result.shaft} {result.label}"
+        cells = _cells(result, k) if isinstance(result, ShaftResult) else ("-",) * 5
+        style = LOOK[decision.outcome] if decision else ""
+        table.add_row(name, *(cells if wide else cells[:2]), brief(decision), style=style)
+    return table
+
+
+def _legend(k: float) -> str:
+    return (
+        f"spine, spread and runout in thou (28 in, 880 g) ± U with k = {k:g}; "
+        "stiff side in degrees from the first reading"
+    )
+
+
+def _cells(result: ShaftResult, k: float) -> tuple[str, ...]:
+    return (
+        with_uncertainty(result.spine_thou, k * result.u_spine_thou, 2),
+        with_uncertainty(result.spread_thou, k * result.u_spread_thou, 2),
+        angle(result.stiff_side_deg, result.u_stiff_side_deg),
+        with_uncertainty(result.runout_mm / MM_PER_THOU, k * result.u_runout_mm / MM_PER_THOU, 2),
+        f"{result.hysteresis_pct:.2f} %",
+    )
+
+
+def brief(decision: Decision | None) -> str:
+    """The verdict in the room of a table: the bin, or the outcome with the first sentence of its first reason."""
+    if decision is None:
+        return ""
+    if decision.bin is not None:
+        return f"{decision.bin}, near its border" if decision.reasons else decision.bin
+    return f"{decision.outcome.value}: {decision.reasons[0].split('. ')[0]}"
+
+
+def verdict_words(decision: Decision) -> str:
+    """The whole verdict: the bin or the outcome, and every reason."""
+    reasons = "; ".join(decision.reasons)
+    name = decision.bin or decision.outcome.value
+    return f"{name}: {reasons}" if reasons else name
+
+
+def counts_table(decisions: Iterable[Decision]) -> Table:
+    """How many shafts went where."""
+    counts = Counter(decision.bin or decision.outcome.value for decision in decisions)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("went to")
+    table.add_column("shafts", justify="right")
+    for name, number in counts.most_common():
+        table.add_row(name, str(number))
+    return table
+
+
+def shaft_story(result: ShaftResult, decision: Decision | None, k: float) -> Table:
+    """Everything about one shaft, a line a quantity, in thousandths of an inch and in millimetres."""
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    for name, text in _story(result, k):
+        table.add_row(name, text)
+    if decision is not None:
+        table.add_row("verdict", verdict_words(decision))
+    return table
+
+
+def _story(result: ShaftResult, k: float) -> Iterable[tuple[str, str]]:
+    mm = MM_PER_THOU
+    yield "shaft", f"{result.shaft} {result.label}".strip()
+    spine, u_spine = result.spine_thou, k * result.u_spine_thou
+    yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
+    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
+    yield "spread around", f"{with_uncertainty(result.spread_thou, k * result.u_spread_thou)} thou over a full turn"
+    yield "noise floor", f"{result.spread_floor_thou:.3f} thou: a smaller spread is not told from an even shaft"
+    four = with_uncertainty(result.four_reading_thou, k * result.u_four_reading_thou)
+    yield "four readings", f"{four} thou between readings at 0, 90, 180, 270° (ASTM F2031)"
+    yield "stiff side", f"{angle(result.stiff_side_deg, result.u_stiff_side_deg)}°"
+    runout = with_uncertainty(result.runout_mm, k * result.u_runout_mm)
+    yield "runout", f"{runout} mm at midspan ({result.runout_mm / mm:.1f} thou)"
+    yield "hysteresis", f"{with_uncertainty(result.hysteresis_pct, k * result.u_hysteresis_pct)} % of the light force"
+    yield "slip", f"{result.slip_pct:+.2f} % off the roller's nominal ratio"
+    yield "readings", f"{result.readings} used, {result.left_out} left out, cycle {result.duration_ms / 1000:.1f} s"
+    yield "made by", f"gauge {result.gauge}, calibration {result.calibration}, evaluation {result.evaluation}"
+    for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
+        for sentence in sentences:
+            yield kind, sentence
+
+
+def budget_table(result: ShaftResult) -> Table:
+    """Where the uncertainty of the mean spine comes from, largest first."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("cause of u(spine)")
+    for heading in ("known to", "thou per unit", "thou"):
+        table.add_column(heading, justify="right")
+    for part in sorted(result.budget.contributions, key=lambda one: -one.u):
+        table.add_row(part.name, f"{part.u_input:.2g} {part.unit}", f"{part.sensitivity:.4g}", f"{part.u:.3f}")
+    table.add_row("together", "", "", f"{result.budget.u:.3f}", style="bold")
+    return table
+
+
+def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
+    """One JSON object on one line: every field of the result, and the verdict when there is one."""
+    if isinstance(result, Unmeasured):
+        values: dict[str, Any] = {"shaft": result.shaft, "label": result.label, "unmeasured": list(result.reasons)}
+    else:
+        values = result.as_dict()
+        values["budget"] = {name: part.u for (name, _), part in zip(CAUSES, result.budget.contributions, strict=True)}
+    if decision is not None:
+        values["outcome"] = decision.outcome.value
+        values["bin"] = decision.bin
+        values["reasons"] = list(decision.reasons)
+    return json.dumps(values, allow_nan=False)
+
+
+def console() -> Console:
+    """Standard output; wide enough for the tables when it is no terminal."""
+    plain = Console()
+    return plain if plain.is_terminal else Console(width=WIDE)

@@ -1,0 +1,98 @@
+"""Measuring shafts one after another: the place where gauge, archive, evaluation, verdict and store meet.
+
+Order for each shaft: its readings come over the line; they are on the disk in the archive; the gauge may
+forget them; they are evaluated; the verdict is on the disk in the store. A shaft that fails is kept and
+judged like any other, and the next one goes on; only a gauge that cannot go on stops the batch.
+"""
+
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+
+from midspan.archive_writer import ArchiveWriter
+from midspan.bands import Bands
+from midspan.calibration import Calibration
+from midspan.decision import Decision, Outcome, judge, judge_unmeasured
+from midspan.errors import DeviceFault
+from midspan.gauge import Gauge, ignore
+from midspan.outcomes import Outcome as LinkOutcome
+from midspan.plan import plan_for
+from midspan.raw_run import RawRun
+from midspan.records import State
+from midspan.shaft import ShaftResult, Unmeasured, evaluate
+from midspan.store import RunReference, Store
+
+MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One measured shaft: its readings, what they gave, what was decided, and its number in the store."""
+
+    run: RawRun
+    result: ShaftResult | Unmeasured
+    decision: Decision
+    stored: int
+
+
+@dataclass
+class Bench:
+    """Everything a shaft passes on its way from the gauge to its verdict."""
+
+    gauge: Gauge
+    calibration: Calibration
+    bands: Bands
+    archive: ArchiveWriter
+    store: Store
+    batch: int
+    now_ms: Callable[[], int] = field(default=lambda: round(time.time() * 1000))
+    on_event: Callable[[LinkOutcome], None] = ignore
+
+    def measure(self, shaft: int, label: str) -> Verdict:
+        """Measure, keep and judge the shaft in the gauge; errors of line, disk and gauge pass through."""
+        plan = plan_for(self.calibration, self.gauge.identify(self.on_event))
+        return self._keep(self.gauge.measure(shaft, label, plan, self.on_event))
+
+    def fetch_held(self) -> Verdict | None:
+        """Keep and judge a shaft that the gauge still holds from an earlier host, if there is one."""
+        held = self.gauge.identify(self.on_event).held_shaft
+        return None if held is None else self._keep(self.gauge.fetch(held, "", self.on_event))
+
+    def _keep(self, run: RawRun) -> Verdict:
+        offset = self.archive.append(run)
+        self.gauge.acknowledge(run.shaft, self.on_event)
+        result, decision = judged(run, self.calibration, self.bands)
+        where = RunReference(str(self.archive.path), offset, run.shaft, run.label, run.started_ms)
+        values = result.as_dict() if isinstance(result, ShaftResult) else None
+        return Verdict(run, result, decision, self.store.add(self.batch, where, values, decision, self.now_ms()))
+
+
+def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftResult | Unmeasured, Decision]:
+    """Result and verdict of one run."""
+    (result,) = evaluate([run], calibration)
+    return result, verdict_on(result, bands)
+
+
+def verdict_on(result: ShaftResult | Unmeasured, bands: Bands) -> Decision:
+    """The verdict on a result, or on the reasons why there is none."""
+    return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
+
+
+def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:
+    """Measure numbered and labelled shafts in turn, giving each verdict as soon as it is stored.
+
+    A gauge fault is cleared (the press goes home) and the batch goes on with the next shaft. Raises
+    DeviceFault when the gauge does not recover, or after MOST_FAULTS instrument faults in a row; what was measured stays stored.
+    """
+    in_a_row = 0
+    for shaft, label in shafts:
+        verdict = bench.measure(shaft, label)
+        yield verdict
+        in_a_row = in_a_row + 1 if verdict.decision.outcome is Outcome.INSTRUMENT_FAULT else 0
+        if in_a_row == MOST_FAULTS:
+            raise DeviceFault(
+                f"{in_a_row} instrument faults in a row, the last: {verdict.decision.reasons[0]} "
+                f"Stopped after shaft {shaft}; look at the gauge"
+            )
+        if verdict.run.cause is not None and bench.gauge.settled(bench.on_event).state is State.FAULTED:
+            bench.gauge.clear_fault(bench.on_event)
