@@ -1,0 +1,134 @@
+"""Tables of the store: batches, runs, results and decisions, all of which only ever grow.
+
+A result that is made again under another calibration or evaluation is a new row beside the old one; triggers in
+the database itself refuse to change or delete a row, whatever program tries.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, ForeignKey, MetaData, UniqueConstraint, event
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+from midspan.errors import StoreError
+
+APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
+SCHEMA_VERSION = 1
+
+
+class Table(DeclarativeBase):
+    """Base of all tables."""
+
+
+class BatchRow(Table):
+    """Shafts measured one after another; `started_ms` is UTC in milliseconds since 1970."""
+
+    __tablename__ = "batches"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    started_ms: Mapped[int]
+
+
+class RunRow(Table):
+    """Where a shaft's raw readings are: the block at a byte offset of an archive."""
+
+    __tablename__ = "runs"
+    __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    batch_id: Mapped[int] = mapped_column(ForeignKey("batches.id"), index=True)
+    archive: Mapped[str]
+    byte_offset: Mapped[int]
+    shaft: Mapped[int] = mapped_column(index=True)
+    label: Mapped[str] = mapped_column(index=True)
+    started_ms: Mapped[int]
+    batch: Mapped[BatchRow] = relationship()
+
+
+class ResultRow(Table):
+    """One evaluation of a run. Quantities are null when the run gave no result or no finite number.
+
+    Units are in the names; each u_... is a standard uncertainty. `full` is the whole result as JSON.
+    """
+
+    __tablename__ = "results"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    run_id: Mapped[int] = mapped_column(ForeignKey("runs.id"), index=True)
+    made_ms: Mapped[int]
+    calibration: Mapped[str | None]
+    evaluation: Mapped[str | None]
+    spine_thou: Mapped[float | None]
+    u_spine_thou: Mapped[float | None]
+    spread_thou: Mapped[float | None]
+    u_spread_thou: Mapped[float | None]
+    spread_floor_thou: Mapped[float | None]
+    four_reading_thou: Mapped[float | None]
+    u_four_reading_thou: Mapped[float | None]
+    stiff_side_deg: Mapped[float | None]
+    u_stiff_side_deg: Mapped[float | None]
+    runout_mm: Mapped[float | None]
+    u_runout_mm: Mapped[float | None]
+    hysteresis_pct: Mapped[float | None]
+    u_hysteresis_pct: Mapped[float | None]
+    older_lb: Mapped[float | None]
+    u_older_lb: Mapped[float | None]
+    full: Mapped[str | None]
+    run: Mapped[RunRow] = relationship()
+    decision: Mapped[DecisionRow] = relationship(back_populates="result")
+
+
+class DecisionRow(Table):
+    """The verdict on a result; `reasons` is a JSON list of sentences."""
+
+    __tablename__ = "decisions"
+    result_id: Mapped[int] = mapped_column(ForeignKey("results.id"), primary_key=True)
+    outcome: Mapped[str]
+    bin: Mapped[str | None]
+    reasons: Mapped[str]
+    result: Mapped[ResultRow] = relationship(back_populates="decision")
+
+
+# Columns of a result that stand in its dictionary under the same name.
+NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
+
+
+@event.listens_for(Table.metadata, "after_create")
+def _forbid_changes(_: MetaData, connection: Connection, **__: Any) -> None:
+    for table in Table.metadata.sorted_tables:
+        for action in ("UPDATE", "DELETE"):
+            connection.exec_driver_sql(
+                f"CREATE TRIGGER {table.name}_no_{action.lower()} BEFORE {action} ON {table.name} "
+                f"BEGIN SELECT RAISE(ABORT, 'rows of {table.name} are never changed or deleted'); END"
+            )
+
+
+def prepare(connection: Connection, name: str) -> None:
+    """Make the tables in an empty database; leave any other as it is.
+
+    Raises StoreError when it is another program's or has another version of the tables.
+    """
+    if _is_empty(connection):
+        connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        if _is_empty(connection):  # still, now that no other program can come in between
+            Table.metadata.create_all(connection)
+            connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
+    if _pragma(connection, "application_id") != APPLICATION_ID:
+        raise StoreError(f"{name}: it is a database of another program; name another file")
+    version = _pragma(connection, "user_version")
+    if version != SCHEMA_VERSION:
+        raise StoreError(
+            f"{name}: its tables are of version {version}, this Midspan knows {SCHEMA_VERSION}; use the Midspan that "
+            "made it, or name a new file"
+        )
+
+
+def _is_empty(connection: Connection) -> bool:
+    tables: int = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one()
+    return not tables and not _pragma(connection, "application_id")
+
+
+def _pragma(connection: Connection, name: str) -> int:
+    number: int = connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
+    return number
