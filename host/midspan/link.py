@@ -78,7 +78,8 @@ class SerialLink:
     def read(self) -> bytes:
         """Bytes that have come, waiting up to `read_s` for the first; empty when none did."""
         with self._in_words(GONE):
-            return bytes(self._serial.read(max(1, self._serial.in_waiting)))
+            first = bytes(self._serial.read(1))
+            return first + bytes(self._serial.read(self._serial.in_waiting)) if first else first
 
     def write(self, data: bytes) -> None:
         """Send all the bytes."""
