@@ -72,7 +72,7 @@ class Span(Section):
 class Rotation(Section):
     """Rotate steps per revolution of the shaft as the rollers should give it, and how far a shaft may slip from it."""
 
-    steps_per_turn: Annotated[float, Field(gt=20)]
+    steps_per_turn: Annotated[float, Field(gt=20, lt=1e7)]
     u_relative: Annotated[float, Field(gt=0, lt=0.2)]
 
 

@@ -34,7 +34,8 @@ def validated(model: type[Model], data: dict[str, Any], path: Path) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        problems = error.errors()
+        # A misspelt key is also a missing one: the wrong spelling is what the reader can see and mend.
+        problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         raise ConfigurationError(f"{path}: {_sentence(problems[0], model)}{more}") from error
 
