@@ -94,6 +94,7 @@ class Gauge:
     spikes: float = 0.0  # share of readings hit by a spike
     linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
     vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
+    height_mm: float = 0.0  # how much higher than expected every shaft lies
 
 
 @dataclass
@@ -141,7 +142,7 @@ def _force(gauge, shaft, travel_mm, angle):
     """Force at each angle with the head this far below where it first touches a straight shaft."""
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
     ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
-    surface = shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
+    surface = gauge.height_mm + shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
     force = np.zeros_like(angle)
     for _ in range(12):  # each shrinks the error by give over the shaft's own, 2 % at the most
         bend = travel_mm + surface - gauge.give_mm_per_n * force
@@ -152,11 +153,16 @@ def _force(gauge, shaft, travel_mm, angle):
 CONTACT_STEPS = 2000
 
 
-def raw_run(shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2), per_turn=160) -> RawRun:
-    """One run with the two zeros and the three turns; the moving phases carry no information for the result."""
+def raw_run(
+    shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2), per_turn=160, depth_thou=None
+) -> RawRun:
+    """One run with the two zeros and the three turns; the moving phases carry no information for the result.
+
+    The head goes as deep as a shaft of depth_thou would need for the standard load, by default this shaft's own.
+    """
     period = 800 * (1 + gauge.slip)
     per_step = 800 / per_turn
-    full = shaft.spine_thou * 0.0254
+    full = (depth_thou or shaft.spine_thou) * 0.0254
     depth = {Phase.LIGHT: full * 0.1, Phase.FULL: full * 1.01 + gauge.give_mm_per_n * LOAD_N}
     depth[Phase.LIGHT_AGAIN] = depth[Phase.LIGHT]
     phases = [(Phase.ZERO_BEFORE, 40), *zip(depth, np.array(turns) * per_turn, strict=True), (Phase.ZERO_AFTER, 40)]
