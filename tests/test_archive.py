@@ -170,13 +170,12 @@ def test_a_run_that_contradicts_itself_cannot_be_made(change: dict, message: str
 @QUICK
 @given(runs())
 def test_phase_slices_cover_the_columns_once(run: RawRun) -> None:
-    codes = run.phase_codes()
-    assert len(codes) == len(run)
-    for phase in range(len(PHASES)):
-        where = run.phase_slice(phase)
-        assert (where is None) == (phase not in codes)
-        if where is not None:
-            assert np.flatnonzero(codes == phase).tolist() == list(range(where.start, where.stop))
+    parts = [run.phase_slice(phase) for phase, _ in run.segments]
+    covered = [reading for part in parts if part for reading in range(part.start, part.stop)]
+    assert covered == list(range(len(run)))
+    assert [part and part.stop - part.start for part in parts] == [readings for _, readings in run.segments]
+    absent = set(range(len(PHASES))) - {phase for phase, _ in run.segments}
+    assert all(run.phase_slice(phase) is None for phase in absent)
 
 
 def test_runs_differ_by_a_single_value() -> None:

@@ -117,11 +117,6 @@ class RawRun:
         """Where the readings of a phase stand in every column, or None when the run has none of it."""
         return self.places().get(phase)
 
-    def phase_codes(self) -> npt.NDArray[np.int8]:
-        """Phase index of every reading, an int8 array as long as the columns."""
-        codes = [phase for phase, _ in self.segments]
-        return np.repeat(np.array(codes, np.int8), [readings for _, readings in self.segments])
-
 
 def _same(one: object, other: object) -> bool:
     if isinstance(one, np.ndarray):
