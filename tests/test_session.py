@@ -509,6 +509,18 @@ def test_a_session_is_used_again_after_a_failure() -> None:
     talk.ordered().run().finished()
 
 
+@pytest.mark.parametrize("stage", Stage, ids=lambda stage: stage.name)
+def test_a_greeting_opens_the_conversation_anew_from_every_stage(stage: Stage) -> None:
+    talk = Talk().ordered().run()
+    talk.session.stage = stage
+    talk.greeted()
+    assert talk.session.stage is Stage.READY
+    assert talk.session.identify.held_shaft == SHAFT
+    talk.outcomes = []
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run().finished()
+
+
 def test_sessions_of_one_line_agree_on_the_run() -> None:
     """Two hosts, one with losses and one without, get the same run."""
     smooth, rough = Talk().ordered().run(), Talk(lose(("Readings", 2), ("EndOfShaft", 1))).ordered().run()

@@ -63,7 +63,7 @@ class Session:
     # Orders of the caller
 
     def greet(self, now_s: float) -> None:
-        """Open the conversation, or open it again after it broke."""
+        """Open the conversation, or open it anew: a shaft under way is then one that the gauge holds."""
         self._order(Signal.GREET, _greeting(), now_s)
 
     def plan(self, plan: CyclePlan, now_s: float) -> None:

@@ -66,6 +66,7 @@ _COLLECTING = (_S.MEASURING, _S.FETCHING)
 
 # What holds in every stage unless the table below says otherwise.
 _COMMON: dict[Signal, tuple[Stage | None, str]] = {
+    _G.GREET: (_S.GREETING, "greet"),  # opens the conversation anew; the device still holds what was under way
     _G.FOREIGN: (_S.APART, "fail"),
     _G.RESET: (_S.APART, "fail_reset"),
     _G.UNGREETED: (_S.APART, "fail_reset"),
@@ -84,21 +85,17 @@ TABLE: dict[tuple[Stage, Signal], tuple[Stage, str]] = {
 }
 TABLE.update(
     {
-        (_S.APART, _G.GREET): (_S.GREETING, "greet"),
         (_S.APART, _G.NONSENSE): (_S.APART, "ignore"),  # what is said before a greeting may be foreign
-        (_S.GREETING, _G.GREET): (_S.GREETING, "greet"),
         (_S.GREETING, _G.NONSENSE): (_S.GREETING, "ignore"),
         (_S.GREETING, _G.AT_REST): (_S.READY, "report_identify"),
         (_S.GREETING, _G.MOVING): (_S.SETTLING, "report_identify"),
         (_S.GREETING, _G.SILENCE): (_S.GREETING, "repeat"),
-        (_S.SETTLING, _G.GREET): (_S.GREETING, "greet"),
         (_S.SETTLING, _G.STOP): (_S.SETTLING, "ask"),
         (_S.SETTLING, _G.ACCEPTED): (_S.SETTLING, "close_request"),
         (_S.SETTLING, _G.REFUSED): (_S.SETTLING, "fail_refused"),
         (_S.SETTLING, _G.AT_REST): (_S.READY, "report_identify"),
         (_S.SETTLING, _G.RESTED): (_S.READY, "report_event"),
         (_S.SETTLING, _G.SILENCE): (_S.SETTLING, "probe"),
-        (_S.READY, _G.GREET): (_S.GREETING, "greet"),
         (_S.READY, _G.PLAN): (_S.PLANNING, "ask"),
         (_S.PLANNING, _G.ACCEPTED): (_S.READY, "report_done"),
         (_S.PLANNING, _G.REFUSED): (_S.READY, "fail_refused"),

@@ -1,0 +1,189 @@
+"""protocol/SPEC.md against both ends: its tables are drawn from the code and the schemas, its hex is in vectors.json.
+
+`python tests/test_spec.py` draws the tables anew.
+"""
+
+import inspect
+import json
+import re
+from collections.abc import Callable, Iterable
+
+import device_rig  # puts the device's folder on the path
+import pytest
+
+import cycle  # isort: skip  # the device's
+from midspan import frames, schemas
+from midspan.faults import fault_texts
+from midspan.session import LARGEST_RESEND, SILENCE_SHARE, Session
+from midspan.stages import TABLE, Stage
+
+SPEC = schemas.data_folder("protocol") / "SPEC.md"
+DEVICE_STATES = device_rig.records.STATES
+Row = tuple[str, ...]
+Transition = tuple[str, str, str, str]  # state, signal, next state, action
+
+VARINTS = {"int": "1 to 5", "long": "1 to 10", "string": "1 + its UTF-8 length", "boolean": "1"}
+
+
+def table(head: Row, rows: Iterable[Row]) -> str:
+    lines = [head, tuple("---" for _ in head), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def collated(transitions: Iterable[Transition], states: list[str]) -> str:
+    """One line for all states and signals that lead to the same state by the same action."""
+    by_state: dict[tuple[str, str, str], list[str]] = {}
+    for state, signal, following, action in transitions:
+        key = (state, "stays" if following == state else following, action)
+        by_state.setdefault(key, []).append(signal)
+    by_line: dict[tuple[str, str, str], list[str]] = {}
+    for (state, following, action), signals in by_state.items():
+        by_line.setdefault((", ".join(signals), following, action), []).append(state)
+    rows = [
+        ("any" if len(where) == len(states) else ", ".join(where), signals, following, action)
+        for (signals, following, action), where in by_line.items()
+    ]
+    rows.sort(key=lambda row: -1 if row[0] == "any" else states.index(row[0].split(", ")[0]))
+    return table(("in", "on", "goes to", "does"), rows)
+
+
+def host_states() -> str:
+    stages = table(("stage", "meaning"), [(stage.name, stage.value) for stage in Stage])
+    transitions = [
+        (stage.name, signal.name, following.name, action.replace("_", " "))
+        for (stage, signal), (following, action) in TABLE.items()
+    ]
+    return stages + "\n\n" + collated(transitions, [stage.name for stage in Stage])
+
+
+def device_states() -> str:
+    actions = {action for _, action in cycle.TABLE.values()}
+    transitions = [
+        (DEVICE_STATES[state], event, DEVICE_STATES[following], words(action))
+        for (state, event), (following, action) in cycle.TABLE.items()
+    ]
+    legend = [(words(action), inspect.getdoc(action).replace("\n", " ")) for action in actions]
+    return collated(transitions, list(DEVICE_STATES)) + "\n\n" + table(("action", "meaning"), sorted(legend))
+
+
+def words(action: Callable) -> str:
+    return action.__name__.replace("_", " ")
+
+
+def faults() -> str:
+    rows = [(code.name, f.text, f.action, f.detail, f.way_back) for code, f in fault_texts().items()]
+    return table(("code", "what happened", "safe action", "detail", "way back"), rows)
+
+
+def record_tables() -> str:
+    union = schemas.message_source()
+    return "\n\n".join(record_table(branch, schema) for branch, schema in enumerate(union))
+
+
+def record_table(branch: int, schema: dict) -> str:
+    rows = [
+        (f"`{field['name']}`", type_name(field["type"]), size(field["type"]), field["doc"])
+        for field in schema["fields"]
+    ]
+    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x})\n\n{schema['doc']}\n\n"
+    return head + table(("field", "type", "bytes", "meaning"), rows)
+
+
+def type_name(kind: object) -> str:
+    if isinstance(kind, list):
+        return f"null or {type_name(kind[1])}"
+    if isinstance(kind, dict):
+        return f"array of {type_name(kind['items'])}" if kind["type"] == "array" else kind["name"]
+    return str(kind).removeprefix("midspan.")
+
+
+def size(kind: object) -> str:
+    if isinstance(kind, list):
+        return f"1, or 1 + {size(kind[1])}"
+    name = type_name(kind)
+    if name.startswith("array"):
+        return "1, or 2 to 3 + items"
+    if name == "Fingerprint":
+        return "8"
+    return VARINTS.get(name, "1")
+
+
+def enums() -> str:
+    rows = [(kind["name"], ", ".join(kind["symbols"])) for kind in enums_in(schemas.message_source())]
+    return table(("enum", "symbols, from 0"), rows)
+
+
+def enums_in(node: object) -> list[dict]:
+    children = node if isinstance(node, list) else list(node.values()) if isinstance(node, dict) else []
+    own = [node] if isinstance(node, dict) and "symbols" in node else []
+    return own + [found for child in children for found in enums_in(child)]
+
+
+def version() -> str:
+    return table(
+        ("protocol version", "fingerprint, least significant byte first"),
+        [(f"{schemas.PROTOCOL_MAJOR}.{schemas.PROTOCOL_MINOR}", f"`{schemas.fingerprint().hex(' ')}`")],
+    )
+
+
+def limits() -> str:
+    default = {name: p.default for name, p in inspect.signature(Session).parameters.items()}
+    rows = [
+        ("largest frame before stuffing", f"{frames.LARGEST} bytes", "both"),
+        ("largest frame on the line, delimiter included", f"{frames.LARGEST_STUFFED + 1} bytes", "both"),
+        ("largest body", f"{frames.LARGEST_BODY} bytes", "both"),
+        ("readings in a block", f"up to {readings_max()}", "device"),
+        ("blocks in one Resend", f"up to {LARGEST_RESEND}", "both"),
+        ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
+        ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
+        ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
+        ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
+        ("time without a block or a change of state after which it gives up", f"{default['patience_s']:g} s", "host"),
+        ("Resends without a new block after which it gives up", f"{default['rounds']}", "host"),
+    ]  # fmt: skip
+    return table(("what", "value", "kept by"), rows)
+
+
+def readings_max() -> int:
+    import held
+
+    return held.READINGS_MAX
+
+
+DRAWN = {
+    "version": version,
+    "limits": limits,
+    "enums": enums,
+    "records": record_tables,
+    "host states": host_states,
+    "device states": device_states,
+    "faults": faults,
+}
+MARKED = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n)(?:.*?\n)??(<!-- end -->)", re.DOTALL)
+
+
+def drawn_anew(text: str) -> str:
+    return MARKED.sub(lambda found: found[1] + DRAWN[found["name"]]() + "\n" + found[3], text)
+
+
+def test_every_drawn_table_is_in_the_text() -> None:
+    assert {found["name"] for found in MARKED.finditer(SPEC.read_text(encoding="utf-8"))} == set(DRAWN)
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_the_tables_are_those_of_the_code(name: str) -> None:
+    text = SPEC.read_text(encoding="utf-8")
+    found = next(found for found in MARKED.finditer(text) if found["name"] == name)
+    assert found[0] == drawn_anew(found[0]), "draw it anew: python tests/test_spec.py"
+
+
+def test_every_hex_example_is_a_vector() -> None:
+    vectors = json.loads((SPEC.parent / "vectors.json").read_text(encoding="utf-8"))
+    known = {vector[key] for vector in vectors["records"] for key in ("body", "frame")}
+    examples = re.findall(r"```hex\n(.*?)```", SPEC.read_text(encoding="utf-8"), re.DOTALL)
+    assert len(examples) >= 2
+    assert all(re.sub(r"\s", "", example) in known for example in examples)
+
+
+if __name__ == "__main__":
+    SPEC.write_text(drawn_anew(SPEC.read_text(encoding="utf-8")), encoding="utf-8")
