@@ -167,7 +167,7 @@ def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
         assert (run.complete, run.cause) == (False, "CELL_STUCK")
         assert len(run) > 0
         gauge.acknowledge(3)
-        with pytest.raises(DeviceFault, match=r"stands still, CELL_STUCK: .* clear the fault"):
+        with pytest.raises(DeviceFault, match=r"stands still: CELL_STUCK: .* clear the fault"):
             gauge.measure(1, "", rig.PLAN)
         gauge.clear_fault()
         assert gauge.measure(1, "", rig.PLAN).complete

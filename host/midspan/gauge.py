@@ -17,6 +17,7 @@ from midspan.session import Session
 from midspan.stages import Stage
 
 OnEvent = Callable[[Outcome], None]
+FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
 T = TypeVar("T", bound=Outcome)
 
 
@@ -30,6 +31,15 @@ class Gauge:
     `clock` gives monotonic seconds, `wall_clock` seconds since 1970 for the time stamp of a run. Errors name
     the line: LinkError when it breaks or falls silent, ProtocolError when the other end is no gauge of this
     version or refuses, DeviceFault when the gauge stands still because of a fault.
+
+    >>> from itertools import count
+    >>> class Nobody:
+    ...     name = "bench"
+    ...     def read(self): return b""
+    ...     def write(self, data): pass
+    >>> Gauge(Nobody(), clock=count().__next__).identify()
+    Traceback (most recent call last):
+    midspan.errors.LinkError: bench: nothing answers there: is the gauge on this port, powered and running?
     """
 
     def __init__(
@@ -113,8 +123,8 @@ class Gauge:
 
     def _raise_if_faulted(self, found: Identify) -> None:
         if found.state is State.FAULTED:
-            why = "a fault from before" if self._fault is None else describe(self._fault.code, self._fault.detail)
-            raise DeviceFault(f"{self._link.name}: the gauge stands still, {why} (then clear the fault)")
+            why = FAULT_FROM_BEFORE if self._fault is None else describe(self._fault.code, self._fault.detail)
+            raise DeviceFault(f"{self._link.name}: the gauge stands still: {why}")
 
     def _now_ms(self) -> int:
         return round(self._wall_clock() * 1000)

@@ -68,6 +68,10 @@ class SerialLink:
 
     Raises LinkError, naming the port, when it is missing, busy, forbidden or no serial port, and from
     `read` and `write` when it goes away.
+
+    >>> SerialLink("no-such-port")
+    Traceback (most recent call last):
+    midspan.errors.LinkError: no-such-port: there is no such port; `midspan ports` lists those there are
     """
 
     def __init__(self, port: str, read_s: float = READ_S) -> None:

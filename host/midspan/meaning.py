@@ -20,6 +20,11 @@ def meaning_of(
 
     `known` is the last Identify, `blocks` the shaft under way, `open_requests` the sequence numbers whose
     reply is awaited. A block or end of that shaft is kept in `blocks`.
+
+    >>> meaning_of(Reply(to_sequence=3, refusal=None, field=""), None, None, {3})[0].name
+    'ACCEPTED'
+    >>> meaning_of(Reply(to_sequence=2, refusal=None, field=""), None, None, {3})[0].name
+    'STRAY'
     """
     match record:
         case Identify():

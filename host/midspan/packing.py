@@ -48,20 +48,21 @@ def unpack(body: bytes) -> Record:
     return record
 
 
-def peek_version(body: bytes) -> tuple[int, int, bytes] | None:
-    """Major, minor and fingerprint of an Identify of any protocol version, None when it is another record.
+def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
+    """Major, minor and fingerprint of an Identify of another version than this host's; None for all else.
 
-    Raises ProtocolError when the bytes end too early.
+    Raises ProtocolError when an Identify ends too early.
 
-    >>> peek_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
+    >>> foreign_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
     (2, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
     """
-    identify = schemas.message_source()[0]
-    start = {**identify, "fields": identify["fields"][:_VERSION_FIELDS]}
     if body[:1] != b"\0":
         return None
-    _, datum = _read(body, [start], whole=False)
-    return datum["protocol_major"], datum["protocol_minor"], datum["fingerprint"]
+    identify = schemas.message_source()[0]
+    _, start = _read(body, [{**identify, "fields": identify["fields"][:_VERSION_FIELDS]}], whole=False)
+    major, minor, fingerprint = start["protocol_major"], start["protocol_minor"], start["fingerprint"]
+    ours = (major, fingerprint) == (schemas.PROTOCOL_MAJOR, schemas.fingerprint())
+    return None if ours else (major, minor, fingerprint)
 
 
 def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, Any]]:

@@ -15,6 +15,7 @@ from midspan.errors import LinkError
 from midspan.schemas import data_folder
 
 HEAP = "heapsize=384K"  # on a 64-bit host this is what about half of it is on the chip: objects are twice the size
+WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
 
 
@@ -30,6 +31,9 @@ class Rehearsal:
 
     `scenario` is what device/rehearsal/run.py reads, `folder` where it may keep its files, `interpreter` says
     in words what runs the device code. Raises LinkError when it cannot start.
+
+    >>> Rehearsal({"seed": 1, "shafts": []}, Path("unused")).interpreter in ("MicroPython", WITHOUT)
+    True
     """
 
     def __init__(self, scenario: dict[str, Any], folder: Path) -> None:
@@ -41,7 +45,7 @@ class Rehearsal:
     @property
     def interpreter(self) -> str:
         """What runs the device code, in words."""
-        return "CPython (no MicroPython here)" if self._command[0] == sys.executable else "MicroPython"
+        return WITHOUT if self._command[0] == sys.executable else "MicroPython"
 
     def __enter__(self) -> Self:
         """Itself, started."""

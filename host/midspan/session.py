@@ -14,7 +14,7 @@ from midspan.errors import MidspanError, ProtocolError
 from midspan.line import Line
 from midspan.meaning import meaning_of
 from midspan.outcomes import Outcome
-from midspan.packing import peek_version, unpack
+from midspan.packing import foreign_version, unpack
 from midspan.raw_run import RawRun
 from midspan.records import (
     Acknowledge,
@@ -46,6 +46,13 @@ class Session:
     asked for without one coming. `stage`, `identify`, `line` and the counts are for reading.
 
     Orders raise ProtocolError when the stage does not allow them; everything else comes back as outcomes.
+
+    >>> session = Session()
+    >>> session.greet(now_s=0.0)
+    >>> session.stage.name, session.outgoing()[:1], session.outgoing()
+    ('GREETING', b'\\x00', b'')
+    >>> session.tick(now_s=1.0), len(session.outgoing()) > 0  # no answer: it greets again
+    ([], True)
     """
 
     def __init__(self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5) -> None:
@@ -135,9 +142,9 @@ class Session:
     def _on_body(self, body: bytes, now_s: float) -> list[Outcome]:
         self._heard_s = now_s
         try:
-            version = peek_version(body)
-            if version is not None and not _is_ours(version):
-                return self._signal(Signal.FOREIGN, failures.foreign(*version), now_s)
+            foreign = foreign_version(body)
+            if foreign is not None:
+                return self._signal(Signal.FOREIGN, failures.foreign(*foreign), now_s)
             record = unpack(body)
         except ProtocolError as error:
             return self._signal(Signal.NONSENSE, error, now_s)
@@ -240,8 +247,3 @@ class Session:
 
 def _greeting() -> Greet:
     return Greet(schemas.PROTOCOL_MAJOR, schemas.PROTOCOL_MINOR, schemas.fingerprint())
-
-
-def _is_ours(version: tuple[int, int, bytes]) -> bool:
-    major, _, fingerprint = version
-    return (major, fingerprint) == (schemas.PROTOCOL_MAJOR, schemas.fingerprint())
