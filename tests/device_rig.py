@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+import subprocess
 import sys
 import zlib
 from io import BytesIO
@@ -14,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import fastavro
+import pytest
 from cobs import cobs
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -23,15 +26,37 @@ for _folder in (DEVICE, DEVICE / "rehearsal"):  # the rehearsal's board comes be
     if str(_folder) not in sys.path:
         sys.path.insert(0, str(_folder))
 
+import beam  # noqa: E402, F401  tests take the device's modules from here, where the path is set
 import board  # noqa: E402
+import cycle  # noqa: E402, F401
+import frames  # noqa: E402, F401
+import gauge  # noqa: E402, F401
+import held  # noqa: E402, F401
+import load_cell  # noqa: E402, F401
 import main  # noqa: E402
+import plan  # noqa: E402, F401
 import records  # noqa: E402
+import shaft as shafts  # noqa: E402, F401
+import stepper  # noqa: E402, F401
 
 PLAN = {
     "light_count": 90000, "full_count": 900000, "clearance_steps": 2600, "travel_steps": 19000, "takeup_steps": 200,
-    "seat_steps": 300, "turn_steps": 1700, "turn_again_steps": 900, "zero_readings": 40, "settle_readings": 8,
-    "press_speed": 8000, "approach_speed": 2400, "rotate_speed": 400,
+    "seat_steps": 300, "turn_steps": 2000, "turn_again_steps": 1200, "zero_readings": 40, "settle_readings": 8,
+    "press_speed": 10000, "approach_speed": 2400, "rotate_speed": 400,
 }  # fmt: skip
+
+
+MICROPYTHON = shutil.which("micropython", path=str(Path(sys.executable).parent))
+needs_micropython = pytest.mark.skipif(MICROPYTHON is None, reason="no MicroPython wheel for this platform")
+
+
+def on_micropython(script: str, *arguments: str, given: str = "") -> str:
+    """What a script of this folder prints when the real MicroPython runs it on a small heap."""
+    assert MICROPYTHON is not None
+    command = [MICROPYTHON, "-X", "heapsize=384K", str(Path(__file__).parent / script), str(DEVICE), *arguments]
+    done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
 
 
 def _inlined(schema: Any, seen: set[str]) -> Any:
@@ -74,13 +99,13 @@ def record(data: bytes) -> tuple[str, dict[str, Any]]:
     return name.removeprefix("midspan."), fields
 
 
-def frame(sequence: int, data: bytes) -> bytes:
+def framed(sequence: int, data: bytes) -> bytes:
     """A datum as it goes over the line."""
     raw = sequence.to_bytes(2, "little") + data
     return cobs.encode(raw + zlib.crc32(raw).to_bytes(4, "little")) + b"\0"
 
 
-def frames(stream: bytes) -> list[tuple[int, bytes]]:
+def unframed(stream: bytes) -> list[tuple[int, bytes]]:
     """Sequence numbers and data of the frames in a whole stream."""
     found = []
     for stuffed in stream.split(b"\0"):
@@ -130,7 +155,7 @@ class Rig:
 
     def send(self, name: str, **fields: Any) -> int:
         """Send a request; return its sequence number."""
-        self.link.to_device += frame(self.sequence, datum(name, fields))
+        self.link.to_device += framed(self.sequence, datum(name, fields))
         self.sequence += 1
         return self.sequence - 1
 
@@ -141,7 +166,7 @@ class Rig:
         if self.link.from_device.endswith(b"\0"):
             stream = bytes(self.link.from_device)
             self.link.from_device.clear()
-            for sequence, data in frames(stream):
+            for sequence, data in unframed(stream):
                 self.sequences.append(sequence)
                 self.records.append(record(data))
             if self.keep_alive:
