@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from midspan.calibration import EXAMPLE, Calibration
 from midspan.raw_run import Phase, RawRun
 from scipy.integrate import simpson
 from scipy.interpolate import CubicSpline
@@ -95,6 +96,7 @@ class Gauge:
     linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
     vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
     height_mm: float = 0.0  # how much higher than expected every shaft lies
+    oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
 
 
 @dataclass
@@ -143,6 +145,7 @@ def _force(gauge, shaft, travel_mm, angle):
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
     ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
     surface = gauge.height_mm + shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
+    surface = surface + gauge.oval_mm[0] * np.cos(2 * angle) + gauge.oval_mm[1] * np.sin(2 * angle)
     force = np.zeros_like(angle)
     for _ in range(12):  # each shrinks the error by give over the shaft's own, 2 % at the most
         bend = travel_mm + surface - gauge.give_mm_per_n * force
@@ -209,3 +212,10 @@ def raw_run(
         status=np.zeros(n, np.int16),
         marks=np.zeros(0, int),
     )
+
+
+def paper_calibration(**changes):
+    """The calibration that knows the default gauge exactly; `changes` are sections with the keys to replace."""
+    sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
+    sections["calibration"]["gauge"] = "paper"
+    return Calibration.model_validate(sections)
