@@ -143,9 +143,9 @@ class FakeLink:
 class Rig:
     """The device on a scenario. `records` are all (name, fields) it sent so far; `keep_alive` answers its frames."""
 
-    def __init__(self, scenario: dict[str, Any] | None = None) -> None:
+    def __init__(self, scenario: dict[str, Any] | None = None, first_tick_us: int = 0) -> None:
         self.link = FakeLink()
-        self.board = board.Board(scenario or {}, self.link, 7)
+        self.board = board.Board(scenario or {}, self.link, 7, first_tick_us)
         self.device = main.Device(self.board)
         self.records: list[tuple[str, dict[str, Any]]] = []
         self.sequences: list[int] = []

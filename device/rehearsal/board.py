@@ -33,6 +33,7 @@ from gauge import Gauge
 from pipe import Pipe
 
 TICKS = 0x3FFFFFFF
+PATIENCE_US = 1500000  # half of the time of silence
 WAITING_SAMPLES = 4  # like the converter's queue on a real board
 
 
@@ -99,8 +100,8 @@ class Board:
 
     The link gives read_into, write and `wait(us)`: wait so long, less when bytes come, and return the time that
     passed; `closed` is true when the host has gone for good. The clock jumps from one happening to the next as long
-    as the host was heard within `patience_us` of virtual time; after that it runs at the pace of `wait`, so that a
-    busy host is not taken for a silent one.
+    as the host was heard within PATIENCE_US of virtual time; after that it runs at the pace of `wait`, so that a
+    busy host is not taken for a silent one. `first_tick_us` is what the clock says at the start.
     """
 
     NAME = "rehearsal"
@@ -116,12 +117,12 @@ class Board:
     BUFFER_BYTES = 49152
     PRESS, ROTATE = 0, 1
 
-    def __init__(self, scenario: dict, link, boot: int, patience_us: int = 1500000) -> None:
+    def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0) -> None:
         self.boot = boot
         self.gauge = Gauge(scenario)
         self.now_us = 0
+        self._first_tick_us = first_tick_us
         self._link = link
-        self._patience_us = patience_us
         self._heard_us = 0
         truths = self.gauge.truths
         self._switch_broken = truths["home_switch_broken"]
@@ -136,12 +137,12 @@ class Board:
 
     def ticks_us(self) -> int:
         """Virtual clock."""
-        return self.now_us & TICKS
+        return (self.now_us + self._first_tick_us) & TICKS
 
     def idle(self) -> bool:
         """Go to the next happening: at once, or at the pace of the link."""
         us = self._next_us() - self.now_us
-        if self.now_us - self._heard_us > self._patience_us:
+        if self.now_us - self._heard_us > PATIENCE_US:
             us = self._link.wait(us)
         self._advance(self.now_us + us)
         return not self._link.closed
@@ -182,7 +183,7 @@ class Board:
         read = self.gauge.sample(self.now_us, press, rotate)
         if read is not None and self._waiting < WAITING_SAMPLES:
             at = 5 * self._waiting
-            self._samples[at] = self._sample_us & TICKS
+            self._samples[at] = (self._sample_us + self._first_tick_us) & TICKS
             self._samples[at + 1], self._samples[at + 2] = read
             self._samples[at + 3], self._samples[at + 4] = rotate, press
             self._waiting += 1

@@ -1,0 +1,141 @@
+"""Measures on MicroPython what a cycle takes from the heap; prints it as JSON.
+
+The simulated physics allocates, so a first cycle records what it says and a second one, in which memory is counted
+and never collected, plays that back from arrays.
+"""
+
+import gc
+import json
+import sys
+from array import array
+
+sys.path.insert(0, sys.argv[1])
+sys.path.insert(0, sys.argv[1] + "/rehearsal")
+
+from board import Board
+from cycle import HOLDING, IDLE
+from frames import HEAD, Encoder
+from main import Device
+from records import ACKNOWLEDGE, COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, pack
+
+LENGTH = 1800  # samples, more than a cycle has
+
+
+class Tape:
+    """A gauge that says what the gauge behind it said before."""
+
+    def __init__(self, gauge):
+        self.gauge = gauge
+        self.truths = gauge.truths
+        self.words, self.intervals = array("i", [0] * LENGTH), array("i", [0] * LENGTH)
+        self.read = [0, 1]
+        self.playing = False
+        self.set_angle_origin = gauge.set_angle_origin
+
+    def feed(self, number, now_us, rotate):
+        self.gauge.feed(number, now_us, rotate)
+        self.words_at = self.intervals_at = 0
+
+    def mark(self, rotate):
+        return None
+
+    def interval_us(self):
+        if not self.playing:
+            self.intervals[self.intervals_at] = self.gauge.interval_us()
+        self.intervals_at += 1
+        return self.intervals[self.intervals_at - 1]
+
+    def sample(self, now_us, press, rotate):
+        if not self.playing:
+            self.words[self.words_at] = self.gauge.sample(now_us, press, rotate)[0]
+        self.read[0] = self.words[self.words_at]
+        self.words_at += 1
+        return self.read
+
+
+class Line:
+    """A host that only keeps alive: `say` puts a request on the line; what the device says is counted."""
+
+    closed = False
+
+    def __init__(self):
+        self.encoder = Encoder()
+        self.waiting, self.size, self.sent = bytearray(256), 0, 0
+
+    def say(self, branch, *values):
+        end = pack(self.encoder.raw, HEAD, branch, values)
+        self.size = self.encoder.encode(end, self.waiting, self.size)
+
+    def wait(self, us):
+        return us
+
+    def read_into(self, buffer):
+        size = self.size
+        for i in range(size):
+            buffer[i] = self.waiting[i]
+        self.size = 0
+        return size
+
+    def write(self, buffer, start, end):
+        self.sent += end - start
+        return end - start
+
+
+def run_to(state):
+    while device.cycle.state != state:
+        board.idle()
+        device.step()
+
+
+def say(*request):
+    line.say(*request)
+    board.idle()
+    device.step()
+
+
+def counted_cycle():
+    """Bytes allocated in turns of the loop that take samples only, their number, bytes in all turns, most in one."""
+    quiet = quiet_bytes = total_bytes = most = 0
+    while device.cycle.state != HOLDING:
+        board.idle()
+        sent, state, heard = line.sent, device.cycle.state, line.size
+        before = gc.mem_alloc()
+        device.step()
+        used = gc.mem_alloc() - before
+        total_bytes += used
+        most = max(most, used)
+        if line.sent == sent and device.cycle.state == state and not heard:
+            quiet += 1
+            quiet_bytes += used
+        if line.sent != sent:
+            line.say(COMMAND, 0, None)
+    return {"quiet": quiet, "quiet_bytes": quiet_bytes, "total_bytes": total_bytes, "most": most}
+
+
+plan = json.loads(sys.stdin.read())
+line = Line()
+board = Board({"shafts": [{"number": 1, "bow_mm": 0.1}]}, line, 1)
+board.gauge = tape = Tape(board.gauge)
+tape.words_at = tape.intervals_at = 0
+device = Device(board)
+run_to(IDLE)
+say(GREET, 1, 0, FINGERPRINT)
+line.encoder.raw[HEAD] = 2 * CYCLE_PLAN
+say(CYCLE_PLAN, *plan)
+say(COMMAND, 1, 1)
+while device.cycle.state != HOLDING:
+    board.idle()
+    device.step()
+    line.size or line.say(COMMAND, 0, None)
+line.size = 0
+say(ACKNOWLEDGE, 1)
+tape.playing = True
+say(COMMAND, 1, 1)
+gc.collect()
+gc.disable()
+result = counted_cycle()
+result["cause"] = device.cycle.cause
+result["readings"] = device.held.readings
+result["blocks"] = device.held.blocks
+result["heap_left"] = gc.mem_free()
+print(json.dumps(result))
