@@ -23,7 +23,7 @@ LEFT_TO_RIGHT = """
     schemas records frames packing faults
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
-    calibration elastica harmonics gather conversion curve spine_budget soundness shaft
+    calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness shaft
     bands decision
     tables store
     link gauge rehearsal plan scenario sorter

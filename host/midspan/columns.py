@@ -59,16 +59,16 @@ def varints(stream: npt.NDArray[np.uint8]) -> Integers:
 
 
 def _long_numbers(stream: npt.NDArray[np.uint8], last: Integers) -> Integers:
-    """The numbers whose last bytes stand at `last`, gathered backwards a byte at a time."""
-    codes = stream.take(last).astype(np.int64)
-    going = np.ones(len(last), bool)
-    for back in range(1, LONGEST_INT + 1):
+    """The numbers of two and more bytes whose last bytes stand at `last`, gathered backwards a byte at a time."""
+    codes = stream.take(last).astype(np.int64) << 7 | stream.take(last - 1) & 127
+    longer = np.arange(len(last))
+    for back in range(2, LONGEST_INT + 1):
         # Before the first byte of the stream this wraps round to its final byte, which ends a number.
-        byte = stream.take(last - back)
-        going &= byte >= 128
-        if not going.any():
+        byte = stream.take(last[longer] - back)
+        longer = longer[byte >= 128]
+        if not len(longer):
             return (codes >> 1) ^ -(codes & 1)
-        codes = np.where(going, codes << 7 | byte & 127, codes)
+        codes[longer] = codes[longer] << 7 | byte[byte >= 128] & 127
     raise ArchiveError("a column holds a number that is longer than 32 bits")
 
 

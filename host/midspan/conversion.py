@@ -12,13 +12,13 @@ import numpy as np
 
 from midspan import elastica
 from midspan.calibration import Calibration
+from midspan.coherence import EARNED
 from midspan.elastica import Support
 from midspan.gather import Forces
-from midspan.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns
+from midspan.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns, each_times
 from midspan.units import MM_PER_THOU, STANDARD, Convention
 
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
-EARNED = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
 _GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
 _GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
 _GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
@@ -90,7 +90,7 @@ def around(fit: HarmonicFit, forces: Forces, point: Point, cal: Calibration) -> 
     """Standard deflection and surface around each shaft, angles counted from the start of the cycle."""
     rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
     kept = _earned(fit.coefficients_n, fit.covariance)
-    low, high = (kept[:, depth] @ _GRID_BASIS for depth in (0, 1))
+    low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
     span, give = cal.span.span_mm, cal.frame.give_mm_per_n
     y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span)
@@ -101,7 +101,7 @@ def around(fit: HarmonicFit, forces: Forces, point: Point, cal: Calibration) -> 
         (deflection, point.by_low, point.by_high),
         (-depth, point.surface_by_low, point.surface_by_high),
     ):
-        coefficients = values @ _GRID_MOMENTS
+        coefficients = each_times(values, _GRID_MOMENTS)
         covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
         results += [(rotation @ coefficients[:, :, None])[:, :, 0], covariance]
     return Around(*results)

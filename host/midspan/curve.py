@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from midspan.conversion import EARNED
-from midspan.harmonics import Array, basis
+from midspan.coherence import EARNED
+from midspan.harmonics import Array, basis, each_times
 
 # 95 % point of a Rayleigh distribution of unit sigma, sqrt(-2 ln 0.05): an amplitude of pure noise stays below
 # it nineteen times in twenty (S. M. Kay, Estimation Theory, 1993, for the variance of each quadrature).
@@ -60,7 +60,7 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
     value = 2 * amplitude
     mixed = (np.delete(kept, (0, i, i + 1), axis=1) != 0).any(axis=1)
     if mixed.any():
-        curves = kept[mixed] @ _FINE_BASIS
+        curves = each_times(kept[mixed], _FINE_BASIS)
         highest[mixed], lowest[mixed] = _FINE_ANGLE[curves.argmax(axis=1)], _FINE_ANGLE[curves.argmin(axis=1)]
         value[mixed] = np.ptp(curves, axis=1)
     across = np.stack([-np.sin(phase), np.cos(phase)], axis=1)
@@ -83,7 +83,7 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
 
     The spine variation around the shaft as ASTM F2031 defines it; it is blind to a stiff side at 45 degrees.
     """
-    values = coefficients @ _QUARTERS
+    values = each_times(coefficients, _QUARTERS)
     rows = np.arange(len(values))
     high, low = values.argmax(axis=1), values.argmin(axis=1)
     difference = (_QUARTERS[:, high] - _QUARTERS[:, low]).T * (coefficients != 0)
@@ -97,5 +97,5 @@ def amplitude(coefficients: Array, order: int) -> Array:
 
 
 def _form(vector: Array, matrix: Array) -> Array:
-    result: Array = np.einsum("si,sij,sj->s", vector, matrix, vector)
-    return result
+    result: Array = vector[:, None, :] @ matrix @ vector[:, :, None]
+    return result[:, 0, 0]

@@ -11,18 +11,17 @@ from typing import Any
 
 import numpy as np
 
-from midspan import curve
 from midspan.budget import Budget, Contribution
 from midspan.calibration import Calibration
-from midspan.conversion import Around, Point, around, mean_point
-from midspan.elastica import deflection_ratio
+from midspan.coherence import joined
+from midspan.conversion import around, mean_point
 from midspan.errors import ConversionError
+from midspan.findings import evenness, hysteresis, older_pounds, quality, runout
 from midspan.gather import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
-from midspan.harmonics import Array, HarmonicFit, fit_turns
 from midspan.raw_run import RawRun
 from midspan.soundness import doubts, faults
-from midspan.spine_budget import CAUSES, MeanForces, spine_shares, u_converted_thou
-from midspan.units import MM_PER_THOU, OLDER
+from midspan.spine_budget import CAUSES, MeanForces, spine_shares
+from midspan.turning import fit_turns
 
 EVALUATION = "1"  # raised whenever the same readings would give other numbers
 BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
@@ -153,7 +152,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 
 
 def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[ShaftResult]:
-    fit = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
+    fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal))
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
@@ -163,8 +162,8 @@ def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[Shaft
     u_inputs, sensitivities = spine_shares(mean, point, u_fit, forces, cal)
     u_spine = np.sqrt(((u_inputs * sensitivities) ** 2).sum(axis=1))
     found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
-    found |= _evenness(turn, u_spine, fit, forces) | _surface(turn, mean, cal) | _older(point, u_spine, mean, cal)
-    found |= _hysteresis(fit, forces) | _quality(fit, forces)
+    found |= evenness(turn, u_spine, fit, forces) | runout(turn, mean, cal) | older_pounds(point, u_spine, mean, cal)
+    found |= hysteresis(fit, forces) | quality(fit, forces)
     vectors = zip(
         turn.deflection_thou.tolist(),
         turn.u_deflection.reshape(len(runs), -1).tolist(),
@@ -177,67 +176,6 @@ def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[Shaft
         _result(run, dict(zip(found, row, strict=True)), vector, shares, cal)
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
-
-
-Found = dict[str, Array]
-
-
-def _evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> Found:
-    """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
-    swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
-    kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
-    four, u_four = curve.four_readings(kept, turn.u_deflection)
-    u_scale = u_spine / turn.deflection_thou[:, 0]
-    sampled = np.abs(forces.turns.steps).max(axis=(1, 2)) / fit.steps_per_turn * 360
-    return {
-        "spread_thou": swing.value,
-        "u_spread_thou": np.hypot(swing.u, u_scale * swing.value),
-        "spread_floor_thou": swing.floor,
-        "four_reading_thou": four,
-        "u_four_reading_thou": np.hypot(u_four, u_scale * four),
-        "stiff_side_deg": np.degrees(swing.lowest_rad),
-        "u_stiff_side_deg": np.degrees(swing.u_lowest_rad),
-        "angle_u_deg": sampled * fit.u_relative_period,
-        "once_per_turn_thou": 2 * curve.amplitude(kept, 1),
-    }
-
-
-def _surface(turn: Around, mean: MeanForces, cal: Calibration) -> Found:
-    """Runout; the force scale and the frame's give cancel in it, the travel between the depths does not."""
-    runout = curve.swing(turn.surface_mm, turn.u_surface, order=1)
-    u_travel = np.hypot(cal.travel.u_scale, np.sqrt(2) * cal.travel.u_screw_mm / mean.travel_mm)
-    u_runout = np.hypot(runout.u, u_travel * runout.value)
-    return {"runout_mm": runout.value, "u_runout_mm": u_runout, "runout_floor_mm": runout.floor}
-
-
-def _older(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Found:
-    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
-    group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
-    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group)
-    u_thou = u_converted_thou(thou, u_spine / point.deflection_thou, mean, cal, OLDER)
-    pounds = 26_000 / thou
-    return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
-
-
-def _hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
-    low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
-    apart = forces.zero_share[:, 2] - forces.zero_share[:, 0]
-    u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
-    variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + u_zero**2 + forces.zero_drift_n**2 / 6
-    return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * np.sqrt(variance) / low}
-
-
-def _quality(fit: HarmonicFit, forces: Forces) -> Found:
-    slip = fit.steps_per_turn / forces.nominal_steps - 1
-    return {
-        "slip_pct": 100 * slip,
-        "u_slip_pct": 100 * fit.u_relative_period,
-        "zero_drift_n": forces.zero_drift_n,
-        "rest_scatter_n": forces.rest_scatter_n,
-        "turn_scatter_n": np.sqrt((fit.scatter_n**2).mean(axis=1)),
-        "left_out": fit.left_out.sum(axis=1),
-        "readings": fit.used.sum(axis=1),
-    }
 
 
 def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:

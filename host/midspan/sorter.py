@@ -1,7 +1,7 @@
 """Measuring shafts one after another: the place where gauge, archive, evaluation, verdict and store meet.
 
-Order for each shaft: its readings come over the line; they are on the disk in the archive; the gauge may
-forget them; they are evaluated; the verdict is on the disk in the store. A shaft that fails is kept and
+Order for each shaft: its readings come over the line; they are on the disk in the archive; they are evaluated;
+the verdict is on the disk in the store; the gauge may forget them. A shaft that fails is kept and
 judged like any other, and the next one goes on; only a gauge that cannot go on stops the batch.
 """
 
@@ -60,11 +60,14 @@ class Bench:
 
     def _keep(self, run: RawRun) -> Verdict:
         offset = self.archive.append(run)
-        self.gauge.acknowledge(run.shaft, self.on_event)
-        result, decision = judged(run, self.calibration, self.bands)
         where = RunReference(str(self.archive.path), offset, run.shaft, run.label, run.started_ms)
-        values = result.as_dict() if isinstance(result, ShaftResult) else None
-        return Verdict(run, result, decision, self.store.add(self.batch, where, values, decision, self.now_ms()))
+        try:
+            result, decision = judged(run, self.calibration, self.bands)
+            values = result.as_dict() if isinstance(result, ShaftResult) else None
+            return Verdict(run, result, decision, self.store.add(self.batch, where, values, decision, self.now_ms()))
+        finally:
+            # The readings are on the disk, whatever became of the verdict: holding them would store them twice.
+            self.gauge.acknowledge(run.shaft, self.on_event)
 
 
 def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftResult | Unmeasured, Decision]:
@@ -81,8 +84,9 @@ def verdict_on(result: ShaftResult | Unmeasured, bands: Bands) -> Decision:
 def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:
     """Measure numbered and labelled shafts in turn, giving each verdict as soon as it is stored.
 
-    A gauge fault is cleared (the press goes home) and the batch goes on with the next shaft. Raises
-    DeviceFault when the gauge does not recover, or after MOST_FAULTS instrument faults in a row; what was measured stays stored.
+    A gauge fault is cleared (the press goes home) and the batch goes on with the next shaft. Raises DeviceFault
+    when the gauge does not recover, or after MOST_FAULTS instrument faults in a row; what was measured stays
+    stored.
     """
     in_a_row = 0
     for shaft, label in shafts:

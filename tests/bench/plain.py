@@ -1,7 +1,8 @@
 """The plain way to the same results: fastavro per record, numpy.linalg.lstsq per shaft and depth.
 
-What a careful person would write in an afternoon, with the same robust rule and the same shared period. It
-is the yardstick for throughput and, since it shares no fitting code with the library, a check of its results.
+What a careful person would write, with the same robust rule, the same shared period and the same joining of the
+depths, but neither uncertainty nor verdict. It is the yardstick for throughput and, since it shares no fitting
+code with the library, a check of its results.
 """
 
 import fastavro
@@ -55,9 +56,7 @@ def _zero(counts, tick, status):
 
 
 def _design(angle):
-    return np.column_stack(
-        [np.ones_like(angle), *(f(k * angle) for k in (1, 2, 3) for f in (np.cos, np.sin))]
-    )
+    return np.column_stack([np.ones_like(angle), *(f(k * angle) for k in (1, 2, 3) for f in (np.cos, np.sin))])
 
 
 def _fit(depths, cal):
@@ -68,7 +67,7 @@ def _fit(depths, cal):
     while True:
         pull = (log_nominal - log_period) / cal.rotation.u_relative**2
         weight = cal.rotation.u_relative**-2
-        fits, next_keep, reach = [], [], 0.0
+        fits, next_keep, reach, noise = [], [], 0.0, []
         for (steps, force, _), kept in zip(depths, keep, strict=True):
             angle = 2 * np.pi * np.exp(-log_period) * (steps - origin)
             design = _design(angle)
@@ -86,13 +85,41 @@ def _fit(depths, cal):
             away = np.abs(residual)
             next_keep.append(away <= 5 * 1.4826 * np.median(away))
             fits.append((coefficients, shared))
+            noise.append(np.linalg.inv(design[kept].T @ design[kept]) * variance)
             reach = max(reach, np.abs(angle).max())
         step = pull / weight
         log_period += step
         same = all((a == b).all() for a, b in zip(keep, next_keep, strict=True))
         keep = next_keep
         if same and abs(step) * reach < 5e-3:
-            return [c - s * step for c, s in fits], np.exp(log_period), origin
+            means = [c - s * step for c, s in fits]
+            return _joined(means, noise, [-s for _, s in fits], np.exp(log_period), weight, origin)
+
+
+def _joined(means, noise, gradients, period, weight, origin):
+    """What the depths have in common: the phase of the bow, and the pattern at both visits to the light depth."""
+    phase, slope, trust = [], [], []
+    for mean, cov, gradient in zip(means, noise, gradients, strict=True):
+        c, s = mean[1:3]
+        square = c * c + s * s
+        across = s * s * cov[1, 1] - 2 * s * c * cov[1, 2] + c * c * cov[2, 2]
+        phase.append(np.arctan2(s, c))
+        slope.append((c * gradient[2] - s * gradient[1]) / square)
+        trust.append(square**2 / across if square > 13.8 * (cov[1, 1] + cov[2, 2]) / 2 else 0.0)
+    apart = np.angle(np.exp(1j * (np.array(phase) - phase[1])))
+    slope, trust = np.array(slope), np.array(trust)
+    if trust.sum():
+        apart, slope = apart - np.average(apart, weights=trust), slope - np.average(slope, weights=trust)
+    change = -(trust * slope * apart).sum() / ((trust * slope**2).sum() + weight)
+    if (trust * (apart + slope * change) ** 2).sum() + weight * change**2 < 13.8:
+        means, period = [m + g * change for m, g in zip(means, gradients, strict=True)], period * np.exp(change)
+    scale = means[0][0] / means[2][0]
+    first, second = means[0][1:], means[2][1:] * scale
+    own, other = np.diag(noise[0])[1:], np.diag(noise[2])[1:] * scale**2
+    if ((first - second) ** 2 / (own + other)).sum() < 22.5:
+        share = own.sum() / (own.sum() + other.sum())
+        means[0] = np.concatenate([means[0][:1], (1 - share) * first + share * second])
+    return means, period, origin
 
 
 def _convert(depths, start, cal):
@@ -109,5 +136,5 @@ def _convert(depths, start, cal):
     wave = (thou @ np.exp(2j * grid)) * 2 / len(grid)
     bow = (-depth @ np.exp(1j * grid)) * 2 / len(grid)
     stiff = (np.angle(wave) + np.pi) / 2 + 2 * np.pi * (origin - start) / period
-    hysteresis = 100 * (fits[0][0] - fits[2][0]) / fits[1][0]
+    hysteresis = 100 * (fits[0][0] - fits[2][0]) / fits[0][0]
     return thou.mean(), 2 * abs(wave), np.degrees(stiff) % 180, 2 * abs(bow), hysteresis

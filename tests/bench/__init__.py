@@ -1,0 +1,1 @@
+"""Figures of speed, size and accuracy, measured rather than promised."""

@@ -1,0 +1,107 @@
+"""A batch through the whole path: cycle time, share of sampling, bytes a reading, latency of the verdict."""
+
+import time
+
+import numpy as np
+from midspan import scenario
+from midspan.archive_writer import ArchiveWriter
+from midspan.bands import load_bands
+from midspan.calibration import load_calibration
+from midspan.frames import Deframer, Frame
+from midspan.gauge import Gauge
+from midspan.link import SerialLink
+from midspan.packing import unpack
+from midspan.records import Readings
+from midspan.rehearsal import Rehearsal
+from midspan.sorter import Bench, measure_batch
+from midspan.store import Store
+
+from bench.figure import at_least, at_most, plainly
+
+SHAFTS = 250
+
+
+class WatchedLink:
+    """A line that notes when bytes last came, and how many the blocks of readings took."""
+
+    def __init__(self, link):
+        self.name, self._link = link.name, link
+        self.last_s = 0.0
+        self.bytes = self.readings = 0
+        self._deframer = Deframer()
+
+    def read(self):
+        """What came, noted."""
+        data = self._link.read()
+        if data:
+            self.last_s = time.perf_counter()
+            for frame in self._deframer.feed(data):
+                self._note(frame)
+        return data
+
+    def write(self, data):
+        """Passed on."""
+        self._link.write(data)
+
+    def _note(self, frame):
+        if isinstance(frame, Frame) and frame.body[:1] == b"\x02":  # zig-zag of branch 1, Readings
+            block = unpack(frame.body)
+            assert isinstance(block, Readings)
+            self.readings += len(block.counts)
+            # Before stuffing: sequence 2, body, CRC 4; stuffing adds a byte in 254 begun, the delimiter one.
+            plain = len(frame.body) + 6
+            self.bytes += plain + 1 + plain // 255 + 1
+
+
+def timed_store(store, link, latencies_s):
+    """Let the store note how long after the last byte from the line each verdict was durable."""
+    add = store.add
+
+    def timed(*arguments):
+        number = add(*arguments)
+        latencies_s.append(time.perf_counter() - link.last_s)
+        return number
+
+    store.add = timed
+
+
+def measured(folder, number=SHAFTS):
+    """A batch of ordinary shafts measured on the rehearsal: its archive, verdicts, line and latencies."""
+    stock = [one for one in scenario.shafts(number + 7, 1) if not one["label"].startswith("R")][:number]
+    (folder / "cal.toml").write_text(scenario.calibration_text(1))
+    (folder / "bands.toml").write_text(scenario.BANDS)
+    archive = folder / "batch.avro"
+    archive.unlink(missing_ok=True)
+    with (
+        Rehearsal(scenario.rehearsal(stock, 1), folder) as rehearsal,
+        SerialLink(rehearsal.port) as serial,
+        ArchiveWriter(archive) as writer,
+        Store.open(folder / "results.db") as store,
+    ):
+        link = WatchedLink(serial)
+        calibration, bands = load_calibration(folder / "cal.toml"), load_bands(folder / "bands.toml")
+        bench = Bench(Gauge(link), calibration, bands, writer, store, store.begin_batch("bench", 0))
+        latencies_s = []
+        timed_store(store, link, latencies_s)
+        begun = time.perf_counter()
+        verdicts = list(measure_batch(bench, [(one["number"], one["label"]) for one in stock]))
+        passed_s = time.perf_counter() - begun
+    return archive, calibration, verdicts, link, np.array(latencies_s), passed_s
+
+
+def figures(folder):
+    """Figures of the cycle and of the line."""
+    archive, _, verdicts, link, latency_s, passed_s = measured(folder)
+    duration = sum(one.run.duration_ms for one in verdicts)
+    sampling = sum(one.run.sampling_ms for one in verdicts)
+    p50, p99 = np.quantile(latency_s[5:], [0.5, 0.99]) * 1e3  # the first ones pay for imports and tables
+    return [
+        at_least("share of the cycle spent sampling", 100 * sampling / duration, "%", 70),
+        plainly("cycle time a shaft at 80 samples/s", duration / len(verdicts) / 1000, "s"),
+        plainly("readings a shaft", sum(len(one.run) for one in verdicts) / len(verdicts), ""),
+        at_most("bytes a reading on the wire, framing included", link.bytes / link.readings, "bytes", 6),
+        plainly("archive bytes a shaft", archive.stat().st_size / len(verdicts), "bytes"),
+        plainly("last byte to durable verdict, p50", p50, "ms"),
+        at_most("last byte to durable verdict, p99", p99, "ms", 20),
+        plainly("rehearsal runs faster than the gauge by", duration / 1000 / passed_s, "times"),
+    ]

@@ -1,0 +1,19 @@
+"""Recomputes an archive in a process of its own and prints how long it took and how much memory it needed."""
+
+import json
+import resource
+import sys
+import time
+from pathlib import Path
+
+from midspan.archive import read
+from midspan.calibration import load_calibration
+from midspan.commands import recomputed
+
+if __name__ == "__main__":
+    archive, calibration = map(Path, sys.argv[1:])
+    begun = time.perf_counter()
+    number = sum(1 for _ in recomputed(read(archive), load_calibration(calibration), None))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    per_mb = 1024**2 if sys.platform == "darwin" else 1024
+    print(json.dumps({"shafts": number, "seconds": time.perf_counter() - begun, "peak_mb": peak / per_mb}))

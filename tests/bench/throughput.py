@@ -1,0 +1,86 @@
+"""Archive to results on one core: against the plain loop, and in memory as the archive grows."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from midspan.archive import read
+from midspan.commands import recomputed
+from midspan.container import read_header
+from midspan.shaft import ShaftResult
+
+from bench import cycle, plain
+from bench.figure import at_least, at_most, plainly
+
+SIZES = (1_000, 10_000, 100_000)
+ROUNDS = 5
+WORKER = Path(__file__).with_name("recompute_alone.py")
+
+
+def figures(folder):
+    """Throughput in the same run as the plain loop, agreement of both, and peak memory at three sizes."""
+    archive, calibration, *_ = cycle.measured(folder)
+    fast, slow = _best_times(archive, calibration)
+    memory = [_alone(_grown(archive, folder, size), folder / "cal.toml") for size in SIZES]
+    return [
+        plainly("recompute, one core", 1e6 / fast, "shafts a second"),
+        plainly("plain loop in the same run", 1e6 / slow, "shafts a second"),
+        at_least("recompute against the plain loop", slow / fast, "times", 5),
+        at_most("largest difference of the two in spine", _disagreement(archive, calibration), "thou", 0.01),
+        *(
+            plainly(f"peak memory at {size} shafts", one["peak_mb"], "MB")
+            for size, one in zip(SIZES, memory, strict=True)
+        ),
+        at_most("memory at 100000 shafts against 1000", memory[-1]["peak_mb"] / memory[0]["peak_mb"], "times", 1.1),
+        plainly("recompute of 100000 shafts", memory[-1]["seconds"], "s"),
+    ]
+
+
+def _best_times(archive, calibration):
+    """Microseconds a shaft of both ways, the best of several rounds taken in turn."""
+    ways = (
+        lambda: sum(1 for _ in recomputed(read(archive), calibration, None)),
+        lambda: sum(1 for _ in plain.results(archive, calibration)),
+    )
+    best = [np.inf, np.inf]
+    for way in ways:
+        way()
+    for _ in range(ROUNDS):
+        for i, way in enumerate(ways):
+            begun = time.perf_counter()
+            number = way()
+            best[i] = min(best[i], (time.perf_counter() - begun) / number * 1e6)
+    return best
+
+
+def _disagreement(archive, calibration):
+    ours = [result for result, _ in recomputed(read(archive), calibration, None)]
+    theirs = list(plain.results(archive, calibration))
+    assert all(isinstance(one, ShaftResult) for one in ours)
+    return max(abs(one.spine_thou - other[1]) for one, other in zip(ours, theirs, strict=True))
+
+
+def _grown(archive, folder, size):
+    """The archive's container blocks over and over until it has so many shafts."""
+    data = archive.read_bytes()
+    with archive.open("rb") as file:
+        header = read_header(file, str(archive))
+    body = data[header.length :]
+    number = sum(1 for _ in read(archive))
+    grown = folder / f"grown-{size}.avro"
+    with grown.open("wb") as file:
+        file.write(data[: header.length])
+        for _ in range(size // number):
+            file.write(body)
+    return grown
+
+
+def _alone(archive, calibration):
+    """Recompute in a process of its own: seconds and peak memory."""
+    command = [sys.executable, str(WORKER), str(archive), str(calibration)]
+    answer = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+    archive.unlink()
+    return answer
