@@ -88,10 +88,13 @@ class Cycle:
         self._board.feed_shaft(shaft)
         self.handle("measure")
 
-    def poll(self, elapsed_us: int) -> None:
-        """Notice the end of motions; call it every turn of the loop with the time since the last."""
+    def pass_time(self, elapsed_us: int) -> None:
+        """Call it first in every turn of the loop, with the time since the last."""
         if self.shaft is not None:
             self.duration_us += elapsed_us
+
+    def poll(self) -> None:
+        """Notice the end of motions; call it in every turn of the loop."""
         if self.state in GOING_HOME and self.press.rising() and self._board.home_closed():
             self.press.halt()
             self.press.set_origin()

@@ -57,9 +57,10 @@ class Device:
         elapsed = elapsed_us(self.board.ticks_us(), self.now_us)
         self.now_us = self.board.ticks_us()
         try:
+            self.cycle.pass_time(elapsed)
             self._listen(elapsed)
             self._take_samples()
-            self.cycle.poll(elapsed)
+            self.cycle.poll()
         except (CycleError, TravelError):
             self.cycle.fail(INTERNAL, self.cycle.state)
         self._speak()

@@ -28,7 +28,7 @@ class Progress:
         self._count_limit = count_limit
         self._press_limit = press_limit
         self.zero = self.sampling_us = self.detail = 0
-        self._base = self._sum = self._turn_from = 0
+        self._base = self._sum = self._lowest = self._highest = self._turn_from = 0
         self.enter(0)
 
     def begin(self, plan) -> None:
@@ -95,10 +95,19 @@ class Progress:
             return None
         if self._good == 0:
             self._base = self._cell.count
-            self._sum = 0  # of differences: small integers wherever the zero is
-        self._sum += self._cell.count - self._base
+            self._sum = self._lowest = self._highest = 0
+        rise = self._cell.count - self._base  # sums of differences are small integers wherever the zero is
+        self._sum += rise
+        self._lowest = min(self._lowest, rise)
+        self._highest = max(self._highest, rise)
         self._good += 1
         if self._good < self._plan.zero_readings:
             return None
-        self.zero = self._base + self._sum // self._good
+        self.zero = self._base + self._mean_rise()
         return "zeroed"
+
+    def _mean_rise(self) -> int:
+        """Without the lowest and the highest, either of which may be a spike."""
+        if self._good > 2:
+            return (self._sum - self._lowest - self._highest) // (self._good - 2)
+        return self._sum // self._good

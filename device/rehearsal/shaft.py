@@ -40,9 +40,10 @@ class Shaft:
         self.fault = self.given["fault"]
         self._beam = beam
         self._stiff = math.radians(self.given["stiff_side_deg"])
-        self._settle(self.given["spine_thou"])
-        # The middle of the range and the mean differ by the square of the evenness: shift the one by the difference.
-        self._settle(2 * self.given["spine_thou"] - self._mean_thou())
+        middle_thou = self.given["spine_thou"]  # of the range: off the mean by the square of the evenness
+        for _ in range(4):
+            self._settle(middle_thou)
+            middle_thou += self.given["spine_thou"] - self._mean_thou()
 
     def stiffness(self, phi: float) -> float:
         """EI in N mm^2 for bending in the plane at angle phi."""

@@ -1,0 +1,250 @@
+"""The simulated gauge does to a shaft's truth what its scenario says, and nothing else."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from device_rig import PLAN, Rig, board, gauge, shafts
+from device_rig import beam as beams
+from scipy.optimize import brentq
+from test_device_cycle import rows
+
+QUIET = {
+    "noise_count": 0.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "jitter_us": 0.0, "screw_periodic_mm": 0.0,
+    "backlash_mm": 0.0, "slip": 0.0,
+}  # fmt: skip
+STANDARD_N, SPAN_MM = 0.880 * 9.80665, 711.2  # ASTM F2031: 880 g on 28 in; standard gravity is exact (BIPM)
+
+
+def gauge_of(shaft: dict[str, Any] | None = None, **truths: Any) -> gauge.Gauge:
+    """A gauge without any of the small evils but those given, with a shaft in it."""
+    one = gauge.Gauge({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
+    one.feed(1, 0, 0)
+    return one
+
+
+def force_n(one: gauge.Gauge, travel_mm: float, rotate: int = 0, now_us: int = 0) -> float:
+    """What the converter's word says for a press position, through the nominal slope."""
+    word, in_step = one.sample(now_us, round(400 * travel_mm), rotate)
+    assert in_step == 1
+    count = word - 2**24 if word & 0x800000 else word
+    return (count - 50000) / gauge.COUNT_PER_N
+
+
+# Truth
+
+
+@pytest.mark.parametrize("spine", [150.0, 500.0, 1000.0, 1500.0])
+@pytest.mark.parametrize("spread", [0.0, 10.0, 60.0])
+def test_truth_is_what_was_asked_for(spine: float, spread: float) -> None:
+    given = {"spine_thou": spine, "spread_thou": spread, "stiff_side_deg": 200.0, "bow_mm": 0.2}
+    truth = shafts.truth(given)
+    assert math.isclose(truth["spine_thou"], spine, rel_tol=1e-6)
+    assert abs(truth["spread_thou"] - spread) < 2e-3 * spread + 1e-9
+    assert truth["stiff_side_deg"] == pytest.approx(20.0)
+    assert truth["runout_mm"] == pytest.approx(0.4)
+
+
+def test_the_stiff_side_deflects_least() -> None:
+    one = shafts.Shaft({"spread_thou": 10.0, "stiff_side_deg": 30.0}, beams.Beam())
+    around = [one.standard_thou(math.radians(angle)) for angle in range(180)]
+    assert around.index(min(around)) == 30
+    assert around.index(max(around)) == 120
+
+
+def test_stiffness_is_that_of_the_published_departure() -> None:
+    # spine 500 with frictionless reactions: P L^3 / 48 EI is smaller than the deflection by 0.33 %
+    one = shafts.Shaft({"spine_thou": 500.0}, beams.Beam())
+    line_thou = STANDARD_N * SPAN_MM**3 / (48 * one.ei) / 0.0254
+    assert abs(100 * (500 / line_thou - 1) - 0.33) < 0.01
+
+
+def test_the_standard_load_makes_the_standard_deflection() -> None:
+    one = gauge_of({"spine_thou": 400.0}, frame_mm_per_n=0.0)
+    assert force_n(one, 8.0 + 400 * 0.0254) == pytest.approx(STANDARD_N, rel=5e-5)  # a step is 2.5 um of 10 mm
+
+
+@pytest.mark.parametrize("text", ["shaft", "gauge"])
+def test_misspelt_keys_are_named(text: str) -> None:
+    scenario = {"shaft": {"shafts": [{"number": 1, "spine": 3}]}, "gauge": {"gauge": {"spine": 3}}}[text]
+    with pytest.raises(ValueError, match=f"{text}: unknown key 'spine'"):
+        gauge.Gauge(scenario)
+    with pytest.raises(ValueError, match="unknown fault 'moody'"):
+        gauge.Gauge({"shafts": [{"number": 1, "fault": "moody"}]})
+
+
+# One cause at a time
+
+
+@pytest.mark.parametrize("span_mm", [650.0, 711.2])
+@pytest.mark.parametrize("reactions", ["normal", "vertical"])
+def test_force_balances_beam_and_frame(span_mm: float, reactions: str) -> None:
+    given = {"spine_thou": 350.0, "bow_mm": 0.3, "bow_deg": 0.0, "spread_thou": 20.0}
+    one = gauge_of(given, span_mm=span_mm, reactions=reactions, frame_mm_per_n=0.05)
+    beam, ei = beams.Beam(reactions == "normal"), shafts.Shaft(given, beams.Beam()).stiffness(0.0)
+
+    def lack(force: float) -> float:
+        deflection = 18.0 - 8.0 + 0.3 - 0.05 * force
+        return ei / span_mm**2 * beam.load(deflection / span_mm) - force
+
+    one.sample(0, 7150, 0)
+    assert force_n(one, 18.0) == pytest.approx(brentq(lack, 0, 50, xtol=1e-12), abs=2e-5)  # half a count is 5e-6 N
+
+
+def test_no_contact_no_force() -> None:
+    assert force_n(gauge_of(), 7.99) == pytest.approx(0.0, abs=1e-5)
+    assert force_n(gauge_of({"bow_mm": 0.1}), 7.99) > 0.01
+    assert force_n(gauge_of({"fault": "absent"}), 30.0) == pytest.approx(0.0, abs=1e-5)
+
+
+def test_screw_scale_and_period() -> None:
+    one = gauge_of(press_scale_error=0.001)
+    assert one._travel(8000) == pytest.approx(20.02)
+    one = gauge_of(screw_periodic_mm=0.01, screw_periodic_deg=0.0)
+    assert [one._travel(400 * mm) - mm for mm in (2, 4, 6, 8)] == pytest.approx([0.01, 0, -0.01, 0], abs=1e-9)
+
+
+def test_backlash_lags_only_upwards() -> None:
+    one = gauge_of(backlash_mm=0.1)
+    assert [one._travel(round(400 * mm)) for mm in (5, 10, 9.95, 9, 8.95, 9.5)] == pytest.approx(
+        [5, 10, 10, 9.1, 9.05, 9.5]
+    )
+
+
+def test_roller_turns_the_shaft_but_for_slip() -> None:
+    one = gauge_of({"diameter_mm": 6.0}, slip=0.01, roller_mm=30.0)
+    one.sample(0, 0, 6400)  # two turns of the roller
+    assert one.angle == pytest.approx(2 * 2 * math.pi * 5 * 0.99)
+
+
+def test_cell_curve_drift_and_creep() -> None:
+    bent = gauge_of(count_per_n2=500.0)
+    straight = force_n(gauge_of(), 18.0)
+    assert force_n(bent, 18.0) - straight == pytest.approx(500 * straight**2 / gauge.COUNT_PER_N, rel=1e-4)
+    drifting = gauge_of(zero_drift_count_per_s=100.0)
+    drifting.sample(0, 0, 0)
+    assert drifting.sample(3_000_000, 0, 0)[0] == 50300
+    creeping = gauge_of(creep=0.01, creep_s=10.0)
+    crept = force_n(creeping, 18.0, now_us=10_000_000)  # one time constant
+    assert crept / straight - 1 == pytest.approx(0.01 * (1 - math.exp(-1)), rel=1e-4)
+
+
+def test_hysteresis_shows_at_the_light_depth_on_the_way_back_only() -> None:
+    one = gauge_of({"hysteresis": 0.02})
+    down = [force_n(one, mm) for mm in (9.3, 20.0, 19.5)]
+    up = [force_n(one, mm) for mm in (20.0, 9.3)]
+    fresh = [force_n(gauge_of(), mm) for mm in (9.3, 20.0, 19.5)]
+    assert down == pytest.approx(fresh, rel=1e-4)
+    assert up[0] == pytest.approx(down[1], rel=1e-6)
+    assert up[1] / down[0] == pytest.approx(0.98, rel=1e-4)
+
+
+def test_noise_spikes_repeats_and_losses_come_as_often_as_asked() -> None:
+    one = gauge_of(noise_count=45.0)
+    words = np.array([one.sample(i, 0, 0)[0] for i in range(5000)], float)
+    assert abs(words.mean() - 50000) < 4 * 45 / math.sqrt(5000)
+    assert abs(words.std() - 45) < 4 * 45 / math.sqrt(10000)
+    one = gauge_of(noise_count=45.0, spike_chance=0.1, repeat_chance=0.1, drop_chance=0.1)
+    samples = [one.sample(i, 0, 0) for i in range(5000)]
+    words = np.array([sample[0] for sample in samples if sample is not None])
+    four_sigma = 4 * math.sqrt(5000 * 0.1 * 0.9)
+    assert abs(5000 - len(words) - 500) < four_sigma
+    assert abs((words > 150000).sum() - 450) < four_sigma + 20
+    assert abs((np.diff(words) == 0).sum() - 450) < four_sigma + 40  # two draws are equal once in a hundred and more
+
+
+def test_samples_come_at_the_true_rate_with_jitter() -> None:
+    one = gauge_of(rate_error=-0.02, jitter_us=15.0)
+    gaps = np.array([one.interval_us() for _ in range(5000)])
+    assert abs(gaps.mean() - 12500 / 0.98) < 1
+    assert abs(gaps.std() - 15) < 1
+
+
+def test_the_same_seed_gives_the_same_night() -> None:
+    def words(seed: int, times: int) -> list[int]:
+        one = gauge.Gauge({"seed": seed, "shafts": [{"number": 1}]})
+        for _ in range(times):
+            one.feed(1, 0, 0)
+        return [one.sample(i, 0, 0)[0] for i in range(20)]
+
+    assert words(1, 1) == words(1, 1)
+    assert words(1, 1) != words(1, 2)
+    assert words(1, 1) != words(2, 1)
+
+
+def test_random_numbers_are_the_published_ones() -> None:
+    # xorshift of 32 bits from its usual seed begins so (Marsaglia, J. Stat. Software 8 (2003) 14; from memory)
+    assert gauge.Noise().uniform() * 2**32 == 723471715
+
+
+# The whole cycle
+
+
+def cycle_of(shaft: dict[str, Any], **truths: Any) -> list[dict[str, Any]]:
+    """Blocks of a measurement on a gauge that is quiet, though not so quiet that its cell seems stuck."""
+    rig = Rig({"gauge": QUIET | {"noise_count": 2.0} | truths, "shafts": [{"number": 1} | shaft]})
+    rig.ready()
+    assert rig.measure()["complete"]
+    return rig.all("Readings")
+
+
+def good(blocks: list[dict[str, Any]], phase: str) -> tuple[np.ndarray, np.ndarray]:
+    """Angle from the first reading (rad) and force (N) of a turn's good readings."""
+    first = rows(blocks, "ZERO_BEFORE")[0]["rotate_steps"]
+    readings = [row for row in rows(blocks, phase) if row["status"] == 0]
+    angle = np.array([row["rotate_steps"] - first for row in readings]) * 2 * math.pi / 800  # 30 mm on 7.5 mm
+    return angle, np.array([row["counts"] - 50000 for row in readings]) / gauge.COUNT_PER_N
+
+
+def harmonics(blocks: list[dict[str, Any]], phase: str) -> tuple[float, complex, complex]:
+    """Mean force, and the first two harmonics as amplitude and angle of the crest in one complex number."""
+    angle, force = good(blocks, phase)
+    basis = np.column_stack([f(k * angle) for k in (0, 1, 2) for f in (np.cos, np.sin)])[:, [0, 2, 3, 4, 5]]
+    mean, c1, s1, c2, s2 = np.linalg.lstsq(basis, force, rcond=None)[0]
+    return mean, complex(c1, s1), complex(c2, s2)
+
+
+def test_stiff_side_and_bow_come_through_at_their_angles() -> None:
+    shaft = {"spread_thou": 10.0, "stiff_side_deg": 40.0, "bow_mm": 0.2, "bow_deg": 250.0}
+    mean, first, second = harmonics(cycle_of(shaft), "FULL")
+    assert abs(second) / mean == pytest.approx(10 / 500 / 2, rel=0.02)  # half the spread is the amplitude
+    assert np.degrees(np.angle(second)) / 2 % 180 == pytest.approx(40.0, abs=1.0)
+    stiffness_n_per_mm = STANDARD_N / 12.7
+    assert abs(first) == pytest.approx(0.2 * stiffness_n_per_mm, rel=0.03)  # the beam is a little softer up there
+    assert np.degrees(np.angle(first)) % 360 == pytest.approx(250.0, abs=1.0)
+
+
+def test_backlash_does_not_reach_the_result() -> None:
+    blocks = cycle_of({}, backlash_mm=0.1)
+    _, light = good(blocks, "LIGHT")
+    _, again = good(blocks, "LIGHT_AGAIN")
+    assert again.mean() == pytest.approx(light.mean(), rel=1e-5)
+
+
+def test_hysteresis_of_the_whole_cycle() -> None:
+    blocks = cycle_of({"hysteresis": 0.01}, backlash_mm=0.03)
+    _, light = good(blocks, "LIGHT")
+    _, again = good(blocks, "LIGHT_AGAIN")
+    assert again.mean() / light.mean() == pytest.approx(0.99, rel=1e-5)
+
+
+def test_the_board_queues_samples_as_a_converter_does() -> None:
+    rig = Rig()
+    for _ in range(10):
+        rig.board.idle()
+    taken = [0] * 5
+    ticks = []
+    while rig.board.cell_take(taken):
+        ticks.append(taken[0])
+    assert len(ticks) == board.WAITING_SAMPLES
+    assert ticks == sorted(ticks)
+
+
+def test_standard_plan_reaches_the_standard_load() -> None:
+    for spine in (300.0, 500.0, 1000.0):
+        mean, _, _ = harmonics(cycle_of({"spine_thou": spine}), "FULL")
+        assert 0.9 < mean / STANDARD_N < 1.15
+    assert PLAN["full_count"] < board.Board.COUNT_LIMIT
