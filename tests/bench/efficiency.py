@@ -2,8 +2,9 @@
 
 The bound comes from the paper gauge's own forward model: the derivatives of every expected reading by every
 unknown (spine; both parts of spread, bow and ovality; surface height, period, hysteresis, both zeros, and a
-slope of creep at each depth, which no one can tell from a drift of the zero), the Fisher information of white noise, its inverse, carried to the reported quantity (S. M. Kay,
-Fundamentals of Statistical Signal Processing: Estimation Theory, 1993, sections 3.7 to 3.9).
+slope of creep at each depth, which no one can tell from a drift of the zero), the Fisher information of white
+noise, its inverse, carried to the reported quantity (S. M. Kay, Fundamentals of Statistical Signal Processing:
+Estimation Theory, 1993, sections 3.7 to 3.9).
 """
 
 from dataclasses import replace
@@ -16,7 +17,7 @@ from synthetic import COUNTS_PER_N, Gauge, Shaft, raw_run
 from bench.figure import at_least, plainly
 
 NOISE_G = (0.02, 0.042, 0.2)
-TRIALS = 1500
+TRIALS = 4000
 TRUE = Shaft(spine_thou=500.0, spread_thou=4.0, stiff_side_deg=35.0, bow_mm=0.08, bow_deg=200.0)
 
 
@@ -58,18 +59,19 @@ def bounds(sigma_n):
     """Standard deviations that no unbiased estimator can beat: spine, spread (thou), stiff side (degrees)."""
     double = np.radians(2 * TRUE.stiff_side_deg)
     bow = np.radians(TRUE.bow_deg)
-    at = np.array([TRUE.spine_thou, TRUE.spread_thou * np.cos(double), TRUE.spread_thou * np.sin(double),
-                   TRUE.bow_mm * np.cos(bow), TRUE.bow_mm * np.sin(bow), 0.0, 0.0, 0.0, 0.003, *np.zeros(6)])  # fmt: skip
+    spread, bow_mm = TRUE.spread_thou, TRUE.bow_mm
+    waves = (spread * np.cos(double), spread * np.sin(double), bow_mm * np.cos(bow), bow_mm * np.sin(bow), 0.0, 0.0)
+    at = np.array([TRUE.spine_thou, *waves, 0.0, 0.003, *np.zeros(6)])
     steps = np.array([0.5, 0.1, 0.1, 0.01, 0.01, 0.01, 0.01, 0.01, 1e-5, *np.full(6, 1e-3)])
     jacobian = np.stack(
         [(_expected(at + step) - _expected(at - step)) / (2 * step.sum()) for step in np.diag(steps)], axis=1
     )
     covariance = np.linalg.inv(jacobian.T @ jacobian) * sigma_n**2
-    spread = np.array([np.cos(double), np.sin(double)])
+    along = np.array([np.cos(double), np.sin(double)])
     across = np.array([-np.sin(double), np.cos(double)])
     block = covariance[1:3, 1:3]
     side = np.degrees(np.sqrt(across @ block @ across) / TRUE.spread_thou / 2)
-    return np.sqrt(covariance[0, 0]), np.sqrt(spread @ block @ spread), side
+    return np.sqrt(covariance[0, 0]), np.sqrt(along @ block @ along), side
 
 
 def figures(_):
