@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from midspan.gather import Forces
 from midspan.harmonics import Array, HarmonicFit, Mask
 
 EARNED = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
@@ -20,31 +21,51 @@ MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
 
 
-def joined(fit: HarmonicFit) -> HarmonicFit:
+def joined(fit: HarmonicFit, forces: Forces) -> HarmonicFit:
     """The fit with all that its depths know in common; the means of the depths stay as they are."""
-    return _visits_averaged(_phases_aligned(fit))
+    return _visits_averaged(_phases_aligned(fit), u_visits_n(fit, forces))
 
 
-def _visits_averaged(fit: HarmonicFit) -> HarmonicFit:
+def u_visits_n(fit: HarmonicFit, forces: Forces) -> Array:
+    """Standard uncertainty of the difference between the mean forces of both visits to the light depth [S].
+
+    The zero's line reaches both, at different places; how the zero went between its readings is unknown at either.
+    """
+    apart = forces.zero_share[:, AGAIN] - forces.zero_share[:, LIGHT]
+    u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
+    variance = fit.covariance[:, LIGHT, 0, 0] + fit.covariance[:, AGAIN, 0, 0]
+    u: Array = np.sqrt(variance + u_zero**2 + forces.zero_drift_n**2 / 6)
+    return u
+
+
+def _visits_averaged(fit: HarmonicFit, u_visits: Array) -> HarmonicFit:
     """The light depth's harmonics as the weighted mean of both visits, the second scaled for its lower force."""
-    again = fit.coefficients_n[:, AGAIN, :1]
-    scale = fit.coefficients_n[:, LIGHT, :1] / np.where(again == 0, 1.0, again)  # no force at all is refused later
-    first, second = fit.coefficients_n[:, LIGHT], fit.coefficients_n[:, AGAIN] * scale
-    variance = np.diagonal(fit.covariance, axis1=2, axis2=3)
-    of_first, of_second = variance[:, LIGHT], variance[:, AGAIN] * scale**2
-    unlike = ((first - second) ** 2 / np.maximum(of_first + of_second, np.finfo(float).tiny))[:, 1:].sum(axis=1)
-    total = np.maximum(of_first[:, 1:].sum(axis=1) + of_second[:, 1:].sum(axis=1), np.finfo(float).tiny)
-    share = np.where(unlike < MOST_UNLIKE, of_first[:, 1:].sum(axis=1) / total, 0.0)[:, None] * np.ones(first.shape[1])
-    share[:, 0] = 0.0  # the means differ by the hysteresis
-    both = share[:, :, None] * share[:, None, :] * (scale**2)[:, :, None]
-    coefficients, covariance, gradient = (
-        part.copy() for part in (fit.coefficients_n, fit.covariance, fit.period_gradient)
+    mean, again = (
+        np.where(fit.coefficients_n[:, d, :1] == 0, 1.0, fit.coefficients_n[:, d, :1]) for d in (LIGHT, AGAIN)
     )
-    coefficients[:, LIGHT] = (1 - share) * first + share * second
-    gradient[:, LIGHT] = (1 - share) * gradient[:, LIGHT] + share * gradient[:, AGAIN] * scale
-    kept = (1 - share)[:, :, None] * (1 - share)[:, None, :]
-    covariance[:, LIGHT] = kept * covariance[:, LIGHT] + both * covariance[:, AGAIN]
+    scale = mean / again  # no force at all is refused later
+    first, second = fit.coefficients_n[:, LIGHT, 1:], fit.coefficients_n[:, AGAIN, 1:] * scale
+    of_first, gradient = fit.covariance[:, LIGHT, 1:, 1:], fit.period_gradient.copy()
+    # The scale is known only as well as the two means: an error of it makes the whole pattern larger or smaller.
+    u_pattern = second * u_visits[:, None] / mean
+    of_second = (
+        fit.covariance[:, AGAIN, 1:, 1:] * scale[:, :, None] ** 2 + u_pattern[:, :, None] * u_pattern[:, None, :]
+    )
+    variance = _diagonal(of_first) + _diagonal(of_second)
+    unlike = ((first - second) ** 2 / np.maximum(variance, np.finfo(float).tiny)).sum(axis=1)
+    total = np.maximum(variance.sum(axis=1), np.finfo(float).tiny)
+    share = np.where(unlike < MOST_UNLIKE, _diagonal(of_first).sum(axis=1) / total, 0.0)[:, None]
+    coefficients, covariance = fit.coefficients_n.copy(), fit.covariance.copy()
+    coefficients[:, LIGHT, 1:] = (1 - share) * first + share * second
+    gradient[:, LIGHT, 1:] = (1 - share) * gradient[:, LIGHT, 1:] + share * gradient[:, AGAIN, 1:] * scale
+    covariance[:, LIGHT, 0, 1:] *= 1 - share
+    covariance[:, LIGHT, 1:, 0] *= 1 - share
+    covariance[:, LIGHT, 1:, 1:] = (1 - share[:, :, None]) ** 2 * of_first + share[:, :, None] ** 2 * of_second
     return replace(fit, coefficients_n=coefficients, covariance=covariance, period_gradient=gradient)
+
+
+def _diagonal(matrices: Array) -> Array:
+    return np.diagonal(matrices, axis1=1, axis2=2)
 
 
 def _phases_aligned(fit: HarmonicFit) -> HarmonicFit:

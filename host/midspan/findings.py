@@ -4,6 +4,7 @@ import numpy as np
 
 from midspan import curve
 from midspan.calibration import Calibration
+from midspan.coherence import u_visits_n
 from midspan.conversion import Around, Point
 from midspan.elastica import deflection_ratio
 from midspan.gather import Forces
@@ -54,10 +55,7 @@ def older_pounds(point: Point, u_spine: Array, mean: MeanForces, cal: Calibratio
 def hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
     """Force missing at the light depth on the way back, creep included, in percent of the force on the way in."""
     low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
-    apart = forces.zero_share[:, 2] - forces.zero_share[:, 0]
-    u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
-    variance = fit.covariance[:, 0, 0, 0] + fit.covariance[:, 2, 0, 0] + u_zero**2 + forces.zero_drift_n**2 / 6
-    return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * np.sqrt(variance) / low}
+    return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
 
 
 def quality(fit: HarmonicFit, forces: Forces) -> Found:

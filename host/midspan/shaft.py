@@ -152,7 +152,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 
 
 def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[ShaftResult]:
-    fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal))
+    fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
