@@ -120,7 +120,7 @@ def _draw(result: ShaftResult, picture: Path, k: float) -> None:
 
 def ports(*, as_json: bool) -> None:
     """Print the serial ports of this machine."""
-    from dataclasses import asdict
+    from dataclasses import asdict, astuple
 
     from midspan import link
 
@@ -130,8 +130,7 @@ def ports(*, as_json: bool) -> None:
     elif not found:
         print("no serial ports found; plug the gauge in, or use --port rehearsal for a simulated one")
     else:
-        for port in found:
-            print(port)
+        report.console().print(report.ports_table([astuple(port) for port in found]))
 
 
 def measure(

@@ -62,17 +62,18 @@ def _section(axes: Any, result: ShaftResult, angle: Array, outward: Array, band:
     axes.fill_between(angle, outward - band, outward + band, color=SHADE, lw=0)
     axes.plot(angle, np.zeros_like(angle), color=FAINT, ls="--", lw=1)
     axes.plot(angle, outward, color=INK, lw=1.6)
+    title = "around the shaft, deviation enlarged: outward is stiffer"
     if result.stiff_side_deg is not None:
-        for side in np.radians([result.stiff_side_deg, result.stiff_side_deg + 180]):
-            axes.plot([side, side], [0, reach], color=INK, lw=1, ls=":")
-            axes.annotate(f"stiff side\n{np.degrees(side):.0f}°", (side, reach), ha="center", va="center",
-                          bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}, fontsize=9)  # fmt: skip
+        sides = np.radians([result.stiff_side_deg, result.stiff_side_deg + 180])
+        axes.plot([sides[0], sides[0]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
+        axes.plot([sides[1], sides[1]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
+        title += f"\ndotted: stiff side {result.stiff_side_deg:.0f}° / {result.stiff_side_deg + 180:.0f}°"
     axes.set_ylim(-1.6 * reach, 1.12 * reach)
     axes.set_yticks([0], ["mean"], fontsize=8, color=FAINT)
     axes.set_rlabel_position((result.stiff_side_deg or 0) + 68)
     axes.set_xticks(np.radians(np.arange(0, 360, 45)))
     axes.grid(color="#dddddd", lw=0.6)
-    axes.set_title("around the shaft, deviation enlarged: outward is stiffer", fontsize=10)
+    axes.set_title(title, fontsize=10)
 
 
 def _unrolled(axes: Any, result: ShaftResult, angle: Array, deviation: Array, band: Array, k: float) -> None:

@@ -23,6 +23,7 @@ LOOK = {
     Outcome.DOUBTFUL: "italic",
     Outcome.INSTRUMENT_FAULT: "bold reverse",
 }
+NOTHING_THOU = 1e-9  # a share that only rounding made
 WIDE = 120  # columns from which the whole table has room
 Row = tuple[ShaftResult | Unmeasured, Decision | None]
 
@@ -127,8 +128,19 @@ def budget_table(result: ShaftResult) -> Table:
     for heading in ("known to", "thou per unit", "thou"):
         table.add_column(heading, justify="right")
     for part in sorted(result.budget.contributions, key=lambda one: -one.u):
-        table.add_row(part.name, f"{part.u_input:.2g} {part.unit}", f"{part.sensitivity:.4g}", f"{part.u:.3f}")
+        known = part.u_input if part.u > NOTHING_THOU else 0.0
+        table.add_row(part.name, f"{known:.2g} {part.unit}", f"{part.sensitivity:.4g}", f"{part.u:.3f}")
     table.add_row("together", "", "", f"{result.budget.u:.3f}", style="bold")
+    return table
+
+
+def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
+    """One line a serial port: name, USB id, serial number, description."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("port", "usb id", "serial number", "description"):
+        table.add_column(heading)
+    for row in rows:
+        table.add_row(*row)
     return table
 
 
