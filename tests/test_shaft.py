@@ -102,7 +102,7 @@ def test_pounds_of_the_older_convention_are_26_over_inches():
 
 
 def test_a_shaft_straight_and_even_has_no_stiff_side():
-    result = result_of(measured(Shaft(spread_thou=0.0, bow_mm=0.0)))
+    result = result_of(measured(Shaft(spread_thou=0.0, bow_mm=0.0), seed=3))
     assert result.spread_thou < result.spread_floor_thou
     assert result.runout_mm < result.runout_floor_mm
     assert (result.stiff_side_deg, result.u_stiff_side_deg) == (None, None)
