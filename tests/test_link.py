@@ -104,7 +104,7 @@ def test_a_port_with_another_instrument_is_no_gauge() -> None:
 def test_two_shafts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str], runtime: str) -> None:
     if runtime == "micropython" and command == [sys.executable]:
         pytest.skip("MicroPython has no wheel for this platform")
-    monkeypatch.setattr(rehearsal, "interpreter_command", lambda: command)
+    monkeypatch.setattr(rehearsal, "interpreter_command", lambda shafts: command)
     seen: list[object] = []
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
         found = gauge.settled()

@@ -14,4 +14,9 @@ for _folder in (HERE + "/..", HERE):  # the rehearsal's board comes before any o
 from main import main  # noqa: E402
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except Exception as error:  # noqa: BLE001 - it ends the process, with its reason where the host looks for it
+        # MicroPython would print it on the line to the host, where it is noise; the host reads what stands on stderr.
+        sys.stderr.write("{}: {}\n".format(type(error).__name__, error))
+        sys.exit(1)

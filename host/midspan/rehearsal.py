@@ -14,16 +14,21 @@ from typing import Any, Self
 from midspan.errors import LinkError
 from midspan.schemas import data_folder
 
-HEAP = "heapsize=384K"  # on a 64-bit host this is what about half of it is on the chip: objects are twice the size
+# On a 64-bit host this is what about half of it is on the chip, for objects are twice the size; the truths of the
+# simulated shafts, which no real board holds, come on top.
+HEAP_KB, SHAFT_KB = 384, 2
 WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
 
 
-def interpreter_command() -> list[str]:
-    """MicroPython beside this Python or on the path; this Python itself where there is none."""
+def interpreter_command(shafts: int = 0) -> list[str]:
+    """MicroPython beside this Python or on the path, with a chip's heap and room for the truths of so many shafts.
+
+    Where there is no MicroPython it is this Python itself.
+    """
     beside = Path(sys.executable).parent
     found = shutil.which("micropython", path=f"{beside}{os.pathsep}{os.environ.get('PATH', '')}")
-    return [sys.executable] if found is None else [found, "-X", HEAP]
+    return [sys.executable] if found is None else [found, "-X", f"heapsize={HEAP_KB + SHAFT_KB * shafts}K"]
 
 
 class Rehearsal:
@@ -37,7 +42,7 @@ class Rehearsal:
     """
 
     def __init__(self, scenario: dict[str, Any], folder: Path) -> None:
-        self._command = interpreter_command()
+        self._command = interpreter_command(len(scenario.get("shafts", [])))
         self._scenario = scenario
         self._folder = folder
         self.port = ""
