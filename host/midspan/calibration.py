@@ -10,6 +10,8 @@ polynomial has no constant term.
 8.63
 """
 
+import math
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -23,6 +25,8 @@ Array = NDArray[np.float64]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+# Degrees of freedom of a standard uncertainty; without an entry it counts as perfectly known (GUM G.4.2).
+Freedom = Annotated[float, Field(ge=1)]
 
 
 class Identity(Section):
@@ -31,6 +35,9 @@ class Identity(Section):
     id: Annotated[str, Field(min_length=1, max_length=64)]
     gauge: Annotated[str, Field(min_length=1, max_length=32)]
     temperature_c: Annotated[float, Field(gt=-20, lt=60)]
+    made: date | None = None
+    valid_until: date | None = None
+    records: tuple[str, ...] = ()  # ids of the calibration records it was put together from
 
 
 class Force(Section):
@@ -40,6 +47,8 @@ class Force(Section):
     newton_per_count2: Annotated[float, Field(gt=-1e-10, lt=1e-10)] = 0.0
     u_scale: Annotated[float, Field(ge=0, lt=0.1)]  # relative
     u_linearity_n: NotNegative
+    dof_scale: Freedom = math.inf
+    dof_linearity: Freedom = math.inf
 
 
 class Travel(Section):
@@ -51,6 +60,8 @@ class Travel(Section):
     screw_cos_mm: Finite = 0.0
     screw_sin_mm: Finite = 0.0
     u_screw_mm: NotNegative
+    dof_scale: Freedom = math.inf
+    dof_screw: Freedom = math.inf
     # Down to here the head may go fast because no shaft can be in its way yet.
     clearance_mm: NotNegative = 0.0
 
@@ -60,6 +71,7 @@ class Frame(Section):
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=1.0)]
     u_give_mm_per_n: NotNegative
+    dof_give: Freedom = math.inf
 
 
 class Span(Section):
@@ -67,6 +79,7 @@ class Span(Section):
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]
     u_span_mm: NotNegative
+    dof_span: Freedom = math.inf
 
 
 class Rotation(Section):
