@@ -82,7 +82,7 @@ def test_a_whole_file_keeps_every_value(write):
 def test_a_calibration_written_out_reads_back_the_same(write):
     cal = load_calibration(write(WHOLE))
     lines = []
-    for section, values in cal.model_dump().items():
+    for section, values in cal.model_dump(exclude_unset=True).items():
         lines += [f"[{section}]", *(f"{key} = {value!r}" for key, value in values.items())]
     assert load_calibration(write("\n".join(lines).replace("'", '"'))) == cal
 
