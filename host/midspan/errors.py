@@ -39,5 +39,9 @@ class ArchiveError(MidspanError):
     """A file of raw runs is foreign, damaged or of another version: nothing in it was changed."""
 
 
+class OutputError(MidspanError):
+    """A file that was asked for cannot be written: the user names another, or makes room for it."""
+
+
 class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""

@@ -13,16 +13,47 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from midspan.errors import OutputError
 from midspan.harmonics import Array, basis
 from midspan.shaft import ShaftResult
-from midspan.wording import with_uncertainty
+from midspan.wording import angle as angle_words
+from midspan.wording import printable, with_uncertainty
 
 INK, SHADE, LIGHT, FAINT = "#1b1b1b", "#7f9cb5", "#d9e2ea", "#8a8a8a"
-STYLE: Any = {"font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK}
+STYLE: Any = {
+    "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
+    "text.parse_math": False,  # a dollar sign in a label is a dollar sign
+}  # fmt: skip
+ENDINGS = (".png", ".pdf", ".svg")
+
+
+def check_ending(path: Path) -> None:
+    """Raise OutputError when no picture can have this name.
+
+    >>> check_ending(Path("shaft-12.bmp"))
+    Traceback (most recent call last):
+    midspan.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
+    """
+    if path.suffix.lower() not in ENDINGS:
+        raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
 
 
 def draw_around(result: ShaftResult, path: Path, k: float = 2.0) -> None:
-    """Write the picture as PNG, PDF or SVG by the path's ending."""
+    """Write the picture as PNG, PDF or SVG by the path's ending.
+
+    Raises OutputError for another ending, when the file cannot be written, and for a result that holds a number
+    which is not finite.
+    """
+    check_ending(path)
+    if not np.isfinite([*result.curve_thou, *result.curve_covariance, *result.surface_mm, result.u_spine_thou]).all():
+        raise OutputError(f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw")
+    try:
+        _draw(result, path, k)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+
+
+def _draw(result: ShaftResult, path: Path, k: float) -> None:
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(10.5, 5.2), layout="constrained")
         FigureCanvasAgg(figure)
@@ -37,7 +68,7 @@ def draw_around(result: ShaftResult, path: Path, k: float = 2.0) -> None:
 
 
 def _title(result: ShaftResult, k: float) -> str:
-    name = f"Shaft {result.shaft}" + (f" ({result.label})" if result.label else "")
+    name = f"Shaft {result.shaft}" + (f" ({printable(result.label)})" if result.label else "")
     spine = with_uncertainty(result.spine_thou, k * result.u_spine_thou)
     spread = with_uncertainty(result.spread_thou, k * result.u_spread_thou)
     return (
@@ -67,7 +98,7 @@ def _section(axes: Any, result: ShaftResult, angle: Array, outward: Array, band:
         sides = np.radians([result.stiff_side_deg, result.stiff_side_deg + 180])
         axes.plot([sides[0], sides[0]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
         axes.plot([sides[1], sides[1]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
-        title += f"\ndotted: stiff side {result.stiff_side_deg:.0f}° / {result.stiff_side_deg + 180:.0f}°"
+        title += f"\ndotted: stiff side {angle_words(result.stiff_side_deg)}°"
     axes.set_ylim(-1.6 * reach, 1.12 * reach)
     axes.set_yticks([0], ["mean"], fontsize=8, color=FAINT)
     axes.set_rlabel_position((result.stiff_side_deg or 0) + 68)

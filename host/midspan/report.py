@@ -4,6 +4,8 @@ Values carry their expanded uncertainty. Verdicts are words, not colours alone.
 """
 
 import json
+import os
+import sys
 from collections import Counter
 from collections.abc import Iterable
 from typing import Any
@@ -15,7 +17,7 @@ from midspan.decision import Decision, Outcome
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.spine_budget import CAUSES
 from midspan.units import MM_PER_THOU
-from midspan.wording import angle, with_uncertainty
+from midspan.wording import angle, printable, with_uncertainty
 
 LOOK = {
     Outcome.ACCEPTED: "",
@@ -30,33 +32,32 @@ Row = tuple[ShaftResult | Unmeasured, Decision | None]
 
 def results_table(rows: Iterable[Row], k: float, *, wide: bool = True) -> Table:
     """One line a shaft: value ± U of each quantity and the verdict; a narrow one keeps what decides most."""
-    table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k), caption_justify="left")
+    table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k, wide), caption_justify="left")
     table.add_column("shaft", no_wrap=True)
     for heading in ("spine", "spread", "stiff side", "runout", "hysteresis") if wide else ("spine", "spread"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for result, decision in rows:
-        name = f"{result.shaft} {result.label}"
+        name = printable(f"{result.shaft} {result.label}")
         cells = _cells(result, k) if isinstance(result, ShaftResult) else ("-",) * 5
         style = LOOK[decision.outcome] if decision else ""
         table.add_row(name, *(cells if wide else cells[:2]), brief(decision), style=style)
     return table
 
 
-def _legend(k: float) -> str:
-    return (
-        f"spine, spread and runout in thou (28 in, 880 g) ± U with k = {k:g}; "
-        "stiff side in degrees from the first reading"
-    )
+def _legend(k: float, wide: bool) -> str:
+    quantities = "spine, spread and runout" if wide else "spine and spread"
+    stiff_side = "; stiff side in degrees from the first reading" if wide else ""
+    return f"{quantities} in thou (28 in, 880 g) ± U with k = {k:g}{stiff_side}"
 
 
 def _cells(result: ShaftResult, k: float) -> tuple[str, ...]:
     return (
         with_uncertainty(result.spine_thou, k * result.u_spine_thou, 2),
         with_uncertainty(result.spread_thou, k * result.u_spread_thou, 2),
-        angle(result.stiff_side_deg, result.u_stiff_side_deg),
+        angle(result.stiff_side_deg),
         with_uncertainty(result.runout_mm / MM_PER_THOU, k * result.u_runout_mm / MM_PER_THOU, 2),
-        f"{result.hysteresis_pct:.2f} %",
+        f"{result.hysteresis_pct:z.2f} %",
     )
 
 
@@ -101,7 +102,7 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float) -> Tab
 
 def _story(result: ShaftResult, k: float) -> Iterable[tuple[str, str]]:
     mm = MM_PER_THOU
-    yield "shaft", f"{result.shaft} {result.label}".strip()
+    yield "shaft", printable(f"{result.shaft} {result.label}").strip()
     spine, u_spine = result.spine_thou, k * result.u_spine_thou
     yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
     yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
@@ -109,7 +110,7 @@ def _story(result: ShaftResult, k: float) -> Iterable[tuple[str, str]]:
     yield "noise floor", f"{result.spread_floor_thou:.3f} thou: a smaller spread is not told from an even shaft"
     four = with_uncertainty(result.four_reading_thou, k * result.u_four_reading_thou)
     yield "four readings", f"{four} thou between readings at 0, 90, 180, 270° (ASTM F2031)"
-    yield "stiff side", f"{angle(result.stiff_side_deg, result.u_stiff_side_deg)}°"
+    yield "stiff side", _stiff_side(result, k)
     runout = with_uncertainty(result.runout_mm, k * result.u_runout_mm)
     yield "runout", f"{runout} mm at midspan ({result.runout_mm / mm:.1f} thou)"
     yield "hysteresis", f"{with_uncertainty(result.hysteresis_pct, k * result.u_hysteresis_pct)} % of the light force"
@@ -119,6 +120,12 @@ def _story(result: ShaftResult, k: float) -> Iterable[tuple[str, str]]:
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
             yield kind, sentence
+
+
+def _stiff_side(result: ShaftResult, k: float) -> str:
+    if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
+        return "none that may be named: too even, or the angle is not known"
+    return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first reading"
 
 
 def budget_table(result: ShaftResult) -> Table:
@@ -145,7 +152,10 @@ def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
 
 
 def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
-    """One JSON object on one line: every field of the result, and the verdict when there is one."""
+    """One JSON object on one line: every field of the result, and the verdict when there is one.
+
+    JSON has no word for a number that is not finite: it is null, and the verdict says what was wrong with it.
+    """
     if isinstance(result, Unmeasured):
         values: dict[str, Any] = {"shaft": result.shaft, "label": result.label, "unmeasured": list(result.reasons)}
     else:
@@ -155,10 +165,17 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
         values["outcome"] = decision.outcome.value
         values["bin"] = decision.bin
         values["reasons"] = list(decision.reasons)
-    return json.dumps(values, allow_nan=False)
+    try:
+        return json.dumps(values, allow_nan=False)
+    except ValueError:
+        finite = json.loads(json.dumps(values), parse_constant=lambda _: None)
+        return json.dumps(finite, allow_nan=False)
 
 
 def console() -> Console:
-    """Standard output; wide enough for the tables when it is no terminal."""
-    plain = Console()
-    return plain if plain.is_terminal else Console(width=WIDE)
+    """Standard output; wide enough for the tables when it is neither a terminal nor told its width.
+
+    Labels and names of bins are printed as they are: brackets in them are no markup.
+    """
+    known = sys.stdout.isatty() or "COLUMNS" in os.environ
+    return Console(width=None if known else WIDE, markup=False, emoji=False, highlight=False)

@@ -28,18 +28,41 @@ def with_uncertainty(value: float, expanded: float, most_places: int = 6) -> str
 
     >>> with_uncertainty(2.8173, 0.0117, most_places=2)
     '2.82 ± 0.02'
+    >>> with_uncertainty(-0.0001, math.inf, most_places=2)
+    '0.00 ± inf'
     """
-    places = min(places_for(expanded), most_places)
-    shown = expanded if places < most_places else math.ceil(expanded * 10**places - 1e-6) / 10**places
-    return f"{value:.{places}f} ± {shown:.{places}f}"
+    wanted = places_for(expanded)
+    places = min(wanted, most_places)
+    if wanted > places and math.isfinite(expanded):
+        expanded = math.ceil(expanded * 10**places - 1e-6) / 10**places
+    return f"{value:z.{places}f} ± {expanded:.{places}f}"
 
 
-def angle(degrees: float | None, expanded: float | None) -> str:
+def angle(degrees: float | None) -> str:
     """A stiff side as its two opposite angles, or a dash when none may be named.
 
-    >>> angle(34.2, 0.3), angle(None, None)
-    ('34 / 214', '-')
+    >>> angle(34.2), angle(179.8), angle(None)
+    ('34 / 214', '0 / 180', '-')
     """
-    if degrees is None or expanded is None:
+    if degrees is None or not math.isfinite(degrees):
         return "-"
-    return f"{degrees:.0f} / {degrees + 180:.0f}"
+    whole = round(degrees) % 180
+    return f"{whole} / {whole + 180}"
+
+
+def printable(text: str) -> str:
+    """Text on one line without anything that would steer a terminal, as labels of foreign archives may have.
+
+    >>> printable("blue\\n12\\x1b[31m")
+    'blue?12?[31m'
+    """
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def signed(value: float | None, places: int = 3) -> str:
+    """A change with its sign, or a dash when there is none to give.
+
+    >>> signed(0.12345), signed(-2.0, 1), signed(None)
+    ('+0.123', '-2.0', '-')
+    """
+    return "-" if value is None else f"{value:+.{places}f}"
