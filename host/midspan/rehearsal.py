@@ -79,6 +79,7 @@ class Rehearsal:
                 stdin=device_end,
                 stdout=device_end,
                 stderr=complaints,
+                start_new_session=True,  # Ctrl-C is for the host, which stops the gauge in its own way
             )
 
     @property

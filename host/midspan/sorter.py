@@ -13,7 +13,7 @@ from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
 from midspan.calibration import Calibration
 from midspan.decision import Decision, Outcome, judge, judge_unmeasured
-from midspan.errors import DeviceFault
+from midspan.errors import DeviceFault, StoreError
 from midspan.gauge import Gauge, ignore
 from midspan.outcomes import Outcome as LinkOutcome
 from midspan.plan import plan_for
@@ -48,10 +48,26 @@ class Bench:
     now_ms: Callable[[], int] = field(default=lambda: round(time.time() * 1000))
     on_event: Callable[[LinkOutcome], None] = ignore
 
+    def __post_init__(self) -> None:
+        keep_calibration(self.store, self.calibration)
+
     def measure(self, shaft: int, label: str) -> Verdict:
-        """Measure, keep and judge the shaft in the gauge; errors of line, disk and gauge pass through."""
+        """Measure, keep and judge the shaft in the gauge; errors of line, disk and gauge pass through.
+
+        Ctrl-C lifts the head and keeps what was read so far before it goes its way.
+        """
         plan = plan_for(self.calibration, self.gauge.identify(self.on_event))
-        return self._keep(self.gauge.measure(shaft, label, plan, self.on_event))
+        try:
+            run = self.gauge.measure(shaft, label, plan, self.on_event)
+        except KeyboardInterrupt:
+            self._give_up()
+            raise
+        return self._keep(run)
+
+    def _give_up(self) -> None:
+        run = self.gauge.stop()
+        if run is not None:
+            self._keep(run)
 
     def fetch_held(self) -> Verdict | None:
         """Keep and judge a shaft that the gauge still holds from an earlier host, if there is one."""
@@ -65,9 +81,18 @@ class Bench:
             result, decision = judged(run, self.calibration, self.bands)
             values = result.as_dict() if isinstance(result, ShaftResult) else None
             return Verdict(run, result, decision, self.store.add(self.batch, where, values, decision, self.now_ms()))
+        except StoreError as error:
+            raise StoreError(
+                f"{error} (the readings of {run.name} are safe in {self.archive.path}; recompute gives its result)"
+            ) from error
         finally:
             # The readings are on the disk, whatever became of the verdict: holding them would store them twice.
             self.gauge.acknowledge(run.shaft, self.on_event)
+
+
+def keep_calibration(store: Store, calibration: Calibration) -> None:
+    """Let the store keep what the calibration says; StoreError when its id stands there with other values."""
+    store.keep_calibration(calibration.calibration.id, calibration.model_dump(mode="json", exclude_unset=True))
 
 
 def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftResult | Unmeasured, Decision]:
