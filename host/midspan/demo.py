@@ -12,6 +12,7 @@ from midspan import report, scenario
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import load_bands
 from midspan.calibration import load_calibration
+from midspan.errors import OutputError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
 from midspan.picture import draw_around
@@ -21,14 +22,16 @@ from midspan.sorter import Bench, Verdict, measure_batch
 from midspan.store import Store
 
 K = 2.0
+ARCHIVE, STORE, CALIBRATION, BANDS = "readings.avro", "results.db", "calibration.toml", "bands.toml"
 
 
 def run(folder: Path, number: int, seed: int) -> None:
-    """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder.
+
+    Raises OutputError when the folder cannot be written, or holds settings or results of anyone else.
+    """
+    _prepare(folder, {CALIBRATION: scenario.calibration_text(seed), BANDS: scenario.BANDS})
     screen = report.console()
-    (folder / "calibration.toml").write_text(scenario.calibration_text(seed), encoding="utf-8")
-    (folder / "bands.toml").write_text(scenario.BANDS, encoding="utf-8")
     stock = scenario.shafts(number, seed)
     begun = time.monotonic()
     with Rehearsal(scenario.rehearsal(stock, seed), folder) as gauge:
@@ -39,15 +42,35 @@ def run(folder: Path, number: int, seed: int) -> None:
     _print_files(folder, verdicts, screen)
 
 
+def _prepare(folder: Path, settings: dict[str, str]) -> None:
+    """The settings in their files, unless that would write over someone's own or mix invented shafts with real ones."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        found = [name for name in (*settings, ARCHIVE, STORE) if (folder / name).exists()]
+        if found and not all(_holds(folder / name, text) for name, text in settings.items()):
+            raise OutputError(
+                f"{folder}: what it holds ({', '.join(found)}) is not of this demonstration and seed; "
+                "name another folder with --folder"
+            )
+        for name, text in settings.items():
+            (folder / name).write_bytes(text.encode())
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written ({error.strerror}); name another with --folder") from error
+
+
+def _holds(path: Path, text: str) -> bool:
+    return path.is_file() and path.read_bytes() == text.encode()
+
+
 def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Console) -> list[Verdict]:
     verdicts = []
     with ExitStack() as stack:
-        store = stack.enter_context(Store.open(folder / "results.db"))
+        store = stack.enter_context(Store.open(folder / STORE))
         bench = Bench(
             Gauge(stack.enter_context(SerialLink(port))),
-            load_calibration(folder / "calibration.toml"),
-            load_bands(folder / "bands.toml"),
-            stack.enter_context(ArchiveWriter(folder / "readings.avro")),
+            load_calibration(folder / CALIBRATION),
+            load_bands(folder / BANDS),
+            stack.enter_context(ArchiveWriter(folder / ARCHIVE)),
             store,
             batch=0,
         )
@@ -77,10 +100,10 @@ def _print_outcome(verdicts: list[Verdict], passed_s: float, screen: Console) ->
 
 def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None:
     for what, name in (
-        ("raw readings, for ever", "readings.avro"),
-        ("results and verdicts", "results.db"),
-        ("calibration", "calibration.toml"),
-        ("tolerance bands", "bands.toml"),
+        ("raw readings, for ever", ARCHIVE),
+        ("results and verdicts", STORE),
+        ("calibration", CALIBRATION),
+        ("tolerance bands", BANDS),
     ):
         screen.print(f"{what:24} {folder / name}")
     measured = [one.result for one in verdicts if isinstance(one.result, ShaftResult)]
@@ -90,6 +113,6 @@ def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None
         draw_around(uneven, picture, K)
         screen.print(f"{'picture':24} {picture} (the most uneven shaft)")
     screen.print(
-        f"\nNext: midspan show 2 --store {folder / 'results.db'}\n"
-        f"      midspan recompute {folder / 'readings.avro'} --calibration {folder / 'calibration.toml'} --json"
+        f"\nNext: midspan show 2 --store {folder / STORE}\n"
+        f"      midspan recompute {folder / ARCHIVE} --calibration {folder / CALIBRATION} --json"
     )
