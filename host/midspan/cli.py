@@ -3,9 +3,10 @@
 Heavy modules are imported inside the commands, so that `midspan --help` comes at once.
 """
 
+import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -25,6 +26,15 @@ BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bi
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
 Factor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.")]
+LONGEST_LABEL = 64
+INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
+
+
+def _one_line(label: str) -> str:
+    """A label must be storable in every file and printable on every screen."""
+    if not label.isprintable() or len(label) > LONGEST_LABEL:
+        raise typer.BadParameter(f"at most {LONGEST_LABEL} printable characters")
+    return label
 
 
 @app.command(epilog="Example: midspan demo --folder demo-output")
@@ -46,19 +56,24 @@ def demo(
 )
 def measure(
     port: Annotated[str, typer.Option(help="Serial port of the gauge (see: midspan ports), or: rehearsal.")],
-    shaft: Annotated[int, typer.Option(min=0, help="Number of the shaft in the gauge.")],
+    shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
     calibration: CalibrationFile,
     bands: BandsFile,
-    label: Annotated[str, typer.Option(help="A name for the shaft.")] = "",
+    label: Annotated[str, typer.Option(help="A name for the shaft.", callback=_one_line)] = "",
     archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
     store: StoreFile = Path("results.db"),
+    clear_fault: Annotated[
+        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
+    ] = False,
     as_json: AsJson = False,
     k: Factor = 2.0,
 ) -> None:
     """Measure, judge and keep the shaft in the gauge."""
     from midspan import commands
 
-    commands.measure(port, shaft, label, calibration, bands, archive, store, as_json=as_json, k=k)
+    commands.measure(
+        port, shaft, label, calibration, bands, archive, store, clear_fault=clear_fault, as_json=as_json, k=k
+    )
 
 
 @app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")
@@ -101,12 +116,30 @@ def ports(as_json: AsJson = False) -> None:
 
 
 def main() -> None:
-    """Entry point: a Midspan error is one line on standard error and exit code 1."""
+    """Entry point: an error is one line on standard error and an exit code that is not 0."""
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()  # while a full disk can still be told
     except MidspanError as error:
-        print(f"midspan: {error}", file=sys.stderr)
+        _stop(str(error))
+    except BrokenPipeError:
+        # Who read our output has seen enough (`midspan recompute ... | head`): no error, but nowhere to write to.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(1) from None
-    except KeyboardInterrupt:
-        print("midspan: stopped by you; everything measured so far is kept", file=sys.stderr)
-        raise SystemExit(130) from None
+    except OSError as error:
+        _stop(f"{error.filename or 'the output'}: {error.strerror}; make room, or name another place")
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            _say("stopped by you; everything measured so far is kept")
+        raise
+
+
+def _stop(message: str) -> NoReturn:
+    _say(message)
+    raise SystemExit(1) from None
+
+
+def _say(message: str) -> None:
+    print(f"midspan: {' '.join(message.split())}", file=sys.stderr)

@@ -3,26 +3,37 @@
 import json
 import sys
 from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import asdict, astuple, fields
+from math import nan
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 
 from midspan import report
-from midspan.archive import Archive
+from midspan.archive import read
 from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration, load_calibration
 from midspan.decision import Decision
-from midspan.errors import ArchiveError, StoreError
+from midspan.errors import ArchiveError, DeviceFault, OutputError, StoreError
 from midspan.raw_run import RawRun
+from midspan.records import State
 from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
-from midspan.sorter import verdict_on
+from midspan.sorter import Bench, verdict_on
+from midspan.spine_budget import CAUSES
+from midspan.store import Store, StoredResult
+from midspan.wording import printable
 
 REHEARSAL_PORT = "rehearsal"
+REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
+HIGHEST_SHAFT = 2**31 - 1
+MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg"}
 
 
 def recompute(files: list[Path], calibration_file: Path, bands_file: Path | None, *, as_json: bool, k: float) -> None:
-    """Print results made again from archives; ArchiveError at the end when a file was damaged."""
+    """Print results made again from archives; ArchiveError at the end, naming every file that was damaged."""
     calibration = load_calibration(calibration_file)
     bands = load_bands(bands_file) if bands_file else None
     damage: list[str] = []
@@ -33,16 +44,14 @@ def recompute(files: list[Path], calibration_file: Path, bands_file: Path | None
         screen = report.console()
         screen.print(report.results_table(rows, k, wide=screen.width >= report.WIDE))
     if damage:
-        raise ArchiveError(damage[0] + (f" (and {len(damage) - 1} more)" if len(damage) > 1 else ""))
+        raise ArchiveError("; ".join(damage))
 
 
 def _runs(files: list[Path], damage: list[str]) -> Iterator[RawRun]:
-    """All runs of all files; what is damaged is noted, and the rest goes on."""
+    """All whole runs of all files; what is wrong with a file is noted, and the rest goes on."""
     for file in files:
         try:
-            archive = Archive.open(file)
-            yield from archive.runs()
-            damage.extend(str(part) for part in archive.damage)
+            yield from read(file)
         except ArchiveError as error:
             damage.append(str(error))
 
@@ -84,18 +93,18 @@ def _print_json(rows: Iterable[report.Row]) -> None:
 
 def show(shaft: str, store_file: Path, picture: Path | None, *, as_json: bool, k: float) -> None:
     """Print the newest stored result of a shaft, and draw it when asked."""
-    from midspan.store import Store
-
     with Store.open(store_file, create=False) as store:
-        stored = store.latest(shaft) or (store.latest(int(shaft)) if shaft.isdecimal() else None)
+        stored = store.latest(shaft) or (store.latest(int(shaft)) if _is_number(shaft) else None)
     if stored is None:
         raise StoreError(f"{store_file}: no shaft with number or label {shaft!r}; check the name")
     if stored.result is None:
         _show_unmeasured(
             Unmeasured(stored.run.shaft, stored.run.label, stored.decision.reasons), stored.decision, as_json
         )
+        if picture is not None:
+            raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return
-    result = ShaftResult.from_dict(stored.result)
+    result = _restored(stored, store_file)
     if as_json:
         print(report.as_json(result, stored.decision))
     else:
@@ -104,11 +113,35 @@ def show(shaft: str, store_file: Path, picture: Path | None, *, as_json: bool, k
         _draw(result, picture, k)
 
 
+def _is_number(shaft: str) -> bool:
+    return shaft.isdecimal() and int(shaft) <= HIGHEST_SHAFT
+
+
+def _restored(stored: StoredResult, store_file: Path) -> ShaftResult:
+    """The result as it was evaluated: a number that was none, which the store keeps as null, is none again."""
+    values = stored.result or {}
+    foreign = values.keys() ^ {field.name for field in fields(ShaftResult)}
+    if foreign or len(values["u_causes"]) != len(CAUSES):
+        raise StoreError(
+            f"{store_file}: the result of shaft {stored.run.shaft} has the form of another Midspan; make it again "
+            f"with: midspan recompute {stored.run.archive}"
+        )
+    whole = {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
+    return ShaftResult.from_dict(whole)
+
+
+def _nan_for_none(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_nan_for_none(one) for one in value]
+    return nan if value is None else value
+
+
 def _show_unmeasured(outcome: Unmeasured, decision: Decision, as_json: bool) -> None:
     if as_json:
         print(report.as_json(outcome, decision))
     else:
-        report.console().print(f"shaft {outcome.shaft} {outcome.label}: {report.verdict_words(decision)}")
+        name = printable(f"shaft {outcome.shaft} {outcome.label}").strip()
+        report.console().print(f"{name}: {report.verdict_words(decision)}")
 
 
 def _draw(result: ShaftResult, picture: Path, k: float) -> None:
@@ -120,8 +153,6 @@ def _draw(result: ShaftResult, picture: Path, k: float) -> None:
 
 def ports(*, as_json: bool) -> None:
     """Print the serial ports of this machine."""
-    from dataclasses import asdict, astuple
-
     from midspan import link
 
     found = link.ports()
@@ -142,35 +173,28 @@ def measure(
     archive_file: Path,
     store_file: Path,
     *,
+    clear_fault: bool,
     as_json: bool,
     k: float,
 ) -> None:
     """Measure one shaft on the gauge at a port, or on a simulated one when the port is called rehearsal."""
-    from contextlib import ExitStack
-
-    from midspan import scenario
     from midspan.archive_writer import ArchiveWriter
     from midspan.gauge import Gauge
     from midspan.link import SerialLink
-    from midspan.rehearsal import Rehearsal
-    from midspan.sorter import Bench
-    from midspan.store import Store
 
     calibration, bands = load_calibration(calibration_file), load_bands(bands_file)
     with ExitStack() as stack:
         if port == REHEARSAL_PORT:
-            folder = Path(stack.enter_context(TemporaryDirectory()))
-            given = scenario.rehearsal(scenario.shafts(max(shaft, 1), seed=7), seed=7)
-            port = stack.enter_context(Rehearsal(given, folder)).port
+            port = _rehearsal_port(shaft, stack)
         archive = stack.enter_context(ArchiveWriter(archive_file))
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
         store = stack.enter_context(Store.open(store_file))
         gauge = Gauge(stack.enter_context(SerialLink(port)))
         gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
         bench.batch = store.begin_batch("one by one", bench.now_ms())
-        held = bench.fetch_held()
-        if held is not None:
-            print(f"the gauge still held shaft {held.run.shaft}; it was fetched and stored first", file=sys.stderr)
+        _make_ready(bench, port, clear_fault)
         verdict = bench.measure(shaft, label)
     if as_json:
         print(report.as_json(verdict.result, verdict.decision))
@@ -178,3 +202,27 @@ def measure(
         _show_unmeasured(verdict.result, verdict.decision, as_json=False)
     else:
         report.console().print(report.shaft_story(verdict.result, verdict.decision, k))
+
+
+def _rehearsal_port(shaft: int, stack: ExitStack) -> str:
+    """Port of a simulated gauge in which one shaft of the demonstration's stock lies."""
+    from midspan import scenario
+    from midspan.rehearsal import Rehearsal
+
+    stock = scenario.shafts(REHEARSED, seed=7)
+    given = scenario.rehearsal([one for one in stock if one["number"] == shaft], seed=7)
+    return stack.enter_context(Rehearsal(given, Path(stack.enter_context(TemporaryDirectory())))).port
+
+
+def _make_ready(bench: Bench, port: str, clear_fault: bool) -> None:
+    """Store a shaft that the gauge still holds; clear its fault if the user has looked at it and says so."""
+    held = bench.fetch_held()
+    if held is not None:
+        found = f"shaft {held.run.shaft}; it was fetched and stored first: {report.verdict_words(held.decision)}"
+        print(f"the gauge still held {found}", file=sys.stderr)
+    if bench.gauge.settled().state is State.FAULTED:
+        if not clear_fault:
+            raise DeviceFault(
+                f"{port}: the gauge stands still because of a fault; look what stopped it, then use --clear-fault"
+            )
+        bench.gauge.clear_fault()
