@@ -27,14 +27,14 @@ LEFT_TO_RIGHT = """
     bands decision
     tables store
     link gauge rehearsal plan scenario sorter
-    report picture commands demo cli
+    report picture comparison rework commands demo cli_compare cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "commands", "demo", "cli", "page"}
+JOINERS = {"sorter", "rework", "commands", "demo", "cli_compare", "cli", "page"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {
@@ -129,14 +129,16 @@ def test_only_a_few_join_link_and_store() -> None:
         assert not ({"link", "store"} <= reached_from(module) | {module}), module
 
 
-def test_the_command_line_starts_without_heavy_modules() -> None:
+@pytest.mark.parametrize("module", [name for name in host_modules if name == "cli" or name.startswith("cli_")])
+def test_the_command_line_starts_without_heavy_modules(module: str) -> None:
     at_start: set[str] = set()
-    for node in tree_of(HOST / "cli.py").body:
+    for node in tree_of(HOST / f"{module}.py").body:
         if isinstance(node, ast.Import):
             at_start |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             at_start.add((node.module or "").removeprefix("midspan."))
-    assert at_start <= {"errors", "typer", "__future__"} | sys.stdlib_module_names
+    light = {"errors", "typer", "__future__"} | {name for name in host_modules if name.startswith("cli_")}
+    assert at_start <= light | sys.stdlib_module_names
 
 
 def test_device_and_host_never_import_each_other() -> None:

@@ -10,6 +10,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from midspan.cli_compare import compare
 from midspan.errors import MidspanError
 
 app = typer.Typer(
@@ -81,6 +82,7 @@ def recompute(
     files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE")],
     calibration: CalibrationFile,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
+    store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
     as_json: AsJson = False,
     k: Factor = 2.0,
 ) -> None:
@@ -88,9 +90,11 @@ def recompute(
 
     Works under the calibration you name; nothing stored is changed.
     """
-    from midspan import commands
+    from midspan import commands, rework
 
     commands.recompute(files, calibration, bands, as_json=as_json, k=k)
+    if store is not None:
+        rework.keep(files, calibration, bands, store)
 
 
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")
@@ -105,6 +109,9 @@ def show(
     from midspan import commands
 
     commands.show(shaft, store, picture, as_json=as_json, k=k)
+
+
+app.command(epilog="Example: midspan compare --store results.db")(compare)
 
 
 @app.command(epilog="Example: midspan ports")

@@ -17,29 +17,19 @@ import math
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from itertools import groupby
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import URL, Engine, Select, create_engine, event, func, select
+from sqlalchemy import URL, ColumnElement, Engine, Select, create_engine, event, func, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
 
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
-from midspan.tables import NAMED_COLUMNS, BatchRow, DecisionRow, ResultRow, RunRow, prepare
-
-# What SQLite says, and what it means to a person.
-_MEANINGS = {
-    "locked": "another program is using it; wait for that one, or close it",
-    "unable to open": "it cannot be opened or made; check the folder and your rights in it",
-    "readonly": "it may only be read; check the rights of the file and its folder",
-    "not a database": "it is no database; name another file",
-    "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
-    "full": "the disk is full; make room and try again",
-    "FOREIGN KEY": "there is no such batch in it; begin one first",
-}
+from midspan.tables import NAMED_COLUMNS, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words, prepare
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,12 +115,44 @@ class Store:
             session.flush()
             return row.id
 
+    def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
+        """Keep what a calibration said, so that later results can be compared with those it made.
+
+        Raises StoreError when another content stands under this id: a result names its calibration by it.
+        """
+        text = json.dumps(content, sort_keys=True)
+        with self._session() as session:
+            session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
+            if session.get_one(CalibrationRow, name).content != text:
+                raise StoreError(
+                    f"{self.path}: calibration {name!r} stands there with other values; give the changed file an id of "
+                    "its own"
+                )
+
+    def calibrations(self) -> dict[str, dict[str, Any]]:
+        """What every calibration kept here says, by its id."""
+        with self._session() as session:
+            return {row.id: json.loads(row.content) for row in session.scalars(select(CalibrationRow))}
+
+    def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
+        """Batch and reference of a run already noted, also when its archive has moved to another folder."""
+        moved = RunRow.archive.endswith(Path(run.archive).name, autoescape=True)
+        same = RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, RunRow.started_ms == run.started_ms
+        with self._session() as session:
+            row = session.scalars(select(RunRow).where(moved, *same)).first()
+            return None if row is None else (row.batch_id, _reference(row))
+
+    def versions(self) -> list[list[StoredResult]]:
+        """All results of every run, oldest first, run by run."""
+        found = self._read(_results().order_by(ResultRow.run_id, ResultRow.id))
+        return [list(same) for _, same in groupby(found, key=lambda one: (one.batch, one.run))]
+
     def latest(self, shaft: int | str) -> StoredResult | None:
         """The newest result of a shaft, given by its number or its label; None when there is none."""
         return next(iter(self._read(_of(shaft).order_by(ResultRow.id.desc()).limit(1))), None)
 
-    def history(self, shaft: int | str) -> list[StoredResult]:
-        """Every result of a shaft, given by its number or its label, oldest first."""
+    def history(self, shaft: int | str | RunReference) -> list[StoredResult]:
+        """Every result of a shaft, given by its number, its label or one of its runs, oldest first."""
         return self._read(_of(shaft).order_by(ResultRow.id))
 
     def batch(self, batch: int) -> list[StoredResult]:
@@ -158,7 +180,7 @@ class Store:
             with Session(self._engine) as session, session.begin():
                 yield session
         except DBAPIError as error:
-            raise StoreError(f"{self.path}: {_meaning(error)}") from error
+            raise StoreError(f"{self.path}: {in_words(error)}") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         with self._session() as session:
@@ -169,15 +191,24 @@ def _results() -> Select[ResultRow]:
     return select(ResultRow).join(ResultRow.run).options(joinedload(ResultRow.run), joinedload(ResultRow.decision))
 
 
-def _of(shaft: int | str) -> Select[ResultRow]:
+def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
+    if isinstance(shaft, RunReference):
+        return _results().where(*_place(shaft))
     return _results().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
 
 
 def _run_id(session: Session, batch: int, run: RunReference) -> int:
     # Insert first, so that two programs noting the same run wait for each other instead of failing.
     session.execute(insert(RunRow).values(batch_id=batch, **asdict(run)).on_conflict_do_nothing())
-    place = RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft
-    return session.scalars(select(RunRow.id).where(*place)).one()
+    return session.scalars(select(RunRow.id).where(*_place(run))).one()
+
+
+def _place(run: RunReference) -> tuple[ColumnElement[bool], ...]:
+    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft
+
+
+def _reference(row: RunRow) -> RunReference:
+    return RunReference(row.archive, row.byte_offset, row.shaft, row.label, row.started_ms)
 
 
 def _stored(row: ResultRow) -> StoredResult:
@@ -185,7 +216,7 @@ def _stored(row: ResultRow) -> StoredResult:
     return StoredResult(
         id=row.id,
         batch=run.batch_id,
-        run=RunReference(run.archive, run.byte_offset, run.shaft, run.label, run.started_ms),
+        run=_reference(run),
         result=None if row.full is None else json.loads(row.full),
         decision=Decision(Outcome(decision.outcome), tuple(json.loads(decision.reasons)), decision.bin),
         made_ms=row.made_ms,
@@ -206,8 +237,3 @@ def _wait_for_the_disk(connection: Any, _: object) -> None:
     # the disk, which a power cut needs.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
-
-
-def _meaning(error: DBAPIError) -> str:
-    said = str(error.orig)
-    return next((text for word, text in _MEANINGS.items() if word in said), said)

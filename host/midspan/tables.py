@@ -9,12 +9,24 @@ from __future__ import annotations
 from typing import Any
 
 from sqlalchemy import Connection, ForeignKey, MetaData, UniqueConstraint, event
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 from midspan.errors import StoreError
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+
+# What SQLite says, and what it means to a person.
+_MEANINGS = {
+    "locked": "another program is using it; wait for that one, or close it",
+    "unable to open": "it cannot be opened or made; check the folder and your rights in it",
+    "readonly": "it may only be read; check the rights of the file and its folder",
+    "not a database": "it is no database; name another file",
+    "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
+    "full": "the disk is full; make room and try again",
+    "FOREIGN KEY": "there is no such batch in it; begin one first",
+}
 
 
 class Table(DeclarativeBase):
@@ -88,6 +100,14 @@ class DecisionRow(Table):
     result: Mapped[ResultRow] = relationship(back_populates="decision")
 
 
+class CalibrationRow(Table):
+    """A calibration that results name, as it was when they were made; `content` is JSON."""
+
+    __tablename__ = "calibrations"
+    id: Mapped[str] = mapped_column(primary_key=True)
+    content: Mapped[str]
+
+
 # Columns of a result that stand in its dictionary under the same name.
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
 
@@ -132,3 +152,9 @@ def _is_empty(connection: Connection) -> bool:
 def _pragma(connection: Connection, name: str) -> int:
     number: int = connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
     return number
+
+
+def in_words(error: DBAPIError) -> str:
+    """What a complaint of SQLite means to a person."""
+    said = str(error.orig)
+    return next((text for word, text in _MEANINGS.items() if word in said), said)
