@@ -24,7 +24,9 @@ GIVEN_UP = frozenset({"NO_CONTACT", "TRAVEL_LIMIT", "HOST_SILENT", "STOPPED_BY_H
 
 class Measured(Protocol):
     """What a verdict needs to know of a shaft; each u_... is a standard uncertainty, `runout_mm` a total
-    indicator reading, `faults` why the gauge is not to be trusted, `doubts` why this reading is not.
+    indicator reading, `faults` why the gauge is not to be trusted, `doubts` why this reading is not. Runout and
+    hysteresis are None, and so are their uncertainties, where they were not measured: no bin that limits them
+    takes the shaft then.
     """
 
     @property
@@ -38,13 +40,13 @@ class Measured(Protocol):
     @property
     def spread_floor_thou(self) -> float: ...
     @property
-    def runout_mm(self) -> float: ...
+    def runout_mm(self) -> float | None: ...
     @property
-    def u_runout_mm(self) -> float: ...
+    def u_runout_mm(self) -> float | None: ...
     @property
-    def hysteresis_pct(self) -> float: ...
+    def hysteresis_pct(self) -> float | None: ...
     @property
-    def u_hysteresis_pct(self) -> float: ...
+    def u_hysteresis_pct(self) -> float | None: ...
     @property
     def faults(self) -> Sequence[str]: ...
     @property
@@ -55,6 +57,7 @@ NUMBERS = (
     "spine_thou", "u_spine_thou", "spread_thou", "u_spread_thou", "spread_floor_thou", "runout_mm", "u_runout_mm",
     "hysteresis_pct", "u_hysteresis_pct",
 )  # fmt: skip
+MAY_BE_UNMEASURED = (("runout_mm", "u_runout_mm"), ("hysteresis_pct", "u_hysteresis_pct"))
 
 
 class Outcome(StrEnum):
@@ -120,12 +123,17 @@ def judge_unmeasured(reasons: Sequence[str]) -> Decision:
 
 def _impossible(measured: Measured) -> Iterator[str]:
     """No shaft has such a number, so the gauge or the conversion made it."""
-    for name in NUMBERS:
+    unmeasured = {name for pair in MAY_BE_UNMEASURED if _all_none(measured, pair) for name in pair}
+    for name in (name for name in NUMBERS if name not in unmeasured):
         value = getattr(measured, name, None)
         if value is None or not math.isfinite(value):
             yield f"{name} is {'missing' if value is None else value}: look at the gauge before the next shaft"
         elif name.startswith("u_") and value < 0:
             yield f"{name} is {value:g}, but an uncertainty is never negative"
+
+
+def _all_none(measured: Measured, names: tuple[str, ...]) -> bool:
+    return all(getattr(measured, name, math.nan) is None for name in names)
 
 
 def _judge_sound(measured: Measured, bands: Bands) -> Decision:
@@ -173,14 +181,17 @@ def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[_Findin
 
 def _limits(measured: Measured, one: Bin, k: float) -> Iterator[_Finding]:
     """What speaks against putting the shaft into a bin, its spine apart."""
-    runout_thou = measured.runout_mm / MM_PER_THOU, measured.u_runout_mm / MM_PER_THOU
-    for name, value, u, limit, unit in (
-        ("spread", measured.spread_thou, measured.u_spread_thou, one.spread_max_thou, "thou"),
-        ("runout", *runout_thou, one.runout_max_thou, "thou"),
-        ("hysteresis", measured.hysteresis_pct, measured.u_hysteresis_pct, one.hysteresis_max_pct, "%"),
+    for name, value, u, scale, limit, unit in (
+        ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, one.spread_max_thou, "thou"),
+        ("runout", measured.runout_mm, measured.u_runout_mm, MM_PER_THOU, one.runout_max_thou, "thou"),
+        ("hysteresis", measured.hysteresis_pct, measured.u_hysteresis_pct, 1.0, one.hysteresis_max_pct, "%"),
     ):
-        if limit is not None and value + k * u > limit:
-            yield _against(name, value, k * u, limit, unit)
+        if limit is None:
+            continue
+        if value is None or u is None:
+            yield _Finding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", False)
+        elif (value + k * u) / scale > limit:
+            yield _against(name, value / scale, k * u / scale, limit, unit)
     floor = measured.spread_floor_thou
     if one.spread_max_thou is not None and floor > one.spread_max_thou:
         yield _Finding(f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", False)
