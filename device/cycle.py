@@ -1,49 +1,40 @@
-"""The measuring cycle: one table of states and events, and the actions it names.
+"""The measuring cycle and the bench: one table of states and events.
 
 Readings stream from the zero before to the zero after; what a reading means for the cycle (contact, full load, turn
-covered) comes back into the table as an event. The device knows counts, microsteps and ticks only.
+covered) comes back into the table as an event. A bench step is one sampled state, after which the head stands where it
+is. The device knows counts, microsteps and ticks only.
 """
 
-from plan import Plan
-from progress import Progress
-from records import FAULT_CODES, STATES
+from motions import Motions
+from plan import Plan, Step
+from records import FAULT_CODES, PHASES, STATES
 
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
- RETRACTING, HOLDING, FAULTED) = range(len(STATES))  # fmt: skip
+ RETRACTING, HOLDING, FAULTED, BENCH, STANDING) = range(len(STATES))  # fmt: skip
 HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL = range(8, len(FAULT_CODES))
-FIRST_PHASE = ZERO_BEFORE  # phases follow each other as their states do
-MEASURING = range(SEATING, ZERO_AFTER + 1)
-DOWN = range(APPROACH, LIFT + 1)  # the head may touch the shaft
+PHASE_OF = [PHASES.index(name) if name in PHASES else -1 for name in STATES]  # the sampled states are the phases
+MEASURING = tuple(range(SEATING, ZERO_AFTER + 1)) + (BENCH,)
+DOWN = tuple(range(APPROACH, LIFT + 1)) + (BENCH,)  # the head may touch the shaft
 GOING_HOME = (HOMING, LIFT, RETRACTING)
-TURN_MARGIN = 2  # a turn gets a move this many times as long as it should need, and is stopped on the way
 
 
 class CycleError(Exception):
     """An event came that the state has no transition for; nothing was changed."""
 
 
-class Cycle:
+class Cycle(Motions):
     """Runs the table over the parts of the gauge; the attributes are for reading.
 
     `report` takes event(previous, state), fault(code, state, detail) and end(). `cause` is the first fault of the
-    shaft, `shaft` the one under way or None.
+    shaft.
     """
 
     def __init__(self, board, press, rotate, cell, held, report) -> None:
-        self._board = board
-        self._report = report
-        self.press = press
-        self.rotate = rotate
-        self.cell = cell
+        super().__init__(board, press, rotate, cell, report)
         self.held = held
         self.state = STARTING
-        self.shaft: int | None = None
         self.cause: int | None = None
-        self.progress = Progress(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
         self.duration_us = 0
-        self._faulty = False  # the way up ends in FAULTED
-        self._light_depth = 0
-        self._then: str | None = None  # event, or fault, when all motion is over
 
     # Events
 
@@ -74,19 +65,29 @@ class Cycle:
         return (self.state, event) in TABLE
 
     def measuring(self) -> bool:
-        """Whether a shaft's cycle is under way and not given up."""
-        return SEATING <= self.state <= ZERO_AFTER
+        """Whether a shaft's cycle or a bench step is under way and not given up."""
+        return self.state in MEASURING
 
     def measure(self, shaft: int, plan: Plan) -> None:
         """Begin a cycle on this shaft by this plan."""
         self.plan = plan
+        self._begin(shaft, plan)
+        self._board.feed_shaft(shaft)
+        self.handle("measure")
+
+    def bench(self, step: Step) -> None:
+        """Begin a bench step."""
+        self.bench_step = step
+        self._begin(step.shaft, step)
+        self._board.bench_step(step.shaft)
+        self.handle("bench")
+
+    def _begin(self, shaft: int, plan) -> None:
         self.shaft = shaft
         self.cause = None
         self.duration_us = 0
         self.progress.begin(plan)
         self.held.begin(shaft, self.cell.interval_us())
-        self._board.feed_shaft(shaft)
-        self.handle("measure")
 
     def pass_time(self, elapsed_us: int) -> None:
         """Call it first in every turn of the loop, with the time since the last."""
@@ -128,153 +129,60 @@ class Cycle:
     def _reading(self, tick_us: int, rotate: int, press: int) -> None:
         cell = self.cell
         settling = self.progress.settling(rotate)
-        self.held.add(self.state - FIRST_PHASE, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
+        phase = PHASE_OF[self.state]
+        self.held.add(phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
         event = self.progress.event(settling, rotate, press)
         if self.held.full():
             self.fail(BUFFER_FULL, self.held.used())
         elif event is not None:
             self._arrive(event, self.progress.detail)
 
-    # Actions
-
-    def _press_to(self, target: int, speed: int, then: str) -> None:
-        self._then = then
-        self.press.move_to(target, speed)
-
-    def stay(self) -> None:
-        """Nothing has to be moved."""
-
-    def seek_home(self) -> None:
-        """Up until the home switch closes, by the whole travel at most and a little."""
-        self._faulty = False
-        self.cell.clear(self._board.ticks_us())
-        self._then = "up"
-        self.press.move(-self._board.PRESS_LIMIT - self._board.PRESS_LIMIT // 16, self._board.HOME_SPEED)
-
-    def seat(self) -> None:
-        """Turn the shaft to let it find its place on the rollers."""
-        self.rotate.set_origin()
-        self._then = "seated"
-        self.rotate.move(self.plan.seat_steps, self.plan.rotate_speed)
-
-    def go_near(self) -> None:
-        """Down to the clearance at full speed, though contact may come before."""
-        self.progress.threshold = self.plan.light_count
-        self._press_to(self.plan.clearance_steps, self.plan.press_speed, "near")
-
-    def go_on(self) -> None:
-        """Down slowly to the contact."""
-        self._press_to(self.plan.travel_steps, self.plan.approach_speed, "NO_CONTACT")
-
-    def ease(self) -> None:
-        """The load is reached: stop with a ramp."""
-        self.progress.threshold = None
-        self._then = "at_depth"
-        self.press.stop()
-
-    def turn_light(self) -> None:
-        """Remember the depth of the light load, then turn."""
-        self._light_depth = self.press.position()
-        self.turn()
-
-    def turn(self) -> None:
-        """Turn at this depth; the readings say when the turn is covered."""
-        self._then = "INTERNAL"  # the move is so long that its end should never come
-        speed = self.plan.rotate_speed
-        waiting_ms = (self.plan.settle_readings + 4) * self.cell.interval_us() // 1000
-        self.rotate.move(TURN_MARGIN * (self.progress.turn_steps() + speed + waiting_ms * speed // 1000), speed)
-
-    def deepen(self) -> None:
-        """Down to the full load."""
-        self.rotate.stop()
-        self.progress.threshold = self.plan.full_count
-        self._press_to(self.plan.travel_steps, self.plan.press_speed, "TRAVEL_LIMIT")
-
-    def go_back(self) -> None:
-        """Up past the light depth, so that it is met from the same side of the backlash as before."""
-        self.rotate.stop()
-        past = max(0, self._light_depth - self.plan.takeup_steps)  # home is as far as the head can go
-        self._press_to(past, self.plan.press_speed, "past_depth")
-
-    def take_up(self) -> None:
-        """Down to the light depth again."""
-        self._press_to(self._light_depth, self.plan.approach_speed, "at_depth")
-
-    def lift(self) -> None:
-        """Off the shaft and home."""
-        self.rotate.stop()
-        self._press_to(0, self.plan.press_speed, "up")
-
-    def finish(self) -> None:
-        """The cycle is over; its blocks wait for the host."""
-        self.shaft = None
-        self._report.end()
-
-    def halt(self) -> None:
-        """Both motors stop at once."""
-        self.press.halt()
-        self.rotate.halt()
-
-    def retract(self) -> None:
-        """Both motors stop, the head goes home."""
-        self.halt()
-        self._press_to(0, self._board.HOME_SPEED, "up")
-
-    def retract_faulty(self) -> None:
-        """The same, to end in FAULTED."""
-        self._faulty = True
-        self.retract()
-
-    def note_faulty(self) -> None:
-        """The head is on its way up already; that is to end in FAULTED."""
-        self._faulty = True
-
-    def give_up(self) -> None:
-        """Stop here, and close the shaft if one was under way."""
-        self._faulty = True
-        self.halt()
-        if self.shaft is not None:
-            self.finish()
-
 
 TABLE = {
-    (STARTING, "start"): (HOMING, Cycle.seek_home),
-    (HOMING, "up"): (IDLE, Cycle.stay),
-    (HOMING, "up_faulty"): (FAULTED, Cycle.give_up),
-    (HOMING, "HOME_NOT_FOUND"): (FAULTED, Cycle.give_up),
-    (IDLE, "measure"): (SEATING, Cycle.seat),
-    (SEATING, "seated"): (ZERO_BEFORE, Cycle.stay),
-    (ZERO_BEFORE, "zeroed"): (APPROACH, Cycle.go_near),
-    (APPROACH, "near"): (APPROACH, Cycle.go_on),
-    (APPROACH, "loaded"): (APPROACH, Cycle.ease),
-    (APPROACH, "at_depth"): (LIGHT, Cycle.turn_light),
-    (APPROACH, "NO_CONTACT"): (RETRACTING, Cycle.retract),
-    (LIGHT, "turned"): (DEEPEN, Cycle.deepen),
-    (DEEPEN, "loaded"): (DEEPEN, Cycle.ease),
-    (DEEPEN, "at_depth"): (FULL, Cycle.turn),
-    (FULL, "turned"): (RETURN, Cycle.go_back),
-    (RETURN, "past_depth"): (RETURN, Cycle.take_up),
-    (RETURN, "at_depth"): (LIGHT_AGAIN, Cycle.turn),
-    (LIGHT_AGAIN, "turned"): (LIFT, Cycle.lift),
-    (LIFT, "up"): (ZERO_AFTER, Cycle.stay),
-    (ZERO_AFTER, "zeroed"): (HOLDING, Cycle.finish),
-    (RETRACTING, "up"): (HOLDING, Cycle.finish),
-    (RETRACTING, "up_faulty"): (FAULTED, Cycle.give_up),
-    (HOLDING, "acknowledged"): (IDLE, Cycle.stay),
-    (FAULTED, "clear"): (HOMING, Cycle.seek_home),
+    (STARTING, "start"): (HOMING, Motions.seek_home),
+    (HOMING, "up"): (IDLE, Motions.stay),
+    (HOMING, "up_faulty"): (FAULTED, Motions.give_up),
+    (HOMING, "HOME_NOT_FOUND"): (FAULTED, Motions.give_up),
+    (IDLE, "measure"): (SEATING, Motions.seat),
+    (SEATING, "seated"): (ZERO_BEFORE, Motions.stay),
+    (ZERO_BEFORE, "zeroed"): (APPROACH, Motions.go_near),
+    (APPROACH, "near"): (APPROACH, Motions.go_on),
+    (APPROACH, "loaded"): (APPROACH, Motions.ease),
+    (APPROACH, "at_depth"): (LIGHT, Motions.turn_light),
+    (APPROACH, "NO_CONTACT"): (RETRACTING, Motions.retract),
+    (LIGHT, "turned"): (DEEPEN, Motions.deepen),
+    (DEEPEN, "loaded"): (DEEPEN, Motions.ease),
+    (DEEPEN, "at_depth"): (FULL, Motions.turn),
+    (FULL, "turned"): (RETURN, Motions.go_back),
+    (RETURN, "past_depth"): (RETURN, Motions.take_up),
+    (RETURN, "at_depth"): (LIGHT_AGAIN, Motions.turn),
+    (LIGHT_AGAIN, "turned"): (LIFT, Motions.lift),
+    (LIFT, "up"): (ZERO_AFTER, Motions.stay),
+    (ZERO_AFTER, "zeroed"): (HOLDING, Motions.finish),
+    (RETRACTING, "up"): (HOLDING, Motions.finish),
+    (RETRACTING, "up_faulty"): (FAULTED, Motions.give_up),
+    (HOLDING, "acknowledged"): (IDLE, Motions.stay),
+    (FAULTED, "clear"): (HOMING, Motions.seek_home),
+    (IDLE, "bench"): (BENCH, Motions.begin_bench),
+    (BENCH, "loaded"): (BENCH, Motions.ease),
+    (BENCH, "at_depth"): (BENCH, Motions.turn_exactly),
+    (BENCH, "taken"): (STANDING, Motions.finish),
+    (STANDING, "bench"): (BENCH, Motions.go_to),
+    (STANDING, "clear"): (HOMING, Motions.seek_home),
 }
 CELL_FAULTS = FAULT_CODES[:4]
 for _state in MEASURING:
     for _event in ("HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"):
-        TABLE[(_state, _event)] = (RETRACTING, Cycle.retract)
+        TABLE[(_state, _event)] = (RETRACTING, Motions.retract)
+for _state in MEASURING + (STANDING,):
     for _event in CELL_FAULTS + ("INTERNAL",):
-        TABLE[(_state, _event)] = (RETRACTING, Cycle.retract_faulty)
+        TABLE[(_state, _event)] = (RETRACTING, Motions.retract_faulty)
 for _state in DOWN:
-    TABLE[(_state, "TRAVEL_LIMIT")] = (RETRACTING, Cycle.retract)
-    TABLE[(_state, "FORCE_LIMIT")] = (RETRACTING, Cycle.retract_faulty)
+    TABLE[(_state, "TRAVEL_LIMIT")] = (RETRACTING, Motions.retract)
+    TABLE[(_state, "FORCE_LIMIT")] = (RETRACTING, Motions.retract_faulty)
 for _event in CELL_FAULTS:
-    TABLE[(HOMING, _event)] = (HOMING, Cycle.note_faulty)
-    TABLE[(RETRACTING, _event)] = (RETRACTING, Cycle.note_faulty)
-    TABLE[(IDLE, _event)] = TABLE[(HOLDING, _event)] = (FAULTED, Cycle.give_up)
+    TABLE[(HOMING, _event)] = (HOMING, Motions.note_faulty)
+    TABLE[(RETRACTING, _event)] = (RETRACTING, Motions.note_faulty)
+    TABLE[(IDLE, _event)] = TABLE[(HOLDING, _event)] = (FAULTED, Motions.give_up)
 for _state in (STARTING, HOMING, IDLE, RETRACTING, HOLDING, FAULTED):
-    TABLE[(_state, "INTERNAL")] = (FAULTED, Cycle.give_up)
+    TABLE[(_state, "INTERNAL")] = (FAULTED, Motions.give_up)

@@ -7,15 +7,17 @@ import gc
 import sys
 
 from cycle import (
-    HOLDING, HOMING, HOST_SILENT, IDLE, INTERNAL, SEATING, STOPPED_BY_HOST, Cycle, CycleError,
+    FAULTED, HOMING, HOST_SILENT, IDLE, INTERNAL, STANDING, STOPPED_BY_HOST, Cycle, CycleError,
 )  # fmt: skip
 from frames import HEAD, Decoder
 from held import Held
 from load_cell import COUNT_MAX, COUNT_MIN, LoadCell, elapsed_us
 from outbox import Outbox
-from plan import NO_PLAN, OUT_OF_RANGE, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan, RefusalError
+from plan import (
+    NO_PLAN, OUT_OF_RANGE, SHAFT_MAX, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan, RefusalError, Step,
+)  # fmt: skip
 from records import (
-    ACKNOWLEDGE, COMMAND, CYCLE_PLAN, END_OF_SHAFT, EVENT, FAULT, FINGERPRINT, GREET, IDENTIFY, ORDERS,
+    ACKNOWLEDGE, BENCH_STEP, COMMAND, CYCLE_PLAN, END_OF_SHAFT, EVENT, FAULT, FINGERPRINT, GREET, IDENTIFY, ORDERS,
     PROTOCOL_MAJOR, PROTOCOL_MINOR, REPLY, RecordError, Unpacker,
 )  # fmt: skip
 from array import array
@@ -23,7 +25,6 @@ from stepper import Stepper, TravelError
 
 FIRMWARE = "0.1.0"
 SILENCE_MS = 3000
-SHAFT_MAX = 0x3FFFFFFF  # the chip's largest small integer
 RESEND_MAX = 64
 TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a sample
 KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
@@ -135,6 +136,8 @@ class Device:
             return self._command(*request.values())
         elif request.branch == ACKNOWLEDGE:
             self._acknowledge(*request.values())
+        elif request.branch == BENCH_STEP:
+            self._bench(request.values())
         else:
             self._resend(*request.values())
         return True
@@ -150,30 +153,53 @@ class Device:
     def _take_plan(self, values: list) -> None:
         if self.cycle.shaft is not None:
             raise RefusalError(WRONG_STATE, "")
-        board = self.board
-        plan = Plan(values, board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.ROTATE_SPEED_MAX)
-        plan.check_room(board.BUFFER_BYTES, board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
+        plan = Plan(values, *self._limits())
+        self._check_room(plan)
         self.plan = plan
+
+    def _limits(self) -> tuple:
+        board = self.board
+        return board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.ROTATE_SPEED_MAX
+
+    def _check_room(self, order) -> None:
+        order.check_room(self.board.BUFFER_BYTES, self.board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
 
     def _command(self, order: int, shaft) -> bool:
         if order == MEASURE:
             self._measure(shaft)
         elif order == STOP and self.cycle.measuring():
             self.cycle.fail(STOPPED_BY_HOST, self.cycle.press.position())
-        elif order == CLEAR_FAULT:
+        elif order == CLEAR_FAULT or (order == STOP and self.cycle.state == STANDING):
             self._clear_fault()
         return order != KEEP_ALIVE
 
     def _measure(self, shaft) -> None:
         if shaft is None or not 0 <= shaft <= SHAFT_MAX:
             raise RefusalError(OUT_OF_RANGE, "shaft")
-        if self.held.shaft == shaft and SEATING <= self.cycle.state <= HOLDING:
-            return  # the host repeats itself: its reply was lost
+        if self._repeated(shaft):
+            return
         if self.plan is None:
             raise RefusalError(NO_PLAN, "")
-        if self.held.shaft is not None or not self.cycle.allows("measure"):
-            raise RefusalError(WRONG_STATE, "")
+        self._check_allowed("measure")
         self.cycle.measure(shaft, self.plan)
+
+    def _bench(self, values: list) -> None:
+        step = Step(values, self.cycle.press.position(), *self._limits())
+        if self._repeated(step.shaft):
+            return
+        self._check_allowed("bench")
+        if self.cycle.state == IDLE and step.press_steps:
+            raise RefusalError(OUT_OF_RANGE, "press_steps")  # the zero is taken where nothing touches the head
+        self._check_room(step)
+        self.cycle.bench(step)
+
+    def _repeated(self, shaft: int) -> bool:
+        """Whether the host repeats itself, because a reply was lost."""
+        return self.held.shaft == shaft and self.cycle.state not in (HOMING, IDLE, FAULTED)
+
+    def _check_allowed(self, event: str) -> None:
+        if self.held.shaft is not None or not self.cycle.allows(event):
+            raise RefusalError(WRONG_STATE, "")
 
     def _clear_fault(self) -> None:
         if self.cycle.allows("clear"):

@@ -1,10 +1,11 @@
-"""The cycle plan: checked field by field against the device's own limits before any motor moves."""
+"""The cycle plan and the bench step: checked field by field against the device's own limits before any motor moves."""
 
 from held import BLOCK_BYTES, BLOCKS_MAX, READINGS_MAX
 from records import REFUSALS
 from stepper import SPEED_MAX
 
 WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, NO_PLAN, UNKNOWN_SHAFT, BUFFER_TOO_SMALL = range(len(REFUSALS))
+SHAFT_MAX = 0x3FFFFFFF  # the chip's largest small integer
 STEPS_MAX = 1 << 20  # rotate microsteps of one turn: hundreds of revolutions
 READING_BYTES = 11  # at worst: lateness 2, rotate 2, press 2, count 4, and a share of the block's head and statuses
 FIXED_READINGS = 200  # ramps, waits for the next reading, first readings of phases
@@ -14,8 +15,26 @@ class RefusalError(Exception):
     """A request is refused: args are the code and the name of the field at fault, empty when none is."""
 
 
-class Plan:
-    """The fields of CyclePlan as attributes. Raises RefusalError when one is out of the device's range."""
+class Request:
+    """A request whose fields stand as attributes, and what it may need of the store."""
+
+    def _check(self, name: str, low: int, high: int) -> None:
+        if not low <= getattr(self, name) <= high:
+            raise RefusalError(OUT_OF_RANGE, name)
+
+    def most_readings(self, interval_us: int) -> int:
+        """Most readings that it can give."""
+        raise NotImplementedError
+
+    def check_room(self, room: int, interval_us: int) -> None:
+        """Raise RefusalError when it could give more than fits into `room` bytes."""
+        readings = self.most_readings(interval_us)
+        if readings * READING_BYTES + BLOCK_BYTES > room or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+            raise RefusalError(BUFFER_TOO_SMALL, "")
+
+
+class Plan(Request):
+    """The fields of CyclePlan. Raises RefusalError when one is out of the device's range."""
 
     def __init__(self, values, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int) -> None:
         (self.light_count, self.full_count, self.clearance_steps, self.travel_steps, self.takeup_steps,
@@ -35,11 +54,7 @@ class Plan:
         self._check("approach_speed", 1, min(press_speed_max, SPEED_MAX))
         self._check("rotate_speed", 1, min(rotate_speed_max, SPEED_MAX))
 
-    def _check(self, name: str, low: int, high: int) -> None:
-        if not low <= getattr(self, name) <= high:
-            raise RefusalError(OUT_OF_RANGE, name)
-
-    def readings(self, interval_us: int) -> int:
+    def most_readings(self, interval_us: int) -> int:
         """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
         turning = (2 * self.turn_steps + self.turn_again_steps) // self.rotate_speed
         slow = (self.travel_steps - self.clearance_steps) // self.approach_speed
@@ -47,8 +62,30 @@ class Plan:
         still = 2 * self.zero_readings + 5 * self.settle_readings
         return (turning + slow + fast + 6) * (1000000 // interval_us + 1) + still + FIXED_READINGS
 
-    def check_room(self, room: int, interval_us: int) -> None:
-        """Raise RefusalError when the cycle could give more than fits into `room` bytes."""
-        readings = self.readings(interval_us)
-        if readings * READING_BYTES + BLOCK_BYTES > room or readings // READINGS_MAX + 12 > BLOCKS_MAX:
-            raise RefusalError(BUFFER_TOO_SMALL, "")
+
+class Step(Request):
+    """The fields of BenchStep. Raises RefusalError when one is out of the device's range.
+
+    `press_at` is where the press stands now.
+    """
+
+    def __init__(
+        self, values, press_at: int, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int
+    ) -> None:
+        (self.shaft, self.press_steps, self.rotate_steps, self.stop_count, self.readings, self.settle_readings,
+         self.press_speed, self.rotate_speed) = values  # fmt: skip
+        self._check("shaft", 0, SHAFT_MAX)
+        self._check("press_steps", 0, press_limit)
+        self._check("rotate_steps", -STEPS_MAX, STEPS_MAX)
+        if self.stop_count is not None:
+            self._check("stop_count", 1, count_limit)
+        self._check("readings", 1, 10000)
+        self._check("settle_readings", 0, 100)
+        self._check("press_speed", 1, min(press_speed_max, SPEED_MAX))
+        self._check("rotate_speed", 1, min(rotate_speed_max, SPEED_MAX))
+        self._way = abs(self.press_steps - press_at)
+
+    def most_readings(self, interval_us: int) -> int:
+        """Those of both motions, then what is asked for."""
+        moving = self._way // self.press_speed + abs(self.rotate_steps) // self.rotate_speed
+        return (moving + 4) * (1000000 // interval_us + 1) + self.settle_readings + self.readings

@@ -7,8 +7,9 @@ because a single one may be a spike.
 from load_cell import BAD, GAP_BEFORE, SETTLING
 from records import STATES
 
-ZERO_BEFORE, APPROACH, LIGHT, FULL, LIGHT_AGAIN, LIFT, ZERO_AFTER = (
-    STATES.index(name) for name in ("ZERO_BEFORE", "APPROACH", "LIGHT", "FULL", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER")
+ZERO_BEFORE, APPROACH, LIGHT, FULL, LIGHT_AGAIN, LIFT, ZERO_AFTER, BENCH = (
+    STATES.index(name)
+    for name in ("ZERO_BEFORE", "APPROACH", "LIGHT", "FULL", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "BENCH")
 )
 ZEROS = (ZERO_BEFORE, ZERO_AFTER)
 TURNS = (LIGHT, FULL, LIGHT_AGAIN)
@@ -19,7 +20,8 @@ class Progress:
     """Follows the readings of one state after the other.
 
     `threshold` is the rise of the count above `zero` that the press is waiting for, or None; `sampling_us` the time
-    of the readings that count for the result; `detail` the number that goes with a fault.
+    of the readings that count for the result; `detail` the number that goes with a fault. `zero_due` says that a bench
+    step is to give the zero.
     """
 
     def __init__(self, cell, rotate, count_limit: int, press_limit: int) -> None:
@@ -32,7 +34,7 @@ class Progress:
         self.enter(0)
 
     def begin(self, plan) -> None:
-        """Start on a shaft."""
+        """Start on a shaft, or on a bench step."""
         self._plan = plan
         self.sampling_us = 0
 
@@ -40,7 +42,15 @@ class Progress:
         """Another state began."""
         self._state = state
         self.threshold: int | None = None
+        self.zero_due = False
+        self._arrived = state != BENCH
         self._seen = self._good = self._over = self._reached = 0
+
+    def arrive(self) -> None:
+        """The head of a bench step came to rest: from here on readings settle and count."""
+        self.threshold = None
+        self._arrived = True
+        self._seen = self._good = 0
 
     def turn_steps(self) -> int:
         """What the present turn has to cover."""
@@ -52,7 +62,9 @@ class Progress:
         A turn settles until its speed is constant, so that the angle runs evenly through the good readings.
         """
         self._seen += 1
-        if self._state in TURNS:
+        if not self._arrived:
+            waiting = True
+        elif self._state in TURNS or self._state == BENCH:
             waiting = self._seen <= self._plan.settle_readings or not self._rotate.steady(rotate)
         else:
             waiting = self._state in ZEROS and self._seen <= self._plan.settle_readings
@@ -60,14 +72,17 @@ class Progress:
 
     def event(self, settling: int, rotate: int, press: int) -> "str | None":
         """What this reading brought about: an event or a fault of the cycle's table, or None."""
-        if APPROACH <= self._state <= LIFT and not self._cell.status & BAD:
+        limited = APPROACH <= self._state <= LIFT or (self._state == BENCH and not self.zero_due)
+        if limited and not self._cell.status & BAD:
             event = self._loaded(self._cell.count - self.zero, press)
             if event is not None:
                 return event
         if not settling and self._state in TURNS:
             return self._turning(rotate)
         if not settling and self._state in ZEROS:
-            return self._zeroing()
+            return self._zeroing(self._plan.zero_readings)
+        if not settling and self._state == BENCH:
+            return self._benching()
         return None
 
     def _loaded(self, rise: int, press: int) -> "str | None":
@@ -89,7 +104,16 @@ class Progress:
         self._good += 1
         return "turned" if rotate - self._turn_from >= self.turn_steps() else None
 
-    def _zeroing(self) -> "str | None":
+    def _benching(self) -> "str | None":
+        if self.zero_due:
+            enough = self._zeroing(self._plan.readings) is not None
+        else:
+            self.sampling_us += self._cell.gap_us
+            self._good += 0 if self._cell.status & BAD else 1
+            enough = self._good >= self._plan.readings
+        return "taken" if enough and not self._rotate.moving() else None
+
+    def _zeroing(self, readings: int) -> "str | None":
         self.sampling_us += self._cell.gap_us
         if self._cell.status & ~GAP_BEFORE:
             return None
@@ -101,7 +125,7 @@ class Progress:
         self._lowest = min(self._lowest, rise)
         self._highest = max(self._highest, rise)
         self._good += 1
-        if self._good < self._plan.zero_readings:
+        if self._good < readings:
             return None
         self.zero = self._base + self._mean_rise()
         return "zeroed"

@@ -5,13 +5,14 @@ order. A type is a plain name, the name of an enum, ("null", type), or ("array",
 """
 
 PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 0
+PROTOCOL_MINOR = 1
 # CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first (Avro specification)
-FINGERPRINT = b"\xe0\x63\x2c\x0a\xbe\xc8\x8e\xd8"
+FINGERPRINT = b"\xf7\x03\xb8\x9f\x95\xdd\x64\x6f"
 
 STATES = ("STARTING", "HOMING", "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN",
-          "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED")  # fmt: skip
-PHASES = ("ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER")
+          "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED", "BENCH", "STANDING")  # fmt: skip
+PHASES = ("ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER",
+          "BENCH")  # fmt: skip
 FAULT_CODES = ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT",
                "FORCE_LIMIT", "TRAVEL_LIMIT", "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST",
                "BUFFER_FULL", "INTERNAL")  # fmt: skip
@@ -50,8 +51,12 @@ RECORDS = (
     ("Command", (("order", "Order"), ("shaft", ("null", "long")))),
     ("Acknowledge", (("shaft", "long"),)),
     ("Resend", (("shaft", "long"), ("blocks", ("array", "int")))),
+    ("BenchStep", (
+        ("shaft", "long"), ("press_steps", "int"), ("rotate_steps", "int"), ("stop_count", ("null", "int")),
+        ("readings", "int"), ("settle_readings", "int"), ("press_speed", "int"), ("rotate_speed", "int"))),
 )  # fmt: skip
-IDENTIFY, READINGS, END_OF_SHAFT, EVENT, FAULT, REPLY, GREET, CYCLE_PLAN, COMMAND, ACKNOWLEDGE, RESEND = range(11)
+(IDENTIFY, READINGS, END_OF_SHAFT, EVENT, FAULT, REPLY, GREET, CYCLE_PLAN, COMMAND, ACKNOWLEDGE, RESEND,
+ BENCH_STEP) = range(12)  # fmt: skip
 
 
 class RecordError(Exception):

@@ -15,7 +15,7 @@ from cobs import cobs
 PROTOCOL = Path(__file__).parents[1] / "protocol"
 MADE = "tests/make_vectors.py with fastavro, cobs and zlib"
 NAMED = ("state", "phase", "fault_code", "identify", "readings", "end_of_shaft", "event", "fault", "reply",
-         "greet", "cycle_plan", "command", "acknowledge", "resend")  # fmt: skip
+         "greet", "cycle_plan", "command", "acknowledge", "resend", "bench_step")  # fmt: skip
 LARGEST_BODY = 1018
 
 IDENTIFY = {
@@ -30,6 +30,10 @@ PLAN = {
     "takeup_steps": 320, "seat_steps": 3200, "turn_steps": 7040, "turn_again_steps": 3520,
     "zero_readings": 40, "settle_readings": 4, "press_speed": 8000, "approach_speed": 1600,
     "rotate_speed": 1280,
+}  # fmt: skip
+BENCH_STEP = {
+    "shaft": 7, "press_steps": 0, "rotate_steps": 0, "stop_count": None, "readings": 400, "settle_readings": 16,
+    "press_speed": 6400, "rotate_speed": 1280,
 }  # fmt: skip
 READING_COLUMNS = ("lateness_us", "rotate_steps", "press_steps", "counts")
 
@@ -85,6 +89,11 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an acknowledgement", "Acknowledge", {"shaft": 7}),
     ("a request for three blocks", "Resend", {"shaft": 7, "blocks": [0, 63, 64]}),
     ("a request for the end alone", "Resend", {"shaft": 7, "blocks": []}),
+    ("a bench step at home", "BenchStep", BENCH_STEP),
+    ("a bench step that turns back and stops at a load", "BenchStep",
+     {**BENCH_STEP, "shaft": 1073741823, "press_steps": 3200, "rotate_steps": -1048576, "stop_count": 94000}),
+    ("a bench step's reading", "Readings", block(([0], [0], [0], [50123]), phase="BENCH")),
+    ("an event of the bench", "Event", {"tick_us": 7, "previous": "BENCH", "state": "STANDING", "shaft": 7}),
 ]  # fmt: skip
 
 

@@ -37,7 +37,7 @@ SCENARIO: dict[str, Any] = {
 STATES = range(len(records.STATES))
 EVENTS = sorted({event for _, event in cycle.TABLE})
 MOVING = [records.STATES.index(name) for name in (
-    "HOMING", "SEATING", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "RETRACTING",
+    "HOMING", "SEATING", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "RETRACTING", "BENCH",
 )]  # fmt: skip
 UP = ("HOMING", "RETRACTING")  # the head goes home already: nothing safer can be done
 
@@ -102,8 +102,10 @@ def test_force_and_travel_are_limited_wherever_the_head_is_down(state: int) -> N
     assert cycle.TABLE[state, "TRAVEL_LIMIT"][0] == cycle.RETRACTING
 
 
-def test_phases_follow_each_other_as_their_states_do() -> None:
-    assert records.STATES[cycle.FIRST_PHASE : cycle.FIRST_PHASE + len(records.PHASES)] == records.PHASES
+def test_the_sampled_states_are_the_phases() -> None:
+    sampled = [state for state in cycle.MEASURING if state != cycle.SEATING]
+    assert [records.PHASES[cycle.PHASE_OF[state]] for state in sampled] == list(records.PHASES)
+    assert [records.STATES[state] for state in sampled] == list(records.PHASES)
 
 
 # A whole cycle

@@ -14,7 +14,7 @@ INT = st.one_of(st.integers(-70, 70), st.integers(-(2**31), 2**31 - 1))
 NAMES = [name for name, _ in records.RECORDS]
 BATCHES = settings(max_examples=12, phases=(Phase.generate,))  # each starts an interpreter: no shrinking
 DEVICE_SENDS = ("Identify", "EndOfShaft", "Event", "Fault", "Reply")
-HOST_SENDS = ("Greet", "CyclePlan", "Command", "Acknowledge", "Resend")
+HOST_SENDS = ("Greet", "CyclePlan", "Command", "Acknowledge", "Resend", "BenchStep")
 
 
 def values_of(kind: Any) -> st.SearchStrategy[Any]:
@@ -156,7 +156,7 @@ def rows_of(block: dict[str, Any]) -> list[tuple[Any, ...]]:
     ("data", "reason"),
     [
         (b"", "record too short"),
-        (b"\x16", "unknown record"),  # branch 11
+        (b"\x18", "unknown record"),  # branch 12
         (b"\x01", "unknown record"),  # branch -1
         (b"\x10\x08\x00", "unknown symbol"),  # Command with order 4
         (b"\x10\x02\x04\x02", "unknown branch"),  # Command with branch 2 of ["null", "long"]

@@ -17,6 +17,7 @@ axis_halt(axis)           stop stepping now;  axis_moving(axis), axis_position(a
 home_closed()             whether the press's home switch is closed
 mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
 feed_shaft(number)        a shaft is about to be measured (for boards that bring it themselves)
+bench_step(number)        a bench step is about to be taken (for boards whose person is simulated)
 read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
 write(buffer, start, end) send buffer[start:end]; returns how many bytes were taken, never waits
 idle()                    wait for what comes next; False when the loop is to end
@@ -226,6 +227,15 @@ class Board:
         """Put the scenario's shaft of this number into the gauge; the converter starts afresh with it."""
         self.gauge.feed(number, self.now_us, self._axes[self.ROTATE].position)
         self._fed = True
+        self._convert_afresh()
+
+    def bench_step(self, number: int) -> None:
+        """Let the scenario's person put in what this bench step needs; the converter starts afresh with it."""
+        self.gauge.bench(number, self._axes[self.ROTATE].position)
+        self._fed = False
+        self._convert_afresh()
+
+    def _convert_afresh(self) -> None:
         self._waiting = 0
         self._sample_us = self.now_us + self.gauge.interval_us()
 

@@ -3,6 +3,7 @@
 import math
 
 from beam import Beam
+from bench import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
 from noise import Noise
 from shaft import Shaft, with_defaults
 
@@ -18,7 +19,7 @@ GAUGE = {
     "noise_count": 45.0, "creep": 0.0002, "creep_s": 300.0,
     "spike_chance": 0.0, "spike_count": 200000.0, "repeat_chance": 0.0, "drop_chance": 0.0,
     "interval_us": 12500.0, "rate_error": 0.015, "jitter_us": 15.0,
-    "start_mm": 2.0, "home_switch_broken": False,
+    "start_mm": 2.0, "home_switch_broken": False, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
 }  # fmt: skip
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
@@ -37,6 +38,7 @@ class Gauge:
         for given in scenario.get("shafts", []):
             self._shafts[given["number"]] = given
             Shaft(given, self._standard)  # raises now, not in the middle of the night
+        self._bench = Bench(scenario.get("bench", []), self._standard)
         self._seed = scenario.get("seed", 1)
         self._fed: dict[int, int] = {}  # how often each shaft came
         self._head_mm = 0.0
@@ -44,15 +46,31 @@ class Gauge:
 
     def feed(self, number: int, now_us: int, rotate: int) -> None:
         """A shaft comes into the gauge; the same one twice gives other noise, the same night the same noise."""
-        self._shaft = Shaft(self._shafts.get(number, {"fault": "absent"}), self._standard)
-        self._fed[number] = self._fed.get(number, 0) + 1
-        self._noise = Noise(self._seed, number, self._fed[number])
+        self._thing = self._bench.thing(-1)
+        self._put(Shaft(self._shafts.get(number, NO_SHAFT), self._standard), number, rotate)
         self._fed_us = self._last_us = now_us
+        self._crept_n = 0.0
+
+    def bench(self, step: int, rotate: int) -> None:
+        """A bench step is to be taken, with what the person put in for it; what is there already stays as it is."""
+        thing = self._bench.thing(step)
+        if thing is self._thing:
+            self._make_noise(step)
+        else:
+            self._thing = thing
+            self._put(thing.shaft, step, rotate)
+
+    def _put(self, shaft: Shaft, number: int, rotate: int) -> None:
+        self._shaft = shaft
         self._rotate = rotate
         self.angle = 0.0
-        self._deepest_mm = self._crept_n = 0.0
-        self._force_n = 0.0
+        self._deepest_mm = self._force_n = 0.0
         self._word = 0
+        self._make_noise(number)
+
+    def _make_noise(self, number: int) -> None:
+        self._fed[number] = self._fed.get(number, 0) + 1
+        self._noise = Noise(self._seed, number, self._fed[number])
 
     def set_angle_origin(self) -> None:
         """Count angles from where the shaft lies now."""
@@ -112,8 +130,8 @@ class Gauge:
         shaft, frame = self._shaft, self.truths["frame_mm_per_n"]
         travel = head_mm - self.truths["contact_mm"] + shaft.height(self.angle)
         if shaft.fault == "absent" or travel <= 0:
-            self._force_n = 0.0
-            return 0.0
+            self._force_n = self._thing.force_n(travel, self.truths)
+            return self._force_n
         scale = shaft.stiffness(self.angle) / self.truths["span_mm"] ** 2
         if shaft.fault == "soft":
             scale /= SOFT
@@ -142,6 +160,9 @@ class Gauge:
         return 1 - self._shaft.given["hysteresis"] * min(max(relief, 0.0), 1.0)
 
     def _count(self, now_us: int, force: float) -> int:
+        if self._thing.kind == "indicator":
+            tip = INDICATOR_COUNT_PER_MM * self._head_mm + INDICATOR_NOISE_COUNT * self._noise.normal()
+            return math.floor(tip + 0.5)
         truths = self.truths
         passed_s = (now_us - self._last_us) / 1e6
         self._last_us = now_us

@@ -12,6 +12,7 @@ AROUND = 16  # equally spaced angles are exact for a smooth periodic mean
 SHAFT = {
     "number": 1, "spine_thou": 500.0, "spread_thou": 0.0, "stiff_side_deg": 0.0, "bow_mm": 0.0, "bow_deg": 0.0,
     "out_of_round_mm": 0.0, "out_of_round_deg": 0.0, "hysteresis": 0.0, "diameter_mm": 7.5, "fault": None,
+    "ei_n_mm2": None,
 }  # fmt: skip
 FAULTS = ("absent", "soft", "stiff_jam", "cell_silent", "cell_stuck", "cell_out_of_step", "cell_saturated")
 
@@ -39,6 +40,8 @@ class Shaft:
             raise ValueError("shaft: unknown fault {!r}".format(self.given["fault"]))
         self.fault = self.given["fault"]
         self._beam = beam
+        if self.given["ei_n_mm2"] is not None:
+            self.given["spine_thou"] = self._spine_of(self.given["ei_n_mm2"])
         self._stiff = math.radians(self.given["stiff_side_deg"])
         middle_thou = self.given["spine_thou"]  # of the range: off the mean by the square of the evenness
         for _ in range(4):
@@ -57,7 +60,10 @@ class Shaft:
 
     def standard_thou(self, phi: float) -> float:
         """Standard deflection in thousandths of an inch with the shaft turned to phi."""
-        p = STANDARD_LOAD_N * STANDARD_SPAN_MM**2 / self.stiffness(phi)
+        return self._spine_of(self.stiffness(phi))
+
+    def _spine_of(self, ei: float) -> float:
+        p = STANDARD_LOAD_N * STANDARD_SPAN_MM**2 / ei
         return self._beam.deflection(p) * STANDARD_SPAN_MM / THOU_MM
 
     def _settle(self, middle_thou: float) -> None:

@@ -15,7 +15,7 @@ REFUSAL_WORDS = {
     Refusal.OUT_OF_RANGE: "a value is out of its range",
     Refusal.NO_PLAN: "it has no cycle plan",
     Refusal.UNKNOWN_SHAFT: "it holds no such shaft",
-    Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so long a cycle",
+    Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so many readings",
 }
 
 

@@ -12,7 +12,7 @@ from midspan.link import Link
 from midspan.meaning import AT_REST
 from midspan.outcomes import Done, Failed, Faulted, Finished, Identified, Outcome
 from midspan.raw_run import RawRun
-from midspan.records import CyclePlan, Fault, Identify, State
+from midspan.records import BenchStep, CyclePlan, Fault, Identify, State
 from midspan.session import Session
 from midspan.stages import Stage
 
@@ -60,7 +60,7 @@ class Gauge:
         return self._until(Identified, on_event).identify
 
     def settled(self, on_event: OnEvent = ignore) -> Identify:
-        """The same once the gauge has come to rest: IDLE, HOLDING or FAULTED."""
+        """The same once the gauge has come to rest: IDLE, HOLDING, FAULTED or STANDING."""
         found = self.identify(on_event)
         while found.state not in AT_REST:
             self._wait_until_settled(on_event)
@@ -77,6 +77,22 @@ class Gauge:
         self.session.measure(shaft, label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
 
+    def bench_step(self, step: BenchStep, label: str = "", on_event: OnEvent = ignore) -> RawRun:
+        """Take one step of a calibration: a run of the one phase BENCH, after which the head stays where it is.
+
+        The first step after IDLE must be at home (press_steps 0): its mean is the zero of the gauge's force limit.
+        `acknowledge` each step once it is on disk, and `end_bench` after the last. Between steps a person may take
+        any time. Like `measure` it gives the run of a step cut short, and raises what `measure` raises.
+        """
+        self._with_nothing_held(on_event)
+        self.session.bench_step(step, label, self._now_ms(), self._clock())
+        return self._until(Finished, on_event).run
+
+    def end_bench(self, on_event: OnEvent = ignore) -> None:
+        """Bring the head home after bench steps; nothing happens when none were taken."""
+        if self.settled(on_event).state is State.STANDING:
+            self._go_home(on_event)
+
     def fetch(self, shaft: int, label: str, on_event: OnEvent = ignore) -> RawRun:
         """Get a shaft that the gauge holds from before (`held_shaft` of `identify`)."""
         self.settled(on_event)
@@ -91,7 +107,10 @@ class Gauge:
         self._until(Done, on_event)
 
     def stop(self, on_event: OnEvent = ignore) -> RawRun | None:
-        """Retract and give up the shaft under way; its run so far, or None when this host had none under way."""
+        """Retract and give up the shaft or step under way; its run so far, or None when this host had none under way.
+
+        A head that stands where a bench step left it goes home.
+        """
         if self.session.stage in (Stage.ORDERING, Stage.MEASURING):
             self.session.stop(self._clock())
             return self._until(Finished, on_event).run
@@ -99,27 +118,37 @@ class Gauge:
         if self.session.stage is Stage.SETTLING:
             self.session.stop(self._clock())
             self._wait_until_settled(on_event)
+        self.end_bench(on_event)
         return None
 
     def clear_fault(self, on_event: OnEvent = ignore) -> None:
         """Home the press after a fault has been mended; raises DeviceFault when the gauge faults again."""
         self.settled(on_event)
+        self._go_home(on_event)
+
+    def _go_home(self, on_event: OnEvent) -> None:
         self.session.clear_fault(self._clock())
         self._until(Done, on_event)
         self._wait_until_settled(on_event)
         self._raise_if_faulted(self.settled(on_event))
 
     def _ready_for_a_shaft(self, plan: CyclePlan, on_event: OnEvent) -> None:
+        found = self._with_nothing_held(on_event)
+        if found.state is State.STANDING:
+            self._go_home(on_event)
+        if self._planned != (found.boot, plan):
+            self.session.plan(plan, self._clock())
+            self._until(Done, on_event)
+            self._planned = (found.boot, plan)
+
+    def _with_nothing_held(self, on_event: OnEvent) -> Identify:
         found = self.settled(on_event)
         self._raise_if_faulted(found)
         if found.held_shaft is not None:
             raise ProtocolError(
                 f"{self._link.name}: the gauge still holds shaft {found.held_shaft}: fetch and store it first"
             )
-        if self._planned != (found.boot, plan):
-            self.session.plan(plan, self._clock())
-            self._until(Done, on_event)
-            self._planned = (found.boot, plan)
+        return found
 
     def _raise_if_faulted(self, found: Identify) -> None:
         if found.state is State.FAULTED:

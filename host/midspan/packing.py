@@ -8,7 +8,7 @@ from typing import Any, get_args
 
 from midspan import schemas
 from midspan.errors import ProtocolError
-from midspan.records import FaultCode, Order, Phase, Record, Refusal, State
+from midspan.records import FaultCode, Greet, Order, Phase, Record, Refusal, State
 
 _CLASSES = {cls.__name__: cls for cls in get_args(Record)}
 _ENUMS: dict[str, Any] = {
@@ -46,6 +46,15 @@ def unpack(body: bytes) -> Record:
     cls = _CLASSES[name.removeprefix(schemas.NAMESPACE)]
     record: Record = cls(**{key: _from_avro(key, value) for key, value in datum.items()})
     return record
+
+
+def greeting() -> Greet:
+    """What this host greets with: its own version and fingerprint.
+
+    >>> greeting().protocol_major
+    1
+    """
+    return Greet(schemas.PROTOCOL_MAJOR, schemas.PROTOCOL_MINOR, schemas.fingerprint())
 
 
 def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:

@@ -14,11 +14,11 @@ import numpy.typing as npt
 from midspan.errors import ProtocolError
 
 # Numbered as the symbols of the schema's enums; tests hold both equal.
-Phase = IntEnum("Phase", "ZERO_BEFORE APPROACH LIGHT DEEPEN FULL RETURN LIGHT_AGAIN LIFT ZERO_AFTER", start=0)
+Phase = IntEnum("Phase", "ZERO_BEFORE APPROACH LIGHT DEEPEN FULL RETURN LIGHT_AGAIN LIFT ZERO_AFTER BENCH", start=0)
 State = IntEnum(
     "State",
     "STARTING HOMING IDLE SEATING ZERO_BEFORE APPROACH LIGHT DEEPEN FULL RETURN LIGHT_AGAIN LIFT ZERO_AFTER "
-    "RETRACTING HOLDING FAULTED",
+    "RETRACTING HOLDING FAULTED BENCH STANDING",
     start=0,
 )
 FaultCode = IntEnum(
@@ -210,9 +210,23 @@ class Resend:
     blocks: tuple[int, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class BenchStep:
+    """One step of a calibration: readings with the press at a position and the rotate axis turned by an angle."""
+
+    shaft: int
+    press_steps: int
+    rotate_steps: int
+    stop_count: int | None
+    readings: int
+    settle_readings: int
+    press_speed: int
+    rotate_speed: int
+
+
 Record = (
     Identify | Readings | EndOfShaft | Event | Fault | Reply
-    | Greet | CyclePlan | Command | Acknowledge | Resend
+    | Greet | CyclePlan | Command | Acknowledge | Resend | BenchStep
 )  # fmt: skip
 
 

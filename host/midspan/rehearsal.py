@@ -42,7 +42,7 @@ class Rehearsal:
     """
 
     def __init__(self, scenario: dict[str, Any], folder: Path) -> None:
-        self._command = interpreter_command(len(scenario.get("shafts", [])))
+        self._command = interpreter_command(sum(len(scenario.get(name, ())) for name in ("shafts", "bench")))
         self._scenario = scenario
         self._folder = folder
         self.port = ""

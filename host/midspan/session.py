@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from midspan import failures, schemas
+from midspan import failures
 from midspan import outcomes as out
 from midspan.blocks import Blocks
 from midspan.errors import MidspanError, ProtocolError
 from midspan.line import Line
 from midspan.meaning import meaning_of
 from midspan.outcomes import Outcome
-from midspan.packing import foreign_version, unpack
+from midspan.packing import foreign_version, greeting, unpack
 from midspan.raw_run import RawRun
 from midspan.records import (
     Acknowledge,
+    BenchStep,
     Command,
     CyclePlan,
     Event,
@@ -32,6 +33,7 @@ from midspan.records import (
 )  # fmt: skip
 from midspan.stages import TABLE, Signal, Stage
 
+Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
 EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
 GOING_ON = (Signal.BLOCK, Signal.CHANGED, Signal.RESTED)
 LARGEST_RESEND = 64
@@ -71,7 +73,7 @@ class Session:
 
     def greet(self, now_s: float) -> None:
         """Open the conversation, or open it anew: a shaft under way is then one that the gauge holds."""
-        self._order(Signal.GREET, _greeting(), now_s)
+        self._order(Signal.GREET, greeting(), now_s)
 
     def plan(self, plan: CyclePlan, now_s: float) -> None:
         """Tell the gauge how the next shafts are to be measured."""
@@ -80,6 +82,10 @@ class Session:
     def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
         """Order one cycle on the shaft in the gauge."""
         self._order(Signal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
+
+    def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
+        """Order one bench step; it comes and is stored as a shaft is."""
+        self._order(Signal.MEASURE, step, now_s, (step.shaft, label, started_ms))
 
     def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
         """Get a shaft that the gauge still holds, from before this session."""
@@ -97,14 +103,12 @@ class Session:
         """Home the press and return to idle."""
         self._order(Signal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
 
-    def _order(
-        self, signal: Signal, request: Record | None, now_s: float, shaft: tuple[int, str, int] | None = None
-    ) -> None:
+    def _order(self, signal: Signal, request: Record | None, now_s: float, named: Named | None = None) -> None:
         if (self.stage, signal) not in TABLE:
             raise ProtocolError(f"{signal.name} has no place while {self.stage.name} ({self.stage.value})")
-        if shaft is not None:
+        if named is not None:
             assert self.identify is not None  # the table allows a shaft only after a greeting
-            self._blocks, self._fetches = Blocks(*shaft, self.identify), 0
+            self._blocks, self._fetches = Blocks(*named, self.identify), 0
         self._heard_s = now_s
         self._signal(signal, request, now_s)
 
@@ -169,18 +173,17 @@ class Session:
 
     def _repeat(self, _: None, now_s: float) -> list[Outcome]:
         assert self._request is not None  # the table repeats only after asking
-        self.repeats += 1
+        self.repeats, self._sent_s = self.repeats + 1, now_s
         self._asked.add(self.line.send(self._request))
-        self._sent_s = now_s
         return []
 
-    def _greet(self, greeting: Greet, now_s: float) -> list[Outcome]:
+    def _greet(self, greet: Greet, now_s: float) -> list[Outcome]:
         self.identify = self._blocks = None
         self.line.send_delimiter()
-        return self._ask(greeting, now_s)
+        return self._ask(greet, now_s)
 
     def _probe(self, _: None, now_s: float) -> list[Outcome]:
-        self.line.send(_greeting())
+        self.line.send(greeting())
         self._sent_s = now_s
         return []
 
@@ -243,7 +246,3 @@ class Session:
     def _fail_lost(self, identify: Identify, now_s: float) -> list[Outcome]:
         self.identify = identify
         return self._fail(failures.lost(self._blocks, identify.state), now_s)
-
-
-def _greeting() -> Greet:
-    return Greet(schemas.PROTOCOL_MAJOR, schemas.PROTOCOL_MINOR, schemas.fingerprint())

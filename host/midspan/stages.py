@@ -17,8 +17,8 @@ class Stage(Enum):
     SETTLING = "greeted; the device still moves and will come to rest"
     READY = "greeted; nothing is under way"
     PLANNING = "CyclePlan sent"
-    ORDERING = "MEASURE sent"
-    MEASURING = "readings of the shaft come in"
+    ORDERING = "MEASURE or BenchStep sent"
+    MEASURING = "readings of the shaft or bench step come in"
     FETCHING = "Resend sent; missing blocks come in"
     FINISHED = "the shaft is whole and handed over, not yet stored"
     RELEASING = "Acknowledge sent"
@@ -39,9 +39,9 @@ class Signal(Enum):
     FOREIGN = auto()  # Identify of another major version or fingerprint
     RESET = auto()  # Identify with another boot number than before
     HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
-    AT_REST = auto()  # Identify: IDLE, HOLDING or FAULTED
+    AT_REST = auto()  # Identify: IDLE, HOLDING, FAULTED or STANDING
     MOVING = auto()  # Identify: any other state
-    RESTED = auto()  # Event to IDLE, HOLDING or FAULTED
+    RESTED = auto()  # Event to IDLE, HOLDING, FAULTED or STANDING
     CHANGED = auto()  # Event to any other state
     FAULT = auto()
     ACCEPTED = auto()  # Reply to the request that is open

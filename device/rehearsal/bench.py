@@ -1,0 +1,58 @@
+"""What a person puts into the gauge for a calibration, and what it does to the cell."""
+
+from shaft import SHAFT, Shaft, with_defaults
+
+INDICATOR_COUNT_PER_MM = 10000.0
+INDICATOR_NOISE_COUNT = 2.0
+KINDS: dict[str, dict] = {
+    "nothing": {},
+    "mass": {"mass_g": 0.0, "density_kg_m3": 8000.0},
+    "rigid": {"give_mm_per_n": 0.0},
+    "indicator": {},
+    "shaft": SHAFT,
+}
+NO_SHAFT = {"fault": "absent"}
+
+
+class Thing:
+    """One thing in the gauge, from its scenario keys. Raises ValueError that names a kind or key there is not.
+
+    `shaft` is the shaft it is, or one that is absent.
+    """
+
+    def __init__(self, given: dict, beam) -> None:
+        keys = dict(given)
+        self.number = keys.pop("number", 1)
+        self.kind = keys.pop("kind", "nothing")
+        if self.kind not in KINDS:
+            raise ValueError("bench: unknown kind {!r}".format(self.kind))
+        self.given = with_defaults(KINDS[self.kind], keys, self.kind)
+        self.shaft = Shaft(keys if self.kind == "shaft" else NO_SHAFT, beam)
+
+    def force_n(self, travel_mm: float, truths: dict) -> float:
+        """Force on the cell, beside that of a shaft; travel counts from where the head meets a straight shaft.
+
+        A mass weighs less by the air that it displaces; on a rigid bar the frame and the cell are all that gives.
+        """
+        if self.kind == "mass":
+            lift = truths["air_kg_m3"] / self.given["density_kg_m3"]
+            return self.given["mass_g"] / 1000 * truths["gravity_m_s2"] * (1 - lift)
+        if self.kind == "rigid" and travel_mm > 0:
+            return travel_mm / (truths["frame_mm_per_n"] + self.given["give_mm_per_n"])
+        return 0.0
+
+
+class Bench:
+    """All that the person will put in, one thing after the other: each is there from the step of its number on."""
+
+    def __init__(self, things: list, beam) -> None:
+        self._empty = Thing({}, beam)
+        self._things = [Thing(given, beam) for given in things]
+
+    def thing(self, step: int) -> Thing:
+        """What is there at a step: the thing with the highest number up to it."""
+        found = self._empty
+        for thing in self._things:
+            if thing.number <= step and (found is self._empty or thing.number >= found.number):
+                found = thing
+        return found
