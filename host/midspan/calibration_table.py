@@ -1,0 +1,134 @@
+"""The columns of each calibration table, read from CSV or typed, and written as readings are taken.
+
+One layout serves all: what the guided procedure writes is what `--csv` reads.
+"""
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from midspan.errors import OutputError, ReadingsError
+from midspan.polynomial import Array
+from midspan.reading_table import ReadingTable, number_in, read_table
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its name, its words if it holds words, and what stands in it where the table has no such column."""
+
+    name: str
+    words: tuple[str, ...] = ()
+    default: str | None = None
+
+
+LAYOUTS: dict[str, tuple[Column, ...]] = {
+    "force": (
+        Column("round", default="1"),
+        Column("direction", ("up", "down", "hold")),
+        Column("mass_g"),
+        Column("count"),
+        Column("time_s", default="0"),
+    ),
+    "travel": (Column("direction", ("up", "down")), Column("steps"), Column("travel_mm")),
+    "frame": (Column("travel_mm"), Column("force_n")),
+    "span": (Column("span_mm"),),
+    "rotation": (Column("steps"), Column("count")),
+    "marks": (Column("mark_steps"),),
+    "bar": (Column("spine_thou"), Column("u_spine_thou")),
+}
+
+
+@dataclass(frozen=True)
+class Readings:
+    """One procedure's readings by column, all equally long, and where they came from."""
+
+    source: str
+    numbers: dict[str, Array]
+    words: dict[str, tuple[str, ...]]
+    lines: tuple[int, ...]
+
+    def __getitem__(self, column: str) -> Array:
+        return self.numbers[column]
+
+    def place(self, i: int) -> str:
+        """Where a reading stands, for messages."""
+        return f"{self.source}, line {self.lines[i]}"
+
+    def as_dict(self) -> dict[str, list[float] | list[str]]:
+        """Plain lists, for a record."""
+        return {name: values.tolist() for name, values in self.numbers.items()} | {
+            name: list(values) for name, values in self.words.items()
+        }
+
+
+def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Readings:
+    """Readings from plain lists, numbered like the lines of a table under a heading.
+
+    >>> readings_of("typed", span_mm=[711.2, 711.3])["span_mm"].tolist()
+    [711.2, 711.3]
+    """
+    words = {name: tuple(map(str, values)) for name, values in columns.items() if name == "direction"}
+    numbers = {name: np.array(values, float) for name, values in columns.items() if name not in words}
+    lengths = {len(values) for values in (*words.values(), *numbers.values())}
+    if len(lengths) != 1:
+        raise ReadingsError(f"{source}: the columns {', '.join(columns)} are not equally long")
+    if not all(np.isfinite(values).all() for values in numbers.values()):
+        raise ReadingsError(f"{source}: a reading is not a finite number; take it again")
+    return Readings(source, numbers, words, tuple(range(2, lengths.pop() + 2)))
+
+
+def read_readings(path: Path, layout: str) -> Readings:
+    """The readings of a CSV file in one of LAYOUTS; ReadingsError names the line and what to do."""
+    return _readings(read_table(path), LAYOUTS[layout])
+
+
+def _readings(table: ReadingTable, columns: Sequence[Column]) -> Readings:
+    known = {one.name for one in columns}
+    unknown = [name for name in table.columns if name not in known]
+    missing = [one.name for one in columns if one.default is None and one.name not in table.columns]
+    if unknown or missing:
+        wrong = f"has no column {missing[0]}" if missing else f"has a column {unknown[0]!r} that is not known"
+        wanted = ",".join(one.name for one in columns)
+        raise ReadingsError(f"{table.source}: {wrong}; its first line must be: {wanted}")
+    numbers, words = {}, {}
+    for one in columns:
+        default = [one.default or ""] * len(table.lines)
+        cells = table.texts(one.name) if one.name in table.columns else default
+        if one.words:
+            words[one.name] = tuple(_word(cell, one, table.place(i, one.name)) for i, cell in enumerate(cells))
+        else:
+            numbers[one.name] = np.array([number_in(cell, table.place(i, one.name)) for i, cell in enumerate(cells)])
+    return Readings(table.source, numbers, words, tuple(line.number for line in table.lines))
+
+
+def _word(cell: str, column: Column, place: str) -> str:
+    if cell not in column.words:
+        raise ReadingsError(f"{place} is {cell!r}; write {' or '.join(column.words)}")
+    return cell
+
+
+class TableWriter:
+    """Writes readings as they are taken, so that whatever happens they are kept.
+
+    Raises OutputError when the file exists or cannot be written.
+    """
+
+    def __init__(self, path: Path, layout: str) -> None:
+        self.path = path
+        self._names = [one.name for one in LAYOUTS[layout]]
+        self._write(self._names, "x")
+
+    def add(self, cells: Mapping[str, float | str]) -> None:
+        """One reading, by column; in the file when this returns."""
+        self._write([str(cells[name]) for name in self._names], "a")
+
+    def _write(self, row: Sequence[str], mode: str) -> None:
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            with self.path.open(mode, encoding="utf-8", newline="") as file:
+                csv.writer(file, lineterminator="\n").writerow(row)
+        except OSError as error:
+            raise OutputError(f"{self.path}: cannot be written ({error.strerror}); name another folder") from error
