@@ -3,20 +3,24 @@
 import json
 import os
 import re
-import signal
 import sqlite3
 import subprocess
+import sys
+from contextlib import closing
+from dataclasses import replace
+from threading import Thread
 
 import fastavro
 import numpy as np
 import pytest
+import rig
 from commands_rig import COMMAND, complaint, midspan, settings
-from midspan import scenario
+from midspan import gauge, link, scenario, store
 from midspan.archive import read
 from midspan.archive_writer import ArchiveWriter
+from midspan.decision import Decision, Outcome
 from midspan.rehearsal import Rehearsal
-from midspan.store import Store
-from rig import bare_line
+from midspan.store import RunReference, Store
 from synthetic import Gauge, Shaft, raw_run
 
 
@@ -98,6 +102,77 @@ def test_an_archive_of_another_version_names_both(files, tmp_path):
     assert len(set(re.findall(r"[0-9a-f]{16}", line))) == 2  # the fingerprints of both schemas
 
 
+def test_every_bad_file_of_many_is_named(files, tmp_path):
+    calibration, _, archive = files
+    (tmp_path / "text.avro").write_text("spine 500\n")
+    (tmp_path / "cut.avro").write_bytes(archive.read_bytes()[:-500])
+    names = [tmp_path / name for name in ("text.avro", "cut.avro", "missing.avro")]
+    done = midspan("recompute", *names, archive, "--calibration", calibration, "--json")
+    assert [one["shaft"] for one in json.loads(done.stdout)] == [1, 2, 1, 2, 3]
+    line = complaint(done)
+    assert all(name.name in line for name in names)
+    assert str(archive) not in line
+
+
+def test_a_damaged_archive_is_left_as_it_was_and_can_be_added_to(files, tmp_path):
+    calibration, bands, archive = files
+    damaged = bytearray(archive.read_bytes())
+    damaged[len(damaged) // 2] ^= 0x55
+    archive.write_bytes(damaged)
+    given = ("--calibration", calibration, "--bands", bands, "--archive", archive)
+    done = midspan("measure", "--port", "rehearsal", "--shaft", 4, *given, folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert archive.read_bytes()[: len(damaged)] == damaged
+    assert [one["shaft"] for one in json.loads(recompute(archive, calibration).stdout)] == [1, 3, 4]
+
+
+@pytest.mark.parametrize("make", [lambda path: path.write_text("spine 500\n"), foreign_avro], ids=["text", "avro"])
+def test_a_foreign_file_is_never_added_to(files, tmp_path, make):
+    calibration, bands, _ = files
+    foreign = tmp_path / "mine.avro"
+    make(foreign)
+    before = foreign.read_bytes()
+    given = ("--calibration", calibration, "--bands", bands, "--archive", foreign)
+    assert "mine.avro" in complaint(midspan("measure", "--port", "rehearsal", "--shaft", 1, *given, folder=tmp_path))
+    assert foreign.read_bytes() == before
+
+
+# Readings that are none of a shaft
+
+
+def spoilt(**changes):
+    """A run of which some columns are not what a gauge gives."""
+    run = raw_run(Shaft(number=2), Gauge(), np.random.default_rng(2))
+    return replace(run, **{name: change(run) for name, change in changes.items()})
+
+
+@pytest.mark.parametrize(
+    "run",
+    [
+        spoilt(counts=lambda run: np.zeros(len(run), int)),
+        spoilt(counts=lambda run: -run.counts),
+        spoilt(counts=lambda run: np.random.default_rng(1).integers(-(2**23), 2**23, len(run))),
+        spoilt(rotate_steps=lambda run: np.zeros(len(run), int)),
+        spoilt(press_steps=lambda run: np.zeros(len(run), int)),
+        spoilt(status=lambda run: np.full(len(run), 2, np.int16)),
+        spoilt(segments=lambda run: (*run.segments[:-1], (1, run.segments[-1][1]))),
+        spoilt(complete=lambda _: False, cause=lambda _: "SOMETHING NEW"),
+    ],
+    ids=["nothing", "turned round", "noise", "still", "press at home", "unfit", "no zero", "unknown cause"],
+)  # fmt: skip
+def test_readings_of_no_shaft_are_doubtful_and_stop_no_others(files, tmp_path, run):
+    calibration, bands, archive = files
+    with ArchiveWriter(tmp_path / "spoilt.avro") as writer:
+        for one in (next(read(archive)), run, next(read(archive))):
+            writer.append(one)
+    done = recompute(tmp_path / "spoilt.avro", calibration, "--bands", bands)
+    assert done.returncode == 0, done.stderr
+    rows = json.loads(done.stdout, parse_constant=pytest.fail)
+    assert ["unmeasured" in row for row in rows] == [False, True, False]
+    assert rows[0] == rows[2]
+    assert (rows[1]["outcome"], bool(rows[1]["reasons"][0])) == ("doubtful", True)
+
+
 # Settings
 
 
@@ -159,12 +234,72 @@ def test_a_port_that_is_not_there_is_named(files, tmp_path):
     assert "no-such-port" in complaint(measure(tmp_path / "no-such-port", files, tmp_path))
 
 
-def test_a_port_that_is_no_gauge_is_named_and_leaves_no_batch(files, tmp_path):
-    with bare_line() as (far, port):
-        os.write(far, b"AT OK\r\nhello\r\n" * 20)
-        assert port in complaint(measure(port, files, tmp_path))
-    with Store.open(tmp_path / "new.db") as store:
-        assert store.versions() == []
+def answer_once(far, said):
+    """Another instrument: it says something of its own to whatever it is told."""
+    os.read(far, 1)
+    os.write(far, said)
+
+
+def hurried(line):
+    """A gauge whose clock runs, so that nobody waits for the answer that does not come."""
+    return Gauge_(line, rig.ticking())
+
+
+Gauge_ = gauge.Gauge
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (b"", "nothing answers there"),
+        (b"AT OK\r\nhello\r\n" * 20, "none of them spoke the gauge's protocol"),
+        (bytes(range(256)) * 4 + b"\0" * 9, "none of them spoke the gauge's protocol"),
+    ],
+    ids=["silent", "chatter", "noise"],
+)
+def test_a_port_that_is_no_gauge_is_named_and_leaves_nothing_behind(files, tmp_path, monkeypatch, said, words):
+    monkeypatch.setattr(gauge, "Gauge", hurried)
+    with rig.bare_line() as (far, port):
+        instrument = Thread(target=answer_once, args=(far, said))
+        instrument.start()
+        line = complaint(measure(port, files, tmp_path))
+        instrument.join()
+    assert line.startswith(f"midspan: {port}: ")
+    assert words in line
+    assert list(read(tmp_path / "new.avro")) == []
+    with closing(sqlite3.connect(tmp_path / "new.db")) as database:
+        assert database.execute("SELECT count(*) FROM batches").fetchone() == (0,)
+
+
+@pytest.mark.parametrize("port", [".", "/dev/null", __file__])
+def test_a_file_that_is_no_port_is_named(files, tmp_path, port):
+    assert complaint(measure(port, files, tmp_path)).startswith(f"midspan: {port}: this is no serial port")
+
+
+def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkeypatch):
+    calibration, bands = settings(tmp_path)
+    common = ("--calibration", calibration, "--bands", bands, "--archive", "a.avro", "--store", "r.db", "--json")
+    reads = []
+    with Rehearsal({"gauge": scenario.GAUGE, "shafts": [{"number": 1}, {"number": 2}]}, tmp_path) as rehearsal:
+
+        def pulled(line):
+            reads.append(line)
+            if len(reads) == 30:
+                line._serial.close()  # as the operating system does when the plug comes out
+            return whole(line)
+
+        whole = link.SerialLink.read
+        first = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, folder=tmp_path)
+        monkeypatch.setattr(link.SerialLink, "read", pulled)
+        cut = midspan("measure", "--port", rehearsal.port, "--shaft", 2, *common, folder=tmp_path)
+        assert f"{rehearsal.port}: the gauge is gone" in complaint(cut)
+        monkeypatch.undo()
+        assert [run.shaft for run in read(tmp_path / "a.avro")] == [1]
+        again = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, folder=tmp_path)
+    assert "the gauge still held shaft 2; it was fetched and stored first" in again.stderr
+    spines = [json.loads(done.stdout)["spine_thou"] for done in (first, again)]
+    assert spines == pytest.approx([500.0, 500.0], abs=1.0)
+    assert [run.shaft for run in read(tmp_path / "a.avro")] == [1, 2, 1]
 
 
 # The gauge
@@ -210,15 +345,63 @@ def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path):
 # Store, pictures, signals
 
 
-def test_a_locked_database_is_told_and_the_readings_are_kept(tmp_path):
+@pytest.fixture
+def impatient(monkeypatch):
+    """A store that does not wait for another program."""
+    monkeypatch.setattr(store.Store.open.__func__, "__kwdefaults__", {"create": True, "wait_s": 0.0})
+
+
+@pytest.mark.usefixtures("impatient")
+def test_a_locked_database_is_told_before_anything_is_measured(tmp_path):
     calibration, bands = settings(tmp_path)
     Store.open(tmp_path / "r.db").close()
-    lock = sqlite3.connect(tmp_path / "r.db")
-    lock.execute("BEGIN EXCLUSIVE")
     common = ("--calibration", calibration, "--bands", bands, "--store", tmp_path / "r.db")
-    done = midspan("measure", "--port", "rehearsal", "--shaft", 2, *common, "--archive", tmp_path / "a.avro")
-    lock.close()
-    assert "another program is using it" in complaint(done)
+    with closing(sqlite3.connect(tmp_path / "r.db")) as lock:
+        lock.execute("BEGIN EXCLUSIVE")
+        done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, "--archive", tmp_path / "a.avro")
+    assert re.search(r"r\.db: another program is using it", complaint(done))
+    assert list(read(tmp_path / "a.avro")) == []
+
+
+@pytest.mark.usefixtures("impatient")
+def test_a_database_locked_in_mid_shaft_leaves_the_readings_in_the_archive(tmp_path, monkeypatch):
+    calibration, bands = settings(tmp_path)
+    common = ("--calibration", calibration, "--bands", bands)
+    append = ArchiveWriter.append
+    with closing(sqlite3.connect(tmp_path / "results.db", isolation_level=None, check_same_thread=False)) as lock:
+
+        def locking(writer, run):
+            offset = append(writer, run)
+            lock.execute("BEGIN EXCLUSIVE")
+            return offset
+
+        monkeypatch.setattr(ArchiveWriter, "append", locking)
+        done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, folder=tmp_path)
+    line = complaint(done)
+    assert "results.db: another program is using it" in line
+    assert "readings of shaft 3 are safe in readings.avro" in line
+    assert [run.shaft for run in read(tmp_path / "readings.avro")] == [3]
+
+
+def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
+    # A limit on the size of files stands for the full disk: part of the block is written, then no more. The archive
+    # is the first to reach it, being larger than the database.
+    calibration, bands, archive = files
+    runs = list(read(archive))
+    with ArchiveWriter(archive) as writer:
+        for _ in range(20):
+            for run in runs:
+                writer.append(run)
+    before = archive.read_bytes()
+    common = ["measure", "--port", "rehearsal", "--calibration", calibration, "--bands", bands, "--shaft", 4]
+    limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({len(before) + 2000},) * 2)"
+    command = [sys.executable, "-c", f"{limit}\n{COMMAND[2]}", *map(str, common)]
+    line = complaint(subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=60))
+    assert "readings.avro: shaft 4 could not be stored" in line
+    assert archive.read_bytes()[: len(before)] == before
+    again = midspan(*common, folder=tmp_path)
+    assert (again.returncode, "2000 bytes of a half-stored shaft were moved" in again.stderr) == (0, True), again.stderr
+    assert [run.shaft for run in read(archive)] == [1, 2, 3] * 21 + [4]
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("no database"), lambda path: path.mkdir()])
@@ -231,14 +414,47 @@ def test_an_unknown_shaft_and_a_missing_store_are_named(tmp_path):
     assert "r.db" in complaint(midspan("show", 1, "--store", tmp_path / "r.db"))
     Store.open(tmp_path / "r.db").close()
     assert "'blue'" in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
+    assert "9" * 30 in complaint(midspan("show", "9" * 30, "--store", tmp_path / "r.db"))
 
 
-@pytest.mark.parametrize("name", ["picture.xyz", "no-folder/picture.png"])
-def test_a_picture_that_cannot_be_written_is_named(tmp_path, name):
-    calibration, bands = settings(tmp_path)
-    common = ("--calibration", calibration, "--bands", bands)
-    assert midspan("measure", "--port", "rehearsal", "--shaft", 2, *common, folder=tmp_path).returncode == 0
-    assert "picture" in complaint(midspan("show", 2, "--picture", tmp_path / name, folder=tmp_path))
+def kept(path, result, outcome=Outcome.INSTRUMENT_FAULT):
+    """A database with one stored result."""
+    with Store.open(path) as store:
+        where = RunReference("a.avro", 0, 1, "blue", 0)
+        store.add(store.begin_batch("", 0), where, result, Decision(outcome, ("why",)), 0)
+
+
+def result_of(files):
+    calibration, _, archive = files
+    (first, *_) = json.loads(recompute(archive, calibration).stdout)
+    del first["budget"]
+    return first
+
+
+def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
+    kept(tmp_path / "r.db", result_of(files) | {"u_spine_thou": float("inf"), "spread_thou": float("nan")})
+    shown = midspan("show", 1, "--store", tmp_path / "r.db")
+    assert shown.returncode == 0, shown.stderr
+    assert re.search(r"spread around +nan ± ", shown.stdout)
+    row = json.loads(midspan("show", 1, "--store", tmp_path / "r.db", "--json").stdout, parse_constant=pytest.fail)
+    assert (row["u_spine_thou"], row["spread_thou"], row["outcome"]) == (None, None, "instrument fault")
+    line = complaint(midspan("show", 1, "--store", tmp_path / "r.db", "--picture", tmp_path / "a.png"))
+    assert "not finite" in line
+
+
+@pytest.mark.parametrize("change", [{"new_thou": 1.0}, {"u_causes": [1.0]}], ids=["more", "fewer causes"])
+def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change):
+    kept(tmp_path / "r.db", result_of(files) | change)
+    assert "midspan recompute a.avro" in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
+
+
+@pytest.mark.parametrize("name", ["picture.xyz", "picture", "no-folder/picture.png", "folder.png"])
+def test_a_picture_that_cannot_be_written_is_named(files, tmp_path, name):
+    kept(tmp_path / "r.db", result_of(files), Outcome.DOUBTFUL)
+    (tmp_path / "folder.png").mkdir()
+    line = complaint(midspan("show", 1, "--store", tmp_path / "r.db", "--picture", tmp_path / name))
+    assert line.startswith(f"midspan: {tmp_path / name}: ")
+    assert not (tmp_path / name).is_file()
 
 
 def test_a_folder_that_is_a_file_stops_the_demonstration(tmp_path):
@@ -256,23 +472,3 @@ def test_a_torn_archive_is_mended_told_and_added_to(tmp_path):
     assert "half-stored" in done.stderr
     assert [run.shaft for run in read(tmp_path / "readings.avro")] == [2, 4]
     assert len(list(tmp_path.glob("readings.avro.torn-*"))) == 1
-
-
-def test_ctrl_c_ends_in_one_line_and_keeps_what_was_measured(tmp_path):
-    process = subprocess.Popen(
-        [*COMMAND, "demo", "--shafts", "300", "--folder", str(tmp_path)], stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    for line in process.stderr:
-        if "3 of 300" in line:
-            break
-    process.send_signal(signal.SIGINT)
-    rest = process.stderr.read()
-    process.stderr.close()
-    assert process.wait() == 130
-    assert "stopped by you" in rest
-    assert "Traceback" not in rest
-    with Store.open(tmp_path / "results.db") as store:
-        stored = [one.run.shaft for one in store.batch(1)]
-    assert stored[:3] == [1, 2, 3]
-    assert {run.shaft for run in read(tmp_path / "readings.avro")} >= set(stored)

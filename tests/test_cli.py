@@ -1,17 +1,23 @@
 """The command line as a newcomer meets it: help, the demonstration, results as tables and as JSON."""
 
 import json
+import os
 import re
 import shlex
+import signal
 import subprocess
 import sys
 
 import fastavro
 import pytest
 import typer
-from commands_rig import COMMAND, midspan
-from midspan.cli import app
+from commands_rig import COMMAND, complaint, midspan, settings
+from matplotlib.image import imread
+from midspan import commands, sorter
+from midspan.cli import LONGEST_LABEL, app
 from midspan.decision import Outcome
+from midspan.outcomes import BlockCame
+from midspan.records import Phase
 from midspan.store import Store
 
 GROUP = typer.main.get_command(app)
@@ -20,8 +26,11 @@ NAMES = sorted(GROUP.commands)
 
 @pytest.fixture(scope="module")
 def demonstrated(tmp_path_factory):
+    """The demonstration as `make demo` runs it: its folder, and the process that has ended."""
     folder = tmp_path_factory.mktemp("demo")
-    return folder, midspan("demo", "--folder", folder)
+    environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+    command = [*COMMAND, "demo", "--folder", str(folder)]
+    return folder, subprocess.run(command, capture_output=True, text=True, env=environment, timeout=120)
 
 
 def leaves(group, path=()):
@@ -44,15 +53,54 @@ def test_every_command_has_help_with_an_example_that_parses(words, command):
     assert context.params
 
 
+@pytest.mark.parametrize(("words", "command"), list(leaves(GROUP)), ids=lambda value: str(value)[:30])
+def test_every_option_says_what_it_is_for(words, command):
+    for parameter in command.params:
+        assert getattr(parameter, "help", None) or parameter.name == "help", (words, parameter.name)
+
+
 def test_help_names_every_command_and_loads_nothing_heavy():
-    done = midspan("--help")
-    assert done.returncode == 0
+    heavy = {"numpy", "scipy", "sqlalchemy", "matplotlib", "fastavro", "serial"}
+    script = f"""
+import sys
+from midspan.cli import main
+sys.argv = ["midspan", "--help"]
+try:
+    main()
+except SystemExit as end:
+    print("loaded:", *{heavy} & {{*sys.modules}}, "exit:", end.code)
+"""
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert all(name in done.stdout for name in NAMES)
-    script = (
-        "import sys, midspan.cli; print(*{'numpy', 'scipy', 'sqlalchemy', 'matplotlib', 'pydantic'} & {*sys.modules})"
-    )
-    loaded = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
-    assert loaded.stdout.strip() == ""
+    assert done.stdout.endswith("loaded: exit: 0\n")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["measur"],
+        ["show"],
+        ["show", "1", "--k", "nan"],
+        ["show", "1", "--k", "0.5"],
+        ["show", "1", "--k", "many"],
+        ["demo", "--shafts", "0"],
+        ["demo", "--seed", "x"],
+        ["measure", "--port", "rehearsal", "--calibration", "c", "--bands", "b"],
+        ["measure", "--port", "rehearsal", "--shaft", "-1", "--calibration", "c", "--bands", "b"],
+        ["measure", "--port", "rehearsal", "--shaft", "1" * 20, "--calibration", "c", "--bands", "b"],
+        ["measure", "--port", "p", "--shaft", "1", "--calibration", "c", "--bands", "b", "--label", "two\nlines"],
+        ["measure", "--port", "p", "--shaft", "1", "--calibration", "c", "--bands", "b", "--label", "\udcff"],
+        ["measure", "--port", "p", "--shaft", "1", "--calibration", "c", "--bands", "b", "--label",
+         "x" * (LONGEST_LABEL + 1)],
+        ["recompute", "--calibration", "c"],
+    ],
+    ids=lambda arguments: " ".join(arguments)[:40].encode("ascii", "replace").decode(),
+)  # fmt: skip
+def test_a_command_that_cannot_be_is_told_how_to_be(arguments):
+    done = midspan(*arguments)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "Usage: midspan" in done.stderr
+    assert "--help" in done.stderr
 
 
 def test_the_demonstration_shows_all_four_outcomes_and_says_where_things_are(demonstrated):
@@ -78,15 +126,47 @@ def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):
     (picture,) = folder.glob("shaft-*.png")
     assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     assert picture.stat().st_size > 20_000
+    height, width, _ = imread(picture).shape
+    assert (width, height) > (1000, 500)
+
+
+def test_a_piped_table_is_wide_enough_for_every_quantity(demonstrated):
+    _, done = demonstrated
+    assert re.search(r"^shaft +spine +spread +stiff side +runout +hysteresis +verdict", done.stdout, re.MULTILINE)
+    row = re.search(r"^1 B01 +(\S+ ± \S+) +(\S+ ± \S+) +(\d+ / \d+) +(\S+ ± \S+) +\S+ % +\S", done.stdout, re.MULTILINE)
+    assert row, done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 120
 
 
 def test_a_narrow_screen_keeps_spine_spread_and_verdict(tmp_path):
-    script = "import rich.console as c, midspan.report as r; r.console = lambda: c.Console(width=80, markup=False)\n"
-    script += "import sys; from midspan.cli import main; sys.argv[0] = 'midspan'; main()"
-    arguments = [sys.executable, "-c", script, "demo", "--shafts", "8", "--folder", str(tmp_path)]
-    done = subprocess.run(arguments, capture_output=True, text=True, check=True)
-    assert max(map(len, done.stdout.splitlines())) <= 80 + len(str(tmp_path))
-    assert re.search(r"^1 \S.* ± .* ± ", done.stdout, re.MULTILINE)
+    done = midspan("demo", "--shafts", 8, "--folder", tmp_path, columns=80)
+    assert done.returncode == 0, done.stderr
+    table = done.stdout[done.stdout.index("shaft  ") : done.stdout.index("raw readings")]
+    assert max(map(len, table.splitlines())) <= 80
+    assert "…" not in table  # nothing cut off
+    assert len(re.findall(r"^\d \w+ .* \d+\.\d+ ± \d\.\d+ +\d+\.\d+ ± \d\.\d+  \S", table, re.MULTILINE)) == 6
+    for words in ("rejected: hysteresis", "rejected: runout", "doubtful: NO_CONTACT", "instrument fault: CELL_STUCK"):
+        assert words in table
+
+
+def test_the_demonstration_goes_on_in_its_own_folder_and_no_other(demonstrated, tmp_path):
+    folder = tmp_path / "demo"
+    for _ in range(2):
+        assert midspan("demo", "--shafts", 1, "--folder", folder).returncode == 0
+    with Store.open(folder / "results.db") as store:
+        assert [len(store.batch(batch)) for batch in (1, 2)] == [1, 1]
+    before = {path: path.read_bytes() for path in folder.iterdir()}
+    assert "calibration.toml" in complaint(midspan("demo", "--shafts", 1, "--folder", folder, "--seed", 8))
+    (folder / "calibration.toml").write_text("mine")
+    assert "--folder" in complaint(midspan("demo", "--shafts", 1, "--folder", folder))
+    before[folder / "calibration.toml"] = b"mine"
+    assert {path: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_the_demonstration_mixes_with_no_real_results(tmp_path):
+    (tmp_path / "readings.avro").write_bytes(b"years of work")
+    assert "readings.avro" in complaint(midspan("demo", "--shafts", 1, "--folder", tmp_path))
+    assert [path.name for path in tmp_path.iterdir()] == ["readings.avro"]
 
 
 def test_recompute_gives_valid_json_and_the_stored_numbers_to_the_bit(demonstrated):
@@ -135,15 +215,115 @@ def test_a_shaft_is_measured_on_the_simulated_gauge(demonstrated, tmp_path):
     assert "[mine]" in shown.stdout
 
 
-def test_an_output_that_closes_early_is_no_crash(demonstrated):
+def test_brackets_in_a_label_are_no_markup(demonstrated, tmp_path):
     folder, _ = demonstrated
-    arguments = ["recompute", folder / "readings.avro", "--calibration", folder / "calibration.toml", "--json"]
-    process = subprocess.Popen([*COMMAND, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-    process.stdout.read(10)
-    process.stdout.close()
-    assert b"Traceback" not in process.stderr.read()
-    process.stderr.close()
-    process.wait()
+    arguments = ("--calibration", folder / "calibration.toml", "--bands", folder / "bands.toml")
+    label = "[/b] $\\frac$ :x:"
+    done = midspan("measure", "--port", "rehearsal", "--shaft", 1, "--label", label, *arguments, folder=tmp_path)
+    assert f"1 {label}\n" in re.sub(" +\n", "\n", done.stdout)
+    done = midspan("show", label, "--picture", "a.png", folder=tmp_path)
+    assert (done.returncode, (tmp_path / "a.png").exists()) == (0, True)
+    done = midspan("recompute", "readings.avro", *arguments, folder=tmp_path)
+    assert f"\n1 {label} " in done.stdout
+
+
+def test_show_finds_the_newest_by_number_or_label(demonstrated, tmp_path):
+    folder, _ = demonstrated
+    arguments = ("--calibration", folder / "calibration.toml", "--bands", folder / "bands.toml", "--json")
+    for shaft, label in ((1, "a"), (3, "b"), (1, "c")):
+        midspan("measure", "--port", "rehearsal", "--shaft", shaft, "--label", label, *arguments, folder=tmp_path)
+    for asked, label in (("1", "c"), ("a", "a"), ("3", "b")):
+        assert json.loads(midspan("show", asked, "--json", folder=tmp_path).stdout)["label"] == label
+
+
+def test_show_of_a_shaft_without_result(demonstrated, tmp_path):
+    folder, _ = demonstrated
+    store = ("--store", folder / "results.db")
+    assert "doubtful: NO_CONTACT" in midspan("show", "R6 empty slot", *store).stdout
+    shown = json.loads(midspan("show", "R6 empty slot", "--json", *store).stdout)
+    assert (shown["outcome"], shown["bin"]) == ("doubtful", None)
+    assert shown["unmeasured"] == shown["reasons"]
+    assert "nothing to draw" in complaint(midspan("show", "27", "--picture", tmp_path / "a.png", *store))
+
+
+def process_of(*arguments, **options):
+    """A process of its own, where signals, pipes and full disks are real."""
+    return subprocess.Popen([*COMMAND, *map(str, arguments)], stderr=subprocess.PIPE, text=True, **options)
+
+
+@pytest.mark.parametrize("more", [["--json"], []], ids=["json", "table"])
+def test_an_output_that_closes_early_is_no_crash(demonstrated, more):
+    folder, _ = demonstrated
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    arguments = ("recompute", folder / "readings.avro", "--calibration", folder / "calibration.toml", *more)
+    process = process_of(*arguments, stdout=write_end)
+    os.close(write_end)
+    assert process.communicate() == (None, "")
+    assert process.returncode == 1
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full on this system")  # noqa: PTH110
+@pytest.mark.parametrize("more", [["--json"], []], ids=["json", "table"])
+def test_an_output_on_a_full_disk_is_told(demonstrated, more):
+    folder, _ = demonstrated
+    arguments = ("recompute", folder / "readings.avro", "--calibration", folder / "calibration.toml", *more)
+    with open("/dev/full", "w") as full:  # noqa: PTH123
+        process = process_of(*arguments, stdout=full)
+        _, err = process.communicate()
+    assert (process.returncode, err.startswith("midspan: "), err.count("\n")) == (1, True, 1)
+    assert "No space left" in err
+
+
+def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(tmp_path):
+    # The whole group gets the signal, as on a terminal: the simulated gauge must live to be stopped.
+    process = process_of(
+        "demo", "--shafts", 300, "--folder", tmp_path, stdout=subprocess.DEVNULL, start_new_session=True
+    )
+    while "3 of 300" not in process.stderr.readline():
+        pass
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate()
+    assert process.returncode == 130
+    assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
+    assert "Traceback" not in err
+    with Store.open(tmp_path / "results.db") as store:
+        stored = [one.run.shaft for one in store.batch(1)]
+    assert stored[:3] == [1, 2, 3]
+    with (tmp_path / "readings.avro").open("rb") as file:
+        assert [run["shaft"] for run in fastavro.reader(file)] == stored
+
+
+def test_ctrl_c_in_mid_shaft_lifts_the_head_and_keeps_the_readings(tmp_path, monkeypatch):
+    calibration, bands = settings(tmp_path)
+
+    def watched(*arguments, **named):
+        return sorter.Bench(*arguments, **named, on_event=interrupting())
+
+    monkeypatch.setattr(commands, "Bench", watched)
+    given = ("--calibration", calibration, "--bands", bands)
+    done = midspan("measure", "--port", "rehearsal", "--shaft", 1, *given, folder=tmp_path)
+    assert done.returncode == 130
+    assert done.stderr == "midspan: stopped by you; everything measured so far is kept\n"
+    with (tmp_path / "readings.avro").open("rb") as file:
+        (run,) = fastavro.reader(file)
+    assert (run["shaft"], run["complete"], run["cause"]) == (1, False, "STOPPED_BY_HOST")
+    assert len(run["counts"]) > 100
+    shown = json.loads(midspan("show", 1, "--json", folder=tmp_path).stdout)
+    assert shown["outcome"] == "doubtful"
+
+
+def interrupting():
+    """A watcher that presses Ctrl-C once, at the third block of readings under full load."""
+    blocks = []
+
+    def on_event(outcome):
+        if isinstance(outcome, BlockCame) and outcome.block.phase is Phase.FULL:
+            blocks.append(outcome)
+            if len(blocks) == 3:
+                raise KeyboardInterrupt
+
+    return on_event
 
 
 def test_ports_answers_in_words_and_in_json():
