@@ -19,15 +19,16 @@ DEVICE = ROOT / "device"
 
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
-    errors units budget wording configuration polynomial
+    errors units coverage_factor budget wording configuration polynomial
     schemas records frames packing faults
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness shaft
+    gravity masses typed_table hand_bench hand_bend hand_fit hand_record hand_readings hand_shaft hand_assign hand_prompts
     bands decision
     tables store
     link gauge rehearsal plan scenario sorter
-    report picture comparison rework commands demo cli_compare cli
+    report picture hand_report hand_commands comparison rework commands demo cli_compare cli_hand cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

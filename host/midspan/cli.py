@@ -11,6 +11,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from midspan.cli_compare import compare
+from midspan.cli_hand import hand
 from midspan.errors import MidspanError
 
 app = typer.Typer(
@@ -112,6 +113,7 @@ def show(
 
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
+app.add_typer(hand, name="hand")
 
 
 @app.command(epilog="Example: midspan ports")

@@ -18,6 +18,8 @@ from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration, load_calibration
 from midspan.decision import Decision
 from midspan.errors import ArchiveError, DeviceFault, OutputError, StoreError
+from midspan.hand_commands import show_hand
+from midspan.hand_shaft import HandResult, is_hand_result
 from midspan.raw_run import RawRun
 from midspan.records import State
 from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
@@ -29,7 +31,7 @@ from midspan.wording import printable
 REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
 HIGHEST_SHAFT = 2**31 - 1
-MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg"}
+MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
 
 
 def recompute(files: list[Path], calibration_file: Path, bands_file: Path | None, *, as_json: bool, k: float) -> None:
@@ -103,6 +105,9 @@ def show(shaft: str, store_file: Path, picture: Path | None, *, as_json: bool, k
         )
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
+        return
+    if is_hand_result(stored.result):
+        show_hand(HandResult.from_dict(stored.result), stored.decision, picture, as_json=as_json, k=k)
         return
     result = _restored(stored, store_file)
     if as_json:

@@ -15,6 +15,10 @@ class ConfigurationError(MidspanError):
     """A calibration, bands or scenario file has a missing, misspelt or absurd value: the user mends the file."""
 
 
+class ReadingsError(MidspanError):
+    """Readings typed by hand or in a table cannot be what they say: the user mends the table or reads again."""
+
+
 class ConversionError(MidspanError):
     """A number has no meaning for the formula it was given to: the caller passes another one."""
 

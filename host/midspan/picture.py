@@ -14,6 +14,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from midspan.errors import OutputError
+from midspan.hand_shaft import HandResult
 from midspan.harmonics import Array, basis
 from midspan.shaft import ShaftResult
 from midspan.wording import angle as angle_words
@@ -25,6 +26,7 @@ STYLE: Any = {
     "text.parse_math": False,  # a dollar sign in a label is a dollar sign
 }  # fmt: skip
 ENDINGS = (".png", ".pdf", ".svg")
+Drawn = ShaftResult | HandResult
 
 
 def check_ending(path: Path) -> None:
@@ -38,7 +40,7 @@ def check_ending(path: Path) -> None:
         raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
 
 
-def draw_around(result: ShaftResult, path: Path, k: float = 2.0) -> None:
+def draw_around(result: Drawn, path: Path, k: float = 2.0) -> None:
     """Write the picture as PNG, PDF or SVG by the path's ending.
 
     Raises OutputError for another ending, when the file cannot be written, and for a result that holds a number
@@ -53,7 +55,7 @@ def draw_around(result: ShaftResult, path: Path, k: float = 2.0) -> None:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
-def _draw(result: ShaftResult, path: Path, k: float) -> None:
+def _draw(result: Drawn, path: Path, k: float) -> None:
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(10.5, 5.2), layout="constrained")
         FigureCanvasAgg(figure)
@@ -67,7 +69,7 @@ def _draw(result: ShaftResult, path: Path, k: float) -> None:
         figure.savefig(path, dpi=130)
 
 
-def _title(result: ShaftResult, k: float) -> str:
+def _title(result: Drawn, k: float) -> str:
     name = f"Shaft {result.shaft}" + (f" ({printable(result.label)})" if result.label else "")
     spine = with_uncertainty(result.spine_thou, k * result.u_spine_thou)
     spread = with_uncertainty(result.spread_thou, k * result.u_spread_thou)
@@ -77,7 +79,7 @@ def _title(result: ShaftResult, k: float) -> str:
     )
 
 
-def _deviation(result: ShaftResult, angle: Array, k: float) -> tuple[Array, Array]:
+def _deviation(result: Drawn, angle: Array, k: float) -> tuple[Array, Array]:
     """Deflection minus its mean, thou, and the half width of its band from the readings' scatter."""
     columns = basis(angle)
     columns[0] = 0.0
@@ -86,7 +88,7 @@ def _deviation(result: ShaftResult, angle: Array, k: float) -> tuple[Array, Arra
     return np.array(result.curve_thou) @ columns, k * np.sqrt(variance)
 
 
-def _section(axes: Any, result: ShaftResult, angle: Array, outward: Array, band: Array) -> None:
+def _section(axes: Any, result: Drawn, angle: Array, outward: Array, band: Array) -> None:
     reach = max(float(np.abs(outward).max() + band.max()), result.spread_floor_thou) * 1.25
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
@@ -107,7 +109,7 @@ def _section(axes: Any, result: ShaftResult, angle: Array, outward: Array, band:
     axes.set_title(title, fontsize=10)
 
 
-def _unrolled(axes: Any, result: ShaftResult, angle: Array, deviation: Array, band: Array, k: float) -> None:
+def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Array, k: float) -> None:
     degrees = np.degrees(angle)
     curve = result.spine_thou + deviation
     level = k * result.u_spine_thou
@@ -125,13 +127,14 @@ def _unrolled(axes: Any, result: ShaftResult, angle: Array, deviation: Array, ba
     _degrees(axes)
 
 
-def _surface(axes: Any, result: ShaftResult, angle: Array) -> None:
+def _surface(axes: Any, result: Drawn, angle: Array) -> None:
     columns = basis(angle)
     columns[0] = 0.0
     axes.plot(np.degrees(angle), np.array(result.surface_mm) @ columns, color=INK, lw=1.2, ls="-.")
     axes.axhline(0, color=FAINT, lw=0.8, ls="--")
     axes.set_ylabel("surface, mm")
-    axes.set_xlabel(f"angle from the start, degrees          runout at midspan {result.runout_mm:.3f} mm")
+    runout = "not measured" if result.runout_mm is None else f"{result.runout_mm:.3f} mm"
+    axes.set_xlabel(f"angle from the start, degrees          runout at midspan {runout}")
     _degrees(axes)
 
 

@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.table import Table
 
 from midspan.decision import Decision, Outcome
+from midspan.hand_shaft import HandResult
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.spine_budget import CAUSES
 from midspan.units import MM_PER_THOU
@@ -128,7 +129,7 @@ def _stiff_side(result: ShaftResult, k: float) -> str:
     return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first reading"
 
 
-def budget_table(result: ShaftResult) -> Table:
+def budget_table(result: ShaftResult | HandResult) -> Table:
     """Where the uncertainty of the mean spine comes from, largest first."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("cause of u(spine)")

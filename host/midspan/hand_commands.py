@@ -1,0 +1,136 @@
+"""What the commands of the hand bench do, once their options are known."""
+
+import sys
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from midspan.bands import Bands, load_bands
+from midspan.decision import Decision, Outcome, judge
+from midspan.errors import OutputError, ReadingsError
+from midspan.hand_assign import assigned_from, bar_text
+from midspan.hand_bench import HandBench, load_bench
+from midspan.hand_readings import check_typed_twice, typed_from
+from midspan.hand_record import HandRecord, HandSession, Typed, session_at, sessions
+from midspan.hand_report import expected_table, hand_json, hand_story
+from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
+from midspan.picture import check_ending, draw_around
+from midspan.report import budget_table, console, verdict_words
+from midspan.store import RunReference, Store
+from midspan.typed_table import read_typed
+from midspan.wording import printable, with_uncertainty
+
+NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
+
+
+@dataclass(frozen=True)
+class HandShaft:
+    """Which shaft, measured by whom, and where its readings and result go."""
+
+    shaft: int
+    label: str
+    operator: str
+    record: Path
+    store: Path
+
+
+def measure(
+    bench_file: Path, whose: HandShaft, typed: Iterable[Typed], bands_file: Path | None, now_ms: Callable[[], int]
+) -> tuple[HandResult, Decision]:
+    """Keep readings as they come, then evaluate, judge and store them.
+
+    Raises ReadingsError when they cannot be what they say; they are kept all the same, and the message says where.
+    """
+    bench, bands = load_bench(bench_file), load_bands(bands_file) if bands_file else None
+    record = HandRecord(whose.record)
+    place: int | None = None
+    for one in typed:
+        if place is None:
+            place = record.begin(bench.model_dump(mode="json"), whose.shaft, whose.label, whose.operator, now_ms())
+        record.keep(place, one)
+    if place is None:
+        raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
+    try:
+        return keep_result(session_at(whose.record, place), bands, whose.store, now_ms())
+    except ReadingsError as error:
+        raise ReadingsError(f"{error} (the readings are kept in {whose.record} at byte {place})") from error
+
+
+def keep_result(
+    session: HandSession, bands: Bands | None, store_file: Path, now_ms: int
+) -> tuple[HandResult, Decision]:
+    """Evaluate a session, judge it when there are bands, and store both."""
+    result = evaluate_hand(session)
+    decision = judge(result, bands) if bands else NO_BANDS
+    where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
+    with Store.open(store_file) as store:
+        batch = store.begin_batch(f"hand bench {result.calibration}", session.started_ms)
+        store.add(batch, where, result.as_dict(), decision, now_ms)
+    return result, decision
+
+
+def recompute(record: Path, bands_file: Path | None, store_file: Path, now_ms: Callable[[], int]) -> None:
+    """Evaluate every session of a record again and store the results beside the old ones.
+
+    Raises ArchiveError at the end when a line of the record is no reading.
+    """
+    bands = load_bands(bands_file) if bands_file else None
+    for session in sessions(record):
+        name = printable(f"{session.shaft} {session.label}").strip()
+        try:
+            result, decision = keep_result(session, bands, store_file, now_ms())
+        except ReadingsError as error:
+            print(f"shaft {name}: no result: {error}", file=sys.stderr)
+            continue
+        value = with_uncertainty(result.spine_thou, result.budget.expanded())
+        verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
+        print(f"{name:24} {value} thou{verdict}")
+
+
+def from_csv(file: Path) -> list[Typed]:
+    """Readings of a CSV file; ReadingsError names what is wrong in it."""
+    typed = list(typed_from(read_typed(file)))
+    check_typed_twice(typed, str(file))
+    return typed
+
+
+def show_hand(result: HandResult, decision: Decision, picture: Path | None, *, as_json: bool, k: float | None) -> None:
+    """Print a result with its budget, and draw it when asked; without k, U covers 95 %."""
+    judged = None if decision == NO_BANDS else decision
+    factor = result.budget.k() if k is None else k
+    if as_json:
+        print(hand_json(result, judged))
+    else:
+        console().print(hand_story(result, judged, factor), "", budget_table(result))
+    if picture is not None:
+        check_ending(picture)
+        if not result.sees_all:
+            raise OutputError(
+                f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
+            )
+        draw_around(result, picture, factor)
+        print(f"picture: {picture}", file=sys.stderr)
+
+
+def show_expected(bench_file: Path, spines: list[float], repeat_thou: float, readings: int) -> None:
+    """Print what the error budget of a bench will be."""
+    bench: HandBench = load_bench(bench_file)
+    console().print(expected_table(bench, spines, repeat_thou, readings))
+
+
+def assign(label: str, store_file: Path, out: Path) -> None:
+    """Print the value of a check standard from all its hand bench results, and write its file."""
+    with Store.open(store_file, create=False) as store:
+        stored = [one.result for one in store.history(label) if one.result and is_hand_result(one.result)]
+    bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
+    if out.exists():
+        raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
+    out.write_text(bar_text(bar), encoding="utf-8")
+    console().print(bar.sentence)
+    print(f"bar: {out}", file=sys.stderr)
+
+
+def now_ms() -> int:
+    """The time, in milliseconds since 1970 (UTC)."""
+    return round(time.time() * 1000)

@@ -1,0 +1,104 @@
+"""Tables of typed readings: CSV in, cells kept as they were typed, and the number of one when it is asked for.
+
+Lines that start with # are remarks. Cells are parted by commas, or by semicolons where a comma is the decimal mark.
+
+>>> table = TypedTable(("angle_deg", "loaded"), (Line(2, {"angle_deg": "0", "loaded": "12,70"}),), "hand.csv")
+>>> table.numbers("loaded")
+[12.7]
+"""
+
+import csv
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from midspan.errors import ReadingsError
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a table: where it stands in the file, and its cells by column."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class TypedTable:
+    """All lines of a table, in order."""
+
+    columns: tuple[str, ...]
+    lines: tuple[Line, ...]
+    source: str
+
+    def texts(self, column: str) -> list[str]:
+        """Cells of a column; ReadingsError when there is no such column or a cell is empty."""
+        self._require(column)
+        for line in self.lines:
+            if not line.cells[column]:
+                raise ReadingsError(f"{self.source}, line {line.number}: {column} is empty; fill it in")
+        return [line.cells[column] for line in self.lines]
+
+    def numbers(self, column: str) -> list[float]:
+        """Cells of a column as numbers; ReadingsError names the first line where that fails."""
+        texts = self.texts(column)
+        return [
+            number_in(text, f"{self.source}, line {line.number}: {column}")
+            for text, line in zip(texts, self.lines, strict=True)
+        ]
+
+    def column_among(self, names: Sequence[str]) -> str:
+        """The first of several names that a column has; ReadingsError when the table has none of them."""
+        found = next((name for name in names if name in self.columns), names[0])
+        self._require(found)
+        return found
+
+    def _require(self, column: str) -> None:
+        if column not in self.columns:
+            raise ReadingsError(f"{self.source}: there is no column {column}, only {', '.join(self.columns)}; add it")
+
+
+def number_in(text: str, place: str) -> float:
+    """The finite number that a cell or an answer says, with a point or a comma as the decimal mark.
+
+    >>> number_in(" 12,70 ", "the answer")
+    12.7
+    >>> number_in("l2.7", "hand.csv, line 4: loaded")
+    Traceback (most recent call last):
+    midspan.errors.ReadingsError: hand.csv, line 4: loaded 'l2.7' is not a number; type it as 12.34
+    """
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        raise ReadingsError(f"{place} {text.strip()!r} is not a number; type it as 12.34") from None
+    if not math.isfinite(value):
+        raise ReadingsError(f"{place} {text.strip()!r} is not a finite number; read it again")
+    return value
+
+
+def read_typed(path: Path) -> TypedTable:
+    """A CSV file with a line of headings; headings are compared in small letters.
+
+    Raises ReadingsError when the file cannot be read, has no readings, or a line has too few or too many cells.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise ReadingsError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+    except UnicodeDecodeError as error:
+        raise ReadingsError(f"{path}: is no text in UTF-8; save the table as CSV (UTF-8)") from error
+    numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
+    if len(numbered) < 2:
+        raise ReadingsError(f"{path}: holds no readings; it needs a line of headings and lines of readings")
+    mark = ";" if ";" in numbered[0][1] else ","
+    rows = [[cell.strip() for cell in row] for row in csv.reader((line for _, line in numbered), delimiter=mark)]
+    columns = tuple(name.lower() for name in rows[0])
+    for (number, _), row in zip(numbered, rows, strict=True):
+        if len(row) != len(columns):
+            raise ReadingsError(f"{path}, line {number}: {len(row)} cells under {len(columns)} headings; mend it")
+    lines = [
+        Line(number, dict(zip(columns, row, strict=True)))
+        for (number, _), row in zip(numbered[1:], rows[1:], strict=True)
+    ]
+    return TypedTable(columns, tuple(lines), str(path))
