@@ -6,7 +6,7 @@ thousands of shafts are needed; the rehearsal board, with the real device code, 
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from midspan.calibration import EXAMPLE, Calibration
@@ -60,13 +60,27 @@ def _vertical_ratio(group):
     return float(simpson(sine / np.sqrt(1 - sine**2), x=way)) / 2
 
 
-def load_for(ratio, vertical=0.0):
+@lru_cache(4096)
+def _law(vertical):
+    """The spline of a support condition: one of both bounds, or between them in proportion of their deflections."""
+    if vertical in (0.0, 1.0):
+        return _softening()[int(vertical)]
+    group, bounds = _bounds()
+    return _spline(group, (1 - vertical) * bounds[0] + vertical * bounds[1])
+
+
+@cache
+def _bounds():
+    group = np.linspace(0.02, 4.6, 200)
+    return group, [ratio_for(group, vertical) for vertical in (0.0, 1.0)]
+
+
+def load_for(ratio, vertical=0.5):
     """P L^2 / EI at which the deflection is this share of the span; `vertical` mixes the support conditions."""
-    normal_part, vertical_part = _softening()
-    return 48 * ratio * ((1 - vertical) * normal_part(ratio**2) + vertical * vertical_part(ratio**2))
+    return 48 * ratio * _law(vertical)(ratio**2)
 
 
-def ratio_for(group, vertical=0.0):
+def ratio_for(group, vertical=0.5):
     """Deflection over span under this P L^2 / EI."""
     ratio = group / 48
     for _ in range(40):
@@ -74,7 +88,7 @@ def ratio_for(group, vertical=0.0):
     return ratio
 
 
-def stiffness_of(spine_thou, vertical=0.0):
+def stiffness_of(spine_thou, vertical=0.5):
     """EI in N mm2 of a shaft with this static spine."""
     return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM, vertical)
 
@@ -94,7 +108,7 @@ class Gauge:
     slip: float = 0.003
     spikes: float = 0.0  # share of readings hit by a spike
     linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
-    vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
+    vertical: float = 0.5  # 0: frictionless supports; 1: reactions stay vertical; the host takes the middle
     height_mm: float = 0.0  # how much higher than expected every shaft lies
     oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
 
@@ -112,7 +126,7 @@ class Shaft:
     number: int = 1
 
 
-def spine_around(shaft: Shaft, angle_rad, vertical=0.0):
+def spine_around(shaft: Shaft, angle_rad, vertical=0.5):
     """True standard deflection in thou at angles from the start: EI with a 2-per-turn part, mean as asked."""
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, vertical)
     wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))

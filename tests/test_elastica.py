@@ -23,7 +23,7 @@ LOAD_N = PUBLISHED["tubes"]["load_n"]
 SMALL_LOAD_N = LOAD_N / 10_000  # the elastica departs from the line by less than 1e-9 here
 NAMES = [tube["name"] for tube in TUBES]
 
-supports = st.sampled_from(["normal", "vertical"])
+supports = st.sampled_from(["normal", "vertical", 0.5])
 spans_mm = st.floats(300.0, 900.0)
 loads_n = st.floats(0.01, 30.0)
 groups = st.floats(1e-4, 4.3)  # P L^2 / EI, nearly up to a deflection of a tenth of the span
@@ -242,6 +242,14 @@ def test_the_series_loses_nothing_against_the_quadrature(support):
     assert ratio[-1] > 0.09
     inside = ratio < elastica.LARGEST_RATIO
     assert elastica.deflection_ratio(group[inside], support) == pytest.approx(ratio[inside], rel=1e-14)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 1.0])
+def test_supports_between_mix_the_deflections_of_both_bounds(share):
+    group = np.linspace(0.05, 4.3, 60)
+    normal, vertical = (synthetic.ratio_for(group, bound) for bound in (0.0, 1.0))
+    expected = (1 - share) * normal + share * vertical
+    assert elastica.deflection_ratio(group, share) == pytest.approx(expected, rel=2e-12)
 
 
 def cowper(poisson, inner_over_outer):

@@ -25,6 +25,7 @@ LEFT_TO_RIGHT = """
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness shaft
     gravity masses typed_table hand_bench hand_bend hand_fit hand_record hand_readings hand_shaft hand_assign hand_prompts
+    study_gauge study_linearity study_stability control_chart
     bands decision
     tables store
     link gauge rehearsal plan scenario sorter

@@ -50,6 +50,7 @@ BANDS = Bands.model_validate({"bin": [{"name": "any", "spine_thou": [200.0, 1000
 def calibration(**changes: dict[str, Any]) -> Calibration:
     """A calibration of the rehearsal's default gauge; `changes` are sections with the keys to replace."""
     sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
+    sections["span"]["vertical_share"] = (0.0, 0.0)  # the rehearsal's supports have no friction
     return Calibration.model_validate(sections)
 
 

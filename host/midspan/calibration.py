@@ -74,12 +74,31 @@ class Frame(Section):
     dof_give: Freedom = math.inf
 
 
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
 class Span(Section):
-    """Distance between the supports."""
+    """Distance between the supports, and how they hold the shaft.
+
+    Reactions normal to the shaft are 0, vertical ones 1; `vertical_share` is the range in which those of this
+    gauge lie, any part of it as likely as any other. Without it they may be anything between (GUM 4.3.7).
+    """
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]
     u_span_mm: NotNegative
     dof_span: Freedom = math.inf
+    vertical_share: tuple[Share, Share] = (0.0, 1.0)
+
+    @property
+    def vertical(self) -> float:
+        """Middle of that range: the best estimate."""
+        return (self.vertical_share[0] + self.vertical_share[1]) / 2
+
+    @model_validator(mode="after")
+    def _range_has_an_order(self) -> "Span":
+        if self.vertical_share[0] > self.vertical_share[1]:
+            raise ValueError("span.vertical_share: write the smaller share first")
+        return self
 
 
 class Rotation(Section):

@@ -3,7 +3,8 @@
 At each angle the shaft's flexibility follows from the two forces and the travel between them through the
 elastica; with it, the position of the surface from the light depth. Taking the difference of two depths is
 what keeps a bow from looking like a stiff side. All functions work on S shafts at once; angles are counted
-from where the cycle's first reading (or the index mark) was.
+from where the cycle's first reading (or the index mark) was. Of the supports the calibration gives a range, in
+doubt from reactions normal to the shaft to vertical ones: every number is that of its middle.
 """
 
 from dataclasses import dataclass
@@ -21,7 +22,9 @@ from midspan.units import MM_PER_THOU, STANDARD, Convention
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
 _GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
 _GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
+_EVERY = 3  # of these angles one is enough for the small difference that the supports make
 _GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
+_FEW_MOMENTS = _GRID_MOMENTS[::_EVERY] * _EVERY
 
 
 @dataclass(frozen=True)
@@ -47,9 +50,10 @@ class Around:
     """Harmonics of standard deflection (thou) and of the surface's height (mm) around S shafts: [S, 7]."""
 
     deflection_thou: Array
-    u_deflection: Array  # [S, 7, 7] covariance, from the fit
+    u_deflection: Array  # [S, 7, 7] covariance, from the fit; beside the mean, also from the supports
     surface_mm: Array
     u_surface: Array  # [S, 7, 7]
+    at_bounds: tuple[Array, Array]  # L^2 / EI in 1/N at both ends of the supports' range: [S, angles]
 
 
 def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) -> Point:
@@ -57,14 +61,14 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
 
     The implicit function is u(F2 y) - u(F1 y) = (travel - give (F2 - F1)) / L, y = L^2 / EI.
     """
-    span, give = cal.span.span_mm, cal.frame.give_mm_per_n
+    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
     bend = travel_mm - give * (high_n - low_n)
-    y = elastica.flexibility_between((low_n, high_n), bend / span)
-    _, low_slope = elastica.ratio_and_slope(low_n * y)
-    _, high_slope = elastica.ratio_and_slope(high_n * y)
+    y = elastica.flexibility_between((low_n, high_n), bend / span, supports)
+    _, low_slope = elastica.ratio_and_slope(low_n * y, supports)
+    _, high_slope = elastica.ratio_and_slope(high_n * y, supports)
     by_y = high_n * high_slope - low_n * low_slope
     y_low, y_high = (y * low_slope + give / span) / by_y, -(y * high_slope + give / span) / by_y
-    deflection, slope = _standard_thou(y, span)
+    deflection, slope = _standard_thou(y, span, supports)
     return Point(
         y,
         deflection,
@@ -78,10 +82,10 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
     )
 
 
-def _standard_thou(y: Array, span_mm: float) -> tuple[Array, Array]:
+def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, Array]:
     """Standard deflection in thou from y = L^2 / EI of the gauge's span, and its derivative in y."""
     factor = STANDARD.load_n * (STANDARD.span_mm / span_mm) ** 2
-    ratio, slope = elastica.ratio_and_slope(factor * y)
+    ratio, slope = elastica.ratio_and_slope(factor * y, supports)
     thou = STANDARD.span_mm / MM_PER_THOU
     return thou * ratio, thou * slope * factor
 
@@ -92,19 +96,38 @@ def around(fit: HarmonicFit, forces: Forces, point: Point, cal: Calibration) -> 
     kept = _earned(fit.coefficients_n, fit.covariance)
     low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
-    span, give = cal.span.span_mm, cal.frame.give_mm_per_n
-    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span)
-    deflection, _ = _standard_thou(y, span)
-    depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y)
-    results = []
-    for values, by_low, by_high in (
-        (deflection, point.by_low, point.by_high),
-        (-depth, point.surface_by_low, point.surface_by_high),
+    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
+    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports)
+    deflection, _ = _standard_thou(y, span, supports)
+    depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports)
+    few_low, few_high, few_y = (values[:, ::_EVERY] for values in (low, high, y))
+    bounds = _at_bounds(few_y, few_low, few_high, (travel - give * (few_high - few_low)) / span, cal)
+    load, thou = STANDARD.load_n * (STANDARD.span_mm / span) ** 2, STANDARD.span_mm / MM_PER_THOU
+    shapes = []
+    for values, apart, by_low, by_high in (
+        (deflection, thou * _half_apart(load, bounds, cal), point.by_low, point.by_high),
+        (-depth, span * _half_apart(few_low, bounds, cal), point.surface_by_low, point.surface_by_high),
     ):
         coefficients = each_times(values, _GRID_MOMENTS)
         covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
-        results += [(rotation @ coefficients[:, :, None])[:, :, 0], covariance]
-    return Around(*results)
+        covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
+        shapes.append((_turned(rotation, coefficients), covariance))
+    return Around(*shapes[0], *shapes[1], bounds)
+
+
+def _turned(rotation: Array, coefficients: Array) -> Array:
+    result: Array = (rotation @ coefficients[:, :, None])[:, :, 0]
+    return result
+
+
+def _of_supports(half_width: Array) -> Array:
+    """Covariance of harmonics whose common error is rectangular with this half width [S, 7]; not of the mean.
+
+    The support reactions let a bow look like a little stiffness once per turn, and change the scale of the rest.
+    """
+    half_width[:, 0] = 0.0
+    result: Array = half_width[:, :, None] * half_width[:, None, :] / 3
+    return result
 
 
 def _earned(coefficients: Array, covariance: Array) -> Array:
@@ -144,19 +167,36 @@ def _carried(
     gradient = by_low[:, None] * fit.period_gradient[:, 0] + by_high[:, None] * fit.period_gradient[:, 1]
     # A longer period makes the angle back to the start smaller, which turns the curve by turned per unit.
     gradient += derivative_columns(coefficients) * turned[:, None]
-    shared = (rotation @ gradient[:, :, None])[:, :, 0] * fit.u_relative_period[:, None]
+    shared = _turned(rotation, gradient) * fit.u_relative_period[:, None]
     return rotation @ covariance @ rotation.transpose(0, 2, 1) + shared[:, :, None] * shared[:, None, :]
 
 
-def support_difference_thou(low_n: Array, high_n: Array, bend_mm: Array, span_mm: float, to: Convention) -> Array:
-    """How much the deflection under a convention differs between frictionless and vertical reactions [S].
+def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Calibration) -> tuple[Array, Array]:
+    """Flexibility L^2 / EI at either end of the supports' range, of any shape.
+
+    One step of Newton's method from the flexibility in the middle: what it misses is of the order of its square.
+    """
+    bounds = []
+    for support in cal.span.vertical_share:
+        low, low_slope = elastica.ratio_and_slope(low_n * y, support)
+        high, high_slope = elastica.ratio_and_slope(high_n * y, support)
+        bounds.append(y - (high - low - bend_ratio) / (high_n * high_slope - low_n * low_slope))
+    return bounds[0], bounds[1]
+
+
+def _half_apart(load_n: Array | float, at_bounds: tuple[Array, Array], cal: Calibration) -> Array:
+    """Half of what a deflection in spans under a load differs by between both ends of the supports' range."""
+    ends = zip(at_bounds, cal.span.vertical_share, strict=True)
+    one, other = (elastica.deflection_ratio(load_n * y, support) for y, support in ends)
+    half: Array = (one - other) / 2
+    return half
+
+
+def support_half_width_thou(turn: Around, cal: Calibration, to: Convention) -> Array:
+    """How far the mean deflection under a convention may lie either way for want of knowing the supports [S].
 
     It nearly vanishes for a shaft measured at that convention's own load and span.
     """
-    values = []
-    supports: tuple[Support, Support] = ("normal", "vertical")
-    for support in supports:
-        y = elastica.flexibility_between((low_n, high_n), bend_mm / span_mm, support)
-        group = to.load_n * (to.span_mm / span_mm) ** 2 * y
-        values.append(to.span_mm / MM_PER_THOU * elastica.deflection_ratio(group, support))
-    return values[0] - values[1]
+    load = to.load_n * (to.span_mm / cal.span.span_mm) ** 2
+    half: Array = np.abs(_half_apart(load, turn.at_bounds, cal).mean(axis=1))
+    return half * (to.span_mm / MM_PER_THOU)

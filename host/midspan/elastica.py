@@ -7,7 +7,8 @@ P L^3 / 48 EI). Two support conditions bound the real ones:
 * ``normal``: frictionless supports push at right angles to the shaft, which leans the reactions inward;
 * ``vertical``: the reactions stay vertical.
 
-Both are solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible
+A number from 0 to 1 mixes the deflections of both, normal to vertical; ``between`` is their middle. The bounds are
+solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible
 shaft; L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation; the
 reduction below is our own) and stored as Chebyshev series of u/(w/48) in w^2: the ratio is even in the load,
 so the series converges fast. The departure from the line starts with 72/7 (normal) or 108/35 (vertical)
@@ -30,7 +31,8 @@ from midspan.errors import ConversionError
 from midspan.units import STANDARD, Convention
 
 Array = NDArray[np.float64]
-Support = Literal["normal", "vertical"]
+Support = Literal["normal", "vertical", "between"] | float
+VERTICAL: dict[str, float] = {"normal": 0.0, "between": 0.5, "vertical": 1.0}
 
 LARGEST_RATIO = 0.10  # delta / L; 2.8 in on the standard span, nearly twice the softest shaft sold
 DEGREE = 14  # leaves a truncation error of a few 1e-15, checked in the tests
@@ -103,15 +105,24 @@ class _Series:
 
 @cache
 def _series(support: Support) -> _Series:
-    curve = {"normal": _normal_curve, "vertical": _vertical_curve}[support]
-    end = _angle_of(np.array([LARGEST_RATIO]), lambda a: curve(a)[1], 1e-9, 0.9)
-    largest = float(curve(end)[0][0])
+    vertical = VERTICAL[support] if isinstance(support, str) else support
+    parts = [(1 - vertical, _normal_curve), (vertical, _vertical_curve)]
+    curves = [(share, curve) for share, curve in parts if share]
+    largest = min(_largest_group(curve) for _, curve in curves)
     x = chebyshev.chebpts1(DEGREE + 1)
     group = largest * np.sqrt((x + 1) / 2)
-    angle = _angle_of(group, lambda a: curve(a)[0], 0.0, float(end[0]) * (1 + 1e-9))
-    group, ratio = curve(angle)
-    fit = chebyshev.chebfit(2 * group**2 / largest**2 - 1, ratio / (group / 48), DEGREE)
+    ratio = sum(share * _ratio_at(group, curve) for share, curve in curves)
+    fit = chebyshev.chebfit(x, ratio / (group / 48), DEGREE)
     return _Series(largest, tuple(chebyshev.cheb2poly(fit)[::-1].tolist()))
+
+
+def _largest_group(curve: Callable[[Array], tuple[Array, Array]]) -> float:
+    end = _angle_of(np.array([LARGEST_RATIO]), lambda a: curve(a)[1], 1e-9, 0.9)
+    return float(curve(end)[0][0])
+
+
+def _ratio_at(group: Array, curve: Callable[[Array], tuple[Array, Array]]) -> Array:
+    return curve(_angle_of(group, lambda a: curve(a)[0], 0.0, 0.9))[1]
 
 
 def deflection_ratio(group: ArrayLike, support: Support = "normal") -> Array:

@@ -6,28 +6,31 @@ from midspan import curve
 from midspan.calibration import Calibration
 from midspan.coherence import u_visits_n
 from midspan.conversion import Around, Point
+from midspan.coverage_factor import effective_dof
 from midspan.elastica import deflection_ratio
 from midspan.gather import Forces
 from midspan.harmonics import Array, HarmonicFit
-from midspan.spine_budget import MeanForces, u_converted_thou
+from midspan.spine_budget import MeanForces, Shares, scatter_dof, screw_factor, u_converted_thou
 from midspan.units import MM_PER_THOU, OLDER
 
 Found = dict[str, Array]
 
 
-def evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> Found:
+def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: Forces) -> Found:
     """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
     swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
     kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
     four, u_four = curve.four_readings(kept, turn.u_deflection)
-    u_scale = u_spine / turn.deflection_thou[:, 0]
+    u_relative = spine.u / turn.deflection_thou[:, 0]
+    scale = u_relative * swing.value
     sampled = np.abs(forces.turns.steps).max(axis=(1, 2)) / fit.steps_per_turn * 360
     return {
         "spread_thou": swing.value,
-        "u_spread_thou": np.hypot(swing.u, u_scale * swing.value),
+        "u_spread_thou": np.hypot(swing.u, scale),
+        "dof_spread": _dof((swing.u, scatter_dof(fit)), (scale, spine.dof)),
         "spread_floor_thou": swing.floor,
         "four_reading_thou": four,
-        "u_four_reading_thou": np.hypot(u_four, u_scale * four),
+        "u_four_reading_thou": np.hypot(u_four, u_relative * four),
         "stiff_side_deg": np.degrees(swing.lowest_rad),
         "u_stiff_side_deg": np.degrees(swing.u_lowest_rad),
         "angle_u_deg": sampled * fit.u_relative_period,
@@ -35,19 +38,31 @@ def evenness(turn: Around, u_spine: Array, fit: HarmonicFit, forces: Forces) -> 
     }
 
 
-def runout(turn: Around, mean: MeanForces, cal: Calibration) -> Found:
+def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -> Found:
     """Runout; the force scale and the frame's give cancel in it, the travel between the depths does not."""
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
-    u_travel = np.hypot(cal.travel.u_scale, np.sqrt(2) * cal.travel.u_screw_mm / mean.travel_mm)
-    u_runout = np.hypot(swing.u, u_travel * swing.value)
-    return {"runout_mm": swing.value, "u_runout_mm": u_runout, "runout_floor_mm": swing.floor}
+    u_scale = cal.travel.u_scale * swing.value
+    u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
+    shares = ((swing.u, scatter_dof(fit)), (u_scale, cal.travel.dof_scale), (u_screw, cal.travel.dof_screw))
+    return {
+        "runout_mm": swing.value,
+        "u_runout_mm": np.sqrt(swing.u**2 + u_scale**2 + u_screw**2),
+        "dof_runout": _dof(*shares),
+        "runout_floor_mm": swing.floor,
+    }
 
 
-def older_pounds(point: Point, u_spine: Array, mean: MeanForces, cal: Calibration) -> Found:
+def _dof(*shares: tuple[Array, Array | float]) -> Array:
+    """Effective degrees of freedom of shares given as u and degrees of freedom."""
+    u, dof = zip(*shares, strict=True)
+    return effective_dof(np.stack(u, axis=-1), np.stack(np.broadcast_arrays(*dof), axis=-1))
+
+
+def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -> Found:
     """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
     group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
-    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group)
-    u_thou = u_converted_thou(thou, u_spine / point.deflection_thou, mean, cal, OLDER)
+    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
+    u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
     pounds = 26_000 / thou
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
 

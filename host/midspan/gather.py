@@ -33,6 +33,7 @@ class Forces:
     u_relative_nominal: Array  # [S]
     zero_drift_n: Array  # [S] force that the zero moved by during the cycle
     u_zero_n: Array  # [S, 2] standard uncertainty of the zero before and after, from its scatter
+    dof_zero: Array  # [S, 2] degrees of freedom of that scatter
     zero_share: Array  # [S, 3] share of the zero after in the zero of each depth; the rest is the zero before
     rest_scatter_n: Array  # [S] standard deviation of a reading without contact
 
@@ -106,8 +107,8 @@ def _masked_mean(values: Array, keep: Mask) -> Array:
     return mean
 
 
-def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array]:
-    """Mean count, its time in us, scatter and standard uncertainty of both zeros, each [S, 2]."""
+def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
+    """Mean count, its time in us, scatter, standard uncertainty and its degrees of freedom, each [S, 2]."""
     counts = zero.counts.astype(float)
     distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
     sigma = MAD_TO_SIGMA * median_of_valid(distance, zero.valid)
@@ -115,8 +116,9 @@ def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array]:
     mean = _masked_mean(counts, keep)
     square = _masked_mean((counts - mean[..., None]) ** 2, keep)
     number = keep.sum(axis=-1)
-    scatter = np.sqrt(square * number / np.maximum(number - 1, 1))
-    return mean, _masked_mean(zero.tick_us.astype(float), keep), scatter, scatter / np.sqrt(number)
+    dof = np.maximum(number - 1.0, 1.0)
+    scatter = np.sqrt(square * number / dof)
+    return mean, _masked_mean(zero.tick_us.astype(float), keep), scatter, scatter / np.sqrt(number), dof
 
 
 def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
@@ -141,7 +143,7 @@ def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, 
 
 def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> Forces:
     """Calibrated arrays from the columns of both zeros and the three depths of the same runs."""
-    zero, zero_us, scatter, u_zero = _zeros(zeros)
+    zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
     rise = np.where(load.valid, load.counts - line, 0.0)
@@ -158,6 +160,7 @@ def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: C
         u_nominal,
         (zero[:, 1] - zero[:, 0]) * newtons,
         u_zero * newtons[:, None],
+        dof_zero,
         (_masked_mean(load.tick_us.astype(float), load.valid) - zero_us[:, :1]) / (zero_us[:, 1:] - zero_us[:, :1]),
         np.sqrt((scatter**2).mean(axis=1)) * newtons,
     )

@@ -4,6 +4,7 @@
 `Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
@@ -18,12 +19,13 @@ from midspan.conversion import around, mean_point
 from midspan.errors import ConversionError
 from midspan.findings import evenness, hysteresis, older_pounds, quality, runout
 from midspan.gather import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
+from midspan.harmonics import Array
 from midspan.raw_run import RawRun
 from midspan.soundness import doubts, faults
 from midspan.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.turning import fit_turns
 
-EVALUATION = "1"  # raised whenever the same readings would give other numbers
+EVALUATION = "2"  # raised whenever the same readings would give other numbers
 BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 
@@ -45,9 +47,12 @@ class ShaftResult:
     the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
     noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
     (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
-    the 7 by 7 covariance of the former from the readings' scatter, row by row; `u_causes` and `sensitivities`
-    belong to the causes of spine_budget.CAUSES. `hysteresis_pct` is
-    the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
+    the 7 by 7 covariance of the former, row by row, from the readings' scatter and, beside the mean, from the
+    supports. `u_causes`, `sensitivities` and `dof_causes` belong to the causes of spine_budget.CAUSES; degrees
+    of freedom are None where infinite. `light_load_n`, `load_n`, `travel_mm`, `give_mm_per_n`, `span_mm` and
+    `zero_shares` are what the spine was converted from: both mean forces, the head's travel between them, the
+    calibration's give and span, and the share of the zero after in the zero of either depth. `hysteresis_pct`
+    is the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
     """
 
     shaft: int
@@ -58,8 +63,10 @@ class ShaftResult:
     evaluation: str
     spine_thou: float
     u_spine_thou: float
+    dof_spine: float | None
     spread_thou: float
     u_spread_thou: float
+    dof_spread: float | None
     spread_floor_thou: float
     four_reading_thou: float
     u_four_reading_thou: float
@@ -67,6 +74,7 @@ class ShaftResult:
     u_stiff_side_deg: float | None
     runout_mm: float
     u_runout_mm: float
+    dof_runout: float | None
     runout_floor_mm: float
     hysteresis_pct: float
     u_hysteresis_pct: float
@@ -78,7 +86,12 @@ class ShaftResult:
     zero_drift_n: float
     rest_scatter_n: float
     turn_scatter_n: float
+    light_load_n: float
     load_n: float
+    travel_mm: float
+    give_mm_per_n: float
+    span_mm: float
+    zero_shares: tuple[float, ...]
     left_out: int
     readings: int
     duration_ms: int
@@ -88,14 +101,20 @@ class ShaftResult:
     surface_mm: tuple[float, ...]
     u_causes: tuple[float, ...]
     sensitivities: tuple[float, ...]
+    dof_causes: tuple[float | None, ...]
     doubts: tuple[str, ...]
     faults: tuple[str, ...]
 
     @property
     def budget(self) -> Budget:
         """Where the uncertainty of the mean spine comes from, in thou."""
-        rows = zip(CAUSES, self.u_causes, self.sensitivities, strict=True)
-        return Budget(tuple(Contribution(name, u, sensitivity, unit) for (name, unit), u, sensitivity in rows))
+        rows = zip(CAUSES, self.u_causes, self.sensitivities, self.dof_causes, strict=True)
+        return Budget(
+            tuple(
+                Contribution(name, u, sensitivity, unit, math.inf if dof is None else dof)
+                for (name, unit), u, sensitivity, dof in rows
+            )
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values, ready for JSON."""
@@ -158,31 +177,43 @@ def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[Shaft
     )
     point = mean_point(mean.low_n, mean.high_n, mean.travel_mm, cal)
     turn = around(fit, forces, point, cal)
-    u_fit = np.sqrt(turn.u_deflection[:, 0, 0])
-    u_inputs, sensitivities = spine_shares(mean, point, u_fit, forces, cal)
-    u_spine = np.sqrt(((u_inputs * sensitivities) ** 2).sum(axis=1))
-    found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": u_spine, "load_n": mean.high_n}
-    found |= evenness(turn, u_spine, fit, forces) | runout(turn, mean, cal) | older_pounds(point, u_spine, mean, cal)
-    found |= hysteresis(fit, forces) | quality(fit, forces)
+    spine = spine_shares(mean, point, turn, fit, forces, cal)
+    found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": spine.u, "dof_spine": spine.dof}
+    found |= {"light_load_n": mean.low_n, "load_n": mean.high_n, "travel_mm": mean.travel_mm}
+    found |= evenness(turn, spine, fit, forces) | runout(turn, fit, mean, cal)
+    found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces)
     vectors = zip(
         turn.deflection_thou.tolist(),
         turn.u_deflection.reshape(len(runs), -1).tolist(),
         turn.surface_mm.tolist(),
         strict=True,
     )
-    rows = zip(*(column.tolist() for column in found.values()), strict=True)
-    budgets = zip(u_inputs.tolist(), sensitivities.tolist(), strict=True)
+    columns_of = (_finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in found.items())
+    rows = zip(*columns_of, strict=True)
+    budgets = zip(
+        spine.u_causes.tolist(),
+        spine.sensitivities.tolist(),
+        _finite_dof(spine.dof_causes),
+        forces.zero_share[:, :2].tolist(),
+        strict=True,
+    )
     return [
         _result(run, dict(zip(found, row, strict=True)), vector, shares, cal)
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
 
 
+def _finite_dof(dof: Array) -> list[Any]:
+    """Degrees of freedom as plain values, None where they are infinite: JSON has no word for that."""
+    plain: list[Any] = np.where(np.isinf(dof), None, dof).tolist()  # type: ignore[call-overload]
+    return plain
+
+
 def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
     uneven = values["spread_thou"] > values["spread_floor_thou"]
     if values.pop("angle_u_deg") > ANGLE_KNOWN_DEG or not uneven:
         values["stiff_side_deg"] = values["u_stiff_side_deg"] = None
-    u_inputs, sensitivities = shares
+    u_inputs, sensitivities, dof, zero_shares = shares
     return ShaftResult(
         shaft=run.shaft,
         label=run.label,
@@ -197,6 +228,10 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         surface_mm=tuple(vector[2]),
         u_causes=tuple(u_inputs),
         sensitivities=tuple(sensitivities),
+        dof_causes=tuple(dof),
+        zero_shares=tuple(zero_shares),
+        give_mm_per_n=cal.frame.give_mm_per_n,
+        span_mm=cal.span.span_mm,
         doubts=doubts(values, cal),
         faults=faults(values, run, cal),
         **values,

@@ -5,13 +5,15 @@ type B that are known only by their bounds count as rectangular (4.3.7): half wi
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from midspan.calibration import Calibration
-from midspan.conversion import Point, support_difference_thou
+from midspan.conversion import Around, Point, support_half_width_thou
+from midspan.coverage_factor import effective_dof
 from midspan.gather import Forces
-from midspan.harmonics import Array
+from midspan.harmonics import COLUMNS, Array, HarmonicFit
 from midspan.units import STANDARD, Convention
 
 # Thin composite and metal tubes shear by up to 0.1 % of their bending on the standard span (coefficient after
@@ -41,35 +43,69 @@ class MeanForces:
     high_n: Array
     travel_mm: Array
 
-    def bend_mm(self, cal: Calibration) -> Array:
-        """Travel that bent the shaft, without what the frame gave."""
-        return self.travel_mm - cal.frame.give_mm_per_n * (self.high_n - self.low_n)
+
+@dataclass(frozen=True)
+class Shares:
+    """The budgets of S spines, each [S, causes]: u in the cause's own unit, thou per unit, degrees of freedom."""
+
+    u_causes: Array
+    sensitivities: Array
+    dof_causes: Array
+
+    @cached_property
+    def u(self) -> Array:
+        """Combined standard uncertainty of each spine, thou [S]."""
+        result: Array = np.sqrt(((self.u_causes * self.sensitivities) ** 2).sum(axis=1))
+        return result
+
+    @cached_property
+    def dof(self) -> Array:
+        """Effective degrees of freedom [S]."""
+        return effective_dof(self.u_causes * self.sensitivities, self.dof_causes)
+
+
+def scatter_dof(fit: HarmonicFit) -> Array:
+    """Degrees of freedom of the readings' scatter [S]: those of the depth that has fewer of them."""
+    result: Array = fit.used[:, :2].min(axis=1) - float(COLUMNS)
+    return result
 
 
 def spine_shares(
-    mean: MeanForces, point: Point, u_fit_thou: Array, forces: Forces, cal: Calibration
-) -> tuple[Array, Array]:
-    """Standard uncertainty [S, causes] in each cause's own unit, and sensitivity [S, causes] in thou per unit."""
+    mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: Forces, cal: Calibration
+) -> Shares:
+    """Every cause of CAUSES for S shafts, in that order."""
     before, after = _zero_sensitivities(point, forces)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
-    supports = np.abs(support_difference_thou(mean.low_n, mean.high_n, mean.bend_mm(cal), cal.span.span_mm, STANDARD))
+    supports = support_half_width_thou(turn, cal, STANDARD)
     one = np.ones_like(scale)
     rows = (
-        (u_fit_thou, one),
-        (forces.u_zero_n[:, 0], before),
-        (forces.u_zero_n[:, 1], after),
+        (np.sqrt(turn.u_deflection[:, 0, 0]), one, scatter_dof(fit)),
+        (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
+        (forces.u_zero_n[:, 1], after, forces.dof_zero[:, 1]),
         # How the zero went between its two readings is unknown: anywhere between them, at either depth.
-        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high)),
-        (cal.force.u_scale * one, scale),
-        (cal.force.u_linearity_n * one, point.by_high),
-        (cal.travel.u_scale * one, point.by_travel * mean.travel_mm),
-        (cal.travel.u_screw_mm * one, np.sqrt(2) * point.by_travel),
-        (cal.frame.u_give_mm_per_n * one, point.by_give),
-        (cal.span.u_span_mm * one, point.by_span),
-        (supports / np.sqrt(3), one),
-        (_shear_share(cal, STANDARD) * point.deflection_thou, one),
+        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf * one),
+        (cal.force.u_scale * one, scale, cal.force.dof_scale * one),
+        (cal.force.u_linearity_n * one, point.by_high, cal.force.dof_linearity * one),
+        (cal.travel.u_scale * one, point.by_travel * mean.travel_mm, cal.travel.dof_scale * one),
+        (cal.travel.u_screw_mm * one, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw * one),
+        (cal.frame.u_give_mm_per_n * one, point.by_give, cal.frame.dof_give * one),
+        (cal.span.u_span_mm * one, point.by_span, cal.span.dof_span * one),
+        (supports / np.sqrt(3), one, np.inf * one),
+        (_shear_share(cal, STANDARD) * point.deflection_thou, one, np.inf * one),
     )
-    return np.stack([row[0] for row in rows], axis=1), np.stack([row[1] for row in rows], axis=1)
+    u, sensitivity, dof = (np.stack(column, axis=1) for column in zip(*rows, strict=True))
+    return Shares(u, sensitivity, dof)
+
+
+def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
+    """Error of the travel between the depths per error of the screw [S].
+
+    The error left in the screw repeats every turn: with cosine and sine parts of equal uncertainty it cancels
+    between depths whole turns apart and counts twice between depths half a turn apart, 2 |sin(pi turns)|.
+    """
+    turns = mean.travel_mm / cal.travel.mm_per_step / cal.travel.steps_per_screw_turn
+    result: Array = 2 * np.abs(np.sin(np.pi * turns))
+    return result
 
 
 def _zero_sensitivities(point: Point, forces: Forces) -> tuple[Array, Array]:
@@ -85,10 +121,10 @@ def _shear_share(cal: Calibration, to: Convention) -> float:
 
 
 def u_converted_thou(
-    deflection_thou: Array, u_relative: Array, mean: MeanForces, cal: Calibration, to: Convention
+    turn: Around, deflection_thou: Array, u_relative: Array, cal: Calibration, to: Convention
 ) -> Array:
     """Standard uncertainty of a deflection under another convention: the spine's own, supports and shear added."""
-    supports = support_difference_thou(mean.low_n, mean.high_n, mean.bend_mm(cal), cal.span.span_mm, to)
+    supports = support_half_width_thou(turn, cal, to)
     shear = _shear_share(cal, to) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
     return result

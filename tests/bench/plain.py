@@ -129,10 +129,11 @@ def _convert(depths, start, cal):
     design[:, 5:] = 0.0  # the yardstick's shafts have no third order that stands above the noise
     low, high = design @ fits[0], design @ fits[1]
     z_low, z_high = (float(cal.travel_mm(np.array(d[2], float))) for d in depths[:2])
-    span, give = cal.span.span_mm, cal.frame.give_mm_per_n
-    y = flexibility_between((low, high), (z_high - z_low - give * (high - low)) / span)
-    thou = deflection_ratio(STANDARD.load_n * (STANDARD.span_mm / span) ** 2 * y) * STANDARD.span_mm / MM_PER_THOU
-    depth = z_low - give * low - span * deflection_ratio(low * y)
+    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
+    y = flexibility_between((low, high), (z_high - z_low - give * (high - low)) / span, supports)
+    group = STANDARD.load_n * (STANDARD.span_mm / span) ** 2 * y
+    thou = deflection_ratio(group, supports) * STANDARD.span_mm / MM_PER_THOU
+    depth = z_low - give * low - span * deflection_ratio(low * y, supports)
     wave = (thou @ np.exp(2j * grid)) * 2 / len(grid)
     bow = (-depth @ np.exp(1j * grid)) * 2 / len(grid)
     stiff = (np.angle(wave) + np.pi) / 2 + 2 * np.pi * (origin - start) / period
