@@ -65,12 +65,15 @@ def _holds(path: Path, text: str) -> bool:
 def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Console) -> list[Verdict]:
     verdicts = []
     with ExitStack() as stack:
+        archive = stack.enter_context(ArchiveWriter(folder / ARCHIVE))
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
         store = stack.enter_context(Store.open(folder / STORE))
         bench = Bench(
             Gauge(stack.enter_context(SerialLink(port))),
             load_calibration(folder / CALIBRATION),
             load_bands(folder / BANDS),
-            stack.enter_context(ArchiveWriter(folder / ARCHIVE)),
+            archive,
             store,
             batch=0,
         )
