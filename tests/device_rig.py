@@ -44,6 +44,10 @@ PLAN = {
     "seat_steps": 300, "turn_steps": 2000, "turn_again_steps": 1200, "zero_readings": 40, "settle_readings": 8,
     "press_speed": 10000, "approach_speed": 2400, "rotate_speed": 400,
 }  # fmt: skip
+STEP = {
+    "press_steps": 0, "rotate_steps": 0, "stop_count": None, "readings": 40, "settle_readings": 8, "press_speed": 4000,
+    "rotate_speed": 400,
+}  # fmt: skip
 
 
 MICROPYTHON = shutil.which("micropython", path=str(Path(sys.executable).parent))
@@ -113,6 +117,21 @@ def unframed(stream: bytes) -> list[tuple[int, bytes]]:
             raw = cobs.decode(stuffed)
             assert zlib.crc32(raw[:-4]).to_bytes(4, "little") == raw[-4:]
             found.append((int.from_bytes(raw[:2], "little"), raw[2:-4]))
+    return found
+
+
+def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
+    """The readings of a phase with absolute values."""
+    found = []
+    for block in blocks:
+        at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0}
+        status = {odd["reading"]: odd["status"] for odd in block["unusual"]}
+        for i, late in enumerate(block["lateness_us"]):
+            at = {name: value + block[name][i] for name, value in at.items() if name != "tick_us"} | {
+                "tick_us": at["tick_us"] + (late + block["interval_us"] if i else 0)
+            }
+            if block["phase"] == phase:
+                found.append(at | {"status": status.get(i, 0)})
     return found
 
 
@@ -225,3 +244,15 @@ class Rig:
         self.run_to(until)
         self.run(0.1)
         return self.last("EndOfShaft")
+
+    def bench(self, shaft: int, until: str = "STANDING", **changes: int | None) -> dict[str, Any]:
+        """A bench step that differs so from the standard one; returns EndOfShaft."""
+        assert self.ask("BenchStep", shaft=shaft, **(STEP | changes))["refusal"] is None
+        self.run_to(until)
+        self.run(0.1)
+        return self.last("EndOfShaft")
+
+    def good(self, shaft: int, settled: int = 1) -> list[dict[str, int]]:
+        """The readings of a bench step that are settled, with absolute values; all of them with settled=0."""
+        blocks = [block for block in self.all("Readings") if block["shaft"] == shaft]
+        return [row for row in rows(blocks, "BENCH") if not row["status"] & settled]

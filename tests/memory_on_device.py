@@ -1,6 +1,7 @@
-"""Measures on MicroPython what a cycle takes from the heap; prints it as JSON.
+"""Measures on MicroPython what a cycle, or a bench step, takes from the heap; prints it as JSON.
 
-The simulated physics allocates, so a first cycle records what it says and a second one, in which memory is counted
+What is ordered comes as [branch, values] on standard input: first what only prepares, then the same twice. The
+simulated physics allocates, so the first of both records what it says and the second, in which memory is counted
 and never collected, plays that back from arrays.
 """
 
@@ -13,10 +14,10 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
 from board import Board
-from cycle import HOLDING, IDLE
+from cycle import HOLDING, IDLE, STANDING
 from frames import HEAD, Encoder
 from main import Device
-from records import ACKNOWLEDGE, COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, pack
+from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, pack
 
 LENGTH = 1800  # samples, more than a cycle has
 
@@ -34,6 +35,10 @@ class Tape:
 
     def feed(self, number, now_us, rotate):
         self.gauge.feed(number, now_us, rotate)
+        self.words_at = self.intervals_at = 0
+
+    def bench(self, step, rotate):
+        self.gauge.bench(step, rotate)
         self.words_at = self.intervals_at = 0
 
     def mark(self, rotate):
@@ -93,10 +98,18 @@ def say(*request):
     device.step()
 
 
-def counted_cycle():
+def run_to_the_end():
+    while device.cycle.state not in (HOLDING, STANDING):
+        board.idle()
+        device.step()
+        line.size or line.say(COMMAND, 0, None)
+    line.size = 0
+
+
+def counted():
     """Bytes allocated in turns of the loop that take samples only, their number, bytes in all turns, most in one."""
     quiet = quiet_bytes = total_bytes = most = 0
-    while device.cycle.state != HOLDING:
+    while device.cycle.state not in (HOLDING, STANDING):
         board.idle()
         sent, state, heard = line.sent, device.cycle.state, line.size
         before = gc.mem_alloc()
@@ -112,7 +125,7 @@ def counted_cycle():
     return {"quiet": quiet, "quiet_bytes": quiet_bytes, "total_bytes": total_bytes, "most": most}
 
 
-plan = json.loads(sys.stdin.read())
+*preparing, order, again = json.loads(sys.stdin.read())
 line = Line()
 board = Board({"shafts": [{"number": 1, "bow_mm": 0.1}]}, line, 1)
 board.gauge = tape = Tape(board.gauge)
@@ -120,20 +133,16 @@ tape.words_at = tape.intervals_at = 0
 device = Device(board)
 run_to(IDLE)
 say(GREET, 1, 0, FINGERPRINT)
-line.encoder.raw[HEAD] = 2 * CYCLE_PLAN
-say(CYCLE_PLAN, *plan)
-say(COMMAND, 1, 1)
-while device.cycle.state != HOLDING:
-    board.idle()
-    device.step()
-    line.size or line.say(COMMAND, 0, None)
-line.size = 0
-say(ACKNOWLEDGE, 1)
+for branch, values in [*preparing, order]:
+    say(branch, *values)
+    if device.cycle.shaft is not None:
+        run_to_the_end()
+        say(ACKNOWLEDGE, device.held.shaft)
 tape.playing = True
-say(COMMAND, 1, 1)
+say(again[0], *again[1])
 gc.collect()
 gc.disable()
-result = counted_cycle()
+result = counted()
 result["cause"] = device.cycle.cause
 result["readings"] = device.held.readings
 result["blocks"] = device.held.blocks

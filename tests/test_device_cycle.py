@@ -18,6 +18,7 @@ from device_rig import (
     FINGERPRINT,
     MICROPYTHON,
     PLAN,
+    STEP,
     Rig,
     cycle,
     datum,
@@ -26,6 +27,7 @@ from device_rig import (
     on_micropython,
     record,
     records,
+    rows,
     unframed,
 )  # fmt: skip
 
@@ -114,21 +116,6 @@ ORDER = [
     "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT",
     "ZERO_AFTER", "HOLDING",
 ]  # fmt: skip
-
-
-def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
-    """The readings of a phase with absolute values."""
-    found = []
-    for block in blocks:
-        at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0}
-        status = {odd["reading"]: odd["status"] for odd in block["unusual"]}
-        for i, late in enumerate(block["lateness_us"]):
-            at = {name: value + block[name][i] for name, value in at.items() if name != "tick_us"} | {
-                "tick_us": at["tick_us"] + (late + block["interval_us"] if i else 0)
-            }
-            if block["phase"] == phase:
-                found.append(at | {"status": status.get(i, 0)})
-    return found
 
 
 @pytest.fixture(scope="module")
@@ -279,12 +266,25 @@ def test_both_interpreters_say_the_same(tmp_path: Path) -> None:
     assert chip[-1] == here[-1]
 
 
+MEASURE_1 = [records.COMMAND, [records.ORDERS.index("MEASURE"), 1]]
+TURNING = {"readings": 600, "rotate_steps": 2000, "press_steps": 2000}
+ORDERS = {
+    "cycle": [[records.CYCLE_PLAN, list(PLAN.values())], MEASURE_1, MEASURE_1],
+    "bench step": [
+        [records.BENCH_STEP, list(({"shaft": 1} | STEP).values())],
+        [records.BENCH_STEP, list(({"shaft": 2} | STEP | TURNING).values())],
+        [records.BENCH_STEP, list(({"shaft": 3} | STEP | TURNING | {"press_steps": 0}).values())],
+    ],
+}
+
+
 @needs_micropython
-def test_a_cycle_takes_next_to_nothing_from_the_heap() -> None:
-    result = json.loads(on_micropython("memory_on_device.py", given=json.dumps(list(PLAN.values()))))
+@pytest.mark.parametrize("what", ORDERS)
+def test_sampling_takes_next_to_nothing_from_the_heap(what: str) -> None:
+    result = json.loads(on_micropython("memory_on_device.py", given=json.dumps(ORDERS[what])))
     assert result["cause"] is None
-    assert result["readings"] > 1000
-    assert result["quiet"] > 1000
+    assert result["readings"] > 600
+    assert result["quiet"] > 600
     assert result["quiet_bytes"] <= 4 * 32  # four events that stay in their state look up one pair each
     assert result["most"] < 512
     assert result["total_bytes"] < 16384  # frames, events and the host's requests, collected between shafts

@@ -7,10 +7,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from device_rig import PLAN, Rig, board, gauge, shafts
+from device_rig import PLAN, Rig, board, gauge, rows, shafts
 from device_rig import beam as beams
 from scipy.optimize import brentq
-from test_device_cycle import rows
 
 QUIET = {
     "noise_count": 0.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "jitter_us": 0.0, "screw_periodic_mm": 0.0,

@@ -13,6 +13,7 @@ HERE = Path(__file__).resolve().parent
 HEAP_KB = 384  # stands for 192 KB on the chip, where objects are half as large
 # A realistic plan for the rehearsal's default gauge, in the order of protocol/cycle_plan.avsc.
 PLAN = (94_000, 941_000, 2600, 20_000, 100, 200, 1632, 1632, 40, 5, 6400, 2400, 400)
+MEASURE = [8, [1, 1]]  # Command, branch 8: order 1, shaft 1
 
 
 def figures(_):
@@ -21,7 +22,7 @@ def figures(_):
     if len(command) == 1:
         return [plainly("device figures need MicroPython, which this platform has no wheel of", float("nan"), "")]
     packing = _answer(command, HERE / "on_device.py", "")
-    heap = _answer(command, HERE.parent / "memory_on_device.py", json.dumps(PLAN))
+    heap = _answer(command, HERE.parent / "memory_on_device.py", json.dumps([[7, PLAN], MEASURE, MEASURE]))
     kb = 1024
     return [
         plainly("time a reading to pack and frame on MicroPython here", packing["us_per_reading"], "us"),
