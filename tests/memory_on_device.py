@@ -1,6 +1,6 @@
 """Measures on MicroPython what a cycle, or a bench step, takes from the heap; prints it as JSON.
 
-What is ordered comes as [branch, values] on standard input: first what only prepares, then the same twice. The
+What is ordered comes as [branch, values] on standard input: what only prepares, then the same twice. The
 simulated physics allocates, so the first of both records what it says and the second, in which memory is counted
 and never collected, plays that back from arrays.
 """
@@ -125,7 +125,7 @@ def counted():
     return {"quiet": quiet, "quiet_bytes": quiet_bytes, "total_bytes": total_bytes, "most": most}
 
 
-*preparing, order, again = json.loads(sys.stdin.read())
+*before, again = json.loads(sys.stdin.read())
 line = Line()
 board = Board({"shafts": [{"number": 1, "bow_mm": 0.1}]}, line, 1)
 board.gauge = tape = Tape(board.gauge)
@@ -133,7 +133,7 @@ tape.words_at = tape.intervals_at = 0
 device = Device(board)
 run_to(IDLE)
 say(GREET, 1, 0, FINGERPRINT)
-for branch, values in [*preparing, order]:
+for branch, values in before:
     say(branch, *values)
     if device.cycle.shaft is not None:
         run_to_the_end()
