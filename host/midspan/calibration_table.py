@@ -4,7 +4,7 @@ One layout serves all: what the guided procedure writes is what `--csv` reads.
 """
 
 import csv
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from midspan.errors import OutputError, ReadingsError
 from midspan.polynomial import Array
-from midspan.reading_table import ReadingTable, number_in, read_table
+from midspan.typed_table import TypedTable, read_typed
 
 
 @dataclass(frozen=True)
@@ -82,10 +82,10 @@ def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Read
 
 def read_readings(path: Path, layout: str) -> Readings:
     """The readings of a CSV file in one of LAYOUTS; ReadingsError names the line and what to do."""
-    return _readings(read_table(path), LAYOUTS[layout])
+    return _readings(read_typed(path), LAYOUTS[layout])
 
 
-def _readings(table: ReadingTable, columns: Sequence[Column]) -> Readings:
+def _readings(table: TypedTable, columns: Sequence[Column]) -> Readings:
     known = {one.name for one in columns}
     unknown = [name for name in table.columns if name not in known]
     missing = [one.name for one in columns if one.default is None and one.name not in table.columns]
@@ -95,19 +95,23 @@ def _readings(table: ReadingTable, columns: Sequence[Column]) -> Readings:
         raise ReadingsError(f"{table.source}: {wrong}; its first line must be: {wanted}")
     numbers, words = {}, {}
     for one in columns:
-        default = [one.default or ""] * len(table.lines)
-        cells = table.texts(one.name) if one.name in table.columns else default
+        absent = one.name not in table.columns
         if one.words:
-            words[one.name] = tuple(_word(cell, one, table.place(i, one.name)) for i, cell in enumerate(cells))
+            words[one.name] = tuple(_words(table, one))
+        elif absent:
+            numbers[one.name] = np.full(len(table.lines), float(one.default or 0))
         else:
-            numbers[one.name] = np.array([number_in(cell, table.place(i, one.name)) for i, cell in enumerate(cells)])
+            numbers[one.name] = np.array(table.numbers(one.name))
     return Readings(table.source, numbers, words, tuple(line.number for line in table.lines))
 
 
-def _word(cell: str, column: Column, place: str) -> str:
-    if cell not in column.words:
-        raise ReadingsError(f"{place} is {cell!r}; write {' or '.join(column.words)}")
-    return cell
+def _words(table: TypedTable, column: Column) -> Iterator[str]:
+    for cell, line in zip(table.texts(column.name), table.lines, strict=True):
+        if cell not in column.words:
+            raise ReadingsError(
+                f"{table.source}, line {line.number}: {column.name} is {cell!r}; write {' or '.join(column.words)}"
+            )
+        yield cell
 
 
 class TableWriter:

@@ -10,12 +10,14 @@ of a hundred, the second order passes.
 2
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
+from midspan.coverage_factor import effective_dof
 from midspan.errors import ConversionError
 from midspan.polynomial import Array, PolynomialFit, fit_polynomial
 
@@ -109,7 +111,8 @@ def choose_order(x: ArrayLike, y: ArrayLike, *, through_zero: bool = False) -> E
 def u_of_curve(fit: PolynomialFit, x: ArrayLike) -> Array:
     """Standard uncertainty of the fitted curve at x (any shape)."""
     powers = np.vander(np.atleast_1d(np.asarray(x, float)), len(fit.coefficients), increasing=True)
-    return np.sqrt(np.einsum("...i,ij,...j", powers, fit.covariance, powers))
+    u: Array = np.sqrt(np.einsum("...i,ij,...j", powers, fit.covariance, powers))
+    return u
 
 
 def read_back(
@@ -140,14 +143,11 @@ def read_back(
 
 
 def combined(*parts: tuple[float, float]) -> tuple[float, float]:
-    """Standard uncertainty of (u, degrees of freedom) together, with effective degrees of freedom.
-
-    Welch-Satterthwaite formula, JCGM 100:2008, G.4.1; without any share both are nothing and infinite.
+    """Standard uncertainty of (u, degrees of freedom) together, with effective degrees of freedom (1 or more).
 
     >>> u, degrees = combined((3.0, 4), (4.0, float("inf")))
     >>> u, round(degrees, 3)
     (5.0, 30.864)
     """
-    u = float(np.sqrt(sum(part**2 for part, _ in parts)))
-    loss = sum((part / u) ** 4 / degrees for part, degrees in parts) if u else 0.0
-    return u, max(1.0, 1 / loss) if loss else float("inf")
+    u = [part for part, _ in parts]
+    return math.hypot(*u), max(1.0, float(effective_dof(u, [degrees for _, degrees in parts])))

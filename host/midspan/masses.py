@@ -54,9 +54,7 @@ class Mass:
         """Force in this air."""
         buoyancy, u_buoyancy = buoyancy_factor(self.density, self.u_density, air)
         newtons = self.mass_g / 1000 * gravity_m_s2
-        return MassForce(
-            newtons * buoyancy, self.u_mass_g / 1000 * gravity_m_s2 * buoyancy, abs(newtons) * u_buoyancy
-        )
+        return MassForce(newtons * buoyancy, self.u_mass_g / 1000 * gravity_m_s2 * buoyancy, abs(newtons) * u_buoyancy)
 
 
 def buoyancy_factor(density: float, u_density: float, air: Air) -> tuple[float, float]:
@@ -102,15 +100,13 @@ class MassEntry(Section):
 
     def as_mass(self) -> Mass:
         """The mass it describes."""
-        return Mass(
-            self.name, self.mass_g, self.u_mass_g, self.density_kg_m3, self.u_density_kg_m3, self.certificate
-        )
+        return Mass(self.name, self.mass_g, self.u_mass_g, self.density_kg_m3, self.u_density_kg_m3, self.certificate)
 
 
 class MassSet(Section):
     """A masses file: one [[mass]] for each."""
 
-    mass: Annotated[tuple[MassEntry, ...], Field(min_length=1)]
+    mass: Annotated[tuple[MassEntry, ...], Field(min_length=1, max_length=14)]
 
 
 def load_masses(path: Path) -> dict[str, Mass]:
