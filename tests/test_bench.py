@@ -2,14 +2,16 @@
 
 import importlib
 import json
+import sys
 
 import numpy as np
 import pytest
 from bench import __main__ as entry
-from bench import plain
+from bench import cycle, device_cost, plain
 from bench.figure import Figure, at_least, at_most, plainly
 from midspan.archive import read
 from midspan.archive_writer import ArchiveWriter
+from midspan.rehearsal import interpreter_command
 from midspan.shaft import ShaftResult, evaluate
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
@@ -52,6 +54,21 @@ def test_the_plain_loop_finds_the_truth(archive):
         assert spread == pytest.approx(shaft.spread_thou, abs=0.1)
 
 
+def test_a_batch_is_measured_and_watched(tmp_path):
+    _, _, verdicts, link, latency_s, _ = cycle.measured(tmp_path, 3)
+    assert len(verdicts) == len(latency_s) == 3
+    assert link.readings == sum(len(one.run) for one in verdicts)
+    assert 4 < link.bytes / link.readings <= 6
+    assert (latency_s > 0).all()
+
+
+@pytest.mark.skipif(interpreter_command()[0] == sys.executable, reason="no MicroPython wheel for this platform")
+def test_the_device_keeps_to_its_bytes_and_its_heap(tmp_path):
+    rows = device_cost.figures(tmp_path)
+    assert any(row.met for row in rows)
+    assert [row.name for row in rows if row.met is False] == []
+
+
 @pytest.mark.parametrize("name", sorted(entry.PARTS))
 def test_every_part_of_the_bench_can_be_loaded(name):
     part = importlib.import_module(entry.PARTS[name].__module__)
@@ -79,6 +96,11 @@ def test_figures_are_printed_and_written_and_say_whether_the_aim_is_met(tmp_path
         ("fast", 6.0, True), ("slow", 30.0, False), ("other", 1.0, None),
     ]  # fmt: skip
     assert [Figure(**row).as_dict() for row in rows] == rows
+
+
+def test_an_aim_is_met_or_missed():
+    assert (at_least("a", 5.0, "", 5).met, at_most("a", 5.0, "", 5).met) == (True, True)
+    assert (at_least("a", 4.9, "", 5).met, at_most("a", 5.1, "", 5).met) == (False, False)
 
 
 def test_what_is_no_number_meets_no_aim():
