@@ -49,9 +49,10 @@ class ShaftResult:
     (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
     the 7 by 7 covariance of the former, row by row, from the readings' scatter and, beside the mean, from the
     supports. `u_causes`, `sensitivities` and `dof_causes` belong to the causes of spine_budget.CAUSES; degrees
-    of freedom are None where infinite. `light_load_n`, `load_n`, `travel_mm`, `give_mm_per_n`, `span_mm` and
-    `zero_shares` are what the spine was converted from: both mean forces, the head's travel between them, the
-    calibration's give and span, and the share of the zero after in the zero of either depth. `hysteresis_pct`
+    of freedom are None where infinite. `light_load_n`, `load_n`, `travel_mm`, `give_mm_per_n`, `span_mm`,
+    `vertical_share` and `zero_shares` are what the spine was converted from: both mean forces, the head's travel
+    between them, the calibration's give, span and supports, and the share of the zero after in the zero of either
+    depth. `hysteresis_pct`
     is the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
     """
 
@@ -91,6 +92,7 @@ class ShaftResult:
     travel_mm: float
     give_mm_per_n: float
     span_mm: float
+    vertical_share: tuple[float, ...]
     zero_shares: tuple[float, ...]
     left_out: int
     readings: int
@@ -232,6 +234,7 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         zero_shares=tuple(zero_shares),
         give_mm_per_n=cal.frame.give_mm_per_n,
         span_mm=cal.span.span_mm,
+        vertical_share=cal.span.vertical_share,
         doubts=doubts(values, cal),
         faults=faults(values, run, cal),
         **values,
