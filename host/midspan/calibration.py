@@ -38,6 +38,7 @@ class Identity(Section):
     made: date | None = None
     valid_until: date | None = None
     records: tuple[str, ...] = ()  # ids of the calibration records it was put together from
+    reservations: tuple[str, ...] = ()  # what speaks against it and its user lets pass; every result repeats them
 
 
 class Force(Section):

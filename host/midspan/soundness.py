@@ -22,7 +22,7 @@ SLIP_SIGMAS = 4.0
 
 
 def doubts(values: Mapping[str, Any], cal: Calibration) -> tuple[str, ...]:
-    """Reasons to measure this shaft again, empty when there are none."""
+    """Reasons to measure this shaft again or not to trust its calibration, empty when there are none."""
     left_out = values["left_out"] / (values["left_out"] + values["readings"])
     load = values["load_n"] / STANDARD.load_n
     slip_limit = 100 * SLIP_SIGMAS * cal.rotation.u_relative
@@ -41,7 +41,7 @@ def doubts(values: Mapping[str, Any], cal: Calibration) -> tuple[str, ...]:
         ),
         (abs(values["slip_pct"]) > slip_limit, f"the shaft turned {values['slip_pct']:+.1f} % off the roller's ratio"),
     )
-    return tuple(sentence for wrong, sentence in checks if wrong)
+    return tuple(sentence for wrong, sentence in checks if wrong) + cal.calibration.reservations
 
 
 def faults(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[str, ...]:
