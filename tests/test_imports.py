@@ -23,15 +23,19 @@ LEFT_TO_RIGHT = """
     schemas records frames packing faults
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
-    calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness shaft spine_trials
-    gravity masses typed_table hand_bench hand_bend hand_fit hand_record hand_readings hand_shaft hand_assign hand_prompts
+    calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
+    shaft spine_trials
+    gravity masses typed_table hand_bench hand_bend hand_fit hand_record hand_readings hand_shaft hand_assign
+    hand_prompts
     study_gauge study_linearity study_stability control_chart
     fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
-    calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record calibration_file
+    calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
+    calibration_file
     bands decision
     tables store
     link gauge rehearsal plan scenario sorter
-    report picture hand_report hand_commands study_source study_report study_picture study_commands comparison rework commands demo cli_compare cli_hand cli_study cli
+    report picture hand_report hand_commands study_source study_report study_picture study_commands comparison
+    rework commands demo cli_compare cli_hand cli_study cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

@@ -3,7 +3,7 @@
 import math
 
 from beam import Beam
-from bench import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
+from put_in import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
 from noise import Noise
 from shaft import Shaft, with_defaults
 
