@@ -12,6 +12,7 @@ import typer
 
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
+from midspan.cli_study import study
 from midspan.errors import MidspanError
 
 app = typer.Typer(
@@ -114,6 +115,7 @@ def show(
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
 app.add_typer(hand, name="hand")
+app.add_typer(study, name="study")
 
 
 @app.command(epilog="Example: midspan ports")

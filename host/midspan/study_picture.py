@@ -1,0 +1,128 @@
+"""Pictures of studies, readable in black and white: line styles, hatches and markers carry what colour would."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from scipy.special import stdtrit
+
+from midspan.control_chart import Chart, WeightedMean
+from midspan.errors import OutputError
+from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
+from midspan.study_gauge import CrossedStudy
+from midspan.study_linearity import LinearityStudy
+from midspan.study_stability import StabilityStudy
+
+MARKERS = "osD^vP*X"
+SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
+
+
+@contextmanager
+def _sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
+    """Axes of a figure that is written when the block ends; OutputError when that fails."""
+    check_ending(path)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(5.3 * columns, 3.1 * rows), layout="constrained")
+        FigureCanvasAgg(figure)
+        axes = figure.subplots(rows, columns, squeeze=False)
+        yield axes
+        figure.suptitle(title, fontsize=11.5)
+        try:
+            figure.savefig(path, dpi=130)
+        except OSError as error:
+            raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+
+
+def draw_gauge(study: CrossedStudy, path: Path) -> None:
+    """Shares of the components, and every cell's mean with its readings, part by part."""
+    with _sheet(path, "Where the variation comes from", 1, 2) as ((left, right),):
+        place = np.arange(len(SHARES))
+        variance = [study.pct_of_variance(name) for name in SHARES]
+        deviation = [study.pct_of_study(name) for name in SHARES]
+        left.bar(place - 0.2, variance, 0.38, color=LIGHT, edgecolor=INK, label="% of variance")
+        left.bar(place + 0.2, deviation, 0.38, color=SHADE, edgecolor=INK, hatch="//", label="% of study")
+        left.set_xticks(place, [name.replace(" ", "\n", 1) for name in SHARES], fontsize=8)
+        left.legend(fontsize=8, frameon=False)
+        for j, appraiser in enumerate(study.appraisers):
+            at = np.arange(len(study.parts)) + 0.18 * (j - (len(study.appraisers) - 1) / 2)
+            cells, mark = study.cells[:, j], MARKERS[j % len(MARKERS)]
+            right.plot(np.repeat(at, cells.shape[1]), cells.ravel(), mark, mfc="none", mec=FAINT, ms=3)
+            right.plot(
+                at, cells.mean(axis=1), mark, color=INK, ms=5, ls=("-", "--", ":", "-.")[j % 4], lw=0.8, label=appraiser
+            )
+        right.set_xticks(np.arange(len(study.parts)), study.parts, fontsize=8)
+        right.set_xlabel("part")
+        right.legend(fontsize=8, frameon=False)
+
+
+def draw_linearity(study: LinearityStudy, path: Path) -> None:
+    """Bias of every reading against its reference, the line, and the band that covers it 19 times in 20."""
+    with _sheet(path, "Bias along the range", 1, 1) as ((axes,),):
+        x = np.linspace(min(study.references), max(study.references), 101)
+        line = study.line(x)
+        columns = np.stack([np.ones_like(x), x])
+        u = np.sqrt(np.einsum("in,ij,jn->n", columns, study.line.covariance, columns))
+        half = float(stdtrit(study.line.degrees_of_freedom, 0.975)) * u
+        axes.fill_between(x, line - half, line + half, color=LIGHT, lw=0, label="95 % of the line")
+        axes.plot(x, line, color=INK, lw=1.4, label="bias as a line")
+        axes.plot(study.references, study.biases, "o", mfc="none", mec=FAINT, ms=4, label="readings")
+        axes.plot(
+            [one.reference for one in study.at], [one.bias for one in study.at], "D", color=INK, ms=5, label="mean"
+        )
+        axes.axhline(0, color=FAINT, ls="--", lw=1)
+        axes.set_xlabel("reference")
+        axes.set_ylabel("bias")
+        axes.legend(fontsize=8, frameon=False)
+
+
+def draw_stability(study: StabilityStudy, path: Path) -> None:
+    """Session means against the day with limits and drift, and the scatter within each session below."""
+    with _sheet(path, "A check standard over time", 2, 1) as ((top,), (bottom,)):
+        days = np.array(study.days)
+        _levels(top, study.mean, study.limits, "two sigma")
+        top.plot(days, study.means, "o-", color=INK, ms=4, lw=0.8, label="mean of a session")
+        drift = study.mean + study.drift_per_day * (days - days.mean())
+        top.plot(days, drift, color=SHADE, ls="-.", lw=1.4, label="drift")
+        top.legend(fontsize=8, frameon=False, ncols=2)
+        bottom.plot(days, study.deviations, "s", color=INK, ms=4)
+        bottom.set_ylabel("scatter within")
+        bottom.set_xlabel("day")
+
+
+def draw_chart(chart: Chart, mean: WeightedMean, path: Path) -> None:
+    """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
+    with _sheet(path, "Control chart of a check standard", 3, 1) as ((top,), (middle,), (bottom,)):
+        at = np.arange(1, len(chart.values) + 1)
+        _levels(top, chart.centre, chart.limits, "three sigma")
+        for sigmas in (1, 2):
+            for sign in (1, -1):
+                top.axhline(chart.centre + sign * sigmas * chart.sigma, color=FAINT, lw=0.5, ls=":")
+        _points(top, at, chart.values, sorted({signal.at for signal in chart.signals}))
+        top.set_ylabel("reading")
+        top.legend(fontsize=8, frameon=False, ncols=2)
+        middle.axhline(chart.range_limit, color=INK, ls="--", lw=1)
+        _points(middle, at[1:], chart.ranges, [i - 1 for i in chart.wide_ranges])
+        middle.set_ylabel("moving range")
+        bottom.step(at, mean.low, where="mid", color=INK, ls="--", lw=1)
+        bottom.step(at, mean.high, where="mid", color=INK, ls="--", lw=1)
+        bottom.axhline(chart.centre, color=FAINT, lw=1)
+        _points(bottom, at, mean.means, list(mean.signals))
+        bottom.set_ylabel(f"weighted mean ({mean.weight:g})")
+        bottom.set_xlabel("reading number")
+
+
+def _levels(axes: Any, centre: float, limits: tuple[float, float], name: str) -> None:
+    axes.axhline(centre, color=FAINT, lw=1)
+    for i, limit in enumerate(limits):
+        axes.axhline(limit, color=INK, ls="--", lw=1, label=None if i else name)
+
+
+def _points(axes: Any, at: Any, values: Any, signals: list[int]) -> None:
+    axes.plot(at, values, "o-", color=INK, mfc="white", ms=4, lw=0.8)
+    if signals:
+        axes.plot(np.array(at)[signals], np.array(values)[signals], "s", color=INK, ms=7, label="signal")
