@@ -114,6 +114,8 @@ class ScriptedGauge:
     def _obey(self, name: str, datum: dict) -> None:
         if datum.get("order") == "MEASURE" and self.identify["state"] == "IDLE":
             self._cycle(datum["shaft"])
+        elif name == "BenchStep" and self.identify["state"] in ("IDLE", "STANDING"):
+            self._step(datum["shaft"])
         elif datum.get("order") == "STOP" and self.hold_back:
             self.hold_back, self.complete, self.cause = False, False, "STOPPED_BY_HOST"
             self.finish()
@@ -122,7 +124,8 @@ class ScriptedGauge:
             self.say_event("IDLE")
         elif name == "Acknowledge":
             self.held = []
-            self.identify.update(state="IDLE", held_shaft=None, held_blocks=0)
+            after = "STANDING" if self.identify["state"] == "STANDING" else "IDLE"
+            self.identify.update(state=after, held_shaft=None, held_blocks=0)
         elif name == "Resend":
             for number in datum["blocks"]:
                 self.say("Readings", **self.held[number])
@@ -135,12 +138,18 @@ class ScriptedGauge:
         if not self.hold_back:
             self.finish()
 
-    def finish(self) -> None:
-        """Send the whole shaft."""
+    def _step(self, shaft: int) -> None:
+        self.held = [block(shaft, i, 3 * i, "BENCH") for i in range(5)]
+        self.say_event("BENCH", shaft)
+        self.identify["held_shaft"] = shaft
+        self.finish("STANDING")
+
+    def finish(self, state: str = "HOLDING") -> None:
+        """Send the whole shaft and come to rest."""
         for item in self.held:
             self.say("Readings", **item)
         self.identify.update(held_blocks=len(self.held))
-        self.say_event("HOLDING", self.identify["held_shaft"])
+        self.say_event(state, self.identify["held_shaft"])
         self.say_end()
 
     def say_end(self) -> None:

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan import outcomes as out
 from midspan.errors import LinkError, MidspanError, ProtocolError
-from midspan.records import CyclePlan, Phase, State
+from midspan.records import BenchStep, CyclePlan, Phase, State
 from midspan.schemas import fingerprint
 from midspan.session import EXPECTING_NOTHING, Session
 from midspan.stages import TABLE, Signal, Stage
@@ -103,6 +103,44 @@ def test_a_whole_conversation() -> None:
     assert talk.run().session.stage is Stage.READY
     assert talk.sent("Acknowledge") == [{"shaft": SHAFT}]
     assert talk.session.line.lost == talk.session.repeats == talk.session.out_of_place == 0
+
+
+STEP = BenchStep(SHAFT, 0, 0, None, 15, 4, 6400, 640)
+
+
+@pytest.mark.parametrize(
+    "gauge",
+    [
+        ScriptedGauge(),
+        lose(("Reply", 1)),  # the step is repeated or its blocks stand for it
+        lose(("Reply", 1), *(("Readings", n) for n in range(1, 6)), ("EndOfShaft", 1)),
+        lose(("EndOfShaft", 1)),  # the greeting finds the head standing and the step held
+        lose(("Readings", 2), ("Event", 2), ("EndOfShaft", 2)),
+    ],
+)
+def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGauge) -> None:
+    talk = Talk(gauge).greeted()
+    for number in (SHAFT, SHAFT + 1):
+        talk.session.bench_step(replace(STEP, shaft=number), "a", STARTED_MS, talk.now_s)
+        run = talk.run().found(out.Finished)[-1].run
+        assert (run.shaft, run.label, run.segments) == (number, "a", ((Phase.BENCH, 15),))
+        talk.session.stored(number, talk.now_s)
+        assert talk.run().session.stage is Stage.READY
+        talk.now_s += 3600  # a person looks for the next mass
+        assert talk.step() == []
+    assert talk.found(out.Failed) == []
+    assert [datum["shaft"] for datum in talk.sent("Acknowledge")] == [SHAFT, SHAFT + 1]
+    talk.session.clear_fault(talk.now_s)
+    assert talk.run().session.stage is Stage.READY
+    assert talk.gauge.identify["state"] == "IDLE"
+
+
+def test_a_refused_bench_step_is_named() -> None:
+    talk = Talk(ScriptedGauge(refuse={"BenchStep": "BUFFER_TOO_SMALL"})).greeted()
+    talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
+    words = str(talk.run().failure())
+    assert words == "the gauge refused BenchStep: its memory cannot hold so many readings (BUFFER_TOO_SMALL)"
+    assert talk.session.stage is Stage.READY
 
 
 def test_the_first_bytes_end_what_was_left_half_sent() -> None:

@@ -227,17 +227,13 @@ class Board:
         """Put the scenario's shaft of this number into the gauge; the converter starts afresh with it."""
         self.gauge.feed(number, self.now_us, self._axes[self.ROTATE].position)
         self._fed = True
-        self._convert_afresh()
-
-    def bench_step(self, number: int) -> None:
-        """Let the scenario's person put in what this bench step needs; the converter starts afresh with it."""
-        self.gauge.bench(number, self._axes[self.ROTATE].position)
-        self._fed = False
-        self._convert_afresh()
-
-    def _convert_afresh(self) -> None:
         self._waiting = 0
         self._sample_us = self.now_us + self.gauge.interval_us()
+
+    def bench_step(self, number: int) -> None:
+        """Let the scenario's person put in what this bench step needs."""
+        self.gauge.bench(number, self._axes[self.ROTATE].position)
+        self._fed = False
 
     # Line
 
