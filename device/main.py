@@ -153,16 +153,9 @@ class Device:
     def _take_plan(self, values: list) -> None:
         if self.cycle.shaft is not None:
             raise RefusalError(WRONG_STATE, "")
-        plan = Plan(values, *self._limits())
-        self._check_room(plan)
+        plan = Plan(values, self.board)
+        plan.check_room(self.board)
         self.plan = plan
-
-    def _limits(self) -> tuple:
-        board = self.board
-        return board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.ROTATE_SPEED_MAX
-
-    def _check_room(self, order) -> None:
-        order.check_room(self.board.BUFFER_BYTES, self.board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
 
     def _command(self, order: int, shaft) -> bool:
         if order == MEASURE:
@@ -184,13 +177,13 @@ class Device:
         self.cycle.measure(shaft, self.plan)
 
     def _bench(self, values: list) -> None:
-        step = Step(values, self.cycle.press.position(), *self._limits())
+        step = Step(values, self.board, self.cycle.press.position())
         if self._repeated(step.shaft):
             return
         self._check_allowed("bench")
         if self.cycle.state == IDLE and step.press_steps:
             raise RefusalError(OUT_OF_RANGE, "press_steps")  # the zero is taken where nothing touches the head
-        self._check_room(step)
+        step.check_room(self.board)
         self.cycle.bench(step)
 
     def _repeated(self, shaft: int) -> bool:

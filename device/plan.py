@@ -26,33 +26,33 @@ class Request:
         """Most readings that it can give."""
         raise NotImplementedError
 
-    def check_room(self, room: int, interval_us: int) -> None:
-        """Raise RefusalError when it could give more than fits into `room` bytes."""
-        readings = self.most_readings(interval_us)
-        if readings * READING_BYTES + BLOCK_BYTES > room or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+    def check_room(self, board) -> None:
+        """Raise RefusalError when it could give more than the board has room for."""
+        readings = self.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
+        if readings * READING_BYTES + BLOCK_BYTES > board.BUFFER_BYTES or readings // READINGS_MAX + 12 > BLOCKS_MAX:
             raise RefusalError(BUFFER_TOO_SMALL, "")
 
 
 class Plan(Request):
     """The fields of CyclePlan. Raises RefusalError when one is out of the device's range."""
 
-    def __init__(self, values, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int) -> None:
+    def __init__(self, values, board) -> None:
         (self.light_count, self.full_count, self.clearance_steps, self.travel_steps, self.takeup_steps,
          self.seat_steps, self.turn_steps, self.turn_again_steps, self.zero_readings, self.settle_readings,
          self.press_speed, self.approach_speed, self.rotate_speed) = values  # fmt: skip
-        self._check("light_count", 1, count_limit)
-        self._check("full_count", self.light_count + 1, count_limit)
-        self._check("travel_steps", 1, press_limit)
+        self._check("light_count", 1, board.COUNT_LIMIT)
+        self._check("full_count", self.light_count + 1, board.COUNT_LIMIT)
+        self._check("travel_steps", 1, board.PRESS_LIMIT)
         self._check("clearance_steps", 0, self.travel_steps)
-        self._check("takeup_steps", 0, press_limit)
+        self._check("takeup_steps", 0, board.PRESS_LIMIT)
         self._check("seat_steps", 0, STEPS_MAX)
         self._check("turn_steps", 1, STEPS_MAX)
         self._check("turn_again_steps", 1, STEPS_MAX)
         self._check("zero_readings", 1, 1000)
         self._check("settle_readings", 0, 100)
-        self._check("press_speed", 1, min(press_speed_max, SPEED_MAX))
-        self._check("approach_speed", 1, min(press_speed_max, SPEED_MAX))
-        self._check("rotate_speed", 1, min(rotate_speed_max, SPEED_MAX))
+        self._check("press_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
+        self._check("approach_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
+        self._check("rotate_speed", 1, min(board.ROTATE_SPEED_MAX, SPEED_MAX))
 
     def most_readings(self, interval_us: int) -> int:
         """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
@@ -69,20 +69,18 @@ class Step(Request):
     `press_at` is where the press stands now.
     """
 
-    def __init__(
-        self, values, press_at: int, count_limit: int, press_limit: int, press_speed_max: int, rotate_speed_max: int
-    ) -> None:
+    def __init__(self, values, board, press_at: int) -> None:
         (self.shaft, self.press_steps, self.rotate_steps, self.stop_count, self.readings, self.settle_readings,
          self.press_speed, self.rotate_speed) = values  # fmt: skip
         self._check("shaft", 0, SHAFT_MAX)
-        self._check("press_steps", 0, press_limit)
+        self._check("press_steps", 0, board.PRESS_LIMIT)
         self._check("rotate_steps", -STEPS_MAX, STEPS_MAX)
         if self.stop_count is not None:
-            self._check("stop_count", 1, count_limit)
+            self._check("stop_count", 1, board.COUNT_LIMIT)
         self._check("readings", 1, 10000)
         self._check("settle_readings", 0, 100)
-        self._check("press_speed", 1, min(press_speed_max, SPEED_MAX))
-        self._check("rotate_speed", 1, min(rotate_speed_max, SPEED_MAX))
+        self._check("press_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
+        self._check("rotate_speed", 1, min(board.ROTATE_SPEED_MAX, SPEED_MAX))
         self._way = abs(self.press_steps - press_at)
 
     def most_readings(self, interval_us: int) -> int:

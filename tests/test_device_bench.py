@@ -118,13 +118,12 @@ def test_the_press_is_home_and_all_as_before_after_clear_fault() -> None:
 @pytest.mark.parametrize("field", LIMITS)
 def test_each_field_is_refused_by_name_just_outside_its_range(field: str) -> None:
     low, high = LIMITS[field]
-    limits = (FACE.COUNT_LIMIT, FACE.PRESS_LIMIT, FACE.PRESS_SPEED_MAX, FACE.ROTATE_SPEED_MAX)
     usual = {"shaft": 1} | STEP
     for value in (low, high):
-        assert getattr(plan.Step(list((usual | {field: value}).values()), 0, *limits), field) == value
+        assert getattr(plan.Step(list((usual | {field: value}).values()), FACE, 0), field) == value
     for value in (low - 1, high + 1):
         with pytest.raises(plan.RefusalError) as refusal:
-            plan.Step(list((usual | {field: value}).values()), 0, *limits)
+            plan.Step(list((usual | {field: value}).values()), FACE, 0)
         assert refusal.value.args == (plan.OUT_OF_RANGE, field)
 
 

@@ -31,7 +31,7 @@ NEWTON_COUNT = 1070 / 0.00980665
 def checked(**changes: int) -> plan.Plan:
     """The standard plan with changes, as the device checks it; in the order of the schema's fields."""
     values = list((PLAN | changes).values())
-    return plan.Plan(values, FACE.COUNT_LIMIT, FACE.PRESS_LIMIT, FACE.PRESS_SPEED_MAX, FACE.ROTATE_SPEED_MAX)
+    return plan.Plan(values, FACE)
 
 
 @pytest.mark.parametrize("field", LIMITS)
