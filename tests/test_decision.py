@@ -298,6 +298,107 @@ def test_the_zener_example() -> None:
         assert outcome(shaft, bands) is expected
 
 
+# --- the rules
+
+
+KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple")
+
+
+def ruled(kind: str, **rule: float) -> Bands:
+    return Bands.model_validate({"rule": {"kind": kind, **rule}, "bin": BINS})
+
+
+@pytest.mark.parametrize(
+    ("kind", "beyond", "expected"),
+    [
+        # Beyond a limit by multiples of U = 0.5 thou.
+        ("guarded both ways", -1.1, Outcome.ACCEPTED), ("guarded both ways", -0.9, Outcome.DOUBTFUL),
+        ("guarded both ways", 0.9, Outcome.DOUBTFUL), ("guarded both ways", 1.1, Outcome.REJECTED),
+        ("guarded acceptance", -1.1, Outcome.ACCEPTED), ("guarded acceptance", -0.9, Outcome.REJECTED),
+        ("guarded acceptance", 0.9, Outcome.REJECTED), ("guarded acceptance", 1.1, Outcome.REJECTED),
+        ("guarded rejection", -1.1, Outcome.ACCEPTED), ("guarded rejection", -0.9, Outcome.ACCEPTED),
+        ("guarded rejection", 0.9, Outcome.ACCEPTED), ("guarded rejection", 1.1, Outcome.REJECTED),
+        ("simple", -1.1, Outcome.ACCEPTED), ("simple", -0.1, Outcome.ACCEPTED),
+        ("simple", 0.1, Outcome.REJECTED), ("simple", 1.1, Outcome.REJECTED),
+    ],
+)  # fmt: skip
+def test_the_rules_of_jcgm_106_at_every_limit(kind: str, beyond: float, expected: Outcome) -> None:
+    # JCGM 106:2012, 8.2 (simple acceptance), 8.3.2 (guarded acceptance), 8.3.3 (guarded rejection).
+    by = beyond * 0.5
+    for shaft in (
+        replace(GOOD, spine_thou=515 + by),
+        replace(GOOD, spine_thou=495 - by),
+        replace(GOOD, spread_thou=6.0 + by, u_spread_thou=0.25),
+        replace(GOOD, runout_mm=(8.0 + by) * 0.0254, u_runout_mm=0.25 * 0.0254),
+        replace(GOOD, hysteresis_pct=1.0 + by * 0.1, u_hysteresis_pct=0.025),
+    ):
+        verdict = judge(shaft, ruled(kind))
+        assert verdict.outcome is expected, (shaft, verdict)
+        if expected is Outcome.ACCEPTED and beyond > -1:
+            assert "lets it pass" in verdict.reasons[0]
+
+
+def test_a_spine_just_beyond_goes_to_the_nearest_bin_under_guarded_rejection() -> None:
+    assert judge(replace(GOOD, spine_thou=515.3), ruled("guarded rejection")).bin == "soft"
+    assert judge(replace(GOOD, spine_thou=494.7), ruled("guarded rejection")).bin == "stiff"
+    wide = replace(GOOD, spine_thou=523.5, u_spine_thou=6.0)  # a guard of 12 thou reaches over the whole gap
+    assert judge(wide, ruled("guarded rejection")).bin == "far"
+    assert judge(replace(wide, spread_thou=20.0), ruled("guarded rejection")).outcome is Outcome.REJECTED
+
+
+@pytest.mark.parametrize("kind", ["guarded acceptance", "simple"])
+def test_the_high_end_is_not_part_of_a_band(kind: str) -> None:
+    assert outcome(replace(GOOD, spine_thou=515.0, u_spine_thou=0.0), ruled(kind)) is Outcome.REJECTED
+    assert judge(replace(GOOD, spine_thou=495.0, u_spine_thou=0.0), ruled(kind)).bin == "stiff"
+
+
+def test_words_for_a_value_that_is_inside_but_not_enough() -> None:
+    verdict = judge(replace(GOOD, spine_thou=514.8), ruled("guarded acceptance"))
+    assert verdict.reasons == ("spine 514.80 thou is inside 515 by 0.20 only, the rule asks for 0.50 (U 0.50)",)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_rule_judges_a_reading_in_doubt_or_a_sick_gauge(kind: str) -> None:
+    assert outcome(replace(GOOD, doubts=("a skid",)), ruled(kind)) is Outcome.DOUBTFUL
+    assert outcome(replace(GOOD, faults=("stuck",)), ruled(kind)) is Outcome.INSTRUMENT_FAULT
+    assert outcome(replace(GOOD, spine_thou=math.nan), ruled(kind)) is Outcome.INSTRUMENT_FAULT
+    assert outcome(replace(GOOD, spread_floor_thou=7.0), ruled(kind)) is Outcome.DOUBTFUL
+
+
+@given(shafts, finite(0, 2), finite(0, 2))
+def test_a_wider_guard_never_accepts_more_nor_rejects_more(shaft: Shaft, guard: float, more: float) -> None:
+    def judged(kind: str, by: float) -> Outcome:
+        return outcome(shaft, ruled(kind, guard=by))
+
+    if judged("guarded acceptance", guard + more) is Outcome.ACCEPTED:
+        assert judged("guarded acceptance", guard) is Outcome.ACCEPTED
+    if judged("guarded rejection", guard + more) is Outcome.REJECTED:
+        assert judged("guarded rejection", guard) is Outcome.REJECTED
+
+
+@given(shafts)
+def test_the_kinds_of_rule_stand_in_order(shaft: Shaft) -> None:
+    verdict = {kind: outcome(shaft, ruled(kind)) for kind in KINDS}
+    if verdict["guarded both ways"] is Outcome.ACCEPTED:
+        assert set(verdict.values()) == {Outcome.ACCEPTED}
+    if verdict["simple"] is Outcome.ACCEPTED:
+        assert verdict["guarded rejection"] is Outcome.ACCEPTED
+    if verdict["guarded acceptance"] is Outcome.ACCEPTED:
+        assert verdict["simple"] is Outcome.ACCEPTED
+
+
+@given(shafts)
+def test_without_doubtful_readings_a_binary_rule_leaves_no_doubt(shaft: Shaft) -> None:
+    assume(shaft.spread_floor_thou <= 6.0)
+    for kind in KINDS[1:]:
+        assert outcome(shaft, ruled(kind)) in (Outcome.ACCEPTED, Outcome.REJECTED)
+
+
+def test_a_simple_rule_has_no_guard_to_set() -> None:
+    with pytest.raises(ValueError, match="no guard band"):
+        ruled("simple", guard=0.5)
+
+
 # --- the file
 
 GOOD_FILE = """

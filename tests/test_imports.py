@@ -31,11 +31,12 @@ LEFT_TO_RIGHT = """
     fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
-    bands decision
+    bands limits risk decision
     tables store
     link gauge rehearsal plan scenario sorter
+    calibrate_live calibrate_guide calibrate_commands
     report picture hand_report hand_commands study_source study_report study_picture study_commands comparison
-    rework commands demo cli_compare cli_hand cli_study cli
+    rework commands demo cli_calibrate cli_compare cli_hand cli_study cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -32,10 +32,47 @@ EXAMPLE = {
 }
 
 
-class Rule(Section):
-    """How sure a verdict must be: U = coverage_factor times the standard uncertainty (JCGM 100:2008, 6.2)."""
+Kind = Literal["guarded both ways", "guarded acceptance", "guarded rejection", "simple"]
 
+
+class Rule(Section):
+    """How sure a verdict must be, by JCGM 106:2012, clause 8. The guard band is `guard` times U = k u.
+
+    * ``guarded both ways``: accepted when inside a limit by the guard band, rejected when beyond it by as much,
+      doubtful between: measured again, or sorted by hand. The only rule that makes a value doubtful.
+    * ``guarded acceptance``: accepted when inside by the guard band, else rejected. Protects who gets the shaft.
+    * ``guarded rejection``: rejected when beyond by the guard band, else accepted. Protects who made the shaft.
+    * ``simple``: the value alone decides; both share the risk.
+
+    >>> Rule(kind="guarded acceptance", guard=1.5).margins
+    (1.5, -1.5)
+    """
+
+    kind: Kind = "guarded both ways"
+    guard: Annotated[float, Field(ge=0, le=4)] = 1.0
     coverage_factor: Annotated[float, Field(ge=1, le=4)] = 2.0
+
+    @property
+    def margins(self) -> tuple[float, float]:
+        """In multiples of U: how far inside a limit a value is accepted, and how far beyond it is rejected."""
+        w = self.guard
+        return {
+            "guarded both ways": (w, w),
+            "guarded acceptance": (w, -w),
+            "guarded rejection": (-w, w),
+            "simple": (0.0, 0.0),
+        }[self.kind]
+
+    @property
+    def leaves_doubt(self) -> bool:
+        """Whether a value near a limit is neither accepted nor rejected."""
+        return self.kind == "guarded both ways"
+
+    @model_validator(mode="after")
+    def _guard_has_a_use(self) -> "Rule":
+        if self.kind == "simple" and "guard" in self.model_fields_set:
+            raise ValueError("rule.guard: a simple rule has no guard band; remove it, or choose a guarded kind")
+        return self
 
 
 class Bin(Section):

@@ -1,9 +1,11 @@
 """A verdict on one shaft: into a bin, rejected, doubtful, or the gauge itself is not to be trusted.
 
-The rule: with U = k u, a value is on one side of a limit only when value - U to value + U is. Otherwise the
-shaft is doubtful, which keeps the risk of a wrong verdict either way below 2.5 % at k = 2 (ILAC-G8:09/2019,
-guard band of U). The border between two adjoining bins is no such limit: the shaft is good on either side, so
-the value alone decides. A value that is not a finite number never passes.
+How sure a verdict must be is the rule of the bands file (bands.Rule). By default, with U = k u, a value is on one
+side of a limit only when value - U to value + U is. Otherwise the shaft is doubtful, which keeps the risk of a
+wrong verdict either way below 2.5 % at k = 2 (ILAC-G8:09/2019, guard band of U). The border between two adjoining
+bins is no such limit: the shaft is good on either side, so the value alone decides. Whatever the rule, a reading
+that is itself in doubt stays doubtful, a sick gauge is an instrument fault before any limit is looked at, and a value
+that is not a finite number never passes.
 """
 
 import math
@@ -12,11 +14,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from midspan.bands import Bands, Bin
+from midspan.bands import Bands, Bin, Rule
 from midspan.faults import describe
+from midspan.limits import AGAINST, DOUBT, REMARK, Comparison, Finding, Standing
 from midspan.records import FaultCode
 from midspan.units import MM_PER_THOU
-from midspan.wording import places_for
 
 # The cycle was given up but the gauge is well: the next shaft can be measured (states of protocol/SPEC.md).
 GIVEN_UP = frozenset({"NO_CONTACT", "TRAVEL_LIMIT", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"})
@@ -81,14 +83,6 @@ class Decision:
     bin: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Finding:
-    """One comparison with a limit: the sentence, and whether the value is clearly beyond the limit."""
-
-    sentence: str
-    is_clear: bool
-
-
 def judge(measured: Measured, bands: Bands) -> Decision:
     """The verdict on a measured shaft.
 
@@ -137,49 +131,60 @@ def _all_none(measured: Measured, names: tuple[str, ...]) -> bool:
 
 
 def _judge_sound(measured: Measured, bands: Bands) -> Decision:
-    k = bands.rule.coverage_factor
-    spine, u_thou = measured.spine_thou, k * measured.u_spine_thou
-    home = bands.bin_of(spine)
-    bins = [home] if home else _reached(bands, spine, u_thou)
+    rule = bands.rule
+    spine, u_thou = measured.spine_thou, rule.coverage_factor * measured.u_spine_thou
     edges = list(_edges(bands, spine, u_thou))
-    if not bins:
-        return Decision(Outcome.REJECTED, tuple(edge.sentence for edge in edges if edge.is_clear))
-    limits = {one.name: list(_limits(measured, one, k)) for one in bins}
+    bins = _bins_open_to(bands, spine, max(rule.margins[1], 0.0) * u_thou, edges)
+    if not bins or (edges and all(edge.standing is AGAINST for edge in edges)):
+        return Decision(Outcome.REJECTED, _said(edges, AGAINST))
+    limits = {one.name: list(_limits(measured, one, rule)) for one in bins}
+    everything = [finding for found in (edges, *limits.values()) for finding in found]
     # With the spine between two bins the shaft is only bad when neither would have it.
-    if all(any(finding.is_clear for finding in found) for found in limits.values()):
-        clear = (finding.sentence for found in limits.values() for finding in found if finding.is_clear)
-        return Decision(Outcome.REJECTED, tuple(dict.fromkeys(clear)))
-    doubts = [finding.sentence for found in (edges, *limits.values()) for finding in found if not finding.is_clear]
-    if doubts or home is None:
-        return Decision(Outcome.DOUBTFUL, tuple(dict.fromkeys(doubts)))
-    return Decision(Outcome.ACCEPTED, tuple(_borders(bands, home, spine, u_thou)), home.name)
+    if all(any(finding.standing is AGAINST for finding in found) for found in limits.values()):
+        return Decision(Outcome.REJECTED, _said([one for found in limits.values() for one in found], AGAINST))
+    doubts = _said(everything, DOUBT)
+    if doubts:
+        return Decision(Outcome.DOUBTFUL, doubts)
+    (home,) = bins
+    remarks = (*_said(everything, REMARK), *_borders(bands, home, spine, u_thou))
+    return Decision(Outcome.ACCEPTED, remarks, home.name)
 
 
-def _reached(bands: Bands, spine_thou: float, expanded: float) -> list[Bin]:
-    """Bins into which the interval of the spine reaches, for a spine that lies in none."""
-    return [
-        one
-        for one in bands.in_order
-        if spine_thou - expanded <= one.high_thou and one.low_thou <= spine_thou + expanded
-    ]
+def _said(findings: Sequence[Finding], standing: Standing) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(finding.sentence for finding in findings if finding.standing is standing))
 
 
-def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[_Finding]:
+def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Sequence[Finding]) -> list[Bin]:
+    """Bins that may get the shaft: the one whose band holds its spine, else those the guard band reaches.
+
+    Where the rule accepts a spine beyond the end of a band it is the nearest of them.
+    """
+    home = bands.bin_of(spine_thou)
+    if home is not None:
+        return [home]
+    reached = [one for one in bands.in_order if -guard_thou <= spine_thou - one.low_thou
+               and spine_thou - one.high_thou <= guard_thou]  # fmt: skip
+    if all(edge.standing is REMARK for edge in edges):
+        return sorted(reached, key=lambda one: max(one.low_thou - spine_thou, spine_thou - one.high_thou))[:1]
+    return reached
+
+
+def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[Finding]:
     """The spine against the ends of the stretch it lies in, else against the ends on either side of it."""
+    compare = Comparison("spine", spine_thou, expanded, "thou", bands.rule)
     for low, high in ((stretch.low_thou, stretch.high_thou) for stretch in bands.stretches):
         if low <= spine_thou < high:
-            if spine_thou - expanded < low:
-                yield _against("spine", spine_thou, expanded, low, "thou")
-            if spine_thou + expanded > high:
-                yield _against("spine", spine_thou, expanded, high, "thou")
+            yield from compare.with_limit(low, low - spine_thou)
+            yield from compare.with_limit(high, spine_thou - high)
             return
-    below = [stretch.high_thou for stretch in bands.stretches if stretch.high_thou <= spine_thou]
-    above = [stretch.low_thou for stretch in bands.stretches if stretch.low_thou > spine_thou]
-    for end in (*below[-1:], *above[:1]):
-        yield _against("spine", spine_thou, expanded, end, "thou")
+    ends = [(end.high_thou, spine_thou - end.high_thou) for end in bands.stretches if end.high_thou <= spine_thou][-1:]
+    ends += [(end.low_thou, end.low_thou - spine_thou) for end in bands.stretches if end.low_thou > spine_thou][:1]
+    found = [finding for limit, beyond in ends for finding in compare.with_limit(limit, beyond, in_none=True)]
+    # A rule that accepts a spine beyond one end does not ask how far it is from the other.
+    yield from [finding for finding in found if finding.standing is REMARK] or found
 
 
-def _limits(measured: Measured, one: Bin, k: float) -> Iterator[_Finding]:
+def _limits(measured: Measured, one: Bin, rule: Rule) -> Iterator[Finding]:
     """What speaks against putting the shaft into a bin, its spine apart."""
     for name, value, u, scale, limit, unit in (
         ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, one.spread_max_thou, "thou"),
@@ -189,22 +194,13 @@ def _limits(measured: Measured, one: Bin, k: float) -> Iterator[_Finding]:
         if limit is None:
             continue
         if value is None or u is None:
-            yield _Finding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", False)
-        elif (value + k * u) / scale > limit:
-            yield _against(name, value / scale, k * u / scale, limit, unit)
+            yield Finding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", DOUBT)
+        else:
+            compare = Comparison(name, value / scale, rule.coverage_factor * u / scale, unit, rule)
+            yield from compare.with_limit(limit, value / scale - limit)
     floor = measured.spread_floor_thou
     if one.spread_max_thou is not None and floor > one.spread_max_thou:
-        yield _Finding(f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", False)
-
-
-def _against(name: str, value: float, expanded: float, limit: float, unit: str) -> _Finding:
-    places = places_for(expanded)
-    what, spread_by = f"{name} {value:.{places}f} {unit}", f"U {expanded:.{places}f}"
-    distance = abs(value - limit)
-    if distance <= expanded:
-        return _Finding(f"{what} lies within {spread_by} of the limit {limit:g}: measure it again", False)
-    side = "above" if value > limit else "below"
-    return _Finding(f"{what} is {side} {limit:g} by {distance:.{places}f} ({spread_by})", True)
+        yield Finding(f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", DOUBT)
 
 
 def _borders(bands: Bands, home: Bin, spine_thou: float, expanded: float) -> Iterator[str]:
