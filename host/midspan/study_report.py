@@ -150,7 +150,8 @@ def stability_verdict(study: StabilityStudy) -> Iterator[str]:
     elif study.sessions_p is not None and study.sessions_p < ALPHA:
         yield f"Sessions differ more than their own scatter explains (p = {study.sessions_p:.2g})."
     for i in study.restless:
-        yield f"Session {i + 1} scatters by {study.deviations[i]:.3g}; one in twenty does so by chance: was anything loose?"
+        loose = "as one in twenty does by chance: was anything loose?"
+        yield f"Session {i + 1} scatters by {study.deviations[i]:.3g}, {loose}"
     low, high = study.limits
     outside = [i + 1 for i, mean in enumerate(study.means) if not low <= mean <= high]
     if outside:
