@@ -20,14 +20,14 @@ class Thing:
     `shaft` is the shaft it is, or one that is absent.
     """
 
-    def __init__(self, given: dict, beam) -> None:
+    def __init__(self, given: dict, beam, absent: Shaft) -> None:
         keys = dict(given)
         self.number = keys.pop("number", 1)
         self.kind = keys.pop("kind", "nothing")
         if self.kind not in KINDS:
             raise ValueError("bench: unknown kind {!r}".format(self.kind))
         self.given = with_defaults(KINDS[self.kind], keys, self.kind)
-        self.shaft = Shaft(keys if self.kind == "shaft" else NO_SHAFT, beam)
+        self.shaft = Shaft(keys, beam) if self.kind == "shaft" else absent
 
     def force_n(self, travel_mm: float, truths: dict) -> float:
         """Force on the cell, beside that of a shaft; travel counts from where the head meets a straight shaft.
@@ -46,8 +46,9 @@ class Bench:
     """All that the person will put in, one thing after the other: each is there from the step of its number on."""
 
     def __init__(self, things: list, beam) -> None:
-        self._empty = Thing({}, beam)
-        self._things = [Thing(given, beam) for given in things]
+        absent = Shaft(NO_SHAFT, beam)
+        self._empty = Thing({}, beam, absent)
+        self._things = [Thing(given, beam, absent) for given in things]
 
     def thing(self, step: int) -> Thing:
         """What is there at a step: the thing with the highest number up to it."""
