@@ -27,11 +27,12 @@ from midspan.cell_behaviour import Behaviour, behaviour
 from midspan.errors import ReadingsError
 from midspan.fit_evidence import SIGNIFICANT, Evidence, choose_order, combined, read_back
 from midspan.force_class import class_sentences
+from midspan.gravity import STANDARD as STANDARD_PLACE
 from midspan.gravity import Gravity
 from midspan.masses import Air, Mass, stacked
 from midspan.polynomial import Array, PolynomialFit, fit_polynomial
 from midspan.procedure import DOF_CERTIFICATE, DOF_GUESS, Finding
-from midspan.units import STANDARD, STANDARD_GRAVITY
+from midspan.units import STANDARD
 
 WORKING_G = 880.0
 FEWEST_LOADS = 3
@@ -44,7 +45,7 @@ class Load:
     Without certificates every mass counts as good to `u_relative`, and as steel.
     """
 
-    gravity: Gravity = field(default_factory=lambda: Gravity(STANDARD_GRAVITY, 0.005, "standard gravity, not local"))
+    gravity: Gravity = STANDARD_PLACE
     air: Air = field(default_factory=Air)
     masses: tuple[Mass, ...] = ()
     u_relative: float = 5e-4
@@ -206,7 +207,7 @@ def _remarks(evidence: Evidence, load: Load, rounds: int, found: Behaviour, earl
         ),
         (rounds < 2, "one round only: what putting the masses on anew changes is not known; take three"),
         (not load.masses, f"no certificate of the masses: {100 * load.u_relative:g} % was assumed for each"),
-        (load.gravity.source.startswith("standard"), "gravity of your place was not given: give latitude and height"),
+        (load.gravity == STANDARD_PLACE, "gravity of your place was not given: give latitude and height"),
         (earlier is not None, earlier or ""),
     )
     return tuple(sentence for said, sentence in given if said) + found.remarks() + class_sentences(found)

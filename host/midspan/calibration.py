@@ -51,6 +51,16 @@ class Force(Section):
     dof_scale: Freedom = math.inf
     dof_linearity: Freedom = math.inf
 
+    def force_n(self, rise_counts: Array) -> Array:
+        """Force in N from the rise of the count above zero (any shape)."""
+        return rise_counts * (self.newton_per_count + self.newton_per_count2 * rise_counts)
+
+    def counts_for(self, force_n: float) -> int:
+        """Rise of the count at which the given force is reached."""
+        linear, square = self.newton_per_count, self.newton_per_count2
+        root = np.sqrt(linear**2 + 4 * square * force_n)
+        return round(float(2 * force_n / (linear + root)))
+
 
 class Travel(Section):
     """Head travel in mm from microsteps, with the error that repeats every turn of the screw."""
@@ -65,6 +75,12 @@ class Travel(Section):
     dof_screw: Freedom = math.inf
     # Down to here the head may go fast because no shaft can be in its way yet.
     clearance_mm: NotNegative = 0.0
+
+    def travel_mm(self, press_steps: Array) -> Array:
+        """Head position in mm below home from press microsteps (any shape)."""
+        turn = 2 * np.pi * press_steps / self.steps_per_screw_turn
+        periodic = self.screw_cos_mm * np.cos(turn) + self.screw_sin_mm * np.sin(turn)
+        return press_steps * self.mm_per_step + periodic
 
 
 class Frame(Section):
@@ -127,7 +143,7 @@ class Calibration(Section):
 
     def force_n(self, rise_counts: Array) -> Array:
         """Force in N from the rise of the count above zero (any shape)."""
-        return rise_counts * (self.force.newton_per_count + self.force.newton_per_count2 * rise_counts)
+        return self.force.force_n(rise_counts)
 
     def newtons_per_count(self, rise_counts: Array) -> Array:
         """Slope of the above in N per count (any shape)."""
@@ -135,9 +151,7 @@ class Calibration(Section):
 
     def travel_mm(self, press_steps: Array) -> Array:
         """Head position in mm below home from press microsteps (any shape)."""
-        turn = 2 * np.pi * press_steps / self.travel.steps_per_screw_turn
-        periodic = self.travel.screw_cos_mm * np.cos(turn) + self.travel.screw_sin_mm * np.sin(turn)
-        return press_steps * self.travel.mm_per_step + periodic
+        return self.travel.travel_mm(press_steps)
 
     def counts_for(self, force_n: float) -> int:
         """Rise of the count at which the given force is reached: the device's thresholds.
@@ -145,9 +159,7 @@ class Calibration(Section):
         >>> Calibration.model_validate(EXAMPLE).counts_for(8.629852)
         941600
         """
-        linear, square = self.force.newton_per_count, self.force.newton_per_count2
-        root = np.sqrt(linear**2 + 4 * square * force_n)
-        return round(float(2 * force_n / (linear + root)))
+        return self.force.counts_for(force_n)
 
 
 EXAMPLE: dict[str, Any] = {

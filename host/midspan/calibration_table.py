@@ -115,24 +115,27 @@ def _words(table: TypedTable, column: Column) -> Iterator[str]:
 
 
 class TableWriter:
-    """Writes readings as they are taken, so that whatever happens they are kept.
+    """Writes readings as they are taken, so that whatever happens they are kept; no reading, no file.
 
     Raises OutputError when the file exists or cannot be written.
     """
 
     def __init__(self, path: Path, layout: str) -> None:
         self.path = path
+        self.taken = 0
         self._names = [one.name for one in LAYOUTS[layout]]
-        self._write(self._names, "x")
 
     def add(self, cells: Mapping[str, float | str]) -> None:
         """One reading, by column; in the file when this returns."""
-        self._write([str(cells[name]) for name in self._names], "a")
-
-    def _write(self, row: Sequence[str], mode: str) -> None:
+        rows = [[str(cells[name]) for name in self._names]]
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            with self.path.open(mode, encoding="utf-8", newline="") as file:
-                csv.writer(file, lineterminator="\n").writerow(row)
+            with self.path.open("a" if self.taken else "x", encoding="utf-8", newline="") as file:
+                csv.writer(file, lineterminator="\n").writerows(rows if self.taken else [self._names, *rows])
         except OSError as error:
             raise OutputError(f"{self.path}: cannot be written ({error.strerror}); name another folder") from error
+        self.taken += 1
+
+    def kept(self) -> str:
+        """Where the readings are, for the end of a message; nothing when there are none."""
+        return f" ({self.taken} readings taken so far are in {self.path})" if self.taken else ""

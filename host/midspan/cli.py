@@ -10,6 +10,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
 from midspan.cli_study import study
@@ -114,6 +115,7 @@ def show(
 
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
+app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
 app.add_typer(study, name="study")
 

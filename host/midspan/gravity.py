@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 from midspan.errors import ConversionError
+from midspan.units import STANDARD_GRAVITY
 
 # WGS 84 (NGA.STND.0036): gravity at the equator in m/s2, Somigliana's constant, eccentricity squared,
 # flattening, ratio of centrifugal to gravitational acceleration at the equator, equatorial radius in m.
@@ -30,6 +31,10 @@ class Gravity:
     m_s2: float
     u_m_s2: float
     source: str
+
+
+# For want of anything better: between equator and poles gravity differs from it by up to 0.27 %.
+STANDARD = Gravity(STANDARD_GRAVITY, 0.015, "standard gravity, not that of the place")
 
 
 def normal_gravity(latitude_deg: float, height_m: float = 0.0) -> float:

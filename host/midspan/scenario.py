@@ -140,3 +140,25 @@ u_relative = 0.01              # how far a shaft may slip from it
 def _mass_reading(random: Random, mass_g: float) -> float:
     force_n = mass_g / 1000 * STANDARD_GRAVITY
     return force_n * float(GAUGE["count_per_n"]) + random.gauss(0.0, 12.0)
+
+
+# The bench that a calibration rehearsal stands on: the place, the air, and what the owner's tools read.
+LATITUDE_DEG, HEIGHT_M, AIR_KG_M3 = 47.0, 400.0, 1.15
+BOWED = {"spine_thou": 500.0, "bow_mm": 0.25, "spread_thou": 3.0}
+SPANS_MM = (711.25, 711.20, 711.22, 711.26, 711.21)
+BAR = {"diameter_mm": 4.0, "u_diameter_mm": 0.002, "modulus_gpa": 205.0, "u_modulus_gpa": 2.0}
+BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # what it truly is
+
+
+def bench(gravity_m_s2: float, put_in: list[dict[str, Any]], shafts: list[dict[str, Any]] | None = None) -> Any:
+    """What the simulated gauge is given for a calibration: things put in from a step's number on."""
+    gauge = GAUGE | {"gravity_m_s2": gravity_m_s2, "air_kg_m3": AIR_KG_M3}
+    return {"seed": 7, "gauge": gauge, "bench": put_in, "shafts": shafts or []}
+
+
+def masses_put_on(loads_g: list[float]) -> list[dict[str, Any]]:
+    """The loads of a force calibration, one a step; 0 is the empty cell."""
+    return [
+        {"number": i, "kind": "mass", "mass_g": load, "density_kg_m3": 7950.0} if load else {"number": i}
+        for i, load in enumerate(loads_g, 1)
+    ]
