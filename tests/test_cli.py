@@ -251,28 +251,34 @@ def process_of(*arguments, **options):
     return subprocess.Popen([*COMMAND, *map(str, arguments)], stderr=subprocess.PIPE, text=True, **options)
 
 
-@pytest.mark.parametrize("more", [["--json"], []], ids=["json", "table"])
-def test_an_output_that_closes_early_is_no_crash(demonstrated, more):
+def much_and_little(folder):
+    """Commands whose output fills its buffer before they end, and only when they end."""
+    calibration = ("--calibration", folder / "calibration.toml")
+    yield "recompute", folder / "readings.avro", *calibration, "--json"
+    yield "recompute", folder / "readings.avro", *calibration
+    yield "ports", "--json"
+
+
+def test_an_output_that_closes_early_is_no_crash(demonstrated):
     folder, _ = demonstrated
-    read_end, write_end = os.pipe()
-    os.close(read_end)
-    arguments = ("recompute", folder / "readings.avro", "--calibration", folder / "calibration.toml", *more)
-    process = process_of(*arguments, stdout=write_end)
-    os.close(write_end)
-    assert process.communicate() == (None, "")
-    assert process.returncode == 1
+    for arguments in much_and_little(folder):
+        read_end, write_end = os.pipe()
+        os.close(read_end)
+        process = process_of(*arguments, stdout=write_end)
+        os.close(write_end)
+        assert process.communicate() == (None, "")
+        assert process.returncode == 1
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full on this system")  # noqa: PTH110
-@pytest.mark.parametrize("more", [["--json"], []], ids=["json", "table"])
-def test_an_output_on_a_full_disk_is_told(demonstrated, more):
+def test_an_output_on_a_full_disk_is_told(demonstrated):
     folder, _ = demonstrated
-    arguments = ("recompute", folder / "readings.avro", "--calibration", folder / "calibration.toml", *more)
-    with open("/dev/full", "w") as full:  # noqa: PTH123
-        process = process_of(*arguments, stdout=full)
-        _, err = process.communicate()
-    assert (process.returncode, err.startswith("midspan: "), err.count("\n")) == (1, True, 1)
-    assert "No space left" in err
+    for arguments in much_and_little(folder):
+        with open("/dev/full", "w") as full:  # noqa: PTH123
+            process = process_of(*arguments, stdout=full)
+            _, err = process.communicate()
+        assert (process.returncode, err.startswith("midspan: "), err.count("\n")) == (1, True, 1), err
+        assert "No space left" in err
 
 
 def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(tmp_path):

@@ -1,5 +1,7 @@
 """The unattended loop: what is durable before what, and what stops a batch."""
 
+import os
+
 import numpy as np
 import pytest
 from commands_rig import settings
@@ -12,6 +14,7 @@ from midspan.errors import ArchiveError, DeviceFault, LinkError, StoreError
 from midspan.outcomes import BlockCame
 from midspan.raw_run import Phase
 from midspan.records import State
+from midspan.rehearsal import Rehearsal
 from midspan.shaft import ShaftResult
 from midspan.sorter import MOST_FAULTS, Bench, measure_batch
 from midspan.store import Store
@@ -148,6 +151,12 @@ def test_ctrl_c_lifts_the_head_keeps_the_readings_and_goes_its_way(kit):
     assert (run.shaft, run.complete, run.cause) == (1, False, "STOPPED_BY_HOST")
     assert np.ptp(run.press_steps) > 0
     assert kit.stored() == [(1, Outcome.DOUBTFUL)]
+
+
+def test_ctrl_c_on_a_terminal_does_not_reach_the_simulated_gauge(tmp_path):
+    # The terminal sends it to every process of its foreground group; the gauge must live to be stopped.
+    with Rehearsal({"shafts": []}, tmp_path) as rehearsal:
+        assert os.getpgid(rehearsal._process.pid) not in (os.getpgrp(), 0)
 
 
 def test_a_line_that_breaks_in_mid_shaft_stops_the_batch_and_keeps_what_was(kit):
