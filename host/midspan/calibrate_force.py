@@ -25,7 +25,7 @@ from midspan import suspects
 from midspan.calibration_table import Readings
 from midspan.cell_behaviour import Behaviour, behaviour
 from midspan.errors import ReadingsError
-from midspan.fit_evidence import SIGNIFICANT, Evidence, choose_order, combined, read_back
+from midspan.fit_evidence import SIGNIFICANT, Evidence, choose_order, combined, read_back, u_of_curve
 from midspan.force_class import class_sentences
 from midspan.gravity import STANDARD as STANDARD_PLACE
 from midspan.gravity import Gravity
@@ -119,13 +119,13 @@ def _check(readings: Readings) -> None:
         raise ReadingsError(f"{readings.place(int((masses < 0).argmax()))}: a mass is negative; correct it")
     suspects.not_swapped(masses, counts, readings.source)
     suspects.masses_in_reach(masses, WORKING_G, readings.source)
+    rise = _rise(readings, moving)
+    suspects.rising(float(np.median(rise[moving & (masses > 0)] / masses[moving & (masses > 0)])), readings.source)
+    suspects.loads_in_one_unit(masses, np.where(moving, rise, 0.0), readings.lines, readings.source)
     picked = np.flatnonzero(moving).tolist()
     suspects.whole_rounds(
         readings["round"][moving].tolist(), [ways[i] for i in picked], masses[moving].tolist(), readings.source
     )
-    rise = _rise(readings, moving)
-    suspects.rising(float(np.median(rise[moving & (masses > 0)] / masses[moving & (masses > 0)])), readings.source)
-    suspects.loads_in_one_unit(masses, np.where(moving, rise, 0.0), readings.lines, readings.source)
 
 
 def _rise(readings: Readings, turning: Array) -> Array:
@@ -149,9 +149,8 @@ def _scale_budget(
     fit: PolynomialFit, forces: Array, rise: Array, rounds: Array, load: Load, at_work: float
 ) -> dict[str, tuple[float, float]]:
     """Relative standard uncertainty of the force at the working load by cause, with degrees of freedom."""
-    count = float(rise[np.argmin(np.abs(forces - at_work))])
-    row = np.array([count**power for power in range(len(fit.coefficients))])
-    scatter = math.sqrt(float(row @ fit.covariance @ row)) / at_work
+    nearest = int(np.argmin(np.abs(forces - at_work)))
+    scatter = float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest])
     between = _between_rounds(forces, rise, rounds)
     total = load.force(WORKING_G) if not load.masses else load.force(_largest(load))
     return {

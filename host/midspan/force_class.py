@@ -73,7 +73,7 @@ def late_creep_limit(load_intervals: float) -> float:
 
 def intervals_held(creep_pct: float) -> int:
     """Most intervals n of a class C cell (500 to 10 000, in hundreds) that a creep at full load leaves; 0 if none."""
-    fits = (n for n in range(10_000, 499, -100) if creep_pct / 100 * n <= creep_limit(n))
+    fits = (n for n in range(10_000, 499, -100) if creep_pct / 100 * n <= creep_limit(n) * (1 + 1e-9))
     return next(fits, 0)
 
 

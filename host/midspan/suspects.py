@@ -37,7 +37,7 @@ def unit_off_by(factor: float, units: dict[str, float]) -> str | None:
 def masses_in_reach(masses_g: Array, largest_wanted_g: float, name: str) -> None:
     """The largest mass reaches the load that the gauge works at, and is not many times of it."""
     largest = float(masses_g.max())
-    if 0.8 * largest_wanted_g <= largest <= 20 * largest_wanted_g:
+    if 0.8 * largest_wanted_g <= largest <= 10 * largest_wanted_g:
         return
     fits = [unit for unit, size in MASS_UNITS.items() if 0.8 <= largest * size / largest_wanted_g <= 4]
     if fits:
