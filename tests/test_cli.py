@@ -247,8 +247,10 @@ def test_show_of_a_shaft_without_result(demonstrated, tmp_path):
 
 
 def process_of(*arguments, **options):
-    """A process of its own, where signals, pipes and full disks are real."""
-    return subprocess.Popen([*COMMAND, *map(str, arguments)], stderr=subprocess.PIPE, text=True, **options)
+    """A process of its own, where signals, pipes and full disks are real, and output waits in a buffer."""
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    command = [*COMMAND, *map(str, arguments)]
+    return subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment, **options)
 
 
 def much_and_little(folder):

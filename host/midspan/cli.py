@@ -138,15 +138,20 @@ def main() -> None:
     except MidspanError as error:
         _stop(str(error))
     except BrokenPipeError:
-        # Who read our output has seen enough (`midspan recompute ... | head`): no error, but nowhere to write to.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _give_output_up()  # who read it has seen enough (`midspan recompute ... | head`), which is no error
         raise SystemExit(1) from None
     except OSError as error:
+        _give_output_up()
         _stop(f"{error.filename or 'the output'}: {error.strerror}; make room, or name another place")
     except SystemExit as end:
         if end.code == INTERRUPTED:
             _say("stopped by you; everything measured so far is kept")
         raise
+
+
+def _give_output_up() -> None:
+    """Let what still waits to be written go nowhere, or Python would try once more at its end and complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stop(message: str) -> NoReturn:
