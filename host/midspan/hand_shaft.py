@@ -193,7 +193,7 @@ def _surface(readings: Readings, bench: HandBench) -> dict[str, Any]:
     """Height of the unloaded surface around and runout; none when the dial was set to zero at each position."""
     height = -readings.zero * bench.indicator.mm
     positions = len(np.unique(readings.angle_deg % 360))
-    if positions < SURFACE_POSITIONS or np.ptp(height) == 0:
+    if positions < SURFACE_POSITIONS or not readings.unloaded.any():
         return {"runout_mm": None, "u_runout_mm": None, "surface_mm": (0.0,) * COLUMNS}
     columns = basis(np.radians(readings.angle_deg))[:3]
     found, *_ = np.linalg.lstsq(columns.T, height, rcond=None)
