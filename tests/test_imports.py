@@ -25,7 +25,7 @@ LEFT_TO_RIGHT = """
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
     shaft spine_trials
-    gravity masses typed_table hand_bench hand_bend hand_fit hand_record hand_readings hand_shaft hand_assign
+    gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_assign
     hand_prompts
     study_gauge study_linearity study_stability control_chart
     fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
@@ -35,8 +35,9 @@ LEFT_TO_RIGHT = """
     tables store
     link gauge rehearsal plan scenario sorter
     calibrate_live calibrate_guide calibrate_commands
-    report picture hand_report hand_commands study_source study_report study_picture study_commands comparison
-    rework commands demo cli_calibrate cli_compare cli_hand cli_study cli
+    report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
+    study_source study_report study_picture study_commands comparison
+    rework commands demo cli_calibrate cli_compare cli_hand cli_risk cli_study cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

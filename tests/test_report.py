@@ -130,6 +130,19 @@ def test_k_widens_every_uncertainty_and_stands_in_the_legend():
         assert float(shown.splitlines()[1].split()[4]) == pytest.approx(k * RESULT.u_spine_thou, rel=0.06)
 
 
+def test_without_a_k_each_shaft_has_its_own_beside_it():
+    few = replace(RESULT, dof_spine=4.0)
+    _, plain, rare, lost, *_ = printed(
+        report.results_table([(RESULT, ACCEPTED), (few, ACCEPTED), (LOST, None)], None)
+    ).splitlines()
+    assert plain.split()[5] == "1.96"
+    assert rare.split()[5] == "2.78"  # t of four degrees of freedom: JCGM 100:2008, table G.2
+    assert float(rare.split()[4]) == pytest.approx(2.776 * RESULT.u_spine_thou, rel=0.06)
+    assert lost.split()[2:] == ["-"] * 6
+    assert "U covers 95 %" in printed(report.shaft_story(few, None, None))
+    assert "k = 2.78, 4 degrees of freedom" in printed(report.shaft_story(few, None, None))
+
+
 def test_a_narrow_table_keeps_what_decides_most():
     shown = table_of((RESULT, ACCEPTED), (LOST, judge_unmeasured(LOST.reasons)), width=80, wide=False)
     assert max(map(len, shown.splitlines())) <= 80

@@ -13,6 +13,7 @@ import typer
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
+from midspan.cli_risk import risk
 from midspan.cli_study import study
 from midspan.errors import MidspanError
 
@@ -29,7 +30,9 @@ CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibratio
 BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
-Factor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.")]
+Factor = Annotated[
+    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.", show_default="95 %")
+]
 LONGEST_LABEL = 64
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
 
@@ -70,7 +73,7 @@ def measure(
         bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
     ] = False,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Measure, judge and keep the shaft in the gauge."""
     from midspan import commands
@@ -87,7 +90,7 @@ def recompute(
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
     store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Results again from raw archives.
 
@@ -104,17 +107,22 @@ def recompute(
 def show(
     shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
     store: StoreFile = Path("results.db"),
-    picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around (png, pdf or svg).")] = None,
+    picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around, or its budget.")] = None,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="Show where the uncertainty of its spine comes from.")
+    ] = False,
+    trials: Annotated[int, typer.Option(min=1000, max=10**7, help="Monte Carlo trials that check it.")] = 100_000,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Show a stored result with its uncertainty."""
     from midspan import commands
 
-    commands.show(shaft, store, picture, as_json=as_json, k=k)
+    commands.show(shaft, store, picture, trials if budget else None, as_json=as_json, k=k)
 
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
+app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
 app.add_typer(study, name="study")

@@ -16,6 +16,7 @@ from midspan import report
 from midspan.archive import read
 from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration, load_calibration
+from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
 from midspan.errors import ArchiveError, DeviceFault, OutputError, StoreError
 from midspan.hand_commands import show_hand
@@ -26,6 +27,7 @@ from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
 from midspan.sorter import Bench, verdict_on
 from midspan.spine_budget import CAUSES
 from midspan.store import Store, StoredResult
+from midspan.uncertainty_commands import show_budget
 from midspan.wording import printable
 
 REHEARSAL_PORT = "rehearsal"
@@ -34,7 +36,9 @@ HIGHEST_SHAFT = 2**31 - 1
 MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
 
 
-def recompute(files: list[Path], calibration_file: Path, bands_file: Path | None, *, as_json: bool, k: float) -> None:
+def recompute(
+    files: list[Path], calibration_file: Path, bands_file: Path | None, *, as_json: bool, k: float | None
+) -> None:
     """Print results made again from archives; ArchiveError at the end, naming every file that was damaged."""
     calibration = load_calibration(calibration_file)
     bands = load_bands(bands_file) if bands_file else None
@@ -93,8 +97,10 @@ def _print_json(rows: Iterable[report.Row]) -> None:
     sys.stdout.write("[]\n" if before == "[\n" else "\n]\n")
 
 
-def show(shaft: str, store_file: Path, picture: Path | None, *, as_json: bool, k: float) -> None:
-    """Print the newest stored result of a shaft, and draw it when asked."""
+def show(
+    shaft: str, store_file: Path, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
+) -> None:
+    """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
     with Store.open(store_file, create=False) as store:
         stored = store.latest(shaft) or (store.latest(int(shaft)) if _is_number(shaft) else None)
     if stored is None:
@@ -110,6 +116,9 @@ def show(shaft: str, store_file: Path, picture: Path | None, *, as_json: bool, k
         show_hand(HandResult.from_dict(stored.result), stored.decision, picture, as_json=as_json, k=k)
         return
     result = _restored(stored, store_file)
+    if trials is not None:
+        show_budget(result, trials, picture, as_json=as_json, k=k)
+        return
     if as_json:
         print(report.as_json(result, stored.decision))
     else:
@@ -149,10 +158,10 @@ def _show_unmeasured(outcome: Unmeasured, decision: Decision, as_json: bool) -> 
         report.console().print(f"{name}: {report.verdict_words(decision)}")
 
 
-def _draw(result: ShaftResult, picture: Path, k: float) -> None:
+def _draw(result: ShaftResult, picture: Path, k: float | None) -> None:
     from midspan.picture import draw_around
 
-    draw_around(result, picture, k)
+    draw_around(result, picture, Coverage(factor=k).k(result.dof_spine))
     print(f"picture: {picture}", file=sys.stderr)
 
 
@@ -180,7 +189,7 @@ def measure(
     *,
     clear_fault: bool,
     as_json: bool,
-    k: float,
+    k: float | None,
 ) -> None:
     """Measure one shaft on the gauge at a port, or on a simulated one when the port is called rehearsal."""
     from midspan.archive_writer import ArchiveWriter

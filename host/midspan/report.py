@@ -13,6 +13,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
+from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome
 from midspan.hand_shaft import HandResult
 from midspan.shaft import ShaftResult, Unmeasured
@@ -26,38 +27,46 @@ LOOK = {
     Outcome.DOUBTFUL: "italic",
     Outcome.INSTRUMENT_FAULT: "bold reverse",
 }
+MANY = 5000
 NOTHING_THOU = 1e-9  # a share that only rounding made
 WIDE = 120  # columns from which the whole table has room
 Row = tuple[ShaftResult | Unmeasured, Decision | None]
 
 
-def results_table(rows: Iterable[Row], k: float, *, wide: bool = True) -> Table:
-    """One line a shaft: value ± U of each quantity and the verdict; a narrow one keeps what decides most."""
+def results_table(rows: Iterable[Row], k: float | None, *, wide: bool = True) -> Table:
+    """One line a shaft: value ± U of each quantity and the verdict; a narrow one keeps what decides most.
+
+    U is k times the standard uncertainty; without a k it covers 95 %, and the k of the spine stands beside it.
+    """
     table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k, wide), caption_justify="left")
     table.add_column("shaft", no_wrap=True)
-    for heading in ("spine", "spread", "stiff side", "runout", "hysteresis") if wide else ("spine", "spread"):
+    headings = ["spine", *(["k"] if k is None else []), "spread"]
+    for heading in [*headings, "stiff side", "runout", "hysteresis"] if wide else headings:
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for result, decision in rows:
         name = printable(f"{result.shaft} {result.label}")
-        cells = _cells(result, k) if isinstance(result, ShaftResult) else ("-",) * 5
+        cells = _cells(result, k) if isinstance(result, ShaftResult) else ("-",) * (len(headings) + 3)
         style = LOOK[decision.outcome] if decision else ""
-        table.add_row(name, *(cells if wide else cells[:2]), brief(decision), style=style)
+        table.add_row(name, *(cells if wide else cells[: len(headings)]), brief(decision), style=style)
     return table
 
 
-def _legend(k: float, wide: bool) -> str:
+def _legend(k: float | None, wide: bool) -> str:
     quantities = "spine, spread and runout" if wide else "spine and spread"
     stiff_side = "; stiff side in degrees from the first reading" if wide else ""
-    return f"{quantities} in thou (28 in, 880 g) ± U with k = {k:g}{stiff_side}"
+    return f"{quantities} in thou (28 in, 880 g) ± {Coverage(factor=k).words}{stiff_side}"
 
 
-def _cells(result: ShaftResult, k: float) -> tuple[str, ...]:
+def _cells(result: ShaftResult, k: float | None) -> tuple[str, ...]:
+    cover = Coverage(factor=k)
+    k_spine, k_spread, k_runout = (cover.k(dof) for dof in (result.dof_spine, result.dof_spread, result.dof_runout))
     return (
-        with_uncertainty(result.spine_thou, k * result.u_spine_thou, 2),
-        with_uncertainty(result.spread_thou, k * result.u_spread_thou, 2),
+        with_uncertainty(result.spine_thou, k_spine * result.u_spine_thou, 2),
+        *([f"{k_spine:.2f}"] if k is None else []),
+        with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou, 2),
         angle(result.stiff_side_deg),
-        with_uncertainty(result.runout_mm / MM_PER_THOU, k * result.u_runout_mm / MM_PER_THOU, 2),
+        with_uncertainty(result.runout_mm / MM_PER_THOU, k_runout * result.u_runout_mm / MM_PER_THOU, 2),
         f"{result.hysteresis_pct:z.2f} %",
     )
 
@@ -89,7 +98,7 @@ def counts_table(decisions: Iterable[Decision]) -> Table:
     return table
 
 
-def shaft_story(result: ShaftResult, decision: Decision | None, k: float) -> Table:
+def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None) -> Table:
     """Everything about one shaft, a line a quantity, in thousandths of an inch and in millimetres."""
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
@@ -101,26 +110,38 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float) -> Tab
     return table
 
 
-def _story(result: ShaftResult, k: float) -> Iterable[tuple[str, str]]:
+def _story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     mm = MM_PER_THOU
+    cover = Coverage(factor=k)
+    k_spine, k_spread = cover.k(result.dof_spine), cover.k(result.dof_spread)
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
-    spine, u_spine = result.spine_thou, k * result.u_spine_thou
+    spine, u_spine = result.spine_thou, k_spine * result.u_spine_thou
     yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
-    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
-    yield "spread around", f"{with_uncertainty(result.spread_thou, k * result.u_spread_thou)} thou over a full turn"
+    yield "", f"± {cover.words}: k = {k_spine:.2f}, {_freedom(result.dof_spine)} degrees of freedom"
+    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k_spine * result.u_older_lb)} lb"
+    yield (
+        "spread around",
+        f"{with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)} thou over a full turn",
+    )
     yield "noise floor", f"{result.spread_floor_thou:.3f} thou: a smaller spread is not told from an even shaft"
-    four = with_uncertainty(result.four_reading_thou, k * result.u_four_reading_thou)
+    four = with_uncertainty(result.four_reading_thou, k_spread * result.u_four_reading_thou)
     yield "four readings", f"{four} thou between readings at 0, 90, 180, 270° (ASTM F2031)"
-    yield "stiff side", _stiff_side(result, k)
-    runout = with_uncertainty(result.runout_mm, k * result.u_runout_mm)
+    yield "stiff side", _stiff_side(result, cover.k(None))
+    runout = with_uncertainty(result.runout_mm, cover.k(result.dof_runout) * result.u_runout_mm)
     yield "runout", f"{runout} mm at midspan ({result.runout_mm / mm:.1f} thou)"
-    yield "hysteresis", f"{with_uncertainty(result.hysteresis_pct, k * result.u_hysteresis_pct)} % of the light force"
+    hysteresis = with_uncertainty(result.hysteresis_pct, cover.k(None) * result.u_hysteresis_pct)
+    yield "hysteresis", f"{hysteresis} % of the light force"
     yield "slip", f"{result.slip_pct:+.2f} % off the roller's nominal ratio"
     yield "readings", f"{result.readings} used, {result.left_out} left out, cycle {result.duration_ms / 1000:.1f} s"
     yield "made by", f"gauge {result.gauge}, calibration {result.calibration}, evaluation {result.evaluation}"
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
             yield kind, sentence
+
+
+def _freedom(dof: float | None) -> str:
+    """Degrees of freedom in words: beyond some thousands there is nothing to tell from infinitely many."""
+    return "very many" if dof is None or dof > MANY else f"{dof:.0f}"
 
 
 def _stiff_side(result: ShaftResult, k: float) -> str:

@@ -1,0 +1,66 @@
+"""The budget of one result as a picture of bars, legible without colour.
+
+One bar a cause, as long as its share of u, in thou; the share of u^2 stands at its end. Causes that were estimated
+from readings are plain, those known by their bounds or from certificates are hatched.
+"""
+
+import math
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from midspan.budget import Budget
+from midspan.coverage_factor import Coverage
+from midspan.errors import OutputError
+from midspan.monte_carlo import Summary
+from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
+
+
+def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, found: Summary | None = None) -> None:
+    """Write the picture as PNG, PDF or SVG by the path's ending; with trials their u beside that of the budget.
+
+    Raises OutputError for another ending, when the file cannot be written, and for a budget that is not finite.
+    """
+    check_ending(path)
+    if not math.isfinite(budget.u) or budget.u == 0:
+        raise OutputError(f"{path}: the budget has no finite uncertainty; there is nothing to draw")
+    try:
+        with mpl.rc_context(STYLE):
+            figure = Figure(figsize=(8.5, 5.2), layout="constrained")
+            FigureCanvasAgg(figure)
+            axes = figure.add_subplot()
+            _bars(axes, budget)
+            _together(axes, budget, coverage, found)
+            axes.set_title(title, fontsize=11, loc="left")
+            figure.savefig(path, dpi=130)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+
+
+def _bars(axes: Any, budget: Budget) -> None:
+    parts = sorted(budget.contributions, key=lambda one: one.u)
+    places = range(2, 2 + len(parts))
+    for place, part in zip(places, parts, strict=True):
+        hatch = "////" if math.isinf(part.dof) else ""
+        axes.barh(place, part.u, height=0.68, color=LIGHT, edgecolor=INK, lw=0.8, hatch=hatch)
+        axes.annotate(f"{part.u:.3f}   {budget.portion(part):.0%} of u²", (part.u, place), (5, 0),
+                      textcoords="offset points", va="center", fontsize=8)  # fmt: skip
+    axes.set_yticks([*places], [part.name for part in parts])
+
+
+def _together(axes: Any, budget: Budget, coverage: Coverage, found: Summary | None) -> None:
+    k = budget.k(coverage)
+    rows = [("u, together", budget.u), (f"U = {k:g} u", k * budget.u)]
+    for place, (name, value) in zip((0.8, -0.2), rows, strict=True):
+        axes.barh(place, value, height=0.68, color=SHADE, edgecolor=INK, lw=0.8)
+        axes.annotate(f"{name} = {value:.3f} thou",
+                      (value, place), (5, 0), textcoords="offset points", va="center", fontsize=9)  # fmt: skip
+    if found is not None:
+        axes.axvline(found.u, color=FAINT, ls="--", lw=1)
+        axes.annotate(f"u of {found.trials} trials", (found.u, 1), (4, -3), xycoords=("data", "axes fraction"),
+                      textcoords="offset points", va="top", fontsize=8)  # fmt: skip
+    axes.set_xlim(0, 1.35 * k * budget.u)
+    axes.set_xlabel("thou.   Plain: estimated from readings.   Hatched: from certificates or bounds.")

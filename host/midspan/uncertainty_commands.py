@@ -1,0 +1,93 @@
+"""What the commands on uncertainty and on decision rules do, once their options are known."""
+
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from midspan.bands import Bands, Rule, load_bands
+from midspan.budget_report import budget_table, trials_table, trials_words
+from midspan.coverage_factor import Coverage
+from midspan.monte_carlo import agreement
+from midspan.report import console
+from midspan.risk import Risks, sentence, spine_risks
+from midspan.shaft import ShaftResult
+from midspan.spine_trials import spine_trials
+from midspan.wording import printable
+
+KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple")
+
+
+def show_budget(result: ShaftResult, trials: int, picture: Path | None, *, as_json: bool, k: float | None) -> None:
+    """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked."""
+    coverage = Coverage(factor=k)
+    found = spine_trials(result, trials)
+    expanded = result.budget.expanded(result.budget.k(coverage))
+    check = agreement(result.spine_thou, expanded, found)
+    name = printable(f"shaft {result.shaft} {result.label}").strip()
+    if as_json:
+        print(json.dumps(_as_dict(result, coverage) | {"trials": asdict(found), "agrees": check.holds}))
+    else:
+        screen = console()
+        screen.print(f"{name}: where the uncertainty of its spine comes from\n")
+        screen.print(budget_table(result.budget, coverage), "")
+        screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
+        screen.print(trials_words(check))
+    if picture is not None:
+        from midspan.budget_picture import draw_budget
+
+        title = f"{name}: spine {result.spine_thou:.2f} thou, where its uncertainty comes from"
+        draw_budget(title, result.budget, coverage, picture, found)
+        print(f"picture: {picture}", file=sys.stderr)
+
+
+def _as_dict(result: ShaftResult, coverage: Coverage) -> dict[str, object]:
+    budget, k = result.budget, result.budget.k(coverage)
+    causes = [
+        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": dof, "thou_per_unit": part.sensitivity,
+         "u_thou": part.u, "portion": budget.portion(part)}
+        for part, dof in zip(budget.contributions, result.dof_causes, strict=True)
+    ]  # fmt: skip
+    known = {"shaft": result.shaft, "label": result.label, "spine_thou": result.spine_thou, "u_spine_thou": budget.u}
+    return known | {"dof_spine": result.dof_spine, "k": k, "expanded_thou": k * budget.u, "causes": causes}
+
+
+def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, as_json: bool) -> None:
+    """Print what the rule of a bands file costs for a stock of shafts, beside the other rules."""
+    bands = load_bands(bands_file)
+    rules = [bands.rule, *(_of_kind(kind, bands.rule) for kind in KINDS if kind != bands.rule.kind)]
+    costs = [(rule, spine_risks(bands, rule, mean_thou, sd_thou, u_thou)) for rule in rules]
+    if as_json:
+        print(
+            json.dumps(
+                [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]
+            )
+        )
+    else:
+        _print_costs(console(), bands, costs)
+
+
+def _of_kind(kind: str, like: Rule) -> Rule:
+    guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
+    return Rule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
+
+
+def _print_costs(screen: Console, bands: Bands, costs: list[tuple[Rule, Risks]]) -> None:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
+    for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):
+        table.add_column(heading, justify="right")
+    for i, (rule, cost) in enumerate(costs):
+        shares = cost.accepted, cost.consumer, cost.rejected, cost.producer, cost.doubtful
+        name = rule.kind if rule.kind == "simple" else f"{rule.kind}, {rule.guard:g} U"
+        mark = " (your rule)" if i == 0 else ""
+        table.add_row(
+            name + mark, *(f"{1000 * max(share, 0.0):.1f}" for share in shares), style="bold" if i == 0 else ""
+        )
+    screen.print(table, "")
+    rule, cost = costs[0]
+    screen.print(f"With your rule: {sentence(cost, rule)}.")
+    screen.print(f"{1000 * cost.conforming:.0f} of them truly belong in a bin. U = {rule.coverage_factor:g} u.")
