@@ -24,6 +24,7 @@ from midspan.typed_table import TypedTable, number_in
 SPINES_THOU = (80.0, 3000.0)
 STRAY = 0.001  # a reading rarer than this among its fellows is most likely a slip of the pen
 POSITIONS_OF_A_CLOCK = 12
+UNIT_WORDS = {"mm": "millimetres", "in": "inches", "thou": "thousandths of an inch"}
 
 
 @dataclass(frozen=True)
@@ -130,9 +131,7 @@ def check_size(readings: Readings, bench: HandBench) -> None:
     hint = "check weight, span and unit in the bench file"
     if fitting:
         unit, spine = fitting[0]
-        hint = (
-            f'were the readings in {unit}? Then the spine is {spine:.0f} thou: write unit = "{unit}" under [indicator]'
-        )
+        hint = f'were they in {UNIT_WORDS[unit]}? Then it is {spine:.0f} thou: write unit = "{unit}" under [indicator]'
     raise ReadingsError(f"the weight moved the dial by {span:.4g} {bench.indicator.unit}: {says}; {hint}")
 
 
