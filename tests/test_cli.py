@@ -337,3 +337,14 @@ def interrupting():
 def test_ports_answers_in_words_and_in_json():
     assert midspan("ports").stdout.strip()
     assert isinstance(json.loads(midspan("ports", "--json").stdout), list)
+
+
+def test_the_demonstration_takes_a_calibration_of_ones_own(demonstrated, tmp_path):
+    folder, _ = demonstrated
+    text = (folder / "calibration.toml").read_text().replace("span_mm = 711.20", "span_mm = 711.90")
+    (tmp_path / "own.toml").write_text(text.replace('id = "', 'id = "own-'))
+    own = midspan("demo", "--shafts", 2, "--folder", tmp_path / "out", "--calibration", tmp_path / "own.toml")
+    assert own.returncode == 0, own.stderr
+    arguments = ("--store", tmp_path / "out" / "results.db", "--json")
+    mine = json.loads(midspan("show", 2, *arguments).stdout)
+    assert mine["calibration"].startswith("own-")

@@ -51,11 +51,14 @@ def demo(
     ),
     shafts: Annotated[int, typer.Option(min=1, max=500, help="How many shafts to measure.")] = 36,
     seed: Annotated[int, typer.Option(help="Another seed, another batch.")] = 7,
+    calibration: Annotated[
+        Path | None, typer.Option(help="Your own calibration of the simulated gauge (see: midspan calibrate).")
+    ] = None,
 ) -> None:
     """Try it all on a simulated gauge."""
     from midspan import demo as demonstration
 
-    demonstration.run(folder, shafts, seed)
+    demonstration.run(folder, shafts, seed, calibration)
 
 
 @app.command(

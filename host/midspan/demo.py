@@ -25,12 +25,18 @@ K = 2.0
 ARCHIVE, STORE, CALIBRATION, BANDS = "readings.avro", "results.db", "calibration.toml", "bands.toml"
 
 
-def run(folder: Path, number: int, seed: int) -> None:
+def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -> None:
     """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder.
 
+    `calibration` is a file of the user's own for the simulated gauge, in place of the one that comes with it.
     Raises OutputError when the folder cannot be written, or holds settings or results of anyone else.
     """
-    _prepare(folder, {CALIBRATION: scenario.calibration_text(seed), BANDS: scenario.BANDS})
+    if calibration is None:
+        text = scenario.calibration_text(seed)
+    else:
+        load_calibration(calibration)  # says what is wrong with it before anything is made
+        text = calibration.read_text(encoding="utf-8")
+    _prepare(folder, {CALIBRATION: text, BANDS: scenario.BANDS})
     screen = report.console()
     stock = scenario.shafts(number, seed)
     begun = time.monotonic()
