@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from midspan.elastica import ratio_and_slope
+from midspan.elastica import deflection_ratio, ratio_and_slope
 from midspan.errors import ReadingsError
 from midspan.procedure import Finding
 from midspan.units import MM_PER_THOU, STANDARD
@@ -57,9 +57,10 @@ class RoundBar:
         return self.modulus_gpa * 1e3 * math.pi * (self.diameter_mm**4 - self.inner_mm**4) / 64
 
     def expected(self) -> Expected:
-        """Its spine with uncertainty."""
+        """Its spine with uncertainty; how supports push is unknown from frictionless to vertical (JCGM 100, 4.3.7)."""
         group = STANDARD.load_n * STANDARD.span_mm**2 / self.stiffness_n_mm2
-        ratio, slope = (float(value) for value in ratio_and_slope(np.array(group)))
+        ratio, slope = (float(value) for value in ratio_and_slope(np.array(group), "between"))
+        ends = float(deflection_ratio(group, "normal") - deflection_ratio(group, "vertical"))
         fourth = self.diameter_mm**4 - self.inner_mm**4
         u_stiffness = math.hypot(
             self.u_modulus_gpa / self.modulus_gpa,
@@ -67,7 +68,8 @@ class RoundBar:
             4 * self.inner_mm**3 * self.u_inner_mm / fourth,
         )
         thou = STANDARD.span_mm / MM_PER_THOU
-        return Expected(self.name, thou * ratio, thou * slope * group * u_stiffness, "from its section and modulus")
+        u = math.hypot(slope * group * u_stiffness, ends / 2 / math.sqrt(3))
+        return Expected(self.name, thou * ratio, thou * u, "from its section and modulus")
 
 
 def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> Expected:
