@@ -4,6 +4,7 @@ The file's id is a digest of the records it was made from: the same records make
 """
 
 import hashlib
+import json
 import math
 from collections.abc import Sequence
 from datetime import date
@@ -71,7 +72,7 @@ def _toml(value: Any) -> str:
     ('inf', '2026-03-01', '["a"]', '8e-05')
     """
     if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        return json.dumps(value, ensure_ascii=False)
     if isinstance(value, list):
         return "[" + ", ".join(map(_toml, value)) + "]"
     return value.isoformat() if isinstance(value, date) else repr(value)
