@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.calibrate_force import Load
 from midspan.calibration import EXAMPLE, Calibration, load_calibration
-from midspan.calibration_file import calibration_text, newest_records, objections, remarks_on, usable, write_calibration
+from midspan.calibration_file import calibration_text, newest_records, remarks_on, write_calibration
 from midspan.calibration_record import Circumstances, Record, load_record, newest, record_of, records_in, save_record
 from midspan.errors import ConfigurationError, OutputError
 from midspan.procedure import Finding
@@ -194,38 +194,6 @@ def test_records_at_different_temperatures_are_remarked_on(tmp_path):
 def test_names_that_toml_must_escape(tmp_path):
     records = all_five(tmp_path, replace(HERE, gauge='the "old" one \\ attic'))
     assert tomllib.loads(calibration_text(records))["calibration"]["gauge"] == 'the "old" one \\ attic'
-
-
-# May it be used?
-
-
-def dated(made=None, until=None):
-    return Calibration.model_validate(
-        EXAMPLE | {"calibration": EXAMPLE["calibration"] | {"made": made, "valid_until": until}}
-    )
-
-
-def test_within_its_dates_nothing_speaks_against_it():
-    for calibration in (dated(), dated(date(2026, 1, 1), date(2027, 1, 1))):
-        assert objections(calibration, date(2026, 6, 1)) == []
-        assert usable(calibration, date(2026, 6, 1)) is calibration
-    assert not objections(dated(date(2026, 6, 1), date(2026, 6, 1)), date(2026, 6, 1))  # its first and last day
-
-
-@pytest.mark.parametrize(
-    ("calibration", "words"),
-    [
-        (dated(date(2025, 1, 1), date(2026, 1, 1)), "ran out on 2026-01-01"),
-        (dated(date(2030, 1, 1), date(2031, 1, 1)), "a clock is set wrong"),
-    ],
-)
-def test_outside_them_it_is_refused_unless_wanted_even_so(calibration, words):
-    today = date(2026, 6, 1)
-    with pytest.raises(ConfigurationError, match=words):
-        usable(calibration, today)
-    used = usable(calibration, today, even_so=True)
-    assert words in used.calibration.reservations[0]
-    assert used.force == calibration.force
 
 
 def test_the_default_load_counts_as_not_local():

@@ -22,9 +22,10 @@ from midspan.calibrate_rotation import FEWEST_MARKS, calibrate_rotation, calibra
 from midspan.calibrate_span import calibrate_span
 from midspan.calibrate_travel import Indicator, calibrate_travel
 from midspan.calibration import Force, Travel, load_calibration
-from midspan.calibration_file import remarks_on, usable, write_calibration
+from midspan.calibration_file import remarks_on, write_calibration
 from midspan.calibration_record import newest
 from midspan.calibration_table import TableWriter, read_readings, readings_of
+from midspan.calibration_use import check_use, usable
 from midspan.errors import ConfigurationError
 from midspan.gravity import STANDARD as STANDARD_PLACE
 from midspan.gravity import local_gravity
@@ -191,6 +192,7 @@ def bar(session: Session, screen: Screen, expected: Expected, calibration_file: 
         calibration = usable(load_calibration(calibration_file), session.now.date())
         truth = {"number": 1, "ei_n_mm2": scenario.BAR_EI_N_MM2, "diameter_mm": scenario.BAR["diameter_mm"]}
         with bench_at(session, "bar", scenario.bench(STANDARD_GRAVITY, [], [truth])) as (bench, table, gauge):
+            check_use(calibration, gauge, session.now.date())
             screen.wait(f"Lay in the bar {expected.name}.")
             for spine, u in take_bar(bench, calibration, cycles):
                 table.add({"spine_thou": spine, "u_spine_thou": u})

@@ -1,4 +1,4 @@
-"""Puts the calibration file together from the newest record of each kind, and says what speaks against using one.
+"""Puts the calibration file together from the newest record of each kind.
 
 The file's id is a digest of the records it was made from: the same records make the same file, byte for byte.
 """
@@ -101,32 +101,3 @@ def remarks_on(records: Sequence[Record]) -> list[str]:
     if max(warm) - min(warm) > WARMER_C:
         given.append(f"the records were taken at {min(warm):g} to {max(warm):g} C; calibrate at the temperature of use")
     return given
-
-
-def objections(calibration: Calibration, today: date) -> list[str]:
-    """Why this calibration should not be used on that day: run out, or made in the future by a wrong clock."""
-    identity = calibration.calibration
-    found = []
-    if identity.valid_until and today > identity.valid_until:
-        found.append(f"calibration {identity.id} ran out on {identity.valid_until}")
-    if identity.made and identity.made > today:
-        found.append(
-            f"calibration {identity.id} says it was made on {identity.made}, after the day of use: a clock is set wrong"
-        )
-    return found
-
-
-def usable(calibration: Calibration, today: date, *, even_so: bool = False) -> Calibration:
-    """The calibration if it may be used today, or with its objections written into it where the user wants it even so.
-
-    Every result made with it then repeats them as doubts. Raises ConfigurationError otherwise.
-    """
-    found = objections(calibration, today)
-    if not found:
-        return calibration
-    if not even_so:
-        raise ConfigurationError(f"{found[0]}; calibrate again, or use it even so with --doubtful-calibration")
-    identity = calibration.calibration.model_copy(
-        update={"reservations": (*calibration.calibration.reservations, *found)}
-    )
-    return calibration.model_copy(update={"calibration": identity})

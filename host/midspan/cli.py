@@ -33,6 +33,13 @@ StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")
 Factor = Annotated[
     float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.", show_default="95 %")
 ]
+EvenSo = Annotated[
+    bool,
+    typer.Option(
+        "--doubtful-calibration",
+        help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
+    ),
+]
 LONGEST_LABEL = 64
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
 
@@ -75,6 +82,7 @@ def measure(
     clear_fault: Annotated[
         bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
     ] = False,
+    even_so: EvenSo = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
@@ -82,8 +90,9 @@ def measure(
     from midspan import commands
 
     commands.measure(
-        port, shaft, label, calibration, bands, archive, store, clear_fault=clear_fault, as_json=as_json, k=k
-    )
+        port, shaft, label, calibration, bands, archive, store,
+        clear_fault=clear_fault, even_so=even_so, as_json=as_json, k=k,
+    )  # fmt: skip
 
 
 @app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")
@@ -92,6 +101,7 @@ def recompute(
     calibration: CalibrationFile,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
     store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
+    even_so: EvenSo = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
@@ -101,9 +111,9 @@ def recompute(
     """
     from midspan import commands, rework
 
-    commands.recompute(files, calibration, bands, as_json=as_json, k=k)
+    commands.recompute(files, calibration, bands, even_so=even_so, as_json=as_json, k=k)
     if store is not None:
-        rework.keep(files, calibration, bands, store)
+        rework.keep(files, calibration, bands, store, even_so=even_so)
 
 
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import asdict, astuple, fields
+from datetime import UTC, datetime
 from math import nan
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -15,7 +16,8 @@ import numpy as np
 from midspan import report
 from midspan.archive import read
 from midspan.bands import Bands, load_bands
-from midspan.calibration import Calibration, load_calibration
+from midspan.calibration import Calibration
+from midspan.calibration_use import check_use, checked, load_usable
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
 from midspan.errors import ArchiveError, DeviceFault, OutputError, StoreError
@@ -37,13 +39,14 @@ MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", 
 
 
 def recompute(
-    files: list[Path], calibration_file: Path, bands_file: Path | None, *, as_json: bool, k: float | None
+    files: list[Path], calibration_file: Path, bands_file: Path | None, *, even_so: bool, as_json: bool, k: float | None
 ) -> None:
     """Print results made again from archives; ArchiveError at the end, naming every file that was damaged."""
-    calibration = load_calibration(calibration_file)
+    calibration = load_usable(calibration_file, even_so=even_so)
     bands = load_bands(bands_file) if bands_file else None
     damage: list[str] = []
-    rows = recomputed(_runs(files, damage), calibration, bands)
+    runs = _runs(files, damage)
+    rows = recomputed(runs if even_so else checked(runs, calibration), calibration, bands)
     if as_json:
         _print_json(rows)
     else:
@@ -188,6 +191,7 @@ def measure(
     store_file: Path,
     *,
     clear_fault: bool,
+    even_so: bool,
     as_json: bool,
     k: float | None,
 ) -> None:
@@ -196,7 +200,7 @@ def measure(
     from midspan.gauge import Gauge
     from midspan.link import SerialLink
 
-    calibration, bands = load_calibration(calibration_file), load_bands(bands_file)
+    calibration, bands = load_usable(calibration_file, even_so=even_so), load_bands(bands_file)
     with ExitStack() as stack:
         if port == REHEARSAL_PORT:
             port = _rehearsal_port(shaft, stack)
@@ -205,8 +209,10 @@ def measure(
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(Store.open(store_file))
         gauge = Gauge(stack.enter_context(SerialLink(port)))
-        gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
+        found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
+        if not even_so:
+            check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
         bench.batch = store.begin_batch("one by one", bench.now_ms())
         _make_ready(bench, port, clear_fault)
         verdict = bench.measure(shaft, label)

@@ -17,7 +17,8 @@ from rich.table import Table
 from midspan import report
 from midspan.archive import Archive
 from midspan.bands import Bands, load_bands
-from midspan.calibration import Calibration, load_calibration
+from midspan.calibration import Calibration
+from midspan.calibration_use import load_usable
 from midspan.comparison import Change, changes
 from midspan.errors import StoreError
 from midspan.raw_run import RawRun
@@ -38,12 +39,15 @@ class Tally:
         return f"{self.stored} results stored beside the old ones, {self.unchanged} stood there already"
 
 
-def keep(files: list[Path], calibration_file: Path, bands_file: Path | None, store_file: Path) -> None:
+def keep(
+    files: list[Path], calibration_file: Path, bands_file: Path | None, store_file: Path, *, even_so: bool
+) -> None:
     """Store what `store_again` gives and say on standard error how much that was."""
     if bands_file is None:
         raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
     with Store.open(store_file) as store:
-        print(store_again(files, load_calibration(calibration_file), load_bands(bands_file), store), file=sys.stderr)
+        calibration = load_usable(calibration_file, even_so=even_so)
+        print(store_again(files, calibration, load_bands(bands_file), store), file=sys.stderr)
 
 
 def store_again(files: list[Path], calibration: Calibration, bands: Bands, store: Store) -> Tally:

@@ -235,7 +235,7 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         give_mm_per_n=cal.frame.give_mm_per_n,
         span_mm=cal.span.span_mm,
         vertical_share=cal.span.vertical_share,
-        doubts=doubts(values, cal),
+        doubts=doubts(values, run, cal),
         faults=faults(values, run, cal),
         **values,
     )

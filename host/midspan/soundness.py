@@ -7,6 +7,7 @@ finite number is always a fault: no shaft has one.
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime
 from typing import Any
 
 from midspan.calibration import Calibration
@@ -21,7 +22,7 @@ MOST_ZERO_DRIFT = 0.005  # of the standard load within one cycle
 SLIP_SIGMAS = 4.0
 
 
-def doubts(values: Mapping[str, Any], cal: Calibration) -> tuple[str, ...]:
+def doubts(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[str, ...]:
     """Reasons to measure this shaft again or not to trust its calibration, empty when there are none."""
     left_out = values["left_out"] / (values["left_out"] + values["readings"])
     load = values["load_n"] / STANDARD.load_n
@@ -41,7 +42,11 @@ def doubts(values: Mapping[str, Any], cal: Calibration) -> tuple[str, ...]:
         ),
         (abs(values["slip_pct"]) > slip_limit, f"the shaft turned {values['slip_pct']:+.1f} % off the roller's ratio"),
     )
-    return tuple(sentence for wrong, sentence in checks if wrong) + cal.calibration.reservations
+    return (
+        tuple(sentence for wrong, sentence in checks if wrong)
+        + ran_out(cal, day_of(run))
+        + cal.calibration.reservations
+    )
 
 
 def faults(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[str, ...]:
@@ -53,12 +58,33 @@ def faults(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[st
         (bool(broken), f"not a number: {', '.join(broken)}"),
         (values["rest_scatter_n"] == 0, "the count never changed at rest: the cell is stuck"),
         (abs(drift) > MOST_ZERO_DRIFT, f"the zero moved by {drift:+.2%} of the standard load within one cycle"),
-        (
-            run.gauge != cal.calibration.gauge,
-            f"measured on gauge {run.gauge!r}, but the calibration is of {cal.calibration.gauge!r}",
-        ),
     )
-    return tuple(sentence for wrong, sentence in checks if wrong)
+    return tuple(sentence for wrong, sentence in checks if wrong) + of_another_gauge(cal, run.gauge)
+
+
+def day_of(run: RawRun) -> date:
+    """The day (UTC) on which a run was measured."""
+    return datetime.fromtimestamp(run.started_ms / 1000, UTC).date()
+
+
+def ran_out(cal: Calibration, day: date) -> tuple[str, ...]:
+    """That a calibration was not valid any more on a day, or nothing."""
+    last = cal.calibration.valid_until
+    if last is None or day <= last:
+        return ()
+    return (f"measured on {day}, but calibration {cal.calibration.id} ran out on {last}",)
+
+
+def of_another_gauge(cal: Calibration, gauge: str) -> tuple[str, ...]:
+    """That a calibration is not of this gauge, or nothing."""
+    if gauge == cal.calibration.gauge:
+        return ()
+    return (f"measured on gauge {gauge!r}, but the calibration is of {cal.calibration.gauge!r}",)
+
+
+def misuse(cal: Calibration, gauge: str, day: date) -> tuple[str, ...]:
+    """Why a calibration should not be used for what a gauge measured on a day; empty when nothing is against it."""
+    return of_another_gauge(cal, gauge) + ran_out(cal, day)
 
 
 def _not_finite(values: Mapping[str, Any]) -> Iterator[str]:
