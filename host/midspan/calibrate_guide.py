@@ -3,7 +3,7 @@
 import json
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,7 +15,7 @@ import numpy as np
 from midspan.archive_writer import ArchiveWriter
 from midspan.calibrate_live import LiveBench
 from midspan.calibration_record import Circumstances, newest, record_of, save_record
-from midspan.calibration_table import Readings, TableWriter, read_readings
+from midspan.calibration_table import Readings, TableWriter
 from midspan.errors import MidspanError, ReadingsError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
@@ -65,7 +65,7 @@ class Session:
 
 
 class Screen:
-    """The person at the terminal; with `answers` nobody is asked and a simulated bench answers by itself."""
+    """The person at the terminal; `by_itself` nobody is waited for."""
 
     def __init__(self, ask: Callable[[str], str], *, quiet: bool, by_itself: bool) -> None:
         self._ask, self._quiet, self._by_itself = ask, quiet, by_itself
@@ -100,7 +100,7 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
 
     Whatever goes wrong, the message says where the readings taken so far are.
     """
-    table = TableWriter(session.raw_file(kind), "marks" if kind == "marks" else kind)
+    table = TableWriter(session.raw_file(kind), kind)
     with ExitStack() as stack:
         port = str(session.port)
         if port == REHEARSAL_PORT:
@@ -109,16 +109,21 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
         gauge = Gauge(stack.enter_context(SerialLink(port)))
-        name = gauge.identify().gauge
+        found = gauge.identify()
+        if found.held_shaft is not None:  # what an earlier host left there is kept before anything new is taken
+            archive.append(gauge.fetch(found.held_shaft, ""))
+            gauge.acknowledge(found.held_shaft)
         bench = LiveBench(gauge, archive, f"{kind} calibration")
         try:
-            yield bench, table, name
+            yield bench, table, found.gauge
             bench.end()
         except KeyboardInterrupt:
             gauge.stop()
             print(f"stopped{table.kept()}", file=sys.stderr)
             raise
         except MidspanError as error:
+            with suppress(MidspanError):  # the line may be what failed
+                bench.end()
             raise type(error)(f"{error}{table.kept()}") from error
 
 
@@ -167,13 +172,6 @@ def _short(value: float, expanded: float) -> str:
     if -4 <= power < 6:
         return with_uncertainty(value, expanded, most_places=9)
     return f"({with_uncertainty(value / 10.0**power, expanded / 10.0**power)})e{power:+03d}"
-
-
-def from_csv(session: Session, layout: str) -> Readings:
-    """The readings of the CSV file that was named; ReadingsError when neither file nor port was."""
-    if session.csv is None:
-        raise ReadingsError("name the gauge with --port (or --port rehearsal), or readings with --csv FILE")
-    return read_readings(session.csv, layout)
 
 
 def settings_of(**parts: Any) -> dict[str, Any]:

@@ -150,7 +150,9 @@ BAR = {"diameter_mm": 4.0, "u_diameter_mm": 0.002, "modulus_gpa": 205.0, "u_modu
 BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # what it truly is
 
 
-def bench(gravity_m_s2: float, put_in: list[dict[str, Any]], shafts: list[dict[str, Any]] | None = None) -> Any:
+def bench(
+    gravity_m_s2: float, put_in: list[dict[str, Any]], shafts: list[dict[str, Any]] | None = None
+) -> dict[str, Any]:
     """What the simulated gauge is given for a calibration: things put in from a step's number on."""
     gauge = GAUGE | {"gravity_m_s2": gravity_m_s2, "air_kg_m3": AIR_KG_M3}
     return {"seed": 7, "gauge": gauge, "bench": put_in, "shafts": shafts or []}

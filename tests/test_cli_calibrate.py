@@ -1,0 +1,200 @@
+"""Calibrating from the command line: a simulated gauge from nothing to a file, tables, refusals, what is kept."""
+
+import json
+import re
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+
+import pytest
+from commands_rig import complaint, midspan
+from midspan import scenario
+from midspan.calibration import load_calibration
+from midspan.calibration_record import load_record
+
+REHEARSAL = ("--port", "rehearsal", "--yes", "--json")
+
+
+@pytest.fixture(scope="module")
+def calibrated(tmp_path_factory):
+    """A folder in which a newcomer has calibrated the simulated gauge; every outcome by kind."""
+    folder = tmp_path_factory.mktemp("calibrated")
+    outcomes = {}
+    for kind, options in {
+        "force": (),
+        "travel": ("--clearance", 6.5),
+        "frame": ("--bar-diameter", 25),
+        "span": (),
+        "rotation": ("--expected-steps", 800),
+    }.items():
+        done = midspan("calibrate", kind, *options, *REHEARSAL, folder=folder)
+        assert done.returncode == 0, done.stderr
+        outcomes[kind] = json.loads(done.stdout), done.stderr
+    done = midspan("calibrate", "file", "--out", "gauge.toml", folder=folder)
+    assert done.returncode == 0, done.stderr
+    return folder, outcomes, done.stdout
+
+
+# The truth is the scenario's; the host gets it only through the simulated gauge.
+TRUTH = scenario.GAUGE
+
+
+def test_every_scale_comes_back_within_its_uncertainty(calibrated):
+    folder, _, _ = calibrated
+    cal = load_calibration(folder / "gauge.toml")
+    per_count = 1 / TRUTH["count_per_n"]
+    assert abs(cal.force.newton_per_count / per_count - 1) < 2 * cal.force.u_scale
+    per_step = (1 + TRUTH["press_scale_error"]) / 400
+    assert abs(cal.travel.mm_per_step / per_step - 1) < 2 * cal.travel.u_scale
+    assert abs(cal.frame.give_mm_per_n - TRUTH["frame_mm_per_n"]) < 2 * cal.frame.u_give_mm_per_n
+    assert abs(cal.span.span_mm - TRUTH["span_mm"]) < 2 * cal.span.u_span_mm
+    assert cal.rotation.steps_per_turn == pytest.approx(800 / (1 - TRUTH["slip"]), rel=1e-4)
+
+
+def test_the_screw_s_error_and_the_backlash_are_found(calibrated):
+    folder, outcomes, _ = calibrated
+    travel = load_calibration(folder / "gauge.toml").travel
+    assert (travel.screw_cos_mm**2 + travel.screw_sin_mm**2) ** 0.5 == pytest.approx(
+        TRUTH["screw_periodic_mm"], abs=4 * travel.u_screw_mm
+    )
+    assert outcomes["travel"][0]["figures"]["backlash_mm"] == pytest.approx(0.03, abs=0.001)
+    assert travel.clearance_mm == 6.5
+
+
+def test_the_guide_says_what_to_put_on_and_what_comes_next(calibrated):
+    _, outcomes, _ = calibrated
+    said = outcomes["force"][1]
+    assert "[1 of 33] Round 1, up. Leave the cell empty." in said
+    assert "Put 1000 g on the cell" in said
+    order = ("force", "travel", "frame", "span", "rotation", "file")
+    for kind, following in pairwise(order):
+        assert f"Next: midspan calibrate {following}" in outcomes[kind][1]
+
+
+def test_records_hold_readings_and_are_named_by_the_file(calibrated):
+    folder, outcomes, said = calibrated
+    cal = load_calibration(folder / "gauge.toml")
+    assert set(cal.calibration.records) == {outcome["id"] for outcome, _ in outcomes.values()}
+    for identity in cal.calibration.records:
+        record = load_record(folder / "calibration" / f"{identity}.json")
+        assert identity in said
+        assert record.gauge == cal.calibration.gauge == "rehearsal"
+        assert all(len(column) for column in record.readings.values())
+    assert cal.calibration.valid_until > datetime.now(UTC).date() + timedelta(days=300)
+
+
+def test_what_the_guide_wrote_reads_as_a_table_and_gives_the_same(calibrated):
+    folder, outcomes, _ = calibrated
+    (file,) = (folder / "calibration").glob("travel-readings-*.csv")
+    done = midspan(
+        "calibrate", "travel", "--csv", file, "--clearance", 6.5, "--json", "--records", "again", folder=folder
+    )
+    again = json.loads(done.stdout)
+    assert again["section"] == outcomes["travel"][0]["section"]
+    assert again["id"] != outcomes["travel"][0]["id"]  # another run, another day, another gauge's name
+
+
+def test_a_bar_under_the_new_calibration_agrees(calibrated):
+    folder, _, _ = calibrated
+    known = scenario.BAR
+    bar = ("--diameter", known["diameter_mm"], "--diameter-u", known["u_diameter_mm"], "--modulus",
+           known["modulus_gpa"], "--modulus-u", known["u_modulus_gpa"])  # fmt: skip
+    done = midspan("calibrate", "bar", *bar, "--calibration", "gauge.toml", *REHEARSAL, folder=folder)
+    assert done.returncode == 0, done.stderr
+    outcome = json.loads(done.stdout)
+    assert abs(outcome["figures"]["en_ratio"]) < 1
+    assert outcome["section"] == {}
+
+
+def test_the_story_for_people(calibrated):
+    folder, _, _ = calibrated
+    (file,) = (folder / "calibration").glob("force-readings-*.csv")
+    done = midspan("calibrate", "force", "--csv", file, "--latitude", 47, "--records", "told", folder=folder)
+    assert re.match(r"force: \(9\.\d+ ± 0\.\d+\)e-06 N per count \(U with k = 2\)\n", done.stdout)
+    for words in ("standard uncertainties:", "no certificate of the masses", "ISO 376", "record: told"):
+        assert words in done.stdout
+
+
+# Typed by a person
+
+
+def test_a_person_types_spans(tmp_path, monkeypatch):
+    answers = iter(["711,2", "oops", "711.3", "711.25"])
+    monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
+    done = midspan("calibrate", "span", "--readings", 3, "--json", "--gauge", "bench", folder=tmp_path)
+    assert json.loads(done.stdout)["section"]["span_mm"] == pytest.approx(711.25)
+    assert "That is no number" in done.stderr
+
+
+# Bad input: one clear line, and readings are kept
+
+
+def test_readings_of_a_refused_run_are_kept(tmp_path, monkeypatch):
+    answers = iter(["28.0", "28.01"])
+    monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
+    said = complaint(midspan("calibrate", "span", "--readings", 2, folder=tmp_path))
+    assert "inches" in said
+    assert "no record was made; the readings are in" in said
+    (kept,) = (tmp_path / "calibration").iterdir()
+    assert str(kept.relative_to(tmp_path)) in said
+    assert kept.read_text() == "span_mm\n28.0\n28.01\n"
+
+
+def test_frame_needs_force_and_travel_first(tmp_path):
+    said = complaint(midspan("calibrate", "frame", "--port", "rehearsal", "--yes", folder=tmp_path))
+    assert "run midspan calibrate force first" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "arguments"),
+    [
+        ("nothing to read", ("force",)),
+        ("not from both", ("force", "--csv", "x.csv", "--port", "rehearsal")),
+        ("cannot be read", ("force", "--csv", "none.csv")),
+        ("is outside 9.76 to 9.84", ("force", "--csv", "x.csv", "--gravity", 32.2)),
+        ("say what the bar is", ("bar", "--csv", "x.csv")),
+        ("is no folder", ("file", "--out", "gauge.toml")),
+        ("there is no such port", ("force", "--port", "no-such-port")),
+    ],
+)
+def test_refusals(tmp_path, words, arguments):
+    assert words in complaint(midspan("calibrate", *arguments, folder=tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("direction,mass_g\nup,0\n", "first line must be: round,direction,mass_g,count,time_s"),
+        ("direction,mass_g,count,color\nup,0,1,red\n", "'color' that is not known"),
+        ("direction,mass_g,count\nup,0,5000\nsideways,200,9000\n", "line 3: direction is 'sideways'; write up or down"),
+        ("direction,mass_g,count\nup,0,5000\nup,200 g,9000\n", "line 3: mass_g '200 g' is not a number"),
+        ("direction,mass_g,count\n", "holds no readings"),
+        ("direction,mass_g,count\nup,0\n", "2 cells under 3 headings"),
+    ],
+)
+def test_tables_that_are_none(tmp_path, text, words):
+    (tmp_path / "force.csv").write_text(text)
+    assert words in complaint(midspan("calibrate", "force", "--csv", "force.csv", folder=tmp_path))
+
+
+def test_a_table_with_decimal_commas_is_read_where_semicolons_part_the_cells(tmp_path):
+    rows = "0,4;25\n1,2;8,0\n"
+    (tmp_path / "frame.csv").write_text(f"# of the long bench\nforce_n;travel_mm\n{rows}")
+    said = complaint(midspan("calibrate", "frame", "--csv", "frame.csv", folder=tmp_path))
+    assert "found 2 up to 1.2 N" in said
+
+
+def test_what_an_interrupted_guide_had_read_is_kept(tmp_path, monkeypatch):
+    answers = iter(["", "", ""])
+
+    def prompt(*_, **__):
+        try:
+            return next(answers)
+        except StopIteration:
+            raise KeyboardInterrupt from None
+
+    monkeypatch.setattr("typer.prompt", prompt)
+    done = midspan("calibrate", "force", "--port", "rehearsal", folder=tmp_path)
+    assert done.returncode == 130
+    assert "(3 readings taken so far are in" in done.stderr
+    (kept,) = (tmp_path / "calibration").glob("force-readings-*.csv")
+    assert len(kept.read_text().splitlines()) == 1 + 3
