@@ -111,9 +111,13 @@ def recompute(
     """
     from midspan import commands, rework
 
-    commands.recompute(files, calibration, bands, even_so=even_so, as_json=as_json, k=k)
     if store is not None:
-        rework.keep(files, calibration, bands, store, even_so=even_so)
+        rework.require_bands(bands, store)
+    try:
+        commands.recompute(files, calibration, bands, even_so=even_so, as_json=as_json, k=k)
+    finally:  # what is whole of a damaged file is kept as well
+        if store is not None:
+            rework.keep(files, calibration, bands, store, even_so=even_so)
 
 
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")

@@ -22,10 +22,10 @@ class Section(BaseModel):
 def read_toml(path: Path) -> dict[str, Any]:
     """Contents of a TOML file; ConfigurationError when it is missing or not TOML."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise ConfigurationError(f"{path}: cannot be read ({error.strerror}); check the name") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
 
 

@@ -133,8 +133,8 @@ def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, 
     for i, run in enumerate(runs):
         if len(run.marks):
             start[i] = run.marks[0]
-        if len(run.marks) > 2:
-            covered = float(run.marks[-1] - run.marks[0])
+        covered = float(np.ptp(run.marks)) if len(run.marks) > 2 else 0.0
+        if covered:
             turns = len(run.marks) - 1
             nominal[i] = covered / turns
             u_relative[i] = 2.0 / covered

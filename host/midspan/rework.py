@@ -20,7 +20,7 @@ from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration
 from midspan.calibration_use import load_usable
 from midspan.comparison import Change, changes
-from midspan.errors import StoreError
+from midspan.errors import ArchiveError, StoreError
 from midspan.raw_run import RawRun
 from midspan.shaft import BATCH, ShaftResult, evaluate
 from midspan.sorter import keep_calibration, verdict_on
@@ -39,36 +39,52 @@ class Tally:
         return f"{self.stored} results stored beside the old ones, {self.unchanged} stood there already"
 
 
+def require_bands(bands_file: Path | None, store_file: Path) -> Path:
+    """The bands file; StoreError when there is none, for a stored result has a verdict."""
+    if bands_file is None:
+        raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
+    return bands_file
+
+
 def keep(
     files: list[Path], calibration_file: Path, bands_file: Path | None, store_file: Path, *, even_so: bool
 ) -> None:
     """Store what `store_again` gives and say on standard error how much that was."""
-    if bands_file is None:
-        raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
+    bands = load_bands(require_bands(bands_file, store_file))
     with Store.open(store_file) as store:
         calibration = load_usable(calibration_file, even_so=even_so)
-        print(store_again(files, calibration, load_bands(bands_file), store), file=sys.stderr)
+        print(store_again(files, calibration, bands, store), file=sys.stderr)
 
 
 def store_again(files: list[Path], calibration: Calibration, bands: Bands, store: Store) -> Tally:
     """Evaluate every run of the archives under this calibration and store what is new.
 
-    Raises ArchiveError for a file that is damaged (its whole runs are stored first) and StoreError.
+    Raises ArchiveError at the end for files that are damaged (all whole runs are stored first) and StoreError.
     """
     keep_calibration(store, calibration)
     tally = Tally()
     batch = _Batch(store)
+    damage: list[str] = []
     for file in files:
-        archive = Archive.open(file)
-        waiting: list[tuple[RunReference, RawRun]] = []
-        for offset, run in archive.entries():
-            waiting.append((RunReference(str(file), offset, run.shaft, run.label, run.started_ms), run))
-            if len(waiting) == BATCH:
-                _store(waiting, calibration, bands, batch, tally)
-                waiting.clear()
-        _store(waiting, calibration, bands, batch, tally)
-        archive.check()
+        try:
+            _store_file(file, calibration, bands, batch, tally)
+        except ArchiveError as error:
+            damage.append(str(error))
+    if damage:
+        raise ArchiveError(f"{'; '.join(damage)} ({tally})")
     return tally
+
+
+def _store_file(file: Path, calibration: Calibration, bands: Bands, batch: "_Batch", tally: Tally) -> None:
+    archive = Archive.open(file)
+    waiting: list[tuple[RunReference, RawRun]] = []
+    for offset, run in archive.entries():
+        waiting.append((RunReference(str(file), offset, run.shaft, run.label, run.started_ms), run))
+        if len(waiting) == BATCH:
+            _store(waiting, calibration, bands, batch, tally)
+            waiting.clear()
+    _store(waiting, calibration, bands, batch, tally)
+    archive.check()
 
 
 class _Batch:

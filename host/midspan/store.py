@@ -204,7 +204,9 @@ def _run_id(session: Session, batch: int, run: RunReference) -> int:
 
 
 def _place(run: RunReference) -> tuple[ColumnElement[bool], ...]:
-    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft
+    # The time tells a run from one that stood at this place of another file of the same name.
+    begun = RunRow.started_ms == run.started_ms
+    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
 
 
 def _reference(row: RunRow) -> RunReference:

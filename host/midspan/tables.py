@@ -46,7 +46,7 @@ class RunRow(Table):
     """Where a shaft's raw readings are: the block at a byte offset of an archive."""
 
     __tablename__ = "runs"
-    __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft"),)
+    __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft", "started_ms"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     batch_id: Mapped[int] = mapped_column(ForeignKey("batches.id"), index=True)
     archive: Mapped[str]
