@@ -42,12 +42,12 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tabl
 STORE = Path("results.db")
 
 
-@study.command("gauge", epilog="Example: midspan study gauge --batch 1 --batch 2 --batch 3 --tolerance 10")
+@study.command("gauge", epilog="Example: midspan study gauge --batch 1,2 --batch 3,4 --batch 5,6 --tolerance 10")
 def gauge(
     csv: Annotated[Path | None, typer.Option(help="Readings: columns part, appraiser, value.")] = None,
     store: StoreFile = STORE,
     batch: Annotated[
-        list[int] | None, typer.Option(help="Stored batch that counts as one appraiser; repeat it.")
+        list[str] | None, typer.Option(help="Stored batches of one appraiser, as 1,4,7; once for each appraiser.")
     ] = None,
     quantity: Of = Quantity.SPINE,
     interaction: Annotated[

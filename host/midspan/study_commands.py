@@ -31,7 +31,7 @@ INTERACTION = {"auto": None, "with": True, "without": False}
 
 
 def gauge(
-    csv: Path | None, store: Path, batches: list[int], quantity: str, interaction: str, tolerance: float | None,
+    csv: Path | None, store: Path, batches: list[str], quantity: str, interaction: str, tolerance: float | None,
     picture: Path | None, *, as_json: bool,
 ) -> None:  # fmt: skip
     """Print a crossed gauge study."""
@@ -133,9 +133,9 @@ def chart(
         _say_picture(picture)
 
 
-def _of_batches(store_file: Path, batches: list[int], quantity: str) -> list[Observation]:
+def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
     if len(batches) < 2:
-        raise ReadingsError("name two or more batches with --batch: each counts as one appraiser; or give a --csv")
+        raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
     with Store.open(store_file, create=False) as store:
         return _some(from_batches(store, batches, quantity), store_file)
 

@@ -126,7 +126,7 @@ def crossed_study(
 ) -> CrossedStudy:
     """Analyse readings that stand one a line; with interaction None, it is kept when chance seldom makes it.
 
-    Raises ReadingsError when the table is not crossed and balanced, naming the cells, or nothing varies.
+    Raises ReadingsError when the table is not crossed and balanced, naming the cells, or no repeat varies.
     """
     names, who, cells = _balanced(parts, appraisers, values)
     rows = _anova(cells)
@@ -134,8 +134,6 @@ def crossed_study(
     kept = chance <= POOLED_ABOVE if interaction is None else interaction
     pooled = _pooled(rows)
     components = _components(rows if kept else pooled, cells.shape)
-    if components.total == 0:
-        raise ReadingsError("every reading is the same: there is nothing to study; does the gauge resolve the parts?")
     return CrossedStudy(names, who, cells, rows, pooled, components, kept)
 
 
@@ -167,7 +165,13 @@ def _balanced(
         )
     if most < 2:
         raise ReadingsError("each part was measured once by each appraiser: repeat it, or repeatability is unknown")
-    return names, who, np.array([[cells[part, one] for one in who] for part in names])
+    table = np.array([[cells[part, one] for one in who] for part in names])
+    if not np.ptp(table, axis=2).any():
+        raise ReadingsError(
+            "every repeat is the same as the first: the gauge resolves too little for this study, or the readings are "
+            "copies of one"
+        )
+    return names, who, table
 
 
 def _anova(cells: Array) -> tuple[AnovaRow, ...]:

@@ -8,7 +8,7 @@
 import math
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 from pathlib import Path
@@ -101,9 +101,21 @@ def _bar(path: Path) -> tuple[str, Reference]:
         raise ReadingsError(f"{path}: is no file of an assigned bar; make one with: midspan hand assign") from error
 
 
-def from_batches(store: Store, batches: Sequence[int], quantity: str) -> list[Observation]:
-    """Results of batches: each shaft is a part, each batch an appraiser."""
-    return [one for batch in batches for one in _observations(store.batch(batch), quantity)]
+def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list[Observation]:
+    """Results of batches: each shaft is a part; an appraiser is the batches it measured, as in "1,4,7".
+
+    Raises ReadingsError when a batch is no number or stands there twice.
+    """
+    asked = [(appraiser, batch) for appraiser in appraisers for batch in appraiser.split(",")]
+    numbers = [batch.strip() for _, batch in asked]
+    for batch in numbers:
+        if not batch.isdecimal() or numbers.count(batch) > 1:
+            raise ReadingsError(f"batch {batch!r} is no number, or stands there twice; write --batch 1,2 --batch 3,4")
+    return [
+        replace(one, appraiser=f"batch {appraiser}")
+        for appraiser, batch in asked
+        for one in _observations(store.batch(int(batch)), quantity)
+    ]
 
 
 def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Observation]:

@@ -1,0 +1,86 @@
+"""Studies on stored results: which of them count, as what part and whose, and in which order."""
+
+import numpy as np
+import pytest
+from commands_rig import complaint, midspan
+from midspan.decision import Decision, Outcome
+from midspan.errors import ReadingsError
+from midspan.store import RunReference, Store
+from midspan.study_source import by_day, from_batches, from_labels
+
+DAY = 86_400_000
+GOOD = Decision(Outcome.ACCEPTED, bin="500")
+
+
+@pytest.fixture
+def store(tmp_path):
+    """Two people measured five bars twice each on four days; the second reads 0.3 thou more."""
+    rng = np.random.default_rng(5)
+    with Store.open(tmp_path / "results.db") as store:
+        for batch in range(4):
+            store.begin_batch(f"day {batch}", batch * DAY)
+            for bar in range(5):
+                spine = 490 + 5 * bar + 0.3 * (batch >= 2) + rng.normal(0, 0.05)
+                keep(store, batch + 1, bar, spine, batch * DAY)
+        yield store
+
+
+def keep(store, batch, bar, spine, ms, gauge="G1", decision=GOOD, offset=0):
+    run = RunReference("a.avro", 1000 * batch + bar + offset, bar, f"bar-{bar}", ms)
+    return store.add(batch, run, {"spine_thou": spine, "gauge": gauge}, decision, ms)
+
+
+def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
+    rows = from_batches(store, ["1,2", "3, 4"], "spine_thou")
+    assert len(rows) == 20
+    assert {one.appraiser for one in rows} == {"batch 1,2", "batch 3, 4"}
+    told = midspan("study", "gauge", "--store", store.path, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
+    assert "Most of it is difference between appraisers" in told.stdout
+
+
+@pytest.mark.parametrize("asked", [["1,2", "2"], ["one", "2"], ["1,", "2"]])
+def test_a_batch_that_is_none_or_counted_twice_is_told(store, asked) -> None:
+    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+        from_batches(store, asked, "spine_thou")
+
+
+def test_one_appraiser_alone_is_told(store) -> None:
+    assert "two or more appraisers" in complaint(midspan("study", "gauge", "--store", store.path, "--batch", "1,2"))
+
+
+def test_a_check_standards_readings_come_in_the_order_of_time_by_days(store) -> None:
+    rows = from_labels(store, ["bar-2"], "spine_thou")
+    days = list(by_day(rows))
+    assert [day for day, _ in days] == [0.0, 1.0, 2.0, 3.0]
+    assert all(len(readings) == 1 for _, readings in days)
+
+
+def test_only_the_newest_evaluation_of_a_run_counts(store) -> None:
+    before = from_labels(store, ["bar-2"], "spine_thou")
+    keep(store, 4, 2, 777.0, 3 * DAY)
+    after = from_labels(store, ["bar-2"], "spine_thou")
+    assert [one.value for one in after] == [*(one.value for one in before[:3]), 777.0]
+
+
+def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
+    sick = Decision(Outcome.INSTRUMENT_FAULT, ("the cell is stuck",))
+    keep(store, 4, 2, 999.0, 3 * DAY, decision=sick, offset=500)
+    store.add(4, RunReference("a.avro", 99_999, 2, "bar-2", 3 * DAY), {"spine_thou": None, "gauge": "G1"}, GOOD, 0)
+    assert len(from_labels(store, ["bar-2"], "spine_thou")) == 4
+
+
+def test_two_gauges_do_not_share_a_chart(store) -> None:
+    keep(store, 4, 2, 500.0, 3 * DAY, gauge="hand bench", offset=500)
+    with pytest.raises(ReadingsError, match="measured on G1 and hand bench"):
+        from_labels(store, ["bar-2"], "spine_thou")
+
+
+def test_nothing_of_that_name_is_told(store) -> None:
+    assert "no results of that name" in complaint(midspan("study", "chart", "--store", store.path, "--label", "nix"))
+
+
+def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
+    stable = midspan("study", "stability", "--store", store.path, "--label", "bar-1")
+    assert "over 3 days" in stable.stdout
+    chart = midspan("study", "chart", "--store", store.path, "--label", "bar-1")
+    assert "Only 4 readings made the limits" in chart.stdout
