@@ -10,6 +10,7 @@ import pytest
 from hand_rig import EIGHT, TrueBench, bench_file, readings, result_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from midspan.coverage_factor import coverage_factor
 from midspan.errors import ReadingsError
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import CAUSES, Pull, off_centre_loss, sunk_for
@@ -181,10 +182,10 @@ def test_a_budget_adds_up_and_few_readings_raise_k() -> None:
 
 
 def test_the_budget_covers_the_truth() -> None:
-    """A thousand benches with errors drawn as their file says; the 95 % interval holds the true mean spine."""
-    rng, hits, number = np.random.default_rng(21), 0, 1000
+    """A thousand benches with errors drawn as their file says; the 95 % intervals hold mean, spread and stiff side."""
+    rng, number, hits = np.random.default_rng(21), 1000, {"spine": [], "spread": [], "stiff side": []}
     content = bench_file(indicator={"graduation": 0.002})
-    stock = [Shaft(rng.uniform(200, 1200), rng.uniform(0, 12), rng.uniform(0, 180), 0.1) for _ in range(20)]
+    stock = [Shaft(rng.uniform(200, 1200), rng.uniform(1, 12), rng.uniform(0, 180), 0.1) for _ in range(20)]
     for i in range(number):
         shaft = stock[i % len(stock)]
         truth = TrueBench(
@@ -194,9 +195,16 @@ def test_the_budget_covers_the_truth() -> None:
             graduation=0.002, noise=0.008,
         )  # fmt: skip
         result = result_of(readings(shaft, truth, rng), content)
-        true_mean = spine_around(shaft, ROUND, truth.vertical).mean()
-        hits += abs(result.spine_thou - true_mean) < result.budget.expanded()
-    assert 0.93 < hits / number < 0.97
+        around = spine_around(shaft, ROUND, truth.vertical)
+        hits["spine"].append(abs(result.spine_thou - around.mean()) < result.budget.expanded())
+        u_spread = coverage_factor(result.dof_spread or math.inf) * result.u_spread_thou
+        hits["spread"].append(abs(result.spread_thou - np.ptp(around)) < u_spread)
+        if result.stiff_side_deg is not None:
+            off = (result.stiff_side_deg - shaft.stiff_side_deg + 90) % 180 - 90
+            hits["stiff side"].append(abs(off) < coverage_factor(result.repeat_dof) * result.u_stiff_side_deg)
+    assert len(hits["stiff side"]) > 900
+    for name, found in hits.items():
+        assert 0.93 < np.mean(found) < 0.97, (name, np.mean(found))
 
 
 def test_spread_is_not_claimed_below_the_noise_floor() -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midspan.bands import Bands, load_bands
+from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge
 from midspan.errors import OutputError, ReadingsError
 from midspan.hand_assign import assigned_from, bar_text
@@ -98,18 +99,18 @@ def from_csv(file: Path) -> list[Typed]:
 def show_hand(result: HandResult, decision: Decision, picture: Path | None, *, as_json: bool, k: float | None) -> None:
     """Print a result with its budget, and draw it when asked; without k, U covers 95 %."""
     judged = None if decision == NO_BANDS else decision
-    factor = result.budget.k() if k is None else k
+    cover = Coverage(factor=k)
     if as_json:
         print(hand_json(result, judged))
     else:
-        console().print(hand_story(result, judged, factor), "", budget_table(result))
+        console().print(hand_story(result, judged, cover), "", budget_table(result))
     if picture is not None:
         check_ending(picture)
         if not result.sees_all:
             raise OutputError(
                 f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
             )
-        draw_around(result, picture, factor)
+        draw_around(result, picture, cover.k(result.budget.dof))
         print(f"picture: {picture}", file=sys.stderr)
 
 

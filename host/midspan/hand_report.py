@@ -7,6 +7,7 @@ from math import inf
 from rich.table import Table
 
 from midspan.budget import Budget, Contribution
+from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import CAUSES, shares, sunk_for
@@ -16,32 +17,39 @@ from midspan.units import MM_PER_THOU
 from midspan.wording import angle, printable, with_uncertainty
 
 
-def hand_story(result: HandResult, decision: Decision | None, k: float) -> Table:
-    """Everything about one shaft, a line a quantity; ± is U with the coverage factor k."""
+def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -> Table:
+    """Everything about one shaft, a line a quantity; ± is U for the coverage asked for."""
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
-    for name, text in (*_quantities(result, k), *_circumstances(result, k)):
+    for name, text in (*_quantities(result, cover), *_circumstances(result)):
         table.add_row(name, text)
     if decision is not None:
         table.add_row("verdict", verdict_words(decision))
     return table
 
 
-def _quantities(result: HandResult, k: float) -> Iterable[tuple[str, str]]:
+def _quantities(result: HandResult, cover: Coverage) -> Iterable[tuple[str, str]]:
+    k, k_spread, k_repeats = (cover.k(dof) for dof in (result.budget.dof, result.dof_spread, result.repeat_dof))
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
     spine, u = result.spine_thou, k * result.u_spine_thou
     mm = with_uncertainty(spine * MM_PER_THOU, u * MM_PER_THOU)
     yield "static spine", f"{with_uncertainty(spine, u)} thou ({mm} mm), k = {k:g}"
     yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
-    spread = with_uncertainty(result.spread_thou, k * result.u_spread_thou)
+    spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
     seen = "over a full turn" if result.sees_all else f"between {result.positions} positions; a full turn may hide more"
     yield "spread around", f"{spread} thou {seen}"
     yield "noise floor", f"{result.spread_floor_thou:.2g} thou: a smaller spread is not told from an even shaft"
-    yield "stiff side", _stiff_side(result, k)
-    yield "runout", _or_not(result.runout_mm, result.u_runout_mm, k, "mm at midspan", "set the dial to zero only once")
+    yield "stiff side", _stiff_side(result, k_repeats)
+    yield (
+        "runout",
+        _or_not(result.runout_mm, result.u_runout_mm, k_repeats, "mm at midspan", "set the dial to zero only once"),
+    )
     unit = "% of the deflection at a tenth of the load"
-    yield "return", _or_not(result.hysteresis_pct, result.u_hysteresis_pct, k, unit, "read the dial again unloaded")
+    yield (
+        "return",
+        _or_not(result.hysteresis_pct, result.u_hysteresis_pct, k_repeats, unit, "read the dial again unloaded"),
+    )
 
 
 def _stiff_side(result: HandResult, k: float) -> str:
@@ -54,7 +62,7 @@ def _or_not(value: float | None, u: float | None, k: float, unit: str, how: str)
     return f"not measured: {how}" if value is None or u is None else f"{with_uncertainty(value, k * u)} {unit}"
 
 
-def _circumstances(result: HandResult, k: float) -> Iterable[tuple[str, str]]:
+def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
     sunk = result.deflection_mm
     yield "as measured", f"{sunk:.3f} mm under {result.load_n:.4f} N on {result.span_mm:g} mm"
     scatter = f"scatter {result.repeat_scatter_thou:.2g} thou ({result.repeat_dof} degrees of freedom)"

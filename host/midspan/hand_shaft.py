@@ -19,6 +19,7 @@ from scipy.special import fdtri
 from midspan import curve
 from midspan.budget import Budget, Contribution
 from midspan.configuration import validated
+from midspan.coverage_factor import effective_dof
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import CAUSES, Pull, shares, shear_share, support_thou
 from midspan.hand_fit import AroundFit, Array, fit_around
@@ -39,10 +40,11 @@ SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
 class HandResult:
     """Everything known of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
 
-    Names, units and conventions are those of ShaftResult. With fewer than five clock positions `spread_thou` is the
-    variation of the readings at those positions, `sees_all` is false, and no stiff side is named. `runout_mm` is
-    None when the dial was set to zero at each position, `hysteresis_pct` when it was not read again after the weight
-    came off: the return that is missing, in percent of the deflection at a tenth of the load.
+    Names, units and conventions are those of ShaftResult; the stiff side has the degrees of freedom of repeats. With
+    fewer than five clock positions `spread_thou` is the variation of the readings at those positions, `sees_all` is
+    false, and no stiff side is named. `runout_mm` is None when the dial was set to zero at each position,
+    `hysteresis_pct` when it was not read again after the weight came off: the return that is missing, in percent of
+    the deflection at a tenth of the load.
     """
 
     shaft: int
@@ -56,6 +58,7 @@ class HandResult:
     u_spine_thou: float
     spread_thou: float
     u_spread_thou: float
+    dof_spread: float | None
     spread_floor_thou: float
     four_reading_thou: float
     u_four_reading_thou: float
@@ -173,12 +176,18 @@ def _evenness(
     return {
         "spread_thou": spread,
         "u_spread_thou": float(np.hypot(u_spread, u_scale * spread)),
+        "dof_spread": _plain(effective_dof([u_spread, u_scale * spread], [fit.dof, inf])),
         "spread_floor_thou": floor,
         "four_reading_thou": four,
         "u_four_reading_thou": float(np.hypot(u_four, u_scale * four)),
         "stiff_side_deg": float(np.degrees(swing.lowest_rad[0])) if named else None,
         "u_stiff_side_deg": float(np.degrees(swing.u_lowest_rad[0])) if named else None,
     }
+
+
+def _plain(dof: Array) -> float | None:
+    """Degrees of freedom as JSON has a word for them: None for infinitely many."""
+    return float(dof) if np.isfinite(dof) else None
 
 
 def _variation(readings: Readings, thou: Array, scatter: float) -> tuple[float, float]:
