@@ -5,6 +5,7 @@ tangent under a unit normal reaction on unit EI), where the host uses quadrature
 thousands of shafts are needed; the rehearsal board, with the real device code, covers the whole path.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -233,3 +234,35 @@ def paper_calibration(**changes):
     sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
     sections["calibration"]["gauge"] = "paper"
     return Calibration.model_validate(sections)
+
+
+def drawn_shaft(rng, number):
+    """A shaft anywhere in the range of spine, spread and bow that arrows have."""
+    return Shaft(
+        spine_thou=math.exp(rng.uniform(math.log(150), math.log(1500))),
+        spread_thou=rng.uniform(0, 15),
+        stiff_side_deg=rng.uniform(0, 180),
+        bow_mm=rng.uniform(0, 0.3),
+        bow_deg=rng.uniform(0, 360),
+        hysteresis=rng.uniform(0, 0.02),
+        number=number,
+    )
+
+
+def drawn_gauge(rng, **fixed):
+    """A gauge that differs from the example calibration as its stated standard uncertainties allow."""
+    cal = paper_calibration()
+    screw = rng.normal(0, cal.travel.u_screw_mm, 2)  # cosine and sine parts: u_screw at every point of the screw
+    return Gauge(
+        span_mm=SPAN_MM + rng.normal(0, cal.span.u_span_mm),
+        counts_per_n=COUNTS_PER_N / (1 + rng.normal(0, cal.force.u_scale)),
+        mm_per_step=cal.travel.mm_per_step * (1 + rng.normal(0, cal.travel.u_scale)),
+        give_mm_per_n=cal.frame.give_mm_per_n + rng.normal(0, cal.frame.u_give_mm_per_n),
+        screw_mm=float(np.hypot(*screw)),
+        screw_phase=float(np.arctan2(*screw)),
+        linearity_n=rng.normal(0, cal.force.u_linearity_n),
+        slip=rng.uniform(-0.01, 0.01),
+        drift_n=rng.normal(0, 0.002),
+        spikes=0.003,
+        **fixed,
+    )

@@ -12,7 +12,7 @@ import pytest
 from midspan.coverage_factor import Coverage
 from midspan.shaft import ShaftResult, evaluate
 from scipy.stats import binom, chi2
-from synthetic import COUNTS_PER_N, SPAN_MM, Gauge, Shaft, paper_calibration, ratio_for, raw_run, stiffness_of
+from synthetic import Gauge, Shaft, drawn_gauge, drawn_shaft, paper_calibration, ratio_for, raw_run, stiffness_of
 
 SCATTER_ONLY = ("scatter of the readings", "zero before", "zero after")
 KNOWN_EXACTLY = paper_calibration(
@@ -89,19 +89,6 @@ def any_shaft(rng, number):
         spread_thou=rng.uniform(0.002, 0.03) * min(spine, 500),
         stiff_side_deg=rng.uniform(0, 180),
         bow_mm=rng.uniform(0.01, 0.3),
-        bow_deg=rng.uniform(0, 360),
-        hysteresis=rng.uniform(0, 0.02),
-        number=number,
-    )
-
-
-def drawn_shaft(rng, number):
-    """A shaft anywhere in the range of spine, spread and bow that arrows have."""
-    return Shaft(
-        spine_thou=math.exp(rng.uniform(math.log(150), math.log(1500))),
-        spread_thou=rng.uniform(0, 15),
-        stiff_side_deg=rng.uniform(0, 180),
-        bow_mm=rng.uniform(0, 0.3),
         bow_deg=rng.uniform(0, 360),
         hysteresis=rng.uniform(0, 0.02),
         number=number,
@@ -210,25 +197,6 @@ def test_a_drift_of_the_zero_is_taken_out_and_covered():
 
 
 # The calibration is known only as well as it says
-
-
-def drawn_gauge(rng, **fixed):
-    """A gauge that differs from its calibration as its stated standard uncertainties allow."""
-    force, travel = EXAMPLE.force, EXAMPLE.travel
-    screw = rng.normal(0, travel.u_screw_mm, 2)  # cosine and sine parts: u_screw at every point of the screw
-    return Gauge(
-        span_mm=SPAN_MM + rng.normal(0, EXAMPLE.span.u_span_mm),
-        counts_per_n=COUNTS_PER_N / (1 + rng.normal(0, force.u_scale)),
-        mm_per_step=travel.mm_per_step * (1 + rng.normal(0, travel.u_scale)),
-        give_mm_per_n=EXAMPLE.frame.give_mm_per_n + rng.normal(0, EXAMPLE.frame.u_give_mm_per_n),
-        screw_mm=float(np.hypot(*screw)),
-        screw_phase=float(np.arctan2(screw[0], screw[1])),
-        linearity_n=rng.normal(0, force.u_linearity_n),
-        slip=rng.uniform(-0.01, 0.01),
-        drift_n=rng.normal(0, 0.002),
-        spikes=0.003,
-        **fixed,
-    )
 
 
 @pytest.fixture(scope="module")

@@ -15,12 +15,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from rich.console import Console
 from rich.table import Table
 
-from bench import cycle, device_cost, efficiency, startup, throughput
+from bench import coverage, cycle, device_cost, efficiency, startup, throughput
 
 PARTS = {
     "cycle": cycle.figures,
     "throughput": throughput.figures,
     "efficiency": efficiency.figures,
+    "coverage": coverage.figures,
     "device": device_cost.figures,
     "startup": startup.figures,
 }

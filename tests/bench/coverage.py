@@ -1,0 +1,110 @@
+"""Bias, scatter and coverage of stated uncertainties over simulated shafts and gauges, and the design's error budget.
+
+Every shaft is turned on a gauge of its own, drawn from the uncertainties of the example calibration: span, force
+scale and linearity, travel scale, screw, give, supports anywhere between reactions normal to the shaft and vertical
+ones, drift, slip and spikes. The truth is the paper gauge's (synthetic.py).
+"""
+
+import time
+from dataclasses import replace
+
+import numpy as np
+from midspan.coverage_factor import Coverage
+from midspan.monte_carlo import agreement
+from midspan.shaft import evaluate
+from midspan.spine_trials import spine_trials
+from synthetic import Gauge, Shaft, drawn_gauge, drawn_shaft, paper_calibration, raw_run
+
+from bench.figure import Figure, at_most, plainly
+
+SHAFTS, AT_500, TRIALS = 3000, 200, 100_000
+STRETCHES = ((150, 300), (300, 600), (600, 1000), (1000, 1500))
+
+
+def figures(_folder):
+    """Coverage and bias of every quantity, the error budget at 500, and the trials of one shaft."""
+    rng = np.random.default_rng(20)
+    pairs = [(drawn_shaft(rng, number), drawn_gauge(rng, vertical=rng.uniform(0, 1))) for number in range(SHAFTS)]
+    lot = Lot(pairs, rng)
+    return [*_coverage(lot), *_bias(lot), *_at_500(rng), *_one_shaft()]
+
+
+class Lot:
+    """Shafts with their truth and their results, a column for each error and its expanded uncertainty."""
+
+    def __init__(self, pairs, rng):
+        self.results = evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], paper_calibration())
+        truths = [shaft for shaft, _ in pairs]
+        self.spine = np.array([one.spine_thou for one in truths])
+        side = self._of("stiff_side_deg") - np.array([one.stiff_side_deg for one in truths])
+        k = {name: self._k(name) for name in ("dof_spine", "dof_spread", "dof_runout")}
+        self.columns = {
+            "spine": (self._of("spine_thou") - self.spine, k["dof_spine"] * self._of("u_spine_thou")),
+            "spread": (
+                self._of("spread_thou") - np.array([one.spread_thou for one in truths]),
+                k["dof_spread"] * self._of("u_spread_thou"),
+            ),
+            "stiff side": ((side + 90) % 180 - 90, Coverage().k(None) * self._of("u_stiff_side_deg")),
+            "runout": (
+                self._of("runout_mm") - np.array([2 * one.bow_mm for one in truths]),
+                k["dof_runout"] * self._of("u_runout_mm"),
+            ),
+        }
+
+    def _of(self, name):
+        return np.array([getattr(result, name) for result in self.results], float)
+
+    def _k(self, name):
+        return np.array([Coverage().k(getattr(result, name)) for result in self.results])
+
+
+def _coverage(lot):
+    """Share of true values within U for 95 %, of every quantity; of the spine also by stretches."""
+    for name, (errors, expanded) in lot.columns.items():
+        known = np.isfinite(errors) & np.isfinite(expanded)
+        covered = 100 * float((np.abs(errors) <= expanded)[known].mean())
+        title = f"95 % interval of the {name} covers, {known.sum()} shafts"
+        if name == "spine":
+            yield Figure(title, covered, "%", "93 to 97 %", 93 <= covered <= 97)
+        else:
+            yield plainly(title, covered, "%")
+    errors, expanded = lot.columns["spine"]
+    for low, high in STRETCHES:
+        some = (lot.spine >= low) & (lot.spine < high)
+        yield plainly(f"  of spines {low} to {high}", 100 * float((np.abs(errors) <= expanded)[some].mean()), "%")
+
+
+def _bias(lot):
+    """Mean error of spine and spread in thou by stretches, beside the mean U."""
+    for name in ("spine", "spread"):
+        errors, expanded = lot.columns[name]
+        for low, high in STRETCHES:
+            some = (lot.spine >= low) & (lot.spine < high)
+            title = f"mean error of the {name} from {low} to {high} (mean U {expanded[some].mean():.2f})"
+            yield plainly(title, float(errors[some].mean()), "thou")
+
+
+def _at_500(rng):
+    """The error budget of the design: repeatability on one mounting, U, and what spread is resolved."""
+    one = Shaft(spine_thou=500.0, spread_thou=4.0, bow_mm=0.15)
+    again = evaluate([raw_run(one, Gauge(), rng) for _ in range(AT_500)], paper_calibration())
+    yield at_most("repeatability at 500, one standard deviation", float(np.std([r.spine_thou for r in again], ddof=1)),
+                  "thou", 0.05)  # fmt: skip
+    yield at_most("U (95 %) at 500 with the example calibration", again[0].budget.expanded(), "thou", 0.5)
+    yield at_most("floor of the spread at 500", float(np.mean([r.spread_floor_thou for r in again])), "thou", 0.1)
+    shafts = [replace(drawn_shaft(rng, number), spine_thou=rng.uniform(450, 550)) for number in range(AT_500)]
+    pairs = [(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts]
+    errors, _ = Lot(pairs, rng).columns["spread"]
+    yield at_most("error of the spread at 450 to 550, any gauge, 95 of 100", float(np.quantile(np.abs(errors), 0.95)),
+                  "thou", 0.1)  # fmt: skip
+
+
+def _one_shaft():
+    """Trials of one shaft: their time, and how far their interval lies from the budget's."""
+    (result,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(1))], paper_calibration())
+    begun = time.perf_counter()
+    found = spine_trials(result, TRIALS)
+    seconds = time.perf_counter() - begun
+    check = agreement(result.spine_thou, result.budget.expanded(), found)
+    yield at_most(f"Monte Carlo of {TRIALS} trials for one shaft", seconds, "s", 2)
+    yield at_most("its 95 % interval off the budget's", max(check.low_apart, check.high_apart), "thou", check.tolerance)
