@@ -1,6 +1,7 @@
 """Calibrating from the command line: a simulated gauge from nothing to a file, tables, refusals, what is kept."""
 
 import json
+import math
 import re
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -112,6 +113,15 @@ def test_the_story_for_people(calibrated):
     assert re.match(r"force: \(9\.\d+ ± 0\.\d+\)e-06 N per count \(U with k = 2\)\n", done.stdout)
     for words in ("standard uncertainties:", "no certificate of the masses", "ISO 376", "record: told"):
         assert words in done.stdout
+
+
+def test_a_held_load_shows_creep_and_drift(tmp_path):
+    done = midspan("calibrate", "force", "--creep", "--rounds", 1, *REHEARSAL, folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    # The rehearsal's own truths: 2 parts in 10 000 with a time constant of 300 s, and a zero that goes 2 counts a
+    # second; from 30 s to 300 s on 1000 g.
+    creep = 2e-4 * (math.exp(-0.1) - math.exp(-1.0)) + 2 * 270 / (1000 * 1070)
+    assert json.loads(done.stdout)["figures"]["creep_pct"] == pytest.approx(100 * creep, rel=0.05)
 
 
 # Typed by a person

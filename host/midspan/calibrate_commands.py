@@ -9,9 +9,11 @@ from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibrate_frame import bar_bend_mm_per_n, calibrate_frame
 from midspan.calibrate_guide import REHEARSAL_PORT, Screen, Session, bench_at, finish, settings_of
 from midspan.calibrate_live import (
+    CREEP_STEPS,
     force_course,
     steady,
     take_bar,
+    take_creep,
     take_force,
     take_frame,
     take_rotation,
@@ -42,8 +44,8 @@ DEEPEST_MM = 25.0  # how far down contact with a bar or shaft on the supports is
 ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rollers
 
 
-def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float], rounds: int) -> None:
-    """Masses on the cell, live or from CSV."""
+def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float], rounds: int, creep: bool) -> None:
+    """Masses on the cell, live or from CSV; `creep` leaves the largest on for five minutes at the end."""
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "force")
@@ -51,9 +53,11 @@ def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float
         if session.port == REHEARSAL_PORT:
             load = _rehearsed(load)
         loads = [mass for _, _, mass in force_course(masses_g, rounds)]
-        given = scenario.bench(load.gravity.m_s2, scenario.masses_put_on(loads))
+        given = scenario.bench(load.gravity.m_s2, scenario.masses_put_on([*loads, *[max(masses_g)] * CREEP_STEPS, 0.0]))
         with bench_at(session, "force", given) as (bench, table, gauge):
             take_force(bench, masses_g, rounds, screen, table)
+            if creep:
+                take_creep(bench, max(masses_g), rounds, screen, table)
         readings = read_readings(table.path, "force")
     earlier = session.earlier("force", "newton_per_count", gauge)
     settings = settings_of(gravity=load.gravity, air=load.air, u_relative=load.u_relative)

@@ -11,8 +11,10 @@ from typing import Protocol
 import numpy as np
 
 from midspan.archive_writer import ArchiveWriter
+from midspan.blocks import TICK_PERIOD_US
 from midspan.calibration import Calibration, Force, Travel
 from midspan.calibration_table import TableWriter
+from midspan.cell_behaviour import CREPT_S
 from midspan.errors import DeviceFault
 from midspan.gauge import Gauge
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
@@ -26,6 +28,7 @@ PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # two readings late,
 BACK_STEPS = 200  # several backlashes
 STRETCH_STEPS = 2000
 READINGS_A_TURN = 160
+CREEP_STEP_S, CREEP_STEPS = 10.0, 33  # a little over five minutes, the converter being up to 5 % fast
 HIGHEST_STEP = 4000  # readings that the gauge's memory surely holds
 
 
@@ -117,6 +120,21 @@ def take_force(
         count, scatter = steady(bench.step(0))
         table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
         operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")
+
+
+def take_creep(bench: LiveBench, mass_g: float, number: int, operator: Operator, table: TableWriter) -> None:
+    """Leave the largest mass on for five minutes and read it, then the empty cell; times count from the first step."""
+    operator.wait(f"Put {mass_g:g} g on the cell in one go and leave it; this takes {CREPT_S / 60:.0f} minutes.")
+    found = bench.gauge.identify()
+    begun_us, readings = found.tick_us, round(CREEP_STEP_S * 1e6 / found.interval_us)
+    for load_g in [mass_g] * CREEP_STEPS + [0.0]:
+        if not load_g:
+            operator.wait("Leave the cell empty.")
+        before_us = (bench.gauge.identify().tick_us - begun_us) % TICK_PERIOD_US
+        run = bench.step(0, readings=readings if load_g else STEP_READINGS)
+        count, _ = steady(run)
+        time_s = (before_us + float(run.tick_us.mean())) / 1e6  # a run's ticks begin with it
+        table.add({"round": number, "direction": "hold", "mass_g": load_g, "count": count, "time_s": time_s})
 
 
 def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:

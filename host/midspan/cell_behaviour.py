@@ -24,6 +24,7 @@ class Behaviour:
     accuracy_pct: float
     zero_return_pct: float | None
     creep_pct: float | None
+    hold_return_pct: float | None = None
 
     def figures(self) -> dict[str, float]:
         """All that is known, by name."""
@@ -38,7 +39,7 @@ class Behaviour:
             (
                 self.creep_pct,
                 f"creep is not known: leave the largest mass on and read it with direction hold at {SETTLED_S:g} s "
-                f"and {CREPT_S:g} s or later",
+                f"and {CREPT_S:g} s or later (live: --creep)",
             ),
         )
         return tuple(sentence for value, sentence in missing if value is None)
@@ -65,6 +66,7 @@ def behaviour(readings: Readings, rise: Array, forces: Array, fit: PolynomialFit
         accuracy_pct=100 * float(np.abs(fit(rise[loaded]) / forces[loaded] - 1).max()),
         zero_return_pct=_zero_return(readings, float(rise.max())),
         creep_pct=_creep(readings),
+        hold_return_pct=_hold_return(readings),
     )
 
 
@@ -86,12 +88,29 @@ def _zero_return(readings: Readings, full: float) -> float | None:
 
 
 def _creep(readings: Readings) -> float | None:
-    """Change between 30 s and 300 s after the step, in percent of that load's rise."""
+    """Change between 30 s and 300 s after the step, in percent of that load's rise; a wandering zero is in it.
+
+    The zero cannot be taken off: an unloaded cell creeps back, and its zero right after is no zero yet.
+    """
     held = np.array(readings.words["direction"]) == "hold"
-    time, count = readings["time_s"][held], readings["count"][held]
-    if held.sum() < 2 or time.min() > SETTLED_S or time.max() < CREPT_S:
+    loaded = held & (readings["mass_g"] > 0)
+    time, count = readings["time_s"][loaded], readings["count"][loaded]
+    if len(time) < 2 or time.min() > SETTLED_S or time.max() < CREPT_S:
         return None
     order = np.argsort(time)
     early, late = np.interp([SETTLED_S, CREPT_S], time[order], count[order])
-    empty = readings["count"][(readings["mass_g"] == 0) & ~held]
-    return float(100 * abs(late - early) / (early - empty[-1]))
+    return float(100 * abs(late - early) / (early - _last_empty(readings, held)))
+
+
+def _hold_return(readings: Readings) -> float | None:
+    """How far the empty cell reads from before once the held load is off (as in OIML R 60, 5.5.2), in percent."""
+    held = np.array(readings.words["direction"]) == "hold"
+    after = readings["count"][held & (readings["mass_g"] == 0)]
+    if not len(after):
+        return None
+    full = readings["count"].max() - _last_empty(readings, held)
+    return float(100 * abs(after[0] - _last_empty(readings, held)) / full)
+
+
+def _last_empty(readings: Readings, held: Array) -> float:
+    return float(readings["count"][(readings["mass_g"] == 0) & ~np.asarray(held, bool)][-1])

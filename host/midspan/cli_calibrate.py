@@ -58,6 +58,7 @@ def force(
         list[float] | None, typer.Option(min=1, help="A load in g; repeat it. Without: 200 to 1000 g by 200.")
     ] = None,
     rounds: Annotated[int, typer.Option(min=1, max=20, help="How often all loads are put on, up and down.")] = 3,
+    creep: Annotated[bool, typer.Option("--creep", help="Also leave the largest load on for five minutes.")] = False,
     masses: Annotated[Path | None, typer.Option(help="Certificates of the masses (TOML, [[mass]] tables).")] = None,
     mass_u_pct: Annotated[
         float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
@@ -88,7 +89,7 @@ def force(
     known = place if gravity is None else typed_gravity(gravity, gravity_u)
     own = tuple(load_masses(masses).values()) if masses else ()
     load = Load(known, Air(air, air_u), own, mass_u_pct / 100)
-    calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds)
+    calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds, creep)
 
 
 @calibrate.command("travel", epilog="Example: midspan calibrate travel --port rehearsal --yes")
