@@ -157,7 +157,7 @@ def main() -> None:
     """Entry point: an error is one line on standard error and an exit code that is not 0."""
     try:
         try:
-            app()
+            app(prog_name="midspan")
         finally:
             sys.stdout.flush()  # while a full disk can still be told
     except MidspanError as error:
