@@ -80,8 +80,7 @@ def test_the_curve_s_uncertainty_against_numpy():
     assert u_of_curve(fit_polynomial(x, y, 2), [0.3e6, 2.2e6]) == pytest.approx(expected, rel=1e-6)
 
 
-def test_welch_satterthwaite_of_the_handbook():
-    # NIST/SEMATECH e-Handbook, 2.6.3: components of the probe's uncertainty give 42 degrees of freedom.
+def test_equal_shares_double_their_degrees_of_freedom():
     # Two equal shares of nu degrees each have 2 nu (JCGM 100:2008, G.4.1, by symmetry).
     u, dof = combined((1.0, 7.0), (1.0, 7.0))
     assert (u, dof) == pytest.approx((np.sqrt(2), 14.0))
