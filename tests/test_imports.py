@@ -24,7 +24,7 @@ LEFT_TO_RIGHT = """
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
-    shaft spine_trials calibration_use
+    shaft spine_trials calibration_use watch
     gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_assign
     hand_prompts
     study_gauge study_linearity study_stability control_chart
