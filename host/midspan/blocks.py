@@ -15,6 +15,8 @@ from midspan.raw_run import RawRun
 from midspan.records import EndOfShaft, Identify, Integers, Readings, absolute
 
 TICK_PERIOD_US = 1 << 30
+# The least that they take in the store of a gauge: the ends of a block, the four columns of a reading.
+BLOCK_BYTES, READING_BYTES = 13, 4
 
 
 @dataclass(slots=True)
@@ -31,14 +33,23 @@ class Blocks:
     def add(self, block: Readings) -> bool:
         """Keep a block; False when it came before.
 
-        Raises ProtocolError when one with the same number came before and was another.
+        Raises ProtocolError when one with the same number came before and was another, or when there is more than
+        the gauge's store can hold: without that bound a gauge gone mad could fill this host's memory.
         """
         if block.block not in self.by_number:
+            self._check_room(block)
             self.by_number[block.block] = block
             return True
         if self.by_number[block.block] != block:
             raise ProtocolError(f"{block.name} came twice with different readings: reset the gauge")
         return False
+
+    def _check_room(self, block: Readings) -> None:
+        least_bytes = BLOCK_BYTES * (len(self.by_number) + 1) + READING_BYTES * (self.readings + len(block))
+        if least_bytes > self.identify.buffer_bytes:
+            raise ProtocolError(
+                f"{block.name} is more than the gauge's {self.identify.buffer_bytes} bytes can hold: reset the gauge"
+            )
 
     @property
     def readings(self) -> int:

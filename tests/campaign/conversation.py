@@ -1,0 +1,75 @@
+"""A conversation of a session with the real device code, recorded so that it can be replayed damaged.
+
+A session that is given the same orders at the same places numbers its frames alike, so the recorded replies still
+answer them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from device_rig import FakeLink, board, main
+from midspan.records import CyclePlan
+from midspan.session import Session
+from midspan.stages import Stage
+
+# The least that is a cycle: few readings, so that a conversation is short, and every kind of record is in it.
+PLAN = CyclePlan(
+    light_count=94_000, full_count=500_000, clearance_steps=2600, travel_steps=19_000, takeup_steps=200,
+    seat_steps=80, turn_steps=120, turn_again_steps=60, zero_readings=4, settle_readings=2,
+    press_speed=10_000, approach_speed=8_000, rotate_speed=640,
+)  # fmt: skip
+STEP_S = 0.01
+Order = Callable[[Session, float], None]
+
+
+@dataclass(frozen=True)
+class Step:
+    """An order of the caller, and the pieces that came from the gauge until the next one."""
+
+    order: Order
+    came: tuple[bytes, ...]
+
+
+def recorded(scenario: dict[str, object], orders: list[Order]) -> list[Step]:
+    """What the device on this scenario says to a session with these orders, given one after the other at rest."""
+    link = FakeLink()
+    rehearsal = board.Board(scenario, link, 7)
+    device = main.Device(rehearsal)
+    session, now_s, steps = Session(), 0.0, []
+    for order in orders:
+        order(session, now_s)
+        came = []
+        while session.stage not in (Stage.READY, Stage.FINISHED):
+            assert now_s < 6000, f"the recording stands still, {session.stage}"
+            link.to_device += session.outgoing()
+            rehearsal.idle()
+            device.step()
+            if link.from_device.endswith(b"\0"):
+                came.append(bytes(link.from_device))
+                link.from_device.clear()
+                session.receive(came[-1], now_s)
+            now_s += STEP_S  # without ticks: a replay at another pace must not have to repeat anything
+        steps.append(Step(order, tuple(came)))
+    return steps
+
+
+def a_night() -> list[Step]:
+    """Two shafts measured and stored, a fault that has to be cleared, and the rest of it."""
+    return recorded(
+        {"shafts": [{"number": 1}, {"number": 2, "fault": "stiff_jam"}, {"number": 3, "spine_thou": 700.0}]},
+        [
+            lambda session, now_s: session.greet(now_s),
+            lambda session, now_s: session.plan(PLAN, now_s),
+            lambda session, now_s: session.measure(1, "a", 0, now_s),
+            lambda session, now_s: session.stored(1, now_s),
+            lambda session, now_s: session.measure(2, "b", 0, now_s),
+            lambda session, now_s: session.stored(2, now_s),
+            lambda session, now_s: session.clear_fault(now_s),
+            lambda session, now_s: session.measure(3, "", 0, now_s),
+            lambda session, now_s: session.greet(now_s),
+            lambda session, now_s: session.fetch(3, "", 0, now_s),
+            lambda session, now_s: session.stored(3, now_s),
+        ],
+    )
