@@ -78,7 +78,7 @@ class Store:
         event.listen(engine, "connect", _wait_for_the_disk)
         store = cls(path, engine)
         try:
-            with store._session() as session:
+            with store.transaction() as session:
                 prepare(session.connection(), str(path))
         except StoreError:
             store.close()
@@ -87,7 +87,7 @@ class Store:
 
     def begin_batch(self, name: str, started_ms: int) -> int:
         """Start a batch and return its number."""
-        with self._session() as session:
+        with self.transaction() as session:
             batch = BatchRow(name=name, started_ms=started_ms)
             session.add(batch)
             session.flush()
@@ -96,24 +96,9 @@ class Store:
     def add(
         self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int
     ) -> int:
-        """Store one evaluation of a run with its verdict, on the disk when this returns; its number.
-
-        The run is noted at its first evaluation and stays in the batch it was noted with. Numbers of the
-        result that are not finite are stored as null: the verdict says what was wrong with them.
-        """
-        plain = None if result is None else _finite(result)
-        with self._session() as session:
-            named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
-            row = ResultRow(
-                run_id=_run_id(session, batch, run), made_ms=made_ms, full=None if plain is None else json.dumps(plain),
-                decision=DecisionRow(
-                    outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons)
-                ),
-                **named,
-            )  # fmt: skip
-            session.add(row)
-            session.flush()
-            return row.id
+        """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
+        with self.transaction() as session:
+            return add_result(session, batch, run, result, decision, made_ms)
 
     def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
         """Keep what a calibration said, so that later results can be compared with those it made.
@@ -121,7 +106,7 @@ class Store:
         Raises StoreError when another content stands under this id: a result names its calibration by it.
         """
         text = json.dumps(content, sort_keys=True)
-        with self._session() as session:
+        with self.transaction() as session:
             session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
             if session.get_one(CalibrationRow, name).content != text:
                 raise StoreError(
@@ -131,14 +116,14 @@ class Store:
 
     def calibrations(self) -> dict[str, dict[str, Any]]:
         """What every calibration kept here says, by its id."""
-        with self._session() as session:
+        with self.transaction() as session:
             return {row.id: json.loads(row.content) for row in session.scalars(select(CalibrationRow))}
 
     def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
         """Batch and reference of a run already noted, also when its archive has moved to another folder."""
         moved = RunRow.archive.endswith(Path(run.archive).name, autoescape=True)
         same = RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, RunRow.started_ms == run.started_ms
-        with self._session() as session:
+        with self.transaction() as session:
             row = session.scalars(select(RunRow).where(moved, *same)).first()
             return None if row is None else (row.batch_id, _reference(row))
 
@@ -174,7 +159,7 @@ class Store:
         self.close()
 
     @contextmanager
-    def _session(self) -> Iterator[Session]:
+    def transaction(self) -> Iterator[Session]:
         """One transaction: kept when the block ends, undone when it raises."""
         try:
             with Session(self._engine) as session, session.begin():
@@ -183,8 +168,30 @@ class Store:
             raise StoreError(f"{self.path}: {in_words(error)}") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
-        with self._session() as session:
+        with self.transaction() as session:
             return [_stored(row) for row in session.scalars(query)]
+
+
+def add_result(
+    session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int
+) -> int:
+    """Store one evaluation of a run with its verdict within a transaction; its number.
+
+    The run is noted at its first evaluation and stays in the batch it was noted with. Numbers of the
+    result that are not finite are stored as null: the verdict says what was wrong with them.
+    """
+    plain = None if result is None else _finite(result)
+    named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
+    row = ResultRow(
+        run_id=_run_id(session, batch, run), made_ms=made_ms, full=None if plain is None else json.dumps(plain),
+        decision=DecisionRow(
+            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons)
+        ),
+        **named,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row.id
 
 
 def _results() -> Select[ResultRow]:

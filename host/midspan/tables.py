@@ -1,7 +1,8 @@
-"""Tables of the store: batches, runs, results and decisions, all of which only ever grow.
+"""Tables of the store: results with their verdicts, and the journal of nights. All of them only ever grow.
 
-A result that is made again under another calibration or evaluation is a new row beside the old one; triggers in
-the database itself refuse to change or delete a row, whatever program tries.
+A result that is made again under another calibration or evaluation is a new row beside the old one, and a shaft that
+goes on through the gauge leaves a row for each step; triggers in the database itself refuse to change or delete a
+row, whatever program tries.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from midspan.errors import StoreError
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
+RESULTS_ONLY = 2  # the version before the journal: it gets the tables it lacks, what it holds stays
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
@@ -25,7 +27,7 @@ _MEANINGS = {
     "not a database": "it is no database; name another file",
     "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
     "full": "the disk is full; make room and try again",
-    "FOREIGN KEY": "there is no such batch in it; begin one first",
+    "FOREIGN KEY": "there is no such batch, run of sorting or shaft in it; begin one first",
 }
 
 
@@ -108,6 +110,84 @@ class CalibrationRow(Table):
     content: Mapped[str]
 
 
+class NightRow(Table):
+    """One run of sorting on one gauge; `plan` is the plan as JSON, `begun_ms` UTC in milliseconds since 1970."""
+
+    __tablename__ = "nights"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    batch_id: Mapped[int] = mapped_column(ForeignKey("batches.id"))
+    gauge: Mapped[str] = mapped_column(index=True)
+    plan: Mapped[str]
+    begun_ms: Mapped[int]
+
+
+class PassageRow(Table):
+    """One physical shaft on its way through the gauge. `id` is the shaft's number, never used for another one.
+
+    `standard` is the name of the check standard that it is, null for a shaft of the stock.
+    """
+
+    __tablename__ = "passages"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    night_id: Mapped[int] = mapped_column(ForeignKey("nights.id"), index=True)
+    source: Mapped[str]
+    standard: Mapped[str | None]
+    ordered_ms: Mapped[int]
+
+
+class StepRow(Table):
+    """What a shaft came to, in order; which of the columns hold something depends on the stage (journal.Stage)."""
+
+    __tablename__ = "steps"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), index=True)
+    at_ms: Mapped[int]
+    stage: Mapped[str]
+    place: Mapped[int | None]
+    passed: Mapped[int | None]
+    archive_bytes: Mapped[int | None]
+    result_id: Mapped[int | None] = mapped_column(ForeignKey("results.id"))
+    words: Mapped[str | None]
+    watched: Mapped[str | None]
+
+
+class HappeningRow(Table):
+    """Whatever is worth telling of a night: faults, notices, bins emptied, its end. `code` is a fault's."""
+
+    __tablename__ = "happenings"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    night_id: Mapped[int] = mapped_column(ForeignKey("nights.id"), index=True)
+    at_ms: Mapped[int]
+    kind: Mapped[str]
+    code: Mapped[str | None]
+    passage_id: Mapped[int | None] = mapped_column(ForeignKey("passages.id"))
+    place: Mapped[int | None]
+    words: Mapped[str]
+
+
+class CheckRow(Table):
+    """A check standard was measured: what it read against what it is; both u_... are standard uncertainties."""
+
+    __tablename__ = "checks"
+    passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
+    standard: Mapped[str] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    spine_thou: Mapped[float | None]
+    u_spine_thou: Mapped[float | None]
+    assigned_thou: Mapped[float]
+    u_assigned_thou: Mapped[float]
+    good: Mapped[bool]
+    reasons: Mapped[str]
+
+
+class SuspectRow(Table):
+    """A shaft that is not to be trusted until it is measured again, with the check that says so."""
+
+    __tablename__ = "suspects"
+    passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
+    check_id: Mapped[int] = mapped_column(ForeignKey("checks.passage_id"), primary_key=True)
+
+
 # Columns of a result that stand in its dictionary under the same name.
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
 
@@ -117,31 +197,38 @@ def _forbid_changes(_: MetaData, connection: Connection, **__: Any) -> None:
     for table in Table.metadata.sorted_tables:
         for action in ("UPDATE", "DELETE"):
             connection.exec_driver_sql(
-                f"CREATE TRIGGER {table.name}_no_{action.lower()} BEFORE {action} ON {table.name} "
+                f"CREATE TRIGGER IF NOT EXISTS {table.name}_no_{action.lower()} BEFORE {action} ON {table.name} "
                 f"BEGIN SELECT RAISE(ABORT, 'rows of {table.name} are never changed or deleted'); END"
             )
 
 
 def prepare(connection: Connection, name: str) -> None:
-    """Make the tables in an empty database; leave any other as it is.
+    """Make the tables in an empty database, and those that came later in one of the version before.
 
     Raises StoreError when it is another program's or has another version of the tables.
     """
     if _is_empty(connection):
         connection.exec_driver_sql("PRAGMA journal_mode = WAL")
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
-        if _is_empty(connection):  # still, now that no other program can come in between
-            Table.metadata.create_all(connection)
-            connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-            connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        _make(connection)
     if _pragma(connection, "application_id") != APPLICATION_ID:
         raise StoreError(f"{name}: it is a database of another program; name another file")
+    if _pragma(connection, "user_version") == RESULTS_ONLY:
+        _make(connection)
     version = _pragma(connection, "user_version")
     if version != SCHEMA_VERSION:
         raise StoreError(
             f"{name}: its tables are of version {version}, this Midspan knows {SCHEMA_VERSION}; use the Midspan that "
             "made it, or name a new file"
         )
+
+
+def _make(connection: Connection) -> None:
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
+    # Once more, now that no other program can come in between.
+    if _is_empty(connection) or _pragma(connection, "user_version") == RESULTS_ONLY:
+        Table.metadata.create_all(connection)
+        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
 
 def _is_empty(connection: Connection) -> bool:

@@ -1,0 +1,217 @@
+"""The journal of a night: what was ordered, what became of each shaft, and what happened besides.
+
+It stands in the database of the results and like them only grows. Each call that writes is on the disk when it
+returns. What a shaft came to is its last step; a shaft whose last step is no end is the open one of its gauge, and
+there is never more than one.
+
+>>> import tempfile
+>>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+...     journal = Journal(store)
+...     night = journal.begin_night("bench", "{}", at_ms=0)
+...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
+...     journal.note(shaft, Stage.NO_SHAFT, at_ms=2)
+...     journal.open_passage("bench"), journal.passages(night)[0].stage.name
+(None, 'NO_SHAFT')
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from pathlib import Path  # noqa: F401 - for the example above
+from typing import Any
+
+from sqlalchemy import Select, func, insert, literal, select
+from sqlalchemy.orm import Session
+
+from midspan.decision import Decision
+from midspan.errors import StoreError
+from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage, Step
+from midspan.store import RunReference, Store, add_result
+from midspan.tables import BatchRow, CheckRow, HappeningRow, NightRow, PassageRow, RunRow, StepRow, SuspectRow
+
+LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
+
+
+class Journal:
+    """Nights in a store of results; every method raises what the store's raise."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    # Writing
+
+    def begin_night(self, gauge: str, plan: str, at_ms: int) -> int:
+        """Begin a run of sorting; its number. `plan` is JSON."""
+        with self._store.transaction() as session:
+            batch = BatchRow(name=f"sorting on {gauge}", started_ms=at_ms)
+            session.add(batch)
+            session.flush()
+            night = NightRow(batch_id=batch.id, gauge=gauge, plan=plan, begun_ms=at_ms)
+            session.add(night)
+            session.flush()
+            return night.id
+
+    def order(self, night: int, source: str, standard: str | None, at_ms: int) -> int:
+        """A shaft is about to be ordered: its number, which no shaft in this database has or had.
+
+        Raises StoreError when the numbers that the gauge knows are used up.
+        """
+        # One statement, so that two gauges never draw the same number.
+        last = select(func.max(func.coalesce(_last(PassageRow.id), 0), func.coalesce(_last(RunRow.shaft), 0)) + 1)
+        values = select(
+            last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms)
+        )  # fmt: skip
+        into = insert(PassageRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
+        with self._store.transaction() as session:
+            number: int = session.scalars(into.returning(PassageRow.id)).one()
+            if number > LARGEST_SHAFT:
+                raise StoreError(f"{self._store.path}: the numbers for shafts are used up; begin a new database")
+            return number
+
+    def note(
+        self,
+        shaft: int,
+        stage: Stage,
+        at_ms: int,
+        *,
+        place: int | None = None,
+        passed: int | None = None,
+        archive_bytes: int | None = None,
+        words: str | None = None,
+    ) -> None:
+        """What a shaft has come to; see `passage.Step` for what goes with which stage."""
+        row = StepRow(
+            passage_id=shaft, at_ms=at_ms, stage=stage.value, place=place, passed=passed, archive_bytes=archive_bytes,
+            words=words,
+        )  # fmt: skip
+        with self._store.transaction() as session:
+            session.add(row)
+
+    def judged(
+        self,
+        passage: Passage,
+        run: RunReference,
+        result: Mapping[str, Any] | None,
+        decision: Decision,
+        at_ms: int,
+        *,
+        watched: Mapping[str, Any] | None = None,
+        check: Check | None = None,
+        suspects: Iterable[int] = (),
+    ) -> int:
+        """Store result, verdict, step, check and suspects of a shaft: all of them or none; the result's number."""
+        with self._store.transaction() as session:
+            number = add_result(session, self._batch(session, passage.night), run, result, decision, at_ms)
+            session.add(
+                StepRow(
+                    passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number,
+                    watched=None if watched is None else json.dumps(watched),
+                )
+            )  # fmt: skip
+            if check is not None:
+                session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
+                session.flush()
+            session.add_all(SuspectRow(passage_id=one, check_id=passage.shaft) for one in suspects)
+            return number
+
+    def happened(
+        self,
+        night: int,
+        kind: HappeningKind,
+        words: str,
+        at_ms: int,
+        *,
+        code: str | None = None,
+        shaft: int | None = None,
+        place: int | None = None,
+    ) -> None:
+        """Something worth telling; `code` is a fault's."""
+        row = HappeningRow(
+            night_id=night, at_ms=at_ms, kind=kind.value, code=code, passage_id=shaft, place=place, words=words
+        )
+        with self._store.transaction() as session:
+            session.add(row)
+
+    # Reading
+
+    def nights(self, gauge: str | None = None) -> list[Night]:
+        """All runs of sorting, or those of one gauge, oldest first."""
+        query = select(NightRow).order_by(NightRow.id)
+        with self._store.transaction() as session:
+            rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
+            return [Night(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
+
+    def passages(self, night: int) -> list[Passage]:
+        """Every shaft of a night in the order they were ordered."""
+        with self._store.transaction() as session:
+            return _passages(session, select(PassageRow.id).where(PassageRow.night_id == night))
+
+    def open_passage(self, gauge: str) -> Passage | None:
+        """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
+        newest = select(func.max(PassageRow.id)).join(NightRow).where(NightRow.gauge == gauge)
+        with self._store.transaction() as session:
+            found = _passages(session, newest)
+        return found[0] if found and found[0].is_open else None
+
+    def happenings(self, night: int) -> list[Happening]:
+        """What happened in a night, oldest first."""
+        query = select(HappeningRow).where(HappeningRow.night_id == night).order_by(HappeningRow.id)
+        with self._store.transaction() as session:
+            return [
+                Happening(HappeningKind(row.kind), row.words, row.at_ms, row.code, row.passage_id, row.place)
+                for row in session.scalars(query)
+            ]
+
+    def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[Check]:
+        """Check standards measured in a night, or on a gauge in all its nights, oldest first."""
+        query = select(CheckRow).join(PassageRow, PassageRow.id == CheckRow.passage_id).order_by(CheckRow.passage_id)
+        if night is not None:
+            query = query.where(PassageRow.night_id == night)
+        if gauge is not None:
+            query = query.join(NightRow).where(NightRow.gauge == gauge)
+        with self._store.transaction() as session:
+            return [Check.of(row) for row in session.scalars(query)]
+
+    def suspects(self, night: int) -> dict[int, list[int]]:
+        """Suspect shafts of a night, each with the numbers of the checks that say so."""
+        query = select(SuspectRow).join(PassageRow, PassageRow.id == SuspectRow.passage_id)
+        found: dict[int, list[int]] = {}
+        with self._store.transaction() as session:
+            for row in session.scalars(query.where(PassageRow.night_id == night).order_by(SuspectRow.check_id)):
+                found.setdefault(row.passage_id, []).append(row.check_id)
+        return found
+
+    def batch(self, night: int) -> int:
+        """Number of the batch that holds a night's results."""
+        with self._store.transaction() as session:
+            return self._batch(session, night)
+
+    @staticmethod
+    def _batch(session: Session, night: int) -> int:
+        return session.get_one(NightRow, night).batch_id
+
+
+def _last(column: Any) -> Any:
+    return select(func.max(column)).scalar_subquery()
+
+
+def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:
+    rows = session.scalars(select(PassageRow).where(PassageRow.id.in_(numbers)).order_by(PassageRow.id)).all()
+    query = select(StepRow).where(StepRow.passage_id.in_(numbers)).order_by(StepRow.passage_id, StepRow.id)
+    steps = {shaft: _steps(same) for shaft, same in groupby(session.scalars(query), key=lambda row: row.passage_id)}
+    return [
+        Passage(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(steps.get(row.id, ())))
+        for row in rows
+    ]
+
+
+def _steps(rows: Iterable[StepRow]) -> Sequence[Step]:
+    return [
+        Step(
+            Stage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,
+            None if row.watched is None else json.loads(row.watched),
+        )
+        for row in rows
+    ]  # fmt: skip

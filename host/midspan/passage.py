@@ -1,0 +1,167 @@
+"""One physical shaft on its way through the gauge, and what else a journal tells: values only.
+
+>>> steps = (Step(Stage.IN_GAUGE, 2), Step(Stage.MEASURING, 3, archive_bytes=900), Step(Stage.JUDGED, 20, result=5))
+>>> passage = Passage(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
+>>> passage.stage.name, passage.is_open, passage.result, passage.measured
+('JUDGED', True, 5, 1)
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from enum import StrEnum
+from typing import Any
+
+
+class Stage(StrEnum):
+    """How far a shaft has come. The last four are ends."""
+
+    ORDERED = "ordered"  # before the gauge is told to feed it
+    IN_GAUGE = "in the gauge"  # words: why it cannot be measured, if so
+    MEASURING = "measuring"  # before MEASURE; archive_bytes: length of the archive, beyond which its readings will be
+    JUDGED = "judged"  # result: number of the stored result
+    LEAVING = "leaving"  # before RELEASE; place: where to
+    IN_BIN = "in its place"  # place; passed: shafts that the chute saw, 2 when a second one came along
+    NO_SHAFT = "none came"  # the feed brought nothing
+    UNCERTAIN = "not known where"  # place: to recount; words: why
+    TAKEN_OUT = "taken out"  # it was not in the gauge any more, and nobody had ordered it to leave
+
+
+ENDS = frozenset({Stage.IN_BIN, Stage.NO_SHAFT, Stage.UNCERTAIN, Stage.TAKEN_OUT})
+
+
+class HappeningKind(StrEnum):
+    """What a happening is about."""
+
+    BEGUN = "begun"
+    RESUMED = "went on"
+    FAULT = "fault"
+    ALARM = "alarm"  # about the gauge, from watch
+    CHECK = "check"  # a check standard was out of control
+    FULL = "full"  # a place is full by count
+    EMPTIED = "emptied"
+    NOTICE = "notice"
+    CLOCK = "clock"
+    ENDED = "ended"  # nothing is left to do
+    STOPPED = "stopped"  # the run can go on
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What a shaft has come to at a time; `watched` is the watch.Observation of a measured one."""
+
+    stage: Stage
+    at_ms: int
+    place: int | None = None
+    passed: int | None = None
+    archive_bytes: int | None = None
+    result: int | None = None
+    words: str | None = None
+    watched: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A physical shaft and its steps; `standard` is the check standard that it is, None for one of the stock."""
+
+    shaft: int
+    night: int
+    source: str
+    standard: str | None
+    ordered_ms: int
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def stage(self) -> Stage:
+        """What it has come to."""
+        return self.steps[-1].stage if self.steps else Stage.ORDERED
+
+    @property
+    def is_open(self) -> bool:
+        """True until it has come to an end."""
+        return self.stage not in ENDS
+
+    @property
+    def place(self) -> int | None:
+        """Where it was sent last, None before."""
+        return next((one.place for one in reversed(self.steps) if one.place is not None), None)
+
+    @property
+    def result(self) -> int | None:
+        """Number of its newest stored result."""
+        return next((one.result for one in reversed(self.steps) if one.result is not None), None)
+
+    @property
+    def unfit(self) -> str | None:
+        """Why it cannot be measured, as its feeding said; None when it can."""
+        return next((one.words for one in reversed(self.steps) if one.stage is Stage.IN_GAUGE), None)
+
+    @property
+    def measured(self) -> int:
+        """How many of its measurements were judged."""
+        return sum(one.stage is Stage.JUDGED for one in self.steps)
+
+    @property
+    def since_measuring(self) -> tuple[Step, ...]:
+        """The steps from its newest MEASURE on; none when it was never measured."""
+        at = max((i for i, one in enumerate(self.steps) if one.stage is Stage.MEASURING), default=len(self.steps))
+        return self.steps[at:]
+
+    @property
+    def passed(self) -> int:
+        """How many shafts the chute saw for it; 0 also when nobody knows."""
+        return (self.steps[-1].passed or 0) if self.steps else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something worth telling of a night; `code` is a fault's, `shaft` and `place` those it concerns."""
+
+    kind: HappeningKind
+    words: str
+    at_ms: int
+    code: str | None = None
+    shaft: int | None = None
+    place: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One run of sorting."""
+
+    id: int
+    batch: int
+    gauge: str
+    plan: Mapping[str, Any]
+    begun_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A check standard that was measured; values in thou, None where it could not be measured."""
+
+    standard: str
+    at_ms: int
+    spine_thou: float | None
+    u_spine_thou: float | None
+    assigned_thou: float
+    u_assigned_thou: float
+    good: bool
+    reasons: tuple[str, ...] = ()
+    shaft: int | None = None
+
+    def columns(self) -> dict[str, Any]:
+        """Values for the table of checks, its shaft apart."""
+        values = asdict(self)
+        del values["shaft"]
+        return {**values, "reasons": json.dumps(self.reasons)}
+
+    @classmethod
+    def of(cls, row: Any) -> Check:
+        """The check in a row of the table."""
+        return cls(
+            row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,
+            tuple(json.loads(row.reasons)), row.passage_id,
+        )  # fmt: skip
