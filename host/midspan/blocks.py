@@ -15,7 +15,7 @@ from midspan.raw_run import RawRun
 from midspan.records import EndOfShaft, Identify, Integers, Readings, absolute
 
 TICK_PERIOD_US = 1 << 30
-# The least that they take in the store of a gauge: the ends of a block, the four columns of a reading.
+# The least they take in a gauge's store: a block's fields and the ends of its arrays, a reading's four columns.
 BLOCK_BYTES, READING_BYTES = 13, 4
 
 
