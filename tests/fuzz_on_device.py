@@ -1,8 +1,8 @@
 """Gives the device on the rehearsal board what standard input holds, and says as JSON what became of it.
 
-Standard input: pieces, each two bytes of length, least significant first, and so many bytes; what a piece holds comes at
-one turn of the loop. The length 65535 with no bytes stands for the acknowledgement of whatever is held, which only a host
-that listens can know. Everything the device's code raises ends this program.
+Standard input: pieces, each two bytes of length, least significant first, and so many bytes; what a piece holds comes
+at one turn of the loop. The length 65535 without bytes stands for the acknowledgement of whatever is held, which only
+a host that listens can know. Everything the device's code raises ends this program.
 """
 
 import gc
