@@ -18,7 +18,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from midspan.configuration import Section, read_toml, validated
+from midspan.configuration import ARRAY, Section, read_toml, validated
 
 # From the stiffest to the softest shaft anyone shoots is 150 to 2000 thou (common practice, no source); beyond
 # these limits a spine is a typing error or in another unit.
@@ -79,10 +79,11 @@ class Bin(Section):
     """One class of shafts: a band of spine, and what its shafts may have at most."""
 
     name: Annotated[str, Field(min_length=1, max_length=32)]
-    spine_thou: tuple[Spine, Spine]
-    spread_max_thou: Annotated[float, Field(gt=0, le=500)] | None = None
-    runout_max_thou: Annotated[float, Field(gt=0, le=1000)] | None = None
-    hysteresis_max_pct: Annotated[float, Field(gt=0, le=100)] | None = None
+    spine_thou: Annotated[tuple[Spine, Spine], ARRAY]
+    # The least that can be asked for is finer than any gauge resolves: below it a limit is in another unit.
+    spread_max_thou: Annotated[float, Field(ge=0.01, le=500)] | None = None
+    runout_max_thou: Annotated[float, Field(ge=0.01, le=1000)] | None = None
+    hysteresis_max_pct: Annotated[float, Field(ge=0.01, le=100)] | None = None
 
     @property
     def low_thou(self) -> float:
@@ -116,7 +117,7 @@ class Bands(Section):
     """All bins of a bands file, in any order, and the rule that goes with them."""
 
     rule: Rule = Rule()
-    bin: Annotated[tuple[Bin, ...], Field(min_length=1)]
+    bin: Annotated[tuple[Bin, ...], ARRAY, Field(min_length=1)]
 
     @model_validator(mode="after")
     def _are_apart(self) -> "Bands":

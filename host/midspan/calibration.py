@@ -19,12 +19,17 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
-from midspan.configuration import Section, read_toml, validated
+from midspan.configuration import ARRAY, Section, read_toml, validated
+from midspan.units import STANDARD
 
 Array = NDArray[np.float64]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
+# Bounds lie well beyond any gauge that works: past them a value is a slip of the pen or in another unit, and would go
+# through every formula unseen. A scale known to a tenth only is not calibrated.
+URelative = Annotated[float, Field(ge=0, lt=0.1)]
+DAMAGED_SCREW_MM = 0.1  # more that repeats every turn is a damaged screw, not a correction
+ScrewWave = Annotated[float, Field(ge=-DAMAGED_SCREW_MM, le=DAMAGED_SCREW_MM)]
+LEADS_MM = (0.1, 100.0)  # from a micrometer's screw to a fast ball screw
+MOST_BEND = 0.05  # of the force at the working load; a sound load cell bends by less than a thousandth
 # Degrees of freedom of a standard uncertainty; without an entry it counts as perfectly known (GUM G.4.2).
 Freedom = Annotated[float, Field(ge=1)]
 
@@ -37,8 +42,17 @@ class Identity(Section):
     temperature_c: Annotated[float, Field(gt=-20, lt=60)]
     made: date | None = None
     valid_until: date | None = None
-    records: tuple[str, ...] = ()  # ids of the calibration records it was put together from
-    reservations: tuple[str, ...] = ()  # what speaks against it and its user lets pass; every result repeats them
+    records: Annotated[tuple[str, ...], ARRAY] = ()  # ids of the calibration records it was put together from
+    # What speaks against it and its user lets pass; every result repeats them.
+    reservations: Annotated[tuple[str, ...], ARRAY] = ()
+
+    @model_validator(mode="after")
+    def _ends_after_it_began(self) -> "Identity":
+        if self.made and self.valid_until and self.valid_until < self.made:
+            raise ValueError(
+                f"calibration: valid_until {self.valid_until} lies before made {self.made}; correct one of them"
+            )
+        return self
 
 
 class Force(Section):
@@ -46,10 +60,20 @@ class Force(Section):
 
     newton_per_count: Annotated[float, Field(gt=1e-9, lt=1e-1)]
     newton_per_count2: Annotated[float, Field(gt=-1e-10, lt=1e-10)] = 0.0
-    u_scale: Annotated[float, Field(ge=0, lt=0.1)]  # relative
-    u_linearity_n: NotNegative
+    u_scale: URelative
+    u_linearity_n: Annotated[float, Field(ge=0, lt=1)]  # a ninth of the working load
     dof_scale: Freedom = math.inf
     dof_linearity: Freedom = math.inf
+
+    @model_validator(mode="after")
+    def _hardly_bends(self) -> "Force":
+        bend = abs(self.newton_per_count2) * STANDARD.load_n / self.newton_per_count**2
+        if bend > MOST_BEND:
+            raise ValueError(
+                f"force.newton_per_count2 = {self.newton_per_count2:g} bends the cell's line by {bend:.3g} of the "
+                f"working load, and {MOST_BEND:g} is more than any sound cell's; correct it, or calibrate anew"
+            )
+        return self
 
     def force_n(self, rise_counts: Array) -> Array:
         """Force in N from the rise of the count above zero (any shape)."""
@@ -66,15 +90,29 @@ class Travel(Section):
     """Head travel in mm from microsteps, with the error that repeats every turn of the screw."""
 
     mm_per_step: Annotated[float, Field(gt=1e-6, lt=1.0)]
-    u_scale: Annotated[float, Field(ge=0, lt=0.1)]  # relative
-    steps_per_screw_turn: Positive
-    screw_cos_mm: Finite = 0.0
-    screw_sin_mm: Finite = 0.0
-    u_screw_mm: NotNegative
+    u_scale: URelative
+    steps_per_screw_turn: Annotated[float, Field(ge=20, lt=1e7)]
+    screw_cos_mm: ScrewWave = 0.0
+    screw_sin_mm: ScrewWave = 0.0
+    u_screw_mm: Annotated[float, Field(ge=0, le=DAMAGED_SCREW_MM)]
     dof_scale: Freedom = math.inf
     dof_screw: Freedom = math.inf
     # Down to here the head may go fast because no shaft can be in its way yet.
-    clearance_mm: NotNegative = 0.0
+    clearance_mm: Annotated[float, Field(ge=0, lt=1000)] = 0.0
+
+    @model_validator(mode="after")
+    def _is_a_screw(self) -> "Travel":
+        lead_mm = self.mm_per_step * self.steps_per_screw_turn
+        if not LEADS_MM[0] <= lead_mm <= LEADS_MM[1]:
+            raise ValueError(
+                f"travel: mm_per_step times steps_per_screw_turn makes {lead_mm:g} mm a turn, and no screw has that "
+                "lead; correct one of them (microsteps counted in both?)"
+            )
+        if math.hypot(self.screw_cos_mm, self.screw_sin_mm) > DAMAGED_SCREW_MM:
+            raise ValueError(
+                f"travel: a periodic screw error over {DAMAGED_SCREW_MM:g} mm is a damaged screw, not a correction"
+            )
+        return self
 
     def travel_mm(self, press_steps: Array) -> Array:
         """Head position in mm below home from press microsteps (any shape)."""
@@ -87,7 +125,7 @@ class Frame(Section):
     """Give of frame and cell: how far the head goes on for each newton without bending the shaft."""
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=1.0)]
-    u_give_mm_per_n: NotNegative
+    u_give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)]  # more is 34 thou at spine 500
     dof_give: Freedom = math.inf
 
 
@@ -102,9 +140,9 @@ class Span(Section):
     """
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]
-    u_span_mm: NotNegative
+    u_span_mm: Annotated[float, Field(ge=0, le=10)]  # a tape measure laid on askew still knows more
     dof_span: Freedom = math.inf
-    vertical_share: tuple[Share, Share] = (0.0, 1.0)
+    vertical_share: Annotated[tuple[Share, Share], ARRAY] = (0.0, 1.0)
 
     @property
     def vertical(self) -> float:
@@ -122,7 +160,7 @@ class Rotation(Section):
     """Rotate steps per revolution of the shaft as the rollers should give it, and how far a shaft may slip from it."""
 
     steps_per_turn: Annotated[float, Field(gt=20, lt=1e7)]
-    u_relative: Annotated[float, Field(gt=0, lt=0.2)]
+    u_relative: Annotated[float, Field(ge=1e-9, lt=0.2)]
 
 
 class Calibration(Section):
@@ -134,12 +172,6 @@ class Calibration(Section):
     frame: Frame
     span: Span
     rotation: Rotation
-
-    @model_validator(mode="after")
-    def _screw_error_is_small(self) -> "Calibration":
-        if np.hypot(self.travel.screw_cos_mm, self.travel.screw_sin_mm) > 0.1:
-            raise ValueError("travel: a periodic screw error over 0.1 mm is a damaged screw, not a correction")
-        return self
 
     def force_n(self, rise_counts: Array) -> Array:
         """Force in N from the rise of the count above zero (any shape)."""

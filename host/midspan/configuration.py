@@ -6,17 +6,25 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from midspan.errors import ConfigurationError
 
 Model = TypeVar("Model", bound=BaseModel)
 
 
-class Section(BaseModel):
-    """A table of a configuration file: a key that is not known is an error, not a comment."""
+# TOML has arrays where a model has tuples: this lets one in, while what it holds is still looked at strictly.
+ARRAY = Field(strict=False)
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+
+class Section(BaseModel):
+    """A table of a configuration file: a key that is not known is an error, not a comment.
+
+    Nothing is taken for a number that was not written as one: `true` would else be 1, and "1,5" would be refused
+    where "1.5" is not.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 def read_toml(path: Path) -> dict[str, Any]:

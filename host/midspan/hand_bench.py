@@ -15,12 +15,13 @@ from pydantic import Field, field_validator, model_validator
 
 from midspan.configuration import Section, read_toml, validated
 from midspan.errors import ConversionError
-from midspan.gravity import Gravity, local_gravity, typed_gravity
-from midspan.masses import Air, Mass
+from midspan.gravity import HEIGHTS_M, Gravity, local_gravity, typed_gravity
+from midspan.masses import U_MOST, Air, Mass
 from midspan.units import MM_PER_INCH, MM_PER_THOU
 
 MM_PER_UNIT = {"mm": 1.0, "in": MM_PER_INCH, "thou": MM_PER_THOU}
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+# Beyond the bounds below a bench would measure nothing: a value there is a slip of the pen or in another unit.
+COARSEST_MM = 1.0  # 39 thou: nothing that is read so coarsely tells two shafts apart
 # Dead weight that neither crushes a shaft nor hides in the dial's own force.
 LIGHTEST_G, HEAVIEST_G = 50.0, 5000.0
 
@@ -35,9 +36,9 @@ class Weight(Section):
     """What is hung on at midspan: its conventional mass, and the hook that stays on all the time."""
 
     mass_g: float
-    u_mass_g: NotNegative
+    u_mass_g: Annotated[float, Field(ge=0)]
     density: Annotated[float, Field(gt=500, lt=25000)] = 7950.0  # kg/m3; enters by the buoyancy of air only
-    hook_g: NotNegative = 0.0
+    hook_g: Annotated[float, Field(ge=0, le=1000)] = 0.0
 
     @field_validator("mass_g")
     @classmethod
@@ -49,14 +50,23 @@ class Weight(Section):
             )
         return mass_g
 
+    @model_validator(mode="after")
+    def _is_known(self) -> "Weight":
+        if self.u_mass_g > U_MOST * self.mass_g:
+            raise ValueError(
+                f"weight.u_mass_g = {self.u_mass_g:g} g is more than {U_MOST:.0%} of the weight: was it written in "
+                "milligrams? Correct it, or weigh the weight"
+            )
+        return self
+
 
 class Place(Section):
     """Local gravity as measured, or the latitude and height it follows from."""
 
     gravity_m_s2: float | None = None
-    u_gravity_m_s2: NotNegative = 5e-4
-    latitude_deg: float | None = None
-    height_m: float = 0.0
+    u_gravity_m_s2: Annotated[float, Field(ge=0, le=0.05)] = 5e-4  # that between equator and poles
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    height_m: Annotated[float, Field(ge=HEIGHTS_M[0], le=HEIGHTS_M[1])] = 0.0
 
     @model_validator(mode="after")
     def _is_known(self) -> "Place":
@@ -79,7 +89,7 @@ class Span(Section):
     """Distance between the two lines on which the shaft rests."""
 
     span_mm: float
-    u_span_mm: NotNegative
+    u_span_mm: Annotated[float, Field(ge=0, le=10)]
 
     @field_validator("span_mm")
     @classmethod
@@ -96,24 +106,34 @@ class Indicator(Section):
 
     unit: Literal["mm", "in", "thou"] = "mm"
     when_lower: Literal["rises", "falls"] = "rises"  # what the reading does as the shaft goes down
-    graduation: Annotated[float, Field(gt=0)]  # smallest step that is read, in its unit
-    u_error_mm: NotNegative  # of the difference of two readings, from its certificate or against gauge blocks
+    graduation: Annotated[float, Field(ge=1e-6)]  # smallest step that is read, in its unit
+    # Of the difference of two readings, from its certificate or against gauge blocks.
+    u_error_mm: Annotated[float, Field(ge=0, le=1)]
     tilt_deg: Annotated[float, Field(ge=0, le=10)] = 1.0  # at most this far from square to the shaft
-    force_n: NotNegative = 0.0  # pressing on the unloaded shaft
+    force_n: Annotated[float, Field(ge=0, le=20)] = 0.0  # pressing on the unloaded shaft
     force_change_n: Annotated[float, Field(ge=-2, le=2)] = 0.0  # pressing less under load is negative
-    u_force_change_n: NotNegative = 0.0
+    u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.0  # 2 N are a quarter of the load
 
     @property
     def mm(self) -> float:
         """Millimetres per unit of a reading, downward positive."""
         return MM_PER_UNIT[self.unit] * (1 if self.when_lower == "rises" else -1)
 
+    @model_validator(mode="after")
+    def _is_fine_enough(self) -> "Indicator":
+        if self.graduation * abs(self.mm) > COARSEST_MM:
+            raise ValueError(
+                f"indicator.graduation = {self.graduation:g} {self.unit} is more than {COARSEST_MM:g} mm: is the unit "
+                "right? Correct graduation or unit"
+            )
+        return self
+
 
 class Frame(Section):
     """What gives besides the shaft: supports sinking under the load, indicator stand following it."""
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
-    u_give_mm_per_n: NotNegative = 2e-4
+    u_give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)] = 2e-4
     off_centre_mm: Annotated[float, Field(ge=0, le=20)] = 1.0  # the load hangs at most this far from midspan
 
 

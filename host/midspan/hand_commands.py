@@ -9,7 +9,7 @@ from pathlib import Path
 from midspan.bands import Bands, load_bands
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge
-from midspan.errors import OutputError, ReadingsError
+from midspan.errors import ConfigurationError, OutputError, ReadingsError
 from midspan.hand_assign import assigned_from, bar_text
 from midspan.hand_bench import HandBench, load_bench
 from midspan.hand_readings import check_typed_twice, typed_from
@@ -81,7 +81,7 @@ def recompute(record: Path, bands_file: Path | None, store_file: Path, now_ms: C
         name = printable(f"{session.shaft} {session.label}").strip()
         try:
             result, decision = keep_result(session, bands, store_file, now_ms())
-        except ReadingsError as error:
+        except (ReadingsError, ConfigurationError) as error:  # a session keeps the bench file as it was then
             print(f"shaft {name}: no result: {error}", file=sys.stderr)
             continue
         value = with_uncertainty(result.spine_thou, result.budget.expanded())

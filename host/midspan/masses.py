@@ -14,12 +14,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from midspan.configuration import Section, read_toml, validated
+from midspan.configuration import ARRAY, Section, read_toml, validated
 
 CONVENTIONAL_DENSITY, CONVENTIONAL_AIR = 8000.0, 1.2  # kg/m3
 BUOYANT = 1 - CONVENTIONAL_AIR / CONVENTIONAL_DENSITY
+U_MOST = 0.05  # of a mass; kitchen scales know a hundred grams far better
 
 
 @dataclass(frozen=True)
@@ -93,10 +94,19 @@ class MassEntry(Section):
 
     name: Annotated[str, Field(min_length=1, max_length=40)]
     mass_g: Annotated[float, Field(gt=0, lt=50_000)]
-    u_mass_g: Annotated[float, Field(ge=0, lt=100)]
+    u_mass_g: Annotated[float, Field(ge=0)]
     density_kg_m3: Annotated[float, Field(gt=900, lt=23_000)] = 7950.0
     u_density_kg_m3: Annotated[float, Field(ge=0, lt=5000)] = 140.0
     certificate: str = ""
+
+    @model_validator(mode="after")
+    def _is_known(self) -> "MassEntry":
+        if self.u_mass_g > U_MOST * self.mass_g:
+            raise ValueError(
+                f"mass {self.name!r}: u_mass_g = {self.u_mass_g:g} g is more than {U_MOST:.0%} of its {self.mass_g:g} "
+                "g; was it written in milligrams? Correct it, or weigh the mass"
+            )
+        return self
 
     def as_mass(self) -> Mass:
         """The mass it describes."""
@@ -106,7 +116,15 @@ class MassEntry(Section):
 class MassSet(Section):
     """A masses file: one [[mass]] for each."""
 
-    mass: Annotated[tuple[MassEntry, ...], Field(min_length=1, max_length=14)]
+    mass: Annotated[tuple[MassEntry, ...], ARRAY, Field(min_length=1, max_length=14)]
+
+    @model_validator(mode="after")
+    def _are_told_apart(self) -> "MassSet":
+        names = [one.name for one in self.mass]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"mass {name!r} stands there twice; give each a name of its own")
+        return self
 
 
 def load_masses(path: Path) -> dict[str, Mass]:
