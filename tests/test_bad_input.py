@@ -444,10 +444,21 @@ def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
     assert "not finite" in line
 
 
-@pytest.mark.parametrize("change", [{"new_thou": 1.0}, {"u_causes": [1.0]}], ids=["more", "fewer causes"])
-def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change):
+@pytest.mark.parametrize(
+    ("change", "again"),
+    [
+        (
+            {"new_thou": 1.0},
+            "another Midspan (new_thou); make it again from its readings with: midspan recompute a.avro",
+        ),
+        ({"u_causes": [1.0]}, "midspan recompute a.avro"),
+        ({"gauge": "hand bench"}, "midspan hand recompute a.avro"),
+    ],
+    ids=["more", "fewer causes", "by hand"],
+)
+def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change, again):
     kept(tmp_path / "r.db", result_of(files) | change)
-    assert "midspan recompute a.avro" in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
+    assert again in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
 
 
 @pytest.mark.parametrize("name", ["picture.xyz", "picture", "no-folder/picture.png", "folder.png"])

@@ -24,7 +24,7 @@ LEFT_TO_RIGHT = """
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
-    shaft spine_trials calibration_use watch
+    result_form shaft spine_trials calibration_use watch
     gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_assign
     hand_prompts
     study_gauge study_linearity study_stability control_chart
@@ -36,7 +36,7 @@ LEFT_TO_RIGHT = """
     link gauge rehearsal plan scenario sorter
     calibrate_live calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
-    study_source study_report study_picture study_commands comparison
+    study_source study_report study_picture study_commands comparison comparison_report
     rework commands demo cli_calibrate cli_compare cli_hand cli_risk cli_study cli
 """
 ORDER = LEFT_TO_RIGHT.split()
@@ -44,7 +44,7 @@ ORDER = LEFT_TO_RIGHT.split()
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "rework", "commands", "demo", "cli_compare", "cli", "page"}
+JOINERS = {"sorter", "rework", "commands", "demo", "cli", "page"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {

@@ -28,9 +28,9 @@ from midspan.archive import read
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
 from midspan.calibration import EXAMPLE, Calibration
-from midspan.commands import recomputed
 from midspan.plan import plan_for
 from midspan.raw_run import RawRun
+from midspan.rework import entries, recomputed
 from midspan.shaft import ShaftResult, evaluate
 from midspan.sorter import Bench, Verdict, measure_batch
 from midspan.store import Store, StoredResult
@@ -271,12 +271,14 @@ def test_stated_uncertainty_covers_the_error(tmp_path: Path) -> None:
 
 
 def test_the_archive_gives_what_was_stored_to_the_last_bit(batch: Batch) -> None:
-    again = list(recomputed(read(batch.archive), SURE_OF_ALL, BANDS))
+    damage: list[str] = []
+    again = list(recomputed(entries([batch.archive], damage), SURE_OF_ALL, BANDS))
     assert len(again) == len(batch.stored) == SHAFTS
-    for (result, decision), kept in zip(again, batch.stored, strict=True):
-        assert isinstance(result, ShaftResult)
-        assert json.loads(json.dumps(result.as_dict())) == kept.result
-        assert decision == kept.decision
+    for one, kept in zip(again, batch.stored, strict=True):
+        assert isinstance(one.result, ShaftResult)
+        assert json.loads(json.dumps(one.result.as_dict())) == kept.result
+        assert (one.where, one.decision) == (kept.run, kept.decision)
+    assert damage == []
 
 
 def test_the_store_knows_where_the_readings_are(batch: Batch) -> None:

@@ -3,14 +3,12 @@
 Whoever uses it even so gets results that say so: out of its dates as a doubt, of another gauge as a fault.
 """
 
-from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 from midspan.calibration import Calibration, load_calibration
 from midspan.errors import ConfigurationError
-from midspan.raw_run import RawRun
-from midspan.soundness import day_of, misuse
+from midspan.soundness import misuse
 
 
 def load_usable(path: Path, *, even_so: bool = False, today: date | None = None) -> Calibration:
@@ -38,13 +36,6 @@ def check_use(calibration: Calibration, gauge: str, day: date) -> None:
     found = misuse(calibration, gauge, day)
     if found:
         raise ConfigurationError(_refusal(found[0]))
-
-
-def checked(runs: Iterable[RawRun], calibration: Calibration) -> Iterator[RawRun]:
-    """The same runs; ConfigurationError at the first that another gauge measured, or after the calibration ran out."""
-    for run in runs:
-        check_use(calibration, run.gauge, day_of(run))
-        yield run
 
 
 def _refusal(found: str) -> str:

@@ -109,15 +109,9 @@ def recompute(
 
     Works under the calibration you name; nothing stored is changed.
     """
-    from midspan import commands, rework
+    from midspan import rework
 
-    if store is not None:
-        rework.require_bands(bands, store)
-    try:
-        commands.recompute(files, calibration, bands, even_so=even_so, as_json=as_json, k=k)
-    finally:  # what is whole of a damaged file is kept as well
-        if store is not None:
-            rework.keep(files, calibration, bands, store, even_so=even_so)
+    rework.recompute(files, calibration, bands, store, even_so=even_so, as_json=as_json, k=k)
 
 
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")

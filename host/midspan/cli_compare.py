@@ -16,6 +16,6 @@ def compare(
 
     Results change when the calibration or the evaluation did: make them again with recompute --store.
     """
-    from midspan import rework
+    from midspan import comparison_report
 
-    rework.compare(store, shaft, as_json=as_json, k=k)
+    comparison_report.compare(store, shaft, as_json=as_json, k=k)

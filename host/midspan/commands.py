@@ -2,102 +2,32 @@
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import asdict, astuple, fields
+from dataclasses import asdict, astuple
 from datetime import UTC, datetime
 from math import nan
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import numpy as np
-
 from midspan import report
-from midspan.archive import read
-from midspan.bands import Bands, load_bands
-from midspan.calibration import Calibration
-from midspan.calibration_use import check_use, checked, load_usable
+from midspan.bands import load_bands
+from midspan.calibration_use import check_use, load_usable
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
-from midspan.errors import ArchiveError, DeviceFault, OutputError, StoreError
-from midspan.hand_commands import show_hand
+from midspan.errors import DeviceFault, OutputError, StoreError
 from midspan.hand_shaft import HandResult, is_hand_result
-from midspan.raw_run import RawRun
 from midspan.records import State
-from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
-from midspan.sorter import Bench, verdict_on
+from midspan.shaft import ShaftResult, Unmeasured
+from midspan.sorter import Bench
 from midspan.spine_budget import CAUSES
 from midspan.store import Store, StoredResult
-from midspan.uncertainty_commands import show_budget
 from midspan.wording import printable
 
 REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
 HIGHEST_SHAFT = 2**31 - 1
 MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
-
-
-def recompute(
-    files: list[Path], calibration_file: Path, bands_file: Path | None, *, even_so: bool, as_json: bool, k: float | None
-) -> None:
-    """Print results made again from archives; ArchiveError at the end, naming every file that was damaged."""
-    calibration = load_usable(calibration_file, even_so=even_so)
-    bands = load_bands(bands_file) if bands_file else None
-    damage: list[str] = []
-    runs = _runs(files, damage)
-    rows = recomputed(runs if even_so else checked(runs, calibration), calibration, bands)
-    if as_json:
-        _print_json(rows)
-    else:
-        screen = report.console()
-        screen.print(report.results_table(rows, k, wide=screen.width >= report.WIDE))
-    if damage:
-        raise ArchiveError("; ".join(damage))
-
-
-def _runs(files: list[Path], damage: list[str]) -> Iterator[RawRun]:
-    """All whole runs of all files; what is wrong with a file is noted, and the rest goes on."""
-    for file in files:
-        try:
-            yield from read(file)
-        except ArchiveError as error:
-            damage.append(str(error))
-
-
-def recomputed(runs: Iterable[RawRun], calibration: Calibration, bands: Bands | None) -> Iterator[report.Row]:
-    """Results, and verdicts when there are bands, a few batches at a time so that memory stays flat."""
-    waiting: list[RawRun] = []
-    _keep_heap()
-    for run in runs:
-        waiting.append(run)
-        if len(waiting) == 4 * BATCH:
-            yield from _evaluated(waiting, calibration, bands)
-            waiting.clear()
-    yield from _evaluated(waiting, calibration, bands)
-
-
-def _keep_heap() -> None:
-    """Keep the C library from giving memory back after every batch only to fetch and clear it again.
-
-    glibc raises its limits for that to the size of a large block once one was freed; this one is never touched,
-    so it costs no memory. A sixth of the time of a long recompute goes otherwise. Elsewhere it does nothing.
-    """
-    np.empty(31 << 20, np.uint8)
-
-
-def _evaluated(runs: list[RawRun], calibration: Calibration, bands: Bands | None) -> Iterator[report.Row]:
-    for result in evaluate(runs, calibration):
-        yield result, verdict_on(result, bands) if bands else None
-
-
-def _print_json(rows: Iterable[report.Row]) -> None:
-    """One JSON array, an object a line, written as it comes."""
-    before = "[\n"
-    for result, decision in rows:
-        sys.stdout.write(before + report.as_json(result, decision))
-        before = ",\n"
-    sys.stdout.write("[]\n" if before == "[\n" else "\n]\n")
 
 
 def show(
@@ -115,11 +45,15 @@ def show(
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return
-    if is_hand_result(stored.result):
-        show_hand(HandResult.from_dict(stored.result), stored.decision, picture, as_json=as_json, k=k)
-        return
     result = _restored(stored, store_file)
+    if isinstance(result, HandResult):
+        from midspan.hand_commands import show_hand
+
+        show_hand(result, stored.decision, picture, as_json=as_json, k=k)
+        return
     if trials is not None:
+        from midspan.uncertainty_commands import show_budget
+
         show_budget(result, trials, picture, as_json=as_json, k=k)
         return
     if as_json:
@@ -134,17 +68,25 @@ def _is_number(shaft: str) -> bool:
     return shaft.isdecimal() and int(shaft) <= HIGHEST_SHAFT
 
 
-def _restored(stored: StoredResult, store_file: Path) -> ShaftResult:
-    """The result as it was evaluated: a number that was none, which the store keeps as null, is none again."""
+def _restored(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
+    """The result as it was evaluated; StoreError when another version of Midspan stored it."""
     values = stored.result or {}
-    foreign = values.keys() ^ {field.name for field in fields(ShaftResult)}
-    if foreign or len(values["u_causes"]) != len(CAUSES):
-        raise StoreError(
-            f"{store_file}: the result of shaft {stored.run.shaft} has the form of another Midspan; make it again "
-            f"with: midspan recompute {stored.run.archive}"
-        )
-    whole = {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
-    return ShaftResult.from_dict(whole)
+    by_hand = is_hand_result(values)
+    try:
+        if by_hand:
+            return HandResult.from_dict(values)
+        result = ShaftResult.from_dict(_nan_for_null(values))
+        if len(result.u_causes) == len(CAUSES):
+            return result
+        raise StoreError(f"the result of shaft {result.shaft} has causes of another Midspan; make it again")
+    except StoreError as error:
+        again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
+        raise StoreError(f"{store_file}: {error} with: {again}") from error
+
+
+def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:
+    """The store keeps a number that was none as null; here it is none again."""
+    return {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
 
 
 def _nan_for_none(value: Any) -> Any:

@@ -8,7 +8,7 @@
 (500.3, None)
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ from midspan.hand_fit import AroundFit, Array, fit_around
 from midspan.hand_readings import Readings, check_direction, check_size, doubts_about, numbers_of
 from midspan.hand_record import HandSession, Typed
 from midspan.harmonics import COLUMNS, basis
+from midspan.result_form import ResultForm
 from midspan.units import OLDER
 
 __all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
@@ -37,7 +38,7 @@ SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
 
 
 @dataclass(frozen=True, slots=True)
-class HandResult:
+class HandResult(ResultForm):
     """Everything known of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
 
     Names, units and conventions are those of ShaftResult; the stiff side has the degrees of freedom of repeats. With
@@ -96,16 +97,6 @@ class HandResult:
                 for (name, unit), u, by in rows
             )
         )
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self)
-
-    @classmethod
-    def from_dict(cls, values: dict[str, Any]) -> "HandResult":
-        """The result again from what `as_dict` gave and JSON kept."""
-        plain: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in values.items()}
-        return cls(**plain)
 
 
 def is_hand_result(values: dict[str, Any]) -> bool:

@@ -1,31 +1,43 @@
-"""Results made again and stored beside the old ones, and what that changed: `recompute --store` and `compare`.
+"""Results made again from raw archives: printed, judged, and with a store kept beside the old ones.
 
-A result is never overwritten. One that came out the same to the last bit, under the same calibration and the
-same evaluation, is not stored twice; one that did not, under the same two, would be a fault of Midspan.
+One pass over the archives serves all of it. A stored result is never overwritten. One that came out the same to
+the last bit, under the same calibration and the same evaluation, is not stored twice; one that did not, under the
+same two, would be a fault of Midspan.
 """
 
 import json
-import math
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.table import Table
+import numpy as np
 
 from midspan import report
 from midspan.archive import Archive
 from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration
-from midspan.calibration_use import load_usable
-from midspan.comparison import Change, changes
+from midspan.calibration_use import check_use, load_usable
+from midspan.decision import Decision
 from midspan.errors import ArchiveError, StoreError
 from midspan.raw_run import RawRun
-from midspan.shaft import BATCH, ShaftResult, evaluate
+from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
 from midspan.sorter import keep_calibration, verdict_on
+from midspan.soundness import day_of
 from midspan.store import RunReference, Store
-from midspan.wording import printable, signed
+
+Entry = tuple[RunReference, RawRun]
+
+
+@dataclass(frozen=True, slots=True)
+class Remade:
+    """One run made again: where its readings are, what they gave, and the verdict when there are bands."""
+
+    where: RunReference
+    result: ShaftResult | Unmeasured
+    decision: Decision | None
 
 
 @dataclass
@@ -39,52 +51,102 @@ class Tally:
         return f"{self.stored} results stored beside the old ones, {self.unchanged} stood there already"
 
 
-def require_bands(bands_file: Path | None, store_file: Path) -> Path:
-    """The bands file; StoreError when there is none, for a stored result has a verdict."""
-    if bands_file is None:
-        raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
-    return bands_file
-
-
-def keep(
-    files: list[Path], calibration_file: Path, bands_file: Path | None, store_file: Path, *, even_so: bool
+def recompute(
+    files: list[Path],
+    calibration_file: Path,
+    bands_file: Path | None,
+    store_file: Path | None,
+    *,
+    even_so: bool,
+    as_json: bool,
+    k: float | None,
 ) -> None:
-    """Store what `store_again` gives and say on standard error how much that was."""
-    bands = load_bands(require_bands(bands_file, store_file))
-    with Store.open(store_file) as store:
-        calibration = load_usable(calibration_file, even_so=even_so)
-        print(store_again(files, calibration, bands, store), file=sys.stderr)
+    """Print the results of all whole runs, and keep them when a store is named; a tally goes to standard error.
 
-
-def store_again(files: list[Path], calibration: Calibration, bands: Bands, store: Store) -> Tally:
-    """Evaluate every run of the archives under this calibration and store what is new.
-
-    Raises ArchiveError at the end for files that are damaged (all whole runs are stored first) and StoreError.
+    Raises StoreError when a store is named without bands, ConfigurationError for a calibration that must not be
+    used, and ArchiveError at the end, naming every file that was damaged.
     """
-    keep_calibration(store, calibration)
-    tally = Tally()
-    batch = _Batch(store)
+    if store_file is not None and bands_file is None:
+        raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
+    bands = load_bands(bands_file) if bands_file else None
+    calibration = load_usable(calibration_file, even_so=even_so)
     damage: list[str] = []
+    runs = entries(files, damage)
+    remade = recomputed(runs if even_so else _usable(runs, calibration), calibration, bands)
+    with ExitStack() as stack:
+        if store_file is not None:
+            tally = Tally()
+            stack.callback(lambda: print(tally, file=sys.stderr))
+            remade = kept(remade, stack.enter_context(Store.open(store_file)), calibration, tally)
+        _print_all(remade, as_json, k)
+    if damage:
+        raise ArchiveError("; ".join(damage))
+
+
+def entries(files: Iterable[Path], damage: list[str]) -> Iterator[Entry]:
+    """All whole runs of all files, each after its place; what is wrong with a file is noted, and the rest goes on."""
     for file in files:
         try:
-            _store_file(file, calibration, bands, batch, tally)
+            archive = Archive.open(file)
+            for offset, run in archive.entries():
+                yield RunReference(str(file), offset, run.shaft, run.label, run.started_ms), run
+            archive.check()
         except ArchiveError as error:
             damage.append(str(error))
-    if damage:
-        raise ArchiveError(f"{'; '.join(damage)} ({tally})")
-    return tally
 
 
-def _store_file(file: Path, calibration: Calibration, bands: Bands, batch: "_Batch", tally: Tally) -> None:
-    archive = Archive.open(file)
-    waiting: list[tuple[RunReference, RawRun]] = []
-    for offset, run in archive.entries():
-        waiting.append((RunReference(str(file), offset, run.shaft, run.label, run.started_ms), run))
-        if len(waiting) == BATCH:
-            _store(waiting, calibration, bands, batch, tally)
+def _usable(runs: Iterable[Entry], calibration: Calibration) -> Iterator[Entry]:
+    """The same runs; ConfigurationError at the first that the calibration is not for."""
+    for where, run in runs:
+        check_use(calibration, run.gauge, day_of(run))
+        yield where, run
+
+
+def recomputed(runs: Iterable[Entry], calibration: Calibration, bands: Bands | None) -> Iterator[Remade]:
+    """Results, and verdicts when there are bands, a few batches at a time so that memory stays flat."""
+    waiting: list[Entry] = []
+    _keep_heap()
+    for entry in runs:
+        waiting.append(entry)
+        if len(waiting) == 4 * BATCH:
+            yield from _evaluated(waiting, calibration, bands)
             waiting.clear()
-    _store(waiting, calibration, bands, batch, tally)
-    archive.check()
+    yield from _evaluated(waiting, calibration, bands)
+
+
+def _keep_heap() -> None:
+    """Keep the C library from giving memory back after every batch only to fetch and clear it again.
+
+    glibc raises its limits for that to the size of a large block once one was freed; this one is never touched,
+    so it costs no memory. A sixth of the time of a long recompute goes otherwise. Elsewhere it does nothing.
+    """
+    np.empty(31 << 20, np.uint8)
+
+
+def _evaluated(entries: list[Entry], calibration: Calibration, bands: Bands | None) -> Iterator[Remade]:
+    results = evaluate([run for _, run in entries], calibration)
+    for (where, _), result in zip(entries, results, strict=True):
+        yield Remade(where, result, verdict_on(result, bands) if bands else None)
+
+
+def kept(remade: Iterable[Remade], store: Store, calibration: Calibration, tally: Tally) -> Iterator[Remade]:
+    """The same results, each on the disk before it is given on, and counted; they need their verdicts.
+
+    Raises StoreError, also when another content stands under the calibration's id.
+    """
+    keep_calibration(store, calibration)
+    batch = _Batch(store)
+    for one in remade:
+        number, reference = batch.of(one.where)
+        values = one.result.as_dict() if isinstance(one.result, ShaftResult) else None
+        assert one.decision is not None
+        plain = json.loads(json.dumps(values), parse_constant=lambda _: None)  # as the store keeps it
+        if any(old.result == plain and old.decision == one.decision for old in store.history(reference)):
+            tally.unchanged += 1
+        else:
+            store.add(number, reference, values, one.decision, round(time.time() * 1000))
+            tally.stored += 1
+        yield one
 
 
 class _Batch:
@@ -103,94 +165,24 @@ class _Batch:
         return self._new, where
 
 
-def _store(
-    waiting: list[tuple[RunReference, RawRun]], calibration: Calibration, bands: Bands, batch: _Batch, tally: Tally
-) -> None:
-    for (where, _), result in zip(waiting, evaluate([run for _, run in waiting], calibration), strict=True):
-        number, reference = batch.of(where)
-        decision = verdict_on(result, bands)
-        values = result.as_dict() if isinstance(result, ShaftResult) else None
-        plain = None if values is None else json.loads(json.dumps(values))
-        if any(one.result == plain and one.decision == decision for one in batch.store.history(reference)):
-            tally.unchanged += 1
+def _print_all(remade: Iterator[Remade], as_json: bool, k: float | None) -> None:
+    rows = ((one.result, one.decision) for one in remade)
+    try:
+        if as_json:
+            _print_json(rows)
         else:
-            batch.store.add(number, reference, values, decision, round(time.time() * 1000))
-            tally.stored += 1
+            screen = report.console()
+            screen.print(report.results_table(rows, k, wide=screen.width >= report.WIDE))
+    except OSError:
+        for _ in remade:  # whoever reads the output has enough, or its disk is full: what is to be kept is kept
+            pass
+        raise
 
 
-def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> None:
-    """Print what the newest result of each shaft changed against the one before it, and why."""
-    with Store.open(store_file, create=False) as store:
-        calibrations = store.calibrations()
-        found = [changes(versions, calibrations) for versions in store.versions()]
-    steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
-    if not steps:
-        raise StoreError(
-            f"{store_file}: nothing to compare; make results again with: midspan recompute FILE --store {store_file}"
-        )
-    if as_json:
-        print(json.dumps([_plain(step) for step in steps]))
-        return
-    screen = report.console()
-    screen.print(_table(steps, k))
-    for line in _summary(steps):
-        screen.print(line)
-
-
-def _is(step: Change, shaft: str) -> bool:
-    return shaft in (str(step.after.run.shaft), step.after.run.label)
-
-
-def _plain(step: Change) -> dict[str, object]:
-    run, old, new = step.after.run, step.before.decision, step.after.decision
-    return {
-        "shaft": run.shaft,
-        "label": run.label,
-        "differences": step.differences,
-        "expected_spine_thou": step.expected_thou,
-        "causes": list(step.causes),
-        "verdict_before": old.bin or old.outcome.value,
-        "verdict_after": new.bin or new.outcome.value,
-        "identical": step.is_nothing,
-    }
-
-
-def _table(steps: list[Change], k: float) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
-    table.caption = f"thou; U with k = {k:g}; expected: what the changed calibration values do to first order"
-    table.add_column("shaft", no_wrap=True)
-    for heading in ("spine", "U", "change", "expected", "spread"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("verdict")
-    for step in steps:
-        new = step.after.result or {}
-        spine, u = new.get("spine_thou"), new.get("u_spine_thou")
-        table.add_row(
-            printable(f"{step.after.run.shaft} {step.after.run.label}"),
-            "-" if spine is None else f"{spine:.2f}",
-            "-" if u is None else f"{k * u:.2f}",
-            signed(step.differences.get("spine_thou")),
-            signed(step.expected_thou),
-            signed(step.differences.get("spread_thou")),
-            _verdicts(step),
-        )
-    return table
-
-
-def _verdicts(step: Change) -> str:
-    new = report.brief(step.after.decision)
-    return f"{report.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
-
-
-def _summary(steps: list[Change]) -> Iterator[str]:
-    moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
-    yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
-    if moved:
-        mean, largest = math.fsum(moved) / len(moved), max(moved, key=abs)
-        yield f"spine changed by {signed(mean)} thou on average, {signed(largest)} at most"
-    if all(step.is_nothing for step in steps):
-        yield "every number is the same to the last bit"
-    causes = dict.fromkeys(cause for step in steps for cause in step.causes)
-    yield from (f"because {cause}" for cause in causes)
-    if not causes and not all(step.is_nothing for step in steps):
-        yield "neither calibration nor evaluation changed: only the bands did, or the raw readings are not the same"
+def _print_json(rows: Iterable[report.Row]) -> None:
+    """One JSON array, an object a line, written as it comes."""
+    before = "[\n"
+    for result, decision in rows:
+        sys.stdout.write(before + report.as_json(result, decision))
+        before = ",\n"
+    sys.stdout.write("[]\n" if before == "[\n" else "\n]\n")

@@ -6,7 +6,7 @@
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -21,6 +21,7 @@ from midspan.findings import evenness, hysteresis, older_pounds, quality, runout
 from midspan.gather import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
 from midspan.harmonics import Array
 from midspan.raw_run import RawRun
+from midspan.result_form import ResultForm
 from midspan.soundness import doubts, faults
 from midspan.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.turning import fit_turns
@@ -40,7 +41,7 @@ class Unmeasured:
 
 
 @dataclass(frozen=True, slots=True)
-class ShaftResult:
+class ShaftResult(ResultForm):
     """Everything known of one shaft. Each u_... is a standard uncertainty (k = 1).
 
     Deflections in thousandths of an inch under 880 g on 28 in; angles in degrees from the first reading or
@@ -117,16 +118,6 @@ class ShaftResult:
                 for (name, unit), u, sensitivity, dof in rows
             )
         )
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON."""
-        return asdict(self)
-
-    @classmethod
-    def from_dict(cls, values: dict[str, Any]) -> "ShaftResult":
-        """The result again from what `as_dict` gave and JSON kept."""
-        plain: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in values.items()}
-        return cls(**plain)
 
 
 def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResult | Unmeasured]:

@@ -6,14 +6,22 @@ import sys
 import time
 from pathlib import Path
 
-from midspan.archive import read
 from midspan.calibration import load_calibration
-from midspan.commands import recomputed
+from midspan.rework import entries, recomputed
+
+
+def results(archive, calibration):
+    """Every result of an archive that has no damage, in order."""
+    damage = []
+    for one in recomputed(entries([archive], damage), calibration, None):
+        yield one.result
+    assert not damage, damage
+
 
 if __name__ == "__main__":
     archive, calibration = map(Path, sys.argv[1:])
     begun = time.perf_counter()
-    number = sum(1 for _ in recomputed(read(archive), load_calibration(calibration), None))
+    number = sum(1 for _ in results(archive, load_calibration(calibration)))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     per_mb = 1024**2 if sys.platform == "darwin" else 1024
     print(json.dumps({"shafts": number, "seconds": time.perf_counter() - begun, "peak_mb": peak / per_mb}))

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 from midspan.archive import read
-from midspan.commands import recomputed
 from midspan.container import read_header
 from midspan.shaft import ShaftResult
 
 from bench import cycle, plain
 from bench.figure import at_least, at_most, plainly
+from bench.recompute_alone import results
 
 SIZES = (1_000, 10_000, 100_000)
 ROUNDS = 5
@@ -42,7 +42,7 @@ def figures(folder):
 def _best_times(archive, calibration):
     """Microseconds a shaft of both ways, the best of several rounds taken in turn."""
     ways = (
-        lambda: sum(1 for _ in recomputed(read(archive), calibration, None)),
+        lambda: sum(1 for _ in results(archive, calibration)),
         lambda: sum(1 for _ in plain.results(archive, calibration)),
     )
     best = [np.inf, np.inf]
@@ -57,7 +57,7 @@ def _best_times(archive, calibration):
 
 
 def _disagreement(archive, calibration):
-    ours = [result for result, _ in recomputed(read(archive), calibration, None)]
+    ours = list(results(archive, calibration))
     theirs = list(plain.results(archive, calibration))
     assert all(isinstance(one, ShaftResult) for one in ours)
     return max(abs(one.spine_thou - other[1]) for one, other in zip(ours, theirs, strict=True))
