@@ -16,6 +16,7 @@ from pydantic import Field, model_validator
 from midspan.bands import Bands
 from midspan.configuration import Section, read_toml, validated
 from midspan.errors import ConfigurationError
+from midspan.notices import NoticeSettings
 from midspan.watch import WatchLimits
 
 EXAMPLE = {
@@ -133,14 +134,6 @@ class Stops(Section):
     wait_minutes: Annotated[float, Field(gt=0, le=10_000)] = 30.0
 
 
-class Notices(Section):
-    """Who is told when the night ends, stops or needs a person; a plain log is always written."""
-
-    log: File = "night.log"
-    webhook: Annotated[tuple[str, ...], ARRAY] = ()
-    apprise: Annotated[tuple[str, ...], ARRAY] = ()
-
-
 class SortPlan(Section):
     """A whole plan."""
 
@@ -151,7 +144,7 @@ class SortPlan(Section):
     checks: Checks = Checks()
     watch: WatchLimits = WatchLimits()
     stop: Stops = Stops()
-    notices: Notices = Notices()
+    notices: NoticeSettings = NoticeSettings()
 
     @model_validator(mode="after")
     def _holds_together(self) -> "SortPlan":
