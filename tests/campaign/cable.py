@@ -1,4 +1,4 @@
-"""A cable between gauge and host that can be cut, plugged in again under another name, and that spoils what it carries."""
+"""A cable between gauge and host that can be cut, plugged in under another name, and that spoils what it carries."""
 
 from __future__ import annotations
 
