@@ -1,0 +1,134 @@
+"""A line that spoils one frame in twenty, both ways: every shaft comes whole, with the very readings that were sent.
+
+Flipped bits, drops, duplicates, truncation, noise and the chatter of other programs, over the real device code.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import pytest
+import rig
+from campaign.cable import Cable, Pass, untouched
+from campaign.spoil import Spoiler
+from midspan.errors import LinkError, ProtocolError
+from midspan.gauge import Gauge
+from midspan.link import SerialLink
+from midspan.raw_run import RawRun
+from midspan.rehearsal import interpreter_command
+from midspan.schemas import data_folder
+
+SHAFTS = 12
+EVERY = 20  # one frame in so many is spoilt
+HASTE = 5  # the host's clock runs so much faster, that no test waits for what was lost
+PLAN = replace(rig.PLAN, turn_steps=300, turn_again_steps=200)
+SCENARIO = {"seed": 5, "shafts": [{"number": n, "spine_thou": 400.0 + 20 * n, "bow_mm": 0.1} for n in range(SHAFTS)]}
+
+
+@contextmanager
+def device(folder: Path, to_host: Pass = untouched, to_device: Pass = untouched) -> Iterator[Cable]:
+    """The device code on the scenario, at the end of a cable that is not plugged in yet."""
+    scenario = folder / "scenario.json"
+    scenario.write_text(json.dumps(SCENARIO))
+    command = [*interpreter_command(SHAFTS), str(data_folder("device") / "rehearsal" / "run.py"), str(scenario)]
+    cable = Cable(to_host, to_device)
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        cable.join(process.stdin.fileno(), process.stdout.fileno())
+        yield cable
+        cable.close()
+        process.stdin.close()
+
+
+def hasty(link: SerialLink) -> Gauge:
+    return Gauge(link, lambda: HASTE * time.monotonic())
+
+
+def measured(gauge: Gauge, shaft: int) -> RawRun:
+    """The shaft's run, fetched when the conversation broke off after it was measured."""
+    for _ in range(20):
+        try:
+            if gauge.settled().held_shaft == shaft:
+                return gauge.fetch(shaft, "")
+            return gauge.measure(shaft, "", PLAN)
+        except (LinkError, ProtocolError):
+            continue
+    raise AssertionError("twenty tries brought no shaft")
+
+
+def acknowledged(gauge: Gauge, shaft: int) -> None:
+    for _ in range(20):
+        try:
+            if gauge.settled().held_shaft == shaft:
+                gauge.acknowledge(shaft)
+            return
+        except (LinkError, ProtocolError):
+            continue
+    raise AssertionError("twenty tries and it is still held")
+
+
+def runs(gauge: Gauge) -> list[RawRun]:
+    found = []
+    for shaft in range(SHAFTS):
+        found.append(measured(gauge, shaft))
+        acknowledged(gauge, shaft)
+    return found
+
+
+def same_readings(one: RawRun, other: RawRun) -> bool:
+    return one == replace(other, started_ms=one.started_ms, boot=one.boot, label=one.label)
+
+
+@pytest.fixture(scope="module")
+def smooth(tmp_path_factory: pytest.TempPathFactory) -> list[RawRun]:
+    folder = tmp_path_factory.mktemp("smooth")
+    with device(folder) as cable:
+        cable.plug_in(folder / "port")
+        with SerialLink(str(folder / "port")) as link:
+            return runs(hasty(link))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_every_reading_comes_as_it_was_sent(tmp_path: Path, smooth: list[RawRun], seed: int) -> None:
+    spoilers = [Spoiler(Random(seed), EVERY), Spoiler(Random(-seed), EVERY)]
+    with device(tmp_path, *spoilers) as cable:
+        cable.plug_in(tmp_path / "port")
+        with SerialLink(str(tmp_path / "port")) as link:
+            rough = runs(hasty(link))
+    assert all(map(same_readings, rough, smooth))
+    assert all(one.spoilt >= one.frames / EVERY / 2 > 3 for one in spoilers)
+
+
+def test_a_cable_that_is_cut_in_mid_shaft_loses_nothing(tmp_path: Path, smooth: list[RawRun]) -> None:
+    """Plugged in again under another name, the gauge still holds what it read."""
+    random = Random(4)
+    with device(tmp_path) as cable:
+        for shaft in range(0, SHAFTS, 2):
+            cable.plug_in(tmp_path / f"port-{2 * shaft}")
+            frames_left = [random.randrange(3, 25)]
+
+            def cut_after_some(data: bytes, left: list[int] = frames_left) -> bytes:
+                left[0] -= data.count(b"\0")
+                return data if left[0] > 0 else b""
+
+            cable.to_host = cut_after_some
+            with SerialLink(str(cable.port)) as link, pytest.raises(LinkError, match="fell silent"):
+                hasty(link).measure(shaft, "", PLAN)
+            cable.cut()
+            cable.to_host = untouched
+            cable.plug_in(tmp_path / f"port-{2 * shaft + 1}")
+            with SerialLink(str(cable.port)) as link:
+                gauge = hasty(link)
+                assert gauge.settled().held_shaft == shaft
+                run = gauge.fetch(shaft, "")
+                gauge.acknowledge(shaft)
+            assert same_readings(run, smooth[shaft]) or run.cause == "HOST_SILENT"
+            cable.cut()
