@@ -7,17 +7,20 @@ import shlex
 import signal
 import subprocess
 import sys
+from pathlib import Path
 
 import fastavro
 import pytest
 import typer
 from commands_rig import COMMAND, complaint, midspan, settings
 from matplotlib.image import imread
-from midspan import commands, sorter
+from midspan import commands, scenario, sorter
+from midspan.calibration import load_calibration
 from midspan.cli import LONGEST_LABEL, app
 from midspan.decision import Outcome
 from midspan.outcomes import BlockCame
 from midspan.records import Phase
+from midspan.spine_budget import CAUSES
 from midspan.store import Store
 
 GROUP = typer.main.get_command(app)
@@ -112,6 +115,44 @@ def test_the_demonstration_shows_all_four_outcomes_and_says_where_things_are(dem
         assert str(folder / name) in done.stdout
     assert "MicroPython" in done.stdout or "CPython" in done.stdout
     assert len(re.findall(r"^measured ", done.stderr, re.MULTILINE)) == 36  # progress, where there is no terminal
+
+
+def words_of(line):
+    """Words of a line, with its numbers apart: other processors may round the last digit another way."""
+    return re.sub(r"\d+(\.\d+)?", "#", line).split(), [float(word) for word in re.findall(r"\d+(?:\.\d+)?", line)]
+
+
+def test_the_readme_shows_what_the_demonstration_prints(demonstrated):
+    _, done = demonstrated
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    shown = readme[readme.index("    shaft    ") :].partition("\n\n")[0].splitlines()
+    assert len(shown) > 4
+    printed = [words_of(line) for line in done.stdout.splitlines()]
+    for line in shown:
+        words, numbers = words_of(line)
+        assert any(one == words and other == pytest.approx(numbers, abs=0.02) for one, other in printed), line
+
+
+def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
+    # The simulated gauge integrates the elastica on frictionless supports; its owner's calibration has four values
+    # and the screw wrong, by amounts the scenario knows. What the sensitivities make of these is all there is.
+    folder, _ = demonstrated
+    used, true = load_calibration(folder / "calibration.toml"), scenario.GAUGE
+    off = {
+        "force scale": used.force.newton_per_count * true["count_per_n"] - 1,
+        "travel scale": -true["press_scale_error"],
+        "frame give": used.frame.give_mm_per_n - true["frame_mm_per_n"],
+        "span": used.span.span_mm - true["span_mm"],
+    }
+    spines = {shaft["number"]: shaft["spine_thou"] for shaft in scenario.shafts(36, seed=7) if "fault" not in shaft}
+    with Store.open(folder / "results.db") as store:
+        results = {one.run.shaft: one.result for one in store.batch(1) if one.result}
+    assert results.keys() == spines.keys()
+    for number, result in results.items():
+        causes = [name for name, _ in CAUSES]
+        by = dict(zip(causes, result["sensitivities"], strict=True))
+        left = result["spine_thou"] - spines[number] - sum(by[cause] * error for cause, error in off.items())
+        assert abs(left) < by["screw error"] * true["screw_periodic_mm"] + 0.02, number
 
 
 def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):

@@ -130,6 +130,7 @@ u_give_mm_per_n = 2.5e-4
 [span]
 span_mm = 711.20
 u_span_mm = 0.05
+vertical_share = [0.0, 0.0]    # the simulated supports have no friction; leave this line out for real ones
 
 [rotation]
 steps_per_turn = 800           # rotate steps per turn of the shaft, as the roller's and shaft's diameters say
