@@ -41,14 +41,14 @@ class WatchLimits(Section):
     Forces in newtons; shares as parts of one; `_times` and `_change` against what is usual this night.
     """
 
-    # Ten times a sound cell's noise: it costs 0.05 thou at spine 500, the repeatability aimed at.
-    noise_n: Limit = 0.004
+    # Fifteen times a sound cell's noise: it costs 0.05 thou at spine 500, the repeatability aimed at.
+    noise_n: Limit = 0.006
     # A robust scatter of 40 readings is itself known to a fifth: three times the usual is no chance.
     noise_times: Limit = 3.0
     # Spikes of a loose wire. A sound line gives one in a thousand, and one shaft's zeros are 80 readings.
     strays: Limit = 0.1
-    # A thousandth of the standard load within a cycle. A steady drift is taken out; a sudden one leaves half of
-    # itself in the force, 0.25 thou at spine 500, which is as much as the calibration's U.
+    # A thousandth of the standard load within a cycle. A steady drift is taken out; a sudden one between the depths
+    # leaves 0.4 thou in a spine of 500, which is as much as the calibration's U.
     zero_drift_n: Limit = 0.009
     # Ten grams since the evening. Ten kelvin move a plain cell by a few (common practice, no source); more is a
     # splinter on the head, a loose screw or a cell that was overloaded.
