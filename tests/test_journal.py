@@ -10,7 +10,7 @@ import pytest
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.journal import LARGEST_SHAFT, Journal
-from midspan.passage import ENDS, Check, HappeningKind, Stage
+from midspan.passage import ENDS, Check, Happening, HappeningKind, Stage
 from midspan.store import RunReference, Store
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
@@ -71,6 +71,7 @@ def test_the_verdict_stands_in_the_batch_of_its_night(journal, store, night):
     number = judged(journal, shaft)
     (stored,) = store.batch(journal.batch(night))
     assert (stored.id, stored.run, stored.decision, stored.made_ms) == (number, where(shaft), ACCEPTED, 20)
+    assert journal.outcomes(night) == {number: Outcome.ACCEPTED}
 
 
 @pytest.mark.parametrize("end", sorted(ENDS))
@@ -85,6 +86,11 @@ def test_numbers_are_never_those_of_shafts_measured_by_hand(journal, store, nigh
     store.add(store.begin_batch("one by one", 0), where(40), None, ACCEPTED, 0)
     assert journal.order(night, "HOPPER", None, 1) == 41
     assert journal.order(night, "HOPPER", None, 1) == 42
+
+
+def test_numbers_are_none_that_the_gauge_remembers(journal, night):
+    assert journal.order(night, "HOPPER", None, 1, above=57) == 58
+    assert journal.order(night, "HOPPER", None, 1, above=57) == 59
 
 
 def test_numbers_end_where_the_gauge_ends(journal, store, night):
@@ -135,8 +141,11 @@ def test_the_open_shaft_is_that_of_its_gauge_whichever_night_ordered_it(journal,
 
 def test_happenings_come_back_in_order(journal, night):
     shaft = journal.order(night, "HOPPER", None, 1)
-    journal.happened(night, HappeningKind.FAULT, "a jam", 3, code="JAM", shaft=shaft)
-    journal.happened(night, HappeningKind.EMPTIED, "place 2 was emptied", 4, place=2)
+    journal.happened(
+        night,
+        Happening(HappeningKind.FAULT, "a jam", 3, code="JAM", shaft=shaft),
+        Happening(HappeningKind.EMPTIED, "place 2 was emptied", 4, place=2),
+    )
     first, second = journal.happenings(night)
     assert (first.kind, first.words, first.at_ms, first.code, first.shaft) == (
         HappeningKind.FAULT,
@@ -169,7 +178,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(journal, night, path, table, order):
     test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(journal, night)
-    journal.happened(night, HappeningKind.NOTICE, "", 1)
+    journal.happened(night, Happening(HappeningKind.NOTICE, "", 1))
     database = sqlite3.connect(path)
     with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
         database.execute(order.format(table))

@@ -25,11 +25,21 @@ from typing import Any
 from sqlalchemy import Select, func, insert, literal, select
 from sqlalchemy.orm import Session
 
-from midspan.decision import Decision
+from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage, Step
 from midspan.store import RunReference, Store, add_result
-from midspan.tables import BatchRow, CheckRow, HappeningRow, NightRow, PassageRow, RunRow, StepRow, SuspectRow
+from midspan.tables import (
+    BatchRow,
+    CheckRow,
+    DecisionRow,
+    HappeningRow,
+    NightRow,
+    PassageRow,
+    RunRow,
+    StepRow,
+    SuspectRow,
+)
 
 LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
 
@@ -53,13 +63,15 @@ class Journal:
             session.flush()
             return night.id
 
-    def order(self, night: int, source: str, standard: str | None, at_ms: int) -> int:
+    def order(self, night: int, source: str, standard: str | None, at_ms: int, above: int = 0) -> int:
         """A shaft is about to be ordered: its number, which no shaft in this database has or had.
 
+        It is larger than `above`: what the gauge remembers of a shaft of another database is then not of this one.
         Raises StoreError when the numbers that the gauge knows are used up.
         """
         # One statement, so that two gauges never draw the same number.
-        last = select(func.max(func.coalesce(_last(PassageRow.id), 0), func.coalesce(_last(RunRow.shaft), 0)) + 1)
+        numbers = (func.coalesce(_last(column), 0) for column in (PassageRow.id, RunRow.shaft))
+        last = select(func.max(*numbers, above) + 1)
         values = select(
             last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms)
         )  # fmt: skip
@@ -97,16 +109,21 @@ class Journal:
         decision: Decision,
         at_ms: int,
         *,
+        cause: str | None = None,
         watched: Mapping[str, Any] | None = None,
         check: Check | None = None,
         suspects: Iterable[int] = (),
+        happenings: Iterable[Happening] = (),
     ) -> int:
-        """Store result, verdict, step, check and suspects of a shaft: all of them or none; the result's number."""
+        """Store result, verdict, step, check, suspects and happenings: all of them or none; the result's number.
+
+        `cause` is the fault code for which the cycle was cut short, `watched` what watch.observe gave.
+        """
         with self._store.transaction() as session:
             number = add_result(session, self._batch(session, passage.night), run, result, decision, at_ms)
             session.add(
                 StepRow(
-                    passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number,
+                    passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number, words=cause,
                     watched=None if watched is None else json.dumps(watched),
                 )
             )  # fmt: skip
@@ -114,25 +131,13 @@ class Journal:
                 session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
                 session.flush()
             session.add_all(SuspectRow(passage_id=one, check_id=passage.shaft) for one in suspects)
+            session.add_all(_happening_row(passage.night, one) for one in happenings)
             return number
 
-    def happened(
-        self,
-        night: int,
-        kind: HappeningKind,
-        words: str,
-        at_ms: int,
-        *,
-        code: str | None = None,
-        shaft: int | None = None,
-        place: int | None = None,
-    ) -> None:
-        """Something worth telling; `code` is a fault's."""
-        row = HappeningRow(
-            night_id=night, at_ms=at_ms, kind=kind.value, code=code, passage_id=shaft, place=place, words=words
-        )
+    def happened(self, night: int, *happenings: Happening) -> None:
+        """Something worth telling, or several things at once."""
         with self._store.transaction() as session:
-            session.add(row)
+            session.add_all(_happening_row(night, one) for one in happenings)
 
     # Reading
 
@@ -183,6 +188,21 @@ class Journal:
                 found.setdefault(row.passage_id, []).append(row.check_id)
         return found
 
+    def outcomes(self, night: int) -> dict[int, Outcome]:
+        """Outcome of every result that a shaft of a night was judged by, by the result's number."""
+        query = select(StepRow.result_id, DecisionRow.outcome).join(
+            DecisionRow, DecisionRow.result_id == StepRow.result_id
+        )
+        query = query.join(PassageRow, PassageRow.id == StepRow.passage_id).where(PassageRow.night_id == night)
+        with self._store.transaction() as session:
+            return {number: Outcome(outcome) for number, outcome in session.execute(query)}
+
+    def passages_since(self, gauge: str, shaft: int) -> list[Passage]:
+        """Every shaft of a gauge after the one with this number, whichever night ordered it."""
+        after = select(PassageRow.id).join(NightRow).where(NightRow.gauge == gauge, PassageRow.id > shaft)
+        with self._store.transaction() as session:
+            return _passages(session, after)
+
     def batch(self, night: int) -> int:
         """Number of the batch that holds a night's results."""
         with self._store.transaction() as session:
@@ -191,6 +211,13 @@ class Journal:
     @staticmethod
     def _batch(session: Session, night: int) -> int:
         return session.get_one(NightRow, night).batch_id
+
+
+def _happening_row(night: int, one: Happening) -> HappeningRow:
+    return HappeningRow(
+        night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, passage_id=one.shaft, place=one.place,
+        words=one.words,
+    )  # fmt: skip
 
 
 def _last(column: Any) -> Any:

@@ -21,7 +21,7 @@ class Stage(StrEnum):
     ORDERED = "ordered"  # before the gauge is told to feed it
     IN_GAUGE = "in the gauge"  # words: why it cannot be measured, if so
     MEASURING = "measuring"  # before MEASURE; archive_bytes: length of the archive, beyond which its readings will be
-    JUDGED = "judged"  # result: number of the stored result
+    JUDGED = "judged"  # result: number of the stored result; words: fault code for which its cycle was cut short
     LEAVING = "leaving"  # before RELEASE; place: where to
     IN_BIN = "in its place"  # place; passed: shafts that the chute saw, 2 when a second one came along
     NO_SHAFT = "none came"  # the feed brought nothing
@@ -150,6 +150,7 @@ class Check:
     u_assigned_thou: float
     good: bool
     reasons: tuple[str, ...] = ()
+    calibration: str | None = None
     shaft: int | None = None
 
     def columns(self) -> dict[str, Any]:
@@ -163,5 +164,5 @@ class Check:
         """The check in a row of the table."""
         return cls(
             row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,
-            tuple(json.loads(row.reasons)), row.passage_id,
+            tuple(json.loads(row.reasons)), row.calibration, row.passage_id,
         )  # fmt: skip

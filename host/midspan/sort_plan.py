@@ -7,6 +7,7 @@ A place is one stop of the bin selector, numbered from 1. Files are named from t
 ([1], 2, ())
 """
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal
@@ -186,6 +187,11 @@ class SortPlan(Section):
     def place_called(self, number: int) -> str:
         """What people call the place with this number, also when another plan had it."""
         return next((one.name for one in self.place if one.number == number), f"place {number}")
+
+
+def as_kept(plan: SortPlan, bands: Bands) -> str:
+    """The plan as the journal of a night keeps it, for the report: JSON, with `bands`, without secret addresses."""
+    return json.dumps({**plan.model_dump(mode="json", by_alias=True), "bands": bands.model_dump(mode="json")})
 
 
 def load_sort_plan(path: Path) -> SortPlan:

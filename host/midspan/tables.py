@@ -178,6 +178,7 @@ class CheckRow(Table):
     u_assigned_thou: Mapped[float]
     good: Mapped[bool]
     reasons: Mapped[str]
+    calibration: Mapped[str | None]
 
 
 class SuspectRow(Table):
