@@ -71,15 +71,14 @@ def checked(
     >>> checked(bar, Unmeasured(3, "bar 7", ("NO_CONTACT",)), [], Checks(), 0, "c").reasons
     ('it could not be measured: NO_CONTACT',)
     """
-    measured = result if isinstance(result, ShaftResult) else None
+    spine = (result.spine_thou, result.u_spine_thou) if isinstance(result, ShaftResult) else (None, None)
     values = [
         one.spine_thou for one in history
         if one.good and one.standard == standard.name and one.calibration == calibration and one.spine_thou is not None
     ]  # fmt: skip
     reasons = tuple(_reasons(standard, result, values, plan))
     return Check(
-        standard.name, at_ms, measured and measured.spine_thou, measured and measured.u_spine_thou,
-        standard.assigned_thou, standard.u_assigned_thou, good=not reasons, reasons=reasons, calibration=calibration,
+        standard.name, at_ms, *spine, standard.assigned_thou, standard.u_assigned_thou, good=not reasons, reasons=reasons, calibration=calibration,
     )  # fmt: skip
 
 

@@ -195,7 +195,7 @@ class Journal:
         )
         query = query.join(PassageRow, PassageRow.id == StepRow.passage_id).where(PassageRow.night_id == night)
         with self._store.transaction() as session:
-            return {number: Outcome(outcome) for number, outcome in session.execute(query)}
+            return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
 
     def passages_since(self, gauge: str, shaft: int) -> list[Passage]:
         """Every shaft of a gauge after the one with this number, whichever night ordered it."""

@@ -136,7 +136,7 @@ class Stops(Section):
 
 
 class SortPlan(Section):
-    """A whole plan."""
+    """A whole plan. As JSON, which the journal keeps, the addresses of its notices are blotted out."""
 
     gauge: GaugePart
     sort: SortPart
