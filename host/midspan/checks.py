@@ -71,15 +71,23 @@ def checked(
     >>> checked(bar, Unmeasured(3, "bar 7", ("NO_CONTACT",)), [], Checks(), 0, "c").reasons
     ('it could not be measured: NO_CONTACT',)
     """
-    spine = (result.spine_thou, result.u_spine_thou) if isinstance(result, ShaftResult) else (None, None)
+    measured = result if isinstance(result, ShaftResult) else None
     values = [
         one.spine_thou for one in history
         if one.good and one.standard == standard.name and one.calibration == calibration and one.spine_thou is not None
     ]  # fmt: skip
     reasons = tuple(_reasons(standard, result, values, plan))
     return Check(
-        standard.name, at_ms, *spine, standard.assigned_thou, standard.u_assigned_thou, good=not reasons, reasons=reasons, calibration=calibration,
-    )  # fmt: skip
+        standard=standard.name,
+        at_ms=at_ms,
+        spine_thou=None if measured is None else measured.spine_thou,
+        u_spine_thou=None if measured is None else measured.u_spine_thou,
+        assigned_thou=standard.assigned_thou,
+        u_assigned_thou=standard.u_assigned_thou,
+        good=not reasons,
+        reasons=reasons,
+        calibration=calibration,
+    )
 
 
 def _reasons(standard: Standard, result: ShaftResult | Unmeasured, values: list[float], plan: Checks) -> Iterator[str]:
