@@ -56,6 +56,26 @@ def test_every_command_has_help_with_an_example_that_parses(words, command):
     assert context.params
 
 
+def understood(words, command, option, text):
+    """What the command makes of an option's text beside its example; None when it refuses it."""
+    example = shlex.split(command.epilog.removeprefix("Example: midspan "))[len(words) :]
+    try:
+        value = command.make_context(words[-1], [*example, option.opts[0], text]).params[option.name]
+    except typer.BadParameter:
+        return None
+    return value[-1] if isinstance(value, list) else value
+
+
+# Gravity has bounds of its own, and a message that asks for the unit (tests/test_gravity.py).
+@pytest.mark.parametrize(("words", "command"), list(leaves(GROUP)), ids=lambda value: str(value)[:30])
+def test_what_is_endless_or_no_number_is_never_taken_for_one(words, command):
+    for option in [one for one in command.params if one.opts[0].startswith("--") and not one.is_flag]:
+        likely = (understood(words, command, option, text) for text in ("0.5", "5.5", "50.5", "500.5"))
+        if any(isinstance(value, float) for value in likely) and option.name != "gravity":
+            for text in ("inf", "-inf", "nan", "1e300"):
+                assert understood(words, command, option, text) is None, (option.name, text)
+
+
 @pytest.mark.parametrize(("words", "command"), list(leaves(GROUP)), ids=lambda value: str(value)[:30])
 def test_every_option_says_what_it_is_for(words, command):
     for parameter in command.params:

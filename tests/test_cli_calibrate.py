@@ -9,8 +9,10 @@ from itertools import pairwise
 import pytest
 from commands_rig import complaint, midspan
 from midspan import scenario
+from midspan.calibrate_span import calibrate_span
 from midspan.calibration import load_calibration
-from midspan.calibration_record import load_record
+from midspan.calibration_record import Circumstances, load_record, record_of, save_record
+from midspan.calibration_table import readings_of
 
 REHEARSAL = ("--port", "rehearsal", "--yes", "--json")
 
@@ -132,7 +134,7 @@ def test_a_person_types_spans(tmp_path, monkeypatch):
     monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
     done = midspan("calibrate", "span", "--readings", 3, "--json", "--gauge", "bench", folder=tmp_path)
     assert json.loads(done.stdout)["section"]["span_mm"] == pytest.approx(711.25)
-    assert "That is no number" in done.stderr
+    assert "the answer 'oops' is not a number; type it as 12.34" in done.stderr
 
 
 # Bad input: one clear line, and readings are kept
@@ -164,10 +166,33 @@ def test_frame_needs_force_and_travel_first(tmp_path):
         ("say what the bar is", ("bar", "--csv", "x.csv")),
         ("is no folder", ("file", "--out", "gauge.toml")),
         ("there is no such port", ("force", "--port", "no-such-port")),
+        ("a gauge's name has 1 to 32 printable characters", ("span", "--gauge", "")),
+        ("a gauge's name has 1 to 32 printable characters", ("span", "--gauge", "g" * 33)),
+        (
+            "cannot be written (File exists); name another folder",
+            ("span", "--csv", "span.csv", "--records", "span.csv"),
+        ),
+        (
+            "24 places do not fit between 5000 and 400 steps",
+            ("travel", "--port", "rehearsal", "--yes", "--first-steps", 5000, "--last-steps", 400),
+        ),
     ],
 )
 def test_refusals(tmp_path, words, arguments):
+    (tmp_path / "span.csv").write_text("span_mm\n711.2\n711.3\n")
     assert words in complaint(midspan("calibrate", *arguments, folder=tmp_path))
+
+
+def test_a_clock_that_went_back_is_noticed_before_anything_is_read(tmp_path):
+    # A record made now would count as older than the last one, and never be used.
+    (tmp_path / "span.csv").write_text("span_mm\n711.2\n711.3\n")
+    later = datetime.now(UTC) + timedelta(days=2)
+    held = Circumstances("bench", "", later, 20.0, (later + timedelta(days=365)).date())
+    finding = calibrate_span(readings_of("typed", span_mm=[711.2, 711.3]), 0.03)
+    save_record(record_of(finding, {}, {}, held), tmp_path / "calibration")
+    said = complaint(midspan("calibrate", "span", "--csv", "span.csv", folder=tmp_path))
+    assert f"was made at {later:%Y-%m-%dT%H:%M}" in said
+    assert "set the clock, or take that record out of the folder" in said
 
 
 @pytest.mark.parametrize(

@@ -14,17 +14,20 @@ import numpy as np
 
 from midspan.archive_writer import ArchiveWriter
 from midspan.calibrate_live import LiveBench
-from midspan.calibration_record import Circumstances, newest, record_of, save_record
+from midspan.calibration import LONGEST_NAME
+from midspan.calibration_record import Circumstances, newest, record_of, records_in, save_record
 from midspan.calibration_table import Readings, TableWriter
-from midspan.errors import MidspanError, ReadingsError
+from midspan.errors import ConfigurationError, MidspanError, ReadingsError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
 from midspan.procedure import Finding
 from midspan.rehearsal import Rehearsal
+from midspan.typed_table import number_in
 from midspan.wording import with_uncertainty
 
 REHEARSAL_PORT = "rehearsal"
 K = 2.0
+CLOCKS_APART = timedelta(hours=1)  # two computers that share a folder may differ a little
 # What people read first: value, its u (relative where the value's name says so), unit.
 HEADLINES = {
     "force": ("newton_per_count", "u_scale", True, "N per count"),
@@ -49,6 +52,12 @@ class Session:
     csv: Path | None
     as_json: bool
 
+    def __post_init__(self) -> None:
+        if not 0 < len(self.gauge) <= LONGEST_NAME or not self.gauge.isprintable():
+            raise ConfigurationError(
+                f"a gauge's name has 1 to {LONGEST_NAME} printable characters; correct --gauge {self.gauge[:40]!r}"
+            )
+
     def circumstances(self, gauge: str) -> Circumstances:
         """Those of the record."""
         until = (self.now + timedelta(days=self.valid_days)).date()
@@ -62,6 +71,20 @@ class Session:
         """The value of the newest record of that kind, to compare with."""
         record = newest(self.records, kind, gauge)
         return None if record is None else record.section[key]
+
+    def check_clock(self) -> None:
+        """ConfigurationError when a record lies in the future: then a clock is, or was, set wrong.
+
+        A new record would count as older than that one, and never be used.
+        """
+        if not self.records.is_dir():
+            return
+        for record in records_in(self.records):
+            if datetime.fromisoformat(record.made) > self.now + CLOCKS_APART:
+                raise ConfigurationError(
+                    f"{self.records}: {record.id} was made at {record.made}, and it is {self.now:%Y-%m-%dT%H:%M:%SZ} "
+                    "now: set the clock, or take that record out of the folder"
+                )
 
 
 class Screen:
@@ -86,12 +109,9 @@ class Screen:
         """A number, asked for until it is one."""
         while True:
             try:
-                value = float(self._ask(text).strip().replace(",", "."))
-            except ValueError:
-                value = float("nan")
-            if np.isfinite(value):
-                return value
-            self.say("That is no number; type it like 12.34")
+                return number_in(self._ask(text), "the answer")
+            except ReadingsError as error:
+                self.say(str(error))
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from midspan.blocks import TICK_PERIOD_US
 from midspan.calibration import Calibration, Force, Travel
 from midspan.calibration_table import TableWriter
 from midspan.cell_behaviour import CREPT_S
-from midspan.errors import DeviceFault
+from midspan.errors import ConfigurationError, DeviceFault
 from midspan.gauge import Gauge
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.plan import plan_for
@@ -143,6 +143,10 @@ def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:
     >>> travel_course(0, 1000, 3)
     [('down', 0), ('down', 500), ('down', 1000), ('up', 1000), ('up', 500), ('up', 0)]
     """
+    if high - low < places:
+        raise ConfigurationError(
+            f"{places} places do not fit between {low} and {high} steps: the last must lie well below the first"
+        )
     steps = [round(float(value)) for value in np.linspace(low, high, places)]
     return [("down", step) for step in steps] + [("up", step) for step in reversed(steps)]
 

@@ -30,6 +30,7 @@ DAMAGED_SCREW_MM = 0.1  # more that repeats every turn is a damaged screw, not a
 ScrewWave = Annotated[float, Field(ge=-DAMAGED_SCREW_MM, le=DAMAGED_SCREW_MM)]
 LEADS_MM = (0.1, 100.0)  # from a micrometer's screw to a fast ball screw
 MOST_BEND = 0.05  # of the force at the working load; a sound load cell bends by less than a thousandth
+LONGEST_NAME = 32  # of a gauge; its firmware has no room for more
 # Degrees of freedom of a standard uncertainty; without an entry it counts as perfectly known (GUM G.4.2).
 Freedom = Annotated[float, Field(ge=1)]
 
@@ -38,7 +39,7 @@ class Identity(Section):
     """Which gauge, which calibration, under what conditions."""
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
-    gauge: Annotated[str, Field(min_length=1, max_length=32)]
+    gauge: Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
     temperature_c: Annotated[float, Field(gt=-20, lt=60)]
     made: date | None = None
     valid_until: date | None = None

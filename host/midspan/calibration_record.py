@@ -121,12 +121,12 @@ def record_of(
 def save_record(record: Record, folder: Path) -> Path:
     """Write a record to `folder`; its path. OutputError when a file of that name exists or nothing can be written."""
     path = folder / f"{record.id}.json"
+    if path.exists():
+        raise OutputError(f"{path}: is there already; records are never written over")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8") as file:
             file.write(record.text())
-    except FileExistsError as error:
-        raise OutputError(f"{path}: is there already; records are never written over") from error
     except OSError as error:
         raise OutputError(
             f"{path}: cannot be written ({error.strerror}); name another folder with --records"

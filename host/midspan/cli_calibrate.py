@@ -1,61 +1,25 @@
 """Command line: calibrating a gauge, one guided procedure after the other, and the file that comes of it."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-calibrate = typer.Typer(
-    help="Calibrate a gauge: force, travel, frame, span, rotation, in this order; then file, and bar as a check.",
-    epilog="Example: midspan calibrate force --port rehearsal --yes",
-    no_args_is_help=True,
-)
+from midspan.cli_procedure import RECORDS, Asked, Records, calibrate, procedure
 
-Records = Annotated[Path, typer.Option("--records", help="Folder of calibration records; they are never changed.")]
-GaugeName = Annotated[str, typer.Option("--gauge", help="Name of the gauge, when the readings come from a CSV.")]
-Who = Annotated[str, typer.Option("--who", help="Who calibrates.")]
-Temperature = Annotated[float, typer.Option("--temperature", min=-20, max=60, help="Room temperature in C.")]
-ValidDays = Annotated[int, typer.Option("--valid-days", min=1, max=3650, help="How long the record shall count.")]
-Port = Annotated[str | None, typer.Option("--port", help="Serial port of the gauge, or: rehearsal.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Do not wait for Enter (for a rehearsal: it answers by itself).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")]
-RECORDS = Path("calibration")
+__all__ = ["calibrate"]
 
 
-def _session(
-    records: Path, gauge: str, who: str, temperature: float, valid_days: int, port: str | None, csv: Path | None,
-    as_json: bool, yes: bool, by_hand: bool = False,
-) -> Any:  # fmt: skip
-    """Session and Screen: where readings come from and go to, and the person at the terminal."""
-    from datetime import UTC, datetime
-
-    from midspan.calibrate_guide import Screen, Session
-    from midspan.errors import ConfigurationError
-
-    if csv is None and port is None and not by_hand:
-        raise ConfigurationError(
-            "nothing to read: name the gauge with --port (or --port rehearsal), or readings with --csv"
-        )
-    if csv is not None and port is not None:
-        raise ConfigurationError("readings come from --csv or from --port, not from both: leave one out")
-
-    def ask(text: str) -> str:
-        return str(typer.prompt(text, default="", show_default=False, err=True))
-
-    name = "rehearsal" if port == "rehearsal" else gauge
-    now = datetime.now(UTC)
-    session = Session(records, name, who, temperature, now, valid_days, port, csv, as_json)
-    return session, Screen(ask, quiet=csv is not None, by_itself=yes)
-
-
-@calibrate.command("force", epilog="Example: midspan calibrate force --port rehearsal --yes --latitude 47 --height 400")
+@procedure("force", "--port rehearsal --yes --latitude 47 --height 400")
 def force(
+    asked: Asked,
     csv: Annotated[
         Path | None,
         typer.Option(help="Readings: columns direction (up, down, hold), mass_g, count; round, time_s if there are."),
     ] = None,
     mass: Annotated[
-        list[float] | None, typer.Option(min=1, help="A load in g; repeat it. Without: 200 to 1000 g by 200.")
+        list[float] | None,
+        typer.Option(min=1, max=50_000, help="A load in g; repeat it. Without: 200 to 1000 g by 200."),
     ] = None,
     rounds: Annotated[int, typer.Option(min=1, max=20, help="How often all loads are put on, up and down.")] = 3,
     creep: Annotated[bool, typer.Option("--creep", help="Also leave the largest load on for five minutes.")] = False,
@@ -64,19 +28,11 @@ def force(
         float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
     ] = 0.05,
     gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s2, if you know it.")] = None,
-    gravity_u: Annotated[float, typer.Option(min=0, help="Standard uncertainty of that gravity.")] = 1e-4,
+    gravity_u: Annotated[float, typer.Option(min=0, max=0.05, help="Standard uncertainty of that gravity.")] = 1e-4,
     latitude: Annotated[float | None, typer.Option(min=-90, max=90, help="Latitude in degrees, for gravity.")] = None,
-    height: Annotated[float, typer.Option(help="Height above the sea in m, for gravity.")] = 0.0,
+    height: Annotated[float, typer.Option(min=-500, max=6000, help="Height above the sea in m, for gravity.")] = 0.0,
     air: Annotated[float, typer.Option(min=0.5, max=1.5, help="Density of the air in kg/m3.")] = 1.2,
     air_u: Annotated[float, typer.Option(min=0, max=0.3, help="Standard uncertainty of that density.")] = 0.05,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
 ) -> None:
     """Newtons per count: masses on the cell, up and down, several rounds."""
     from midspan import calibrate_commands
@@ -84,7 +40,7 @@ def force(
     from midspan.gravity import STANDARD, local_gravity, typed_gravity
     from midspan.masses import Air, load_masses
 
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes)
+    session, screen = asked.session(csv)
     place = STANDARD if latitude is None else local_gravity(latitude, height)
     known = place if gravity is None else typed_gravity(gravity, gravity_u)
     own = tuple(load_masses(masses).values()) if masses else ()
@@ -92,87 +48,71 @@ def force(
     calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds, creep)
 
 
-@calibrate.command("travel", epilog="Example: midspan calibrate travel --port rehearsal --yes")
+@procedure("travel", "--port rehearsal --yes")
 def travel(
+    asked: Asked,
     csv: Annotated[Path | None, typer.Option(help="Readings: columns direction (up, down), steps, travel_mm.")] = None,
-    steps_per_screw_turn: Annotated[float, typer.Option(min=1, help="Microsteps to a turn of the screw.")] = 3200.0,
-    first_steps: Annotated[int, typer.Option(min=0, help="First place, in steps below home.")] = 400,
-    last_steps: Annotated[int, typer.Option(min=1, help="Last place; the indicator must reach it.")] = 10000,
+    steps_per_screw_turn: Annotated[
+        float, typer.Option(min=20, max=1e6, help="Microsteps to a turn of the screw.")
+    ] = 3200.0,
+    first_steps: Annotated[int, typer.Option(min=0, max=10**6, help="First place, in steps below home.")] = 400,
+    last_steps: Annotated[int, typer.Option(min=1, max=10**6, help="Last place; the indicator must reach it.")] = 10000,
     places: Annotated[int, typer.Option(min=6, max=200, help="Places on each way.")] = 24,
-    indicator_u: Annotated[float, typer.Option(min=0, help="Standard uncertainty of one reading, in mm.")] = 0.003,
+    indicator_u: Annotated[
+        float, typer.Option(min=0, max=0.1, help="Standard uncertainty of one reading, in mm.")
+    ] = 0.003,
     indicator_scale_u: Annotated[
         float, typer.Option(min=0, max=0.05, help="Standard uncertainty of the indicator's scale, relative.")
     ] = 1e-4,
     certificate: Annotated[str, typer.Option(help="Certificate of the indicator or gauge blocks.")] = "",
-    clearance: Annotated[float, typer.Option(min=0, help="Down to here (mm) the head meets no shaft.")] = 0.0,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
+    clearance: Annotated[float, typer.Option(min=0, max=500, help="Down to here (mm) the head meets no shaft.")] = 0.0,
 ) -> None:
     """Millimetres per step, backlash and screw error: a dial indicator or gauge blocks under the head."""
     from midspan import calibrate_commands
     from midspan.calibrate_travel import Indicator
 
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes)
+    session, screen = asked.session(csv)
     calibrate_commands.travel(
         session, screen, Indicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
         (first_steps, last_steps, places), clearance,
     )  # fmt: skip
 
 
-@calibrate.command("frame", epilog="Example: midspan calibrate frame --port rehearsal --yes --bar-diameter 25")
+@procedure("frame", "--port rehearsal --yes --bar-diameter 25")
 def frame(
+    asked: Asked,
     csv: Annotated[Path | None, typer.Option(help="Readings: columns travel_mm, force_n.")] = None,
     bar_diameter: Annotated[float | None, typer.Option(min=5, max=200, help="Diameter of the rigid bar, mm.")] = None,
     bar_modulus: Annotated[float, typer.Option(min=1, max=700, help="Its modulus in GPa; steel has 205.")] = 205.0,
     span: Annotated[float, typer.Option(min=100, max=2000, help="Span that it lies on, in mm.")] = 711.2,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
 ) -> None:
     """Give of frame and cell: press on a rigid bar (needs the records of force and travel)."""
     from midspan import calibrate_commands
 
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes)
+    session, screen = asked.session(csv)
     bar = None if bar_diameter is None else (bar_diameter, bar_modulus)
     calibrate_commands.frame(session, screen, bar, span)
 
 
-@calibrate.command("span", epilog="Example: midspan calibrate span --csv spans.csv --instrument-u 0.03 --gauge bench")
+@procedure("span", "--csv spans.csv --instrument-u 0.03 --gauge bench")
 def span(
+    asked: Asked,
     csv: Annotated[Path | None, typer.Option(help="Readings: column span_mm.")] = None,
     instrument_u: Annotated[float, typer.Option(min=0, max=10, help="Standard uncertainty of the rule, mm.")] = 0.03,
     readings: Annotated[int, typer.Option(min=1, max=50, help="How often to measure.")] = 5,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
 ) -> None:
     """Distance between the supports, measured anew several times."""
     from midspan import calibrate_commands
 
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes, by_hand=True)
+    session, screen = asked.session(csv, by_hand=True)
     calibrate_commands.span(session, screen, instrument_u, readings)
 
 
-@calibrate.command("rotation", epilog="Example: midspan calibrate rotation --port rehearsal --yes --expected-steps 800")
+@procedure("rotation", "--port rehearsal --yes --expected-steps 800")
 def rotation(
+    asked: Asked,
     expected_steps: Annotated[
-        float, typer.Option(min=20, help="Rotate steps to a turn of the shaft, as the diameters say.")
+        float, typer.Option(min=21, max=1e6, help="Rotate steps to a turn of the shaft, as the diameters say.")
     ],
     csv: Annotated[
         Path | None, typer.Option(help="Readings: columns steps, count; with --marks: column mark_steps.")
@@ -182,43 +122,30 @@ def rotation(
     slip_u: Annotated[
         float, typer.Option(min=0, max=0.1, help="How differently shafts of this size turn, relative.")
     ] = 0.002,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
 ) -> None:
     """Rotate steps to a turn: an index mark, or a bowed shaft's own pattern over many turns."""
     from midspan import calibrate_commands
 
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes)
+    session, screen = asked.session(csv)
     calibrate_commands.rotation(session, screen, expected_steps, turns, slip_u, marks)
 
 
-@calibrate.command("bar", epilog="Example: midspan calibrate bar --diameter 4 --port PORT --calibration gauge.toml")
+@procedure("bar", "--diameter 4 --port PORT --calibration gauge.toml")
 def bar(
+    asked: Asked,
     name: Annotated[str, typer.Option(help="Name of the bar.")] = "reference bar",
     diameter: Annotated[float | None, typer.Option(min=1, max=30, help="Diameter of a round bar, mm.")] = None,
-    diameter_u: Annotated[float, typer.Option(min=0, help="Its standard uncertainty, mm.")] = 0.005,
+    diameter_u: Annotated[float, typer.Option(min=0, max=1, help="Its standard uncertainty, mm.")] = 0.005,
     modulus: Annotated[float, typer.Option(min=1, max=700, help="Modulus, GPa.")] = 205.0,
-    modulus_u: Annotated[float, typer.Option(min=0, help="Its standard uncertainty, GPa.")] = 4.0,
+    modulus_u: Annotated[float, typer.Option(min=0, max=100, help="Its standard uncertainty, GPa.")] = 4.0,
     inner: Annotated[float, typer.Option(min=0, max=30, help="Inner diameter of a tube, mm.")] = 0.0,
-    assigned: Annotated[float | None, typer.Option(min=1, help="Its spine in thou, assigned elsewhere.")] = None,
-    assigned_u: Annotated[float, typer.Option(min=0, help="Standard uncertainty of that, thou.")] = 0.0,
+    assigned: Annotated[
+        float | None, typer.Option(min=1, max=9999, help="Its spine in thou, assigned elsewhere.")
+    ] = None,
+    assigned_u: Annotated[float, typer.Option(min=0, max=100, help="Standard uncertainty of that, thou.")] = 0.0,
     csv: Annotated[Path | None, typer.Option(help="Results on the gauge: columns spine_thou, u_spine_thou.")] = None,
     calibration: Annotated[Path | None, typer.Option(help="Calibration file to measure under (TOML).")] = None,
     cycles: Annotated[int, typer.Option(min=1, max=50, help="How often to measure it.")] = 3,
-    records: Records = RECORDS,
-    gauge: GaugeName = "bench",
-    who: Who = "",
-    temperature: Temperature = 20.0,
-    valid_days: ValidDays = 365,
-    port: Port = None,
-    yes: Yes = False,
-    as_json: AsJson = False,
 ) -> None:
     """Check the whole chain with a bar of known spine; a bias is reported, never corrected."""
     from midspan import calibrate_commands
@@ -228,7 +155,7 @@ def bar(
 
     if (diameter is None) == (assigned is None):
         raise ConfigurationError("say what the bar is: either --diameter and --modulus, or --assigned and --assigned-u")
-    session, screen = _session(records, gauge, who, temperature, valid_days, port, csv, as_json, yes)
+    session, screen = asked.session(csv)
     if assigned is not None:
         expected = assigned_bar(name, assigned, assigned_u, "assigned")
     else:

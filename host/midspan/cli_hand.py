@@ -68,7 +68,7 @@ def recompute(
 def budget(
     bench: BenchFile = BENCH,
     spine: Annotated[list[float] | None, typer.Option(min=80, max=3000, help="Spine in thou; may be repeated.")] = None,
-    scatter: Annotated[float, typer.Option(min=0, help="Scatter of single readings, in thou.")] = 0.3,
+    scatter: Annotated[float, typer.Option(min=0, max=100, help="Scatter of single readings, in thou.")] = 0.3,
     readings: Annotated[int, typer.Option(min=4, max=1000, help="Readings of a shaft, all positions together.")] = 16,
 ) -> None:
     """Show how good the bench will be, before anything is measured."""

@@ -35,7 +35,8 @@ StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")
 Labels = Annotated[list[str] | None, typer.Option("--label", help="Label of the check standard.")]
 Of = Annotated[Quantity, typer.Option("--quantity", help="What of the stored results is studied.")]
 Tolerance = Annotated[
-    float | None, typer.Option(min=1e-9, help="Width between two limits that the gauge must serve, in the same unit.")
+    float | None,
+    typer.Option(min=1e-9, max=1e9, help="Width between two limits that the gauge must serve, in the same unit."),
 ]
 Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
