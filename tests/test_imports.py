@@ -32,7 +32,7 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision notice_ways notices
-    sort_plan tables store passage journal tally checks
+    sort_plan tables store verdict passage journal tally checks
     link gauge rehearsal plan scenario sorter
     calibrate_live calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands

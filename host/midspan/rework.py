@@ -24,9 +24,9 @@ from midspan.decision import Decision
 from midspan.errors import ArchiveError, StoreError
 from midspan.raw_run import RawRun
 from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
-from midspan.sorter import keep_calibration, verdict_on
 from midspan.soundness import day_of
 from midspan.store import RunReference, Store
+from midspan.verdict import keep_calibration, verdict_on
 
 Entry = tuple[RunReference, RawRun]
 

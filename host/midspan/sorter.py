@@ -12,15 +12,16 @@ from dataclasses import dataclass, field
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
 from midspan.calibration import Calibration
-from midspan.decision import Decision, Outcome, judge, judge_unmeasured
+from midspan.decision import Decision, Outcome
 from midspan.errors import DeviceFault, StoreError
 from midspan.gauge import Gauge, ignore
 from midspan.outcomes import Outcome as LinkOutcome
 from midspan.plan import plan_for
 from midspan.raw_run import RawRun
 from midspan.records import State
-from midspan.shaft import ShaftResult, Unmeasured, evaluate
+from midspan.shaft import ShaftResult, Unmeasured
 from midspan.store import RunReference, Store
+from midspan.verdict import judged, keep_calibration
 
 MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
 
@@ -88,22 +89,6 @@ class Bench:
         finally:
             # The readings are on the disk, whatever became of the verdict: holding them would store them twice.
             self.gauge.acknowledge(run.shaft, self.on_event)
-
-
-def keep_calibration(store: Store, calibration: Calibration) -> None:
-    """Let the store keep what the calibration says; StoreError when its id stands there with other values."""
-    store.keep_calibration(calibration.calibration.id, calibration.model_dump(mode="json", exclude_unset=True))
-
-
-def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftResult | Unmeasured, Decision]:
-    """Result and verdict of one run."""
-    (result,) = evaluate([run], calibration)
-    return result, verdict_on(result, bands)
-
-
-def verdict_on(result: ShaftResult | Unmeasured, bands: Bands) -> Decision:
-    """The verdict on a result, or on the reasons why there is none."""
-    return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
 
 
 def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:

@@ -1,0 +1,24 @@
+"""From raw readings to a verdict, and what a store must know of the calibration that made it."""
+
+from midspan.bands import Bands
+from midspan.calibration import Calibration
+from midspan.decision import Decision, judge, judge_unmeasured
+from midspan.raw_run import RawRun
+from midspan.shaft import ShaftResult, Unmeasured, evaluate
+from midspan.store import Store
+
+
+def keep_calibration(store: Store, calibration: Calibration) -> None:
+    """Let the store keep what the calibration says; StoreError when its id stands there with other values."""
+    store.keep_calibration(calibration.calibration.id, calibration.model_dump(mode="json", exclude_unset=True))
+
+
+def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftResult | Unmeasured, Decision]:
+    """Result and verdict of one run."""
+    (result,) = evaluate([run], calibration)
+    return result, verdict_on(result, bands)
+
+
+def verdict_on(result: ShaftResult | Unmeasured, bands: Bands) -> Decision:
+    """The verdict on a result, or on the reasons why there is none."""
+    return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
