@@ -104,14 +104,16 @@ class Sheet:
         self.body.append(f'<circle cx="{x}" cy="{y}" r="{number(radius)}" {_stroke(width, dash, INK)} fill="{fill}"/>')
 
     def text(
-        self, at: Point, words: str, size: float = 9, anchor: str = "middle", turn: float = 0, *, bold: bool = False
-    ) -> None:
+        self, at: Point, words: str, size: float = 9, anchor: str = "middle", turn: float = 0, *,
+        bold: bool = False, kind: str = "words",
+    ) -> None:  # fmt: skip
         """Words on the paper, turned by degrees."""
         x, y = (number(value) for value in at)
         turned = f' transform="rotate({number(turn)} {x} {y})"' if turn else ""
         weight = ' font-weight="bold"' if bold else ""
         self.body.append(
-            f'<text x="{x}" y="{y}" font-size="{number(size)}" text-anchor="{anchor}"{weight}{turned} {HALO}>'
+            f'<text class="{kind}" x="{x}" y="{y}" font-size="{number(size)}" text-anchor="{anchor}"'
+            f"{weight}{turned} {HALO}>"
             f"{escape(words)}</text>"
         )
 
@@ -149,7 +151,7 @@ class Sheet:
         edge = centre[0] - 8 * away[0] / length, centre[1] - 8 * away[1] / length
         self.path([at, edge], 0.35, "", INK, "none", closed=False)
         self.circle(centre, 8, 0.5, "", "#ffffff")
-        self.text((centre[0], centre[1] + 3.2), name, 9)
+        self.text((centre[0], centre[1] + 3.2), name, 9, kind="part")
 
     @property
     def svg(self) -> str:
