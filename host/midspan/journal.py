@@ -129,8 +129,7 @@ class Journal:
             )  # fmt: skip
             if check is not None:
                 session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
-                session.flush()
-            session.add_all(SuspectRow(passage_id=one, check_id=passage.shaft) for one in suspects)
+            session.add_all(SuspectRow(passage_id=one, check_id=passage.shaft) for one in set(suspects))
             session.add_all(_happening_row(passage.night, one) for one in happenings)
             return number
 
@@ -171,7 +170,7 @@ class Journal:
 
     def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[Check]:
         """Check standards measured in a night, or on a gauge in all its nights, oldest first."""
-        query = select(CheckRow).join(PassageRow, PassageRow.id == CheckRow.passage_id).order_by(CheckRow.passage_id)
+        query = select(CheckRow).join(PassageRow, PassageRow.id == CheckRow.passage_id).order_by(CheckRow.id)
         if night is not None:
             query = query.where(PassageRow.night_id == night)
         if gauge is not None:

@@ -169,7 +169,8 @@ class CheckRow(Table):
     """A check standard was measured: what it read against what it is; both u_... are standard uncertainties."""
 
     __tablename__ = "checks"
-    passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), index=True)
     standard: Mapped[str] = mapped_column(index=True)
     at_ms: Mapped[int]
     spine_thou: Mapped[float | None]
@@ -182,11 +183,11 @@ class CheckRow(Table):
 
 
 class SuspectRow(Table):
-    """A shaft that is not to be trusted until it is measured again, with the check that says so."""
+    """A shaft that is not to be trusted until it is measured again, with the check standard's that says so."""
 
     __tablename__ = "suspects"
     passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
-    check_id: Mapped[int] = mapped_column(ForeignKey("checks.passage_id"), primary_key=True)
+    check_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
 
 
 # Columns of a result that stand in its dictionary under the same name.
