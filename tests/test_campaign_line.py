@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from random import Random
 
+import numpy as np
 import pytest
 import rig
 from campaign.cable import Cable, Pass, untouched
@@ -21,7 +22,7 @@ from campaign.spoil import Spoiler
 from midspan.errors import LinkError, ProtocolError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
-from midspan.raw_run import RawRun
+from midspan.raw_run import COLUMNS, RawRun
 from midspan.rehearsal import interpreter_command
 from midspan.schemas import data_folder
 
@@ -83,8 +84,17 @@ def runs(gauge: Gauge) -> list[RawRun]:
     return found
 
 
-def same_readings(one: RawRun, other: RawRun) -> bool:
-    return one == replace(other, started_ms=one.started_ms, boot=one.boot, label=one.label)
+def as_sent(run: RawRun, smooth: RawRun) -> bool:
+    """Whether these are the very readings of the smooth line.
+
+    A frame of the host that was spoilt may leave the device alone for so long that it gives the shaft up (the simulated
+    clock runs ahead of the line): then they are the first of them, and the run says so.
+    """
+    if run.cause == "HOST_SILENT":
+        return not run.complete and all(
+            np.array_equal(getattr(run, column), getattr(smooth, column)[: len(run)]) for column in (*COLUMNS, "status")
+        )
+    return run == replace(smooth, started_ms=run.started_ms, boot=run.boot, label=run.label)
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +113,8 @@ def test_every_reading_comes_as_it_was_sent(tmp_path: Path, smooth: list[RawRun]
         cable.plug_in(tmp_path / "port")
         with SerialLink(str(tmp_path / "port")) as link:
             rough = runs(hasty(link))
-    assert all(map(same_readings, rough, smooth))
+    assert all(map(as_sent, rough, smooth))
+    assert sum(run.complete for run in rough) >= SHAFTS // 2
     assert all(one.spoilt >= one.frames / EVERY / 2 > 3 for one in spoilers)
 
 
@@ -130,5 +141,5 @@ def test_a_cable_that_is_cut_in_mid_shaft_loses_nothing(tmp_path: Path, smooth: 
                 assert gauge.settled().held_shaft == shaft
                 run = gauge.fetch(shaft, "")
                 gauge.acknowledge(shaft)
-            assert same_readings(run, smooth[shaft]) or run.cause == "HOST_SILENT"
+            assert as_sent(run, smooth[shaft])
             cable.cut()
