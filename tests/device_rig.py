@@ -1,26 +1,20 @@
 """Joins the real device code, on the rehearsal board, to a test that plays the host: in one process, without waiting.
 
-The host's side here is built from fastavro, cobs and zlib only, so that it shares nothing with either end.
+The host's side here is that of `wire`, so that it shares nothing with either end.
 """
 
 from __future__ import annotations
 
-import json
-import re
 import shutil
 import subprocess
 import sys
-import zlib
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import fastavro
 import pytest
-from cobs import cobs
+from wire import FINGERPRINT, datum, framed, record, unframed
 
 ROOT = Path(__file__).resolve().parent.parent
-PROTOCOL = ROOT / "protocol"
 DEVICE = ROOT / "device"
 for _folder in (DEVICE, DEVICE / "rehearsal"):  # the rehearsal's board comes before any other
     if str(_folder) not in sys.path:
@@ -61,63 +55,6 @@ def on_micropython(script: str, *arguments: str, given: str = "") -> str:
     done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
-
-
-def _inlined(schema: Any, seen: set[str]) -> Any:
-    """The schema with every named type defined where it is used first."""
-    if isinstance(schema, str) and schema.startswith("midspan."):
-        name = schema.removeprefix("midspan.")
-        if name in seen:
-            return schema
-        file = re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower() + ".avsc"
-        return _inlined(json.loads((PROTOCOL / file).read_text()), seen)
-    if isinstance(schema, list):
-        return [_inlined(branch, seen) for branch in schema]
-    if isinstance(schema, dict):
-        if "name" in schema and "type" in schema:
-            seen.add(schema["name"])
-        keys = ("fields", "items", "type")
-        return {key: _inlined(value, seen) if key in keys else value for key, value in schema.items()}
-    return schema
-
-
-MESSAGE = _inlined(json.loads((PROTOCOL / "message.avsc").read_text()), set())
-SCHEMA = fastavro.parse_schema(MESSAGE)
-FINGERPRINT = bytes.fromhex(
-    fastavro.schema.fingerprint(fastavro.schema.to_parsing_canonical_form(MESSAGE), "CRC-64-AVRO")
-)
-
-
-def datum(name: str, fields: dict[str, Any]) -> bytes:
-    """Avro binary of one record of the union."""
-    out = BytesIO()
-    fastavro.schemaless_writer(out, SCHEMA, (f"midspan.{name}", fields))
-    return out.getvalue()
-
-
-def record(data: bytes) -> tuple[str, dict[str, Any]]:
-    """Name and fields of one datum of the union; all its bytes have to be used."""
-    source = BytesIO(data)
-    name, fields = fastavro.schemaless_reader(source, SCHEMA, return_record_name=True)
-    assert source.read() == b""
-    return name.removeprefix("midspan."), fields
-
-
-def framed(sequence: int, data: bytes) -> bytes:
-    """A datum as it goes over the line."""
-    raw = sequence.to_bytes(2, "little") + data
-    return cobs.encode(raw + zlib.crc32(raw).to_bytes(4, "little")) + b"\0"
-
-
-def unframed(stream: bytes) -> list[tuple[int, bytes]]:
-    """Sequence numbers and data of the frames in a whole stream."""
-    found = []
-    for stuffed in stream.split(b"\0"):
-        if stuffed:
-            raw = cobs.decode(stuffed)
-            assert zlib.crc32(raw[:-4]).to_bytes(4, "little") == raw[-4:]
-            found.append((int.from_bytes(raw[:2], "little"), raw[2:-4]))
-    return found
 
 
 def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:

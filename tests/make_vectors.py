@@ -1,21 +1,13 @@
-"""Writes protocol/vectors.json: `python tests/make_vectors.py`. Uses fastavro, cobs and zlib, and no Midspan code.
+"""Writes protocol/vectors.json: `python tests/make_vectors.py`. Uses fastavro, cobs and zlib, and no Midspan code."""
 
-A body is the union branch as a zig-zag varint followed by the record (Apache Avro specification, "Unions").
-"""
-
-import io
 import json
 import zlib
-from pathlib import Path
 from typing import Any
 
-import fastavro
 from cobs import cobs
+from wire import PROTOCOL, datum, framed
 
-PROTOCOL = Path(__file__).parents[1] / "protocol"
 MADE = "tests/make_vectors.py with fastavro, cobs and zlib"
-NAMED = ("state", "phase", "fault_code", "identify", "readings", "end_of_shaft", "event", "fault", "reply",
-         "greet", "cycle_plan", "command", "acknowledge", "resend", "bench_step")  # fmt: skip
 LARGEST_BODY = 1018
 
 IDENTIFY = {
@@ -97,56 +89,36 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
 ]  # fmt: skip
 
 
-def schemas() -> dict[str, Any]:
-    """Every record's parsed schema by name."""
-    named: dict[str, Any] = {}
-    parsed = [
-        fastavro.parse_schema(json.loads((PROTOCOL / f"{stem}.avsc").read_text(encoding="utf-8")), named)
-        for stem in NAMED
-    ]
-    return {schema["name"].removeprefix("midspan."): schema for schema in parsed}
+def body_of(name: str, fields: dict[str, Any]) -> bytes:
+    """A record's body; a fingerprint stands in the file as hex."""
+    fixed = {"fingerprint": bytes.fromhex(fields["fingerprint"])} if "fingerprint" in fields else {}
+    return datum(name, {**fields, **fixed})
 
 
-def body_of(name: str, datum: dict[str, Any], known: dict[str, Any]) -> bytes:
-    """Branch of the union, then the record."""
-    union = json.loads((PROTOCOL / "message.avsc").read_text(encoding="utf-8"))
-    out = io.BytesIO()
-    fastavro.schemaless_writer(out, "long", union.index(f"midspan.{name}"))
-    fixed = {"fingerprint": bytes.fromhex(datum["fingerprint"])} if "fingerprint" in datum else {}
-    fastavro.schemaless_writer(out, known[name], {**datum, **fixed})
-    return out.getvalue()
-
-
-def frame_of(sequence: int, body: bytes) -> bytes:
-    """Sequence, body and checksum, stuffed and ended."""
-    plain = sequence.to_bytes(2, "little") + body
-    return cobs.encode(plain + zlib.crc32(plain).to_bytes(4, "little")) + b"\0"
-
-
-def records(known: dict[str, Any]) -> list[dict[str, Any]]:
+def records() -> list[dict[str, Any]]:
     """Golden triples: the datum, its body, its frame."""
     triples = []
-    for number, (what, name, datum) in enumerate(RECORDS):
+    for number, (what, name, fields) in enumerate(RECORDS):
         sequence = (number * 4099) % 65536
-        body = body_of(name, datum, known)
+        body = body_of(name, fields)
         triples.append({
-            "what": what, "source": MADE, "record": name, "datum": datum, "sequence": sequence,
-            "body": body.hex(), "frame": frame_of(sequence, body).hex(),
+            "what": what, "source": MADE, "record": name, "datum": fields, "sequence": sequence,
+            "body": body.hex(), "frame": framed(sequence, body).hex(),
         })  # fmt: skip
     return triples
 
 
-def streams(known: dict[str, Any]) -> list[dict[str, Any]]:
+def streams() -> list[dict[str, Any]]:
     """Bytes on a line, and what must come out of them: good frames in order, and the count of damaged ones."""
-    one = body_of("Acknowledge", {"shaft": 7}, known)
-    two = body_of("Command", {"order": "MEASURE", "shaft": 7}, known)
-    first, second = frame_of(1, one), frame_of(2, two)
+    one = body_of("Acknowledge", {"shaft": 7})
+    two = body_of("Command", {"order": "MEASURE", "shaft": 7})
+    first, second = framed(1, one), framed(2, two)
     flipped = bytes([first[0], first[1] ^ 0x10]) + first[2:]
     plain = (3).to_bytes(2, "little") + one
     wrong_crc = cobs.encode(plain + (zlib.crc32(plain) ^ 1).to_bytes(4, "little")) + b"\0"
     bare = zlib.crc32(b"\1\2").to_bytes(4, "little")
-    largest = frame_of(4, bytes(range(256)) * 3 + bytes(LARGEST_BODY - 768))
-    too_large = frame_of(5, bytes(LARGEST_BODY + 1))
+    largest = framed(4, bytes(range(256)) * 3 + bytes(LARGEST_BODY - 768))
+    too_large = framed(5, bytes(LARGEST_BODY + 1))
     both, after = [[1, one], [2, two]], [[2, two]]
     cases = [
         ("two good frames", first + second, both, 0),
@@ -171,13 +143,13 @@ def streams(known: dict[str, Any]) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def foreign_bodies(known: dict[str, Any]) -> list[dict[str, Any]]:
+def foreign_bodies() -> list[dict[str, Any]]:
     """Bodies with a good checksum that are no record."""
-    command = body_of("Command", {"order": "STOP", "shaft": None}, known)
+    command = body_of("Command", {"order": "STOP", "shaft": None})
     cases = [
         ("a branch that does not exist", b"\x16\x00"),
         ("a negative branch", b"\x01\x00"),
-        ("a record cut short", body_of("CyclePlan", PLAN, known)[:-1]),
+        ("a record cut short", body_of("CyclePlan", PLAN)[:-1]),
         ("a symbol that does not exist", command[:1] + b"\x08\x00"),
         ("a branch of a field that does not exist", command[:2] + b"\x04"),
         ("a varint without an end", b"\x12" + b"\xff" * 12),
@@ -225,12 +197,11 @@ def published() -> dict[str, Any]:
 
 def vectors() -> dict[str, Any]:
     """The whole file."""
-    known = schemas()
     return {
         "about": "Golden bytes of the protocol; hex, all of a frame's bytes with its delimiter. See SPEC.md.",
-        "records": records(known),
-        "streams": streams(known),
-        "foreign_bodies": foreign_bodies(known),
+        "records": records(),
+        "streams": streams(),
+        "foreign_bodies": foreign_bodies(),
         "published": published(),
     }
 

@@ -6,7 +6,8 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, datum, framed, records
+from device_rig import PLAN, Rig, records
+from wire import datum, framed
 
 SHAFTS = [{"number": 1, "spine_thou": 500.0, "spread_thou": 5.0}, {"number": 2, "spine_thou": 400.0}]
 MEASURE_1 = {"order": "MEASURE", "shaft": 1}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from device_rig import framed, unframed
 from frames import FRAME_MAX, HEAD, STUFFED_MAX, TAIL, Decoder, Encoder
 from hypothesis import given
 from hypothesis import strategies as st
+from wire import framed, unframed
 
 DATA = st.one_of(
     st.binary(min_size=1, max_size=300), st.integers(1, FRAME_MAX - HEAD - TAIL).map(lambda n: b"\x01" * n)

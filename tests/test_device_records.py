@@ -6,9 +6,10 @@ import json
 from typing import Any
 
 import pytest
-from device_rig import FINGERPRINT, MESSAGE, datum, needs_micropython, on_micropython, record, records
+from device_rig import needs_micropython, on_micropython, records
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
+from wire import FINGERPRINT, MESSAGE, datum, record
 
 INT = st.one_of(st.integers(-70, 70), st.integers(-(2**31), 2**31 - 1))
 NAMES = [name for name, _ in records.RECORDS]
