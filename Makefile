@@ -19,7 +19,8 @@ lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/mypy --config-file device/mypy.ini device
+	$(BIN)/mypy --config-file device/mypy.ini device/*.py
+	$(BIN)/mypy --config-file device/mypy.ini device/rehearsal
 
 check: lint test
 

@@ -61,7 +61,7 @@ MICROPYTHON = {
     "sys",
     "time",
 }
-BOARD_ONLY = {"machine", "rp2"}
+BOARD_ONLY = {"machine", "rp2", "usb"}
 LINES_AT_MOST = 250
 
 host_modules = sorted(path.stem for path in HOST.glob("*.py") if path.stem != "__init__")

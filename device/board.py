@@ -1,0 +1,254 @@
+"""The board with real pins: the only module that imports `machine` and `rp2`.
+
+What it offers stands in the head of rehearsal/board.py, which pin is what in board.json. A board whose file is wrong
+touches no pin and says so over the line.
+"""
+
+import gc
+import micropython
+import os
+import sys
+import time
+
+import machine
+import rp2
+
+import pulses
+from handling import Feeder, Inputs, Passages
+from hx711 import Hx711
+from latch import Latch
+from line import Line
+from load_cell import elapsed_us
+from machine import Pin
+from motor import Motor
+from nau7802 import Nau7802
+from settings import INPUTS, SERVICE, ConfigurationError, load
+
+SETTINGS, RELEASE, RELEASE_NEW = "board.json", "release.txt", "release.new"
+PIO_HZ = 1000000
+CELL_MACHINE = 4  # the first of the second PIO block: one block has not room for both programs and a third
+BUS_TIMEOUT_US = 2000
+RETRY_US = 10000000  # a converter that is silent for so long is started anew, at rest
+GUARDS, GUARD_BITS = ("lid", "stop"), 64 | 128
+NOTE_MAX = 60  # characters of what is wrong that have room in Identify
+
+
+def _sensor(given):
+    return None if given is None else Pin(given[0], Pin.IN, Pin.PULL_UP)
+
+
+def _passages(given, motor):
+    return None if given is None else Passages(_sensor(given), given[1], time, motor)
+
+
+def _servo(pin: int, width_us: int) -> machine.PWM:
+    return machine.PWM(Pin(pin), freq=50, duty_ns=1000 * width_us)
+
+
+def _feeder(given: dict) -> Feeder:
+    places_us = given["places_us"]
+    parts = [given[name] for name in ("hopper", "slot", "gate")]
+    servos = [(_servo(one["pin"], one["rest_us"]), one["rest_us"], one["work_us"]) for one in parts]
+    return Feeder(time, servos, _servo(given["selector"], places_us[0]), places_us, 1000 * given["move_ms"])
+
+
+def _motor(number: int, given: dict, program) -> Motor:
+    step = rp2.StateMachine(number, program, freq=PIO_HZ, sideset_base=Pin(given["step"]))
+    return Motor(step, number, Pin(given["direction"], Pin.OUT), given["forward"], rp2.DMA(), rp2.DMA())
+
+
+def _cell(given: dict, latch: Latch):
+    data, clock = given["data"], given["clock"]
+    if given["kind"] == "nau7802":
+        bus = machine.I2C(data // 2 % 2, scl=Pin(clock), sda=Pin(data), freq=400000, timeout=BUS_TIMEOUT_US)
+        return Nau7802(bus, Pin(given["ready"], Pin.IN), given["rate"], latch, time)
+    program = rp2.asm_pio(set_init=rp2.PIO.OUT_LOW, in_shiftdir=rp2.PIO.SHIFT_LEFT)(pulses.words)
+    pin = Pin(data, Pin.IN, Pin.PULL_UP)
+    reader = rp2.StateMachine(CELL_MACHINE, program, freq=PIO_HZ, in_base=pin, set_base=Pin(clock))
+    return Hx711(reader, given["pulses"], latch, time)
+
+
+def _usb() -> Line:
+    micropython.kbd_intr(-1)  # 0x03 is a byte like any other
+    return Line(sys.stdin.buffer, sys.stdout.buffer)
+
+
+def _line(given: dict) -> Line:
+    uart = given["uart"]
+    if given["line"] == "uart":
+        number = (uart["tx"] + 4) // 8 % 2  # which of the chip's two serves this pin (data sheet, pin functions)
+        stream = machine.UART(number, uart["baud"], tx=Pin(uart["tx"]), rx=Pin(uart["rx"]), rxbuf=512, timeout=0)
+    elif given["line"] == "usb2":
+        import usb.device
+        from usb.device.cdc import CDCInterface
+
+        stream = CDCInterface(timeout=0)
+        usb.device.get().init(stream, builtin_driver=True)
+    else:
+        return _usb()
+    return Line(stream, stream)
+
+
+def _absent():
+    """What a part that is not there answers to everything."""
+    return lambda *_: 0
+
+
+class Bare:
+    """A board with a clock and a line and no parts: all that is left of one whose settings are wrong."""
+
+    PRESS, ROTATE = 0, 1
+    NAME = "midspan"
+    INTERVAL_US, BUFFER_BYTES = 12500, 4096
+    COUNT_LIMIT = PRESS_LIMIT = PRESS_SPEED_MAX = ROTATE_SPEED_MAX = PRESS_ACCELERATION = ROTATE_ACCELERATION = 1
+    HOME_SPEED = 1
+    PLACES = GUARDS = 0
+    cell_take = mark_take = home_closed = axis_feed = axis_halt = axis_moving = axis_position = _absent()
+    inputs = chute_take = let_in = gate = select = handling = _absent()
+
+    def __init__(self, line, misconfigured: int = 0, reason: str = "") -> None:
+        self.misconfigured = misconfigured
+        self.RUNTIME_NOTE = " ({})".format(reason[:NOTE_MAX]) if reason else ""
+        self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
+        self.read_into, self.write = line.read_into, line.write
+
+    def ticks_us(self):
+        """The chip's own clock, which wraps at 2^30."""
+        return time.ticks_us()
+
+    def idle(self) -> bool:
+        """There is always a next turn."""
+        return True
+
+    def feed_shaft(self, _: int) -> None:
+        """Collect garbage now, while nothing moves."""
+        gc.collect()
+
+    bench_step = feed_shaft
+
+    def release_read(self):
+        """(shaft, place, done, passed) of the last release, or None when none was written or it cannot be read."""
+        try:
+            with open(RELEASE) as file:
+                shaft, place, done, passed = [int(word) for word in file.read().split()]
+        except (OSError, ValueError):
+            return None
+        return shaft, place, bool(done), passed
+
+    def release_write(self, shaft: int, place: int, done: bool, passed: int) -> None:
+        """Write it in a file of its own, then give that the name: a reset leaves the old one or the new one whole.
+
+        At rest only: while it writes, the chip hears no interrupt for some ten milliseconds.
+        """
+        with open(RELEASE_NEW, "w") as file:
+            file.write("{} {} {} {}".format(shaft, place, int(done), passed))
+        os.rename(RELEASE_NEW, RELEASE)
+
+    def temperature_centi(self) -> int:
+        """The chip's own temperature in 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""
+        microvolts = (machine.ADC(machine.ADC.CORE_TEMP).read_u16() >> 4) * 806  # 3.3 V in 4096 parts
+        return 2700 - (microvolts - 706000) * 100 // 1721
+
+
+class Board(Bare):
+    """See rehearsal/board.py for what each attribute and method gives."""
+
+    def __init__(self, given: dict, line) -> None:
+        super().__init__(line)
+        self._take_limits(given)
+        inputs, home, enable = given["inputs"], given["home"], given["enable"]
+        if enable is not None:
+            Pin(enable[0], Pin.OUT, value=enable[1])
+        steps = rp2.asm_pio(sideset_init=rp2.PIO.OUT_LOW)(pulses.steps)
+        self._motors = _motor(0, given["press"], steps), _motor(1, given["rotate"], steps)
+        rotate = self._motors[self.ROTATE]
+        self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
+        home_pin = _sensor(home)
+        self.home_closed = lambda: home_pin.value() == home[1]
+        wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
+        self._inputs = Inputs([(bit, _sensor(one), one[1]) for bit, one in wired if one is not None])
+        if chute is not None:
+            self.chute_take = chute.take
+        if self.PLACES:
+            feeder = _feeder(given["feeder"])
+            self.let_in, self.gate, self.select, self.handling = feeder.let_in, feeder.gate, feeder.select, feeder.busy
+        self._cell = _cell(given["cell"], Latch(time, rotate, self._motors[self.PRESS]))
+        self._cell.start()
+        self._heard_us = self.ticks_us()
+        self._watchdog = machine.WDT(timeout=given["watchdog_ms"]) if given["watchdog_ms"] else None
+
+    def _take_limits(self, given: dict) -> None:
+        gear, limits = given["gear"], given["limits"]
+        self.NAME = given["name"]
+        self.INTERVAL_US = 1000000 // given["cell"]["rate"]
+        self.COUNT_LIMIT, self.BUFFER_BYTES = limits["count"], limits["buffer_bytes"]
+        per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
+        self.PRESS_LIMIT, self.HOME_SPEED = limits["press_mm"] * per_mm, limits["home_mm_s"] * per_mm
+        self.PRESS_SPEED_MAX, self.PRESS_ACCELERATION = limits["press_mm_s"] * per_mm, limits["press_mm_s2"] * per_mm
+        self.ROTATE_SPEED_MAX = limits["rotate_rpm"] * per_turn // 60
+        self.ROTATE_ACCELERATION = limits["rotate_rpm_s"] * per_turn // 60
+        self.PLACES = len(given["feeder"]["places_us"])
+        self.GUARDS = sum([1 << i for i, name in enumerate(GUARDS) if given["inputs"][name] is not None])
+
+    def idle(self) -> bool:
+        """Look at the switches; feed the watchdog, which nothing else does: a loop that hangs is started anew."""
+        self._inputs.look()
+        moving = self.handling() or self.axis_moving(self.PRESS) or self.axis_moving(self.ROTATE)
+        if self._watchdog is not None:
+            self._watchdog.feed()
+        if not moving and elapsed_us(self.ticks_us(), self._heard_us) > RETRY_US:
+            self._cell.start()
+            self._heard_us = self.ticks_us()
+        return True
+
+    def inputs(self) -> int:
+        """Bits of the sensors and switches; without a feeder those of the guards only."""
+        return self._inputs.bits if self.PLACES else self._inputs.bits & GUARD_BITS
+
+    def cell_take(self, sample) -> bool:
+        """Next sample; its moment and the positions were noted in the interrupt."""
+        if not self._cell.take(sample):
+            return False
+        self._heard_us = self.ticks_us()
+        return True
+
+    def mark_take(self, mark) -> bool:
+        """The mark that passed."""
+        if self._mark is None or not self._mark.take():
+            return False
+        mark[0] = self._mark.at
+        return True
+
+    def axis_feed(self, axis: int, direction: int, segments, pairs: int) -> None:
+        """Start stepping."""
+        self._motors[axis].feed(direction, segments, pairs)
+
+    def axis_halt(self, axis: int) -> None:
+        """Stop stepping."""
+        self._motors[axis].halt()
+
+    def axis_moving(self, axis: int) -> bool:
+        """Whether steps are left."""
+        return self._motors[axis].moving()
+
+    def axis_position(self, axis: int) -> int:
+        """Steps counted."""
+        return self._motors[axis].position()
+
+
+def service_wanted() -> bool:
+    """Whether a jumper holds the service pin at ground: then boot.py keeps main.py from starting."""
+    pin = Pin(SERVICE, Pin.IN, Pin.PULL_UP)
+    time.sleep_ms(1)  # for the pull-up to lift the wire
+    return pin.value() == 0
+
+
+def this_board() -> Bare:
+    """The board as its settings say; when they cannot be used, a bare one that tells what is wrong."""
+    try:
+        given = load(SETTINGS)
+        return Board(given, _line(given))
+    except ConfigurationError as error:
+        return Bare(_usb(), error.number(), str(error))
+    except (ValueError, OSError, ImportError) as error:  # the chip refuses pins by ValueError
+        return Bare(_usb(), 1, str(error))

@@ -1,0 +1,46 @@
+"""The HX711 converter, clocked by a state machine that runs `pulses.words`.
+
+The pulses after the 24 bits choose the gain of the next word (25: 128, 26: 32 on the other input, 27: 64) and must
+read 1: else clock and converter are out of step. Times from the maker's data sheet.
+"""
+
+from latch import settle
+
+BITS = 24
+OFF_US = 100  # a clock that is high for more than 60 us switches the converter off
+SETTLING = 4  # words after power-up, or after a change of gain
+START_MS = 1000  # the first word takes 400 ms at 10 samples a second
+
+
+class Hx711:
+    """Hands each word to the latch in the interrupt. `pulses` is 25, 26 or 27."""
+
+    def __init__(self, machine, pulses: int, latch, clock) -> None:
+        self._machine = machine
+        self._pulses = pulses
+        self._ones = (1 << (pulses - BITS)) - 1
+        self._latch = latch
+        self._clock = clock
+        machine.irq(self._arrived, hard=True)
+
+    def start(self) -> bool:
+        """Switch it off and on, so that it starts from a known state, and let it settle; whether it gives words."""
+        machine = self._machine
+        machine.active(0)
+        machine.exec("set(pins, 1)")
+        self._clock.sleep_us(OFF_US)
+        machine.exec("set(pins, 0)")
+        machine.restart()
+        machine.put(self._pulses - 1)
+        machine.active(1)
+        return settle(self.take, self._clock, SETTLING, START_MS)
+
+    def take(self, sample) -> bool:
+        """Put the oldest sample into sample[0:5]; False when there is none."""
+        return self._latch.take(sample)
+
+    def _arrived(self, machine) -> None:
+        while machine.rx_fifo():
+            word = machine.get()
+            in_step = 1 if word & self._ones == self._ones else 0
+            self._latch.put(word >> (self._pulses - BITS) & 0xFFFFFF, in_step)
