@@ -257,22 +257,34 @@ def test_the_probe_budget_of_the_nist_handbook():
     assert round(budget.expanded(), 3) == 0.078
 
 
-def test_the_resistance_of_the_gum_by_uncorrelated_parts():
-    # JCGM 100:2008, H.2: V, I and phi observed together five times, R = V/I cos phi. The budget knows independent
-    # causes only: correlated inputs enter as the principal parts of their covariance.
+def test_the_impedance_of_the_gum_by_uncorrelated_parts():
+    # JCGM 100:2008, H.2: V, I and phi observed together five times; R = V/I cos phi, X = V/I sin phi, Z = V/I. The
+    # budget knows independent causes only: correlated inputs enter as the principal parts of their covariance.
+    # Correlations of the results, table H.4, from memory.
     voltage = np.array([5.007, 4.994, 5.005, 4.990, 4.999])
     current = np.array([19.663, 19.639, 19.640, 19.685, 19.678]) / 1000
     phase = np.array([1.0456, 1.0438, 1.0468, 1.0428, 1.0433])
     v, i, phi = voltage.mean(), current.mean(), phase.mean()
-    resistance = v / i * math.cos(phi)
-    gradient = np.array([resistance / v, -resistance / i, -v / i * math.sin(phi)])
+    z, turned = v / i, (math.cos(phi), math.sin(phi))
+    gradients = {
+        "R": np.array([turned[0] / i, -z * turned[0] / i, -z * turned[1]]),
+        "X": np.array([turned[1] / i, -z * turned[1] / i, z * turned[0]]),
+        "Z": np.array([1 / i, -z / i, 0.0]),
+    }
     spread = np.diag([v, i, phi])
     relative = np.cov([voltage / v, current / i, phase / phi]) / 5
     variance, direction = np.linalg.eigh(relative)
-    parts = zip(np.sqrt(variance), direction.T, strict=True)
-    budget = Budget(tuple(Contribution("part", u, float(gradient @ spread @ way), "1", 4) for u, way in parts))
-    assert round(resistance, 3) == 127.732
-    assert round(budget.u, 3) == 0.071
+    parts = list(zip(np.sqrt(variance), direction.T, strict=True))
+    shares = {name: [float(gradient @ spread @ way) for _, way in parts] for name, gradient in gradients.items()}
+    budgets = {
+        name: Budget(tuple(Contribution("part", u, by, "1", 4) for (u, _), by in zip(parts, share, strict=True)))
+        for name, share in shares.items()
+    }
+    assert [round(value, 3) for value in (z * turned[0], z * turned[1], z)] == [127.732, 219.847, 254.260]
+    assert [round(budgets[name].u, 3) for name in "RXZ"] == pytest.approx([0.071, 0.295, 0.236], abs=0.0011)
+    for one, other, published in (("R", "X", -0.588), ("R", "Z", -0.485), ("X", "Z", 0.993)):
+        covariance = sum(u**2 * by * to for (u, _), by, to in zip(parts, shares[one], shares[other], strict=True))
+        assert covariance / (budgets[one].u * budgets[other].u) == pytest.approx(published, abs=0.001)
 
 
 def test_the_thermometer_of_the_gum_away_from_its_mean():

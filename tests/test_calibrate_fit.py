@@ -71,6 +71,33 @@ def test_linewidth_calibration_and_covariance():
     assert fit.degrees_of_freedom == published["degrees_of_freedom"]
 
 
+def test_the_thermometer_of_the_gum():
+    published = EXAMPLES["thermometer"]
+    t, b = np.array(published["temperature_c"]), published["correction_c"]
+    fit = fit_polynomial(t - published["t0_c"], b, 1)
+    assert [round(float(value), places) for value, places in zip(fit.coefficients, (4, 5), strict=True)] == [
+        published["intercept"], published["slope"],
+    ]  # fmt: skip
+    assert [round(float(u), places) for u, places in zip(fit.u, (4, 5), strict=True)] == [
+        published["u_intercept"], published["u_slope"],
+    ]  # fmt: skip
+    assert round(fit.covariance[0, 1] / fit.u.prod(), 2) == published["correlation"]
+    assert round(fit.residual_sd, 4) == published["residual_sd"]
+    assert fit.degrees_of_freedom == published["degrees_of_freedom"]
+    assert round(float(fit(30 - published["t0_c"])), 4) == published["at_30_c"]
+    # The correlation must be in it: without, u would be 0.0073 C.
+    assert round(float(u_of_curve(fit, 30 - published["t0_c"])[0]), 4) == published["u_at_30_c"]
+
+
+def test_the_thermometer_of_the_gum_about_its_mean():
+    published = EXAMPLES["thermometer"]
+    t, b = np.array(published["temperature_c"]), published["correction_c"]
+    fit = fit_polynomial(t - published["at_mean"]["t0_c"], b, 1)
+    assert round(float(fit.coefficients[0]), 4) == published["at_mean"]["intercept"]
+    assert round(float(fit.u[0]), 4) == published["at_mean"]["u_intercept"]
+    assert fit.covariance[0, 1] / fit.u.prod() == pytest.approx(0.0, abs=1e-3)
+
+
 def test_the_curve_s_uncertainty_against_numpy():
     x, y = pontius()
     coefficients, covariance = np.polyfit(x / 1e6, y, 2, cov=True)

@@ -70,7 +70,7 @@ def buoyancy_factor(density: float, u_density: float, air: Air) -> tuple[float, 
     """
     true_mass = BUOYANT / (1 - CONVENTIONAL_AIR / density)
     by_air = true_mass / density
-    by_density = true_mass * (air.density - CONVENTIONAL_AIR) / density**2
+    by_density = true_mass * (air.density - CONVENTIONAL_AIR) / (density * (density - CONVENTIONAL_AIR))
     product = air.u_density * u_density / density**2
     u = math.sqrt((by_air * air.u_density) ** 2 + (by_density * u_density) ** 2 + product**2)
     return true_mass * (1 - air.density / density), u
