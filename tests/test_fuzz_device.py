@@ -15,7 +15,8 @@ from typing import Any
 
 import pytest
 from campaign import spoil
-from device_rig import DEVICE, FINGERPRINT, MICROPYTHON, PLAN, STEP, datum, framed, needs_micropython
+from device_rig import DEVICE, MICROPYTHON, PLAN, STEP, needs_micropython
+from wire import FINGERPRINT, datum, framed
 
 SPOILT_BYTES = 500_000  # each way, so a million in all
 LARGEST_BODY = 1018

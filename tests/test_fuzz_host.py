@@ -13,12 +13,12 @@ from random import Random
 import pytest
 from campaign import spoil
 from campaign.conversation import Step, a_night
-from device_rig import datum, framed, record, unframed
 from midspan import outcomes as out
 from midspan.errors import MidspanError, ProtocolError
 from midspan.raw_run import RawRun
 from midspan.session import Session
 from midspan.stages import Stage
+from wire import datum, framed, record, unframed
 
 # Spoilt bytes; together over ten million. A sound frame costs the host far more than a damaged one.
 ON_THE_LINE, IN_THE_CONTENT, NOISE = 4_000_000, 2_000_000, 4_500_000

@@ -1,0 +1,133 @@
+"""What became of every shaft, told by two that never speak to each other: the world's file and the host's journal.
+
+The world's file is written by the simulated feeder and chute at each happening, whatever the device and the host know
+of it. A shaft has a number of its own there; the host's number for it stands in the line "measured as".
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from midspan.passage import Passage, Stage
+
+GAUGE = ("rollers", "inlet")
+
+
+@dataclass
+class World:
+    """Where each shaft is (by its own number), which number the host gave it, and which places were emptied."""
+
+    where: dict[int, str] = field(default_factory=dict)
+    moves: list[tuple[int, str]] = field(default_factory=list)
+    measured_as: dict[int, list[int]] = field(default_factory=dict)  # own numbers, by the host's number
+
+    @classmethod
+    def read(cls, path: Path) -> World:
+        """The world as its file tells it; a world without a file has not begun."""
+        world = cls()
+        for line in path.read_text().splitlines() if path.exists() else ():
+            _, shaft, what = line.split(" ", 2)
+            if what.startswith("measured as "):
+                world.measured_as.setdefault(int(what.removeprefix("measured as ")), []).append(int(shaft))
+            elif shaft != "-":
+                world.where[int(shaft)] = what
+                world.moves.append((int(shaft), what))
+        return world
+
+    def own(self, number: int) -> int | None:
+        """The shaft that the host measured under this number, None when it measured none."""
+        owns = set(self.measured_as.get(number, ()))
+        assert len(owns) <= 1, f"number {number} was given to the shafts {sorted(owns)}"
+        return next(iter(owns), None)
+
+    def in_place(self, place: int) -> set[int]:
+        """Shafts that lie in a place."""
+        return {shaft for shaft, where in self.where.items() if where == f"place {place}"}
+
+
+@dataclass
+class Account:
+    """What does not agree: `lost` and `wrong` must stay empty, `ambiguous` are those that the host itself names."""
+
+    lost: list[str] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+    ambiguous: list[str] = field(default_factory=list)
+    fed: int = 0
+
+    def check(self, good: bool, words: str) -> None:
+        """Note a shaft that is not where the journal says."""
+        if not good:
+            self.lost.append(words)
+
+
+def account(world: World, passages: Iterable[Passage], standards: Mapping[int, str] | None = None) -> Account:
+    """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt."""
+    found = Account()
+    passages = list(passages)
+    slot = set(standards or {})
+    by_own: dict[int, list[int]] = {}
+    for passage in passages:
+        own = world.own(passage.shaft)
+        if own is not None:
+            by_own.setdefault(own, []).append(passage.shaft)
+            _compare(found, passage, world.where.get(own, "hopper"))
+        elif passage.stage is Stage.TAKEN_OUT:
+            found.lost.append(f"shaft {passage.shaft} is said to be taken out, and nobody took one")
+    for own, numbers in by_own.items():
+        if own not in slot and len(numbers) > 1:
+            found.wrong.append(f"the shaft {own} was measured under the numbers {numbers}")
+    _count_places(found, world, passages)
+    moved = {shaft for shaft, _ in world.moves} - slot
+    found.fed = len({shaft for shaft in moved if world.where[shaft] != "hopper"})
+    _count_all(found, world, passages, moved)
+    return found
+
+
+def _compare(found: Account, passage: Passage, where: str) -> None:
+    """A shaft whose own number is known."""
+    said = f"shaft {passage.shaft} is {passage.stage} {passage.place or ''} in the journal and lies in {where}"
+    here = where == f"place {passage.place}"
+    match passage.stage:
+        case Stage.IN_BIN:
+            found.check(here or (passage.standard is not None and where == "slot"), said)
+        case Stage.UNCERTAIN:
+            found.ambiguous.append(said)
+            found.check(here, said)
+        case Stage.TAKEN_OUT:
+            found.check(where == "floor", said)
+        case Stage.NO_SHAFT:
+            found.check(False, said)
+        case Stage.LEAVING:
+            found.check(here or where in GAUGE, said)
+        case _:
+            found.check(where in GAUGE, said)
+
+
+def _count_places(found: Account, world: World, passages: list[Passage]) -> None:
+    """What the chute saw fall into each place, and what lies there: a difference must be a doubt that was named."""
+    seen: Counter[int] = Counter()
+    doubts: Counter[int] = Counter()
+    for one in passages:
+        if one.place is None or one.standard is not None:
+            continue
+        if one.stage is Stage.IN_BIN:
+            seen[one.place] += one.passed
+        elif one.stage in (Stage.UNCERTAIN, Stage.LEAVING):
+            doubts[one.place] += 1
+    places = {int(where.split(" ")[1]) for where in world.where.values() if where.startswith("place ")}
+    for place in places | set(seen):
+        lie = len(world.in_place(place))
+        words = f"place {place}: {seen[place]} seen to fall into it, {doubts[place]} in doubt, {lie} lie there"
+        found.check(seen[place] <= lie <= seen[place] + doubts[place], words)
+
+
+def _count_all(found: Account, world: World, passages: list[Passage], moved: set[int]) -> None:
+    """No shaft left the hopper without a passage that answers for it."""
+    answers = sum(
+        max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (Stage.NO_SHAFT,)
+    )
+    out = [shaft for shaft in moved if world.where[shaft] not in ("hopper", "floor")]
+    found.check(len(out) <= answers, f"{len(out)} shafts left the hopper, {answers} are in the journal")
