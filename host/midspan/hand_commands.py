@@ -16,7 +16,6 @@ from midspan.hand_readings import check_typed_twice, typed_from
 from midspan.hand_record import HandRecord, HandSession, Typed, session_at, sessions
 from midspan.hand_report import expected_table, hand_json, hand_story
 from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
-from midspan.picture import check_ending, draw_around
 from midspan.report import budget_table, console, verdict_words
 from midspan.store import RunReference, Store
 from midspan.typed_table import read_typed
@@ -105,6 +104,8 @@ def show_hand(result: HandResult, decision: Decision, picture: Path | None, *, a
     else:
         console().print(hand_story(result, judged, cover), "", budget_table(result))
     if picture is not None:
+        from midspan.picture import check_ending, draw_around
+
         check_ending(picture)
         if not result.sees_all:
             raise OutputError(
