@@ -26,7 +26,7 @@ from settings import INPUTS, SERVICE, ConfigurationError, load
 
 SETTINGS, RELEASE, RELEASE_NEW = "board.json", "release.txt", "release.new"
 PIO_HZ = 1000000
-CELL_MACHINE = 4  # the first of the second PIO block: one block has not room for both programs and a third
+CELL_MACHINE = 2  # state machines 0 and 1 are the motors'
 BUS_TIMEOUT_US = 2000
 RETRY_US = 10000000  # a converter that is silent for so long is started anew, at rest
 GUARDS, GUARD_BITS = ("lid", "stop"), 64 | 128
@@ -162,11 +162,11 @@ class Board(Bare):
         steps = rp2.asm_pio(sideset_init=rp2.PIO.OUT_LOW)(pulses.steps)
         self._motors = _motor(0, given["press"], steps), _motor(1, given["rotate"], steps)
         rotate = self._motors[self.ROTATE]
-        self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         home_pin = _sensor(home)
         self.home_closed = lambda: home_pin.value() == home[1]
         wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
         self._inputs = Inputs([(bit, _sensor(one), one[1]) for bit, one in wired if one is not None])
+        self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
         if self.PLACES:

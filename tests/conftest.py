@@ -2,8 +2,8 @@
 
 from hypothesis import settings
 
-# Programs for MicroPython and for the bench: run by tests, not collected as such.
-collect_ignore_glob = ["*_on_device.py", "bench/*"]
+# Programs for MicroPython, shadows of the chip's modules, the bench: run by tests, not collected as such.
+collect_ignore_glob = ["*_on_device.py", "bench/*", "pio/*"]
 
 settings.register_profile("same every time", derandomize=True, deadline=None)
 settings.load_profile("same every time")

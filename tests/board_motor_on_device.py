@@ -1,0 +1,98 @@
+"""The motors' driver on MicroPython, one check at a time; run by test_board.py."""
+
+from array import array
+
+import machine
+import parts
+import pulses
+import rp2
+from chip import chip
+from motor import Motor
+from stepper import Stepper
+
+
+def motor(number=0, forward=1):
+    steps = rp2.StateMachine(number, rp2.asm_pio(sideset_init=2)(pulses.steps), 1000000, sideset_base=1)
+    pin = machine.Pin(20 + number, machine.Pin.OUT)
+    return steps, pin, Motor(steps, number, pin, forward, rp2.DMA(), rp2.DMA())
+
+
+def segments(*pairs):
+    return array("i", [number for pair in pairs for number in pair])
+
+
+def check_a_motor_counts_what_it_steps():
+    steps, pin, one = motor()
+    assert (one.position(), one.moving()) == (0, False)
+    one.feed(1, segments((100, 10), (50, 20)), 2)
+    assert pin.value() == 1
+    assert one.moving()
+    chip.pass_us(500)
+    assert 0 < one.position() < 10
+    chip.pass_us(10000)
+    assert (one.position(), one.moving(), steps.pushed) == (30, False, 30)
+    one.feed(-1, segments((40, 50)), 1)
+    assert pin.value() == 0
+    chip.pass_us(10000)
+    assert (one.position(), steps.pushed) == (-20, 80)
+
+
+def check_a_motor_wired_the_other_way_round_counts_the_same():
+    _, pin, one = motor(forward=0)
+    one.feed(1, segments((40, 5)), 1)
+    chip.pass_us(1000)
+    assert (pin.value(), one.position()) == (0, 5)
+
+
+def check_a_halt_is_exact_whenever_it_comes():
+    pairs = segments((60, 7), (40, 30), (60, 7))
+    for us in range(0, 2400, 7):
+        chip.reset()
+        steps, _, one = motor()
+        one.feed(-1, pairs, 3)
+        chip.pass_us(us)
+        one.halt()
+        at = one.position()
+        assert at == -steps.pushed
+        assert not one.moving()
+        chip.pass_us(10000)
+        assert one.position() == at, "went on after the halt"
+        one.feed(1, segments((50, 9)), 1)
+        chip.pass_us(10000)
+        assert one.position() == at + 9, "what was left of the move before was played"
+        one.halt()
+        assert one.position() == at + 9
+
+
+def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
+    class OneAxis:
+        def __init__(self):
+            _, _, self.motor = motor()
+
+        def axis_feed(self, _, direction, given, pairs):
+            self.motor.feed(direction, given, pairs)
+
+        def axis_halt(self, _):
+            self.motor.halt()
+
+        def axis_moving(self, _):
+            return self.motor.moving()
+
+        def axis_position(self, _):
+            return self.motor.position()
+
+    axis = Stepper(OneAxis(), 0, 200000, 0, 28000)
+    axis.move_to(20000, 12000)
+    chip.pass_us(900000)
+    axis.stop()
+    begun = axis.position()
+    chip.pass_us(1000000)
+    assert begun < axis.position() <= begun + 12000 * 12000 // 400000 + 1
+    assert not axis.moving()
+    axis.move_to(0, 12000)
+    chip.pass_us(4000000)
+    assert axis.position() == 0
+
+
+if __name__ == "__main__":
+    parts.run(globals())

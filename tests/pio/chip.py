@@ -1,0 +1,75 @@
+"""The simulated chip behind the shadows of `machine` and `rp2`: its clock, and what happens as it goes on.
+
+The shadows keep to what the stock firmware does, as its sources and data sheets say it: they are written from those
+and never from the drivers. All of it runs under both Pythons.
+"""
+
+TICKS = 0x3FFFFFFF
+LOOK_US = 50  # each look at the clock takes so long, so that a loop that waits for the clock ends
+SLICE_US = 50
+
+
+class Chip:
+    """Time, and the parts that do something as it passes; `parts` have run(now_us)."""
+
+    def __init__(self):
+        self.reset()
+
+    def reset(self):
+        self.now_us = 0
+        self.parts = []
+        self.levels = {}  # what the outside world drives, by pin
+        self.pins = {}
+        self.converter = None
+        self.bus = None
+        self.slept_ms = 0
+        self.in_interrupt = False
+
+    def pass_us(self, us):
+        """Let time pass in slices, so that an interrupt comes nearly when it should; within one it stands still."""
+        if self.in_interrupt:
+            return
+        self.in_interrupt = True
+        until_us = self.now_us + us
+        while self.now_us < until_us:
+            self.now_us = min(until_us, self.now_us + SLICE_US)
+            for part in self.parts:
+                part.run(self.now_us)
+        self.in_interrupt = False
+
+    def drive(self, number, level):
+        """The outside world sets a pin."""
+        before = self.read(number)
+        self.levels[number] = level
+        pin = self.pins.get(number)
+        if pin is not None and pin.handler is not None and before != level:
+            wanted = pin.IRQ_RISING if level else pin.IRQ_FALLING
+            if pin.trigger & wanted:
+                pin.handler(pin)
+
+    def read(self, number):
+        if number in self.levels:
+            return self.levels[number]
+        pin = self.pins.get(number)
+        if pin is None:
+            return 0
+        return pin.level if pin.mode == pin.OUT else 1 if pin.pull == pin.PULL_UP else 0
+
+
+class Clock:
+    """The `time` module as the chip has it."""
+
+    def ticks_us(self):
+        chip.pass_us(LOOK_US)
+        return chip.now_us & TICKS
+
+    def sleep_us(self, us):
+        chip.pass_us(us)
+
+    def sleep_ms(self, ms):
+        chip.slept_ms += ms
+        chip.pass_us(1000 * ms)
+
+
+chip = Chip()
+clock = Clock()

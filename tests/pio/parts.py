@@ -1,0 +1,152 @@
+"""Models of what is wired to the chip: converters, a motor that stands, the USB port. Written from data sheets and the
+firmware's own behaviour, for scripts that MicroPython runs.
+"""
+
+import io
+import sys
+
+from chip import chip
+
+NAU_ADDRESS = 0x2A
+
+
+def run(checks):
+    """Run the check named on the command line; `checks` are a script's globals."""
+    checks["check_" + sys.argv[1]]()
+    print("good")
+
+
+class Still:
+    """A motor that stands at a place."""
+
+    def __init__(self, at=0):
+        self.at = at
+
+    def position(self):
+        return self.at
+
+
+class Ticking:
+    """A converter with a word every 12.5 ms; `words` come after the time it takes to start, `trailing` after each."""
+
+    def __init__(self, words, trailing=1, period_us=12500):
+        self.words, self.trailing, self.period_us = words, trailing, period_us
+        self.number, self.begun_us, self.restarts, self.silent = 0, 0, 0, False
+
+    def restart(self, now_us):
+        self.restarts += 1
+        self.begun_us = now_us + 50000 - self.period_us
+
+    def ready_us(self, since_us):
+        if self.silent:
+            return None
+        periods = max(0, since_us - self.begun_us - 1) // self.period_us + 1
+        return max(since_us, self.begun_us + periods * self.period_us)
+
+    def word(self, at_us, pulses):
+        word = self.words[self.number % len(self.words)]
+        self.number += 1
+        ones = (1 << pulses - 24) - 1
+        return word << pulses - 24 | (ones if self.trailing else 0)
+
+
+class Nau:
+    """A NAU7802 on an I2C bus: registers, times and order of the data sheet; `broken` names what it does wrong."""
+
+    def __init__(self, broken=None, words=(5, 6, 7), rate_us=12500):
+        self.broken, self.words, self.rate_us = broken, words, rate_us
+        self.registers = bytearray(32)
+        self.log = []
+        self.number = 0
+        self.powered_us = self.calibrating_us = self.next_us = None
+        self.dead = broken == "absent"
+        chip.parts.append(self)
+        chip.drive(27, 0)
+
+    def run(self, now_us):
+        if self.next_us is not None and now_us >= self.next_us:
+            self.next_us += self.rate_us
+            self.number += 1
+            chip.drive(27, 0)
+            chip.drive(27, 1)
+
+    def writeto_mem(self, address, register, data):
+        self._bus(address)
+        value = data[0]
+        self.log.append((register, value))
+        self.registers[register] = value
+        if register == 0:
+            self._power(value)
+        if register == 2 and value & 4:
+            self.calibrating_us = chip.now_us + 344000
+
+    def _power(self, value):
+        if value & 1:
+            self.registers[:] = bytes(32)
+            self.registers[0] = 1
+            self.next_us = None
+        if value & 2 and self.powered_us is None:
+            self.powered_us = chip.now_us + 200
+        if value & 0x16 == 0x16 and self.broken != "no words":
+            self.next_us = chip.now_us + self.rate_us
+
+    def readfrom_mem_into(self, address, register, buffer):
+        self._bus(address)
+        if register == 0x12:
+            word = self.words[self.number % len(self.words)]
+            buffer[0], buffer[1], buffer[2] = word >> 16 & 255, word >> 8 & 255, word & 255
+            chip.levels[27] = 0
+            return
+        value = self.registers[register]
+        if register == 0 and self.powered_us is not None and chip.now_us >= self.powered_us:
+            value |= 0 if self.broken == "no power" else 8
+        if register == 2 and self.calibrating_us is not None and chip.now_us >= self.calibrating_us:
+            if self.broken != "endless calibration":
+                value &= ~4
+            value |= 8 if self.broken == "calibration error" else 0
+        buffer[0] = value
+
+    def _bus(self, address):
+        assert address == NAU_ADDRESS
+        chip.pass_us(100)
+        if self.dead:
+            raise OSError(5)
+
+
+class Port(io.IOBase):
+    """The USB port of the stock firmware: room for 256 bytes; a write that finds too little waits half a second, sends
+    what fits and forgets the rest; a read waits for all it was asked for. `waited_ms` is what nobody may see."""
+
+    ROOM = 256
+
+    def __init__(self):
+        self.connected, self.waited_ms = True, 0
+        self.waiting, self.sent, self.incoming = bytearray(), bytearray(), bytearray()
+
+    def ioctl(self, request, wanted):
+        if request != 3:  # MP_STREAM_POLL
+            return -22
+        ready = 1 if self.incoming else 0
+        ready |= 4 if not self.connected or len(self.waiting) < self.ROOM else 0
+        return ready & wanted
+
+    def readinto(self, buffer):
+        if len(self.incoming) < len(buffer):
+            self.waited_ms += 1000000
+        for i in range(len(buffer)):
+            buffer[i] = self.incoming[i]
+        self.incoming = self.incoming[len(buffer) :]
+        return len(buffer)
+
+    def write(self, data):
+        if not self.connected:
+            return len(data)
+        fits = min(len(data), self.ROOM - len(self.waiting))
+        if fits < len(data):
+            self.waited_ms += 500
+        self.waiting += data[:fits]
+        return fits
+
+    def host_reads(self):
+        self.sent += self.waiting
+        self.waiting = bytearray()
