@@ -34,10 +34,11 @@ LEFT_TO_RIGHT = """
     bands limits risk decision notice_ways notices
     sort_plan tables store verdict passage journal tally checks
     link gauge rehearsal plan scenario sorter
+    board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
-    rework commands demo cli_procedure cli_calibrate cli_compare cli_hand cli_risk cli_study cli
+    rework commands demo cli_procedure cli_calibrate cli_compare cli_hand cli_risk cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

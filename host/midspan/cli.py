@@ -10,6 +10,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from midspan.cli_board import board
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
@@ -134,6 +135,7 @@ def show(
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
+app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
 app.add_typer(study, name="study")

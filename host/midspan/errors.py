@@ -39,6 +39,10 @@ class DeviceFault(MidspanError):
     """The gauge reported a fault: the instrument needs attention, the shaft is not to blame."""
 
 
+class BoardError(MidspanError):
+    """The board, or a tool that puts code on it, did not do its part: the message says which and what to try."""
+
+
 class ArchiveError(MidspanError):
     """A file of raw runs is foreign, damaged or of another version: nothing in it was changed."""
 

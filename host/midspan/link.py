@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import TracebackType
@@ -63,8 +63,38 @@ def ports() -> list[PortInfo]:
     ]
 
 
+USB = "usb:"  # before a USB id, a serial number, or the beginning of either
+
+
+def find_port(name: str, present: Callable[[], list[PortInfo]] = ports) -> str:
+    """The port that is meant by a name: itself, or for usb:... the one there now with that USB id or serial number.
+
+    A port that comes back after a reset or a night may have another name; its serial number stays. Raises LinkError
+    when none fits, or several do.
+
+    >>> board = PortInfo("/dev/ttyACM1", "2e8a:0005", "e6614c775b", "")
+    >>> find_port("usb:E6614", lambda: [board]), find_port("usb:2e8a:0005", lambda: [board]), find_port("COM3")
+    ('/dev/ttyACM1', '/dev/ttyACM1', 'COM3')
+    """
+    if not name.startswith(USB):
+        return name
+    wanted = name.removeprefix(USB).lower()
+    fitting = [
+        port.port
+        for port in present()
+        if f"{port.usb_id}:{port.serial_number}".lower().startswith(wanted)
+        or port.serial_number.lower().startswith(wanted)
+    ]
+    if len(fitting) != 1 or not wanted:
+        why = (
+            f"fits {len(fitting)} ports ({', '.join(fitting)}); give more of it" if fitting else "no such port is there"
+        )
+        raise LinkError(f"{name}: {why}; `midspan ports` lists USB ids and serial numbers")
+    return fitting[0]
+
+
 class SerialLink:
-    """An open serial port that no other program can open meanwhile.
+    """An open serial port that no other program can open meanwhile; `port` as `find_port` takes it.
 
     Raises LinkError, naming the port, when it is missing, busy, forbidden or no serial port, and from
     `read` and `write` when it goes away.
@@ -77,7 +107,7 @@ class SerialLink:
     def __init__(self, port: str, read_s: float = READ_S) -> None:
         self.name = port
         with self._in_words(NO_PORT):
-            self._serial = serial.Serial(port, BAUD, timeout=read_s, write_timeout=WRITE_S, exclusive=True)
+            self._serial = serial.Serial(find_port(port), BAUD, timeout=read_s, write_timeout=WRITE_S, exclusive=True)
 
     def read(self) -> bytes:
         """Bytes that have come, waiting up to `read_s` for the first; empty when none did."""

@@ -1,0 +1,103 @@
+"""What a person at the prompt may ask of the board while the gauge itself is not started: inputs, words, a slow move.
+
+`midspan board check` loads this when the service jumper is on. Answers are printed as JSON.
+"""
+
+import json
+from array import array
+
+from board import SETTINGS, Board
+from load_cell import elapsed_us
+from settings import INPUTS, load
+
+GUARDS = 64 | 128  # lid, emergency stop
+PATIENCE_US = 1000000  # for a word; the slowest converter takes a tenth of it
+
+
+class Prompt:
+    """A line that nobody writes to: the prompt has it."""
+
+    def read_into(self, _) -> int:
+        """Nothing comes."""
+        return 0
+
+    def write(self, buffer, start: int, end: int) -> int:
+        """All is taken, none is sent."""
+        return end - start
+
+
+def _board() -> Board:
+    given = load(SETTINGS)
+    given["watchdog_ms"] = 0  # nobody would feed it here
+    board = Board(given, Prompt())
+    board.PLACES = board.PLACES or 1  # inputs() then tells of everything that is wired, feeder or not
+    return board
+
+
+board = _board()
+
+
+def _state(name: str) -> bool:
+    for _ in range(3):  # the inputs want two equal looks in a row
+        board.idle()
+    return bool(board.home_closed() if name == "home" else board.inputs() >> INPUTS.index(name) & 1)
+
+
+def _for(left_us: int):
+    """Turns of a loop, for so long at most."""
+    before_us = board.ticks_us()
+    while left_us > 0:
+        yield
+        now_us = board.ticks_us()
+        left_us -= elapsed_us(now_us, before_us)
+        before_us = now_us
+
+
+def look() -> None:
+    """Print whether each input is set."""
+    print(json.dumps({name: _state(name) for name in ("home",) + INPUTS}))
+
+
+def watch(name: str, seconds: int) -> None:
+    """Print how often an input changed, after two changes or so many seconds."""
+    state, changes = _state(name), 0
+    for _ in _for(1000000 * seconds):
+        if _state(name) != state:
+            state, changes = not state, changes + 1
+        if changes == 2:
+            break
+    print(json.dumps(changes))
+
+
+def words(number: int) -> None:
+    """Print tick, word and whether the trailing bits were right, of so many samples or of those that came."""
+    sample, found = array("i", [0] * 5), []
+    while board.cell_take(sample):
+        pass  # those from before the question
+    while len(found) < number:
+        for _ in _for(PATIENCE_US):
+            board.idle()
+            if board.cell_take(sample):
+                found.append(list(sample[:3]))
+                break
+        else:
+            break
+    print(json.dumps(found))
+
+
+def move(axis: int, steps: int, period_us: int) -> None:
+    """Move slowly by a few steps, positive down or forward, and print the steps made.
+
+    Stops at the home switch on the way up, at an open lid and at the emergency stop.
+    """
+    begun = board.axis_position(axis)
+    upward = axis == board.PRESS and steps < 0
+    board.axis_feed(axis, 1 if steps > 0 else -1, array("i", [period_us, abs(steps)]), 1)
+    try:
+        for _ in _for(2 * abs(steps) * period_us):
+            if not board.axis_moving(axis) or board.inputs() & GUARDS or (upward and board.home_closed()):
+                break
+            board.idle()
+    finally:
+        board.axis_halt(axis)
+    print(json.dumps(board.axis_position(axis) - begun))

@@ -1,0 +1,58 @@
+"""A board for tests: the real MicroPython at its prompt behind a pty, with a folder for its flash."""
+
+import os
+import subprocess
+import tty
+from contextlib import contextmanager
+from pathlib import Path
+
+from device_rig import MICROPYTHON
+
+WORLD = Path(__file__).with_name("world_on_device.py")
+
+
+class PtyBoard:
+    """`port` is what to open. `reset` starts it anew, as the button does: with main.py, or at its prompt.
+
+    `wired` puts the simulated chip and the bench of world_on_device.py behind it; without them it has no pins.
+    """
+
+    def __init__(self, flash: Path, wired: bool = False) -> None:
+        flash.mkdir(exist_ok=True)
+        self.flash, self._wired = flash, wired
+        self._far, self._near = os.openpty()
+        tty.setraw(self._near)
+        self.port = os.ttyname(self._near)
+        self._process = None
+        self.reset()
+
+    def reset(self, service: bool = True) -> None:
+        """Start anew; the service jumper keeps main.py from starting."""
+        self._end()
+        begun = service or not (self.flash / "main.py").exists()
+        first = [*(["-i"] * begun), str(WORLD), *(["main"] * (not begun))] if self._wired else []
+        self._process = subprocess.Popen(
+            [str(MICROPYTHON), "-X", "heapsize=512K", *first], stdin=self._far, stdout=self._far, stderr=self._far,
+            cwd=self.flash, start_new_session=True,
+        )  # fmt: skip
+
+    def _end(self) -> None:
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait()
+
+    def close(self) -> None:
+        """The end of the board."""
+        self._end()
+        os.close(self._near)
+        os.close(self._far)
+
+
+@contextmanager
+def board_on(flash, wired=False):
+    """A board whose flash is this folder."""
+    board = PtyBoard(flash, wired)
+    try:
+        yield board
+    finally:
+        board.close()
