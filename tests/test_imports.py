@@ -27,7 +27,7 @@ LEFT_TO_RIGHT = """
     result_form shaft spine_trials calibration_use watch
     gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_assign
     hand_prompts
-    study_gauge study_linearity study_stability control_chart
+    study_gauge study_linearity study_stability study_stock control_chart
     fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file

@@ -132,7 +132,9 @@ def test_the_commands_print_their_verdicts_and_draw(table) -> None:
     assert "Real biases at 2, 8, 10" in done.stdout
     assert "not capable" in done.stdout
     assert "<svg" in table.with_suffix(".svg").read_text(encoding="utf-8")
-    told = json.loads(midspan("study", "bias", "--csv", table, "--json").stdout)
+    drawn = table.with_name("bias.png")
+    told = json.loads(midspan("study", "bias", "--csv", table, "--json", "--picture", drawn).stdout)
+    assert drawn.stat().st_size > 10_000
     assert told["bias"]["10"]["bias"] == pytest.approx(-0.616667, abs=1e-6)
 
 

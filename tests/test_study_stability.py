@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from commands_rig import complaint, midspan
+from matplotlib.image import imread
 from midspan.errors import ReadingsError
 from midspan.study_stability import between, pooled, precision_limit, stability_study, variance_between
 
@@ -101,6 +102,17 @@ def test_the_command_takes_dates_and_draws(tmp_path) -> None:
     assert "No drift over 24 days" in done.stdout
     assert "Sessions 6, 20 lie outside" in done.stdout
     assert path.with_suffix(".png").stat().st_size > 10_000
+
+
+def test_a_picture_shows_no_scatter_where_each_session_has_one_reading(tmp_path) -> None:
+    # A row of zeros would look like a gauge without any.
+    path = tmp_path / "bar.csv"
+    path.write_text("day,value\n" + "\n".join(f"{i},{500 + i % 3}" for i in range(9)), encoding="utf-8")
+    assert midspan("study", "stability", "--csv", path, "--picture", path.with_suffix(".png")).returncode == 0
+    again = path.read_text().replace("8,502", "8,502\n8,501")
+    path.write_text(again, encoding="utf-8")
+    assert midspan("study", "stability", "--csv", path, "--picture", tmp_path / "more.png").returncode == 0
+    assert imread(tmp_path / "more.png").shape[0] > 1.8 * imread(path.with_suffix(".png")).shape[0]
 
 
 def test_the_command_says_one_line_without_anything_to_study(tmp_path) -> None:

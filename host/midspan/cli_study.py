@@ -87,12 +87,13 @@ def bias(
     bar: Annotated[list[Path] | None, typer.Option(help="File of an assigned bar (midspan hand assign).")] = None,
     quantity: Of = Quantity.SPINE,
     tolerance: Tolerance = None,
+    picture: Picture = None,
     as_json: AsJson = False,
 ) -> None:
     """Bias against one bar of known value, or several, each on its own."""
     from midspan import study_commands
 
-    study_commands.bias(csv, store, bar or [], quantity, tolerance, as_json=as_json)
+    study_commands.bias(csv, store, bar or [], quantity, tolerance, picture, as_json=as_json)
 
 
 @study.command("stability", epilog="Example: midspan study stability --label bar-1 --picture bar-1.png")
@@ -108,6 +109,25 @@ def stability(
     from midspan import study_commands
 
     study_commands.stability(csv, store, label or [], quantity, picture, as_json=as_json)
+
+
+@study.command("stock", epilog="Example: midspan study stock --batch 1 --low 493 --high 505")
+def stock(
+    csv: Annotated[Path | None, typer.Option(help="Values: column value.")] = None,
+    store: StoreFile = STORE,
+    batch: Annotated[list[str] | None, typer.Option(help="Stored batches, as 1,4,7.")] = None,
+    quantity: Of = Quantity.SPINE,
+    low: Annotated[float | None, typer.Option(min=-1e9, max=1e9, help="Lower limit, if there is one.")] = None,
+    high: Annotated[float | None, typer.Option(min=-1e9, max=1e9, help="Upper limit, if there is one.")] = None,
+    share: Annotated[float, typer.Option(min=0.5, max=0.9999, help="Share of all shafts to be held.")] = 0.95,
+    confidence: Annotated[float, typer.Option(min=0.5, max=0.9999, help="How sure that shall be.")] = 0.95,
+    picture: Picture = None,
+    as_json: AsJson = False,
+) -> None:
+    """Where nearly all shafts of a stock lie, and how well they suit given limits."""
+    from midspan import study_commands
+
+    study_commands.stock(csv, store, batch or [], quantity, (low, high), share, confidence, picture, as_json=as_json)
 
 
 @study.command("chart", epilog="Example: midspan study chart --label bar-1 --baseline 20")

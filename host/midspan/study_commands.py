@@ -1,6 +1,7 @@
 """What the commands of the studies do, once their options are known."""
 
 import json
+import math
 import sys
 from collections.abc import Iterable
 from dataclasses import asdict
@@ -26,6 +27,7 @@ from midspan.study_source import (
     references_of,
 )
 from midspan.study_stability import stability_study
+from midspan.study_stock import stock_study
 
 INTERACTION = {"auto": None, "with": True, "without": False}
 
@@ -49,7 +51,7 @@ def gauge(
     }
     _say(tables, verdict, values, as_json)
     if picture:
-        study_picture.draw_gauge(study, picture)
+        study_picture.draw_gauge(study, picture, _words(csv, quantity))
         _say_picture(picture)
 
 
@@ -72,13 +74,14 @@ def linearity(
     }
     _say([study_report.bias_table(study.names, study.at), study_report.line_table(study)], verdict, values, as_json)
     if picture:
-        study_picture.draw_linearity(study, picture)
+        study_picture.draw_linearity(study, picture, _words(csv, quantity))
         _say_picture(picture)
 
 
 def bias(
-    csv: Path | None, store: Path, bars: list[Path], quantity: str, tolerance: float | None, *, as_json: bool
-) -> None:
+    csv: Path | None, store: Path, bars: list[Path], quantity: str, tolerance: float | None, picture: Path | None,
+    *, as_json: bool,
+) -> None:  # fmt: skip
     """Print the bias against each reference on its own."""
     known, rows = _against(csv, store, bars, quantity)
     by_part: dict[str, list[float]] = {}
@@ -89,6 +92,9 @@ def bias(
     verdict = [*study_report.bias_verdict(names, at), *study_report.capability(names, at, tolerance)]
     values = {"bias": {name: asdict(one) | {"bias": one.bias} for name, one in zip(names, at, strict=True)}}
     _say([study_report.bias_table(names, at)], verdict, values, as_json)
+    if picture:
+        study_picture.draw_bias(names, at, picture, _words(csv, quantity))
+        _say_picture(picture)
 
 
 def _against(
@@ -112,7 +118,24 @@ def stability(
     values |= {"within_sd": study.within_sd, "drift_per_day": study.drift_per_day}
     _say([study_report.stability_table(study)], verdict, values, as_json)
     if picture:
-        study_picture.draw_stability(study, picture)
+        study_picture.draw_stability(study, picture, _words(csv, quantity))
+        _say_picture(picture)
+
+
+def stock(
+    csv: Path | None, store: Path, batches: list[str], quantity: str, limits: tuple[float | None, float | None],
+    share: float, confidence: float, picture: Path | None, *, as_json: bool,
+) -> None:  # fmt: skip
+    """Print what a sample says of the stock that it comes from."""
+    rows = from_table(csv) if csv else _of_batches(store, batches, quantity, fewest=1)
+    study = stock_study([one.value for one in rows], *limits, share, confidence)
+    verdict = list(study_report.stock_verdict(study))
+    ends = [None if math.isinf(end) else end for end in study.interval]
+    values = {"mean": study.mean, "sd": study.sd, "interval": ends, "cp": study.cp, "cpk": study.cpk}
+    values |= {"outside": study.outside, "normal_p": study.normal_p, "number": len(study.values)}
+    _say([study_report.stock_table(study)], verdict, values, as_json)
+    if picture:
+        study_picture.draw_stock(study, picture, _words(csv, quantity))
         _say_picture(picture)
 
 
@@ -129,13 +152,14 @@ def chart(
     values = {"centre": found.centre, "sigma": found.sigma, "limits": found.limits, "signals": signals}
     _say([study_report.chart_table(found, mean)], verdict, values, as_json)
     if picture:
-        study_picture.draw_chart(found, mean, picture)
+        study_picture.draw_chart(found, mean, picture, _words(csv, quantity))
         _say_picture(picture)
 
 
-def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
-    if len(batches) < 2:
-        raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
+def _of_batches(store_file: Path, batches: list[str], quantity: str, fewest: int = 2) -> list[Observation]:
+    if len(batches) < fewest:
+        asked = "the batches of two or more appraisers: --batch 1,2 --batch 3,4" if fewest > 1 else "a --batch"
+        raise ReadingsError(f"name {asked}; or give a --csv")
     with Store.open(store_file, create=False) as store:
         return _some(from_batches(store, batches, quantity), store_file)
 
@@ -162,6 +186,11 @@ def _say(tables: Iterable[Table], verdict: list[str], values: dict[str, Any], as
         screen.print(table, "")
     for sentence in verdict:
         screen.print(sentence)
+
+
+def _words(csv: Path | None, quantity: str) -> str:
+    """What is on an axis: a stored quantity with its unit; a table does not say its unit."""
+    return "value" if csv else ", ".join(quantity.rsplit("_", 1))
 
 
 def _say_picture(picture: Path) -> None:

@@ -1,6 +1,7 @@
 """Pictures of studies, readable in black and white: line styles, hatches and markers carry what colour would."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -15,8 +16,9 @@ from midspan.control_chart import Chart, WeightedMean
 from midspan.errors import OutputError
 from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
 from midspan.study_gauge import CrossedStudy
-from midspan.study_linearity import LinearityStudy
+from midspan.study_linearity import BiasStudy, LinearityStudy
 from midspan.study_stability import StabilityStudy
+from midspan.study_stock import StockStudy
 
 MARKERS = "osD^vP*X"
 SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
@@ -38,7 +40,7 @@ def _sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
             raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
-def draw_gauge(study: CrossedStudy, path: Path) -> None:
+def draw_gauge(study: CrossedStudy, path: Path, what: str) -> None:
     """Shares of the components, and every cell's mean with its readings, part by part."""
     with _sheet(path, "Where the variation comes from", 1, 2) as ((left, right),):
         place = np.arange(len(SHARES))
@@ -57,10 +59,11 @@ def draw_gauge(study: CrossedStudy, path: Path) -> None:
             )
         right.set_xticks(np.arange(len(study.parts)), study.parts, fontsize=8)
         right.set_xlabel("part")
+        right.set_ylabel(what)
         right.legend(fontsize=8, frameon=False)
 
 
-def draw_linearity(study: LinearityStudy, path: Path) -> None:
+def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
     """Bias of every reading against its reference, the line, and the band that covers it 19 times in 20."""
     with _sheet(path, "Bias along the range", 1, 1) as ((axes,),):
         x = np.linspace(min(study.references), max(study.references), 101)
@@ -75,26 +78,68 @@ def draw_linearity(study: LinearityStudy, path: Path) -> None:
             [one.reference for one in study.at], [one.bias for one in study.at], "D", color=INK, ms=5, label="mean"
         )
         axes.axhline(0, color=FAINT, ls="--", lw=1)
-        axes.set_xlabel("reference")
+        axes.set_xlabel(f"reference: {what}")
         axes.set_ylabel("bias")
         axes.legend(fontsize=8, frameon=False)
 
 
-def draw_stability(study: StabilityStudy, path: Path) -> None:
-    """Session means against the day with limits and drift, and the scatter within each session below."""
-    with _sheet(path, "A check standard over time", 2, 1) as ((top,), (bottom,)):
+def draw_bias(names: Sequence[str], at: Sequence[BiasStudy], path: Path, what: str) -> None:
+    """Bias at each reference with its 95 % interval, and how well the reference itself is known (k = 2)."""
+    with _sheet(path, "Bias against known bars", 1, 1) as ((axes,),):
+        place = np.arange(len(at))
+        known = [2 * one.u_reference for one in at]
+        axes.bar(place, 2 * np.array(known), 0.5, bottom=-np.array(known), color=LIGHT, label="± U of the reference")
+        axes.errorbar(
+            place, [one.bias for one in at], [one.half_width for one in at], fmt="D", color=INK, capsize=4,
+            label="bias, ± 95 % of its scatter",
+        )  # fmt: skip
+        axes.axhline(0, color=FAINT, ls="--", lw=1)
+        axes.set_xticks(place, [f"{name}\n{one.reference:g}" for name, one in zip(names, at, strict=True)], fontsize=8)
+        axes.set_xlim(-0.6, len(at) - 0.4)
+        axes.use_sticky_edges = False  # or a bar would end on the edge of the picture
+        axes.margins(y=0.1)
+        axes.set_ylabel(f"bias: {what}")
+        axes.legend(fontsize=8, frameon=False)
+
+
+def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
+    """How often each value came, with the limits, and above it the interval in which the share of all lies."""
+    with _sheet(path, "A stock and its limits", 1, 1) as ((axes,),):
+        values = np.array(stock.values)
+        counts, _, _ = axes.hist(values, bins="auto", color=LIGHT, edgecolor=INK, lw=0.8)
+        top = 1.25 * counts.max()
+        sides = axes.get_xlim()
+        low, high = (end if math.isfinite(end) else side for end, side in zip(stock.interval, sides, strict=True))
+        axes.plot([low, high], [0.9 * top] * 2, "-", color=INK, lw=1.4, label=f"{100 * stock.share:g} % of all")
+        axes.plot([end for end in stock.interval if math.isfinite(end)], 0.9 * top, "|", color=INK, ms=12)
+        axes.plot(stock.mean, 0.9 * top, "o", mfc="white", mec=INK, ms=5, label="mean")
+        for i, limit in enumerate(end for end in (stock.low, stock.high) if end is not None):
+            axes.axvline(limit, color=INK, ls="--", lw=1.2, label=None if i else "limit")
+        axes.set_ylim(0, top)
+        axes.yaxis.get_major_locator().set_params(integer=True)
+        axes.set_xlabel(what)
+        axes.set_ylabel("shafts")
+        axes.legend(fontsize=8, frameon=False, ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+
+
+def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
+    """Session means against the day with limits and drift, and below the scatter within each session if there is."""
+    with _sheet(path, "A check standard over time", 1 if study.within is None else 2, 1) as ((top,), *below):
         days = np.array(study.days)
         _levels(top, study.mean, study.limits, "two sigma")
         top.plot(days, study.means, "o-", color=INK, ms=4, lw=0.8, label="mean of a session")
         drift = study.mean + study.drift_per_day * (days - days.mean())
         top.plot(days, drift, color=SHADE, ls="-.", lw=1.4, label="drift")
-        top.legend(fontsize=8, frameon=False, ncols=2)
-        bottom.plot(days, study.deviations, "s", color=INK, ms=4)
-        bottom.set_ylabel("scatter within")
-        bottom.set_xlabel("day")
+        top.margins(y=0.2)  # room for the legend
+        top.legend(fontsize=8, frameon=False, ncols=3)
+        top.set_ylabel(what)
+        for (bottom,) in below:
+            bottom.plot(days, study.deviations, "s", color=INK, ms=4)
+            bottom.set_ylabel("scatter within")
+        (below[-1][0] if below else top).set_xlabel("day")
 
 
-def draw_chart(chart: Chart, mean: WeightedMean, path: Path) -> None:
+def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
     """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
     with _sheet(path, "Control chart of a check standard", 3, 1) as ((top,), (middle,), (bottom,)):
         at = np.arange(1, len(chart.values) + 1)
@@ -103,7 +148,7 @@ def draw_chart(chart: Chart, mean: WeightedMean, path: Path) -> None:
             for sign in (1, -1):
                 top.axhline(chart.centre + sign * sigmas * chart.sigma, color=FAINT, lw=0.5, ls=":")
         _points(top, at, chart.values, sorted({signal.at for signal in chart.signals}))
-        top.set_ylabel("reading")
+        top.set_ylabel(what)
         top.legend(fontsize=8, frameon=False, ncols=2)
         middle.axhline(chart.range_limit, color=INK, ls="--", lw=1)
         _points(middle, at[1:], chart.ranges, [i - 1 for i in chart.wide_ranges])

@@ -9,6 +9,8 @@ from midspan.control_chart import ENOUGH, Chart, WeightedMean, checks_until_seen
 from midspan.study_gauge import CLASSES_WANTED, GOOD_PCT, USABLE_PCT, AnovaRow, CrossedStudy
 from midspan.study_linearity import ALPHA, CAPABLE, BiasStudy, LinearityStudy
 from midspan.study_stability import StabilityStudy
+from midspan.study_stock import StockStudy
+from midspan.wording import places_for
 
 MANY_CLASSES = 1000
 
@@ -157,6 +159,46 @@ def stability_verdict(study: StabilityStudy) -> Iterator[str]:
     if outside:
         names = ", ".join(map(str, outside))
         yield f"Sessions {names} lie outside the limits of two sigma; one in twenty does so by chance."
+
+
+def stock_table(stock: StockStudy) -> Table:
+    """Mean, scatter, tolerance interval and capability."""
+    table = _table("quantity", "value")
+    table.add_row("shafts", str(len(stock.values)))
+    table.add_row("mean", f"{stock.mean:.6g}")
+    table.add_row("standard deviation", f"{stock.sd:.4g}")
+    table.add_row(f"{100 * stock.share:g} % of all lie", _between(stock))
+    for name, value in (("Cp", stock.cp), ("Cpk", stock.cpk)):
+        if value is not None:
+            table.add_row(name, f"{value:.2f}")
+    return table
+
+
+def _between(stock: StockStudy) -> str:
+    places = places_for(stock.sd)
+    low, high = (f"{end:.{places}f}" for end in stock.interval)
+    if math.isinf(stock.interval[0]):
+        return f"below {high}"
+    return f"above {low}" if math.isinf(stock.interval[1]) else f"between {low} and {high}"
+
+
+def stock_verdict(stock: StockStudy) -> Iterator[str]:
+    """What the study means, and what to do."""
+    sure = f"said with {100 * stock.confidence:g} % confidence"
+    yield f"Of shafts like these {100 * stock.share:g} % lie {_between(stock)}; {sure}."
+    if stock.cpk is not None:
+        limits = " and ".join(f"{limit:g}" for limit in (stock.low, stock.high) if limit is not None)
+        word = "suits its limits" if stock.cpk >= CAPABLE else "does not suit its limits without sorting"
+        number = f"{1000 * stock.outside:.{0 if stock.outside > 0.01 else 2}f}"
+        yield (
+            f"Of 1000 such shafts about {number} lie beyond {limits}: the stock {word} (Cpk {stock.cpk:.2f}, {CAPABLE} "
+            "is wanted)."
+        )
+    if stock.mixed:
+        yield (
+            f"It is hardly one normal stock (p = {stock.normal_p:.2g}): two bundles, or a stray one among them? Part "
+            "them first; what is said above holds for one only."
+        )
 
 
 def chart_table(chart: Chart, mean: WeightedMean) -> Table:
