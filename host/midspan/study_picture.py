@@ -111,7 +111,8 @@ def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
         sides = axes.get_xlim()
         low, high = (end if math.isfinite(end) else side for end, side in zip(stock.interval, sides, strict=True))
         axes.plot([low, high], [0.9 * top] * 2, "-", color=INK, lw=1.4, label=f"{100 * stock.share:g} % of all")
-        axes.plot([end for end in stock.interval if math.isfinite(end)], 0.9 * top, "|", color=INK, ms=12)
+        ends = [end for end in stock.interval if math.isfinite(end)]
+        axes.plot(ends, [0.9 * top] * len(ends), "|", color=INK, ms=12)
         axes.plot(stock.mean, 0.9 * top, "o", mfc="white", mec=INK, ms=5, label="mean")
         for i, limit in enumerate(end for end in (stock.low, stock.high) if end is not None):
             axes.axvline(limit, color=INK, ls="--", lw=1.2, label=None if i else "limit")
