@@ -134,6 +134,7 @@ def show(
 
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
+app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")

@@ -1,0 +1,196 @@
+"""What a night came to, worked out of its record: where the shafts lie, what is unsure, how fast it went.
+
+>>> ranges([7, 1, 2, 3, 9, 10])
+'1 to 3, 7, 9, 10'
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import fmean, median, stdev
+
+from midspan import sort_plan
+from midspan.decision import Outcome
+from midspan.night_record import NightRecord
+from midspan.passage import HappeningKind, Passage, Stage
+from midspan.tally import tally_of
+
+LONG_PAUSE = 5.0  # times the usual time for a shaft; a shaft that is measured twice takes twice that time
+HOUR_MS = 3_600_000
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Numbers in order with runs of three and more drawn together."""
+    parts: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in parts)
+
+
+@dataclass(frozen=True)
+class Place:
+    """One place in the morning. `here` are the shafts that were seen to fall there, `unsure` those that may have.
+
+    `along` brought a second one with them that was not measured. `now` is what should lie there, those that may have
+    fallen there included and what was taken away in the night left out.
+    """
+
+    number: int
+    name: str
+    plan: sort_plan.Place | None  # None for a place of an earlier plan
+    here: tuple[Passage, ...]
+    unsure: tuple[Passage, ...]
+    now: int
+    emptied: int
+    spines_thou: tuple[float, ...]
+
+    @property
+    def is_bin(self) -> bool:
+        """Whether it takes a bin of the bands."""
+        return self.plan is not None and self.plan.bin is not None
+
+    @property
+    def use(self) -> str:
+        """What it is for, "bin" for a bin of the bands and nothing where nobody knows."""
+        return "bin" if self.is_bin else (self.plan and self.plan.use) or ""
+
+    @property
+    def holds(self) -> int | None:
+        """How many shafts it has room for."""
+        return None if self.plan is None else self.plan.holds
+
+    @property
+    def along(self) -> tuple[Passage, ...]:
+        """Shafts here that came with a second one."""
+        return tuple(one for one in self.here if one.passed > 1)
+
+    @property
+    def fell(self) -> int:
+        """How many shafts the chute saw fall here in the whole night."""
+        return sum(one.passed for one in self.here)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether journal and chute agree on every shaft here."""
+        return not self.unsure and not self.along
+
+    @property
+    def mean_thou(self) -> float | None:
+        """Mean spine of the shafts here that were measured."""
+        return fmean(self.spines_thou) if self.spines_thou else None
+
+    @property
+    def sd_thou(self) -> float | None:
+        """Standard deviation of these spines."""
+        return stdev(self.spines_thou) if len(self.spines_thou) > 1 else None
+
+
+@dataclass(frozen=True)
+class Suspects:
+    """Suspect shafts of one place, in the order they fell; `all_last` when no other fell after the first of them."""
+
+    place: str
+    numbers: tuple[int, ...]
+    all_last: bool
+
+    @property
+    def words(self) -> str:
+        """Which they are, for somebody who stands before the place."""
+        return f"the last {len(self.numbers)}" if self.all_last else f"{len(self.numbers)} of those there"
+
+
+def suspects(record: NightRecord, found: Iterable[Place]) -> list[Suspects]:
+    """Suspect shafts of the stock by place, and those that are in none."""
+    groups = []
+    for place in found:
+        fell = sorted((*place.here, *place.unsure), key=lambda one: one.shaft)
+        numbers = tuple(one.shaft for one in fell if one.shaft in record.suspects)
+        all_last = not place.emptied and numbers == tuple(one.shaft for one in fell[len(fell) - len(numbers) :])
+        groups.append(Suspects(place.name, numbers, all_last))
+    nowhere = tuple(one.shaft for one in record.stock if one.place is None and one.shaft in record.suspects)
+    return [one for one in (*groups, Suspects("in no place", nowhere, all_last=False)) if one.numbers]
+
+
+def places(record: NightRecord) -> list[Place]:
+    """Every place of the plan, and others that shafts went to under an earlier plan, in the order of their numbers."""
+    ended = [one for one in record.passages if one.place is not None and not one.is_open]
+    outcomes = {number: one.decision.outcome for number, one in record.measured.items()}
+    now = tally_of(record.plan, list(record.passages), outcomes, list(record.happenings)).places
+    emptied = Counter(one.place for one in record.happenings if one.kind is HappeningKind.EMPTIED)
+    known = {one.number: one for one in record.plan.place}
+    found = []
+    for number in sorted({*known, *(one.place for one in ended if one.place is not None)}):
+        here = tuple(one for one in ended if one.place == number and one.stage is Stage.IN_BIN)
+        unsure = tuple(one for one in ended if one.place == number and one.stage is Stage.UNCERTAIN)
+        spines = tuple(spine for one in here if (spine := spine_of(record, one)) is not None)
+        name = record.plan.place_called(number)
+        found.append(Place(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
+    return found
+
+
+def spine_of(record: NightRecord, passage: Passage) -> float | None:
+    """Spine in thou that a shaft was judged by, None when it has none."""
+    result = record.result_of(passage)
+    return None if result is None else result.spine_thou
+
+
+def not_measured(record: NightRecord) -> list[Passage]:
+    """Shafts of the stock that have come to their end without a spine."""
+    return [one for one in record.stock if not one.is_open and spine_of(record, one) is None]
+
+
+def went_to(record: NightRecord, outcome: Outcome) -> list[Passage]:
+    """Measured shafts of the stock with this outcome."""
+    results = ((one, record.result_of(one)) for one in record.stock)
+    return [
+        one
+        for one, result in results
+        if result and result.spine_thou is not None and result.decision.outcome is outcome
+    ]
+
+
+def last_ms(record: NightRecord) -> int:
+    """When the last thing was noted."""
+    steps = (step.at_ms for one in record.passages for step in one.steps)
+    return max(record.night.begun_ms, *steps, *(one.at_ms for one in record.happenings))
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast it went: shafts an hour over the whole night, seconds for a shaft, and the pauses of note."""
+
+    shafts: int
+    hours: float
+    usual_s: float | None
+    pauses: tuple[tuple[int, int], ...]  # from and to, ms
+
+    @property
+    def per_hour(self) -> float | None:
+        """Shafts an hour, pauses included; None for a night of no length."""
+        return self.shafts / self.hours if self.hours > 0 else None
+
+    @property
+    def waited_hours(self) -> float:
+        """Length of all pauses together."""
+        return sum(end - begin for begin, end in self.pauses) / HOUR_MS
+
+
+def pace(record: NightRecord) -> Pace:
+    """The pace of a night, by the times at which shafts came to their end."""
+    ends = ended_ms(record)
+    steps = [(begin, end) for begin, end in pairwise([record.night.begun_ms, *ends]) if end > begin]
+    usual = median(end - begin for begin, end in steps) if steps else None
+    pauses = tuple((begin, end) for begin, end in steps if usual is not None and end - begin > LONG_PAUSE * usual)
+    hours = (last_ms(record) - record.night.begun_ms) / HOUR_MS
+    return Pace(len(ends), hours, None if usual is None else usual / 1000, pauses)
+
+
+def ended_ms(record: NightRecord) -> list[int]:
+    """When each shaft of the stock came to its end."""
+    return [one.steps[-1].at_ms for one in record.stock if not one.is_open]

@@ -1,0 +1,121 @@
+"""The morning report: one night as one HTML file that needs nothing else, from what store and journal hold.
+
+Everything that people or gauges wrote is escaped; the pictures are drawn here and stand in the page as SVG.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, tzinfo
+from importlib.metadata import version
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from midspan import night_charts, night_rows, night_words
+from midspan.errors import OutputError
+from midspan.night_facts import last_ms, pace, places
+from midspan.night_record import NightRecord, read_night
+from midspan.night_words import clock
+from midspan.store import Store
+from midspan.wording import printable
+
+TEMPLATE = "night_report.html"
+
+
+def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo | None = None) -> tuple[Path, str]:
+    """Write a night's report, the newest one's without a number; gives the file and the night in a few words.
+
+    Without a path it is night-NUMBER.html. `zone` is that of the times, this machine's when None. Raises StoreError for
+    a database or night that cannot be read, and OutputError for a file that cannot be written.
+    """
+    with Store.open(store, create=False) as opened:
+        record = read_night(opened, number)
+    zone = zone or _zone_here(record.night.begun_ms)
+    path = out or Path(f"night-{record.night.id}.html")
+    try:
+        path.write_text(page(record, zone), encoding="utf-8")
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+    return path, f"{night_words.headline(record)}. {night_words.ready(night_words.todos(record, zone))}"
+
+
+def _zone_here(at_ms: int) -> tzinfo:
+    zone = datetime.fromtimestamp(at_ms / 1000).astimezone().tzinfo
+    assert zone is not None
+    return zone
+
+
+def page(record: NightRecord, zone: tzinfo) -> str:
+    """The whole page as text."""
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        finalize=_harmless,
+    )
+    todos = night_words.todos(record, zone)
+    return environment.get_template(TEMPLATE).render(
+        title=f"Night {record.night.id} on gauge {record.night.gauge}",
+        when=_when(record, zone),
+        headline=night_words.headline(record),
+        ready=night_words.ready(todos),
+        story=list(night_words.story(record, zone)),
+        todos=todos,
+        places=places(record),
+        pictures=_pictures(record, zone),
+        checks=night_rows.checks(record, zone),
+        happenings=night_rows.happenings(record, zone),
+        suspects=night_rows.suspects(record),
+        unmeasured=night_rows.unmeasured(record, zone),
+        turned_away=night_rows.turned_away(record, zone),
+        pace=_pace_words(record, zone),
+        k=night_rows.coverage_factor(record),
+        k_checks=record.plan.checks.coverage_factor,
+        made_by=_made_by(record),
+        zone=f"UTC{datetime.fromtimestamp(record.night.begun_ms / 1000, zone):%z}",
+    )
+
+
+def _harmless(value: object) -> object:
+    """Names from elsewhere without control characters, for which HTML has no place."""
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, Markup]:
+    """The pictures, empty where there is nothing to draw; what is in them is escaped already."""
+    return {
+        "histogram": Markup(night_charts.histogram(record)),
+        "checks": Markup(night_charts.check_chart(record, zone)),
+        "gauge": Markup(night_charts.gauge_chart(record, zone)),
+        "pace": Markup(night_charts.pace_chart(record, zone)),
+    }
+
+
+def _when(record: NightRecord, zone: tzinfo) -> str:
+    begun, last = (datetime.fromtimestamp(at / 1000, zone) for at in (record.night.begun_ms, last_ms(record)))
+    end = f"{last:%H:%M}" if last.date() == begun.date() else f"{last:%a %d %b, %H:%M}"
+    return f"{begun:%a %d %b %Y, %H:%M} to {end}"
+
+
+def _pace_words(record: NightRecord, zone: tzinfo) -> str:
+    found = pace(record)
+    if found.per_hour is None or found.usual_s is None:
+        return "No shaft was done."
+    words = (
+        f"{night_words.shafts(found.shafts)} in {found.hours:.1f} hours: {found.per_hour:.0f} an hour, "
+        f"{found.usual_s:.0f} s for most of them."
+    )
+    if not found.pauses:
+        return words
+    begin, end = max(found.pauses, key=lambda pause: pause[1] - pause[0])
+    return (
+        f"{words} It waited {found.waited_hours:.1f} hours in all, longest from {clock(begin, zone)} to "
+        f"{clock(end, zone)}."
+    )
+
+
+def _made_by(record: NightRecord) -> str:
+    names = ", ".join(record.calibrations) or "none"
+    return f"Made by Midspan {version('midspan')} from the journal of the night; calibration: {names}."
