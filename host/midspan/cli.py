@@ -14,6 +14,7 @@ from midspan.cli_board import board
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
+from midspan.cli_report import report
 from midspan.cli_risk import risk
 from midspan.cli_study import study
 from midspan.errors import MidspanError

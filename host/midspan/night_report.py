@@ -10,7 +10,6 @@ from importlib.metadata import version
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 
 from midspan import night_charts, night_rows, night_words
 from midspan.errors import OutputError
@@ -80,16 +79,16 @@ def page(record: NightRecord, zone: tzinfo) -> str:
 
 def _harmless(value: object) -> object:
     """Names from elsewhere without control characters, for which HTML has no place."""
-    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return printable(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
-def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, Markup]:
-    """The pictures, empty where there is nothing to draw; what is in them is escaped already."""
+def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
+    """The pictures, empty where there is nothing to draw; what is in them is escaped."""
     return {
-        "histogram": Markup(night_charts.histogram(record)),
-        "checks": Markup(night_charts.check_chart(record, zone)),
-        "gauge": Markup(night_charts.gauge_chart(record, zone)),
-        "pace": Markup(night_charts.pace_chart(record, zone)),
+        "histogram": night_charts.histogram(record),
+        "checks": night_charts.check_chart(record, zone),
+        "gauge": night_charts.gauge_chart(record, zone),
+        "pace": night_charts.pace_chart(record, zone),
     }
 
 
