@@ -55,6 +55,7 @@ class Bench:
     def run(self, now_us):
         press = [part for part in chip.parts if getattr(part, "number", None) == 0 and hasattr(part, "pushed")]
         if press:
+            press[0].run(now_us)
             made = press[0].pushed - self._counted
             self._counted = press[0].pushed
             self.head += made if chip.read(DIRECTION) else -made

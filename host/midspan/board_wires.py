@@ -29,8 +29,10 @@ PLAIN_INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")
 class Wires:
     """The checks at the prompt in order; `checks` yields each as it is done. Raises BoardError as the shell does."""
 
-    def __init__(self, shell: BoardShell, person: Person, configuration: dict[str, Any]) -> None:
-        self._shell, self._person, self._given = shell, person, configuration
+    def __init__(
+        self, shell: BoardShell, person: Person, configuration: dict[str, Any], watch_s: int = WATCH_S
+    ) -> None:
+        self._shell, self._person, self._given, self._watch_s = shell, person, configuration, watch_s
 
     def checks(self) -> Iterator[Check]:
         """All of them. The press is not moved unless its home switch and its emergency stop were seen to work."""
@@ -72,8 +74,8 @@ class Wires:
     def _tried(self, name: str, text: str) -> Check:
         if self._person.by_itself:
             return Check(name, Outcome.UNSEEN, "nobody is there to try it")
-        self._person.say(f"{text} ({WATCH_S} s)")
-        changes = self._ask(f"watch({name!r}, {WATCH_S})")
+        self._person.say(f"{text} ({self._watch_s} s)")
+        changes = self._ask(f"watch({name!r}, {self._watch_s})")
         return seen(name, changes >= 2, "changed and came back", "look at its wires, its pin and its level")
 
     def _cell(self) -> Iterator[Check]:

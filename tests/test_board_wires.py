@@ -1,0 +1,131 @@
+"""The check at the prompt, on the real drivers over a simulated chip behind a pty: what is sound, and what is not."""
+
+import json
+
+import pytest
+from board_rig import board_on
+from device_rig import DEVICE, needs_micropython
+from midspan.board_install import install
+from midspan.board_level import Outcome
+from midspan.board_person import Person
+from midspan.board_shell import BoardShell
+from midspan.board_wires import Wires
+from midspan.errors import BoardError
+
+pytestmark = needs_micropython
+DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+QUIET_INPUTS = ("configuration", "home at rest", "lid at rest", "stop at rest")
+
+
+class Hands:
+    """A person whose hands are code on the board, and who sees what the bench shows there."""
+
+    def __init__(self, shell, idle=(), sees="y"):
+        self.shell, self.idle, self.answer = shell, idle, sees
+        self.told = []
+
+    def say(self, text):
+        self.told.append(text)
+        for name, sign in (("home", "home switch"), ("lid", "Open the lid"), ("stop", "Press the emergency")):
+            if sign in text and name not in self.idle:
+                self.shell.execute(f"bench.touch({name!r})")
+        if "Let it go" in text:
+            self.shell.execute("chip.converter.load_g = 0")
+
+    def ask(self, text):
+        self.told.append(text)
+        if "Push the head up" in text and "cell" not in self.idle:
+            self.shell.execute("chip.converter.load_g = 300")
+        return self.answer if text.endswith("y or n") else ""
+
+
+def looked_over(board, given=DEFAULT, code="", by_itself=False, **hands):
+    shell = BoardShell(board.port)
+    if code:
+        shell.execute(code)
+    someone = Hands(shell, **hands)
+    person = Person(someone.ask, someone.say, by_itself=by_itself)
+    return {one.name: one for one in Wires(shell, person, given, watch_s=3).checks()}
+
+
+@pytest.fixture(scope="module")
+def flash(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("board") / "flash"
+    with board_on(folder) as found:
+        install(BoardShell(found.port), lambda _: None)
+    return folder
+
+
+@pytest.fixture
+def board(flash):
+    with board_on(flash, wired=True) as found:
+        yield found
+
+
+def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board):
+    found = looked_over(board)
+    assert {one.outcome for one in found.values()} == {Outcome.GOOD}
+    assert set(found) >= {*QUIET_INPUTS, "home", "lid", "stop", "cell", "cell's sign", "press axis", "rotate axis"}
+    assert found["press axis"].words.startswith("400 steps")
+    assert found["rotate axis"].words.startswith("400 steps")
+    shell = BoardShell(board.port)
+    assert shell.value("print(bench.head)") == 4000  # down and up again
+    assert shell.value("print(service.board.axis_position(1))") == 400
+    assert "81.2 words a second" in found["cell"].words  # the converter of the bench has 12315 us
+
+
+def test_nothing_moves_before_the_switches_work_and_a_cell_that_feels_nothing_is_told(board):
+    found = looked_over(board, idle=("home", "cell"))
+    assert found["home"].outcome is Outcome.LOOK
+    assert found["cell's sign"].outcome is Outcome.LOOK
+    assert found["first move"].outcome is Outcome.UNSEEN
+    assert "press axis" not in found
+    assert BoardShell(board.port).value("print(bench.head)") == 4000
+
+
+def test_a_head_that_goes_the_wrong_way_is_told_with_the_setting_to_change(board):
+    found = looked_over(board, sees="n")
+    assert found["press axis"].outcome is Outcome.LOOK
+    assert "press.forward" in found["press axis"].words
+    assert "rotate.forward" in found["rotate axis"].words
+
+
+def test_an_open_lid_and_a_switch_with_the_wrong_level_show_at_rest(board):
+    found = looked_over(board, code="chip.drive(LID, 1)", by_itself=True)
+    assert found["lid at rest"].outcome is Outcome.LOOK
+    assert "says open" in found["lid at rest"].words
+    assert found["home at rest"].outcome is Outcome.GOOD
+
+
+def test_a_move_ends_at_an_open_lid_and_at_the_home_switch(board):
+    shell = BoardShell(board.port)
+    shell.execute("import service; bench.touch('stop', 200, 9000)")
+    assert 0 < shell.value("service.move(0, 400, 1250)") < 400
+    shell.execute("chip.drive(STOP, 0); bench._plans.clear(); bench.head = 100; service._state('home')")
+    made = shell.value("service.move(0, -400, 1250)")
+    assert -110 <= made <= -100
+
+
+def test_a_silent_cell_is_told_with_what_to_look_at(board):
+    found = looked_over(board, code="chip.converter.ready_us = lambda since_us: None", by_itself=True)
+    assert found["cell"].outcome is Outcome.LOOK
+    assert "0 of 80 words" in found["cell"].words
+    assert "cell's sign" not in found
+
+
+def test_words_with_wrong_trailing_bits_are_counted(board):
+    code = "given = chip.converter.word\nchip.converter.word = lambda at_us, pulses: given(at_us, pulses) & ~1"
+    found = looked_over(board, code=code, by_itself=True)
+    assert found["trailing bits"].outcome is Outcome.LOOK
+    assert found["trailing bits"].words.startswith("80 of 80")
+
+
+def test_a_configuration_that_the_board_refuses_touches_no_pin(board):
+    good = (board.flash / "board.json").read_text()
+    (board.flash / "board.json").write_text(good.replace('"kind": "hx711"', '"kind": "scales"'))
+    try:
+        with pytest.raises(BoardError, match=r"cell\.kind"):
+            looked_over(board)
+    finally:
+        (board.flash / "board.json").write_text(good)
+    assert BoardShell(board.port).value("print(len(chip.pins))") == 0
