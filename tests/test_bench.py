@@ -3,12 +3,14 @@
 import importlib
 import json
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 from bench import __main__ as entry
-from bench import cycle, device_cost, plain
+from bench import cycle, device_cost, plain, throughput
 from bench.figure import Figure, at_least, at_most, plainly
+from midspan import scenario
 from midspan.archive import read
 from midspan.archive_writer import ArchiveWriter
 from midspan.rehearsal import interpreter_command
@@ -52,6 +54,15 @@ def test_the_plain_loop_finds_the_truth(archive):
     for shaft, (_, spine, spread, *_) in zip(SHAFTS, plain.results(archive, CALIBRATION), strict=True):
         assert spine == pytest.approx(shaft.spine_thou, abs=0.1)
         assert spread == pytest.approx(shaft.spread_thou, abs=0.1)
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc on this system")
+def test_the_memory_of_who_asks_is_not_counted(archive, tmp_path):
+    (tmp_path / "cal.toml").write_text(scenario.calibration_text(1).replace('gauge = "rehearsal"', 'gauge = "paper"'))
+    ballast = np.ones(1 << 26)  # half a gigabyte
+    alone = throughput.alone(archive, tmp_path / "cal.toml")
+    assert alone["shafts"] == len(SHAFTS)
+    assert 20 < alone["peak_mb"] < ballast.nbytes / 2**20 / 2
 
 
 def test_a_batch_is_measured_and_watched(tmp_path):
