@@ -11,6 +11,7 @@ from midspan.calibration import Calibration
 from midspan.comparison import changes
 from midspan.errors import StoreError
 from midspan.store import Store
+from midspan.verdict import keep_calibration
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate({"bin": [{"name": "dozen", "spine_thou": [490.0, 510.0], "spread_max_thou": 9.0}]})
@@ -35,7 +36,8 @@ def store_again(archives, calibration, bands, store):
     """Every run of the archives made again and kept; how many were new."""
     damage, tally = [], rework.Tally()
     runs = rework.entries(archives, damage)
-    for _ in rework.kept(rework.recomputed(runs, calibration, bands), store, calibration, tally):
+    keep_calibration(store, calibration)
+    for _ in rework.kept(rework.recomputed(runs, calibration, bands), store, tally):
         pass
     assert damage == []
     return tally

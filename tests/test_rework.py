@@ -119,6 +119,14 @@ def test_what_must_not_be_used_is_not_kept_either(kit):
     assert all("attic" in versions[0]["faults"][0] for versions in stored(folder))
 
 
+def test_a_store_that_cannot_be_is_refused_before_anything_is_done(kit):
+    folder, arguments = kit
+    for name in ("no-folder/results.db", "bands.toml", "."):
+        done = recompute(folder, arguments, "--store", folder / name)
+        assert done.stderr == complaint(done) + "\n"
+        assert done.stdout == ""
+
+
 def test_a_store_needs_bands(kit):
     folder, (*calibration, _, _) = kit
     assert "--bands" in complaint(recompute(folder, calibration, "--store", folder / "results.db"))

@@ -75,9 +75,10 @@ def recompute(
     remade = recomputed(runs if even_so else _usable(runs, calibration), calibration, bands)
     with ExitStack() as stack:
         if store_file is not None:
-            tally = Tally()
+            store, tally = stack.enter_context(Store.open(store_file)), Tally()
+            keep_calibration(store, calibration)
             stack.callback(lambda: print(tally, file=sys.stderr))
-            remade = kept(remade, stack.enter_context(Store.open(store_file)), calibration, tally)
+            remade = kept(remade, store, tally)
         _print_all(remade, as_json, k)
     if damage:
         raise ArchiveError("; ".join(damage))
@@ -129,12 +130,11 @@ def _evaluated(entries: list[Entry], calibration: Calibration, bands: Bands | No
         yield Remade(where, result, verdict_on(result, bands) if bands else None)
 
 
-def kept(remade: Iterable[Remade], store: Store, calibration: Calibration, tally: Tally) -> Iterator[Remade]:
+def kept(remade: Iterable[Remade], store: Store, tally: Tally) -> Iterator[Remade]:
     """The same results, each on the disk before it is given on, and counted; they need their verdicts.
 
-    Raises StoreError, also when another content stands under the calibration's id.
+    The store must have their calibration already. Raises StoreError.
     """
-    keep_calibration(store, calibration)
     batch = _Batch(store)
     for one in remade:
         number, reference = batch.of(one.where)
