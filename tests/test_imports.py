@@ -46,7 +46,7 @@ ORDER = LEFT_TO_RIGHT.split()
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "rework", "commands", "demo", "cli", "page"}
+JOINERS = {"sorter", "commands", "demo", "cli", "page"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {
