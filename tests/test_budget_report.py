@@ -19,10 +19,12 @@ from midspan.errors import MidspanError, OutputError
 from midspan.monte_carlo import Agreement, agreement
 from midspan.shaft import evaluate
 from midspan.spine_trials import spine_trials
+from midspan.store import RunReference
 from rich.console import Console
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 (RESULT,) = evaluate([raw_run(Shaft(number=12), Gauge(), np.random.default_rng(1))], paper_calibration())
+RUN = RunReference("readings.avro", 0, 12, "", 0)
 BANDS = """
 [rule]
 kind = "guarded acceptance"
@@ -92,7 +94,7 @@ def test_what_cannot_be_drawn_is_refused(tmp_path):
 
 
 def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
-    uncertainty_commands.show_budget(RESULT, 2000, tmp_path / "a.png", as_json=False, k=None)
+    uncertainty_commands.show_budget(RESULT, RUN, 2000, tmp_path / "a.png", as_json=False, k=None)
     out = capsys.readouterr().out
     for words in ("shaft 12", "frame give", "█", "2000 trials", "the trials confirm the budget", "U covers 95 %"):
         assert words in out
@@ -101,7 +103,7 @@ def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
 
 def test_the_command_as_json(capsys):
     few = replace(RESULT, dof_causes=(*RESULT.dof_causes[:-1], 7.0))
-    uncertainty_commands.show_budget(few, 2000, None, as_json=True, k=3.0)
+    uncertainty_commands.show_budget(few, RUN, 2000, None, as_json=True, k=3.0)
     shown = json.loads(capsys.readouterr().out)
     assert shown["k"] == 3.0
     assert shown["expanded_thou"] == pytest.approx(3 * RESULT.u_spine_thou)

@@ -1,7 +1,7 @@
 """The budget of one result as a picture of bars, legible without colour.
 
-One bar a cause, as long as its share of u, in thou; the share of u^2 stands at its end. Causes that were estimated
-from readings are plain, those known by their bounds or from certificates are hatched.
+One bar a cause, as long as its share of u, in thou; the share of u^2 stands at its end. Where the standard uncertainty
+itself is known from few readings only, the bar is plain; where its degrees of freedom have no limit, it is hatched.
 """
 
 import math
@@ -17,6 +17,8 @@ from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
 from midspan.monte_carlo import Summary
 from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
+
+PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}  # so that no line runs through words
 
 
 def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, found: Summary | None = None) -> None:
@@ -47,7 +49,7 @@ def _bars(axes: Any, budget: Budget) -> None:
         hatch = "////" if math.isinf(part.dof) else ""
         axes.barh(place, part.u, height=0.68, color=LIGHT, edgecolor=INK, lw=0.8, hatch=hatch)
         axes.annotate(f"{part.u:.3f}   {budget.portion(part):.0%} of u²", (part.u, place), (5, 0),
-                      textcoords="offset points", va="center", fontsize=8)  # fmt: skip
+                      textcoords="offset points", va="center", fontsize=8, bbox=PLATE)  # fmt: skip
     axes.set_yticks([*places], [part.name for part in parts])
 
 
@@ -57,10 +59,11 @@ def _together(axes: Any, budget: Budget, coverage: Coverage, found: Summary | No
     for place, (name, value) in zip((0.8, -0.2), rows, strict=True):
         axes.barh(place, value, height=0.68, color=SHADE, edgecolor=INK, lw=0.8)
         axes.annotate(f"{name} = {value:.3f} thou",
-                      (value, place), (5, 0), textcoords="offset points", va="center", fontsize=9)  # fmt: skip
+                      (value, place), (5, 0), textcoords="offset points", va="center", fontsize=9,
+                      bbox=PLATE)  # fmt: skip
     if found is not None:
-        axes.axvline(found.u, color=FAINT, ls="--", lw=1)
+        axes.axvline(found.u, color=FAINT, ls="--", lw=1, zorder=0.5)
         axes.annotate(f"u of {found.trials} trials", (found.u, 1), (4, -3), xycoords=("data", "axes fraction"),
                       textcoords="offset points", va="top", fontsize=8)  # fmt: skip
     axes.set_xlim(0, 1.35 * k * budget.u)
-    axes.set_xlabel("thou.   Plain: estimated from readings.   Hatched: from certificates or bounds.")
+    axes.set_xlabel("thou.   Hatched: no limit to the degrees of freedom of its u.")

@@ -46,15 +46,15 @@ def show(
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return
     result = _restored(stored, store_file)
+    if trials is not None:
+        from midspan.uncertainty_commands import show_budget
+
+        show_budget(result, stored.run, trials, picture, as_json=as_json, k=k)
+        return
     if isinstance(result, HandResult):
         from midspan.hand_commands import show_hand
 
         show_hand(result, stored.decision, picture, as_json=as_json, k=k)
-        return
-    if trials is not None:
-        from midspan.uncertainty_commands import show_budget
-
-        show_budget(result, trials, picture, as_json=as_json, k=k)
         return
     if as_json:
         print(report.as_json(result, stored.decision))

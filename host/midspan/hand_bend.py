@@ -9,6 +9,7 @@ square over the bound, the largest over the root of five, is its standard uncert
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from midspan.elastica import Support, deflection_mm, stiffness_between
 from midspan.hand_bench import HandBench
@@ -59,16 +60,29 @@ class Pull:
         >>> float(pull.thou(np.array(12.7)).round(6))
         500.0
         """
-        bend = np.asarray(sunk_mm, float) - self.give_mm_per_n * self.load_n
-        loads = self.always_n, self.always_n + self.load_n
-        stiffness = stiffness_between(loads, bend, self.span_mm, support)
-        return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
+        return standard_thou(self.always_n, self.load_n, self.span_mm, self.give_mm_per_n, sunk_mm, to, support)
 
     def change(self, sunk_mm: float, **by: float) -> float:
         """Derivative of the standard deflection with respect to one field, in thou per its unit."""
         ((name, step),) = by.items()
         up, down = (replace(self, **{name: getattr(self, name) + sign * step}) for sign in (1, -1))
         return float(up.thou(np.array(sunk_mm)) - down.thou(np.array(sunk_mm))) / (2 * step)
+
+
+def standard_thou(
+    always_n: float,
+    load_n: ArrayLike,
+    span_mm: ArrayLike,
+    give_mm_per_n: ArrayLike,
+    sunk_mm: ArrayLike,
+    to: Convention = STANDARD,
+    support: Support = "between",
+) -> Array:
+    """`Pull.thou` for arrays of pulls as well, as trials draw them (shapes broadcast)."""
+    load = np.asarray(load_n, float)
+    bend = np.asarray(sunk_mm, float) - np.asarray(give_mm_per_n, float) * load
+    stiffness = stiffness_between((always_n, always_n + load), bend, span_mm, support)
+    return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
 
 
 def sunk_for(bench: HandBench, spine_thou: float) -> float:

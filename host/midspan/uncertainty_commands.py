@@ -1,6 +1,7 @@
 """What the commands on uncertainty and on decision rules do, once their options are known."""
 
 import json
+import math
 import sys
 from dataclasses import asdict
 from pathlib import Path
@@ -10,32 +11,44 @@ from rich.table import Table
 
 from midspan.bands import Bands, Rule, load_bands
 from midspan.budget_report import budget_table, trials_table, trials_words
+from midspan.configuration import validated
 from midspan.coverage_factor import Coverage
-from midspan.monte_carlo import agreement
+from midspan.errors import ArchiveError
+from midspan.hand_bench import HandBench
+from midspan.hand_record import session_at
+from midspan.hand_shaft import HandResult
+from midspan.hand_trials import hand_trials
+from midspan.monte_carlo import Summary, agreement
 from midspan.report import console
 from midspan.risk import Risks, sentence, spine_risks
 from midspan.shaft import ShaftResult
 from midspan.spine_trials import spine_trials
+from midspan.store import RunReference
 from midspan.wording import printable
 
 KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple")
 
 
-def show_budget(result: ShaftResult, trials: int, picture: Path | None, *, as_json: bool, k: float | None) -> None:
+def show_budget(
+    result: ShaftResult | HandResult, run: RunReference, trials: int, picture: Path | None, *, as_json: bool,
+    k: float | None,
+) -> None:  # fmt: skip
     """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked."""
     coverage = Coverage(factor=k)
-    found = spine_trials(result, trials)
+    found = _trials_by_hand(result, run, trials) if isinstance(result, HandResult) else spine_trials(result, trials)
     expanded = result.budget.expanded(result.budget.k(coverage))
-    check = agreement(result.spine_thou, expanded, found)
+    check = agreement(result.spine_thou, expanded, found) if found else None
     name = printable(f"shaft {result.shaft} {result.label}").strip()
     if as_json:
-        print(json.dumps(_as_dict(result, coverage) | {"trials": asdict(found), "agrees": check.holds}))
+        tried = {"trials": asdict(found) if found else None, "agrees": check.holds if check else None}
+        print(json.dumps(_as_dict(result, coverage) | tried))
     else:
         screen = console()
         screen.print(f"{name}: where the uncertainty of its spine comes from\n")
         screen.print(budget_table(result.budget, coverage), "")
-        screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
-        screen.print(trials_words(check))
+        if found and check:
+            screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
+            screen.print(trials_words(check))
     if picture is not None:
         from midspan.budget_picture import draw_budget
 
@@ -44,15 +57,30 @@ def show_budget(result: ShaftResult, trials: int, picture: Path | None, *, as_js
         print(f"picture: {picture}", file=sys.stderr)
 
 
-def _as_dict(result: ShaftResult, coverage: Coverage) -> dict[str, object]:
+def _trials_by_hand(result: HandResult, run: RunReference, trials: int) -> Summary | None:
+    """None, and why on standard error, without the readings that a result came from."""
+    try:
+        session = session_at(Path(run.archive), run.byte_offset)
+    except ArchiveError as error:
+        print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
+        return None
+    return hand_trials(result, validated(HandBench, session.bench, Path(session.file)), trials)
+
+
+def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:
     budget, k = result.budget, result.budget.k(coverage)
     causes = [
-        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": dof, "thou_per_unit": part.sensitivity,
-         "u_thou": part.u, "portion": budget.portion(part)}
-        for part, dof in zip(budget.contributions, result.dof_causes, strict=True)
+        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": _plain(part.dof),
+         "thou_per_unit": part.sensitivity, "u_thou": part.u, "portion": budget.portion(part)}
+        for part in budget.contributions
     ]  # fmt: skip
     known = {"shaft": result.shaft, "label": result.label, "spine_thou": result.spine_thou, "u_spine_thou": budget.u}
-    return known | {"dof_spine": result.dof_spine, "k": k, "expanded_thou": k * budget.u, "causes": causes}
+    return known | {"dof_spine": _plain(budget.dof), "k": k, "expanded_thou": k * budget.u, "causes": causes}
+
+
+def _plain(dof: float) -> float | None:
+    """Degrees of freedom as JSON has a word for them: null for infinitely many."""
+    return dof if math.isfinite(dof) else None
 
 
 def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, as_json: bool) -> None:
