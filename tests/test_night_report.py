@@ -70,9 +70,13 @@ def night_with(path, make, **also):
     return record_of(path)
 
 
+def html_of(record, zone=UTC):
+    return page(record, zone).html
+
+
 def said(record):
     """The text of the page without its markup, in one line."""
-    return " ".join(Reader(page(record, UTC)).text.split())
+    return " ".join(Reader(html_of(record)).text.split())
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +86,7 @@ def rough(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def rough_page(rough):
-    return page(rough, UTC)
+    return html_of(rough)
 
 
 # What it counts
@@ -100,7 +104,12 @@ def test_every_shaft_of_the_stock_is_counted_once(rough):
         assert [one.shaft for one in place.unsure] == fell.get((Stage.UNCERTAIN, place.number), [])
         assert place.fell == sum(one.steps[-1].passed for one in rough.passages if one in place.here)
     numbers = list(
-        map(int, re.findall(r"\b(\d+) (?:shafts\.|lie in|were turned|may be|wait to)", " ".join(story(rough, UTC))))
+        map(
+            int,
+            re.findall(
+                r"\b(\d+) (?:shafts\.|lie in|were turned|may be|wait to)", " ".join(story(rough, places(rough), UTC))
+            ),
+        )
     )
     taken_in, *lie = numbers
     uncertain, in_gauge = 1, 1
@@ -131,7 +140,7 @@ def test_the_page_tells_the_night(rough, rough_page):
 
 
 def test_times_are_those_of_the_place(rough):
-    assert "Tue 24 Nov 2026, 21:04 to Wed 25 Nov, 00:08" in page(rough, timezone(timedelta(hours=1)))
+    assert "Tue 24 Nov 2026, 21:04 to Wed 25 Nov, 00:08" in html_of(rough, timezone(timedelta(hours=1)))
 
 
 def test_the_pace_is_counted_without_the_pause(tmp_path):
@@ -149,13 +158,13 @@ def test_the_pace_is_counted_without_the_pause(tmp_path):
 
 def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(tmp_path):
     path = quiet_night(tmp_path / "n.db", 5)
-    before = page(record_of(path), UTC)
+    before = html_of(record_of(path))
     with Store.open(path) as store:
         record = read_night(store, None)
         shaft = record.stock[0].shaft
         run = RunReference("readings.avro", 9000 * shaft, shaft, "", EVENING_MS + SHAFT_MS)
         store.add(record.night.batch, run, {"spine_thou": 600.0, "u_spine_thou": 0.1}, FITS[1], 9)
-    assert page(record_of(path), UTC) == before
+    assert html_of(record_of(path)) == before
 
 
 @given(st.lists(st.integers(0, 60)))
@@ -172,7 +181,7 @@ def test_ranges_name_every_number_once(numbers):
 
 def test_a_quiet_night_asks_for_nothing(tmp_path):
     record = night_with(tmp_path / "n.db", lambda night: [night.sorted_shaft(*FITS) for _ in range(3)])
-    assert todos(record, UTC) == []
+    assert todos(record, places(record), UTC) == []
     text = said(record)
     assert "The night came to its end. Nothing waits for you." in text
     assert "3 lie in bins that they fit." in text
@@ -236,7 +245,7 @@ CASES = [
 @pytest.mark.parametrize(("make", "asked"), CASES, ids=[asked[:24] for _, asked in CASES])
 def test_what_happened_is_asked_for(tmp_path, make, asked):
     record = night_with(tmp_path / "n.db", make)
-    assert asked in " ".join(f"{todo.what} {todo.how}" for todo in todos(record, UTC))
+    assert asked in " ".join(f"{todo.what} {todo.how}" for todo in todos(record, places(record), UTC))
     assert asked in said(record)
 
 
@@ -249,7 +258,7 @@ def test_suspects_are_named_by_place_and_by_how_they_fell(tmp_path):
         assert before not in since
 
     record = night_with(tmp_path / "n.db", make)
-    asked = next(todo for todo in todos(record, UTC) if "again" in todo.what)
+    asked = next(todo for todo in todos(record, places(record), UTC) if "again" in todo.what)
     assert asked.what == "Measure 3 shafts again: the gauge was not to be trusted."
     assert "Place 1 (stiffer dozen): the last 2; place 2 (softer dozen): 1 of those there." in asked.how
     assert "Suspects: to be measured again" in said(record)
@@ -342,7 +351,7 @@ def hostile_night(path):
 
 
 def test_nothing_that_people_wrote_becomes_markup(tmp_path):
-    html = page(hostile_night(tmp_path / "n.db"), UTC)
+    html = html_of(hostile_night(tmp_path / "n.db"))
     reader = Reader(html)
     assert "script" not in {tag for tag, _ in reader.elements}
     assert HOSTILE[:-1] + "?" in reader.text  # as it was written, but for the bell
@@ -374,7 +383,7 @@ def test_the_pictures_are_sound_and_take_their_colours_from_the_page(rough_page)
 
 
 def test_the_same_night_gives_the_same_page(rough, rough_page):
-    assert page(rough, UTC) == rough_page
+    assert html_of(rough) == rough_page
 
 
 def luminance(colour):

@@ -119,15 +119,18 @@ def suspects(record: NightRecord, found: Iterable[Place]) -> list[Suspects]:
 
 def places(record: NightRecord) -> list[Place]:
     """Every place of the plan, and others that shafts went to under an earlier plan, in the order of their numbers."""
-    ended = [one for one in record.passages if one.place is not None and not one.is_open]
+    known = {one.number: one for one in record.plan.place}
+    fell: dict[int, list[Passage]] = {number: [] for number in known}
+    for passage in record.passages:
+        if passage.place is not None and not passage.is_open:
+            fell.setdefault(passage.place, []).append(passage)
     outcomes = {number: one.decision.outcome for number, one in record.measured.items()}
     now = tally_of(record.plan, list(record.passages), outcomes, list(record.happenings)).places
     emptied = Counter(one.place for one in record.happenings if one.kind is HappeningKind.EMPTIED)
-    known = {one.number: one for one in record.plan.place}
     found = []
-    for number in sorted({*known, *(one.place for one in ended if one.place is not None)}):
-        here = tuple(one for one in ended if one.place == number and one.stage is Stage.IN_BIN)
-        unsure = tuple(one for one in ended if one.place == number and one.stage is Stage.UNCERTAIN)
+    for number, some in sorted(fell.items()):
+        here = tuple(one for one in some if one.stage is Stage.IN_BIN)
+        unsure = tuple(one for one in some if one.stage is Stage.UNCERTAIN)
         spines = tuple(spine for one in here if (spine := spine_of(record, one)) is not None)
         name = record.plan.place_called(number)
         found.append(Place(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))

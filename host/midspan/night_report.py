@@ -5,6 +5,7 @@ Everything that people or gauges wrote is escaped; the pictures are drawn here a
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from importlib.metadata import version
 from pathlib import Path
@@ -30,13 +31,13 @@ def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo
     """
     with Store.open(store, create=False) as opened:
         record = read_night(opened, number)
-    zone = zone or _zone_here(record.night.begun_ms)
     path = out or Path(f"night-{record.night.id}.html")
+    told = page(record, zone or _zone_here(record.night.begun_ms))
     try:
-        path.write_text(page(record, zone), encoding="utf-8")
+        path.write_text(told.html, encoding="utf-8")
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
-    return path, f"{night_words.headline(record)}. {night_words.ready(night_words.todos(record, zone))}"
+    return path, told.words
 
 
 def _zone_here(at_ms: int) -> tzinfo:
@@ -45,8 +46,16 @@ def _zone_here(at_ms: int) -> tzinfo:
     return zone
 
 
-def page(record: NightRecord, zone: tzinfo) -> str:
-    """The whole page as text."""
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A whole page, and the night in a few words."""
+
+    html: str
+    words: str
+
+
+def page(record: NightRecord, zone: tzinfo) -> Page:
+    """The report of a night, its times in this zone."""
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent),
         autoescape=True,
@@ -54,19 +63,21 @@ def page(record: NightRecord, zone: tzinfo) -> str:
         trim_blocks=True,
         finalize=_harmless,
     )
-    todos = night_words.todos(record, zone)
-    return environment.get_template(TEMPLATE).render(
+    found = places(record)
+    todos = night_words.todos(record, found, zone)
+    headline, ready = night_words.headline(record), night_words.ready(todos)
+    html = environment.get_template(TEMPLATE).render(
         title=f"Night {record.night.id} on gauge {record.night.gauge}",
         when=_when(record, zone),
-        headline=night_words.headline(record),
-        ready=night_words.ready(todos),
-        story=list(night_words.story(record, zone)),
+        headline=headline,
+        ready=ready,
+        story=list(night_words.story(record, found, zone)),
         todos=todos,
-        places=places(record),
+        places=found,
         pictures=_pictures(record, zone),
         checks=night_rows.checks(record, zone),
         happenings=night_rows.happenings(record, zone),
-        suspects=night_rows.suspects(record),
+        suspects=night_rows.suspects(record, found),
         unmeasured=night_rows.unmeasured(record, zone),
         turned_away=night_rows.turned_away(record, zone),
         pace=_pace_words(record, zone),
@@ -75,6 +86,7 @@ def page(record: NightRecord, zone: tzinfo) -> str:
         made_by=_made_by(record),
         zone=f"UTC{datetime.fromtimestamp(record.night.begun_ms / 1000, zone):%z}",
     )
+    return Page(html, f"{headline}. {ready}")
 
 
 def _harmless(value: object) -> object:

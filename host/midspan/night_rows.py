@@ -11,7 +11,7 @@ from typing import TypeVar
 from midspan import night_facts
 from midspan.bands import Rule
 from midspan.decision import Outcome
-from midspan.night_facts import not_measured, places, ranges, went_to
+from midspan.night_facts import Place, not_measured, ranges, went_to
 from midspan.night_record import NightRecord
 from midspan.night_words import clock
 from midspan.passage import Check, HappeningKind, Passage, Stage
@@ -133,6 +133,6 @@ def happenings(record: NightRecord, zone: tzinfo) -> Cut:
     )
 
 
-def suspects(record: NightRecord) -> list[tuple[str, str, str]]:
+def suspects(record: NightRecord, found: Sequence[Place]) -> list[tuple[str, str, str]]:
     """Suspect shafts: their place, which they are there, and their numbers."""
-    return [(one.place, one.words, ranges(one.numbers)) for one in night_facts.suspects(record, places(record))]
+    return [(one.place, one.words, ranges(one.numbers)) for one in night_facts.suspects(record, found)]

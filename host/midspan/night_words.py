@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from midspan.night_facts import Place, last_ms, not_measured, places, ranges, suspects
+from midspan.night_facts import Place, last_ms, not_measured, ranges, suspects
 from midspan.night_record import NightRecord
 from midspan.passage import Happening, HappeningKind, Passage, Stage
 
@@ -73,12 +73,12 @@ def ready(todos: Sequence[Todo]) -> str:
     return f"{count} {'thing waits' if number == 1 else 'things wait'} for you."
 
 
-def story(record: NightRecord, zone: tzinfo) -> Iterator[str]:
+def story(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> Iterator[str]:
     """What happened, a sentence at a time."""
     end, stock = end_of(record), record.stock
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
     yield f"Between {begun} and {last} the gauge took in {shafts(len(stock))}."
-    yield from _where_they_lie(record)
+    yield from _where_they_lie(record, found)
     unmeasured = len(not_measured(record))
     if unmeasured:
         yield f"{shafts(unmeasured)} could not be measured."
@@ -98,9 +98,9 @@ def _because(words: str) -> str:
     return words.rstrip(".") or "somebody wished it"
 
 
-def _where_they_lie(record: NightRecord) -> Iterator[str]:
+def _where_they_lie(record: NightRecord, found: Sequence[Place]) -> Iterator[str]:
     lie: Counter[str] = Counter()
-    for place in places(record):
+    for place in found:
         lie[place.use] += sum(one.standard is None for one in place.here)
     parts = [f"{lie[use]} {words}" for use, words in SAID.items() if lie[use]]
     yield f"{' and '.join([', '.join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or 'None is in a place'}."
@@ -112,12 +112,12 @@ def _where_they_lie(record: NightRecord) -> Iterator[str]:
 # What to do
 
 
-def todos(record: NightRecord, zone: tzinfo) -> list[Todo]:
+def todos(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> list[Todo]:
     """What a person must do now, the most pressing first."""
-    return [todo for look in LOOKS for todo in look(record, places(record), zone)]
+    return [todo for look in LOOKS for todo in look(record, found, zone)]
 
 
-def _in_the_gauge(record: NightRecord, _: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _in_the_gauge(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for one in record.passages:
         if not one.is_open:
             continue
@@ -132,7 +132,7 @@ def _in_the_gauge(record: NightRecord, _: list[Place], __: tzinfo) -> Iterator[T
         )
 
 
-def _stopped(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[Todo]:
+def _stopped(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
     end = end_of(record)
     if end is not None and end.kind is HappeningKind.STOPPED:
         yield Todo(
@@ -141,7 +141,7 @@ def _stopped(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[Todo
         )
 
 
-def _cracked(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _cracked(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
@@ -151,7 +151,7 @@ def _cracked(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[To
             )
 
 
-def _recount(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _recount(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.is_sure:
             continue
@@ -169,7 +169,7 @@ def _whys(some: Sequence[Passage]) -> str:
     return "; ".join(dict.fromkeys(one.steps[-1].words or "nobody saw it" for one in some))
 
 
-def _suspect(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _suspect(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     where = "; ".join(f"{one.place}: {one.words}" for one in suspects(record, found))
     if where:
         yield Todo(
@@ -179,16 +179,23 @@ def _suspect(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[To
         )
 
 
-def _recheck(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _recheck(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "recheck" and place.now:
             yield Todo(
                 f"Measure {shafts(place.now)} in {place.name} once more, or sort them by hand.",
-                "They stayed in doubt, could not be measured, or found their own place full; a table below says which.",
+                "They stayed in doubt, could not be measured, or found their own place full; a table below says which."
+                + _standards_among(place),
             )
 
 
-def _taken_out(record: NightRecord, _: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _standards_among(place: Place) -> str:
+    """A check standard that a person put in leaves the gauge this way."""
+    names = dict.fromkeys(one.standard for one in place.here if one.standard is not None)
+    return f" Among them is check standard {' and '.join(names)}: take it out." if names else ""
+
+
+def _taken_out(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     taken = [one for one in record.passages if one.stage is Stage.TAKEN_OUT]
     if taken:
         yield Todo(
@@ -197,7 +204,7 @@ def _taken_out(record: NightRecord, _: list[Place], __: tzinfo) -> Iterator[Todo
         )
 
 
-def _standards(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[Todo]:
+def _standards(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
     bad = [one for one in record.checks if not one.good]
     if bad:
         yield Todo(
@@ -208,7 +215,7 @@ def _standards(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[To
         )
 
 
-def _alarms(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[Todo]:
+def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
     alarms = [one for one in record.happenings if one.kind is HappeningKind.ALARM]
     for code in dict.fromkeys(one.code for one in alarms):
         same = [one for one in alarms if one.code == code]
@@ -219,13 +226,13 @@ def _alarms(record: NightRecord, _: list[Place], zone: tzinfo) -> Iterator[Todo]
         )
 
 
-def _full(record: NightRecord, found: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _full(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.holds is not None and place.now >= place.holds:
             yield Todo(f"Empty {place.name}.", f"It is full: {place.now} of {place.holds}.")
 
 
-def _clock_and_notices(record: NightRecord, _: list[Place], __: tzinfo) -> Iterator[Todo]:
+def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for kind, what in (
         (HappeningKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
         (HappeningKind.NOTICE, "See to the notices: not all of them reached you."),
@@ -235,7 +242,7 @@ def _clock_and_notices(record: NightRecord, _: list[Place], __: tzinfo) -> Itera
             yield Todo(what, f"The last one: {said[-1]}")
 
 
-LOOKS: tuple[Callable[[NightRecord, list[Place], tzinfo], Iterator[Todo]], ...] = (
+LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
     _in_the_gauge, _stopped, _cracked, _recount, _suspect, _standards, _recheck, _taken_out, _alarms, _full,
     _clock_and_notices,
 )  # fmt: skip

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from rich.console import Console
 from rich.table import Table
 
-from bench import coverage, cycle, device_cost, efficiency, startup, throughput
+from bench import coverage, cycle, device_cost, efficiency, report, startup, throughput
 
 PARTS = {
     "cycle": cycle.figures,
@@ -24,6 +24,7 @@ PARTS = {
     "coverage": coverage.figures,
     "device": device_cost.figures,
     "startup": startup.figures,
+    "report": report.figures,
 }
 
 

@@ -15,10 +15,12 @@ from midspan.records import Readings
 from midspan.rehearsal import Rehearsal
 from midspan.sorter import Bench, measure_batch
 from midspan.store import Store
+from midspan.watch import WatchLimits, alarms, observe
 
 from bench.figure import at_least, at_most, plainly
 
 SHAFTS = 250
+NOMINAL_US = 12_500
 
 
 class WatchedLink:
@@ -91,7 +93,7 @@ def measured(folder, number=SHAFTS):
 
 def figures(folder):
     """Figures of the cycle and of the line."""
-    archive, _, verdicts, link, latency_s, passed_s = measured(folder)
+    archive, calibration, verdicts, link, latency_s, passed_s = measured(folder)
     duration = sum(one.run.duration_ms for one in verdicts)
     sampling = sum(one.run.sampling_ms for one in verdicts)
     p50, p99 = np.quantile(latency_s[5:], [0.5, 0.99]) * 1e3  # the first ones pay for imports and tables
@@ -104,4 +106,11 @@ def figures(folder):
         plainly("last byte to durable verdict, p50", p50, "ms"),
         at_most("last byte to durable verdict, p99", p99, "ms", 20),
         plainly("rehearsal runs faster than the gauge by", duration / 1000 / passed_s, "times"),
+        at_most(f"false alarms of the watch in {len(verdicts)} shafts", _false_alarms(verdicts, calibration), "", 0),
     ]
+
+
+def _false_alarms(verdicts, calibration):
+    """How many shafts on a sound gauge raise an alarm."""
+    night = [observe(one.run, one.result, calibration, NOMINAL_US) for one in verdicts]
+    return sum(bool(alarms(one, night[:i], WatchLimits())) for i, one in enumerate(night))
