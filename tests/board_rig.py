@@ -36,6 +36,14 @@ class PtyBoard:
             cwd=self.flash, start_new_session=True,
         )  # fmt: skip
 
+    def by_hand(self, what: str) -> None:
+        """Let the bench's hand do what is said, like "lid 1", and come back when it is done."""
+        said = self.flash / "hand"
+        said.write_text(what)
+        while said.exists():
+            assert self._process.poll() is None, "the board died"
+            os.sched_yield()
+
     def _end(self) -> None:
         if self._process is not None:
             self._process.terminate()

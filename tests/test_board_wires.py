@@ -95,6 +95,7 @@ def test_an_open_lid_and_a_switch_with_the_wrong_level_show_at_rest(board):
     assert found["lid at rest"].outcome is Outcome.LOOK
     assert "says open" in found["lid at rest"].words
     assert found["home at rest"].outcome is Outcome.GOOD
+    assert found["first move"].outcome is Outcome.UNSEEN  # nobody is there to see what it does
 
 
 def test_a_move_ends_at_an_open_lid_and_at_the_home_switch(board):

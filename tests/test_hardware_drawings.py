@@ -3,6 +3,8 @@
 Run as a script, it draws them anew.
 """
 
+import json
+import re
 import sys
 from math import degrees
 from pathlib import Path
@@ -16,9 +18,46 @@ sys.path.insert(0, str(NOTES / "drawings"))
 
 import draw  # noqa: E402
 import draw_feeder  # noqa: E402
+import draw_pins  # noqa: E402
 from draw_geometry import Frame  # noqa: E402
 
 FRAME = Frame.load()
+WIRING = NOTES / "wiring.md"
+PIN_TABLE = re.compile(r"(<!-- drawn: pins -->\n).*?(<!-- end -->)", re.DOTALL)
+
+
+def with_pins(text):
+    return PIN_TABLE.sub(lambda found: found[1] + draw_pins.table() + found[2], text)
+
+
+def test_the_wiring_table_is_that_of_the_boards_default_file() -> None:
+    text = WIRING.read_text(encoding="utf-8")
+    assert text.count("drawn: pins") == 1
+    assert text == with_pins(text), "draw it anew: python tests/test_hardware_drawings.py"
+
+
+def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
+    given = json.loads((NOTES.parent / "device" / "board.json").read_text(encoding="utf-8"))
+
+    def pins(value, name):
+        if isinstance(value, dict):
+            return [one for key, inner in value.items() for one in pins(inner, f"{name}.{key}".strip("."))]
+        is_pin = name in ("feeder.selector",) or name.split(".")[-1] in ("pin", "step", "direction", "tx", "rx", "data",
+                                                                        "clock", "ready")  # fmt: skip
+        if isinstance(value, list) and len(value) == 2:
+            return [(name, value[0])]
+        return [(name, value)] if is_pin and value is not None else []
+
+    wired = [(wire.key, wire.gpio) for wire in draw_pins.wires() if wire.key != "service"]
+    assert sorted(wired) == sorted(pins(given, ""))
+    assert len({wire.gpio for wire in draw_pins.wires()}) == len(wired) + 1
+
+
+def test_the_edge_is_that_of_the_published_board() -> None:
+    """Some of the places on a Pico's edge, from memory of its data sheet: GP0 1, GP15 20, GP16 21, GP22 29, GP26 31."""
+    assert [draw_pins.EDGE[gpio] for gpio in (0, 2, 15, 16, 22, 26, 28)] == [1, 4, 20, 21, 29, 31, 34]
+    assert not set(draw_pins.EDGE.values()) & set(draw_pins.OTHERS)
+    assert len(draw_pins.EDGE) + len(draw_pins.OTHERS) == 40
 
 
 @pytest.mark.parametrize("name", sorted(draw.pictures()))
@@ -99,3 +138,4 @@ def test_the_stop_takes_over_before_the_cell_is_hurt() -> None:
 if __name__ == "__main__":
     for picture, svg in draw.pictures().items():
         (draw.PICTURES / picture).write_text(svg, encoding="utf-8")
+    WIRING.write_text(with_pins(WIRING.read_text(encoding="utf-8")), encoding="utf-8")

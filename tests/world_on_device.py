@@ -3,6 +3,7 @@
 Run by MicroPython before the prompt or before main.py; the hand is moved from the host's side, by code at the prompt.
 """
 
+import os
 import sys
 
 sys.path.insert(1, __file__.rsplit("/", 1)[0] + "/pio")
@@ -16,6 +17,7 @@ PINS = {"home": (HOME, 1), "lid": (LID, 1), "stop": (STOP, 1), "left_end": (9, 0
         "above": (11, 0), "hopper": (12, 0), "slot": (13, 0), "chute": (14, 0)}  # fmt: skip
 INTERVAL_US = 12315
 COUNT_PER_G = 1070
+LOOK_US = 100000
 
 
 class Converter:
@@ -49,7 +51,7 @@ class Bench:
 
     def __init__(self, head):
         self.head = head
-        self._counted = 0
+        self._counted = self._look_us = 0
         self._plans = []
 
     def run(self, now_us):
@@ -64,6 +66,21 @@ class Bench:
         while self._plans and self._plans[0][0] <= now_us:
             _, pin, level = self._plans.pop(0)
             chip.drive(pin, level)
+
+        if now_us >= self._look_us:
+            self._look_us = now_us + LOOK_US
+            self._take_hand()
+
+    def _take_hand(self):
+        """What the file `hand` in the flash says, as "lid 1": the way to a bench whose prompt is not there."""
+        try:
+            with open("hand") as file:
+                name, state = file.read().split()
+            os.remove("hand")
+        except OSError:
+            return
+        pin, level = PINS[name]
+        chip.drive(pin, level if int(state) else 1 - level)
 
     def touch(self, name, after_ms=500, for_ms=500):
         """Set an input a little later, and let it go again."""

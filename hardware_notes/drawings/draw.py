@@ -6,6 +6,8 @@ from pathlib import Path
 
 import draw_feeder
 import draw_front
+import draw_pins
+import draw_power
 import draw_section
 from draw_geometry import Frame
 
@@ -19,6 +21,8 @@ def pictures() -> dict[str, str]:
         "frame-front.svg": draw_front.front(frame).svg,
         "frame-section.svg": draw_section.section(frame).svg,
         "feeder.svg": draw_feeder.feeder(frame).svg,
+        "wiring-pins.svg": draw_pins.pins().svg,
+        "wiring-supplies.svg": draw_power.power().svg,
     }
 
 

@@ -23,7 +23,7 @@ from midspan.board_level import (
     zero_check,
 )  # fmt: skip
 from midspan.board_person import Person, seen
-from midspan.errors import DeviceFault, ProtocolError
+from midspan.errors import DeviceFault
 from midspan.gauge import Gauge
 from midspan.raw_run import RawRun
 from midspan.records import BenchStep, Identify, State
@@ -57,10 +57,10 @@ class LookOver:
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
         self._person.do("Switch the motor supply off, and leave the gauge's USB on.")
         off = level(self._step(readings=QUIET_READINGS))
-        self._person.do("Switch the motor supply on.")
         yield rate_check(off, found.interval_us)
         yield from words_checks(off)
         yield noise_check("noise, motors off", off, found.count_limit)
+        self._person.do("Switch the motor supply on.")
         held = level(self._step(readings=QUIET_READINGS))
         yield coupling_check("noise, motors held", held, off, HELD_TIMES)
         yield from self._turned(off)
@@ -123,17 +123,17 @@ class LookOver:
                 yield Check(name, Outcome.UNSEEN, "nobody is there to try it")
             else:
                 self._person.do(open_it)
-                refused = self._refused()
+                refused = self._refused(name)
                 self._person.do(close_it)
                 advice = "look at its wires and contact; do not run the gauge without it"
                 yield seen(name, refused, "no motion while it tells", advice)
 
-    def _refused(self) -> bool:
-        """Whether the gauge refuses to move now, for safety's sake."""
+    def _refused(self, guard: str) -> bool:
+        """Whether the gauge refuses to move now, because of this guard."""
         try:
             self._step()
-        except ProtocolError as error:
-            if "NOT_SAFE" not in str(error):
+        except DeviceFault as error:
+            if f"the {guard} is" not in str(error):  # as failures words it
                 raise
             return True
         self._gauge.end_bench()

@@ -29,7 +29,8 @@ import json, sys
 for name in {modules}:
     sys.modules.pop(name, None)
 import {main}, records
-print(json.dumps([{main}.FIRMWARE, records.PROTOCOL_MAJOR, records.PROTOCOL_MINOR]))
+(firmware,) = {{module.FIRMWARE for module in sys.modules.values() if hasattr(module, 'FIRMWARE')}}
+print(json.dumps([firmware, records.PROTOCOL_MAJOR, records.PROTOCOL_MINOR]))
 """
 
 

@@ -74,10 +74,15 @@ def level(run: RawRun, *, moving: bool = False) -> Level:
 
 
 def _scatter(time_s: np.ndarray, counts: np.ndarray) -> float:
-    if len(counts) < 3:
+    third = len(counts) // 3
+    if not third:
         return float("nan")
-    drift = np.polyfit(time_s - time_s.mean(), counts, 1)
-    rest = counts - np.polyval(drift, time_s - time_s.mean())
+    # The resistant line of J. W. Tukey (Exploratory Data Analysis, 1977): medians of the outer thirds, so that no
+    # spike bends it.
+    first, last = slice(None, third), slice(-third, None)
+    rise = float(np.median(counts[last]) - np.median(counts[first]))
+    span_s = float(np.median(time_s[last]) - np.median(time_s[first]))
+    rest = counts - rise / span_s * time_s
     return MAD_TO_SIGMA * float(np.median(np.abs(rest - np.median(rest))))
 
 

@@ -35,22 +35,21 @@ class Wires:
         self._shell, self._person, self._given, self._watch_s = shell, person, configuration, watch_s
 
     def checks(self) -> Iterator[Check]:
-        """All of them. The press is not moved unless its home switch and its emergency stop were seen to work."""
-        states: dict[str, bool] = self._ask("look()")
+        """All of them. Nothing is moved unless home switch, lid and emergency stop were seen to work."""
+        self._ask("look()")
         yield Check("configuration", Outcome.GOOD, f"{CONFIGURATION} holds, pins taken")
         self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
                         "so that its head is some centimetres below home.")  # fmt: skip
-        states = self._ask("look()")
-        yield from self._at_rest(states)
-        home = self._tried("home", "Press the home switch by hand, and let it go.")
-        yield home
-        guards = [self._tried(name, text) for name, text in self._guards()]
-        yield from guards
+        yield from self._at_rest(self._ask("look()"))
+        tried = []
+        for name, text in self._switches():
+            tried.append(self._tried(name, text))
+            yield tried[-1]
         for name in PLAIN_INPUTS:
             if self._given["inputs"][name] is not None and self._given["feeder"]["places_us"]:
                 yield self._tried(name, f"Cover the sensor {name}, and uncover it.")
         yield from self._cell()
-        if any(one.outcome is Outcome.LOOK for one in (home, *guards)):
+        if any(one.outcome is not Outcome.GOOD for one in tried):
             yield Check("first move", Outcome.UNSEEN, "not before the switches above work")
         else:
             yield from self._first_move()
@@ -58,7 +57,8 @@ class Wires:
     def _ask(self, call: str) -> Any:
         return self._shell.value(f"import service; service.{call}")
 
-    def _guards(self) -> Iterator[tuple[str, str]]:
+    def _switches(self) -> Iterator[tuple[str, str]]:
+        yield "home", "Press the home switch by hand, and let it go."
         if self._given["inputs"]["lid"] is not None:
             yield "lid", "Open the lid, and close it."
         if self._given["inputs"]["stop"] is not None:

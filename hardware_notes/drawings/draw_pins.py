@@ -1,0 +1,138 @@
+"""The wires between the board and everything else, from the board's default configuration; as a table and a drawing."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from draw_svg import LIGHT, Sheet
+
+DEVICE = Path(__file__).parents[2] / "device"
+# Where each GPIO of a Pico comes out on the edge of the board, and what else comes out there (its data sheet).
+EDGE = dict(zip(
+    (*range(16, 22), 22, 26, 27, 28, *range(16)),
+    (21, 22, 24, 25, 26, 27, 29, 31, 32, 34, 1, 2, 4, 5, 6, 7, 9, 10, 11, 12, 14, 15, 16, 17, 19, 20), strict=True,
+))  # fmt: skip
+OTHERS = {3: "GND", 8: "GND", 13: "GND", 18: "GND", 23: "GND", 28: "GND", 30: "RUN", 33: "AGND", 35: "ADC_VREF",
+          36: "3V3", 37: "3V3_EN", 38: "GND", 39: "VSYS", 40: "VBUS"}  # fmt: skip
+# What stands in the configuration under this name: the part, its terminal, which way the signal goes, what to know.
+WIRES = {
+    "uart.tx": ("other board, UART", "RX", "out", "only when the line is uart"),
+    "uart.rx": ("other board, UART", "TX", "in", "only when the line is uart"),
+    "press.step": ("press driver", "STEP", "out", ""),
+    "press.direction": ("press driver", "DIR", "out", ""),
+    "rotate.step": ("rotate driver", "STEP", "out", ""),
+    "rotate.direction": ("rotate driver", "DIR", "out", ""),
+    "enable": ("both drivers", "EN", "out", "{level}: motors held"),
+    "home": ("home switch", "", "in", "{level}: head at home"),
+    "mark": ("index mark sensor", "OUT", "in", "{level}: the mark is seen"),
+    "inputs.left_end": ("seat sensor, left end", "OUT", "in", "{level}: a shaft lies there"),
+    "inputs.right_end": ("seat sensor, right end", "OUT", "in", "{level}: a shaft lies there"),
+    "inputs.above": ("sensor above the seat", "OUT", "in", "{level}: a second shaft"),
+    "inputs.hopper": ("hopper sensor", "OUT", "in", "{level}: a shaft waits"),
+    "inputs.slot": ("slot sensor", "OUT", "in", "{level}: the check standard waits"),
+    "inputs.chute": ("chute sensor", "OUT", "in", "{level}: a shaft passes"),
+    "inputs.lid": ("lid switch", "", "in", "{level}: open"),
+    "inputs.stop": ("emergency stop, contact 2", "", "in", "{level}: pressed"),
+    "cell.data": ("converter", "DATA (SDA)", "in", ""),
+    "cell.clock": ("converter", "CLOCK (SCL)", "out", ""),
+    "cell.ready": ("converter", "DRDY", "in", "only with a NAU7802"),
+    "feeder.hopper.pin": ("hopper servo", "signal", "out", ""),
+    "feeder.slot.pin": ("slot servo", "signal", "out", ""),
+    "feeder.gate.pin": ("gate servo", "signal", "out", ""),
+    "feeder.selector": ("selector servo", "signal", "out", ""),
+    "service": ("service jumper", "", "in", "to ground: the gauge stays off"),
+}
+ROW, HALF, WIRE, NAME = 21.0, 70.0, 96.0, 250.0
+
+
+@dataclass(frozen=True)
+class Wire:
+    """One wire of the board: its name in the configuration, GPIO, place on the edge, and what it goes to."""
+
+    key: str
+    gpio: int
+    edge: int
+    part: str
+    terminal: str
+    way: str
+    remark: str
+
+
+def wires() -> list[Wire]:
+    """All wires of the default configuration, in the order of the board's edge."""
+    given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+    found = re.search(r"^SERVICE = (\d+)", (DEVICE / "settings.py").read_text(encoding="utf-8"), re.MULTILINE)
+    assert found is not None
+    given["service"] = int(found[1])
+    made = []
+    for key, (part, terminal, way, remark) in WIRES.items():
+        value = given
+        for name in key.split("."):
+            value = value[name]
+        if value is not None:
+            gpio, level = value if isinstance(value, list) else (value, None)
+            made.append(Wire(key, gpio, EDGE[gpio], part, terminal, way, remark.format(level=level)))
+    return sorted(made, key=lambda wire: wire.edge)
+
+
+def table() -> str:
+    """The wiring table of the notes."""
+    lines = [
+        "| name in board.json | GPIO | pin | way | goes to | what to know |",
+        "| --- | ---: | ---: | --- | --- | --- |",
+    ]
+    for wire in wires():
+        goal = f"{wire.part}, {wire.terminal}" if wire.terminal else wire.part
+        name = wire.key.removesuffix(".pin") if wire.key != "service" else "(service pin)"
+        lines.append(f"| {name} | {wire.gpio} | {wire.edge} | {wire.way} | {goal} | {wire.remark} |")
+    return "\n".join(lines) + "\n"
+
+
+def pins() -> Sheet:
+    """The board with every wire, as it lies with its USB plug up."""
+    sheet = Sheet(1060, 560, "Wires of the board")
+    middle, top = 530.0, 70.0
+    view = sheet.view(0, 0)
+    view.box((middle - HALF, -(top - 24)), (middle + HALF, -(top + 20 * ROW)), fill=LIGHT)
+    view.box((middle - 16, -(top - 40)), (middle + 16, -(top - 14)), fill="#ffffff")
+    sheet.text((middle, top - 46), "USB to the host", 9)
+    by_edge = {wire.edge: wire for wire in wires()}
+    gpio_at = {edge: gpio for gpio, edge in EDGE.items()}
+    for edge in range(1, 41):
+        left = edge <= 20
+        y = top + ROW * ((edge if left else 41 - edge) - 0.5)
+        _pin(sheet, edge, f"GP{gpio_at[edge]}" if edge in gpio_at else OTHERS[edge], middle, y, left=left)
+        if edge in by_edge:
+            _wire(sheet, by_edge[edge], middle, y, left=left)
+    _supplies(sheet, middle, top)
+    sheet.text((middle, 545), "RP2040 board from above. All grounds of signals meet at the board; see wiring.md.", 11)
+    return sheet
+
+
+def _pin(sheet: Sheet, edge: int, name: str, middle: float, y: float, *, left: bool) -> None:
+    side = -1 if left else 1
+    sheet.circle((middle + side * (HALF - 7), y), 4, 0.8, "", "#ffffff")
+    sheet.text((middle + side * (HALF - 16), y + 3), name, 9, "start" if left else "end")
+    sheet.text((middle + side * (HALF + 4), y - 3), str(edge), 7, "end" if left else "start")
+
+
+def _wire(sheet: Sheet, wire: Wire, middle: float, y: float, *, left: bool) -> None:
+    side = -1 if left else 1
+    start, end = middle + side * HALF, middle + side * (HALF + WIRE)
+    sheet.path([(start, y), (end, y)], 1.0, "", "#000000", "none", closed=False)
+    tip, back = (end, end - side * 7) if wire.way == "out" else (start + side * 14, start + side * 21)
+    sheet.path([(tip, y), (back, y - 3), (back, y + 3)], 0.2, "", "#000000", "#000000", closed=True)
+    words = f"{wire.part} {wire.terminal}".strip()
+    sheet.text((end + side * 5, y + 3), words, 10, "end" if left else "start", bold=True)
+    if wire.remark:
+        sheet.text((end + side * NAME, y + 3), wire.remark, 8, "start" if left else "end")
+
+
+def _supplies(sheet: Sheet, middle: float, top: float) -> None:
+    for edge, words in ((36, "converter and sensors, 3.3 V"), (38, "ground of converter, sensors, switches, drivers")):
+        y = top + ROW * (41 - edge - 0.5)
+        sheet.path([(middle + HALF, y), (middle + HALF + WIRE, y)], 2.0, "", "#000000", "none", closed=False)
+        sheet.text((middle + HALF + WIRE + 5, y + 3), words, 10, "start", bold=True)

@@ -1,0 +1,41 @@
+"""Every fault of the protocol has its place in the notes, and the notes point at what is there."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+NOTES = ROOT / "hardware_notes"
+TEXT = (NOTES / "faults.md").read_text(encoding="utf-8")
+CODES = set(re.findall(r'"([A-Z][A-Z_]+)":', (ROOT / "protocol" / "faults.json").read_text(encoding="utf-8")))
+PAGES = sorted(NOTES.glob("*.md"))
+
+
+def test_no_fault_is_missing():
+    assert len(CODES) >= 12
+    missing = sorted(code for code in CODES if not re.search(rf"(?m)^\| {code} \| .+ \| .+ \|$", TEXT))
+    assert not missing, f"say in faults.md how to find {missing}"
+
+
+def heading_names(page):
+    found = re.findall(r"(?m)^#+ (.+)$", page.read_text(encoding="utf-8"))
+    return {re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-") for heading in found}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_links_lead_somewhere(page):
+    for target in re.findall(r"\]\(([^)#]*)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+        assert target == "" or (page.parent / target).exists(), f"{page.name}: {target}"
+    for target, heading in re.findall(r"\]\(([^)#]*\.md)#([^)]*)\)", page.read_text(encoding="utf-8")):
+        assert heading in heading_names(page.parent / target), f"{page.name}: {target}#{heading}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_settings_that_the_notes_name_are_in_the_boards_file(page):
+    given = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
+    sections = {name for name, value in given.items() if isinstance(value, dict)}
+    for section, key in re.findall(r"`(\w+)\.(\w+)(?:=\S+)?`", page.read_text(encoding="utf-8")):
+        if section in sections:
+            assert key in given[section], f"{page.name}: {section}.{key}"
