@@ -120,6 +120,7 @@ class BoardShell:
         except subprocess.TimeoutExpired as error:
             raise LinkError(f"{self.port}: the board fell silent; press its reset button and try again") from error
         if done.returncode:
-            words = (done.stdout + done.stderr).strip().splitlines() or ["nothing"]
-            raise BoardError(f"{self.port}: the board said: {words[-1].strip()}")
+            words = ((done.stdout + done.stderr).strip().splitlines() or ["nothing"])[-1].strip()
+            who = "" if words.startswith("mpremote") else "the board said: "
+            raise BoardError(f"{self.port}: {who}{words}")
         return done.stdout
