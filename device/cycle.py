@@ -2,20 +2,24 @@
 
 Readings stream from the zero before to the zero after; what a reading means for the cycle (contact, full load, turn
 covered) comes back into the table as an event. A bench step is one sampled state, after which the head stands where it
-is. The device knows counts, microsteps and ticks only.
+is. A feeder brings shafts and takes them away. The device knows counts, microsteps and ticks only.
 """
 
-from motions import Motions
+from feeder import CHUTE, GUARDS, STOP
+from motions import LOST_STEPS_MOST, Motions
 from plan import Plan, Step
 from records import FAULT_CODES, PHASES, STATES
 
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
- RETRACTING, HOLDING, FAULTED, BENCH, STANDING) = range(len(STATES))  # fmt: skip
-HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL = range(8, len(FAULT_CODES))
+ RETRACTING, HOLDING, FAULTED, BENCH, STANDING, FEEDING, LOADED, SELECTING, RELEASING) = range(len(STATES))  # fmt: skip
+HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL, LOST_STEPS = range(8, 13)
+LID_OPEN, EMERGENCY_STOP, CONFIGURATION = range(18, len(FAULT_CODES))
 PHASE_OF = [PHASES.index(name) if name in PHASES else -1 for name in STATES]  # the sampled states are the phases
 MEASURING = tuple(range(SEATING, ZERO_AFTER + 1)) + (BENCH,)
 DOWN = tuple(range(APPROACH, LIFT + 1)) + (BENCH,)  # the head may touch the shaft
 GOING_HOME = (HOMING, LIFT, RETRACTING)
+HANDLING = (FEEDING, SELECTING, RELEASING)
+MOVING = MEASURING + HANDLING + (STARTING, HOMING, RETRACTING)
 
 
 class CycleError(Exception):
@@ -25,16 +29,16 @@ class CycleError(Exception):
 class Cycle(Motions):
     """Runs the table over the parts of the gauge; the attributes are for reading.
 
-    `report` takes event(previous, state), fault(code, state, detail) and end(). `cause` is the first fault of the
-    shaft.
+    `report` takes event(previous, state) and fault(code, state, detail). `cause` is the first fault of the shaft.
     """
 
     def __init__(self, board, press, rotate, cell, held, report) -> None:
-        super().__init__(board, press, rotate, cell, report)
-        self.held = held
+        super().__init__(board, press, rotate, cell, held)
+        self._report = report
         self.state = STARTING
         self.cause: int | None = None
         self.duration_us = 0
+        self._elapsed_us = 0
 
     # Events
 
@@ -56,6 +60,7 @@ class Cycle(Motions):
     def fail(self, code: int, detail: int) -> None:
         """Report a fault and take its transition."""
         self._report.fault(code, self.state, detail)
+        self.fault = code
         if self.shaft is not None and self.cause is None:
             self.cause = code
         self.handle(FAULT_CODES[code])
@@ -67,6 +72,26 @@ class Cycle(Motions):
     def measuring(self) -> bool:
         """Whether a shaft's cycle or a bench step is under way and not given up."""
         return self.state in MEASURING
+
+    def start(self, misconfigured: int) -> None:
+        """Look for home, unless the board's configuration or a guard forbids it."""
+        if misconfigured:
+            self.fail(CONFIGURATION, misconfigured)
+        elif not self._guarded(self._board.inputs()):
+            self.handle("start")
+
+    def feed(self, shaft: int, source: int, event: str) -> None:
+        """Bring a shaft onto the rollers ("feed"), or take the one that lies there ("found")."""
+        self.fault = None
+        self.feeder.shaft = shaft
+        self.feeder.source = source
+        self.handle(event)
+
+    def release(self, place: int) -> None:
+        """Let the shaft on the rollers go to a place."""
+        self.fault = None
+        self.feeder.place = place
+        self.handle("release")
 
     def measure(self, shaft: int, plan: Plan) -> None:
         """Begin a cycle on this shaft by this plan."""
@@ -84,32 +109,57 @@ class Cycle(Motions):
 
     def _begin(self, shaft: int, plan) -> None:
         self.shaft = shaft
-        self.cause = None
+        self.cause = self.fault = None
         self.duration_us = 0
         self.progress.begin(plan)
         self.held.begin(shaft, self.cell.interval_us())
 
     def pass_time(self, elapsed_us: int) -> None:
         """Call it first in every turn of the loop, with the time since the last."""
+        self._elapsed_us = elapsed_us
         if self.shaft is not None:
             self.duration_us += elapsed_us
 
     def poll(self) -> None:
-        """Notice the end of motions; call it in every turn of the loop."""
-        if self.state in GOING_HOME and self.press.rising() and self._board.home_closed():
-            self.press.halt()
-            self.press.set_origin()
-        if self._then is not None and not self.press.moving() and not self.rotate.moving():
+        """Notice guards, sensors and the end of motions; call it in every turn of the loop."""
+        inputs = self._board.inputs()
+        if self._guarded(inputs):
+            return
+        if self.state == FEEDING:
+            self._arrive(self.feeder.coming(self._elapsed_us, inputs), inputs)
+        elif self.state == RELEASING:
+            self._arrive(self.feeder.leaving(self._elapsed_us, inputs), inputs)
+        elif self.state in GOING_HOME and self.press.rising() and self._board.home_closed():
+            self._reach_home()
+        if self._then is not None and not self._in_motion():
             event = self._then
             self._then = None
-            self._arrive(event, self.press.position())
+            if event == "selected" and inputs & CHUTE:
+                event = "BIN_FULL"
+            self._arrive(event, inputs if self.state in HANDLING else self.press.position())
 
-    def _arrive(self, event: str, detail: int) -> None:
-        if self.state == HOMING and not self._board.home_closed():
-            event = "HOME_NOT_FOUND"
+    def _guarded(self, inputs: int) -> bool:
+        """Whether the lid or the emergency stop has just ended all motion."""
+        if not inputs & GUARDS or self.state not in MOVING:
+            return False
+        self.fail(EMERGENCY_STOP if inputs & STOP else LID_OPEN, inputs)
+        return True
+
+    def _in_motion(self) -> bool:
+        return self.press.moving() or self.rotate.moving() or (self.state in HANDLING and self._board.handling())
+
+    def _reach_home(self) -> None:
+        counted = self.press.position()
+        self.press.halt()
+        self.press.set_origin()
+        self._then = "up"
+        if self.state != HOMING and abs(counted) > LOST_STEPS_MOST:
+            self.fail(LOST_STEPS, counted)
+
+    def _arrive(self, event: "str | None", detail: int) -> None:
         if event in FAULT_CODES:
             self.fail(FAULT_CODES.index(event), detail)
-        else:
+        elif event is not None:
             self.handle("up_faulty" if event == "up" and self._faulty else event)
 
     # Readings
@@ -123,7 +173,7 @@ class Cycle(Motions):
 
     def judge_cell(self) -> None:
         """Turn a fault of the cell into one of the cycle, once."""
-        if self.cell.fault is not None and not self._faulty:
+        if self.cell.fault is not None and not self._faulty and self.state not in HANDLING:
             self.fail(self.cell.fault, self.cell.detail)
 
     def _reading(self, tick_us: int, rotate: int, press: int) -> None:
@@ -161,7 +211,8 @@ TABLE = {
     (ZERO_AFTER, "zeroed"): (HOLDING, Motions.finish),
     (RETRACTING, "up"): (HOLDING, Motions.finish),
     (RETRACTING, "up_faulty"): (FAULTED, Motions.give_up),
-    (HOLDING, "acknowledged"): (IDLE, Motions.stay),
+    (HOLDING, "acknowledged"): (IDLE, Motions.be_ready),
+    (HOLDING, "acknowledged_here"): (LOADED, Motions.be_ready),
     (FAULTED, "clear"): (HOMING, Motions.seek_home),
     (IDLE, "bench"): (BENCH, Motions.begin_bench),
     (BENCH, "loaded"): (BENCH, Motions.ease),
@@ -169,7 +220,25 @@ TABLE = {
     (BENCH, "taken"): (STANDING, Motions.finish),
     (STANDING, "bench"): (BENCH, Motions.go_to),
     (STANDING, "clear"): (HOMING, Motions.seek_home),
+    (IDLE, "feed"): (FEEDING, Motions.let_in),
+    (IDLE, "found"): (LOADED, Motions.take),
+    (FEEDING, "arrived"): (LOADED, Motions.take),
+    (FEEDING, "SHAFT_SHORT"): (LOADED, Motions.take),
+    (FEEDING, "TWO_SHAFTS"): (LOADED, Motions.take),
+    (FEEDING, "HOPPER_EMPTY"): (IDLE, Motions.stay),
+    (LOADED, "measure"): (SEATING, Motions.seat),
+    (LOADED, "release"): (SELECTING, Motions.select),
+    (SELECTING, "selected"): (RELEASING, Motions.let_out),
+    (RELEASING, "gone"): (IDLE, Motions.stay),
+    (STARTING, "CONFIGURATION"): (FAULTED, Motions.give_up),
 }
+for _state, _event in (
+    (FEEDING, "JAM"), (RELEASING, "JAM"), (SELECTING, "BIN_FULL"), (RELEASING, "BIN_FULL"), (LIFT, "LOST_STEPS"),
+    (RETRACTING, "LOST_STEPS"),
+):  # fmt: skip
+    TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
+for _state in MOVING:
+    TABLE[(_state, "LID_OPEN")] = TABLE[(_state, "EMERGENCY_STOP")] = (FAULTED, Motions.give_up)
 CELL_FAULTS = FAULT_CODES[:4]
 for _state in MEASURING:
     for _event in ("HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"):
@@ -183,6 +252,7 @@ for _state in DOWN:
 for _event in CELL_FAULTS:
     TABLE[(HOMING, _event)] = (HOMING, Motions.note_faulty)
     TABLE[(RETRACTING, _event)] = (RETRACTING, Motions.note_faulty)
-    TABLE[(IDLE, _event)] = TABLE[(HOLDING, _event)] = (FAULTED, Motions.give_up)
-for _state in (STARTING, HOMING, IDLE, RETRACTING, HOLDING, FAULTED):
+    for _state in (IDLE, LOADED, HOLDING):
+        TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
+for _state in (STARTING, HOMING, IDLE, LOADED, RETRACTING, HOLDING, FAULTED) + HANDLING:
     TABLE[(_state, "INTERNAL")] = (FAULTED, Motions.give_up)

@@ -31,6 +31,7 @@ class Held:
     """Blocks of one shaft as Avro data in one buffer of `size` bytes; `shaft` is None when there is none.
 
     `blocks` and `readings` count what is closed. A closed block waits until it is written out, or wanted again.
+    `end_due` says that the host is to hear of the shaft's end after the last block.
     """
 
     def __init__(self, size: int) -> None:
@@ -44,6 +45,7 @@ class Held:
         self._last = array("i", [0] * 4)
         self._rows = self._odd = self._marks = 0
         self.blocks = self.readings = 0
+        self.end_due = False
 
     def begin(self, shaft: int, interval_us: int) -> None:
         """Start on a shaft; lateness refers to `interval_us`."""
@@ -55,6 +57,7 @@ class Held:
     def forget(self) -> None:
         """Drop everything held."""
         self.shaft = None
+        self.end_due = False
         self.blocks = self.readings = self._next = 0
         self._clear()
 

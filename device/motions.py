@@ -3,25 +3,29 @@
 Nothing here waits: `_then` names the event, or the fault, that the end of all motion is to bring.
 """
 
+from feeder import Feeder
 from plan import Plan, Step
 from progress import Progress
 
+LOST_STEPS_MOST = 32  # a home switch repeats better, and a motor slips by four full steps, 64 microsteps, at once
 TURN_MARGIN = 2  # a turn gets a move this many times as long as it should need, and is stopped on the way
 
 
 class Motions:
     """The gauge's moving parts and what can be asked of them; the attributes are for reading.
 
-    `report` takes end() when a shaft is over. `shaft` is the one under way or None.
+    `shaft` is the one under way or None, `fault` what went wrong since the last order or None.
     """
 
-    def __init__(self, board, press, rotate, cell, report) -> None:
+    def __init__(self, board, press, rotate, cell, held) -> None:
         self._board = board
-        self._report = report
         self.press = press
         self.rotate = rotate
         self.cell = cell
+        self.held = held
+        self.feeder = Feeder(board)
         self.shaft: int | None = None
+        self.fault: int | None = None
         self.plan: Plan
         self.bench_step: Step
         self.progress = Progress(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
@@ -36,11 +40,24 @@ class Motions:
     def stay(self) -> None:
         """Nothing has to be moved."""
 
+    def be_ready(self) -> None:
+        """The shaft is over, and whatever went wrong with it."""
+        self.fault = None
+
+    def _go_home(self, speed: int) -> None:
+        """Up until the home switch closes, which is to be where it was before."""
+        self._then = "up"
+        if not self._board.home_closed():
+            self._then = "LOST_STEPS"
+            self.press.move(-self.press.position() - LOST_STEPS_MOST, speed)
+
     def seek_home(self) -> None:
         """Up until the home switch closes, by the whole travel at most and a little."""
         self._faulty = False
+        self.fault = self.feeder.in_gauge = None  # a person may have been at the rollers
         self.cell.clear(self._board.ticks_us())
-        self._then = "up"
+        self._board.gate(False)
+        self._then = "HOME_NOT_FOUND"
         self.press.move(-self._board.PRESS_LIMIT - self._board.PRESS_LIMIT // 16, self._board.HOME_SPEED)
 
     def seat(self) -> None:
@@ -95,7 +112,7 @@ class Motions:
     def lift(self) -> None:
         """Off the shaft and home."""
         self.rotate.stop()
-        self._press_to(0, self.plan.press_speed, "up")
+        self._go_home(self.plan.press_speed)
 
     def begin_bench(self) -> None:
         """Take the bench's zero where nothing touches the head: at home."""
@@ -115,10 +132,28 @@ class Motions:
         self.progress.arrive()
         self.rotate.move(self.bench_step.rotate_steps, self.bench_step.rotate_speed)
 
+    def let_in(self) -> None:
+        """One stroke of the escapement, if a shaft is there to be let in."""
+        if not self.feeder.let_in():
+            self._then = "HOPPER_EMPTY"
+
+    def take(self) -> None:
+        """What lies on the rollers is the shaft that was ordered."""
+        self.feeder.in_gauge = self.feeder.shaft
+
+    def select(self) -> None:
+        """Point the chute to the place."""
+        self._then = "selected"
+        self._board.select(self.feeder.place)
+
+    def let_out(self) -> None:
+        """Put on record where the shaft goes, then open the gate; the sensors say when it is gone."""
+        self.feeder.let_out()
+
     def finish(self) -> None:
         """The cycle or bench step is over; its blocks wait for the host."""
         self.shaft = None
-        self._report.end()
+        self.held.end_due = True
 
     def halt(self) -> None:
         """Both motors stop at once."""
@@ -128,7 +163,7 @@ class Motions:
     def retract(self) -> None:
         """Both motors stop, the head goes home."""
         self.halt()
-        self._press_to(0, self._board.HOME_SPEED, "up")
+        self._go_home(self._board.HOME_SPEED)
 
     def retract_faulty(self) -> None:
         """The same, to end in FAULTED."""

@@ -1,26 +1,34 @@
 """The records of the line as one table, and Avro packing and unpacking driven by it.
 
 The table repeats the schemas in protocol/ (a test holds the two together): names in union order, fields in schema
-order. A type is a plain name, the name of an enum, ("null", type), or ("array", type). Enum values are indices.
+order. A type is a plain name, the name of an enum or part, ("null", type), or ("array", type). Enum values are indices.
 """
 
 PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 1
+PROTOCOL_MINOR = 2
 # CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first (Avro specification)
-FINGERPRINT = b"\xf7\x03\xb8\x9f\x95\xdd\x64\x6f"
+FINGERPRINT = b"\xfd\x7f\x34\x71\x22\x26\xed\xa0"
 
 STATES = ("STARTING", "HOMING", "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN",
-          "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED", "BENCH", "STANDING")  # fmt: skip
+          "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED", "BENCH", "STANDING", "FEEDING",
+          "LOADED", "SELECTING", "RELEASING")  # fmt: skip
 PHASES = ("ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER",
           "BENCH")  # fmt: skip
 FAULT_CODES = ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT",
                "FORCE_LIMIT", "TRAVEL_LIMIT", "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST",
-               "BUFFER_FULL", "INTERNAL")  # fmt: skip
+               "BUFFER_FULL", "INTERNAL", "LOST_STEPS", "HOPPER_EMPTY", "SHAFT_SHORT", "TWO_SHAFTS", "JAM",
+               "BIN_FULL", "LID_OPEN", "EMERGENCY_STOP", "CONFIGURATION")  # fmt: skip
 ORDERS = ("KEEP_ALIVE", "MEASURE", "STOP", "CLEAR_FAULT")
-REFUSALS = ("WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "NO_PLAN", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL")
-ENUMS = {"State": STATES, "Phase": PHASES, "FaultCode": FAULT_CODES, "Order": ORDERS, "Refusal": REFUSALS}
+REFUSALS = ("WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "NO_PLAN", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL",
+            "NOT_SAFE", "NO_FEEDER")  # fmt: skip
+SOURCES = ("HOPPER", "SLOT", "SEATED")
+ENUMS = {"State": STATES, "Phase": PHASES, "FaultCode": FAULT_CODES, "Order": ORDERS, "Refusal": REFUSALS,
+         "Source": SOURCES}  # fmt: skip
 FIXED = {"Fingerprint": 8}
-PARTS = {"Unusual": (("reading", "int"), ("status", "int"))}
+PARTS = {
+    "Unusual": (("reading", "int"), ("status", "int")),
+    "LastRelease": (("shaft", "long"), ("place", "int"), ("done", "boolean"), ("passed", "int")),
+}
 
 RECORDS = (
     ("Identify", (
@@ -28,7 +36,10 @@ RECORDS = (
         ("firmware", "string"), ("runtime", "string"), ("boot", "int"), ("state", "State"),
         ("held_shaft", ("null", "long")), ("held_blocks", "int"), ("tick_us", "int"), ("interval_us", "int"),
         ("count_min", "int"), ("count_max", "int"), ("count_limit", "int"), ("press_limit_steps", "int"),
-        ("silence_ms", "int"), ("buffer_bytes", "int"))),
+        ("silence_ms", "int"), ("buffer_bytes", "int"), ("in_gauge", ("null", "long")), ("seated", "boolean"),
+        ("hopper", "boolean"), ("slot", "boolean"), ("places", "int"), ("guards", "int"),
+        ("fault", ("null", "FaultCode")), ("last_release", ("null", "LastRelease")),
+        ("temperature_centi", ("null", "int")))),
     ("Readings", (
         ("shaft", "long"), ("block", "int"), ("first", "int"), ("phase", "Phase"), ("tick_us", "int"),
         ("interval_us", "int"), ("lateness_us", ("array", "int")), ("rotate_steps", ("array", "int")),
@@ -54,9 +65,11 @@ RECORDS = (
     ("BenchStep", (
         ("shaft", "long"), ("press_steps", "int"), ("rotate_steps", "int"), ("stop_count", ("null", "int")),
         ("readings", "int"), ("settle_readings", "int"), ("press_speed", "int"), ("rotate_speed", "int"))),
+    ("Feed", (("shaft", "long"), ("source", "Source"))),
+    ("Release", (("shaft", "long"), ("place", "int"))),
 )  # fmt: skip
 (IDENTIFY, READINGS, END_OF_SHAFT, EVENT, FAULT, REPLY, GREET, CYCLE_PLAN, COMMAND, ACKNOWLEDGE, RESEND,
- BENCH_STEP) = range(12)  # fmt: skip
+ BENCH_STEP, FEED, RELEASE) = range(len(RECORDS))  # fmt: skip
 
 
 class RecordError(Exception):
@@ -100,16 +113,20 @@ def _put(buffer: bytearray, at: int, kind, value) -> int:
     if kind == "boolean":
         buffer[at] = 1 if value else 0
         return at + 1
+    if kind in PARTS:
+        return _put_fields(buffer, at, PARTS[kind], value)
     return put_int(buffer, at, value)
+
+
+def _put_fields(buffer: bytearray, at: int, fields, values) -> int:
+    for i in range(len(fields)):
+        at = _put(buffer, at, fields[i][1], values[i])
+    return at
 
 
 def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:
     """Write the record of this branch of the union, values in field order, to buffer from `at` on; return the end."""
-    at = put_int(buffer, at, branch)
-    fields = RECORDS[branch][1]
-    for i in range(len(fields)):
-        at = _put(buffer, at, fields[i][1], values[i])
-    return at
+    return _put_fields(buffer, put_int(buffer, at, branch), RECORDS[branch][1], values)
 
 
 class Unpacker:

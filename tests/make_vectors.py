@@ -15,7 +15,8 @@ IDENTIFY = {
     "firmware": "0.1.0", "runtime": "µPython on a bench", "boot": 1073741823, "state": "HOLDING",
     "held_shaft": 41, "held_blocks": 63, "tick_us": 1073741823, "interval_us": 12500, "count_min": -8388608,
     "count_max": 8388607, "count_limit": 1200000, "press_limit_steps": 64000, "silence_ms": 4000,
-    "buffer_bytes": 49152,
+    "buffer_bytes": 49152, "in_gauge": 41, "seated": True, "hopper": True, "slot": False, "places": 6, "guards": 3,
+    "fault": None, "last_release": {"shaft": 40, "place": 2, "done": True, "passed": 1}, "temperature_centi": -1250,
 }  # fmt: skip
 PLAN = {
     "light_count": 94000, "full_count": 942000, "clearance_steps": 1600, "travel_steps": 30000,
@@ -47,7 +48,8 @@ def long_block() -> dict[str, Any]:
 RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an identify record", "Identify", IDENTIFY),
     ("an identify record that holds nothing", "Identify",
-     {**IDENTIFY, "state": "IDLE", "held_shaft": None, "held_blocks": 0, "boot": 0, "gauge": "g"}),
+     {**IDENTIFY, "state": "IDLE", "held_shaft": None, "held_blocks": 0, "boot": 0, "gauge": "g", "in_gauge": None,
+      "seated": False, "hopper": False, "places": 0, "guards": 0, "last_release": None, "temperature_centi": None}),
     ("one reading", "Readings", block(([0], [16], [800], [-5]))),
     ("three readings with falling values", "Readings",
      block(([0, 40, -40], [500, -16, -16], [21000, -64, -65], [8388607, -16777215, 16777215]),
@@ -86,6 +88,13 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
      {**BENCH_STEP, "shaft": 1073741823, "press_steps": 3200, "rotate_steps": -1048576, "stop_count": 94000}),
     ("a bench step's reading", "Readings", block(([0], [0], [0], [50123]), phase="BENCH")),
     ("an event of the bench", "Event", {"tick_us": 7, "previous": "BENCH", "state": "STANDING", "shaft": 7}),
+    ("a shaft from the hopper", "Feed", {"shaft": 12, "source": "HOPPER"}),
+    ("a shaft that lies there already", "Feed", {"shaft": 1073741823, "source": "SEATED"}),
+    ("a release", "Release", {"shaft": 12, "place": 3}),
+    ("a refusal for safety", "Reply", {"to_sequence": 9, "refusal": "NOT_SAFE", "field": "lid"}),
+    ("an identify record after a release that a jam ended", "Identify",
+     {**IDENTIFY, "state": "FAULTED", "held_shaft": None, "held_blocks": 0, "fault": "JAM",
+      "last_release": {"shaft": 41, "place": 6, "done": False, "passed": 0}}),
 ]  # fmt: skip
 
 
@@ -147,7 +156,7 @@ def foreign_bodies() -> list[dict[str, Any]]:
     """Bodies with a good checksum that are no record."""
     command = body_of("Command", {"order": "STOP", "shaft": None})
     cases = [
-        ("a branch that does not exist", b"\x16\x00"),
+        ("a branch that does not exist", b"\x1c\x00"),
         ("a negative branch", b"\x01\x00"),
         ("a record cut short", body_of("CyclePlan", PLAN)[:-1]),
         ("a symbol that does not exist", command[:1] + b"\x08\x00"),

@@ -44,6 +44,9 @@ class Tape:
     def mark(self, rotate):
         return None
 
+    def lost_steps(self):
+        return 0
+
     def interval_us(self):
         if not self.playing:
             self.intervals[self.intervals_at] = self.gauge.interval_us()

@@ -18,7 +18,9 @@ IDENTIFY = {
     "protocol_major": 1, "protocol_minor": 0, "fingerprint": schemas.fingerprint(), "gauge": "scripted",
     "firmware": "9.9", "runtime": "script", "boot": 77, "state": "IDLE", "held_shaft": None, "held_blocks": 0,
     "tick_us": 5, "interval_us": 12500, "count_min": -8388608, "count_max": 8388607, "count_limit": 1_500_000,
-    "press_limit_steps": 90000, "silence_ms": 4000, "buffer_bytes": 60000,
+    "press_limit_steps": 90000, "silence_ms": 4000, "buffer_bytes": 60000, "in_gauge": None, "seated": False,
+    "hopper": False, "slot": False, "places": 0, "guards": 0, "fault": None, "last_release": None,
+    "temperature_centi": None,
 }  # fmt: skip
 
 
@@ -100,7 +102,9 @@ class ScriptedGauge:
 
     def _on_frame(self, plain: bytes) -> None:
         assert zlib.crc32(plain[:-4]).to_bytes(4, "little") == plain[-4:]
-        name, datum = fastavro.schemaless_reader(io.BytesIO(plain[2:-4]), SCHEMA, None, return_record_name=True)
+        name, datum = fastavro.schemaless_reader(
+            io.BytesIO(plain[2:-4]), SCHEMA, None, return_record_name=True, return_record_name_override=True
+        )
         name = name.removeprefix("midspan.")
         self.received.append((name, datum))
         if name == "Greet":

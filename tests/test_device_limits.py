@@ -115,7 +115,7 @@ def test_no_plan_goes_past_the_limits(values: dict[str, int], shaft: dict[str, A
     event(f"plan refused: {refusal}")
     if refusal is not None:
         return
-    most = rig.device.plan.most_readings(rig.board.INTERVAL_US * 15 // 16)
+    most = rig.device.answers.plan.most_readings(rig.board.INTERVAL_US * 15 // 16)
     rig.ask("Command", order="MEASURE", shaft=1)
     watch = Watch(rig)
     watch.run(400)

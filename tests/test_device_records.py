@@ -15,7 +15,7 @@ INT = st.one_of(st.integers(-70, 70), st.integers(-(2**31), 2**31 - 1))
 NAMES = [name for name, _ in records.RECORDS]
 BATCHES = settings(max_examples=12, phases=(Phase.generate,))  # each starts an interpreter: no shrinking
 DEVICE_SENDS = ("Identify", "EndOfShaft", "Event", "Fault", "Reply")
-HOST_SENDS = ("Greet", "CyclePlan", "Command", "Acknowledge", "Resend", "BenchStep")
+HOST_SENDS = ("Greet", "CyclePlan", "Command", "Acknowledge", "Resend", "BenchStep", "Feed", "Release")
 
 
 def values_of(kind: Any) -> st.SearchStrategy[Any]:
@@ -23,6 +23,8 @@ def values_of(kind: Any) -> st.SearchStrategy[Any]:
     if isinstance(kind, tuple):
         inner = values_of(kind[1])
         return st.lists(inner, max_size=64) if kind[0] == "array" else st.none() | inner
+    if kind in records.PARTS:
+        return st.tuples(*[values_of(part) for _, part in records.PARTS[kind]]).map(list)
     if kind in records.ENUMS:
         return st.integers(0, len(records.ENUMS[kind]) - 1)
     plain = {
@@ -59,6 +61,8 @@ def as_fastavro(name: str, values: list[Any]) -> dict[str, Any]:
     for (field, kind), value in zip(fields_of(name), values, strict=True):
         inner = kind[1] if isinstance(kind, tuple) else kind
         fields[field] = records.ENUMS[inner][value] if inner in records.ENUMS and value is not None else value
+        if inner in records.PARTS and value is not None and field != "unusual":
+            fields[field] = dict(zip([part for part, _ in records.PARTS[inner]], value, strict=True))
     return fields
 
 
@@ -157,7 +161,7 @@ def rows_of(block: dict[str, Any]) -> list[tuple[Any, ...]]:
     ("data", "reason"),
     [
         (b"", "record too short"),
-        (b"\x18", "unknown record"),  # branch 12
+        (b"\x1c", "unknown record"),  # branch 14
         (b"\x01", "unknown record"),  # branch -1
         (b"\x10\x08\x00", "unknown symbol"),  # Command with order 4
         (b"\x10\x02\x04\x02", "unknown branch"),  # Command with branch 2 of ["null", "long"]

@@ -20,7 +20,7 @@ DEVICE = ROOT / "device"
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
     errors units coverage_factor budget monte_carlo wording configuration polynomial
-    schemas records frames packing faults
+    schemas symbols readings records frames packing faults
     raw_run blocks stages line meaning outcomes failures session
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from midspan import packing, raw_run, records, schemas
 from midspan.errors import ConfigurationError, ProtocolError
 from midspan.faults import describe, fault_texts
-from midspan.records import Phase, Readings, absolute
+from midspan.records import LastRelease, Phase, Readings, absolute
 
 UNION = [schema["name"] for schema in schemas.message_source()]
 ints = st.integers(-(2**31), 2**31 - 1)
@@ -31,7 +31,8 @@ def values(kind: object) -> st.SearchStrategy:
     if isinstance(kind, dict) and kind["type"] == "array":
         return st.lists(values(kind["items"]), max_size=5).map(tuple)
     if isinstance(kind, dict) and kind["type"] == "record":
-        return st.tuples(*(values(field["type"]) for field in kind["fields"]))
+        parts = {field["name"]: values(field["type"]) for field in kind["fields"]}
+        return st.builds(LastRelease, **parts) if kind["name"] == "LastRelease" else st.tuples(*parts.values())
     if isinstance(kind, dict) and kind["type"] == "enum":
         return st.sampled_from(enum_of(kind["name"]))
     plain = {
@@ -83,7 +84,7 @@ def test_typed_records_have_the_fields_of_the_schema(schema: dict) -> None:
     assert cls in get_args(records.Record)
 
 
-@pytest.mark.parametrize("name", ["Phase", "State", "FaultCode", "Order", "Refusal"])
+@pytest.mark.parametrize("name", ["Phase", "State", "FaultCode", "Order", "Refusal", "Source"])
 def test_enums_have_the_symbols_of_the_schema(name: str) -> None:
     found = [schema for schema in named_types(schemas.message_source()) if schema["name"] == name]
     assert [schema["symbols"] for schema in found] == [[item.name for item in enum_of(name)]]
@@ -111,7 +112,7 @@ def test_canonical_form_and_fingerprint_against_a_schema_put_together_otherwise(
     text = schemas.canonical()
     assert json.loads(text)[0]["fields"][2]["type"] == {"name": "midspan.Fingerprint", "type": "fixed", "size": 8}
     assert '"doc"' not in text
-    for name in ("Fingerprint", "State", "Phase", "FaultCode", "Order", "Refusal", "Unusual"):
+    for name in ("Fingerprint", "State", "Phase", "FaultCode", "Order", "Refusal", "Source", "Unusual"):
         assert text.count(f'"name":"midspan.{name}"') == 1
     assert crc_64_avro(text.encode()).to_bytes(8, "little") == schemas.fingerprint()
 

@@ -414,7 +414,7 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     words = str(talk.failure())
     theirs = f"{gauge.identify['protocol_major']}.0 (schema {gauge.identify['fingerprint'].hex()})"
     assert theirs in words
-    assert f"this host 1.1 (schema {fingerprint().hex()})" in words
+    assert f"this host 1.2 (schema {fingerprint().hex()})" in words
     assert isinstance(talk.failure(), ProtocolError)
     assert talk.session.stage is Stage.APART
 

@@ -12,8 +12,9 @@ import device_rig  # puts the device's folder on the path
 import pytest
 
 import cycle  # isort: skip  # the device's
+import feeder  # isort: skip
 from midspan import frames, schemas
-from midspan.faults import fault_texts
+from midspan.faults import fault_texts, host_fault_texts
 from midspan.session import LARGEST_RESEND, SILENCE_SHARE, Session
 from midspan.stages import TABLE, Stage
 
@@ -71,8 +72,34 @@ def words(action: Callable) -> str:
 
 
 def faults() -> str:
-    rows = [(code.name, f.text, f.action, f.detail, f.way_back) for code, f in fault_texts().items()]
-    return table(("code", "what happened", "safe action", "detail", "way back"), rows)
+    rows = [(code.name, f.text, f.action, f.ends, f.detail, f.way_back) for code, f in fault_texts().items()]
+    return table(("code", "what happened", "safe action", "ends in", "detail", "way back"), rows)
+
+
+def host_faults() -> str:
+    rows = [(code.value, f.text, f.action, f.way_back, f.run) for code, f in host_fault_texts().items()]
+    return table(("code", "what happened", "safe action", "way back", "the run"), rows)
+
+
+def feeder_times() -> str:
+    rows = [
+        (
+            "time from the escapement's stroke until a shaft lies still on its rollers",
+            f"{feeder.FEED_US // 1000} ms",
+        ),
+        (
+            "time from the gate's opening until it has passed the chute",
+            f"{feeder.RELEASE_US // 1000} ms",
+        ),
+        ("time without a change after which sensors are believed", f"{feeder.SETTLE_US // 1000} ms"),
+        ("openings of the gate before a shaft that stays is a jam", str(feeder.OPENINGS)),
+    ]
+    return table(("what", "value"), rows)
+
+
+def input_bits() -> str:
+    names = ("LEFT_END", "RIGHT_END", "ABOVE", "HOPPER", "SLOT", "CHUTE", "LID", "STOP")
+    return table(("input", "bit"), [(name, str(getattr(feeder, name))) for name in names])
 
 
 def record_tables() -> str:
@@ -158,6 +185,9 @@ DRAWN = {
     "host states": host_states,
     "device states": device_states,
     "faults": faults,
+    "host faults": host_faults,
+    "feeder": feeder_times,
+    "inputs": input_bits,
 }
 MARKED = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n)(?:.*?\n)??(<!-- end -->)", re.DOTALL)
 

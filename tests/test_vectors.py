@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 import zlib
+from dataclasses import asdict
 from pathlib import Path
 
 import fastavro.schema
@@ -60,6 +61,8 @@ def plain_value(name: str, value: object) -> object:
         return [{"reading": reading, "status": status} for reading, status in value]
     if isinstance(value, tuple):
         return list(value)
+    if isinstance(value, records.LastRelease):
+        return asdict(value)
     return getattr(value, "name", value)
 
 

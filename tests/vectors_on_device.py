@@ -31,6 +31,8 @@ def device_value(kind, value):
         if kind[0] == "array":
             return [device_value(kind[1], item) for item in value]
         return None if value is None else device_value(kind[1], value)
+    if kind in records.PARTS:
+        return [device_value(part, value[name]) for name, part in records.PARTS[kind]]
     if kind in records.ENUMS:
         return records.ENUMS[kind].index(value)
     if kind in records.FIXED:
@@ -106,7 +108,7 @@ def refuses(body):
 
 
 def main():
-    with open(sys.argv[1]) as file:  # noqa: PTH123 - MicroPython has no pathlib
+    with open(sys.argv[1]) as file:
         vectors = json.load(file)
     for vector in vectors["records"]:
         check_record(vector)

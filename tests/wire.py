@@ -51,7 +51,7 @@ def datum(name: str, fields: dict[str, Any]) -> bytes:
 def record(data: bytes) -> tuple[str, dict[str, Any]]:
     """Name and fields of one datum of the union; all its bytes have to be used."""
     source = BytesIO(data)
-    name, fields = fastavro.schemaless_reader(source, SCHEMA, return_record_name=True)
+    name, fields = fastavro.schemaless_reader(source, SCHEMA, return_record_name=True, return_record_name_override=True)
     assert source.read() == b""
     return name.removeprefix("midspan."), fields
 

@@ -3,10 +3,13 @@
 The face, which a board with real pins has too:
 
 NAME, RUNTIME_NOTE        text for Identify; `boot` is a number that changes at every start
+misconfigured             number of the setting at fault in the board's configuration, 0 when it is sound: with a fault
+                          the board answers all this, with nominal values, and moves nothing
 INTERVAL_US               nominal time between load-cell samples
 COUNT_LIMIT, PRESS_LIMIT  the gauge's own limits: rise of the count, press microsteps below home
 PRESS_SPEED_MAX, ROTATE_SPEED_MAX, PRESS_ACCELERATION, ROTATE_ACCELERATION, HOME_SPEED   of the axes, in microsteps
 BUFFER_BYTES              room for a shaft's blocks
+PLACES, GUARDS            places the chute points to, 0 without feeder; bits 1 lid, 2 emergency stop: inputs it has
 ticks_us()                clock in microseconds, 0 to 2^30 - 1, wraps
 cell_take(sample)         next load-cell sample into sample[0:5]: tick, 24-bit word, 1 when the bits after it were
                           right, and the counted steps of the rotate and press axes latched at its moment; False if none
@@ -16,6 +19,14 @@ axis_feed(axis, direction, segments, pairs)
 axis_halt(axis)           stop stepping now;  axis_moving(axis), axis_position(axis): steps counted since start
 home_closed()             whether the press's home switch is closed
 mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
+inputs()                  bits: 1 left end of a shaft on the rollers, 2 right end, 4 a second one above it, 8 hopper and
+                          16 slot hold one, 32 something before the chute's sensor, 64 lid open, 128 stop pressed
+let_in(source)            begin the one stroke of the escapement of the hopper (0) or of the slot (1)
+gate(is_open), select(place)   begin to open or shut the gate, to point the chute to a place (from 1)
+handling()                whether escapement, gate or selector still move
+chute_take()              True once for each shaft that came to the chute's sensor since it was last asked
+release_read()            what release_write(shaft, place, done, passed) kept last, across resets, or None
+temperature_centi()       board's thermometer in 0.01 degC, or None
 feed_shaft(number)        a shaft is about to be measured (for boards that bring it themselves)
 bench_step(number)        a bench step is about to be taken (for boards whose person is simulated)
 read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
@@ -25,6 +36,7 @@ idle()                    wait for what comes next; False when the loop is to en
 All are methods and attributes of what `this_board()` returns.
 """
 
+import gc
 import json
 import os
 import sys
@@ -32,9 +44,11 @@ from array import array
 
 from gauge import Gauge
 from pipe import Pipe
+from world import World
 
 TICKS = 0x3FFFFFFF
 PATIENCE_US = 1500000  # half of the time of silence
+NOISIER = 30.0  # while the scenario says that the cell is noisy
 WAITING_SAMPLES = 4  # like the converter's queue on a real board
 
 
@@ -120,19 +134,30 @@ class Board:
 
     def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0) -> None:
         self.boot = boot
+        gc.collect()
+        piece = bytearray(self.BUFFER_BYTES)  # kept free, as one, for the device's store while the physics is laid out
         self.gauge = Gauge(scenario)
+        self.world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
+        self.PLACES, self.GUARDS = self.world.keys["places"], self.world.keys["guards"]
+        self.misconfigured = self.world.keys["misconfigured"]
         self.now_us = 0
         self._first_tick_us = first_tick_us
         self._link = link
         self._heard_us = 0
         truths = self.gauge.truths
         self._switch_broken = truths["home_switch_broken"]
+        world = self.world
+        self.let_in, self.gate, self.select, self.handling = world.let_in, world.gate, world.select, world.handling
+        self.chute_take, self.temperature_centi = world.chute_take, world.temperature_centi
+        self.release_read, self.release_write = world.release_read, world.release_write
         self._axes = (Axis(int(truths["start_mm"] * truths["press_steps_per_mm"])), Axis(0))
         self._samples = array("i", [0] * (5 * WAITING_SAMPLES))
         self._waiting = 0
         self._mark = None
         self._fed = False
+        self._lost = 0  # steps by which the head is higher than counted
         self._sample_us = self.gauge.interval_us()
+        del piece
 
     # Clock
 
@@ -149,19 +174,20 @@ class Board:
         return not self._link.closed
 
     def _next_us(self) -> int:
-        next_us = self._sample_us
+        next_us = min(self._sample_us, self.world.next_us())
         for axis in self._axes:
             if axis.moving():
                 next_us = min(next_us, axis.when(1 << 30))
         press = self._axes[self.PRESS]
-        if press.direction() < 0 and press.position > 0:
-            next_us = min(next_us, press.when(press.position))
+        if press.direction() < 0 and press.position > self._lost:
+            next_us = min(next_us, press.when(press.position - self._lost))
         return max(next_us, self.now_us)
 
     def _advance(self, now_us: int) -> None:
         self.now_us = now_us
         for axis in self._axes:
             axis.advance(now_us)
+        self.world.advance(now_us)
         if now_us >= self._sample_us:
             self._convert()
 
@@ -181,8 +207,10 @@ class Board:
     def _convert(self) -> None:
         press, rotate = self._axes[self.PRESS].position, self._axes[self.ROTATE].position
         self._mark = self.gauge.mark(rotate)
-        read = self.gauge.sample(self.now_us, press, rotate)
-        if read is not None and self._waiting < WAITING_SAMPLES:
+        self.gauge.noisier = NOISIER if "noisy" in self.world.lasting else 1.0
+        read = self.gauge.sample(self.now_us, press - self._lost, rotate)
+        self._lost += self.gauge.lost_steps()
+        if read is not None and "silent" not in self.world.lasting and self._waiting < WAITING_SAMPLES:
             at = 5 * self._waiting
             self._samples[at] = (self._sample_us + self._first_tick_us) & TICKS
             self._samples[at + 1], self._samples[at + 2] = read
@@ -221,10 +249,12 @@ class Board:
 
     def home_closed(self) -> bool:
         """The switch closes at the top."""
-        return self._axes[self.PRESS].position <= 0 and not self._switch_broken
+        return self._axes[self.PRESS].position <= self._lost and not self._switch_broken
 
     def feed_shaft(self, number: int) -> None:
-        """Put the scenario's shaft of this number into the gauge; the converter starts afresh with it."""
+        """Measure what the feeder brought, or the scenario's shaft of this number; the converter starts afresh."""
+        if self.PLACES:
+            number = self.world.note_measured(number)
         self.gauge.feed(number, self.now_us, self._axes[self.ROTATE].position)
         self._fed = True
         self._waiting = 0
@@ -234,6 +264,12 @@ class Board:
         """Let the scenario's person put in what this bench step needs."""
         self.gauge.bench(number, self._axes[self.ROTATE].position)
         self._fed = False
+
+    # Feeder, chute and guards
+
+    def inputs(self) -> int:
+        """Bits, as at the head of this file."""
+        return self.world.inputs
 
     # Line
 

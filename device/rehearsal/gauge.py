@@ -28,7 +28,10 @@ COUNT_TOP = 0x7FFFFF
 
 
 class Gauge:
-    """One gauge with the shafts it will be given; `angle` is where the shaft has turned to, in radians."""
+    """One gauge with the shafts it will be given; `angle` is where the shaft has turned to, in radians.
+
+    `noisier` is by how much the noise is greater than its truth now.
+    """
 
     def __init__(self, scenario: dict) -> None:
         self.truths = with_defaults(GAUGE, scenario.get("gauge", {}), "gauge")
@@ -42,6 +45,7 @@ class Gauge:
         self._seed = scenario.get("seed", 1)
         self._fed: dict[int, int] = {}  # how often each shaft came
         self._head_mm = 0.0
+        self.noisier = 1.0
         self.feed(-1, 0, 0)
 
     def feed(self, number: int, now_us: int, rotate: int) -> None:
@@ -62,6 +66,7 @@ class Gauge:
 
     def _put(self, shaft: Shaft, number: int, rotate: int) -> None:
         self._shaft = shaft
+        self._to_lose = shaft.given["lost_steps"]
         self._rotate = rotate
         self.angle = 0.0
         self._deepest_mm = self._force_n = 0.0
@@ -71,6 +76,12 @@ class Gauge:
     def _make_noise(self, number: int) -> None:
         self._fed[number] = self._fed.get(number, 0) + 1
         self._noise = Noise(self._seed, number, self._fed[number])
+
+    def lost_steps(self) -> int:
+        """Steps that the press lost under this shaft, once it has felt it; not the same ones again."""
+        lost = self._to_lose if self._force_n > 0 else 0
+        self._to_lose -= lost
+        return lost
 
     def set_angle_origin(self) -> None:
         """Count angles from where the shaft lies now."""
@@ -170,7 +181,7 @@ class Gauge:
         felt = force + truths["creep"] * self._crept_n
         count = truths["zero_count"] + truths["zero_drift_count_per_s"] * (now_us - self._fed_us) / 1e6
         count += truths["count_per_n"] * felt + truths["count_per_n2"] * felt * felt
-        count += truths["noise_count"] * self._noise.normal()
+        count += truths["noise_count"] * self.noisier * self._noise.normal()
         if self._noise.chance(truths["spike_chance"]):
             count += truths["spike_count"]
         return math.floor(count + 0.5)

@@ -12,10 +12,21 @@ for _folder in (HERE + "/..", HERE):  # the rehearsal's board comes before any o
     sys.path.insert(0, _folder)
 
 from main import main  # noqa: E402
+from world import Reset  # noqa: E402
+
+
+def run_on() -> None:
+    """Run the gauge, again after each reset of the scenario."""
+    while True:
+        try:
+            return main()
+        except Reset:
+            pass
+
 
 if __name__ == "__main__":
     try:
-        main()
+        run_on()
     except Exception as error:  # noqa: BLE001 - it ends the process, with its reason where the host looks for it
         # MicroPython would print it on the line to the host, where it is noise; the host reads what stands on stderr.
         sys.stderr.write("{}: {}\n".format(type(error).__name__, error))

@@ -12,7 +12,7 @@ AROUND = 16  # equally spaced angles are exact for a smooth periodic mean
 SHAFT = {
     "number": 1, "spine_thou": 500.0, "spread_thou": 0.0, "stiff_side_deg": 0.0, "bow_mm": 0.0, "bow_deg": 0.0,
     "out_of_round_mm": 0.0, "out_of_round_deg": 0.0, "hysteresis": 0.0, "diameter_mm": 7.5, "fault": None,
-    "ei_n_mm2": None,
+    "ei_n_mm2": None, "lost_steps": 0,
 }  # fmt: skip
 FAULTS = ("absent", "soft", "stiff_jam", "cell_silent", "cell_stuck", "cell_out_of_step", "cell_saturated")
 

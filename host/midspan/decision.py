@@ -21,7 +21,10 @@ from midspan.records import FaultCode
 from midspan.units import MM_PER_THOU
 
 # The cycle was given up but the gauge is well: the next shaft can be measured (states of protocol/SPEC.md).
-GIVEN_UP = frozenset({"NO_CONTACT", "TRAVEL_LIMIT", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"})
+GIVEN_UP = frozenset(
+    {"NO_CONTACT", "TRAVEL_LIMIT", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL", "SHAFT_SHORT", "TWO_SHAFTS",
+     "LID_OPEN", "EMERGENCY_STOP"}
+)  # fmt: skip
 
 
 class Measured(Protocol):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from midspan.blocks import Blocks
-from midspan.errors import LinkError, ProtocolError
+from midspan.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.line import Line
 from midspan.records import Command, Record, Refusal, Reply, State
 from midspan.schemas import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
@@ -16,6 +16,12 @@ REFUSAL_WORDS = {
     Refusal.NO_PLAN: "it has no cycle plan",
     Refusal.UNKNOWN_SHAFT: "it holds no such shaft",
     Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so many readings",
+    Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",
+    Refusal.NO_FEEDER: "it has no feeder",
+}
+UNSAFE_WORDS = {
+    "lid": "the lid is open: shut it",
+    "stop": "the emergency stop is pressed: find out why, then release it",
 }
 
 
@@ -32,14 +38,17 @@ def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
     )
 
 
-def refused(request: Record, reply: Reply) -> ProtocolError:
-    """The gauge said no.
+def refused(request: Record, reply: Reply) -> MidspanError:
+    """The gauge said no: a DeviceFault when a person must make it safe first, else a ProtocolError.
 
     >>> from midspan.records import Acknowledge
     >>> str(refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft")))
     'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
     """
     assert reply.refusal is not None
+    if reply.refusal is Refusal.NOT_SAFE:
+        words = UNSAFE_WORDS.get(reply.field, REFUSAL_WORDS[Refusal.NOT_SAFE])
+        return DeviceFault(f"the gauge does not move for {_request_name(request)}: {words}")
     place = f", field {reply.field}" if reply.field else ""
     reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
     return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")

@@ -1,10 +1,12 @@
-"""What a fault code of the device means to a person; the words stand in protocol/faults.json alone."""
+"""What the faults of the device and those the host finds mean to a person; the words stand in protocol/faults.json."""
 
 from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from enum import StrEnum, auto
 from functools import cache
+from typing import Any
 
 from midspan.records import FaultCode
 from midspan.schemas import data_folder
@@ -12,23 +14,71 @@ from midspan.schemas import data_folder
 
 @dataclass(frozen=True, slots=True)
 class FaultText:
-    """What happened, what the device did, what its detail number is, and what to do."""
+    """What happened, what the device did, what its detail number is, what to do, and the state it ends in."""
 
     text: str
     action: str
     detail: str
     way_back: str
+    ends: str
+
+
+class HostFault(StrEnum):
+    """What no device can notice, or not by itself: found by the host while it sorts."""
+
+    @staticmethod
+    def _generate_next_value_(name: str, *_: Any) -> str:
+        return name
+
+    GAUGE_RESET = auto()
+    CELL_NOISY = auto()
+    ROLLER_SLIP = auto()
+    RATE_OFF = auto()
+    ZERO_DRIFT = auto()
+    CHECK_OUT_OF_CONTROL = auto()
+    DISK_FULL = auto()
+    STORE_LOCKED = auto()
+    CLOCK_JUMP = auto()
+    CRACK_SUSPECTED = auto()
+    PORT_LOST = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class HostFaultText:
+    """What happened, what the host does, what a person is to do, and how the run goes on."""
+
+    text: str
+    action: str
+    way_back: str
+    run: str
 
 
 @cache
 def fault_texts() -> dict[FaultCode, FaultText]:
-    """The whole fault table.
+    """The whole fault table of the device.
 
     >>> set(fault_texts()) == set(FaultCode)
     True
     """
-    table = json.loads((data_folder("protocol") / "faults.json").read_text(encoding="utf-8"))
-    return {FaultCode[code]: FaultText(**entry) for code, entry in table.items()}
+    return {FaultCode[code]: FaultText(**entry) for code, entry in _tables()["device"].items()}
+
+
+@cache
+def host_fault_texts() -> dict[HostFault, HostFaultText]:
+    """The whole table of what the host finds.
+
+    >>> set(host_fault_texts()) == set(HostFault)
+    True
+    """
+    return {HostFault(code): HostFaultText(**entry) for code, entry in _tables()["host"].items()}
+
+
+@cache
+def _tables() -> dict[str, dict[str, dict[str, str]]]:
+    tables: dict[str, dict[str, dict[str, str]]] = json.loads(
+        (data_folder("protocol") / "faults.json").read_text(encoding="utf-8")
+    )
+    return tables
 
 
 def describe(code: FaultCode, detail: int | None = None) -> str:

@@ -12,7 +12,7 @@ from midspan.link import Link
 from midspan.meaning import AT_REST
 from midspan.outcomes import Done, Failed, Faulted, Finished, Identified, Outcome
 from midspan.raw_run import RawRun
-from midspan.records import BenchStep, CyclePlan, Fault, Identify, State
+from midspan.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State
 from midspan.session import Session
 from midspan.stages import Stage
 
@@ -60,7 +60,7 @@ class Gauge:
         return self._until(Identified, on_event).identify
 
     def settled(self, on_event: OnEvent = ignore) -> Identify:
-        """The same once the gauge has come to rest: IDLE, HOLDING, FAULTED or STANDING."""
+        """The same once the gauge has come to rest: IDLE, LOADED, HOLDING, FAULTED or STANDING."""
         found = self.identify(on_event)
         while found.state not in AT_REST:
             self._wait_until_settled(on_event)
@@ -76,6 +76,25 @@ class Gauge:
         self._ready_for_a_shaft(plan, on_event)
         self.session.measure(shaft, label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
+
+    def feed(self, shaft: int, source: Source, on_event: OnEvent = ignore) -> Identify:
+        """Bring a shaft onto the rollers under a number never used before; what the gauge says once it is at rest.
+
+        SEATED takes what lies there already. With a shaft in the gauge the state is LOADED; `fault` says what was not
+        as it should be. Raises what `measure` raises, and DeviceFault when the lid is open or the stop is pressed.
+        """
+        self._with_nothing_held(on_event)
+        self.session.handle(Feed(shaft, source), self._clock())
+        return self._at_rest_after_order(on_event)
+
+    def release(self, shaft: int, place: int, on_event: OnEvent = ignore) -> Identify:
+        """Let the shaft on the rollers go to a place; what the gauge says once it is at rest.
+
+        Only when `last_release` names this shaft as done has it gone. Raises what `feed` raises.
+        """
+        self._with_nothing_held(on_event)
+        self.session.handle(Release(shaft, place), self._clock())
+        return self._at_rest_after_order(on_event)
 
     def bench_step(self, step: BenchStep, label: str = "", on_event: OnEvent = ignore) -> RawRun:
         """Take one step of a calibration: a run of the one phase BENCH, after which the head stays where it is.
@@ -128,9 +147,12 @@ class Gauge:
 
     def _go_home(self, on_event: OnEvent) -> None:
         self.session.clear_fault(self._clock())
+        self._raise_if_faulted(self._at_rest_after_order(on_event))
+
+    def _at_rest_after_order(self, on_event: OnEvent) -> Identify:
+        """Greets at once: the gauge may have come to rest before its reply was read."""
         self._until(Done, on_event)
-        self._wait_until_settled(on_event)
-        self._raise_if_faulted(self.settled(on_event))
+        return self.settled(on_event)
 
     def _ready_for_a_shaft(self, plan: CyclePlan, on_event: OnEvent) -> None:
         found = self._with_nothing_held(on_event)
@@ -152,8 +174,11 @@ class Gauge:
 
     def _raise_if_faulted(self, found: Identify) -> None:
         if found.state is State.FAULTED:
-            why = FAULT_FROM_BEFORE if self._fault is None else describe(self._fault.code, self._fault.detail)
+            why = FAULT_FROM_BEFORE if found.fault is None else describe(found.fault, self._detail_of(found.fault))
             raise DeviceFault(f"{self._link.name}: the gauge stands still: {why}")
+
+    def _detail_of(self, code: FaultCode) -> int | None:
+        return self._fault.detail if self._fault is not None and self._fault.code is code else None
 
     def _now_ms(self) -> int:
         return round(self._wall_clock() * 1000)

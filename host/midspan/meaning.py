@@ -10,7 +10,7 @@ from midspan.errors import ProtocolError
 from midspan.records import EndOfShaft, Event, Fault, Identify, Readings, Record, Refusal, Reply, State
 from midspan.stages import Signal
 
-AT_REST = (State.IDLE, State.HOLDING, State.FAULTED, State.STANDING)
+AT_REST = (State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDING)
 
 
 def meaning_of(

@@ -47,7 +47,7 @@ class Finished:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """The gauge accepted a request: it has the plan, forgot the shaft, or clears the fault."""
+    """The gauge accepted a request: it has the plan, forgot the shaft, or begins to move."""
 
     request: Record
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import asdict, fields
 from io import BytesIO
 from typing import Any, get_args
 
 from midspan import schemas
 from midspan.errors import ProtocolError
-from midspan.records import FaultCode, Greet, Order, Phase, Record, Refusal, State
+from midspan.records import FaultCode, Greet, LastRelease, Order, Phase, Record, Refusal, Source, State
 
 _CLASSES = {cls.__name__: cls for cls in get_args(Record)}
 _ENUMS: dict[str, Any] = {
     "phase": Phase, "state": State, "previous": State, "code": FaultCode, "cause": FaultCode,
-    "order": Order, "refusal": Refusal,
+    "order": Order, "refusal": Refusal, "fault": FaultCode, "source": Source,
 }  # fmt: skip
 # Every version keeps these three at the start of Identify, so they can be read before the rest is trusted.
 _VERSION_FIELDS = 3
@@ -79,7 +79,9 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
 
     stream = BytesIO(body)
     try:
-        branch: Any = schemaless_reader(stream, schema, None, return_record_name=True)
+        branch: Any = schemaless_reader(
+            stream, schema, None, return_record_name=True, return_record_name_override=whole
+        )
     except (EOFError, IndexError, ValueError, OverflowError) as error:
         raise ProtocolError(f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}") from error
     if whole and stream.tell() != len(body):
@@ -92,6 +94,8 @@ def _from_avro(name: str, value: Any) -> Any:
         return _ENUMS[name][value]
     if name == "unusual":
         return tuple((item["reading"], item["status"]) for item in value)
+    if isinstance(value, dict):
+        return LastRelease(**value)
     return tuple(value) if isinstance(value, list) else value
 
 
@@ -100,4 +104,6 @@ def _to_avro(name: str, value: Any) -> Any:
         return value.name
     if name == "unusual":
         return [{"reading": reading, "status": status} for reading, status in value]
+    if isinstance(value, LastRelease):
+        return asdict(value)
     return list(value) if isinstance(value, tuple) else value

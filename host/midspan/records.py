@@ -6,32 +6,27 @@ Meaning, unit, sign and range of every field stand in the record's .avsc file.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum
 
-import numpy as np
-import numpy.typing as npt
+# Readings and the enums are part of the records' face.
+from midspan.readings import Integers as Integers
+from midspan.readings import Readings as Readings
+from midspan.readings import absolute as absolute
+from midspan.symbols import FaultCode as FaultCode
+from midspan.symbols import Order as Order
+from midspan.symbols import Phase as Phase
+from midspan.symbols import Refusal as Refusal
+from midspan.symbols import Source as Source
+from midspan.symbols import State as State
 
-from midspan.errors import ProtocolError
 
-# Numbered as the symbols of the schema's enums; tests hold both equal.
-Phase = IntEnum("Phase", "ZERO_BEFORE APPROACH LIGHT DEEPEN FULL RETURN LIGHT_AGAIN LIFT ZERO_AFTER BENCH", start=0)
-State = IntEnum(
-    "State",
-    "STARTING HOMING IDLE SEATING ZERO_BEFORE APPROACH LIGHT DEEPEN FULL RETURN LIGHT_AGAIN LIFT ZERO_AFTER "
-    "RETRACTING HOLDING FAULTED BENCH STANDING",
-    start=0,
-)
-FaultCode = IntEnum(
-    "FaultCode",
-    "CELL_SILENT CELL_STUCK CELL_OUT_OF_STEP CELL_SATURATED NO_CONTACT FORCE_LIMIT TRAVEL_LIMIT "
-    "HOME_NOT_FOUND HOST_SILENT STOPPED_BY_HOST BUFFER_FULL INTERNAL",
-    start=0,
-)
-Order = IntEnum("Order", "KEEP_ALIVE MEASURE STOP CLEAR_FAULT", start=0)
-Refusal = IntEnum("Refusal", "WRONG_PROTOCOL WRONG_STATE OUT_OF_RANGE NO_PLAN UNKNOWN_SHAFT BUFFER_TOO_SMALL", start=0)
+@dataclass(frozen=True, slots=True)
+class LastRelease:
+    """The last release as the gauge recorded it; `passed` counts what its chute saw."""
 
-Integers = npt.NDArray[np.int64]
-StatusBits = npt.NDArray[np.int16]
+    shaft: int
+    place: int
+    done: bool
+    passed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,64 +51,15 @@ class Identify:
     press_limit_steps: int
     silence_ms: int
     buffer_bytes: int
-
-
-@dataclass(frozen=True, slots=True)
-class Readings:
-    """A block of readings as on the wire: first values, then changes; see `absolute` and `status`.
-
-    Raises ProtocolError when the columns differ in length or an unusual reading is not in the block.
-
-    >>> block = Readings(shaft=1, block=0, first=0, phase=Phase.LIGHT, tick_us=500, interval_us=12500,
-    ...                  lateness_us=(0, 3), rotate_steps=(40, 16), press_steps=(900, 0), counts=(1000, -7),
-    ...                  unusual=((1, 8),), marks=())
-    >>> absolute(block.counts), block.offset_us, block.status
-    (array([1000,  993]), array([    0, 12503]), array([0, 8], dtype=int16))
-    """
-
-    shaft: int
-    block: int
-    first: int
-    phase: Phase
-    tick_us: int
-    interval_us: int
-    lateness_us: tuple[int, ...]
-    rotate_steps: tuple[int, ...]
-    press_steps: tuple[int, ...]
-    counts: tuple[int, ...]
-    unusual: tuple[tuple[int, int], ...]
-    marks: tuple[int, ...]
-
-    def __post_init__(self) -> None:
-        columns = (self.lateness_us, self.rotate_steps, self.press_steps, self.counts)
-        lengths = [len(column) for column in columns]
-        if len(set(lengths)) != 1:
-            raise ProtocolError(f"block {self.block} of shaft {self.shaft}: columns differ in length {lengths}")
-        if not all(0 <= reading < len(self) for reading, _ in self.unusual):
-            raise ProtocolError(f"{self.name}: it lists an unusual reading that is not in it")
-
-    def __len__(self) -> int:
-        """Number of readings."""
-        return len(self.counts)
-
-    @property
-    def name(self) -> str:
-        """The block as messages name it."""
-        return f"block {self.block} of shaft {self.shaft}"
-
-    @property
-    def offset_us(self) -> Integers:
-        """Time of each reading after the block's `tick_us` in microseconds, int64."""
-        intervals = np.asarray(self.lateness_us, np.int64) + self.interval_us
-        return np.cumsum(intervals) - self.interval_us
-
-    @property
-    def status(self) -> StatusBits:
-        """Bit set of each reading, int16, 0 for a good one."""
-        status = np.zeros(len(self), np.int16)
-        for reading, bits in self.unusual:
-            status[reading] = bits
-        return status
+    in_gauge: int | None
+    seated: bool
+    hopper: bool
+    slot: bool
+    places: int
+    guards: int
+    fault: FaultCode | None
+    last_release: LastRelease | None
+    temperature_centi: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +98,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """Answer to a cycle plan, command, acknowledgement or resend request."""
+    """Answer to any request but a greeting and KEEP_ALIVE."""
 
     to_sequence: int
     refusal: Refusal | None
@@ -224,12 +170,23 @@ class BenchStep:
     rotate_speed: int
 
 
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """Bring a shaft onto the rollers and call it by this number."""
+
+    shaft: int
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """Let the shaft on the rollers go to a place."""
+
+    shaft: int
+    place: int
+
+
 Record = (
     Identify | Readings | EndOfShaft | Event | Fault | Reply
-    | Greet | CyclePlan | Command | Acknowledge | Resend | BenchStep
+    | Greet | CyclePlan | Command | Acknowledge | Resend | BenchStep | Feed | Release
 )  # fmt: skip
-
-
-def absolute(column: tuple[int, ...]) -> Integers:
-    """Values of a column whose first entry is a value and each later one a change, int64."""
-    return np.cumsum(np.asarray(column, np.int64))

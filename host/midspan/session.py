@@ -23,11 +23,13 @@ from midspan.records import (
     CyclePlan,
     Event,
     Fault,
+    Feed,
     Greet,
     Identify,
     Order,
     Readings,
     Record,
+    Release,
     Reply,
     Resend,
 )  # fmt: skip
@@ -35,7 +37,6 @@ from midspan.stages import TABLE, Signal, Stage
 
 Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
 EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
-GOING_ON = (Signal.BLOCK, Signal.CHANGED, Signal.RESTED)
 LARGEST_RESEND = 64
 SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
 
@@ -99,6 +100,10 @@ class Session:
         """Retract now and give the shaft up; its readings so far still come."""
         self._order(Signal.STOP, Command(Order.STOP), now_s)
 
+    def handle(self, order: Feed | Release, now_s: float) -> None:
+        """Bring a shaft onto the rollers, or let it go."""
+        self._order(Signal.HANDLE, order, now_s)
+
     def clear_fault(self, now_s: float) -> None:
         """Home the press and return to idle."""
         self._order(Signal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
@@ -141,13 +146,10 @@ class Session:
             return self._answer_s
         return min(self._answer_s, self.identify.silence_ms / 1000 / SILENCE_SHARE)
 
-    # From bytes to signals to actions
-
     def _on_body(self, body: bytes, now_s: float) -> list[Outcome]:
         self._heard_s = now_s
         try:
-            foreign = foreign_version(body)
-            if foreign is not None:
+            if (foreign := foreign_version(body)) is not None:
                 return self._signal(Signal.FOREIGN, failures.foreign(*foreign), now_s)
             record = unpack(body)
         except ProtocolError as error:
@@ -161,7 +163,7 @@ class Session:
     def _signal(self, signal: Signal, subject: Any, now_s: float) -> list[Outcome]:
         before = self.stage
         self.stage, action = TABLE[before, signal]
-        if self.stage is not before or signal in GOING_ON:
+        if self.stage is not before or signal in (Signal.BLOCK, Signal.CHANGED, Signal.RESTED):
             self._progress_s = now_s
         outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
         return outcomes

@@ -21,8 +21,8 @@ class Stage(Enum):
     MEASURING = "readings of the shaft or bench step come in"
     FETCHING = "Resend sent; missing blocks come in"
     FINISHED = "the shaft is whole and handed over, not yet stored"
-    RELEASING = "Acknowledge sent"
-    CLEARING = "CLEAR_FAULT sent"
+    FORGETTING = "Acknowledge sent"
+    HANDLING = "Feed, Release or CLEAR_FAULT sent"
 
 
 class Signal(Enum):
@@ -34,14 +34,15 @@ class Signal(Enum):
     FETCH = auto()
     STORED = auto()
     STOP = auto()
+    HANDLE = auto()
     CLEAR_FAULT = auto()
 
     FOREIGN = auto()  # Identify of another major version or fingerprint
     RESET = auto()  # Identify with another boot number than before
     HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
-    AT_REST = auto()  # Identify: IDLE, HOLDING, FAULTED or STANDING
+    AT_REST = auto()  # Identify: IDLE, LOADED, HOLDING, FAULTED or STANDING
     MOVING = auto()  # Identify: any other state
-    RESTED = auto()  # Event to IDLE, HOLDING, FAULTED or STANDING
+    RESTED = auto()  # Event to one of these
     CHANGED = auto()  # Event to any other state
     FAULT = auto()
     ACCEPTED = auto()  # Reply to the request that is open
@@ -123,14 +124,15 @@ TABLE.update(
         **{(stage, _G.DUPLICATE): (stage, "count_duplicate") for stage in _COLLECTING},
         **{(stage, _G.CONTRADICTION): (_S.READY, "fail") for stage in (_S.ORDERING, *_COLLECTING)},
         (_S.READY, _G.FETCH): (_S.FETCHING, "fetch"),
-        (_S.READY, _G.STORED): (_S.RELEASING, "ask"),
-        (_S.FINISHED, _G.STORED): (_S.RELEASING, "ask"),
-        (_S.RELEASING, _G.ACCEPTED): (_S.READY, "report_done"),
-        (_S.RELEASING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.RELEASING, _G.SILENCE): (_S.RELEASING, "repeat"),
-        (_S.READY, _G.CLEAR_FAULT): (_S.CLEARING, "ask"),
-        (_S.CLEARING, _G.ACCEPTED): (_S.SETTLING, "report_done"),
-        (_S.CLEARING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.CLEARING, _G.SILENCE): (_S.CLEARING, "repeat"),
+        (_S.READY, _G.STORED): (_S.FORGETTING, "ask"),
+        (_S.FINISHED, _G.STORED): (_S.FORGETTING, "ask"),
+        (_S.FORGETTING, _G.ACCEPTED): (_S.READY, "report_done"),
+        (_S.FORGETTING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.FORGETTING, _G.SILENCE): (_S.FORGETTING, "repeat"),
+        (_S.READY, _G.HANDLE): (_S.HANDLING, "ask"),
+        (_S.READY, _G.CLEAR_FAULT): (_S.HANDLING, "ask"),
+        (_S.HANDLING, _G.ACCEPTED): (_S.SETTLING, "report_done"),
+        (_S.HANDLING, _G.REFUSED): (_S.READY, "fail_refused"),
+        (_S.HANDLING, _G.SILENCE): (_S.HANDLING, "repeat"),
     }
 )

@@ -126,8 +126,6 @@ def _count_places(found: Account, world: World, passages: list[Passage]) -> None
 
 def _count_all(found: Account, world: World, passages: list[Passage], moved: set[int]) -> None:
     """No shaft left the hopper without a passage that answers for it."""
-    answers = sum(
-        max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (Stage.NO_SHAFT,)
-    )
+    answers = sum(max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (Stage.NO_SHAFT,))
     out = [shaft for shaft in moved if world.where[shaft] not in ("hopper", "floor")]
     found.check(len(out) <= answers, f"{len(out)} shafts left the hopper, {answers} are in the journal")

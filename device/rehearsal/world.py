@@ -1,0 +1,297 @@
+"""Where every shaft is: hopper, slot, rollers, places, floor; and the feeder, the chute and the people that move them.
+
+The world outlives the device: each happening is a line of its file, written at the happening, so that the end of the
+process at any instant loses nothing. See README.md for the keys and for the lines.
+"""
+
+import json
+import os
+
+from shaft import with_defaults
+
+LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit in range(8)]
+FEEDER: dict = {
+    "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None, "record": None,
+    "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
+    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "reset": [],
+    "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
+}  # fmt: skip
+NO_FEEDER = {"places": 0, "guards": 0, "hopper": []}
+STROKE_US, GATE_US, SELECT_US = 350000, 150000, 300000
+ROLL_US, FALL_US, PASS_US = 250000, 200000, 60000  # escapement to rollers, rollers to chute, past its sensor
+APART_US = 120000  # between two shafts that come at once
+LASTING = ("lid", "stop", "silent", "noisy")
+FAR_US = 1 << 62
+
+
+class Reset(Exception):
+    """The device is reset: its process begins anew, the world stays."""
+
+
+class World:
+    """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are its feeder's.
+
+    `inputs` is what the board's inputs show, `on_rollers` the shafts there, the lowest first, `lasting` which of
+    LASTING hold now. Its time goes on from one device to the next. Raises ValueError that names a key there is not.
+    """
+
+    def __init__(self, given, numbers: list) -> None:
+        self.keys = with_defaults(FEEDER, NO_FEEDER if given is None else given, "feeder")
+        self.inputs = self._passed = self._covers = self._busy = self._openings = self._order = self._now_us = 0
+        self.on_rollers: list[int] = []
+        self.lasting: set[str] = set()
+        self._there: list[int] = []  # of those on the rollers, the ones that have come to rest
+        self._inlet: list[int] = []  # jammed between escapement and rollers
+        self._counts: dict[int, int] = {}  # of shafts in a place since it was last emptied
+        self._place = 1
+        self._open = False
+        self._record: "tuple | None" = None
+        self._due: list[tuple] = []
+        slot, hopper = self.keys["slot"], self.keys["hopper"]
+        self._slot = [] if slot is None else [slot]
+        self._hopper = [number for number in numbers if number != slot] if hopper is None else list(hopper)
+        fresh = self._recall()
+        self._begun_us = self._now_us
+        self._there = list(self.on_rollers)
+        self._expect(fresh)
+        self._look()
+
+    # The file and the record
+
+    def _recall(self) -> bool:
+        """Bring everything to where the file says; whether it says nothing yet."""
+        fresh = True
+        try:
+            with open(self.keys["world"] or "") as file:
+                for line in file:
+                    time_ms, shaft, what = line.strip().split(" ", 2)
+                    self._now_us, fresh = 1000 * int(time_ms), False
+                    if what.startswith("emptied"):
+                        self._counts[int(what[8:])] = 0
+                    elif shaft != "-" and not what.startswith("measured"):
+                        self._put(int(shaft), what)
+        except OSError:
+            pass
+        return fresh
+
+    def _tell(self, shaft, what: str) -> None:
+        if self.keys["world"] is not None:
+            with open(self.keys["world"], "a") as file:
+                file.write("{} {} {}\n".format(self._now_us // 1000, shaft, what))
+
+    def note_measured(self, number: int) -> int:
+        """The gauge measures what lies there as this number; returns the shaft's own number, -1 when there is none."""
+        if not self.on_rollers:
+            return -1
+        self._tell(self.on_rollers[0], "measured as {}".format(number))
+        return self.on_rollers[0]
+
+    def release_read(self):
+        """The record of the last release, or None."""
+        try:
+            with open(self.keys["record"] or "") as file:
+                return tuple(json.load(file))
+        except OSError:
+            return self._record
+
+    def release_write(self, *record) -> None:
+        """Keep the record of a release: all of it or, should the process end now, the one before."""
+        self._record = record
+        if self.keys["record"] is not None:
+            with open(self.keys["record"] + ".new", "w") as file:
+                json.dump(record, file)
+            os.rename(self.keys["record"] + ".new", self.keys["record"])
+
+    # Time
+
+    def advance(self, board_us: int) -> None:
+        """Let everything happen that is due by this time of the board."""
+        while self.next_us() <= board_us:
+            due = min(self._due)
+            self._due.remove(due)
+            self._now_us = due[0]
+            due[2](*due[3])
+            self._look()
+        self._now_us = self._begun_us + board_us
+
+    def next_us(self) -> int:
+        """The board's time at the next happening; far off when there is none."""
+        return min(self._due)[0] - self._begun_us if self._due else FAR_US
+
+    def _in(self, us: int, what, *arguments) -> None:
+        self._order += 1  # what is due at the same time happens in the order it was begun
+        self._due.append((self._now_us + us, self._order, what, arguments))
+
+    def _expect(self, fresh: bool) -> None:
+        """What the scenario has in store from now on."""
+        for kind in LASTING:
+            for at_s, for_s in self.keys[kind]:
+                if self._at(at_s + for_s, fresh, self._end, kind) and not self._at(at_s, fresh, self._begin, kind):
+                    self.lasting.add(kind)
+        for at_s in self.keys["reset"]:
+            self._at(at_s, fresh, self._reset)
+        for at_s, shaft, where in self.keys["hands"]:
+            self._at(at_s, fresh, self._move, shaft, where)
+        if self._inlet or [place for place in self._counts if self._full(place)]:
+            self._call()
+
+    def _at(self, at_s: float, fresh: bool, what, *arguments) -> bool:
+        us = int(1e6 * at_s) - self._now_us
+        if us > 0 or (fresh and us == 0):
+            self._in(us, what, *arguments)
+            return True
+        return False
+
+    def _begin(self, kind: str) -> None:
+        self.lasting.add(kind)
+        self._tell("-", kind + " begins")
+
+    def _end(self, kind: str) -> None:
+        self.lasting.remove(kind)
+        self._tell("-", kind + " ends")
+
+    def _reset(self) -> None:
+        self._tell("-", "reset")
+        raise Reset
+
+    # What the board asks
+
+    def let_in(self, source: int) -> None:
+        """The escapement of hopper (0) or slot (1) makes its stroke."""
+        self._work(STROKE_US)
+        self._in(STROKE_US // 2, self._drop, source)
+
+    def gate(self, is_open: bool) -> None:
+        """Open or shut the gate."""
+        if is_open != self._open:
+            self._work(GATE_US)
+            self._in(GATE_US, self._swing, is_open)
+
+    def select(self, place: int) -> None:
+        """Point the chute to a place."""
+        self._work(SELECT_US)
+        self._in(SELECT_US, self._point, place)
+
+    def handling(self) -> bool:
+        """Whether escapement, gate or selector are at work."""
+        return self._busy > 0
+
+    def chute_take(self) -> bool:
+        """Whether one more shaft has come to the chute's sensor."""
+        if not self._passed:
+            return False
+        self._passed -= 1
+        return True
+
+    def temperature_centi(self):
+        """The board's thermometer, or None."""
+        start = self.keys["temperature_centi"]
+        return None if start is None else int(start + self.keys["warming_centi_per_h"] * self._now_us / 3.6e9)
+
+    # What then happens
+
+    def _work(self, us: int) -> None:
+        self._busy += 1
+        self._in(us, self._rest)
+
+    def _rest(self) -> None:
+        self._busy -= 1
+
+    def _point(self, place: int) -> None:
+        self._place = place
+
+    def _drop(self, source: int) -> None:
+        heap = self._slot if source else self._hopper
+        if not heap or self._inlet:  # what is jammed is in the way
+            return
+        shafts = heap[: 2 if heap[0] in self.keys["two_at_once"] else 1]
+        if shafts[0] in self.keys["jam_in"]:
+            self._move(shafts[0], "inlet")
+            self._call()
+            return
+        for i in range(len(shafts)):
+            self._move(shafts[i], "rollers")
+            self._there.remove(shafts[i])  # it still rolls
+            self._in(ROLL_US + i * APART_US, self._come, shafts[i])
+
+    def _come(self, shaft: int) -> None:
+        if shaft in self.on_rollers and shaft not in self._there:
+            self._there.append(shaft)
+
+    def _swing(self, is_open: bool) -> None:
+        self._open = is_open
+        if is_open:
+            self._openings += 1
+            for i in range(len(self.on_rollers)):
+                self._in(i * APART_US, self._roll_off)
+
+    def _roll_off(self) -> None:
+        if not self._open or not self.on_rollers:
+            return
+        shaft = self.on_rollers[0]
+        if self._openings < dict(self.keys["jam_out"]).get(shaft, 1):
+            return
+        self._openings = 0
+        back = self._place == self.keys["return_place"] and not self._slot
+        self._move(shaft, "slot" if back else "place {}".format(self._place))
+        self._in(FALL_US, self._reach_chute, shaft)
+
+    def _reach_chute(self, shaft: int) -> None:
+        self._covers += 1
+        self._passed += 0 if shaft in self.keys["unseen"] else 1
+        self._in(PASS_US, self._leave_chute)
+
+    def _leave_chute(self) -> None:
+        self._covers -= 1
+        if self._full(self._place):
+            self._call()
+
+    def _full(self, place: int) -> bool:
+        """Whether the last shaft of a place stands up into the chute."""
+        return self._counts.get(place, 0) > dict(self.keys["full"]).get(place, self._counts.get(place, 0))
+
+    def _call(self) -> None:
+        if self.keys["person_s"] is not None:
+            self._in(int(1e6 * self.keys["person_s"]), self._help)
+
+    def _help(self) -> None:
+        """A person takes away what is jammed and empties what is full."""
+        for shaft in list(self._inlet):
+            self._move(shaft, "floor")
+        for place in self._counts:
+            if self._full(place):
+                self._counts[place] = 0
+                self._tell("-", "emptied {}".format(place))
+
+    # Who is where
+
+    def _move(self, shaft: int, where: str) -> None:
+        self._put(shaft, where)
+        self._tell(shaft, where)
+
+    def _put(self, shaft: int, where: str) -> None:
+        for heap in (self._hopper, self._slot, self._inlet, self.on_rollers, self._there):
+            if shaft in heap:
+                heap.remove(shaft)
+        if where == "rollers":
+            self.on_rollers.append(shaft)
+            self._there.append(shaft)
+        elif where in ("hopper", "slot", "inlet"):
+            getattr(self, "_" + where).append(shaft)
+        elif where.startswith("place"):
+            place = int(where[6:])
+            self._counts[place] = self._counts.get(place, 0) + 1
+
+    def _look(self) -> None:
+        inputs = 0
+        for shaft in self._there:
+            inputs |= LEFT_END if shaft in self.keys["short"] else LEFT_END | RIGHT_END
+        inputs |= ABOVE if len(self._there) > 1 else 0
+        inputs |= (HOPPER if self._hopper else 0) | (SLOT if self._slot else 0)
+        inputs |= CHUTE if self._covers or (self._full(self._place) and not self._falling()) else 0
+        for bit, kind, guard in ((LID, "lid", 1), (STOP, "stop", 2)):
+            inputs |= bit if kind in self.lasting and self.keys["guards"] & guard else 0
+        self.inputs = inputs
+
+    def _falling(self) -> bool:
+        return bool([due for due in self._due if due[2] == self._reach_chute])
