@@ -108,6 +108,47 @@ def test_a_bar_under_the_new_calibration_agrees(calibrated):
     assert outcome["section"] == {}
 
 
+def test_gauge_blocks_give_the_scale_and_the_screw_s_error_as_well(tmp_path):
+    blocks = (0.5, 1.0, 1.6, 2.3, 3.0, 3.7, 4.4, 5.1, 5.9, 6.5)
+    asked = [word for block in blocks for word in ("--block", block)]
+    done = midspan("calibrate", "travel", *asked, "--indicator-u", 0.0005, *REHEARSAL, folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "[10 of 10] Lay the block of 6.5 mm under the head." in done.stderr
+    outcome = json.loads(done.stdout)
+    found = outcome["section"]
+    per_step = (1 + TRUTH["press_scale_error"]) / 400
+    assert abs(found["mm_per_step"] / per_step - 1) < 2 * found["u_scale"]
+    screw = math.hypot(found["screw_cos_mm"], found["screw_sin_mm"])
+    assert screw == pytest.approx(TRUTH["screw_periodic_mm"], abs=4 * found["u_screw_mm"])
+    assert any("backlash is not known" in remark for remark in outcome["remarks"])
+    # What was written is what --csv reads.
+    (file,) = (tmp_path / "calibration").glob("blocks-readings-*.csv")
+    given = ("--csv", file, "--indicator-u", 0.0005, "--json", "--records", "again")
+    again = midspan("calibrate", "travel", *given, folder=tmp_path)
+    assert json.loads(again.stdout)["section"] == found
+
+
+def test_a_table_of_index_marks_is_known_by_its_heading(tmp_path):
+    (tmp_path / "marks.csv").write_text("mark_steps\n12\n815\n1618\n2422\n3225\n")
+    done = midspan("calibrate", "rotation", "--csv", "marks.csv", "--expected-steps", 800, "--json", folder=tmp_path)
+    assert json.loads(done.stdout)["section"]["steps_per_turn"] == pytest.approx(803.3, abs=0.05)
+
+
+def test_a_bar_of_assigned_value_is_read_from_its_file(tmp_path):
+    bar, read = tmp_path / "bar-1.toml", tmp_path / "bar.csv"
+    given = ("calibrate", "bar", "--bar", "bar-1.toml", "--csv", "bar.csv")
+    read.write_text("spine_thou,u_spine_thou\n500.4,0.2\n500.6,0.2\n")
+    bar.write_text('[bar]\nid = "bar-1"\nspine_thou = 500.1\nu_spine_thou = 0.3\n')
+    done = midspan(*given, "--json", folder=tmp_path)
+    assert json.loads(done.stdout)["figures"]["bias_thou"] == pytest.approx(0.4)
+    read.write_text("spine_thou,u_spine_thou\n500.4,-0.2\n")
+    assert "u_spine_thou -0.2 is negative" in complaint(midspan(*given, folder=tmp_path))
+    bar.write_text('[bar]\nid = "bar-1"\nspine_thou = "500"\nu_spine_thou = 0.3\n')
+    said = complaint(midspan(*given, folder=tmp_path))
+    assert "bar-1.toml: bar.spine_thou = '500': input should be a valid number" in said
+    assert "say what the bar is" in complaint(midspan(*given, "--diameter", 4, folder=tmp_path))
+
+
 def test_the_story_for_people(calibrated):
     folder, _, _ = calibrated
     (file,) = (folder / "calibration").glob("force-readings-*.csv")
@@ -204,6 +245,7 @@ def test_a_clock_that_went_back_is_noticed_before_anything_is_read(tmp_path):
         ("direction,mass_g,count\nup,0,5000\nup,200 g,9000\n", "line 3: mass_g '200 g' is not a number"),
         ("direction,mass_g,count\n", "holds no readings"),
         ("direction,mass_g,count\nup,0\n", "2 cells under 3 headings"),
+        ("direction,direction,mass_g,count\nup,up,0,1\n", "the column direction stands there twice"),
     ],
 )
 def test_tables_that_are_none(tmp_path, text, words):

@@ -368,6 +368,14 @@ def test_on_a_rigid_bar_only_the_frame_gives(give: float) -> None:
     assert slopes == pytest.approx(1 / (0.010 + give), rel=1e-3)
 
 
+def test_on_a_gauge_block_the_head_meets_it_so_much_earlier() -> None:
+    places = []
+    for height in (0.0, 2.5):
+        rig = standing(RIGID | {"height_mm": height}, screw_periodic_mm=0.0)
+        places.append(step(rig, 2, **SEEK)[0]["press_steps"])
+    assert places[0] - places[1] == pytest.approx(2.5 * 400, abs=4)  # it seeks two steps a reading
+
+
 def test_on_the_way_up_no_load_stops_the_head() -> None:
     rig = standing(RIGID)
     at = step(rig, 2, **SEEK)[0]["press_steps"]

@@ -35,7 +35,7 @@ LEFT_TO_RIGHT = """
     sort_plan tables store verdict passage journal tally checks
     link gauge rehearsal plan scenario sorter
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
-    calibrate_live calibrate_guide calibrate_commands
+    calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
     night_record night_facts night_words night_charts night_rows night_report

@@ -7,7 +7,7 @@ INDICATOR_NOISE_COUNT = 2.0
 KINDS: dict[str, dict] = {
     "nothing": {},
     "mass": {"mass_g": 0.0, "density_kg_m3": 8000.0},
-    "rigid": {"give_mm_per_n": 0.0},
+    "rigid": {"give_mm_per_n": 0.0, "height_mm": 0.0},
     "indicator": {},
     "shaft": SHAFT,
 }
@@ -37,8 +37,8 @@ class Thing:
         if self.kind == "mass":
             lift = truths["air_kg_m3"] / self.given["density_kg_m3"]
             return self.given["mass_g"] / 1000 * truths["gravity_m_s2"] * (1 - lift)
-        if self.kind == "rigid" and travel_mm > 0:
-            return travel_mm / (truths["frame_mm_per_n"] + self.given["give_mm_per_n"])
+        if self.kind == "rigid" and travel_mm + self.given["height_mm"] > 0:
+            return (travel_mm + self.given["height_mm"]) / (truths["frame_mm_per_n"] + self.given["give_mm_per_n"])
         return 0.0
 
 

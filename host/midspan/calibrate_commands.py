@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from midspan import scenario
+from midspan.calibrate_blocks import STEPS_A_BLOCK, as_travel, take_blocks
 from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibrate_frame import bar_bend_mm_per_n, calibrate_frame
 from midspan.calibrate_guide import REHEARSAL_PORT, Screen, Session, bench_at, finish, settings_of
@@ -79,17 +80,27 @@ def travel(
     indicator: Indicator,
     steps_per_screw_turn: float,
     course: tuple[int, int, int],
+    blocks_mm: Sequence[float],
     clearance_mm: float,
 ) -> None:
-    """A dial indicator under the head, live or from CSV; `course` is first and last step and how many places."""
+    """A dial indicator or gauge blocks under the head, live or from CSV.
+
+    `course` is first and last step and how many places; with blocks only the last counts, as the deepest to go.
+    """
     gauge = session.gauge
     if session.csv is not None:
-        readings = read_readings(session.csv, "travel")
+        readings = read_readings(session.csv, "travel", "blocks")
+    elif blocks_mm:
+        with bench_at(session, "blocks", scenario.blocks_put_in(blocks_mm, STEPS_A_BLOCK)) as (bench, table, gauge):
+            take_blocks(bench, blocks_mm, course[1], screen, table)
+        readings = read_readings(table.path, "blocks")
     else:
         given = scenario.bench(STANDARD_GRAVITY, [{"number": 1, "kind": "indicator"}])
         with bench_at(session, "travel", given) as (bench, table, gauge):
             take_travel(bench, travel_course(*course), _indicator(session, screen), screen, table)
         readings = read_readings(table.path, "travel")
+    if "block_mm" in readings.numbers:
+        readings = as_travel(readings)
     earlier = session.earlier("travel", "mm_per_step", gauge)
     settings = settings_of(indicator=indicator, steps_per_screw_turn=steps_per_screw_turn, clearance_mm=clearance_mm)
     finish(
@@ -164,22 +175,21 @@ def span(session: Session, screen: Screen, u_instrument_mm: float, readings_want
     screen.say("Next: midspan calibrate rotation")
 
 
-def rotation(session: Session, screen: Screen, expected: float, turns: int, u_diameter: float, marks: bool) -> None:
-    """A shaft turned under load, live or from CSV; `marks` when the CSV holds positions of an index mark."""
+def rotation(session: Session, screen: Screen, expected: float, turns: int, u_diameter: float) -> None:
+    """A shaft turned under load, live or from CSV: its pattern, or the positions of an index mark."""
     gauge = session.gauge
     if session.csv is not None:
-        readings = read_readings(session.csv, "marks" if marks else "rotation")
+        readings = read_readings(session.csv, "rotation", "marks")
     else:
         shaft = {"number": 1, "kind": "shaft", **scenario.BOWED}
         with bench_at(session, "rotation", scenario.bench(STANDARD_GRAVITY, [shaft])) as (bench, table, gauge):
             cell, head = _cell_and_head(session, gauge)
             load, deepest = cell.counts_for(ROTATION_LOAD_N), round(DEEPEST_MM / head.mm_per_step)
             passed = take_rotation(bench, load, deepest, expected, turns, screen, table)
-        marks = len(passed) >= FEWEST_MARKS
         readings = read_readings(table.path, "rotation")
-        if marks:
+        if len(passed) >= FEWEST_MARKS:
             readings = readings_of(str(table.path), mark_steps=passed)
-    work = calibrate_rotation_marks if marks else calibrate_rotation
+    work = calibrate_rotation_marks if "mark_steps" in readings.numbers else calibrate_rotation
     settings = settings_of(expected_steps=expected, u_diameter=u_diameter)
     finish(session, "rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
     screen.say("Next: midspan calibrate file")

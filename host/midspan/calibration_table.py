@@ -33,6 +33,7 @@ LAYOUTS: dict[str, tuple[Column, ...]] = {
         Column("time_s", default="0"),
     ),
     "travel": (Column("direction", ("up", "down")), Column("steps"), Column("travel_mm")),
+    "blocks": (Column("steps"), Column("block_mm")),
     "frame": (Column("travel_mm"), Column("force_n")),
     "span": (Column("span_mm"),),
     "rotation": (Column("steps"), Column("count")),
@@ -80,19 +81,30 @@ def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Read
     return Readings(source, numbers, words, tuple(range(2, lengths.pop() + 2)))
 
 
-def read_readings(path: Path, layout: str) -> Readings:
-    """The readings of a CSV file in one of LAYOUTS; ReadingsError names the line and what to do."""
-    return _readings(read_typed(path), LAYOUTS[layout])
+def read_readings(path: Path, *layouts: str) -> Readings:
+    """The readings of a CSV file in the one of these LAYOUTS that its headings fit best.
+
+    Raises ReadingsError that names the line and what to do.
+    """
+    table = read_typed(path)
+    columns = min((LAYOUTS[layout] for layout in layouts), key=lambda columns: len(_wrong(table, columns)))
+    wrong = _wrong(table, columns)
+    if wrong:
+        wanted = " or: ".join(",".join(one.name for one in LAYOUTS[layout]) for layout in layouts)
+        raise ReadingsError(f"{table.source}: {wrong[0]}; its first line must be: {wanted}")
+    return _readings(table, columns)
+
+
+def _wrong(table: TypedTable, columns: Sequence[Column]) -> list[str]:
+    """What keeps a table from having these columns."""
+    missing = [one.name for one in columns if one.default is None and one.name not in table.columns]
+    unknown = sorted(set(table.columns) - {one.name for one in columns})
+    return [f"has no column {name}" for name in missing] + [
+        f"has a column {name!r} that is not known" for name in unknown
+    ]
 
 
 def _readings(table: TypedTable, columns: Sequence[Column]) -> Readings:
-    known = {one.name for one in columns}
-    unknown = [name for name in table.columns if name not in known]
-    missing = [one.name for one in columns if one.default is None and one.name not in table.columns]
-    if unknown or missing:
-        wrong = f"has no column {missing[0]}" if missing else f"has a column {unknown[0]!r} that is not known"
-        wanted = ",".join(one.name for one in columns)
-        raise ReadingsError(f"{table.source}: {wrong}; its first line must be: {wanted}")
     numbers, words = {}, {}
     for one in columns:
         absent = one.name not in table.columns

@@ -51,7 +51,13 @@ def force(
 @procedure("travel", "--port rehearsal --yes")
 def travel(
     asked: Asked,
-    csv: Annotated[Path | None, typer.Option(help="Readings: columns direction (up, down), steps, travel_mm.")] = None,
+    csv: Annotated[
+        Path | None,
+        typer.Option(help="Readings: columns direction (up, down), steps, travel_mm; of blocks: steps, block_mm."),
+    ] = None,
+    block: Annotated[
+        list[float] | None, typer.Option(min=0.1, max=200, help="A gauge block in mm; repeat it, six or more.")
+    ] = None,
     steps_per_screw_turn: Annotated[
         float, typer.Option(min=20, max=1e6, help="Microsteps to a turn of the screw.")
     ] = 3200.0,
@@ -59,7 +65,7 @@ def travel(
     last_steps: Annotated[int, typer.Option(min=1, max=10**6, help="Last place; the indicator must reach it.")] = 10000,
     places: Annotated[int, typer.Option(min=6, max=200, help="Places on each way.")] = 24,
     indicator_u: Annotated[
-        float, typer.Option(min=0, max=0.1, help="Standard uncertainty of one reading, in mm.")
+        float, typer.Option(min=0, max=0.1, help="Standard uncertainty of one reading or block, in mm.")
     ] = 0.003,
     indicator_scale_u: Annotated[
         float, typer.Option(min=0, max=0.05, help="Standard uncertainty of the indicator's scale, relative.")
@@ -74,7 +80,7 @@ def travel(
     session, screen = asked.session(csv)
     calibrate_commands.travel(
         session, screen, Indicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
-        (first_steps, last_steps, places), clearance,
+        (first_steps, last_steps, places), block or [], clearance,
     )  # fmt: skip
 
 
@@ -115,9 +121,8 @@ def rotation(
         float, typer.Option(min=21, max=1e6, help="Rotate steps to a turn of the shaft, as the diameters say.")
     ],
     csv: Annotated[
-        Path | None, typer.Option(help="Readings: columns steps, count; with --marks: column mark_steps.")
+        Path | None, typer.Option(help="Readings: columns steps, count; of an index mark: column mark_steps.")
     ] = None,
-    marks: Annotated[bool, typer.Option("--marks", help="The CSV holds positions of an index mark.")] = False,
     turns: Annotated[int, typer.Option(min=3, max=100, help="How many turns to make.")] = 10,
     slip_u: Annotated[
         float, typer.Option(min=0, max=0.1, help="How differently shafts of this size turn, relative.")
@@ -127,11 +132,11 @@ def rotation(
     from midspan import calibrate_commands
 
     session, screen = asked.session(csv)
-    calibrate_commands.rotation(session, screen, expected_steps, turns, slip_u, marks)
+    calibrate_commands.rotation(session, screen, expected_steps, turns, slip_u)
 
 
-@procedure("bar", "--diameter 4 --port PORT --calibration gauge.toml")
-def bar(
+@procedure("bar", "--bar bar-1.toml --port PORT --calibration gauge.toml")
+def check(
     asked: Asked,
     name: Annotated[str, typer.Option(help="Name of the bar.")] = "reference bar",
     diameter: Annotated[float | None, typer.Option(min=1, max=30, help="Diameter of a round bar, mm.")] = None,
@@ -139,6 +144,7 @@ def bar(
     modulus: Annotated[float, typer.Option(min=1, max=700, help="Modulus, GPa.")] = 205.0,
     modulus_u: Annotated[float, typer.Option(min=0, max=100, help="Its standard uncertainty, GPa.")] = 4.0,
     inner: Annotated[float, typer.Option(min=0, max=30, help="Inner diameter of a tube, mm.")] = 0.0,
+    bar: Annotated[Path | None, typer.Option(help="File of an assigned bar (midspan hand assign).")] = None,
     assigned: Annotated[
         float | None, typer.Option(min=1, max=9999, help="Its spine in thou, assigned elsewhere.")
     ] = None,
@@ -150,13 +156,17 @@ def bar(
     """Check the whole chain with a bar of known spine; a bias is reported, never corrected."""
     from midspan import calibrate_commands
     from midspan.errors import ConfigurationError
-    from midspan.reference_bar import RoundBar
+    from midspan.reference_bar import RoundBar, load_bar
     from midspan.reference_bar import assigned as assigned_bar
 
-    if (diameter is None) == (assigned is None):
-        raise ConfigurationError("say what the bar is: either --diameter and --modulus, or --assigned and --assigned-u")
+    if sum(one is not None for one in (bar, diameter, assigned)) != 1:
+        raise ConfigurationError(
+            "say what the bar is: --bar FILE, or --diameter and --modulus, or --assigned and --assigned-u"
+        )
     session, screen = asked.session(csv)
-    if assigned is not None:
+    if bar is not None:
+        expected = load_bar(bar)
+    elif assigned is not None:
         expected = assigned_bar(name, assigned, assigned_u, "assigned")
     else:
         expected = RoundBar(name, diameter or 0.0, diameter_u, modulus, modulus_u, inner, diameter_u).expected()

@@ -15,9 +15,14 @@ True
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
+from midspan.configuration import Section, read_toml, validated
 from midspan.elastica import deflection_ratio, ratio_and_slope
 from midspan.errors import ReadingsError
 from midspan.procedure import Finding
@@ -83,8 +88,33 @@ def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> 
     return Expected(name, spine_thou, u_spine_thou, source)
 
 
+class BarEntry(Section):
+    """The [bar] of a file that `midspan hand assign` writes."""
+
+    id: Annotated[str, Field(min_length=1, max_length=64)]
+    spine_thou: Annotated[float, Field(gt=1, lt=10_000)]
+    u_spine_thou: Annotated[float, Field(gt=0, lt=100)]
+    dof: Annotated[float, Field(ge=1)] = math.inf
+    assigned: date | None = None
+    source: str = ""
+
+
+class BarFile(Section):
+    """A whole file of an assigned bar."""
+
+    bar: BarEntry
+
+
+def load_bar(path: Path) -> Expected:
+    """A bar whose value was assigned, from its file; ConfigurationError names what is wrong in it."""
+    bar = validated(BarFile, read_toml(path), path).bar
+    return assigned(bar.id, bar.spine_thou, bar.u_spine_thou, bar.source)
+
+
 def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> Finding:
     """Bias of the gauge on the bar, with its uncertainty and E_n. Raises ReadingsError for quite another bar."""
+    if min(u_spine_thou) < 0:
+        raise ReadingsError(f"bar {expected.name}: u_spine_thou {min(u_spine_thou):g} is negative; correct it")
     mean = float(np.mean(spine_thou))
     off = mean / expected.spine_thou - 1
     if abs(off) > NOT_THIS_BAR:

@@ -9,6 +9,7 @@ from a few readings of known masses, with the errors such readings have.
 """
 
 import math
+from collections.abc import Sequence
 from random import Random
 from typing import Any
 
@@ -157,6 +158,14 @@ def bench(
     """What the simulated gauge is given for a calibration: things put in from a step's number on."""
     gauge = GAUGE | {"gravity_m_s2": gravity_m_s2, "air_kg_m3": AIR_KG_M3}
     return {"seed": 7, "gauge": gauge, "bench": put_in, "shafts": shafts or []}
+
+
+def blocks_put_in(blocks_mm: Sequence[float], steps_a_block: int) -> dict[str, Any]:
+    """The bench of a travel calibration with gauge blocks: each lies there from its own step on."""
+    things = [
+        {"number": steps_a_block * i, "kind": "rigid", "height_mm": block} for i, block in enumerate(blocks_mm, 1)
+    ]
+    return bench(STANDARD_GRAVITY, things)
 
 
 def masses_put_on(loads_g: list[float]) -> list[dict[str, Any]]:

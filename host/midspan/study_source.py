@@ -6,16 +6,15 @@
 """
 
 import math
-import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 from pathlib import Path
-from typing import Any
 
 from midspan.decision import Outcome
 from midspan.errors import ReadingsError
+from midspan.reference_bar import load_bar
 from midspan.store import Store, StoredResult
 from midspan.study_linearity import Reference
 from midspan.typed_table import TypedTable, number_in, read_typed
@@ -88,17 +87,8 @@ def references_in(path: Path) -> dict[str, Reference]:
 
 def references_of(bars: Sequence[Path]) -> dict[str, Reference]:
     """Reference values from the files that `midspan hand assign` writes, by the label of each bar."""
-    return dict(_bar(path) for path in bars)
-
-
-def _bar(path: Path) -> tuple[str, Reference]:
-    try:
-        bar: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))["bar"]
-        return str(bar["id"]), Reference(float(bar["spine_thou"]), float(bar["u_spine_thou"]))
-    except OSError as error:
-        raise ReadingsError(f"{path}: cannot be read ({error.strerror}); check the name") from error
-    except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
-        raise ReadingsError(f"{path}: is no file of an assigned bar; make one with: midspan hand assign") from error
+    known = map(load_bar, bars)
+    return {bar.name: Reference(bar.spine_thou, bar.u_spine_thou) for bar in known}
 
 
 def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list[Observation]:

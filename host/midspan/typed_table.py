@@ -80,7 +80,8 @@ def number_in(text: str, place: str) -> float:
 def read_typed(path: Path) -> TypedTable:
     """A CSV file with a line of headings; headings are compared in small letters.
 
-    Raises ReadingsError when the file cannot be read, has no readings, or a line has too few or too many cells.
+    Raises ReadingsError when the file cannot be read, has no readings or two columns of one name, or a line has too few
+    or too many cells.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -94,6 +95,9 @@ def read_typed(path: Path) -> TypedTable:
     mark = ";" if ";" in numbered[0][1] else ","
     rows = [[cell.strip() for cell in row] for row in csv.reader((line for _, line in numbered), delimiter=mark)]
     columns = tuple(name.lower() for name in rows[0])
+    for name in columns:
+        if columns.count(name) > 1:
+            raise ReadingsError(f"{path}: the column {name or 'without a name'} stands there twice; keep one of them")
     for (number, _), row in zip(numbered, rows, strict=True):
         if len(row) != len(columns):
             raise ReadingsError(f"{path}, line {number}: {len(row)} cells under {len(columns)} headings; mend it")
