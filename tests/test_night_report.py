@@ -135,6 +135,7 @@ def test_the_page_tells_the_night(rough, rough_page):
     assert f"place 1 (stiffer dozen) recount {len(unsure.here)} or {len(unsure.here) + 1} 1500" in text
     assert "right 6 times of 7" in text
     assert "TWO_SHAFTS" in text
+    assert "and 1 more" in text
     assert "longest from 20:40 to 21:20" in text
     assert "calibration: attic-7" in text
 

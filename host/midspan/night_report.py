@@ -12,7 +12,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from midspan import night_charts, night_rows, night_words
+from midspan import night_charts, night_histogram, night_rows, night_words
 from midspan.errors import OutputError
 from midspan.night_facts import last_ms, pace, places
 from midspan.night_record import NightRecord, read_night
@@ -97,7 +97,7 @@ def _harmless(value: object) -> object:
 def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
     """The pictures, empty where there is nothing to draw; what is in them is escaped."""
     return {
-        "histogram": night_charts.histogram(record),
+        "histogram": night_histogram.histogram(record),
         "checks": night_charts.check_chart(record, zone),
         "gauge": night_charts.gauge_chart(record, zone),
         "pace": night_charts.pace_chart(record, zone),
