@@ -33,7 +33,8 @@ LEFT_TO_RIGHT = """
     calibration_file
     bands limits risk decision notice_ways notices
     sort_plan tables store verdict passage journal tally checks
-    link gauge rehearsal plan scenario sorter
+    situation moves course night_setup appraisal keeper lookout troubles
+    link gauge rehearsal plan scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
@@ -46,7 +47,7 @@ ORDER = LEFT_TO_RIGHT.split()
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "commands", "demo", "cli", "page"}
+JOINERS = {"sorter", "deeds", "night", "commands", "demo", "cli", "page"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {

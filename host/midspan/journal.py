@@ -92,14 +92,15 @@ class Journal:
         passed: int | None = None,
         archive_bytes: int | None = None,
         words: str | None = None,
-    ) -> None:
-        """What a shaft has come to; see `passage.Step` for what goes with which stage."""
+    ) -> Step:
+        """What a shaft has come to; see `passage.Stage` for what goes with which stage."""
         row = StepRow(
             passage_id=shaft, at_ms=at_ms, stage=stage.value, place=place, passed=passed, archive_bytes=archive_bytes,
             words=words,
         )  # fmt: skip
         with self._store.transaction() as session:
             session.add(row)
+        return Step(stage, at_ms, place, passed, archive_bytes, None, words)
 
     def judged(
         self,
@@ -164,7 +165,7 @@ class Journal:
         query = select(HappeningRow).where(HappeningRow.night_id == night).order_by(HappeningRow.id)
         with self._store.transaction() as session:
             return [
-                Happening(HappeningKind(row.kind), row.words, row.at_ms, row.code, row.passage_id, row.place)
+                Happening(HappeningKind(row.kind), row.words, row.at_ms, row.code, row.shaft, row.place)
                 for row in session.scalars(query)
             ]
 
@@ -196,7 +197,7 @@ class Journal:
         with self._store.transaction() as session:
             return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
 
-    def passages_since(self, gauge: str, shaft: int) -> list[Passage]:
+    def since(self, gauge: str, shaft: int) -> list[Passage]:
         """Every shaft of a gauge after the one with this number, whichever night ordered it."""
         after = select(PassageRow.id).join(NightRow).where(NightRow.gauge == gauge, PassageRow.id > shaft)
         with self._store.transaction() as session:
@@ -214,7 +215,7 @@ class Journal:
 
 def _happening_row(night: int, one: Happening) -> HappeningRow:
     return HappeningRow(
-        night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, passage_id=one.shaft, place=one.place,
+        night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
         words=one.words,
     )  # fmt: skip
 
@@ -224,16 +225,18 @@ def _last(column: Any) -> Any:
 
 
 def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:
-    rows = session.scalars(select(PassageRow).where(PassageRow.id.in_(numbers)).order_by(PassageRow.id)).all()
-    query = select(StepRow).where(StepRow.passage_id.in_(numbers)).order_by(StepRow.passage_id, StepRow.id)
-    steps = {shaft: _steps(same) for shaft, same in groupby(session.scalars(query), key=lambda row: row.passage_id)}
+    # Of tables, not of classes: a night asks for its open shaft before each move.
+    passages, steps = PassageRow.__table__, StepRow.__table__
+    rows = session.execute(select(passages).where(passages.c.id.in_(numbers)).order_by(passages.c.id)).all()
+    query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)
+    taken = {shaft: _steps(same) for shaft, same in groupby(session.execute(query), key=lambda row: row.passage_id)}
     return [
-        Passage(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(steps.get(row.id, ())))
+        Passage(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(taken.get(row.id, ())))
         for row in rows
     ]
 
 
-def _steps(rows: Iterable[StepRow]) -> Sequence[Step]:
+def _steps(rows: Iterable[Any]) -> Sequence[Step]:
     return [
         Step(
             Stage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,

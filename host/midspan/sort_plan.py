@@ -177,6 +177,10 @@ class SortPlan(Section):
         """Numbers of the places that take a bin, in the plan's order."""
         return [one.number for one in self.place if one.bin == name]
 
+    def bin_of(self, number: int) -> str | None:
+        """The bin that a place takes, None when it has a use of its own."""
+        return next((one.bin for one in self.place if one.number == number), None)
+
     def place_for(self, use: Use) -> Place:
         """The place with a use; ConfigurationError when there is none (only the standard's return can be missing)."""
         for one in self.place:

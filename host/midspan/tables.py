@@ -152,7 +152,7 @@ class StepRow(Table):
 
 
 class HappeningRow(Table):
-    """Whatever is worth telling of a night: faults, notices, bins emptied, its end. `code` is a fault's."""
+    """What is worth telling of a night: faults, notices, its end; `shaft` may be one known to the gauge alone."""
 
     __tablename__ = "happenings"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -160,7 +160,7 @@ class HappeningRow(Table):
     at_ms: Mapped[int]
     kind: Mapped[str]
     code: Mapped[str | None]
-    passage_id: Mapped[int | None] = mapped_column(ForeignKey("passages.id"))
+    shaft: Mapped[int | None]
     place: Mapped[int | None]
     words: Mapped[str]
 

@@ -25,7 +25,7 @@ class Tally:
     >>> from midspan.passage import Step
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
     >>> tally.end(Passage(1, 1, "HOPPER", None, 0, (Step(Stage.IN_BIN, 1, place=2, passed=2),)), None, alarmed=False)
-    >>> dict(tally.places), tally.shafts, tally.stop_reason(hours=0.0)
+    >>> dict(tally.places), tally.shafts, tally.trouble()
     ({2: 2}, 1, '')
     """
 
@@ -59,21 +59,21 @@ class Tally:
         """A person emptied a place."""
         self.places[place] = 0
 
-    def stop_reason(self, hours: float) -> str:
-        """Why the run is to end after so many hours, or nothing."""
-        return next(self._reasons(hours), "")
-
-    @property
-    def is_over(self) -> bool:
-        """Whether as many shafts were sorted as the plan asks for."""
-        return self.plan.stop.shafts is not None and self.shafts >= self.plan.stop.shafts
-
-    def _reasons(self, hours: float) -> Iterator[str]:
-        stop, row = self.plan.stop, self.in_a_row
-        if self.is_over:
-            yield f"{self.shafts} shafts are sorted, as planned"
+    def planned_end(self, hours: float) -> str:
+        """Why the plan has the run end after so many hours, or nothing."""
+        stop = self.plan.stop
+        if stop.shafts is not None and self.shafts >= stop.shafts:
+            return f"{self.shafts} shafts are sorted, as planned"
         if stop.hours is not None and hours >= stop.hours:
-            yield f"{stop.hours:g} hours are over, as planned"
+            return f"{stop.hours:g} hours are over, as planned"
+        return ""
+
+    def trouble(self) -> str:
+        """Why the run is to stop though nobody planned it, or nothing."""
+        return next(self._troubles(), "")
+
+    def _troubles(self) -> Iterator[str]:
+        stop, row = self.plan.stop, self.in_a_row
         if row["faults"] >= stop.faults_in_a_row:
             yield f"{row['faults']} instrument faults in a row: look at the gauge"
         if row["rechecks"] >= stop.rechecks_in_a_row:

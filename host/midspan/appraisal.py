@@ -1,0 +1,90 @@
+"""What one run says: of its shaft, of the gauge, and of a check standard if it was one. It stores nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from midspan.checks import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
+from midspan.course import CRACK_SUSPECTED, Judged, course_of, with_crack_hint
+from midspan.decision import Decision
+from midspan.night_setup import Setup
+from midspan.passage import Check, Happening, HappeningKind, Passage, Stage, Step
+from midspan.raw_run import RawRun
+from midspan.records import Identify
+from midspan.shaft import ShaftResult, Unmeasured
+from midspan.situation import Course
+from midspan.verdict import judged
+from midspan.watch import Observation, alarms, observe
+
+
+@dataclass(frozen=True)
+class Before:
+    """What a run is held against: how many lie in each place, the night's observations, the gauge's checks so far."""
+
+    places: Mapping[int, int]
+    observed: Sequence[Observation] = ()
+    checks: Sequence[Check] = ()
+
+
+@dataclass(frozen=True)
+class Appraisal:
+    """Result and verdict, what the shaft's way depends on, and what there is to tell; `check` of a standard."""
+
+    result: ShaftResult | Unmeasured
+    decision: Decision
+    judged: Judged
+    seen: Observation
+    check: Check | None
+    happenings: tuple[Happening, ...]
+
+
+def appraise(
+    run: RawRun, passage: Passage, gauge: Identify, setup: Setup, before: Before, now_ms: int
+) -> Appraisal:  # fmt: skip
+    """Evaluate and judge a run.
+
+    A shaft that hints at a crack is rejected as such. A standard's verdict is one on the gauge; as long as it is to be
+    measured again it is no check yet.
+    """
+    result, decision = judged(run, setup.calibration, setup.bands)
+    decision = with_crack_hint(decision, result, setup.plan)
+    way = judged_as(decision, result.hysteresis_pct if isinstance(result, ShaftResult) else None, run)
+    course = _course(way, passage, setup, before, now_ms)
+    check = None if course.again else _check(result, passage, setup, before, now_ms)
+    if check is not None:
+        decision = verdict_on_check(check)
+    seen = observe(run, result, setup.calibration, gauge.interval_us, _celsius(gauge))
+    told = [
+        Happening(HappeningKind.ALARM, alarm.words, now_ms, alarm.code, passage.shaft)
+        for alarm in alarms(seen, before.observed, setup.plan.watch)
+    ]
+    for kind, code in ((HappeningKind.CHECK, CHECK_OUT_OF_CONTROL), (HappeningKind.FAULT, CRACK_SUSPECTED)):
+        words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
+        if words is not None and not course.again:
+            told.append(Happening(kind, words, now_ms, code, passage.shaft))
+    return Appraisal(result, decision, way, seen, check, tuple(told))
+
+
+def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> Judged:
+    """What the way of a shaft depends on."""
+    return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause)
+
+
+def _course(way: Judged, passage: Passage, setup: Setup, before: Before, now_ms: int) -> Course:
+    after = replace(passage, steps=(*passage.steps, Step(Stage.JUDGED, now_ms, words=way.cause)))
+    return course_of(way, after, setup.plan, before.places)
+
+
+def _check(
+    result: ShaftResult | Unmeasured, passage: Passage, setup: Setup, before: Before, now_ms: int
+) -> Check | None:
+    standard = next((one for one in setup.plan.standard if one.name == passage.standard), None)
+    if standard is None:  # a shaft of the stock, or a standard that the plan has since forgotten
+        return None
+    identity = setup.calibration.calibration.id
+    return checked(standard, result, before.checks, setup.plan.checks, now_ms, identity)
+
+
+def _celsius(gauge: Identify) -> float | None:
+    return None if gauge.temperature_centi is None else gauge.temperature_centi / 100

@@ -1,0 +1,197 @@
+"""What is kept of a night: readings in the archive, verdicts and steps in the store. It knows no gauge and no line.
+
+After a disk has failed it is opened anew; what it needs to go on it reads from archive and journal again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from midspan.appraisal import Appraisal, Before, appraise, judged_as
+from midspan.archive import Archive
+from midspan.archive_writer import ArchiveWriter
+from midspan.checks import in_doubt
+from midspan.course import Judged, course_of, recheck_course
+from midspan.errors import ArchiveError
+from midspan.journal import Journal
+from midspan.night_setup import Setup
+from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage
+from midspan.raw_run import RawRun
+from midspan.records import Identify
+from midspan.shaft import ShaftResult
+from midspan.situation import Course, Situation, Wanted
+from midspan.store import RunReference, Store
+from midspan.tally import tally_of
+from midspan.verdict import judged, keep_calibration
+from midspan.watch import Observation
+
+
+class Keeper:
+    """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones) are for reading.
+
+    Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
+    then, and the same call can be made again.
+    """
+
+    def __init__(self, setup: Setup, store: Store, night: Night, now_ms: Callable[[], int]) -> None:
+        self.setup, self.night, self.now_ms = setup, night, now_ms
+        self.journal = Journal(store)
+        self._store = store
+        self._archive: ArchiveWriter | None = None
+        self._recent: tuple[int, RawRun] | None = None  # the newest run and its offset
+        self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
+        passages, happenings = self.journal.passages(night.id), self.journal.happenings(night.id)
+        self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), happenings)
+        self.tally.in_a_row.clear()  # whoever goes on has looked
+        self.checks: list[Check] = self.journal.checks(night=night.id)
+        self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
+        steps = (step for one in passages for step in one.steps)
+        self._observed = [Observation(**step.watched) for step in steps if step.watched is not None]
+        self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
+        self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
+
+    def open(self) -> None:
+        """Open the archive, which moves aside what a torn write left, and let the store keep the calibration."""
+        self.close()
+        self._archive = ArchiveWriter(self.setup.archive)
+        keep_calibration(self._store, self.setup.calibration)
+
+    def close(self) -> None:
+        """Let go of the archive; closing twice does no harm."""
+        if self._archive is not None:
+            self._archive.close()
+        self._archive = None
+
+    # What there is
+
+    def situation(self, gauge: Identify, wanted: Wanted) -> Situation:
+        """All that the next move depends on."""
+        passage = self.journal.open_passage(self.night.gauge)
+        run = None if passage is None else self.readings(passage)
+        course = None if passage is None or run is None else self._course(passage, run)
+        recheck = recheck_course(self.setup.plan, self.tally.places)
+        return Situation(gauge, passage, run is not None, course, recheck, wanted)
+
+    def readings(self, passage: Passage) -> RawRun | None:
+        """The readings of a shaft's newest measurement, when they are whole on the disk."""
+        measuring = next(iter(passage.since_measuring), None)
+        if measuring is None or measuring.archive_bytes is None:
+            return None
+        if self._recent is None or self._recent[0] != measuring.archive_bytes:
+            run = self._read(measuring.archive_bytes)
+            self._recent = None if run is None else (measuring.archive_bytes, run)
+        return self._recent[1] if self._recent is not None and self._recent[1].shaft == passage.shaft else None
+
+    def _read(self, offset: int) -> RawRun | None:
+        path = self.setup.archive
+        if not path.is_file() or path.stat().st_size <= offset:
+            return None
+        try:
+            return Archive.open(path).run_at(offset)
+        except ArchiveError:
+            return None  # what is not whole is measured again
+
+    def _course(self, passage: Passage, run: RawRun) -> Course | None:
+        result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
+        if result is None:
+            return None
+        if self._verdict is None or self._verdict[0] != result:
+            stored = next(one for one in self._store.history(passage.shaft) if one.id == result)
+            hysteresis = None if stored.result is None else stored.result["hysteresis_pct"]
+            self._verdict = result, judged_as(stored.decision, hysteresis, run)
+        return course_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
+
+    # What comes to be
+
+    def order(self, source: str, standard: str | None, above: int) -> int:
+        """Number of a shaft that is about to be fed."""
+        return self.journal.order(self.night.id, source, standard, self.now_ms(), above)
+
+    def begin_measuring(self, shaft: int) -> None:
+        """Note that a shaft is about to be measured, and from where in the archive its readings will stand."""
+        if self._archive is None:
+            self.open()
+        self.journal.note(shaft, Stage.MEASURING, self.now_ms(), archive_bytes=self.setup.archive.stat().st_size)
+
+    def keep(self, run: RawRun) -> int:
+        """Store readings; the offset at which they stand."""
+        if self._archive is None:
+            self.open()
+        assert self._archive is not None
+        offset = self._archive.append(run)
+        self._recent = (offset, run)
+        return offset
+
+    def rescue(self, run: RawRun) -> None:
+        """Keep and judge readings of a shaft that no journal here knows, unless they are there already."""
+        if self._archive is None:
+            self.open()
+        if any(_same_readings(run, other) for other in Archive.open(self.setup.archive).runs()):
+            return
+        offset = self.keep(run)
+        result, decision = judged(run, self.setup.calibration, self.setup.bands)
+        values = result.as_dict() if isinstance(result, ShaftResult) else None
+        self._store.add(self.night.batch, self._where(run, offset), values, decision, self.now_ms())
+
+    def judge(self, passage: Passage, gauge: Identify) -> Appraisal:
+        """Evaluate and store the readings that `readings` gives, with everything that they say of the gauge."""
+        run = self.readings(passage)
+        assert run is not None  # only what is there is to be judged
+        assert self._recent is not None
+        history = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
+        now_ms = self.now_ms()
+        before = Before(self.tally.places, self._observed, history)
+        found = appraise(run, passage, gauge, self.setup, before, now_ms)
+        values = found.result.as_dict() if isinstance(found.result, ShaftResult) else None
+        number = self.journal.judged(
+            passage, self._where(run, self._recent[0]), values, found.decision, now_ms, cause=run.cause,
+            watched=found.seen.as_dict(), check=found.check, suspects=self._suspects(found.check, history),
+            happenings=found.happenings,
+        )  # fmt: skip
+        self._verdict = number, found.judged
+        self._observed.append(found.seen)
+        if found.check is not None:
+            self.checks.append(replace(found.check, shaft=passage.shaft))
+        elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
+            self.shafts.append(passage.shaft)
+        if any(one.kind is HappeningKind.ALARM for one in found.happenings):
+            self._alarmed.add(passage.shaft)
+        return found
+
+    def _suspects(self, check: Check | None, history: list[Check]) -> list[int]:
+        if check is None:
+            return []
+        good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
+        known = self.journal.passages(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
+        return in_doubt(check, history, known)
+
+    def end(
+        self, passage: Passage, stage: Stage, place: int | None = None, passed: int | None = None, words: str = ""
+    ) -> None:
+        """Note how a shaft's way ended, and count it."""
+        step = self.journal.note(passage.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
+        outcome = None if self._verdict is None or self._verdict[0] != passage.result else self._verdict[1].outcome
+        ended = replace(passage, steps=(*passage.steps, step))
+        self.tally.end(ended, outcome, alarmed=passage.shaft in self._alarmed)
+        self._last_ended = passage.shaft
+
+    def emptied(self, place: int) -> None:
+        """Note that a person emptied a place."""
+        words = f"{self.setup.plan.place_called(place)} was emptied"
+        self.tell(Happening(HappeningKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
+        self.tally.empty(place)
+
+    def tell(self, *happenings: Happening) -> None:
+        """Note what happened."""
+        self.journal.happened(self.night.id, *happenings)
+
+    def _where(self, run: RawRun, offset: int) -> RunReference:
+        return RunReference(str(self.setup.archive), offset, run.shaft, run.label, run.started_ms)
+
+
+def _same_readings(one: RawRun, other: RawRun) -> bool:
+    same = (one.gauge, one.shaft, one.boot, len(one)) == (other.gauge, other.shaft, other.boot, len(other))
+    return same and np.array_equal(one.counts, other.counts) and np.array_equal(one.tick_us, other.tick_us)
