@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from board_rig import board_on
+from board_rig import HAND, board_on
 from device_rig import DEVICE, needs_micropython
 from midspan.board_install import install
 from midspan.board_level import Outcome
@@ -17,34 +17,11 @@ DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 QUIET_INPUTS = ("configuration", "home at rest", "lid at rest", "stop at rest")
 
 
-class Hands:
-    """A person whose hands are code on the board, and who sees what the bench shows there."""
-
-    def __init__(self, shell, idle=(), sees="y"):
-        self.shell, self.idle, self.answer = shell, idle, sees
-        self.told = []
-
-    def say(self, text):
-        self.told.append(text)
-        for name, sign in (("home", "home switch"), ("lid", "Open the lid"), ("stop", "Press the emergency")):
-            if sign in text and name not in self.idle:
-                self.shell.execute(f"bench.touch({name!r})")
-        if "Let it go" in text:
-            self.shell.execute("chip.converter.load_g = 0")
-
-    def ask(self, text):
-        self.told.append(text)
-        if "Push the head up" in text and "cell" not in self.idle:
-            self.shell.execute("chip.converter.load_g = 300")
-        return self.answer if text.endswith("y or n") else ""
-
-
-def looked_over(board, given=DEFAULT, code="", by_itself=False, **hands):
+def looked_over(board, given=DEFAULT, code="", by_itself=False, idle=(), sees="y"):
+    """What the check finds on a board, of which a hand does what is asked for, and eyes see what is said."""
     shell = BoardShell(board.port)
-    if code:
-        shell.execute(code)
-    someone = Hands(shell, **hands)
-    person = Person(someone.ask, someone.say, by_itself=by_itself)
+    shell.execute(code + HAND.format(idle=idle))
+    person = Person(lambda text: sees if text.endswith("y or n") else "", lambda _: None, by_itself=by_itself)
     return {one.name: one for one in Wires(shell, person, given, watch_s=3).checks()}
 
 
@@ -91,7 +68,7 @@ def test_a_head_that_goes_the_wrong_way_is_told_with_the_setting_to_change(board
 
 
 def test_an_open_lid_and_a_switch_with_the_wrong_level_show_at_rest(board):
-    found = looked_over(board, code="chip.drive(LID, 1)", by_itself=True)
+    found = looked_over(board, code="chip.drive(LID, 1)\n", by_itself=True)
     assert found["lid at rest"].outcome is Outcome.LOOK
     assert "says open" in found["lid at rest"].words
     assert found["home at rest"].outcome is Outcome.GOOD
@@ -108,25 +85,26 @@ def test_a_move_ends_at_an_open_lid_and_at_the_home_switch(board):
 
 
 def test_a_silent_cell_is_told_with_what_to_look_at(board):
-    found = looked_over(board, code="chip.converter.ready_us = lambda since_us: None", by_itself=True)
+    found = looked_over(board, code="chip.converter.ready_us = lambda since_us: None\n", by_itself=True)
     assert found["cell"].outcome is Outcome.LOOK
     assert "0 of 80 words" in found["cell"].words
     assert "cell's sign" not in found
 
 
 def test_words_with_wrong_trailing_bits_are_counted(board):
-    code = "given = chip.converter.word\nchip.converter.word = lambda at_us, pulses: given(at_us, pulses) & ~1"
+    code = "given = chip.converter.word\nchip.converter.word = lambda at_us, pulses: given(at_us, pulses) & ~1\n"
     found = looked_over(board, code=code, by_itself=True)
     assert found["trailing bits"].outcome is Outcome.LOOK
     assert found["trailing bits"].words.startswith("80 of 80")
 
 
 def test_a_configuration_that_the_board_refuses_touches_no_pin(board):
+    shell = BoardShell(board.port)
     good = (board.flash / "board.json").read_text()
     (board.flash / "board.json").write_text(good.replace('"kind": "hx711"', '"kind": "scales"'))
     try:
         with pytest.raises(BoardError, match=r"cell\.kind"):
-            looked_over(board)
+            list(Wires(shell, Person(str, str, by_itself=True), DEFAULT).checks())
     finally:
         (board.flash / "board.json").write_text(good)
-    assert BoardShell(board.port).value("print(len(chip.pins))") == 0
+    assert shell.value("print(len(chip.pins))") == 0
