@@ -71,7 +71,8 @@ def watch(name: str, seconds: int) -> None:
 
 def words(number: int) -> None:
     """Print tick, word and whether the trailing bits were right, of so many samples or of those that came."""
-    sample, found = array("i", [0] * 5), []
+    sample = array("i", [0] * 5)
+    found: list = []
     while board.cell_take(sample):
         pass  # those from before the question
     while len(found) < number:
