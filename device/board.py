@@ -104,13 +104,17 @@ class Bare:
     HOME_SPEED = 1
     PLACES = GUARDS = 0
     cell_take = mark_take = home_closed = axis_feed = axis_halt = axis_moving = axis_position = _absent()
-    inputs = chute_take = let_in = gate = select = handling = _absent()
+    inputs = chute_take = let_in = gate = select = _absent()
 
     def __init__(self, line, misconfigured: int = 0, reason: str = "") -> None:
         self.misconfigured = misconfigured
         self.RUNTIME_NOTE = " ({})".format(reason[:NOTE_MAX]) if reason else ""
         self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
         self.read_into, self.write = line.read_into, line.write
+
+    def handling(self) -> bool:
+        """Nothing moves here."""
+        return False
 
     def ticks_us(self):
         """The chip's own clock, which wraps at 2^30."""
@@ -169,9 +173,9 @@ class Board(Bare):
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
-        if self.PLACES:
-            feeder = _feeder(given["feeder"])
-            self.let_in, self.gate, self.select, self.handling = feeder.let_in, feeder.gate, feeder.select, feeder.busy
+        self._feeder = feeder = _feeder(given["feeder"]) if self.PLACES else None
+        if feeder is not None:
+            self.let_in, self.gate, self.select = feeder.let_in, feeder.gate, feeder.select
         self._cell = _cell(given["cell"], Latch(time, rotate, self._motors[self.PRESS]))
         self._cell.start()
         self._heard_us = self.ticks_us()
@@ -200,6 +204,10 @@ class Board(Bare):
             self._cell.start()
             self._heard_us = self.ticks_us()
         return True
+
+    def handling(self) -> bool:
+        """Whether escapement, gate or selector still move."""
+        return self._feeder is not None and self._feeder.busy()
 
     def inputs(self) -> int:
         """Bits of the sensors and switches; without a feeder those of the guards only."""

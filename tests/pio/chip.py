@@ -6,7 +6,10 @@ and never from the drivers. All of it runs under both Pythons.
 
 TICKS = 0x3FFFFFFF
 LOOK_US = 50  # each look at the clock takes so long, so that a loop that waits for the clock ends
-SLICE_US = 50
+
+
+def _nothing():
+    return 0
 
 
 class Chip:
@@ -23,6 +26,8 @@ class Chip:
         self.converter = None
         self.bus = None
         self.slept_ms = 0
+        self.look_us, self.slice_us = LOOK_US, LOOK_US
+        self.meter, self.spent = _nothing, 0  # bytes or time, of which the world's own share is `spent`
         self.in_interrupt = False
 
     def pass_us(self, us):
@@ -30,11 +35,13 @@ class Chip:
         if self.in_interrupt:
             return
         self.in_interrupt = True
+        before = self.meter()
         until_us = self.now_us + us
         while self.now_us < until_us:
-            self.now_us = min(until_us, self.now_us + SLICE_US)
+            self.now_us = min(until_us, self.now_us + self.slice_us)
             for part in self.parts:
                 part.run(self.now_us)
+        self.spent += self.meter() - before
         self.in_interrupt = False
 
     def drive(self, number, level):
@@ -60,7 +67,7 @@ class Clock:
     """The `time` module as the chip has it."""
 
     def ticks_us(self):
-        chip.pass_us(LOOK_US)
+        chip.pass_us(chip.look_us)
         return chip.now_us & TICKS
 
     def sleep_us(self, us):

@@ -1,0 +1,151 @@
+"""A cycle of the device code on the real board's drivers, over shadows of the chip: what it takes of heap and time.
+
+    micropython -X heapsize=384K tests/board_cycle_on_device.py DEVICE bytes|time
+
+Prints JSON. The plan is the longest that the device takes. What the simulated world allocates, or how long it takes,
+is metered apart and taken off.
+"""
+
+import gc
+import json
+import sys
+import time
+
+import board
+from chip import chip, clock
+from cycle import HOLDING, IDLE
+from frames import HEAD, Encoder
+from main import Device
+from plan import Plan, RefusalError
+from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, pack
+from settings import load
+
+ORDER = (1, 1)  # MEASURE shaft 1
+CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on a 2 kg cell, about
+TRAVEL = 28000
+LIGHT, FULL = 94000, 941000
+
+
+class Line:
+    """A host that only keeps alive; what the device says is counted."""
+
+    def __init__(self):
+        self.encoder, self.waiting, self.size, self.sent = Encoder(), bytearray(256), 0, 0
+
+    def say(self, branch, *values):
+        end = pack(self.encoder.raw, HEAD, branch, values)
+        self.size = self.encoder.encode(end, self.waiting, self.size)
+
+    def read_into(self, buffer):
+        size = self.size
+        for i in range(size):
+            buffer[i] = self.waiting[i]
+        self.size = 0
+        return size
+
+    def write(self, buffer, start, end):
+        self.sent += end - start
+        return end - start
+
+
+class Pressed:
+    """A converter whose count rises once the head is on the shaft."""
+
+    def __init__(self):
+        self.press, self.number, self.begun_us = None, 0, 0
+
+    def restart(self, now_us):
+        self.begun_us = now_us
+
+    def ready_us(self, since_us):
+        return since_us + 12500 - (since_us - self.begun_us) % 12500
+
+    def word(self, _, pulses):
+        self.number += 1
+        depth = self.press.position() - CONTACT if self.press is not None else 0
+        count = 50000 + (depth * COUNT_PER_STEP if depth > 0 else 0) + self.number * 7919 % 91 - 45
+        chip.drive(7, 1 if self.press is not None and self.press.position() <= 0 else 0)
+        return (count & 0xFFFFFF) << 1 | 1
+
+
+def longest(face):
+    """The plan with the longest turns that the device has room for."""
+    turn = 1
+    for step in (4096, 1024, 256, 64, 16, 4, 1):
+        while room(face, turn + step):
+            turn += step
+    return plan_values(turn)
+
+
+def plan_values(turn):
+    return [LIGHT, FULL, 2600, TRAVEL, 100, 200, turn, turn, 100, 20, 6400, 2400, 400]
+
+
+def room(face, turn):
+    try:
+        Plan(plan_values(turn), face).check_room(face)
+    except RefusalError:
+        return False
+    return True
+
+
+def turn_of_the_loop():
+    one.idle()
+    device.step()
+
+
+def say(*request):
+    line.say(*request)
+    turn_of_the_loop()
+
+
+def moves():
+    return [motor._move for motor in one._motors]
+
+
+chip.look_us = chip.slice_us = 400
+board.time = clock
+converter = chip.converter = Pressed()
+for pin in (7, 15, 26):
+    chip.drive(pin, 0)
+line = Line()
+given = load(sys.argv[1] + "/board.json")
+gc.collect()
+one = board.Board(given, line)
+converter.press = one._motors[one.PRESS]
+device = Device(one)
+gc.collect()
+found = {"free_after_start": gc.mem_free()}
+while device.cycle.state != IDLE:
+    turn_of_the_loop()
+say(GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
+say(CYCLE_PLAN, *longest(one))
+say(COMMAND, *ORDER)
+gc.collect()
+least = gc.mem_free()
+gc.disable()
+meter = chip.meter = time.ticks_us if sys.argv[2] == "time" else gc.mem_alloc
+sampling, waiting = [0, 0], [0, 0]  # turns of the loop and what they took: with a sample, and with nothing at all
+turns = 0
+while device.cycle.state != HOLDING:
+    before_sent, before_state, before_moves, heard = line.sent, device.cycle.state, moves(), line.size
+    sampled_us = device.cycle.cell._last_us
+    chip.spent = 0
+    before = meter()
+    turn_of_the_loop()
+    used = meter() - before - chip.spent
+    same = (before_sent, before_state, before_moves) == (line.sent, device.cycle.state, moves())
+    if same and not heard:
+        kind = waiting if sampled_us == device.cycle.cell._last_us else sampling
+        kind[0] += 1
+        kind[1] += used
+    turns += 1
+    assert turns < 300000, device.cycle.state
+    if turns % 50 == 0:
+        least = min(least, gc.mem_free())
+        gc.collect()
+    if turns % 200 == 0:
+        line.say(COMMAND, 0, None)
+found["sampling"], found["waiting"], found["readings"] = sampling, waiting, device.held.readings
+found["free_least"], found["cause"] = least, device.cycle.cause
+print(json.dumps(found))
