@@ -108,7 +108,7 @@ class Answers:
         self._check_allowed("feed")
         if feeder.seated() != (source == SEATED):
             raise RefusalError(WRONG_STATE, "source")
-        cycle.feed(shaft, source, "found" if source == SEATED else "feed")
+        cycle.feed(shaft, source, feeder.found() if source == SEATED else "feed")
 
     def _release(self, shaft: int, place: int) -> None:
         self._check_number(shaft, feeder=True)

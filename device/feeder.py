@@ -47,11 +47,11 @@ class Feeder:
         seat = self._seen & SEAT
         if self._waited_us < FEED_US and (self._still_us < SETTLE_US or seat & ENDS != ENDS):
             return None
-        if seat & ABOVE:
-            return "TWO_SHAFTS"
-        if seat == ENDS:
-            return "arrived"
-        return "SHAFT_SHORT" if seat else "JAM"
+        return _lies(seat) if seat else "JAM"
+
+    def found(self) -> str:
+        """How what lies on the rollers lies there, when nobody saw it come."""
+        return _lies(self._board.inputs() & SEAT)
 
     def let_out(self) -> None:
         """Note where the shaft goes, then open the gate."""
@@ -106,3 +106,9 @@ class Feeder:
         if inputs & (SEAT | CHUTE) != self._seen or self._board.handling():
             self._seen = inputs & (SEAT | CHUTE)
             self._still_us = 0
+
+
+def _lies(seat: int) -> str:
+    if seat & ABOVE:
+        return "TWO_SHAFTS"
+    return "arrived" if seat == ENDS else "SHAFT_SHORT"
