@@ -92,6 +92,17 @@ def test_another_first_mark_moves_only_the_stiff_side(turn) -> None:
     assert moved == pytest.approx(0, abs=0.3)
 
 
+@given(st.floats(0, 180), st.floats(0, 360))
+def test_numbering_the_marks_the_other_way_mirrors_the_stiff_side_and_changes_nothing_else(stiff_deg, bow_deg) -> None:
+    shaft = Shaft(stiff_side_deg=stiff_deg, bow_deg=bow_deg)
+    typed = readings(shaft, TrueBench(noise=0.002), np.random.default_rng(2))
+    plain = result_of(typed)
+    other = result_of(replace(one, angle_deg=f"{-float(one.angle_deg) % 360:g}") for one in typed)
+    assert (other.stiff_side_deg + plain.stiff_side_deg + 90) % 180 - 90 == pytest.approx(0, abs=1e-6)
+    for name in ("spine_thou", "u_spine_thou", "spread_thou", "runout_mm", "hysteresis_pct"):
+        assert getattr(other, name) == pytest.approx(getattr(plain, name), rel=1e-9), name
+
+
 def test_the_stiff_side_is_where_the_shaft_is_stiff() -> None:
     result = result_of(readings(Shaft(stiff_side_deg=30.0)))
     assert result.stiff_side_deg == pytest.approx(30.0, abs=0.2)

@@ -176,6 +176,17 @@ def test_the_angle_at_which_a_shaft_is_laid_in_moves_its_stiff_side_and_nothing_
         assert getattr(again, name) == pytest.approx(getattr(laid, name), abs=limit * spine_thou / 250), name
 
 
+@given(st.floats(0.0, 180.0), st.floats(0.0, 360.0), st.sampled_from([250.0, 500.0, 900.0]))
+@settings(max_examples=25)
+def test_turning_the_other_way_mirrors_the_stiff_side_and_changes_nothing_else(stiff_deg, bow_deg, spine_thou):
+    run = measured(Shaft(spine_thou, 6.0, stiff_deg, 0.1, bow_deg))
+    one, other = result_of(run), result_of(with_readings(run, rotate_steps=-run.rotate_steps))
+    assert apart_deg(other.stiff_side_deg, -one.stiff_side_deg) < 1e-3
+    assert other.spine_thou == pytest.approx(one.spine_thou, abs=1e-5)
+    for name in ("u_spine_thou", "spread_thou", "runout_mm", "hysteresis_pct", "slip_pct"):
+        assert getattr(other, name) == pytest.approx(getattr(one, name), rel=1e-4, abs=1e-4), name
+
+
 def test_an_index_mark_is_where_angles_start():
     run = measured(Shaft(spread_thou=6.0, stiff_side_deg=30.0))
     quarter = round(800 * 1.003 / 4)
