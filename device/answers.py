@@ -6,7 +6,7 @@ A request whose reply was lost comes again: what is under way or done already is
 import sys
 
 from cycle import CONFIGURATION, FAULTED, FEEDING, HOMING, IDLE, LOADED, RELEASING, SELECTING, STANDING, STOPPED_BY_HOST
-from feeder import GUARDS, HOPPER, LID, SLOT
+from feeder import GUARDS, HOPPER, LID, SEATED, SLOT
 from frames import HEAD
 from load_cell import COUNT_MAX, COUNT_MIN
 from plan import (
@@ -15,14 +15,13 @@ from plan import (
 )  # fmt: skip
 from records import (
     ACKNOWLEDGE, BENCH_STEP, COMMAND, CYCLE_PLAN, FEED, FINGERPRINT, GREET, IDENTIFY, ORDERS, PROTOCOL_MAJOR,
-    PROTOCOL_MINOR, RELEASE, REPLY, RESEND, SOURCES, RecordError, Unpacker,
+    PROTOCOL_MINOR, RELEASE, REPLY, RESEND, RecordError, Unpacker,
 )  # fmt: skip
 
 FIRMWARE = "0.1.0"
 SILENCE_MS = 3000
 RESEND_MAX = 64
 KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
-SEATED = SOURCES.index("SEATED")
 
 
 class Answers:
@@ -108,7 +107,7 @@ class Answers:
         self._check_allowed("feed")
         if feeder.seated() != (source == SEATED):
             raise RefusalError(WRONG_STATE, "source")
-        cycle.feed(shaft, source, feeder.found() if source == SEATED else "feed")
+        cycle.feed(shaft, source)
 
     def _release(self, shaft: int, place: int) -> None:
         self._check_number(shaft, feeder=True)

@@ -80,12 +80,12 @@ class Cycle(Motions):
         elif not self._guarded(self._board.inputs()):
             self.handle("start")
 
-    def feed(self, shaft: int, source: int, event: str) -> None:
-        """Bring a shaft onto the rollers ("feed"), or take the one that lies there as its sensors see it."""
+    def feed(self, shaft: int, source: int) -> None:
+        """Bring a shaft onto the rollers, or take the one that lies there."""
         self.fault = None
         self.feeder.shaft = shaft
         self.feeder.source = source
-        self._arrive(event, self._board.inputs())
+        self.handle("feed")
 
     def release(self, place: int) -> None:
         """Let the shaft on the rollers go to a place."""
@@ -221,6 +221,9 @@ TABLE = {
     (STANDING, "bench"): (BENCH, Motions.go_to),
     (STANDING, "clear"): (HOMING, Motions.seek_home),
     (IDLE, "feed"): (FEEDING, Motions.let_in),
+    (FEEDING, "arrived"): (LOADED, Motions.take),
+    (FEEDING, "SHAFT_SHORT"): (LOADED, Motions.take),
+    (FEEDING, "TWO_SHAFTS"): (LOADED, Motions.take),
     (FEEDING, "HOPPER_EMPTY"): (IDLE, Motions.stay),
     (LOADED, "measure"): (SEATING, Motions.seat),
     (LOADED, "release"): (SELECTING, Motions.select),
@@ -233,8 +236,6 @@ for _state, _event in (
     (RETRACTING, "LOST_STEPS"),
 ):  # fmt: skip
     TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
-for _event in ("arrived", "SHAFT_SHORT", "TWO_SHAFTS"):
-    TABLE[(FEEDING, _event)] = TABLE[(IDLE, _event)] = (LOADED, Motions.take)  # in IDLE it lies there already
 for _state in MOVING:
     TABLE[(_state, "LID_OPEN")] = TABLE[(_state, "EMERGENCY_STOP")] = (FAULTED, Motions.give_up)
 CELL_FAULTS = FAULT_CODES[:4]

@@ -8,6 +8,8 @@ LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit i
 ENDS = LEFT_END | RIGHT_END
 SEAT = ENDS | ABOVE
 GUARDS = LID | STOP
+SOURCE_BITS = (HOPPER, SLOT, SEAT)  # of HOPPER, SLOT, SEATED: one of them is set when a shaft is there
+SEATED = 2
 FEED_US = 2000000  # from the escapement's stroke, by when a shaft lies still on its rollers
 RELEASE_US = 1500000  # from the gate's opening, by when it has passed the chute
 SETTLE_US = 300000  # what has not changed for so long, while nothing moves, is how things lie
@@ -34,11 +36,12 @@ class Feeder:
         return self._board.inputs() & SEAT != 0
 
     def let_in(self) -> bool:
-        """One stroke of the source's escapement; False, and no stroke, when nothing lies there."""
+        """One stroke of the source's escapement, none for what is seated; False when nothing is there."""
         self._wait()
-        if not self._board.inputs() & (HOPPER << self.source):
+        if not self._board.inputs() & SOURCE_BITS[self.source]:
             return False
-        self._board.let_in(self.source)
+        if self.source != SEATED:
+            self._board.let_in(self.source)
         return True
 
     def coming(self, elapsed_us: int, inputs: int) -> "str | None":
@@ -47,11 +50,11 @@ class Feeder:
         seat = self._seen & SEAT
         if self._waited_us < FEED_US and (self._still_us < SETTLE_US or seat & ENDS != ENDS):
             return None
-        return _lies(seat) if seat else "JAM"
-
-    def found(self) -> str:
-        """How what lies on the rollers lies there, when nobody saw it come."""
-        return _lies(self._board.inputs() & SEAT)
+        if seat & ABOVE:
+            return "TWO_SHAFTS"
+        if seat == ENDS:
+            return "arrived"
+        return "SHAFT_SHORT" if seat else "JAM"
 
     def let_out(self) -> None:
         """Note where the shaft goes, then open the gate."""
@@ -106,9 +109,3 @@ class Feeder:
         if inputs & (SEAT | CHUTE) != self._seen or self._board.handling():
             self._seen = inputs & (SEAT | CHUTE)
             self._still_us = 0
-
-
-def _lies(seat: int) -> str:
-    if seat & ABOVE:
-        return "TWO_SHAFTS"
-    return "arrived" if seat == ENDS else "SHAFT_SHORT"

@@ -5,6 +5,7 @@ The host's side here is that of `wire`, so that it shares nothing with either en
 
 from __future__ import annotations
 
+import gc
 import shutil
 import subprocess
 import sys
@@ -32,6 +33,8 @@ import plan  # noqa: E402, F401
 import records  # noqa: E402
 import shaft as shafts  # noqa: E402, F401
 import stepper  # noqa: E402, F401
+
+gc.freeze()  # each device collects garbage when it is made, and what is imported by now never is any
 
 PLAN = {
     "light_count": 90000, "full_count": 900000, "clearance_steps": 2600, "travel_steps": 19000, "takeup_steps": 200,
@@ -181,6 +184,23 @@ class Rig:
         self.run_to(until)
         self.run(0.1)
         return self.last("EndOfShaft")
+
+    def order(self, name: str, shaft: int, **fields: Any) -> dict[str, Any]:
+        """Order Feed or Release, wait until the device is at rest, and return Identify."""
+        assert self.ask(name, shaft=shaft, **fields)["refusal"] is None
+        until_us = self.board.now_us + 20_000_000
+        while self.state in ("FEEDING", "SELECTING", "RELEASING"):
+            assert self.board.now_us < until_us, f"{self.state} for ever"
+            self.step()
+        return self.greet()
+
+    def feed(self, shaft: int, source: str = "HOPPER") -> dict[str, Any]:
+        """Feed a shaft; returns Identify."""
+        return self.order("Feed", shaft, source=source)
+
+    def release(self, shaft: int, place: int) -> dict[str, Any]:
+        """Release the shaft; returns Identify."""
+        return self.order("Release", shaft, place=place)
 
     def bench(self, shaft: int, until: str = "STANDING", **changes: int | None) -> dict[str, Any]:
         """A bench step that differs so from the standard one; returns EndOfShaft."""

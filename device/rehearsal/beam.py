@@ -18,6 +18,7 @@ from array import array
 
 STEPS = 24  # Runge-Kutta steps along half the beam
 NODES = 200
+TABLES: dict = {}  # by whether the reactions are normal to the beam
 SLOPE_MAX = 0.6  # at the support, radians: deflection of a sixth of the span and more
 
 
@@ -52,6 +53,15 @@ def half_beam(support_slope: float, normal: bool = True):
     return y / (2 * x), 8 * x * x * cos_b
 
 
+def _integrated(normal: bool):
+    w = array("d", [0.0] * (NODES + 1))
+    ratio = array("d", [48.0] * (NODES + 1))  # small deflection: w = p / 48
+    for i in range(1, NODES + 1):
+        w[i], p = half_beam(SLOPE_MAX * i / NODES, normal)
+        ratio[i] = p / w[i]
+    return w, ratio
+
+
 class Beam:
     """Load against deflection, dimensionless, from a table that is integrated once.
 
@@ -59,11 +69,9 @@ class Beam:
     """
 
     def __init__(self, normal: bool = True) -> None:
-        self._w = array("d", [0.0] * (NODES + 1))
-        self._ratio = array("d", [48.0] * (NODES + 1))  # small deflection: w = p / 48
-        for i in range(1, NODES + 1):
-            self._w[i], p = half_beam(SLOPE_MAX * i / NODES, normal)
-            self._ratio[i] = p / self._w[i]
+        if normal not in TABLES:
+            TABLES[normal] = _integrated(normal)
+        self._w, self._ratio = TABLES[normal]
         self.w_max = self._w[NODES]
         self._at = 1
 
