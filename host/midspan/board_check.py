@@ -24,9 +24,10 @@ from midspan.board_level import (
 )  # fmt: skip
 from midspan.board_person import Person, seen
 from midspan.errors import DeviceFault
+from midspan.faults import describe
 from midspan.gauge import Gauge
 from midspan.raw_run import RawRun
-from midspan.records import BenchStep, Identify, State
+from midspan.records import BenchStep, FaultCode, Identify, State
 
 QUIET_READINGS = 400  # five seconds: scatter known to 4 %
 DOWN_MM = 10.0  # far less than the way to a shaft
@@ -72,8 +73,9 @@ class LookOver:
     def _ready(self) -> Identify:
         found = self._gauge.settled()
         if found.state is State.FAULTED:
-            why = "" if found.fault is None else f" ({found.fault.name})"
-            raise DeviceFault(f"the gauge stands still because of a fault{why}; mend it, then give --clear-fault")
+            why = "a fault that it no longer names." if found.fault is None else describe(found.fault)
+            how = "" if found.fault is FaultCode.CONFIGURATION else " Then give --clear-fault."
+            raise DeviceFault(f"the gauge stands still: {why}{how}")
         if found.held_shaft is not None:
             raise DeviceFault(
                 f"the gauge holds the readings of shaft {found.held_shaft}; measure once more to fetch it"

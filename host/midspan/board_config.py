@@ -13,17 +13,25 @@ from midspan.errors import BoardError, ConfigurationError
 
 TRIAL = "board.new"
 # The board's own check: what it accepts here it accepts at its next start, for it is the same code.
-TAKE = f"""
+TAKE = """
 import json, os
 from settings import ConfigurationError, load
 try:
-    load({TRIAL!r})
-    os.rename({TRIAL!r}, {CONFIGURATION!r})
+    load({0!r})
+    if {0!r} != {1!r}:
+        os.rename({0!r}, {1!r})
     print('null')
 except ConfigurationError as error:
-    os.remove({TRIAL!r})
+    if {0!r} != {1!r}:
+        os.remove({0!r})
     print(json.dumps(str(error)))
 """
+
+
+def refusal(shell: BoardShell, name: str = CONFIGURATION) -> str | None:
+    """What the board's own code has against a file of it, None when nothing; one on trial then takes its place."""
+    words: str | None = shell.value(TAKE.format(name, CONFIGURATION))
+    return words
 
 
 def read_configuration(shell: BoardShell) -> dict[str, Any]:
@@ -88,7 +96,7 @@ def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[s
     board's next start on.
     """
     shell.write({TRIAL: content})
-    wrong = shell.value(TAKE)
+    wrong = refusal(shell, TRIAL)
     if wrong is not None:
         raise ConfigurationError(f"{where}: the board refuses it: {wrong}")
     if shell.read(CONFIGURATION) != content:

@@ -12,10 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from midspan.board_config import refusal
 from midspan.board_files import CONFIGURATION
 from midspan.board_level import Check, Outcome
 from midspan.board_person import Person, seen
 from midspan.board_shell import BoardShell
+from midspan.errors import BoardError
 
 WATCH_S = 20
 WORDS = 80  # a second at 80 samples a second
@@ -36,6 +38,11 @@ class Wires:
 
     def checks(self) -> Iterator[Check]:
         """All of them. Nothing is moved unless home switch, lid and emergency stop were seen to work."""
+        wrong = refusal(self._shell)
+        if wrong is not None:
+            raise BoardError(
+                f"{CONFIGURATION}: {wrong}; no pin was touched. Mend it: midspan board config --set KEY=VALUE"
+            )
         self._ask("look()")
         yield Check("configuration", Outcome.GOOD, f"{CONFIGURATION} holds, pins taken")
         self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
