@@ -39,7 +39,7 @@ LEFT_TO_RIGHT = """
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
-    night_record night_facts night_words page_picture night_histogram night_charts night_rows night_report
+    night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     rework commands demo cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()

@@ -16,7 +16,8 @@ from midspan.night_facts import pace, places, ranges
 from midspan.night_record import read_night
 from midspan.night_report import page, write_report
 from midspan.night_rows import MOST_ROWS
-from midspan.night_words import headline, story, todos
+from midspan.night_todos import todos
+from midspan.night_words import headline, story
 from midspan.passage import HappeningKind, Stage
 from midspan.store import RunReference, Store
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
@@ -236,7 +237,10 @@ CASES = [
     (one_shaft(*FITS, passed=2), "With shaft 2 another one came along that was not measured."),
     (one_shaft(500.0, DOUBTED, 3), "Measure 1 shaft in place 3 (recheck) once more, or sort them by hand."),
     (lambda night: night.check(1.5), "Find out why check standard bar 7 read wrong at 20:04"),
-    (happens(HappeningKind.ALARM, "it hums", code="CELL_NOISY"), "CELL_NOISY came once, first at 20:04. The last one"),
+    (
+        happens(HappeningKind.ALARM, "it hums", code="CELL_NOISY"),
+        "CELL_NOISY came once, first at 20:04. Look for vibration",
+    ),
     (filled, "Empty place 5 (cracked). It is full: 50 of 50."),
     (happens(HappeningKind.CLOCK, "it went back an hour"), "Set the computer's clock"),
     (happens(HappeningKind.NOTICE, "webhook 1: not delivered"), "See to the notices: not all of them reached you."),

@@ -41,6 +41,7 @@ class HostFault(StrEnum):
     CLOCK_JUMP = auto()
     CRACK_SUSPECTED = auto()
     PORT_LOST = auto()
+    TEMPERATURE_OFF = auto()
 
 
 @dataclass(frozen=True, slots=True)

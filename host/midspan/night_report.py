@@ -12,7 +12,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from midspan import night_charts, night_histogram, night_rows, night_words
+from midspan import night_charts, night_histogram, night_rows, night_todos, night_words
 from midspan.errors import OutputError
 from midspan.night_facts import last_ms, pace, places
 from midspan.night_record import NightRecord, read_night
@@ -64,8 +64,8 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         finalize=_harmless,
     )
     found = places(record)
-    todos = night_words.todos(record, found, zone)
-    headline, ready = night_words.headline(record), night_words.ready(todos)
+    todos = night_todos.todos(record, found, zone)
+    headline, ready = night_words.headline(record), night_todos.ready(todos)
     html = environment.get_template(TEMPLATE).render(
         title=f"Night {record.night.id} on gauge {record.night.gauge}",
         when=_when(record, zone),

@@ -9,7 +9,7 @@ shaft's own zeros and scatter (soundness). What is usual is what the first shaft
 >>> alarms(quiet, [quiet] * 6, WatchLimits())
 ()
 >>> from dataclasses import replace
->>> [alarm.code for alarm in alarms(replace(quiet, noise_n=0.0013), [quiet] * 6, WatchLimits())]
+>>> [alarm.code.value for alarm in alarms(replace(quiet, noise_n=0.0013), [quiet] * 6, WatchLimits())]
 ['CELL_NOISY']
 """
 
@@ -23,6 +23,7 @@ from pydantic import Field
 
 from midspan.calibration import Calibration
 from midspan.configuration import Section
+from midspan.faults import HostFault
 from midspan.gather import UNFIT
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.raw_run import Integers, Phase, RawRun
@@ -96,9 +97,9 @@ class Observation:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """A fault code of protocol/faults.json with the sentence that raised it."""
+    """What was found, of the host's faults in protocol/faults.json, with the sentence that raised it."""
 
-    code: str
+    code: HostFault
     words: str
 
 
@@ -178,36 +179,36 @@ def _noise(now: Observation, usual: Observation, limits: WatchLimits) -> Iterato
     if now.noise_n is None or now.strays is None:
         return
     if now.noise_n > limits.noise_n:
-        yield Alarm("CELL_NOISY", f"the empty cell scatters by {now.noise_n:.4f} N, the limit is {limits.noise_n:g}")
+        yield Alarm(
+            HostFault.CELL_NOISY, f"the empty cell scatters by {now.noise_n:.4f} N, the limit is {limits.noise_n:g}"
+        )
     elif usual.noise_n is not None and now.noise_n > limits.noise_times * usual.noise_n:
         yield Alarm(
-            "CELL_NOISY", f"the empty cell scatters by {now.noise_n:.4f} N, at first it was {usual.noise_n:.4f}"
+            HostFault.CELL_NOISY, f"the empty cell scatters by {now.noise_n:.4f} N, at first it was {usual.noise_n:.4f}"
         )
     elif now.strays > limits.strays:
-        yield Alarm("CELL_NOISY", f"{now.strays:.0%} of the empty cell's readings lie far from the others")
+        yield Alarm(HostFault.CELL_NOISY, f"{now.strays:.0%} of the empty cell's readings lie far from the others")
 
 
 def _zero(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
-    if now.zero_drift_n is not None and abs(now.zero_drift_n) > limits.zero_drift_n:
-        yield Alarm(
-            "ZERO_DRIFT", f"the zero moved by {now.zero_drift_n:+.4f} N within a cycle, the limit is "
-            f"{limits.zero_drift_n:g}",
-        )  # fmt: skip
-    if now.zero_n is not None and usual.zero_n is not None and abs(now.zero_n - usual.zero_n) > limits.zero_change_n:
-        yield Alarm(
-            "ZERO_DRIFT", f"the zero lies {now.zero_n - usual.zero_n:+.3f} N from where it was at first, the limit is "
-            f"{limits.zero_change_n:g}",
-        )  # fmt: skip
+    drift_n, change_limit_n = now.zero_drift_n, limits.zero_change_n
+    if drift_n is not None and abs(drift_n) > limits.zero_drift_n:
+        words = f"the zero moved by {drift_n:+.4f} N within a cycle, the limit is {limits.zero_drift_n:g}"
+        yield Alarm(HostFault.ZERO_DRIFT, words)
+    change_n = None if now.zero_n is None or usual.zero_n is None else now.zero_n - usual.zero_n
+    if change_n is not None and abs(change_n) > change_limit_n:
+        words = f"the zero lies {change_n:+.3f} N from where it was at first, the limit is {change_limit_n:g}"
+        yield Alarm(HostFault.ZERO_DRIFT, words)
 
 
 def _rate(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
     if now.rate_off is not None and abs(now.rate_off) > limits.rate_off:
-        yield Alarm("RATE_OFF", f"samples come {now.rate_off:+.1%} off the nominal rate")
+        yield Alarm(HostFault.RATE_OFF, f"samples come {now.rate_off:+.1%} off the nominal rate")
     elif now.interval_us and usual.interval_us and abs(usual.interval_us / now.interval_us - 1) > limits.rate_change:
         rate, first = 1e6 / now.interval_us, 1e6 / usual.interval_us
-        yield Alarm("RATE_OFF", f"{rate:.1f} samples come in a second, at first there were {first:.1f}")
+        yield Alarm(HostFault.RATE_OFF, f"{rate:.1f} samples come in a second, at first there were {first:.1f}")
     if now.missed is not None and now.missed > limits.missed:
-        yield Alarm("RATE_OFF", f"before {now.missed:.1%} of the readings a sample is missing")
+        yield Alarm(HostFault.RATE_OFF, f"before {now.missed:.1%} of the readings a sample is missing")
 
 
 def _slip(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
@@ -215,10 +216,10 @@ def _slip(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator
         return
     unsure = SURE * now.u_slip_pct  # an even and straight shaft hardly shows how far it turned
     if abs(now.slip_pct) > limits.slip_pct + unsure:
-        yield Alarm("ROLLER_SLIP", f"the shaft turned {now.slip_pct:+.2f} % off the roller's ratio")
+        yield Alarm(HostFault.ROLLER_SLIP, f"the shaft turned {now.slip_pct:+.2f} % off the roller's ratio")
     elif usual.slip_pct is not None and abs(now.slip_pct - usual.slip_pct) > limits.slip_change_pct + unsure:
         yield Alarm(
-            "ROLLER_SLIP",
+            HostFault.ROLLER_SLIP,
             f"the shaft turned {now.slip_pct:+.2f} % off the ratio, at first it was {usual.slip_pct:+.2f}",
         )
 
@@ -229,6 +230,6 @@ def _temperature(now: Observation, usual: Observation, limits: WatchLimits) -> I
     low, high = limits.temperature_c
     here, first = f"the board is at {now.temperature_c:.1f} degC", usual.temperature_c
     if not low <= now.temperature_c <= high:
-        yield Alarm("TEMPERATURE_OFF", f"{here}, outside {low:g} to {high:g}")
+        yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, outside {low:g} to {high:g}")
     elif first is not None and abs(now.temperature_c - first) > limits.temperature_change_k:
-        yield Alarm("TEMPERATURE_OFF", f"{here}, at first it was {first:.1f}")
+        yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, at first it was {first:.1f}")
