@@ -34,20 +34,22 @@ LEFT_TO_RIGHT = """
     bands limits risk decision notice_ways notices
     sort_plan tables store verdict passage journal tally checks
     situation moves course night_setup appraisal keeper lookout troubles
-    link gauge rehearsal plan scenario sorter reach deeds night
+    link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
-    rework commands demo cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_study cli_board cli
+    night_screen sort_commands
+    rework commands demo
+    cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sort cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "deeds", "night", "commands", "demo", "cli", "page"}
+JOINERS = {"sorter", "deeds", "night", "sort_commands", "cli_sort", "commands", "demo", "cli", "page"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {

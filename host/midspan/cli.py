@@ -16,6 +16,7 @@ from midspan.cli_compare import compare
 from midspan.cli_hand import hand
 from midspan.cli_report import report
 from midspan.cli_risk import risk
+from midspan.cli_sort import sort
 from midspan.cli_study import study
 from midspan.errors import MidspanError
 
@@ -135,6 +136,7 @@ def show(
 
 
 app.command(epilog="Example: midspan compare --store results.db")(compare)
+app.command(epilog="Example: midspan sort night.toml")(sort)
 app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.add_typer(board, name="board")

@@ -8,7 +8,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from midspan import report, scenario
+from midspan import night_scenario, report, scenario
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import load_bands
 from midspan.calibration import load_calibration
@@ -60,6 +60,8 @@ def _prepare(folder: Path, settings: dict[str, str]) -> None:
             )
         for name, text in settings.items():
             (folder / name).write_bytes(text.encode())
+        if not (folder / night_scenario.PLAN_FILE).exists():  # whoever changed it keeps the changes
+            (folder / night_scenario.PLAN_FILE).write_text(night_scenario.PLAN, encoding="utf-8")
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written ({error.strerror}); name another with --folder") from error
 
@@ -113,15 +115,17 @@ def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None
         ("results and verdicts", STORE),
         ("calibration", CALIBRATION),
         ("tolerance bands", BANDS),
+        ("plan of a night's sorting", night_scenario.PLAN_FILE),
     ):
-        screen.print(f"{what:24} {folder / name}")
+        screen.print(f"{what:26} {folder / name}")
     measured = [one.result for one in verdicts if isinstance(one.result, ShaftResult)]
     if measured:
         uneven = max(measured, key=lambda one: one.spread_thou)
         picture = folder / f"shaft-{uneven.shaft}.png"
         draw_around(uneven, picture, K)
-        screen.print(f"{'picture':24} {picture} (the most uneven shaft)")
+        screen.print(f"{'picture':26} {picture} (the most uneven shaft)")
     screen.print(
         f"\nNext: midspan show 2 --store {folder / STORE}\n"
-        f"      midspan recompute {folder / ARCHIVE} --calibration {folder / CALIBRATION} --json"
+        f"      midspan recompute {folder / ARCHIVE} --calibration {folder / CALIBRATION} --json\n"
+        f"      midspan sort {folder / night_scenario.PLAN_FILE}"
     )

@@ -53,3 +53,7 @@ class OutputError(MidspanError):
 
 class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""
+
+
+class NightStopped(MidspanError):
+    """A night of sorting waits for a person: the message says for what, and how it goes on."""

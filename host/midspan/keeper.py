@@ -30,7 +30,7 @@ from midspan.watch import Observation
 
 
 class Keeper:
-    """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones) are for reading.
+    """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
 
     Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
     then, and the same call can be made again.
@@ -40,6 +40,7 @@ class Keeper:
         self.setup, self.night, self.now_ms = setup, night, now_ms
         self.journal = Journal(store)
         self._store = store
+        self.latest: Appraisal | None = None
         self._archive: ArchiveWriter | None = None
         self._recent: tuple[int, RawRun] | None = None  # the newest run and its offset
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
@@ -151,7 +152,7 @@ class Keeper:
             watched=found.seen.as_dict(), check=found.check, suspects=self._suspects(found.check, history),
             happenings=found.happenings,
         )  # fmt: skip
-        self._verdict = number, found.judged
+        self.latest, self._verdict = found, (number, found.judged)
         self._observed.append(found.seen)
         if found.check is not None:
             self.checks.append(replace(found.check, shaft=passage.shaft))

@@ -26,7 +26,7 @@ class Tally:
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
     >>> tally.end(Passage(1, 1, "HOPPER", None, 0, (Step(Stage.IN_BIN, 1, place=2, passed=2),)), None, alarmed=False)
     >>> dict(tally.places), tally.shafts, tally.trouble()
-    ({2: 2}, 1, '')
+    ({2: 2}, 2, '')
     """
 
     plan: SortPlan
@@ -49,7 +49,7 @@ class Tally:
         self._count("alarms", alarmed)
         if passage.standard is not None:
             return
-        self.shafts += 1
+        self.shafts += max(1, passage.passed)
         self.uncertain += unsure
         self.outcomes["not measured" if outcome is None else outcome.value] += 1
         self._count("faults", outcome is Outcome.INSTRUMENT_FAULT)

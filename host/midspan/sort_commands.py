@@ -1,0 +1,160 @@
+"""`midspan sort`: begins a night or goes on with one, watches over Ctrl-C, and says how it ended."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rich.table import Table
+
+from midspan import night_scenario, report
+from midspan.calibration_use import check_use
+from midspan.errors import ConfigurationError, NightStopped
+from midspan.journal import Journal
+from midspan.keeper import Keeper
+from midspan.lookout import Clocks
+from midspan.night import AS_ASKED, AT_ONCE, Ending, Night, Watcher
+from midspan.night_screen import Screen
+from midspan.night_setup import Setup, check_gauge, load_setup
+from midspan.notices import Notices
+from midspan.passage import Happening, HappeningKind, Stage
+from midspan.passage import Night as NightOnRecord
+from midspan.reach import Reach
+from midspan.rehearsal import Rehearsal
+from midspan.store import Store
+
+REHEARSAL_PORT, REHEARSAL_FOLDER = "rehearsal", "rehearsal"
+INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
+TURNS = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
+
+
+def sort(
+    plan_file: Path, *, resume: bool, anew: bool, attended: bool, emptied: Sequence[int], even_so: bool
+) -> None:  # fmt: skip
+    """Sort until the hopper is empty or someone must come; NightStopped says why when it is the latter."""
+    setup = load_setup(plan_file, attended=attended, even_so=even_so)
+    clocks = Clocks()
+    with ExitStack() as stack:
+        store = stack.enter_context(Store.open(setup.store))
+        journal = Journal(store)
+        night = _to_go_on_with(journal, setup, resume=resume, anew=anew)
+        reach = Reach(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
+        _look_at_gauge(setup, reach, clocks, even_so=even_so)
+        night = _on_record(journal, setup, night, clocks.now_ms())
+        keeper = Keeper(setup, store, night, clocks.now_ms)
+        about = f"night {night.id} on gauge {night.gauge}"
+        notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms))
+        screen = stack.enter_context(Screen(keeper))
+        running = Night(keeper, reach, Watcher(notices, screen.ask if _attended(setup) else None, screen.show), clocks)
+        for place in emptied:
+            running.emptied(place)
+        with _heard(running, screen):
+            ending = running.run()
+    _print_outcome(setup, keeper, journal, ending)
+    _leave(ending, plan_file)
+
+
+def _attended(setup: Setup) -> bool:
+    return setup.plan.sort.attended
+
+
+def _to_go_on_with(journal: Journal, setup: Setup, *, resume: bool, anew: bool) -> NightOnRecord | None:
+    """The night that is to go on, None when a new one is to begin."""
+    last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
+    is_over = last is None or _turn(journal, last) is HappeningKind.ENDED
+    if resume and is_over:
+        raise ConfigurationError(f"{setup.store}: there is no night on gauge {setup.plan.gauge.name} to go on with")
+    if not resume and not is_over and not anew:
+        assert last is not None
+        raise ConfigurationError(
+            f"night {last.id} was not finished: go on with --resume, or begin another with --anew (all places are "
+            "taken to be empty then)"
+        )
+    return last if resume else None
+
+
+def _turn(journal: Journal, night: NightOnRecord) -> HappeningKind | None:
+    """What the night came to last."""
+    return next((one.kind for one in reversed(journal.happenings(night.id)) if one.kind in TURNS), None)
+
+
+def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
+    if setup.plan.gauge.port != REHEARSAL_PORT:
+        return setup.plan.gauge.port
+    folder = setup.folder / REHEARSAL_FOLDER
+    if fresh:
+        night_scenario.fill_hopper(folder)
+    gauge = stack.enter_context(Rehearsal(night_scenario.scenario_in(folder), folder))
+    print(f"A simulated gauge runs the device code on {gauge.interpreter}.", file=sys.stderr)
+    return gauge.port
+
+
+def _look_at_gauge(setup: Setup, reach: Reach, clocks: Clocks, *, even_so: bool) -> None:
+    with reach.opened() as gauge:
+        found = gauge.identify()
+    check_gauge(setup.plan, found)
+    if not even_so:
+        check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
+
+
+def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
+    if night is None:
+        number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
+        journal.happened(number, Happening(HappeningKind.BEGUN, "the night begins", now_ms))
+    else:
+        journal.happened(night.id, Happening(HappeningKind.RESUMED, "the night goes on", now_ms))
+    return journal.nights(setup.plan.gauge.name)[-1]
+
+
+@contextmanager
+def _heard(night: Night, screen: Screen) -> Iterator[None]:
+    """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once."""
+    presses = 0
+
+    def hear(_: int, __: object) -> None:
+        nonlocal presses
+        presses += 1
+        if presses > 1 or screen.asking:
+            raise KeyboardInterrupt
+        night.finish()
+        screen.finishing()
+
+    before: list[tuple[int, Callable[..., object] | int | None]] = [
+        (number, signal.signal(number, hear)) for number in (signal.SIGINT, signal.SIGTERM)
+    ]
+    try:
+        yield
+    finally:
+        for number, handler in before:
+            signal.signal(number, handler)
+
+
+def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Ending) -> None:
+    screen, number = report.console(), keeper.night.id
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("place")
+    table.add_column("shafts", justify="right")
+    for one in setup.plan.place:
+        if one.use != "standard":
+            table.add_row(one.name, str(keeper.tally.places[one.number]))
+    screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {ending.words[:1].upper()}{ending.words[1:]}.\n")
+    screen.print(table, "")
+    passages = journal.passages(number)
+    recount = sorted({one.place for one in passages if one.stage is Stage.UNCERTAIN and one.place is not None})
+    if recount:
+        screen.print(f"Recount: {', '.join(setup.plan.place_called(place) for place in recount)}")
+    suspects = journal.suspects(number)
+    if suspects:
+        screen.print(f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}")
+    screen.print(f"Next: midspan report {number} --store {setup.store}")
+
+
+def _leave(ending: Ending, plan_file: Path) -> None:
+    if ending.words in (AS_ASKED, AT_ONCE):
+        raise SystemExit(INTERRUPTED)
+    if not ending.is_over:
+        raise NightStopped(f"stopped: {ending.words}. Then go on with: midspan sort {plan_file} --resume")
