@@ -6,8 +6,10 @@ What the shadows and models stand for is in tests/pio; the programs of the state
 from __future__ import annotations
 
 import ast
+import json
 import os
 import subprocess
+import tty
 from pathlib import Path
 
 import pytest
@@ -24,12 +26,19 @@ def checks(script: str) -> list[str]:
     return [name.removeprefix("check_") for name in functions if name.startswith("check_")]
 
 
+PATH = os.environ | {"MICROPYPATH": f"{HERE / 'pio'}:{DEVICE}"}
+
+
+def command(script: str, *arguments: str) -> list[str]:
+    """How MicroPython runs a script, its `machine` and `rp2` the shadows, on a heap that stands for the chip's."""
+    return [str(MICROPYTHON), "-X", "heapsize=384K", str(HERE / f"{script}_on_device.py"), *arguments]
+
+
 def run(script: str, *arguments: str) -> str:
-    """What a script prints on MicroPython, whose `machine` and `rp2` are the shadows."""
-    assert MICROPYTHON is not None
-    path = {"MICROPYPATH": f"{HERE / 'pio'}:{DEVICE}"}
-    command = [MICROPYTHON, "-X", "heapsize=384K", str(HERE / f"{script}_on_device.py"), *arguments]
-    done = subprocess.run(command, env=os.environ | path, capture_output=True, text=True, timeout=60, check=False)
+    """What a script prints there."""
+    done = subprocess.run(
+        command(script, *arguments), env=PATH, capture_output=True, text=True, timeout=60, check=False
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
@@ -38,3 +47,35 @@ def run(script: str, *arguments: str) -> str:
 @pytest.mark.parametrize(("script", "check"), [(script, check) for script in SCRIPTS for check in checks(script)])
 def test_on_micropython(script: str, check: str, tmp_path: Path) -> None:
     assert run(script, check, str(DEVICE), str(tmp_path)) == "good\n"
+
+
+@needs_micropython
+def test_a_cycle_of_the_longest_plan_allocates_nothing_while_it_samples_and_leaves_heap() -> None:
+    found = json.loads(run("board_cycle", str(DEVICE), "bytes"))
+    assert found["cause"] is None
+    assert found["readings"] > 2000
+    assert found["waiting"][0] > 10 * found["readings"]
+    assert found["waiting"][1] == 0
+    assert found["sampling"][0] > 0.95 * found["readings"]
+    assert found["sampling"][1] < found["sampling"][0]  # less than a byte a sample: nothing but what is done once
+    assert found["free_least"] > 64 * 1024
+
+
+@needs_micropython
+def test_every_byte_value_passes_the_boards_line() -> None:
+    near, far = os.openpty()
+    tty.setraw(far)
+    process = subprocess.Popen(command("board_echo"), env=PATH, stdin=far, stdout=far)
+    try:
+        sent = bytes(range(1, 256)) * 3 + b"\x03\x04\x00" * 5 + bytes(8)
+        os.write(near, sent)
+        received = b""
+        while len(received) < len(sent):
+            received += os.read(near, 1024)
+        assert received == sent
+        assert process.wait(timeout=20) == 0
+    finally:
+        process.kill()
+        process.wait()
+        os.close(near)
+        os.close(far)
