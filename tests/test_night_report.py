@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.decision import Decision, Outcome
 from midspan.journal import Journal
+from midspan.night_charts import SLOTS, gauge_chart
 from midspan.night_facts import pace, places, ranges
 from midspan.night_record import read_night
 from midspan.night_report import page, write_report
@@ -385,6 +386,16 @@ def test_the_pictures_are_sound_and_take_their_colours_from_the_page(rough_page)
         assert len(root.get("aria-label")) > 10
         assert not re.findall(r"#[0-9a-f]{6}\b", picture.replace('href="#', ""))
     assert "<metadata" not in rough_page
+
+
+@pytest.mark.parametrize("number", [40, 700])
+def test_every_time_of_the_night_is_drawn(tmp_path, number):
+    """Strokes in each panel of the gauge's picture: one for every shaft, or for every slot of a long night."""
+    record = record_of(quiet_night(tmp_path / "n.db", number))
+    panels = re.findall(r'<path d="([^"]*)"[^>]*stroke-width: 2', gauge_chart(record, UTC))
+    strokes = [panel.count("M ") for panel in panels]
+    assert len(strokes) == 4
+    assert all(min(number, SLOTS - 1) < one <= SLOTS for one in strokes)
 
 
 def test_the_same_night_gives_the_same_page(rough, rough_page):

@@ -23,6 +23,7 @@ from midspan.wording import printable
 HOUR_S = 3600
 MARKERS = "oD^vP*X"
 SLOTS = 240  # as many as a telephone shows; thousands of dots would make the page slow
+DASH = 0.01  # of what all values span
 SEEN = 0.5  # of a limit: from there on its line is drawn, for below it would press all else flat
 
 
@@ -113,14 +114,15 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _spans(at: Any, values: Any) -> tuple[Any, Any]:
-    """From least to largest in each of at most SLOTS slots of time, as one broken line; a single value is a dot."""
+    """From least to largest in each of at most SLOTS slots of time, as one broken line; a single value is a dash."""
     slot = np.floor((at - at.min()) / max(float(np.ptp(at)), 1e-9) * (SLOTS - 1)).astype(int)
     order = np.argsort(slot, kind="stable")
     starts = np.flatnonzero(np.diff(slot[order], prepend=-1))
     low, high = np.minimum.reduceat(values[order], starts), np.maximum.reduceat(values[order], starts)
+    dash = DASH * max(float(np.ptp(values)), 1e-9)  # a stroke of no length would not be drawn
     middle = np.add.reduceat(at[order], starts) / np.diff(starts, append=len(at))
     gap = np.full(len(starts), np.nan)
-    return np.stack([middle, middle, gap], axis=1).ravel(), np.stack([low, high, gap], axis=1).ravel()
+    return np.stack([middle, middle, gap], axis=1).ravel(), np.stack([low - dash, high + dash, gap], axis=1).ravel()
 
 
 def pace_chart(record: NightRecord, zone: tzinfo) -> str:

@@ -19,6 +19,7 @@ COLOURS = {INK: "--ink", SHADE: "--shade", LIGHT: "--light", FAINT: "--faint", P
 PAGE_STYLE: Any = STYLE | {
     "svg.fonttype": "none", "svg.hashsalt": "midspan", "text.color": INK, "axes.labelcolor": INK, "xtick.color": INK,
     "ytick.color": INK, "legend.frameon": False, "hatch.linewidth": 0.8, "hatch.color": INK,
+    "path.simplify": False,
 }  # fmt: skip
 WIDTH_IN = 4.7  # as wide as a telephone shows it
 
