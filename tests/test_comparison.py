@@ -1,6 +1,7 @@
 """Results made again: never overwritten, never stored twice, and a change that is explained."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -127,6 +128,10 @@ def test_compare_prints_what_changed(archive, store, capsys):
     text = capsys.readouterr().out
     assert "3 shafts compared, 0 go elsewhere now" in text
     assert "because span.span_mm: 711.2 became 711.3" in text
+    assert "U was" not in text
+    store_again([archive], named("three", span={"u_span_mm": 1.0}), BANDS, store)
+    comparison_report.compare(store.path, None, as_json=False, k=2.0)
+    assert re.search(r"U was 0\.\d\d thou on average, and is 4\.\d\d now", capsys.readouterr().out)
     comparison_report.compare(store.path, "2", as_json=True, k=2.0)
     (only,) = json.loads(capsys.readouterr().out)
     assert only["shaft"] == 2

@@ -13,6 +13,8 @@ from midspan.errors import StoreError
 from midspan.store import Store
 from midspan.wording import printable, signed
 
+WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
+
 
 def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> None:
     """Print what the newest result of each shaft changed against the one before it, and why."""
@@ -29,7 +31,7 @@ def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> 
         return
     screen = report.console()
     screen.print(_table(steps, k))
-    for line in _summary(steps):
+    for line in _summary(steps, k):
         screen.print(line)
 
 
@@ -78,15 +80,25 @@ def _verdicts(step: Change) -> str:
     return f"{report.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
 
 
-def _summary(steps: list[Change]) -> Iterator[str]:
+def _summary(steps: list[Change], k: float) -> Iterator[str]:
     moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
     yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
     if moved:
         mean, largest = math.fsum(moved) / len(moved), max(moved, key=abs)
         yield f"spine changed by {signed(mean)} thou on average, {signed(largest)} at most"
+        yield from _of_u(steps, k)
     if all(step.is_nothing for step in steps):
         yield "every number is the same to the last bit"
     causes = dict.fromkeys(cause for step in steps for cause in step.causes)
     yield from (f"because {cause}" for cause in causes)
     if not causes and not all(step.is_nothing for step in steps):
         yield "neither calibration nor evaluation changed: only the bands did, or the raw readings are not the same"
+
+
+def _of_u(steps: list[Change], k: float) -> Iterator[str]:
+    """How much surer or less sure the spines are, which is what most calibrations are repeated for."""
+    both = [[(version.result or {}).get("u_spine_thou") for version in (step.before, step.after)] for step in steps]
+    known = [pair for pair in both if None not in pair]
+    was, now = (k * math.fsum(side) / len(known) for side in zip(*known, strict=True)) if known else (0.0, 0.0)
+    if abs(now - was) > WORTH_SAYING_THOU:
+        yield f"U was {was:.2f} thou on average, and is {now:.2f} now"
