@@ -1,0 +1,69 @@
+"""What the README says of calibrating, done as it says: the commands in order, the tables by their headings."""
+
+import json
+import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import pytest
+from commands_rig import midspan
+from midspan.calibration_table import LAYOUTS
+from midspan.masses import load_masses
+
+README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+SECTION = README.partition("### From nothing to a number you can defend")[2].partition("\n### ")[0]
+COMMANDS = [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", SECTION, re.MULTILINE)]
+
+
+@pytest.fixture(scope="module")
+def walked(tmp_path_factory):
+    """A folder in which a newcomer did what the section says; what each command printed, by its words."""
+    folder = tmp_path_factory.mktemp("newcomer")
+    printed = []
+    for words in COMMANDS:
+        if words[0] == "risk":  # names the reader's own bands
+            words = [word.replace("bands.toml", "mine/bands.toml") for word in words]
+        done = midspan(*words, folder=folder)
+        assert done.returncode == 0, (words, done.stderr)
+        printed.append((words, done.stdout))
+    return folder, printed
+
+
+def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
+    _, printed = walked
+    (budget,) = [text for words, text in printed if "--budget" in words]
+    assert "U covers 95 %" in budget
+    assert "the trials confirm the budget" in budget
+    (compared,) = [text for words, text in printed if words[0] == "compare"]
+    assert "34 shafts compared" in compared
+    assert "because force.u_scale: 0.0005" in compared
+    assert re.search(r"U was 0\.5\d thou on average, and is 0\.2\d now", compared)
+
+
+def test_most_of_the_first_budget_are_the_masses(walked):
+    folder, _ = walked
+    told = json.loads(midspan("show", 2, "--store", "mine/results.db", "--budget", "--json", folder=folder).stdout)
+    shares = {part["cause"]: part["portion"] for part in told["causes"]}
+    assert shares["force scale"] < 0.3  # now; the section says what it was before
+    (first,) = [text for words, text in walked[1] if "--budget" in words]
+    assert re.search(r"force scale .* 8\d% ", first)
+
+
+def test_the_headings_are_those_of_the_tables():
+    rows = dict(re.findall(r"^\| `(\w+)` \| (`.*) \|$", SECTION, re.MULTILINE))
+    assert set(rows) == {"force", "travel", "frame", "span", "rotation", "bar"}
+    other = {"travel": "blocks", "rotation": "marks"}
+    for kind, told in rows.items():
+        wanted = [kind, *([other[kind]] if kind in other else [])]
+        headings = [",".join(column.name for column in LAYOUTS[layout]) for layout in wanted]
+        assert re.findall(r"`([\w,]+)`", told) == headings, kind
+    assert set(LAYOUTS) == {*rows, *other.values()}
+
+
+def test_the_example_of_masses_is_one(tmp_path):
+    (text,) = re.findall(r"^    \[\[mass\]\]\n(?:    .*\n)+", SECTION, re.MULTILINE)
+    lines = "\n".join(line.removeprefix("    ") for line in text.splitlines())
+    (tmp_path / "masses.toml").write_text(lines)
+    (mass,) = load_masses(tmp_path / "masses.toml").values()
+    assert mass.mass_g == tomllib.loads(lines)["mass"][0]["mass_g"] == 500.0
