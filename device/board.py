@@ -170,6 +170,8 @@ class Board(Bare):
         self.home_closed = lambda: home_pin.value() == home[1]
         wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
         self._inputs = Inputs([(bit, _sensor(one), one[1]) for bit, one in wired if one is not None])
+        self._inputs.look()
+        self._inputs.look()
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take

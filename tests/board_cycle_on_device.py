@@ -14,58 +14,15 @@ import time
 import board
 from chip import chip, clock
 from cycle import HOLDING, IDLE
-from frames import HEAD, Encoder
 from main import Device
+from parts import Host, Pressed
 from plan import Plan, RefusalError
-from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, pack
+from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from settings import load
 
 ORDER = (1, 1)  # MEASURE shaft 1
-CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on a 2 kg cell, about
 TRAVEL = 28000
 LIGHT, FULL = 94000, 941000
-
-
-class Line:
-    """A host that only keeps alive; what the device says is counted."""
-
-    def __init__(self):
-        self.encoder, self.waiting, self.size, self.sent = Encoder(), bytearray(256), 0, 0
-
-    def say(self, branch, *values):
-        end = pack(self.encoder.raw, HEAD, branch, values)
-        self.size = self.encoder.encode(end, self.waiting, self.size)
-
-    def read_into(self, buffer):
-        size = self.size
-        for i in range(size):
-            buffer[i] = self.waiting[i]
-        self.size = 0
-        return size
-
-    def write(self, buffer, start, end):
-        self.sent += end - start
-        return end - start
-
-
-class Pressed:
-    """A converter whose count rises once the head is on the shaft."""
-
-    def __init__(self):
-        self.press, self.number, self.begun_us = None, 0, 0
-
-    def restart(self, now_us):
-        self.begun_us = now_us
-
-    def ready_us(self, since_us):
-        return since_us + 12500 - (since_us - self.begun_us) % 12500
-
-    def word(self, _, pulses):
-        self.number += 1
-        depth = self.press.position() - CONTACT if self.press is not None else 0
-        count = 50000 + (depth * COUNT_PER_STEP if depth > 0 else 0) + self.number * 7919 % 91 - 45
-        chip.drive(7, 1 if self.press is not None and self.press.position() <= 0 else 0)
-        return (count & 0xFFFFFF) << 1 | 1
 
 
 def longest(face):
@@ -108,7 +65,7 @@ board.time = clock
 converter = chip.converter = Pressed()
 for pin in (7, 15, 26):
     chip.drive(pin, 0)
-line = Line()
+line = Host()
 given = load(sys.argv[1] + "/board.json")
 gc.collect()
 one = board.Board(given, line)

@@ -1,0 +1,204 @@
+"""A shaft through feeder, gauge and chute: the whole device code on the board's drivers; run by test_board.py."""
+
+import json
+import os
+import sys
+
+import board
+import parts
+from chip import chip, clock
+from cycle import FAULTED, HOLDING, IDLE, LOADED
+from main import Device
+from parts import Host, Pressed
+from records import (
+    ACKNOWLEDGE,
+    COMMAND,
+    CYCLE_PLAN,
+    FAULT_CODES,
+    FEED,
+    FINGERPRINT,
+    GREET,
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    RELEASE,
+)  # fmt: skip
+
+DEFAULT, FLASH = sys.argv[2] + "/board.json", sys.argv[3]
+PLAN = (94000, 941000, 2600, 20000, 100, 200, 800, 800, 20, 5, 6400, 2400, 400)
+LEFT, RIGHT, HOPPER, CHUTE, LID, STOP, HOME = 9, 10, 12, 14, 15, 26, 7
+HOPPER_SERVO, GATE_SERVO, SELECTOR = 18, 20, 21
+PLACES_US = [1000, 1500, 2000]
+
+
+class Rollers:
+    """Shafts that roll from the hopper when its servo strokes, and into the chute when the gate opens."""
+
+    def __init__(self, hopper):
+        self.hopper, self.there = hopper, 0
+        self.out = {HOPPER_SERVO: False, GATE_SERVO: False}
+        self.due = []
+        self.show()
+        chip.drive(CHUTE, 1)
+        chip.parts.append(self)
+
+    def show(self):
+        chip.drive(HOPPER, 0 if self.hopper else 1)
+        for pin in (LEFT, RIGHT):
+            chip.drive(pin, 0 if self.there else 1)
+
+    def run(self, now_us):
+        for servo in self.out:
+            out = chip.pins[servo].widths_us[-1] == 2000 if servo in chip.pins else False
+            if out and not self.out[servo]:
+                self.moved(servo, now_us)
+            self.out[servo] = out
+        while self.due and self.due[0][0] <= now_us:
+            _, what = self.due.pop(0)
+            what()
+
+    def moved(self, servo, now_us):
+        if servo == HOPPER_SERVO and self.hopper:
+            self.hopper -= 1
+            self.due.append((now_us + 600000, self.arrive))
+        elif servo == GATE_SERVO and self.there:
+            self.there = 0
+            self.show()
+            for us, level in ((300000, 0), (320000, 1)):
+                self.due.append((now_us + us, lambda level=level: chip.drive(CHUTE, level)))
+
+    def arrive(self):
+        self.there = 1
+        self.show()
+
+
+def rig(hopper):
+    """A device that is home and has its plan."""
+    with open(DEFAULT) as file:
+        given = json.load(file)
+    given["feeder"]["places_us"] = PLACES_US
+    os.chdir(FLASH)
+    chip.look_us = chip.slice_us = 400
+    board.time = clock
+    chip.converter = Pressed()
+    for pin in (LID, STOP, HOME):
+        chip.drive(pin, 0)
+    host = Host()
+    rollers = Rollers(hopper)
+    one = board.Board(given, host)
+    chip.converter.press = one._motors[one.PRESS]
+    device = Device(one)
+    until(device, IDLE)
+    ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
+    ask(device, host, CYCLE_PLAN, *PLAN)
+    return device, host, rollers
+
+
+def turn(device):
+    device.board.idle()
+    device.step()
+
+
+def ask(device, host, *request):
+    host.say(*request)
+    turn(device)
+
+
+def until(device, state, host=None):
+    for turns in range(60000):
+        if device.cycle.state == state:
+            return
+        turn(device)
+        if host is not None and turns % 200 == 0:
+            host.say(COMMAND, 0, None)
+    raise AssertionError(device.cycle.state)
+
+
+def check_a_shaft_goes_all_the_way():
+    device, host, rollers = rig(2)
+    ask(device, host, FEED, 101, 0)
+    until(device, LOADED)
+    assert device.cycle.feeder.in_gauge == 101
+    ask(device, host, COMMAND, 1, 101)
+    until(device, HOLDING, host)
+    assert device.cycle.cause is None
+    assert device.held.readings > 500
+    ask(device, host, ACKNOWLEDGE, 101)
+    assert device.cycle.state == LOADED
+    ask(device, host, RELEASE, 101, 3)
+    until(device, IDLE)
+    assert device.cycle.feeder.last == (101, 3, True, 1)
+    assert device.board.release_read() == (101, 3, True, 1)
+    assert chip.pins[SELECTOR].widths_us[-1] == 2000
+    assert rollers.there == 0
+    assert rollers.hopper == 1
+
+
+def check_an_empty_hopper_is_told():
+    device, host, _ = rig(0)
+    ask(device, host, FEED, 5, 0)
+    for _ in range(1000):
+        turn(device)
+    assert device.cycle.state == IDLE
+    assert FAULT_CODES[device.cycle.fault] == "HOPPER_EMPTY"
+
+
+def check_an_open_lid_ends_all_motion_at_once():
+    guarded(LID, "LID_OPEN")
+
+
+def check_the_emergency_stop_ends_all_motion_at_once():
+    guarded(STOP, "EMERGENCY_STOP")
+
+
+def guarded(pin, fault):
+    device, host, _ = rig(1)
+    ask(device, host, FEED, 7, 0)
+    until(device, LOADED)
+    ask(device, host, COMMAND, 1, 7)
+    while not device.cycle.press.moving():
+        turn(device)
+    chip.drive(pin, 1)
+    before = device.board.axis_position(0)
+    until(device, FAULTED)
+    assert FAULT_CODES[device.cycle.fault] == fault
+    assert not device.board.axis_moving(0)
+    assert not device.board.axis_moving(1)
+    assert abs(device.board.axis_position(0) - before) < 60, "a few turns of the loop at most"
+    ask(device, host, COMMAND, 3, None)
+    assert device.cycle.state == FAULTED, "not while it lasts"
+
+
+def check_a_lid_that_is_open_at_the_start_moves_nothing():
+    with open(DEFAULT) as file:
+        given = json.load(file)
+    board.time = clock
+    chip.converter = Pressed()
+    for pin, level in ((LID, 1), (STOP, 0), (HOME, 0)):
+        chip.drive(pin, level)
+    one = board.Board(given, Host())
+    device = Device(one)
+    assert device.cycle.state == FAULTED
+    chip.pass_us(100000)
+    assert one.axis_position(0) == 0
+
+
+def check_wrong_settings_are_a_fault_over_the_line():
+    host = Host()
+    host.said = bytearray()
+    board.time = clock
+    bare = board.Bare(host, 41, "limits.count: 0 is not 1 to 8388607")
+    device = Device(bare)
+    assert device.cycle.state == FAULTED
+    assert FAULT_CODES[device.cycle.fault] == "CONFIGURATION"
+    ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
+    for _ in range(20):
+        turn(device)
+    assert b"limits.count: 0 is not 1 to" in host.said
+    ask(device, host, COMMAND, 3, None)
+    for _ in range(200):
+        turn(device)
+    assert device.cycle.state == FAULTED
+
+
+if __name__ == "__main__":
+    parts.run(globals())
