@@ -65,6 +65,9 @@ def _left(now: Situation) -> Move | None:
         return None  # done means clear rollers: the record is of another time
     if passage.stage is not Stage.LEAVING or passage.place != last.place:
         return _uncertain(passage, last.place, "the gauge released it, which this journal did not order")
+    if passage.unfit == FaultCode.TWO_SHAFTS.name and last.passed < 2:
+        # They may have left one by one, with a reset in between.
+        return _uncertain(passage, last.place, f"two lay on the rollers, and the chute saw {last.passed} pass")
     if last.passed:
         return Move(Do.NOTE_IN_BIN, passage.shaft, last.place, last.passed)
     if _is_put_in(passage):

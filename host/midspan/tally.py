@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from midspan.decision import Outcome
 from midspan.passage import Happening, HappeningKind, Passage, Stage
+from midspan.records import FaultCode
 from midspan.sort_plan import SortPlan
 
 NONE_IN_A_ROW = 3  # feeds that brought nothing from a hopper that says it holds some
@@ -44,12 +45,12 @@ class Tally:
             return
         unsure = stage is Stage.UNCERTAIN
         if place is not None and stage is not Stage.TAKEN_OUT and not self._is_return(place):
-            self.places[place] += max(1, passage.passed)
+            self.places[place] += _number(passage)
         self._count("uncertain", unsure)
         self._count("alarms", alarmed)
         if passage.standard is not None:
             return
-        self.shafts += max(1, passage.passed)
+        self.shafts += _number(passage)
         self.uncertain += unsure
         self.outcomes["not measured" if outcome is None else outcome.value] += 1
         self._count("faults", outcome is Outcome.INSTRUMENT_FAULT)
@@ -90,6 +91,11 @@ class Tally:
 
     def _count(self, name: str, came: bool) -> None:
         self.in_a_row[name] = self.in_a_row[name] + 1 if came else 0
+
+
+def _number(passage: Passage) -> int:
+    """How many shafts there are, as far as anyone knows: what the chute saw, or what lay on the rollers."""
+    return max(2 if passage.unfit == FaultCode.TWO_SHAFTS.name else 1, passage.passed)
 
 
 def tally_of(
