@@ -339,6 +339,30 @@ def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
     assert talk.session.stage is Stage.MEASURING
 
 
+def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
+    """Or host and gauge would keep each other alive and refuse for ever."""
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.gauge.say("Reply", to_sequence=40_000, refusal="WRONG_PROTOCOL", field="")
+    talk.step()
+    assert "the gauge was reset" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said_before() -> None:
+    """A lost greeting, and a gauge that still streams or still refuses what came before it."""
+    talk = Talk(lose(("Identify", 1)))
+    talk.session.greet(talk.now_s)
+    began_s = talk.now_s
+    while talk.session.stage is not Stage.READY:
+        assert talk.now_s - began_s < 2.0
+        talk.gauge.say("Reply", to_sequence=0, refusal="WRONG_PROTOCOL", field="")
+        talk.gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
+        talk.step()
+    assert talk.found(out.Failed) == []
+    assert [name for name, _ in talk.gauge.received] == ["Greet", "Greet"]
+
+
 def test_a_gauge_that_goes_dumb_in_mid_shaft() -> None:
     talk = Talk(ScriptedGauge(hold_back=True)).ordered()
     talk.step()

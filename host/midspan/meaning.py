@@ -33,8 +33,10 @@ def meaning_of(
             return _of_block(record, blocks)
         case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_end(record, blocks)
+        case Reply(refusal=Refusal.WRONG_PROTOCOL):  # whatever it answers: the gauge knows of no greeting any more
+            return Signal.UNGREETED, record
         case Reply(to_sequence=sequence) if sequence in open_requests:
-            return _of_reply(record), record
+            return (Signal.ACCEPTED if record.refusal is None else Signal.REFUSED), record
         case Readings() | EndOfShaft() | Reply():
             return Signal.STRAY, record
         case Event():
@@ -69,9 +71,3 @@ def _of_end(end: EndOfShaft, blocks: Blocks) -> tuple[Signal, Any]:
         return Signal.WHOLE, blocks.joined()
     except ProtocolError as error:
         return Signal.CONTRADICTION, error
-
-
-def _of_reply(reply: Reply) -> Signal:
-    if reply.refusal is None:
-        return Signal.ACCEPTED
-    return Signal.UNGREETED if reply.refusal is Refusal.WRONG_PROTOCOL else Signal.REFUSED

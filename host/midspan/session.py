@@ -127,7 +127,7 @@ class Session:
         """What the bytes that came at `now_s` mean; damaged frames are counted and mended by asking again."""
         bodies = self.line.receive(data)
         outcomes = [outcome for body in bodies for outcome in self._on_body(body, now_s)]
-        if bodies and not self.line.waiting and self.stage is not Stage.APART:
+        if bodies and not self.line.waiting and self.stage not in (Stage.APART, Stage.GREETING):
             self.line.send(Command(Order.KEEP_ALIVE))
         return outcomes
 
@@ -137,14 +137,14 @@ class Session:
             return []
         if now_s - self._heard_s >= self._dead_s or now_s - self._progress_s >= self._patience_s:
             return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line), now_s)
-        if now_s - max(self._heard_s, self._sent_s) >= self._quiet_s():
+        if self._quiet(now_s):
             return self._signal(Signal.SILENCE, None, now_s)
         return []
 
-    def _quiet_s(self) -> float:
-        if self.identify is None:
-            return self._answer_s
-        return min(self._answer_s, self.identify.silence_ms / 1000 / SILENCE_SHARE)
+    def _quiet(self, now_s: float) -> bool:
+        since_s = self._sent_s if self.stage is Stage.GREETING else max(self._heard_s, self._sent_s)
+        silence_s = self._answer_s if self.identify is None else self.identify.silence_ms / 1000 / SILENCE_SHARE
+        return now_s - since_s >= min(self._answer_s, silence_s)
 
     def _on_body(self, body: bytes, now_s: float) -> list[Outcome]:
         self._heard_s = now_s

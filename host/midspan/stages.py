@@ -47,7 +47,7 @@ class Signal(Enum):
     FAULT = auto()
     ACCEPTED = auto()  # Reply to the request that is open
     REFUSED = auto()
-    UNGREETED = auto()  # Reply: refused because the device forgot the greeting
+    UNGREETED = auto()  # Reply to anything: refused because the device forgot the greeting
     STRAY = auto()  # Reply to no open request, or a block or end of another shaft
     NONSENSE = auto()  # a sound frame whose content is no record for a host
 
@@ -88,6 +88,8 @@ TABLE.update(
     {
         (_S.APART, _G.NONSENSE): (_S.APART, "ignore"),  # what is said before a greeting may be foreign
         (_S.GREETING, _G.NONSENSE): (_S.GREETING, "ignore"),
+        (_S.APART, _G.UNGREETED): (_S.APART, "ignore"),
+        (_S.GREETING, _G.UNGREETED): (_S.GREETING, "ignore"),  # the answer to something older than the greeting
         (_S.GREETING, _G.AT_REST): (_S.READY, "report_identify"),
         (_S.GREETING, _G.MOVING): (_S.SETTLING, "report_identify"),
         (_S.GREETING, _G.SILENCE): (_S.GREETING, "repeat"),
