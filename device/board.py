@@ -13,6 +13,7 @@ import time
 import machine
 import rp2
 
+import last_release
 import pulses
 from handling import Feeder, Inputs, Passages
 from hx711 import Hx711
@@ -24,7 +25,7 @@ from motor import Motor
 from nau7802 import Nau7802
 from settings import INPUTS, SERVICE, ConfigurationError, load
 
-SETTINGS, RELEASE, RELEASE_NEW = "board.json", "release.txt", "release.new"
+SETTINGS = "board.json"
 PIO_HZ = 1000000
 CELL_MACHINE = 2  # state machines 0 and 1 are the motors'
 BUS_TIMEOUT_US = 2000
@@ -105,6 +106,7 @@ class Bare:
     PLACES = GUARDS = 0
     cell_take = mark_take = home_closed = axis_feed = axis_halt = axis_moving = axis_position = _absent()
     inputs = chute_take = let_in = gate = select = _absent()
+    release_read, release_write = staticmethod(last_release.read), staticmethod(last_release.write)
 
     def __init__(self, line, misconfigured: int = 0, reason: str = "") -> None:
         self.misconfigured = misconfigured
@@ -129,24 +131,6 @@ class Bare:
         gc.collect()
 
     bench_step = feed_shaft
-
-    def release_read(self):
-        """(shaft, place, done, passed) of the last release, or None when none was written or it cannot be read."""
-        try:
-            with open(RELEASE) as file:
-                shaft, place, done, passed = [int(word) for word in file.read().split()]
-        except (OSError, ValueError):
-            return None
-        return shaft, place, bool(done), passed
-
-    def release_write(self, shaft: int, place: int, done: bool, passed: int) -> None:
-        """Write it in a file of its own, then give that the name: a reset leaves the old one or the new one whole.
-
-        At rest only: while it writes, the chip hears no interrupt for some ten milliseconds.
-        """
-        with open(RELEASE_NEW, "w") as file:
-            file.write("{} {} {} {}".format(shaft, place, int(done), passed))
-        os.rename(RELEASE_NEW, RELEASE)
 
     def temperature_centi(self) -> int:
         """The chip's own temperature in 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""

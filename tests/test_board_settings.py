@@ -84,7 +84,8 @@ def test_an_unknown_setting_is_named(tmp_path: Path) -> None:
     ("name", "value", "said"),
     [
         ("mark", [9, 0], "inputs.left_end"), ("press.step", 4, "pin 4 is that of"), ("home", [22, 1], "home"),
-        ("limits.press_mm_s", 100, "limits.press_mm_s: 40000 steps/s"), ("cell.rate", 320, "cell.rate: an hx711"),
+        ("limits.press_mm_s", 100, "limits.press_mm_s: 40000 steps/s"), ("cell.rate", 40, "cell.rate: an hx711"),
+        ("cell.rate", 320, "cell.rate: 320 is not"),
         ("limits.rotate_rpm", 1000, "limits.rotate_rpm: 53333"), ("home", None, "home: null"),
         ("name", "\u00e9" * 17, "name"),
     ],

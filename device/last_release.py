@@ -1,0 +1,25 @@
+"""The record of the last release, which outlives a reset: (shaft, place, done, passed)."""
+
+import os
+
+FILE, NEW = "release.txt", "release.new"
+
+
+def read():
+    """The record, or None when none was written or it cannot be read."""
+    try:
+        with open(FILE) as file:
+            shaft, place, done, passed = [int(word) for word in file.read().split()]
+    except (OSError, ValueError):
+        return None
+    return shaft, place, bool(done), passed
+
+
+def write(shaft: int, place: int, done: bool, passed: int) -> None:
+    """Write it in a file of its own, then give that the name: a reset leaves the old one or the new one whole.
+
+    At rest only: while it writes, the chip hears no interrupt for some ten milliseconds.
+    """
+    with open(NEW, "w") as file:
+        file.write("{} {} {} {}".format(shaft, place, int(done), passed))
+    os.rename(NEW, FILE)
