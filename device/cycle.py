@@ -37,8 +37,7 @@ class Cycle(Motions):
         self._report = report
         self.state = STARTING
         self.cause: int | None = None
-        self.duration_us = 0
-        self._elapsed_us = 0
+        self.duration_us = self._elapsed_us = 0
 
     # Events
 
@@ -50,8 +49,7 @@ class Cycle(Motions):
         state, action = TABLE[key]
         if state != self.state:
             self.held.close()
-            previous = self.state
-            self.state = state
+            previous, self.state = self.state, state
             self._then = None
             self.progress.enter(state)
             self._report.event(previous, state)
@@ -179,20 +177,17 @@ class Cycle(Motions):
     def _reading(self, tick_us: int, rotate: int, press: int) -> None:
         cell = self.cell
         settling = self.progress.settling(rotate)
-        phase = PHASE_OF[self.state]
-        self.held.add(phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
+        self.held.add(PHASE_OF[self.state], tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
         event = self.progress.event(settling, rotate, press)
         if self.held.full():
             self.fail(BUFFER_FULL, self.held.used())
-        elif event is not None:
+        else:
             self._arrive(event, self.progress.detail)
 
 
 TABLE = {
     (STARTING, "start"): (HOMING, Motions.seek_home),
     (HOMING, "up"): (IDLE, Motions.stay),
-    (HOMING, "up_faulty"): (FAULTED, Motions.give_up),
-    (HOMING, "HOME_NOT_FOUND"): (FAULTED, Motions.give_up),
     (IDLE, "measure"): (SEATING, Motions.seat),
     (SEATING, "seated"): (ZERO_BEFORE, Motions.stay),
     (ZERO_BEFORE, "zeroed"): (APPROACH, Motions.go_near),
@@ -210,7 +205,6 @@ TABLE = {
     (LIFT, "up"): (ZERO_AFTER, Motions.stay),
     (ZERO_AFTER, "zeroed"): (HOLDING, Motions.finish),
     (RETRACTING, "up"): (HOLDING, Motions.finish),
-    (RETRACTING, "up_faulty"): (FAULTED, Motions.give_up),
     (HOLDING, "acknowledged"): (IDLE, Motions.be_ready),
     (HOLDING, "acknowledged_here"): (LOADED, Motions.be_ready),
     (FAULTED, "clear"): (HOMING, Motions.seek_home),
@@ -221,19 +215,18 @@ TABLE = {
     (STANDING, "bench"): (BENCH, Motions.go_to),
     (STANDING, "clear"): (HOMING, Motions.seek_home),
     (IDLE, "feed"): (FEEDING, Motions.let_in),
-    (FEEDING, "arrived"): (LOADED, Motions.take),
-    (FEEDING, "SHAFT_SHORT"): (LOADED, Motions.take),
-    (FEEDING, "TWO_SHAFTS"): (LOADED, Motions.take),
     (FEEDING, "HOPPER_EMPTY"): (IDLE, Motions.stay),
     (LOADED, "measure"): (SEATING, Motions.seat),
     (LOADED, "release"): (SELECTING, Motions.select),
     (SELECTING, "selected"): (RELEASING, Motions.let_out),
     (RELEASING, "gone"): (IDLE, Motions.stay),
-    (STARTING, "CONFIGURATION"): (FAULTED, Motions.give_up),
 }
+for _event in ("arrived", "SHAFT_SHORT", "TWO_SHAFTS"):
+    TABLE[(FEEDING, _event)] = (LOADED, Motions.take)
 for _state, _event in (
-    (FEEDING, "JAM"), (RELEASING, "JAM"), (SELECTING, "BIN_FULL"), (RELEASING, "BIN_FULL"), (LIFT, "LOST_STEPS"),
-    (RETRACTING, "LOST_STEPS"),
+    (STARTING, "CONFIGURATION"), (HOMING, "up_faulty"), (HOMING, "HOME_NOT_FOUND"), (LIFT, "LOST_STEPS"),
+    (RETRACTING, "up_faulty"), (RETRACTING, "LOST_STEPS"), (FEEDING, "JAM"), (RELEASING, "JAM"),
+    (SELECTING, "BIN_FULL"), (RELEASING, "BIN_FULL"),
 ):  # fmt: skip
     TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
 for _state in MOVING:

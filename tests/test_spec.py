@@ -207,6 +207,13 @@ def test_the_tables_are_those_of_the_code(name: str) -> None:
     assert found[0] == drawn_anew(found[0]), "draw it anew: python tests/test_spec.py"
 
 
+def test_every_fault_ends_where_the_device_goes() -> None:
+    ends = {"retract": "HOLDING", "retract_faulty": "FAULTED", "note_faulty": "FAULTED", "give_up": "FAULTED"}
+    for code, fault in fault_texts().items():
+        transitions = [following for (_, event), following in cycle.TABLE.items() if event == code.name]
+        assert {ends.get(action.__name__, DEVICE_STATES[state]) for state, action in transitions} == {fault.ends}, code
+
+
 def test_every_hex_example_is_a_vector() -> None:
     vectors = json.loads((SPEC.parent / "vectors.json").read_text(encoding="utf-8"))
     known = {vector[key] for vector in vectors["records"] for key in ("body", "frame")}
