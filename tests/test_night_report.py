@@ -136,7 +136,8 @@ def test_the_page_tells_the_night(rough, rough_page):
     (unsure,) = [place for place in places(rough) if place.unsure]
     assert f"place 1 (stiffer dozen) recount {len(unsure.here)} or {len(unsure.here) + 1} 1500" in text
     assert "right 6 times of 7" in text
-    assert "TWO_SHAFTS" in text
+    assert "TWO_SHAFTS: A second shaft lies above the one on the rollers." in text
+    assert "1 more came along with another and was not measured." in text
     assert "and 1 more" in text
     assert "longest from 20:40 to 21:20" in text
     assert "calibration: attic-7" in text
@@ -233,7 +234,10 @@ CASES = [
     (was_leaving, "is in the gauge or in place 2 (softer dozen)."),
     (was_taken_out, "Put shaft 2 back into the hopper, if you know which they are."),
     (happens(HappeningKind.STOPPED, "the disk is full"), "See to what stopped the night at 20:04: the disk is full."),
-    (one_shaft(500.0, FITS[1], 5), "Take 1 shaft out of place 5 (cracked): they may be cracked and must not be shot."),
+    (
+        one_shaft(500.0, FITS[1], 5),
+        "Take 1 shaft out of place 5 (cracked): what lies there may be cracked and must not be",
+    ),
     (one_shaft(*FITS, passed=0), "It is not sure of shaft 2: the chute did not see it pass."),
     (one_shaft(*FITS, passed=2), "With shaft 2 another one came along that was not measured."),
     (one_shaft(500.0, DOUBTED, 3), "Measure 1 shaft in place 3 (recheck) once more, or sort them by hand."),
@@ -323,7 +327,7 @@ def test_a_night_longer_than_a_day_has_its_page(tmp_path):
             night.ordinary_shaft()
             night.at_ms += 3_600_000
 
-    assert "60 shafts in 60." in said(night_with(tmp_path / "n.db", make))
+    assert "60 shafts in 60.4 hours" in said(night_with(tmp_path / "n.db", make))
 
 
 def test_long_lists_are_cut_and_say_by_how_much(tmp_path):

@@ -39,7 +39,9 @@ def _hours(some_ms: Sequence[float], record: NightRecord, zone: tzinfo) -> Any:
 def _clock_axis(axes: Any) -> None:
     axes.xaxis.set_major_formatter(lambda hour, _: "{:02d}:{:02d}".format(*divmod(round(hour * 60) % 1440, 60)))
     low, high = axes.get_xlim()
-    step = next((one for one in (1 / 12, 1 / 6, 0.25, 0.5, 1, 2, 3, 6, 12, 24) if (high - low) / one <= 7), 48)
+    step = next(
+        (one for one in (1 / 60, 1 / 30, 1 / 12, 1 / 6, 0.25, 0.5, 1, 2, 3, 6, 12, 24) if (high - low) / one <= 7), 48
+    )
     axes.set_xticks(np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step)
 
 
@@ -85,11 +87,12 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
     """Zero, noise, slip and temperature of the gauge through the night; limits where they come near."""
     seen = [(step.at_ms, step.watched) for one in record.passages for step in one.steps if step.watched]
     watch = record.plan.watch
+    # Name, label, scale, limit, whether it counts from the first, and the least that an axis spans.
     panels = (
-        ("zero_n", "zero, mN", 1e3, watch.zero_change_n, True),
-        ("noise_n", "noise, mN", 1e3, watch.noise_n, False),
-        ("slip_pct", "slip, %", 1.0, watch.slip_pct, False),
-        ("temperature_c", "board, °C", 1.0, None, False),
+        ("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
+        ("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
+        ("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
+        ("temperature_c", "board, °C", 1.0, None, False, 1.0),
     )
     known = [
         (panel, rows)
@@ -99,27 +102,30 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
 
     def draw(figure: Figure) -> None:
         shared = figure.subplots(len(known), 1, sharex=True, squeeze=False)[:, 0]
-        for axes, ((_, label, scale, limit, from_first), rows) in zip(shared, known, strict=True):
+        for axes, ((_, label, scale, limit, from_first, least), rows) in zip(shared, known, strict=True):
             at, values = _hours([one for one, _ in rows], record, zone), np.array([value for _, value in rows]) * scale
             values = values - values[0] if from_first else values
-            axes.plot(*_spans(at, values), color=INK, lw=2, solid_capstyle="round")
+            axes.plot(*_spans(at, values, least), color=INK, lw=2, solid_capstyle="round")
             for bound in (limit * scale, -limit * scale) if limit else ():
                 if np.abs(values).max() > SEEN * abs(bound) and (bound > 0 or values.min() < 0):
                     axes.axhline(bound, color=INK, ls="--", lw=1)
             axes.set_ylabel(label)
+            low, high = axes.get_ylim()
+            room = max(0.0, least - (high - low)) / 2
+            axes.set_ylim(low - room, high + room)
         _clock_axis(shared[-1])
         figure.align_ylabels()
 
     return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge through the night") if known else ""
 
 
-def _spans(at: Any, values: Any) -> tuple[Any, Any]:
+def _spans(at: Any, values: Any, least: float) -> tuple[Any, Any]:
     """From least to largest in each of at most SLOTS slots of time, as one broken line; a single value is a dash."""
     slot = np.floor((at - at.min()) / max(float(np.ptp(at)), 1e-9) * (SLOTS - 1)).astype(int)
     order = np.argsort(slot, kind="stable")
     starts = np.flatnonzero(np.diff(slot[order], prepend=-1))
     low, high = np.minimum.reduceat(values[order], starts), np.maximum.reduceat(values[order], starts)
-    dash = DASH * max(float(np.ptp(values)), 1e-9)  # a stroke of no length would not be drawn
+    dash = DASH * max(float(np.ptp(values)), least)  # a stroke of no length would not be drawn
     middle = np.add.reduceat(at[order], starts) / np.diff(starts, append=len(at))
     gap = np.full(len(starts), np.nan)
     return np.stack([middle, middle, gap], axis=1).ravel(), np.stack([low - dash, high + dash, gap], axis=1).ravel()

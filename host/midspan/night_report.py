@@ -115,16 +115,20 @@ def _pace_words(record: NightRecord, zone: tzinfo) -> str:
     if found.per_hour is None or found.usual_s is None:
         return "No shaft was done."
     words = (
-        f"{night_words.shafts(found.shafts)} in {found.hours:.1f} hours: {found.per_hour:.0f} an hour, "
+        f"{night_words.shafts(found.shafts)} in {_length(found.hours)}: {found.per_hour:.0f} an hour, "
         f"{found.usual_s:.0f} s for most of them."
     )
     if not found.pauses:
         return words
     begin, end = max(found.pauses, key=lambda pause: pause[1] - pause[0])
     return (
-        f"{words} It waited {found.waited_hours:.1f} hours in all, longest from {clock(begin, zone)} to "
+        f"{words} It waited {_length(found.waited_hours)} in all, longest from {clock(begin, zone)} to "
         f"{clock(end, zone)}."
     )
+
+
+def _length(hours: float) -> str:
+    return f"{hours:.1f} hours" if hours >= 2 else f"{60 * hours:.0f} min"
 
 
 def _made_by(record: NightRecord) -> str:

@@ -11,10 +11,12 @@ from typing import TypeVar
 from midspan import night_facts
 from midspan.bands import Rule
 from midspan.decision import Outcome
+from midspan.faults import describe
 from midspan.night_facts import Place, not_measured, ranges, went_to
 from midspan.night_record import NightRecord
 from midspan.night_words import clock
 from midspan.passage import Check, HappeningKind, Passage, Stage
+from midspan.records import FaultCode
 from midspan.report import verdict_words
 from midspan.wording import with_uncertainty
 
@@ -89,12 +91,16 @@ def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
 
 def _shaft_row(record: NightRecord, passage: Passage, zone: tzinfo) -> ShaftRow:
     last, result = passage.steps[-1], record.result_of(passage)
-    spine, why = "-", passage.unfit or last.words or "it was never measured"
+    spine, why = "-", _in_words(passage.unfit) or last.words or "it was never measured"
     if result is not None:
         why = verdict_words(result.decision)
         if result.spine_thou is not None and result.u_spine_thou is not None:
             spine = with_uncertainty(result.spine_thou, coverage_factor(record) * result.u_spine_thou, 2)
     return ShaftRow(passage.shaft, clock(last.at_ms, zone), _whereabouts(record, passage), spine, why)
+
+
+def _in_words(code: str | None) -> str:
+    return describe(FaultCode[code]) if code and code in FaultCode.__members__ else code or ""
 
 
 def _whereabouts(record: NightRecord, passage: Passage) -> str:
@@ -125,7 +131,7 @@ def happenings(record: NightRecord, zone: tzinfo) -> Cut:
                 clock(one.at_ms, zone),
                 f"{one.kind.value}: {one.code}" if one.code else one.kind.value,
                 "" if one.shaft is None else str(one.shaft),
-                one.words,
+                one.words.removeprefix(f"{one.code}: "),
             )
             for one in record.happenings
             if one.kind is not HappeningKind.BEGUN

@@ -69,9 +69,9 @@ def _cracked(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterato
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
-                f"Take {shafts(place.now)} out of {place.name}: they may be cracked and must not be shot.",
-                "Their force came back too small, as a crack makes it. Keep them apart or break them, with eye "
-                "protection on: carbon throws splinters.",
+                f"Take {shafts(place.now)} out of {place.name}: what lies there may be cracked and must not be shot.",
+                "Its force came back too small, as a crack makes it. Keep it apart or break it, with eye protection on, "
+                "for carbon throws splinters.",
             )
 
 

@@ -86,6 +86,9 @@ def _where_they_lie(record: NightRecord, found: Sequence[Place]) -> Iterator[str
         lie[place.use] += sum(one.standard is None for one in place.here)
     parts = [f"{lie[use]} {words}" for use, words in SAID.items() if lie[use]]
     yield f"{' and '.join([', '.join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or 'None is in a place'}."
+    along = sum(max(0, one.passed - 1) for one in record.stock)
+    if along:
+        yield f"{along} more came along with another and {'was' if along == 1 else 'were'} not measured."
     unsure = [one for one in record.stock if one.stage is Stage.UNCERTAIN]
     if unsure:
         yield f"Of {len(unsure)} it is not known for sure where {'it' if len(unsure) == 1 else 'they'} fell."

@@ -111,12 +111,15 @@ class Notices:
         return _taken(self._failures)
 
     def close(self) -> None:
-        """Wait up to `end_s` for all addresses together; what is not delivered by then is a failure."""
+        """Wait up to `end_s` for all addresses together; what is not delivered by then is a failure.
+
+        After it only the log is written; once more does no harm.
+        """
         for post in self._posts:
             post.end()
         until_s = time.monotonic() + self._end_s
-        for post in self._posts:
-            post.wait(max(0.0, until_s - time.monotonic()))
+        while self._posts:
+            self._posts.pop().wait(max(0.0, until_s - time.monotonic()))
 
     def __enter__(self) -> Self:
         return self
