@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +10,7 @@ from midspan.calibration import Calibration
 from midspan.calibration_use import load_usable
 from midspan.errors import ConfigurationError
 from midspan.records import Identify
-from midspan.sort_plan import SortPlan, check_bins, load_sort_plan
+from midspan.sort_plan import SortPlan, as_kept, check_bins, load_sort_plan
 
 LID, STOP = 1, 2  # bits of Identify.guards
 
@@ -37,8 +36,7 @@ class Setup:
 
     def as_json(self) -> str:
         """What the journal keeps of it."""
-        plan = self.plan.model_dump(mode="json", by_alias=True)
-        return json.dumps({**plan, "bands": self.bands.model_dump(mode="json")})
+        return as_kept(self.plan, self.bands)
 
 
 def load_setup(path: Path, *, attended: bool = False, even_so: bool = False) -> Setup:

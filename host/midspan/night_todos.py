@@ -70,8 +70,8 @@ def _cracked(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterato
         if place.use == "cracked" and place.now:
             yield Todo(
                 f"Take {shafts(place.now)} out of {place.name}: what lies there may be cracked and must not be shot.",
-                "Its force came back too small, as a crack makes it. Keep it apart or break it, with eye protection on, "
-                "for carbon throws splinters.",
+                "Its force came back too small, as a crack makes it. Keep it apart or break it: eye protection on, for "
+                "carbon throws splinters.",
             )
 
 
