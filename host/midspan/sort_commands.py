@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from rich.table import Table
 
 from midspan import night_scenario, report
 from midspan.calibration_use import check_use
-from midspan.errors import ConfigurationError, NightStopped
+from midspan.errors import ConfigurationError, NightStopped, StoreError
 from midspan.journal import Journal
 from midspan.keeper import Keeper
 from midspan.lookout import Clocks
@@ -54,6 +54,10 @@ def sort(
             running.emptied(place)
         with _heard(running, screen):
             ending = running.run()
+        notices.close()
+        with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
+            unsent = (Happening(HappeningKind.NOTICE, words, clocks.now_ms()) for words in notices.take_failures())
+            journal.happened(night.id, *unsent)
     _print_outcome(setup, keeper, journal, ending)
     _leave(ending, plan_file)
 
