@@ -12,7 +12,7 @@ import sys
 import time
 
 import board
-from chip import chip, clock
+from chip import chip
 from cycle import HOLDING, IDLE
 from main import Device
 from parts import Host, Pressed
@@ -61,7 +61,6 @@ def moves():
 
 
 chip.look_us = chip.slice_us = 400
-board.time = clock
 converter = chip.converter = Pressed()
 for pin in (7, 15, 26):
     chip.drive(pin, 0)

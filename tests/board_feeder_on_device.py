@@ -2,14 +2,13 @@
 
 import json
 import os
-import sys
 
 import board
 import parts
-from chip import chip, clock
+from chip import chip
 from cycle import FAULTED, HOLDING, IDLE, LOADED
 from main import Device
-from parts import Host, Pressed
+from parts import DEFAULT, FLASH, Host, Pressed
 from records import (
     ACKNOWLEDGE,
     COMMAND,
@@ -23,7 +22,6 @@ from records import (
     RELEASE,
 )  # fmt: skip
 
-DEFAULT, FLASH = sys.argv[2] + "/board.json", sys.argv[3]
 PLAN = (94000, 941000, 2600, 20000, 100, 200, 800, 800, 20, 5, 6400, 2400, 400)
 LEFT, RIGHT, HOPPER, CHUTE, LID, STOP, HOME = 9, 10, 12, 14, 15, 26, 7
 HOPPER_SERVO, GATE_SERVO, SELECTOR = 18, 20, 21
@@ -78,7 +76,6 @@ def rig(hopper):
     given["feeder"]["places_us"] = PLACES_US
     os.chdir(FLASH)
     chip.look_us = chip.slice_us = 400
-    board.time = clock
     chip.converter = Pressed()
     for pin in (LID, STOP, HOME):
         chip.drive(pin, 0)
@@ -171,7 +168,6 @@ def guarded(pin, fault):
 def check_a_lid_that_is_open_at_the_start_moves_nothing():
     with open(DEFAULT) as file:
         given = json.load(file)
-    board.time = clock
     chip.converter = Pressed()
     for pin, level in ((LID, 1), (STOP, 0), (HOME, 0)):
         chip.drive(pin, level)
@@ -185,7 +181,6 @@ def check_a_lid_that_is_open_at_the_start_moves_nothing():
 def check_wrong_settings_are_a_fault_over_the_line():
     host = Host()
     host.said = bytearray()
-    board.time = clock
     bare = board.Bare(host, 41, "limits.count: 0 is not 1 to 8388607")
     device = Device(bare)
     assert device.cycle.state == FAULTED

@@ -1,13 +1,12 @@
 """The motors' driver on MicroPython, one check at a time; run by test_board.py."""
 
-from array import array
-
 import machine
 import parts
 import pulses
 import rp2
 from chip import chip
 from motor import Motor
+from parts import segments
 from stepper import Stepper
 
 
@@ -15,10 +14,6 @@ def motor(number=0, forward=1):
     steps = rp2.StateMachine(number, rp2.asm_pio(sideset_init=2)(pulses.steps), 1000000, sideset_base=1)
     pin = machine.Pin(20 + number, machine.Pin.OUT)
     return steps, pin, Motor(steps, number, pin, forward, rp2.DMA(), rp2.DMA())
-
-
-def segments(*pairs):
-    return array("i", [number for pair in pairs for number in pair])
 
 
 def check_a_motor_counts_what_it_steps():

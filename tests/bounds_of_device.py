@@ -200,10 +200,10 @@ def moves():
 def boards(folder):
     """What the checks of the board's own modules do, as far as the other Python can run them."""
     sys.modules["micropython"] = types.SimpleNamespace(kbd_intr=lambda _: None)
-    for script in ("board_motor", "board_cell", "board"):
+    for script in ("board_motor", "board_cell", "board_inputs", "board"):
         checks = importlib.import_module(f"{script}_on_device")
         for name in sorted(vars(checks)):
-            if name.startswith("check_") and "uart" not in name:
+            if name.startswith("check_") and "for_the_line" not in name:  # whose polling is MicroPython's own
                 checks.chip.reset()
                 for file in folder.iterdir():
                     file.unlink()

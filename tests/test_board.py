@@ -16,7 +16,7 @@ import pytest
 from device_rig import DEVICE, MICROPYTHON, needs_micropython
 
 HERE = Path(__file__).parent
-SCRIPTS = ("board_motor", "board_cell", "board_line", "board", "board_feeder")
+SCRIPTS = ("board_motor", "board_cell", "board_line", "board", "board_inputs", "board_feeder")
 
 
 def checks(script: str) -> list[str]:

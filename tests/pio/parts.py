@@ -3,9 +3,13 @@ firmware's own behaviour, for scripts that MicroPython runs.
 """
 
 import io
+import json
+import os
 import sys
+from array import array
 
-from chip import chip
+import board
+from chip import chip, clock
 from frames import HEAD, Encoder
 from records import pack
 
@@ -13,10 +17,37 @@ NAU_ADDRESS = 0x2A
 CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on a 2 kg cell, about
 
 
+DEFAULT, FLASH = (sys.argv[2] + "/board.json", sys.argv[3]) if len(sys.argv) > 3 else ("", "")
+board.time = clock
+
+
 def run(checks):
     """Run the check named on the command line; `checks` are a script's globals."""
     checks["check_" + sys.argv[1]]()
     print("good")
+
+
+def segments(*pairs):
+    """Pairs of period and steps as a motor is fed."""
+    return array("i", [number for pair in pairs for number in pair])
+
+
+def whole(**changes):
+    """The board by its default settings with changes (feeder__places_us=...), in a folder that stands for its flash."""
+    with open(DEFAULT) as file:
+        given = json.load(file)
+    for name, value in changes.items():
+        at = given
+        keys = name.split("__")
+        for key in keys[:-1]:
+            at = at[key]
+        at[keys[-1]] = value
+    os.chdir(FLASH)
+    with open("board.json", "w") as file:
+        json.dump(given, file)
+    for number in (15, 26, 7):  # lid, stop, home: at rest
+        chip.drive(number, 0)
+    return board.this_board()
 
 
 class Still:
