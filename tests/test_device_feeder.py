@@ -120,6 +120,16 @@ def test_a_shaft_may_be_measured_again_and_released_unmeasured() -> None:
     assert rig.release(102, 1)["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
 
 
+def test_a_shaft_that_cannot_be_measured_stays_on_the_rollers() -> None:
+    rig = rig_with([{"number": 1, "fault": "soft"}, *STOCK[1:]])
+    rig.feed(101)
+    assert not rig.measure(101)["complete"]
+    assert put(rig.greet(), "state", "in_gauge", "fault") == ("HOLDING", 101, "TRAVEL_LIMIT")
+    rig.ask("Acknowledge", shaft=101)
+    assert put(rig.greet(), "state", "in_gauge", "fault") == ("LOADED", 101, None)
+    assert rig.release(101, 5)["last_release"]["done"]
+
+
 def test_a_gauge_without_a_feeder_is_what_it_was() -> None:
     rig = Rig({"shafts": STOCK})
     rig.ready()
@@ -544,10 +554,12 @@ def scenario_in(folder: Path, **keys: Any) -> dict[str, Any]:
     return {"shafts": shafts, "feeder": {"places": 4, **files, **keys}}
 
 
-def resets(order: tuple[str, dict[str, Any]], folder: Path, **keys: Any) -> list[tuple[dict[str, Any], list[str]]]:
-    """What Identify and the ledger say after a reset in the first, second ... last turn of an order's loop."""
+def resets(
+    order: tuple[str, dict[str, Any]], folder: Path, stride: int = 1, **keys: Any
+) -> list[tuple[dict[str, Any], list[str]]]:
+    """What Identify and the ledger say after a reset in every turn of an order's loop, or in every so manieth."""
     found = []
-    for turn in range(10_000):
+    for turn in range(0, 10_000, stride):
         here = folder / str(turn)
         here.mkdir()
         scenario = scenario_in(here, **keys)
@@ -559,7 +571,7 @@ def resets(order: tuple[str, dict[str, Any]], folder: Path, **keys: Any) -> list
         rig.step()
         for _ in range(turn):
             rig.step()
-        over = rig.state in ("LOADED", "IDLE") and turn > 5
+        over = rig.state in ("LOADED", "IDLE", "FAULTED") and turn > 5
         found.append((new_device(scenario).greet(), lines(here / "world.txt")))
         if over:
             return found
@@ -589,6 +601,24 @@ def test_a_reset_while_a_shaft_goes_leaves_no_false_record(tmp_path: Path) -> No
     in_order = [(False, None), (False, False), (True, False), (True, True)]
     assert sorted(kinds, key=in_order.index) == kinds
     assert set(kinds) == set(in_order)
+
+
+@pytest.mark.parametrize(
+    ("keys", "placed", "seen"),
+    [({"jam_out": [[1, 3]]}, 1, 1), ({"two_at_once": [1]}, 2, 2), ({"unseen": [1]}, 1, 0), ({"full": [[3, 0]]}, 1, 1)],
+    ids=["stuck", "two", "unseen", "full"],
+)
+def test_a_reset_in_a_release_that_goes_wrong_leaves_no_false_record(
+    tmp_path: Path, keys: dict[str, Any], placed: int, seen: int
+) -> None:
+    for identify, ledger in resets(("Release", {"shaft": 101, "place": 3}), tmp_path, 9, **keys):
+        gone = [line for line in ledger if line.endswith("place 3")]
+        last = identify["last_release"]
+        assert identify["seated"] == (len(gone) < placed)
+        if last is not None:
+            assert put(last, "shaft", "place") == (101, 3)
+            assert not last["done"] or (len(gone), last["passed"]) == (placed, seen)
+    assert last["done"]
 
 
 def test_the_scenario_resets_the_device_at_a_time(tmp_path: Path) -> None:

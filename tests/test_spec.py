@@ -13,6 +13,7 @@ import pytest
 
 import cycle  # isort: skip  # the device's
 import feeder  # isort: skip
+import motions  # isort: skip
 from midspan import frames, schemas
 from midspan.faults import fault_texts, host_fault_texts
 from midspan.session import LARGEST_RESEND, SILENCE_SHARE, Session
@@ -162,6 +163,8 @@ def limits() -> str:
         ("readings in a block", f"up to {readings_max()}", "device"),
         ("blocks in one Resend", f"up to {LARGEST_RESEND}", "both"),
         ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
+        ("counted position beyond which the closing home switch tells of lost steps",
+         f"{motions.LOST_STEPS_MOST} microsteps", "device"),
         ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
         ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
         ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
