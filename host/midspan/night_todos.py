@@ -164,7 +164,8 @@ def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> I
     ):
         said = [one.words for one in record.happenings if one.kind is kind]
         if said:
-            yield Todo(what, f"The last one: {said[-1]}")
+            last = "The journal says" if len(said) == 1 else f"It happened {len(said)} times; the journal says last"
+            yield Todo(what, f"{last}: {said[-1]}")
 
 
 LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
