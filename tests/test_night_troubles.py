@@ -68,12 +68,11 @@ def test_one_that_the_chute_did_not_see_is_uncertain_and_its_place_is_to_be_reco
 
 
 def test_a_chute_sensor_that_sees_nothing_stops_the_night(tmp_path):
-    rig = a_rig(tmp_path, unseen={"a", "b", "c", "d"})
+    rig = a_rig(tmp_path, plan_with(standard=[BAR]), unseen={"a", "b", "c", "d"}, slot=STANDARD)
     ending = rig.sort()
-    assert (ending.is_over, ending.words) == (
-        False,
-        "the chute missed 3 shafts in a row: look at its sensor, and recount",
-    )
+    words = "the chute missed 3 shafts in a row: look at its sensor, and recount"
+    assert (ending.is_over, ending.words) == (False, words)
+    assert rig.gauge.measured[-1] == STANDARD  # which the chute saw, and which makes nothing good again
     assert rig.world.hopper == ["d"]
     assert rig.sort().is_over  # someone looked, and goes on with it
     assert rig.check_ledger() == 4

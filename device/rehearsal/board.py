@@ -119,7 +119,6 @@ class Board:
     busy host is not taken for a silent one. `first_tick_us` is what the clock says at the start.
     """
 
-    NAME = "rehearsal"
     RUNTIME_NOTE = " (rehearsal)"
     INTERVAL_US = 12500
     COUNT_LIMIT = 1700000  # about 1.6 kg on a 2 kg cell
@@ -138,7 +137,7 @@ class Board:
         piece = bytearray(self.BUFFER_BYTES)  # kept free, as one, for the device's store while the physics is laid out
         self.gauge = Gauge(scenario)
         self.world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
-        self.PLACES, self.GUARDS = self.world.keys["places"], self.world.keys["guards"]
+        self.NAME, self.PLACES, self.GUARDS = [self.world.keys[key] for key in ("name", "places", "guards")]
         self.misconfigured = self.world.keys["misconfigured"]
         self.now_us = 0
         self._first_tick_us = first_tick_us

@@ -11,7 +11,8 @@ from shaft import with_defaults
 
 LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit in range(8)]
 FEEDER: dict = {
-    "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None, "record": None,
+    "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0,
+    "world": None, "record": None,
     "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
     "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "reset": [],
     "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
@@ -136,7 +137,7 @@ class World:
             self._call()
 
     def _at(self, at_s: float, fresh: bool, what, *arguments) -> bool:
-        us = int(1e6 * at_s) - self._now_us
+        us = 1000 * int(1000 * at_s) - self._now_us  # whole milliseconds, as in the file: what was is not due again
         if us > 0 or (fresh and us == 0):
             self._in(us, what, *arguments)
             return True

@@ -58,7 +58,7 @@ class Night:
         self._plan = keeper.setup.plan
         self._lookout = Lookout(keeper, watcher.notices, clocks)
         self._troubles = Troubles(60 * self._plan.stop.wait_minutes)
-        self._asked = self._refused = ""
+        self._asked = self._refused = self._stopping = ""
         self._person = False
         self._same: tuple[object, int] = (None, 0)
         self._begun_s = clocks.count_s()
@@ -165,7 +165,9 @@ class Night:
         )
 
     def _stops(self) -> str:
-        return self._keeper.tally.trouble() or self._bad_check()
+        """Why the run is to stop; the check standard that is measured before it does makes nothing good again."""
+        self._stopping = self._stopping or self._keeper.tally.trouble() or self._bad_check()
+        return self._stopping
 
     def _bad_check(self) -> str:
         """Why a check of this run ends it; a bad one from before is made again first."""

@@ -25,7 +25,7 @@ def rate_text(shafts: int, passed_s: float, left: int | None) -> str:
     """How fast it goes and how long it will take.
 
     >>> rate_text(30, 900.0, 60), rate_text(0, 5.0, None)
-    ('120 an hour, 0:30 left', '')
+    ('120 an hour, 0 h 30 min left', '')
     """
     if not shafts or passed_s <= 0:
         return ""
@@ -33,7 +33,7 @@ def rate_text(shafts: int, passed_s: float, left: int | None) -> str:
     if left is None:
         return f"{per_hour:.0f} an hour"
     minutes = round(60 * left / per_hour)
-    return f"{per_hour:.0f} an hour, {minutes // 60}:{minutes % 60:02d} left"
+    return f"{per_hour:.0f} an hour, {minutes // 60} h {minutes % 60:02d} min left"
 
 
 class Screen:
@@ -65,6 +65,7 @@ class Screen:
     def finishing(self) -> None:
         """Tell that Ctrl-C was heard; safe in a signal's handler, which must not touch what it may have interrupted."""
         self._finishing = True
+        self._progress.update(self._task, description=FINISHING)
         if not self._console.is_terminal:
             os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
 
@@ -110,12 +111,12 @@ class Screen:
         return f"{name}: {what}, into {where}{more}"
 
     def _counts(self) -> str:
+        if self._finishing:
+            return FINISHING
         plan, places = self._keeper.setup.plan, self._keeper.tally.places
         return ", ".join(f"{one.bin or one.use} {places[one.number]}" for one in plan.place if places[one.number])
 
     def _rate(self) -> str:
-        if self._finishing:
-            return FINISHING
         tally = self._keeper.tally
         left = None if self._loaded is None else max(0, self._loaded - tally.shafts)
         return rate_text(tally.shafts - self._begun_with, self._clock() - self._begun_s, left)

@@ -37,7 +37,7 @@ def sort(
 ) -> None:  # fmt: skip
     """Sort until the hopper is empty or someone must come; NightStopped says why when it is the latter."""
     setup = load_setup(plan_file, attended=attended, even_so=even_so)
-    clocks = Clocks()
+    clocks, ways = Clocks(), setup.plan.notices.ways()
     with ExitStack() as stack:
         store = stack.enter_context(Store.open(setup.store))
         journal = Journal(store)
@@ -47,7 +47,7 @@ def sort(
         night = _on_record(journal, setup, night, clocks.now_ms())
         keeper = Keeper(setup, store, night, clocks.now_ms)
         about = f"night {night.id} on gauge {night.gauge}"
-        notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms))
+        notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(Screen(keeper))
         running = Night(keeper, reach, Watcher(notices, screen.ask if _attended(setup) else None, screen.show), clocks)
         for place in emptied:
@@ -145,7 +145,8 @@ def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Endin
     for one in setup.plan.place:
         if one.use != "standard":
             table.add_row(one.name, str(keeper.tally.places[one.number]))
-    screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {ending.words[:1].upper()}{ending.words[1:]}.\n")
+    how = "Over" if ending.is_over else "Stopped"
+    screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {how}: {ending.words}.\n")
     screen.print(table, "")
     passages = journal.passages(number)
     recount = sorted({one.place for one in passages if one.stage is Stage.UNCERTAIN and one.place is not None})

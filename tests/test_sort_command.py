@@ -1,0 +1,237 @@
+"""`midspan sort` on the simulated gauge: the real device code, its world's file as the ledger, signals and mistakes."""
+
+import signal
+import subprocess
+import sys
+from collections import Counter
+
+import pytest
+from commands_rig import complaint, midspan, settings
+from midspan import night_scenario
+from midspan.journal import Journal
+from midspan.passage import HappeningKind, Stage
+from midspan.store import Store
+
+# The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
+STOCK, HOPPER, BAR = 7, 6, night_scenario.BAR["number"]
+RUN = """
+import sys
+from midspan import night_scenario
+night_scenario.STOCK, night_scenario.MISHAPS = {stock}, {mishaps}
+sys.argv = ["midspan", *{arguments}]
+from midspan.cli import main
+main()
+"""
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """A folder with a plan and all that it names."""
+    monkeypatch.setattr(night_scenario, "STOCK", STOCK)
+    monkeypatch.setattr(night_scenario, "MISHAPS", {})
+    calibration, _ = settings(tmp_path)
+    calibration.rename(tmp_path / "calibration.toml")
+    (tmp_path / "night.toml").write_text(night_scenario.PLAN, encoding="utf-8")
+    return tmp_path
+
+
+def change(folder, old, new):
+    text = (folder / "night.toml").read_text(encoding="utf-8")
+    assert old in text
+    (folder / "night.toml").write_text(text.replace(old, new), encoding="utf-8")
+
+
+def where(folder):
+    """Where each physical shaft is, by the world's file."""
+    at = {}
+    for line in (folder / "rehearsal" / "world.txt").read_text(encoding="utf-8").splitlines():
+        _, shaft, what = line.split(" ", 2)
+        if shaft != "-" and not what.startswith("measured"):
+            at[int(shaft)] = what
+    return at
+
+
+def passages(folder):
+    with Store.open(folder / "results.db") as store:
+        journal = Journal(store)
+        return [one for night in journal.nights() for one in journal.passages(night.id)]
+
+
+def check_ledger(folder, number=HOPPER):
+    """Every shaft of the hopper lies in a place, and the journal counts as many there as the world does."""
+    at, ended = where(folder), passages(folder)
+    assert not [one for one in ended if one.is_open]
+    truly = Counter(place for shaft, place in at.items() if shaft != BAR)
+    assert sum(truly.values()) == number
+    counted = Counter(f"place {one.place}" for one in ended if one.standard is None and one.stage is not Stage.NO_SHAFT)
+    assert counted == truly
+    assert at[BAR] == "slot"
+
+
+def test_a_night_from_beginning_to_end(folder):
+    done = midspan("sort", folder / "night.toml")
+    assert done.returncode == 0, done.stderr
+    assert "Night 1: 6 shafts. Over: the hopper is empty." in done.stdout
+    assert f"Next: midspan report 1 --store {folder}/results.db" in done.stdout
+    assert done.stderr.count("into place") == HOPPER + 2  # the check standard's two
+    check_ledger(folder)
+    assert (folder / "night.log").read_text().endswith("night 1 on gauge rehearsal, finished: the hopper is empty\n")
+    cracked = next(shaft for shaft, place in where(folder).items() if place == "place 5")
+    assert cracked == 1  # the club's cracked one lies first in the hopper
+    again = midspan("sort", folder / "night.toml")  # someone filled the hopper
+    assert "Night 2: 6 shafts. Over" in again.stdout
+
+
+def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder):
+    assert complaint(midspan("sort", folder / "night.toml", "--resume")).endswith(
+        "there is no night on gauge rehearsal to go on with"
+    )
+    change(folder, "faults_in_a_row = 3", "faults_in_a_row = 3\nuncertain_in_a_row = 1")
+    night_scenario.MISHAPS["unseen"] = [3]
+    stopped = midspan("sort", folder / "night.toml")
+    assert stopped.returncode == 1
+    assert stopped.stderr.splitlines()[-1] == (
+        "midspan: stopped: the chute missed 1 shafts in a row: look at its sensor, and recount. Then go on with: "
+        f"midspan sort {folder}/night.toml --resume"
+    )
+    assert "Recount: place" in stopped.stdout
+    told = complaint(midspan("sort", folder / "night.toml"))
+    assert told.startswith("midspan: night 1 was not finished: go on with --resume, or begin another with --anew")
+    assert midspan("sort", folder / "night.toml", "--resume").returncode == 0
+    check_ledger(folder)
+    assert midspan("sort", folder / "night.toml", "--resume").returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("guards", "missing"), [(0, "no lid and no emergency-stop"), (1, "no emergency-stop"), (2, "no lid")]
+)
+def test_nobody_leaves_a_gauge_alone_that_does_not_know_lid_and_stop(folder, guards, missing):
+    night_scenario.MISHAPS["guards"] = guards
+    assert complaint(midspan("sort", folder / "night.toml")) == (
+        f"midspan: gauge rehearsal has {missing} input configured, so nobody may leave it alone: configure it on the "
+        "board, or stay with the gauge and use --attended"
+    )
+    assert not (folder / "rehearsal" / "world.txt").exists()
+    with Store.open(folder / "results.db") as store:
+        assert Journal(store).nights() == []
+    assert midspan("sort", folder / "night.toml", "--attended").returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('name = "rehearsal" ', 'name = "attic" ', "the gauge there is 'rehearsal', not 'attic'"),
+        ("number = 6", "number = 7", "place 7 (standard) does not exist: the gauge has 6 places"),
+        ('bin = "softer dozen"', 'bin = "soft dozen"', "bin 'softer dozen' of the bands has no place"),
+        ('port = "rehearsal"', 'port = "no-such-port"', "no-such-port: there is no such port"),
+        ('"calibration.toml"', '"none.toml"', "none.toml: cannot be read"),
+        ('log = "night.log"', 'webhook = ["ftp://x"]', "webhook"),
+    ],
+)
+def test_a_plan_that_does_not_fit_begins_no_night(folder, old, new, words):
+    change(folder, old, new)
+    assert words in complaint(midspan("sort", folder / "night.toml"))
+    if (folder / "results.db").exists():
+        with Store.open(folder / "results.db") as store:
+            assert Journal(store).nights() == []
+
+
+def test_a_calibration_of_another_gauge_is_refused_unless_one_says_so(folder):
+    text = (folder / "calibration.toml").read_text(encoding="utf-8")
+    (folder / "calibration.toml").write_text(text.replace('gauge = "rehearsal"', 'gauge = "attic"'), encoding="utf-8")
+    assert "measured on gauge 'rehearsal', but the calibration is of 'attic'" in complaint(
+        midspan("sort", folder / "night.toml")
+    )
+    done = midspan("sort", folder / "night.toml", "--doubtful-calibration")
+    assert done.returncode == 1  # its results say so, which makes the check standard's a bad one
+    assert "check standard bar 1 was out of control" in done.stderr
+
+
+# Processes and signals
+
+
+def started(folder, *options, mishaps=None):
+    arguments = ["sort", str(folder / "night.toml"), *options]
+    code = RUN.format(stock=STOCK, mishaps=mishaps or {}, arguments=arguments)
+    return subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def until(process, words):
+    """Read what it says until the words come."""
+    for line in process.stderr:
+        if words in line:
+            return
+    raise AssertionError(process.stderr.read())
+
+
+def test_killed_and_gone_on_with(folder):
+    for options, words in (((), "shaft 3"), (("--resume",), "shaft 5")):
+        host = started(folder, *options)
+        until(host, words)
+        host.kill()
+        host.communicate()
+    host = started(folder, "--resume")
+    assert "Over: the hopper is empty" in host.communicate()[0]
+    assert host.returncode == 0
+    check_ledger(folder)
+    with Store.open(folder / "results.db") as store:
+        kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not HappeningKind.FAULT]
+    assert kinds == [HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.RESUMED, HappeningKind.ENDED]
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
+    host = started(folder)
+    until(host, "shaft 2")
+    host.send_signal(number)
+    out, err = host.communicate()
+    assert host.returncode == 130
+    assert "finishing the shaft in hand; Ctrl-C again stops at once" in err
+    assert "Stopped: you asked for it." in out
+    assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
+    assert not [one for one in passages(folder) if one.is_open]
+    assert passages(folder)[-1].standard == "bar 1"  # checked once more
+    host = started(folder, "--resume")
+    assert host.wait() == 0
+    host.communicate()
+    check_ledger(folder)
+
+
+def test_ctrl_c_twice_stops_at_once(folder):
+    host = started(folder)
+    until(host, "shaft 2")
+    host.send_signal(signal.SIGINT)
+    until(host, "finishing the shaft")
+    host.send_signal(signal.SIGINT)
+    out, err = host.communicate()
+    assert host.returncode == 130, err
+    assert "Stopped: you " in out  # at once, or it was finished just then
+    host = started(folder, "--resume")
+    assert "Over: the hopper is empty" in host.communicate()[0]
+    check_ledger(folder)
+
+
+def test_two_gauges_sort_into_one_store_at_the_same_time(folder):
+    """Each in its own folder with a name of its own; the database is shared."""
+    hosts = []
+    for name in ("left", "right"):
+        own = folder / name
+        own.mkdir()
+        for file in ("calibration.toml", "bands.toml"):
+            text = (folder / file).read_text(encoding="utf-8")
+            (own / file).write_text(text.replace('"rehearsal', f'"{name}'), encoding="utf-8")
+        plan = night_scenario.PLAN.replace('store = "results.db"', 'store = "../results.db"')
+        plan = plan.replace('name = "rehearsal"', f'name = "{name}"')
+        (own / "night.toml").write_text(plan, encoding="utf-8")
+        hosts.append(started(own, mishaps={"name": name}))
+    outs = [host.communicate() for host in hosts]
+    assert [host.returncode for host in hosts] == [0, 0], outs
+    with Store.open(folder / "results.db") as store:
+        journal = Journal(store)
+        nights = journal.nights()
+        ways = [journal.passages(night.id) for night in nights]
+        results = [len(store.batch(night.batch)) for night in nights]
+    assert len(nights) == 2
+    shafts = [one.shaft for night in ways for one in night]
+    assert len(shafts) == len(set(shafts)) == 2 * (HOPPER + 2)
+    assert results == [sum(one.measured for one in night) for night in ways]
