@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from midspan.decision import Decision, Outcome
-from midspan.passage import Passage, Stage, Step  # noqa: F401 - some for the example above
+from midspan.passage import Passage, Stage, Step  # noqa: F401 - one for the example above
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.situation import Course
 from midspan.sort_plan import SortPlan
@@ -22,6 +22,7 @@ from midspan.sort_plan import SortPlan
 # A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})
 UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
+MOST_INTERRUPTIONS = 10  # of one shaft; more of them are no chance
 CRACK_SUSPECTED = "CRACK_SUSPECTED"
 
 
@@ -41,9 +42,10 @@ def course_of(judged: Judged, passage: Passage, plan: SortPlan, counts: Mapping[
     A place that is full hands its shafts to recheck, but for the cracked ones, which are not to lie among others. Where
     that is full too the course leads nowhere and says what to empty.
     """
-    if judged.cause in INTERRUPTIONS:
+    interrupted = sum(one.words in INTERRUPTIONS for one in passage.steps if one.stage is Stage.JUDGED)
+    if judged.cause in INTERRUPTIONS and interrupted <= MOST_INTERRUPTIONS:
         return Course(again=True)
-    again = _measured(passage) <= plan.sort.measure_again
+    again = interrupted <= MOST_INTERRUPTIONS and _measured(passage) <= plan.sort.measure_again
     if passage.standard is not None:
         return Course(again=True) if judged.hysteresis_pct is None and again else Course(place=_home(passage, plan))
     if judged.outcome in UNSURE and again:
