@@ -237,6 +237,21 @@ def test_a_record_only_grows_and_the_last_reading_of_a_place_counts(tmp_path) ->
     assert record.path.read_text(encoding="utf-8").count("12.70") == 1
 
 
+def test_a_file_of_something_else_is_told(folder) -> None:
+    (folder / "bench.jsonl").write_text('{"a": 1}\nno reading\n', encoding="utf-8")
+    line = complaint(midspan("hand", "recompute", "bench.jsonl", folder=folder))
+    assert "bench.jsonl: holds no typed readings; name the file that midspan hand measure writes" in line
+
+
+@pytest.mark.parametrize("label", ["two\nlines", "red\x1b[31m", "x" * 65])
+def test_a_label_that_no_screen_could_show_is_refused(folder, label) -> None:
+    write(folder, good())
+    done = measure(folder, label=label)
+    assert done.returncode == 2
+    assert "at most 64 printable characters" in done.stderr
+    assert not (folder / "hand-readings.jsonl").exists()
+
+
 def test_a_torn_line_harms_no_other(tmp_path) -> None:
     record = HandRecord(tmp_path / "hand.jsonl")
     place = record.begin(bench_file(), 7, "bar", "", 0)

@@ -42,7 +42,7 @@ LEFT_TO_RIGHT = """
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     rework commands demo
-    cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sort cli_study cli_board cli
+    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sort cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

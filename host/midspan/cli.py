@@ -14,6 +14,7 @@ from midspan.cli_board import board
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
+from midspan.cli_label import Label
 from midspan.cli_report import report
 from midspan.cli_risk import risk
 from midspan.cli_sort import sort
@@ -43,15 +44,7 @@ EvenSo = Annotated[
         help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
     ),
 ]
-LONGEST_LABEL = 64
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
-
-
-def _one_line(label: str) -> str:
-    """A label must be storable in every file and printable on every screen."""
-    if not label.isprintable() or len(label) > LONGEST_LABEL:
-        raise typer.BadParameter(f"at most {LONGEST_LABEL} printable characters")
-    return label
 
 
 @app.command(epilog="Example: midspan demo --folder demo-output")
@@ -79,7 +72,7 @@ def measure(
     shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
     calibration: CalibrationFile,
     bands: BandsFile,
-    label: Annotated[str, typer.Option(help="A name for the shaft.", callback=_one_line)] = "",
+    label: Label = "",
     archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
     store: StoreFile = Path("results.db"),
     clear_fault: Annotated[

@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_label import Label
+
 hand = typer.Typer(
     help="Measure without a gauge: a dead weight and a dial indicator on a measured span.",
     epilog="Example: midspan hand measure --shaft 1 --bench hand-bench.toml",
@@ -26,7 +28,7 @@ BENCH, STORE, RECORD = Path("hand-bench.toml"), Path("results.db"), Path("hand-r
 @hand.command("measure", epilog="Example: midspan hand measure --shaft 1 --label bar-1 --csv readings.csv")
 def measure(
     shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft.")],
-    label: Annotated[str, typer.Option(help="A name for the shaft.")] = "",
+    label: Label = "",
     csv: Annotated[
         Path | None,
         typer.Option(help="Readings (columns angle_deg or clock, unloaded, loaded; repeat, unloaded_again)."),

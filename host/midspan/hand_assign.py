@@ -51,7 +51,7 @@ def assigned_from(results: Sequence[HandResult], label: str) -> AssignedBar:
     """
     newest = list({result.started_ms: result for result in results}.values())
     if not newest:
-        raise ReadingsError(f"{label}: no hand bench result in the database; make one with: midspan hand measure")
+        raise ReadingsError(f"{label}: no hand bench result has this label; give one with: midspan hand measure")
     doubtful = [result for result in newest if result.doubts]
     if doubtful:
         raise ReadingsError(f"{label}: a mounting is in doubt ({doubtful[0].doubts[0]}); settle that before assigning")

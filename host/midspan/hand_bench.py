@@ -112,7 +112,8 @@ class Indicator(Section):
     tilt_deg: Annotated[float, Field(ge=0, le=10)] = 1.0  # at most this far from square to the shaft
     force_n: Annotated[float, Field(ge=0, le=20)] = 0.0  # pressing on the unloaded shaft
     force_change_n: Annotated[float, Field(ge=-2, le=2)] = 0.0  # pressing less under load is negative
-    u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.0  # 2 N are a quarter of the load
+    # A spring may change by so much unseen; 2 N are a quarter of the load.
+    u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.01
 
     @property
     def mm(self) -> float:

@@ -113,6 +113,8 @@ def sessions(path: Path) -> Iterator[HandSession]:
     for place, head in heads.items():
         values = {name: head[name] for name in ("bench", "shaft", "label", "operator", "started_ms")}
         yield HandSession(str(path), place, typed=tuple(readings[place].values()), **values)
+    if not heads:
+        raise ArchiveError(f"{path}: holds no typed readings; name the file that midspan hand measure writes")
     if torn:
         raise ArchiveError(f"{path}: line {torn[0]} is no reading ({len(torn)} such); every other line was read")
 
