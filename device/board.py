@@ -154,8 +154,6 @@ class Board(Bare):
         self.home_closed = lambda: home_pin.value() == home[1]
         wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
         self._inputs = Inputs([(bit, _sensor(one), one[1]) for bit, one in wired if one is not None])
-        self._inputs.look()
-        self._inputs.look()
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
@@ -164,6 +162,8 @@ class Board(Bare):
             self.let_in, self.gate, self.select = feeder.let_in, feeder.gate, feeder.select
         self._cell = _cell(given["cell"], Latch(time, rotate, self._motors[self.PRESS]))
         self._cell.start()
+        for _ in range(2):  # by now the pull-ups have lifted their wires, and the first motion is to know the guards
+            self._inputs.look()
         self._heard_us = self.ticks_us()
         self._watchdog = machine.WDT(timeout=given["watchdog_ms"]) if given["watchdog_ms"] else None
 
