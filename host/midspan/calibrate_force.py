@@ -36,6 +36,7 @@ from midspan.units import STANDARD
 
 WORKING_G = 880.0
 FEWEST_LOADS = 3
+LIGHTEST_G = 0.1
 
 
 @dataclass(frozen=True)
@@ -115,8 +116,12 @@ def _check(readings: Readings) -> None:
     moving = np.array([way != "hold" for way in ways])
     if len(np.unique(masses[moving & (masses > 0)])) < FEWEST_LOADS:
         raise ReadingsError(f"{readings.source}: needs {FEWEST_LOADS} different masses or more, and the empty cell")
-    if (masses < 0).any():
-        raise ReadingsError(f"{readings.place(int((masses < 0).argmax()))}: a mass is negative; correct it")
+    wrong = (masses < 0) | ((masses > 0) & (masses < LIGHTEST_G))
+    if wrong.any():
+        i = int(wrong.argmax())
+        raise ReadingsError(
+            f"{readings.place(i)}: a mass of {masses[i]:g} g; correct it, or write 0 for the empty cell"
+        )
     suspects.not_swapped(masses, counts, readings.source)
     suspects.masses_in_reach(masses, WORKING_G, readings.source)
     rise = _rise(readings, moving)

@@ -14,9 +14,10 @@ import numpy as np
 
 from midspan.archive_writer import ArchiveWriter
 from midspan.calibrate_live import LiveBench
-from midspan.calibration import LONGEST_NAME
+from midspan.calibration import LONGEST_NAME, Force, Frame, Rotation, Span, Travel
 from midspan.calibration_record import Circumstances, newest, record_of, records_in, save_record
 from midspan.calibration_table import Readings, TableWriter
+from midspan.configuration import Section, validated
 from midspan.errors import ConfigurationError, MidspanError, ReadingsError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
@@ -27,6 +28,9 @@ from midspan.wording import with_uncertainty
 
 REHEARSAL_PORT = "rehearsal"
 K = 2.0
+SECTION_MODELS: dict[str, type[Section]] = {
+    "force": Force, "travel": Travel, "frame": Frame, "span": Span, "rotation": Rotation,
+}  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # two computers that share a folder may differ a little
 # What people read first: value, its u (relative where the value's name says so), unit.
 HEADLINES = {
@@ -150,10 +154,15 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
 def finish(
     session: Session, kind: str, gauge: str, readings: Readings, settings: dict[str, Any], work: Callable[[], Finding]
 ) -> None:
-    """Work out the readings, save the record and print it; a refusal says where the readings are."""
+    """Work out the readings, save the record and print it; a refusal says where the readings are.
+
+    What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
+    """
     try:
         finding = work()
-    except ReadingsError as error:
+        if finding.section:
+            validated(SECTION_MODELS[kind], finding.section, Path(readings.source))
+    except MidspanError as error:
         raise ReadingsError(f"{error} (no record was made; the readings are in {readings.source})") from error
     record = record_of(finding, readings.as_dict(), settings, session.circumstances(gauge))
     path = save_record(record, session.records)

@@ -31,6 +31,7 @@ from midspan.procedure import DOF_CERTIFICATE, DOF_GUESS, Finding
 FEWEST = 6
 FEWEST_PLACES = 5  # of the screw's turn that must be read for its error to show
 LARGEST_BACKLASH_MM = 0.5
+LEAST_TRAVEL_MM = 1e-3  # less is no way that an indicator tells
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,9 @@ def _check(readings: Readings, indicator: Indicator) -> None:
             f"{readings.source}: the column travel_mm spans more than the column steps; they look swapped: "
             "exchange their headings"
         )
-    if np.corrcoef(steps, travel)[0, 1] < 0:
+    if np.ptp(travel) < LEAST_TRAVEL_MM:
+        raise ReadingsError(f"{readings.source}: travel is {travel[0]:g} mm everywhere; does the indicator's tip move?")
+    if (steps - steps.mean()) @ (travel - travel.mean()) < 0:
         raise ReadingsError(
             f"{readings.source}: travel falls as the steps rise; count travel downward from home, as the steps are"
         )

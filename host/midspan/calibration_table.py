@@ -14,6 +14,8 @@ from midspan.errors import OutputError, ReadingsError
 from midspan.polynomial import Array
 from midspan.typed_table import TypedTable, read_typed
 
+LARGEST = 1e9  # of anything that is read: a few times more than a converter's highest count
+
 
 @dataclass(frozen=True)
 class Column:
@@ -76,9 +78,7 @@ def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Read
     lengths = {len(values) for values in (*words.values(), *numbers.values())}
     if len(lengths) != 1:
         raise ReadingsError(f"{source}: the columns {', '.join(columns)} are not equally long")
-    if not all(np.isfinite(values).all() for values in numbers.values()):
-        raise ReadingsError(f"{source}: a reading is not a finite number; take it again")
-    return Readings(source, numbers, words, tuple(range(2, lengths.pop() + 2)))
+    return _sound(Readings(source, numbers, words, tuple(range(2, lengths.pop() + 2))))
 
 
 def read_readings(path: Path, *layouts: str) -> Readings:
@@ -114,7 +114,17 @@ def _readings(table: TypedTable, columns: Sequence[Column]) -> Readings:
             numbers[one.name] = np.full(len(table.lines), float(one.default or 0))
         else:
             numbers[one.name] = np.array(table.numbers(one.name))
-    return Readings(table.source, numbers, words, tuple(line.number for line in table.lines))
+    return _sound(Readings(table.source, numbers, words, tuple(line.number for line in table.lines)))
+
+
+def _sound(readings: Readings) -> Readings:
+    """The readings again, unless one is none: then formulas would make rubbish of it, or of all."""
+    for name, values in readings.numbers.items():
+        wrong = np.flatnonzero(~(np.abs(values) <= LARGEST))
+        if len(wrong):
+            found = values[wrong[0]]
+            raise ReadingsError(f"{readings.place(int(wrong[0]))}: {name} {found:g} is no reading; take it again")
+    return readings
 
 
 def _words(table: TypedTable, column: Column) -> Iterator[str]:
