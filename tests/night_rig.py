@@ -186,7 +186,7 @@ class Rig:
         """
         world, passages = self.world, self.passages()
         assert not [one for one in passages if one.is_open]
-        ended = {one.shaft: one for one in passages if one.stage is not Stage.NO_SHAFT}
+        ended = {one.shaft: one for one in passages if one.shaft in world.numbers}
         fed = [name for number in ended for name in world.numbers.get(number, [])]
         stock = [name for name in world.spines if name != STANDARD]
         assert sorted(name for name in fed if name != STANDARD) == sorted(set(stock) - set(world.hopper))

@@ -17,7 +17,7 @@ from midspan.situation import Course, Do, Situation, Wanted
 OURS, OTHER, PLACE, RECHECK = 7, 8, 3, 9
 AT_REST = [State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDING]
 FAULTS = [None, *(FaultCode[name] for name in (
-    "HOPPER_EMPTY", "SHAFT_SHORT", "TWO_SHAFTS", "LID_OPEN", "CELL_STUCK"))]  # fmt: skip
+    "HOPPER_EMPTY", "SHAFT_SHORT", "TWO_SHAFTS", "JAM", "CELL_STUCK"))]  # fmt: skip
 RELEASES = [None, LastRelease(OTHER, PLACE, True, 1), LastRelease(OURS, PLACE, False, 0), LastRelease(OURS, 5, True, 1)]
 RELEASES += [LastRelease(OURS, place, True, passed) for place in (PLACE, RECHECK) for passed in range(3)]
 PLAIN = Identify(
@@ -197,7 +197,8 @@ LEAVES = a_passage(BEFORE_END[Stage.LEAVING])
         (Do.NOTE_IN_GAUGE, a_passage(()), LOADED),
         (Do.ADOPT, a_passage(()), {"seated": True}),  # the device was reset while the shaft rolled in
         (Do.NOTE_NO_SHAFT, a_passage(()), {"fault": FaultCode.HOPPER_EMPTY}),
-        (Do.CALL_PERSON, a_passage(()), {"state": State.FAULTED, "fault": FaultCode.JAM}),
+        (Do.NOTE_TAKEN_OUT, a_passage(()), {"state": State.FAULTED, "fault": FaultCode.JAM}),
+        (Do.CALL_PERSON, None, {"state": State.FAULTED, "fault": FaultCode.JAM}),
         (Do.MEASURE, a_passage(BEFORE_END[Stage.IN_GAUGE]), LOADED),
         (Do.MEASURE, a_passage(BEFORE_END[Stage.MEASURING]), LOADED),  # reset while measuring: the readings are gone
         (Do.FETCH, a_passage(BEFORE_END[Stage.MEASURING]), HOLDING),

@@ -182,7 +182,7 @@ def test_what_needs_eyes_stops_the_night_and_the_next_one_goes_on(tmp_path, call
     assert not ending.is_over
     assert f"the gauge stands still: {code}" in ending.words
     assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
-    rig.gauge.clear_fault()  # by the person, who found nothing to take out
+    rig.gauge.clear_fault()  # by the person
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
     assert len(rig.world.went) == 4
@@ -267,6 +267,19 @@ def test_a_gauge_that_does_not_get_on_calls_a_person(tmp_path):
     rig.gauge.feed = lambda shaft, source, on_event=None: rig.gauge.settled()  # accepted, and nothing comes of it
     ending = rig.sort()
     assert ending.words == "the gauge does not get on: FEED comes to nothing, or it is reset over and over"
+
+
+def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_one(tmp_path):
+    rig = a_rig(tmp_path)
+    rig.gauge.faults.append(("feed", FaultCode.JAM))
+    rig.world.went["a"] = "taken by the person"
+    rig.world.hopper.remove("a")
+    assert not rig.sort().is_over
+    rig.gauge.clear_fault()
+    assert rig.sort().is_over
+    jammed, *others = rig.passages()
+    assert (jammed.stage, jammed.steps[-1].words) == (Stage.TAKEN_OUT, "it jammed on its way in: take it out by hand")
+    assert [rig.world.numbers[one.shaft] for one in others] == [["b"], ["c"], ["d"]]
 
 
 # The line

@@ -155,7 +155,9 @@ class Journal:
 
     def open_passage(self, gauge: str) -> Passage | None:
         """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
-        newest = select(func.max(PassageRow.id)).join(NightRow).where(NightRow.gauge == gauge)
+        # Asked thus, SQLite looks from the end of the table and not through all that the gauge ever fed.
+        its_gauge = select(NightRow.gauge).where(NightRow.id == PassageRow.night_id).scalar_subquery()
+        newest = select(PassageRow.id).where(its_gauge == gauge).order_by(PassageRow.id.desc()).limit(1)
         with self._store.transaction() as session:
             found = _passages(session, newest)
         return found[0] if found and found[0].is_open else None

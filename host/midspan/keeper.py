@@ -26,7 +26,7 @@ from midspan.situation import Course, Situation, Wanted
 from midspan.store import RunReference, Store
 from midspan.tally import tally_of
 from midspan.verdict import judged, keep_calibration
-from midspan.watch import Observation
+from midspan.watch import FIRST, Observation
 
 
 class Keeper:
@@ -50,7 +50,10 @@ class Keeper:
         self.checks: list[Check] = self.journal.checks(night=night.id)
         self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
         steps = (step for one in passages for step in one.steps)
-        self._observed = [Observation(**step.watched) for step in steps if step.watched is not None]
+        self._observed: list[Observation] = []
+        for step in steps:
+            if step.watched is not None:
+                self._observe(Observation(**step.watched))
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
         self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
 
@@ -153,7 +156,7 @@ class Keeper:
             happenings=found.happenings,
         )  # fmt: skip
         self.latest, self._verdict = found, (number, found.judged)
-        self._observed.append(found.seen)
+        self._observe(found.seen)
         if found.check is not None:
             self.checks.append(replace(found.check, shaft=passage.shaft))
         elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
@@ -161,6 +164,11 @@ class Keeper:
         if any(one.kind is HappeningKind.ALARM for one in found.happenings):
             self._alarmed.add(passage.shaft)
         return found
+
+    def _observe(self, seen: Observation) -> None:
+        """Add to the night's observations, of which only the first matter."""
+        if len(self._observed) < FIRST:
+            self._observed.append(seen)
 
     def _suspects(self, check: Check | None, history: list[Check]) -> list[int]:
         if check is None:

@@ -84,6 +84,16 @@ def _uncertain(passage: Passage, place: int | None, words: str) -> Move:
     return Move(Do.NOTE_UNCERTAIN, passage.shaft, place, words=words)
 
 
+def _jammed(now: Situation) -> Move | None:
+    """A shaft that left hopper or slot and did not arrive: it is not the one that comes once the gauge is cleared."""
+    passage, gauge = now.passage, now.gauge
+    if passage is None or passage.stage is not Stage.ORDERED or gauge.fault is not FaultCode.JAM:
+        return None
+    if gauge.seated or gauge.in_gauge is not None:
+        return None
+    return Move(Do.NOTE_TAKEN_OUT, passage.shaft, words="it jammed on its way in: take it out by hand")
+
+
 def _faulted(now: Situation) -> Move | None:
     gauge = now.gauge
     if gauge.state is State.STANDING:
@@ -192,5 +202,6 @@ def _out_of_sight(now: Situation) -> Move | None:
 
 
 RULES: tuple[Callable[[Situation], Move | None], ...] = (
-    _readings, _left, _faulted, _at_odds, _somebody_elses, _empty_handed, _ordered, _on_the_rollers, _out_of_sight,
+    _readings, _left, _jammed, _faulted, _at_odds, _somebody_elses, _empty_handed, _ordered,
+    _on_the_rollers, _out_of_sight,
 )  # fmt: skip

@@ -12,6 +12,7 @@ from pathlib import Path
 from rich.table import Table
 
 from midspan import night_scenario, report
+from midspan.archive_writer import ArchiveWriter
 from midspan.calibration_use import check_use
 from midspan.errors import ConfigurationError, NightStopped, StoreError
 from midspan.journal import Journal
@@ -26,6 +27,7 @@ from midspan.passage import Night as NightOnRecord
 from midspan.reach import Reach
 from midspan.rehearsal import Rehearsal
 from midspan.store import Store
+from midspan.verdict import keep_calibration
 
 REHEARSAL_PORT, REHEARSAL_FOLDER = "rehearsal", "rehearsal"
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
@@ -44,6 +46,7 @@ def sort(
         night = _to_go_on_with(journal, setup, resume=resume, anew=anew)
         reach = Reach(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
         _look_at_gauge(setup, reach, clocks, even_so=even_so)
+        _try_files(setup, store)
         night = _on_record(journal, setup, night, clocks.now_ms())
         keeper = Keeper(setup, store, night, clocks.now_ms)
         about = f"night {night.id} on gauge {night.gauge}"
@@ -103,6 +106,14 @@ def _look_at_gauge(setup: Setup, reach: Reach, clocks: Clocks, *, even_so: bool)
     check_gauge(setup.plan, found)
     if not even_so:
         check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
+
+
+def _try_files(setup: Setup, store: Store) -> None:
+    """Raise now what would else stop the night at its first shaft: an archive in use, a calibration that changed."""
+    with ArchiveWriter(setup.archive) as archive:
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
+    keep_calibration(store, setup.calibration)
 
 
 def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
