@@ -144,7 +144,7 @@ BAD = {
     "no repeats": (lambda t: [t[0], t[2]], "repeat each position"),
     "one position": (lambda t: [one for one in t if one.angle_deg == "0"], "cannot tell the mean around the shaft"),
     "a slip of a letter": (lambda t: [replace(t[0], loaded="l5.7"), *t[1:]], "'l5.7' is not a number"),
-    "not finite": (lambda t: [replace(t[0], loaded="nan"), *t[1:]], "is not a finite number"),
+    "not finite": (lambda t: [replace(t[0], loaded="nan"), *t[1:]], "is no reading; read it again"),
 }  # fmt: skip
 
 

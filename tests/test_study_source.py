@@ -84,3 +84,28 @@ def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
     assert "over 3 days" in stable.stdout
     chart = midspan("study", "chart", "--store", store.path, "--label", "bar-1")
     assert "Only 4 readings made the limits" in chart.stdout
+
+
+# Numbers that a slip of the pen makes, and quantities that nobody reads.
+@pytest.mark.parametrize("cell", ["1e300", "-1e200", "1e-200", "nan", "inf", "12.7.1", ""])
+@pytest.mark.parametrize(
+    ("words", "heading", "good"),
+    [
+        (("gauge",), "part,appraiser,value", ["1,a,5", "1,a,6", "1,b,5", "1,b,7"]),
+        (("bias",), "part,reference,value", ["1,5,5.1", "1,5,5.2"]),
+        (("linearity",), "part,reference,value", ["1,5,5.1", "1,5,5.2", "2,6,6", "2,6,6.1", "3,7,7", "3,7,7.2"]),
+        (("stability",), "day,value", ["1,5", "2,6", "3,5"]),
+        (("chart",), "day,value", ["1,5", "2,6", "3,5"]),
+        (("stock",), "part,value", ["1,5", "2,6", "3,5", "4,5.5", "5,5.7"]),
+    ],
+)
+def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good, cell) -> None:
+    (tmp_path / "a.csv").write_text("\n".join([heading, *good, good[0].rpartition(",")[0] + "," + cell]) + "\n")
+    line = complaint(midspan("study", *words, "--csv", "a.csv", folder=tmp_path))
+    assert f"a.csv, line {len(good) + 2}: value" in line
+
+
+def test_a_batch_is_a_sample_of_a_stock(store) -> None:
+    done = midspan("study", "stock", "--store", store.path, "--batch", "1,2", "--low", 485, "--high", 515)
+    assert "10" in next(line for line in done.stdout.splitlines() if line.startswith("shafts"))
+    assert "lie beyond 485 and 515" in done.stdout

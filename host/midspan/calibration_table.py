@@ -12,9 +12,7 @@ import numpy as np
 
 from midspan.errors import OutputError, ReadingsError
 from midspan.polynomial import Array
-from midspan.typed_table import TypedTable, read_typed
-
-LARGEST = 1e9  # of anything that is read: a few times more than a converter's highest count
+from midspan.typed_table import LARGEST, TypedTable, read_typed
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,14 @@ Lines that start with # are remarks. Cells are parted by commas, or by semicolon
 """
 
 import csv
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from midspan.errors import ReadingsError
+
+# Whatever is read, in whatever unit: beyond, a number is a slip of the pen, and would make rubbish of all the others.
+SMALLEST, LARGEST = 1e-12, 1e9
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class TypedTable:
 
 
 def number_in(text: str, place: str) -> float:
-    """The finite number that a cell or an answer says, with a point or a comma as the decimal mark.
+    """The number that a cell or an answer says, with a point or a comma as the decimal mark.
 
     >>> number_in(" 12,70 ", "the answer")
     12.7
@@ -72,9 +74,18 @@ def number_in(text: str, place: str) -> float:
         value = float(text.strip().replace(",", "."))
     except ValueError:
         raise ReadingsError(f"{place} {text.strip()!r} is not a number; type it as 12.34") from None
-    if not math.isfinite(value):
-        raise ReadingsError(f"{place} {text.strip()!r} is not a finite number; read it again")
+    if not is_reading(value):
+        raise ReadingsError(f"{place} {text.strip()!r} is no reading; read it again")
     return value
+
+
+def is_reading(value: float) -> bool:
+    """Whether a person or a converter can have read this number: finite, and neither huge nor next to nothing.
+
+    >>> is_reading(-12.7), is_reading(0.0), is_reading(1e200), is_reading(float("nan"))
+    (True, True, False, False)
+    """
+    return value == 0 or SMALLEST <= abs(value) <= LARGEST
 
 
 def read_typed(path: Path) -> TypedTable:
