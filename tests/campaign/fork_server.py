@@ -11,6 +11,7 @@ from __future__ import annotations
 import importlib
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -33,8 +34,9 @@ class ForkServer:
     def __enter__(self) -> Self:
         with self._log.open("ab") as log:
             self._server = subprocess.Popen(
-                [sys.executable, str(HERE), self._module], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log
-            )
+                [sys.executable, str(HERE), self._module], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                stderr=log, bufsize=0,
+            )  # fmt: skip
         return self
 
     def start(self, order: dict[str, Any]) -> int:
@@ -44,9 +46,11 @@ class ForkServer:
         self._server.stdin.flush()
         return self._answer()
 
-    def ended(self) -> int:
-        """Wait for the child's end: its exit status, or minus the signal that ended it."""
-        return self._answer()
+    def ended(self, within_s: float | None = None) -> int | None:
+        """Wait for the child's end: its exit status, or minus the signal that ended it; None when it goes on."""
+        assert self._server.stdout is not None
+        ready, _, _ = select.select([self._server.stdout], [], [], within_s)
+        return self._answer() if ready else None
 
     def _answer(self) -> int:
         assert self._server.stdout is not None

@@ -7,7 +7,7 @@ of it. A shaft has a number of its own there; the host's number for it stands in
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -63,24 +63,26 @@ class Account:
             self.lost.append(words)
 
 
-def account(world: World, passages: Iterable[Passage], standards: Mapping[int, str] | None = None) -> Account:
-    """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt."""
+def account(world: World, passages: Iterable[Passage], standard: int) -> Account:
+    """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt.
+
+    `standard` is the check standard's own number: it comes again and again, so its newest passage tells where it is.
+    """
     found = Account()
     passages = list(passages)
-    slot = set(standards or {})
-    by_own: dict[int, list[int]] = {}
+    by_own: dict[int, list[Passage]] = {}
     for passage in passages:
         own = world.own(passage.shaft)
         if own is not None:
-            by_own.setdefault(own, []).append(passage.shaft)
-            _compare(found, passage, world.where.get(own, "hopper"))
+            by_own.setdefault(own, []).append(passage)
         elif passage.stage is Stage.TAKEN_OUT:
             found.lost.append(f"shaft {passage.shaft} is said to be taken out, and nobody took one")
-    for own, numbers in by_own.items():
-        if own not in slot and len(numbers) > 1:
-            found.wrong.append(f"the shaft {own} was measured under the numbers {numbers}")
+    for own, same in by_own.items():
+        _compare(found, same[-1], world.where[own])
+        if own != standard and len(same) > 1:
+            found.wrong.append(f"the shaft {own} was measured under the numbers {[one.shaft for one in same]}")
     _count_places(found, world, passages)
-    moved = {shaft for shaft, _ in world.moves} - slot
+    moved = {shaft for shaft, _ in world.moves} - {standard}
     found.fed = len({shaft for shaft in moved if world.where[shaft] != "hopper"})
     _count_all(found, world, passages, moved)
     return found
@@ -89,10 +91,10 @@ def account(world: World, passages: Iterable[Passage], standards: Mapping[int, s
 def _compare(found: Account, passage: Passage, where: str) -> None:
     """A shaft whose own number is known."""
     said = f"shaft {passage.shaft} is {passage.stage} {passage.place or ''} in the journal and lies in {where}"
-    here = where == f"place {passage.place}"
+    here = where == f"place {passage.place}" or (passage.standard is not None and where == "slot")
     match passage.stage:
         case Stage.IN_BIN:
-            found.check(here or (passage.standard is not None and where == "slot"), said)
+            found.check(here, said)
         case Stage.UNCERTAIN:
             found.ambiguous.append(said)
             found.check(here, said)

@@ -1,0 +1,125 @@
+"""The files of a night in the campaign: an invented stock of shafts, a plan, and the host's calibration and bands.
+
+The values of any two shafts lie so far apart that one taken for the other is seen at once.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from midspan import scenario
+
+STANDARD = 9000  # own number of the check standard in its slot
+STANDARD_THOU = 500.0
+RECHECK, REJECTED, CRACKED, RETURN = 5, 6, 7, 8
+STEP_THOU = 2.5  # between the shafts of the stock: ten times what is stated as their uncertainty, and more
+BINS = {1: (400.0, 450.0), 2: (450.0, 500.0), 3: (500.0, 550.0), 4: (550.0, 600.0)}
+FORCE_MARGIN = 2.0  # of the device's limit: simulated shafts stay well below it
+PLAN = """[gauge]
+name = "rehearsal"
+port = "{port}"
+calibration = "gauge.toml"
+
+[sort]
+bands = "bands.toml"
+crack_hysteresis_pct = 1.5
+attended = {attended}
+loaded = {shafts}
+
+{places}
+[[standard]]
+name = "invented bar"
+assigned_thou = {standard_thou}
+u_assigned_thou = 0.3
+
+[checks]
+every_shafts = 12
+every_minutes = 600
+rules = "limits"
+
+[stop]
+faults_in_a_row = 100
+rechecks_in_a_row = 100
+uncertain_in_a_row = 100
+alarms_in_a_row = 100
+wait_minutes = {wait_minutes}
+"""
+
+
+@dataclass
+class Stock:
+    """Shafts by their own numbers, with their truths; `feeder` are the feeder's keys of the scenario."""
+
+    shafts: dict[int, dict[str, Any]]
+    feeder: dict[str, Any] = field(default_factory=dict)
+    gauge: dict[str, Any] = field(default_factory=dict)
+    seed: int = 1
+
+
+def stock(number: int, seed: int, **feeder: Any) -> Stock:
+    """So many sound shafts in random order, one in twelve cracked and one in twelve uneven."""
+    random = Random(seed)
+    steps = list(range(int((BINS[4][1] - BINS[1][0]) / STEP_THOU) - 2))
+    shafts = {}
+    for own in range(1, number + 1):
+        spine_thou = BINS[1][0] + STEP_THOU * (steps[random.randrange(len(steps))] + 1.5)
+        truth = {"spine_thou": spine_thou, "spread_thou": 2.0, "stiff_side_deg": random.uniform(0, 180), "bow_mm": 0.05}
+        if own % 12 == 5:
+            truth["hysteresis"] = 0.03
+        elif own % 12 == 11:
+            truth["spread_thou"] = 14.0
+        shafts[own] = truth
+    return Stock(shafts, feeder, seed=seed)
+
+
+def true_place(truth: Mapping[str, Any]) -> int:
+    """Where a perfect gauge would put a shaft."""
+    if truth.get("hysteresis", 0) > 0.015:
+        return CRACKED
+    if truth.get("spread_thou", 0) > 10:
+        return REJECTED
+    return next(place for place, (low, high) in BINS.items() if low <= truth["spine_thou"] < high)
+
+
+def write(folder: Path, stock: Stock, port: str, *, attended: bool = False, wait_minutes: float = 30.0) -> None:
+    """Write scenario.json, plan.toml, gauge.toml and bands.toml."""
+    folder.mkdir(parents=True, exist_ok=True)
+    given = [{"number": own, **truth} for own, truth in stock.shafts.items()]
+    given.append({"number": STANDARD, "spine_thou": STANDARD_THOU, "spread_thou": 1.0})
+    feeder = {
+        "places": 8, "guards": 3, "slot": STANDARD, "return_place": RETURN, "hopper": list(stock.shafts),
+        "world": str(folder / "world.txt"), "record": str(folder / "release.json"), **stock.feeder,
+    }  # fmt: skip
+    whole = {**scenario.rehearsal(given, stock.seed), "feeder": feeder}
+    whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0, **stock.gauge}
+    (folder / "scenario.json").write_text(json.dumps(whole))
+    (folder / "gauge.toml").write_text(scenario.calibration_text(1))
+    (folder / "bands.toml").write_text(_bands())
+    (folder / "plan.toml").write_text(
+        PLAN.format(
+            port=port, attended=str(attended).lower(), shafts=len(stock.shafts), places="\n".join(_places()),
+            standard_thou=STANDARD_THOU + 0.2, wait_minutes=wait_minutes,
+        )
+    )  # fmt: skip
+
+
+def _bands() -> str:
+    """Simple rule: the value decides, so that no shaft of the stock is doubtful for lying at a limit."""
+    bins = (
+        f'[[bin]]\nname = "bin {place}"\nspine_thou = [{low}, {high}]\nspread_max_thou = 8.0\nrunout_max_thou = 12.0\n'
+        for place, (low, high) in BINS.items()
+    )
+    return '[rule]\nkind = "simple"\n\n' + "\n".join(bins)
+
+
+def _places() -> Iterable[str]:
+    for place in BINS:
+        yield f'[[place]]\nnumber = {place}\nbin = "bin {place}"\nholds = 5000\n'
+    for place, use in ((RECHECK, "recheck"), (REJECTED, "rejected"), (CRACKED, "cracked")):
+        yield f'[[place]]\nnumber = {place}\nuse = "{use}"\nholds = 5000\n'
+    yield f'[[place]]\nnumber = {RETURN}\nuse = "standard"\n'

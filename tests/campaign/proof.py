@@ -1,0 +1,96 @@
+"""Proof of a night from outside: world file, archive and truth against journal and store."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from pathlib import Path
+
+from midspan.archive import Archive
+from midspan.calibration import load_calibration
+from midspan.journal import Journal
+from midspan.passage import Passage, Stage
+from midspan.shaft import ShaftResult, evaluate
+from midspan.store import Store, StoredResult
+
+from campaign import night_files
+from campaign.ledger import Account, World, account
+from campaign.night_files import STANDARD, STANDARD_THOU, Stock
+from campaign.tally import Tally
+
+GAUGE = "rehearsal"
+# A stored value may lie so many standard uncertainties, and so many thou, from the truth: it is one draw of the
+# calibration's errors, and the simulated supports are those of the estimate's bound (measurement model, supports).
+WITHIN_U, MARGIN_THOU = 3.0, 0.2
+
+
+def in_between(tally: Tally, folder: Path) -> None:
+    """Check what was written so far, whatever was going on when it stopped."""
+    if not (folder / "results.db").exists():
+        return
+    with Store.open(folder / "results.db") as store:
+        passages = Journal(store).passages(1)
+    last = passages[-1].stage if passages else "before the first"
+    tally.instants[f"journal {last}"] += 1
+    _add(tally, account(World.read(folder / "world.txt"), passages, STANDARD))
+
+
+def whole_night(tally: Tally, folder: Path, stock: Stock) -> None:
+    """Check a night that has ended: places, verdicts, readings, values."""
+    world = World.read(folder / "world.txt")
+    with Store.open(folder / "results.db") as store:
+        passages = Journal(store).passages(1)
+        results = {one.id: one for one in store.batch(1)}
+    found = account(world, passages, STANDARD)
+    for passage in passages:
+        found.check(not passage.is_open, f"the night is over and shaft {passage.shaft} is {passage.stage}")
+    if not [one for one in passages if one.stage is Stage.NO_SHAFT]:
+        found.check("hopper" not in world.where.values(), "the night is over and the hopper is not empty")
+    left = set(stock.shafts) - set(world.where)
+    found.check(not left, f"the night is over and the shafts {sorted(left)} never left the hopper")
+    _readings(found, folder, results)
+    _values(found, world, passages, results, stock)
+    _add(tally, found)
+    tally.ambiguous += found.ambiguous
+    tally.fed += found.fed
+    tally.verdicts += len(results)
+
+
+def _add(tally: Tally, found: Account) -> None:
+    tally.lost += found.lost
+    tally.wrong += found.wrong
+
+
+def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) -> None:
+    """Each verdict has its whole raw run, which says the same again; no run is stored twice."""
+    archive, calibration = folder / "readings.avro", load_calibration(folder / "gauge.toml")
+    opened = Archive.open(archive)
+    # A device that was reset repeats its noise: the boot tells measurements apart.
+    prints = [(run.boot, run.shaft, sha256(run.counts.tobytes()).digest()) for run in opened.runs() if len(run)]
+    opened.check()
+    if len(set(prints)) != len(prints):
+        found.wrong.append("the same readings are in the archive twice")
+    for one in results.values():
+        run = opened.run_at(one.run.byte_offset)
+        (again,) = evaluate([run], calibration)
+        value = again.spine_thou if isinstance(again, ShaftResult) else None
+        stored = None if one.result is None else one.result["spine_thou"]
+        found.check(run.shaft == one.run.shaft, f"the readings of result {one.id} are of shaft {run.shaft}")
+        found.check(value == stored, f"result {one.id} of shaft {run.shaft} is {stored}, its readings say {value}")
+
+
+def _values(
+    found: Account, world: World, passages: list[Passage], results: dict[int, StoredResult], stock: Stock
+) -> None:
+    """No value but that of the very shaft, and each shaft where its true value belongs."""
+    for passage in passages:
+        own = world.own(passage.shaft)
+        stored = None if passage.result is None else results[passage.result].result
+        if own is None or stored is None:
+            continue
+        truth = STANDARD_THOU if own == STANDARD else stock.shafts[own]["spine_thou"]
+        off, u = abs(stored["spine_thou"] - truth), stored["u_spine_thou"]
+        if off > WITHIN_U * u + MARGIN_THOU:
+            found.wrong.append(f"shaft {passage.shaft} is {truth} thou and stored as {stored['spine_thou']:.2f}")
+        right = passage.standard is not None or passage.place == night_files.true_place(stock.shafts[own])
+        if passage.stage is Stage.IN_BIN and not right:
+            found.wrong.append(f"shaft {passage.shaft} of {truth} thou lies in place {passage.place}")
