@@ -42,6 +42,7 @@ import os
 import sys
 from array import array
 
+from axis import Axis
 from gauge import Gauge
 from pipe import Pipe
 from world import World
@@ -50,64 +51,6 @@ TICKS = 0x3FFFFFFF
 PATIENCE_US = 1500000  # half of the time of silence
 NOISIER = 30.0  # while the scenario says that the cell is noisy
 WAITING_SAMPLES = 4  # like the converter's queue on a real board
-
-
-class Axis:
-    """Steps of one motor, from the (period, steps) pairs it was fed; whole numbers only."""
-
-    def __init__(self, position: int) -> None:
-        self.position = position
-        self._segments = array("i", [0] * 128)
-        self._pairs = 0
-        self._direction = 1
-
-    def feed(self, now_us: int, direction: int, segments, pairs: int) -> None:
-        """Begin to play the pairs."""
-        for i in range(2 * pairs):
-            self._segments[i] = segments[i]
-        self._direction = direction
-        self._pairs = pairs
-        self._pair = 0
-        self._begun_us = now_us  # when the present pair began
-        self._done = 0  # steps of the present pair
-
-    def halt(self) -> None:
-        """Forget the rest."""
-        self._pairs = 0
-
-    def moving(self) -> bool:
-        """Whether pairs are left."""
-        return self._pairs > 0
-
-    def direction(self) -> int:
-        """1 or -1 while moving, 0 at rest."""
-        return self._direction if self._pairs else 0
-
-    def advance(self, now_us: int) -> None:
-        """Step up to this time."""
-        while self._pairs:
-            period, steps = self._segments[2 * self._pair], self._segments[2 * self._pair + 1]
-            done = min((now_us - self._begun_us) // period, steps)
-            self.position += (done - self._done) * self._direction
-            self._done = done
-            if done < steps:
-                return
-            self._begun_us += period * steps
-            self._done = 0
-            self._pair += 1
-            if self._pair == self._pairs:
-                self._pairs = 0
-
-    def when(self, steps: int) -> int:
-        """Time at which so many steps more are done, or at which the last is."""
-        at, left = self._begun_us, steps + self._done
-        for pair in range(self._pair, self._pairs):
-            period, count = self._segments[2 * pair], self._segments[2 * pair + 1]
-            if left <= count:
-                return at + left * period
-            at += count * period
-            left -= count
-        return at
 
 
 class Board:
@@ -148,7 +91,7 @@ class Board:
         world = self.world
         self.let_in, self.gate, self.select, self.handling = world.let_in, world.gate, world.select, world.handling
         self.chute_take, self.temperature_centi = world.chute_take, world.temperature_centi
-        self.release_read, self.release_write = world.release_read, world.release_write
+        self.release_read, self.release_write = world.files.release_read, world.files.release_write
         self._axes = (Axis(int(truths["start_mm"] * truths["press_steps_per_mm"])), Axis(0))
         self._samples = array("i", [0] * (5 * WAITING_SAMPLES))
         self._waiting = 0

@@ -4,25 +4,21 @@ The world outlives the device: each happening is a line of its file, written at 
 process at any instant loses nothing. See README.md for the keys and for the lines.
 """
 
-import json
-import os
-
+from agenda import Agenda
+from lasting import Files
 from shaft import with_defaults
 
 LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit in range(8)]
 FEEDER: dict = {
-    "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0,
-    "world": None, "record": None,
-    "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
-    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "reset": [],
-    "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
+    "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None,
+    "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
+    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "reset": [], "temperature_centi": 2100,
+    "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
 NO_FEEDER = {"places": 0, "guards": 0, "hopper": []}
 STROKE_US, GATE_US, SELECT_US = 350000, 150000, 300000
 ROLL_US, FALL_US, PASS_US = 250000, 200000, 60000  # escapement to rollers, rollers to chute, past its sensor
 APART_US = 120000  # between two shafts that come at once
-LASTING = ("lid", "stop", "silent", "noisy")
-FAR_US = 1 << 62
 
 
 class Reset(Exception):
@@ -33,12 +29,13 @@ class World:
     """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are its feeder's.
 
     `inputs` is what the board's inputs show, `on_rollers` the shafts there, the lowest first, `lasting` which of
-    LASTING hold now. Its time goes on from one device to the next. Raises ValueError that names a key there is not.
+    lid, stop, silent and noisy hold now, `files` what outlives the device. Raises ValueError that names a wrong key.
     """
 
     def __init__(self, given, numbers: list) -> None:
         self.keys = with_defaults(FEEDER, NO_FEEDER if given is None else given, "feeder")
-        self.inputs = self._passed = self._covers = self._busy = self._openings = self._order = self._now_us = 0
+        self.files = Files(self.keys["world"], self.keys["record"])
+        self.inputs = self._passed = self._covers = self._busy = self._openings = self._falling = 0
         self.on_rollers: list[int] = []
         self.lasting: set[str] = set()
         self._there: list[int] = []  # of those on the rollers, the ones that have come to rest
@@ -46,39 +43,29 @@ class World:
         self._counts: dict[int, int] = {}  # of shafts in a place since it was last emptied
         self._place = 1
         self._open = False
-        self._record: "tuple | None" = None
-        self._due: list[tuple] = []
+        self._agenda = Agenda()
+        self._in = self._agenda.add
         slot, hopper = self.keys["slot"], self.keys["hopper"]
         self._slot = [] if slot is None else [slot]
         self._hopper = [number for number in numbers if number != slot] if hopper is None else list(hopper)
         fresh = self._recall()
-        self._begun_us = self._now_us
-        self._there = list(self.on_rollers)
+        self._begun_us = self._agenda.now_us
         self._expect(fresh)
         self._look()
-
-    # The file and the record
 
     def _recall(self) -> bool:
         """Bring everything to where the file says; whether it says nothing yet."""
         fresh = True
-        try:
-            with open(self.keys["world"] or "") as file:
-                for line in file:
-                    time_ms, shaft, what = line.strip().split(" ", 2)
-                    self._now_us, fresh = 1000 * int(time_ms), False
-                    if what.startswith("emptied"):
-                        self._counts[int(what[8:])] = 0
-                    elif shaft != "-" and not what.startswith("measured"):
-                        self._put(int(shaft), what)
-        except OSError:
-            pass
+        for time_ms, shaft, what in self.files.happenings():
+            self._agenda.now_us, fresh = 1000 * time_ms, False
+            if what.startswith("emptied"):
+                self._counts[int(what[8:])] = 0
+            elif shaft != "-" and not what.startswith("measured"):
+                self._put(int(shaft), what)
         return fresh
 
     def _tell(self, shaft, what: str) -> None:
-        if self.keys["world"] is not None:
-            with open(self.keys["world"], "a") as file:
-                file.write("{} {} {}\n".format(self._now_us // 1000, shaft, what))
+        self.files.tell(self._agenda.now_us // 1000, shaft, what)
 
     def note_measured(self, number: int) -> int:
         """The gauge measures what lies there as this number; returns the shaft's own number, -1 when there is none."""
@@ -87,47 +74,21 @@ class World:
         self._tell(self.on_rollers[0], "measured as {}".format(number))
         return self.on_rollers[0]
 
-    def release_read(self):
-        """The record of the last release, or None."""
-        try:
-            with open(self.keys["record"] or "") as file:
-                return tuple(json.load(file))
-        except OSError:
-            return self._record
-
-    def release_write(self, *record) -> None:
-        """Keep the record of a release: all of it or, should the process end now, the one before."""
-        self._record = record
-        if self.keys["record"] is not None:
-            with open(self.keys["record"] + ".new", "w") as file:
-                json.dump(record, file)
-            os.rename(self.keys["record"] + ".new", self.keys["record"])
-
-    # Time
-
     def advance(self, board_us: int) -> None:
         """Let everything happen that is due by this time of the board."""
-        while self.next_us() <= board_us:
-            due = min(self._due)
-            self._due.remove(due)
-            self._now_us = due[0]
-            due[2](*due[3])
+        while self._agenda.do_next(self._begun_us + board_us):
             self._look()
-        self._now_us = self._begun_us + board_us
 
     def next_us(self) -> int:
         """The board's time at the next happening; far off when there is none."""
-        return min(self._due)[0] - self._begun_us if self._due else FAR_US
-
-    def _in(self, us: int, what, *arguments) -> None:
-        self._order += 1  # what is due at the same time happens in the order it was begun
-        self._due.append((self._now_us + us, self._order, what, arguments))
+        return self._agenda.next_us() - self._begun_us
 
     def _expect(self, fresh: bool) -> None:
         """What the scenario has in store from now on."""
-        for kind in LASTING:
+        for kind in ("lid", "stop", "silent", "noisy"):
             for at_s, for_s in self.keys[kind]:
-                if self._at(at_s + for_s, fresh, self._end, kind) and not self._at(at_s, fresh, self._begin, kind):
+                due = self._at(at_s, fresh, self._turn, kind, "begins")
+                if self._at(at_s + for_s, fresh, self._turn, kind, "ends") and not due:
                     self.lasting.add(kind)
         for at_s in self.keys["reset"]:
             self._at(at_s, fresh, self._reset)
@@ -137,19 +98,16 @@ class World:
             self._call()
 
     def _at(self, at_s: float, fresh: bool, what, *arguments) -> bool:
-        us = 1000 * int(1000 * at_s) - self._now_us  # whole milliseconds, as in the file: what was is not due again
+        at_us = 1000 * int(1000 * at_s)  # in whole milliseconds, as in the file: what was is not due again
+        us = at_us - self._agenda.now_us
         if us > 0 or (fresh and us == 0):
             self._in(us, what, *arguments)
             return True
         return False
 
-    def _begin(self, kind: str) -> None:
-        self.lasting.add(kind)
-        self._tell("-", kind + " begins")
-
-    def _end(self, kind: str) -> None:
-        self.lasting.remove(kind)
-        self._tell("-", kind + " ends")
+    def _turn(self, kind: str, word: str) -> None:
+        (self.lasting.add if word == "begins" else self.lasting.remove)(kind)
+        self._tell("-", kind + " " + word)
 
     def _reset(self) -> None:
         self._tell("-", "reset")
@@ -171,7 +129,7 @@ class World:
     def select(self, place: int) -> None:
         """Point the chute to a place."""
         self._work(SELECT_US)
-        self._in(SELECT_US, self._point, place)
+        self._in(SELECT_US, setattr, self, "_place", place)
 
     def handling(self) -> bool:
         """Whether escapement, gate or selector are at work."""
@@ -179,15 +137,14 @@ class World:
 
     def chute_take(self) -> bool:
         """Whether one more shaft has come to the chute's sensor."""
-        if not self._passed:
-            return False
-        self._passed -= 1
-        return True
+        took = self._passed > 0
+        self._passed -= took
+        return took
 
     def temperature_centi(self):
         """The board's thermometer, or None."""
         start = self.keys["temperature_centi"]
-        return None if start is None else int(start + self.keys["warming_centi_per_h"] * self._now_us / 3.6e9)
+        return None if start is None else int(start + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e9)
 
     # What then happens
 
@@ -197,9 +154,6 @@ class World:
 
     def _rest(self) -> None:
         self._busy -= 1
-
-    def _point(self, place: int) -> None:
-        self._place = place
 
     def _drop(self, source: int) -> None:
         heap = self._slot if source else self._hopper
@@ -235,9 +189,11 @@ class World:
         self._openings = 0
         back = self._place == self.keys["return_place"] and not self._slot
         self._move(shaft, "slot" if back else "place {}".format(self._place))
+        self._falling += 1
         self._in(FALL_US, self._reach_chute, shaft)
 
     def _reach_chute(self, shaft: int) -> None:
+        self._falling -= 1
         self._covers += 1
         self._passed += 0 if shaft in self.keys["unseen"] else 1
         self._in(PASS_US, self._leave_chute)
@@ -264,8 +220,6 @@ class World:
                 self._counts[place] = 0
                 self._tell("-", "emptied {}".format(place))
 
-    # Who is where
-
     def _move(self, shaft: int, where: str) -> None:
         self._put(shaft, where)
         self._tell(shaft, where)
@@ -289,10 +243,7 @@ class World:
             inputs |= LEFT_END if shaft in self.keys["short"] else LEFT_END | RIGHT_END
         inputs |= ABOVE if len(self._there) > 1 else 0
         inputs |= (HOPPER if self._hopper else 0) | (SLOT if self._slot else 0)
-        inputs |= CHUTE if self._covers or (self._full(self._place) and not self._falling()) else 0
+        inputs |= CHUTE if self._covers or (self._full(self._place) and not self._falling) else 0
         for bit, kind, guard in ((LID, "lid", 1), (STOP, "stop", 2)):
             inputs |= bit if kind in self.lasting and self.keys["guards"] & guard else 0
         self.inputs = inputs
-
-    def _falling(self) -> bool:
-        return bool([due for due in self._due if due[2] == self._reach_chute])
