@@ -126,6 +126,11 @@ class ScriptedGauge:
         elif datum.get("order") == "CLEAR_FAULT":
             self.say_event("HOMING")
             self.say_event("IDLE")
+        elif name == "Feed":
+            self._handle("FEEDING", "LOADED", in_gauge=datum["shaft"], seated=True)
+        elif name == "Release":
+            self._handle("RELEASING", "IDLE", in_gauge=None, seated=False)
+            self.identify["last_release"] = {**datum, "done": True, "passed": 1}
         elif name == "Acknowledge":
             self.held = []
             after = "STANDING" if self.identify["state"] == "STANDING" else "IDLE"
@@ -141,6 +146,11 @@ class ScriptedGauge:
         self.identify["held_shaft"] = shaft
         if not self.hold_back:
             self.finish()
+
+    def _handle(self, moving: str, rest: str, **changes: Any) -> None:
+        self.say_event(moving)
+        self.identify.update(changes)
+        self.say_event(rest)
 
     def _step(self, shaft: int) -> None:
         self.held = [block(shaft, i, 3 * i, "BENCH") for i in range(5)]

@@ -12,8 +12,8 @@ import scripted_gauge as scripted
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan import outcomes as out
-from midspan.errors import LinkError, MidspanError, ProtocolError
-from midspan.records import BenchStep, CyclePlan, Phase, State
+from midspan.errors import DeviceFault, LinkError, MidspanError, ProtocolError
+from midspan.records import BenchStep, CyclePlan, Feed, LastRelease, Phase, Release, Source, State
 from midspan.schemas import fingerprint
 from midspan.session import EXPECTING_NOTHING, Session
 from midspan.stages import TABLE, Signal, Stage
@@ -133,6 +133,43 @@ def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGaug
     talk.session.clear_fault(talk.now_s)
     assert talk.run().session.stage is Stage.READY
     assert talk.gauge.identify["state"] == "IDLE"
+
+
+@pytest.mark.parametrize(
+    "gauge",
+    [
+        ScriptedGauge(),
+        lose(("Reply", 1)),  # the order is repeated
+        lose(("Event", 1), ("Event", 2)),  # the greeting finds the gauge at rest
+        lose(("Reply", 1), ("Event", 1), ("Event", 2), ("Event", 3)),
+    ],
+)
+def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
+    talk = Talk(gauge).greeted()
+    for order in (Feed(SHAFT, Source.HOPPER), Release(SHAFT, 3)):
+        talk.session.handle(order, talk.now_s)
+        assert talk.run().session.stage is Stage.READY
+        assert talk.found(out.Done)[-1].request == order
+    assert talk.found(out.Failed) == []
+    talk.session.greet(talk.now_s)
+    identify = talk.run().session.identify
+    assert (identify.state, identify.in_gauge) == (State.IDLE, None)
+    assert identify.last_release == LastRelease(SHAFT, 3, True, 1)
+
+
+@pytest.mark.parametrize(
+    ("refusal", "kind", "words"),
+    [
+        ("NOT_SAFE", DeviceFault, "the gauge does not move for Feed: the lid is open or the emergency stop is pressed"),
+        ("NO_FEEDER", ProtocolError, "the gauge refused Feed: it has no feeder (NO_FEEDER)"),
+    ],
+)
+def test_a_refused_feed_is_named(refusal: str, kind: type, words: str) -> None:
+    talk = Talk(ScriptedGauge(refuse={"Feed": refusal})).greeted()
+    talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
+    failure = talk.run().failure()
+    assert (type(failure), str(failure)) == (kind, words)
+    assert talk.session.stage is Stage.READY
 
 
 def test_a_refused_bench_step_is_named() -> None:
@@ -541,6 +578,7 @@ ORDERS = {
     Signal.FETCH: lambda s: s.fetch(1, "", 0, 0.0),
     Signal.STORED: lambda s: s.stored(1, 0.0),
     Signal.STOP: lambda s: s.stop(0.0),
+    Signal.HANDLE: lambda s: s.handle(Feed(1, Source.HOPPER), 0.0),
     Signal.CLEAR_FAULT: lambda s: s.clear_fault(0.0),
 }
 
