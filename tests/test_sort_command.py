@@ -1,9 +1,11 @@
 """`midspan sort` on the simulated gauge: the real device code, its world's file as the ledger, signals and mistakes."""
 
+import re
 import signal
 import subprocess
 import sys
 from collections import Counter
+from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan, settings
@@ -13,6 +15,7 @@ from midspan.passage import HappeningKind, Stage
 from midspan.store import Store
 
 # The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
+WHOLE_STORY = night_scenario.MISHAPS
 STOCK, HOPPER, BAR = 7, 6, night_scenario.BAR["number"]
 RUN = """
 import sys
@@ -63,7 +66,10 @@ def check_ledger(folder, number=HOPPER):
     assert not [one for one in ended if one.is_open]
     truly = Counter(place for shaft, place in at.items() if shaft != BAR)
     assert sum(truly.values()) == number
-    counted = Counter(f"place {one.place}" for one in ended if one.standard is None and one.stage is not Stage.NO_SHAFT)
+    counted = Counter()
+    for one in ended:
+        if one.standard is None and one.stage is not Stage.NO_SHAFT:
+            counted[f"place {one.place}"] += max(1, one.passed)
     assert counted == truly
     assert at[BAR] == "slot"
 
@@ -80,6 +86,21 @@ def test_a_night_from_beginning_to_end(folder):
     assert cracked == 1  # the club's cracked one lies first in the hopper
     again = midspan("sort", folder / "night.toml")  # someone filled the hopper
     assert "Night 2: 6 shafts. Over" in again.stdout
+
+
+def test_the_night_of_the_readme_is_as_it_is_shown(folder, monkeypatch):
+    monkeypatch.setattr(night_scenario, "STOCK", 36)
+    monkeypatch.setattr(night_scenario, "MISHAPS", WHOLE_STORY)
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    shown = readme.partition("### Alone through the night")[2].partition("\n### ")[0]
+    done = midspan("sort", folder / "night.toml", columns=100)
+    printed = [line.rstrip() for line in (done.stderr + done.stdout).splitlines()]
+    lines = [line[4:] for line in shown.splitlines() if line.startswith("    ") and "midspan" not in line]
+    assert len(lines) == 13
+    for line in lines:  # the reader's demonstration has used 36 numbers before
+        here = re.sub(r"^shaft (\d+)", lambda found: f"shaft {int(found[1]) - 36}", line)
+        assert here in printed, here
+    check_ledger(folder, 35)
 
 
 def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder):
