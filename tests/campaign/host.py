@@ -6,6 +6,8 @@ or is said to the gauge. It dies by SIGKILL, which no code hears.
 
 from __future__ import annotations
 
+import encodings.utf_8_sig  # noqa: F401 - a host without rights could not import it
+import errno
 import json
 import os
 import resource
@@ -16,12 +18,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from midspan import archive_writer, link, plan
+from midspan import archive_writer, gauge, link, plan
 from midspan.appraisal import Appraisal  # noqa: F401 - imported by now, so that no forked host pays for it
+from midspan.errors import MidspanError
 from midspan.journal import Journal
 from midspan.keeper import Keeper
 from midspan.lookout import Clocks
-from midspan.night import Night, Watcher
+from midspan.night import Ending, Night, Watcher
 from midspan.night_setup import load_setup
 from midspan.notices import Notices
 from midspan.reach import Reach
@@ -33,23 +36,41 @@ HASTE = 5.0  # the host's clocks run so much faster than the real one, so that n
 
 
 def run(order: dict[str, Any]) -> None:
-    """Sort in the folder of the order; how it ended is written to ending.json there."""
+    """Sort in the folder of the order; how it ended is written to the file `ending`.
+
+    `die` is [what, n-th time, whether after it], `file_bytes` how large a file may be, `archive_room` by how much
+    the archive may grow, `user` whose rights it has, `person` says that someone answers, `wait_s` how long a locked
+    database is waited for.
+    """
     folder = Path(order["folder"])
+    if order.get("user") is not None:
+        os.setresuid(order["user"], order["user"], order["user"])
     _die_as_told(order.get("die"))
-    _fill_the_disk(order.get("file_bytes"))
+    _fill_the_disk(order.get("file_bytes"), order.get("archive_room"))
     for name, value in SHORT.items():
         setattr(plan, name, value)
-    setup = load_setup(folder / "plan.toml", attended=order.get("attended", False))
-    clocks = hasty(order.get("haste", HASTE))
-    reach = Reach(setup.plan.gauge.name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
-    with Store.open(setup.store) as store, Notices(setup.plan.notices, folder, "the campaign") as notices:
+    try:
+        ending = _night(folder, order)
+        ended = [ending.is_over, ending.words]
+    except MidspanError as error:
+        ended = [False, str(error)]
+    Path(order["ending"]).write_text(json.dumps(ended))
+
+
+def _night(folder: Path, order: dict[str, Any]) -> Ending:
+    setup = load_setup(folder / "plan.toml")
+    clocks, name = hasty(HASTE), setup.plan.gauge.name
+    reach = Reach(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
+    ask = (lambda words: True) if order.get("person") else None
+    with (
+        Store.open(setup.store, wait_s=order.get("wait_s", 5.0)) as store,
+        Notices(setup.plan.notices, folder, "the campaign") as notices,
+    ):
         journal = Journal(store)
-        if not journal.nights(setup.plan.gauge.name):
-            journal.begin_night(setup.plan.gauge.name, setup.as_json(), clocks.now_ms())
-        keeper = Keeper(setup, store, journal.nights(setup.plan.gauge.name)[-1], clocks.now_ms)
-        ask = (lambda words: True) if order.get("person") else None
-        ending = Night(keeper, reach, Watcher(notices, ask), clocks).run()
-    (folder / "ending.json").write_text(json.dumps([ending.is_over, ending.words]))
+        if not journal.nights(name):
+            journal.begin_night(name, setup.as_json(), clocks.now_ms())
+        keeper = Keeper(setup, store, journal.nights(name)[-1], clocks.now_ms)
+        return Night(keeper, reach, Watcher(notices, ask), clocks).run()
 
 
 def hasty(haste: float) -> Clocks:
@@ -74,6 +95,8 @@ def _die_as_told(told: list[Any] | None) -> None:
         os.fsync = _watched(os.fsync, die, after)
     elif what == "write":
         link.SerialLink.write = _watched(link.SerialLink.write, die, after)  # type: ignore[method-assign]
+    elif what == "release":
+        gauge.Gauge.release = _watched(gauge.Gauge.release, die, after)  # type: ignore[method-assign]
     elif what == "commit":
         Store.transaction = _watched_transaction(Store.transaction, die, after)  # type: ignore[method-assign]
     elif what == "torn":
@@ -135,7 +158,19 @@ def _torn(write: Callable[..., Any], fuse: _Fuse) -> Callable[..., Any]:
     return torn
 
 
-def _fill_the_disk(file_bytes: int | None) -> None:
+def _fill_the_disk(file_bytes: int | None, archive_room: int | None) -> None:
     """No file can grow beyond this: the operating system itself refuses, as it does on a full disk."""
     if file_bytes is not None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (file_bytes, file_bytes))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (file_bytes, resource.RLIM_INFINITY))
+    if archive_room is not None:
+        archive_writer.ArchiveWriter._write = _short(archive_room)  # type: ignore[method-assign]
+
+
+def _short(room_bytes: int) -> Callable[..., None]:
+    """What fits is written, then the disk is full, as write(2) tells it."""
+
+    def write(writer: archive_writer.ArchiveWriter, data: bytes) -> None:
+        writer._file.write(data[:room_bytes])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    return write

@@ -1,15 +1,11 @@
-"""One bench of the campaign: a device, a cable, hosts one after another, what is done to them, and the proof."""
+"""A lane of the campaign: nights on a bench one after another, what is done to them, and the proof of each."""
 
 from __future__ import annotations
 
-import json
-import os
-import signal
-import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -17,11 +13,10 @@ from typing import Any
 from midspan.frames import Deframer, Frame
 from midspan.packing import unpack
 from midspan.records import Event, State
-from midspan.rehearsal import interpreter_command
-from midspan.schemas import data_folder
 
 from campaign import night_files, proof
-from campaign.cable import Cable, Pass, untouched
+from campaign.bench import Bench
+from campaign.cable import Pass, untouched
 from campaign.fork_server import KILLED, ForkServer
 from campaign.ledger import World
 from campaign.spoil import Spoiler
@@ -41,46 +36,6 @@ TRAPS = (
     State.RELEASING, State.RELEASING, State.IDLE, State.HOMING,
 )  # fmt: skip
 HARMS = ("host killed", "device reset", "both", "cable cut", "port renamed")
-
-
-class Device:
-    """The device code in a process that is killed and started again; world and record stay."""
-
-    def __init__(self, folder: Path, cable: Cable, shafts: int) -> None:
-        run = data_folder("device") / "rehearsal" / "run.py"
-        self._command = [*interpreter_command(shafts), str(run), str(folder / "scenario.json")]
-        self._cable, self._log = cable, folder / "device-errors.txt"
-        self.starts = 0
-        self.start()
-
-    def start(self) -> None:
-        """Switch it on."""
-        with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log, bufsize=0
-            )
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._cable.join(self._process.stdin.fileno(), self._process.stdout.fileno())
-        self.starts += 1
-
-    def kill(self) -> None:
-        """Take its supply away."""
-        self._cable.join(-1, -1)
-        self._process.kill()
-        self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            assert pipe is not None
-            pipe.close()
-
-    def die(self) -> None:
-        """The supply goes; `kill` clears up after it."""
-        self._process.kill()
-
-    @property
-    def died(self) -> bool:
-        """Whether it ended by itself, which it never should."""
-        return self._process.poll() is not None
 
 
 class Trap:
@@ -119,74 +74,65 @@ class Lane:
 
     def until(self, wanted: dict[str, int]) -> None:
         """Sort nights until each kind of harm was done so often."""
-        while any(self.tally.injected[kind] < number for kind, number in wanted.items()):
+        while any(self._wants(kind, wanted) for kind in wanted):
             self._night(wanted)
+
+    def _wants(self, kind: str, wanted: dict[str, int]) -> bool:
+        return self.tally.injected[kind] < wanted[kind]
 
     def _night(self, wanted: dict[str, int]) -> None:
         folder = self._root / f"night-{self.tally.nights}"
         self.tally.nights += 1
-        self._folder, self._ports = folder, 0
-        seed = self._random.getrandbits(30)
-        self._stock = night_files.stock(SHAFTS, seed)
-        resets = RESETS if self._wanted("device reset", wanted) else 0
-        self._stock.feeder["reset"] = sorted(self._random.uniform(0, NIGHT_S) for _ in range(resets))
-        night_files.write(folder, self._stock, str(folder / "port-0"))
+        resets = RESETS if self._wants("device reset", wanted) else 0
+        stock = night_files.stock(SHAFTS, self._random.getrandbits(30))
+        stock.feeder["reset"] = sorted(self._random.uniform(0, NIGHT_S) for _ in range(resets))
         spoilers = [Spoiler(self._random, SPOILT_EVERY) for _ in range(2)] if self.tally.nights % 2 == 0 else []
         to_host, to_device = spoilers or (untouched, untouched)
         self._trap = Trap(to_host)
-        self._cable = Cable(self._trap, to_device)
-        self._cable.plug_in(folder / "port-0")
-        self._device = Device(folder, self._cable, SHAFTS + 1)
-        try:
+        with Bench(folder, self._server, stock, self._trap, to_device) as self._bench:
             self._sort(wanted)
-            proof.whole_night(self.tally, folder, self._stock)
-        finally:
-            self._device.kill()
-            self._cable.close()
-        world = (folder / "world.txt").read_text()
-        self.tally.injected["device reset"] += world.count(" - reset\n")
+            proof.whole_night(self.tally, folder, stock)
+        self.tally.injected["device reset"] += (folder / "world.txt").read_text().count(" - reset\n")
         self.tally.injected["frames spoilt"] += sum(one.spoilt for one in spoilers)
 
     def _sort(self, wanted: dict[str, int]) -> None:
-        self._moved_s = time.monotonic()
-        self._moves = 0
+        self._moved_s, self._moves = time.monotonic(), 0
         running = False
         while True:
             if not running:
-                proof.in_between(self.tally, self._folder)
-                running = self._start_host(wanted)
-            status = self._server.ended(0.0)
+                proof.in_between(self.tally, self._bench.folder)
+                self._start_host(wanted)
+            status = self._bench.ended(0.0)
             if status is None:
                 status = self._harm(wanted)
             self._check_that_it_goes_on()
             running = status is None
             self.tally.injected["host killed"] += status == KILLED and self._told_to_die
-            if status == 0 and self._is_over():
-                return
-            assert status in (None, 0, KILLED), f"a host ended with status {status}; see {self._root / 'hosts.txt'}"
+            if status == 0:
+                is_over, words = self._bench.over
+                self.tally.waits[words] += not is_over
+                if is_over:
+                    return
 
-    def _start_host(self, wanted: dict[str, int]) -> bool:
-        order: dict[str, Any] = {"folder": str(self._folder), "person": self._random.random() < 0.3}
-        if self._random.random() < OWN_HAND and self._wanted("host killed", wanted):
+    def _start_host(self, wanted: dict[str, int]) -> None:
+        order: dict[str, Any] = {"person": self._random.random() < 0.3}
+        self._told_to_die = self._random.random() < OWN_HAND and self._wants("host killed", wanted)
+        if self._told_to_die:
             what, most = self._random.choice((("commit", 60), ("write", 80), ("fsync", 3), ("torn", 2)))
             order["die"] = [what, self._random.randint(1, most), self._random.random() < 0.5]
-        self._pid = self._server.start(order)
-        self._told_to_die = "die" in order
-        return True
-
-    def _wanted(self, kind: str, wanted: dict[str, int]) -> bool:
-        return self.tally.injected[kind] < wanted.get(kind, 0)
+        self._bench.start_host(**order)
 
     # Harm
 
     def _harm(self, wanted: dict[str, int]) -> int | None:
         """Do one thing; the host's status when it ended."""
-        kinds = [kind for kind in HARMS if self._wanted(kind, wanted)]
+        kinds = [kind for kind in HARMS if self._wants(kind, wanted)]
         if not kinds:
-            return self._server.ended(0.5)
+            return self._bench.ended(0.5)
         kind = self._random.choice(kinds)
         self.tally.injected[kind] += 1
-        deadly = {"host killed": self._kill_host, "device reset": self._device.die, "both": self._kill_both}
+        bench = self._bench
+        deadly = {"host killed": bench.kill_host, "device reset": bench.device.die, "both": self._kill_both}
         self._wait_for_a_moment(deadly.get(kind, lambda: None))
         return {
             "host killed": self._host_killed, "device reset": self._reset, "both": self._both,
@@ -209,57 +155,46 @@ class Lane:
             self.tally.instants[f"device {state.name}"] += 1
         self._trap.spring = None
 
-    def _kill_host(self) -> None:
-        with suppress(ProcessLookupError):  # it may just have ended
-            os.kill(self._pid, signal.SIGKILL)
-
     def _kill_both(self) -> None:
-        self._device.die()
-        self._kill_host()
+        self._bench.device.die()
+        self._bench.kill_host()
 
     def _host_killed(self) -> int | None:
-        self._kill_host()
+        self._bench.kill_host()
         self._told_to_die = False
-        return self._server.ended()
+        return self._bench.ended()
 
     def _reset(self) -> int | None:
-        self._device.kill()
-        status = self._server.ended(self._random.choice((0.0, 0.05, 0.3)))
-        self._device.start()
+        self._bench.device.kill()
+        status = self._bench.ended(self._random.choice((0.0, 0.05, 0.3)))
+        self._bench.device.start()
         return status
 
     def _both(self) -> int | None:
-        self._device.kill()
+        self._bench.device.kill()
         status = self._host_killed()
-        self._device.start()
+        self._bench.device.start()
         return status
 
     def _cut(self) -> int | None:
-        return self._plug(0)
+        return self._unplug_for_a_while(0)
 
     def _rename(self) -> int | None:
-        return self._plug(1)
+        return self._unplug_for_a_while(1)
 
-    def _plug(self, further: int) -> int | None:
-        self._cable.cut()
-        status = self._server.ended(self._random.choice((0.0, 0.1, 0.6)))
-        self._ports += further
-        self._cable.plug_in(self._folder / f"port-{self._ports}")
+    def _unplug_for_a_while(self, further: int) -> int | None:
+        self._bench.cable.cut()
+        status = self._bench.ended(self._random.choice((0.0, 0.1, 0.6)))
+        self._bench.plug_again(further)
         return status
 
-    # What comes of it
-
-    def _is_over(self) -> bool:
-        is_over, words = json.loads((self._folder / "ending.json").read_text())
-        self.tally.waits[words] += not is_over
-        return bool(is_over)
-
     def _check_that_it_goes_on(self) -> None:
-        assert not self._device.died, f"the device ended by itself; see {self._folder / 'device-errors.txt'}"
-        moves = len(World.read(self._folder / "world.txt").moves)
+        folder = self._bench.folder
+        assert not self._bench.device.died, f"the device ended by itself; see {folder / 'device-errors.txt'}"
+        moves = len(World.read(folder / "world.txt").moves)
         if moves != self._moves:
             self._moves, self._moved_s = moves, time.monotonic()
-        assert time.monotonic() - self._moved_s < LONGEST_S, f"nothing goes on in {self._folder}"
+        assert time.monotonic() - self._moved_s < LONGEST_S, f"nothing goes on in {folder}"
 
 
 @contextmanager

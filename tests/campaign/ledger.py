@@ -77,8 +77,10 @@ def account(world: World, passages: Iterable[Passage], standard: int) -> Account
             by_own.setdefault(own, []).append(passage)
         elif passage.stage is Stage.TAKEN_OUT:
             found.lost.append(f"shaft {passage.shaft} is said to be taken out, and nobody took one")
+    newest = max((one.shaft for one in passages if one.standard is not None), default=0)
     for own, same in by_own.items():
-        _compare(found, same[-1], world.where[own])
+        if own != standard or same[-1].shaft == newest:
+            _compare(found, same[-1], world.where[own])
         if own != standard and len(same) > 1:
             found.wrong.append(f"the shaft {own} was measured under the numbers {[one.shaft for one in same]}")
     _count_places(found, world, passages)
