@@ -139,6 +139,7 @@ def test_when_recheck_is_full_too_the_shaft_stays_in_the_gauge_until_a_person_em
     rig = a_rig(tmp_path, plan)
     ending = rig.sort()
     assert ending.words == "place 1 (500) and place 3 (recheck) are full: empty them, then go on"
+    assert ending.options == " --emptied 1 --emptied 3"
     assert rig.world.rollers == ["c"]
     overflow = "place 1 (500) is full: its shafts go to place 3 (recheck)"
     assert rig.notices.told == [
@@ -182,10 +183,22 @@ def test_what_needs_eyes_stops_the_night_and_the_next_one_goes_on(tmp_path, call
     assert not ending.is_over
     assert f"the gauge stands still: {code}" in ending.words
     assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
-    rig.gauge.clear_fault()  # by the person
-    assert rig.sort().is_over
+    assert ending.options == " --clear-fault"
+    assert rig.sort().words == ending.words  # nobody looked
+    assert rig.sort(before=lambda night: night.looked_after()).is_over
     assert rig.check_ledger() == 0
     assert len(rig.world.went) == 4
+
+
+def test_a_persons_leave_holds_for_one_clearing(tmp_path):
+    rig = a_rig(tmp_path)
+    rig.gauge.faults += [("feed", FaultCode.JAM), ("release", FaultCode.JAM)]
+    rig.world.went["a"], rig.world.hopper = "taken", ["b", "c", "d"]
+    assert not rig.sort(before=lambda night: night.looked_after()).is_over
+    ending = rig.sort(before=lambda night: night.looked_after())
+    assert "JAM" in ending.words
+    assert rig.world.rollers == ["b"]
+    assert rig.sort(before=lambda night: night.looked_after()).is_over
 
 
 def test_only_a_persons_word_lets_the_same_night_go_on(tmp_path):

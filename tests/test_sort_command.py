@@ -112,7 +112,7 @@ def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder)
     stopped = midspan("sort", folder / "night.toml")
     assert stopped.returncode == 1
     assert stopped.stderr.splitlines()[-1] == (
-        "midspan: stopped: the chute missed 1 shafts in a row: look at its sensor, and recount. Then go on with: "
+        "midspan: the chute missed 1 shafts in a row: look at its sensor, and recount. Then go on with: "
         f"midspan sort {folder}/night.toml --resume"
     )
     assert "Recount: place" in stopped.stdout
@@ -166,6 +166,43 @@ def test_a_calibration_of_another_gauge_is_refused_unless_one_says_so(folder):
     done = midspan("sort", folder / "night.toml", "--doubtful-calibration")
     assert done.returncode == 1  # its results say so, which makes the check standard's a bad one
     assert "check standard bar 1 was out of control" in done.stderr
+
+
+def test_an_opened_lid_stops_the_night_at_once_and_only_a_person_starts_it_again(folder):
+    night_scenario.MISHAPS["lid"] = [[50.0, 5.0]]  # a cycle is under way then
+    stopped = midspan("sort", folder / "night.toml")
+    told = "midspan: the gauge stands still: LID_OPEN: The lid was opened while something moved. "
+    assert complaint(stopped).startswith(told)
+    assert complaint(stopped).endswith(f"Then go on with: midspan sort {folder}/night.toml --resume --clear-fault")
+    with folder.joinpath("rehearsal", "world.txt").open("a") as world:
+        world.write("56000 - lid ends\n")
+    assert midspan("sort", folder / "night.toml", "--resume").returncode == 0  # the simulated one began anew meanwhile
+    check_ledger(folder)
+
+
+def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, monkeypatch):
+    night_scenario.MISHAPS["lid"] = [[50.0, 5.0], [120.0, 5.0]]
+    asked = []
+    monkeypatch.setattr("builtins.input", lambda words: asked.append(words) or "")
+    done = midspan("sort", folder / "night.toml", "--attended")
+    assert done.returncode == 0, done.stderr
+    assert asked
+    assert all("LID_OPEN" in words or "the lid is open: shut it" in words for words in asked)
+    assert all(words.endswith("Enter when done, or type stop: ") for words in asked)
+    check_ledger(folder)
+
+
+@pytest.mark.parametrize("answer", ["stop", EOFError])
+def test_a_person_who_does_not_want_to_go_on_ends_the_night(folder, monkeypatch, answer):
+    night_scenario.MISHAPS["lid"] = [[50.0, 5.0]]
+
+    def say(_):
+        if answer is EOFError:
+            raise EOFError
+        return answer
+
+    monkeypatch.setattr("builtins.input", say)
+    assert "the gauge stands still: LID_OPEN" in complaint(midspan("sort", folder / "night.toml", "--attended"))
 
 
 # Processes and signals

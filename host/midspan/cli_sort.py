@@ -15,6 +15,9 @@ def sort(
     attended: Annotated[
         bool, typer.Option("--attended", help="You stay with the gauge: you are asked instead of the night stopping.")
     ] = False,
+    clear_fault: Annotated[
+        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
+    ] = False,
     emptied: Annotated[
         list[int] | None, typer.Option("--emptied", min=1, max=64, help="You emptied this place; may be repeated.")
     ] = None,
@@ -34,5 +37,6 @@ def sort(
     from midspan import sort_commands
 
     sort_commands.sort(
-        plan, resume=resume, anew=anew, attended=attended, emptied=emptied or [], even_so=even_so
+        plan, resume=resume, anew=anew, attended=attended, clear_fault=clear_fault, emptied=emptied or [],
+        even_so=even_so,
     )  # fmt: skip

@@ -28,16 +28,18 @@ from midspan.troubles import Troubles, fault_of
 AS_ASKED = "you asked for it"
 AT_ONCE = "you stopped it at once"
 SLICE_S = 0.5  # of a pause, so that Ctrl-C is heard soon
+USES_LEAVE = (Do.CLEAR_FAULT, Do.ORDER, Do.RELEASE)  # a person's, which holds for one of them
 SAME_MOST = 6  # times that a move may come to nothing
 RESETS_MOST = 20  # while no shaft comes to its end
 
 
 @dataclass(frozen=True)
 class Ending:
-    """How a night ended: over, or stopped so that it can go on; and why."""
+    """How a night ended: over, or stopped so that it can go on, and why; `options` are those of the next command."""
 
     is_over: bool
     words: str
+    options: str = ""
 
 
 @dataclass
@@ -67,6 +69,10 @@ class Night:
     def finish(self) -> None:
         """Finish the shaft in hand, check once more, and end."""
         self._asked = AS_ASKED
+
+    def looked_after(self) -> None:
+        """A person looked at the gauge: its fault may be cleared, once."""
+        self._person = True
 
     def emptied(self, place: int) -> None:
         """A person emptied a place."""
@@ -133,7 +139,7 @@ class Night:
             return self._call(Move(Do.CALL_PERSON, move.shaft, words=words))
         if move.do is Do.RELEASE and now.course is not None and now.course.full:
             self._lookout.full(now.course.full, now.course.words)
-        self._person = False
+        self._person = self._person and move.do not in USES_LEAVE
         deeds.do(move, now)
         self._went_well(move, now)
         return None
@@ -189,8 +195,10 @@ class Night:
             self._lookout.note(HappeningKind.FAULT, move.words, move.code, move.shaft)
             self._watcher.notices.tell(Kind.NEEDS_PERSON, move.words)
         if self._watcher.ask is None or not self._watcher.ask(move.words):
-            return Ending(False, move.words)
-        self._person, self._same, self._lookout.resets = True, (None, 0), 0
+            options = "".join(f" --emptied {place}" for place in move.full)
+            return Ending(False, move.words, options or (" --clear-fault" if move.code else ""))
+        self.looked_after()
+        self._same, self._lookout.resets = (None, 0), 0
         for place in move.full:
             self.emptied(place)
         return None

@@ -35,7 +35,8 @@ TURNS = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, Happen
 
 
 def sort(
-    plan_file: Path, *, resume: bool, anew: bool, attended: bool, emptied: Sequence[int], even_so: bool
+    plan_file: Path, *, resume: bool, anew: bool, attended: bool, clear_fault: bool, emptied: Sequence[int],
+    even_so: bool,
 ) -> None:  # fmt: skip
     """Sort until the hopper is empty or someone must come; NightStopped says why when it is the latter."""
     setup = load_setup(plan_file, attended=attended, even_so=even_so)
@@ -55,6 +56,8 @@ def sort(
         running = Night(keeper, reach, Watcher(notices, screen.ask if _attended(setup) else None, screen.show), clocks)
         for place in emptied:
             running.emptied(place)
+        if clear_fault:
+            running.looked_after()
         with _heard(running, screen):
             ending = running.run()
         notices.close()
@@ -173,4 +176,5 @@ def _leave(ending: Ending, plan_file: Path) -> None:
     if ending.words in (AS_ASKED, AT_ONCE):
         raise SystemExit(INTERRUPTED)
     if not ending.is_over:
-        raise NightStopped(f"stopped: {ending.words}. Then go on with: midspan sort {plan_file} --resume")
+        words = ending.words.rstrip(".")
+        raise NightStopped(f"{words}. Then go on with: midspan sort {plan_file} --resume{ending.options}")
