@@ -265,6 +265,15 @@ def test_turning_that_shows_no_period(table, words):
     assert words in refused(calibrate_rotation, table, 800.0)
 
 
+@pytest.mark.parametrize("count", [0.0, 84_000.0, 1e8])
+@pytest.mark.parametrize("drift", [0.0, 3.0])
+def test_a_count_that_does_not_vary_shows_no_period(count, drift):
+    # What rounding leaves of it must not be taken for a pattern.
+    steps = np.arange(0.0, 4000.0, 20.0)
+    table = readings_of("r.csv", steps=steps.tolist(), count=(count + drift * steps).tolist())
+    assert "the count does not vary with the turn" in refused(calibrate_rotation, table, 800.0)
+
+
 def test_index_marks():
     found = calibrate_rotation_marks(readings_of("m.csv", mark_steps=[3.0, 806.0, 1610.0, 2413.0, 3216.0]), 800.0)
     assert found.section["steps_per_turn"] == pytest.approx(803.3, abs=0.3)

@@ -29,6 +29,7 @@ FEWEST_A_TURN = 12
 FEWEST_MARKS = 4
 SLIP_RANGE = 0.002  # what another shaft of the same size slips differently, as a standard uncertainty (no source)
 ORDERS = (1, 2)
+ROUNDING = 1e-9  # of a count: what varies less is none of the shaft's
 LEAST_EXPLAINED = 0.5  # share of the variation that the pattern must make, or there is no pattern to go by
 
 
@@ -44,6 +45,9 @@ def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = 
             f"{readings.source}: {len(steps)} readings over {turns:.1f} turns; take {FEWEST_TURNS:g} turns or more "
             f"with {FEWEST_A_TURN} readings each"
         )
+    varies = _drifting(steps, count)
+    if varies <= len(count) * (ROUNDING * float(np.abs(count).max())) ** 2:
+        raise ReadingsError(f"{readings.source}: the count does not vary with the turn; is a shaft in, and pressed on?")
     near = np.linspace(1 - REACH, 1 + REACH, 2 * int(REACH * turns * 16) + 3) * expected
     left = [_left_over(steps, count, period) for period in near]
     best = int(np.argmin(left))
@@ -56,7 +60,7 @@ def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = 
         lambda period: _left_over(steps, count, period), bounds=(near[best - 1], near[best + 1]), method="bounded",
         options={"xatol": 1e-7 * expected},
     )  # fmt: skip
-    explained = 1 - found.fun / _drifting(steps, count)
+    explained = 1 - found.fun / varies
     if explained < LEAST_EXPLAINED:
         raise ReadingsError(
             f"{readings.source}: only {explained:.0%} of what varies repeats with the turn; take a shaft with more "
@@ -136,7 +140,8 @@ def _u_period(steps: Array, count: Array, period: float, least: float) -> float:
     sides = sum(_left_over(steps, count, period + sign * width) for sign in (-1, 1))
     curvature = (sides - 2 * least) / width**2
     degrees = len(steps) - 3 - 2 * len(ORDERS)
-    return math.sqrt(2 * least / degrees / curvature)
+    # With next to no noise rounding alone is left, and its curvature may have any sign.
+    return math.sqrt(2 * least / degrees / curvature) if curvature > 0 else width
 
 
 def _u_from_parts(steps: Array, count: Array, period: float) -> float:
