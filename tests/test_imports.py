@@ -32,7 +32,8 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision notice_ways notices
-    sort_plan tables store verdict passage journal tally checks
+    sort_plan tables set_tables store verdict passage journal tally checks
+    set_limits set_line set_build set_polish set_bound set_exact set_choice
     situation moves course night_setup appraisal keeper lookout troubles
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands

@@ -2,7 +2,7 @@
 
 A result that is made again under another calibration or evaluation is a new row beside the old one, and a shaft that
 goes on through the gauge leaves a row for each step; triggers in the database itself refuse to change or delete a
-row, whatever program tries.
+row, whatever program tries. Matched sets have their tables in set_tables.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from midspan.errors import StoreError
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-SCHEMA_VERSION = 3
-RESULTS_ONLY = 2  # the version before the journal: it gets the tables it lacks, what it holds stays
+SCHEMA_VERSION = 4
+GROWN = (2, 3)  # before the journal, before matched sets: these get the tables they lack, what they hold stays
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
@@ -27,6 +27,7 @@ _MEANINGS = {
     "not a database": "it is no database; name another file",
     "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
     "full": "the disk is full; make room and try again",
+    "in a set": "a shaft can be in one set only; take it out of the other first",
     "FOREIGN KEY": "there is no such batch, run of sorting or shaft in it; begin one first",
 }
 
@@ -205,7 +206,7 @@ def _forbid_changes(_: MetaData, connection: Connection, **__: Any) -> None:
 
 
 def prepare(connection: Connection, name: str) -> None:
-    """Make the tables in an empty database, and those that came later in one of the version before.
+    """Make the tables in an empty database, and those that came later in one of a version before.
 
     Raises StoreError when it is another program's or has another version of the tables.
     """
@@ -214,7 +215,7 @@ def prepare(connection: Connection, name: str) -> None:
         _make(connection)
     if _pragma(connection, "application_id") != APPLICATION_ID:
         raise StoreError(f"{name}: it is a database of another program; name another file")
-    if _pragma(connection, "user_version") == RESULTS_ONLY:
+    if _pragma(connection, "user_version") in GROWN:
         _make(connection)
     version = _pragma(connection, "user_version")
     if version != SCHEMA_VERSION:
@@ -227,7 +228,7 @@ def prepare(connection: Connection, name: str) -> None:
 def _make(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE")
     # Once more, now that no other program can come in between.
-    if _is_empty(connection) or _pragma(connection, "user_version") == RESULTS_ONLY:
+    if _is_empty(connection) or _pragma(connection, "user_version") in GROWN:
         Table.metadata.create_all(connection)
         connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")

@@ -1,0 +1,87 @@
+"""Sets by several quantities at once for any stock: built one by one from the stiffest shaft on.
+
+Values are in multiples of their limits here, so that a set fits when no range exceeds 1. The stiffest shaft that is
+left either joins a set now or never: among the boxes around it that hold enough shafts the one that reaches its number
+first, going up in spine, is taken. What is built so is good, not the best; set_polish tightens it, and the bounds of
+set_choice say how far from the best it may be.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from midspan.set_limits import ROUNDING, Array
+from midspan.set_line import Index
+
+PLACES = 9  # of a box along each further quantity; more find little more
+FIRST_LOOK = 256  # nearest shafts in spine looked at first
+COMPARED = 16  # boxes whose whole tightness is compared
+REACH = 1 + ROUNDING
+
+
+def build(points: Array, importance: Array, number: int) -> list[Index]:
+    """Sets among points [shafts, quantities], spine first, each as indices; the better of both directions.
+
+    >>> points = np.array([[0.0, 0.0], [0.1, 5.0], [0.2, 0.3], [0.3, 5.2], [9.0, 9.0]])
+    >>> [one.tolist() for one in build(points, np.array([1.0, 0.1]), 2)]
+    [[0, 2], [1, 3]]
+    """
+    mirrored = points * np.where(np.arange(points.shape[1]) == 0, -1.0, 1.0)
+    choices = [_from_below(one, importance, number) for one in (points, mirrored)]
+    return min(choices, key=lambda sets: (-len(sets), total_cost(points, importance, sets)))
+
+
+def total_cost(points: Array, importance: Array, sets: list[Index]) -> float:
+    """Sum over the sets of their weighted ranges."""
+    return float(sum(np.ptp(points[one], axis=0) @ importance for one in sets))
+
+
+def _from_below(points: Array, importance: Array, number: int) -> list[Index]:
+    order = np.argsort(points[:, 0], kind="stable")
+    line = points[order]
+    end = np.searchsorted(line[:, 0], line[:, 0] + REACH, side="right")
+    free = np.ones(len(line), bool)
+    sets: list[Index] = []
+    for i in range(len(line)):
+        if not free[i]:
+            continue
+        near = i + np.flatnonzero(free[i : end[i]])
+        near = near[(np.abs(line[near, 1:] - line[i, 1:]) <= REACH).all(axis=1)]
+        members = around_first(line[near], importance, number) if len(near) >= number else None
+        if members is not None:
+            free[near[members]] = False
+            sets.append(np.sort(order[near[members]]))
+    return sets
+
+
+def around_first(near: Array, importance: Array, number: int, places: int = PLACES) -> Index | None:
+    """The members of the best box that holds the first of these points, which go up in spine; None without one."""
+    look = min(FIRST_LOOK, len(near))
+    while True:
+        inside = _boxes(near[:look], places)
+        reached = np.cumsum(inside, axis=1, dtype=np.int32)
+        full = np.flatnonzero(reached[:, -1] >= number)
+        if len(full):
+            return _best(near, importance, number, inside[full], reached[full])
+        if look == len(near):
+            return None
+        look = min(4 * look, len(near))
+
+
+def _boxes(near: Array, places: int) -> NDArray[np.bool_]:
+    """Which points lie in each of the boxes that are tried [boxes, points]; all of them hold the first point."""
+    inside = np.ones((1, len(near)), bool)
+    for column in near[:, 1:].T:
+        lows = np.unique(column[column <= column[0]])
+        if len(lows) > places:
+            lows = lows[np.linspace(0, len(lows) - 1, places).round().astype(int)]
+        along = (column >= lows[:, None]) & (column <= lows[:, None] + REACH)
+        inside = (inside[:, None] & along).reshape(-1, len(near))
+    return inside
+
+
+def _best(near: Array, importance: Array, number: int, inside: NDArray[np.bool_], reached: NDArray[np.int32]) -> Index:
+    """Of the boxes that fill up first, the one with the tightest members."""
+    filled = (reached >= number).argmax(axis=1)
+    first = np.argsort(near[filled, 0], kind="stable")[:COMPARED]
+    choices = [np.flatnonzero(inside[box, : filled[box] + 1]) for box in first]
+    return min(choices, key=lambda members: float(np.ptp(near[members], axis=0) @ importance))

@@ -1,0 +1,76 @@
+"""Tables of the store for matched sets: who is in which set, what was weighed, what is spent. They only ever grow.
+
+A set that was taken apart and a shaft that was lost leave a row that says so. Which set a shaft is in is watched by the
+database itself: a trigger refuses a shaft that has joined a set and not left it, whatever program tries.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, ForeignKey, MetaData, event
+from sqlalchemy.orm import Mapped, mapped_column
+
+from midspan.tables import Table
+
+
+class WeightRow(Table):
+    """A shaft was weighed; the newest row holds. `u_weight_g` is the standard uncertainty of the scale's last digit."""
+
+    __tablename__ = "weights"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    weight_g: Mapped[float]
+    u_weight_g: Mapped[float]
+
+
+class MarkRow(Table):
+    """A person took a shaft out of the stock, or gave it back (`spent` false); the newest row holds."""
+
+    __tablename__ = "marks"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    spent: Mapped[bool]
+    words: Mapped[str]
+
+
+class SetRow(Table):
+    """A matched set; `limits` is what was asked of it as JSON, `like_id` the set that it was made to match."""
+
+    __tablename__ = "sets"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    made_ms: Mapped[int]
+    limits: Mapped[str]
+    like_id: Mapped[int | None] = mapped_column(ForeignKey("sets.id"))
+
+
+class MemberRow(Table):
+    """A shaft joined a set; `result_id` is the result by which it was chosen."""
+
+    __tablename__ = "members"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    set_id: Mapped[int] = mapped_column(ForeignKey("sets.id"), index=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    joined_ms: Mapped[int]
+    result_id: Mapped[int] = mapped_column(ForeignKey("results.id"))
+
+
+class LeavingRow(Table):
+    """A member left its set, and why."""
+
+    __tablename__ = "leavings"
+    member_id: Mapped[int] = mapped_column(ForeignKey("members.id"), primary_key=True)
+    at_ms: Mapped[int]
+    words: Mapped[str]
+
+
+@event.listens_for(Table.metadata, "after_create")
+def _keep_a_shaft_in_one_set(_: MetaData, connection: Connection, **__: Any) -> None:
+    connection.exec_driver_sql(
+        "CREATE TRIGGER IF NOT EXISTS members_in_one_set BEFORE INSERT ON members WHEN EXISTS (SELECT 1 FROM members m "
+        "LEFT JOIN leavings l ON l.member_id = m.id WHERE m.shaft = NEW.shaft AND l.member_id IS NULL) "
+        "BEGIN SELECT RAISE(ABORT, 'that shaft is in a set'); END"
+    )
