@@ -5,6 +5,9 @@ unknown (spine; both parts of spread, bow and ovality; surface height, period, h
 slope of creep at each depth, which no one can tell from a drift of the zero), the Fisher information of white
 noise, its inverse, carried to the reported quantity (S. M. Kay, Fundamentals of Statistical Signal Processing:
 Estimation Theory, 1993, sections 3.7 to 3.9).
+
+An efficiency above 1 is no mistake: the bound allows for creep, which the fit of the harmonics does not. Without it
+the bound's variance is lower by 4 % for the spread and 6 % for the stiff side.
 """
 
 from dataclasses import replace
