@@ -62,8 +62,7 @@ def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float
         readings = read_readings(table.path, "force")
     earlier = session.earlier("force", "newton_per_count", gauge)
     settings = settings_of(gravity=load.gravity, air=load.air, u_relative=load.u_relative)
-    finish(session, "force", gauge, readings, settings, lambda: calibrate_force(readings, load, earlier))
-    screen.say("Next: midspan calibrate travel")
+    finish(session, screen, "force", gauge, readings, settings, lambda: calibrate_force(readings, load, earlier))
 
 
 def _rehearsed(load: Load) -> Load:
@@ -104,10 +103,9 @@ def travel(
     earlier = session.earlier("travel", "mm_per_step", gauge)
     settings = settings_of(indicator=indicator, steps_per_screw_turn=steps_per_screw_turn, clearance_mm=clearance_mm)
     finish(
-        session, "travel", gauge, readings, settings,
+        session, screen, "travel", gauge, readings, settings,
         lambda: calibrate_travel(readings, indicator, steps_per_screw_turn, clearance_mm, earlier),
     )  # fmt: skip
-    screen.say("Next: midspan calibrate frame")
 
 
 def _indicator(session: Session, screen: Screen) -> Callable[[RawRun], float]:
@@ -133,8 +131,7 @@ def frame(session: Session, screen: Screen, bar: tuple[float, float] | None, spa
         readings = read_readings(table.path, "frame")
     scales = _u_scales(session, gauge)
     settings = settings_of(bar=bar, bar_mm_per_n=bend, span_mm=span_mm, u_scales=scales)
-    finish(session, "frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
-    screen.say("Next: midspan calibrate span")
+    finish(session, screen, "frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
 
 
 def _u_scales(session: Session, gauge: str) -> float:
@@ -171,8 +168,9 @@ def span(session: Session, screen: Screen, u_instrument_mm: float, readings_want
             table.add({"span_mm": value})
         readings = read_readings(table.path, "span")
     settings = settings_of(u_instrument_mm=u_instrument_mm)
-    finish(session, "span", session.gauge, readings, settings, lambda: calibrate_span(readings, u_instrument_mm))
-    screen.say("Next: midspan calibrate rotation")
+    finish(
+        session, screen, "span", session.gauge, readings, settings, lambda: calibrate_span(readings, u_instrument_mm)
+    )
 
 
 def rotation(session: Session, screen: Screen, expected: float, turns: int, u_diameter: float) -> None:
@@ -191,8 +189,7 @@ def rotation(session: Session, screen: Screen, expected: float, turns: int, u_di
             readings = readings_of(str(table.path), mark_steps=passed)
     work = calibrate_rotation_marks if "mark_steps" in readings.numbers else calibrate_rotation
     settings = settings_of(expected_steps=expected, u_diameter=u_diameter)
-    finish(session, "rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
-    screen.say("Next: midspan calibrate file")
+    finish(session, screen, "rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
 
 
 def bar(session: Session, screen: Screen, expected: Expected, calibration_file: Path | None, cycles: int) -> None:
@@ -213,7 +210,7 @@ def bar(session: Session, screen: Screen, expected: Expected, calibration_file: 
                 screen.say(f"    spine {spine:.2f} thou")
         readings = read_readings(table.path, "bar")
     finish(
-        session, "bar", gauge, readings, settings_of(expected=expected),
+        session, screen, "bar", gauge, readings, settings_of(expected=expected),
         lambda: check_bar(expected, readings["spine_thou"].tolist(), readings["u_spine_thou"].tolist()),
     )  # fmt: skip
 
@@ -226,3 +223,4 @@ def put_together(records: Path, out: Path, gauge: str | None) -> None:
         print(f"  from {record.id}, made {record.made}")
     for remark in remarks_on(used):
         print(f"  * {remark}")
+    print(f"Next: check it with a bar of known value (midspan calibrate bar), and measure with --calibration {out}")

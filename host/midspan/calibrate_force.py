@@ -211,7 +211,7 @@ def _remarks(evidence: Evidence, load: Load, rounds: int, found: Behaviour, earl
         ),
         (rounds < 2, "one round only: what putting the masses on anew changes is not known; take three"),
         (not load.masses, f"no certificate of the masses: {100 * load.u_relative:g} % was assumed for each"),
-        (load.gravity == STANDARD_PLACE, "gravity of your place was not given: give latitude and height"),
+        (load.gravity == STANDARD_PLACE, "gravity of your place was not given: give --latitude and --height"),
         (earlier is not None, earlier or ""),
     )
     return tuple(sentence for said, sentence in given if said) + found.remarks() + class_sentences(found)

@@ -98,7 +98,7 @@ def _remarks(evidence: Evidence, half: float, whole: float, bar: float) -> tuple
             f"the give is not the same at all loads ({evidence.sentence()}; it changes by {2 * half / whole:.0%} "
             "from light to full load): look for a loose joint or a bar that rocks; the change is in its uncertainty",
         ),
-        (bar == 0, "the bar's own bend was not given and counts as none: name its diameter and modulus"),
+        (bar == 0, "the bar's own bend was not given and counts as none: give its --bar-diameter"),
         (whole > 0.05, f"the frame gives {whole:.3f} mm/N, several times what a stiff one does: stiffen it"),
     )
     return tuple(sentence for said, sentence in given if said)

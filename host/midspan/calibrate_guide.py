@@ -31,6 +31,10 @@ K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": Frame, "span": Span, "rotation": Rotation,
 }  # fmt: skip
+NEXT = {
+    "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
+    "rotation": "file --out gauge.toml",
+}  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # two computers that share a folder may differ a little
 # What people read first: value, its u (relative where the value's name says so), unit.
 HEADLINES = {
@@ -152,9 +156,10 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
 
 
 def finish(
-    session: Session, kind: str, gauge: str, readings: Readings, settings: dict[str, Any], work: Callable[[], Finding]
-) -> None:
-    """Work out the readings, save the record and print it; a refusal says where the readings are.
+    session: Session, screen: Screen, kind: str, gauge: str, readings: Readings, settings: dict[str, Any],
+    work: Callable[[], Finding],
+) -> None:  # fmt: skip
+    """Work out the readings, save the record, print it and say what comes next; a refusal says where the readings are.
 
     What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
     """
@@ -171,6 +176,9 @@ def finish(
     else:
         print(story(kind, finding))
         print(f"record: {path} (valid until {record.valid_until})")
+    if kind in NEXT:
+        port = f" --port {session.port}" if session.port and NEXT[kind] != NEXT["rotation"] else ""
+        screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
 
 
 def story(kind: str, finding: Finding) -> str:
