@@ -1,12 +1,13 @@
 """The plan of a night: what it must hold, and what each mistake in it is told."""
 
 import copy
+import json
 
 import pytest
 from midspan.bands import EXAMPLE as BANDS
 from midspan.bands import Bands
 from midspan.errors import ConfigurationError
-from midspan.sort_plan import EXAMPLE, SortPlan, check_bins, load_sort_plan
+from midspan.sort_plan import EXAMPLE, SortPlan, as_kept, check_bins, load_sort_plan
 
 WHOLE = """
 [gauge]
@@ -118,3 +119,12 @@ def test_bins_and_places_must_name_the_same(tmp_path):
     both["place"].append({"number": 6, "bin": "520", "holds": 10})
     with pytest.raises(ConfigurationError, match="a place takes bin '520', which the bands do not have"):
         check_bins(SortPlan.model_validate(both), bands, tmp_path)
+
+
+@pytest.mark.parametrize("rule", [{}, {"kind": "simple"}, {"kind": "guarded acceptance", "guard": 0.5}])
+def test_what_the_journal_keeps_can_be_read_again(rule):
+    """A simple rule has no guard band, so the default of one must not be kept with it."""
+    plan, bands = SortPlan.model_validate(EXAMPLE), Bands.model_validate({**BANDS, "rule": rule})
+    kept = json.loads(as_kept(plan, bands))
+    assert Bands.model_validate(kept.pop("bands")) == bands
+    assert SortPlan.model_validate(kept) == plan

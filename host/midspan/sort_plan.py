@@ -195,7 +195,8 @@ class SortPlan(Section):
 
 def as_kept(plan: SortPlan, bands: Bands) -> str:
     """The plan as the journal of a night keeps it, for the report: JSON, with `bands`, without secret addresses."""
-    return json.dumps({**plan.model_dump(mode="json", by_alias=True), "bands": bands.model_dump(mode="json")})
+    kept = bands.model_dump(mode="json", exclude_unset=True)  # a default that stands there is not always a valid choice
+    return json.dumps({**plan.model_dump(mode="json", by_alias=True), "bands": kept})
 
 
 def load_sort_plan(path: Path) -> SortPlan:
