@@ -123,9 +123,39 @@ def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
     measure(folder)
     done = midspan("hand", "recompute", "hand-readings.jsonl", folder=folder)
     assert "bar-1" in done.stdout
+    assert "0 results stored beside the old ones, 1 stood there already" in done.stderr
+    judged = midspan("hand", "recompute", "--bands", "bands.toml", folder=folder)
+    assert "1 results stored beside the old ones" in judged.stderr
     with Store.open(folder / "results.db", create=False) as store:
         old, new = store.history("bar-1")
     assert old.result == new.result
+    assert old.decision != new.decision
+    assert old.batch == new.batch
+
+
+def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_why(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    other = BENCH.replace("span_mm = 711.2", "span_mm = 711.4").replace("u_span_mm = 0.1", "u_span_mm = 0.02")
+    (folder / "better.toml").write_text(other, encoding="utf-8")
+    line = complaint(midspan("hand", "recompute", "--bench", "better.toml", folder=folder))
+    assert "calibration 'school' stands there with other values; give the changed file an id of its own" in line
+    (folder / "better.toml").write_text(other.replace('id = "school"', 'id = "school-2"'), encoding="utf-8")
+    assert midspan("hand", "recompute", "--bench", "better.toml", folder=folder).returncode == 0
+    (step,) = json.loads(midspan("compare", "--json", folder=folder).stdout)
+    # Longer span, same sag: stiffer by three times the relative change (P L^3 / 48 EI).
+    assert step["differences"]["spine_thou"] == pytest.approx(-501 * 3 * 0.2 / 711.2, rel=0.01)
+    assert step["expected_spine_thou"] == pytest.approx(step["differences"]["spine_thou"], rel=2e-3)
+    assert "span.span_mm: 711.2 became 711.4" in step["causes"]
+
+
+def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_read(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    size = (folder / "hand-readings.jsonl").stat().st_size
+    (folder / "hand-bench.toml").write_text(BENCH.replace("span_mm = 711.2", "span_mm = 711.4"), encoding="utf-8")
+    assert "give the changed file an id of its own" in complaint(measure(folder))
+    assert (folder / "hand-readings.jsonl").stat().st_size == size
 
 
 def swapped(one):

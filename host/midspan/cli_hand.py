@@ -54,16 +54,19 @@ def measure(
     hand_commands.show_hand(result, decision, picture, as_json=as_json, k=k)
 
 
-@hand.command("recompute", epilog="Example: midspan hand recompute hand-readings.jsonl --bands bands.toml")
+@hand.command("recompute", epilog="Example: midspan hand recompute hand-readings.jsonl --bench better.toml")
 def recompute(
     file: Annotated[Path, typer.Argument(help="File of typed readings.")] = RECORD,
+    bench: Annotated[
+        Path | None, typer.Option("--bench", help="Work under this bench file; without, under that of each reading.")
+    ] = None,
     bands: BandsFile = None,
     store: StoreFile = STORE,
 ) -> None:
     """Make every result again from the typed readings; new ones stand beside the old."""
     from midspan import hand_commands
 
-    hand_commands.recompute(file, bands, store, hand_commands.now_ms)
+    hand_commands.recompute(file, bench, bands, store, hand_commands.now_ms)
 
 
 @hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")

@@ -10,6 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from midspan.hand_bend import CAUSES as HAND_CAUSES
+from midspan.hand_shaft import is_hand_result
 from midspan.spine_budget import CAUSES
 from midspan.store import StoredResult
 
@@ -19,6 +21,11 @@ PREDICTED = (
     ("travel.mm_per_step", "travel scale", True),
     ("frame.give_mm_per_n", "frame give", False),
     ("span.span_mm", "span", False),
+)
+PREDICTED_BY_HAND = (
+    ("weight.mass_g", "mass", False),
+    ("span.span_mm", "span", False),
+    ("frame.give_mm_per_n", "give of supports", False),
 )
 COMPARED = ("spine_thou", "spread_thou", "runout_mm", "hysteresis_pct")
 
@@ -71,7 +78,7 @@ def _is_number(value: object) -> bool:
 
 def _flat(content: Mapping[str, Any] | None) -> dict[str, Any]:
     """Values of a calibration by section and key; its own name and dates are no values of the gauge."""
-    sections = {name: section for name, section in (content or {}).items() if name != "calibration"}
+    sections = {name: section for name, section in (content or {}).items() if name not in ("calibration", "bench")}
     return {f"{name}.{key}": value for name, section in sections.items() for key, value in section.items()}
 
 
@@ -97,8 +104,9 @@ def _expected(new: Mapping[str, Any], was: Mapping[str, Any] | None, now: Mappin
     if was is None or now is None:
         return None
     before, after = _flat(was), _flat(now)
-    sensitivity = dict(zip((name for name, _ in CAUSES), new["sensitivities"], strict=True))
-    steps = ((key, cause, relative, after[key] - before[key]) for key, cause, relative in PREDICTED)
+    causes, predicted = (HAND_CAUSES, PREDICTED_BY_HAND) if is_hand_result(dict(new)) else (CAUSES, PREDICTED)
+    sensitivity = dict(zip((name for name, _ in causes), new["sensitivities"], strict=True))
+    steps = ((key, cause, relative, after[key] - before[key]) for key, cause, relative in predicted)
     return math.fsum(
         sensitivity[cause] * (step / before[key] if relative else step) for key, cause, relative, step in steps
     )

@@ -1,9 +1,10 @@
 """What the commands of the hand bench do, once their options are known."""
 
+import json
 import sys
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from midspan.bands import Bands, load_bands
@@ -43,6 +44,9 @@ def measure(
     Raises ReadingsError when they cannot be what they say; they are kept all the same, and the message says where.
     """
     bench, bands = load_bench(bench_file), load_bands(bands_file) if bands_file else None
+    if whose.store.exists():  # a changed bench under an old id is told before anything is read
+        with Store.open(whose.store) as store:
+            store.keep_calibration(bench.bench.id, bench.model_dump(mode="json"))
     record = HandRecord(whose.record)
     place: int | None = None
     for one in typed:
@@ -52,40 +56,58 @@ def measure(
     if place is None:
         raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
     try:
-        return keep_result(session_at(whose.record, place), bands, whose.store, now_ms())
+        result, decision, _ = keep_result(session_at(whose.record, place), bands, whose.store, now_ms(), named=True)
     except ReadingsError as error:
         raise ReadingsError(f"{error} (the readings are kept in {whose.record} at byte {place})") from error
+    return result, decision
 
 
 def keep_result(
-    session: HandSession, bands: Bands | None, store_file: Path, now_ms: int
-) -> tuple[HandResult, Decision]:
-    """Evaluate a session, judge it when there are bands, and store both."""
+    session: HandSession, bands: Bands | None, store_file: Path, now_ms: int, *, named: bool
+) -> tuple[HandResult, Decision, bool]:
+    """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
+
+    Result, verdict, and whether they were new. `named` keeps what the bench's id stands for, so that a change of it can
+    be explained; readings of old may lack that, as an id was once used for several benches.
+    """
     result = evaluate_hand(session)
     decision = judge(result, bands) if bands else NO_BANDS
     where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
     with Store.open(store_file) as store:
-        batch = store.begin_batch(f"hand bench {result.calibration}", session.started_ms)
-        store.add(batch, where, result.as_dict(), decision, now_ms)
-    return result, decision
+        if named:
+            store.keep_calibration(result.calibration, session.bench)
+        known = store.run_of(where)
+        batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
+        plain = json.loads(json.dumps(result.as_dict()), parse_constant=lambda _: None)  # as the store keeps it
+        same = any(old.result == plain and old.decision == decision for old in store.history(where)) if known else False
+        if not same:
+            store.add(batch, where, result.as_dict(), decision, now_ms)
+    return result, decision, not same
 
 
-def recompute(record: Path, bands_file: Path | None, store_file: Path, now_ms: Callable[[], int]) -> None:
-    """Evaluate every session of a record again and store the results beside the old ones.
+def recompute(
+    record: Path, bench_file: Path | None, bands_file: Path | None, store_file: Path, now_ms: Callable[[], int]
+) -> None:
+    """Evaluate every session of a record again, with another bench file if there is one.
 
-    Raises ArchiveError at the end when a line of the record is no reading.
+    New results are stored beside the old ones. Raises ArchiveError at the end when a line of the record is no reading.
     """
     bands = load_bands(bands_file) if bands_file else None
+    bench = load_bench(bench_file).model_dump(mode="json") if bench_file else None
+    fresh = unchanged = 0
     for session in sessions(record):
         name = printable(f"{session.shaft} {session.label}").strip()
         try:
-            result, decision = keep_result(session, bands, store_file, now_ms())
+            again = replace(session, bench=bench) if bench else session
+            result, decision, is_new = keep_result(again, bands, store_file, now_ms(), named=bench is not None)
         except (ReadingsError, ConfigurationError) as error:  # a session keeps the bench file as it was then
             print(f"shaft {name}: no result: {error}", file=sys.stderr)
             continue
         value = with_uncertainty(result.spine_thou, result.budget.expanded())
         verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
         print(f"{name:24} {value} thou{verdict}")
+        fresh, unchanged = fresh + is_new, unchanged + (not is_new)
+    print(f"{fresh} results stored beside the old ones, {unchanged} stood there already", file=sys.stderr)
 
 
 def from_csv(file: Path) -> list[Typed]:
