@@ -55,18 +55,18 @@ def test_a_host_killed_at_any_instant_loses_nothing(tmp_path_factory, instants):
 
 def test_a_gauge_reset_at_any_instant_costs_no_shaft(tmp_path_factory, instants):
     uncertain = 0
-    for k in range(1, instants + 1):
+    for k in range(2, instants + 1, 2):
         rig, axe = a_small_rig(tmp_path_factory.mktemp("night")), Axe()
         axe.reset = (k,)
         assert rig.sort(axe).is_over, k
         uncertain += rig.check_ledger()
         resets = len(set(rig.gauge.boots_told)) - 1
         assert [one.code for one in rig.happenings() if one.code == "GAUGE_RESET"] == ["GAUGE_RESET"] * resets, k
-    assert 0 < uncertain < 10  # those that were falling just then, each with its place named
+    assert 0 < uncertain < 6  # those that were falling just then, each with its place named
 
 
 def test_host_and_gauge_dying_together_cost_no_shaft(tmp_path_factory, instants):
-    for k in range(1, instants + 1):
+    for k in range(1, instants + 1, 3):
         rig, axe = a_small_rig(tmp_path_factory.mktemp("night")), Axe(k + 1)
         axe.reset = (k,)
         rig.sort(axe)
