@@ -9,8 +9,12 @@ from commands_rig import midspan
 from hand_rig import TrueBench, bench_file, readings, result_of
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import CAUSES
+from midspan.hand_commands import NO_BANDS
+from midspan.hand_record import HandRecord, session_at
+from midspan.hand_shaft import evaluate_hand
 from midspan.hand_trials import hand_trials
 from midspan.monte_carlo import agreement
+from midspan.store import RunReference, Store
 from synthetic import Shaft
 
 # Another weight, span, dial force and give than the standard's: conversion and all its causes are at work.
@@ -105,8 +109,37 @@ def test_the_budget_of_a_stored_hand_result_has_bars_trials_and_a_picture(tmp_pa
     told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
     assert sum(part["portion"] for part in told["causes"]) == pytest.approx(1.0)
     assert told["agrees"] is True
-    (tmp_path / "hand-readings.jsonl").rename(tmp_path / "elsewhere.jsonl")
+
+
+def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_so(tmp_path):
+    typed = readings(bench=TrueBench(noise=0.005), rng=np.random.default_rng(2))
+    record = HandRecord(tmp_path / "hand.jsonl")
+    place = record.begin(bench_file(), shaft=1, label="bar", operator="", started_ms=0)
+    for one in typed:
+        record.keep(place, one)
+    session = session_at(record.path, place)
+    with Store.open(tmp_path / "results.db") as store:
+        run = RunReference("hand.jsonl", place, 1, "bar", 0)
+        store.add(store.begin_batch("hand", 0), run, evaluate_hand(session).as_dict(), NO_BANDS, 0)
+    assert "the trials confirm the budget" in midspan("show", "bar", "--budget", folder=tmp_path).stdout
+    record.path.rename(tmp_path / "elsewhere.jsonl")
     without = midspan("show", "bar", "--budget", folder=tmp_path)
     assert "█" in without.stdout
     assert "trials" not in without.stdout
-    assert "no trials, for they need the bench as it was: hand-readings.jsonl: cannot be read" in without.stderr
+    assert "no trials, for they need the bench as it was: hand.jsonl: cannot be read" in without.stderr
+    told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
+    assert told["trials"] is told["agrees"] is None
+
+
+def test_results_made_again_under_another_bench_are_tried_under_it(tmp_path, monkeypatch):
+    rows = [",".join((one.angle_deg, one.repeat, one.unloaded, one.loaded)) for one in readings()]
+    (tmp_path / "read.csv").write_text("angle_deg,repeat,unloaded,loaded\n" + "\n".join(rows))
+    monkeypatch.setattr("typer.prompt", lambda *_, default="", **__: default)
+    midspan("hand", "measure", "--shaft", 1, "--label", "bar", "--csv", "read.csv", folder=tmp_path)
+    text = (tmp_path / "hand-bench.toml").read_text()
+    rough = text.replace('id = "hand-bench"', 'id = "rough"').replace("u_span_mm = 0.1", "u_span_mm = 2")
+    (tmp_path / "rough.toml").write_text(rough)
+    midspan("hand", "recompute", "--bench", "rough.toml", folder=tmp_path)
+    told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
+    assert told["u_spine_thou"] > 4
+    assert told["agrees"] is True

@@ -36,6 +36,7 @@ def show(
     """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
     with Store.open(store_file, create=False) as store:
         stored = store.latest(shaft) or (store.latest(int(shaft)) if _is_number(shaft) else None)
+        benches = store.calibrations() if trials is not None else {}
     if stored is None:
         raise StoreError(f"{store_file}: no shaft with number or label {shaft!r}; check the name")
     if stored.result is None:
@@ -49,7 +50,7 @@ def show(
     if trials is not None:
         from midspan.uncertainty_commands import show_budget
 
-        show_budget(result, stored.run, trials, picture, as_json=as_json, k=k)
+        show_budget(result, stored.run, benches, trials, picture, as_json=as_json, k=k)
         return
     if isinstance(result, HandResult):
         from midspan.hand_commands import show_hand

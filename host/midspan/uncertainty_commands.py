@@ -3,8 +3,10 @@
 import json
 import math
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.table import Table
@@ -18,7 +20,7 @@ from midspan.hand_bench import HandBench
 from midspan.hand_record import session_at
 from midspan.hand_shaft import HandResult
 from midspan.hand_trials import hand_trials
-from midspan.monte_carlo import Summary, agreement
+from midspan.monte_carlo import agreement
 from midspan.report import console
 from midspan.risk import Risks, sentence, spine_risks
 from midspan.shaft import ShaftResult
@@ -30,12 +32,19 @@ KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple
 
 
 def show_budget(
-    result: ShaftResult | HandResult, run: RunReference, trials: int, picture: Path | None, *, as_json: bool,
-    k: float | None,
+    result: ShaftResult | HandResult, run: RunReference, benches: Mapping[str, dict[str, Any]], trials: int,
+    picture: Path | None, *, as_json: bool, k: float | None,
 ) -> None:  # fmt: skip
-    """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked."""
+    """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
+
+    Trials of a hand bench result need its bench: from `benches` by id, or from the typed readings of its run.
+    """
     coverage = Coverage(factor=k)
-    found = _trials_by_hand(result, run, trials) if isinstance(result, HandResult) else spine_trials(result, trials)
+    if isinstance(result, HandResult):
+        bench = _bench_of(result, run, benches)
+        found = None if bench is None else hand_trials(result, bench, trials)
+    else:
+        found = spine_trials(result, trials)
     expanded = result.budget.expanded(result.budget.k(coverage))
     check = agreement(result.spine_thou, expanded, found) if found else None
     name = printable(f"shaft {result.shaft} {result.label}").strip()
@@ -57,14 +66,15 @@ def show_budget(
         print(f"picture: {picture}", file=sys.stderr)
 
 
-def _trials_by_hand(result: HandResult, run: RunReference, trials: int) -> Summary | None:
-    """None, and why on standard error, without the readings that a result came from."""
+def _bench_of(result: HandResult, run: RunReference, benches: Mapping[str, dict[str, Any]]) -> HandBench | None:
+    """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
+    content = benches.get(result.calibration)
     try:
-        session = session_at(Path(run.archive), run.byte_offset)
+        content = content or session_at(Path(run.archive), run.byte_offset).bench
     except ArchiveError as error:
         print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
         return None
-    return hand_trials(result, validated(HandBench, session.bench, Path(session.file)), trials)
+    return validated(HandBench, content, Path(run.archive))
 
 
 def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:
