@@ -208,6 +208,16 @@ def test_a_misread_span_is_named():
     assert said.startswith("s.csv, line 4: 721.2 mm is 10.0 mm off")
 
 
+def test_a_rule_without_certificate_is_known_by_a_guess_only():
+    table = readings_of("s.csv", span_mm=[711.2, 711.21, 711.19])
+    guessed, certified = calibrate_span(table, 0.03), calibrate_span(table, 0.03, "house 7, 2026-3")
+    assert guessed.section["u_span_mm"] == certified.section["u_span_mm"]
+    assert guessed.section["dof_span"] < 10 < certified.section["dof_span"]
+    assert "no certificate of the rule: 0.03 mm is a guess" in guessed.remarks
+    assert certified.artefacts == ({"instrument": "house 7, 2026-3", "u_mm": 0.03},)
+    assert not certified.remarks
+
+
 def test_one_reading_of_the_span_is_remarked_on():
     found = calibrate_span(readings_of("s.csv", span_mm=[711.2]), 0.03)
     assert "one reading only" in found.remarks[0]

@@ -153,7 +153,7 @@ def _cell_and_head(session: Session, gauge: str) -> tuple[Force, Travel]:
     return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
 
-def span(session: Session, screen: Screen, u_instrument_mm: float, readings_wanted: int) -> None:
+def span(session: Session, screen: Screen, u_instrument_mm: float, certificate: str, readings_wanted: int) -> None:
     """Distances between the supports, typed, or from CSV."""
     if session.csv is not None:
         readings = read_readings(session.csv, "span")
@@ -167,9 +167,15 @@ def span(session: Session, screen: Screen, u_instrument_mm: float, readings_want
                 value = screen.number(f"[{i + 1} of {readings_wanted}] Measure the span anew, mm")
             table.add({"span_mm": value})
         readings = read_readings(table.path, "span")
-    settings = settings_of(u_instrument_mm=u_instrument_mm)
+    settings = settings_of(u_instrument_mm=u_instrument_mm, certificate=certificate)
     finish(
-        session, screen, "span", session.gauge, readings, settings, lambda: calibrate_span(readings, u_instrument_mm)
+        session,
+        screen,
+        "span",
+        session.gauge,
+        readings,
+        settings,
+        lambda: calibrate_span(readings, u_instrument_mm, certificate),
     )
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from midspan.calibration_table import Readings
 from midspan.errors import ReadingsError
 from midspan.fit_evidence import combined
-from midspan.procedure import DOF_CERTIFICATE, Finding
+from midspan.procedure import DOF_CERTIFICATE, DOF_GUESS, Finding
 from midspan.suspects import LENGTH_UNITS
 from midspan.units import STANDARD
 
@@ -22,8 +22,10 @@ ONE_READING_MM = 0.1  # what a single reading of a support's line is good for, a
 STRAY_MM = 1.0
 
 
-def calibrate_span(readings: Readings, u_instrument_mm: float) -> Finding:
+def calibrate_span(readings: Readings, u_instrument_mm: float, certificate: str = "") -> Finding:
     """Mean span, its uncertainty from scatter and instrument (JCGM 100:2008, 4.2 and 4.3).
+
+    Without the certificate of a calibration the instrument's uncertainty is a guess, and counts as one (G.4.2).
 
     Column: span_mm. Raises ReadingsError for lengths in another unit or far from each other.
     """
@@ -41,12 +43,14 @@ def calibrate_span(readings: Readings, u_instrument_mm: float) -> Finding:
         )
     number = len(span)
     scatter = (float(span.std(ddof=1)) / math.sqrt(number), number - 1.0) if number > 1 else (ONE_READING_MM, 1.0)
-    budget = {"readings_mm": scatter, "instrument_mm": (u_instrument_mm, DOF_CERTIFICATE)}
+    budget = {"readings_mm": scatter, "instrument_mm": (u_instrument_mm, DOF_CERTIFICATE if certificate else DOF_GUESS)}
     u, dof = combined(*budget.values())
     off = mean - STANDARD.span_mm
     remarks = (
         *((f"one reading only: {ONE_READING_MM:g} mm was assumed for it; measure five times",) if number == 1 else ()),
+        *(() if certificate else (f"no certificate of the rule: {u_instrument_mm:g} mm is a guess",)),
         *((f"the span is {off:+.1f} mm off 28 in; shear and supports then count more",) if abs(off) > 5 else ()),
     )
     section = {"span_mm": mean, "u_span_mm": u, "dof_span": dof}
-    return Finding("span", section, {"readings": float(number)}, budget, remarks)
+    artefacts = ({"instrument": certificate, "u_mm": u_instrument_mm},) if certificate else ()
+    return Finding("span", section, {"readings": float(number)}, budget, remarks, artefacts)

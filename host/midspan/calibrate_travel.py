@@ -17,7 +17,7 @@ only where it helps beyond chance, and only where the readings fall on enough pl
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -103,7 +103,8 @@ def calibrate_travel(
     if has_both:
         figures |= {"backlash_mm": backlash, "u_backlash_mm": float(fit.u[2])}
     remarks = _remarks(backlash if has_both else None, test if told else None, screw, section, earlier)
-    return Finding("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks)
+    artefacts = (asdict(indicator),) if indicator.certificate else ()
+    return Finding("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks, artefacts)
 
 
 def _check(readings: Readings, indicator: Indicator) -> None:

@@ -105,13 +105,14 @@ def span(
     asked: Asked,
     csv: Annotated[Path | None, typer.Option(help="Readings: column span_mm.")] = None,
     instrument_u: Annotated[float, typer.Option(min=0, max=10, help="Standard uncertainty of the rule, mm.")] = 0.03,
+    certificate: Annotated[str, typer.Option(help="Certificate of the rule or caliper.")] = "",
     readings: Annotated[int, typer.Option(min=1, max=50, help="How often to measure.")] = 5,
 ) -> None:
     """Distance between the supports, measured anew several times."""
     from midspan import calibrate_commands
 
     session, screen = asked.session(csv, by_hand=True)
-    calibrate_commands.span(session, screen, instrument_u, readings)
+    calibrate_commands.span(session, screen, instrument_u, certificate, readings)
 
 
 @procedure("rotation", "--port rehearsal --yes --expected-steps 800")
