@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 from midspan import picture, report
 from midspan.bands import EXAMPLE, Bands
+from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge, judge_unmeasured
 from midspan.errors import OutputError
 from midspan.picture import draw_around
@@ -258,8 +259,8 @@ def drawn(tmp_path, monkeypatch):
 
     monkeypatch.setattr(picture, "Figure", Watched)
 
-    def draw(result, k=2.0):
-        draw_around(result, tmp_path / "a.png", k)
+    def draw(result, k=None):
+        draw_around(result, tmp_path / "a.png", Coverage(factor=k))
         return figures[-1]
 
     return draw

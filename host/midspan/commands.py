@@ -107,7 +107,7 @@ def _show_unmeasured(outcome: Unmeasured, decision: Decision, as_json: bool) -> 
 def _draw(result: ShaftResult, picture: Path, k: float | None) -> None:
     from midspan.picture import draw_around
 
-    draw_around(result, picture, Coverage(factor=k).k(result.dof_spine))
+    draw_around(result, picture, Coverage(factor=k))
     print(f"picture: {picture}", file=sys.stderr)
 
 

@@ -12,6 +12,7 @@ from midspan import night_scenario, report, scenario
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import load_bands
 from midspan.calibration import load_calibration
+from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
@@ -122,7 +123,7 @@ def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None
     if measured:
         uneven = max(measured, key=lambda one: one.spread_thou)
         picture = folder / f"shaft-{uneven.shaft}.png"
-        draw_around(uneven, picture, K)
+        draw_around(uneven, picture, Coverage(factor=K))
         screen.print(f"{'picture':26} {picture} (the most uneven shaft)")
     screen.print(
         f"\nNext: midspan show 2 --store {folder / STORE}\n"

@@ -133,7 +133,7 @@ def show_hand(result: HandResult, decision: Decision, picture: Path | None, *, a
             raise OutputError(
                 f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
             )
-        draw_around(result, picture, cover.k(result.budget.dof))
+        draw_around(result, picture, cover)
         print(f"picture: {picture}", file=sys.stderr)
 
 

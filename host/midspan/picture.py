@@ -13,6 +13,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
 from midspan.hand_shaft import HandResult
 from midspan.harmonics import Array, basis
@@ -40,8 +41,8 @@ def check_ending(path: Path) -> None:
         raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
 
 
-def draw_around(result: Drawn, path: Path, k: float = 2.0) -> None:
-    """Write the picture as PNG, PDF or SVG by the path's ending.
+def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:
+    """Write the picture as PNG, PDF or SVG by the path's ending; without another coverage U is for 95 %.
 
     Raises OutputError for another ending, when the file cannot be written, and for a result that holds a number
     which is not finite.
@@ -50,31 +51,33 @@ def draw_around(result: Drawn, path: Path, k: float = 2.0) -> None:
     if not np.isfinite([*result.curve_thou, *result.curve_covariance, *result.surface_mm, result.u_spine_thou]).all():
         raise OutputError(f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw")
     try:
-        _draw(result, path, k)
+        _draw(result, path, cover or Coverage())
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
-def _draw(result: Drawn, path: Path, k: float) -> None:
+def _draw(result: Drawn, path: Path, cover: Coverage) -> None:
+    k = cover.k(result.budget.dof)
+    k_spread = cover.k(result.dof_spread)  # the shape is as well known as the spread
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(10.5, 5.2), layout="constrained")
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))
         angle = np.linspace(0, 2 * np.pi, 361)
-        deviation, band = _deviation(result, angle, k)
+        deviation, band = _deviation(result, angle, k_spread)
         _section(figure.add_subplot(grid[:, 0], projection="polar"), result, angle, -deviation, band)
         _unrolled(figure.add_subplot(grid[0, 1]), result, angle, deviation, band, k)
         _surface(figure.add_subplot(grid[1, 1]), result, angle)
-        figure.suptitle(_title(result, k), fontsize=11.5)
+        figure.suptitle(_title(result, k, k_spread), fontsize=11.5)
         figure.savefig(path, dpi=130)
 
 
-def _title(result: Drawn, k: float) -> str:
+def _title(result: Drawn, k: float, k_spread: float) -> str:
     name = f"Shaft {result.shaft}" + (f" ({printable(result.label)})" if result.label else "")
     spine = with_uncertainty(result.spine_thou, k * result.u_spine_thou)
-    spread = with_uncertainty(result.spread_thou, k * result.u_spread_thou)
+    spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
     return (
-        f"{name}: spine {spine} thou (k = {k:g}), spread around {spread} thou\n"
+        f"{name}: spine {spine} thou (k = {k:g}), spread around {spread} thou (k = {k_spread:g})\n"
         f"{result.readings} readings, calibration {result.calibration}"
     )
 
@@ -121,8 +124,8 @@ def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Ar
     quarters = np.arange(0, 360, 90)
     axes.plot(quarters, curve[quarters], "s", mfc="white", mec=INK, ms=5, label="the standard's four readings")
     axes.set_ylabel("thou under 880 g, 28 in")
-    room = max(float(np.ptp(curve)), 2 * level)
-    axes.set_ylim(curve.min() - 0.3 * room, curve.max() + 0.8 * room)
+    room = float(np.ptp(curve)) + 2 * level
+    axes.set_ylim(curve.min() - level - 0.1 * room, curve.max() + level + 0.6 * room)  # above, the legend
     axes.legend(fontsize=8, ncols=2, frameon=False, loc="upper left")
     _degrees(axes)
 
