@@ -33,17 +33,20 @@ LEFT_TO_RIGHT = """
     calibration_file
     bands limits risk decision notice_ways notices
     sort_plan tables set_tables store verdict passage journal tally checks
-    set_limits set_line set_build set_polish set_bound set_exact set_choice
+    set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
+    stock set_keep set_spread set_review
     situation moves course night_setup appraisal keeper lookout troubles
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
+    sets_report sets_view sets_commands sets_refill sets_shafts
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     rework commands demo
-    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sort cli_study cli_board cli
+    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sets cli_sort cli_study
+    cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

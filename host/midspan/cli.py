@@ -17,6 +17,7 @@ from midspan.cli_hand import hand
 from midspan.cli_label import Label
 from midspan.cli_report import report
 from midspan.cli_risk import risk
+from midspan.cli_sets import sets
 from midspan.cli_sort import sort
 from midspan.cli_study import study
 from midspan.errors import MidspanError
@@ -135,6 +136,7 @@ app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
+app.add_typer(sets, name="sets")
 app.add_typer(study, name="study")
 
 

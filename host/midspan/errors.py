@@ -55,5 +55,9 @@ class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""
 
 
+class MatchingError(MidspanError):
+    """No matched set can be made as it was asked for: the message says which limit blocks, and by how much."""
+
+
 class NightStopped(MidspanError):
     """A night of sorting waits for a person: the message says for what, and how it goes on."""

@@ -24,8 +24,9 @@ def polish(points: Array, importance: Array, sets: list[Index]) -> list[Index]:
     [[0, 2], [5, 6]]
     """
     work = _Work(points, importance, sets)
-    while work.tries < TRIES and sum(work.improve(i) for i in range(len(sets))):
-        pass
+    moved = 1
+    while moved and work.tries < TRIES:
+        moved = sum(work.improve(i) for i in range(len(sets)))
     return [np.sort(one) for one in work.sets]
 
 

@@ -1,0 +1,165 @@
+"""Command line: matched sets from the stock of measured shafts."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+sets = typer.Typer(
+    help="Matched sets: choose them from the measured shafts, keep, refill and extend them.",
+    epilog="Example: midspan sets make --number 12 --spine 3 --spread 2",
+    no_args_is_help=True,
+)
+
+StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
+Batches = Annotated[list[int] | None, typer.Option("--batch", min=1, help="Only shafts of this batch; repeatable.")]
+Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of this bin; repeatable.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
+Factor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
+Distance = Annotated[float, typer.Option("--distance", min=5.0, max=300.0, help="Distance to the target in metres.")]
+SetName = Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")]
+STORE = Path("results.db")
+
+
+@sets.command("make", epilog="Example: midspan sets make --number 12 --spine 3 --spread 2 --weight 5 --keep spring")
+def make(
+    spine: Annotated[float, typer.Option(min=0.01, max=1000, help="Most that spines of a set may span, thou.")],
+    number: Annotated[int, typer.Option(min=2, max=1000, help="Shafts in a set.")] = 12,
+    spread: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their spreads around may span, thou.")
+    ] = None,
+    weight: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their weights may span, grains.")
+    ] = None,
+    runout: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their runouts may span, thou.")
+    ] = None,
+    batch: Batches = None,
+    bins: Bins = None,
+    keep: Annotated[str | None, typer.Option(help="Keep the sets: NAME 1, NAME 2, ...")] = None,
+    distance: Distance = 70.0,
+    thorough: Annotated[
+        bool, typer.Option("--thorough", help="Search for proof in a larger stock too; may take minutes.")
+    ] = False,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Choose as many sets as the limits allow, then the tightest.
+
+    Only accepted shafts are taken: none that is rejected, doubtful, suspect, spent or in a set. A number is no proof
+    against cracks: look at each shaft before it is fletched, and never shoot one that is damaged.
+    """
+    from midspan import sets_commands
+    from midspan.set_limits import Limits
+
+    limits = Limits(number=number, spine_thou=spine, spread_thou=spread, weight_gr=weight, runout_thou=runout)
+    sets_commands.make(
+        store, limits, batch or [], bins or [], keep, distance, k, thorough=thorough, as_json=as_json
+    )  # fmt: skip
+
+
+@sets.command("stock", epilog="Example: midspan sets stock --batch 3")
+def stock(batch: Batches = None, bins: Bins = None, store: StoreFile = STORE, as_json: AsJson = False) -> None:
+    """Count what there is to choose from, and what is left out and why."""
+    from midspan import sets_commands
+
+    sets_commands.stock(store, batch or [], bins or [], as_json=as_json)
+
+
+@sets.command("show", epilog="Example: midspan sets show 'spring 1'")
+def show(
+    name: Annotated[
+        str | None, typer.Argument(help="Name of the set; all are listed without it.", metavar="SET")
+    ] = None,
+    distance: Distance = 70.0,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Show a kept set with its uncertainty, or list all."""
+    from midspan import sets_commands
+
+    sets_commands.show(store, name, distance, k, as_json=as_json)
+
+
+@sets.command("refill", epilog="Example: midspan sets refill 'spring 1' --lost 17 --keep")
+def refill(
+    name: SetName,
+    lost: Annotated[list[str] | None, typer.Option(help="Number or label of a lost shaft; repeatable.")] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Put it into the set; the lost one is marked as spent.")] = False,
+    distance: Distance = 70.0,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Find the best replacement for a lost shaft."""
+    from midspan import sets_refill
+
+    sets_refill.refill(store, name, lost or [], distance, k, keep=keep, as_json=as_json)
+
+
+@sets.command("extend", epilog="Example: midspan sets extend 'spring 1' --keep 'spring 1 b'")
+def extend(
+    name: SetName,
+    number: Annotated[int | None, typer.Option(min=2, max=1000, help="Shafts; as many as in the first.")] = None,
+    keep: Annotated[str | None, typer.Option(help="Keep it under this name.")] = None,
+    distance: Distance = 70.0,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: Factor = 2.0,
+) -> None:
+    """Find a second set that matches a kept one."""
+    from midspan import sets_refill
+
+    sets_refill.extend(store, name, number, keep, distance, k, as_json=as_json)
+
+
+@sets.command("apart", epilog="Example: midspan sets apart 'spring 1'")
+def apart(name: SetName, store: StoreFile = STORE) -> None:
+    """Take a set apart: its shafts go back to the stock."""
+    from midspan import sets_commands
+
+    sets_commands.take_apart(store, name)
+
+
+@sets.command("weigh", epilog="Example: midspan sets weigh 12 312.4 --unit grains")
+def weigh(
+    shaft: Annotated[str | None, typer.Argument(help="Number or label of the shaft.")] = None,
+    weight: Annotated[str | None, typer.Argument(help="Its weight, as the scale shows it.")] = None,
+    unit: Annotated[str | None, typer.Option(help="grains or grams.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Table with columns shaft, and weight_gr or weight_g.")] = None,
+    store: StoreFile = STORE,
+) -> None:
+    """Note what shafts weigh."""
+    from midspan import sets_shafts
+
+    sets_shafts.weigh(store, shaft, weight, unit, csv)
+
+
+@sets.command("spent", epilog="Example: midspan sets spent 17 18 --why 'broke at the range'")
+def spent(
+    shafts: Annotated[list[str], typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")],
+    why: Annotated[str, typer.Option(help="A word on it.")] = "",
+    back: Annotated[bool, typer.Option("--back", help="The contrary: they are stock again.")] = False,
+    store: StoreFile = STORE,
+) -> None:
+    """Mark shafts as spent: no set gets them any more."""
+    from midspan import sets_shafts
+
+    sets_shafts.mark(store, shafts, why, back=back)
+
+
+@sets.command("size", epilog="Example: midspan sets size 12 13 --sizes sizes.toml")
+def size(
+    sizes: Annotated[Path, typer.Option(help="Table of nominal sizes that you keep (TOML).")],
+    shafts: Annotated[
+        list[str] | None, typer.Argument(help="Shafts; the whole stock without.", metavar="SHAFT")
+    ] = None,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+) -> None:
+    """Name the nominal size of unmarked shafts."""
+    from midspan import sets_shafts
+
+    sets_shafts.size(store, sizes, shafts or [], as_json=as_json)

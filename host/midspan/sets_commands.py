@@ -1,0 +1,102 @@
+"""What the commands of matched sets do, once their options are known: choose, keep, show, take apart."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from midspan import sets_report
+from midspan.errors import MatchingError
+from midspan.report import console
+from midspan.set_choice import Choice, choose, limits_that_block
+from midspan.set_keep import Sets
+from midspan.set_limits import Limits
+from midspan.set_review import Review
+from midspan.sets_view import listed, now_ms, present, print_set, reviewed
+from midspan.stock import read_stock
+from midspan.store import Store
+from midspan.wording import printable
+
+
+def make(
+    store_file: Path, limits: Limits, batches: Sequence[int], bins: Sequence[str], keep: str | None, distance_m: float,
+    k: float, *, thorough: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Choose sets from the stock, print them, and keep them when a name is given."""
+    with Store.open(store_file, create=False) as store:
+        stock = read_stock(store, batches=batches, bins=bins)
+        shafts, values, left_out = stock.fit_for(limits)
+        choice = choose(values, limits, thorough=thorough)
+        if not choice.sets:
+            needed = limits_that_block(values, limits) if len(shafts) >= limits.number else {}
+            raise MatchingError(f"{store_file}: {sets_report.blocked_words(needed, limits, len(shafts))}")
+        found = {f"{keep or 'set'} {i}": [shafts[j] for j in one] for i, one in enumerate(choice.sets, 1)}
+        reviews = {name: reviewed(store, those, k) for name, those in found.items()}
+        if keep is not None:
+            Sets(store).keep(found, limits, now_ms())
+    if as_json:
+        print(json.dumps(_choice_json(choice, reviews, limits, left_out, distance_m)))
+        return
+    screen = console()
+    screen.print(sets_report.left_out_table(left_out, len(shafts)), "")
+    screen.print(sets_report.sets_table(reviews, limits, k, distance_m), "")
+    for line in sets_report.choice_words(choice, limits):
+        screen.print(line)
+    if len(reviews) == 1:
+        print_set(next(iter(reviews.values())), k, distance_m)
+    screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep them with: --keep NAME")
+
+
+def _choice_json(
+    choice: Choice, reviews: dict[str, Review], limits: Limits, left_out: dict[str, tuple[int, ...]], distance_m: float
+) -> dict[str, Any]:
+    return {
+        "limits": limits.model_dump(), "sets": [
+            sets_report.review_json(name, one, limits, distance_m) for name, one in reviews.items()
+        ], "most": choice.most, "proven": choice.is_best, "gap": choice.gap,
+        "left_out": {reason: list(numbers) for reason, numbers in left_out.items()},
+    }  # fmt: skip
+
+
+def stock(store_file: Path, batches: Sequence[int], bins: Sequence[str], *, as_json: bool) -> None:
+    """Print what there is to choose from, and what is left out for which reason."""
+    with Store.open(store_file, create=False) as store:
+        found = read_stock(store, batches=batches, bins=bins)
+    if as_json:
+        left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
+        print(json.dumps({"stock": [one.shaft for one in found.shafts], "left_out": left_out}))
+        return
+    console().print(sets_report.left_out_table(found.left_out, len(found.shafts)))
+
+
+def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_json: bool) -> None:
+    """Print one kept set as its shafts were measured last, or a list of all."""
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        if name is None:
+            kept = sets.all()
+            if as_json:
+                print(json.dumps([{"set": one.name, "shafts": list(one.present)} for one in kept]))
+            else:
+                console().print(sets_report.kept_table(kept, {one.id: one.name for one in kept}))
+            return
+        one = sets.named(name)
+        if len(one.present) < 2:
+            raise MatchingError(f"set {name}: fewer than two of its shafts are in it; there is nothing to compare")
+        found = reviewed(store, present(store, one), k)
+    if as_json:
+        print(json.dumps(sets_report.review_json(name, found, one.limits, distance_m)))
+        return
+    console().print(f"{printable(name)}: {sets_report.limits_words(one.limits)}")
+    print_set(found, k, distance_m)
+
+
+def take_apart(store_file: Path, name: str) -> None:
+    """Give the shafts of a set back to the stock."""
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        kept = sets.named(name)
+        if not kept.present:
+            raise MatchingError(f"set {name}: it was taken apart already")
+        sets.take_apart(kept, now_ms())
+    print(f"{printable(name)} is taken apart; back in the stock: {listed(kept.present)}")

@@ -1,0 +1,125 @@
+"""Shafts that join sets that are there: a replacement for one that was lost, and a second set like the first."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from midspan import sets_report
+from midspan.errors import MatchingError
+from midspan.report import console
+from midspan.set_join import joining, why_none
+from midspan.set_keep import KeptSet, Sets
+from midspan.set_limits import Array, Limits
+from midspan.set_review import alike
+from midspan.sets_view import listed, now_ms, present, print_set, results_of, reviewed
+from midspan.stock import StockShaft, read_stock, values_of
+from midspan.store import Store
+from midspan.wording import printable, with_uncertainty
+
+OFFERED = 3  # shafts shown for a lost one
+
+
+def refill(
+    store_file: Path, name: str, lost: Sequence[str], distance_m: float, k: float, *, keep: bool, as_json: bool
+) -> None:
+    """Print the best shafts for those that a set lost, and let them join it when asked."""
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        kept = sets.named(name)
+        gone = list(dict.fromkeys(sets.number(one) for one in lost))
+        strange = [number for number in gone if number not in kept.present]
+        if strange:
+            raise MatchingError(f"set {name}: shaft {strange[0]} is not in it; its shafts are {listed(kept.present)}")
+        there = [one for one in present(store, kept) if one.shaft not in gone]
+        wanted = kept.limits.number - len(there)
+        if wanted < 1 or not there:
+            raise MatchingError(f"set {name}: {'no shaft is left' if not there else 'it is full'}; name with --lost "
+                                "which shaft it lost")  # fmt: skip
+        stock_now, values, _ = read_stock(store).fit_for(kept.limits)
+        chosen = _joining(kept, there, stock_now, values, wanted, kept.limits)
+        others = _next_best(kept, there, stock_now, values, chosen[0]) if wanted == 1 else []
+        found = reviewed(store, [*there, *chosen], k)
+        doubles = [one for one in others if alike(chosen[0], one, results_of(store, [chosen[0], one]), k)]
+        if keep:
+            sets.refill(kept, gone, chosen, now_ms())
+    if as_json:
+        also = {"joining": [one.shaft for one in chosen], "next": [one.shaft for one in others]}
+        print(json.dumps(sets_report.review_json(name, found, kept.limits, distance_m) | also))
+        return
+    screen = console()
+    screen.print(f"best for {printable(name)}: {_names(chosen)}")
+    for one in others:
+        same = ", not told apart from the best in spine" if one in doubles else ""
+        screen.print(f"next: {printable(one.name)}, spine {one.spine_thou:.2f} thou{same}")
+    print_set(found, k, distance_m)
+    screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep it with: --keep")
+
+
+def _joining(
+    kept: KeptSet,
+    there: Sequence[StockShaft],
+    stock_now: Sequence[StockShaft],
+    values: Array,
+    number: int,
+    limits: Limits,
+) -> list[StockShaft]:
+    """The best shafts of the stock beside those that are there; MatchingError says which limit blocks."""
+    _all_measured(there, limits, kept.name)
+    if len(stock_now) < number:
+        raise MatchingError(f"set {kept.name}: the stock has {len(stock_now)} shafts with all its limits ask of")
+    picked = joining(values_of(there, limits), values, number, limits)
+    if not len(picked):
+        raise MatchingError(f"set {kept.name}: nothing fits; {why_none(values_of(there, limits), values, limits)}")
+    return [stock_now[i] for i in picked]
+
+
+def _all_measured(there: Sequence[StockShaft], limits: Limits, name: str) -> None:
+    for one in there:
+        missing = [quantity for quantity in limits.names if getattr(one, quantity) is None]
+        if missing:
+            raise MatchingError(f"set {name}: {missing[0]} of its shaft {one.name} is not known; weigh or measure it")
+
+
+def _next_best(
+    kept: KeptSet, there: Sequence[StockShaft], stock_now: Sequence[StockShaft], values: Array, best: StockShaft
+) -> list[StockShaft]:
+    left = [i for i, one in enumerate(stock_now) if one != best]
+    found: list[StockShaft] = []
+    while left and len(found) < OFFERED - 1:
+        picked = joining(values_of(there, kept.limits), values[left], 1, kept.limits)
+        if not len(picked):
+            break
+        found.append(stock_now[left.pop(int(picked[0]))])
+    return found
+
+
+def extend(
+    store_file: Path, name: str, number: int | None, keep: str | None, distance_m: float, k: float, *, as_json: bool
+) -> None:
+    """Print another set that matches a kept one, all of both within its limits, and keep it when a name is given."""
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        first = sets.named(name)
+        wanted = number or first.limits.number
+        there = present(store, first)
+        if not there:
+            raise MatchingError(f"set {name}: it was taken apart; name another")
+        stock_now, values, _ = read_stock(store).fit_for(first.limits)
+        chosen = _joining(first, there, stock_now, values, wanted, first.limits)
+        both, alone = reviewed(store, [*there, *chosen], k), reviewed(store, chosen, k)
+        if keep is not None:
+            limits = first.limits.model_copy(update={"number": wanted})
+            sets.keep({keep: chosen}, limits, now_ms(), like=first.id)
+    if as_json:
+        second = sets_report.review_json(keep or "second", alone, first.limits, distance_m)
+        print(json.dumps({"second": second, "both": sets_report.review_json("both", both, first.limits, distance_m)}))
+        return
+    print_set(alone, k, distance_m)
+    screen = console()
+    spread = with_uncertainty(both.range_thou, k * both.u_range_thou, 3)
+    screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: spread over {spread} thou")
+    screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep it with: --keep NAME")
+
+
+def _names(shafts: Sequence[StockShaft]) -> str:
+    return ", ".join(f"{printable(one.name)} (spine {one.spine_thou:.2f} thou)" for one in shafts)

@@ -1,0 +1,168 @@
+"""Matched sets as people read them: what a choice found, the shafts of one set, and what the stock holds."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from rich.table import Table
+
+from midspan.set_choice import Choice
+from midspan.set_keep import KeptSet
+from midspan.set_limits import UNITS, WORDS, Limits
+from midspan.set_review import RING_M, RING_MM, RING_THOU, Review
+from midspan.sizes import Likely
+from midspan.stock import StockShaft, values_of
+from midspan.wording import printable, with_uncertainty
+
+MOST_PLACES = 3
+FURTHER = ("spread_thou", "weight_gr", "runout_thou")
+
+
+def _plain_table(*headings: str) -> Table:
+    """A table whose first column is a name, the others numbers."""
+    table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
+    for i, heading in enumerate(headings):
+        table.add_column(heading, justify="right" if i else "left", no_wrap=i == 0)
+    return table
+
+
+def limits_words(limits: Limits) -> str:
+    """What was asked, as in "12 shafts; spine within 3 thou, weight within 5 gr"."""
+    asked = (f"{WORDS[name]} within {getattr(limits, name):g} {UNITS[name]}" for name in limits.names)
+    return f"{limits.number} shafts; {', '.join(asked)}"
+
+
+def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
+    """How many sets there are, and how far from the best possible that may be."""
+    found = len(choice.sets)
+    yield f"{found} set{'s' if found != 1 else ''} of {limits_words(limits)}"
+    if choice.is_best:
+        yield "proven: no choice gives more sets, and none of as many is tighter"
+        return
+    more = "no choice gives more" if found == choice.most else f"no choice can give more than {choice.most}"
+    yield (
+        f"{more}; as many sets might be tighter by {100 * choice.gap:.0f} % at most (range over limit, spine counting "
+        "ten times spread, and so on)"
+    )
+
+
+def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance_m: float) -> Table:
+    """One line a set: mean, spread of the set with its uncertainty, ranges, and the cost at the target."""
+    names = [name for name in FURTHER if name in limits.names]
+    ranges = [f"{WORDS[name]}, {UNITS[name]}" for name in names]
+    table = _plain_table("set", "mean spine", "spread of the set", *ranges, f"mm at {distance_m:g} m", "shafts")
+    for name, one in reviews.items():
+        values = (_from_to(one.shafts, quantity) for quantity in names)
+        members = ", ".join(str(shaft.shaft) for shaft in one.shafts)
+        mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
+        table.add_row(printable(name), mean, _range(one, k), *values, f"{one.at_target_mm(distance_m):.0f}", members)
+    table.caption = f"thou (28 in, 880 g) ± U with k = {k:g}; shafts by number, the stiffest first"
+    return table
+
+
+def _range(one: Review, k: float) -> str:
+    return with_uncertainty(one.range_thou, k * one.u_range_thou, MOST_PLACES)
+
+
+def _from_to(shafts: Sequence[StockShaft], name: str) -> str:
+    values = [value for value in (getattr(one, name) for one in shafts) if value is not None]
+    return f"{min(values):.1f} to {max(values):.1f}" if values else "-"
+
+
+def members_table(one: Review, k: float) -> Table:
+    """One line a shaft, the stiffest first; only one that is told apart from the mean is called stiffer or softer."""
+    table = _plain_table("shaft", "spine", "from the mean", "", "spread around", "weight, gr", "runout")
+    for i, shaft in enumerate(one.shafts):
+        away = with_uncertainty(one.from_mean_thou[i], k * one.u_from_mean_thou[i], MOST_PLACES)
+        side = ("softer" if one.from_mean_thou[i] > 0 else "stiffer") if one.apart(i, k) else "not told apart"
+        further = ("-" if getattr(shaft, name) is None else f"{getattr(shaft, name):.1f}" for name in FURTHER)
+        table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", away, side, *further)
+    table.caption = (
+        f"thou unless said; ± U with k = {k:g} of the difference: what one calibration has wrong alike cancels"
+    )
+    return table
+
+
+def review_words(one: Review, k: float, distance_m: float) -> Iterator[str]:
+    """Sentences on one set: mean, spread, who spoils it, what it costs."""
+    mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
+    yield f"mean spine {mean} thou; the set spreads over {_range(one, k)} thou"
+    if not one.is_told_apart:
+        yield (
+            f"{len(one.shafts)} equal shafts would show up to {one.noise_thou:.3f} thou by the gauge's noise alone: "
+            "these are not told apart"
+        )
+    elif one.spoiler is not None:
+        yield (
+            f"shaft {printable(one.spoiler.name)} spoils it: without it the set would spread over "
+            f"{one.spoiler.range_without_thou:.3f} thou"
+        )
+    else:
+        yield "no single shaft spoils it"
+    yield (
+        f"at {distance_m:g} m that spread costs about {one.at_target_mm(distance_m):.0f} mm: an estimate by a rule of "
+        f"common practice without a published source ({RING_THOU:g} thou, one ring of {RING_MM:g} mm at {RING_M:g} m), "
+        "no promise"
+    )
+
+
+def left_out_table(left_out: Mapping[str, Sequence[int]], kept: int) -> Table:
+    """How many shafts may be taken, and how many are left out for which reason."""
+    table = _plain_table("stock", "shafts")
+    table.add_row("to choose from", str(kept))
+    for reason, numbers in sorted(left_out.items(), key=lambda one: (-len(one[1]), one[0])):
+        table.add_row(f"left out: {reason}", str(len(numbers)))
+    return table
+
+
+def kept_table(sets: Sequence[KeptSet], names: Mapping[int, str]) -> Table:
+    """One line a set that the store keeps."""
+    table = _plain_table("set", "shafts", "asked for", "like")
+    for one in sets:
+        like = "" if one.like is None else names[one.like]
+        gone = "taken apart" if not one.present else ", ".join(str(shaft) for shaft in one.present)
+        table.add_row(printable(one.name), gone, limits_words(one.limits), printable(like))
+    return table
+
+
+def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
+    """One line a shaft: its likeliest size, and what else it may be."""
+    table = _plain_table("shaft", "spine", "size", "probability", "or else")
+    for shaft, likely in rows:
+        first, *others = likely
+        rest = ", ".join(f"{printable(one.name)} {100 * one.probability:.1f} %" for one in others)
+        sure = f"{100 * first.probability:.1f} %"
+        table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", printable(first.name), sure, rest)
+    return table
+
+
+def blocked_words(needed: Mapping[str, float | None], limits: Limits, kept: int) -> str:
+    """Why there is no set: which limit blocks, and to what it would have to be widened."""
+    if kept < limits.number:
+        return f"no set of {limits.number}: there are only {kept} shafts to choose from (see: midspan sets stock)"
+    helps = [
+        f"{WORDS[name]} would have to be {value:g} {UNITS[name]} instead of {getattr(limits, name):g} "
+        f"({value - getattr(limits, name):.4g} more)"
+        for name, value in needed.items()
+        if value is not None
+    ]
+    if not helps:
+        return f"no set of {limits_words(limits)}: no limit blocks alone, widen two of them or ask for fewer shafts"
+    return f"no set of {limits_words(limits)}: {', or '.join(helps)}"
+
+
+def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> dict[str, Any]:
+    """A set as plain values; each u_... is a standard uncertainty (k = 1)."""
+    values = values_of(one.shafts, limits)
+    shafts = [
+        {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,
+         "u_from_mean_thou": u, **{each: getattr(shaft, each) for each in FURTHER}}
+        for shaft, away, u in zip(one.shafts, one.from_mean_thou, one.u_from_mean_thou, strict=True)
+    ]  # fmt: skip
+    return {
+        "set": name, "mean_thou": one.mean_thou, "u_mean_thou": one.u_mean_thou, "range_thou": one.range_thou,
+        "u_range_thou": one.u_range_thou, "noise_thou": one.noise_thou, "told_apart": one.is_told_apart,
+        "spoiler": None if one.spoiler is None else one.spoiler.shaft, "at_target_mm": one.at_target_mm(distance_m),
+        "distance_m": distance_m, "ranges": dict(zip(limits.names, np.ptp(values, axis=0).tolist(), strict=True)),
+        "shafts": shafts,
+    }  # fmt: skip

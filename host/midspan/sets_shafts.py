@@ -1,0 +1,55 @@
+"""What is noted of single shafts for sets: their weight, that they are spent; and their nominal size."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from midspan import sets_report
+from midspan.errors import ReadingsError
+from midspan.report import console
+from midspan.set_keep import Sets
+from midspan.sets_view import listed, now_ms
+from midspan.sizes import load_sizes
+from midspan.stock import full_results, read_stock, shafts_of
+from midspan.store import Store
+from midspan.weights import weight_of, weights_in
+
+
+def weigh(store_file: Path, shaft: str | None, weight: str | None, unit: str | None, csv: Path | None) -> None:
+    """Note a weight that was typed, or all of a table."""
+    if csv is not None and shaft is None:
+        weights = weights_in(csv)
+    elif csv is None and shaft is not None and weight is not None and unit is not None:
+        weights = {shaft: weight_of(weight, unit, f"shaft {shaft}")}
+    else:
+        raise ReadingsError("say which shaft, its weight and --unit grains or grams, or give a --csv with them")
+    with Store.open(store_file, create=False) as store:
+        number = Sets(store).weigh(weights, now_ms())
+    print(f"{number} weight{'s' if number != 1 else ''} noted in {store_file}")
+
+
+def mark(store_file: Path, shafts: Sequence[str], words: str, *, back: bool) -> None:
+    """Take shafts out of the stock, or give them back."""
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        sets.mark([sets.number(one) for one in shafts], spent=not back, words=words, at_ms=now_ms())
+    print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
+
+
+def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool) -> None:
+    """Print the nominal size of shafts, and how likely its neighbours are."""
+    sizes = load_sizes(table)
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        found = shafts_of(store, [sets.number(one) for one in shafts]) if shafts else None
+        those = list(found.values()) if found is not None else list(read_stock(store).shafts)
+        whole = full_results(store, [one.result for one in those])
+    rows = [(one, sizes.likely(one.spine_thou, one.u_spine_thou, whole.get(one.result, {}).get("dof_spine")))
+            for one in those]  # fmt: skip
+    if as_json:
+        print(json.dumps([
+            {"shaft": one.shaft, "label": one.label, "spine_thou": one.spine_thou,
+             "sizes": {each.name: each.probability for each in likely}} for one, likely in rows
+        ]))  # fmt: skip
+        return
+    console().print(sets_report.sizes_table(rows))

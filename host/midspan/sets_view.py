@@ -1,0 +1,54 @@
+"""What the commands of matched sets share: reading the shafts of a set, looking at it, and saying which they are."""
+
+import time
+from collections.abc import Sequence
+from typing import Any
+
+from midspan import sets_report
+from midspan.report import console
+from midspan.set_keep import KeptSet
+from midspan.set_review import Review, review
+from midspan.stock import StockShaft, full_results, shafts_of
+from midspan.store import Store
+from midspan.wording import printable
+
+
+def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
+    """A set looked at with the whole results of its shafts."""
+    return review(shafts, results_of(store, shafts), k)
+
+
+def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[dict[str, Any]]:
+    """Whole results of shafts in their order, each with the screw's lead where its calibration is kept."""
+    whole, calibrations = full_results(store, [one.result for one in shafts]), store.calibrations()
+    found = []
+    for one in shafts:
+        result = {"u_spine_thou": one.u_spine_thou} | whole.get(one.result, {})
+        travel = calibrations.get(result.get("calibration", ""), {}).get("travel")
+        lead_mm = travel and travel["mm_per_step"] * travel["steps_per_screw_turn"]
+        found.append(result | {"lead_mm": lead_mm})
+    return found
+
+
+def present(store: Store, kept: KeptSet) -> list[StockShaft]:
+    """The shafts that are in a set, as they were measured last."""
+    found = shafts_of(store, kept.present)
+    return [found[number] for number in kept.present]
+
+
+def print_set(one: Review, k: float, distance_m: float) -> None:
+    """The shafts of a set and what is to say of it."""
+    screen = console()
+    screen.print("", sets_report.members_table(one, k), "")
+    for line in sets_report.review_words(one, k, distance_m):
+        screen.print(line)
+
+
+def listed(numbers: Sequence[int] | Sequence[str]) -> str:
+    """Numbers or names one after another."""
+    return ", ".join(printable(str(one)) for one in numbers)
+
+
+def now_ms() -> int:
+    """The time, in milliseconds since 1970 (UTC)."""
+    return round(time.time() * 1000)
