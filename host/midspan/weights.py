@@ -40,12 +40,14 @@ class Weight:
     u_weight_g: float
 
 
-def weight_of(text: str, unit: WeightUnit | str, place: str) -> Weight:
+def weight_of(text: str, unit: str, place: str) -> Weight:
     """A weight as it was typed, in a unit; its last digit is taken for the resolution of the scale.
 
     A reading is anywhere within half a digit: rectangular (JCGM 100:2008, 4.3.7). Raises ReadingsError when no shaft
-    weighs that.
+    weighs that, or the unit is another.
     """
+    if unit not in set(WeightUnit):
+        raise ReadingsError(f"{place}: {unit!r} is no unit of weight here; say {' or '.join(WeightUnit)}")
     value, named = number_in(text, f"{place}: weight"), WeightUnit(unit)
     low, high = (limit * GRAM_PER_GRAIN / GRAM_PER[named] for limit in PLAUSIBLE_GR)
     if not low <= value <= high:
