@@ -1,10 +1,13 @@
 """`midspan sort` on the simulated gauge: the real device code, its world's file as the ledger, signals and mistakes."""
 
+import os
+import pty
 import re
 import signal
 import subprocess
 import sys
 from collections import Counter
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -266,6 +269,72 @@ def test_ctrl_c_twice_stops_at_once(folder):
     assert "Stopped: you " in out  # at once, or it was finished just then
     host = started(folder, "--resume")
     assert "Over: the hopper is empty" in host.communicate()[0]
+    check_ledger(folder)
+
+
+@contextmanager
+def on_a_terminal(folder, *options):
+    """A host with a terminal of its own, and what of it the person sees so far."""
+    arguments = ["sort", str(folder / "night.toml"), *options]
+    code = RUN.format(stock=STOCK, mishaps={}, arguments=arguments)
+    person, terminal = pty.openpty()
+    host = subprocess.Popen(
+        [sys.executable, "-c", TERMINAL + code], stdin=terminal, stdout=terminal, stderr=terminal,
+        start_new_session=True, env={**os.environ, "TERM": "xterm", "COLUMNS": "120"},
+    )  # fmt: skip
+    os.close(terminal)
+    try:
+        yield host, person
+    finally:
+        host.kill()
+        host.wait()
+
+
+TERMINAL = "import fcntl, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0)\n"
+
+
+def seen(person, words):
+    """Read the screen until the words are on it, or the program is over."""
+    text = ""
+    while words not in text:
+        try:
+            text += os.read(person, 4096).decode(errors="replace")
+        except OSError:
+            break
+    return text
+
+
+def test_on_a_terminal_a_line_keeps_up_and_ctrl_c_is_heard(folder):
+    with on_a_terminal(folder) as (host, person):
+        text = seen(person, "into place 4 (rejected)")
+        text += seen(person, "an hour")
+        os.write(person, b"\x03")
+        text += seen(person, "never")
+        assert host.wait() == 130
+    assert "cracked 1" in text
+    assert "min left" in text
+    assert "finishing the shaft in hand; Ctrl-C again stops at once" in text
+    assert "Stopped: you asked for it." in text
+    os.close(person)
+
+
+def test_a_night_goes_on_when_its_terminal_is_closed(folder):
+    with on_a_terminal(folder) as (host, person):
+        seen(person, "into place 4 (rejected)")
+        os.close(person)
+        host.wait()
+    with Store.open(folder / "results.db") as store:
+        assert Journal(store).happenings(1)[-1].words == "the hopper is empty"
+    check_ledger(folder)
+
+
+def test_a_night_goes_on_when_nobody_reads_what_it_says(folder):
+    host = started(folder)
+    until(host, "shaft 2")
+    host.stderr.close()
+    with host.stdout as out:
+        assert "Over: the hopper is empty." in out.read()
+    host.wait()
     check_ledger(folder)
 
 

@@ -26,6 +26,7 @@ calibration = "calibration.toml"   # files are named from this one's folder
 bands = "bands.toml"
 archive = "night-readings.avro"
 store = "results.db"
+measure_again = 1                  # how often what is doubtful or was not measured gets another try
 crack_hysteresis_pct = 1.5         # beyond this a shaft may be cracked: it must not be shot
 loaded = 35                        # in the hopper; only for the time left
 
@@ -70,10 +71,13 @@ every_minutes = 60
 bad_check = "stop"                 # or "continue"; its shafts are suspect either way
 
 [stop]
-faults_in_a_row = 3
+faults_in_a_row = 3                # and likewise rechecks_in_a_row, uncertain_in_a_row, alarms_in_a_row
+wait_minutes = 30                  # for a gauge, a disk or a database that fails
+# shafts = 200                     # end after so many, or
+# hours = 9.5                      # after so long
 
 [notices]
-log = "night.log"
+log = "night.log"                  # always written; webhook and apprise tell people
 """
 
 

@@ -6,6 +6,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from types import TracebackType
 from typing import Self
 
@@ -60,30 +61,34 @@ class Screen:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Take the line away."""
-        self._progress.stop()
+        if self._console.is_terminal:
+            with suppress(OSError):
+                self._progress.stop()
 
     def finishing(self) -> None:
         """Tell that Ctrl-C was heard; safe in a signal's handler, which must not touch what it may have interrupted."""
         self._finishing = True
         self._progress.update(self._task, description=FINISHING)
         if not self._console.is_terminal:
-            os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
+            with suppress(OSError):
+                os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
 
     def show(self, move: Move) -> None:
-        """A move was made."""
+        """A move was made. A terminal or a pipe that is gone is no reason to end a night: nothing is shown then."""
         if move.do in (Do.NOTE_IN_BIN, Do.NOTE_UNCERTAIN, Do.NOTE_TAKEN_OUT):
-            self._tell(self._words(move))
+            with suppress(OSError):
+                self._tell(self._words(move))
         self._progress.update(
             self._task, description=self._counts(), completed=self._keeper.tally.shafts, rest=self._rate()
         )
 
     def ask(self, words: str) -> bool:
         """Put something to a person at the keyboard; False when nobody is there or they want to end."""
-        self._progress.stop()
+        self.__exit__(None, None, None)
         self.asking = True
         try:
             return input(f"{words}. Enter when done, or type stop: ").strip().lower() != "stop"
-        except (EOFError, KeyboardInterrupt):
+        except (EOFError, OSError, KeyboardInterrupt):
             return False
         finally:
             self.asking = False

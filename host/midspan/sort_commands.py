@@ -130,7 +130,10 @@ def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_
 
 @contextmanager
 def _heard(night: Night, screen: Screen) -> Iterator[None]:
-    """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once."""
+    """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once.
+
+    A terminal that is closed is no such wish: whoever looked on has gone home.
+    """
     presses = 0
 
     def hear(_: int, __: object) -> None:
@@ -141,9 +144,10 @@ def _heard(night: Night, screen: Screen) -> Iterator[None]:
         night.finish()
         screen.finishing()
 
-    before: list[tuple[int, Callable[..., object] | int | None]] = [
-        (number, signal.signal(number, hear)) for number in (signal.SIGINT, signal.SIGTERM)
-    ]
+    heard: dict[int, Callable[..., object] | signal.Handlers] = {signal.SIGINT: hear, signal.SIGTERM: hear}
+    if sys.platform != "win32":
+        heard[signal.SIGHUP] = signal.SIG_IGN
+    before = [(number, signal.signal(number, handler)) for number, handler in heard.items()]
     try:
         yield
     finally:
