@@ -201,6 +201,7 @@ def test_frame_needs_force_and_travel_first(tmp_path):
     ("words", "arguments"),
     [
         ("nothing to read", ("force",)),
+        ("blocks stand in the table", ("travel", "--csv", "x.csv", "--block", 5)),
         ("not from both", ("force", "--csv", "x.csv", "--port", "rehearsal")),
         ("cannot be read", ("force", "--csv", "none.csv")),
         ("is outside 9.76 to 9.84", ("force", "--csv", "x.csv", "--gravity", 32.2)),

@@ -87,6 +87,8 @@ def travel(
     `course` is first and last step and how many places; with blocks only the last counts, as the deepest to go.
     """
     gauge = session.gauge
+    if session.csv is not None and blocks_mm:
+        raise ConfigurationError("blocks stand in the table, under block_mm, or are named with --block: leave one out")
     if session.csv is not None:
         readings = read_readings(session.csv, "travel", "blocks")
     elif blocks_mm:
