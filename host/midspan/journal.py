@@ -9,7 +9,7 @@ there is never more than one.
 ...     journal = Journal(store)
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
-...     journal.note(shaft, Stage.NO_SHAFT, at_ms=2)
+...     _ = journal.note(shaft, Stage.NO_SHAFT, at_ms=2)
 ...     journal.open_passage("bench"), journal.passages(night)[0].stage.name
 (None, 'NO_SHAFT')
 """
