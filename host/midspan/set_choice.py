@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from midspan.set_bound import least_for_each, least_of_all
 from midspan.set_build import REACH, around_first, build, total_cost
-from midspan.set_exact import exact, pairs_in
+from midspan.set_exact import exact, has_pairs
 from midspan.set_limits import Array, Limits
 from midspan.set_line import Index, most_sets, tightest
 from midspan.set_polish import polish
@@ -65,7 +65,7 @@ def _chosen(points: Array, importance: Array, number: int, thorough: bool) -> tu
     most = _most(points[np.isfinite(each)], number)
     sets = polish(points, importance, build(points, importance, number))
     least = max(_least_cost(points, importance, number, len(sets)), least_of_all(each, number, len(sets)))
-    if most > 0 and pairs_in(points) <= (THOROUGH_PAIRS if thorough else EXACT_PAIRS):
+    if most > 0 and not has_pairs(points, THOROUGH_PAIRS if thorough else EXACT_PAIRS):
         proven = exact(points, importance, number, sets, most, least)
         return proven.sets, proven.most, proven.least_cost
     return sets, most, least

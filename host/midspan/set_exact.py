@@ -19,9 +19,18 @@ from midspan.set_line import Index
 NODES = 2000
 
 
-def pairs_in(points: Array) -> int:
-    """How many pairs of points [shafts, quantities] could share a set: what the programme's size goes with."""
-    return sum(int((np.abs(points[i + 1 :] - one) <= REACH).all(axis=1).sum()) for i, one in enumerate(points))
+def has_pairs(points: Array, more_than: int) -> bool:
+    """Whether more pairs of points [shafts, quantities] could share a set: what the programme's size goes with.
+
+    >>> has_pairs(np.array([[0.0], [0.5], [1.4]]), 1), has_pairs(np.array([[0.0], [0.5], [1.4]]), 2)
+    (True, False)
+    """
+    pairs = 0
+    for i, one in enumerate(points):
+        pairs += int((np.abs(points[i + 1 :] - one) <= REACH).all(axis=1).sum())
+        if pairs > more_than:
+            return True
+    return False
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -47,8 +48,8 @@ class Spoiler:
 class Review:
     """A set in order of spine. `from_mean_thou` and its standard uncertainties belong to `shafts`, one each.
 
-    `range_thou` is the softest less the stiffest, `u_range_thou` the standard uncertainty of that difference;
-    `noise_thou` the range that as many equal shafts would stay below in 95 of 100 cases by the gauge's noise alone.
+    `range_thou` is the softest less the stiffest, `u_range_thou` the standard uncertainty of that difference,
+    `own_u_thou` what each shaft has of its own.
     """
 
     shafts: tuple[StockShaft, ...]
@@ -58,8 +59,13 @@ class Review:
     u_from_mean_thou: tuple[float, ...]
     range_thou: float
     u_range_thou: float
-    noise_thou: float
+    own_u_thou: tuple[float, ...]
     spoiler: Spoiler | None
+
+    @cached_property
+    def noise_thou(self) -> float:
+        """The range that as many equal shafts would stay below in 95 of 100 cases, by the gauge's noise alone."""
+        return range_by_noise(np.array(self.own_u_thou))
 
     @property
     def is_told_apart(self) -> bool:
@@ -89,7 +95,7 @@ def review(shafts: Sequence[StockShaft], results: Sequence[Result], k: float = K
         u_from_mean_thou=tuple(u_from_mean(known).tolist()),
         range_thou=float(np.ptp(spines)),
         u_range_thou=u_difference(known, 0, -1),
-        noise_thou=range_by_noise(own_u(known)),
+        own_u_thou=tuple(own_u(known).tolist()),
         spoiler=_spoiler(ranked, known, k),
     )
 

@@ -12,7 +12,7 @@ from midspan.set_choice import Choice, choose, limits_that_block
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.set_review import Review
-from midspan.sets_view import listed, now_ms, present, print_set, reviewed
+from midspan.sets_view import all_reviewed, listed, now_ms, present, print_set, reviewed
 from midspan.stock import read_stock
 from midspan.store import Store
 from midspan.wording import printable
@@ -31,7 +31,7 @@ def make(
             needed = limits_that_block(values, limits) if len(shafts) >= limits.number else {}
             raise MatchingError(f"{store_file}: {sets_report.blocked_words(needed, limits, len(shafts))}")
         found = {f"{keep or 'set'} {i}": [shafts[j] for j in one] for i, one in enumerate(choice.sets, 1)}
-        reviews = {name: reviewed(store, those, k) for name, those in found.items()}
+        reviews = all_reviewed(store, found, k)
         if keep is not None:
             Sets(store).keep(found, limits, now_ms())
     if as_json:

@@ -1,6 +1,7 @@
 """Matched sets as people read them: what a choice found, the shafts of one set, and what the stock holds."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from midspan.stock import StockShaft, values_of
 from midspan.wording import printable, with_uncertainty
 
 MOST_PLACES = 3
+SHOWN = 60  # sets in a table: more nobody reads
 FURTHER = ("spread_thou", "weight_gr", "runout_thou")
 
 
@@ -51,12 +53,13 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance
     names = [name for name in FURTHER if name in limits.names]
     ranges = [f"{WORDS[name]}, {UNITS[name]}" for name in names]
     table = _plain_table("set", "mean spine", "spread of the set", *ranges, f"mm at {distance_m:g} m", "shafts")
-    for name, one in reviews.items():
+    for name, one in islice(reviews.items(), SHOWN):
         values = (_from_to(one.shafts, quantity) for quantity in names)
         members = ", ".join(str(shaft.shaft) for shaft in one.shafts)
         mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
         table.add_row(printable(name), mean, _range(one, k), *values, f"{one.at_target_mm(distance_m):.0f}", members)
-    table.caption = f"thou (28 in, 880 g) ± U with k = {k:g}; shafts by number, the stiffest first"
+    more = f"; {len(reviews) - SHOWN} more sets are not shown: use --json" if len(reviews) > SHOWN else ""
+    table.caption = f"thou (28 in, 880 g) ± U with k = {k:g}; shafts by number, the stiffest first{more}"
     return table
 
 

@@ -1,7 +1,8 @@
 """What the commands of matched sets share: reading the shafts of a set, looking at it, and saying which they are."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import islice
 from typing import Any
 
 from midspan import sets_report
@@ -16,6 +17,12 @@ from midspan.wording import printable
 def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
     """A set looked at with the whole results of its shafts."""
     return review(shafts, results_of(store, shafts), k)
+
+
+def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: float) -> dict[str, Review]:
+    """Many sets looked at, by name; all results are read at once."""
+    whole = iter(results_of(store, [one for shafts in sets.values() for one in shafts]))
+    return {name: review(shafts, list(islice(whole, len(shafts))), k) for name, shafts in sets.items()}
 
 
 def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[dict[str, Any]]:

@@ -125,21 +125,16 @@ def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, 
 
 def _newest(batches: Collection[int]) -> Any:
     """The newest result of the newest run of each shaft, with its verdict."""
-    newer = func.row_number().over(partition_by=RunRow.shaft, order_by=(RunRow.started_ms.desc(), RunRow.id.desc()))
-    runs = select(RunRow.id, RunRow.shaft, RunRow.label, RunRow.started_ms, RunRow.batch_id, newer.label("age"))
-    run = runs.subquery()
-    newest = select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
-    query = (
-        select(
-            run.c.shaft, run.c.label, run.c.started_ms, ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou,
-            ResultRow.spread_thou, ResultRow.runout_mm, DecisionRow.outcome, DecisionRow.bin,
-        )
-        .join(ResultRow, ResultRow.run_id == run.c.id)
-        .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
-        .where(run.c.age == 1, ResultRow.id.in_(newest))
-        .order_by(run.c.shaft)
+    newest_first = RunRow.started_ms.desc(), RunRow.id.desc(), ResultRow.id.desc()
+    age = func.row_number().over(partition_by=RunRow.shaft, order_by=newest_first).label("age")
+    columns = (
+        RunRow.shaft, RunRow.label, RunRow.started_ms, RunRow.batch_id, ResultRow.id, ResultRow.spine_thou,
+        ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
     )  # fmt: skip
-    return query.where(run.c.batch_id.in_(batches)) if batches else query
+    one = select(*columns, age).join(ResultRow, ResultRow.run_id == RunRow.id).subquery()
+    query = select(one, DecisionRow.outcome, DecisionRow.bin).join(DecisionRow, DecisionRow.result_id == one.c.id)
+    query = query.where(one.c.age == 1).order_by(one.c.shaft)
+    return query.where(one.c.batch_id.in_(batches)) if batches else query
 
 
 def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
