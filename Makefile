@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: demo test bench lint check clean
+.PHONY: demo test bench soak lint check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -14,6 +14,10 @@ test: $(SETUP)
 
 bench: $(SETUP)
 	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python tests/bench
+
+# The fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
+soak: $(SETUP)
+	$(BIN)/python tests/campaign $(SOAK)
 
 lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .

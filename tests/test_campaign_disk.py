@@ -18,6 +18,7 @@ from campaign import night_files, proof
 from campaign.bench import Bench
 from campaign.fork_server import KILLED, ForkServer
 from campaign.ledger import World
+from campaign.night_files import ROOM_BYTES
 from campaign.tally import Tally
 from midspan.archive import Archive
 from midspan.journal import Journal
@@ -26,7 +27,6 @@ from midspan.store import Store
 
 SHAFTS = 4
 NOBODY = 65534
-ROOM_BYTES = 900  # for a few words; archive and database are larger already
 SOON_S = 30.0
 
 
@@ -193,7 +193,7 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         assert one.ended(SOON_S) == 0
         assert one.over == (True, "the hopper is empty")
         tally = Tally()
-        proof.in_between(tally, one.folder)
+        proof.in_between(tally, one.folder, one.stock)
         assert (tally.lost, tally.wrong) == ([], [])
         assert sum(run.shaft == passage.shaft for run in Archive.open(archive).runs()) == 1
         with Store.open(one.folder / "results.db") as store:

@@ -50,6 +50,11 @@ class Device:
             assert pipe is not None
             pipe.close()
 
+    @property
+    def pid(self) -> int:
+        """Its process."""
+        return self._process.pid
+
     def die(self) -> None:
         """The supply goes; `kill` clears up after it."""
         self._process.kill()

@@ -32,6 +32,8 @@ from midspan.store import Store
 
 # The shortest cycle that still gives a value, so that a shaft is measured in a moment.
 SHORT = {"READINGS_PER_TURN": 44, "ZERO_READINGS": 12, "SEAT_TURNS": 0.1, "PRESS_MM_S": 30.0, "APPROACH_MM_S": 12.0}
+JUMP_S = 3600.0
+PERSON_S = 0.2
 HASTE = 5.0  # the host's clocks run so much faster than the real one, so that nothing waits long for what was lost
 
 
@@ -40,7 +42,7 @@ def run(order: dict[str, Any]) -> None:
 
     `die` is [what, n-th time, whether after it], `file_bytes` how large a file may be, `archive_room` by how much
     the archive may grow, `user` whose rights it has, `person` says that someone answers, `wait_s` how long a locked
-    database is waited for.
+    database is waited for, `clock_s` how far its clock is off, `anew` that a new night begins.
     """
     folder = Path(order["folder"])
     if order.get("user") is not None:
@@ -50,32 +52,49 @@ def run(order: dict[str, Any]) -> None:
     for name, value in SHORT.items():
         setattr(plan, name, value)
     try:
-        ending = _night(folder, order)
+        ending = sort(folder, order)
         ended = [ending.is_over, ending.words]
     except MidspanError as error:
         ended = [False, str(error)]
     Path(order["ending"]).write_text(json.dumps(ended))
 
 
-def _night(folder: Path, order: dict[str, Any]) -> Ending:
+def sort(folder: Path, order: dict[str, Any]) -> Ending:
+    """One night, or the rest of it, with the cycle as it is."""
     setup = load_setup(folder / "plan.toml")
-    clocks, name = hasty(HASTE), setup.plan.gauge.name
+    clocks, name = hasty(HASTE, order.get("clock_s", 0.0)), setup.plan.gauge.name
     reach = Reach(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
-    ask = (lambda words: True) if order.get("person") else None
+    ask = _looked_after if order.get("person") else None
     with (
         Store.open(setup.store, wait_s=order.get("wait_s", 5.0)) as store,
         Notices(setup.plan.notices, folder, "the campaign") as notices,
     ):
         journal = Journal(store)
-        if not journal.nights(name):
+        if order.get("anew") or not journal.nights(name):
             journal.begin_night(name, setup.as_json(), clocks.now_ms())
         keeper = Keeper(setup, store, journal.nights(name)[-1], clocks.now_ms)
         return Night(keeper, reach, Watcher(notices, ask), clocks).run()
 
 
-def hasty(haste: float) -> Clocks:
-    """Clocks that run faster than the real one."""
-    return Clocks(count_s=lambda: haste * time.monotonic(), sleep=lambda seconds: time.sleep(seconds / haste))
+def _looked_after(_: str) -> bool:
+    """A person who comes at once; in the meantime the simulated one has come too."""
+    time.sleep(PERSON_S)
+    return True
+
+
+def hasty(haste: float, clock_s: float) -> Clocks:
+    """Clocks that run faster than the real one; that of the day is so far off, and an hour more with each SIGUSR1."""
+    off_s = [clock_s]
+
+    def jump(_: int, __: object) -> None:
+        off_s[0] += JUMP_S
+
+    signal.signal(signal.SIGUSR1, jump)
+    return Clocks(
+        now_ms=lambda: round(1000 * (time.time() + off_s[0])),
+        count_s=lambda: haste * time.monotonic(),
+        sleep=lambda seconds: time.sleep(seconds / haste),
+    )
 
 
 def others(folder: Path, port: str) -> Iterator[str]:

@@ -24,10 +24,10 @@ from campaign.tally import Tally
 
 LONGEST_S = 120.0  # without any shaft being moved: then something hangs
 SHAFTS = 12
-NIGHT_S, RESETS = 180.0, 16  # a quiet night in the device's time; times in it at which the world resets it
+NIGHT_S, RESETS = 180.0, 24  # a quiet night in the device's time; times in it at which the world resets it
 SPOILT_EVERY = 20  # frames
-OWN_HAND = 0.6  # part of the hosts that die at a counted step instead of being killed from outside
-TRAP_S = 2.0  # for a state to come
+OWN_HAND = 0.7  # part of the hosts that die at a counted step instead of being killed from outside
+TRAP_S = 1.0  # for a state to come
 LATER_S = 0.008  # after its beginning: the simulated gauge lets a shaft out in that time
 EVENT = b"\6"  # first byte of an Event: its number in the union, zig-zag
 # Where a shaft or the head is under way.
@@ -100,7 +100,7 @@ class Lane:
         running = False
         while True:
             if not running:
-                proof.in_between(self.tally, self._bench.folder)
+                proof.in_between(self.tally, self._bench.folder, self._bench.stock)
                 self._start_host(wanted)
             status = self._bench.ended(0.0)
             if status is None:
@@ -118,7 +118,7 @@ class Lane:
         order: dict[str, Any] = {"person": self._random.random() < 0.3}
         self._told_to_die = self._random.random() < OWN_HAND and self._wants("host killed", wanted)
         if self._told_to_die:
-            what, most = self._random.choice((("commit", 60), ("write", 80), ("fsync", 3), ("torn", 2)))
+            what, most = self._random.choice((("commit", 40), ("write", 50), ("fsync", 2), ("torn", 2)))
             order["die"] = [what, self._random.randint(1, most), self._random.random() < 0.5]
         self._bench.start_host(**order)
 

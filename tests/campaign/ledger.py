@@ -7,7 +7,7 @@ of it. A shaft has a number of its own there; the host's number for it stands in
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -63,10 +63,10 @@ class Account:
             self.lost.append(words)
 
 
-def account(world: World, passages: Iterable[Passage], standard: int) -> Account:
+def account(world: World, passages: Iterable[Passage], standards: Set[int]) -> Account:
     """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt.
 
-    `standard` is the check standard's own number: it comes again and again, so its newest passage tells where it is.
+    `standards` are own numbers of check standards: they come again and again, so the newest passage tells where it is.
     """
     found = Account()
     passages = list(passages)
@@ -75,16 +75,15 @@ def account(world: World, passages: Iterable[Passage], standard: int) -> Account
         own = world.own(passage.shaft)
         if own is not None:
             by_own.setdefault(own, []).append(passage)
-        elif passage.stage is Stage.TAKEN_OUT:
-            found.lost.append(f"shaft {passage.shaft} is said to be taken out, and nobody took one")
     newest = max((one.shaft for one in passages if one.standard is not None), default=0)
     for own, same in by_own.items():
-        if own != standard or same[-1].shaft == newest:
+        if own not in standards or same[-1].shaft == newest:
             _compare(found, same[-1], world.where[own])
-        if own != standard and len(same) > 1:
+        if own not in standards and len(same) > 1:
             found.wrong.append(f"the shaft {own} was measured under the numbers {[one.shaft for one in same]}")
     _count_places(found, world, passages)
-    moved = {shaft for shaft, _ in world.moves} - {standard}
+    _count_taken(found, world, passages, standards)
+    moved = {shaft for shaft, _ in world.moves} - standards
     found.fed = len({shaft for shaft in moved if world.where[shaft] != "hopper"})
     _count_all(found, world, passages, moved)
     return found
@@ -126,6 +125,13 @@ def _count_places(found: Account, world: World, passages: list[Passage]) -> None
         lie = len(world.in_place(place))
         words = f"place {place}: {seen[place]} seen to fall into it, {doubts[place]} in doubt, {lie} lie there"
         found.check(seen[place] <= lie <= seen[place] + doubts[place], words)
+
+
+def _count_taken(found: Account, world: World, passages: list[Passage], standards: Set[int]) -> None:
+    """Who is said to be taken out was taken out by somebody."""
+    said = [one.shaft for one in passages if one.stage is Stage.TAKEN_OUT]
+    taken = [shaft for shaft, where in world.where.items() if where == "floor" and shaft not in standards]
+    found.check(len(said) <= len(taken), f"{said} are said to be taken out, and {taken} were")
 
 
 def _count_all(found: Account, world: World, passages: list[Passage], moved: set[int]) -> None:

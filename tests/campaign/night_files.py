@@ -16,10 +16,11 @@ from midspan import scenario
 
 STANDARD = 9000  # own number of the check standard in its slot
 STANDARD_THOU = 500.0
+BAR = {"spine_thou": STANDARD_THOU, "spread_thou": 1.0}
 RECHECK, REJECTED, CRACKED, RETURN = 5, 6, 7, 8
+ROOM_BYTES = 900  # in a file, on a full disk: enough for a few words, and less than archive and database have
 STEP_THOU = 2.5  # between the shafts of the stock: ten times what is stated as their uncertainty, and more
 BINS = {1: (400.0, 450.0), 2: (450.0, 500.0), 3: (500.0, 550.0), 4: (550.0, 600.0)}
-FORCE_MARGIN = 2.0  # of the device's limit: simulated shafts stay well below it
 PLAN = """[gauge]
 name = "rehearsal"
 port = "{port}"
@@ -28,7 +29,6 @@ calibration = "gauge.toml"
 [sort]
 bands = "bands.toml"
 crack_hysteresis_pct = 1.5
-attended = {attended}
 loaded = {shafts}
 
 {places}
@@ -38,8 +38,9 @@ assigned_thou = {standard_thou}
 u_assigned_thou = 0.3
 
 [checks]
-every_shafts = 12
+every_shafts = {every_shafts}
 every_minutes = 600
+bad_check = "continue"
 rules = "limits"
 
 [stop]
@@ -53,12 +54,19 @@ wait_minutes = {wait_minutes}
 
 @dataclass
 class Stock:
-    """Shafts by their own numbers, with their truths; `feeder` are the feeder's keys of the scenario."""
+    """Shafts in the hopper by their own numbers, with their truths, and others that lie elsewhere.
+
+    `feeder` are the feeder's keys of the scenario.
+    """
 
     shafts: dict[int, dict[str, Any]]
     feeder: dict[str, Any] = field(default_factory=dict)
-    gauge: dict[str, Any] = field(default_factory=dict)
+    others: dict[int, dict[str, Any]] = field(default_factory=lambda: {STANDARD: dict(BAR)})
     seed: int = 1
+
+    def truth(self, own: int) -> dict[str, Any]:
+        """What a shaft truly is."""
+        return self.shafts.get(own) or self.others[own]
 
 
 def stock(number: int, seed: int, **feeder: Any) -> Stock:
@@ -86,24 +94,23 @@ def true_place(truth: Mapping[str, Any]) -> int:
     return next(place for place, (low, high) in BINS.items() if low <= truth["spine_thou"] < high)
 
 
-def write(folder: Path, stock: Stock, port: str, *, attended: bool = False, wait_minutes: float = 30.0) -> None:
+def write(folder: Path, stock: Stock, port: str, *, wait_minutes: float = 30.0, every_shafts: int = 12) -> None:
     """Write scenario.json, plan.toml, gauge.toml and bands.toml."""
     folder.mkdir(parents=True, exist_ok=True)
-    given = [{"number": own, **truth} for own, truth in stock.shafts.items()]
-    given.append({"number": STANDARD, "spine_thou": STANDARD_THOU, "spread_thou": 1.0})
+    given = [{"number": own, **truth} for own, truth in (stock.shafts | stock.others).items()]
     feeder = {
         "places": 8, "guards": 3, "slot": STANDARD, "return_place": RETURN, "hopper": list(stock.shafts),
         "world": str(folder / "world.txt"), "record": str(folder / "release.json"), **stock.feeder,
     }  # fmt: skip
     whole = {**scenario.rehearsal(given, stock.seed), "feeder": feeder}
-    whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0, **stock.gauge}
+    whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0}
     (folder / "scenario.json").write_text(json.dumps(whole))
     (folder / "gauge.toml").write_text(scenario.calibration_text(1))
     (folder / "bands.toml").write_text(_bands())
     (folder / "plan.toml").write_text(
         PLAN.format(
-            port=port, attended=str(attended).lower(), shafts=len(stock.shafts), places="\n".join(_places()),
-            standard_thou=STANDARD_THOU + 0.2, wait_minutes=wait_minutes,
+            port=port, shafts=len(stock.shafts), places="\n".join(_places()), standard_thou=STANDARD_THOU + 0.2,
+            wait_minutes=wait_minutes, every_shafts=every_shafts,
         )
     )  # fmt: skip
 

@@ -14,7 +14,7 @@ from midspan.store import Store, StoredResult
 
 from campaign import night_files
 from campaign.ledger import Account, World, account
-from campaign.night_files import STANDARD, STANDARD_THOU, Stock
+from campaign.night_files import Stock
 from campaign.tally import Tally
 
 GAUGE = "rehearsal"
@@ -23,7 +23,7 @@ GAUGE = "rehearsal"
 WITHIN_U, MARGIN_THOU = 3.0, 0.2
 
 
-def in_between(tally: Tally, folder: Path) -> None:
+def in_between(tally: Tally, folder: Path, stock: Stock) -> None:
     """Check what was written so far, whatever was going on when it stopped."""
     if not (folder / "results.db").exists():
         return
@@ -31,16 +31,17 @@ def in_between(tally: Tally, folder: Path) -> None:
         passages = Journal(store).passages(1)
     last = passages[-1].stage if passages else "before the first"
     tally.instants[f"journal {last}"] += 1
-    _add(tally, account(World.read(folder / "world.txt"), passages, STANDARD))
+    _add(tally, account(World.read(folder / "world.txt"), passages, set(stock.others)))
 
 
 def whole_night(tally: Tally, folder: Path, stock: Stock) -> None:
-    """Check a night that has ended: places, verdicts, readings, values."""
+    """Check the newest night, which has ended: places, verdicts, readings, values."""
     world = World.read(folder / "world.txt")
     with Store.open(folder / "results.db") as store:
-        passages = Journal(store).passages(1)
-        results = {one.id: one for one in store.batch(1)}
-    found = account(world, passages, STANDARD)
+        night = Journal(store).nights()[-1]
+        passages = Journal(store).passages(night.id)
+        results = {one.id: one for one in store.batch(night.batch)}
+    found = account(world, passages, set(stock.others))
     for passage in passages:
         found.check(not passage.is_open, f"the night is over and shaft {passage.shaft} is {passage.stage}")
     if not [one for one in passages if one.stage is Stage.NO_SHAFT]:
@@ -81,16 +82,16 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
 def _values(
     found: Account, world: World, passages: list[Passage], results: dict[int, StoredResult], stock: Stock
 ) -> None:
-    """No value but that of the very shaft, and each shaft where its true value belongs."""
+    """No value but that of the very shaft, and each shaft where its true value belongs, or in recheck."""
     for passage in passages:
         own = world.own(passage.shaft)
         stored = None if passage.result is None else results[passage.result].result
         if own is None or stored is None:
             continue
-        truth = STANDARD_THOU if own == STANDARD else stock.shafts[own]["spine_thou"]
-        off, u = abs(stored["spine_thou"] - truth), stored["u_spine_thou"]
+        truth = stock.truth(own)
+        off, u = abs(stored["spine_thou"] - truth["spine_thou"]), stored["u_spine_thou"]
         if off > WITHIN_U * u + MARGIN_THOU:
-            found.wrong.append(f"shaft {passage.shaft} is {truth} thou and stored as {stored['spine_thou']:.2f}")
-        right = passage.standard is not None or passage.place == night_files.true_place(stock.shafts[own])
+            found.wrong.append(f"shaft {passage.shaft}, {truth}, is stored as {stored['spine_thou']:.2f} thou")
+        right = passage.standard is not None or passage.place in (night_files.true_place(truth), night_files.RECHECK)
         if passage.stage is Stage.IN_BIN and not right:
-            found.wrong.append(f"shaft {passage.shaft} of {truth} thou lies in place {passage.place}")
+            found.wrong.append(f"shaft {passage.shaft}, {truth}, lies in place {passage.place}")
