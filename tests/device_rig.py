@@ -55,7 +55,7 @@ def on_micropython(script: str, *arguments: str, given: str = "") -> str:
     """What a script of this folder prints when the real MicroPython runs it on a small heap."""
     assert MICROPYTHON is not None
     command = [MICROPYTHON, "-X", "heapsize=384K", str(Path(__file__).parent / script), str(DEVICE), *arguments]
-    done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=600, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 

@@ -398,7 +398,7 @@ def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
     common = ["measure", "--port", "rehearsal", "--calibration", calibration, "--bands", bands, "--shaft", 4, EVEN_SO]
     limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({len(before) + 2000},) * 2)"
     command = [sys.executable, "-c", f"{limit}\n{COMMAND[2]}", *map(str, common)]
-    line = complaint(subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=60))
+    line = complaint(subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=600))
     assert "readings.avro: shaft 4 could not be stored" in line
     assert archive.read_bytes()[: len(before)] == before
     again = midspan(*common, folder=tmp_path)

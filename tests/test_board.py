@@ -37,7 +37,7 @@ def command(script: str, *arguments: str) -> list[str]:
 def run(script: str, *arguments: str) -> str:
     """What a script prints there."""
     done = subprocess.run(
-        command(script, *arguments), env=PATH, capture_output=True, text=True, timeout=60, check=False
+        command(script, *arguments), env=PATH, capture_output=True, text=True, timeout=600, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
@@ -73,7 +73,7 @@ def test_every_byte_value_passes_the_boards_line() -> None:
         while len(received) < len(sent):
             received += os.read(near, 1024)
         assert received == sent
-        assert process.wait(timeout=20) == 0
+        assert process.wait(timeout=600) == 0
     finally:
         process.kill()
         process.wait()

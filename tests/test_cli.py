@@ -34,7 +34,7 @@ def demonstrated(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
     environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
     command = [*COMMAND, "demo", "--folder", str(folder)]
-    return folder, subprocess.run(command, capture_output=True, text=True, env=environment, timeout=120)
+    return folder, subprocess.run(command, capture_output=True, text=True, env=environment, timeout=600)
 
 
 def leaves(group, path=()):

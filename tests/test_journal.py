@@ -251,7 +251,7 @@ os._exit(1)
 
 
 def test_what_was_noted_survives_the_program(path):
-    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=60)
+    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with Store.open(path) as store:
         passage = Journal(store).open_passage("bench")
     assert (passage.shaft, passage.stage, passage.place) == (1, Stage.LEAVING, 4)

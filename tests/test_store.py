@@ -165,7 +165,7 @@ os._exit(1)
 
 
 def test_what_was_stored_survives_the_program(path: Path) -> None:
-    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=60)
+    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with Store.open(path) as store:
         assert [one.run.shaft for one in store.batch(1)] == list(range(5))
 
