@@ -1,8 +1,8 @@
 """Gives the device on the rehearsal board what standard input holds, and says as JSON what became of it.
 
 Standard input: pieces, each two bytes of length, least significant first, and so many bytes; what a piece holds comes
-at one turn of the loop. The length 65535 without bytes stands for the acknowledgement of whatever is held, which only
-a host that listens can know. Everything the device's code raises ends this program.
+at one turn of the loop. The length 65535 without bytes stands for what only a host that listens can say: whatever is
+held is acknowledged, whatever lies in the gauge released. Everything the device's code raises ends this program.
 """
 
 import gc
@@ -16,7 +16,7 @@ from board import Board
 from cycle import INTERNAL, STATES
 from frames import HEAD, STUFFED_MAX, Decoder, Encoder
 from main import Device
-from records import ACKNOWLEDGE, FAULT, FAULT_CODES, IDENTIFY, pack
+from records import ACKNOWLEDGE, FAULT, FAULT_CODES, IDENTIFY, RELEASE, pack
 
 PIECES_BETWEEN = 500  # looks at the memory
 
@@ -38,7 +38,7 @@ class Line:
         if len(head) < 2:
             return False
         size = head[0] | head[1] << 8
-        self.piece, self.at = acknowledgement() if size == 0xFFFF else sys.stdin.buffer.read(size), 0
+        self.piece, self.at = clearing() if size == 0xFFFF else sys.stdin.buffer.read(size), 0
         return True
 
     def wait(self, us):
@@ -65,15 +65,22 @@ class Line:
             self.faults[frame[HEAD + 1] // 2] += 1
 
 
-def acknowledgement():
-    end = pack(encoder.raw, HEAD, ACKNOWLEDGE, (device.held.shaft or 0,))
+def clearing():
+    held, here = device.held.shaft, device.cycle.feeder.in_gauge
+    return bytes(1) + framed(ACKNOWLEDGE, (held or 0,)) + framed(RELEASE, (here or 0, 1))
+
+
+def framed(branch, values):
     stuffed = bytearray(STUFFED_MAX)
-    return bytes(1) + bytes(stuffed[: encoder.encode(end, stuffed, 0)])
+    end = encoder.encode(pack(encoder.raw, HEAD, branch, values), stuffed, 0)
+    return bytes(stuffed[:end])
 
 
 encoder = Encoder()
 line = Line()
-device = Device(Board({"shafts": [{"number": n} for n in range(8)]}, line, 1))
+SHAFTS = [{"number": n} for n in range(8)]
+HOPPER = [1] * 2000  # never empty
+device = Device(Board({"shafts": SHAFTS, "feeder": {"hopper": HOPPER, "slot": 2, "return_place": 6}}, line, 1))
 seen = [0] * len(STATES)
 least = most = turns = pieces = 0
 while line.next():

@@ -20,7 +20,7 @@ from wire import FINGERPRINT, datum, framed
 
 SPOILT_BYTES = 500_000  # each way, so a million in all
 LARGEST_BODY = 1018
-ACKNOWLEDGE_WHATEVER = b"\xff\xff"
+CLEAR_WHATEVER = b"\xff\xff"
 Request = tuple[str, dict[str, Any]]
 Way = Callable[[Random, int, bytes], bytes]
 
@@ -43,6 +43,8 @@ KEEP_ALIVE, STOP, CLEAR = map(command, ("KEEP_ALIVE", "STOP", "CLEAR_FAULT"))
 REQUESTS: tuple[Request, ...] = (
     GREET, CYCLE_PLAN, KEEP_ALIVE, STOP, CLEAR, measure(1), measure(2), *map(acknowledge, (1, 2, 3)),
     *(("Resend", {"shaft": shaft, "blocks": list(range(0, 40, shaft))}) for shaft in (1, 2)),
+    *(("Feed", {"shaft": shaft, "source": source}) for shaft, source in ((1, "HOPPER"), (2, "SLOT"), (4, "SEATED"))),
+    *(("Release", {"shaft": shaft, "place": place}) for shaft, place in ((1, 2), (2, 6), (4, 1))),
     ("BenchStep", STEP | {"shaft": 3, "readings": 4}),
     ("BenchStep", STEP | {"shaft": 3, "readings": 4, "press_steps": 2000, "rotate_steps": -50, "stop_count": 90_000}),
 )  # fmt: skip
@@ -105,8 +107,10 @@ def a_stream(seed: int, way: Way) -> Stream:
         if stream.random.random() < 0.01:
             stream.put(stream.sound(GREET, STOP))
             stream.wait(200)  # the head goes home
-            stream.bytes += ACKNOWLEDGE_WHATEVER
+            stream.bytes += CLEAR_WHATEVER
             stream.put(stream.sound(CLEAR, CYCLE_PLAN))
+            stream.wait(300)  # and a shaft rolls out
+            stream.put(stream.sound(("Feed", {"shaft": 1, "source": "HOPPER"})))
             stream.wait(200)
             stream.put(stream.sound(measure(1)))
             for _ in range(100):
@@ -128,4 +132,5 @@ def test_a_million_spoilt_bytes_raise_nothing_and_keep_nothing(way: Way) -> None
     assert found["internal"] == 0  # and nothing met a condition it does not expect
     assert found["identified"] >= stream.greetings
     assert found["most_bytes"] - found["least_bytes"] < 4096
-    assert {"IDLE", "SEATING", "LIGHT", "FULL", "ZERO_AFTER", "HOLDING", "BENCH", "STANDING"} <= set(found["seen"])
+    cycle = {"IDLE", "SEATING", "LIGHT", "FULL", "ZERO_AFTER", "HOLDING", "BENCH", "STANDING"}
+    assert cycle | {"FEEDING", "LOADED", "SELECTING", "RELEASING"} <= set(found["seen"])

@@ -178,15 +178,16 @@ def test_memory_stays_bounded(night: list[Step], line: Spoilt) -> None:
 def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> None:
     """New blocks, sound and numbered on for ever, are more than any store holds."""
     session = Session()
-    for step in night[:3]:
+    measuring = night[3]  # greeted, planned, fed
+    for step in night[:4]:
         step.order(session, 0.0)
         session.outgoing()
-        came = step.came if step is not night[2] else step.came[:3]
+        came = step.came if step is not measuring else step.came[:3]
         for piece in came:
             session.receive(piece, 0.0)
             session.outgoing()
     assert session.stage is Stage.MEASURING
-    blocks = [body for piece in night[2].came for _, body in unframed(piece) if body[:1] == b"\2"]
+    blocks = [body for piece in measuring.came for _, body in unframed(piece) if body[:1] == b"\2"]
     _, block = record(blocks[-1])
     tracemalloc.start()
     try:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from device_rig import FakeLink, board, main
-from midspan.records import CyclePlan
+from midspan.records import CyclePlan, Feed, Release, Source
 from midspan.session import Session
 from midspan.stages import Stage
 
@@ -56,17 +56,25 @@ def recorded(scenario: dict[str, object], orders: list[Order]) -> list[Step]:
 
 
 def a_night() -> list[Step]:
-    """Two shafts measured and stored, a fault that has to be cleared, and the rest of it."""
+    """Shafts fed, measured, stored and released, a fault that has to be cleared, and one shaft fetched again."""
+    stock = [{"number": 1}, {"number": 2, "fault": "stiff_jam"}, {"number": 3, "spine_thou": 700.0}]
     return recorded(
-        {"shafts": [{"number": 1}, {"number": 2, "fault": "stiff_jam"}, {"number": 3, "spine_thou": 700.0}]},
+        {"shafts": stock, "feeder": {}},
         [
             lambda session, now_s: session.greet(now_s),
             lambda session, now_s: session.plan(PLAN, now_s),
+            lambda session, now_s: session.handle(Feed(1, Source.HOPPER), now_s),
             lambda session, now_s: session.measure(1, "a", 0, now_s),
             lambda session, now_s: session.stored(1, now_s),
+            lambda session, now_s: session.handle(Release(1, 3), now_s),
+            lambda session, now_s: session.handle(Feed(2, Source.HOPPER), now_s),
             lambda session, now_s: session.measure(2, "b", 0, now_s),
             lambda session, now_s: session.stored(2, now_s),
             lambda session, now_s: session.clear_fault(now_s),
+            lambda session, now_s: session.greet(now_s),
+            lambda session, now_s: session.handle(Feed(2, Source.SEATED), now_s),
+            lambda session, now_s: session.handle(Release(2, 1), now_s),
+            lambda session, now_s: session.handle(Feed(3, Source.HOPPER), now_s),
             lambda session, now_s: session.measure(3, "", 0, now_s),
             lambda session, now_s: session.greet(now_s),
             lambda session, now_s: session.fetch(3, "", 0, now_s),
