@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from midspan.set_limits import Array
 from midspan.set_line import Index
 
-STEPS = {2: 8, 3: 5, 4: 3}  # of a limit, by number of quantities: finer ones bound better and take longer
+STEPS = {2: 24, 3: 8, 4: 4}  # of a limit, by number of quantities: finer ones bound better and take longer
 
 
 def least_for_each(points: Array, importance: Array, number: int) -> Array:

@@ -23,6 +23,7 @@ from midspan.set_polish import polish
 EXACT_PAIRS = 500  # of shafts that could share a set: up to here the programme takes seconds
 THOROUGH_PAIRS = 1500  # and up to here minutes
 ALL_PLACES = 24  # of a box, where few shafts can be in it
+ROUNDED = 1e-6  # to which HiGHS proves a bound
 
 
 @dataclass(frozen=True)
@@ -37,12 +38,13 @@ class Choice:
     @property
     def is_best(self) -> bool:
         """Whether it is proven that no choice has more sets, nor as many and tighter ones."""
-        return len(self.sets) == self.most and self.cost <= self.least_cost * (1 + 1e-6) + 1e-9
+        return len(self.sets) == self.most and self.gap == 0.0
 
     @property
     def gap(self) -> float:
         """The part of the cost that a better choice of as many sets may save at most, from 0 to 1."""
-        return max(0.0, 1 - self.least_cost / self.cost) if self.cost > 0 else 0.0
+        saved = 1 - self.least_cost / self.cost if self.cost > 0 else 0.0
+        return saved if saved > ROUNDED else 0.0
 
 
 def choose(values: Array, limits: Limits, *, thorough: bool = False) -> Choice:
@@ -63,7 +65,10 @@ def _chosen(points: Array, importance: Array, number: int, thorough: bool) -> tu
         return sets, most, total * float(importance[0]) if sets else 0.0
     each = least_for_each(points, importance, number)
     most = _most(points[np.isfinite(each)], number)
-    sets = polish(points, importance, build(points, importance, number))
+    built = build(points, importance, number)
+    promising = [sets for sets in built if len(sets) == max(map(len, built))]
+    polished = [polish(points, importance, sets) for sets in promising]
+    sets = min(polished, key=lambda one: total_cost(points, importance, one))
     least = max(_least_cost(points, importance, number, len(sets)), least_of_all(each, number, len(sets)))
     if most > 0 and not has_pairs(points, THOROUGH_PAIRS if thorough else EXACT_PAIRS):
         proven = exact(points, importance, number, sets, most, least)
