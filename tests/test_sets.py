@@ -4,8 +4,11 @@ SQLite itself (the standard library's sqlite3) is the outside for what the datab
 """
 
 import json
+import re
+import shlex
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan
@@ -162,6 +165,14 @@ def test_a_name_is_given_once(path):
     before = rows(path)
     done = sets(path, "make", "--number", 2, "--spine", 5, "--keep", "pair")
     assert "there is a set 'pair 1' already; choose another name" in complaint(done)
+    assert rows(path) == before
+
+
+@pytest.mark.parametrize("name", ["", " 1", "two\nlines", "a\x1b[31mb", "x" * 80])
+def test_a_name_that_cannot_be_printed_is_refused(path, name):
+    before = rows(path)
+    with Store.open(path) as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
+        Sets(store).keep({name: read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=1.0), 1)
     assert rows(path) == before
 
 
@@ -332,3 +343,23 @@ def test_a_database_from_before_matched_sets_opens_with_all_it_holds(path):
     assert len(answer(path, "make", "--number", 4, "--spine", 1, "--keep", "spring")["sets"]) == 2
     with closing(sqlite3.connect(path)) as database, pytest.raises(sqlite3.IntegrityError, match="is in a set"):
         database.execute("INSERT INTO members (set_id, shaft, joined_ms, result_id) VALUES (1, 1, 0, 1)")
+
+
+# What the README shows
+
+
+def test_the_readme_is_as_it_says(tmp_path):
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    section = readme.partition("### Matched sets")[2].partition("\n### ")[0]
+    (command,) = re.findall(r"^    midspan (sets make .*)$", section, re.MULTILINE)
+    (table,) = re.findall(r"^    \[\[size\]\]\n(?:    .*\n)+", section, re.MULTILINE)
+    (tmp_path / "sizes.toml").write_text("\n".join(line.strip() for line in table.splitlines()), encoding="utf-8")
+    with Store.open(tmp_path / "results.db") as store:
+        batch = store.begin_batch("blue", 0)
+        for i in range(30):
+            measured(store, i + 1, 495.0 + 0.19 * i, spread_thou=1.0 + 0.05 * i, batch=batch)
+    done = midspan(*shlex.split(command), folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "2 sets of 12 shafts" in done.stdout
+    assert answer(tmp_path / "results.db", "show")[0]["set"] == "spring 1"
+    assert answer(tmp_path / "results.db", "size", "--sizes", tmp_path / "sizes.toml")[0]["sizes"] == {"500": 1.0}

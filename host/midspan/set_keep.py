@@ -25,6 +25,8 @@ from midspan.store import Store
 from midspan.tables import RunRow
 from midspan.weights import Weight
 
+LONGEST = 72  # signs of a name
+
 
 @dataclass(frozen=True, slots=True)
 class Member:
@@ -90,8 +92,12 @@ class Sets:
     ) -> list[int]:
         """Keep new sets, all or none of them, by their names; their numbers.
 
-        Raises StoreError when a name is taken, or a shaft got into another set since the stock was read.
+        Raises StoreError when a name is taken or cannot be printed on one line, or a shaft got into another set since
+        the stock was read.
         """
+        bad = next((name for name in sets if not _is_name(name)), None)
+        if bad is not None:
+            raise StoreError(f"a set needs a name of 1 to {LONGEST} printable characters, not {bad[:LONGEST]!r}")
         with self._store.transaction() as session:
             taken = set(session.scalars(select(SetRow.name).where(SetRow.name.in_(sets))))
             if taken:
@@ -168,6 +174,10 @@ class Sets:
         # Another program may still come in between: then the database itself refuses (set_tables).
         rows = [{"set_id": number, "shaft": one.shaft, "joined_ms": at_ms, "result_id": one.result} for one in shafts]
         session.execute(insert(MemberRow), rows)
+
+
+def _is_name(name: str) -> bool:
+    return name.isprintable() and name == name.strip() and 0 < len(name) <= LONGEST
 
 
 def _mark(shaft: int, words: str, at_ms: int, spent: bool = True) -> dict[str, object]:

@@ -30,7 +30,8 @@ def make(
         if not choice.sets:
             needed = limits_that_block(values, limits) if len(shafts) >= limits.number else {}
             raise MatchingError(f"{store_file}: {sets_report.blocked_words(needed, limits, len(shafts))}")
-        found = {f"{keep or 'set'} {i}": [shafts[j] for j in one] for i, one in enumerate(choice.sets, 1)}
+        word = "set" if keep is None else keep
+        found = {f"{word} {i}": [shafts[j] for j in one] for i, one in enumerate(choice.sets, 1)}
         reviews = all_reviewed(store, found, k)
         if keep is not None:
             Sets(store).keep(found, limits, now_ms())

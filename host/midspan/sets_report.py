@@ -59,7 +59,10 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance
         mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
         table.add_row(printable(name), mean, _range(one, k), *values, f"{one.at_target_mm(distance_m):.0f}", members)
     more = f"; {len(reviews) - SHOWN} more sets are not shown: use --json" if len(reviews) > SHOWN else ""
-    table.caption = f"thou (28 in, 880 g) ± U with k = {k:g}; shafts by number, the stiffest first{more}"
+    table.caption = (
+        f"thou (28 in, 880 g) ± U with k = {k:g}; mm at the target: by a rule of thumb without a published source\n"
+        f"shafts by number, the stiffest first{more}"
+    )
     return table
 
 
@@ -80,9 +83,7 @@ def members_table(one: Review, k: float) -> Table:
         side = ("softer" if one.from_mean_thou[i] > 0 else "stiffer") if one.apart(i, k) else "not told apart"
         further = ("-" if getattr(shaft, name) is None else f"{getattr(shaft, name):.1f}" for name in FURTHER)
         table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", away, side, *further)
-    table.caption = (
-        f"thou unless said; ± U with k = {k:g} of the difference: what one calibration has wrong alike cancels"
-    )
+    table.caption = f"thou unless said; ± U with k = {k:g}; what one calibration has wrong alike cancels"
     return table
 
 
