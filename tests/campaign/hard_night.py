@@ -21,8 +21,8 @@ from midspan.store import Store
 
 from campaign import night_files, proof
 from campaign.bench import Bench
+from campaign.ear import Ear
 from campaign.fork_server import KILLED, ForkServer
-from campaign.lane import Trap
 from campaign.ledger import World
 from campaign.night_files import BAR, STANDARD, Stock
 from campaign.spoil import Spoiler
@@ -81,9 +81,9 @@ class HardNight:
         self.tally = Tally(nights=1)
         self._random, self._shafts = Random(seed), shafts
         spoilers = [Spoiler(self._random, 50.0) for _ in range(2)]
-        self._trap = Trap(spoilers[0])
+        self._ear = Ear(spoilers[0])
         stock = hard_stock(shafts, seed)
-        self._bench = Bench(folder, server, stock, self._trap, spoilers[1], every_shafts=max(6, shafts // 20))
+        self._bench = Bench(folder, server, stock, self._ear, spoilers[1], every_shafts=max(6, shafts // 20))
         self._spoilers = spoilers
         self._harms: list[tuple[str, Callable[[], None]]] = [
             ("host killed", self._kill), ("device reset", self._reset), ("port renamed", self._rename),
@@ -103,7 +103,7 @@ class HardNight:
                 self.tally.injected[name] += 1
                 harm()
             self._wait_for(1 << 30)
-            proof.whole_night(self.tally, bench.folder, bench.stock)
+            proof.whole_night(self.tally, bench.folder, bench.stock, self._ear.released)
         self._count_what_the_world_did()
         report, _ = write_report(bench.folder / "results.db", None, bench.folder / "night.html")
         return report
@@ -153,8 +153,8 @@ class HardNight:
             other.execute("ROLLBACK")
 
     def _still(self) -> None:
-        self._trap.arm(State.FULL, lambda: os.kill(self._bench.pid, signal.SIGSTOP))
-        self._trap.sprung.wait()
+        self._ear.arm(State.FULL, lambda: os.kill(self._bench.pid, signal.SIGSTOP))
+        self._ear.sprung.wait()
         time.sleep(STILL_S)
         os.kill(self._bench.pid, signal.SIGCONT)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,13 +9,12 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from midspan.frames import Deframer, Frame
-from midspan.packing import unpack
-from midspan.records import Event, State
+from midspan.records import State
 
 from campaign import night_files, proof
 from campaign.bench import Bench
-from campaign.cable import Pass, untouched
+from campaign.cable import untouched
+from campaign.ear import Ear
 from campaign.fork_server import KILLED, ForkServer
 from campaign.ledger import World
 from campaign.spoil import Spoiler
@@ -29,39 +27,12 @@ SPOILT_EVERY = 20  # frames
 OWN_HAND = 0.7  # part of the hosts that die at a counted step instead of being killed from outside
 TRAP_S = 1.0  # for a state to come
 LATER_S = 0.008  # after its beginning: the simulated gauge lets a shaft out in that time
-EVENT = b"\6"  # first byte of an Event: its number in the union, zig-zag
 # Where a shaft or the head is under way.
 TRAPS = (
     State.FEEDING, State.LOADED, State.SEATING, State.DEEPEN, State.ZERO_AFTER, State.HOLDING, State.SELECTING,
     State.RELEASING, State.RELEASING, State.IDLE, State.HOMING,
 )  # fmt: skip
 HARMS = ("host killed", "device reset", "both", "cable cut", "port renamed")
-
-
-class Trap:
-    """Springs when the device says that it enters a state: the instants that matter are over in milliseconds."""
-
-    def __init__(self, passed: Pass) -> None:
-        self.spring: Callable[[], None] | None = None
-        self.state = State.IDLE
-        self.sprung = threading.Event()
-        self._passed, self._deframer = passed, Deframer()
-
-    def arm(self, state: State, spring: Callable[[], None]) -> None:
-        """Wait for a state, and spring then."""
-        self.sprung.clear()
-        self.state, self.spring = state, spring
-
-    def __call__(self, data: bytes) -> bytes:
-        for frame in self._deframer.feed(data):
-            if self.spring is not None and isinstance(frame, Frame) and frame.body[:1] == EVENT:
-                record = unpack(frame.body)
-                assert isinstance(record, Event)
-                if record.state is self.state:
-                    self.spring()
-                    self.spring = None
-                    self.sprung.set()
-        return self._passed(data)
 
 
 class Lane:
@@ -88,10 +59,10 @@ class Lane:
         stock.feeder["reset"] = sorted(self._random.uniform(0, NIGHT_S) for _ in range(resets))
         spoilers = [Spoiler(self._random, SPOILT_EVERY) for _ in range(2)] if self.tally.nights % 2 == 0 else []
         to_host, to_device = spoilers or (untouched, untouched)
-        self._trap = Trap(to_host)
-        with Bench(folder, self._server, stock, self._trap, to_device) as self._bench:
+        self._ear = Ear(to_host)
+        with Bench(folder, self._server, stock, self._ear, to_device) as self._bench:
             self._sort(wanted)
-            proof.whole_night(self.tally, folder, stock)
+            proof.whole_night(self.tally, folder, stock, self._ear.released)
         self.tally.injected["device reset"] += (folder / "world.txt").read_text().count(" - reset\n")
         self.tally.injected["frames spoilt"] += sum(one.spoilt for one in spoilers)
 
@@ -150,10 +121,10 @@ class Lane:
             time.sleep(delay_s)
             harm()
 
-        self._trap.arm(state, spring)
-        if self._trap.sprung.wait(TRAP_S):
+        self._ear.arm(state, spring)
+        if self._ear.sprung.wait(TRAP_S):
             self.tally.instants[f"device {state.name}"] += 1
-        self._trap.spring = None
+        self._ear.disarm()
 
     def _kill_both(self) -> None:
         self._bench.device.die()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from hashlib import sha256
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from midspan.shaft import ShaftResult, evaluate
 from midspan.store import Store, StoredResult
 
 from campaign import night_files
+from campaign.ear import Release
 from campaign.ledger import Account, World, account
 from campaign.night_files import Stock
 from campaign.tally import Tally
@@ -34,8 +36,12 @@ def in_between(tally: Tally, folder: Path, stock: Stock) -> None:
     _add(tally, account(World.read(folder / "world.txt"), passages, set(stock.others)))
 
 
-def whole_night(tally: Tally, folder: Path, stock: Stock) -> None:
-    """Check the newest night, which has ended: places, verdicts, readings, values."""
+def whole_night(tally: Tally, folder: Path, stock: Stock, released: Set[Release] | None = None) -> None:
+    """Check the newest night, which has ended: places, verdicts, readings, values.
+
+    `released` are the releases that the device told as done: a shaft that the journal has in its place without one of
+    them is a guess.
+    """
     world = World.read(folder / "world.txt")
     with Store.open(folder / "results.db") as store:
         night = Journal(store).nights()[-1]
@@ -48,6 +54,9 @@ def whole_night(tally: Tally, folder: Path, stock: Stock) -> None:
         found.check("hopper" not in world.where.values(), "the night is over and the hopper is not empty")
     left = set(stock.shafts) - set(world.where)
     found.check(not left, f"the night is over and the shafts {sorted(left)} never left the hopper")
+    for one in passages if released is not None else ():
+        if one.stage is Stage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
+            found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
     _readings(found, folder, results)
     _values(found, world, passages, results, stock)
     _add(tally, found)
