@@ -148,7 +148,7 @@ def figures(folder):
         plainly("sorting, feeding and releasing, check standards included", 3600 * SHAFTS / passed_s, "shafts an hour"),
         at_least("share of the sort cycle spent sampling", 100 * sampling_s / passed_s, "%", 60),
         plainly("last byte to durable verdict in a night, p50", p50, "ms"),
-        at_most("last byte to durable verdict in a night, p99", p99, "ms", 100),
+        at_most("last byte to durable verdict in a night, p99", p99, "ms", 50),
         plainly("from the start of sort --resume after a kill to its first step", resumed_s, "s"),
         plainly("archive bytes a shaft sorted", (night / "readings.avro").stat().st_size / SHAFTS, "bytes"),
     ]
