@@ -52,7 +52,7 @@ def goes_on_to_the_end(bench: Bench, **order: object) -> None:
 def ends_well(bench: Bench) -> None:
     assert bench.over == (True, "the hopper is empty")
     tally = Tally()
-    proof.whole_night(tally, bench.folder, bench.stock)
+    proof.whole_night(tally, bench)
     assert (tally.lost, tally.wrong, tally.ambiguous, tally.fed) == ([], [], [], SHAFTS)
 
 
@@ -193,7 +193,7 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         assert one.ended(SOON_S) == 0
         assert one.over == (True, "the hopper is empty")
         tally = Tally()
-        proof.in_between(tally, one.folder, one.stock)
+        proof.in_between(tally, one)
         assert (tally.lost, tally.wrong) == ([], [])
         assert sum(run.shaft == passage.shaft for run in Archive.open(archive).runs()) == 1
         with Store.open(one.folder / "results.db") as store:

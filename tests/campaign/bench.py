@@ -27,7 +27,6 @@ class Device:
         run = data_folder("device") / "rehearsal" / "run.py"
         self._command = [*interpreter_command(shafts), str(run), str(folder / "scenario.json")]
         self._cable, self._log = cable, folder / "device-errors.txt"
-        self.starts = 0
         self.start()
 
     def start(self) -> None:
@@ -39,7 +38,6 @@ class Device:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._cable.join(self._process.stdin.fileno(), self._process.stdout.fileno())
-        self.starts += 1
 
     def kill(self) -> None:
         """Take its supply away."""
@@ -78,13 +76,16 @@ class Bench:
         stock: Stock,
         to_host: Pass = untouched,
         to_device: Pass = untouched,
+        *,
+        name: str = "rehearsal",
+        store: str = "results.db",
         **plan: Any,
     ) -> None:
-        self.folder, self.stock = folder, stock
+        self.folder, self.stock, self.name, self.store = folder, stock, name, (folder / store).resolve()
         self.over: tuple[bool, str] = (False, "")
         self._ending = folder.with_name(f"{folder.name}-ending.json")
         self._server, self._ports = server, 0
-        night_files.write(folder, stock, str(folder / "port-0"), **plan)
+        night_files.write(folder, stock, str(folder / "port-0"), name=name, store=store, **plan)
         self.cable = Cable(to_host, to_device)
         self.cable.plug_in(folder / "port-0")
         self.device = Device(folder, self.cable, len(stock.shafts) + 1)

@@ -103,7 +103,7 @@ class HardNight:
                 self.tally.injected[name] += 1
                 harm()
             self._wait_for(1 << 30)
-            proof.whole_night(self.tally, bench.folder, bench.stock, self._ear.released)
+            proof.whole_night(self.tally, bench, self._ear.released)
         self._count_what_the_world_did()
         report, _ = write_report(bench.folder / "results.db", None, bench.folder / "night.html")
         return report

@@ -62,7 +62,7 @@ class Lane:
         self._ear = Ear(to_host)
         with Bench(folder, self._server, stock, self._ear, to_device) as self._bench:
             self._sort(wanted)
-            proof.whole_night(self.tally, folder, stock, self._ear.released)
+            proof.whole_night(self.tally, self._bench, self._ear.released)
         self.tally.injected["device reset"] += (folder / "world.txt").read_text().count(" - reset\n")
         self.tally.injected["frames spoilt"] += sum(one.spoilt for one in spoilers)
 
@@ -71,7 +71,7 @@ class Lane:
         running = False
         while True:
             if not running:
-                proof.in_between(self.tally, self._bench.folder, self._bench.stock)
+                proof.in_between(self.tally, self._bench)
                 self._start_host(wanted)
             status = self._bench.ended(0.0)
             if status is None:

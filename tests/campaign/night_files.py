@@ -22,12 +22,13 @@ ROOM_BYTES = 900  # in a file, on a full disk: enough for a few words, and less 
 STEP_THOU = 2.5  # between the shafts of the stock: ten times what is stated as their uncertainty, and more
 BINS = {1: (400.0, 450.0), 2: (450.0, 500.0), 3: (500.0, 550.0), 4: (550.0, 600.0)}
 PLAN = """[gauge]
-name = "rehearsal"
+name = "{name}"
 port = "{port}"
 calibration = "gauge.toml"
 
 [sort]
 bands = "bands.toml"
+store = "{store}"
 crack_hysteresis_pct = 1.5
 loaded = {shafts}
 
@@ -94,23 +95,33 @@ def true_place(truth: Mapping[str, Any]) -> int:
     return next(place for place, (low, high) in BINS.items() if low <= truth["spine_thou"] < high)
 
 
-def write(folder: Path, stock: Stock, port: str, *, wait_minutes: float = 30.0, every_shafts: int = 12) -> None:
-    """Write scenario.json, plan.toml, gauge.toml and bands.toml."""
+def write(
+    folder: Path,
+    stock: Stock,
+    port: str,
+    *,
+    name: str = "rehearsal",
+    store: str = "results.db",
+    wait_minutes: float = 30.0,
+    every_shafts: int = 12,
+) -> None:
+    """Write scenario.json, plan.toml, gauge.toml and bands.toml; `name` is the gauge's, `store` the database."""
     folder.mkdir(parents=True, exist_ok=True)
     given = [{"number": own, **truth} for own, truth in (stock.shafts | stock.others).items()]
     feeder = {
-        "places": 8, "guards": 3, "slot": STANDARD, "return_place": RETURN, "hopper": list(stock.shafts),
+        "name": name, "places": 8, "guards": 3, "slot": STANDARD, "return_place": RETURN, "hopper": list(stock.shafts),
         "world": str(folder / "world.txt"), "record": str(folder / "release.json"), **stock.feeder,
     }  # fmt: skip
     whole = {**scenario.rehearsal(given, stock.seed), "feeder": feeder}
     whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0}
     (folder / "scenario.json").write_text(json.dumps(whole))
-    (folder / "gauge.toml").write_text(scenario.calibration_text(1))
+    calibration = scenario.calibration_text(1).replace(f'"{scenario.GAUGE_NAME}', f'"{name}')  # its id too
+    (folder / "gauge.toml").write_text(calibration)
     (folder / "bands.toml").write_text(_bands())
     (folder / "plan.toml").write_text(
         PLAN.format(
-            port=port, shafts=len(stock.shafts), places="\n".join(_places()), standard_thou=STANDARD_THOU + 0.2,
-            wait_minutes=wait_minutes, every_shafts=every_shafts,
+            name=name, store=store, port=port, shafts=len(stock.shafts), places="\n".join(_places()),
+            standard_thou=STANDARD_THOU + 0.2, wait_minutes=wait_minutes, every_shafts=every_shafts,
         )
     )  # fmt: skip
 

@@ -9,43 +9,51 @@ from pathlib import Path
 from midspan.archive import Archive
 from midspan.calibration import load_calibration
 from midspan.journal import Journal
-from midspan.passage import Passage, Stage
+from midspan.passage import Night, Passage, Stage
 from midspan.shaft import ShaftResult, evaluate
 from midspan.store import Store, StoredResult
 
 from campaign import night_files
+from campaign.bench import Bench
 from campaign.ear import Release
 from campaign.ledger import Account, World, account
 from campaign.night_files import Stock
 from campaign.tally import Tally
 
-GAUGE = "rehearsal"
 # A stored value may lie so many standard uncertainties, and so many thou, from the truth: it is one draw of the
 # calibration's errors, and the simulated supports are those of the estimate's bound (measurement model, supports).
 WITHIN_U, MARGIN_THOU = 3.0, 0.2
 
 
-def in_between(tally: Tally, folder: Path, stock: Stock) -> None:
+def in_between(tally: Tally, bench: Bench) -> None:
     """Check what was written so far, whatever was going on when it stopped."""
-    if not (folder / "results.db").exists():
+    if not bench.store.exists():
         return
-    with Store.open(folder / "results.db") as store:
-        passages = Journal(store).passages(1)
+    with Store.open(bench.store) as store:
+        night, passages = _newest(Journal(store), bench)
+    if night is None:
+        return
     last = passages[-1].stage if passages else "before the first"
     tally.instants[f"journal {last}"] += 1
-    _add(tally, account(World.read(folder / "world.txt"), passages, set(stock.others)))
+    _add(tally, account(World.read(bench.folder / "world.txt"), passages, set(bench.stock.others)))
 
 
-def whole_night(tally: Tally, folder: Path, stock: Stock, released: Set[Release] | None = None) -> None:
-    """Check the newest night, which has ended: places, verdicts, readings, values.
+def _newest(journal: Journal, bench: Bench) -> tuple[Night | None, list[Passage]]:
+    nights = journal.nights(bench.name)
+    return (nights[-1], journal.passages(nights[-1].id)) if nights else (None, [])
+
+
+def whole_night(tally: Tally, bench: Bench, released: Set[Release] | None = None) -> None:
+    """Check the gauge's newest night, which has ended: places, verdicts, readings, values.
 
     `released` are the releases that the device told as done: a shaft that the journal has in its place without one of
     them is a guess.
     """
+    folder, stock = bench.folder, bench.stock
     world = World.read(folder / "world.txt")
-    with Store.open(folder / "results.db") as store:
-        night = Journal(store).nights()[-1]
-        passages = Journal(store).passages(night.id)
+    with Store.open(bench.store) as store:
+        night, passages = _newest(Journal(store), bench)
+        assert night is not None
         results = {one.id: one for one in store.batch(night.batch)}
     found = account(world, passages, set(stock.others))
     for passage in passages:

@@ -66,7 +66,7 @@ class Week:
                 figures.look(bench.pid, bench.device.pid)
             assert (status, bench.over) == (0, (True, "the hopper is empty")), bench.over
             figures.seconds = (time.monotonic() - begun_s) / shafts
-            proof.whole_night(self.tally, self._folder, stock)
+            proof.whole_night(self.tally, bench)
         self.tally.nights += 1
         after = self._sizes()
         figures.archive_bytes = (after[0] - before[0]) / shafts
