@@ -64,7 +64,7 @@ class Answers:
         self._outbox.record(IDENTIFY, (
             PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT, board.NAME, FIRMWARE, _runtime(board), board.boot,
             cycle.state, held.shaft, held.blocks, board.ticks_us(), board.INTERVAL_US, COUNT_MIN, COUNT_MAX,
-            board.COUNT_LIMIT, board.PRESS_LIMIT, SILENCE_MS, board.BUFFER_BYTES, feeder.in_gauge, feeder.seated(),
+            board.COUNT_LIMIT, board.PRESS_LIMIT, SILENCE_MS, len(board.STORE), feeder.in_gauge, feeder.seated(),
             inputs & HOPPER, inputs & SLOT, board.PLACES, board.GUARDS, cycle.fault, feeder.last,
             board.temperature_centi()))  # fmt: skip
 

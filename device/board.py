@@ -100,7 +100,7 @@ class Bare:
 
     PRESS, ROTATE = 0, 1
     NAME = "midspan"
-    INTERVAL_US, BUFFER_BYTES = 12500, 4096
+    INTERVAL_US, STORE = 12500, bytearray(0)
     COUNT_LIMIT = PRESS_LIMIT = PRESS_SPEED_MAX = ROTATE_SPEED_MAX = PRESS_ACCELERATION = ROTATE_ACCELERATION = 1
     HOME_SPEED = 1
     PLACES = GUARDS = 0
@@ -171,7 +171,7 @@ class Board(Bare):
         gear, limits = given["gear"], given["limits"]
         self.NAME = given["name"]
         self.INTERVAL_US = 1000000 // given["cell"]["rate"]
-        self.COUNT_LIMIT, self.BUFFER_BYTES = limits["count"], limits["buffer_bytes"]
+        self.COUNT_LIMIT, self.STORE = limits["count"], bytearray(limits["buffer_bytes"])
         per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
         self.PRESS_LIMIT, self.HOME_SPEED = limits["press_mm"] * per_mm, limits["home_mm_s"] * per_mm
         self.PRESS_SPEED_MAX, self.PRESS_ACCELERATION = limits["press_mm_s"] * per_mm, limits["press_mm_s2"] * per_mm

@@ -28,14 +28,14 @@ def _copy(source: bytearray, start: int, end: int, target: bytearray, at: int) -
 
 
 class Held:
-    """Blocks of one shaft as Avro data in one buffer of `size` bytes; `shaft` is None when there is none.
+    """Blocks of one shaft as Avro data in the buffer `store`; `shaft` is None when there is none.
 
     `blocks` and `readings` count what is closed. A closed block waits until it is written out, or wanted again.
     `end_due` says that the host is to hear of the shaft's end after the last block.
     """
 
-    def __init__(self, size: int) -> None:
-        self.data = bytearray(size)
+    def __init__(self, store: bytearray) -> None:
+        self.data = store
         self.shaft: int | None = None
         self._wanted = bytearray(BLOCKS_MAX)
         self._next = 0  # no block below this number waits

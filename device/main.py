@@ -3,8 +3,6 @@
 The board (see board.py of the rehearsal for its face) is the only part that knows pins and clocks.
 """
 
-import gc
-
 from answers import SILENCE_MS, Answers
 from cycle import HOST_SILENT, INTERNAL, Cycle, CycleError
 from frames import Decoder
@@ -22,9 +20,8 @@ class Device:
     """One gauge. Call `step` for every turn of the loop."""
 
     def __init__(self, board) -> None:
-        gc.collect()  # the store wants one large piece
         self.board = board
-        self.held = Held(board.BUFFER_BYTES)
+        self.held = Held(board.STORE)
         self.outbox = Outbox(board, self.held)
         self.now_us = board.ticks_us()
         press = Stepper(board, board.PRESS, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)

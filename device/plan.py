@@ -30,7 +30,7 @@ class Request:
     def check_room(self, board) -> None:
         """Raise RefusalError when it could give more than the board has room for."""
         readings = self.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
-        if readings * READING_BYTES + BLOCK_BYTES > board.BUFFER_BYTES or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+        if readings * READING_BYTES + BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
             raise RefusalError(BUFFER_TOO_SMALL, "")
 
 

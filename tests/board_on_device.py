@@ -19,7 +19,7 @@ def check_the_default_settings_make_a_board():
     assert one.RUNTIME_NOTE == ""
     assert (one.INTERVAL_US, one.PRESS_LIMIT, one.PRESS_SPEED_MAX, one.HOME_SPEED) == (12500, 28000, 12000, 4000)
     assert (one.PRESS_ACCELERATION, one.ROTATE_SPEED_MAX, one.ROTATE_ACCELERATION) == (200000, 4000, 8000)
-    assert (one.PLACES, one.GUARDS, one.COUNT_LIMIT, one.BUFFER_BYTES) == (0, 3, 1700000, 49152)
+    assert (one.PLACES, one.GUARDS, one.COUNT_LIMIT, len(one.STORE)) == (0, 3, 1700000, 49152)
     assert 0 <= one.boot < 1 << 30
     assert chip.pins[6].value() == 0, "the drivers are enabled"
     sample = array("i", [0] * 5)

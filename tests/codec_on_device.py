@@ -29,7 +29,7 @@ def unpacked(data):
 
 
 def blocks(shaft, interval_us, readings):
-    held = Held(60000)
+    held = Held(bytearray(60000))
     held.begin(shaft, interval_us)
     for reading in readings:
         if reading is None:

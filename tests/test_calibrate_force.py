@@ -150,7 +150,7 @@ def test_what_was_not_measured_is_said():
     )
     said = " ".join(calibrate_force(few, Load()).remarks)
     for words in ("hysteresis is not known", "one round only", "zero return is not known", "creep is not known",
-                  "no certificate", "give latitude"):  # fmt: skip
+                  "no certificate", "give --latitude"):  # fmt: skip
         assert words in said
 
 

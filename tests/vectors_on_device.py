@@ -60,7 +60,7 @@ def decoded(data):
 
 def rebuilt_block(datum):
     """The block as the device packs it, reading by reading, from absolute values."""
-    store = held.Held(4 * held.BLOCK_BYTES)
+    store = held.Held(bytearray(4 * held.BLOCK_BYTES))
     store.begin(datum["shaft"], datum["interval_us"])
     store.readings = datum["first"]
     store.blocks = datum["block"]

@@ -8,7 +8,7 @@ misconfigured             number of the setting at fault in the board's configur
 INTERVAL_US               nominal time between load-cell samples
 COUNT_LIMIT, PRESS_LIMIT  the gauge's own limits: rise of the count, press microsteps below home
 PRESS_SPEED_MAX, ROTATE_SPEED_MAX, PRESS_ACCELERATION, ROTATE_ACCELERATION, HOME_SPEED   of the axes, in microsteps
-BUFFER_BYTES              room for a shaft's blocks
+STORE                     bytearray for a shaft's blocks, taken before anything small can split the heap
 PLACES, GUARDS            places the chute points to, 0 without feeder; bits 1 lid, 2 emergency stop: inputs it has
 ticks_us()                clock in microseconds, 0 to 2^30 - 1, wraps
 cell_take(sample)         next load-cell sample into sample[0:5]: tick, 24-bit word, 1 when the bits after it were
@@ -71,13 +71,12 @@ class Board:
     PRESS_ACCELERATION = 200000
     ROTATE_ACCELERATION = 8000
     HOME_SPEED = 4000
-    BUFFER_BYTES = 49152
     PRESS, ROTATE = 0, 1
 
     def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0) -> None:
         self.boot = boot
         gc.collect()
-        piece = bytearray(self.BUFFER_BYTES)  # kept free, as one, for the device's store while the physics is laid out
+        self.STORE = bytearray(49152)
         self.gauge = Gauge(scenario)
         self.world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
         self.NAME, self.PLACES, self.GUARDS = [self.world.keys[key] for key in ("name", "places", "guards")]
@@ -99,7 +98,6 @@ class Board:
         self._fed = False
         self._lost = 0  # steps by which the head is higher than counted
         self._sample_us = self.gauge.interval_us()
-        del piece
 
     # Clock
 

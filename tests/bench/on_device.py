@@ -29,7 +29,7 @@ def one_shaft(held, encoder, out):
     return size
 
 
-held, encoder, out = Held(16384), Encoder(), bytearray(STUFFED_MAX)
+held, encoder, out = Held(bytearray(16384)), Encoder(), bytearray(STUFFED_MAX)
 size = one_shaft(held, encoder, out)
 begun = time.time_ns()
 for _ in range(ROUNDS):
