@@ -211,7 +211,8 @@ def test_only_a_persons_word_lets_the_same_night_go_on(tmp_path):
 def test_an_open_lid_ends_an_unattended_night_and_is_asked_about_in_an_attended_one(tmp_path):
     rig = a_rig(tmp_path, lid=True)
     ending = rig.sort()
-    assert (ending.is_over, ending.words) == (False, "pretended: the lid is open: shut it")
+    assert (ending.is_over, ending.words, ending.options) == (False, "pretended: the lid is open: shut it", "")
+    assert rig.happenings()[0].code == "LID_OPEN"
     assert rig.world.went == {}
 
     def ask(words):

@@ -6,9 +6,20 @@ The message of each is one line that says what is wrong, where, and what to do.
 True
 """
 
+from typing import Self
+
 
 class MidspanError(Exception):
     """Root of all errors raised on purpose; the command line prints its message and nothing more."""
+
+    def at(self, place: str) -> Self:
+        """Return this error, whose message now begins with where it was.
+
+        >>> str(LinkError("the gauge is gone").at("bench port"))
+        'bench port: the gauge is gone'
+        """
+        self.args = (f"{place}: {self}",)
+        return self
 
 
 class ConfigurationError(MidspanError):
@@ -36,7 +47,14 @@ class LinkError(MidspanError):
 
 
 class DeviceFault(MidspanError):
-    """The gauge reported a fault: the instrument needs attention, the shaft is not to blame."""
+    """The gauge reported a fault: the instrument needs attention, the shaft is not to blame.
+
+    `code` is its code in protocol/faults.json, where it has one.
+    """
+
+    def __init__(self, words: str, code: str | None = None) -> None:
+        super().__init__(words)
+        self.code = code
 
 
 class BoardError(MidspanError):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from midspan.blocks import Blocks
 from midspan.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.line import Line
-from midspan.records import Command, Record, Refusal, Reply, State
+from midspan.records import Command, FaultCode, Record, Refusal, Reply, State
 from midspan.schemas import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
 from midspan.stages import Stage
 
@@ -19,9 +19,10 @@ REFUSAL_WORDS = {
     Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",
     Refusal.NO_FEEDER: "it has no feeder",
 }
-UNSAFE_WORDS = {
-    "lid": "the lid is open: shut it",
-    "stop": "the emergency stop is pressed: find out why, then release it",
+# By the field that the refusal names: what to say, and the fault that it would be if something moved.
+UNSAFE = {
+    "lid": ("the lid is open: shut it", FaultCode.LID_OPEN),
+    "stop": ("the emergency stop is pressed: find out why, then release it", FaultCode.EMERGENCY_STOP),
 }
 
 
@@ -47,8 +48,9 @@ def refused(request: Record, reply: Reply) -> MidspanError:
     """
     assert reply.refusal is not None
     if reply.refusal is Refusal.NOT_SAFE:
-        words = UNSAFE_WORDS.get(reply.field, REFUSAL_WORDS[Refusal.NOT_SAFE])
-        return DeviceFault(f"the gauge does not move for {_request_name(request)}: {words}")
+        words, code = UNSAFE.get(reply.field, (REFUSAL_WORDS[Refusal.NOT_SAFE], None))
+        words = f"the gauge does not move for {_request_name(request)}: {words}"
+        return DeviceFault(words, None if code is None else code.name)
     place = f", field {reply.field}" if reply.field else ""
     reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
     return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")

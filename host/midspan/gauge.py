@@ -208,4 +208,4 @@ class Gauge:
     def _raise_failure(self, outcomes: list[Outcome]) -> None:
         for outcome in outcomes:
             if isinstance(outcome, Failed):
-                raise type(outcome.error)(f"{self._link.name}: {outcome.error}")
+                raise outcome.error.at(self._link.name)

@@ -60,7 +60,8 @@ class Night:
         self._plan = keeper.setup.plan
         self._lookout = Lookout(keeper, watcher.notices, clocks)
         self._troubles = Troubles(60 * self._plan.stop.wait_minutes)
-        self._asked = self._refused = self._stopping = ""
+        self._asked = self._stopping = ""
+        self._refused: DeviceFault | None = None
         self._person = False
         self._same: tuple[object, int] = (None, 0)
         self._begun_s = clocks.count_s()
@@ -116,7 +117,7 @@ class Night:
         try:
             return self._step(gauge, deeds)
         except DeviceFault as error:
-            self._refused = str(error)  # the next answer says whether it is FAULTED
+            self._refused = error  # the next answer says whether it is FAULTED
             return None
         except (ArchiveError, StoreError) as error:
             self._keeper.close()
@@ -125,9 +126,9 @@ class Night:
     def _step(self, gauge: Gauge, deeds: Deeds) -> Ending | None:
         found = gauge.settled()
         self._lookout.look(found)
-        refused, self._refused = self._refused, ""
+        refused, self._refused = self._refused, None
         if refused and found.state is not State.FAULTED:
-            return self._call(Move(Do.CALL_PERSON, words=refused))
+            return self._call(Move(Do.CALL_PERSON, words=str(refused)), refused.code)
         now = self._keeper.situation(found, self._wanted(found))
         move = next_move(now)
         if move.do is Do.FINISH:
@@ -187,12 +188,15 @@ class Night:
 
     # What is not as it should be
 
-    def _call(self, move: Move) -> Ending | None:
-        """A person is needed: wait for one who is there, or end so that one who comes can go on."""
+    def _call(self, move: Move, code: str | None = None) -> Ending | None:
+        """A person is needed: wait for one who is there, or end so that one who comes can go on.
+
+        `code` is that of what the gauge refused to move for; nothing is to be cleared then.
+        """
         if move.full:
             self._lookout.full(move.full, move.words)
         else:
-            self._lookout.note(HappeningKind.FAULT, move.words, move.code, move.shaft)
+            self._lookout.note(HappeningKind.FAULT, move.words, move.code or code, move.shaft)
             self._watcher.notices.tell(Kind.NEEDS_PERSON, move.words)
         if self._watcher.ask is None or not self._watcher.ask(move.words):
             options = "".join(f" --emptied {place}" for place in move.full)
