@@ -21,7 +21,7 @@ DEVICE = ROOT / "device"
 LEFT_TO_RIGHT = """
     errors units coverage_factor budget monte_carlo wording configuration polynomial
     schemas symbols readings records frames packing faults
-    raw_run blocks stages line meaning outcomes failures session
+    raw_run blocks stages line meaning outcomes failures session turning_now
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
     result_form shaft spine_trials calibration_use watch
@@ -32,7 +32,7 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision notice_ways notices
-    sort_plan tables set_tables store verdict passage journal tally checks
+    sort_plan tables set_tables wishes store verdict passage journal tally checks
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     stock set_keep set_spread set_review
     situation moves course night_setup appraisal keeper lookout troubles

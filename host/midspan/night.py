@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from midspan.checks import due
 from midspan.deeds import ENDS, Deeds
 from midspan.errors import ArchiveError, DeviceFault, LinkError, MidspanError, ProtocolError, StoreError
-from midspan.gauge import Gauge
+from midspan.gauge import Gauge, OnEvent, ignore
 from midspan.keeper import Keeper
 from midspan.lookout import Clocks, Lookout
 from midspan.moves import next_move
@@ -45,11 +45,14 @@ class Ending:
 @dataclass
 class Watcher:
     """Who sees a night: `ask` puts something to a person and says whether it was done (None: nobody is there),
-    `show` is told of every move that was made, `notices` goes out to whom the plan names."""
+    `show` is told of every move that was made, `hear` of all that the gauge says while it works, `wished` says whether
+    somebody asked from elsewhere that it ends, `notices` goes out to whom the plan names."""
 
     notices: Notices
     ask: Callable[[str], bool] | None = None
     show: Callable[[Move], None] = lambda move: None
+    hear: OnEvent = ignore
+    wished: Callable[[], bool] = lambda: False
 
 
 class Night:
@@ -102,7 +105,7 @@ class Night:
                 return ending
 
     def _with(self, gauge: Gauge) -> Ending:
-        deeds = Deeds(gauge, self._keeper)
+        deeds = Deeds(gauge, self._keeper, self._watcher.hear)
         try:
             while True:
                 ending = self._tried(gauge, deeds)
@@ -158,6 +161,7 @@ class Night:
 
     def _wanted(self, found: Identify) -> Wanted:
         keeper = self._keeper
+        self._listen()
         finish = self._asked or self._stops() or keeper.tally.planned_end(self._hours())
         standard = None
         if keeper.tally.in_a_row["none"] < NONE_IN_A_ROW and not self._bad_check():
@@ -170,6 +174,10 @@ class Night:
             person=self._person,
             attended=self._watcher.ask is not None,
         )
+
+    def _listen(self) -> None:
+        if not self._asked and self._watcher.wished():
+            self.finish()
 
     def _stops(self) -> str:
         """Why the run is to stop; the check standard that is measured before it does makes nothing good again."""
@@ -223,4 +231,6 @@ class Night:
         while pause_s > 0 and not self._asked:
             self._clocks.sleep(min(SLICE_S, pause_s))
             pause_s -= SLICE_S
+            with suppress(StoreError):  # the database may be what is waited for
+                self._listen()
         return None

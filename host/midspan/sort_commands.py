@@ -27,7 +27,9 @@ from midspan.passage import Night as NightOnRecord
 from midspan.reach import Reach
 from midspan.rehearsal import Rehearsal
 from midspan.store import Store
+from midspan.turning_now import Turning, turning_file
 from midspan.verdict import keep_calibration
+from midspan.wishes import newest_wish
 
 REHEARSAL_PORT, REHEARSAL_FOLDER = "rehearsal", "rehearsal"
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
@@ -53,7 +55,11 @@ def sort(
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(Screen(keeper))
-        running = Night(keeper, reach, Watcher(notices, screen.ask if _attended(setup) else None, screen.show), clocks)
+        watcher = Watcher(
+            notices, screen.ask if _attended(setup) else None, screen.show,
+            Turning(turning_file(setup.store, night.gauge)), _wished(store, night),
+        )  # fmt: skip
+        running = Night(keeper, reach, watcher, clocks)
         for place in emptied:
             running.emptied(place)
         if clear_fault:
@@ -90,6 +96,17 @@ def _to_go_on_with(journal: Journal, setup: Setup, *, resume: bool, anew: bool) 
 def _turn(journal: Journal, night: NightOnRecord) -> HappeningKind | None:
     """What the night came to last."""
     return next((one.kind for one in reversed(journal.happenings(night.id)) if one.kind in TURNS), None)
+
+
+def _wished(store: Store, night: NightOnRecord) -> Callable[[], bool]:
+    """Whether the page was asked since now to end this night."""
+
+    def newest() -> int:
+        with store.transaction() as session:
+            return newest_wish(session, night.id)
+
+    before = newest()
+    return lambda: newest() > before
 
 
 def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:

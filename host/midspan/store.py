@@ -27,7 +27,7 @@ from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
 
-from midspan import set_tables  # noqa: F401 - Store.open makes its tables too
+from midspan import set_tables, wishes  # noqa: F401 - Store.open makes their tables too
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.tables import NAMED_COLUMNS, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words, prepare

@@ -16,8 +16,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from midspan.errors import StoreError
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-SCHEMA_VERSION = 4
-GROWN = (2, 3)  # before the journal, before matched sets: these get the tables they lack, what they hold stays
+SCHEMA_VERSION = 5
+GROWN = (2, 3, 4)  # before the journal, matched sets, wishes: these get the tables they lack, what they hold stays
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
