@@ -44,16 +44,16 @@ LEFT_TO_RIGHT = """
     sets_report sets_view sets_commands sets_refill sets_shafts
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
-    rework commands demo
-    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_report cli_risk cli_sets cli_sort cli_study
-    cli_board cli
+    rework commands park park_command demo
+    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_park cli_report cli_risk cli_sets cli_sort
+    cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "deeds", "night", "sort_commands", "cli_sort", "commands", "demo", "cli", "page"}
+JOINERS = {"sorter", "deeds", "night", "sort_commands", "cli_sort", "commands", "demo", "cli", "page"} | {"park_command", "cli_park"}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {

@@ -2,7 +2,8 @@
 
 import json
 import sys
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, astuple
 from datetime import UTC, datetime
 from math import nan
@@ -139,6 +140,27 @@ def measure(
     k: float | None,
 ) -> None:
     """Measure one shaft on the gauge at a port, or on a simulated one when the port is called rehearsal."""
+    with bench_at(
+        port, shaft, calibration_file, bands_file, archive_file, store_file, clear_fault=clear_fault, even_so=even_so
+    ) as bench:
+        verdict = bench.measure(shaft, label)
+    if as_json:
+        print(report.as_json(verdict.result, verdict.decision))
+    elif isinstance(verdict.result, Unmeasured):
+        _show_unmeasured(verdict.result, verdict.decision, as_json=False)
+    else:
+        report.console().print(report.shaft_story(verdict.result, verdict.decision, k))
+
+
+@contextmanager
+def bench_at(
+    port: str, shaft: int, calibration_file: Path, bands_file: Path, archive_file: Path, store_file: Path,
+    *, clear_fault: bool, even_so: bool,
+) -> Iterator[Bench]:  # fmt: skip
+    """All that a shaft passes, ready to measure it, until the block is left; on the simulated gauge it lies in there.
+
+    Raises the errors of port, files and gauge.
+    """
     from midspan.archive_writer import ArchiveWriter
     from midspan.gauge import Gauge
     from midspan.link import SerialLink
@@ -158,13 +180,7 @@ def measure(
             check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
         bench.batch = store.begin_batch("one by one", bench.now_ms())
         _make_ready(bench, port, clear_fault)
-        verdict = bench.measure(shaft, label)
-    if as_json:
-        print(report.as_json(verdict.result, verdict.decision))
-    elif isinstance(verdict.result, Unmeasured):
-        _show_unmeasured(verdict.result, verdict.decision, as_json=False)
-    else:
-        report.console().print(report.shaft_story(verdict.result, verdict.decision, k))
+        yield bench
 
 
 def _rehearsal_port(shaft: int, stack: ExitStack) -> str:

@@ -73,6 +73,10 @@ class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""
 
 
+class ParkingError(MidspanError):
+    """A shaft has no stiff side that is known, or is not the one that was meant: it is not turned to be marked."""
+
+
 class MatchingError(MidspanError):
     """No matched set can be made as it was asked for: the message says which limit blocks, and by how much."""
 

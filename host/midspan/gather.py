@@ -121,7 +121,7 @@ def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
     return mean, _masked_mean(zero.tick_us.astype(float), keep), scatter, scatter / np.sqrt(number), dof
 
 
-def _rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
+def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
     """Nominal steps per turn, their relative standard uncertainty and the position where angles start, each [S].
 
     An index mark settles the period to a step or two over all its turns; without it the roller's nominal
@@ -147,7 +147,7 @@ def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: C
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
     rise = np.where(load.valid, load.counts - line, 0.0)
-    nominal, u_nominal, start = _rotation(runs, calibration)
+    nominal, u_nominal, start = rotation(runs, calibration)
     last = np.where(load.valid, load.steps, load.steps[:, :1, :1]).max(axis=(1, 2))
     origin = (load.steps[:, 0, 0] + last) / 2
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
