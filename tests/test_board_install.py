@@ -3,13 +3,15 @@
 import importlib.util
 import re
 import sys
+import types
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from board_rig import board_on
 from commands_rig import complaint, midspan
 from device_rig import DEVICE, needs_micropython
-from midspan.board_files import ARCHITECTURES, Chip, sha256
+from midspan.board_files import ARCHITECTURES, STARTER_TEXT, Chip, sha256
 from midspan.board_files import board_files as files_for
 from midspan.board_install import install
 from midspan.board_shell import BoardShell, at_prompt
@@ -121,12 +123,43 @@ def test_the_files_are_compiled_for_the_chip_and_name_no_folder_of_this_machine(
             assert content[:2] == b"M\x06"
         assert str(DEVICE).encode() not in content, name
     assert files["boot.py"] == (DEVICE / "boot.py").read_bytes()
-    assert len(files["main.py"]) < 60  # the chip compiles this one at every start
+    assert len(files["main.py"]) < 200  # the chip compiles this one at every start
+
+
+@pytest.mark.parametrize("jumper", [False, True])
+def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper):
+    did = []
+
+    class Code(types.ModuleType):
+        """A module of the board: what is taken from it is noted."""
+
+        def __getattr__(self, name):
+            did.append(name)
+            return lambda *given: did.append((name, *given)) or jumper
+
+    with mock.patch.dict(sys.modules, {name: Code(name) for name in ("micropython", "board", "gauge_main")}):
+        exec(STARTER_TEXT, {})
+    did = list(dict.fromkeys(one for one in did if not str(one).startswith("__")))
+    assert did[:2] == ["kbd_intr", ("kbd_intr", -1)]
+    assert did[2:5] == ["service_wanted", "main", ("service_wanted",)]
+    assert did[5:] == ([] if jumper else [("main",)])
 
 
 def test_a_firmware_that_loads_other_compiled_files_is_refused():
     with pytest.raises(BoardError, match="loads compiled files of version 5"):
         files_for(Chip("an old board", (1, 18, 0), 4 << 10 | 5))
+
+
+def test_a_firmware_that_has_no_dma_is_refused_before_anything_is_written():
+    class Old:
+        """A shell of which only the chip can be asked."""
+
+        def value(self, code):
+            assert "implementation" in code
+            return ["a board with RP2040", [1, 21, 0, ""], 4 << 10 | 6]
+
+    with pytest.raises(BoardError, match=r"1\.21\.0: too old"):
+        install(Old(), silent)
 
 
 def test_a_chip_of_unknown_kind_is_refused():

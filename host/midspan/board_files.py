@@ -21,7 +21,18 @@ CONFIGURATION = "board.json"
 # MicroPython starts these two only from source. The real main goes on compiled under another name, so that the chip
 # need not compile it at every start with its heap in pieces afterwards.
 STARTER, BOOT, COMPILED_MAIN = "main.py", "boot.py", "gauge_main.mpy"
-STARTER_TEXT = b"from gauge_main import main\n\nmain()\n"
+# A host that finds the port again after a reset greets at once, and its frames hold 0x03, which is Ctrl-C while the
+# code loads unless it is switched off first. Older firmware starts main.py even when boot.py ended in an error, so the
+# jumper is asked here once more.
+STARTER_TEXT = b"""import micropython
+
+micropython.kbd_intr(-1)
+from board import service_wanted
+from gauge_main import main
+
+if not service_wanted():
+    main()
+"""
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ import {main}, records
 (firmware,) = {{module.FIRMWARE for module in sys.modules.values() if hasattr(module, 'FIRMWARE')}}
 print(json.dumps([firmware, records.PROTOCOL_MAJOR, records.PROTOCOL_MINOR]))
 """
+OLDEST_FIRMWARE = (1, 22)  # the first with DMA, which feeds the motors (MicroPython release notes)
 
 
 @dataclass(frozen=True)
@@ -58,10 +59,12 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
 
     The starter is taken away first and comes back last, so that a board on which this was broken off stays at its
     prompt and never runs half of one version and half of another. A configuration that is there stays.
-    Raises BoardError when a hash differs afterwards or the code does not load.
+    Raises BoardError when the firmware is too old, a hash differs afterwards or the code does not load.
     """
     chip = chip_of(shell)
     say(f"board: {chip}")
+    if chip.version < OLDEST_FIRMWARE:
+        raise BoardError(f"{chip}: too old, it cannot feed motors; put a current stable firmware on the board")
     files = board_files(chip)
     wanted = {name: sha256(content) for name, content in files.items()}
     sources = [f"{name.removesuffix('.mpy')}.py" for name in files if name.endswith(".mpy")]
