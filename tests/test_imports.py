@@ -41,7 +41,7 @@ LEFT_TO_RIGHT = """
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
     report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
-    sets_report sets_view sets_commands sets_refill sets_shafts
+    sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     rework commands park park_command demo

@@ -129,12 +129,15 @@ def weigh(
     weight: Annotated[str | None, typer.Argument(help="Its weight, as the scale shows it.")] = None,
     unit: Annotated[str | None, typer.Option(help="grains or grams.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Table with columns shaft, and weight_gr or weight_g.")] = None,
+    scale: Annotated[
+        Path | None, typer.Option(help="Scale's file (TOML): weigh the shaft, or without one, shaft after shaft.")
+    ] = None,
     store: StoreFile = STORE,
 ) -> None:
-    """Note what shafts weigh."""
+    """Note what shafts weigh: typed, from a table, or from a scale on a serial line."""
     from midspan import sets_shafts
 
-    sets_shafts.weigh(store, shaft, weight, unit, csv)
+    sets_shafts.weigh(store, shaft, weight, unit, csv, scale)
 
 
 @sets.command("spent", epilog="Example: midspan sets spent 17 18 --why 'broke at the range'")

@@ -7,6 +7,7 @@ from pathlib import Path
 from midspan import sets_report
 from midspan.errors import ReadingsError
 from midspan.report import console
+from midspan.scale_weigh import by_scale
 from midspan.set_keep import Sets
 from midspan.sets_view import listed, now_ms
 from midspan.sizes import load_sizes
@@ -15,14 +16,21 @@ from midspan.store import Store
 from midspan.weights import weight_of, weights_in
 
 
-def weigh(store_file: Path, shaft: str | None, weight: str | None, unit: str | None, csv: Path | None) -> None:
-    """Note a weight that was typed, or all of a table."""
-    if csv is not None and shaft is None:
+def weigh(
+    store_file: Path, shaft: str | None, weight: str | None, unit: str | None, csv: Path | None, scale: Path | None
+) -> None:
+    """Note a weight that was typed, all of a table, or what a scale shows."""
+    if scale is not None and csv is None and weight is None and unit is None:
+        by_scale(store_file, scale, shaft)
+        return
+    if scale is None and csv is not None and shaft is None:
         weights = weights_in(csv)
-    elif csv is None and shaft is not None and weight is not None and unit is not None:
+    elif scale is None and csv is None and shaft is not None and weight is not None and unit is not None:
         weights = {shaft: weight_of(weight, unit, f"shaft {shaft}")}
     else:
-        raise ReadingsError("say which shaft, its weight and --unit grains or grams, or give a --csv with them")
+        raise ReadingsError(
+            "say which shaft, its weight and --unit grains or grams; or give a --csv with them, or a --scale"
+        )
     with Store.open(store_file, create=False) as store:
         number = Sets(store).weigh(weights, now_ms())
     print(f"{number} weight{'s' if number != 1 else ''} noted in {store_file}")
