@@ -16,6 +16,7 @@ from commands_rig import midspan
 from device_rig import needs_micropython
 from midspan import board_commands
 from midspan.board_check import Gear
+from midspan.board_install import OLDEST_FIRMWARE
 from midspan.board_shell import BoardShell
 from midspan.errors import MidspanError
 
@@ -107,6 +108,21 @@ def test_the_page_shows_sound_boards():
     text = PAGE.read_text(encoding="utf-8")
     assert text.count("good ") > 25
     assert not re.search(r"(?m)^look ", text)
+
+
+@needs_micropython
+def test_the_line_that_tries_a_servo_runs_at_the_boards_prompt(tmp_path):
+    code = re.search(r'mpremote connect PORT resume exec "(.*)"', PAGE.read_text(encoding="utf-8"))[1]
+    with board_on(tmp_path / "flash", wired=True) as board:
+        shell = BoardShell(board.port)
+        shell.execute(code)
+        assert shell.value("import json; print(json.dumps(chip.pins[18].widths_us))") == [1500]
+
+
+def test_the_page_names_the_oldest_firmware():
+    said = re.search(r"written for ([\d.]+) on.*?older than ([\d.]+) is", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+    written_for, oldest = (tuple(map(int, one.split("."))) for one in said.groups())
+    assert oldest == OLDEST_FIRMWARE <= written_for
 
 
 if __name__ == "__main__":

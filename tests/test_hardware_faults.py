@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
+from device_rig import load_cell, records
 
 ROOT = Path(__file__).parents[1]
 NOTES = ROOT / "hardware_notes"
@@ -39,3 +40,11 @@ def test_settings_that_the_notes_name_are_in_the_boards_file(page):
     for section, key in re.findall(r"`(\w+)\.(\w+)(?:=\S+)?`", page.read_text(encoding="utf-8")):
         if section in sections:
             assert key in given[section], f"{page.name}: {section}.{key}"
+
+
+def test_what_stands_in_for_the_parts_is_told_as_the_code_takes_it():
+    text = (NOTES / "wiring.md").read_text(encoding="utf-8")
+    assert int(re.search(r"(\d+) equal counts", text)[1]) == load_cell.STUCK_ROW
+    cell = load_cell.LoadCell(1000000 // int(re.search(r"ready, (\d+) times a second", text)[1]), 0)
+    cell.watch(1000000 // int(re.search(r"At (\d+) words a\s+second", text)[1]) - 1)
+    assert records.FAULT_CODES[cell.fault] == "CELL_SILENT"

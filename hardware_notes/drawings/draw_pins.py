@@ -17,14 +17,16 @@ EDGE = dict(zip(
 ))  # fmt: skip
 OTHERS = {3: "GND", 8: "GND", 13: "GND", 18: "GND", 23: "GND", 28: "GND", 30: "RUN", 33: "AGND", 35: "ADC_VREF",
           36: "3V3", 37: "3V3_EN", 38: "GND", 39: "VSYS", 40: "VBUS"}  # fmt: skip
-# What stands in the configuration under this name: the part, its terminal, which way the signal goes, what to know.
+# What stands in the configuration under this name: the part, its terminal, which way the signal goes, what to know. In
+# the last, `level` is the level at which the input is set, `0` the whole configuration.
+SERVO = "{{0[feeder][{0}][rest_us]}} us at rest, {{0[feeder][{0}][work_us]}} at work"
 WIRES = {
     "uart.tx": ("other board, UART", "RX", "out", "only when the line is uart"),
     "uart.rx": ("other board, UART", "TX", "in", "only when the line is uart"),
-    "press.step": ("press driver", "STEP", "out", ""),
-    "press.direction": ("press driver", "DIR", "out", ""),
-    "rotate.step": ("rotate driver", "STEP", "out", ""),
-    "rotate.direction": ("rotate driver", "DIR", "out", ""),
+    "press.step": ("press driver", "STEP", "out", "{0[gear][press_steps_per_mm]} rising edges: 1 mm"),
+    "press.direction": ("press driver", "DIR", "out", "{0[press][forward]}: head down"),
+    "rotate.step": ("rotate driver", "STEP", "out", "{0[gear][rotate_steps_per_turn]} rising edges: a roller's turn"),
+    "rotate.direction": ("rotate driver", "DIR", "out", "{0[rotate][forward]}: tops to the front"),
     "enable": ("both drivers", "EN", "out", "{level}: motors held"),
     "home": ("home switch", "", "in", "{level}: head at home"),
     "mark": ("index mark sensor", "OUT", "in", "{level}: the mark is seen"),
@@ -36,13 +38,13 @@ WIRES = {
     "inputs.chute": ("chute sensor", "OUT", "in", "{level}: a shaft passes"),
     "inputs.lid": ("lid switch", "", "in", "{level}: open"),
     "inputs.stop": ("emergency stop, contact 2", "", "in", "{level}: pressed"),
-    "cell.data": ("converter", "DATA (SDA)", "in", ""),
-    "cell.clock": ("converter", "CLOCK (SCL)", "out", ""),
+    "cell.data": ("converter", "DATA (SDA)", "in", "{0[cell][rate]} words a second"),
+    "cell.clock": ("converter", "CLOCK (SCL)", "out", "{0[cell][pulses]} pulses a word"),
     "cell.ready": ("converter", "DRDY", "in", "only with a NAU7802"),
-    "feeder.hopper.pin": ("hopper servo", "signal", "out", ""),
-    "feeder.slot.pin": ("slot servo", "signal", "out", ""),
-    "feeder.gate.pin": ("gate servo", "signal", "out", ""),
-    "feeder.selector": ("selector servo", "signal", "out", ""),
+    "feeder.hopper.pin": ("hopper servo", "signal", "out", SERVO.format("hopper")),
+    "feeder.slot.pin": ("slot servo", "signal", "out", SERVO.format("slot")),
+    "feeder.gate.pin": ("gate servo", "signal", "out", SERVO.format("gate")),
+    "feeder.selector": ("selector servo", "signal", "out", "a width for each place"),
     "service": ("service jumper", "", "in", "to ground: the gauge stays off"),
 }
 ROW, HALF, WIRE, NAME = 21.0, 70.0, 96.0, 250.0
@@ -74,7 +76,7 @@ def wires() -> list[Wire]:
             value = value[name]
         if value is not None:
             gpio, level = value if isinstance(value, list) else (value, None)
-            made.append(Wire(key, gpio, EDGE[gpio], part, terminal, way, remark.format(level=level)))
+            made.append(Wire(key, gpio, EDGE[gpio], part, terminal, way, remark.format(given, level=level)))
     return sorted(made, key=lambda wire: wire.edge)
 
 
@@ -132,7 +134,10 @@ def _wire(sheet: Sheet, wire: Wire, middle: float, y: float, *, left: bool) -> N
 
 
 def _supplies(sheet: Sheet, middle: float, top: float) -> None:
-    for edge, words in ((36, "converter and sensors, 3.3 V"), (38, "ground of converter, sensors, switches, drivers")):
+    for edge, words in (
+        (36, "converter, sensors, logic of drivers, 3.3 V"),
+        (38, "ground of converter, sensors, switches, drivers"),
+    ):
         y = top + ROW * (41 - edge - 0.5)
         sheet.path([(middle + HALF, y), (middle + HALF + WIRE, y)], 2.0, "", "#000000", "none", closed=False)
         sheet.text((middle + HALF + WIRE + 5, y + 3), words, 10, "start", bold=True)

@@ -15,7 +15,7 @@ def power() -> Sheet:
     _block(sheet, 430, 90, "emergency stop", "contact 1, closed")
     _block(sheet, 640, 60, "press driver", "100 µF at its pins")
     _block(sheet, 640, 130, "rotate driver", "100 µF at its pins")
-    _block(sheet, 640, 200, "24 to 5 V, 5 A", "fuse 1 A before it")
+    _block(sheet, 640, 200, "24 to 5 V, 5 A", "fuse 2 A before it")
     _block(sheet, 850, 200, "servos", "1000 µF at the rail")
     _block(sheet, 850, 60, "press motor", "twisted, shielded")
     _block(sheet, 850, 130, "rotate motor", "twisted, shielded")
@@ -42,10 +42,17 @@ def power() -> Sheet:
 def _grounds(sheet: Sheet) -> None:
     star = (330.0, 390.0)
     sheet.circle(star, 6, 1.2, "", "#000000")
-    _run(sheet, (120, 113), (120, 250), (190, 250), (190, 360), (star[0], 360), star, dash="2 2", heads=False)
-    for x, y in ((680, 223), (330, 323), (580, 323)):
-        _run(sheet, (x, y), (x, 360), (star[0], 360), star, dash="2 2", heads=False)
-    sheet.text((star[0], star[1] + 24), "one ground point: supply, drivers, board and converter meet here only", 10)
+
+    def wire(*points: tuple[float, float]) -> None:
+        _run(sheet, *points, dash="2 2", heads=False)
+
+    wire((120, 113), (120, 250), (190, 250), (190, 360), (722, 360), (722, 75), (704, 75))
+    for y in (145, 215):  # of the drivers and the servos' supply, at the lower right of their boxes
+        wire((704, y), (722, y))
+    for x in (330, 580):
+        wire((x, 323), (x, 360))
+    wire((star[0], 360), star)
+    sheet.text((star[0], star[1] + 24), "one ground point: each of these has a wire of its own to it", 10)
     _run(sheet, (star[0], star[1]), (720, star[1]), heads=False, dash="2 2")
     sheet.text((728, star[1] + 3), "beam and column, one wire; the cell's shield here too", 10, "start")
 
