@@ -39,13 +39,14 @@ LEFT_TO_RIGHT = """
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_blocks calibrate_guide calibrate_commands
-    report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
+    pages report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
     sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
+    page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page page_command
     rework commands park park_command demo
-    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_park cli_report cli_risk cli_sets cli_sort
+    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_page cli_park cli_report cli_risk cli_sets cli_sort
     cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()

@@ -15,6 +15,7 @@ from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_hand import hand
 from midspan.cli_label import Label
+from midspan.cli_page import page
 from midspan.cli_park import park
 from midspan.cli_report import report
 from midspan.cli_risk import risk
@@ -133,6 +134,7 @@ def show(
 app.command(epilog="Example: midspan compare --store results.db")(compare)
 app.command(epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml")(park)
 app.command(epilog="Example: midspan sort night.toml")(sort)
+app.command(epilog="Example: midspan page --store results.db")(page)
 app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.add_typer(board, name="board")

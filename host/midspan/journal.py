@@ -70,11 +70,10 @@ class Journal:
         Raises StoreError when the numbers that the gauge knows are used up.
         """
         # One statement, so that two gauges never draw the same number.
-        numbers = (func.coalesce(_last(column), 0) for column in (PassageRow.id, RunRow.shaft))
+        columns = PassageRow.id, RunRow.shaft
+        numbers = (select(func.coalesce(func.max(one), 0)).scalar_subquery() for one in columns)
         last = select(func.max(*numbers, above) + 1)
-        values = select(
-            last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms)
-        )  # fmt: skip
+        values = select(last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms))
         into = insert(PassageRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
         with self._store.transaction() as session:
             number: int = session.scalars(into.returning(PassageRow.id)).one()
@@ -148,10 +147,16 @@ class Journal:
             rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
             return [Night(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
 
-    def passages(self, night: int) -> list[Passage]:
-        """Every shaft of a night in the order they were ordered."""
+    def passage(self, shaft: int) -> Passage | None:
+        """One shaft, None when no night ever ordered it."""
         with self._store.transaction() as session:
-            return _passages(session, select(PassageRow.id).where(PassageRow.night_id == night))
+            return next(iter(_passages(session, select(PassageRow.id).where(PassageRow.id == shaft))), None)
+
+    def passages(self, night: int, above: int = 0) -> list[Passage]:
+        """Every shaft of a night in the order they were ordered, or those with numbers above one."""
+        some = select(PassageRow.id).where(PassageRow.night_id == night, PassageRow.id > above)
+        with self._store.transaction() as session:
+            return _passages(session, some)
 
     def open_passage(self, gauge: str) -> Passage | None:
         """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
@@ -220,10 +225,6 @@ def _happening_row(night: int, one: Happening) -> HappeningRow:
         night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
         words=one.words,
     )  # fmt: skip
-
-
-def _last(column: Any) -> Any:
-    return select(func.max(column)).scalar_subquery()
 
 
 def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import takewhile
 from typing import Any
 
 from sqlalchemy import select
@@ -69,11 +70,20 @@ def read_night(store: Store, number: int | None) -> NightRecord:
         raise StoreError(f"{store.path}: there is no night {number}; the last one is {max(nights)}")
     night = nights[max(nights) if number is None else number]
     plan, bands = _plan_of(store, night)
+    return read_on(store, NightRecord(night, plan, bands, (), (), (), {}, {}, ()))
+
+
+def read_on(store: Store, record: NightRecord) -> NightRecord:
+    """The same night as it stands now. Shafts that were over stay as they were read: nothing changes of them."""
+    journal, night = Journal(store), record.night
+    over = tuple(takewhile(lambda one: not one.is_open, record.passages))
+    above = over[-1].shaft if over else 0
     with store.transaction() as session:
-        measured, calibrations = _measured(session, night.id)
+        measured, calibrations = _measured(session, night.id, above)
     return NightRecord(
-        night, plan, bands, tuple(journal.passages(night.id)), tuple(journal.happenings(night.id)),
-        tuple(journal.checks(night=night.id)), journal.suspects(night.id), measured, calibrations,
+        night, record.plan, record.bands, (*over, *journal.passages(night.id, above)),
+        tuple(journal.happenings(night.id)), tuple(journal.checks(night=night.id)), journal.suspects(night.id),
+        {**record.measured, **measured}, tuple(dict.fromkeys((*record.calibrations, *calibrations))),
     )  # fmt: skip
 
 
@@ -86,7 +96,7 @@ def _plan_of(store: Store, night: Night) -> tuple[SortPlan, Bands | None]:
         raise StoreError(f"{store.path}: the plan of night {night.id} is not one of this version's") from error
 
 
-def _measured(session: Session, night: int) -> tuple[dict[int, Measured], tuple[str, ...]]:
+def _measured(session: Session, night: int, above: int) -> tuple[dict[int, Measured], tuple[str, ...]]:
     query = (
         select(
             ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
@@ -95,7 +105,7 @@ def _measured(session: Session, night: int) -> tuple[dict[int, Measured], tuple[
         .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
         .join(StepRow, StepRow.result_id == ResultRow.id)
         .join(PassageRow, PassageRow.id == StepRow.passage_id)
-        .where(PassageRow.night_id == night)
+        .where(PassageRow.night_id == night, PassageRow.id > above)
     )  # fmt: skip
     rows = session.execute(query).all()
     found = {

@@ -103,14 +103,15 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None)
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
-    for name, text in _story(result, k):
+    for name, text in story(result, k):
         table.add_row(name, text)
     if decision is not None:
         table.add_row("verdict", verdict_words(decision))
     return table
 
 
-def _story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
+def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
+    """Everything about one shaft, a name and a text a line; the name is empty where a line goes on."""
     mm = MM_PER_THOU
     cover = Coverage(factor=k)
     k_spine, k_spread = cover.k(result.dof_spine), cover.k(result.dof_spread)

@@ -1,0 +1,110 @@
+"""Charts of the live page as SVG text: light enough to be drawn anew with each shaft, legible without colour.
+
+Colours and letters are the page's, so that they follow light and dark. Whoever cannot see a chart hears its title.
+
+>>> ticks(493.2, 505.1), ticks(0.0, 0.0)
+([494.0, 496.0, 498.0, 500.0, 502.0, 504.0], [0.0])
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from html import escape
+
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640, 64, 14, 14, 42
+FEWEST_TICKS = 4
+Points = Iterable[tuple[float, float]]
+
+
+def ticks(low: float, high: float) -> list[float]:
+    """Round numbers from low to high, four to ten of them."""
+    if not high > low:
+        return [low]
+    power = 10.0 ** math.floor(math.log10((high - low) / FEWEST_TICKS))
+    step = next(n * power for n in (5.0, 2.0, 1.0) if n * power <= (high - low) / FEWEST_TICKS * (1 + 1e-9))
+    return [round(n * step, 9) for n in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+
+
+def with_room(values: Sequence[float], least: float, share: float = 0.08) -> tuple[float, float]:
+    """A range that shows these values with some room, at least so wide; not a number counts for nothing.
+
+    >>> with_room([1.0, 1.0], 2.0)
+    (0.0, 2.0)
+    """
+    finite = [one for one in values if math.isfinite(one)] or [0.0]
+    low, high = min(finite), max(finite)
+    room = max((high - low) * share, (least - (high - low)) / 2)
+    return low - room, high + room
+
+
+@dataclass
+class Chart:
+    """A chart in the making: two ranges, what is drawn so far, and at the end its text."""
+
+    title: str
+    x: tuple[float, float]
+    y: tuple[float, float]
+    height: int = 230
+    parts: list[str] = field(default_factory=list)
+
+    def at(self, x: float, y: float) -> str:
+        """A point in the picture's own units."""
+        across = (x - self.x[0]) / (self.x[1] - self.x[0])
+        up = (y - self.y[0]) / (self.y[1] - self.y[0])
+        return f"{LEFT + across * (WIDTH - LEFT - RIGHT):.1f} {self.height - BOTTOM - up * self._tall:.1f}"
+
+    @property
+    def _tall(self) -> int:
+        return self.height - TOP - BOTTOM
+
+    def line(self, points: Points, kind: str = "line") -> None:
+        """A line through points; `kind` is its look: line, dashed, thin."""
+        path = " L".join(self.at(*point) for point in points)
+        if path:
+            self.parts.append(f'<path class="{kind}" d="M{path}"/>')
+
+    def dots(self, points: Points, kind: str = "dots") -> None:
+        """Dots, all of them one path, which a browser draws fast; `kind` is dots or rings."""
+        path = "".join(f"M{self.at(*point)}h0" for point in points)
+        if path:
+            self.parts.append(f'<path class="{kind}" d="{path}"/>')
+
+    def bar(self, x: float, low: float, high: float, *, open_mark: bool) -> None:
+        """A value with its uncertainty: a bar, and a ring or a filled square in its middle."""
+        self.line([(x, low), (x, high)], "thin")
+        across, up = self.at(x, (low + high) / 2).split()
+        mark = f'<circle class="ring" cx="{across}" cy="{up}" r="4.5"/>'
+        if not open_mark:
+            mark = f'<rect class="bad" x="{float(across) - 5:.1f}" y="{float(up) - 5:.1f}" width="10" height="10"/>'
+        self.parts.append(mark)
+
+    def across(self, y: float, words: str = "") -> None:
+        """A dashed level with its name."""
+        self.line([(self.x[0], y), (self.x[1], y)], "dashed")
+        if words:
+            right, up = WIDTH - RIGHT - 2, float(self.at(self.x[0], y).split()[1]) - 4
+            self.parts.append(f'<text class="name" x="{right}" y="{up:.1f}">{escape(words)}</text>')
+
+    def done(self, x_words: str, y_words: str, x_ticks: Sequence[tuple[float, str]] | None = None) -> str:
+        """The whole picture as an SVG element."""
+        floor = self.height - BOTTOM
+        marks = [(one, f"{one:g}") for one in ticks(*self.x)] if x_ticks is None else x_ticks
+        axes = [f'<path class="axis" d="M{LEFT} {TOP}V{floor}H{WIDTH - RIGHT}"/>']
+        for value, words in marks:
+            across = self.at(value, self.y[0]).split()[0]
+            axes.append(f'<path class="axis" d="M{across} {floor}v5"/>')
+            axes.append(f'<text class="under" x="{across}" y="{floor + 19}">{escape(words)}</text>')
+        for value in ticks(*self.y):
+            up = float(self.at(self.x[0], value).split()[1])
+            axes.append(f'<path class="grid" d="M{LEFT} {up:.1f}H{WIDTH - RIGHT}"/>')
+            axes.append(f'<text class="beside" x="{LEFT - 7}" y="{up + 4:.1f}">{value:g}</text>')
+        middle = (LEFT + WIDTH - RIGHT) // 2
+        axes.append(f'<text class="under" x="{middle}" y="{self.height - 5}">{escape(x_words)}</text>')
+        halfway = TOP + self._tall // 2
+        axes.append(f'<text class="along" transform="translate(15 {halfway}) rotate(-90)">{escape(y_words)}</text>')
+        opening = (
+            f'<svg class="chart" viewBox="0 0 {WIDTH} {self.height}" role="img" aria-label="{escape(self.title)}">'
+        )
+        return "".join([opening, *axes, *self.parts, "</svg>"])

@@ -1,0 +1,135 @@
+"""Follows a store that another program writes: what is new since it was looked at last, read and never written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+
+from sqlalchemy import URL, create_engine, event, func, select
+
+from midspan.calibration import Calibration
+from midspan.journal import Journal
+from midspan.night_record import NightRecord, read_night, read_on
+from midspan.page_curve import Turned, turned_so_far
+from midspan.passage import Night
+from midspan.store import Store
+from midspan.tables import HappeningRow, NightRow, PassageRow, StepRow, SuspectRow
+from midspan.turning_now import turning_file
+from midspan.wishes import WishRow, wish_for_an_end, wished_ms
+
+WAIT_S = 1.0
+MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside it
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Time of the day in milliseconds since 1970, and the zone to say it in."""
+
+    now_ms: Callable[[], int]
+    zone: tzinfo
+
+    def day(self, at_ms: int) -> str:
+        """The day of a time, and its hour and minute."""
+        return datetime.fromtimestamp(at_ms / 1000, self.zone).strftime("%Y-%m-%d %H:%M")
+
+
+class Follower:
+    """One store being followed. `moment` rises whenever there is something new; everything else reads what there is.
+
+    Methods raise StoreError as those of a store do.
+    """
+
+    def __init__(self, path: Path) -> None:
+        Store.open(path, create=False, wait_s=WAIT_S).close()  # gives an older one the tables it lacks
+        self.path, self.moment = path, 0
+        self.store = read_only(path)
+        self._mark: object = None
+        self._nights: dict[int, tuple[object, NightRecord]] = {}
+        self._calibrations: dict[str, Calibration] = {}
+
+    def look(self) -> None:
+        """See whether something is new; cheap enough to be done many times a second."""
+        mark = self._newest()
+        if mark != self._mark:
+            self._mark, self.moment = mark, self.moment + 1
+
+    def _newest(self) -> object:
+        tables = (StepRow.id, HappeningRow.id, NightRow.id, WishRow.id)
+        columns = [select(func.max(one)).scalar_subquery() for one in tables]
+        with self.store.transaction() as session:
+            row = session.execute(select(*columns, select(func.count(SuspectRow.check_id)).scalar_subquery())).one()
+        return tuple(row)
+
+    def nights(self) -> list[Night]:
+        """All nights, oldest first."""
+        return Journal(self.store).nights()
+
+    def night(self, number: int | None) -> NightRecord:
+        """A night as it is now, the newest when there is no number."""
+        if number is None:
+            with self.store.transaction() as session:
+                number = session.scalar(select(func.max(NightRow.id)))
+        mark, known = self._nights.pop(number or 0, (None, None))
+        if known is None:
+            known = read_night(self.store, number)
+        elif mark != self._mark:
+            known = read_on(self.store, known)
+        self._nights[known.night.id] = self._mark, known
+        while len(self._nights) > MOST_NIGHTS:
+            del self._nights[next(iter(self._nights))]
+        return known
+
+    def turning(self, gauge: str) -> Turned | None:
+        """What was read so far of the shaft that turns on a gauge."""
+        return turned_so_far(turning_file(self.path, gauge))
+
+    def turning_mark(self, gauge: str) -> int:
+        """Another number whenever there are more readings."""
+        path = turning_file(self.path, gauge)
+        return path.stat().st_mtime_ns if path.is_file() else 0
+
+    def calibration_of(self, gauge: str, name: str | None) -> Calibration | None:
+        """A calibration by the name that results give it, or one of this gauge; None when there is none."""
+        key = gauge if name is None else name
+        if key not in self._calibrations:
+            kept = self.store.calibrations()
+            fits = [one for one in kept.values() if one["calibration"]["gauge"] == gauge]
+            content = kept.get(name) if name is not None else next(reversed(fits), None)
+            if content is None:
+                return None
+            self._calibrations[key] = Calibration.model_validate(content)
+        return self._calibrations[key]
+
+    def count(self, night: int) -> int:
+        """How many shafts of the stock a night took in."""
+        query = select(func.count(PassageRow.id)).where(PassageRow.night_id == night, PassageRow.standard.is_(None))
+        with self.store.transaction() as session:
+            return session.scalar(query) or 0
+
+    def asked_ms(self, night: int) -> int | None:
+        """When somebody asked for a night's end."""
+        with self.store.transaction() as session:
+            return wished_ms(session, night)
+
+    def ask_for_an_end(self, night: int, at_ms: int) -> None:
+        """Ask the program that sorts to end after the shaft in hand: the only thing that is ever written here."""
+        with Store.open(self.path, create=False) as store, store.transaction() as session:
+            wish_for_an_end(session, night, at_ms)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.store.close()
+
+
+def read_only(path: Path) -> Store:
+    """A store through which SQLite itself refuses to write."""
+    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": WAIT_S})
+    event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA query_only = ON"))
+    return Store(path, engine)
+
+
+def local_clock(now_ms: Callable[[], int]) -> Clock:
+    """The computer's own zone."""
+    return Clock(now_ms, datetime.now().astimezone().tzinfo or UTC)
