@@ -13,6 +13,7 @@ import typer
 from midspan.cli_board import board
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
+from midspan.cli_export import export
 from midspan.cli_hand import hand
 from midspan.cli_label import Label
 from midspan.cli_page import page
@@ -136,6 +137,7 @@ app.command(epilog="Example: midspan park 17 --port PORT --calibration gauge.tom
 app.command(epilog="Example: midspan sort night.toml")(sort)
 app.command(epilog="Example: midspan page --store results.db")(page)
 app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
+app.command(epilog="Example: midspan export results --out results.parquet")(export)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")

@@ -83,6 +83,37 @@ def show(
     sets_commands.show(store, name, distance, k, as_json=as_json)
 
 
+@sets.command("card", epilog="Example: midspan sets card 'spring 1'")
+def card(
+    name: SetName,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
+    ] = None,
+    store: StoreFile = STORE,
+    k: Factor = 2.0,
+) -> None:
+    """Write the card that goes with a set, as HTML and PDF."""
+    from midspan import cards_commands
+
+    cards_commands.card(store, name, out, k)
+
+
+@sets.command("labels", epilog="Example: midspan sets labels --set 'spring 1' --out labels.pdf")
+def labels(
+    shafts: Annotated[list[str] | None, typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")] = None,
+    set_name: Annotated[str | None, typer.Option("--set", help="All shafts of this set.")] = None,
+    sheet: Annotated[Path | None, typer.Option(help="Where labels lie on your paper (TOML).")] = None,
+    out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
+    skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
+    store: StoreFile = STORE,
+    k: Factor = 2.0,
+) -> None:
+    """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
+    from midspan import cards_commands
+
+    cards_commands.labels(store, shafts or [], set_name, sheet, out, skip, k)
+
+
 @sets.command("refill", epilog="Example: midspan sets refill 'spring 1' --lost 17 --keep")
 def refill(
     name: SetName,

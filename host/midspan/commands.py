@@ -23,7 +23,7 @@ from midspan.shaft import ShaftResult, Unmeasured
 from midspan.sorter import Bench
 from midspan.spine_budget import CAUSES
 from midspan.store import Store, StoredResult
-from midspan.wording import printable
+from midspan.wording import printable, read_code
 
 REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
@@ -35,6 +35,7 @@ def show(
     shaft: str, store_file: Path, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
 ) -> None:
     """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
+    shaft = read_code(shaft)
     with Store.open(store_file, create=False) as store:
         stored = store.latest(shaft) or (store.latest(int(shaft)) if _is_number(shaft) else None)
         benches = store.calibrations() if trials is not None else {}

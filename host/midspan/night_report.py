@@ -10,15 +10,12 @@ from datetime import datetime, tzinfo
 from importlib.metadata import version
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
 from midspan import night_charts, night_histogram, night_rows, night_todos, night_words
-from midspan.errors import OutputError
 from midspan.night_facts import last_ms, pace, places
 from midspan.night_record import NightRecord, read_night
 from midspan.night_words import clock
+from midspan.pages import filled, write_page
 from midspan.store import Store
-from midspan.wording import printable
 
 TEMPLATE = "night_report.html"
 
@@ -33,10 +30,7 @@ def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo
         record = read_night(opened, number)
     path = out or Path(f"night-{record.night.id}.html")
     told = page(record, zone or _zone_here(record.night.begun_ms))
-    try:
-        path.write_text(told.html, encoding="utf-8")
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+    write_page(path, told.html)
     return path, told.words
 
 
@@ -56,17 +50,11 @@ class Page:
 
 def page(record: NightRecord, zone: tzinfo) -> Page:
     """The report of a night, its times in this zone."""
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=_harmless,
-    )
     found = places(record)
     todos = night_todos.todos(record, found, zone)
     headline, ready = night_words.headline(record), night_todos.ready(todos)
-    html = environment.get_template(TEMPLATE).render(
+    html = filled(
+        TEMPLATE,
         title=f"Night {record.night.id} on gauge {record.night.gauge}",
         when=_when(record, zone),
         headline=headline,
@@ -87,11 +75,6 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         zone=f"UTC{datetime.fromtimestamp(record.night.begun_ms / 1000, zone):%z}",
     )
     return Page(html, f"{headline}. {ready}")
-
-
-def _harmless(value: object) -> object:
-    """Names from elsewhere without control characters, for which HTML has no place."""
-    return printable(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:

@@ -24,6 +24,7 @@ from midspan.stock import StockShaft
 from midspan.store import Store
 from midspan.tables import RunRow
 from midspan.weights import Weight
+from midspan.wording import read_code
 
 LONGEST = 72  # signs of a name
 
@@ -145,6 +146,7 @@ class Sets:
             return self._number(session, name)
 
     def _number(self, session: Session, name: str) -> int:
+        name = read_code(name)
         by_label = set(session.scalars(select(RunRow.shaft).where(RunRow.label == name).distinct()))
         by_number = set()
         if name.isdecimal() and len(name) < 11:

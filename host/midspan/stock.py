@@ -106,13 +106,19 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
 
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
     """Shafts by number as they were measured last, whatever speaks against taking them; StoreError when one was not."""
+    found = shafts_measured(store, numbers)
+    missing = [number for number in numbers if number not in found]
+    if missing:
+        raise StoreError(f"{store.path}: shaft {missing[0]} has no result; measure it first")
+    return found
+
+
+def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
+    """Those of the shafts that have a result, by number."""
     with store.transaction() as session:
         weights = _newest_of(session, WeightRow, WeightRow.weight_g)
         rows = session.execute(_newest(())).all()
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
-    missing = [number for number in numbers if found.get(number) is None]
-    if missing:
-        raise StoreError(f"{store.path}: shaft {missing[0]} has no result; measure it first")
     return {number: one for number, one in found.items() if one is not None}
 
 

@@ -11,6 +11,8 @@ The expanded uncertainty is given to two significant digits and the value to the
 
 import math
 
+CODE = "midspan shaft "
+
 
 def places_for(expanded: float) -> int:
     """Decimal places that show an expanded uncertainty to two significant digits.
@@ -66,3 +68,21 @@ def signed(value: float | None, places: int = 3) -> str:
     ('+0.123', '-2.0', '-')
     """
     return "-" if value is None else f"{value:+.{places}f}"
+
+
+def code_of(shaft: int) -> str:
+    """What the code on a shaft's label says: plain words, so that any reader shows something sensible.
+
+    >>> code_of(12)
+    'midspan shaft 12'
+    """
+    return f"{CODE}{shaft}"
+
+
+def read_code(text: str) -> str:
+    """The number of a shaft in what a reader typed of its label; any other name stays as it is.
+
+    >>> read_code("midspan shaft 12"), read_code("blue-12")
+    ('12', 'blue-12')
+    """
+    return text.removeprefix(CODE)

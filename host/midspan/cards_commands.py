@@ -1,0 +1,60 @@
+"""What the commands of cards and labels do, once their options are known."""
+
+import time
+from collections.abc import Sequence
+from datetime import datetime, tzinfo
+from pathlib import Path
+
+from midspan.card_sheet import write_card
+from midspan.errors import ReadingsError
+from midspan.label_form import label_of, load_sheet
+from midspan.label_sheet import write_labels
+from midspan.pages import filled, write_page
+from midspan.set_card import card_of
+from midspan.set_keep import Sets
+from midspan.sets_view import results_of
+from midspan.stock import shafts_of
+from midspan.store import Store
+
+
+def card(store_file: Path, name: str, out: Path | None, k: float) -> None:
+    """Write the card of a set as a page and on paper."""
+    with Store.open(store_file, create=False) as store:
+        made = card_of(store, Sets(store).named(name), k, _zone_here())
+    stem = out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name))
+    page, paper = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
+    write_page(page, filled("set_card.html", card=made))
+    write_card(made, paper)
+    print(f"{page}\n{paper}")
+
+
+def labels(
+    store_file: Path,
+    shafts: Sequence[str],
+    set_name: str | None,
+    sheet_file: Path | None,
+    out: Path,
+    skip: int,
+    k: float,
+) -> None:
+    """Write the labels of shafts, or of all shafts of a set."""
+    sheet = load_sheet(sheet_file)
+    if skip >= sheet.number:
+        raise ReadingsError(f"--skip {skip}: a sheet has {sheet.number} labels; take a new one")
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        numbers = [sets.number(one) for one in shafts]
+        numbers += sets.named(set_name).present if set_name is not None else ()
+        if not numbers:
+            raise ReadingsError("say which shafts, or --set NAME with shafts in it")
+        of = {number: one.name for one in sets.all() for number in one.present}
+        found = shafts_of(store, numbers)
+        those = [found[number] for number in numbers]
+        results = results_of(store, those)
+    made = [label_of(one, result, k, of.get(one.shaft)) for one, result in zip(those, results, strict=True)]
+    sheets = write_labels(made, sheet, out, skip)
+    print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")
+
+
+def _zone_here() -> tzinfo | None:
+    return datetime.fromtimestamp(time.time()).astimezone().tzinfo

@@ -1,0 +1,92 @@
+"""The columns of exported tables: name, kind, unit, what it means, and what an empty cell means.
+
+The one place that knows them: the exports are made from it, and it is written beside each of them.
+
+>>> [one.name for one in RESULTS][:3]
+['result', 'batch', 'shaft']
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Kind = Literal["text", "whole", "number", "time"]
+NO_RESULT = "the run gave no result"
+NOT_BY_HAND = "no result, or one of the hand bench, which does not give it"
+K1 = "standard uncertainty, k = 1"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column; `empty` says when a cell is empty, "never" where it cannot be."""
+
+    name: str
+    kind: Kind
+    unit: str
+    meaning: str
+    empty: str = "never"
+
+
+def _measured(name: str, unit: str, meaning: str, empty: str = NO_RESULT) -> tuple[Column, Column]:
+    """A quantity and its standard uncertainty."""
+    return (
+        Column(name, "number", unit, meaning, empty),
+        Column(f"u_{name}", "number", unit, f"of {name}: {K1}", empty),
+    )
+
+
+RESULTS = (
+    Column("result", "whole", "", "number of this evaluation in the database"),
+    Column("batch", "whole", "", "batch or night that the run belongs to"),
+    Column("shaft", "whole", "", "number of the shaft"),
+    Column("label", "text", "", "its name", "it has none"),
+    Column("started", "time", "UTC", "when its measurement began"),
+    Column("made", "time", "UTC", "when this evaluation was made"),
+    Column("archive", "text", "", "file with its raw readings"),
+    Column("byte_offset", "whole", "bytes", "where they stand in it"),
+    Column("outcome", "text", "", "verdict: accepted, rejected, doubtful or instrument fault"),
+    Column("bin", "text", "", "bin of the bands that it was accepted into", "not accepted"),
+    Column("reasons", "text", "", "why, separated by semicolons", "nothing was to be said"),
+    Column("gauge", "text", "", "name of the gauge, or the hand bench", NO_RESULT),
+    Column("calibration", "text", "", "id of the calibration that it was made under", NO_RESULT),
+    Column("evaluation", "text", "", "version of the evaluation", NO_RESULT),
+    *_measured("spine_thou", "thou", "static spine: mean deflection under 880 g on 28 in; 1 thou = 0.0254 mm"),
+    *_measured("spread_thou", "thou", "largest less smallest deflection around the shaft, full turn"),
+    Column("spread_floor_thou", "number", "thou", "spread that noise alone would stay below, 95 of 100", NO_RESULT),
+    *_measured("four_reading_thou", "thou", "largest less smallest deflection at 0, 90, 180, 270 degrees (ASTM F2031)"),
+    *_measured("stiff_side_deg", "deg", "one of two opposite stiff sides, from the mark or the first reading",
+               "no result, or no stiff side can be told from noise"),
+    *_measured("runout_mm", "mm", "total indicator reading of the surface at midspan", "no result, or not measured"),
+    *_measured("hysteresis_pct", "%", "force missing at the light load on the way back", "no result, or not measured"),
+    *_measured("older_lb", "lb", "the older number: 26 over the deflection in inches on 26 in under 2 lb"),
+    *_measured("slip_pct", "%", "slip of the rollers", NOT_BY_HAND),
+    Column("readings", "whole", "", "readings that the result rests on", NO_RESULT),
+    Column("doubts", "text", "", "what speaks against trusting it, separated by semicolons", "nothing does"),
+)  # fmt: skip
+
+SETS = (
+    Column("set", "text", "", "name of the set"),
+    Column("made", "time", "UTC", "when the set was made"),
+    Column("shaft", "whole", "", "number of the shaft"),
+    Column("label", "text", "", "its name", "it has none"),
+    Column("joined", "time", "UTC", "when the shaft came into the set"),
+    Column("left", "text", "", "why it is not in the set any more", "it is in it"),
+    Column("spine_thou", "number", "thou", "static spine by its newest result", "it has no result"),
+    Column("u_spine_thou", "number", "thou", f"of spine_thou: {K1}", "it has no result"),
+    Column("spread_thou", "number", "thou", "spread around the shaft", "not measured"),
+    Column("runout_thou", "number", "thou", "total indicator reading at midspan", "not measured"),
+    Column("weight_gr", "number", "gr", "weight; 1 gr = 0.06479891 g", "not weighed"),
+)
+TABLES: Mapping[str, tuple[Column, ...]] = {"results": RESULTS, "sets": SETS}
+HEADINGS = ("column", "kind", "unit", "meaning", "empty_when")
+NOTE = (
+    "In CSV a text that begins with = + - or @ has an apostrophe before it, or a spreadsheet would compute it; "
+    "JSON and Parquet have it as it is. Times are ISO 8601."
+)
+
+
+def described(columns: tuple[Column, ...]) -> list[dict[str, Any]]:
+    """The dictionary as rows under HEADINGS."""
+    return [dict(zip(HEADINGS, (one.name, one.kind, one.unit, one.meaning, one.empty), strict=True)) for one in columns]
