@@ -1,8 +1,9 @@
 """The board's PIO programs, cycle by cycle: data-sheet times, words read back exactly, steps counted exactly.
 
-Times of the parts are those of their makers' data sheets (HX711: clock high 0.2 to 50 us, low 0.2 us and more, off
-after 60 us, data valid 0.1 us after the rising edge; step drivers: the slowest of the common ones wants pulses of
-1.9 us and its direction 0.65 us before), in whole microseconds here: a cycle of these programs is one.
+Times of the parts are those of their makers' data sheets (HX711: first rising edge 0.1 us and more after the data pin
+falls, clock high 0.2 to 50 us, low 0.2 us and more, off after 60 us, data valid 0.1 us after the rising edge; step
+drivers: the slowest of the common ones wants pulses of 1.9 us and its direction 0.65 us before), in whole microseconds
+here: a cycle of these programs is one.
 """
 
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from pioemu import State
 from pulse_rig import CLOCK_PIN, DATA_PIN, STEP_PIN, Run, assembler, edges, shadow, steps, words
 
-HIGH_US, LOW_US, OFF_US = (0.2, 50), 0.2, 60
+HIGH_US, LOW_US, OFF_US, FIRST_US = (0.2, 50), 0.2, 60, 0.1
 STEP_US, DIRECTION_US = 1.9, 0.65
 PAIRS = st.lists(st.tuples(st.integers(1, 8), st.integers(30, 90)), min_size=1, max_size=5)
 
@@ -145,7 +146,9 @@ class Converter:
         self.clock = self.bits = self.number = 0
         self.highs: list[int] = []  # times in us
         self.lows: list[int] = []
+        self.firsts: list[int] = []
         self.pulses: list[int] = []
+        self._ready_us: int | None = None
         self._changed_us: int | None = None
 
     def __call__(self, state: State) -> int:
@@ -157,6 +160,8 @@ class Converter:
     def watch(self, before: State, after: State) -> None:
         """Note how long the clock was as it was, from the cycle that set it on."""
         if (before.pin_values ^ after.pin_values) >> CLOCK_PIN & 1:
+            if self.bits == 0 and self._ready_us is not None and self._changed_us is None:
+                self.firsts.append(before.clock - self._ready_us)
             if self._changed_us is not None:
                 (self.lows if after.pin_values >> CLOCK_PIN & 1 else self.highs).append(before.clock - self._changed_us)
             self._changed_us = before.clock
@@ -165,7 +170,9 @@ class Converter:
         if self.stuck is not None:
             return self.stuck
         if self.bits == 0:  # between words: low when the next one is ready
-            return 0 if self.number < len(self.given) and self.ready(now_us) else 1
+            ready = self.number < len(self.given) and self.ready(now_us)
+            self._ready_us = (now_us if self._ready_us is None else self._ready_us) if ready else None
+            return 0 if ready else 1
         if self.bits <= 24:
             return self.given[self.number] >> 24 - self.bits & 1
         return 1
@@ -173,7 +180,7 @@ class Converter:
     def finish_word(self) -> None:
         """The word was read; the pulses after its bits chose a gain."""
         self.pulses.append(self.bits)
-        self.bits, self.number, self._changed_us = 0, self.number + 1, None
+        self.bits, self.number, self._changed_us, self._ready_us = 0, self.number + 1, None, None
 
 
 def read(converter: Converter, pulses: int, until_us: int, take: bool = True) -> tuple[Run, list[int]]:
@@ -215,6 +222,8 @@ def test_the_clock_keeps_the_data_sheet_and_comes_nowhere_near_off() -> None:
     assert max(converter.highs) <= 3 < HIGH_US[1] < OFF_US
     assert min(converter.lows) >= LOW_US
     assert set(converter.highs) == {3}
+    assert len(converter.firsts) == 3
+    assert min(converter.firsts) >= FIRST_US
     assert set(converter.lows) == {2}
 
 
