@@ -10,6 +10,7 @@ from pulses import STEP_CYCLES
 
 PAIRS_MAX = 64
 PULL = 0x8080  # the instruction pull(noblock), the step pin low
+QUEUE = 4  # words
 RECEIVE = 4  # DMA requests of the four receive queues of a PIO block come after those of the transmit queues
 
 
@@ -66,7 +67,7 @@ class Motor:
         self._move = (self.position(), 0, 0)
         self._feeder.active(0)
         self._counter.active(0)
-        while machine.tx_fifo():
+        for _ in range(QUEUE):
             machine.exec(PULL)
         machine.restart()  # its jump to the start drives the pin low
         machine.active(1)
