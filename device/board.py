@@ -15,6 +15,7 @@ import rp2
 
 import last_release
 import pulses
+from feeder import GUARDS
 from handling import Feeder, Inputs, Passages
 from hx711 import Hx711
 from latch import Latch
@@ -30,7 +31,6 @@ PIO_HZ = 1000000
 CELL_MACHINE = 2  # state machines 0 and 1 are the motors'
 BUS_TIMEOUT_US = 2000
 RETRY_US = 10000000  # a converter that is silent for so long is started anew, at rest
-GUARDS, GUARD_BITS = ("lid", "stop"), 64 | 128
 NOTE_MAX = 60  # characters of what is wrong that have room in Identify
 
 
@@ -105,7 +105,7 @@ class Bare:
     HOME_SPEED = 1
     PLACES = GUARDS = 0
     cell_take = mark_take = home_closed = axis_feed = axis_halt = axis_moving = axis_position = _absent()
-    inputs = chute_take = let_in = gate = select = _absent()
+    inputs = chute_take = let_in = gate = select = handling = _absent()
     release_read, release_write = staticmethod(last_release.read), staticmethod(last_release.write)
 
     def __init__(self, line, misconfigured: int = 0, reason: str = "") -> None:
@@ -113,10 +113,6 @@ class Bare:
         self.RUNTIME_NOTE = " ({})".format(reason[:NOTE_MAX]) if reason else ""
         self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
         self.read_into, self.write = line.read_into, line.write
-
-    def handling(self) -> bool:
-        """Nothing moves here."""
-        return False
 
     def ticks_us(self):
         """The chip's own clock, which wraps at 2^30."""
@@ -178,7 +174,7 @@ class Board(Bare):
         self.ROTATE_SPEED_MAX = limits["rotate_rpm"] * per_turn // 60
         self.ROTATE_ACCELERATION = limits["rotate_rpm_s"] * per_turn // 60
         self.PLACES = len(given["feeder"]["places_us"])
-        self.GUARDS = sum([1 << i for i, name in enumerate(GUARDS) if given["inputs"][name] is not None])
+        self.GUARDS = sum([1 << i for i, name in enumerate(("lid", "stop")) if given["inputs"][name] is not None])
 
     def idle(self) -> bool:
         """Look at the switches; feed the watchdog, which nothing else does: a loop that hangs is started anew."""
@@ -197,7 +193,7 @@ class Board(Bare):
 
     def inputs(self) -> int:
         """Bits of the sensors and switches; without a feeder those of the guards only."""
-        return self._inputs.bits if self.PLACES else self._inputs.bits & GUARD_BITS
+        return self._inputs.bits if self.PLACES else self._inputs.bits & GUARDS
 
     def cell_take(self, sample) -> bool:
         """Next sample; its moment and the positions were noted in the interrupt."""
@@ -244,5 +240,5 @@ def this_board() -> Bare:
         return Board(given, _line(given))
     except ConfigurationError as error:
         return Bare(_usb(), error.number(), str(error))
-    except (ValueError, OSError, ImportError) as error:  # the chip refuses pins by ValueError
+    except (ValueError, OSError, ImportError, AttributeError) as error:  # refused pins, a firmware without a part
         return Bare(_usb(), 1, str(error))

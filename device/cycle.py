@@ -8,7 +8,7 @@ is. A feeder brings shafts and takes them away. The device knows counts, microst
 from feeder import CHUTE, GUARDS, STOP
 from motions import LOST_STEPS_MOST, Motions
 from plan import Plan, Step
-from records import FAULT_CODES, PHASES, STATES
+from records import EVENT, FAULT, FAULT_CODES, PHASES, STATES
 
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
  RETRACTING, HOLDING, FAULTED, BENCH, STANDING, FEEDING, LOADED, SELECTING, RELEASING) = range(len(STATES))  # fmt: skip
@@ -29,12 +29,12 @@ class CycleError(Exception):
 class Cycle(Motions):
     """Runs the table over the parts of the gauge; the attributes are for reading.
 
-    `report` takes event(previous, state) and fault(code, state, detail). `cause` is the first fault of the shaft.
+    What happens it tells to `outbox`. `cause` is the first fault of the shaft.
     """
 
-    def __init__(self, board, press, rotate, cell, held, report) -> None:
+    def __init__(self, board, press, rotate, cell, held, outbox) -> None:
         super().__init__(board, press, rotate, cell, held)
-        self._report = report
+        self._outbox = outbox
         self.state = STARTING
         self.cause: int | None = None
         self.duration_us = self._elapsed_us = 0
@@ -52,12 +52,12 @@ class Cycle(Motions):
             previous, self.state = self.state, state
             self._then = None
             self.progress.enter(state)
-            self._report.event(previous, state)
+            self._outbox.record(EVENT, (self._board.ticks_us(), previous, state, self.shaft))
         action(self)
 
     def fail(self, code: int, detail: int) -> None:
         """Report a fault and take its transition."""
-        self._report.fault(code, self.state, detail)
+        self._outbox.record(FAULT, (code, self.state, self._board.ticks_us(), self.shaft, detail))
         self.fault = code
         if self.shaft is not None and self.cause is None:
             self.cause = code

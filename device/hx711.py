@@ -21,6 +21,7 @@ class Hx711:
         self._ones = (1 << (pulses - BITS)) - 1
         self._latch = latch
         self._clock = clock
+        self.take = latch.take  # the oldest sample into sample[0:5]; False when there is none
         machine.irq(self._arrived, hard=True)
 
     def start(self) -> bool:
@@ -34,10 +35,6 @@ class Hx711:
         machine.put(self._pulses - 1)
         machine.active(1)
         return settle(self.take, self._clock, SETTLING, START_MS)
-
-    def take(self, sample) -> bool:
-        """Put the oldest sample into sample[0:5]; False when there is none."""
-        return self._latch.take(sample)
 
     def _arrived(self, machine) -> None:
         while machine.rx_fifo():

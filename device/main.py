@@ -3,14 +3,15 @@
 The board (see board.py of the rehearsal for its face) is the only part that knows pins and clocks.
 """
 
+from array import array
+
 from answers import SILENCE_MS, Answers
 from cycle import HOST_SILENT, INTERNAL, Cycle, CycleError
 from frames import Decoder
 from held import Held
 from load_cell import LoadCell, elapsed_us
 from outbox import Outbox
-from records import END_OF_SHAFT, EVENT, FAULT
-from array import array
+from records import END_OF_SHAFT
 from stepper import Stepper, TravelError
 
 TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a sample
@@ -27,7 +28,7 @@ class Device:
         press = Stepper(board, board.PRESS, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
         rotate = Stepper(board, board.ROTATE, board.ROTATE_ACCELERATION, 0, 0)
         cell = LoadCell(board.INTERVAL_US, self.now_us)
-        self.cycle = Cycle(board, press, rotate, cell, self.held, self)
+        self.cycle = Cycle(board, press, rotate, cell, self.held, self.outbox)
         self.answers = Answers(board, self.cycle, self.held, self.outbox)
         self._silent_us = 0
         self._decoder = Decoder()
@@ -38,8 +39,8 @@ class Device:
 
     def step(self) -> None:
         """Listen, sample, move on, speak. What the code does not expect becomes the fault INTERNAL."""
-        elapsed = elapsed_us(self.board.ticks_us(), self.now_us)
-        self.now_us = self.board.ticks_us()
+        before_us, self.now_us = self.now_us, self.board.ticks_us()
+        elapsed = elapsed_us(self.now_us, before_us)
         try:
             self.cycle.pass_time(elapsed)
             self._listen(elapsed)
@@ -74,16 +75,6 @@ class Device:
     def _speak(self) -> None:
         if self.outbox.send() and self.held.end_due:
             self.held.end_due = not self.outbox.record(END_OF_SHAFT, self._end_of_shaft())
-
-    # What the cycle reports
-
-    def event(self, previous: int, state: int) -> None:
-        """Tell the host of a change of state."""
-        self.outbox.record(EVENT, (self.board.ticks_us(), previous, state, self.cycle.shaft))
-
-    def fault(self, code: int, state: int, detail: int) -> None:
-        """Tell the host of a fault."""
-        self.outbox.record(FAULT, (code, state, self.board.ticks_us(), self.cycle.shaft, detail))
 
     def _end_of_shaft(self) -> tuple:
         cycle, held = self.cycle, self.held

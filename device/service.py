@@ -4,32 +4,22 @@
 """
 
 import json
+import sys
 from array import array
 
 from board import SETTINGS, Board
+from feeder import GUARDS
+from line import Line
 from load_cell import elapsed_us
 from settings import INPUTS, load
 
-GUARDS = 64 | 128  # lid, emergency stop
 PATIENCE_US = 1000000  # for a word; the slowest converter takes a tenth of it
-
-
-class Prompt:
-    """A line that nobody writes to: the prompt has it."""
-
-    def read_into(self, _) -> int:
-        """Nothing comes."""
-        return 0
-
-    def write(self, buffer, start: int, end: int) -> int:
-        """All is taken, none is sent."""
-        return end - start
 
 
 def _board() -> Board:
     given = load(SETTINGS)
     given["watchdog_ms"] = 0  # nobody would feed it here
-    board = Board(given, Prompt())
+    board = Board(given, Line(sys.stdin.buffer, sys.stdout.buffer))  # the prompt's own; nothing here uses it
     board.PLACES = board.PLACES or 1  # inputs() then tells of everything that is wired, feeder or not
     return board
 

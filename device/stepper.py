@@ -87,8 +87,9 @@ class Stepper:
         peak = self._peak(speed)
         self._ramp = min(peak * peak // (2 * self._acceleration), self._steps // 2)
         self._pairs = 0
-        self._accelerate(peak)
-        self._cruise(peak)
+        for level in range(1, LEVELS + 1):
+            self._level(peak, level)
+        self._append(peak, self._steps - 2 * self._ramp)
         self._decelerate(peak)
         self._feed()
 
@@ -122,13 +123,6 @@ class Stepper:
     def _level(self, peak: int, level: int) -> None:
         steps = self._reached(peak, level) - self._reached(peak, level - 1)
         self._append(peak * (2 * level - 1) // (2 * LEVELS), steps)
-
-    def _accelerate(self, peak: int) -> None:
-        for level in range(1, LEVELS + 1):
-            self._level(peak, level)
-
-    def _cruise(self, peak: int) -> None:
-        self._append(peak, self._steps - 2 * self._ramp)
 
     def _decelerate(self, peak: int) -> None:
         for level in range(LEVELS, 0, -1):
