@@ -48,3 +48,16 @@ def test_what_stands_in_for_the_parts_is_told_as_the_code_takes_it():
     cell = load_cell.LoadCell(1000000 // int(re.search(r"ready, (\d+) times a second", text)[1]), 0)
     cell.watch(1000000 // int(re.search(r"At (\d+) words a\s+second", text)[1]) - 1)
     assert records.FAULT_CODES[cell.fault] == "CELL_SILENT"
+
+
+def test_the_udev_rules_are_well_formed_and_keep_other_programs_away():
+    """Form of a rule: udev(7). The two properties: ModemManager's documentation, for a port and for a whole device."""
+    page = (NOTES / "bring_up.md").read_text(encoding="utf-8")
+    rules = [line for line in page.splitlines() if line.startswith("SUBSYSTEM==")]
+    assert len(rules) == 2
+    for rule, kind, property_name in zip(
+        rules, ("tty", "usb"), ("ID_MM_PORT_IGNORE", "ID_MM_DEVICE_IGNORE"), strict=True
+    ):
+        assert all(re.fullmatch(r'[A-Z]+(\{[\w/]+\})?(==|=|\+=)"[^"]*"', one) for one in rule.split(", ")), rule
+        assert rule.startswith(f'SUBSYSTEM=="{kind}", ')
+        assert f'ENV{{{property_name}}}="1"' in rule
