@@ -10,8 +10,9 @@ from chip import chip, clock
 from hx711 import Hx711
 from latch import ROOM, Latch
 from load_cell import LoadCell
+from nau import Nau
 from nau7802 import Nau7802
-from parts import Nau, Still, Ticking
+from parts import Still, Ticking
 from records import FAULT_CODES
 
 

@@ -8,7 +8,8 @@ import board
 import machine
 import parts
 from chip import chip
-from parts import FLASH, Nau, Port, Ticking, segments, whole
+from nau import Nau
+from parts import FLASH, Port, Ticking, segments, whole
 
 
 def check_the_default_settings_make_a_board():

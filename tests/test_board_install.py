@@ -126,8 +126,8 @@ def test_the_files_are_compiled_for_the_chip_and_name_no_folder_of_this_machine(
     assert len(files["main.py"]) < 200  # the chip compiles this one at every start
 
 
-@pytest.mark.parametrize("jumper", [False, True])
-def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper):
+def started(text, jumper):
+    """What a file that the chip starts asks of the board's modules, in order, and whether it ended in an error."""
     did = []
 
     class Code(types.ModuleType):
@@ -138,8 +138,24 @@ def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper)
             return lambda *given: did.append((name, *given)) or jumper
 
     with mock.patch.dict(sys.modules, {name: Code(name) for name in ("micropython", "board", "gauge_main")}):
-        exec(STARTER_TEXT, {})
-    did = list(dict.fromkeys(one for one in did if not str(one).startswith("__")))
+        try:
+            exec(text, {})
+        except RuntimeError:
+            did.append("error")
+    return list(dict.fromkeys(one for one in did if not str(one).startswith("__")))
+
+
+@pytest.mark.parametrize("jumper", [False, True])
+def test_boot_hears_no_ctrl_c_while_it_loads_and_ends_in_an_error_when_the_jumper_is_on(jumper):
+    did = started((DEVICE / "boot.py").read_text(encoding="utf-8"), jumper)
+    assert did[:2] == ["kbd_intr", ("kbd_intr", -1)]
+    assert did[2:4] == ["service_wanted", ("service_wanted",)]
+    assert did[4:] == (["error"] if jumper else [])
+
+
+@pytest.mark.parametrize("jumper", [False, True])
+def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper):
+    did = started(STARTER_TEXT, jumper)
     assert did[:2] == ["kbd_intr", ("kbd_intr", -1)]
     assert did[2:5] == ["service_wanted", "main", ("service_wanted",)]
     assert did[5:] == ([] if jumper else [("main",)])

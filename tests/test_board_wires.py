@@ -98,6 +98,23 @@ def test_words_with_wrong_trailing_bits_are_counted(board):
     assert found["trailing bits"].words.startswith("80 of 80")
 
 
+def test_the_other_converter_is_looked_over_the_same_way(flash):
+    given = DEFAULT | {"cell": DEFAULT["cell"] | {"kind": "nau7802"}}
+    settings = flash / "board.json"
+    good = settings.read_text(encoding="utf-8")
+    settings.write_text(json.dumps(given), encoding="utf-8")
+    try:
+        with board_on(flash, wired=True) as board:
+            found = looked_over(board, given)
+            assert BoardShell(board.port).value("print(chip.bus.registers[0x1C])") == 0x80  # its data sheet's start-up
+    finally:
+        settings.write_text(good, encoding="utf-8")
+    assert {one.outcome for one in found.values()} == {Outcome.GOOD}
+    assert "81.2 words a second" in found["cell"].words
+    assert "cell's sign" in found
+    assert "trailing bits" not in found
+
+
 def test_a_configuration_that_the_board_refuses_touches_no_pin(board):
     shell = BoardShell(board.port)
     good = (board.flash / "board.json").read_text()

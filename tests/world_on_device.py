@@ -3,12 +3,14 @@
 Run by MicroPython before the prompt or before main.py; the hand is moved from the host's side, by code at the prompt.
 """
 
+import json
 import os
 import sys
 
 sys.path.insert(1, __file__.rsplit("/", 1)[0] + "/pio")
 
 from chip import chip, clock
+from nau import Nau
 
 sys.modules["time"] = clock  # the simulated chip's own: nothing here waits
 
@@ -44,6 +46,13 @@ class Converter:
 
     def restart(self, now_us):
         pass
+
+
+class OnBus(Nau):
+    """The same cell behind the other converter."""
+
+    def word(self):
+        return chip.converter.word(0, 24)
 
 
 class Bench:
@@ -100,7 +109,17 @@ def begin(head=4000):
     return bench
 
 
+def on_bus():
+    """Whether the board's file, if it has one yet, says that the converter is on the bus."""
+    if "board.json" not in os.listdir():
+        return False
+    with open("board.json") as file:
+        return json.load(file)["cell"]["kind"] == "nau7802"
+
+
 bench = begin()
+if on_bus():
+    chip.bus = OnBus(rate_us=INTERVAL_US)
 
 sys.path[0] = ""  # the flash, not the tests
 if "main" in sys.argv:
