@@ -1,10 +1,12 @@
 """The check of a running gauge: what it says of sound readings, of noisy wiring, of guards and sensors that fail."""
 
+import json
 import math
 
 import numpy as np
 import pytest
 from commands_rig import complaint, midspan
+from device_rig import DEVICE
 from midspan.board_check import Gear, LookOver
 from midspan.board_level import Outcome, level, noise_check
 from midspan.board_person import Person
@@ -158,7 +160,12 @@ def test_each_sickness_shows_where_it_is(sick, names):
 
 
 def test_a_person_who_sees_it_otherwise_is_believed():
-    assert outcomes(looked_over(StandIn(), sees="n"), Outcome.LOOK) == {"rotate axis", "press axis"}
+    found = looked_over(StandIn(), sees="n")
+    assert outcomes(found, Outcome.LOOK) == {"rotate axis", "press axis"}
+    given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+    for axis in ("rotate", "press"):
+        assert f"{axis}.forward" in found[f"{axis} axis"].words  # a key that `board config --set` takes
+        assert "forward" in given[axis]
 
 
 def test_what_only_eyes_can_tell_stays_unseen_when_nobody_is_there():

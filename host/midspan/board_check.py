@@ -97,7 +97,7 @@ class LookOver:
         run = self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S)))
         yield coupling_check("noise, rollers turning", level(run, moving=True), off, MOVING_TIMES)
         answer = self._person.sees("Did the roller turn once, its top towards you?")
-        advice = "set rotate_forward and the driver's microsteps in the configuration"
+        advice = "change rotate.forward if it turned the other way; is --roller-steps that of your driver and belt?"
         yield seen("rotate axis", answer, f"{turn} steps are one turn of a roller, its top to the front", advice)
 
     def _lowered(self, off: Level, before: Level, found: Identify) -> Iterator[Check]:
@@ -106,7 +106,7 @@ class LookOver:
         run = self._step(press=steps)
         yield coupling_check("noise, head moving", level(run, moving=True), off, MOVING_TIMES)
         answer = self._person.sees(f"Did the head go down, by {DOWN_MM:g} mm?")
-        advice = "set press_forward and the driver's microsteps in the configuration"
+        advice = "change press.forward if it went up; is --steps-per-mm that of your driver and screw?"
         yield seen("press axis", answer, f"{steps} steps are {DOWN_MM:g} mm down", advice)
         self._gauge.end_bench()
         yield Check("home switch", Outcome.GOOD, "found again on the way up")
