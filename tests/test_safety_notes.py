@@ -18,7 +18,7 @@ def test_readers_are_led_to_the_cautions(place):
 @pytest.mark.parametrize(
     "word",
     ["local codes", "makers' instructions", "licensed", "emergency stop", "lid", "eye protection", "splinter", "mains",
-     "fire", "must not be shot", "unattended", "child", "smoke alarm"],
+     "fire", "must not be shot", "unattended", "child", "smoke alarm", "moves when it starts"],
 )  # fmt: skip
 def test_each_danger_has_its_caution(word):
     assert word in NOTES
