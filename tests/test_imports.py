@@ -42,11 +42,12 @@ LEFT_TO_RIGHT = """
     pages report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
     sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts
+    set_card label_form card_sheet label_sheet cards_commands data_dictionary export
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page page_command
     rework commands park park_command demo
-    cli_label cli_procedure cli_calibrate cli_compare cli_hand cli_page cli_park cli_report cli_risk cli_sets cli_sort
+    cli_label cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk cli_sets cli_sort
     cli_study cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
