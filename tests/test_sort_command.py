@@ -119,6 +119,7 @@ def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder)
         f"midspan sort {folder}/night.toml --resume"
     )
     assert "Recount: place" in stopped.stdout
+    assert "Never shoot what lies in place 5 (cracked): it may be cracked." in stopped.stdout
     told = complaint(midspan("sort", folder / "night.toml"))
     assert told.startswith("midspan: night 1 was not finished: go on with --resume, or begin another with --anew")
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 0
@@ -150,6 +151,9 @@ def test_nobody_leaves_a_gauge_alone_that_does_not_know_lid_and_stop(folder, gua
         ('port = "rehearsal"', 'port = "no-such-port"', "no-such-port: there is no such port"),
         ('"calibration.toml"', '"none.toml"', "none.toml: cannot be read"),
         ('log = "night.log"', 'webhook = ["ftp://x"]', "webhook"),
+        ('log = "night.log"', 'log = "./results.db"', "notices.log and sort.store are one file"),
+        ('archive = "night-readings.avro"', 'archive = "night.toml"', "sort.archive and the plan itself are one file"),
+        ('log = "night.log"', 'log = "none/night.log"', "the log of notices cannot be written (No such file"),
     ],
 )
 def test_a_plan_that_does_not_fit_begins_no_night(folder, old, new, words):
@@ -158,6 +162,30 @@ def test_a_plan_that_does_not_fit_begins_no_night(folder, old, new, words):
     if (folder / "results.db").exists():
         with Store.open(folder / "results.db") as store:
             assert Journal(store).nights() == []
+
+
+def test_a_night_that_goes_on_lays_no_shaft_to_others_that_were_judged_in_another_way(folder):
+    change(folder, "faults_in_a_row = 3", "faults_in_a_row = 3\nuncertain_in_a_row = 1")
+    night_scenario.MISHAPS["unseen"] = [3]
+    assert midspan("sort", folder / "night.toml").returncode == 1
+    plan, bands = ((folder / name).read_text(encoding="utf-8") for name in ("night.toml", "bands.toml"))
+    swapped = plan.replace("stiffer", "S").replace("softer", "stiffer").replace("S dozen", "softer dozen")
+    (folder / "night.toml").write_text(swapped, encoding="utf-8")
+    assert "place 1 (softer dozen) was for 'stiffer dozen' when night 1 began: put it back" in complaint(
+        midspan("sort", folder / "night.toml", "--resume")
+    )
+    (folder / "night.toml").write_text(plan.replace("holds = 20", "holds = 30"), encoding="utf-8")
+    (folder / "bands.toml").write_text(bands.replace("499.0", "498.0"), encoding="utf-8")
+    assert bands != (folder / "bands.toml").read_text(encoding="utf-8")
+    assert "bands.toml: the bands changed since night 1 began" in complaint(
+        midspan("sort", folder / "night.toml", "--resume")
+    )
+    (folder / "bands.toml").write_text(bands, encoding="utf-8")
+    for number in ("6", "9"):
+        assert f"--emptied {number}: the plan has no such place that fills" in complaint(
+            midspan("sort", folder / "night.toml", "--resume", "--emptied", number)
+        )
+    assert midspan("sort", folder / "night.toml", "--resume", "--emptied", "1").returncode == 0
 
 
 def test_a_calibration_of_another_gauge_is_refused_unless_one_says_so(folder):
@@ -249,6 +277,7 @@ def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
     assert host.returncode == 130
     assert "finishing the shaft in hand; Ctrl-C again stops at once" in err
     assert "Stopped: you asked for it." in out
+    assert f"Go on with: midspan sort {folder}/night.toml --resume" in err
     assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
     assert not [one for one in passages(folder) if one.is_open]
     assert passages(folder)[-1].standard == "bar 1"  # checked once more

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +11,7 @@ from midspan.bands import Bands, load_bands
 from midspan.calibration import Calibration
 from midspan.calibration_use import load_usable
 from midspan.errors import ConfigurationError
+from midspan.passage import Night
 from midspan.records import Identify
 from midspan.sort_plan import SortPlan, as_kept, check_bins, load_sort_plan
 
@@ -47,9 +50,45 @@ def load_setup(path: Path, *, attended: bool = False, even_so: bool = False) -> 
     plan = load_sort_plan(path)
     if attended and not plan.sort.attended:
         plan = plan.model_copy(update={"sort": plan.sort.model_copy(update={"attended": True})})
+    _check_files(plan, path)
     bands = load_bands(path.parent / plan.sort.bands)
     check_bins(plan, bands, path)
     return Setup(plan, load_usable(path.parent / plan.gauge.calibration, even_so=even_so), bands, path.parent)
+
+
+def _check_files(plan: SortPlan, path: Path) -> None:
+    """ConfigurationError when a file that a night writes is also something else: a log would spoil an archive."""
+    known: dict[Path, str] = {path.resolve(): "the plan itself"}
+    named = {
+        "gauge.calibration": plan.gauge.calibration, "sort.bands": plan.sort.bands, "sort.archive": plan.sort.archive,
+        "sort.store": plan.sort.store, "notices.log": plan.notices.log,
+    }  # fmt: skip
+    for key, name in named.items():
+        other = known.setdefault((path.parent / name).resolve(), key)
+        if other != key:
+            raise ConfigurationError(f"{path}: {key} and {other} are one file, {name}; give each its own")
+
+
+def check_emptied(plan: SortPlan, emptied: Iterable[int]) -> None:
+    """ConfigurationError when a place that someone emptied is none that fills."""
+    for number in emptied:
+        if not any(one.number == number and one.use != "standard" for one in plan.place):
+            raise ConfigurationError(f"--emptied {number}: the plan has no such place that fills; correct the number")
+
+
+def check_unchanged(setup: Setup, night: Night) -> None:
+    """ConfigurationError when a night that goes on would lay shafts to others that were judged in another way.
+
+    How much a place holds, when to check and when to stop may change; what lies in a place may not.
+    """
+    anew = "put it back, or empty all places and begin another night with --anew"
+    before = {one["number"]: one["bin"] or one["use"] for one in night.plan["place"]}
+    for one in setup.plan.place:
+        was = before.get(one.number)
+        if was not in (None, one.bin or one.use):
+            raise ConfigurationError(f"{one.name} was for {was!r} when night {night.id} began: {anew}")
+    if json.loads(setup.as_json())["bands"] != night.plan.get("bands"):
+        raise ConfigurationError(f"{setup.plan.sort.bands}: the bands changed since night {night.id} began: {anew}")
 
 
 def check_gauge(plan: SortPlan, gauge: Identify) -> None:

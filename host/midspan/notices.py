@@ -61,6 +61,16 @@ class NoticeSettings(Section):
         web = [by_webhook(i, _address(one), self.timeout_s) for i, one in enumerate(self.webhook, 1)]
         return web + [by_apprise(i, _address(one)) for i, one in enumerate(self.apprise, 1)]
 
+    def try_log(self, folder: Path) -> None:
+        """Begin the log; ConfigurationError when it cannot be written, before the night begins."""
+        try:
+            (folder / self.log).open("a", encoding="utf-8").close()
+        except OSError as error:
+            raise ConfigurationError(
+                f"{folder / self.log}: the log of notices cannot be written ({error.strerror}); name another, or make "
+                "its folder"
+            ) from error
+
 
 def _address(given: SecretStr) -> str:
     text = given.get_secret_value()

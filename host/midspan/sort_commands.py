@@ -20,7 +20,7 @@ from midspan.keeper import Keeper
 from midspan.lookout import Clocks
 from midspan.night import AS_ASKED, AT_ONCE, Ending, Night, Watcher
 from midspan.night_screen import Screen
-from midspan.night_setup import Setup, check_gauge, load_setup
+from midspan.night_setup import Setup, check_emptied, check_gauge, check_unchanged, load_setup
 from midspan.notices import Notices
 from midspan.passage import Happening, HappeningKind, Stage
 from midspan.passage import Night as NightOnRecord
@@ -42,11 +42,14 @@ def sort(
 ) -> None:  # fmt: skip
     """Sort until the hopper is empty or someone must come; NightStopped says why when it is the latter."""
     setup = load_setup(plan_file, attended=attended, even_so=even_so)
+    check_emptied(setup.plan, emptied)
     clocks, ways = Clocks(), setup.plan.notices.ways()
     with ExitStack() as stack:
         store = stack.enter_context(Store.open(setup.store))
         journal = Journal(store)
         night = _to_go_on_with(journal, setup, resume=resume, anew=anew)
+        if night is not None:
+            check_unchanged(setup, night)
         reach = Reach(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
         _look_at_gauge(setup, reach, clocks, even_so=even_so)
         _try_files(setup, store)
@@ -129,11 +132,12 @@ def _look_at_gauge(setup: Setup, reach: Reach, clocks: Clocks, *, even_so: bool)
 
 
 def _try_files(setup: Setup, store: Store) -> None:
-    """Raise now what would else stop the night at its first shaft: an archive in use, a calibration that changed."""
+    """Raise now what would else stop the night at its first shaft, or be missed: a file that cannot be written."""
     with ArchiveWriter(setup.archive) as archive:
         if archive.moved is not None:
             print(archive.moved, file=sys.stderr)
     keep_calibration(store, setup.calibration)
+    setup.plan.notices.try_log(setup.folder)
 
 
 def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
@@ -190,11 +194,15 @@ def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Endin
     suspects = journal.suspects(number)
     if suspects:
         screen.print(f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}")
+    cracked = setup.plan.place_for("cracked")
+    if keeper.tally.places[cracked.number]:
+        screen.print(f"Never shoot what lies in {cracked.name}: it may be cracked.")
     screen.print(f"Next: midspan report {number} --store {setup.store}")
 
 
 def _leave(ending: Ending, plan_file: Path) -> None:
     if ending.words in (AS_ASKED, AT_ONCE):
+        print(f"Go on with: midspan sort {plan_file} --resume", file=sys.stderr)
         raise SystemExit(INTERRUPTED)
     if not ending.is_over:
         words = ending.words.rstrip(".")
