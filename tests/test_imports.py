@@ -46,7 +46,7 @@ LEFT_TO_RIGHT = """
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page page_command
-    rework commands park park_command demo
+    rework commands park park_command demo lesson
     cli_label cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk cli_sets cli_sort
     cli_study cli_board cli
 """
