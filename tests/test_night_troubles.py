@@ -509,6 +509,9 @@ def test_a_bad_check_makes_every_shaft_since_the_last_good_one_suspect(tmp_path,
     else:
         assert ending.is_over
         assert set(numbers) == {"c", "d", "e"}  # e lies between two bad checks
+        called = [words for kind, words in rig.notices.told if kind == "needs a person"]
+        assert len(called) == 1  # the second bad one tells nothing new
+        assert called[0].startswith("check standard bar 7 was out of control: it reads +2.0")
     assert rig.world.slot == STANDARD
 
 

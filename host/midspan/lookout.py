@@ -78,6 +78,17 @@ class Lookout:
             self.note(HappeningKind.FULL, words, place=places[0])
             self._notices.tell(Kind.NEEDS_PERSON, words)
 
+    def judged(self) -> None:
+        """Call a person when the check standard just judged is the first bad one and the night goes on all the same."""
+        latest, plan = self._keeper.latest, self._keeper.setup.plan
+        check = None if latest is None else latest.check
+        if check is None or check.good or plan.checks.bad_check == "stop":
+            return
+        earlier = [one for one in self._keeper.checks[:-1] if one.standard == check.standard]
+        if not earlier or earlier[-1].good:
+            words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
+            self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
+
     def emptied(self, place: int) -> None:
         """A person emptied a place."""
         self._keeper.emptied(place)

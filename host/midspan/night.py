@@ -150,6 +150,8 @@ class Night:
 
     def _went_well(self, move: Move, now: Situation) -> None:
         self._troubles.clear()
+        if move.do is Do.JUDGE:
+            self._lookout.judged()
         if move.do in ENDS:
             self._lookout.resets = 0
         gauge, stage = now.gauge, None if now.passage is None else now.passage.stage
