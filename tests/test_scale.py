@@ -1,8 +1,11 @@
 """A scale on a serial line: what counts as a weight, and what is refused and changes nothing stored."""
 
 import os
+import re
 import sqlite3
 from contextlib import closing, contextmanager
+from pathlib import Path
+from textwrap import dedent
 from threading import Thread
 
 import pytest
@@ -270,6 +273,8 @@ def test_a_port_that_is_none_or_goes_away_is_said(stock):
             pan.read()
 
 
-def test_the_file_reads_as_it_is_shown(tmp_path):
-    (tmp_path / "scale.toml").write_text(FILE.format(port="/dev/ttyUSB0"), encoding="utf-8")
-    assert load_scale(tmp_path / "scale.toml") == SCALE.model_copy(update={"ask": "?"})
+def test_the_file_reads_as_the_readme_shows_it(tmp_path):
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^    port = .*\n(?:    .*\n)+", readme, re.MULTILINE)
+    (tmp_path / "scale.toml").write_text(dedent(block), encoding="utf-8")
+    assert load_scale(tmp_path / "scale.toml") == SCALE
