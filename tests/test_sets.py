@@ -351,7 +351,7 @@ def test_a_database_from_before_matched_sets_opens_with_all_it_holds(path):
 def test_the_readme_is_as_it_says(tmp_path):
     readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
     section = readme.partition("### Matched sets")[2].partition("\n### ")[0]
-    (command,) = re.findall(r"^    midspan (sets make .*)$", section, re.MULTILINE)
+    command, *_ = re.findall(r"^    midspan (sets make .*)$", section, re.MULTILINE)
     (table,) = re.findall(r"^    \[\[size\]\]\n(?:    .*\n)+", section, re.MULTILINE)
     (tmp_path / "sizes.toml").write_text("\n".join(line.strip() for line in table.splitlines()), encoding="utf-8")
     with Store.open(tmp_path / "results.db") as store:
