@@ -4,16 +4,23 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: demo test bench soak lint check clean
+.PHONY: browser demo test bench soak lint check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
 
-test: $(SETUP)
+test: $(SETUP) browser
 	$(BIN)/python -m pytest -n auto --dist loadfile
 
 bench: $(SETUP)
 	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python tests/bench
+
+# The page is tested in a real browser. Where none can be installed those tests are skipped and say so.
+browser:
+	@command -v chromium chromium-browser google-chrome >/dev/null 2>&1 || { \
+		echo "midspan: no chromium found; installing Debian's for the tests of the page"; \
+		apt-get update -q && apt-get install -y -q chromium; } || \
+		echo "midspan: chromium could not be installed; the tests of the page are skipped"
 
 # The fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
 soak: $(SETUP)

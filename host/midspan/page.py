@@ -19,6 +19,7 @@ from midspan.page_views import Views
 from midspan.pages import filled
 
 EVERY_S = 0.1
+HISTORY = 20  # messages kept for whoever was away a moment; each may be some tens of kB, for everybody who looks
 PLACES = (("/", "Now"), ("/nights", "Nights"), ("/sets", "Sets"))
 ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 22Q16 6 30 22" fill="none" stroke="#5a6f63" stroke-width="4"/></svg>'  # noqa: E501
 
@@ -38,6 +39,7 @@ def serve(store: Path, access: Access, host: str) -> None:
     ui.run(
         host=host, port=access.port, title="Midspan", favicon=ICON, dark=None, reload=False, show=False,
         show_welcome_message=False, tailwind=False, binding_refresh_interval=None, reconnect_timeout=10.0,
+        message_history_length=HISTORY,
     )  # fmt: skip
 
 
@@ -117,7 +119,7 @@ def _live(views: Views, number: int | None) -> None:
     with ui.element("main").classes("view").props("id=main"):
         stop = ui.html("", sanitize=False).classes("stop")
         doing = ui.html("", sanitize=False).classes("grid")
-        rest = ui.html("", sanitize=False).classes("grid")
+        rest = ui.html("", sanitize=False).classes("flow")
 
     def refresh() -> None:
         try:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640, 64, 14, 14, 42
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640, 64, 26, 14, 42
 FEWEST_TICKS = 4
 Points = Iterable[tuple[float, float]]
 

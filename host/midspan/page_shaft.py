@@ -26,6 +26,11 @@ from midspan.wording import with_uncertainty
 
 K = 2.0
 LEAST_THOU = 1.0
+NEVER_NULL = tuple(
+    f"{u}{name}"
+    for name in ("spine_thou", "spread_thou", "four_reading_thou", "runout_mm", "hysteresis_pct", "older_lb")
+    for u in ("", "u_")
+)
 COLUMNS = ("phase", "time_us", "rotate_steps", "press_steps", "count", "status")
 
 
@@ -41,7 +46,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     history = follower.store.history(shaft)
     newest = history[-1] if history else None
     result = _result(newest)
-    run, trouble = (None, "") if newest is None else readings(newest)
+    run, trouble = (None, "") if newest is None else readings(newest, follower.path.parent)
     made_by = {} if newest is None or newest.result is None else newest.result
     calibration = follower.calibration_of(str(made_by.get("gauge")), made_by.get("calibration"))
     return {
@@ -60,10 +65,11 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     }
 
 
-def readings(stored: StoredResult) -> tuple[RawRun | None, str]:
-    """The raw readings of a result, or why they are not there."""
+def readings(stored: StoredResult, folder: Path) -> tuple[RawRun | None, str]:
+    """The raw readings of a result, or why they are not there; the archive may have moved along with its database."""
+    path = Path(stored.run.archive)
     try:
-        run = Archive.open(Path(stored.run.archive)).run_at(stored.run.byte_offset)
+        run = Archive.open(path if path.is_file() else folder / path.name).run_at(stored.run.byte_offset)
     except ArchiveError as error:
         return None, str(error)
     if run.shaft != stored.run.shaft:
@@ -87,6 +93,8 @@ def _result(stored: StoredResult | None) -> ShaftResult | None:
     """The whole result, None when there is none or another kind of bench made it."""
     if stored is None or stored.result is None or "curve_covariance" not in stored.result:
         return None
+    if any(stored.result[name] is None for name in NEVER_NULL):
+        return None  # what was no number is told in the verdict
     return ShaftResult.from_dict(stored.result)
 
 
@@ -128,9 +136,9 @@ def _phases(run: RawRun) -> list[tuple[str, int, float, float]]:
 def around_chart(result: ShaftResult) -> str:
     """The fitted deflection around the shaft with its band of U."""
     angle = np.linspace(0.0, 2 * np.pi, 121)
-    terms = basis(angle)
-    middle = terms @ np.array(result.curve_thou)
-    shape = np.array(result.curve_covariance).reshape(7, 7).copy()
+    terms = basis(angle).T
+    middle = terms @ np.array(result.curve_thou, float)
+    shape = np.array(result.curve_covariance, float).reshape(7, 7).copy()
     shape[0, :] = shape[:, 0] = 0.0  # of the form around, not of the mean
     u = K * np.sqrt(np.clip(np.einsum("ai,ij,aj->a", terms, shape, terms), 0.0, None))
     if not all(map(math.isfinite, (*middle, *u))):

@@ -1,0 +1,217 @@
+"""What the page is made of, without a browser: wishes, the shaft that turns, what is read anew, tokens, words."""
+
+from datetime import UTC
+from itertools import pairwise
+
+import pytest
+from commands_rig import complaint, midspan
+from midspan.calibration import EXAMPLE, Calibration
+from midspan.errors import ConfigurationError, StoreError
+from midspan.night import AS_ASKED, Watcher
+from midspan.night_record import read_night, read_on
+from midspan.outcomes import BlockCame
+from midspan.page_access import Access, Role, token_from
+from midspan.page_curve import curve, turned_so_far
+from midspan.page_follow import Clock, Follower, read_only
+from midspan.page_night import doing, troubles
+from midspan.passage import HappeningKind, Stage
+from midspan.readings import Readings
+from midspan.records import Phase
+from midspan.store import Store
+from midspan.turning_now import Turning, turning_file
+from midspan.wishes import newest_wish, wish_for_an_end
+from night_on_paper import EVENING_MS, paper_night, quiet_night, rough_night
+from night_rig import Rig
+from test_night import a_world
+
+NOW = Clock(lambda: EVENING_MS + 3_600_000, UTC)
+
+
+def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
+    rig, asked = Rig(tmp_path, a_world()), []
+
+    def before(night):
+        watcher = night._watcher
+        night._watcher = Watcher(watcher.notices, watcher.ask, watcher.show, wished=lambda: len(rig.shown) > 8)
+        asked.append(night)
+
+    ending = rig.sort(before=before)
+    assert (ending.is_over, ending.words) == (False, AS_ASKED)
+    passages = rig.passages()
+    assert not [one for one in passages if one.is_open]
+    assert passages[-1].standard == "bar 7"  # checked once more
+    assert 2 < len(passages) < 6
+    assert rig.sort().is_over
+    assert rig.check_ledger() == 0
+
+
+def test_a_wish_is_for_the_night_it_names(tmp_path):
+    quiet_night(tmp_path / "results.db", 3)
+    with Store.open(tmp_path / "results.db") as store:
+        with store.transaction() as session:
+            wish_for_an_end(session, 1, 5)
+        with store.transaction() as session:
+            assert (newest_wish(session, 1), newest_wish(session, 2)) == (1, 0)
+    follower = Follower(tmp_path / "results.db")
+    assert follower.asked_ms(1) == 5
+    with pytest.raises(StoreError, match="no such batch"):
+        follower.ask_for_an_end(77, 6)
+    follower.close()
+
+
+def test_what_the_page_reads_through_cannot_write(tmp_path):
+    quiet_night(tmp_path / "results.db", 3)
+    store = read_only(tmp_path / "results.db")
+    with pytest.raises(StoreError, match="may only be read"):
+        store.begin_batch("blue", 0)
+    store.close()
+
+
+def test_a_night_read_on_is_the_night_read_anew(tmp_path):
+    path = tmp_path / "results.db"
+    with paper_night(path) as night:
+        night.check(0.1)
+        for _ in range(5):
+            night.ordinary_shaft()
+        open_one = night.fed()
+    with Store.open(path) as store:
+        early = read_night(store, None)
+        journal = night.journal.__class__(store)
+        journal.note(open_one, Stage.TAKEN_OUT, EVENING_MS)
+        journal.order(1, "HOPPER", None, EVENING_MS)
+        assert read_on(store, early) == read_night(store, None) != early
+
+
+# The shaft that turns
+
+
+def a_block(number, phase, counts, readings=None):
+    first = (counts[0], *(b - a for a, b in pairwise(counts)))
+    size = len(counts)
+    block = Readings(7, number, 0, phase, 0, 12500, (0,) * size, (0, *(5,) * (size - 1)), (0,) * size, first, (), ())
+    return BlockCame(block, readings or size)
+
+
+def test_the_shaft_that_turns_can_be_followed(tmp_path):
+    path = turning_file(tmp_path / "results.db", "attic")
+    assert turned_so_far(path) is None
+    writer = Turning(path)
+    writer("not a block")
+    assert not path.exists()
+    writer(a_block(0, Phase.ZERO_BEFORE, [100, 102, 104]))
+    writer(a_block(2, Phase.FULL, [9000, 9010], 7))  # out of order, as after a cut
+    writer(a_block(1, Phase.LIGHT, [900, 910], 5))
+    with path.open("a", encoding="utf-8") as file:
+        file.write('{"shaft": 7, "blo')  # still being written
+    found = turned_so_far(path)
+    assert (found.shaft, found.readings, list(found.phases)) == (7, 7, [Phase.ZERO_BEFORE, Phase.LIGHT, Phase.FULL])
+    assert found.words == "it turns under the full load"
+    assert found.phases[Phase.FULL] == ([0, 5], [9000, 9010])
+    picture = curve(found, Calibration.model_validate(EXAMPLE))
+    assert picture.count('class="line"') == 1
+    assert picture.count('class="dashed"') == 1
+    writer(a_block(0, Phase.ZERO_BEFORE, [100]))  # the next shaft
+    assert turned_so_far(path).readings == 1
+
+
+@pytest.mark.parametrize("text", ["", "[]\n", "{}\n", '{"shaft": 1, "block": 0, "phase": 99}\n', "\x00\n"])
+def test_garbage_in_its_file_is_no_shaft(tmp_path, text):
+    (tmp_path / "file").write_text(text)
+    assert turned_so_far(tmp_path / "file") is None
+
+
+def test_a_disk_that_refuses_its_file_ends_nothing(tmp_path):
+    (tmp_path / "there").mkdir()
+    Turning(tmp_path / "there")(a_block(0, Phase.FULL, [1, 2]))
+    Turning(tmp_path / "no" / "folder")(a_block(0, Phase.FULL, [1, 2]))
+
+
+# Words
+
+
+def test_what_the_gauge_does_is_said_at_every_stage(tmp_path):
+    with paper_night(tmp_path / "results.db") as night:
+        said = [_doing(night)]
+        shaft = night.journal.order(night.number, "HOPPER", None, night.at_ms)
+        said.append(_doing(night))
+        for stage in (Stage.IN_GAUGE, Stage.MEASURING, Stage.JUDGED):
+            night.journal.note(shaft, stage, night.at_ms, archive_bytes=1)
+            said.append(_doing(night))
+        night.journal.note(shaft, Stage.LEAVING, night.at_ms, place=2)
+        said.append(_doing(night))
+        night.journal.note(shaft, Stage.IN_BIN, night.at_ms, place=2, passed=1)
+        said.append(_doing(night))
+        night.happened(HappeningKind.ENDED, "the hopper is empty")
+        said.append(_doing(night))
+    assert said == [
+        "Between two shafts.",
+        "Shaft 1 is being fed.",
+        "Shaft 1 lies in the gauge.",
+        "Shaft 1 is measured.",
+        "Shaft 1 is judged and about to leave.",
+        "Shaft 1 leaves for place 2 (softer dozen).",
+        "Between two shafts.",
+        "The night came to its end at 20:04: the hopper is empty.",
+    ]
+
+
+def _doing(night):
+    record = read_night(night.journal._store, night.number)
+    words, quiet = doing(record, None, NOW)
+    assert quiet.startswith("Nothing was noted for 60 minutes") or words.startswith("The night came")
+    return words
+
+
+def test_each_fault_comes_with_what_to_do(tmp_path):
+    with Store.open(rough_night(tmp_path / "results.db", 210)) as store:
+        told = {one.code: one for one in troubles(read_night(store, None), NOW)}
+    assert told["CELL_NOISY"].way_back.startswith("Look for vibration")
+    assert told["CELL_SILENT"].way_back.startswith("Check the cell's supply")
+    assert told["notice"].way_back == ""
+
+
+# Who may
+
+
+def test_a_token_opens_what_it_is_for_and_nothing_else():
+    access = Access(8000, "l" * 20, "c" * 20)
+    roles = {token: access.role(access.cookie_for(token)) for token in ("l" * 20, "c" * 20, "x" * 20, "")}
+    assert list(roles.values()) == [Role.LOOK, Role.COMMAND, Role.NOBODY, Role.NOBODY]
+    assert access.role("l" * 20) is access.role("") is access.role("ö") is Role.NOBODY  # a cookie is no token
+    assert access.role_of_token("ö") is Role.NOBODY
+    assert Access(8000).role("") is Role.COMMAND  # whoever sits at the computer
+
+
+def test_tokens_come_from_a_file_or_the_environment_or_are_made(tmp_path, monkeypatch):
+    monkeypatch.setenv("LOOK", "from the environment")
+    assert token_from("LOOK", None) == ("from the environment", False)
+    (tmp_path / "token").write_text("from a file, longer\n")
+    assert token_from("LOOK", tmp_path / "token") == ("from a file, longer", False)
+    monkeypatch.delenv("LOOK")
+    made, again = token_from("LOOK", None), token_from("LOOK", None)
+    assert made[1]
+    assert len(made[0]) >= 32
+    assert made != again
+    (tmp_path / "token").write_text("short")
+    with pytest.raises(ConfigurationError, match="at least 16"):
+        token_from("LOOK", tmp_path / "token")
+    with pytest.raises(ConfigurationError, match="cannot be read"):
+        token_from("LOOK", tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--store", "nowhere.db"), "there is no such file"),
+        (("--look-token", "file"), "tokens are for --network"),
+        (("--network", "--look-token", "file", "--command-token", "file"), "must differ"),
+    ],
+)
+def test_a_page_that_cannot_be_says_why(tmp_path, options, said):
+    (tmp_path / "file").write_text("a token that is long enough")
+    assert said in complaint(midspan("page", *options, folder=tmp_path))
+
+
+def test_without_its_library_the_page_says_what_to_install(tmp_path, monkeypatch):
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
+    assert complaint(midspan("page", folder=tmp_path)) == "midspan: the page needs NiceGUI: pip install 'midspan[page]'"
