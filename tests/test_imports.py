@@ -46,16 +46,20 @@ LEFT_TO_RIGHT = """
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
     page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page page_command
+    recall plot_batch plot_set plot_force plot_commands
     rework commands park park_command demo lesson
-    cli_label cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk cli_sets cli_sort
-    cli_study cli_board cli
+    cli_label cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk cli_sets
+    cli_sort cli_study cli_plot cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 
 LINKS = {"link", "gauge", "session", "rehearsal", "serial"}
 VALUES = set(ORDER[ORDER.index("container") : ORDER.index("link")]) | {"report", "picture"}
 # Only these bring together the line to the gauge and the store of results.
-JOINERS = {"sorter", "deeds", "night", "sort_commands", "cli_sort", "commands", "demo", "cli", "page"} | {"park_command", "cli_park"}
+JOINERS = {"sorter", "deeds", "night", "sort_commands", "cli_sort", "commands", "demo", "cli", "page"} | {
+    "park_command",
+    "cli_park",
+}
 OUTSIDE_WORLD = {"serial", "time", "threading", "asyncio", "socket", "select", "selectors", "random", "datetime", "os"}
 # What the MicroPython ports of the supported boards have built in.
 MICROPYTHON = {
@@ -127,7 +131,8 @@ def test_the_order_names_no_module_that_is_gone() -> None:
 
 def test_a_host_module_needs_only_what_the_package_declares() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    needed = project["dependencies"] + project["optional-dependencies"]["apprise"]
+    extras = project["optional-dependencies"]
+    needed = project["dependencies"] + [line for name in ("apprise", "page", "parquet") for line in extras[name]]
     declared = {re.split(r"[<>=~!; \[]", line)[0].lower() for line in needed}
     declared = declared - {"pyserial"} | {"serial"}  # the one whose module has another name
     for module in host_modules:

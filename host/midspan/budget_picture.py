@@ -8,15 +8,11 @@ import math
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-
 from midspan.budget import Budget
 from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
 from midspan.monte_carlo import Summary
-from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
+from midspan.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 
 PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}  # so that no line runs through words
 
@@ -29,17 +25,11 @@ def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, foun
     check_ending(path)
     if not math.isfinite(budget.u) or budget.u == 0:
         raise OutputError(f"{path}: the budget has no finite uncertainty; there is nothing to draw")
-    try:
-        with mpl.rc_context(STYLE):
-            figure = Figure(figsize=(8.5, 5.2), layout="constrained")
-            FigureCanvasAgg(figure)
-            axes = figure.add_subplot()
-            _bars(axes, budget)
-            _together(axes, budget, coverage, found)
-            axes.set_title(title, fontsize=11, loc="left")
-            figure.savefig(path, dpi=130)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+    with paper(path, 8.5, 5.2) as figure:
+        axes = figure.add_subplot()
+        _bars(axes, budget)
+        _together(axes, budget, coverage, found)
+        axes.set_title(title, fontsize=11, loc="left")
 
 
 def _bars(axes: Any, budget: Budget) -> None:

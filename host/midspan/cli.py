@@ -18,6 +18,7 @@ from midspan.cli_hand import hand
 from midspan.cli_label import Label
 from midspan.cli_page import page
 from midspan.cli_park import park
+from midspan.cli_plot import plot
 from midspan.cli_report import report
 from midspan.cli_risk import risk
 from midspan.cli_sets import sets
@@ -142,6 +143,7 @@ app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
+app.add_typer(plot, name="plot")
 app.add_typer(sets, name="sets")
 app.add_typer(study, name="study")
 

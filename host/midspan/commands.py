@@ -6,29 +6,25 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, astuple
 from datetime import UTC, datetime
-from math import nan
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 from midspan import report
 from midspan.bands import load_bands
 from midspan.calibration_use import check_use, load_usable
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
-from midspan.errors import DeviceFault, OutputError, StoreError
-from midspan.hand_shaft import HandResult, is_hand_result
+from midspan.errors import DeviceFault, OutputError
+from midspan.hand_shaft import HandResult
+from midspan.recall import newest, whole
 from midspan.records import State
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.sorter import Bench
-from midspan.spine_budget import CAUSES
-from midspan.store import Store, StoredResult
+from midspan.store import Store
 from midspan.wording import printable, read_code
 
 REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
-HIGHEST_SHAFT = 2**31 - 1
-MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
 
 
 def show(
@@ -37,10 +33,8 @@ def show(
     """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
     shaft = read_code(shaft)
     with Store.open(store_file, create=False) as store:
-        stored = store.latest(shaft) or (store.latest(int(shaft)) if _is_number(shaft) else None)
+        stored = newest(store, shaft)
         benches = store.calibrations() if trials is not None else {}
-    if stored is None:
-        raise StoreError(f"{store_file}: no shaft with number or label {shaft!r}; check the name")
     if stored.result is None:
         _show_unmeasured(
             Unmeasured(stored.run.shaft, stored.run.label, stored.decision.reasons), stored.decision, as_json
@@ -48,7 +42,7 @@ def show(
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return
-    result = _restored(stored, store_file)
+    result = whole(stored, store_file)
     if trials is not None:
         from midspan.uncertainty_commands import show_budget
 
@@ -65,37 +59,6 @@ def show(
         report.console().print(report.shaft_story(result, stored.decision, k), "", report.budget_table(result))
     if picture is not None:
         _draw(result, picture, k)
-
-
-def _is_number(shaft: str) -> bool:
-    return shaft.isdecimal() and int(shaft) <= HIGHEST_SHAFT
-
-
-def _restored(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
-    """The result as it was evaluated; StoreError when another version of Midspan stored it."""
-    values = stored.result or {}
-    by_hand = is_hand_result(values)
-    try:
-        if by_hand:
-            return HandResult.from_dict(values)
-        result = ShaftResult.from_dict(_nan_for_null(values))
-        if len(result.u_causes) == len(CAUSES):
-            return result
-        raise StoreError(f"the result of shaft {result.shaft} has causes of another Midspan; make it again")
-    except StoreError as error:
-        again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
-        raise StoreError(f"{store_file}: {error} with: {again}") from error
-
-
-def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:
-    """The store keeps a number that was none as null; here it is none again."""
-    return {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
-
-
-def _nan_for_none(value: Any) -> Any:
-    if isinstance(value, list):
-        return [_nan_for_none(one) for one in value]
-    return nan if value is None else value
 
 
 def _show_unmeasured(outcome: Unmeasured, decision: Decision, as_json: bool) -> None:

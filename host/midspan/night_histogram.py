@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -32,28 +33,32 @@ def histogram(record: NightRecord) -> str:
         outcome: [record.measured[one.result].spine_thou for one in went_to(record, outcome) if one.result is not None]
         for outcome, _ in LOOKS
     }
-    everything = np.array([value for some in spines.values() for value in some], float)
 
     def draw(figure: Figure) -> None:
-        axes = figure.subplots()
-        low, high = _span(everything, record.bands)
-        width = step_for((high - low) / COLUMNS)
-        edges = np.arange(math.floor(low / width), math.ceil(high / width) + 1) * width
-        bottom = np.zeros(len(edges) - 1)
-        for outcome, look in LOOKS:
-            count, _ = np.histogram(np.array(spines[outcome], float), edges)
-            axes.bar(edges[:-1], count, width, bottom, align="edge", linewidth=0.7, label=outcome.value, **look)
-            bottom += count
-        axes.set_xlim(edges[0], edges[-1])
-        axes.set_ylim(0, max(1.0, float(bottom.max())) * 1.25)
-        _bands(axes, record.bands)
-        axes.set_xlabel("spine, thou" + _beyond(everything, float(edges[0]), float(edges[-1])))
-        axes.set_ylabel("shafts")
-        axes.xaxis.set_major_locator(MaxNLocator(7))
-        axes.yaxis.set_major_locator(MaxNLocator(integer=True))
+        over_bands(figure.subplots(), spines, record.bands)
         figure.legend(loc="outside upper center", ncols=3, fontsize=9)
 
-    return drawn(draw, 3.1, "How many shafts have which spine, against the bands") if len(everything) else ""
+    return drawn(draw, 3.1, "How many shafts have which spine, against the bands") if any(spines.values()) else ""
+
+
+def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], bands: Bands | None) -> None:
+    """A histogram of spines by outcome on axes, with the bands; stragglers are counted in words."""
+    everything = np.array([value for some in spines.values() for value in some], float)
+    low, high = _span(everything, bands)
+    width = step_for((high - low) / COLUMNS)
+    edges = np.arange(math.floor(low / width), math.ceil(high / width) + 1) * width
+    bottom = np.zeros(len(edges) - 1)
+    for outcome, look in LOOKS:
+        count, _ = np.histogram(np.array(spines.get(outcome, ()), float), edges)
+        axes.bar(edges[:-1], count, width, bottom, align="edge", linewidth=0.7, label=outcome.value, **look)
+        bottom += count
+    axes.set_xlim(edges[0], edges[-1])
+    axes.set_ylim(0, max(1.0, float(bottom.max())) * 1.25)
+    _bands(axes, bands)
+    axes.set_xlabel("spine, thou" + _beyond(everything, float(edges[0]), float(edges[-1])))
+    axes.set_ylabel("shafts")
+    axes.xaxis.set_major_locator(MaxNLocator(7))
+    axes.yaxis.set_major_locator(MaxNLocator(integer=True))
 
 
 def step_for(least: float) -> float:

@@ -5,6 +5,8 @@ unrolled, and under it the surface's height, so that a bow is not taken for a st
 colours, tell the curves apart.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +43,23 @@ def check_ending(path: Path) -> None:
         raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
 
 
+@contextmanager
+def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
+    """An empty figure that is written when the block ends, as PNG, PDF or SVG by the path's ending.
+
+    Raises OutputError for another ending, before anything is drawn, and when the file cannot be written.
+    """
+    check_ending(path)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained")
+        FigureCanvasAgg(figure)
+        yield figure
+        try:
+            figure.savefig(path, dpi=130)
+        except OSError as error:
+            raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+
+
 def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:
     """Write the picture as PNG, PDF or SVG by the path's ending; without another coverage U is for 95 %.
 
@@ -50,26 +69,21 @@ def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> Non
     check_ending(path)
     if not np.isfinite([*result.curve_thou, *result.curve_covariance, *result.surface_mm, result.u_spine_thou]).all():
         raise OutputError(f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw")
-    try:
-        _draw(result, path, cover or Coverage())
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+    with paper(path, 10.5, 5.2) as figure:
+        around(figure, result, cover or Coverage())
 
 
-def _draw(result: Drawn, path: Path, cover: Coverage) -> None:
+def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
+    """The same on a figure."""
     k = cover.k(result.budget.dof)
     k_spread = cover.k(result.dof_spread)  # the shape is as well known as the spread
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(10.5, 5.2), layout="constrained")
-        FigureCanvasAgg(figure)
-        grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))
-        angle = np.linspace(0, 2 * np.pi, 361)
-        deviation, band = _deviation(result, angle, k_spread)
-        _section(figure.add_subplot(grid[:, 0], projection="polar"), result, angle, -deviation, band)
-        _unrolled(figure.add_subplot(grid[0, 1]), result, angle, deviation, band, k)
-        _surface(figure.add_subplot(grid[1, 1]), result, angle)
-        figure.suptitle(_title(result, k, k_spread), fontsize=11.5)
-        figure.savefig(path, dpi=130)
+    grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))
+    angle = np.linspace(0, 2 * np.pi, 361)
+    deviation, band = _deviation(result, angle, k_spread)
+    _section(figure.add_subplot(grid[:, 0], projection="polar"), result, angle, -deviation, band)
+    _unrolled(figure.add_subplot(grid[0, 1]), result, angle, deviation, band, k)
+    _surface(figure.add_subplot(grid[1, 1]), result, angle)
+    figure.suptitle(_title(result, k, k_spread), fontsize=11.5)
 
 
 def _title(result: Drawn, k: float, k_spread: float) -> str:
@@ -78,7 +92,7 @@ def _title(result: Drawn, k: float, k_spread: float) -> str:
     spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
     return (
         f"{name}: spine {spine} thou (k = {k:g}), spread around {spread} thou (k = {k_spread:g})\n"
-        f"{result.readings} readings, calibration {result.calibration}"
+        f"n = {result.readings} readings, calibration {result.calibration}"
     )
 
 

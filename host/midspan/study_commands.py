@@ -103,14 +103,14 @@ def _against(
     if csv:
         return references_in(csv), from_table(csv)
     known = references_of(bars)
-    return known, _of_labels(store, list(known), quantity)
+    return known, of_labels(store, list(known), quantity)
 
 
 def stability(
     csv: Path | None, store: Path, labels: list[str], quantity: str, picture: Path | None, *, as_json: bool
 ) -> None:
     """Print a study of stability."""
-    rows = from_table(csv, timed=True) if csv else _of_labels(store, labels, quantity)
+    rows = from_table(csv, timed=True) if csv else of_labels(store, labels, quantity)
     days = list(by_day(rows))
     study = stability_study([readings for _, readings in days], [day for day, _ in days])
     verdict = list(study_report.stability_verdict(study))
@@ -144,7 +144,7 @@ def chart(
     picture: Path | None, *, as_json: bool,
 ) -> None:  # fmt: skip
     """Print the control charts of a check standard."""
-    rows = from_table(csv, timed=True) if csv else _of_labels(store, labels, quantity)
+    rows = from_table(csv, timed=True) if csv else of_labels(store, labels, quantity)
     found = individuals_chart([one.value for one in sorted(rows, key=lambda one: one.day)], baseline)
     mean = weighted_mean(found, weight)
     verdict = list(study_report.chart_verdict(found, mean))
@@ -164,7 +164,8 @@ def _of_batches(store_file: Path, batches: list[str], quantity: str, fewest: int
         return _some(from_batches(store, batches, quantity), store_file)
 
 
-def _of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observation]:
+def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observation]:
+    """Results of labelled shafts; ReadingsError when there are none."""
     if not labels:
         raise ReadingsError("name what to study: --label of a check standard (or --bar files), or give a --csv")
     with Store.open(store_file, create=False) as store:

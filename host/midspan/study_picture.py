@@ -6,15 +6,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 from scipy.special import stdtrit
 
 from midspan.control_chart import Chart, WeightedMean
-from midspan.errors import OutputError
-from midspan.picture import FAINT, INK, LIGHT, SHADE, STYLE, check_ending
+from midspan.picture import FAINT, INK, LIGHT, SHADE, paper
 from midspan.study_gauge import CrossedStudy
 from midspan.study_linearity import BiasStudy, LinearityStudy
 from midspan.study_stability import StabilityStudy
@@ -25,24 +21,16 @@ SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
 
 
 @contextmanager
-def _sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
+def sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
     """Axes of a figure that is written when the block ends; OutputError when that fails."""
-    check_ending(path)
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(5.3 * columns, 3.1 * rows), layout="constrained")
-        FigureCanvasAgg(figure)
-        axes = figure.subplots(rows, columns, squeeze=False)
-        yield axes
+    with paper(path, 5.3 * columns, 3.1 * rows) as figure:
+        yield figure.subplots(rows, columns, squeeze=False)
         figure.suptitle(title, fontsize=11.5)
-        try:
-            figure.savefig(path, dpi=130)
-        except OSError as error:
-            raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
 def draw_gauge(study: CrossedStudy, path: Path, what: str) -> None:
     """Shares of the components, and every cell's mean with its readings, part by part."""
-    with _sheet(path, "Where the variation comes from", 1, 2) as ((left, right),):
+    with sheet(path, "Where the variation comes from", 1, 2) as ((left, right),):
         place = np.arange(len(SHARES))
         variance = [study.pct_of_variance(name) for name in SHARES]
         deviation = [study.pct_of_study(name) for name in SHARES]
@@ -65,7 +53,7 @@ def draw_gauge(study: CrossedStudy, path: Path, what: str) -> None:
 
 def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
     """Bias of every reading against its reference, the line, and the band that covers it 19 times in 20."""
-    with _sheet(path, "Bias along the range", 1, 1) as ((axes,),):
+    with sheet(path, "Bias along the range", 1, 1) as ((axes,),):
         x = np.linspace(min(study.references), max(study.references), 101)
         line = study.line(x)
         columns = np.stack([np.ones_like(x), x])
@@ -85,7 +73,7 @@ def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
 
 def draw_bias(names: Sequence[str], at: Sequence[BiasStudy], path: Path, what: str) -> None:
     """Bias at each reference with its 95 % interval, and how well the reference itself is known (k = 2)."""
-    with _sheet(path, "Bias against known bars", 1, 1) as ((axes,),):
+    with sheet(path, "Bias against known bars", 1, 1) as ((axes,),):
         place = np.arange(len(at))
         known = [2 * one.u_reference for one in at]
         axes.bar(place, 2 * np.array(known), 0.5, bottom=-np.array(known), color=LIGHT, label="± U of the reference")
@@ -104,7 +92,7 @@ def draw_bias(names: Sequence[str], at: Sequence[BiasStudy], path: Path, what: s
 
 def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
     """How often each value came, with the limits, and above it the interval in which the share of all lies."""
-    with _sheet(path, "A stock and its limits", 1, 1) as ((axes,),):
+    with sheet(path, "A stock and its limits", 1, 1) as ((axes,),):
         values = np.array(stock.values)
         counts, _, _ = axes.hist(values, bins="auto", color=LIGHT, edgecolor=INK, lw=0.8)
         top = 1.25 * counts.max()
@@ -125,7 +113,7 @@ def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
 
 def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
     """Session means against the day with limits and drift, and below the scatter within each session if there is."""
-    with _sheet(path, "A check standard over time", 1 if study.within is None else 2, 1) as ((top,), *below):
+    with sheet(path, "A check standard over time", 1 if study.within is None else 2, 1) as ((top,), *below):
         days = np.array(study.days)
         _levels(top, study.mean, study.limits, "two sigma")
         top.plot(days, study.means, "o-", color=INK, ms=4, lw=0.8, label="mean of a session")
@@ -142,7 +130,8 @@ def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
 
 def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
     """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
-    with _sheet(path, "Control chart of a check standard", 3, 1) as ((top,), (middle,), (bottom,)):
+    title = f"Control chart of a check standard, n = {len(chart.values)} readings"
+    with sheet(path, title, 3, 1) as ((top,), (middle,), (bottom,)):
         at = np.arange(1, len(chart.values) + 1)
         _levels(top, chart.centre, chart.limits, "three sigma")
         for sigmas in (1, 2):

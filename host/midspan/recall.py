@@ -1,0 +1,51 @@
+"""A stored result as it was evaluated, found by the shaft's number or label."""
+
+from math import nan
+from pathlib import Path
+from typing import Any
+
+from midspan.errors import StoreError
+from midspan.hand_shaft import HandResult, is_hand_result
+from midspan.shaft import ShaftResult
+from midspan.spine_budget import CAUSES
+from midspan.store import Store, StoredResult
+
+HIGHEST_SHAFT = 2**31 - 1
+MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
+
+
+def newest(store: Store, shaft: str) -> StoredResult:
+    """The newest result of a shaft, by its label or its number; StoreError when there is none."""
+    by_number = shaft.isdecimal() and int(shaft) <= HIGHEST_SHAFT
+    stored = store.latest(shaft) or (store.latest(int(shaft)) if by_number else None)
+    if stored is None:
+        raise StoreError(f"{store.path}: no shaft with number or label {shaft!r}; check the name")
+    return stored
+
+
+def whole(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
+    """The result as it was evaluated; StoreError when there is none or another version of Midspan stored it."""
+    if stored.result is None:
+        raise StoreError(f"{store_file}: shaft {stored.run.shaft} gave no result: {'; '.join(stored.decision.reasons)}")
+    by_hand = is_hand_result(stored.result)
+    try:
+        if by_hand:
+            return HandResult.from_dict(stored.result)
+        result = ShaftResult.from_dict(_nan_for_null(stored.result))
+        if len(result.u_causes) == len(CAUSES):
+            return result
+        raise StoreError(f"the result of shaft {result.shaft} has causes of another Midspan; make it again")
+    except StoreError as error:
+        again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
+        raise StoreError(f"{store_file}: {error} with: {again}") from error
+
+
+def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:
+    """The store keeps a number that was none as null; here it is none again."""
+    return {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
+
+
+def _nan_for_none(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_nan_for_none(one) for one in value]
+    return nan if value is None else value
