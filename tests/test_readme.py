@@ -67,3 +67,22 @@ def test_the_example_of_masses_is_one(tmp_path):
     (tmp_path / "masses.toml").write_text(lines)
     (mass,) = load_masses(tmp_path / "masses.toml").values()
     assert mass.mass_g == tomllib.loads(lines)["mass"][0]["mass_g"] == 500.0
+
+
+def commands(heading):
+    """Indented commands of a section."""
+    section = README.partition(f"### {heading}\n")[2].partition("\n### ")[0]
+    return [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", section, re.MULTILINE)]
+
+
+def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(tmp_path):
+    assert midspan("demo", "--folder", tmp_path, folder=tmp_path).returncode == 0
+    assert midspan("sort", "night.toml", folder=tmp_path).returncode == 0
+    _, make, card, labels = commands("Matched sets")
+    made = midspan(*make, folder=tmp_path)
+    assert "4 sets of 6 shafts" in made.stdout, made.stderr
+    assert midspan(*card, folder=tmp_path).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
+    assert "6 labels on 1 sheet" in midspan(*labels, folder=tmp_path).stdout
+    refilled = midspan("sets", "refill", "spring 1", "--lost", "70", "--keep", folder=tmp_path)
+    assert refilled.returncode == 0, refilled.stderr
+    assert midspan("export", "sets", "--out", "sets.csv", folder=tmp_path).stdout.startswith("sets.csv: 25 rows")
