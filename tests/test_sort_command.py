@@ -219,7 +219,7 @@ def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, 
     assert done.returncode == 0, done.stderr
     assert asked
     assert all("LID_OPEN" in words or "the lid is open: shut it" in words for words in asked)
-    assert all(words.endswith("Enter when done, or type stop: ") for words in asked)
+    assert all(words.endswith("Enter when done, or type stop: ") and ".." not in words for words in asked)
     check_ledger(folder)
 
 
@@ -265,7 +265,9 @@ def test_killed_and_gone_on_with(folder):
     check_ledger(folder)
     with Store.open(folder / "results.db") as store:
         kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not HappeningKind.FAULT]
+        went_on = [one.words for one in Journal(store).happenings(1) if one.kind is HappeningKind.RESUMED]
     assert kinds == [HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.RESUMED, HappeningKind.ENDED]
+    assert went_on == ["the night goes on; it broke off without a word here: see night.log, or the host was killed"] * 2
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
@@ -284,6 +286,8 @@ def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
     host = started(folder, "--resume")
     assert host.wait() == 0
     host.communicate()
+    with Store.open(folder / "results.db") as store:
+        assert "the night goes on" in [one.words for one in Journal(store).happenings(1)]
     check_ledger(folder)
 
 

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.store import RunReference, Store
-from midspan.tables import NAMED_COLUMNS, SCHEMA_VERSION
+from midspan.tables import NAMED_COLUMNS, SCHEMA_VERSION, in_words
+from sqlalchemy.exc import DBAPIError
 
 ACCEPTED = Decision(Outcome.ACCEPTED, ("close to the border",), "500")
 REJECTED = Decision(Outcome.REJECTED, ("spine is above 505 by 7.3", "runout is above 8 by 2"))
@@ -268,3 +269,10 @@ def test_two_programs_can_store_to_one_file(path: Path) -> None:
         one.add(batch, a_run(1), RESULT, ACCEPTED, 0)
         other.add(batch, a_run(2), RESULT, REJECTED, 0)
         assert [found.run.shaft for found in one.batch(batch)] == [1, 2]
+
+
+@pytest.mark.parametrize("said", ["database or disk is full", "disk I/O error"])
+def test_a_disk_that_takes_no_more_is_told_with_what_to_do(said: str) -> None:
+    """The two that SQLite has for it (sqlite.org/rescode.html, SQLITE_FULL and SQLITE_IOERR)."""
+    error = DBAPIError("INSERT", (), sqlite3.OperationalError(said))
+    assert in_words(error) == "the disk is full or fails; make room, or look at it, and try again"

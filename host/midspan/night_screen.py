@@ -87,7 +87,7 @@ class Screen:
         self.__exit__(None, None, None)
         self.asking = True
         try:
-            return input(f"{words}. Enter when done, or type stop: ").strip().lower() != "stop"
+            return input(f"{words.rstrip('.')}. Enter when done, or type stop: ").strip().lower() != "stop"
         except (EOFError, OSError, KeyboardInterrupt):
             return False
         finally:

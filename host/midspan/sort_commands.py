@@ -145,7 +145,10 @@ def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_
         number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
         journal.happened(number, Happening(HappeningKind.BEGUN, "the night begins", now_ms))
     else:
-        journal.happened(night.id, Happening(HappeningKind.RESUMED, "the night goes on", now_ms))
+        words = "the night goes on"
+        if _turn(journal, night) is not HappeningKind.STOPPED:  # what a full disk or a locked database did not take
+            words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
+        journal.happened(night.id, Happening(HappeningKind.RESUMED, words, now_ms))
     return journal.nights(setup.plan.gauge.name)[-1]
 
 

@@ -26,7 +26,7 @@ _MEANINGS = {
     "readonly": "it may only be read; check the rights of the file and its folder",
     "not a database": "it is no database; name another file",
     "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
-    "full": "the disk is full; make room and try again",
+    "disk": "the disk is full or fails; make room, or look at it, and try again",
     "in a set": "a shaft can be in one set only; take it out of the other first",
     "FOREIGN KEY": "there is no such batch, run of sorting or shaft in it; begin one first",
 }
