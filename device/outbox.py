@@ -9,6 +9,7 @@ from records import pack
 
 OUT_BYTES = 4096
 RESERVE = 1024  # kept free of blocks, for records
+RECORD_BYTES = 512  # at most, for one framed: Identify with a long name and a long reason in other letters
 
 
 class Outbox:
@@ -20,12 +21,10 @@ class Outbox:
         self._encoder = Encoder()
         self._out = bytearray(OUT_BYTES)
         self._start = self._end = 0
-        self.dropped = 0
 
     def record(self, branch: int, values: tuple) -> bool:
         """Queue one record; False when there was no room and it was dropped."""
-        if not self._room(STUFFED_MAX // 4):
-            self.dropped += 1
+        if not self._room(RECORD_BYTES):
             return False
         self._frame(pack(self._encoder.raw, HEAD, branch, values))
         return True

@@ -29,6 +29,7 @@ import gauge  # noqa: E402, F401
 import held  # noqa: E402, F401
 import load_cell  # noqa: E402, F401
 import main  # noqa: E402
+import outbox  # noqa: E402, F401
 import plan  # noqa: E402, F401
 import records  # noqa: E402
 import shaft as shafts  # noqa: E402, F401

@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, records
+from device_rig import PLAN, Rig, outbox, records
 from wire import datum, framed
 
 SHAFTS = [{"number": 1, "spine_thou": 500.0, "spread_thou": 5.0}, {"number": 2, "spine_thou": 400.0}]
@@ -41,6 +41,19 @@ def test_identify_says_who_is_there() -> None:
     assert "rehearsal" in identify["runtime"]
     assert (identify["held_shaft"], identify["held_blocks"]) == (None, 0)
     assert (identify["count_min"], identify["count_max"]) == (-8388608, 8388607)
+
+
+def test_the_longest_identify_fits_the_room_kept_for_a_record() -> None:
+    rig = Rig(first_tick_us=2**30 - 1000000)
+    rig.board.NAME, rig.board.RUNTIME_NOTE = "\U0001f3f9" * 8, f" ({chr(0x1F3F9) * 60})"  # four bytes a letter
+    rig.board.boot = rig.board.COUNT_LIMIT = rig.board.PRESS_LIMIT = 2**30 - 1
+    rig.device.cycle.feeder.last = (2**30 - 1, 32, False, 255)
+    rig.link.taken = 0
+    rig.run(0.1)
+    begun = rig.device.outbox._end
+    rig.send("Greet", protocol_major=1, protocol_minor=0, fingerprint=records.FINGERPRINT)
+    rig.run(0.1)
+    assert 300 < rig.device.outbox._end - begun <= outbox.RECORD_BYTES
 
 
 @pytest.mark.parametrize("wrong", [{"protocol_major": 2}, {"fingerprint": bytes(8)}], ids=["major", "fingerprint"])
