@@ -11,7 +11,7 @@ from frames import HEAD
 from load_cell import COUNT_MAX, COUNT_MIN
 from plan import (
     NO_FEEDER, NO_PLAN, NOT_SAFE, OUT_OF_RANGE, SHAFT_MAX, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan,
-    RefusalError, Step,
+    RefusalError, Step, check_room,
 )  # fmt: skip
 from records import (
     ACKNOWLEDGE, BENCH_STEP, COMMAND, CYCLE_PLAN, FEED, FINGERPRINT, GREET, IDENTIFY, ORDERS, PROTOCOL_MAJOR,
@@ -96,7 +96,7 @@ class Answers:
         self._check_allowed("bench")
         if self._cycle.state == IDLE and step.press_steps:
             raise RefusalError(OUT_OF_RANGE, "press_steps")  # the zero is taken where nothing touches the head
-        step.check_room(self._board)
+        check_room(step, self._board)
         self._cycle.bench(step)
 
     def _feed(self, shaft: int, source: int) -> None:
@@ -157,7 +157,7 @@ class Answers:
         if self._cycle.shaft is not None:
             raise RefusalError(WRONG_STATE, "")
         plan = Plan(values, self._board)
-        plan.check_room(self._board)
+        check_room(plan, self._board)
         self.plan = plan
 
     def _acknowledge(self, shaft: int) -> None:

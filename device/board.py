@@ -16,7 +16,7 @@ import rp2
 import last_release
 import pulses
 from feeder import GUARDS
-from handling import Feeder, Inputs, Passages
+from handling import Inputs, Passages, Servos
 from hx711 import Hx711
 from latch import Latch
 from line import Line
@@ -46,11 +46,11 @@ def _servo(pin: int, width_us: int) -> machine.PWM:
     return machine.PWM(Pin(pin), freq=50, duty_ns=1000 * width_us)
 
 
-def _feeder(given: dict) -> Feeder:
+def _servos(given: dict) -> Servos:
     places_us = given["places_us"]
     parts = [given[name] for name in ("hopper", "slot", "gate")]
     servos = [(_servo(one["pin"], one["rest_us"]), one["rest_us"], one["work_us"]) for one in parts]
-    return Feeder(time, servos, _servo(given["selector"], places_us[0]), places_us, 1000 * given["move_ms"])
+    return Servos(time, servos, _servo(given["selector"], places_us[0]), places_us, 1000 * given["move_ms"])
 
 
 def _motor(number: int, given: dict, program) -> Motor:
@@ -95,16 +95,23 @@ def _absent():
     return lambda *_: 0
 
 
+class Still:
+    """A motor that is not there."""
+
+    feed = halt = moving = position = _absent()
+
+
 class Bare:
     """A board with a clock and a line and no parts: all that is left of one whose settings are wrong."""
 
-    PRESS, ROTATE = 0, 1
     NAME = "midspan"
     INTERVAL_US, STORE = 12500, bytearray(0)
     COUNT_LIMIT = PRESS_LIMIT = PRESS_SPEED_MAX = ROTATE_SPEED_MAX = PRESS_ACCELERATION = ROTATE_ACCELERATION = 1
     HOME_SPEED = 1
     PLACES = GUARDS = 0
-    cell_take = mark_take = home_closed = axis_feed = axis_halt = axis_moving = axis_position = _absent()
+    press: "Motor | Still" = Still()
+    rotate: "Motor | Still" = press
+    cell_take = mark_take = home_closed = _absent()
     inputs = chute_take = let_in = gate = select = handling = _absent()
     release_read, release_write = staticmethod(last_release.read), staticmethod(last_release.write)
 
@@ -144,8 +151,7 @@ class Board(Bare):
         if enable is not None:
             Pin(enable[0], Pin.OUT, value=enable[1])
         steps = rp2.asm_pio(sideset_init=rp2.PIO.OUT_LOW)(pulses.steps)
-        self._motors = _motor(0, given["press"], steps), _motor(1, given["rotate"], steps)
-        rotate = self._motors[self.ROTATE]
+        self.press, self.rotate = press, rotate = _motor(0, given["press"], steps), _motor(1, given["rotate"], steps)
         home_pin = _sensor(home)
         self.home_closed = lambda: home_pin.value() == home[1]
         wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
@@ -153,10 +159,10 @@ class Board(Bare):
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
-        self._feeder = feeder = _feeder(given["feeder"]) if self.PLACES else None
-        if feeder is not None:
-            self.let_in, self.gate, self.select = feeder.let_in, feeder.gate, feeder.select
-        self._cell = _cell(given["cell"], Latch(time, rotate, self._motors[self.PRESS]))
+        if self.PLACES:
+            servos = _servos(given["feeder"])
+            self.let_in, self.gate, self.select, self.handling = servos.let_in, servos.gate, servos.select, servos.busy
+        self._cell = _cell(given["cell"], Latch(time, rotate, press))
         self._cell.start()
         for _ in range(2):  # by now the pull-ups have lifted their wires, and the first motion is to know the guards
             self._inputs.look()
@@ -179,17 +185,13 @@ class Board(Bare):
     def idle(self) -> bool:
         """Look at the switches; feed the watchdog, which nothing else does: a loop that hangs is started anew."""
         self._inputs.look()
-        moving = self.handling() or self.axis_moving(self.PRESS) or self.axis_moving(self.ROTATE)
+        moving = self.handling() or self.press.moving() or self.rotate.moving()
         if self._watchdog is not None:
             self._watchdog.feed()
         if not moving and elapsed_us(self.ticks_us(), self._heard_us) > RETRY_US:
             self._cell.start()
             self._heard_us = self.ticks_us()
         return True
-
-    def handling(self) -> bool:
-        """Whether escapement, gate or selector still move."""
-        return self._feeder is not None and self._feeder.busy()
 
     def inputs(self) -> int:
         """Bits of the sensors and switches; without a feeder those of the guards only."""
@@ -208,22 +210,6 @@ class Board(Bare):
             return False
         mark[0] = self._mark.at
         return True
-
-    def axis_feed(self, axis: int, direction: int, segments, pairs: int) -> None:
-        """Start stepping."""
-        self._motors[axis].feed(direction, segments, pairs)
-
-    def axis_halt(self, axis: int) -> None:
-        """Stop stepping."""
-        self._motors[axis].halt()
-
-    def axis_moving(self, axis: int) -> bool:
-        """Whether steps are left."""
-        return self._motors[axis].moving()
-
-    def axis_position(self, axis: int) -> int:
-        """Steps counted."""
-        return self._motors[axis].position()
 
 
 def service_wanted() -> bool:

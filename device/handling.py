@@ -52,7 +52,7 @@ class Passages:
         return True
 
 
-class Feeder:
+class Servos:
     """Moves shafts by RC servos, which tell nothing back: each motion is over after `time_us`.
 
     `servos` are the hopper's escapement, the slot's and the gate, as (pwm, pulse width at rest, at work);

@@ -4,8 +4,6 @@ One bad sample is only a status. A fault is a thing that goes on, because a sing
 is common on such rigs and the host's fit copes with it.
 """
 
-from records import FAULT_CODES
-
 COUNT_MIN = -0x800000
 COUNT_MAX = 0x7FFFFF
 SETTLING, SATURATED, OUT_OF_STEP, GAP_BEFORE = 1, 2, 4, 8  # bits of a reading's status
@@ -16,9 +14,7 @@ OUT_OF_STEP_ROW = 3
 SATURATED_ROW = 4
 SMOOTHING = 4  # the measured interval is the mean of about 2^4 intervals
 
-SILENT, STUCK, STEP, SATURATION = (
-    FAULT_CODES.index("CELL_" + name) for name in ("SILENT", "STUCK", "OUT_OF_STEP", "SATURATED")
-)
+SILENT, STUCK, STEP, SATURATION = range(4)  # the cell's fault codes, the first of all
 
 
 def elapsed_us(later: int, earlier: int) -> int:

@@ -25,8 +25,8 @@ class Device:
         self.held = Held(board.STORE)
         self.outbox = Outbox(board, self.held)
         self.now_us = board.ticks_us()
-        press = Stepper(board, board.PRESS, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
-        rotate = Stepper(board, board.ROTATE, board.ROTATE_ACCELERATION, 0, 0)
+        press = Stepper(board.press, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
+        rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION, 0, 0)
         cell = LoadCell(board.INTERVAL_US, self.now_us)
         self.cycle = Cycle(board, press, rotate, cell, self.held, self.outbox)
         self.answers = Answers(board, self.cycle, self.held, self.outbox)
@@ -89,8 +89,8 @@ def run(board) -> None:
         while board.idle():
             device.step()
     finally:  # whatever happens, nothing goes on moving
-        board.axis_halt(board.PRESS)
-        board.axis_halt(board.ROTATE)
+        board.press.halt()
+        board.rotate.halt()
 
 
 def main() -> None:

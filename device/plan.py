@@ -16,22 +16,22 @@ class RefusalError(Exception):
     """A request is refused: args are the code and the name of the field at fault, empty when none is."""
 
 
+def check_room(request, board) -> None:
+    """Raise RefusalError when a plan or step could give more readings than the board has room for."""
+    readings = request.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
+    if readings * READING_BYTES + BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+        raise RefusalError(BUFFER_TOO_SMALL, "")
+
+
 class Request:
-    """A request whose fields stand as attributes, and what it may need of the store."""
+    """A request whose fields stand as attributes."""
 
     def _check(self, name: str, low: int, high: int) -> None:
         if not low <= getattr(self, name) <= high:
             raise RefusalError(OUT_OF_RANGE, name)
 
-    def most_readings(self, interval_us: int) -> int:
-        """Most readings that it can give."""
-        raise NotImplementedError
-
-    def check_room(self, board) -> None:
-        """Raise RefusalError when it could give more than the board has room for."""
-        readings = self.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
-        if readings * READING_BYTES + BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
-            raise RefusalError(BUFFER_TOO_SMALL, "")
+    def _check_speed(self, name: str, most: int) -> None:
+        self._check(name, 1, min(most, SPEED_MAX))
 
 
 class Plan(Request):
@@ -51,9 +51,9 @@ class Plan(Request):
         self._check("turn_again_steps", 1, STEPS_MAX)
         self._check("zero_readings", 1, 1000)
         self._check("settle_readings", 0, 100)
-        self._check("press_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
-        self._check("approach_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
-        self._check("rotate_speed", 1, min(board.ROTATE_SPEED_MAX, SPEED_MAX))
+        self._check_speed("press_speed", board.PRESS_SPEED_MAX)
+        self._check_speed("approach_speed", board.PRESS_SPEED_MAX)
+        self._check_speed("rotate_speed", board.ROTATE_SPEED_MAX)
 
     def most_readings(self, interval_us: int) -> int:
         """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
@@ -80,8 +80,8 @@ class Step(Request):
             self._check("stop_count", 1, board.COUNT_LIMIT)
         self._check("readings", 1, 10000)
         self._check("settle_readings", 0, 100)
-        self._check("press_speed", 1, min(board.PRESS_SPEED_MAX, SPEED_MAX))
-        self._check("rotate_speed", 1, min(board.ROTATE_SPEED_MAX, SPEED_MAX))
+        self._check_speed("press_speed", board.PRESS_SPEED_MAX)
+        self._check_speed("rotate_speed", board.ROTATE_SPEED_MAX)
         self._way = abs(self.press_steps - press_at)
 
     def most_readings(self, interval_us: int) -> int:

@@ -5,7 +5,6 @@ they do to the pins is held to the data sheets, cycle by cycle, in tests/test_bo
 """
 
 STEP_CYCLES = 5  # of one step, beside the count in its low part
-REST_CYCLES = 1024  # between two words, at most a third of the fastest converter's interval
 
 
 def steps():
@@ -47,5 +46,5 @@ def words():
     irq(rel(0))
     set(y, 31)
     label("rest")
-    jmp(y_dec, "rest")[31]
+    jmp(y_dec, "rest")[31]  # 32 times 32 us, a twelfth of the fastest converter's interval
     wrap()

@@ -81,14 +81,15 @@ def move(axis: int, steps: int, period_us: int) -> None:
 
     Stops at the home switch on the way up, at an open lid and at the emergency stop.
     """
-    begun = board.axis_position(axis)
-    upward = axis == board.PRESS and steps < 0
-    board.axis_feed(axis, 1 if steps > 0 else -1, array("i", [period_us, abs(steps)]), 1)
+    motor = (board.press, board.rotate)[axis]
+    begun = motor.position()
+    upward = motor is board.press and steps < 0
+    motor.feed(1 if steps > 0 else -1, array("i", [period_us, abs(steps)]), 1)
     try:
         for _ in _for(2 * abs(steps) * period_us):
-            if not board.axis_moving(axis) or board.inputs() & GUARDS or (upward and board.home_closed()):
+            if not motor.moving() or board.inputs() & GUARDS or (upward and board.home_closed()):
                 break
             board.idle()
     finally:
-        board.axis_halt(axis)
-    print(json.dumps(board.axis_position(axis) - begun))
+        motor.halt()
+    print(json.dumps(motor.position() - begun))

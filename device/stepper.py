@@ -1,6 +1,6 @@
 """One stepper axis: moves with ramps, in microsteps and integers.
 
-A move is a list of (period in microseconds, number of steps) pairs in an array allocated once; the board plays it and
+A move is a list of (period in microseconds, number of steps) pairs in an array allocated once; the motor plays it and
 counts. Ramps rise in LEVELS equal steps of speed: from rest, v^2 = 2 a s.
 """
 
@@ -32,14 +32,13 @@ def root(number: int) -> int:
 
 
 class Stepper:
-    """Drives axis number `axis` of the board at `acceleration` (microsteps/s^2) between `low` and `high`.
+    """Drives one of the board's motors at `acceleration` (microsteps/s^2) between `low` and `high`.
 
     Positions are microsteps from the origin; `rising` says that the position falls, as the press's does going up.
     """
 
-    def __init__(self, board, axis: int, acceleration: int, low: int, high: int) -> None:
-        self._board = board
-        self._axis = axis
+    def __init__(self, motor, acceleration: int, low: int, high: int) -> None:
+        self._motor = motor
         self._acceleration = acceleration
         self._low = low
         self._high = high
@@ -51,11 +50,11 @@ class Stepper:
 
     def set_origin(self) -> None:
         """Call the present position 0."""
-        self._origin = self._board.axis_position(self._axis)
+        self._origin = self._motor.position()
 
     def position(self) -> int:
         """Where the axis is now."""
-        return self.located(self._board.axis_position(self._axis))
+        return self.located(self._motor.position())
 
     def located(self, counted: int) -> int:
         """Position for what the board counted at some moment."""
@@ -63,7 +62,7 @@ class Stepper:
 
     def moving(self) -> bool:
         """Whether a move goes on."""
-        return self._board.axis_moving(self._axis)
+        return self._motor.moving()
 
     def rising(self) -> bool:
         """Whether a move towards smaller positions goes on."""
@@ -96,7 +95,7 @@ class Stepper:
     def stop(self) -> None:
         """End the move by a ramp, without going past its target."""
         if self.moving():
-            self._board.axis_halt(self._axis)
+            self._motor.halt()
             done = abs(self.position() - self._begin)
             self._begin = self.position()
             self._steps = self._ramp = min(done, self._steps - done, self._ramp)
@@ -106,7 +105,7 @@ class Stepper:
 
     def halt(self) -> None:
         """End the move at once, as far as the motor follows."""
-        self._board.axis_halt(self._axis)
+        self._motor.halt()
 
     def _peak(self, speed: int) -> int:
         if self._steps > speed * speed // self._acceleration:
@@ -136,4 +135,4 @@ class Stepper:
 
     def _feed(self) -> None:
         if self._pairs:
-            self._board.axis_feed(self._axis, self._direction, self._segments, self._pairs)
+            self._motor.feed(self._direction, self._segments, self._pairs)

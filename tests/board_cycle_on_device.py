@@ -16,7 +16,7 @@ from chip import chip
 from cycle import HOLDING, IDLE
 from main import Device
 from parts import Host, Pressed
-from plan import Plan, RefusalError
+from plan import Plan, RefusalError, check_room
 from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from settings import load
 
@@ -40,7 +40,7 @@ def plan_values(turn):
 
 def room(face, turn):
     try:
-        Plan(plan_values(turn), face).check_room(face)
+        check_room(Plan(plan_values(turn), face), face)
     except RefusalError:
         return False
     return True
@@ -57,7 +57,7 @@ def say(*request):
 
 
 def moves():
-    return [motor._move for motor in one._motors]
+    return [motor._move for motor in (one.press, one.rotate)]
 
 
 chip.look_us = chip.slice_us = 400
@@ -68,7 +68,7 @@ line = Host()
 given = load(sys.argv[1] + "/board.json")
 gc.collect()
 one = board.Board(given, line)
-converter.press = one._motors[one.PRESS]
+converter.press = one.press
 device = Device(one)
 gc.collect()
 found = {"free_after_start": gc.mem_free()}

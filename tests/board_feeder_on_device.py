@@ -82,7 +82,7 @@ def rig(hopper):
     host = Host()
     rollers = Rollers(hopper)
     one = board.Board(given, host)
-    chip.converter.press = one._motors[one.PRESS]
+    chip.converter.press = one.press
     device = Device(one)
     until(device, IDLE)
     ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
@@ -155,12 +155,12 @@ def guarded(pin, fault):
     while not device.cycle.press.moving():
         turn(device)
     chip.drive(pin, 1)
-    before = device.board.axis_position(0)
+    before = device.board.press.position()
     until(device, FAULTED)
     assert FAULT_CODES[device.cycle.fault] == fault
-    assert not device.board.axis_moving(0)
-    assert not device.board.axis_moving(1)
-    assert abs(device.board.axis_position(0) - before) < 60, "a few turns of the loop at most"
+    assert not device.board.press.moving()
+    assert not device.board.rotate.moving()
+    assert abs(device.board.press.position() - before) < 60, "a few turns of the loop at most"
     ask(device, host, COMMAND, 3, None)
     assert device.cycle.state == FAULTED, "not while it lasts"
 
@@ -175,7 +175,7 @@ def check_a_lid_that_is_open_at_the_start_moves_nothing():
     device = Device(one)
     assert device.cycle.state == FAULTED
     chip.pass_us(100000)
-    assert one.axis_position(0) == 0
+    assert one.press.position() == 0
 
 
 def check_wrong_settings_are_a_fault_over_the_line():

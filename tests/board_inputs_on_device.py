@@ -15,8 +15,8 @@ def check_positions_are_those_of_the_samples_moment():
     sample = array("i", [0] * 5)
     while one.cell_take(sample):
         pass
-    one.axis_feed(one.ROTATE, 1, segments((100, 2000)), 1)
-    one.axis_feed(one.PRESS, -1, segments((200, 900)), 1)
+    one.rotate.feed(1, segments((100, 2000)), 1)
+    one.press.feed(-1, segments((200, 900)), 1)
     begun_us = chip.now_us
     for _ in range(9):
         chip.pass_us(12500)
@@ -34,7 +34,7 @@ def check_the_mark_is_noted_where_it_passed():
     one = whole()
     mark = array("i", [0])
     chip.drive(8, 1)
-    one.axis_feed(one.ROTATE, 1, segments((100, 1000)), 1)
+    one.rotate.feed(1, segments((100, 1000)), 1)
     chip.pass_us(20000)
     chip.drive(8, 0)
     chip.pass_us(300)

@@ -60,23 +60,8 @@ def check_a_halt_is_exact_whenever_it_comes():
 
 
 def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
-    class OneAxis:
-        def __init__(self):
-            _, _, self.motor = motor()
-
-        def axis_feed(self, _, direction, given, pairs):
-            self.motor.feed(direction, given, pairs)
-
-        def axis_halt(self, _):
-            self.motor.halt()
-
-        def axis_moving(self, _):
-            return self.motor.moving()
-
-        def axis_position(self, _):
-            return self.motor.position()
-
-    axis = Stepper(OneAxis(), 0, 200000, 0, 28000)
+    _, _, one = motor()
+    axis = Stepper(one, 200000, 0, 28000)
     axis.move_to(20000, 12000)
     chip.pass_us(900000)
     axis.stop()

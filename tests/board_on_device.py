@@ -7,6 +7,7 @@ from array import array
 import board
 import machine
 import parts
+import rp2
 from chip import chip
 from nau import Nau
 from parts import FLASH, Port, Ticking, segments, whole
@@ -42,7 +43,7 @@ def check_a_wrong_file_leaves_a_board_that_says_so():
         assert one.misconfigured > 0, changes
         assert word in one.RUNTIME_NOTE, one.RUNTIME_NOTE
         assert (chip.pins, chip.parts) == ({}, []), "no pin was touched"
-        assert (one.inputs(), one.cell_take(None), one.axis_moving(0), one.axis_position(1)) == (0, 0, 0, 0)
+        assert (one.inputs(), one.cell_take(None), one.press.moving(), one.rotate.position()) == (0, 0, 0, 0)
         one.gate(True)
         assert one.idle()
         assert one.ticks_us() >= 0
@@ -53,6 +54,15 @@ def check_pins_that_the_chip_refuses_are_told_as_well():
     one = whole(cell__kind="nau7802", cell__clock=28, mark=None)
     assert one.misconfigured == 1
     assert "SCL" in one.RUNTIME_NOTE
+
+
+def check_a_firmware_without_a_part_of_the_chip_is_told_as_well():
+    given = rp2.DMA
+    del rp2.DMA
+    one = whole()
+    rp2.DMA = given
+    assert one.misconfigured == 1
+    assert "DMA" in one.RUNTIME_NOTE
 
 
 def check_a_missing_file_leaves_a_board_too():
@@ -122,12 +132,12 @@ def check_a_silent_converter_is_started_anew_at_rest_only():
     sample = array("i", [0] * 5)
     while one.cell_take(sample):
         pass
-    one.axis_feed(0, 1, segments((1000, 20000)), 1)
+    one.press.feed(1, segments((1000, 20000)), 1)
     for _ in range(300):
         chip.pass_us(50000)
         one.idle()
     assert chip.converter.restarts == 1, "not while a motor moves"
-    one.axis_halt(0)
+    one.press.halt()
     one.idle()
     assert chip.converter.restarts == 2
     one.idle()

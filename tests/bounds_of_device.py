@@ -178,16 +178,12 @@ def moves():
         chip.reset()
         chip.slice_us = 100000
         machine_of_steps = rp2.StateMachine(0, rp2.asm_pio(sideset_init=2)(steps), 1000000, sideset_base=1)
-        driver = Motor(machine_of_steps, 0, machine.Pin(1, machine.Pin.OUT), 1, rp2.DMA(), rp2.DMA())
-        names = ("feed", "halt", "moving", "position")
-        return types.SimpleNamespace(
-            **{f"axis_{name}": lambda _, *rest, name=name: getattr(driver, name)(*rest) for name in names}
-        )
+        return Motor(machine_of_steps, 0, machine.Pin(1, machine.Pin.OUT), 1, rp2.DMA(), rp2.DMA())
 
     draw = random.Random(1)
     for acceleration in (1, 4000, 200000, 8000000):
         for _ in range(40):
-            motor = Stepper(axis(), 0, acceleration, 0, 1 << 20)
+            motor = Stepper(axis(), acceleration, 0, 1 << 20)
             speed = draw.choice([1, 2, 400, 12000, SPEED_MAX])
             motor.move(draw.choice([-1, 1]) * draw.choice([1, 100, 20000, 1 << 20, 1 << 22]), speed)
             chip.pass_us(draw.randrange(3_000_000))

@@ -47,7 +47,7 @@ def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board)
     assert found["rotate axis"].words.startswith("400 steps")
     shell = BoardShell(board.port)
     assert shell.value("print(bench.head)") == 4000  # down and up again
-    assert shell.value("print(service.board.axis_position(1))") == 400
+    assert shell.value("print(service.board.rotate.position())") == 400
     assert "81.2 words a second" in found["cell"].words  # the converter of the bench has 12315 us
 
 

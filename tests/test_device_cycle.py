@@ -56,7 +56,7 @@ def snapshot(rig: Rig) -> dict[str, Any]:
     """All that an event could change."""
     cycle_state = {name: value for name, value in vars(rig.device.cycle).items() if isinstance(value, (int, str))}
     progress = {name: value for name, value in vars(rig.device.cycle.progress).items() if isinstance(value, int)}
-    positions = [rig.board.axis_position(axis) for axis in (0, 1)]
+    positions = [rig.board.press.at, rig.board.rotate.at]
     return {**cycle_state, **progress, "at": positions, "out": bytes(rig.device.outbox._out)}
 
 

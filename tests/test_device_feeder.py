@@ -401,15 +401,16 @@ def test_a_guard_ends_all_motion_at_once(state: str, guard: str, code: str) -> N
     go_to(rig, state)
     rig.board.world.lasting.add(guard)
     rig.board.world._look()
-    at = [rig.board.axis_position(axis) for axis in (0, 1)]
+    at = [rig.board.press.at, rig.board.rotate.at]
     rig.step()
     assert rig.state == "FAULTED"
     assert codes(rig)[-1] == code
-    assert not any(rig.board.axis_moving(axis) for axis in (0, 1))
-    now = [rig.board.axis_position(axis) for axis in (0, 1)]
+    assert not rig.board.press.moving()
+    assert not rig.board.rotate.moving()
+    now = [rig.board.press.at, rig.board.rotate.at]
     assert all(abs(a - b) <= 12000 * 0.013 for a, b in zip(at, now, strict=True))  # one turn of the loop at most
     rig.run(5)
-    assert [rig.board.axis_position(axis) for axis in (0, 1)] == now  # nothing retracts: a hand may be there
+    assert [rig.board.press.at, rig.board.rotate.at] == now  # nothing retracts: a hand may be there
     assert rig.greet()["fault"] == code
     if rig.device.held.shaft is not None:
         end = rig.last("EndOfShaft")
@@ -433,7 +434,7 @@ def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     rig.device = main.Device(rig.board)
     assert rig.state == "FAULTED"
     rig.run(30)
-    assert rig.board.axis_position(0) == 800  # 2 mm below home, where the scenario left it
+    assert rig.board.press.at == 800  # 2 mm below home, where the scenario left it
     assert put(rig.greet(), "state", "fault") == ("FAULTED", code)
     rig.run(60)
     rig.ask("Command", order="CLEAR_FAULT", shaft=None)
@@ -509,7 +510,7 @@ def test_a_board_with_a_wrong_setting_says_so_and_moves_nothing() -> None:
     assert put(rig.last("Fault"), "code", "state", "detail") == ("CONFIGURATION", "STARTING", 7)
     assert refusal(rig, "Command", order="CLEAR_FAULT", shaft=None) == ("WRONG_STATE", "")
     assert refusal(rig, "Feed", shaft=1, source="HOPPER") == ("WRONG_STATE", "")
-    assert rig.board.axis_position(0) == 800
+    assert rig.board.press.at == 800
 
 
 # The cell while shafts are handled

@@ -17,26 +17,26 @@ ACCELERATION = st.sampled_from([4000, 8000, 200000])
 
 
 class OneAxis:
-    """A board with one axis and a clock."""
+    """A motor and a clock."""
 
     def __init__(self) -> None:
         self.now_us = 0
-        self.axis = board.Axis(0)
+        self.axis = board.Axis(0, lambda: self.now_us)
         self.fed: list[tuple[int, int]] = []
 
-    def axis_feed(self, _axis: int, direction: int, segments: Any, pairs: int) -> None:
+    def feed(self, direction: int, segments: Any, pairs: int) -> None:
         assert not self.axis.moving(), "a move began while another went on"
         self.fed = [(segments[2 * i], segments[2 * i + 1]) for i in range(pairs)]
-        self.axis.feed(self.now_us, direction, segments, pairs)
+        self.axis.feed(direction, segments, pairs)
 
-    def axis_halt(self, _axis: int) -> None:
+    def halt(self) -> None:
         self.axis.halt()
 
-    def axis_moving(self, _axis: int) -> bool:
+    def moving(self) -> bool:
         return self.axis.moving()
 
-    def axis_position(self, _axis: int) -> int:
-        return self.axis.position
+    def position(self) -> int:
+        return self.axis.at
 
     def pass_us(self, us: int) -> None:
         self.now_us += us
@@ -45,7 +45,7 @@ class OneAxis:
 
 def axis(acceleration: int = 8000) -> tuple[OneAxis, stepper.Stepper]:
     one = OneAxis()
-    return one, stepper.Stepper(one, 0, acceleration, 0, 20000)
+    return one, stepper.Stepper(one, acceleration, 0, 20000)
 
 
 @given(st.integers(0, 2**30 - 1))
@@ -143,4 +143,4 @@ def test_positions_count_from_the_origin() -> None:
     motor.move_to(700, 1000)
     assert not motor.rising()
     one.pass_us(10**9)
-    assert (one.axis.position, motor.position(), motor.located(0)) == (400, 700, 300)
+    assert (one.axis.at, motor.position(), motor.located(0)) == (400, 700, 300)

@@ -4,23 +4,31 @@ from array import array
 
 
 class Axis:
-    """Steps of one motor, from the (period, steps) pairs it was fed; whole numbers only."""
+    """Steps of one motor, from the (period, steps) pairs it was fed; whole numbers only.
 
-    def __init__(self, position: int) -> None:
-        self.position = position
+    `begin` is called when it is fed and gives the time.
+    """
+
+    def __init__(self, at: int, begin) -> None:
+        self.at = at
+        self._begin = begin
         self._segments = array("i", [0] * 128)
         self._pairs = 0
         self._direction = 1
 
-    def feed(self, now_us: int, direction: int, segments, pairs: int) -> None:
+    def feed(self, direction: int, segments, pairs: int) -> None:
         """Begin to play the pairs."""
         for i in range(2 * pairs):
             self._segments[i] = segments[i]
         self._direction = direction
         self._pairs = pairs
         self._pair = 0
-        self._begun_us = now_us  # when the present pair began
+        self._begun_us = self._begin()  # when the present pair began
         self._done = 0  # steps of the present pair
+
+    def position(self) -> int:
+        """Steps counted."""
+        return self.at
 
     def halt(self) -> None:
         """Forget the rest."""
@@ -39,7 +47,7 @@ class Axis:
         while self._pairs:
             period, steps = self._segments[2 * self._pair], self._segments[2 * self._pair + 1]
             done = min((now_us - self._begun_us) // period, steps)
-            self.position += (done - self._done) * self._direction
+            self.at += (done - self._done) * self._direction
             self._done = done
             if done < steps:
                 return

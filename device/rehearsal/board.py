@@ -13,10 +13,12 @@ PLACES, GUARDS            places the chute points to, 0 without feeder; bits 1 l
 ticks_us()                clock in microseconds, 0 to 2^30 - 1, wraps
 cell_take(sample)         next load-cell sample into sample[0:5]: tick, 24-bit word, 1 when the bits after it were
                           right, and the counted steps of the rotate and press axes latched at its moment; False if none
-axis_feed(axis, direction, segments, pairs)
+press, rotate             the motors, each with
+  feed(direction, segments, pairs)
                           start the pairs (period in us, number of steps) in the array `segments` at once, from rest or
-                          right after axis_halt; positive is the cycle's turning direction, and down
-axis_halt(axis)           stop stepping now;  axis_moving(axis), axis_position(axis): steps counted since start
+                          right after halt; positive is the cycle's turning direction, and down
+  halt()                  stop stepping now
+  moving(), position()    whether steps are left, steps counted since start
 home_closed()             whether the press's home switch is closed
 mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
 inputs()                  bits: 1 left end of a shaft on the rollers, 2 right end, 4 a second one above it, 8 hopper and
@@ -71,7 +73,6 @@ class Board:
     PRESS_ACCELERATION = 200000
     ROTATE_ACCELERATION = 8000
     HOME_SPEED = 4000
-    PRESS, ROTATE = 0, 1
 
     def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0) -> None:
         self.boot = boot
@@ -91,7 +92,9 @@ class Board:
         self.let_in, self.gate, self.select, self.handling = world.let_in, world.gate, world.select, world.handling
         self.chute_take, self.temperature_centi = world.chute_take, world.temperature_centi
         self.release_read, self.release_write = world.files.release_read, world.files.release_write
-        self._axes = (Axis(int(truths["start_mm"] * truths["press_steps_per_mm"])), Axis(0))
+        self.press = Axis(int(truths["start_mm"] * truths["press_steps_per_mm"]), self._press_begins)
+        self.rotate = Axis(0, lambda: self.now_us)
+        self._axes = (self.press, self.rotate)
         self._samples = array("i", [0] * (5 * WAITING_SAMPLES))
         self._waiting = 0
         self._mark = None
@@ -118,9 +121,9 @@ class Board:
         for axis in self._axes:
             if axis.moving():
                 next_us = min(next_us, axis.when(1 << 30))
-        press = self._axes[self.PRESS]
-        if press.direction() < 0 and press.position > self._lost:
-            next_us = min(next_us, press.when(press.position - self._lost))
+        press = self.press
+        if press.direction() < 0 and press.at > self._lost:
+            next_us = min(next_us, press.when(press.at - self._lost))
         return max(next_us, self.now_us)
 
     def _advance(self, now_us: int) -> None:
@@ -145,7 +148,7 @@ class Board:
         return True
 
     def _convert(self) -> None:
-        press, rotate = self._axes[self.PRESS].position, self._axes[self.ROTATE].position
+        press, rotate = self.press.at, self.rotate.at
         self._mark = self.gauge.mark(rotate)
         self.gauge.noisier = NOISIER if "noisy" in self.world.lasting else 1.0
         read = self.gauge.sample(self.now_us, press - self._lost, rotate)
@@ -168,41 +171,29 @@ class Board:
 
     # Axes and shafts
 
-    def axis_feed(self, axis: int, direction: int, segments, pairs: int) -> None:
-        """Start stepping. Angles count from where the shaft lies when the press first moves."""
-        if axis == self.PRESS and self._fed:
+    def _press_begins(self) -> int:
+        """Angles count from where the shaft lies when the press first moves."""
+        if self._fed:
             self.gauge.set_angle_origin()
             self._fed = False
-        self._axes[axis].feed(self.now_us, direction, segments, pairs)
-
-    def axis_halt(self, axis: int) -> None:
-        """Stop stepping."""
-        self._axes[axis].halt()
-
-    def axis_moving(self, axis: int) -> bool:
-        """Whether steps are left."""
-        return self._axes[axis].moving()
-
-    def axis_position(self, axis: int) -> int:
-        """Steps counted."""
-        return self._axes[axis].position
+        return self.now_us
 
     def home_closed(self) -> bool:
         """The switch closes at the top."""
-        return self._axes[self.PRESS].position <= self._lost and not self._switch_broken
+        return self.press.at <= self._lost and not self._switch_broken
 
     def feed_shaft(self, number: int) -> None:
         """Measure what the feeder brought, or the scenario's shaft of this number; the converter starts afresh."""
         if self.PLACES:
             number = self.world.note_measured(number)
-        self.gauge.feed(number, self.now_us, self._axes[self.ROTATE].position)
+        self.gauge.feed(number, self.now_us, self.rotate.at)
         self._fed = True
         self._waiting = 0
         self._sample_us = self.now_us + self.gauge.interval_us()
 
     def bench_step(self, number: int) -> None:
         """Let the scenario's person put in what this bench step needs."""
-        self.gauge.bench(number, self._axes[self.ROTATE].position)
+        self.gauge.bench(number, self.rotate.at)
         self._fed = False
 
     # Feeder, chute and guards
