@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from html import escape
-from pathlib import Path
 
 from nicegui import app, ui
 from starlette.responses import PlainTextResponse, Response
@@ -24,9 +23,8 @@ PLACES = (("/", "Now"), ("/nights", "Nights"), ("/sets", "Sets"))
 ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 22Q16 6 30 22" fill="none" stroke="#5a6f63" stroke-width="4"/></svg>'  # noqa: E501
 
 
-def serve(store: Path, access: Access, host: str) -> None:
+def serve(follower: Follower, access: Access, host: str) -> None:
     """Serve the page of a store until somebody ends it."""
-    follower = Follower(store)
     views = Views(follower, local_clock(lambda: time.time_ns() // 1_000_000))
 
     def stop(night: int) -> None:

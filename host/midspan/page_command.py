@@ -8,6 +8,7 @@ from pathlib import Path
 from midspan.errors import ConfigurationError
 from midspan.page import serve
 from midspan.page_access import Access, token_from
+from midspan.page_follow import Follower
 
 LOOK, COMMAND = "MIDSPAN_LOOK_TOKEN", "MIDSPAN_COMMAND_TOKEN"
 EVERYWHERE, HERE = "0.0.0.0", "127.0.0.1"
@@ -28,9 +29,10 @@ def run(store: Path, port: int, look_file: Path | None, command_file: Path | Non
         lines += [f"To look: /?token={look}"] if look_made else []
         lines += [f"To look and command: /?token={command}"] if command_made else []
     _try_port(host, port)
+    follower = Follower(store)
     for line in lines:
         print(line, flush=True)
-    serve(store, access, host)
+    serve(follower, access, host)
 
 
 def _try_port(host: str, port: int) -> None:
