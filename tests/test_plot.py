@@ -1,11 +1,14 @@
 """Pictures hold what was measured: the lines and marks on the axes, not only a file; and what cannot be drawn."""
 
+import re
+import shlex
 from dataclasses import replace
+from pathlib import Path
 
 import matplotlib as mpl
 import numpy as np
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import complaint, midspan, settings
 from matplotlib.figure import Figure
 from midspan import picture, study_picture
 from midspan.archive_writer import ArchiveWriter
@@ -230,6 +233,16 @@ def test_the_name_of_the_file_says_what_it_is(folder, words, head):
     done = midspan("plot", *words, folder=folder)
     assert done.returncode == 0, done.stderr
     assert (folder / words[-1]).read_bytes().startswith(head)
+
+
+def test_the_pictures_of_the_readme_are_drawn(folder):
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    commands = [shlex.split(line) for line in re.findall(r"^    midspan (plot .*)$", readme, re.MULTILINE)]
+    assert {words[1] for words in commands} == {"around", "force", "budget", "batch", "set", "check"}
+    settings(folder)  # its bands
+    for words in commands:
+        assert midspan(*words, folder=folder).returncode == 0, words
+        assert (folder / words[-1]).stat().st_size > 5000
 
 
 @pytest.mark.parametrize(

@@ -142,12 +142,14 @@ def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
         top.legend(fontsize=8, frameon=False, ncols=2)
         middle.axhline(chart.range_limit, color=INK, ls="--", lw=1)
         _points(middle, at[1:], chart.ranges, [i - 1 for i in chart.wide_ranges])
-        middle.set_ylabel("moving range")
+        middle.set_ylabel(", ".join(["moving range", *what.split(", ")[1:]]))
         bottom.step(at, mean.low, where="mid", color=INK, ls="--", lw=1)
         bottom.step(at, mean.high, where="mid", color=INK, ls="--", lw=1)
         bottom.axhline(chart.centre, color=FAINT, lw=1)
         _points(bottom, at, mean.means, list(mean.signals))
         bottom.set_ylabel(f"weighted mean ({mean.weight:g})")
+        for axes in (top, middle, bottom):
+            axes.set_xlim(0.3, len(at) + 0.7)  # so that a reading stands above its range and mean
         bottom.set_xlabel("reading number")
 
 
