@@ -91,7 +91,7 @@ def _line(given: dict) -> Line:
 
 
 def _absent():
-    """What a part that is not there answers to everything."""
+    """What a part that is not there answers to everything. It allocates: nothing for a sound board's every turn."""
     return lambda *_: 0
 
 
@@ -159,9 +159,9 @@ class Board(Bare):
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
-        if self.PLACES:
-            servos = _servos(given["feeder"])
-            self.let_in, self.gate, self.select, self.handling = servos.let_in, servos.gate, servos.select, servos.busy
+        self._servos = servos = _servos(given["feeder"]) if self.PLACES else None
+        if servos is not None:
+            self.let_in, self.gate, self.select = servos.let_in, servos.gate, servos.select
         self._cell = _cell(given["cell"], Latch(time, rotate, press))
         self._cell.start()
         for _ in range(2):  # by now the pull-ups have lifted their wires, and the first motion is to know the guards
@@ -192,6 +192,10 @@ class Board(Bare):
             self._cell.start()
             self._heard_us = self.ticks_us()
         return True
+
+    def handling(self) -> bool:
+        """Whether escapement, gate or selector still move."""
+        return self._servos is not None and self._servos.busy()
 
     def inputs(self) -> int:
         """Bits of the sensors and switches; without a feeder those of the guards only."""
