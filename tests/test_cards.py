@@ -8,6 +8,7 @@ import zxingcpp
 from commands_rig import complaint, midspan
 from midspan.decision import Decision, Outcome
 from midspan.label_form import Sheet, load_sheet
+from midspan.recall import newest
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.stock import shafts_of
@@ -112,6 +113,52 @@ def test_a_card_in_a_folder_that_is_not_there_is_said(folder):
     assert "cannot be written" in complaint(done)
 
 
+def measured_again(folder, shaft, outcome, *reasons):
+    """A newer result of a shaft, with this verdict."""
+    with Store.open(folder / "results.db", create=False) as store:
+        result = {"spine_thou": 501.0, "u_spine_thou": 0.2, "gauge": "bench", "calibration": "bench-2026"}
+        run = RunReference("a.avro", 900_000, shaft, "", 1_790_000_000_000)
+        store.add(store.begin_batch("later", 1), run, result, Decision(outcome, reasons, None), 1)
+
+
+def test_a_set_with_a_shaft_found_bad_since_has_no_card(folder):
+    measured_again(folder, 3, Outcome.REJECTED, "hysteresis 2.2 % is above 1")
+    words = complaint(midspan("sets", "card", "spring 1", folder=folder))
+    assert "shaft 3 is in it, but by now: rejected" in words
+    assert not list(folder.glob("card-*"))
+    assert "shaft 3 should not be in it any more: rejected" in midspan("sets", "show", "spring 1", folder=folder).stdout
+    midspan("sets", "labels", "3", "--out", "l.pdf", folder=folder)
+    (label,) = pages(folder / "l.pdf")
+    assert "rejected" in label
+    assert "spring 1" not in label
+
+
+def test_a_set_with_a_spent_shaft_has_no_card_until_it_is_given_back(folder):
+    midspan("sets", "spent", "2", folder=folder)
+    assert "shaft 2 is in it, but by now: marked as spent" in complaint(
+        midspan("sets", "card", "spring 1", folder=folder)
+    )
+    with Store.open(folder / "results.db", create=False) as store:
+        Sets(store).mark([2], spent=False, words="found sound", at_ms=2)
+    assert midspan("sets", "card", "spring 1", folder=folder).returncode == 0
+
+
+def test_the_mean_is_said_to_be_worse_known_only_where_it_is(folder):
+    midspan("sets", "card", "spring 1", folder=folder)
+    assert "larger for the mean" not in (folder / "card-spring-1.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("out", ["mine", "mine.html", "mine.pdf", "mine.PDF"])
+def test_an_ending_in_the_name_of_a_card_is_taken_as_meant(folder, out):
+    done = midspan("sets", "card", "spring 1", "--out", out, folder=folder)
+    assert done.stdout == "mine.html\nmine.pdf\n"
+
+
+@pytest.mark.parametrize("out", [".", "/", "", ".."])
+def test_a_card_without_a_name_is_refused(folder, out):
+    assert "names no file" in complaint(midspan("sets", "card", "spring 1", "--out", out, folder=folder))
+
+
 # Labels
 
 
@@ -129,7 +176,9 @@ def test_what_a_reader_types_finds_the_shaft(folder):
     ((code,),) = codes(folder / "l.pdf")
     done = midspan("sets", "spent", code, folder=folder)
     assert (done.returncode, done.stdout) == (0, "midspan shaft 1: marked as spent\n")
-    assert "no shaft with number or label '999'" in complaint(midspan("show", "midspan shaft 999", folder=folder))
+    assert "no shaft with number or label 'midspan shaft 999'" in complaint(
+        midspan("show", "midspan shaft 999", folder=folder)
+    )
 
 
 def test_a_label_shows_spine_with_its_uncertainty_and_the_stiff_side(folder):
@@ -151,6 +200,21 @@ def test_labels_on_other_paper(folder):
     ]
     document = pypdfium2.PdfDocument(folder / "l.pdf")
     assert [round(points * 25.4 / 72, 3) for points in document[0].get_size()] == [100.0, 50.0]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "page_mm = [210.0, 297.0]\nlabel_mm = [70.0, 29.7]\nstep_mm = [70.0, 29.7]\nfirst_mm = [0.0, 0.0]\n"
+        "columns = 3\nrows = 10",
+        "page_mm = [100.3, 50.0]\nlabel_mm = [33.4, 20.0]\nstep_mm = [33.4, 20.0]\nfirst_mm = [0.1, 0.0]\n"
+        "columns = 3\nrows = 2",
+    ],
+)
+def test_labels_may_fill_their_sheet_to_the_edges(folder, text):
+    (folder / "sheet.toml").write_text(text)
+    midspan("sets", "labels", "1", "2", "--sheet", "sheet.toml", "--out", "l.pdf", folder=folder)
+    assert codes(folder / "l.pdf") == [["midspan shaft 1", "midspan shaft 2"]]
 
 
 @pytest.mark.parametrize(
@@ -180,3 +244,13 @@ def test_labels_of_nothing_and_of_too_full_a_sheet_are_refused(folder):
     assert "say which shafts" in complaint(midspan("sets", "labels", folder=folder))
     assert "a sheet has 48 labels" in complaint(midspan("sets", "labels", "1", "--skip", 48, folder=folder))
     assert "never measured" in complaint(midspan("sets", "labels", "77", folder=folder))
+
+
+def test_a_code_shows_the_shaft_of_that_number_and_none_that_is_named_like_it(folder):
+    with Store.open(folder / "results.db", create=False) as store:
+        result = {"spine_thou": 450.0, "u_spine_thou": 0.2}
+        run = RunReference("b.avro", 1, 900, "1", 1_790_000_000_000)
+        store.add(store.begin_batch("later", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
+        assert newest(store, "midspan shaft 1").run.shaft == 1
+        assert newest(store, "1").run.shaft == 1
+        assert newest(store, "blå-1").run.shaft == 1

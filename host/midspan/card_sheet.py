@@ -1,7 +1,7 @@
 """A set's card on paper: the same words as its page, as PDF.
 
-The fonts that every PDF reader has know Latin letters only, so the ones that come with matplotlib are put in: a name
-may have any letters.
+The fonts that every PDF reader has know few letters, so the ones that come with matplotlib are put in: a name may have
+Latin, Greek, Cyrillic and more; Chinese and Japanese signs they do not have.
 """
 
 from __future__ import annotations

@@ -6,22 +6,24 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 
 from midspan.card_sheet import write_card
-from midspan.errors import ReadingsError
+from midspan.errors import OutputError, ReadingsError
 from midspan.label_form import label_of, load_sheet
 from midspan.label_sheet import write_labels
 from midspan.pages import filled, write_page
 from midspan.set_card import card_of
 from midspan.set_keep import Sets
 from midspan.sets_view import results_of
-from midspan.stock import shafts_of
+from midspan.stock import shafts_of, spoken_against
 from midspan.store import Store
+
+ENDINGS = (".html", ".pdf")
 
 
 def card(store_file: Path, name: str, out: Path | None, k: float) -> None:
     """Write the card of a set as a page and on paper."""
+    stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
     with Store.open(store_file, create=False) as store:
         made = card_of(store, Sets(store).named(name), k, _zone_here())
-    stem = out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name))
     page, paper = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
     write_page(page, filled("set_card.html", card=made))
     write_card(made, paper)
@@ -51,9 +53,18 @@ def labels(
         found = shafts_of(store, numbers)
         those = [found[number] for number in numbers]
         results = results_of(store, those)
+        of |= spoken_against(store, numbers)
     made = [label_of(one, result, k, of.get(one.shaft)) for one, result in zip(those, results, strict=True)]
     sheets = write_labels(made, sheet, out, skip)
     print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")
+
+
+def _stem(out: Path) -> Path:
+    """The name of both files without an ending; OutputError when it names none."""
+    stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
+    if stem.name in ("", ".."):
+        raise OutputError(f"--out {out}: that names no file; give a name without ending")
+    return stem
 
 
 def _zone_here() -> tzinfo | None:

@@ -21,7 +21,7 @@ from midspan.records import State
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.sorter import Bench
 from midspan.store import Store
-from midspan.wording import printable, read_code
+from midspan.wording import printable
 
 REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
@@ -31,7 +31,6 @@ def show(
     shaft: str, store_file: Path, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
 ) -> None:
     """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
-    shaft = read_code(shaft)
     with Store.open(store_file, create=False) as store:
         stored = newest(store, shaft)
         benches = store.calibrations() if trials is not None else {}

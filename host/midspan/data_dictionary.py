@@ -82,8 +82,8 @@ SETS = (
 TABLES: Mapping[str, tuple[Column, ...]] = {"results": RESULTS, "sets": SETS}
 HEADINGS = ("column", "kind", "unit", "meaning", "empty_when")
 NOTE = (
-    "In CSV a text that begins with = + - or @ has an apostrophe before it, or a spreadsheet would compute it; "
-    "JSON and Parquet have it as it is. Times are ISO 8601."
+    "In CSV a text that begins with = + - @ or an apostrophe has one apostrophe more before it, or a spreadsheet would "
+    "compute it; JSON and Parquet have it as it is. Times are ISO 8601."
 )
 
 

@@ -23,7 +23,9 @@ from midspan.tables import ResultRow, RunRow
 
 Row = dict[str, Any]
 AT_ONCE = 2000  # rows read, or written to Parquet, at a time
-HARMFUL = ("=", "+", "-", "@", "\t", "\r")
+# What spreadsheets compute, the wide signs of Chinese and Japanese text too; and the apostrophe itself, so that whoever
+# takes one off the front has the text as it was.
+HARMFUL = (*"=+-@", *"\uff1d\uff0b\uff0d\uff20", "\t", "\r", "\n", "'")
 
 
 def export(store: Store, table: str, path: Path, *, all_versions: bool = False) -> int:
@@ -35,16 +37,17 @@ def export(store: Store, table: str, path: Path, *, all_versions: bool = False) 
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
         raise OutputError(f"{path}: a table's name ends in {', '.join(WRITERS)}")
-    rows = _results(store, all_versions) if table == "results" else _sets(store)
-    counted = _Counted(rows)
-    with _told(path):
-        writer(path, TABLES[table], counted)
-        beside = path.with_name(f"{path.stem}-columns.csv")
-        with beside.open("w", encoding="utf-8", newline="") as file:
-            written = csv.DictWriter(file, HEADINGS)
-            written.writeheader()
-            written.writerows(described(TABLES[table]))
-            written.writerow({"column": "", "meaning": NOTE})
+    counted = _Counted(_results(store, all_versions) if table == "results" else _sets(store))
+    with _whole(path) as half:
+        writer(half, TABLES[table], counted)
+    with (
+        _whole(path.with_name(f"{path.stem}-columns.csv")) as half,
+        half.open("w", encoding="utf-8", newline="") as file,
+    ):
+        written = csv.DictWriter(file, HEADINGS)
+        written.writeheader()
+        written.writerows(described(TABLES[table]))
+        written.writerow({"column": "", "meaning": NOTE})
     return counted.number
 
 
@@ -61,11 +64,16 @@ class _Counted:
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _whole(path: Path) -> Iterator[Path]:
+    """A file to write that takes this name only once it is whole: a full disk must not spoil the table of before."""
+    half = path.with_name(f"{path.name}.half")
     try:
-        yield
+        yield half
+        half.replace(path)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+    finally:
+        half.unlink(missing_ok=True)
 
 
 # Rows

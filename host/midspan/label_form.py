@@ -26,8 +26,11 @@ from midspan.wording import angle, code_of, with_uncertainty
 
 Millimetres = Annotated[float, Field(gt=0, le=1000)]
 Pair = Annotated[tuple[Millimetres, Millimetres], ARRAY]
+Edge = Annotated[float, Field(ge=0, le=1000)]  # labels may begin at the very edge of their sheet
 Number = Annotated[int, Field(ge=1, le=100)]
 LEAST_MM = (30.0, 12.0)  # smaller has no room for a code that a telephone reads, and three lines beside it
+
+ROUNDING_MM = 1e-3  # sums of tenths of a millimetre are not exact
 
 
 class Sheet(Section):
@@ -37,7 +40,7 @@ class Sheet(Section):
     label_mm: Pair = (45.0, 21.0)
     columns: Number = 4
     rows: Number = 12
-    first_mm: Pair = (9.0, 16.0)
+    first_mm: Annotated[tuple[Edge, Edge], ARRAY] = (9.0, 16.0)
     step_mm: Pair = (49.0, 22.3)
     outline: bool = True
 
@@ -49,7 +52,7 @@ class Sheet(Section):
             if number > 1 and self.step_mm[i] < self.label_mm[i]:
                 raise ValueError(f"step_mm: labels {self.label_mm[i]:g} mm {what} overlap {self.step_mm[i]:g} mm apart")
             end = self.first_mm[i] + (number - 1) * self.step_mm[i] + self.label_mm[i]
-            if end > self.page_mm[i]:
+            if end > self.page_mm[i] + ROUNDING_MM:
                 raise ValueError(
                     f"the labels end at {end:g} mm, the paper is {self.page_mm[i]:g} mm {what}; ask for less"
                 )
@@ -79,8 +82,11 @@ class ShaftLabel:
     lines: tuple[str, ...]
 
 
-def label_of(one: StockShaft, result: dict[str, Any], k: float, set_name: str | None) -> ShaftLabel:
-    """The label of a shaft with its newest result; `k` is the coverage factor of what follows the ±."""
+def label_of(one: StockShaft, result: dict[str, Any], k: float, last: str | None) -> ShaftLabel:
+    """The label of a shaft with its newest result; `k` is the coverage factor of what follows the ±.
+
+    `last` stands in the last line: the set that it is in, or what speaks against it; without it its bin.
+    """
     around = "" if one.spread_thou is None else f"around {one.spread_thou:.2f}"
     stiff = result.get("stiff_side_deg")
     side = "" if stiff is None else f"stiff {angle(stiff)}"
@@ -88,6 +94,6 @@ def label_of(one: StockShaft, result: dict[str, Any], k: float, set_name: str | 
         one.name,
         f"{with_uncertainty(one.spine_thou, k * one.u_spine_thou, 2)} thou",
         ", ".join(part for part in (around, side) if part),
-        set_name or (one.bin or ""),
+        last or one.bin or "",
     )
     return ShaftLabel(code_of(one.shaft), tuple(line for line in lines if line))

@@ -18,7 +18,7 @@ from midspan.wording import printable
 QUIET_MODULES = 4  # of white around a code (ISO/IEC 18004, 5.3.8, from memory)
 PAD_MM = 1.0
 SIZES_PT = (8.5, 7.5, 6.5, 6.5)
-SMALLEST_PT = 4.0
+SMALLEST_PT = (6.5, 4.0, 4.0, 4.0)  # of the first line the number has to be read, not all of a long name
 
 
 def write_labels(labels: Sequence[ShaftLabel], sheet: Sheet, path: Path, skip: int = 0) -> int:
@@ -53,16 +53,16 @@ def _draw(canvas: Canvas, label: ShaftLabel, sheet: Sheet, left_mm: float, top_m
     text_mm = left_mm + side_mm
     room_mm = sheet.label_mm[0] - side_mm - PAD_MM
     line_mm = (sheet.label_mm[1] - 2 * PAD_MM) / len(SIZES_PT)
-    for number, (words, size) in enumerate(zip(label.lines, SIZES_PT, strict=False)):
+    for number, (words, size, least) in enumerate(zip(label.lines, SIZES_PT, SMALLEST_PT, strict=False)):
         font = PLAIN if number else BOLD
-        words, size = _fitted(printable(words), font, size, room_mm * mm)
+        words, size = _fitted(printable(words), font, size, least, room_mm * mm)
         canvas.setFont(font, size)
         canvas.drawString(text_mm * mm, (top_mm - PAD_MM - (number + 0.75) * line_mm) * mm, words)
 
 
-def _fitted(words: str, font: str, size: float, room: float) -> tuple[str, float]:
+def _fitted(words: str, font: str, size: float, least: float, room: float) -> tuple[str, float]:
     """Words no wider than the room: smaller while that can be read, then shortened."""
-    size = max(SMALLEST_PT, min(size, size * room / max(stringWidth(words, font, size), 1e-9)))
+    size = max(least, min(size, size * room / max(stringWidth(words, font, size), 1e-9)))
     while len(words) > 1 and stringWidth(words, font, size) > room:
         words = words[:-2] + "…"
     return words, size

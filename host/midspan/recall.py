@@ -9,15 +9,20 @@ from midspan.hand_shaft import HandResult, is_hand_result
 from midspan.shaft import ShaftResult
 from midspan.spine_budget import CAUSES
 from midspan.store import Store, StoredResult
+from midspan.wording import read_code
 
 HIGHEST_SHAFT = 2**31 - 1
 MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
 
 
 def newest(store: Store, shaft: str) -> StoredResult:
-    """The newest result of a shaft, by its label or its number; StoreError when there is none."""
-    by_number = shaft.isdecimal() and int(shaft) <= HIGHEST_SHAFT
-    stored = store.latest(shaft) or (store.latest(int(shaft)) if by_number else None)
+    """The newest result of a shaft, by its number, its label or what its label's code says; StoreError when none.
+
+    A number comes first: the code on a shaft must not show another one that was named like it.
+    """
+    name = read_code(shaft)
+    by_number = name.isdecimal() and int(name) <= HIGHEST_SHAFT
+    stored = (store.latest(int(name)) if by_number else None) or store.latest(name)
     if stored is None:
         raise StoreError(f"{store.path}: no shaft with number or label {shaft!r}; check the name")
     return stored

@@ -18,6 +18,7 @@ from midspan.errors import MatchingError
 from midspan.set_keep import KeptSet
 from midspan.set_review import Review
 from midspan.sets_view import present, results_of, reviewed
+from midspan.stock import spoken_against
 from midspan.store import Store
 from midspan.tables import StepRow
 from midspan.wording import angle, with_uncertainty
@@ -58,10 +59,17 @@ class Card:
 def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
     """The card of a kept set as its shafts were measured last; `k` is the coverage factor of what follows each ±.
 
-    Raises MatchingError when fewer than two shafts are in it.
+    Raises MatchingError when fewer than two shafts are in it, or something speaks against one by now.
     """
     if len(kept.present) < 2:
         raise MatchingError(f"set {kept.name}: fewer than two of its shafts are in it; there is no card to make")
+    against = spoken_against(store, kept.present)
+    if against:
+        shaft, reason = next(iter(against.items()))
+        raise MatchingError(
+            f"set {kept.name}: shaft {shaft} is in it, but by now: {reason}; a card is for sound sets: measure the "
+            "shaft again, or replace it with midspan sets refill"
+        )
     shafts = present(store, kept)
     found = reviewed(store, shafts, k)
     whole = dict(zip((one.shaft for one in shafts), results_of(store, shafts), strict=True))
@@ -96,11 +104,16 @@ def _sentences(found: Review, k: float) -> list[str]:
         if found.is_told_apart
         else "The gauge's own noise alone would show as much between equal shafts: it tells none of them apart."
     )
+    shared = (
+        " It is larger for the mean than for differences between shafts, since what the gauge has wrong for all of "
+        "them alike makes no difference."
+        if found.u_mean_thou > found.u_range_thou
+        else ""
+    )
     return [
         f"From its stiffest to its softest shaft the set spans {spread} thou. {told}",
-        f"What follows a ± is the expanded uncertainty (k = {k:g}): with k = 2 the true value lies within it in about 95 "
-        "of 100 cases. It is larger for the mean than for differences between shafts, since what the gauge has wrong for "
-        "all of them alike makes no difference.",
+        f"What follows a ± is the expanded uncertainty (k = {k:g}): with k = 2 the true value lies within it in about "
+        f"95 of 100 cases.{shared}",
     ]
 
 

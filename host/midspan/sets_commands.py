@@ -13,7 +13,7 @@ from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.set_review import Review
 from midspan.sets_view import all_reviewed, listed, now_ms, present, print_set, reviewed
-from midspan.stock import read_stock
+from midspan.stock import read_stock, spoken_against
 from midspan.store import Store
 from midspan.wording import printable
 
@@ -85,11 +85,14 @@ def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_
         if len(one.present) < 2:
             raise MatchingError(f"set {name}: fewer than two of its shafts are in it; there is nothing to compare")
         found = reviewed(store, present(store, one), k)
+        against = spoken_against(store, one.present)
     if as_json:
-        print(json.dumps(sets_report.review_json(name, found, one.limits, distance_m)))
+        print(json.dumps(sets_report.review_json(name, found, one.limits, distance_m) | {"against": against}))
         return
     console().print(f"{printable(name)}: {sets_report.limits_words(one.limits)}")
     print_set(found, k, distance_m)
+    for shaft, reason in against.items():
+        console().print(f"shaft {shaft} should not be in it any more: {reason}")
 
 
 def take_apart(store_file: Path, name: str) -> None:

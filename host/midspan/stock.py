@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -120,6 +120,15 @@ def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockSh
         rows = session.execute(_newest(())).all()
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
     return {number: one for number, one in found.items() if one is not None}
+
+
+def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
+    """What speaks against shafts by now, by number: a shaft of a set may have been found cracked since it was taken."""
+    with store.transaction() as session:
+        why = replace(_reasons(session), taken=frozenset())
+        rows = [row for row in session.execute(_newest(())) if row.shaft in numbers]
+        found = {row.shaft: why.of(row) or (UNMEASURED if row.spine_thou is None else None) for row in rows}
+    return {number: reason for number, reason in found.items() if reason is not None}
 
 
 def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, Any]]:
