@@ -177,7 +177,8 @@ def test_a_foreign_site_gets_nothing_and_gives_no_orders(page_server):
     assert page_server.status("/stop", b"night=1;drop table nights", **own) == 400
     assert page_server.status("/stop", b"night=" + b"1" * 9000, **own) == 400
     assert page_server.status("/stop", order, **own) == 409  # it has ended already
-    assert page_server.status("/night/1'--") == 422
+    for address in ("/night/1'--", f"/shaft/{9**30}", f"/shaft/{9**30}/readings.csv", "/set/-1", f"/night/{2**31}"):
+        assert page_server.status(address) == 422, address
     assert handshake(page_server, "http://evil.example") == 403
     assert handshake(page_server, page_server.url) == 101
 

@@ -42,7 +42,12 @@ def clock(at_ms: int, zone: tzinfo) -> str:
 
 def end_of(record: NightRecord) -> Happening | None:
     """How the night ended; None when the journal does not tell."""
-    turning = [one for one in record.happenings if one.kind in TURNING]
+    return end_among(record.happenings)
+
+
+def end_among(happenings: Sequence[Happening]) -> Happening | None:
+    """The same from all that happened in a night."""
+    turning = [one for one in happenings if one.kind in TURNING]
     return turning[-1] if turning and turning[-1].kind in (HappeningKind.ENDED, HappeningKind.STOPPED) else None
 
 

@@ -5,27 +5,31 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from html import escape
+from typing import Annotated
 
 from nicegui import app, ui
+from pydantic import Field
 from starlette.responses import PlainTextResponse, Response
 
 from midspan.errors import MidspanError, StoreError
 from midspan.page_access import Access, Role
 from midspan.page_door import STATE, Door
-from midspan.page_follow import Follower, local_clock
+from midspan.page_follow import Clock, Follower
 from midspan.page_night import is_running
 from midspan.page_views import Views
 from midspan.pages import filled
+from midspan.recall import HIGHEST_SHAFT
 
 EVERY_S = 0.1
 HISTORY = 20  # messages kept for whoever was away a moment; each may be some tens of kB, for everybody who looks
+Number = Annotated[int, Field(ge=0, le=HIGHEST_SHAFT)]  # of a night, shaft or set; SQLite fails on far larger ones
 PLACES = (("/", "Now"), ("/nights", "Nights"), ("/sets", "Sets"))
 ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 22Q16 6 30 22" fill="none" stroke="#5a6f63" stroke-width="4"/></svg>'  # noqa: E501
 
 
 def serve(follower: Follower, access: Access, host: str) -> None:
     """Serve the page of a store until somebody ends it."""
-    views = Views(follower, local_clock(lambda: time.time_ns() // 1_000_000))
+    views = Views(follower, Clock(lambda: time.time_ns() // 1_000_000))
 
     def stop(night: int) -> None:
         if not is_running(views.night(night)):
@@ -45,11 +49,11 @@ def _add_views(views: Views) -> None:
     ui.page("/")(lambda: _live(views, None))
 
     @ui.page("/night/{number}")
-    def night(number: int) -> None:
+    def night(number: Number) -> None:
         _live(views, number)
 
     @ui.page("/night/{number}/shafts")
-    def shafts(number: int, from_: int = 0) -> None:
+    def shafts(number: Number, from_: int = 0) -> None:
         _still(lambda: views.shafts(number, from_))
 
     @ui.page("/nights")
@@ -57,7 +61,7 @@ def _add_views(views: Views) -> None:
         _still(views.nights, "/nights")
 
     @ui.page("/shaft/{number}")
-    def shaft(number: int) -> None:
+    def shaft(number: Number) -> None:
         _still(lambda: views.shaft(number))
 
     @ui.page("/find")
@@ -69,11 +73,11 @@ def _add_views(views: Views) -> None:
         _still(views.sets, "/sets")
 
     @ui.page("/set/{number}")
-    def one_set(number: int) -> None:
+    def one_set(number: Number) -> None:
         _still(lambda: views.set(number))
 
     @app.get("/shaft/{number}/readings.csv")
-    def readings(number: int) -> Response:
+    def readings(number: Number) -> Response:
         text = views.csv(number)
         if text is None:
             return PlainTextResponse("there are no raw readings of this shaft here\n", 404)
@@ -121,7 +125,6 @@ def _live(views: Views, number: int | None) -> None:
 
     def refresh() -> None:
         try:
-            views.follower.look()
             record = views.night(number)
             now, night = views.live(record)
             button = _stop_form(record.night.id) if role is Role.COMMAND and is_running(record) else ""

@@ -10,6 +10,7 @@ from pathlib import Path
 from sqlalchemy import URL, create_engine, event, func, select
 
 from midspan.calibration import Calibration
+from midspan.configuration import validated
 from midspan.journal import Journal
 from midspan.night_record import NightRecord, read_night, read_on
 from midspan.page_curve import Turned, turned_so_far
@@ -25,14 +26,19 @@ MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside 
 
 @dataclass(frozen=True)
 class Clock:
-    """Time of the day in milliseconds since 1970, and the zone to say it in."""
+    """Time of the day in milliseconds since 1970; `given` is the zone to say it in, None for the computer's own."""
 
     now_ms: Callable[[], int]
-    zone: tzinfo
+    given: tzinfo | None = None
+
+    @property
+    def zone(self) -> tzinfo:
+        """The zone as it is now: a page may be served from winter to summer."""
+        return self.given or datetime.fromtimestamp(self.now_ms() / 1000).astimezone().tzinfo or UTC
 
     def day(self, at_ms: int) -> str:
         """The day of a time, and its hour and minute."""
-        return datetime.fromtimestamp(at_ms / 1000, self.zone).strftime("%Y-%m-%d %H:%M")
+        return datetime.fromtimestamp(at_ms / 1000, self.given).strftime("%Y-%m-%d %H:%M")
 
 
 class Follower:
@@ -56,7 +62,7 @@ class Follower:
             self._mark, self.moment = mark, self.moment + 1
 
     def _newest(self) -> object:
-        tables = (StepRow.id, HappeningRow.id, NightRow.id, WishRow.id)
+        tables = (PassageRow.id, StepRow.id, HappeningRow.id, NightRow.id, WishRow.id)
         columns = [select(func.max(one)).scalar_subquery() for one in tables]
         with self.store.transaction() as session:
             row = session.execute(select(*columns, select(func.count(SuspectRow.check_id)).scalar_subquery())).one()
@@ -99,7 +105,7 @@ class Follower:
             content = kept.get(name) if name is not None else next(reversed(fits), None)
             if content is None:
                 return None
-            self._calibrations[key] = Calibration.model_validate(content)
+            self._calibrations[key] = validated(Calibration, content, self.path)
         return self._calibrations[key]
 
     def count(self, night: int) -> int:
@@ -115,7 +121,7 @@ class Follower:
 
     def ask_for_an_end(self, night: int, at_ms: int) -> None:
         """Ask the program that sorts to end after the shaft in hand: the only thing that is ever written here."""
-        with Store.open(self.path, create=False) as store, store.transaction() as session:
+        with Store.open(self.path, create=False, wait_s=WAIT_S) as store, store.transaction() as session:
             wish_for_an_end(session, night, at_ms)
 
     def close(self) -> None:
@@ -128,8 +134,3 @@ def read_only(path: Path) -> Store:
     engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": WAIT_S})
     event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA query_only = ON"))
     return Store(path, engine)
-
-
-def local_clock(now_ms: Callable[[], int]) -> Clock:
-    """The computer's own zone."""
-    return Clock(now_ms, datetime.now().astimezone().tzinfo or UTC)

@@ -19,10 +19,11 @@ from midspan.page_curve import curve, turned_in
 from midspan.page_follow import Clock, Follower
 from midspan.passage import Passage, Stage
 from midspan.raw_run import PHASES, RawRun
+from midspan.recall import HIGHEST_SHAFT
 from midspan.report import story, verdict_words
 from midspan.shaft import ShaftResult
 from midspan.store import StoredResult
-from midspan.wording import with_uncertainty
+from midspan.wording import read_code, with_uncertainty
 
 K = 2.0
 LEAST_THOU = 1.0
@@ -35,10 +36,13 @@ COLUMNS = ("phase", "time_us", "rotate_steps", "press_steps", "count", "status")
 
 
 def numbers_of(follower: Follower, which: str) -> list[int]:
-    """Numbers of the shafts that somebody means by a number or a label; the number itself when it is one."""
-    if which.isascii() and which.isdigit() and len(which) < 11:
-        return [int(which)]
-    return sorted({one.run.shaft for one in follower.store.history(which)})
+    """Numbers of the shafts that somebody means by a number, a label or what a label's code says; a number first."""
+    name = read_code(which)
+    number = int(name) if name.isascii() and name.isdigit() and int(name) <= HIGHEST_SHAFT else None
+    if number is not None and (follower.store.history(number) or Journal(follower.store).passage(number)):
+        return [number]
+    named = {one.run.shaft for one in follower.store.history(name)}
+    return sorted(named) or ([] if number is None else [number])
 
 
 def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:

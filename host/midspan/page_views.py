@@ -6,13 +6,14 @@ from typing import Any
 
 from midspan.journal import Journal
 from midspan.night_record import NightRecord
-from midspan.night_words import because, clock
+from midspan.night_words import because, clock, end_among
 from midspan.page_curve import Turned, curve, turned_in
 from midspan.page_follow import Clock, Follower
 from midspan.page_night import doing, is_running, night_values, shaft_rows
 from midspan.page_sets import set_values, sets_values
 from midspan.page_shaft import numbers_of, readings, readings_csv, shaft_values
 from midspan.pages import filled
+from midspan.passage import HappeningKind
 
 PAGE = 200  # shafts of a night in one list
 MINUTE_MS = 60_000
@@ -29,7 +30,8 @@ class Views:
     # The live view
 
     def night(self, number: int | None) -> NightRecord:
-        """The night that is shown, the newest when there is no number."""
+        """A night as it stands now, the newest when there is no number."""
+        self.follower.look()
         return self.follower.night(number)
 
     def live(self, record: NightRecord) -> tuple[str, str]:
@@ -56,7 +58,7 @@ class Views:
         follower, gauge = self.follower, record.night.gauge
         turned = self._newest_turned(record)
         what, quiet = doing(record, turned, self.now)
-        asked = follower.asked_ms(record.night.id) if is_running(record) else None
+        asked = self._asked_ms(record)
         calibration = follower.calibration_of(gauge, next(iter(reversed(record.calibrations)), None))
         drawn = "" if turned is None or calibration is None else curve(turned, calibration)
         return filled(
@@ -68,6 +70,12 @@ class Views:
             curve=drawn,
             curve_title="Around the shaft" if turned is None else f"Around shaft {turned.shaft}",
         )
+
+    def _asked_ms(self, record: NightRecord) -> int | None:
+        """When somebody asked for the end of a night that goes on: what was asked before it went on is done with."""
+        asked = self.follower.asked_ms(record.night.id) if is_running(record) else None
+        starts = [one.at_ms for one in record.happenings if one.kind is HappeningKind.RESUMED]
+        return None if asked is None or any(at_ms > asked for at_ms in starts) else asked
 
     def _newest_turned(self, record: NightRecord) -> Turned | None:
         """What the gauge left of the shaft in hand, or the newest shaft of the night from the archive."""
@@ -89,13 +97,8 @@ class Views:
         """All nights, the newest first."""
         rows = []
         for night in reversed(self.follower.nights()):
-            happenings = Journal(self.follower.store).happenings(night.id)
-            ends = [one for one in happenings if one.kind.value in ("ended", "stopped", "begun", "went on")]
-            end = ends[-1] if ends else None
-            over = end is not None and end.kind.value in ("ended", "stopped")
-            words = (
-                f"{end.kind.value}: {because(end.words)}" if over and end is not None else "it has not come to its end"
-            )
+            end = end_among(Journal(self.follower.store).happenings(night.id))
+            words = "it has not come to its end" if end is None else f"{end.kind.value}: {because(end.words)}"
             rows.append((night.id, self.now.day(night.begun_ms), night.gauge, self.follower.count(night.id), words))
         return filled("page_nights.html", nights=rows)
 
