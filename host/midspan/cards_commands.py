@@ -1,8 +1,6 @@
 """What the commands of cards and labels do, once their options are known."""
 
-import time
 from collections.abc import Sequence
-from datetime import datetime, tzinfo
 from pathlib import Path
 
 from midspan.card_sheet import write_card
@@ -23,7 +21,7 @@ def card(store_file: Path, name: str, out: Path | None, k: float) -> None:
     """Write the card of a set as a page and on paper."""
     stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
     with Store.open(store_file, create=False) as store:
-        made = card_of(store, Sets(store).named(name), k, _zone_here())
+        made = card_of(store, Sets(store).named(name), k, zone=None)
     page, paper = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
     write_page(page, filled("set_card.html", card=made))
     write_card(made, paper)
@@ -65,7 +63,3 @@ def _stem(out: Path) -> Path:
     if stem.name in ("", ".."):
         raise OutputError(f"--out {out}: that names no file; give a name without ending")
     return stem
-
-
-def _zone_here() -> tzinfo | None:
-    return datetime.fromtimestamp(time.time()).astimezone().tzinfo

@@ -33,7 +33,7 @@ def by_scale(
         if shaft is not None:
             _note(sets, pan, scale, shaft, clock)
             return
-        print("Lay one shaft at a time on the scale, then say which it is. Nothing ends.")
+        print("Lay one shaft at a time on the scale, then say which it is; an empty line ends.")
         while name := _answer(ask):
             try:
                 last = _note(sets, pan, scale, name, clock)

@@ -58,6 +58,7 @@ class Card:
 
 def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
     """The card of a kept set as its shafts were measured last; `k` is the coverage factor of what follows each ±.
+    Days are those of `zone`, None for the computer's own.
 
     Raises MatchingError when fewer than two shafts are in it, or something speaks against one by now.
     """
