@@ -8,6 +8,7 @@ from pathlib import Path
 
 from midspan.archive import Archive
 from midspan.calibration import load_calibration
+from midspan.errors import ArchiveError
 from midspan.journal import Journal
 from midspan.passage import Night, Passage, Stage
 from midspan.shaft import ShaftResult, evaluate
@@ -88,7 +89,11 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
     if len(set(prints)) != len(prints):
         found.wrong.append("the same readings are in the archive twice")
     for one in results.values():
-        run = opened.run_at(one.run.byte_offset)
+        try:
+            run = opened.run_at(one.run.byte_offset)
+        except ArchiveError as error:
+            found.check(False, f"result {one.id} has no readings: {error}")
+            continue
         (again,) = evaluate([run], calibration)
         value = again.spine_thou if isinstance(again, ShaftResult) else None
         stored = None if one.result is None else one.result["spine_thou"]
@@ -104,6 +109,8 @@ def _values(
         own = world.own(passage.shaft)
         stored = None if passage.result is None else results[passage.result].result
         if own is None or stored is None:
+            if passage.stage is Stage.IN_BIN and passage.standard is None and passage.place in night_files.BINS:
+                found.wrong.append(f"shaft {passage.shaft} lies in place {passage.place} without any value")
             continue
         truth = stock.truth(own)
         off, u = abs(stored["spine_thou"] - truth["spine_thou"]), stored["u_spine_thou"]
