@@ -161,6 +161,8 @@ def test_what_must_be_there_cannot_be_next_to_nothing(tmp_path, place, absurd):
         ("gauge.toml", ("span", "vertical_share"), "[1.0, 0.0]", "write the smaller share first"),
         ("gauge.toml", ("calibration", "made"), '"2026-03-01"', "calibration.made"),
         ("gauge.toml", ("calibration", "id"), "7", "calibration.id"),
+        ("bands.toml", ("bin", 0, "spine_thou"), "5.0", "bin, entry 1, spine_thou = 5.0: input should be an array"),
+        ("masses.toml", ("mass", 0), "7", "mass, entry 1 = 7: input should be a table of keys"),
         ("masses.toml", ("mass", 0, "u_mass_g"), "50.0", "written in milligrams?"),
         ("hand-bench.toml", ("weight", "u_mass_g"), "300", "written in milligrams?"),
         ("hand-bench.toml", ("indicator", "graduation"), "10", "is the unit right?"),

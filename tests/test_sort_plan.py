@@ -91,7 +91,7 @@ def test_the_journal_gets_the_plan_without_the_addresses_of_its_notices(tmp_path
         ("crack_hysteresis_pct = 1.5", "", "sort.crack_hysteresis_pct is missing"),
         ("holds = 40", "hold = 40", "did you mean holds"),
         ("temperature_c", "temperatur_c", "did you mean temperature_c"),
-        ("holds = 40", "holds = 0", "place.0.holds = 0"),
+        ("holds = 40", "holds = 0", "place, entry 1, holds = 0"),
     ],
 )
 def test_a_mistake_is_told(tmp_path, old, new, words):

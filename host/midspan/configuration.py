@@ -1,6 +1,7 @@
 """Reading configuration files: TOML in, a checked model out, one clear line when something is wrong."""
 
 import difflib
+import reprlib
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,17 @@ from midspan.errors import ConfigurationError
 
 Model = TypeVar("Model", bound=BaseModel)
 
+
+# What a value has to be, in the words of TOML and not in those of the language that reads it.
+KINDS = {
+    "tuple_type": "an array, as in [1, 2]",
+    "model_type": "a table of keys",
+    "dict_type": "a table of keys",
+    "string_type": "text in quotes",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "bool_type": "true or false",
+}
 
 # TOML has arrays where a model has tuples: this lets one in, while what it holds is still looked at strictly.
 ARRAY = Field(strict=False)
@@ -49,7 +61,7 @@ def validated(model: type[Model], data: dict[str, Any], path: Path) -> Model:
 
 
 def _sentence(problem: Any, model: type[BaseModel]) -> str:
-    place = ".".join(str(part) for part in problem["loc"])
+    place = _place(problem["loc"])
     if problem["type"] == "missing":
         return f"{place} is missing; add it"
     if problem["type"] == "extra_forbidden":
@@ -57,7 +69,21 @@ def _sentence(problem: Any, model: type[BaseModel]) -> str:
         return f"{place} is not a known key" + (f"; did you mean {near[0]}?" if near else "; remove it")
     if problem["type"] == "value_error":
         return str(problem["ctx"]["error"])
-    return f"{place} = {problem['input']!r}: {problem['msg'].lower()}; correct the value"
+    wrong = f"input should be {KINDS[problem['type']]}" if problem["type"] in KINDS else problem["msg"].lower()
+    return f"{place} = {reprlib.repr(problem['input'])}: {wrong}; correct the value"
+
+
+def _place(parts: tuple[str | int, ...]) -> str:
+    """Where it is, counted as people count: the first entry of an array is entry 1.
+
+    >>> _place(("place", 0, "holds")), _place(("sort", "loaded"))
+    ('place, entry 1, holds', 'sort.loaded')
+    """
+    words = ""
+    for before, part in zip((None, *parts), parts, strict=False):
+        between = "" if before is None else ", " if isinstance(before, int) else "."
+        words += f", entry {part + 1}" if isinstance(part, int) else f"{between}{part}"
+    return words
 
 
 def _known_keys(model: type[BaseModel]) -> Iterator[str]:
