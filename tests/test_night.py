@@ -24,7 +24,8 @@ def test_a_quiet_night(tmp_path):
     assert [one.standard for one in rig.passages()] == ["bar 7", None, None, None, None, "bar 7"]
     assert [one.kind for one in rig.happenings()] == [HappeningKind.FAULT, HappeningKind.ENDED]
     assert rig.happenings()[0].code == "CRACK_SUSPECTED"
-    assert rig.notices.told == [("finished", "the hopper is empty")]
+    lie = "1 in place 1 (500), 1 in place 2 (510), 1 in place 4 (rejected), 1 in place 6 (cracked)"
+    assert rig.notices.told == [("finished", f"the hopper is empty; 4 shafts: {lie}")]
 
 
 # Death at every instant

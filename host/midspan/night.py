@@ -91,7 +91,10 @@ class Night:
         finally:
             self._keeper.close()
         self._lookout.note(HappeningKind.ENDED if ending.is_over else HappeningKind.STOPPED, ending.words)
-        self._watcher.notices.tell(Kind.FINISHED if ending.is_over else Kind.STOPPED, ending.words)
+        if ending.is_over:
+            self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._keeper.tally.words()}")
+        else:
+            self._watcher.notices.tell(Kind.STOPPED, ending.words)
         return ending
 
     def _until_ended(self) -> Ending:

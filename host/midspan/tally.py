@@ -28,6 +28,8 @@ class Tally:
     >>> tally.end(Passage(1, 1, "HOPPER", None, 0, (Step(Stage.IN_BIN, 1, place=2, passed=2),)), None, alarmed=False)
     >>> dict(tally.places), tally.shafts, tally.trouble()
     ({2: 2}, 2, '')
+    >>> tally.words()
+    '2 shafts: 2 in place 2 (recheck)'
     """
 
     plan: SortPlan
@@ -59,6 +61,12 @@ class Tally:
     def empty(self, place: int) -> None:
         """A person emptied a place."""
         self.places[place] = 0
+
+    def words(self) -> str:
+        """How many shafts there were and where they lie, the fullest place first."""
+        number = f"{self.shafts} shaft{'' if self.shafts == 1 else 's'}"
+        lie = [f"{held} in {self.plan.place_called(place)}" for place, held in self.places.most_common() if held]
+        return f"{number}: {', '.join(lie)}" if lie else number
 
     def planned_end(self, hours: float) -> str:
         """Why the plan has the run end after so many hours, or nothing."""
