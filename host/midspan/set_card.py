@@ -17,6 +17,7 @@ from sqlalchemy import select
 from midspan.errors import MatchingError
 from midspan.set_keep import KeptSet
 from midspan.set_review import Review
+from midspan.sets_report import MOST_PLACES
 from midspan.sets_view import present, results_of, reviewed
 from midspan.stock import spoken_against
 from midspan.store import Store
@@ -99,7 +100,7 @@ def _row(found: Review, i: int, result: dict[str, Any], k: float) -> tuple[str, 
 
 
 def _sentences(found: Review, k: float) -> list[str]:
-    spread = with_uncertainty(found.range_thou, k * found.u_range_thou, 2)
+    spread = with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
     told = (
         "That is more than the gauge's own noise would show between equal shafts."
         if found.is_told_apart
