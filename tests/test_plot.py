@@ -251,7 +251,7 @@ def test_the_pictures_of_the_readme_are_drawn(folder):
         (("around", "nobody"), "no shaft with number or label 'nobody'"),
         (("around", "2"), "shaft 2 gave no result: NO_CONTACT"),
         (("budget", "2"), "shaft 2 gave no result"),
-        (("force", "10"), "are not there; say where with --archive"),
+        (("force", "10"), "are not there; lay it beside the database"),
         (("force", "1", "--archive", "results.db"), "results.db"),
         (("batch", "9"), "batch 9 holds no shaft"),
         (("set", "autumn"), "there is no set 'autumn'"),

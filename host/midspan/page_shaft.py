@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from midspan.archive import Archive
-from midspan.errors import ArchiveError
+from midspan.errors import MidspanError
 from midspan.harmonics import basis
 from midspan.journal import Journal
 from midspan.page_charts import Chart, with_room
@@ -19,7 +18,7 @@ from midspan.page_curve import curve, turned_in
 from midspan.page_follow import Clock, Follower
 from midspan.passage import Passage, Stage
 from midspan.raw_run import PHASES, RawRun
-from midspan.recall import HIGHEST_SHAFT
+from midspan.recall import HIGHEST_SHAFT, raw_run
 from midspan.report import story, verdict_words
 from midspan.shaft import ShaftResult
 from midspan.store import StoredResult
@@ -50,7 +49,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     history = follower.store.history(shaft)
     newest = history[-1] if history else None
     result = _result(newest)
-    run, trouble = (None, "") if newest is None else readings(newest, follower.path.parent)
+    run, trouble = (None, "") if newest is None else readings(newest, follower.path)
     made_by = {} if newest is None or newest.result is None else newest.result
     calibration = follower.calibration_of(str(made_by.get("gauge")), made_by.get("calibration"))
     return {
@@ -69,16 +68,12 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     }
 
 
-def readings(stored: StoredResult, folder: Path) -> tuple[RawRun | None, str]:
-    """The raw readings of a result, or why they are not there; the archive may have moved along with its database."""
-    path = Path(stored.run.archive)
+def readings(stored: StoredResult, store_file: Path) -> tuple[RawRun | None, str]:
+    """The raw readings of a result, or why they are not there."""
     try:
-        run = Archive.open(path if path.is_file() else folder / path.name).run_at(stored.run.byte_offset)
-    except ArchiveError as error:
+        return raw_run(stored.run, store_file), ""
+    except MidspanError as error:
         return None, str(error)
-    if run.shaft != stored.run.shaft:
-        return None, f"another shaft stands there in {Path(stored.run.archive).name}"
-    return run, ""
 
 
 def readings_csv(run: RawRun) -> str:

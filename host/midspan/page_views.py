@@ -87,7 +87,7 @@ class Views:
         if judged is None:
             return None
         if self._turned[0] != judged:
-            run, _ = readings(self.follower.store.history(judged)[-1], self.follower.path.parent)
+            run, _ = readings(self.follower.store.history(judged)[-1], self.follower.path)
             self._turned = judged, None if run is None else turned_in(run)
         return self._turned[1]
 
@@ -131,7 +131,7 @@ class Views:
     def csv(self, shaft: int) -> str | None:
         """The raw readings of a shaft's newest result, None when there are none."""
         history = self.follower.store.history(shaft)
-        run = readings(history[-1], self.follower.path.parent)[0] if history else None
+        run = readings(history[-1], self.follower.path)[0] if history else None
         return None if run is None else readings_csv(run)
 
     def sets(self) -> str:

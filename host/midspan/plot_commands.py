@@ -3,7 +3,6 @@
 import sys
 from pathlib import Path
 
-from midspan.archive import Archive
 from midspan.bands import load_bands
 from midspan.budget_picture import draw_budget
 from midspan.calibration import Calibration
@@ -16,11 +15,10 @@ from midspan.picture import check_ending, draw_around, paper
 from midspan.plot_batch import draw_batch
 from midspan.plot_force import branches, draw_force
 from midspan.plot_set import draw_set, height_in
-from midspan.raw_run import RawRun
-from midspan.recall import newest, whole
+from midspan.recall import newest, raw_run, whole
 from midspan.set_keep import Sets
 from midspan.sets_view import present, reviewed
-from midspan.store import RunReference, Store
+from midspan.store import Store
 from midspan.study_commands import of_labels
 from midspan.study_picture import draw_chart
 from midspan.wording import printable, with_uncertainty
@@ -87,28 +85,12 @@ def force(shaft: str, archive: Path | None, out: Path, store_file: Path) -> None
     if result.calibration not in calibrations:
         raise StoreError(f"{store_file}: calibration {result.calibration!r} is not kept there; recompute the shaft")
     calibration = validated(Calibration, calibrations[result.calibration], store_file)
-    run = _raw_run(stored.run, archive or _beside(Path(stored.run.archive), store_file))
+    run = raw_run(stored.run, store_file, archive)
     words = f"hysteresis {with_uncertainty(result.hysteresis_pct, 2 * result.u_hysteresis_pct)} % (k = 2)"
     found = branches(run, calibration, result.slip_pct)
     with paper(out, 8.0, 8.0) as figure:
         draw_force(figure, run, found, words)
     _say(out)
-
-
-def _beside(archive: Path, store_file: Path) -> Path:
-    """Where an archive is now: it may have moved along with its database."""
-    return archive if archive.is_file() else store_file.parent / archive.name
-
-
-def _raw_run(reference: RunReference, archive: Path) -> RawRun:
-    if not archive.is_file():
-        raise OutputError(f"{archive}: the readings of shaft {reference.shaft} are not there; say where with --archive")
-    run = Archive.open(archive).run_at(reference.byte_offset)
-    if (run.shaft, run.started_ms) != (reference.shaft, reference.started_ms):
-        raise OutputError(
-            f"{archive}: holds other readings than those of shaft {reference.shaft}; name its own archive"
-        )
-    return run
 
 
 def _open(store_file: Path, out: Path) -> Store:

@@ -1,14 +1,16 @@
-"""A stored result as it was evaluated, found by the shaft's number or label."""
+"""A stored result as it was evaluated, found by the shaft's number or label, and its raw readings."""
 
 from math import nan
 from pathlib import Path
 from typing import Any
 
-from midspan.errors import StoreError
+from midspan.archive import Archive
+from midspan.errors import OutputError, StoreError
 from midspan.hand_shaft import HandResult, is_hand_result
+from midspan.raw_run import RawRun
 from midspan.shaft import ShaftResult
 from midspan.spine_budget import CAUSES
-from midspan.store import Store, StoredResult
+from midspan.store import RunReference, Store, StoredResult
 from midspan.wording import read_code
 
 HIGHEST_SHAFT = 2**31 - 1
@@ -43,6 +45,21 @@ def whole(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
     except StoreError as error:
         again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
         raise StoreError(f"{store_file}: {error} with: {again}") from error
+
+
+def raw_run(reference: RunReference, store_file: Path, archive: Path | None = None) -> RawRun:
+    """The raw readings of a run, from this archive or its own, which may have moved along with its database.
+
+    Raises OutputError when they are not there, ArchiveError when what is there is spoilt.
+    """
+    own = Path(reference.archive)
+    path = archive or (own if own.is_file() else store_file.parent / own.name)
+    if not path.is_file():
+        raise OutputError(f"{path}: the readings of shaft {reference.shaft} are not there; lay it beside the database")
+    run = Archive.open(path).run_at(reference.byte_offset)
+    if (run.shaft, run.started_ms) != (reference.shaft, reference.started_ms):
+        raise OutputError(f"{path}: holds other readings than those of shaft {reference.shaft}; bring its own archive")
+    return run
 
 
 def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:
