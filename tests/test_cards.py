@@ -7,6 +7,7 @@ import pytest
 import zxingcpp
 from commands_rig import complaint, midspan
 from midspan.decision import Decision, Outcome
+from midspan.hand_shaft import HAND_GAUGE
 from midspan.label_form import Sheet, load_sheet
 from midspan.recall import newest
 from midspan.set_keep import Sets
@@ -60,13 +61,14 @@ def test_a_card_says_what_a_customer_has_to_know(folder):
     (paper,) = pages(folder / "card-spring-1.pdf")
     paper = " ".join(paper.split())
     for words in (
-        "spring 1", "3 shafts, mean spine 500.63 ± 0.23 thou", "500.00", "501.30", "2.50", "34 / 214", "0.051",
+        "spring 1", "3 shafts, mean spine 500.63 ± 0.23 thou", "500.00", "501.30", "2.50", "0.051",
         "bench-2026", "28 in", "880 g", "2026-05-28", "temperature not noted", "Never shoot a shaft that is cracked",
         "the set spans 1.30 ± 0.57 thou",
     ):  # fmt: skip
         assert words in page, words
         assert words in paper, words
     assert "weight, gr" not in page, "no shaft of it was weighed"
+    assert "stiff side" not in page, "the gauge's angle is worth nothing once a shaft is lifted off"
 
 
 def test_a_weight_that_is_known_stands_on_the_card(folder):
@@ -181,11 +183,26 @@ def test_what_a_reader_types_finds_the_shaft(folder):
     )
 
 
-def test_a_label_shows_spine_with_its_uncertainty_and_the_stiff_side(folder):
+def test_a_label_shows_spine_with_its_uncertainty(folder):
     midspan("sets", "labels", "1", "2", "--out", "l.pdf", folder=folder)
     (text,) = pages(folder / "l.pdf")
-    for words in ("1 blå-1", "500.00 ± 0.40 thou", "around 2.50, stiff 34 / 214", "spring 1"):
+    for words in ("1 blå-1", "500.00 ± 0.40 thou", "around 2.50", "spring 1"):
         assert words in text
+
+
+def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
+    with Store.open(folder / "results.db", create=False) as store:
+        result = {
+            "spine_thou": 500.0, "u_spine_thou": 0.2, "spread_thou": 2.5, "gauge": HAND_GAUGE, "stiff_side_deg": 34.0
+        }  # fmt: skip
+        run = RunReference("hand.jsonl", 1, 1, "blå-1", 1_790_000_000_000)
+        store.add(store.begin_batch("hand", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
+    midspan("sets", "card", "spring 1", folder=folder)
+    page = (folder / "card-spring-1.html").read_text(encoding="utf-8")
+    assert "34 / 214" in page
+    assert "Angles run from the mark on the shaft." in page
+    midspan("sets", "labels", "1", "--out", "l.pdf", folder=folder)
+    assert "around 2.50, stiff 34 / 214" in pages(folder / "l.pdf")[0]
 
 
 def test_labels_on_other_paper(folder):

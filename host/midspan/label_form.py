@@ -21,6 +21,7 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from midspan.configuration import ARRAY, Section, read_toml, validated
+from midspan.set_card import lasting_side_deg
 from midspan.stock import StockShaft
 from midspan.wording import angle, code_of, with_uncertainty
 
@@ -88,7 +89,7 @@ def label_of(one: StockShaft, result: dict[str, Any], k: float, last: str | None
     `last` stands in the last line: the set that it is in, or what speaks against it; without it its bin.
     """
     around = "" if one.spread_thou is None else f"around {one.spread_thou:.2f}"
-    stiff = result.get("stiff_side_deg")
+    stiff = lasting_side_deg(result)
     side = "" if stiff is None else f"stiff {angle(stiff)}"
     lines = (
         one.name,

@@ -6,7 +6,7 @@ A customer reads it who never saw the gauge: plain sentences, one sentence for t
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from importlib.metadata import version
@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import select
 
 from midspan.errors import MatchingError
+from midspan.hand_shaft import is_hand_result
 from midspan.set_keep import KeptSet
 from midspan.set_review import Review
 from midspan.sets_report import MOST_PLACES
@@ -89,13 +90,25 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
     )
 
 
+def lasting_side_deg(result: Mapping[str, Any]) -> float | None:
+    """The stiff side, where it can be found again: the hand bench counts from a mark on the shaft.
+
+    The gauge counts from where the shaft happened to lie, so its angle is worth nothing once the shaft is lifted off.
+
+    >>> lasting_side_deg({"gauge": "bench", "stiff_side_deg": 34.0}) is None
+    True
+    """
+    side: float | None = result.get("stiff_side_deg") if is_hand_result(dict(result)) else None
+    return side
+
+
 def _row(found: Review, i: int, result: dict[str, Any], k: float) -> tuple[str, ...]:
     one = found.shafts[i]
     away = f"{found.from_mean_thou[i]:+.2f}" if found.apart(i, k) else "not told apart"
     runout = UNKNOWN if result.get("runout_mm") is None else f"{result['runout_mm']:.3f}"
     return (
         one.name, f"{one.spine_thou:.2f}", away, UNKNOWN if one.spread_thou is None else f"{one.spread_thou:.2f}",
-        angle(result.get("stiff_side_deg")), runout, UNKNOWN if one.weight_gr is None else f"{one.weight_gr:.1f}",
+        angle(lasting_side_deg(result)), runout, UNKNOWN if one.weight_gr is None else f"{one.weight_gr:.1f}",
     )  # fmt: skip
 
 
@@ -127,7 +140,11 @@ def _conditions(store: Store, found: Review, whole: Sequence[dict[str, Any]], zo
         f"Measured {_days(started, zone)}{_temperature(store, [one.result for one in found.shafts])}.",
         f"Calibration: {', '.join(sorted({str(one.get('calibration', 'not told')) for one in whole}))}; "
         f"gauge: {', '.join(sorted({str(one.get('gauge', 'not told')) for one in whole}))}.",
-        "Angles run from the mark on the shaft, or from where its measurement began if it has none.",
+        *(
+            ["Angles run from the mark on the shaft."]
+            if any(lasting_side_deg(one) is not None for one in whole)
+            else []
+        ),
     ]
 
 
