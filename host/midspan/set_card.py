@@ -134,6 +134,7 @@ def _sentences(found: Review, k: float) -> list[str]:
 
 def _conditions(store: Store, found: Review, whole: Sequence[dict[str, Any]], zone: tzinfo | None) -> list[str]:
     started = [one["started_ms"] for one in whole if one.get("started_ms") is not None]
+    marked = any(lasting_side_deg(one) is not None for one in whole)
     return [
         "Spine is the deflection at midspan under 880 g on supports 28 in (711.2 mm) apart, the mean over the whole "
         "turn, in thousandths of an inch (thou, 0.0254 mm).",
