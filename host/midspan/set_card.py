@@ -141,11 +141,7 @@ def _conditions(store: Store, found: Review, whole: Sequence[dict[str, Any]], zo
         f"Measured {_days(started, zone)}{_temperature(store, [one.result for one in found.shafts])}.",
         f"Calibration: {', '.join(sorted({str(one.get('calibration', 'not told')) for one in whole}))}; "
         f"gauge: {', '.join(sorted({str(one.get('gauge', 'not told')) for one in whole}))}.",
-        *(
-            ["Angles run from the mark on the shaft."]
-            if any(lasting_side_deg(one) is not None for one in whole)
-            else []
-        ),
+        *(["Angles run from the mark on the shaft."] if marked else []),
     ]
 
 
