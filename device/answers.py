@@ -20,7 +20,6 @@ from records import (
 
 FIRMWARE = "0.1.0"
 SILENCE_MS = 3000
-RESEND_MAX = 64
 KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
 
 
@@ -172,7 +171,7 @@ class Answers:
     def _resend(self, shaft: int, blocks: list) -> None:
         if self._held.shaft is None or self._held.shaft != shaft:
             raise RefusalError(UNKNOWN_SHAFT, "shaft")
-        if len(blocks) > RESEND_MAX or not all(0 <= block < self._held.blocks for block in blocks):
+        if not all(0 <= block < self._held.blocks for block in blocks):
             raise RefusalError(OUT_OF_RANGE, "blocks")
         for block in blocks:
             self._held.want(block)

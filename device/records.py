@@ -25,6 +25,7 @@ SOURCES = ("HOPPER", "SLOT", "SEATED")
 ENUMS = {"State": STATES, "Phase": PHASES, "FaultCode": FAULT_CODES, "Order": ORDERS, "Refusal": REFUSALS,
          "Source": SOURCES}  # fmt: skip
 FIXED = {"Fingerprint": 8}
+ITEMS_MAX = 64  # of an array in a request: a frame of nonsense holds a thousand, too large a piece for a used heap
 PARTS = {
     "Unusual": (("reading", "int"), ("status", "int")),
     "LastRelease": (("shaft", "long"), ("place", "int"), ("done", "boolean"), ("passed", "int")),
@@ -187,6 +188,8 @@ class Unpacker:
             if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
                 count = -count
                 self.number()
+            if len(items) + count > ITEMS_MAX:
+                raise RecordError("array too long")
             for _ in range(count):
                 items.append(self._take(kind))
             count = self.number()

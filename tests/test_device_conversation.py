@@ -187,7 +187,7 @@ def test_blocks_are_sent_again_as_they_were() -> None:
         ({"shaft": 2, "blocks": []}, ("UNKNOWN_SHAFT", "shaft")),
         ({"shaft": 1, "blocks": [99]}, ("OUT_OF_RANGE", "blocks")),
         ({"shaft": 1, "blocks": [-1]}, ("OUT_OF_RANGE", "blocks")),
-        ({"shaft": 1, "blocks": 65 * [0]}, ("OUT_OF_RANGE", "blocks")),
+        ({"shaft": 1, "blocks": 65 * [0]}, ("WRONG_PROTOCOL", "")),
     ],
 )
 def test_resend_of_what_is_not_held_is_refused(wanted: dict[str, Any], refusal: tuple[str, str]) -> None:

@@ -168,6 +168,8 @@ def rows_of(block: dict[str, Any]) -> list[tuple[Any, ...]]:
         (b"\x12", "record too short"),  # Acknowledge without its shaft
         (b"\x12" + 10 * b"\xff" + b"\x01", "varint too long"),
         (b"\x14\x02\x80\x01", "record too short"),  # Resend that ends within its array
+        (b"\x14\x02" + b"\x82\x01" + bytes(66), "array too long"),  # Resend of 65 blocks
+        (b"\x14\x02" + b"\x80\x01" + bytes(64) + b"\x01\x02" + bytes(2), "array too long"),  # of 64, then of 1 more
     ],
 )
 def test_nonsense_is_named(data: bytes, reason: str) -> None:

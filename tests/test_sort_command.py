@@ -84,7 +84,10 @@ def test_a_night_from_beginning_to_end(folder):
     assert f"Next: midspan report 1 --store {folder}/results.db" in done.stdout
     assert done.stderr.count("into place") == HOPPER + 2  # the check standard's two
     check_ledger(folder)
-    assert (folder / "night.log").read_text().endswith("night 1 on gauge rehearsal, finished: the hopper is empty\n")
+    notice = (folder / "night.log").read_text().splitlines()[-1]
+    assert " night 1 on gauge rehearsal, finished: the hopper is empty; 6 shafts: " in notice
+    told = {f"place {place}": int(number) for number, place in re.findall(r"(\d+) in place (\d+) ", notice)}
+    assert told == Counter(place for shaft, place in where(folder).items() if shaft != BAR)
     cracked = next(shaft for shaft, place in where(folder).items() if place == "place 5")
     assert cracked == 1  # the club's cracked one lies first in the hopper
     again = midspan("sort", folder / "night.toml")  # someone filled the hopper
