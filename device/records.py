@@ -182,7 +182,7 @@ class Unpacker:
         return self._take(kind) if branch else None
 
     def _array(self, kind) -> list:
-        items = []
+        items: list = []
         count = self.number()
         while count:
             if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
