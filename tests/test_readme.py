@@ -1,4 +1,4 @@
-"""What the README says of calibrating, done as it says: the commands in order, the tables by their headings."""
+"""What the README says of calibrating, nights and sets, done as it says: commands in order, tables by heading."""
 
 import json
 import re
@@ -10,6 +10,7 @@ import pytest
 from commands_rig import midspan
 from midspan.calibration_table import LAYOUTS
 from midspan.masses import load_masses
+from sort_rig import check_ledger
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 SECTION = README.partition("### From nothing to a number you can defend")[2].partition("\n### ")[0]
@@ -75,14 +76,32 @@ def commands(heading):
     return [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", section, re.MULTILINE)]
 
 
-def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(tmp_path):
-    assert midspan("demo", "--folder", tmp_path, folder=tmp_path).returncode == 0
-    assert midspan("sort", "night.toml", folder=tmp_path).returncode == 0
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory):
+    """A folder after the demonstration and its night; what the night printed."""
+    folder = tmp_path_factory.mktemp("evening")
+    assert midspan("demo", "--folder", folder, folder=folder).returncode == 0
+    return folder, midspan("sort", "night.toml", folder=folder, columns=100)
+
+
+def test_the_night_is_as_it_is_shown(evening):
+    folder, done = evening
+    section = README.partition("### Alone through the night")[2].partition("\n### ")[0]
+    shown = [line[4:] for line in section.splitlines() if line.startswith("    ") and "midspan" not in line]
+    assert len(shown) == 13
+    assert done.returncode == 0, done.stderr
+    printed = [line.rstrip() for line in (done.stderr + done.stdout).splitlines()]
+    assert [line for line in shown if line not in printed] == []
+    check_ledger(folder, 35)
+
+
+def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(evening):
+    folder, _ = evening
     _, make, card, labels = commands("Matched sets")
-    made = midspan(*make, folder=tmp_path)
+    made = midspan(*make, folder=folder)
     assert "4 sets of 6 shafts" in made.stdout, made.stderr
-    assert midspan(*card, folder=tmp_path).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
-    assert "6 labels on 1 sheet" in midspan(*labels, folder=tmp_path).stdout
-    refilled = midspan("sets", "refill", "spring 1", "--lost", "70", "--keep", folder=tmp_path)
+    assert midspan(*card, folder=folder).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
+    assert "6 labels on 1 sheet" in midspan(*labels, folder=folder).stdout
+    refilled = midspan("sets", "refill", "spring 1", "--lost", "70", "--keep", folder=folder)
     assert refilled.returncode == 0, refilled.stderr
-    assert midspan("export", "sets", "--out", "sets.csv", folder=tmp_path).stdout.startswith("sets.csv: 25 rows")
+    assert midspan("export", "sets", "--out", "sets.csv", folder=folder).stdout.startswith("sets.csv: 25 rows")

@@ -6,20 +6,18 @@ import re
 import signal
 import subprocess
 import sys
-from collections import Counter
 from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan, settings
 from midspan import night_scenario
 from midspan.journal import Journal
-from midspan.passage import HappeningKind, Stage
+from midspan.passage import HappeningKind
 from midspan.store import Store
+from sort_rig import check_ledger, passages, places_of_stock, where
 
 # The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
-WHOLE_STORY = night_scenario.MISHAPS
-STOCK, HOPPER, BAR = 7, 6, night_scenario.BAR["number"]
+STOCK, HOPPER = 7, 6
 RUN = """
 import sys
 from midspan import night_scenario
@@ -47,66 +45,21 @@ def change(folder, old, new):
     (folder / "night.toml").write_text(text.replace(old, new), encoding="utf-8")
 
 
-def where(folder):
-    """Where each physical shaft is, by the world's file."""
-    at = {}
-    for line in (folder / "rehearsal" / "world.txt").read_text(encoding="utf-8").splitlines():
-        _, shaft, what = line.split(" ", 2)
-        if shaft != "-" and not what.startswith("measured"):
-            at[int(shaft)] = what
-    return at
-
-
-def passages(folder):
-    with Store.open(folder / "results.db") as store:
-        journal = Journal(store)
-        return [one for night in journal.nights() for one in journal.passages(night.id)]
-
-
-def check_ledger(folder, number=HOPPER):
-    """Every shaft of the hopper lies in a place, and the journal counts as many there as the world does."""
-    at, ended = where(folder), passages(folder)
-    assert not [one for one in ended if one.is_open]
-    truly = Counter(place for shaft, place in at.items() if shaft != BAR)
-    assert sum(truly.values()) == number
-    counted = Counter()
-    for one in ended:
-        if one.standard is None and one.stage is not Stage.NO_SHAFT:
-            counted[f"place {one.place}"] += max(1, one.passed)
-    assert counted == truly
-    assert at[BAR] == "slot"
-
-
 def test_a_night_from_beginning_to_end(folder):
     done = midspan("sort", folder / "night.toml")
     assert done.returncode == 0, done.stderr
     assert "Night 1: 6 shafts. Over: the hopper is empty." in done.stdout
     assert f"Next: midspan report 1 --store {folder}/results.db" in done.stdout
     assert done.stderr.count("into place") == HOPPER + 2  # the check standard's two
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
     notice = (folder / "night.log").read_text().splitlines()[-1]
     assert " night 1 on gauge rehearsal, finished: the hopper is empty; 6 shafts: " in notice
     told = {f"place {place}": int(number) for number, place in re.findall(r"(\d+) in place (\d+) ", notice)}
-    assert told == Counter(place for shaft, place in where(folder).items() if shaft != BAR)
+    assert told == places_of_stock(folder)
     cracked = next(shaft for shaft, place in where(folder).items() if place == "place 5")
     assert cracked == 1  # the club's cracked one lies first in the hopper
     again = midspan("sort", folder / "night.toml")  # someone filled the hopper
     assert "Night 2: 6 shafts. Over" in again.stdout
-
-
-def test_the_night_of_the_readme_is_as_it_is_shown(folder, monkeypatch):
-    monkeypatch.setattr(night_scenario, "STOCK", 36)
-    monkeypatch.setattr(night_scenario, "MISHAPS", WHOLE_STORY)
-    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
-    shown = readme.partition("### Alone through the night")[2].partition("\n### ")[0]
-    done = midspan("sort", folder / "night.toml", columns=100)
-    printed = [line.rstrip() for line in (done.stderr + done.stdout).splitlines()]
-    lines = [line[4:] for line in shown.splitlines() if line.startswith("    ") and "midspan" not in line]
-    assert len(lines) == 13
-    for line in lines:  # the reader's demonstration has used 36 numbers before
-        here = re.sub(r"^shaft (\d+)", lambda found: f"shaft {int(found[1]) - 36}", line)
-        assert here in printed, here
-    check_ledger(folder, 35)
 
 
 def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder):
@@ -126,14 +79,15 @@ def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder)
     told = complaint(midspan("sort", folder / "night.toml"))
     assert told.startswith("midspan: night 1 was not finished: go on with --resume, or begin another with --anew")
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 0
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 1
 
 
 @pytest.mark.parametrize(
     ("guards", "missing"), [(0, "no lid and no emergency-stop"), (1, "no emergency-stop"), (2, "no lid")]
 )
-def test_nobody_leaves_a_gauge_alone_that_does_not_know_lid_and_stop(folder, guards, missing):
+def test_nobody_leaves_a_gauge_alone_that_does_not_know_lid_and_stop(folder, monkeypatch, guards, missing):
+    monkeypatch.setattr(night_scenario, "STOCK", 1)
     night_scenario.MISHAPS["guards"] = guards
     assert complaint(midspan("sort", folder / "night.toml")) == (
         f"midspan: gauge rehearsal has {missing} input configured, so nobody may leave it alone: configure it on the "
@@ -211,7 +165,7 @@ def test_an_opened_lid_stops_the_night_at_once_and_only_a_person_starts_it_again
     with folder.joinpath("rehearsal", "world.txt").open("a") as world:
         world.write("56000 - lid ends\n")
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 0  # the simulated one began anew meanwhile
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, monkeypatch):
@@ -223,7 +177,7 @@ def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, 
     assert asked
     assert all("LID_OPEN" in words or "the lid is open: shut it" in words for words in asked)
     assert all(words.endswith("Enter when done, or type stop: ") and ".." not in words for words in asked)
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 @pytest.mark.parametrize("answer", ["stop", EOFError])
@@ -265,7 +219,7 @@ def test_killed_and_gone_on_with(folder):
     host = started(folder, "--resume")
     assert "Over: the hopper is empty" in host.communicate()[0]
     assert host.returncode == 0
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
     with Store.open(folder / "results.db") as store:
         kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not HappeningKind.FAULT]
         went_on = [one.words for one in Journal(store).happenings(1) if one.kind is HappeningKind.RESUMED]
@@ -291,7 +245,7 @@ def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
     host.communicate()
     with Store.open(folder / "results.db") as store:
         assert "the night goes on" in [one.words for one in Journal(store).happenings(1)]
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 def test_ctrl_c_twice_stops_at_once(folder):
@@ -305,7 +259,7 @@ def test_ctrl_c_twice_stops_at_once(folder):
     assert "Stopped: you " in out  # at once, or it was finished just then
     host = started(folder, "--resume")
     assert "Over: the hopper is empty" in host.communicate()[0]
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 @contextmanager
@@ -361,7 +315,7 @@ def test_a_night_goes_on_when_its_terminal_is_closed(folder):
         host.wait()
     with Store.open(folder / "results.db") as store:
         assert Journal(store).happenings(1)[-1].words == "the hopper is empty"
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 def test_a_night_goes_on_when_nobody_reads_what_it_says(folder):
@@ -371,7 +325,7 @@ def test_a_night_goes_on_when_nobody_reads_what_it_says(folder):
     with host.stdout as out:
         assert "Over: the hopper is empty." in out.read()
     host.wait()
-    check_ledger(folder)
+    check_ledger(folder, HOPPER)
 
 
 def test_two_gauges_sort_into_one_store_at_the_same_time(folder):
