@@ -18,7 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan import columns, container
-from midspan.archive import Archive, read, read_plain
+from midspan.archive import Archive, read
 from midspan.archive_writer import ArchiveWriter
 from midspan.errors import ArchiveError
 from midspan.raw_run import PHASES, Phase, RawRun
@@ -189,13 +189,19 @@ def test_runs_differ_by_a_single_value() -> None:
 # --- whole files
 
 
+def read_plain(path: Path) -> list[RawRun]:
+    """The same runs by fastavro's own reader, one number at a time."""
+    with path.open("rb") as file:
+        return [columns.from_record(record) for record in fastavro.reader(file)]
+
+
 @QUICK
 @given(st.lists(runs(), max_size=4))
 def test_what_was_stored_comes_back_from_both_readers(tmp_path: Path, kept: list[RawRun]) -> None:
     path = tmp_path / "batch.avro"
     path.unlink(missing_ok=True)
     stored(path, *kept)
-    assert list(read(path)) == list(read_plain(path)) == kept
+    assert list(read(path)) == read_plain(path) == kept
 
 
 def test_each_append_adds_one_block_and_changes_nothing_before(path: Path) -> None:
@@ -440,8 +446,6 @@ def test_records_of_another_kind_are_refused(path: Path) -> None:
     write_avro(path, NUMBER, [{"n": 1}])
     with pytest.raises(ArchiveError, match="holds records 'Number'"):
         Archive.open(path)
-    with pytest.raises(ArchiveError, match="fastavro cannot read it"):
-        list(read_plain(path))
 
 
 def test_a_packed_file_is_refused(path: Path) -> None:

@@ -19,7 +19,7 @@ DEVICE = ROOT / "device"
 
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
-    errors units coverage_factor budget monte_carlo wording configuration polynomial
+    errors files time_of_day units coverage_factor budget monte_carlo wording configuration polynomial
     schemas symbols readings records frames packing faults
     raw_run blocks stages line meaning outcomes failures session turning_now
     container columns archive archive_writer

@@ -13,12 +13,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import fastavro
 from fastavro.read import SchemaResolutionError
 
 from midspan import columns, container
-from midspan.container import DECODE_ERRORS, Block, Gap, Header
+from midspan.container import Block, Gap, Header
 from midspan.errors import ArchiveError
+from midspan.files import reading
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
 
@@ -56,11 +56,8 @@ class Archive:
         Raises ArchiveError when the file cannot be read, is no Avro file, or holds other records or a version
         of the schema that cannot be resolved (the message then names both fingerprints).
         """
-        try:
-            with path.open("rb") as file:
-                header = container.read_header(file, str(path))
-        except OSError as error:
-            raise ArchiveError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        with reading(path, ArchiveError), path.open("rb") as file:
+            header = container.read_header(file, str(path))
         archive = cls(path, header, header.fingerprint == container.fingerprint(raw_run_schema()))
         archive._check_schema()
         return archive
@@ -162,16 +159,3 @@ def read(path: Path) -> Iterator[RawRun]:
     archive = Archive.open(path)
     yield from archive.runs()
     archive.check()
-
-
-def read_plain(path: Path) -> Iterator[RawRun]:
-    """The same runs by way of fastavro's own reader, one number at a time: a reference to check `read` against.
-
-    Raises ArchiveError at the first damage that fastavro meets; it knows nothing of the CRC-32.
-    """
-    try:
-        with path.open("rb") as file:
-            for record in fastavro.reader(file):
-                yield columns.from_record(record)  # type: ignore[arg-type]
-    except (OSError, *DECODE_ERRORS) as error:
-        raise ArchiveError(f"{path}: fastavro cannot read it ({error!r})") from error

@@ -13,6 +13,7 @@ from types import TracebackType
 from midspan import columns, container
 from midspan.container import MARKER_BYTES, Gap
 from midspan.errors import ArchiveError
+from midspan.files import writing
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
 
@@ -49,10 +50,8 @@ class ArchiveWriter:
     def __init__(self, path: Path, marker: bytes | None = None) -> None:
         self.path = path
         self.moved: MovedTail | None = None
-        try:
+        with writing(path, "check the folder", ArchiveError):
             self._file = FileIO(path, "a+")
-        except OSError as error:
-            raise ArchiveError(f"{path}: cannot be written ({error.strerror}); check the folder") from error
         try:
             self._lock()
             self._marker = self._prepare(marker or os.urandom(MARKER_BYTES))

@@ -15,6 +15,7 @@ from midspan.calibration import Calibration
 from midspan.calibration_record import Record, records_in
 from midspan.configuration import validated
 from midspan.errors import ConfigurationError, OutputError
+from midspan.files import writing
 
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
 WARMER_C = 3.0  # records taken further apart in temperature than this are remarked on
@@ -81,16 +82,15 @@ def _toml(value: Any) -> str:
 def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record]:
     """Write the calibration file from the newest records; the records it was made from.
 
-    Raises OutputError when `out` exists with other content: what results name must stay what it was.
+    Raises OutputError when `out` exists with other content, for what results name must stay what it was, or cannot be
+    written.
     """
     records = newest_records(folder, gauge)
     text = calibration_text(records)
-    try:
-        if out.exists() and out.read_text(encoding="utf-8") != text:
+    with writing(out, "name another file with --out"):
+        if out.exists() and out.read_bytes() != text.encode():
             raise OutputError(f"{out}: is another calibration; results may name it: write to another name")
-        out.write_text(text, encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise OutputError(f"{out}: cannot be written; name another file with --out") from error
+        out.write_bytes(text.encode())
     return records
 
 

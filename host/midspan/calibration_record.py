@@ -21,11 +21,11 @@ from pathlib import Path
 from typing import Any
 
 from midspan.errors import ConfigurationError, OutputError
+from midspan.files import reading, writing
 from midspan.procedure import Finding
 
 FORMAT = 1
 KINDS = ("force", "travel", "frame", "span", "rotation", "bar")
-VALID_DAYS = 365
 
 
 @dataclass(frozen=True)
@@ -123,25 +123,21 @@ def save_record(record: Record, folder: Path) -> Path:
     path = folder / f"{record.id}.json"
     if path.exists():
         raise OutputError(f"{path}: is there already; records are never written over")
-    try:
+    with writing(path, "name another folder with --records"):
         folder.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8") as file:
             file.write(record.text())
-    except OSError as error:
-        raise OutputError(
-            f"{path}: cannot be written ({error.strerror}); name another folder with --records"
-        ) from error
     return path
 
 
 def load_record(path: Path) -> Record:
     """Read a record and check that it is as it was made; ConfigurationError when it is not."""
+    with reading(path, ConfigurationError):
+        text = path.read_bytes()
     try:
-        values = json.loads(path.read_text(encoding="utf-8"))
+        values = json.loads(text)
         record = Record.from_dict(values)
         stated = values["id"]
-    except OSError as error:
-        raise ConfigurationError(f"{path}: cannot be read ({error.strerror}); check the name") from error
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise ConfigurationError(f"{path}: is no calibration record; take it out of the folder") from error
     if stated != record.id or path.stem != record.id:

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from midspan.errors import OutputError, ReadingsError
+from midspan.errors import ReadingsError
+from midspan.files import writing
 from midspan.polynomial import Array
 from midspan.typed_table import LARGEST, TypedTable, read_typed
 
@@ -67,6 +68,8 @@ class Readings:
 
 def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Readings:
     """Readings from plain lists, numbered like the lines of a table under a heading.
+
+    Raises ReadingsError when the columns differ in length or hold what is no reading.
 
     >>> readings_of("typed", span_mm=[711.2, 711.3])["span_mm"].tolist()
     [711.2, 711.3]
@@ -148,12 +151,10 @@ class TableWriter:
     def add(self, cells: Mapping[str, float | str]) -> None:
         """One reading, by column; in the file when this returns."""
         rows = [[str(cells[name]) for name in self._names]]
-        try:
+        with writing(self.path, "name another folder"):
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("a" if self.taken else "x", encoding="utf-8", newline="") as file:
                 csv.writer(file, lineterminator="\n").writerows(rows if self.taken else [self._names, *rows])
-        except OSError as error:
-            raise OutputError(f"{self.path}: cannot be written ({error.strerror}); name another folder") from error
         self.taken += 1
 
     def kept(self) -> str:

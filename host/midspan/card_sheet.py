@@ -19,7 +19,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, ListFlowable, ListItem, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from midspan.errors import OutputError
+from midspan.files import writing
 from midspan.set_card import Card
 from midspan.wording import printable
 
@@ -50,10 +50,8 @@ def write_card(card: Card, path: Path) -> None:
 
 def save(path: Path, content: bytes) -> None:
     """Write a file; OutputError when that cannot be."""
-    try:
+    with writing(path):
         path.write_bytes(content)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
 def _parts(card: Card) -> list[Flowable]:

@@ -46,11 +46,12 @@ def measure(
 ) -> None:
     """Measure a shaft: asks for each reading, or takes them from a CSV."""
     from midspan import hand_commands, hand_prompts
+    from midspan.time_of_day import now_ms
 
     hand_prompts.make_bench(bench, typer.prompt, typer.echo)
     typed = hand_commands.from_csv(csv) if csv else hand_prompts.readings(positions, repeats, typer.prompt, typer.echo)
     whose = hand_commands.HandShaft(shaft, label, operator, record, store)
-    result, decision = hand_commands.measure(bench, whose, typed, bands, hand_commands.now_ms)
+    result, decision = hand_commands.measure(bench, whose, typed, bands, now_ms)
     hand_commands.show_hand(result, decision, picture, as_json=as_json, k=k)
 
 
@@ -65,8 +66,9 @@ def recompute(
 ) -> None:
     """Make every result again from the typed readings; new ones stand beside the old."""
     from midspan import hand_commands
+    from midspan.time_of_day import now_ms
 
-    hand_commands.recompute(file, bench, bands, store, hand_commands.now_ms)
+    hand_commands.recompute(file, bench, bands, store, now_ms)
 
 
 @hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")

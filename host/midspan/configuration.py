@@ -10,6 +10,7 @@ from typing import Any, TypeVar, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from midspan.errors import ConfigurationError
+from midspan.files import reading
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -42,9 +43,9 @@ class Section(BaseModel):
 def read_toml(path: Path) -> dict[str, Any]:
     """Contents of a TOML file; ConfigurationError when it is missing or not TOML."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise ConfigurationError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        with reading(path, ConfigurationError):
+            text = path.read_text(encoding="utf-8-sig")
+        return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
 

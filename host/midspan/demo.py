@@ -14,6 +14,7 @@ from midspan.bands import load_bands
 from midspan.calibration import load_calibration
 from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
+from midspan.files import writing
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
 from midspan.picture import draw_around
@@ -51,7 +52,7 @@ def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -
 
 def _prepare(folder: Path, settings: dict[str, str]) -> None:
     """The settings in their files, unless that would write over someone's own or mix invented shafts with real ones."""
-    try:
+    with writing(folder, "name another with --folder"):
         folder.mkdir(parents=True, exist_ok=True)
         found = [name for name in (*settings, ARCHIVE, STORE) if (folder / name).exists()]
         if found and not all(_holds(folder / name, text) for name, text in settings.items()):
@@ -63,8 +64,6 @@ def _prepare(folder: Path, settings: dict[str, str]) -> None:
             (folder / name).write_bytes(text.encode())
         if not (folder / night_scenario.PLAN_FILE).exists():  # whoever changed it keeps the changes
             (folder / night_scenario.PLAN_FILE).write_text(night_scenario.PLAN, encoding="utf-8")
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror}); name another with --folder") from error
 
 
 def _holds(path: Path, text: str) -> bool:

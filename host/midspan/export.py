@@ -16,6 +16,7 @@ from sqlalchemy.orm import joinedload
 
 from midspan.data_dictionary import HEADINGS, NOTE, TABLES, Column, described
 from midspan.errors import OutputError, StoreError
+from midspan.files import writing
 from midspan.set_keep import Sets
 from midspan.stock import shafts_measured
 from midspan.store import Store
@@ -68,10 +69,9 @@ def _whole(path: Path) -> Iterator[Path]:
     """A file to write that takes this name only once it is whole: a full disk must not spoil the table of before."""
     half = path.with_name(f"{path.name}.half")
     try:
-        yield half
-        half.replace(path)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
+        with writing(path):
+            yield half
+            half.replace(path)
     finally:
         half.unlink(missing_ok=True)
 

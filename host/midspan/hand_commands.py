@@ -1,8 +1,6 @@
 """What the commands of the hand bench do, once their options are known."""
 
-import json
 import sys
-import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +9,7 @@ from midspan.bands import Bands, load_bands
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge
 from midspan.errors import ConfigurationError, OutputError, ReadingsError
+from midspan.files import writing
 from midspan.hand_assign import assigned_from, bar_text
 from midspan.hand_bench import HandBench, load_bench
 from midspan.hand_readings import check_typed_twice, typed_from
@@ -20,6 +19,7 @@ from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
 from midspan.report import budget_table, console, verdict_words
 from midspan.store import RunReference, Store
 from midspan.typed_table import read_typed
+from midspan.verdict import stands_there
 from midspan.wording import printable, with_uncertainty
 
 NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
@@ -78,8 +78,7 @@ def keep_result(
             store.keep_calibration(result.calibration, session.bench)
         known = store.run_of(where)
         batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
-        plain = json.loads(json.dumps(result.as_dict()), parse_constant=lambda _: None)  # as the store keeps it
-        same = any(old.result == plain and old.decision == decision for old in store.history(where)) if known else False
+        same = stands_there(store, where, result.as_dict(), decision)
         if not same:
             store.add(batch, where, result.as_dict(), decision, now_ms)
     return result, decision, not same
@@ -118,7 +117,10 @@ def from_csv(file: Path) -> list[Typed]:
 
 
 def show_hand(result: HandResult, decision: Decision, picture: Path | None, *, as_json: bool, k: float | None) -> None:
-    """Print a result with its budget, and draw it when asked; without k, U covers 95 %."""
+    """Print a result with its budget, and draw it when asked; without k, U covers 95 %.
+
+    Raises OutputError when so few positions make no picture.
+    """
     judged = None if decision == NO_BANDS else decision
     cover = Coverage(factor=k)
     if as_json:
@@ -144,17 +146,16 @@ def show_expected(bench_file: Path, spines: list[float], repeat_thou: float, rea
 
 
 def assign(label: str, store_file: Path, out: Path) -> None:
-    """Print the value of a check standard from all its hand bench results, and write its file."""
+    """Print the value of a check standard from all its hand bench results, and write its file.
+
+    Raises OutputError when that file is there already or cannot be written, and what `assigned_from` raises.
+    """
     with Store.open(store_file, create=False) as store:
         stored = [one.result for one in store.history(label) if one.result and is_hand_result(one.result)]
     bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
     if out.exists():
         raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
-    out.write_text(bar_text(bar), encoding="utf-8")
+    with writing(out):
+        out.write_text(bar_text(bar), encoding="utf-8")
     console().print(bar.sentence)
     print(f"bar: {out}", file=sys.stderr)
-
-
-def now_ms() -> int:
-    """The time, in milliseconds since 1970 (UTC)."""
-    return round(time.time() * 1000)

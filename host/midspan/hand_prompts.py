@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from midspan.errors import ConfigurationError, OutputError, ReadingsError
+from midspan.errors import ConfigurationError, ReadingsError
+from midspan.files import writing
 from midspan.hand_bench import TEMPLATE, load_bench
 from midspan.hand_record import Typed
 from midspan.typed_table import number_in
@@ -43,11 +44,10 @@ def make_bench(path: Path, ask: Ask, say: Say) -> None:
     answers = {key: _answer(question, default, number, ask) for question, key, default, number in _QUESTIONS}
     answers["place"] = f"latitude_deg = {answers.pop('latitude_deg')}\nheight_m = {answers.pop('height_m')}"
     text = TEMPLATE.format(**answers)
-    try:
+    with writing(path, "check the folder"):
         path.write_text(text, encoding="utf-8")
+    try:
         load_bench(path)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the folder") from error
     except ConfigurationError:
         path.unlink()
         raise

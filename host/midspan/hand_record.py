@@ -23,7 +23,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from midspan.errors import ArchiveError, OutputError
+from midspan.errors import ArchiveError
+from midspan.files import reading, writing
 
 VERSION = 1
 
@@ -73,17 +74,14 @@ class HandRecord:
 
     def _append(self, content: dict[str, Any]) -> int:
         line = json.dumps(content, ensure_ascii=False).encode()
-        try:
-            with self.path.open("a+b") as file:
-                offset = file.seek(0, os.SEEK_END)
-                if offset and _last_byte(file) != b"\n":  # a power cut tore the last line: leave it, begin a new one
-                    file.write(b"\n")
-                    offset += 1
-                file.write(line + b"\n")
-                file.flush()
-                os.fsync(file.fileno())
-        except OSError as error:
-            raise OutputError(f"{self.path}: cannot be written ({error.strerror}); check folder and disk") from error
+        with writing(self.path, "check folder and disk"), self.path.open("a+b") as file:
+            offset = file.seek(0, os.SEEK_END)
+            if offset and _last_byte(file) != b"\n":  # a power cut tore the last line: leave it, begin a new one
+                file.write(b"\n")
+                offset += 1
+            file.write(line + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
         return offset
 
 
@@ -98,10 +96,8 @@ def sessions(path: Path) -> Iterator[HandSession]:
 
     Raises ArchiveError when the file cannot be read or has such lines.
     """
-    try:
+    with reading(path, ArchiveError):
         content = path.read_bytes()
-    except OSError as error:
-        raise ArchiveError(f"{path}: cannot be read ({error.strerror}); check the name") from error
     heads: dict[int, dict[str, Any]] = {}
     readings: dict[int, dict[tuple[str, str], Typed]] = {}
     torn: list[int] = []

@@ -12,6 +12,7 @@ from midspan.keeper import Keeper
 from midspan.notices import Kind, Notices
 from midspan.passage import Happening, HappeningKind
 from midspan.records import FaultCode, Identify
+from midspan.time_of_day import now_ms
 
 JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
 
@@ -20,7 +21,7 @@ JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the com
 class Clocks:
     """Time of the day in milliseconds since 1970, a count of seconds that nobody sets, and a way to wait."""
 
-    now_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000
+    now_ms: Callable[[], int] = now_ms
     count_s: Callable[[], float] = time.monotonic
     sleep: Callable[[float], None] = time.sleep
 

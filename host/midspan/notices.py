@@ -24,12 +24,12 @@ from typing import Annotated, Self, TypeVar
 
 from pydantic import Field, SecretStr
 
-from midspan.configuration import Section
+from midspan.configuration import ARRAY, Section
 from midspan.errors import ConfigurationError
 from midspan.notice_ways import Notice, NoticeError, Way, by_apprise, by_webhook
+from midspan.time_of_day import now_ms
 from midspan.wording import printable
 
-ARRAY = Field(strict=False)  # TOML has arrays where this has tuples
 Item = TypeVar("Item")
 PAUSES_S = (0.0, 30.0, 300.0)  # before each try: a router that starts anew is back within minutes
 MOST_WAITING = 100  # notices for one address; a run that has more to say has said enough
@@ -94,7 +94,7 @@ class Notices:
         folder: Path,
         about: str,
         *,
-        now_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
+        now_ms: Callable[[], int] = now_ms,
         ways: Sequence[Way] | None = None,
         pauses_s: Sequence[float] = PAUSES_S,
         end_s: float = END_S,

@@ -8,7 +8,7 @@ from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from midspan.errors import OutputError
+from midspan.files import writing
 from midspan.wording import printable
 
 
@@ -30,10 +30,8 @@ def _environment() -> Environment:
 
 def write_page(path: Path, html: str) -> None:
     """Write a page; raises OutputError when that cannot be."""
-    try:
+    with writing(path):
         path.write_text(html, encoding="utf-8")
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
 def _harmless(value: object) -> object:

@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 
 from midspan.coverage_factor import Coverage
 from midspan.errors import OutputError
+from midspan.files import writing
 from midspan.hand_shaft import HandResult
 from midspan.harmonics import Array, basis
 from midspan.shaft import ShaftResult
@@ -54,10 +55,8 @@ def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
         figure = Figure(figsize=(width_in, height_in), layout="constrained")
         FigureCanvasAgg(figure)
         yield figure
-        try:
+        with writing(path):
             figure.savefig(path, dpi=130)
-        except OSError as error:
-            raise OutputError(f"{path}: cannot be written ({error.strerror}); check the name and the folder") from error
 
 
 def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:

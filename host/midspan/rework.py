@@ -5,9 +5,7 @@ the last bit, under the same calibration and the same evaluation, is not stored 
 same two, would be a fault of Midspan.
 """
 
-import json
 import sys
-import time
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -26,7 +24,8 @@ from midspan.raw_run import RawRun
 from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
 from midspan.soundness import day_of
 from midspan.store import RunReference, Store
-from midspan.verdict import keep_calibration, verdict_on
+from midspan.time_of_day import now_ms
+from midspan.verdict import keep_calibration, stands_there, verdict_on
 
 Entry = tuple[RunReference, RawRun]
 
@@ -140,11 +139,10 @@ def kept(remade: Iterable[Remade], store: Store, tally: Tally) -> Iterator[Remad
         number, reference = batch.of(one.where)
         values = one.result.as_dict() if isinstance(one.result, ShaftResult) else None
         assert one.decision is not None
-        plain = json.loads(json.dumps(values), parse_constant=lambda _: None)  # as the store keeps it
-        if any(old.result == plain and old.decision == one.decision for old in store.history(reference)):
+        if stands_there(store, reference, values, one.decision):
             tally.unchanged += 1
         else:
-            store.add(number, reference, values, one.decision, round(time.time() * 1000))
+            store.add(number, reference, values, one.decision, now_ms())
             tally.stored += 1
         yield one
 
@@ -161,7 +159,7 @@ class _Batch:
         if known is not None:
             return known
         if self._new is None:
-            self._new = self.store.begin_batch("made again from archives", round(time.time() * 1000))
+            self._new = self.store.begin_batch("made again from archives", now_ms())
         return self._new, where
 
 

@@ -10,8 +10,8 @@ from midspan.scale import Pan, wait_until_empty, weigh
 from midspan.scale_line import Scale, load_scale
 from midspan.scale_port import ScalePort
 from midspan.set_keep import Sets
-from midspan.sets_view import now_ms
 from midspan.store import Store
+from midspan.time_of_day import now_ms
 from midspan.units import GRAM_PER_GRAIN
 from midspan.weights import Weight
 from midspan.wording import printable

@@ -12,9 +12,10 @@ from midspan.set_choice import Choice, choose, limits_that_block
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.set_review import Review
-from midspan.sets_view import all_reviewed, listed, now_ms, present, print_set, reviewed
+from midspan.sets_view import all_reviewed, listed, present, print_set, reviewed
 from midspan.stock import read_stock, spoken_against
 from midspan.store import Store
+from midspan.time_of_day import now_ms
 from midspan.wording import printable
 
 
@@ -22,7 +23,10 @@ def make(
     store_file: Path, limits: Limits, batches: Sequence[int], bins: Sequence[str], keep: str | None, distance_m: float,
     k: float, *, thorough: bool, as_json: bool,
 ) -> None:  # fmt: skip
-    """Choose sets from the stock, print them, and keep them when a name is given."""
+    """Choose sets from the stock, print them, and keep them when a name is given.
+
+    Raises MatchingError, saying which limit blocks, when there is none.
+    """
     with Store.open(store_file, create=False) as store:
         stock = read_stock(store, batches=batches, bins=bins)
         shafts, values, left_out = stock.fit_for(limits)
@@ -71,7 +75,10 @@ def stock(store_file: Path, batches: Sequence[int], bins: Sequence[str], *, as_j
 
 
 def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_json: bool) -> None:
-    """Print one kept set as its shafts were measured last, or a list of all."""
+    """Print one kept set as its shafts were measured last, or a list of all.
+
+    Raises MatchingError for a set with fewer than two shafts left in it.
+    """
     with Store.open(store_file, create=False) as store:
         sets = Sets(store)
         if name is None:
@@ -96,7 +103,7 @@ def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_
 
 
 def take_apart(store_file: Path, name: str) -> None:
-    """Give the shafts of a set back to the stock."""
+    """Give the shafts of a set back to the stock. Raises MatchingError when that was done before."""
     with Store.open(store_file, create=False) as store:
         sets = Sets(store)
         kept = sets.named(name)

@@ -11,9 +11,10 @@ from midspan.set_join import joining, why_none
 from midspan.set_keep import KeptSet, Sets
 from midspan.set_limits import Array, Limits
 from midspan.set_review import alike
-from midspan.sets_view import listed, now_ms, present, print_set, results_of, reviewed
+from midspan.sets_view import listed, present, print_set, results_of, reviewed
 from midspan.stock import StockShaft, read_stock, values_of
 from midspan.store import Store
+from midspan.time_of_day import now_ms
 from midspan.wording import printable, with_uncertainty
 
 OFFERED = 3  # shafts shown for a lost one
@@ -22,7 +23,10 @@ OFFERED = 3  # shafts shown for a lost one
 def refill(
     store_file: Path, name: str, lost: Sequence[str], distance_m: float, k: float, *, keep: bool, as_json: bool
 ) -> None:
-    """Print the best shafts for those that a set lost, and let them join it when asked."""
+    """Print the best shafts for those that a set lost, and let them join it when asked.
+
+    Raises MatchingError when it lacks none, or nothing fits.
+    """
     with Store.open(store_file, create=False) as store:
         sets = Sets(store)
         kept = sets.named(name)
@@ -96,7 +100,10 @@ def _next_best(
 def extend(
     store_file: Path, name: str, number: int | None, keep: str | None, distance_m: float, k: float, *, as_json: bool
 ) -> None:
-    """Print another set that matches a kept one, all of both within its limits, and keep it when a name is given."""
+    """Print another set that matches a kept one, all of both within its limits, and keep it when a name is given.
+
+    Raises MatchingError when nothing fits.
+    """
     with Store.open(store_file, create=False) as store:
         sets = Sets(store)
         first = sets.named(name)

@@ -9,17 +9,21 @@ from midspan.errors import ReadingsError
 from midspan.report import console
 from midspan.scale_weigh import by_scale
 from midspan.set_keep import Sets
-from midspan.sets_view import listed, now_ms
+from midspan.sets_view import listed
 from midspan.sizes import load_sizes
 from midspan.stock import full_results, read_stock, shafts_of
 from midspan.store import Store
+from midspan.time_of_day import now_ms
 from midspan.weights import weight_of, weights_in
 
 
 def weigh(
     store_file: Path, shaft: str | None, weight: str | None, unit: str | None, csv: Path | None, scale: Path | None
 ) -> None:
-    """Note a weight that was typed, all of a table, or what a scale shows."""
+    """Note a weight that was typed, all of a table, or what a scale shows.
+
+    Raises ReadingsError when neither or two of these were given, or a weight is none.
+    """
     if scale is not None and csv is None and weight is None and unit is None:
         by_scale(store_file, scale, shaft)
         return

@@ -1,6 +1,5 @@
 """What the commands of matched sets share: reading the shafts of a set, looking at it, and saying which they are."""
 
-import time
 from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import Any
@@ -54,8 +53,3 @@ def print_set(one: Review, k: float, distance_m: float) -> None:
 def listed(numbers: Sequence[int] | Sequence[str]) -> str:
     """Numbers or names one after another."""
     return ", ".join(printable(str(one)) for one in numbers)
-
-
-def now_ms() -> int:
-    """The time, in milliseconds since 1970 (UTC)."""
-    return round(time.time() * 1000)

@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from midspan.bands import Bands
-from midspan.configuration import Section, read_toml, validated
+from midspan.configuration import ARRAY, Section, read_toml, validated
 from midspan.errors import ConfigurationError
 from midspan.notices import NoticeSettings
 from midspan.watch import WatchLimits
@@ -30,7 +30,6 @@ EXAMPLE = {
         {"number": 4, "use": "cracked", "holds": 10},
     ],
 }
-ARRAY = Field(strict=False)  # TOML has arrays where this has tuples
 Use = Literal["recheck", "rejected", "cracked", "standard"]
 NEEDED: tuple[Use, ...] = ("recheck", "rejected", "cracked")
 Name = Annotated[str, Field(min_length=1, max_length=32)]

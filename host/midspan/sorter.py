@@ -5,9 +5,8 @@ the verdict is on the disk in the store; the gauge may forget them. A shaft that
 judged like any other, and the next one goes on; only a gauge that cannot go on stops the batch.
 """
 
-import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
@@ -21,6 +20,7 @@ from midspan.raw_run import RawRun
 from midspan.records import State
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.store import RunReference, Store
+from midspan.time_of_day import now_ms
 from midspan.verdict import judged, keep_calibration
 
 MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
@@ -46,7 +46,7 @@ class Bench:
     archive: ArchiveWriter
     store: Store
     batch: int
-    now_ms: Callable[[], int] = field(default=lambda: round(time.time() * 1000))
+    now_ms: Callable[[], int] = now_ms
     on_event: Callable[[LinkOutcome], None] = ignore
 
     def __post_init__(self) -> None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from midspan.errors import ReadingsError
+from midspan.files import reading
 
 # Whatever is read, in whatever unit: beyond, a number is a slip of the pen, and would make rubbish of all the others.
 SMALLEST, LARGEST = 1e-12, 1e9
@@ -95,9 +96,8 @@ def read_typed(path: Path) -> TypedTable:
     or too many cells.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise ReadingsError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        with reading(path, ReadingsError):
+            text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise ReadingsError(f"{path}: is no text in UTF-8; save the table as CSV (UTF-8)") from error
     numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]

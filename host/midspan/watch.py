@@ -22,7 +22,7 @@ import numpy as np
 from pydantic import Field
 
 from midspan.calibration import Calibration
-from midspan.configuration import Section
+from midspan.configuration import ARRAY, Section
 from midspan.faults import HostFault
 from midspan.gather import UNFIT
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
@@ -63,7 +63,7 @@ class WatchLimits(Section):
     slip_pct: Limit = 3.0
     slip_change_pct: Limit = 2.0
     # Cells are specified from -10 to 40 degC (OIML R 60, from memory), and a board is some kelvin warmer than its room.
-    temperature_c: Annotated[tuple[float, float], Field(strict=False)] = (-10.0, 45.0)
+    temperature_c: Annotated[tuple[float, float], ARRAY] = (-10.0, 45.0)
     # Aluminium softens by 0.05 % a kelvin (handbook value, from memory): five move spine 500 by more than a thou.
     temperature_change_k: Limit = 5.0
 
