@@ -27,7 +27,6 @@ G = 9.8066
 PER_G = 1070.0
 MASSES = (0.0, 200.0, 400.0, 600.0, 800.0, 1000.0)
 VACUUM = Load(typed_gravity(G, 0.0), Air(0.0, 0.0), (), 1e-4)
-UNBUOYED = 1 / (1 - 1.2 / 8000)  # conventional mass of steel is the lighter by the air it was weighed in
 
 
 def table(rounds=3, masses=MASSES, noise=10.0, seed=1, square=0.0, lag=0.0, drift=0.0, creep=None, wrong=()):
@@ -177,6 +176,7 @@ def scaled(factor):
     return replace(plain, numbers=plain.numbers | {"mass_g": plain["mass_g"] * factor})
 
 
+# Grams of the units: NIST SP 811 (2008), appendix B.8; the ounce is a sixteenth of the pound.
 @pytest.mark.parametrize(
     ("grams", "unit"), [(1000.0, "kilograms"), (28.349523, "ounces"), (0.06479891, "grains"), (0.001, "milligrams")]
 )

@@ -52,6 +52,11 @@ def coverage_factor(dof: float, probability: float = PROBABILITY) -> float:
     return float(stdtrit(math.floor(dof * (1 + 1e-12)), point))
 
 
+def plain_dof(dof: float) -> float | None:
+    """Degrees of freedom as JSON has a word for them: None for infinitely many."""
+    return dof if math.isfinite(dof) else None
+
+
 @dataclass(frozen=True, slots=True)
 class Coverage:
     """How expanded uncertainties are stated: for a coverage probability, or with one fixed factor."""

@@ -11,7 +11,7 @@ from midspan.elastica import deflection_ratio
 from midspan.gather import Forces
 from midspan.harmonics import Array, HarmonicFit
 from midspan.spine_budget import MeanForces, Shares, scatter_dof, screw_factor, u_converted_thou
-from midspan.units import MM_PER_THOU, OLDER
+from midspan.units import MM_PER_THOU, OLDER, pounds_from_thou
 
 Found = dict[str, Array]
 
@@ -63,7 +63,7 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
     group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
     thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
     u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
-    pounds = 26_000 / thou
+    pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
 
 

@@ -163,12 +163,6 @@ class HandBench(Section):
         """What the uncertainty of the mass makes of the force, in N."""
         return self.mass.force_n(self.place.gravity().m_s2, Air()).u_mass_n
 
-    @property
-    def u_gravity_n(self) -> float:
-        """What the uncertainty of gravity makes of the force, in N."""
-        gravity = self.place.gravity()
-        return self.load_n * gravity.u_m_s2 / gravity.m_s2
-
 
 EXAMPLE: dict[str, Any] = {
     "bench": {"id": "hand-bench"},

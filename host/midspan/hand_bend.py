@@ -6,16 +6,19 @@ by its bound, like the load off centre or a tilted indicator, is one-sided; it i
 square over the bound, the largest over the root of five, is its standard uncertainty.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from midspan.budget import Budget, Contribution
 from midspan.elastica import Support, deflection_mm, stiffness_between
 from midspan.hand_bench import HandBench
 from midspan.hand_fit import Array
 from midspan.masses import Air
-from midspan.spine_budget import LARGEST_SHEAR_SHARE
+from midspan.spine_budget import shear_share
 from midspan.units import MM_PER_THOU, STANDARD, Convention
 
 CAUSES = (
@@ -131,6 +134,17 @@ def shares(bench: HandBench, sunk_mm: float, u_repeat_thou: float) -> tuple[list
     return [float(u) for u, _ in rows], [float(by) for _, by in rows]
 
 
+def budget_of(u_inputs: Iterable[float], sensitivities: Iterable[float], repeat_dof: int) -> Budget:
+    """Budget of a spine in thou from the `shares` of each of CAUSES; only repeatability is known from few readings."""
+    rows = zip(CAUSES, u_inputs, sensitivities, strict=True)
+    return Budget(
+        tuple(
+            Contribution(name, u, by, unit, repeat_dof if name == "repeatability" else inf)
+            for (name, unit), u, by in rows
+        )
+    )
+
+
 def off_centre_loss(offset_mm: float, span_mm: float) -> float:
     """Share of the deflection at the load that is lost when it hangs off centre: P a^2 b^2 / 3 EI L.
 
@@ -146,9 +160,3 @@ def support_thou(pull: Pull, sunk_mm: float, to: Convention = STANDARD) -> float
     """Standard uncertainty from reactions anywhere between frictionless and vertical, in thou."""
     normal, vertical = (float(pull.thou(np.array(sunk_mm), to, support)) for support in ("normal", "vertical"))
     return abs(normal - vertical) / 2 / 3**0.5
-
-
-def shear_share(span_mm: float, to: Convention) -> float:
-    """Relative standard uncertainty from a shear that the bending formula does not know; none on the same span."""
-    ratio = (STANDARD.span_mm / span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
-    return float(LARGEST_SHEAR_SHARE / 2 * abs(ratio) / np.sqrt(3))

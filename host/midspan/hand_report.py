@@ -2,15 +2,14 @@
 
 import json
 from collections.abc import Iterable, Sequence
-from math import inf
 
 from rich.table import Table
 
-from midspan.budget import Budget, Contribution
+from midspan.budget import Budget
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision
 from midspan.hand_bench import HandBench
-from midspan.hand_bend import CAUSES, shares, sunk_for
+from midspan.hand_bend import budget_of, shares, sunk_for
 from midspan.hand_shaft import HandResult
 from midspan.report import verdict_words
 from midspan.units import MM_PER_THOU
@@ -84,13 +83,7 @@ def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, rea
     0.73
     """
     u_inputs, sensitivities = shares(bench, sunk_for(bench, spine_thou), repeat_thou / readings**0.5)
-    rows = zip(CAUSES, u_inputs, sensitivities, strict=True)
-    return Budget(
-        tuple(
-            Contribution(name, u, by, unit, readings - 3 if name == "repeatability" else inf)
-            for (name, unit), u, by in rows
-        )
-    )
+    return budget_of(u_inputs, sensitivities, readings - 3)
 
 
 def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: float, readings: int) -> Table:

@@ -17,17 +17,18 @@ import numpy as np
 from scipy.special import fdtri
 
 from midspan import curve
-from midspan.budget import Budget, Contribution
+from midspan.budget import Budget
 from midspan.configuration import validated
-from midspan.coverage_factor import effective_dof
+from midspan.coverage_factor import effective_dof, plain_dof
 from midspan.hand_bench import HandBench
-from midspan.hand_bend import CAUSES, Pull, shares, shear_share, support_thou
+from midspan.hand_bend import Pull, budget_of, shares, support_thou
 from midspan.hand_fit import AroundFit, Array, fit_around
 from midspan.hand_readings import Readings, check_direction, check_size, doubts_about, numbers_of
 from midspan.hand_record import HandSession, Typed
 from midspan.harmonics import COLUMNS, basis
 from midspan.result_form import ResultForm
-from midspan.units import OLDER
+from midspan.spine_budget import shear_share
+from midspan.units import OLDER, pounds_from_thou
 
 __all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
 
@@ -90,13 +91,7 @@ class HandResult(ResultForm):
     @property
     def budget(self) -> Budget:
         """Where the uncertainty of the mean spine comes from, in thou; only repeatability has finite dof."""
-        rows = zip(CAUSES, self.u_causes, self.sensitivities, strict=True)
-        return Budget(
-            tuple(
-                Contribution(name, u, by, unit, self.repeat_dof if name == "repeatability" else inf)
-                for (name, unit), u, by in rows
-            )
-        )
+        return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
 
 
 def is_hand_result(values: dict[str, Any]) -> bool:
@@ -167,18 +162,13 @@ def _evenness(
     return {
         "spread_thou": spread,
         "u_spread_thou": float(np.hypot(u_spread, u_scale * spread)),
-        "dof_spread": _plain(effective_dof([u_spread, u_scale * spread], [fit.dof, inf])),
+        "dof_spread": plain_dof(float(effective_dof([u_spread, u_scale * spread], [fit.dof, inf]))),
         "spread_floor_thou": floor,
         "four_reading_thou": four,
         "u_four_reading_thou": float(np.hypot(u_four, u_scale * four)),
         "stiff_side_deg": float(np.degrees(swing.lowest_rad[0])) if named else None,
         "u_stiff_side_deg": float(np.degrees(swing.u_lowest_rad[0])) if named else None,
     }
-
-
-def _plain(dof: Array) -> float | None:
-    """Degrees of freedom as JSON has a word for them: None for infinitely many."""
-    return float(dof) if np.isfinite(dof) else None
 
 
 def _variation(readings: Readings, thou: Array, scatter: float) -> tuple[float, float]:
@@ -232,5 +222,5 @@ def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> dict[st
     u_thou = np.hypot.reduce(
         [u_relative * thou, support_thou(pull, deflection_mm, OLDER), shear_share(pull.span_mm, OLDER) * thou]
     )
-    pounds = 26_000 / thou
+    pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": float(pounds * u_thou / thou)}

@@ -45,11 +45,6 @@ class Risks:
         """Turned away, rightly or not."""
         return 1 - self.accepted - self.doubtful
 
-    @property
-    def bad_among_accepted(self) -> float:
-        """Share of the accepted items that do not conform."""
-        return self.consumer / self.accepted if self.accepted > 0 else 0.0
-
 
 def conformance_probability(value: float, u: float, low: float = -math.inf, high: float = math.inf) -> float:
     """How probable the true value lies between the limits, from one measured value (JCGM 106, equation 7).

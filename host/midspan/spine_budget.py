@@ -91,7 +91,7 @@ def spine_shares(
         (cal.frame.u_give_mm_per_n * one, point.by_give, cal.frame.dof_give * one),
         (cal.span.u_span_mm * one, point.by_span, cal.span.dof_span * one),
         (supports / np.sqrt(3), one, np.inf * one),
-        (_shear_share(cal, STANDARD) * point.deflection_thou, one, np.inf * one),
+        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, one, np.inf * one),
     )
     u, sensitivity, dof = (np.stack(column, axis=1) for column in zip(*rows, strict=True))
     return Shares(u, sensitivity, dof)
@@ -114,9 +114,9 @@ def _zero_sensitivities(point: Point, forces: Forces) -> tuple[Array, Array]:
     return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high
 
 
-def _shear_share(cal: Calibration, to: Convention) -> float:
-    """Relative standard uncertainty from a shear that the bending formula does not know."""
-    ratio = (STANDARD.span_mm / cal.span.span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
+def shear_share(span_mm: float, to: Convention) -> float:
+    """Relative standard uncertainty from a shear that the bending formula does not know; none on the same span."""
+    ratio = (STANDARD.span_mm / span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
     return float(LARGEST_SHEAR_SHARE / 2 * abs(ratio) / np.sqrt(3))
 
 
@@ -125,6 +125,6 @@ def u_converted_thou(
 ) -> Array:
     """Standard uncertainty of a deflection under another convention: the spine's own, supports and shear added."""
     supports = support_half_width_thou(turn, cal, to)
-    shear = _shear_share(cal, to) * deflection_thou
+    shear = shear_share(cal.span.span_mm, to) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
     return result

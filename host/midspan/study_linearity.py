@@ -122,11 +122,6 @@ class LinearityStudy:
         return 2 * float(stdtr(dof, -abs(self.t[0]))), 2 * float(stdtr(dof, -abs(self.t[1])))
 
     @property
-    def mean_bias(self) -> float:
-        """Mean over all readings."""
-        return float(np.mean(self.biases))
-
-    @property
     def worst(self) -> tuple[str, float]:
         """The reference with the largest bias, and that bias."""
         i = int(np.argmax([abs(one.bias) for one in self.at]))

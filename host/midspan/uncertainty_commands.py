@@ -1,20 +1,19 @@
 """What the commands on uncertainty and on decision rules do, once their options are known."""
 
 import json
-import math
 import sys
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from rich.console import Console
 from rich.table import Table
 
-from midspan.bands import Bands, Rule, load_bands
+from midspan.bands import Bands, Kind, Rule, load_bands
 from midspan.budget_report import budget_table, trials_table, trials_words
 from midspan.configuration import validated
-from midspan.coverage_factor import Coverage
+from midspan.coverage_factor import Coverage, plain_dof
 from midspan.errors import ArchiveError
 from midspan.hand_bench import HandBench
 from midspan.hand_record import session_at
@@ -28,7 +27,7 @@ from midspan.spine_trials import spine_trials
 from midspan.store import RunReference
 from midspan.wording import printable
 
-KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple")
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 def show_budget(
@@ -80,17 +79,12 @@ def _bench_of(result: HandResult, run: RunReference, benches: Mapping[str, dict[
 def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:
     budget, k = result.budget, result.budget.k(coverage)
     causes = [
-        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": _plain(part.dof),
+        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": plain_dof(part.dof),
          "thou_per_unit": part.sensitivity, "u_thou": part.u, "portion": budget.portion(part)}
         for part in budget.contributions
     ]  # fmt: skip
     known = {"shaft": result.shaft, "label": result.label, "spine_thou": result.spine_thou, "u_spine_thou": budget.u}
-    return known | {"dof_spine": _plain(budget.dof), "k": k, "expanded_thou": k * budget.u, "causes": causes}
-
-
-def _plain(dof: float) -> float | None:
-    """Degrees of freedom as JSON has a word for them: null for infinitely many."""
-    return dof if math.isfinite(dof) else None
+    return known | {"dof_spine": plain_dof(budget.dof), "k": k, "expanded_thou": k * budget.u, "causes": causes}
 
 
 def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, as_json: bool) -> None:
@@ -108,7 +102,7 @@ def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, a
         _print_costs(console(), bands, costs)
 
 
-def _of_kind(kind: str, like: Rule) -> Rule:
+def _of_kind(kind: Kind, like: Rule) -> Rule:
     guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
     return Rule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
 

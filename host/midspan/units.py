@@ -9,12 +9,17 @@ gravity; ASTM F2031 for 28 in and 880 g; the older 26 in and 2 lb are common pra
 """
 
 from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 MM_PER_INCH = 25.4
 MM_PER_THOU = 0.0254
 KG_PER_POUND = 0.45359237
 GRAM_PER_GRAIN = 0.06479891
 STANDARD_GRAVITY = 9.80665  # m/s2
+Numbers = TypeVar("Numbers", float, NDArray[np.float64])
 
 
 @dataclass(frozen=True)
@@ -30,12 +35,12 @@ STANDARD = Convention("28 in, 880 g", 28 * MM_PER_INCH, 0.880 * STANDARD_GRAVITY
 OLDER = Convention("26 in, 2 lb", 26 * MM_PER_INCH, 2 * KG_PER_POUND * STANDARD_GRAVITY)
 
 
-def pounds_from_thou(deflection_thou: float) -> float:
+def pounds_from_thou(deflection_thou: Numbers) -> Numbers:
     """Spine in pounds of the older convention from its deflection at 26 in and 2 lb in thousandths of an inch.
 
-    26 divided by the deflection in inches: common practice for wood shafts.
+    26 divided by the deflection in inches: common practice for wood shafts. Any shape.
 
     >>> pounds_from_thou(520.0)
     50.0
     """
-    return 26.0 / (deflection_thou / 1000.0)
+    return 26_000 / deflection_thou
