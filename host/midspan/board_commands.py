@@ -27,10 +27,9 @@ from midspan.board_wires import Wires
 from midspan.errors import DeviceFault, MidspanError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
-from midspan.rehearsal import Rehearsal
+from midspan.rehearsal import REHEARSAL_PORT, Rehearsal
 from midspan.schemas import version_text
 
-REHEARSAL_PORT = "rehearsal"
 EMPTY_GAUGE = {"seed": 7, "shafts": []}
 NEXT = "take the service jumper off and press the board's reset button: the gauge starts"
 Ask = Callable[[str], str]

@@ -8,7 +8,7 @@ from midspan import scenario
 from midspan.calibrate_blocks import STEPS_A_BLOCK, as_travel, take_blocks
 from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibrate_frame import bar_bend_mm_per_n, calibrate_frame
-from midspan.calibrate_guide import REHEARSAL_PORT, Screen, Session, bench_at, finish, settings_of
+from midspan.calibrate_guide import Screen, Session, bench_at, finish, settings_of
 from midspan.calibrate_live import (
     CREEP_STEPS,
     force_course,
@@ -36,6 +36,7 @@ from midspan.masses import Air
 from midspan.plan import LIGHT_SHARE
 from midspan.raw_run import RawRun
 from midspan.reference_bar import Expected, check_bar
+from midspan.rehearsal import REHEARSAL_PORT
 from midspan.units import STANDARD, STANDARD_GRAVITY
 
 INDICATOR_COUNT_MM = 1e-4  # what a count of the rehearsal's indicator is worth
@@ -85,6 +86,7 @@ def travel(
     """A dial indicator or gauge blocks under the head, live or from CSV.
 
     `course` is first and last step and how many places; with blocks only the last counts, as the deepest to go.
+    Raises ConfigurationError when blocks stand in a table and are named too, and what procedure and gauge raise.
     """
     gauge = session.gauge
     if session.csv is not None and blocks_mm:
@@ -201,7 +203,10 @@ def rotation(session: Session, screen: Screen, expected: float, turns: int, u_di
 
 
 def bar(session: Session, screen: Screen, expected: Expected, calibration_file: Path | None, cycles: int) -> None:
-    """A reference bar measured on the gauge, or spines from CSV, against what it should show."""
+    """A reference bar measured on the gauge, or spines from CSV, against what it should show.
+
+    Raises ConfigurationError without a calibration to measure under, and what the gauge raises.
+    """
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "bar")

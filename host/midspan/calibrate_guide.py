@@ -22,11 +22,10 @@ from midspan.errors import ConfigurationError, MidspanError, ReadingsError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink
 from midspan.procedure import Finding
-from midspan.rehearsal import Rehearsal
+from midspan.rehearsal import REHEARSAL_PORT, Rehearsal
 from midspan.typed_table import number_in
 from midspan.wording import with_uncertainty
 
-REHEARSAL_PORT = "rehearsal"
 K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": Frame, "span": Span, "rotation": Rotation,
@@ -162,6 +161,7 @@ def finish(
     """Work out the readings, save the record, print it and say what comes next; a refusal says where the readings are.
 
     What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
+    Raises ReadingsError for that and for what `work` raises.
     """
     try:
         finding = work()

@@ -24,7 +24,7 @@ from midspan.cli_risk import risk
 from midspan.cli_sets import sets
 from midspan.cli_sort import sort
 from midspan.cli_study import study
-from midspan.errors import MidspanError
+from midspan.errors import INTERRUPTED, MidspanError
 
 app = typer.Typer(
     help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.",
@@ -49,7 +49,6 @@ EvenSo = Annotated[
         help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
     ),
 ]
-INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
 
 
 @app.command(epilog="Example: midspan demo --folder demo-output")

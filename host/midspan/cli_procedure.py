@@ -46,6 +46,8 @@ class Asked:
 
         from midspan.calibrate_guide import Screen, Session
         from midspan.errors import ConfigurationError
+        from midspan.rehearsal import REHEARSAL_PORT
+        from midspan.scenario import GAUGE_NAME
 
         if csv is None and self.port is None and not by_hand:
             raise ConfigurationError(
@@ -57,7 +59,7 @@ class Asked:
         def ask(text: str) -> str:
             return str(typer.prompt(text, default="", show_default=False, err=True))
 
-        name = "rehearsal" if self.port == "rehearsal" else self.gauge
+        name = GAUGE_NAME if self.port == REHEARSAL_PORT else self.gauge
         now = datetime.now(UTC)
         session = Session(
             self.records, name, self.who, self.temperature, now, self.valid_days, self.port, csv, self.as_json

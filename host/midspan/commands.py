@@ -23,14 +23,16 @@ from midspan.sorter import Bench
 from midspan.store import Store
 from midspan.wording import printable
 
-REHEARSAL_PORT = "rehearsal"
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
 
 
 def show(
     shaft: str, store_file: Path, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
 ) -> None:
-    """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked."""
+    """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked.
+
+    Raises OutputError when there is nothing to draw, and what store and picture raise.
+    """
     with Store.open(store_file, create=False) as store:
         stored = newest(store, shaft)
         benches = store.calibrations() if trials is not None else {}
@@ -127,6 +129,7 @@ def bench_at(
     from midspan.archive_writer import ArchiveWriter
     from midspan.gauge import Gauge
     from midspan.link import SerialLink
+    from midspan.rehearsal import REHEARSAL_PORT
 
     calibration, bands = load_usable(calibration_file, even_so=even_so), load_bands(bands_file)
     with ExitStack() as stack:

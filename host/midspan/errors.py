@@ -8,6 +8,8 @@ True
 
 from typing import Self
 
+INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
+
 
 class MidspanError(Exception):
     """Root of all errors raised on purpose; the command line prints its message and nothing more."""

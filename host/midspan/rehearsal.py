@@ -19,6 +19,7 @@ from midspan.schemas import data_folder
 HEAP_KB, SHAFT_KB = 384, 2
 WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
+REHEARSAL_PORT = "rehearsal"  # what is said in place of a port to get a simulated gauge
 
 
 def interpreter_command(shafts: int = 0) -> list[str]:

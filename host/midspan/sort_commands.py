@@ -14,7 +14,7 @@ from rich.table import Table
 from midspan import night_scenario, report
 from midspan.archive_writer import ArchiveWriter
 from midspan.calibration_use import check_use
-from midspan.errors import ConfigurationError, NightStopped, StoreError
+from midspan.errors import INTERRUPTED, ConfigurationError, NightStopped, StoreError
 from midspan.journal import Journal
 from midspan.keeper import Keeper
 from midspan.lookout import Clocks
@@ -25,14 +25,13 @@ from midspan.notices import Notices
 from midspan.passage import Happening, HappeningKind, Stage
 from midspan.passage import Night as NightOnRecord
 from midspan.reach import Reach
-from midspan.rehearsal import Rehearsal
+from midspan.rehearsal import REHEARSAL_PORT, Rehearsal
 from midspan.store import Store
 from midspan.turning_now import Turning, turning_file
 from midspan.verdict import keep_calibration
 from midspan.wishes import newest_wish
 
-REHEARSAL_PORT, REHEARSAL_FOLDER = "rehearsal", "rehearsal"
-INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
+REHEARSAL_FOLDER = "rehearsal"
 TURNS = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
 
 
@@ -58,11 +57,9 @@ def sort(
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(Screen(keeper))
-        watcher = Watcher(
-            notices, screen.ask if _attended(setup) else None, screen.show,
-            Turning(turning_file(setup.store, night.gauge)), _wished(store, night),
-        )  # fmt: skip
-        running = Night(keeper, reach, watcher, clocks)
+        ask = screen.ask if setup.plan.sort.attended else None
+        turning = Turning(turning_file(setup.store, night.gauge))
+        running = Night(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
         for place in emptied:
             running.emptied(place)
         if clear_fault:
@@ -70,15 +67,9 @@ def sort(
         with _heard(running, screen):
             ending = running.run()
         notices.close()
-        with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
-            unsent = (Happening(HappeningKind.NOTICE, words, clocks.now_ms()) for words in notices.take_failures())
-            journal.happened(night.id, *unsent)
+        _note_unsent(notices, journal, night, clocks.now_ms())
     _print_outcome(setup, keeper, journal, ending)
     _leave(ending, plan_file)
-
-
-def _attended(setup: Setup) -> bool:
-    return setup.plan.sort.attended
 
 
 def _to_go_on_with(journal: Journal, setup: Setup, *, resume: bool, anew: bool) -> NightOnRecord | None:
@@ -177,6 +168,12 @@ def _heard(night: Night, screen: Screen) -> Iterator[None]:
     finally:
         for number, handler in before:
             signal.signal(number, handler)
+
+
+def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_ms: int) -> None:
+    unsent = [Happening(HappeningKind.NOTICE, words, now_ms) for words in notices.take_failures()]
+    with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
+        journal.happened(night.id, *unsent)
 
 
 def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Ending) -> None:
