@@ -138,7 +138,7 @@ def take_creep(bench: LiveBench, mass_g: float, number: int, operator: Operator,
 
 
 def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:
-    """Direction and steps of each place, down and back up; unevenly apart, so that no screw repeats with them.
+    """Direction and steps of each place, evenly apart, down and back up; ConfigurationError when they do not fit.
 
     >>> travel_course(0, 1000, 3)
     [('down', 0), ('down', 500), ('down', 1000), ('up', 1000), ('up', 500), ('up', 0)]
@@ -194,7 +194,7 @@ def take_frame(
     operator: Operator,
     table: TableWriter,
 ) -> None:
-    """Press on the rigid bar from a light to the full load (counts above zero), in steps of about a tenth of it."""
+    """Press on the rigid bar from a light to the full load (counts above zero); DeviceFault when it is not reached."""
     operator.wait("Lay the rigid bar on the supports, and take everything else away.")
     light, full = loads
     zero, _ = steady(bench.step(0))

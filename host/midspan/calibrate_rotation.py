@@ -28,6 +28,7 @@ FEWEST_TURNS = 3.0
 FEWEST_A_TURN = 12
 FEWEST_MARKS = 4
 SLIP_RANGE = 0.002  # what another shaft of the same size slips differently, as a standard uncertainty (no source)
+MUCH_SLIP = 0.02  # relative; rollers that do not skid lose less
 ORDERS = (1, 2)
 ROUNDING = 1e-9  # of a count: what varies less is none of the shaft's
 LEAST_EXPLAINED = 0.5  # share of the variation that the pattern must make, or there is no pattern to go by
@@ -40,14 +41,7 @@ def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = 
     """
     steps, count = readings["steps"], readings["count"]
     turns = float(np.ptp(steps)) / expected
-    if turns < FEWEST_TURNS or len(steps) < FEWEST_A_TURN * turns:
-        raise ReadingsError(
-            f"{readings.source}: {len(steps)} readings over {turns:.1f} turns; take {FEWEST_TURNS:g} turns or more "
-            f"with {FEWEST_A_TURN} readings each"
-        )
-    varies = _drifting(steps, count)
-    if varies <= len(count) * (ROUNDING * float(np.abs(count).max())) ** 2:
-        raise ReadingsError(f"{readings.source}: the count does not vary with the turn; is a shaft in, and pressed on?")
+    varies = _varying(readings, turns)
     near = np.linspace(1 - REACH, 1 + REACH, 2 * int(REACH * turns * 16) + 3) * expected
     left = [_left_over(steps, count, period) for period in near]
     best = int(np.argmin(left))
@@ -67,13 +61,29 @@ def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = 
             "bow, or press deeper"
         )
     period = float(found.x)
-    u = _u_period(steps, count, period, float(found.fun))
-    u_halves = _u_from_parts(steps, count, period)
-    return _finding(period, max(u, u_halves), expected, turns, u_diameter, ())
+    u = max(_u_period(steps, count, period, float(found.fun)), _u_from_parts(steps, count, period))
+    return _finding(period, u, expected, turns, u_diameter)
+
+
+def _varying(readings: Readings, turns: float) -> float:
+    """Sum of squares of what varies beside a drift; ReadingsError for too few turns, or when all is rounding."""
+    number = len(readings.lines)
+    if turns < FEWEST_TURNS or number < FEWEST_A_TURN * turns:
+        raise ReadingsError(
+            f"{readings.source}: {number} readings over {turns:.1f} turns; take {FEWEST_TURNS:g} turns or more "
+            f"with {FEWEST_A_TURN} readings each"
+        )
+    steps, count = readings["steps"], readings["count"]
+    varies = _residual(np.column_stack(_drift(steps)), count)
+    if varies <= number * (ROUNDING * float(np.abs(count).max())) ** 2:
+        raise ReadingsError(f"{readings.source}: the count does not vary with the turn; is a shaft in, and pressed on?")
+    return varies
 
 
 def calibrate_rotation_marks(readings: Readings, expected: float, u_diameter: float = SLIP_RANGE) -> Finding:
     """Steps per turn from the positions of an index mark over several turns; column mark_steps.
+
+    Raises ReadingsError when marks are few or one was missed.
 
     >>> from midspan.calibration_table import readings_of
     >>> marks = readings_of("typed", mark_steps=[12.0, 815.0, 1618.0, 2422.0, 3225.0])
@@ -93,20 +103,15 @@ def calibrate_rotation_marks(readings: Readings, expected: float, u_diameter: fl
         )
     slope, covariance = np.polyfit(np.arange(len(marks)), marks, 1, cov=True)
     u = math.hypot(math.sqrt(covariance[0, 0]), 1 / math.sqrt(12) / (len(marks) - 1))
-    return _finding(float(slope[0]), u, expected, len(marks) - 1.0, u_diameter, ())
+    return _finding(float(slope[0]), u, expected, len(marks) - 1.0, u_diameter)
 
 
-def _finding(
-    period: float, u: float, expected: float, turns: float, u_diameter: float, remarks: tuple[str, ...]
-) -> Finding:
+def _finding(period: float, u: float, expected: float, turns: float, u_diameter: float) -> Finding:
     slip = period / expected - 1
     section = {"steps_per_turn": period, "u_relative": math.hypot(u / period, u_diameter)}
     figures = {"slip_pct": 100 * slip, "u_slip_pct": 100 * u / expected, "turns": turns}
-    if abs(slip) > 0.02:
-        remarks = (
-            *remarks,
-            f"the shaft turns {100 * slip:+.1f} % off what the diameters say: are they right? Does a roller skid?",
-        )
+    off = f"the shaft turns {100 * slip:+.1f} % off what the diameters say: are they right? Does a roller skid?"
+    remarks = (off,) if abs(slip) > MUCH_SLIP else ()
     return Finding("rotation", section, figures, {"readings_steps": (u, turns)}, remarks)
 
 
@@ -128,10 +133,6 @@ def _residual(columns: Array, count: Array) -> float:
 
 def _left_over(steps: Array, count: Array, period: float) -> float:
     return _residual(_columns(steps, period), count)
-
-
-def _drifting(steps: Array, count: Array) -> float:
-    return _residual(np.column_stack(_drift(steps)), count)
 
 
 def _u_period(steps: Array, count: Array, period: float, least: float) -> float:

@@ -56,6 +56,28 @@ class _Fit:
         return u
 
 
+@dataclass(frozen=True)
+class _Told:
+    """The fit without the screw's wave, and the one with it, None where too few places of its turn were read."""
+
+    plain: _Fit
+    bent: _Fit | None
+
+    @property
+    def test(self) -> FTest | None:
+        if self.bent is None:
+            return None
+        return f_test(self.plain.squares - self.bent.squares, 2, self.bent.squares, self.bent.degrees)
+
+    @property
+    def has_wave(self) -> bool:
+        return self.test is not None and self.test.significant
+
+    @property
+    def fit(self) -> _Fit:
+        return self.bent if self.bent is not None and self.has_wave else self.plain
+
+
 def calibrate_travel(
     readings: Readings,
     indicator: Indicator,
@@ -68,32 +90,23 @@ def calibrate_travel(
     Columns: direction (down: the head went down to it; up: it came back), steps, travel_mm. Raises ReadingsError
     where travel does not follow the steps.
     """
-    steps, travel, ways = readings["steps"], readings["travel_mm"], np.array(readings.words["direction"])
     _check(readings, indicator)
-    has_both = len(set(ways.tolist())) == 2
-    turn = 2 * np.pi * steps / steps_per_screw_turn
-    straight = np.column_stack([np.ones_like(steps), steps, *([ways == "up"] if has_both else [])]).astype(float)
-    plain = _least_squares(straight, travel)
-    told = _places(steps, steps_per_screw_turn) >= FEWEST_PLACES and plain.degrees > 4
-    bent = _least_squares(np.column_stack([straight, np.cos(turn), np.sin(turn)]), travel) if told else None
-    test = f_test(plain.squares - bent.squares, 2, bent.squares, bent.degrees) if bent else None
-    screw = bent is not None and test is not None and test.significant
-    fit = bent if bent is not None and screw else plain
-    scale, u_scale_fit = float(fit.values[1]), float(fit.u[1])
+    has_both = len(set(readings.words["direction"])) == 2
+    told = _told(readings, steps_per_screw_turn, has_both)
+    fit, scale = told.fit, float(told.fit.values[1])
     budget = {
-        "readings": (u_scale_fit / scale, float(fit.degrees)),
+        "readings": (float(fit.u[1]) / scale, float(fit.degrees)),
         "indicator": (indicator.u_scale, DOF_CERTIFICATE if indicator.certificate else DOF_GUESS),
     }
     u_scale, dof_scale = combined(*budget.values())
-    u_screw, dof_screw = _u_screw(fit, bent, screw, indicator)
-    backlash = float(fit.values[2]) if has_both else 0.0
+    u_screw, dof_screw = _u_screw(told, indicator)
     earlier = suspects.against_earlier(scale, earlier_mm_per_step, "millimetres per step", readings.source)
     section = {
         "mm_per_step": scale,
         "u_scale": u_scale,
         "steps_per_screw_turn": steps_per_screw_turn,
-        "screw_cos_mm": float(fit.values[-2]) if screw else 0.0,
-        "screw_sin_mm": float(fit.values[-1]) if screw else 0.0,
+        "screw_cos_mm": float(fit.values[-2]) if told.has_wave else 0.0,
+        "screw_sin_mm": float(fit.values[-1]) if told.has_wave else 0.0,
         "u_screw_mm": u_screw,
         "dof_scale": dof_scale,
         "dof_screw": dof_screw,
@@ -101,10 +114,21 @@ def calibrate_travel(
     }
     figures = {"residual_sd_mm": math.sqrt(fit.squares / fit.degrees)}
     if has_both:
-        figures |= {"backlash_mm": backlash, "u_backlash_mm": float(fit.u[2])}
-    remarks = _remarks(backlash if has_both else None, test if told else None, screw, section, earlier)
+        figures |= {"backlash_mm": float(fit.values[2]), "u_backlash_mm": float(fit.u[2])}
+    remarks = _remarks(figures.get("backlash_mm"), told.test, section, earlier)
     artefacts = (asdict(indicator),) if indicator.certificate else ()
     return Finding("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks, artefacts)
+
+
+def _told(readings: Readings, steps_per_screw_turn: float, has_both: bool) -> _Told:
+    steps, travel = readings["steps"], readings["travel_mm"]
+    up = np.array(readings.words["direction"]) == "up"
+    straight = np.column_stack([np.ones_like(steps), steps, *([up] if has_both else [])]).astype(float)
+    plain = _least_squares(straight, travel)
+    if _places(steps, steps_per_screw_turn) < FEWEST_PLACES or plain.degrees <= 4:
+        return _Told(plain, None)
+    turn = 2 * np.pi * steps / steps_per_screw_turn
+    return _Told(plain, _least_squares(np.column_stack([straight, np.cos(turn), np.sin(turn)]), travel))
 
 
 def _check(readings: Readings, indicator: Indicator) -> None:
@@ -145,15 +169,16 @@ def _least_squares(columns: Array, y: Array) -> _Fit:
     return _Fit(scaled / size, inverse / np.outer(size, size) * squares / degrees, squares, degrees)
 
 
-def _u_screw(fit: _Fit, bent: _Fit | None, screw: bool, indicator: Indicator) -> tuple[float, float]:
+def _u_screw(told: _Told, indicator: Indicator) -> tuple[float, float]:
     """Standard uncertainty of the head's place left by the screw, in mm, at any one place.
 
     With a fitted wave: that of the wave, and what scatters beyond the reading of the indicator. Without: the whole
     scatter beyond it stands for waves that were not told, and a wave too small to be sure of is kept as doubt.
     """
+    fit, bent = told.fit, told.bent
     beyond = math.sqrt(max(fit.squares / fit.degrees - indicator.u_reading_mm**2, 0.0))
     wave = math.sqrt(float((bent.u[-2:] ** 2).mean())) if bent else 0.0
-    if bent and not screw:
+    if bent and not told.has_wave:
         wave = math.hypot(wave, math.sqrt(float((bent.values[-2:] ** 2).mean())))
     if bent is None:
         beyond = max(beyond, indicator.u_reading_mm)
@@ -161,7 +186,7 @@ def _u_screw(fit: _Fit, bent: _Fit | None, screw: bool, indicator: Indicator) ->
 
 
 def _remarks(
-    backlash: float | None, test: FTest | None, screw: bool, section: dict[str, float], earlier: str | None
+    backlash: float | None, test: FTest | None, section: dict[str, float], earlier: str | None
 ) -> tuple[str, ...]:
     size = math.hypot(section["screw_cos_mm"], section["screw_sin_mm"])
     if test is None:
@@ -169,7 +194,7 @@ def _remarks(
             f"the error that repeats with the screw was not told: read at {FEWEST_PLACES} or more places "
             "within a turn of the screw, not at whole turns"
         )
-    elif screw:
+    elif test.significant:
         wave = f"the screw has an error of {size:.4f} mm that repeats every turn (p = {test.chance:.2g}); corrected"
     else:
         wave = f"no error that repeats every turn of the screw shows above chance (p = {test.chance:.2g})"

@@ -17,7 +17,10 @@ WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
 
 
 def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> None:
-    """Print what the newest result of each shaft changed against the one before it, and why."""
+    """Print what the newest result of each shaft changed against the one before it, and why.
+
+    Raises StoreError when no shaft has two results.
+    """
     with Store.open(store_file, create=False) as store:
         calibrations = store.calibrations()
         found = [changes(versions, calibrations) for versions in store.versions()]

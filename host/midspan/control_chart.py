@@ -164,6 +164,7 @@ def weighted_mean(
 
     z_i = w x_i + (1 - w) z_(i-1); variance sigma^2 w / (2 - w) (1 - (1 - w)^(2 i)). Sees a lasting shift of a sigma
     much sooner than single readings do.
+    Raises ReadingsError for a weight that is none.
     """
     if not 0 < weight <= 1:
         raise ReadingsError(f"weight {weight:g} of the newest reading is not between 0 and 1")

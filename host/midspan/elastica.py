@@ -175,7 +175,10 @@ def stiffness_between(
 def flexibility_between(
     load_n: tuple[ArrayLike, ArrayLike], travel_ratio: ArrayLike, support: Support = "normal"
 ) -> Array:
-    """L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span: the core of the above."""
+    """L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span: the core of the above.
+
+    Raises what `stiffness_between` raises.
+    """
     low, high = (np.asarray(load, float) for load in load_n)
     travel = np.asarray(travel_ratio, float)
     finite = np.isfinite(low) & np.isfinite(high) & np.isfinite(travel)

@@ -54,7 +54,10 @@ def best_class(found: Behaviour, standard: Limits) -> str | None:
 
 
 def largest_error(load_intervals: float) -> float:
-    """Error allowed to a class C cell at a load, both in verification intervals v (table 4 of 5.3.2)."""
+    """Error allowed to a class C cell at a load, both in verification intervals v (table 4 of 5.3.2).
+
+    Raises ConversionError beyond class C.
+    """
     for most, error in CLASS_C:
         if load_intervals <= most:
             return CELL_SHARE * error

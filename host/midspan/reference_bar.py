@@ -56,7 +56,10 @@ class RoundBar:
 
     @property
     def stiffness_n_mm2(self) -> float:
-        """Bending stiffness EI (Roark's Formulas for Stress and Strain, 7th ed., table A.1)."""
+        """Bending stiffness EI (Roark's Formulas for Stress and Strain, 7th ed., table A.1).
+
+        Raises ReadingsError for a bore as wide as the bar.
+        """
         if not 0 <= self.inner_mm < self.diameter_mm:
             raise ReadingsError(f"bar {self.name}: inner diameter {self.inner_mm:g} mm is not below the outer one")
         return self.modulus_gpa * 1e3 * math.pi * (self.diameter_mm**4 - self.inner_mm**4) / 64
@@ -79,6 +82,8 @@ class RoundBar:
 
 def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> Expected:
     """A bar whose spine was assigned, on a hand bench for instance.
+
+    Raises ReadingsError when spine or uncertainty is none.
 
     >>> assigned("bar 3", 502.1, 0.2, "hand bench, spring").spine_thou
     502.1

@@ -12,7 +12,7 @@ and their interaction with parts add. A variance that comes out negative is noth
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -140,6 +140,7 @@ def crossed_study(
 def _balanced(
     parts: Sequence[str], appraisers: Sequence[str], values: Sequence[float]
 ) -> tuple[tuple[str, ...], tuple[str, ...], Array]:
+    """The names in the order they come, and the readings [parts, appraisers, trials]."""
     cells: dict[tuple[str, str], list[float]] = {}
     for part, appraiser, value in zip(parts, appraisers, values, strict=True):
         cells.setdefault((part, appraiser), []).append(value)
@@ -151,20 +152,7 @@ def _balanced(
         )
     if len(names) < 2:
         raise ReadingsError(f"only one part ({', '.join(names)}): measure at least five that differ, better ten")
-    most = max(len(found) for found in cells.values())
-    short = [
-        f"part {part}, appraiser {one} has {len(cells.get((part, one), []))}"
-        for part in names
-        for one in who
-        if len(cells.get((part, one), [])) < most
-    ]
-    if short:
-        raise ReadingsError(
-            f"the table is not balanced: {'; '.join(short[:3])}{' ...' if len(short) > 3 else ''}, others have {most} "
-            f"readings; take the {len(short)} missing ones, or leave those parts out"
-        )
-    if most < 2:
-        raise ReadingsError("each part was measured once by each appraiser: repeat it, or repeatability is unknown")
+    _check_repeats({(part, one): len(cells.get((part, one), ())) for part in names for one in who})
     table = np.array([[cells[part, one] for one in who] for part in names])
     if not np.ptp(table, axis=2).any():
         raise ReadingsError(
@@ -172,6 +160,19 @@ def _balanced(
             "copies of one"
         )
     return names, who, table
+
+
+def _check_repeats(numbers: Mapping[tuple[str, str], int]) -> None:
+    """ReadingsError unless each part was read equally often by each appraiser, twice at least."""
+    most = max(numbers.values())
+    short = [f"part {part}, appraiser {who} has {number}" for (part, who), number in numbers.items() if number < most]
+    if short:
+        raise ReadingsError(
+            f"the table is not balanced: {'; '.join(short[:3])}{' ...' if len(short) > 3 else ''}, others have {most} "
+            f"readings; take the {len(short)} missing ones, or leave those parts out"
+        )
+    if most < 2:
+        raise ReadingsError("each part was measured once by each appraiser: repeat it, or repeatability is unknown")
 
 
 def _anova(cells: Array) -> tuple[AnovaRow, ...]:

@@ -137,7 +137,7 @@ class PassageRow(Table):
 
 
 class StepRow(Table):
-    """What a shaft came to, in order; which of the columns hold something depends on the stage (journal.Stage)."""
+    """What a shaft came to, in order; which of the columns hold something depends on the stage (passage.Stage)."""
 
     __tablename__ = "steps"
     id: Mapped[int] = mapped_column(primary_key=True)
