@@ -180,7 +180,7 @@ class Rig:
         return [one for one in found if kind is None or one.kind is kind]
 
     def check_ledger(self):
-        """The invariants of the issue, against the world: each physical shaft in one place, and where the journal says.
+        """What must hold at any time, by the world: each physical shaft in one place, and where the journal says.
 
         Gives how many are uncertain.
         """

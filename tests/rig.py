@@ -38,6 +38,22 @@ class SpoiltLink:
         self._link.write(data)
 
 
+def damaging(every: int) -> Spoil:
+    """Changes a byte in one frame of so many, whatever pieces the line hands out."""
+    passed = 0
+
+    def spoil(data: bytes) -> bytes:
+        nonlocal passed
+        pieces = data.split(b"\0")
+        for i, piece in enumerate(pieces):
+            passed += 1
+            if passed % every == 0 and len(piece) > 3:
+                pieces[i] = piece[:2] + bytes([piece[2] ^ 0x80 or 1]) + piece[3:]
+        return b"\0".join(pieces)
+
+    return spoil
+
+
 @contextmanager
 def gauge_on(scenario: dict[str, Any], folder: Path, spoil: Spoil | None = None) -> Iterator[Gauge]:
     """A gauge on a rehearsal of this scenario."""

@@ -135,17 +135,7 @@ def test_a_block_costs_at_most_six_bytes_per_reading(tmp_path: Path) -> None:
 def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path / "smooth") as gauge:
         smooth = gauge.measure(1, "", rig.PLAN)
-    passed = [0]
-
-    def spoil(data: bytes) -> bytes:
-        pieces = data.split(b"\0")
-        for i, piece in enumerate(pieces):
-            passed[0] += 1
-            if passed[0] % 10 == 0 and len(piece) > 3:
-                pieces[i] = piece[:2] + bytes([piece[2] ^ 0x80 or 1]) + piece[3:]
-        return b"\0".join(pieces)
-
-    with rig.gauge_on(SHAFTS, tmp_path / "rough", spoil) as gauge:
+    with rig.gauge_on(SHAFTS, tmp_path / "rough", rig.damaging(10)) as gauge:
         rough = gauge.measure(1, "", rig.PLAN)
         gauge.acknowledge(1)
         assert gauge.session.line.damaged > 0

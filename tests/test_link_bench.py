@@ -78,21 +78,11 @@ def test_steps_are_kept_as_shafts_are_and_are_no_shafts(tmp_path: Path) -> None:
 
 
 def test_a_damaged_line_gives_the_same_step(tmp_path: Path) -> None:
-    passed = [0]
-
-    def spoil(data: bytes) -> bytes:
-        pieces = data.split(b"\0")
-        for i, piece in enumerate(pieces):
-            passed[0] += 1
-            if passed[0] % 7 == 0 and len(piece) > 3:
-                pieces[i] = piece[:2] + bytes([piece[2] ^ 0x80 or 1]) + piece[3:]
-        return b"\0".join(pieces)
-
     long = replace(STEP, readings=800)
     scenario = SCENARIO | {"gauge": {"zero_drift_count_per_s": 0.0}}  # the waits before the step differ
     with rig.gauge_on(scenario, tmp_path / "smooth") as gauge:
         smooth = gauge.bench_step(long)
-    with rig.gauge_on(scenario, tmp_path / "rough", spoil) as gauge:
+    with rig.gauge_on(scenario, tmp_path / "rough", rig.damaging(7)) as gauge:
         rough = gauge.bench_step(long)
         assert gauge.session.line.damaged > 0
     assert np.array_equal(rough.counts[settled(rough)], smooth.counts[settled(smooth)])
