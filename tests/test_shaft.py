@@ -392,6 +392,13 @@ def test_a_skid_is_a_doubt():
     assert any("off the roller's ratio" in doubt for doubt in result_of(measured(gauge=Gauge(slip=0.08))).doubts)
 
 
+def test_a_fit_that_does_not_come_to_rest_is_a_doubt(monkeypatch):
+    run = measured()
+    assert result_of(run).doubts == ()
+    monkeypatch.setattr("midspan.turning.SMALL_TURN_RAD", 0.0)  # no step of the period is small enough now
+    assert any("did not come to rest" in doubt for doubt in result_of(run).doubts)
+
+
 def test_a_load_that_is_not_the_standard_one_is_a_doubt():
     run = measured()
     heavy = with_readings(run, counts=84_000 + 2 * (run.counts - 84_000))

@@ -84,4 +84,5 @@ def quality(fit: HarmonicFit, forces: Forces) -> Found:
         "turn_scatter_n": np.sqrt((fit.scatter_n**2).mean(axis=1)),
         "left_out": fit.left_out.sum(axis=1),
         "readings": fit.used.sum(axis=1),
+        "settled": fit.converged,
     }

@@ -207,6 +207,8 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
     if values.pop("angle_u_deg") > ANGLE_KNOWN_DEG or not uneven:
         values["stiff_side_deg"] = values["u_stiff_side_deg"] = None
     u_inputs, sensitivities, dof, zero_shares = shares
+    doubtful, sick = doubts(values, run, cal), faults(values, run, cal)
+    del values["settled"]  # it is among the doubts, if it is one
     return ShaftResult(
         shaft=run.shaft,
         label=run.label,
@@ -226,7 +228,7 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         give_mm_per_n=cal.frame.give_mm_per_n,
         span_mm=cal.span.span_mm,
         vertical_share=cal.span.vertical_share,
-        doubts=doubts(values, run, cal),
-        faults=faults(values, run, cal),
+        doubts=doubtful,
+        faults=sick,
         **values,
     )

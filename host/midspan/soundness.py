@@ -40,6 +40,7 @@ def doubts(values: Mapping[str, Any], run: RawRun, cal: Calibration) -> tuple[st
             f"stiffness changes by {values['once_per_turn_thou']:.1f} thou once per turn, "
             "as a crack or a skid would make it",
         ),
+        (not values["settled"], "the fit of what turns did not come to rest: the readings contradict each other"),
         (abs(values["slip_pct"]) > slip_limit, f"the shaft turned {values['slip_pct']:+.1f} % off the roller's ratio"),
     )
     return (
