@@ -10,7 +10,7 @@ demo: $(SETUP)
 	$(BIN)/midspan demo
 
 test: $(SETUP) browser
-	$(BIN)/python -m pytest -n auto --dist loadfile
+	$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
 bench: $(SETUP)
 	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python tests/bench
