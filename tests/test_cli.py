@@ -17,7 +17,7 @@ from matplotlib.image import imread
 from midspan import commands, scenario, sorter
 from midspan.calibration import load_calibration
 from midspan.cli import app
-from midspan.cli_label import LONGEST_LABEL
+from midspan.cli_options import LONGEST_LABEL
 from midspan.decision import Outcome
 from midspan.outcomes import BlockCame
 from midspan.records import Phase

@@ -48,8 +48,8 @@ LEFT_TO_RIGHT = """
     recall page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page
     page_command plot_batch plot_set plot_force plot_commands
     rework commands park park_command demo lesson
-    cli_label cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk cli_sets
-    cli_sort cli_study cli_plot cli_board cli
+    cli_options cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk
+    cli_sets cli_sort cli_study cli_plot cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

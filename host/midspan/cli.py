@@ -15,7 +15,7 @@ from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_export import export
 from midspan.cli_hand import hand
-from midspan.cli_label import Label
+from midspan.cli_options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
 from midspan.cli_page import page
 from midspan.cli_park import park
 from midspan.cli_plot import plot
@@ -34,21 +34,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-
-CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]
-BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
-Factor = Annotated[
-    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.", show_default="95 %")
-]
-EvenSo = Annotated[
-    bool,
-    typer.Option(
-        "--doubtful-calibration",
-        help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
-    ),
-]
 
 
 @app.command(epilog="Example: midspan demo --folder demo-output")
@@ -78,10 +63,8 @@ def measure(
     bands: BandsFile,
     label: Label = "",
     archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
-    store: StoreFile = Path("results.db"),
-    clear_fault: Annotated[
-        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
-    ] = False,
+    store: StoreFile = STORE,
+    clear_fault: ClearFault = False,
     even_so: EvenSo = False,
     as_json: AsJson = False,
     k: Factor = None,
@@ -117,7 +100,7 @@ def recompute(
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")
 def show(
     shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
-    store: StoreFile = Path("results.db"),
+    store: StoreFile = STORE,
     picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around, or its budget.")] = None,
     budget: Annotated[
         bool, typer.Option("--budget", help="Show where the uncertainty of its spine comes from.")

@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import ClearFault
+
 board = typer.Typer(
     help="Put the device code on a board, set its pins and limits, and look it over.",
     epilog="Example: midspan board install --port PORT",
@@ -51,9 +53,7 @@ def check(
     yes: Annotated[
         bool, typer.Option("--yes", help="Nobody is at the gauge: do not wait, leave out what eyes must see.")
     ] = False,
-    clear_fault: Annotated[
-        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
-    ] = False,
+    clear_fault: ClearFault = False,
     as_json: AsJson = False,
 ) -> None:
     """Look a board over, step by step: its wires at the prompt (service jumper on), the gauge when it runs.

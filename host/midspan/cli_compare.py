@@ -1,16 +1,17 @@
 """Command line: what changed between two results of the same readings."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from midspan.cli_options import STORE, AsJson, FixedFactor, StoreFile
+
 
 def compare(
     shaft: Annotated[str | None, typer.Argument(help="Number or label of one shaft; all of them without it.")] = None,
-    store: Annotated[Path, typer.Option("--store", help="Database of results.")] = Path("results.db"),
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")] = False,
-    k: Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.")] = 2.0,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Show what changed since the result before, and why.
 

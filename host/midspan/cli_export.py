@@ -5,11 +5,13 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import STORE, StoreFile
+
 
 def export(
     table: Annotated[str, typer.Argument(help="results or sets.", metavar="TABLE")],
     out: Annotated[Path, typer.Option("--out", help="File to write: its name ends in .csv, .json or .parquet.")],
-    store: Annotated[Path, typer.Option("--store", help="Database of results.")] = Path("results.db"),
+    store: StoreFile = STORE,
     all_versions: Annotated[
         bool, typer.Option("--all-versions", help="Every evaluation of each run, not the newest only.")
     ] = False,

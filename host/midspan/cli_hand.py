@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_label import Label
+from midspan.cli_options import STORE, AsJson, Factor, Label, Picture, StoreFile
 
 hand = typer.Typer(
     help="Measure without a gauge: a dead weight and a dial indicator on a measured span.",
@@ -14,15 +14,9 @@ hand = typer.Typer(
 )
 
 BenchFile = Annotated[Path, typer.Option("--bench", help="What the bench is (TOML); made by asking if it is missing.")]
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
 RecordFile = Annotated[Path, typer.Option("--record", help="File that the typed readings are added to, for ever.")]
 BandsFile = Annotated[Path | None, typer.Option("--bands", help="Judge against these tolerance bands (TOML).")]
-Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
-Factor = Annotated[
-    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U; without it U covers 95 %.")
-]
-BENCH, STORE, RECORD = Path("hand-bench.toml"), Path("results.db"), Path("hand-readings.jsonl")
+BENCH, RECORD = Path("hand-bench.toml"), Path("hand-readings.jsonl")
 
 
 @hand.command("measure", epilog="Example: midspan hand measure --shaft 1 --label bar-1 --csv readings.csv")

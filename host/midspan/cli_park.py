@@ -5,28 +5,21 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_label import Label
+from midspan.cli_options import STORE, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
 
 
 def park(
     shaft: Annotated[int, typer.Argument(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
     port: Annotated[str, typer.Option(help="Serial port of the gauge (see: midspan ports), or: rehearsal.")],
-    calibration: Annotated[Path, typer.Option(help="Calibration file of the gauge (TOML).")],
-    bands: Annotated[Path, typer.Option(help="Tolerance bands and bins (TOML).")],
+    calibration: CalibrationFile,
+    bands: BandsFile,
     label: Label = "",
     archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
-    store: Annotated[Path, typer.Option(help="Database of results.")] = Path("results.db"),
-    clear_fault: Annotated[
-        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
-    ] = False,
-    even_so: Annotated[
-        bool, typer.Option("--doubtful-calibration", help="Use a calibration that ran out or is of another gauge.")
-    ] = False,
+    store: StoreFile = STORE,
+    clear_fault: ClearFault = False,
+    even_so: EvenSo = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of words.")] = False,
-    k: Annotated[
-        float | None,
-        typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of the printed U.", show_default="95 %"),
-    ] = None,
+    k: Factor = None,
 ) -> None:
     """Measure the shaft in the gauge and turn its stiff side up, for marking.
 

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import STORE, Factor, FixedFactor, StoreFile
 from midspan.cli_study import Quantity
 
 plot = typer.Typer(
@@ -15,12 +16,6 @@ plot = typer.Typer(
 
 Shaft = Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is drawn.")]
 Out = Annotated[Path, typer.Option("--out", help="File to write: its name ends in .png, .svg or .pdf.")]
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
-Factor = Annotated[
-    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.", show_default="95 %")
-]
-FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
-STORE = Path("results.db")
 
 
 @plot.command("around", epilog="Example: midspan plot around 17 --out around-17.svg")

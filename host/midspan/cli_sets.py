@@ -5,20 +5,18 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import STORE, AsJson, FixedFactor, StoreFile
+
 sets = typer.Typer(
     help="Matched sets: choose them from the measured shafts, keep, refill and extend them.",
     epilog="Example: midspan sets make --number 12 --spine 3 --spread 2",
     no_args_is_help=True,
 )
 
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
 Batches = Annotated[list[int] | None, typer.Option("--batch", min=1, help="Only shafts of this batch; repeatable.")]
 Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of this bin; repeatable.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
-Factor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
 Distance = Annotated[float, typer.Option("--distance", min=5.0, max=300.0, help="Distance to the target in metres.")]
 SetName = Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")]
-STORE = Path("results.db")
 
 
 @sets.command("make", epilog="Example: midspan sets make --number 12 --spine 3 --spread 2 --weight 5 --keep spring")
@@ -43,7 +41,7 @@ def make(
     ] = False,
     store: StoreFile = STORE,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Choose as many sets as the limits allow, then the tightest.
 
@@ -75,7 +73,7 @@ def show(
     distance: Distance = 70.0,
     store: StoreFile = STORE,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Show a kept set with its uncertainty, or list all."""
     from midspan import sets_commands
@@ -90,7 +88,7 @@ def card(
         Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
     ] = None,
     store: StoreFile = STORE,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Write the card that goes with a set, as HTML and PDF."""
     from midspan import cards_commands
@@ -106,7 +104,7 @@ def labels(
     out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
     skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
     store: StoreFile = STORE,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
     from midspan import cards_commands
@@ -122,7 +120,7 @@ def refill(
     distance: Distance = 70.0,
     store: StoreFile = STORE,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Find the best replacement for a lost shaft."""
     from midspan import sets_refill
@@ -138,7 +136,7 @@ def extend(
     distance: Distance = 70.0,
     store: StoreFile = STORE,
     as_json: AsJson = False,
-    k: Factor = 2.0,
+    k: FixedFactor = 2.0,
 ) -> None:
     """Find a second set that matches a kept one."""
     from midspan import sets_refill

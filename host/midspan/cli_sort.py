@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import ClearFault, EvenSo
+
 
 def sort(
     plan: Annotated[Path, typer.Argument(help="Plan of the night (TOML); midspan demo writes one to start from.")],
@@ -15,19 +17,11 @@ def sort(
     attended: Annotated[
         bool, typer.Option("--attended", help="You stay with the gauge: you are asked instead of the night stopping.")
     ] = False,
-    clear_fault: Annotated[
-        bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
-    ] = False,
+    clear_fault: ClearFault = False,
     emptied: Annotated[
         list[int] | None, typer.Option("--emptied", min=1, max=64, help="You emptied this place; may be repeated.")
     ] = None,
-    even_so: Annotated[
-        bool,
-        typer.Option(
-            "--doubtful-calibration",
-            help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
-        ),
-    ] = False,
+    even_so: EvenSo = False,
 ) -> None:
     """Sort the hopper into bins, alone, until it is empty.
 

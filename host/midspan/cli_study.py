@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli_options import STORE, AsJson, Picture, StoreFile
+
 study = typer.Typer(
     help="Study how well a gauge measures: repeatability, bias, stability, control charts.",
     epilog="Example: midspan study chart --label bar-1",
@@ -31,16 +33,16 @@ class Quantity(StrEnum):
     OLDER = "older_lb"
 
 
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
 Labels = Annotated[list[str] | None, typer.Option("--label", help="Label of the check standard.")]
 Of = Annotated[Quantity, typer.Option("--quantity", help="What of the stored results is studied.")]
+References = Annotated[
+    Path | None, typer.Option("--csv", help="Readings: columns part, reference, value; u_reference.")
+]
+Bars = Annotated[list[Path] | None, typer.Option("--bar", help="File of an assigned bar (midspan hand assign).")]
 Tolerance = Annotated[
     float | None,
     typer.Option(min=1e-9, max=1e9, help="Width between two limits that the gauge must serve, in the same unit."),
 ]
-Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
-STORE = Path("results.db")
 
 
 @study.command("gauge", epilog="Example: midspan study gauge --batch 1,2 --batch 3,4 --batch 5,6 --tolerance 10")
@@ -66,9 +68,9 @@ def gauge(
 
 @study.command("linearity", epilog="Example: midspan study linearity --bar soft.toml --bar mid.toml --bar stiff.toml")
 def linearity(
-    csv: Annotated[Path | None, typer.Option(help="Readings: columns part, reference, value; u_reference.")] = None,
+    csv: References = None,
     store: StoreFile = STORE,
-    bar: Annotated[list[Path] | None, typer.Option(help="File of an assigned bar (midspan hand assign).")] = None,
+    bar: Bars = None,
     quantity: Of = Quantity.SPINE,
     tolerance: Tolerance = None,
     picture: Picture = None,
@@ -82,9 +84,9 @@ def linearity(
 
 @study.command("bias", epilog="Example: midspan study bias --bar bar-1.toml --tolerance 10")
 def bias(
-    csv: Annotated[Path | None, typer.Option(help="Readings: columns part, reference, value; u_reference.")] = None,
+    csv: References = None,
     store: StoreFile = STORE,
-    bar: Annotated[list[Path] | None, typer.Option(help="File of an assigned bar (midspan hand assign).")] = None,
+    bar: Bars = None,
     quantity: Of = Quantity.SPINE,
     tolerance: Tolerance = None,
     picture: Picture = None,

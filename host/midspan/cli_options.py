@@ -1,0 +1,38 @@
+"""Command line: the options that several commands have, declared once."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+LONGEST_LABEL = 64
+STORE = Path("results.db")
+
+
+def _one_line(label: str) -> str:
+    """A label must be storable in every file and printable on every screen."""
+    if not label.isprintable() or len(label) > LONGEST_LABEL:
+        raise typer.BadParameter(f"at most {LONGEST_LABEL} printable characters")
+    return label
+
+
+Label = Annotated[str, typer.Option("--label", help="A name for the shaft.", callback=_one_line)]
+StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
+CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]
+BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
+Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
+Factor = Annotated[
+    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.", show_default="95 %")
+]
+FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
+ClearFault = Annotated[
+    bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
+]
+EvenSo = Annotated[
+    bool,
+    typer.Option(
+        "--doubtful-calibration",
+        help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
+    ),
+]
