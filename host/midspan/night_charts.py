@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
@@ -83,40 +84,57 @@ def _offsets(same: Sequence[Check], k: float) -> tuple[Any, Any]:
     return off, np.array([k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in same])
 
 
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """A figure of watch.Observation over the night: how it is shown, and whether it counts from the first one.
+
+    `scale` takes the figure and its limit to the label's unit; `least` is, in that unit, the least that the axis spans.
+    """
+
+    name: str
+    label: str
+    scale: float
+    limit: float | None
+    from_first: bool
+    least: float
+
+
 def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
     """Zero, noise, slip and temperature of the gauge through the night; limits where they come near."""
-    seen = [(step.at_ms, step.watched) for one in record.passages for step in one.steps if step.watched]
     watch = record.plan.watch
-    # Name, label, scale, limit, whether it counts from the first, and the least that an axis spans.
     panels = (
-        ("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
-        ("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
-        ("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
-        ("temperature_c", "board, °C", 1.0, None, False, 1.0),
+        _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
+        _Panel("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
+        _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
+        _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
     )
-    known = [
-        (panel, rows)
-        for panel in panels
-        if (rows := [(at_ms, watched[panel[0]]) for at_ms, watched in seen if watched.get(panel[0]) is not None])
-    ]
+    seen = [(step.at_ms, step.watched) for one in record.passages for step in one.steps if step.watched]
+    rows = {one: [(at, value) for at, told in seen if (value := told.get(one.name)) is not None] for one in panels}
+    known = {one: some for one, some in rows.items() if some}
 
     def draw(figure: Figure) -> None:
         shared = figure.subplots(len(known), 1, sharex=True, squeeze=False)[:, 0]
-        for axes, ((_, label, scale, limit, from_first, least), rows) in zip(shared, known, strict=True):
-            at, values = _hours([one for one, _ in rows], record, zone), np.array([value for _, value in rows]) * scale
-            values = values - values[0] if from_first else values
-            axes.plot(*_spans(at, values, least), color=INK, lw=2, solid_capstyle="round")
-            for bound in (limit * scale, -limit * scale) if limit else ():
-                if np.abs(values).max() > SEEN * abs(bound) and (bound > 0 or values.min() < 0):
-                    axes.axhline(bound, color=INK, ls="--", lw=1)
-            axes.set_ylabel(label)
-            low, high = axes.get_ylim()
-            room = max(0.0, least - (high - low)) / 2
-            axes.set_ylim(low - room, high + room)
+        for axes, (panel, some) in zip(shared, known.items(), strict=True):
+            _follow(axes, panel, _hours([at for at, _ in some], record, zone), np.array([value for _, value in some]))
         _clock_axis(shared[-1])
         figure.align_ylabels()
 
     return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge through the night") if known else ""
+
+
+def _follow(axes: Any, panel: _Panel, at: Any, values: Any) -> None:
+    """One panel: the figure against the hour, and its limits from where it comes near them."""
+    values = values * panel.scale
+    values = values - values[0] if panel.from_first else values
+    axes.plot(*_spans(at, values, panel.least), color=INK, lw=2, solid_capstyle="round")
+    limit = (panel.limit or 0.0) * panel.scale
+    for bound in (limit, -limit) if limit else ():
+        if np.abs(values).max() > SEEN * abs(bound) and (bound > 0 or values.min() < 0):
+            axes.axhline(bound, color=INK, ls="--", lw=1)
+    axes.set_ylabel(panel.label)
+    low, high = axes.get_ylim()
+    room = max(0.0, panel.least - (high - low)) / 2
+    axes.set_ylim(low - room, high + room)
 
 
 def _spans(at: Any, values: Any, least: float) -> tuple[Any, Any]:
