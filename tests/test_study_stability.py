@@ -90,6 +90,14 @@ def test_too_few_sessions_are_told(sessions, days, says) -> None:
         stability_study(sessions, days)
 
 
+def test_a_session_of_one_reading_shows_no_scatter_of_its_own() -> None:
+    study = stability_study([[500.0, 500.2], [500.1], [500.3, 500.1]], days=[0.0, 1.0, 2.0])
+    assert study.deviations[1] is None
+    assert study.within.dof == 2
+    assert study.within.sd == pytest.approx(0.2 / np.sqrt(2))  # both pairs are 0.2 apart
+    assert study.restless == ()
+
+
 def test_the_command_takes_dates_and_draws(tmp_path) -> None:
     path = tmp_path / "bar.csv"
     rows = [

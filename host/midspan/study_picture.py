@@ -123,7 +123,7 @@ def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
         top.legend(fontsize=8, frameon=False, ncols=3)
         top.set_ylabel(what)
         for (bottom,) in below:
-            bottom.plot(days, study.deviations, "s", color=INK, ms=4)
+            bottom.plot(days, np.array(study.deviations, float), "s", color=INK, ms=4)  # None becomes a gap
             bottom.set_ylabel("scatter within")
         (below[-1][0] if below else top).set_xlabel("day")
 

@@ -64,7 +64,7 @@ class StabilityStudy:
 
     days: tuple[float, ...]
     means: tuple[float, ...]
-    deviations: tuple[float, ...]  # one a session, none where it has one reading
+    deviations: tuple[float | None, ...]  # one a session, None where it has one reading
     within: Level | None
     sessions: Level
     session_variance: float | None
@@ -100,7 +100,7 @@ class StabilityStudy:
             return ()
         each = self.within.dof // len(self.means)
         limit = precision_limit(self.within, each)
-        return tuple(i for i, sd in enumerate(self.deviations) if sd > limit)
+        return tuple(i for i, sd in enumerate(self.deviations) if sd is not None and sd > limit)
 
 
 def precision_limit(within: Level, dof: int) -> float:
@@ -124,9 +124,9 @@ def stability_study(sessions: Sequence[Sequence[float]], days: Sequence[float]) 
     if len(set(days)) < 3:
         raise ReadingsError("the sessions have fewer than three different times: a drift cannot be told; note the time")
     means = [float(np.mean(one)) for one in sessions]
-    deviations = [float(np.std(one, ddof=1)) if len(one) > 1 else 0.0 for one in sessions]
+    deviations = [float(np.std(one, ddof=1)) if len(one) > 1 else None for one in sessions]
     dofs = [len(one) - 1 for one in sessions]
-    within = pooled(deviations, dofs) if sum(dofs) else None
+    within = pooled([sd or 0.0 for sd in deviations], dofs) if sum(dofs) else None
     level = between(means)
     readings = sum(dofs) / len(sessions) + 1
     line = fit_polynomial(days, means, 1)
