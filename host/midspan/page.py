@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from html import escape
 from typing import Annotated
@@ -19,6 +18,7 @@ from midspan.page_night import is_running
 from midspan.page_views import Views
 from midspan.pages import filled
 from midspan.recall import HIGHEST_SHAFT
+from midspan.time_of_day import now_ms
 
 EVERY_S = 0.1
 HISTORY = 20  # messages kept for whoever was away a moment; each may be some tens of kB, for everybody who looks
@@ -29,7 +29,7 @@ ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 
 
 def serve(follower: Follower, access: Access, host: str) -> None:
     """Serve the page of a store until somebody ends it."""
-    views = Views(follower, Clock(lambda: time.time_ns() // 1_000_000))
+    views = Views(follower, Clock(now_ms))
 
     def stop(night: int) -> None:
         if not is_running(views.night(night)):
