@@ -65,7 +65,7 @@ def _stopped(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[
         )
 
 
-def _cracked(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _cracked(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
@@ -75,7 +75,7 @@ def _cracked(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterato
             )
 
 
-def _recount(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _recount(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.is_sure:
             continue
@@ -103,7 +103,7 @@ def _suspect(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterato
         )
 
 
-def _recheck(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _recheck(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "recheck" and place.now:
             yield Todo(
@@ -151,7 +151,7 @@ def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[T
         )
 
 
-def _full(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _full(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.holds is not None and place.now >= place.holds:
             yield Todo(f"Empty {place.name}.", f"It is full: {place.now} of {place.holds}.")

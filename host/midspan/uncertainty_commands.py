@@ -10,7 +10,7 @@ from typing import Any, get_args
 from rich.console import Console
 from rich.table import Table
 
-from midspan.bands import Bands, Kind, Rule, load_bands
+from midspan.bands import Kind, Rule, load_bands
 from midspan.budget_report import budget_table, trials_table, trials_words
 from midspan.configuration import validated
 from midspan.coverage_factor import Coverage, plain_dof
@@ -99,7 +99,7 @@ def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, a
             )
         )
     else:
-        _print_costs(console(), bands, costs)
+        _print_costs(console(), costs)
 
 
 def _of_kind(kind: Kind, like: Rule) -> Rule:
@@ -107,7 +107,7 @@ def _of_kind(kind: Kind, like: Rule) -> Rule:
     return Rule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
 
 
-def _print_costs(screen: Console, bands: Bands, costs: list[tuple[Rule, Risks]]) -> None:
+def _print_costs(screen: Console, costs: list[tuple[Rule, Risks]]) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
     for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):
