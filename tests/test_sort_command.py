@@ -3,6 +3,7 @@
 import os
 import pty
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -157,15 +158,19 @@ def test_a_calibration_of_another_gauge_is_refused_unless_one_says_so(folder):
 
 
 def test_an_opened_lid_stops_the_night_at_once_and_only_a_person_starts_it_again(folder):
-    night_scenario.MISHAPS["lid"] = [[50.0, 5.0]]  # a cycle is under way then
-    stopped = midspan("sort", folder / "night.toml")
+    for at_s in (50, 54, 58):  # a cycle is under way then; on a busy machine all comes later, perhaps between two
+        here = shutil.copytree(folder, folder.with_name(f"{folder.name}-{at_s}"))
+        night_scenario.MISHAPS["lid"] = [[float(at_s), 5.0]]
+        stopped = midspan("sort", here / "night.toml")
+        if "does not move for" not in stopped.stderr:
+            break
     told = "midspan: the gauge stands still: LID_OPEN: The lid was opened while something moved. "
     assert complaint(stopped).startswith(told)
-    assert complaint(stopped).endswith(f"Then go on with: midspan sort {folder}/night.toml --resume --clear-fault")
-    with folder.joinpath("rehearsal", "world.txt").open("a") as world:
-        world.write("56000 - lid ends\n")
-    assert midspan("sort", folder / "night.toml", "--resume").returncode == 0  # the simulated one began anew meanwhile
-    check_ledger(folder, HOPPER)
+    assert complaint(stopped).endswith(f"Then go on with: midspan sort {here}/night.toml --resume --clear-fault")
+    with here.joinpath("rehearsal", "world.txt").open("a") as world:
+        world.write(f"{at_s + 6}000 - lid ends\n")
+    assert midspan("sort", here / "night.toml", "--resume").returncode == 0  # the simulated one began anew meanwhile
+    check_ledger(here, HOPPER)
 
 
 def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, monkeypatch):
