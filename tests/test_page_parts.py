@@ -1,5 +1,7 @@
 """What the page is made of, without a browser: wishes, the shaft that turns, what is read anew, tokens, words."""
 
+import math
+import re
 import time
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -14,9 +16,9 @@ from midspan.night import AS_ASKED, Watcher
 from midspan.night_record import read_night, read_on
 from midspan.outcomes import BlockCame
 from midspan.page_access import Access, Role, token_from
-from midspan.page_curve import curve, turned_so_far
+from midspan.page_curve import Turned, curve, turned_so_far
 from midspan.page_follow import Clock, Follower, read_only
-from midspan.page_night import doing, troubles
+from midspan.page_night import doing, done, troubles
 from midspan.page_shaft import numbers_of
 from midspan.page_views import Views
 from midspan.passage import Happening, HappeningKind, Stage
@@ -102,6 +104,17 @@ def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(tmp
     assert f"of {total + 1}." in views.shafts(1, 0)
 
 
+def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_path):
+    rough_night(tmp_path / "results.db")
+    views, journal = followed(tmp_path / "results.db")
+    record = views.night(1)
+    assert any(one.passed == 2 for one in record.stock)
+    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Stage.NO_SHAFT, at_ms=EVENING_MS)
+    journal.order(1, "HOPPER", None, EVENING_MS)
+    assert f'<td class="n">{done(record)}</td>' in views.nights()
+    assert f"<p>{done(record)} shafts done" in views.live(record)[0]
+
+
 def test_a_shaft_that_is_being_fed_is_seen_at_once(tmp_path):
     with paper_night(tmp_path / "results.db") as night:
         night.check(0.1)
@@ -181,6 +194,19 @@ def test_the_shaft_that_turns_can_be_followed(tmp_path):
     assert picture.count('class="dashed"') == 1
     writer(a_block(0, Phase.ZERO_BEFORE, [100]))  # the next shaft
     assert turned_so_far(path).readings == 1
+
+
+def test_one_knock_does_not_flatten_the_curve_and_is_told():
+    wave = [9000 + round(300 * math.sin(math.tau * i / 40)) for i in range(80)]
+    turned = Turned(7, {Phase.ZERO_BEFORE: ([0], [0]), Phase.FULL: ([*range(80)], wave)})
+    calibration = Calibration.model_validate(EXAMPLE)
+    plain = curve(turned, calibration)
+    assert "not shown" not in plain
+    wave[13] += 400_000
+    knocked = curve(turned, calibration)
+    assert "(1 not shown, the furthest +" in knocked
+    beside = re.compile(r'class="beside"[^>]*>([^<]+)<')
+    assert beside.findall(knocked) == beside.findall(plain) != []
 
 
 @pytest.mark.parametrize("text", ["", "[]\n", "{}\n", '{"shaft": 1, "block": 0, "phase": 99}\n', "\x00\n"])

@@ -108,7 +108,7 @@ def _recheck(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Tod
         if place.use == "recheck" and place.now:
             yield Todo(
                 f"Measure {shafts(place.now)} in {place.name} once more, or sort them by hand.",
-                "They stayed in doubt, could not be measured, or found their own place full; a table below says which."
+                "They stayed in doubt, could not be measured, or found their own place full: their lines say which."
                 + _standards_among(place),
             )
 

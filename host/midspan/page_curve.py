@@ -29,6 +29,7 @@ WORDS = {
     Phase.ZERO_AFTER: "the head is up, the cell reads its zero again",
 }
 LEAST_MN = 20.0  # so that the noise of an even shaft does not look like a wave
+FAR = 3.0  # times what the middle half of a depth's readings span: a wave reaches 0.7 of it, a knock or a spark more
 
 
 @dataclass(frozen=True)
@@ -95,9 +96,14 @@ def curve(turned: Turned, calibration: Calibration) -> str:
             lines[phase] = list(zip(turns.tolist(), (force_mn - np.median(force_mn)).tolist(), strict=True))
     if not lines:
         return ""
-    everything = [y for points in lines.values() for _, y in points]
+    forces = [np.array(points)[:, 1] for points in lines.values()]
+    spans = [float(np.subtract(*np.percentile(force_mn, [75, 25]))) for force_mn in forces]
+    everything, near = np.concatenate(forces), max(LEAST_MN / 2, FAR * max(spans))
+    shown = everything[np.abs(everything) <= near]
     furthest = max(x for points in lines.values() for x, _ in points)
-    chart = Chart("Force around the shaft as it turns", (0.0, max(2.0, furthest)), with_room(everything, LEAST_MN))
+    chart = Chart("Force around the shaft as it turns", (0.0, max(2.0, furthest)), with_room(shown.tolist(), LEAST_MN))
     for phase, points in lines.items():
-        chart.line(points, LOOKS[phase])
-    return chart.done("turns", "force less its middle, mN")
+        chart.line([(x, y) for x, y in points if abs(y) <= near], LOOKS[phase])
+    left = len(everything) - len(shown)
+    far = f" ({left} not shown, the furthest {max(everything, key=abs):+.0f} mN from the middle)" if left else ""
+    return chart.done(f"turns{far}", "force less its middle, mN")

@@ -7,20 +7,21 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
-from sqlalchemy import URL, create_engine, event, func, select
+from sqlalchemy import URL, case, create_engine, event, func, select
 
 from midspan.calibration import Calibration
 from midspan.configuration import validated
 from midspan.journal import Journal
 from midspan.night_record import NightRecord, read_night, read_on
 from midspan.page_curve import Turned, turned_so_far
-from midspan.passage import Night
+from midspan.passage import ENDS, Night, Stage
 from midspan.store import Store
 from midspan.tables import HappeningRow, NightRow, PassageRow, StepRow, SuspectRow
 from midspan.turning_now import turning_file
 from midspan.wishes import WishRow, wish_for_an_end, wished_ms
 
 WAIT_S = 1.0
+WENT = [stage.value for stage in ENDS - {Stage.NO_SHAFT}]
 MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside it
 
 
@@ -109,8 +110,13 @@ class Follower:
         return self._calibrations[key]
 
     def count(self, night: int) -> int:
-        """How many shafts of the stock a night took in."""
-        query = select(func.count(PassageRow.id)).where(PassageRow.night_id == night, PassageRow.standard.is_(None))
+        """How many shafts of the stock went through the gauge in a night; where two fell at once, both."""
+        fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
+        query = (
+            select(fell)
+            .join(PassageRow, PassageRow.id == StepRow.passage_id)
+            .where(PassageRow.night_id == night, PassageRow.standard.is_(None), StepRow.stage.in_(WENT))
+        )
         with self.store.transaction() as session:
             return session.scalar(query) or 0
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from midspan import night_todos
+from midspan import night_rows, night_todos
 from midspan.faults import HostFault, fault_texts, host_fault_texts
 from midspan.night_facts import not_measured, places
 from midspan.night_record import NightRecord
@@ -100,16 +100,20 @@ def _at_work(record: NightRecord, newest: Passage | None, turned: Turned | None)
     }[newest.stage]
 
 
+def done(record: NightRecord) -> int:
+    """How many shafts went through the gauge; where two fell at once, both."""
+    return sum(max(1, one.passed) for one in record.stock if not one.is_open)
+
+
 def pace_words(record: NightRecord) -> str:
     """Shafts an hour by the newest ones, and the time left when the plan says how many lie in the hopper."""
     ends = [one.steps[-1].at_ms for one in record.stock if not one.is_open]
     recent = ends[-PACE_OF:]
-    done = sum(max(1, one.passed) for one in record.stock if not one.is_open)
     loaded = record.plan.sort.loaded if is_running(record) else None
     if len(recent) < 2:
         return ""
     return rate_text(
-        len(recent) - 1, (recent[-1] - recent[0]) / 1000, None if loaded is None else max(0, loaded - done)
+        len(recent) - 1, (recent[-1] - recent[0]) / 1000, None if loaded is None else max(0, loaded - done(record))
     )
 
 
@@ -164,10 +168,11 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, Any]:
     return {
         "places": found,
         "pace": pace_words(record),
-        "done": sum(max(1, one.passed) for one in record.stock if not one.is_open),
+        "done": done(record),
         "unmeasured": len(not_measured(record)),
         "troubles": troubles(record, now),
         "things": things,
+        "suspects": night_rows.suspects(record, found),
         "rows": shaft_rows(record, record.passages[: -LATEST - 1 : -1], now),
         "checks": checks_chart(record, now),
         "good": sum(one.good for one in record.checks),
