@@ -112,7 +112,7 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_pat
     journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Stage.NO_SHAFT, at_ms=EVENING_MS)
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert f'<td class="n">{done(record)}</td>' in views.nights()
-    assert f"<p>{done(record)} shafts done" in views.live(record)[0]
+    assert f"<p>{done(record)} shafts done" in "".join(views.live(record))
 
 
 def test_a_shaft_that_is_being_fed_is_seen_at_once(tmp_path):
