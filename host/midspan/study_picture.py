@@ -139,7 +139,7 @@ def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
                 top.axhline(chart.centre + sign * sigmas * chart.sigma, color=FAINT, lw=0.5, ls=":")
         _points(top, at, chart.values, sorted({signal.at for signal in chart.signals}))
         top.set_ylabel(what)
-        top.legend(fontsize=8, frameon=False, ncols=2)
+        top.legend(fontsize=8, frameon=False, ncols=2, loc="lower right", bbox_to_anchor=(1.0, 1.0))
         middle.axhline(chart.range_limit, color=INK, ls="--", lw=1)
         _points(middle, at[1:], chart.ranges, [i - 1 for i in chart.wide_ranges])
         middle.set_ylabel(", ".join(["moving range", *what.split(", ")[1:]]))
@@ -150,6 +150,8 @@ def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
         bottom.set_ylabel(f"weighted mean ({mean.weight:g})")
         for axes in (top, middle, bottom):
             axes.set_xlim(0.3, len(at) + 0.7)  # so that a reading stands above its range and mean
+            axes.xaxis.get_major_locator().set_params(integer=True)
+            axes.ticklabel_format(axis="y", useOffset=False)  # the values themselves, however little they vary
         bottom.set_xlabel("reading number")
 
 
