@@ -213,6 +213,18 @@ def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
     assert "it is full" in complaint(sets(dozen, "refill", "old 2"))
 
 
+def test_what_joins_comes_from_the_batches_that_are_named(dozen):
+    with Store.open(dozen) as store:
+        first, second = store.begin_batch("first", 0), store.begin_batch("second", 0)
+        for shaft, spine, batch in ((30, 510.16, first), (31, 510.3, second), (32, 510.31, second)):
+            measured(store, shaft, spine, batch=batch)
+    refilling, extending = ("refill", "old 2", "--lost", 6), ("extend", "old 2", "--number", 2)
+    assert answer(dozen, *refilling)["joining"] == [30]
+    assert answer(dozen, *refilling, "--batch", second)["joining"] == [31]
+    assert sorted(one["shaft"] for one in answer(dozen, *extending, "--batch", second)["second"]["shafts"]) == [31, 32]
+    assert "the stock has 1 shafts" in complaint(sets(dozen, *extending, "--batch", first))
+
+
 def test_two_lost_shafts_are_replaced_together(dozen):
     with Store.open(dozen) as store:
         for shaft, spine in ((30, 509.5), (31, 510.6), (32, 510.7), (33, 509.4)):

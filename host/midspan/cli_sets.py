@@ -116,6 +116,7 @@ def labels(
 def refill(
     name: SetName,
     lost: Annotated[list[str] | None, typer.Option(help="Number or label of a lost shaft; repeatable.")] = None,
+    batch: Batches = None,
     keep: Annotated[bool, typer.Option("--keep", help="Put it into the set; the lost one is marked as spent.")] = False,
     distance: Distance = 70.0,
     store: StoreFile = STORE,
@@ -125,13 +126,14 @@ def refill(
     """Find the best replacement for a lost shaft."""
     from midspan import sets_refill
 
-    sets_refill.refill(store, name, lost or [], distance, k, keep=keep, as_json=as_json)
+    sets_refill.refill(store, name, lost or [], batch or [], distance, k, keep=keep, as_json=as_json)
 
 
 @sets.command("extend", epilog="Example: midspan sets extend 'spring 1' --keep 'spring 1 b'")
 def extend(
     name: SetName,
     number: Annotated[int | None, typer.Option(min=2, max=1000, help="Shafts; as many as in the first.")] = None,
+    batch: Batches = None,
     keep: Annotated[str | None, typer.Option(help="Keep it under this name.")] = None,
     distance: Distance = 70.0,
     store: StoreFile = STORE,
@@ -141,7 +143,7 @@ def extend(
     """Find a second set that matches a kept one."""
     from midspan import sets_refill
 
-    sets_refill.extend(store, name, number, keep, distance, k, as_json=as_json)
+    sets_refill.extend(store, name, number, batch or [], keep, distance, k, as_json=as_json)
 
 
 @sets.command("apart", epilog="Example: midspan sets apart 'spring 1'")

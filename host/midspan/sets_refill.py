@@ -21,9 +21,10 @@ OFFERED = 3  # shafts shown for a lost one
 
 
 def refill(
-    store_file: Path, name: str, lost: Sequence[str], distance_m: float, k: float, *, keep: bool, as_json: bool
-) -> None:
-    """Print the best shafts for those that a set lost, and let them join it when asked.
+    store_file: Path, name: str, lost: Sequence[str], batches: Sequence[int], distance_m: float, k: float, *,
+    keep: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Print the best shafts for those that a set lost, of some batches or of all, and let them join it when asked.
 
     Raises MatchingError when it lacks none, or nothing fits.
     """
@@ -39,7 +40,7 @@ def refill(
         if wanted < 1 or not there:
             raise MatchingError(f"set {name}: {'no shaft is left' if not there else 'it is full'}; name with --lost "
                                 "which shaft it lost")  # fmt: skip
-        stock_now, values, _ = read_stock(store).fit_for(kept.limits)
+        stock_now, values, _ = read_stock(store, batches=batches).fit_for(kept.limits)
         chosen = _joining(kept, there, stock_now, values, wanted, kept.limits)
         others = _next_best(kept, there, stock_now, values, chosen[0]) if wanted == 1 else []
         found = reviewed(store, [*there, *chosen], k)
@@ -98,11 +99,12 @@ def _next_best(
 
 
 def extend(
-    store_file: Path, name: str, number: int | None, keep: str | None, distance_m: float, k: float, *, as_json: bool
-) -> None:
+    store_file: Path, name: str, number: int | None, batches: Sequence[int], keep: str | None, distance_m: float,
+    k: float, *, as_json: bool,
+) -> None:  # fmt: skip
     """Print another set that matches a kept one, all of both within its limits, and keep it when a name is given.
 
-    Raises MatchingError when nothing fits.
+    It is chosen from some batches or from all. Raises MatchingError when nothing fits.
     """
     with Store.open(store_file, create=False) as store:
         sets = Sets(store)
@@ -111,7 +113,7 @@ def extend(
         there = present(store, first)
         if not there:
             raise MatchingError(f"set {name}: it was taken apart; name another")
-        stock_now, values, _ = read_stock(store).fit_for(first.limits)
+        stock_now, values, _ = read_stock(store, batches=batches).fit_for(first.limits)
         chosen = _joining(first, there, stock_now, values, wanted, first.limits)
         both, alone = reviewed(store, [*there, *chosen], k), reviewed(store, chosen, k)
         if keep is not None:
