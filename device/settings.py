@@ -50,12 +50,17 @@ def _widths(value) -> bool:
 WIRES = "a pin", "a pin or null", "[pin, level when set] or null"
 PIN, OPTIONAL_PIN = (_pin, WIRES[0]), (lambda value: value is None or _pin(value), WIRES[1])
 SENSOR, HOME = (_sensor, WIRES[2]), (lambda value: value is not None and _sensor(value), WIRES[2])
+WATCHDOG_MS = _span(5000, 8388)
 WIDTH_US = _span(400, 2700)  # of a servo's pulse
+WATCHDOG = (  # one shorter than the slowest write to the flash would start a healthy gauge anew, for ever
+    lambda value: WATCHDOG_MS[0](value) or (type(value) is int and value == 0),
+    "0 for none, or " + WATCHDOG_MS[1],
+)
 MOTOR = {"step": PIN, "direction": PIN, "forward": _choice(0, 1)}
 SERVO = {"pin": PIN, "rest_us": WIDTH_US, "work_us": WIDTH_US}
 INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute", "lid", "stop")  # in the order of their bits
 WANTED = {
-    "name": (_text, "1 to 32 bytes"), "line": _choice("usb", "usb2", "uart"), "watchdog_ms": _span(0, 8388),
+    "name": (_text, "1 to 32 bytes"), "line": _choice("usb", "usb2", "uart"), "watchdog_ms": WATCHDOG,
     "uart": {"tx": OPTIONAL_PIN, "rx": OPTIONAL_PIN, "baud": _span(9600, 1000000)},
     "cell": {"kind": _choice("hx711", "nau7802"), "data": PIN, "clock": PIN, "ready": OPTIONAL_PIN,
              "pulses": _choice(25, 26, 27), "rate": _choice(*sorted(RATES))},

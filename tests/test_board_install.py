@@ -11,6 +11,7 @@ import pytest
 from board_rig import board_on
 from commands_rig import complaint, midspan
 from device_rig import DEVICE, needs_micropython
+from midspan import board_install
 from midspan.board_files import ARCHITECTURES, STARTER_TEXT, Chip, sha256
 from midspan.board_files import board_files as files_for
 from midspan.board_install import install
@@ -124,6 +125,25 @@ def test_the_files_are_compiled_for_the_chip_and_name_no_folder_of_this_machine(
         assert str(DEVICE).encode() not in content, name
     assert files["boot.py"] == (DEVICE / "boot.py").read_bytes()
     assert len(files["main.py"]) < 200  # the chip compiles this one at every start
+
+
+class NoDrivers(Chip):
+    """A chip like the one that answers, but without drivers for its motors."""
+
+    has_no_drivers = True
+
+
+def test_who_installs_on_an_esp32_is_told_that_it_runs_no_gauge_yet(board, monkeypatch):
+    march = {Chip("a board", (1, 28, 0), i << 10 | 6).march: i for i in range(1, len(ARCHITECTURES))}
+    without = {name for name, i in march.items() if Chip("a board", (1, 28, 0), i << 10 | 6).has_no_drivers}
+    assert without == {"xtensa", "xtensawin"}
+    shell, said = BoardShell(board.port), []
+    there = board_install.chip_of(shell)
+    install(shell, said.append)
+    assert not any("ESP32" in words for words in said)
+    monkeypatch.setattr(board_install, "chip_of", lambda _: NoDrivers(there.machine, there.version, there.mpy))
+    install(shell, said.append)
+    assert any("an ESP32 runs no gauge yet" in words for words in said)
 
 
 def started(text, jumper):

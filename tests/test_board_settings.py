@@ -87,7 +87,8 @@ def test_an_unknown_setting_is_named(tmp_path: Path) -> None:
         ("limits.press_mm_s", 100, "limits.press_mm_s: 40000 steps/s"), ("cell.rate", 40, "cell.rate: an hx711"),
         ("cell.rate", 320, "cell.rate: 320 is not"),
         ("limits.rotate_rpm", 1000, "limits.rotate_rpm: 53333"), ("home", None, "home: null"),
-        ("name", "\u00e9" * 17, "name"),
+        ("name", "\u00e9" * 17, "name"), ("watchdog_ms", 4999, "watchdog_ms: 4999 is not 0 for none, or 5000 to 8388"),
+        ("watchdog_ms", False, "watchdog_ms: false is not 0 for none"),
     ],
 )  # fmt: skip
 def test_settings_that_do_not_go_together_are_named(name: str, value: Any, said: str, tmp_path: Path) -> None:

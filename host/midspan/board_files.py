@@ -58,6 +58,11 @@ class Chip:
         return ARCHITECTURES[number]
 
     @property
+    def has_no_drivers(self) -> bool:
+        """Whether it is an ESP32, which lacks the state machines that move the motors and clock the HX711."""
+        return self.march.startswith("xtensa")
+
+    @property
     def mpy_version(self) -> int:
         """Version of compiled files that its firmware loads."""
         return self.mpy & 0xFF

@@ -65,6 +65,10 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
     say(f"board: {chip}")
     if chip.version < OLDEST_FIRMWARE:
         raise BoardError(f"{chip}: too old, it cannot feed motors; put a current stable firmware on the board")
+    if chip.has_no_drivers:
+        say(
+            "an ESP32 runs no gauge yet: motors and HX711 have no drivers for it; what is installed stays at its prompt"
+        )
     files = board_files(chip)
     wanted = {name: sha256(content) for name, content in files.items()}
     sources = [f"{name.removesuffix('.mpy')}.py" for name in files if name.endswith(".mpy")]
