@@ -69,21 +69,22 @@ def _column_front(view: View, frame: Frame) -> None:
 
 
 def _press_front(view: View, frame: Frame) -> None:
-    press, home = frame.press, frame.head_home_z
+    press = frame.press
     half = press["column"] / 2
-    cell_z = home + press["head_bearing"] / 2 + 34
-    view.box((-press["cell_length"] + 4, cell_z - 12), (-press["cell_length"] + 26, cell_z + 60), fill="#ffffff")
-    view.box((-press["cell_length"] + 4, cell_z + 40), (half + 6, cell_z + 60), fill="#ffffff")
-    view.part(8, (-press["cell_length"] + 12, cell_z + 50), (-70, -40))
-    left = -press["cell_length"] + 8
+    cell_z, (foot, under, top) = frame.cell_z, frame.carriage_z
+    end, left = -press["cell_length"] + 4, -press["cell_length"] + 8
+    view.box((end, foot), (end + press["bracket_foot"], top), fill="#ffffff")
+    view.box((end, under), (half + 6, top), fill="#ffffff")
+    view.part(8, (end + 8, top - 10), (-70, -40))
+    view.across(end, end + press["bracket_foot"], foot, -20)
+    view.across(left, left + press["cell_length"], top, 40, f"cell {number(press['cell_length'])}")
     view.box((left, cell_z), (left + press["cell_length"], cell_z + press["cell_section"]), fill="#ffffff")
     view.part(9, (left + 36, cell_z + 6), (-80, 4))
-    view.box((-3, cell_z + press["cell_section"] + 2), (3, cell_z + 40), fill="#ffffff")  # the stop over the cell
+    view.box((-3, cell_z + press["cell_section"] + 2), (3, under), fill="#ffffff")  # the stop over the cell
     view.part(10, (2, cell_z + 30), (70, 14))
     _head_front(view, frame, cell_z)
-    top_switch = cell_z + 60
-    view.box((half + 2, top_switch), (half + 2 + SWITCH[1], top_switch + SWITCH[0]))
-    view.part(12, (half + 8, top_switch + 8), (70, -30))
+    view.box((half + 2, top), (half + 2 + SWITCH[1], top + SWITCH[0]))
+    view.part(12, (half + 8, top + 8), (70, -30))
 
 
 def _head_front(view: View, frame: Frame, cell_z: float) -> None:

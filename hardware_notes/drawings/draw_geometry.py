@@ -53,6 +53,18 @@ class Frame:
         return self.shaft_z(usual) + self.head_above(usual) + float(self.press["home_clearance"])
 
     @property
+    def cell_z(self) -> float:
+        """Height of the cell's underside at home."""
+        return self.head_home_z + float(self.press["head_bearing"]) / 2 + float(self.press["head_stem"])
+
+    @property
+    def carriage_z(self) -> tuple[float, float, float]:
+        """Heights at home of the carriage's foot, the underside of its bracket, and the top of both."""
+        foot = self.cell_z - float(self.press["carriage_below"])
+        top = foot + float(self.press["carriage_height"])
+        return foot, top - float(self.press["bracket_height"]), top
+
+    @property
     def softest_thou(self) -> float:
         """Spine of the softest shaft that reaches the standard load before the limit of travel."""
         give = 0.88 * 9.80665 * float(self.press["cell_give_mm_per_n"])

@@ -45,14 +45,16 @@ def _cut(view: View, frame: Frame) -> None:
 def _carriage(view: View, frame: Frame) -> None:
     press, home = frame.press, frame.head_home_z
     face = press["column_y"] + press["column"] / 2
-    cell_z = home + press["head_bearing"] / 2 + 34
-    view.box((face, 60), (face + 8, press["column_height"] - 10), fill="#ffffff")
+    rail = face + press["rail_depth"]
+    front = rail + press["carriage_depth"]
+    cell_z, (foot, under, top) = frame.cell_z, frame.carriage_z
+    view.box((face, 60), (rail, press["column_height"] - 10), fill="#ffffff")
     view.part(17, (face + 4, 90), (-92, 50))
-    view.box((face + 8, cell_z - 12), (face + 20, cell_z + 60), fill="#ffffff")
-    view.box((face + 20, cell_z + 40), (8, cell_z + 60), fill="#ffffff")
+    view.box((rail, foot), (front, top), fill="#ffffff")
+    view.box((front, under), (8, top), fill="#ffffff")
     side = press["cell_section"] / 2
     view.box((-side, cell_z), (side, cell_z + press["cell_section"]), fill="#ffffff")
-    view.box((-3, cell_z + press["cell_section"] + 2), (3, cell_z + 40), fill="#ffffff")
+    view.box((-3, cell_z + press["cell_section"] + 2), (3, under), fill="#ffffff")
     for y in (-press["head_spacing"] / 2, press["head_spacing"] / 2):
         view.circle((y, home), press["head_bearing"], fill="#ffffff")
     view.box((-13, home - 4), (13, home + 8), fill="#ffffff")
@@ -60,10 +62,10 @@ def _carriage(view: View, frame: Frame) -> None:
     low = home - press["travel"]
     for y in (-press["head_spacing"] / 2, press["head_spacing"] / 2):
         view.circle((y, low), press["head_bearing"], dash="3 2", width=0.5)
-    collar = cell_z - 12 - press["travel"] - press["collar_beyond"]
-    view.box((face + 8, collar - 10), (face + 20, collar), fill=LIGHT)
-    view.part(18, (face + 14, collar - 5), (-98, -20))
-    view.part(8, (face + 14, cell_z + 20), (-98, -20))
+    collar = foot - press["travel"] - press["collar_beyond"]
+    view.box((rail, collar - 10), (front, collar), fill=LIGHT)
+    view.part(18, (rail + 6, collar - 5), (-98, -20))
+    view.part(8, (rail + 6, cell_z + 20), (-98, -20))
 
 
 def _dimensions_cut(view: View, frame: Frame) -> None:
@@ -71,6 +73,12 @@ def _dimensions_cut(view: View, frame: Frame) -> None:
     view.upright(frame.head_home_z - press["travel"], frame.head_home_z, 16, 40, f"travel {number(press['travel'])}")
     view.across(press["column_y"], 0, -frame.beam["height"], -22)
     view.across(press["screw_y"], 0, press["column_height"] + 50, 26)
+    rail = press["column_y"] + press["column"] / 2 + press["rail_depth"]
+    foot, under, top = frame.carriage_z
+    view.upright(foot, top, 8, 62)
+    view.upright(under, top, 8, 34)
+    view.upright(frame.head_home_z + press["head_bearing"] / 2, frame.cell_z, 8, 34)
+    view.across(rail, rail + press["carriage_depth"], foot, -16)
 
 
 def _rollers(view: View, frame: Frame) -> None:
