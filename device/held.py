@@ -62,8 +62,8 @@ class Held:
         self._clear()
 
     def full(self) -> bool:
-        """Whether one more block might not fit."""
-        return self._ends[self.blocks] + BLOCK_BYTES > len(self.data) or self.blocks == BLOCKS_MAX
+        """Whether the open block and one more might not fit: a change of state closes one before anybody asks again."""
+        return self._ends[self.blocks] + 2 * BLOCK_BYTES > len(self.data) or self.blocks + 1 >= BLOCKS_MAX
 
     def used(self) -> int:
         """Bytes held."""
@@ -104,9 +104,13 @@ class Held:
             self.close()
 
     def mark(self, rotate: int) -> None:
-        """Note where the index mark passed; it goes with the open block."""
-        self._append(MARKS, rotate)
-        self._marks += 1
+        """Note where the index mark passed; it goes with the open block.
+
+        One that finds no room there is left out: so many come from a sensor that flickers, not from a mark.
+        """
+        if self._open_bytes() <= FULL_BYTES:
+            self._append(MARKS, rotate)
+            self._marks += 1
 
     def close(self) -> None:
         """Close the open block, if it has readings."""

@@ -19,7 +19,7 @@ class RefusalError(Exception):
 def check_room(request, board) -> None:
     """Raise RefusalError when a plan or step could give more readings than the board has room for."""
     readings = request.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
-    if readings * READING_BYTES + BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
+    if readings * READING_BYTES + 2 * BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
         raise RefusalError(BUFFER_TOO_SMALL, "")
 
 

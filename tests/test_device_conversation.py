@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, outbox, records
+from device_rig import PLAN, Rig, held, outbox, records
 from wire import datum, framed
 
 SHAFTS = [{"number": 1, "spine_thou": 500.0, "spread_thou": 5.0}, {"number": 2, "spine_thou": 400.0}]
@@ -379,12 +379,56 @@ def test_a_cell_that_fails_at_rest_is_reported_once() -> None:
 
 def test_a_full_buffer_gives_the_shaft_up() -> None:
     rig = rig_with()
-    rig.device.held.data = bytearray(3000)  # less than the plan was checked against
+    rig.device.held.data = bytearray(4000)  # less than the plan was checked against
     end = rig.measure()
     assert (end["complete"], end["cause"]) == (False, "BUFFER_FULL")
     assert 2000 < rig.last("Fault")["detail"] < 3000
     rig.ask("Resend", shaft=1, blocks=list(range(end["blocks"])))
     assert {block["block"] for block in blocks(rig)} == set(range(end["blocks"]))
+
+
+def test_a_mark_sensor_that_flickers_ends_nothing_and_overfills_no_block() -> None:
+    rig = rig_with()
+    passed = [0]
+
+    def flickering(mark: Any) -> bool:  # with a lamp, and faster than any mark: 200 passages a second
+        due = rig.board.now_us // 5000
+        came = passed[0] < due
+        if came:
+            passed[0] = passed[0] + 1 if passed[0] else due
+            mark[0] = rig.board.rotate.position()
+        return came
+
+    assert rig.ask("CyclePlan", **(PLAN | {"seat_steps": 2000}))["refusal"] is None
+    rig.board.mark_take = flickering  # type: ignore[method-assign]
+    rig.ask("Command", order="MEASURE", shaft=1)
+    for _ in range(5):  # seating says nothing that the host would answer
+        rig.run(1)
+        rig.send("Command", order="KEEP_ALIVE", shaft=None)
+    rig.run_to("HOLDING")
+    rig.run(0.1)
+    assert rig.last("EndOfShaft")["cause"] is None
+    assert max(len(block["marks"]) for block in rig.all("Readings")) > 100
+
+
+def test_a_full_store_holds_the_block_that_a_change_of_state_opens() -> None:
+    def filled(room: int, rows: int, swing: int) -> int:
+        store = held.Held(bytearray(room))
+        store.begin(1, 12500)
+        for i in range(100000):
+            store.add(i // rows % 9, 12500 * i, 12500 + i % 2 * swing, -i % 2 * swing, 0, i % 2 * swing, 8)
+            if store.full():
+                store.close()
+                assert store.used() <= room
+                return store.blocks
+            if i % rows == rows - 1:
+                store.close()
+        raise AssertionError("never full")
+
+    assert filled(98304, 1, 0) == held.BLOCKS_MAX
+    for room in range(4096, 5096, 9):
+        for rows in (44, 45, 46, 47):
+            filled(room, rows, 8_000_000)
 
 
 def test_what_the_code_does_not_expect_is_an_internal_fault() -> None:
