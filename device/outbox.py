@@ -20,6 +20,7 @@ class Outbox:
         self._held = held
         self._encoder = Encoder()
         self._out = bytearray(OUT_BYTES)
+        self._view = memoryview(self._out)  # moved without a copy: a used heap may have no such piece left
         self._start = self._end = 0
 
     def record(self, branch: int, values: tuple) -> bool:
@@ -42,7 +43,7 @@ class Outbox:
     def _room(self, size: int) -> bool:
         if self._end + size > OUT_BYTES and self._start:
             waiting = self._end - self._start
-            self._out[:waiting] = self._out[self._start : self._end]
+            self._view[:waiting] = self._view[self._start : self._end]
             self._start, self._end = 0, waiting
         return self._end + size <= OUT_BYTES
 

@@ -289,3 +289,12 @@ def test_sampling_takes_next_to_nothing_from_the_heap(what: str) -> None:
     assert result["most"] < 512
     assert result["total_bytes"] < 16384  # frames, events and the host's requests, collected between shafts
     assert result["heap_left"] > 65536
+
+
+@needs_micropython
+def test_what_a_slow_line_leaves_is_moved_without_a_copy_of_it() -> None:
+    result = json.loads(on_micropython("outbox_on_device.py"))
+    assert result["moved"] > 5
+    assert result["waiting_most"] > 3000
+    assert result["most"] < 512
+    assert result["broken"] == 0
