@@ -232,3 +232,6 @@ def this_board() -> Bare:
         return Bare(_usb(), error.number(), str(error))
     except (ValueError, OSError, ImportError, AttributeError) as error:  # refused pins, a firmware without a part
         return Bare(_usb(), 1, str(error))
+    except (MemoryError, RuntimeError) as error:  # a file or a store too large for the heap, lists in lists in lists
+        gc.collect()
+        return Bare(_usb(), 1, str(error))

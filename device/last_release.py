@@ -3,13 +3,15 @@
 import os
 
 FILE, NEW = "release.txt", "release.new"
+LONGEST, DIGITS = 64, 10  # of the text, and of a number in it: whatever else lies there is no record
 
 
 def read():
     """The record, or None when none was written or it cannot be read."""
     try:
         with open(FILE) as file:
-            shaft, place, done, passed = [int(word) for word in file.read().split()]
+            words = [word for word in file.read(LONGEST).split() if word.isdigit() and len(word) <= DIGITS]
+            shaft, place, done, passed = [int(word) for word in words]
     except (OSError, ValueError):
         return None
     return shaft, place, bool(done), passed

@@ -12,6 +12,11 @@ SERVICE = 22  # the service pin; not in the file, for it must work whatever the 
 PINS = tuple(range(SERVICE)) + (26, 27, 28)  # the others of a Pico's edge
 
 
+def _printable(character: str) -> bool:
+    """Whether it can go over the line and into a message: no control character, no half of a surrogate pair."""
+    return " " <= character != chr(0x7F) and not 0xD800 <= ord(character) <= 0xDFFF
+
+
 class ConfigurationError(Exception):
     """A setting's name, empty for the file itself, and what is wrong with it."""
 
@@ -20,7 +25,8 @@ class ConfigurationError(Exception):
         return sorted(_names(WANTED, "")).index(self.args[0]) + 1
 
     def __str__(self) -> str:
-        return "{}: {}".format(self.args[0] or "board.json", self.args[1])
+        wrong = "".join([c if _printable(c) else "?" for c in self.args[1]])  # it quotes the file
+        return "{}: {}".format(self.args[0] or "board.json", wrong)
 
 
 def _pin(value) -> bool:
@@ -32,7 +38,7 @@ def _sensor(value) -> bool:
 
 
 def _text(value) -> bool:
-    return isinstance(value, str) and 1 <= len(value.encode()) <= 32
+    return isinstance(value, str) and all(map(_printable, value)) and 1 <= len(value.encode()) <= 32
 
 
 def _span(low: int, high: int):
@@ -60,7 +66,7 @@ MOTOR = {"step": PIN, "direction": PIN, "forward": _choice(0, 1)}
 SERVO = {"pin": PIN, "rest_us": WIDTH_US, "work_us": WIDTH_US}
 INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute", "lid", "stop")  # in the order of their bits
 WANTED = {
-    "name": (_text, "1 to 32 bytes"), "line": _choice("usb", "usb2", "uart"), "watchdog_ms": WATCHDOG,
+    "name": (_text, "1 to 32 bytes of printable text"), "line": _choice("usb", "usb2", "uart"), "watchdog_ms": WATCHDOG,
     "uart": {"tx": OPTIONAL_PIN, "rx": OPTIONAL_PIN, "baud": _span(9600, 1000000)},
     "cell": {"kind": _choice("hx711", "nau7802"), "data": PIN, "clock": PIN, "ready": OPTIONAL_PIN,
              "pulses": _choice(25, 26, 27), "rate": _choice(*sorted(RATES))},

@@ -1,5 +1,6 @@
 """The whole board on MicroPython against shadows of the chip, one check at a time; run by test_board.py."""
 
+import gc
 import os
 import sys
 from array import array
@@ -63,6 +64,47 @@ def check_a_firmware_without_a_part_of_the_chip_is_told_as_well():
     rp2.DMA = given
     assert one.misconfigured == 1
     assert "DMA" in one.RUNTIME_NOTE
+
+
+def check_a_file_that_the_heap_cannot_hold_leaves_a_board_too():
+    with open(parts.DEFAULT) as file:
+        default = file.read()
+    os.chdir(FLASH)
+    for begin, middle, times, end in (
+        ('{"name": "', "x" * 1000, 300, '"}'), ("[0", ",0" * 500, 80, "]"),
+        ('{"x": ', "[" * 100, 100, "]" * 10000 + "}"), (default[:11], "[" * 100, 20, "]" * 2000 + default[20:]),
+    ):  # fmt: skip
+        with open("board.json", "w") as file:
+            file.write(begin)
+            for _ in range(times):
+                file.write(middle)
+            file.write(end)
+        chip.reset()
+        one = board.this_board()
+        assert one.misconfigured > 0
+        assert one.RUNTIME_NOTE
+        assert chip.pins == {}, "no pin was touched"
+
+
+def check_a_store_that_the_heap_cannot_hold_is_told_as_well():
+    filling = []
+    gc.collect()
+    while gc.mem_free() > 90000:
+        filling.append(bytearray(8000))
+    one = whole(limits__buffer_bytes=98304)
+    assert one.misconfigured == 1
+    assert "98304" in one.RUNTIME_NOTE
+    assert chip.pins == {}, "no pin was touched"
+
+
+def check_what_the_line_cannot_carry_goes_neither_into_the_name_nor_into_the_note():
+    for name in ("\ud800", "a\nb", "\x7f"):
+        chip.reset()
+        one = whole(name=name)
+        assert one.misconfigured > 0
+        chip.reset()
+        note = whole(**{name: 1}).RUNTIME_NOTE
+        assert "? is not known" in note or "a?b is not known" in note, note
 
 
 def check_a_missing_file_leaves_a_board_too():
@@ -156,7 +198,7 @@ def check_the_last_release_outlives_a_reset():
     chip.converter = Ticking([1])
     one = board.this_board()
     assert one.release_read() == (1234567891, 2, True, 1)
-    for torn in ("", "12 3", "a b c d", "1 2 3 4 5"):
+    for torn in ("", "12 3", "a b c d", "1 2 3 4 5", "1 -2 1 1", "9" * 400 + " 1 1 1", "7" * 40000):
         with open("release.txt", "w") as file:
             file.write(torn)
         assert one.release_read() is None

@@ -29,6 +29,20 @@ def on(board):
     return json.loads((board.flash / "board.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.parametrize("name", ["\ud800", "north\nbench"])
+def test_a_name_that_the_line_cannot_carry_is_refused(board, tmp_path, name):
+    before = on(board)
+    given = tmp_path / "given.json"
+    given.write_text(json.dumps(DEFAULT | {"name": name}), encoding="utf-8")
+    told = complaint(midspan("board", "config", "--port", board.port, "--write", given))
+    assert "printable" in told
+    assert on(board) == before
+
+
+def test_bytes_that_are_no_text_are_no_reason_to_fall_over(board):
+    assert BoardShell(board.port).execute("import sys; sys.stdout.buffer.write(b'a\\xff')").startswith("a")
+
+
 def test_it_is_read_as_it_lies_on_the_board(board, tmp_path):
     done = midspan("board", "config", "--port", board.port, "--out", tmp_path / "copy.json")
     assert json.loads(done.stdout) == on(board)

@@ -116,7 +116,9 @@ class BoardShell:
     def _mpremote(self, *arguments: str) -> str:
         command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *arguments]
         try:
-            done = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+            done = subprocess.run(
+                command, capture_output=True, encoding="utf-8", errors="replace", timeout=PATIENCE_S, check=False
+            )
         except subprocess.TimeoutExpired as error:
             raise LinkError(f"{self.port}: the board fell silent; press its reset button and try again") from error
         if done.returncode:
