@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import os
+import select
+import signal
 import subprocess
 import time
 import tty
@@ -133,10 +135,16 @@ class Killed:
         command = [*interpreter_command(6), str(script), str(self._scenario)]
         self._process = subprocess.Popen(command, stdin=self._far, stdout=self._far)
 
+    def hold(self) -> None:
+        """Let the device do nothing more before it is killed, so that no order can be quicker than the kill."""
+        self._process.send_signal(signal.SIGSTOP)
+
     def kill(self) -> None:
-        """End the process as a cut of its supply would, and start it anew."""
+        """End the process as a cut of its supply would, and start it anew; what it had not read is lost with it."""
         self._process.kill()
         self._process.wait()
+        while select.select([self._far], [], [], 0.0)[0]:
+            os.read(self._far, 4096)
         self._start()
 
     def gauge(self) -> Gauge:
@@ -154,13 +162,15 @@ class Killed:
         os.close(self._far)
 
 
-def ordered_and_killed(device: Killed, order: Feed | Release, after_s: float) -> Identify:
-    """Order something, kill the device so much later, and hear what the next one says."""
+def ordered_and_killed(device: Killed, order: Feed | Release, after_s: float | None) -> Identify:
+    """Order something, kill the device so much later (None: before it reads it), and hear what the next one says."""
     gauge = device.gauge()
     gauge.settled()
+    if after_s is None:
+        device.hold()
     gauge.session.handle(order, 0.0)
     device.link.write(gauge.session.outgoing())
-    until_s = time.perf_counter() + after_s
+    until_s = time.perf_counter() + (after_s or 0.0)
     while time.perf_counter() < until_s:
         pass  # a sleep would not end to the millisecond
     device.kill()
@@ -180,9 +190,9 @@ def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Pat
     with Killed(tmp_path, scenario_in(tmp_path, shafts=0, hopper=list(range(1, KILLS + 1)))) as device:
         for kill in range(KILLS):
             number += 1
-            random_s = random.uniform(0, LONGEST_S)
+            after_s = {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
             before = ledger(tmp_path)
-            found = ordered_and_killed(device, Feed(number, Source.HOPPER), {0: 0.0, 1: SURE_S}.get(kill, random_s))
+            found = ordered_and_killed(device, Feed(number, Source.HOPPER), after_s)
             came = {shaft: where for shaft, where in ledger(tmp_path).items() if before.get(shaft) != where}
             assert list(came.values()) == (["rollers"] if found.seated else [])
             assert (found.state, found.in_gauge, found.fault) == (State.IDLE, None, None)
@@ -190,7 +200,8 @@ def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Pat
             gauge = device.gauge()
             gauge.feed(number, Source.SEATED if found.seated else Source.HOPPER)
             (shaft,) = [shaft for shaft, where in ledger(tmp_path).items() if where == "rollers"]
-            found = ordered_and_killed(device, Release(number, 1 + number % 5), random.uniform(0, LONGEST_S))
+            after_s = {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
+            found = ordered_and_killed(device, Release(number, 1 + number % 5), after_s)
             where, last = ledger(tmp_path)[shaft], found.last_release
             assert where == ("rollers" if found.seated else f"place {1 + number % 5}")
             if last is not None and last.shaft == number:
