@@ -263,6 +263,11 @@ def test_labels_of_nothing_and_of_too_full_a_sheet_are_refused(folder):
     assert "never measured" in complaint(midspan("sets", "labels", "77", folder=folder))
 
 
+def test_labels_are_not_written_under_a_name_that_promises_something_else(folder):
+    assert "l.docx: the name of a sheet" in complaint(midspan("sets", "labels", "1", "--out", "l.docx", folder=folder))
+    assert not (folder / "l.docx").exists()
+
+
 def test_a_code_shows_the_shaft_of_that_number_and_none_that_is_named_like_it(folder):
     with Store.open(folder / "results.db", create=False) as store:
         result = {"spine_thou": 450.0, "u_spine_thou": 0.2}

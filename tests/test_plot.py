@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from commands_rig import complaint, midspan, settings
 from matplotlib.figure import Figure
-from midspan import picture, study_picture
+from midspan import picture, plot_commands, study_picture
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
 from midspan.control_chart import individuals_chart, weighted_mean
@@ -28,6 +28,7 @@ from midspan.shaft import evaluate
 from midspan.stock import StockShaft, shafts_of
 from midspan.store import RunReference, Store, StoredResult
 from midspan.verdict import keep_calibration
+from night_on_paper import paper_night
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 from test_park import measured
 
@@ -193,6 +194,20 @@ def test_a_control_chart_says_how_many_readings_it_has(tmp_path):
     assert "n = 6 readings" in (tmp_path / "chart.svg").read_text()
 
 
+def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch):
+    with paper_night(tmp_path / "results.db") as night:
+        night.check(0.1)
+        shaft = night.fed()
+        night.judged(shaft, 499.9, Decision(Outcome.DOUBTFUL, ("measure it again",)))
+        night.judged(shaft, 499.2, Decision(Outcome.ACCEPTED, (), "stiff"))
+        night.left(shaft, 1)
+        night.check(0.1)
+    drawn = []
+    monkeypatch.setattr(plot_commands, "draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
+    plot_commands.batch(1, None, tmp_path / "b.png", tmp_path / "results.db", 2.0)
+    assert [one.result["spine_thou"] for one in drawn] == [499.2]
+
+
 # The command
 
 
@@ -211,7 +226,7 @@ def folder(tmp_path_factory, cracked):
         store.add(batch, RunReference("a.avro", 1, 2, "", 0), None, Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), 1)
         for i in range(6):
             other = result.as_dict() | {"spine_thou": 500.0 + 0.1 * i}
-            store.add(batch, RunReference("b.avro", i, 10 + i, "bar", 86_400_000 * i), other, accepted, 1)
+            store.add(batch, RunReference("b.avro", i, 10 + i, "bar 1", 86_400_000 * i), other, accepted, 1)
         found = shafts_of(store, [10, 11, 12])
         Sets(store).keep({"spring 1": list(found.values())}, Limits(number=3, spine_thou=3.0), 0)
     return folder
@@ -225,7 +240,7 @@ def folder(tmp_path_factory, cracked):
         (("force", "1", "--out", "f.svg"), b"<?xml"),
         (("batch", "1", "--out", "ba.png"), b"\x89PNG"),
         (("set", "spring 1", "--out", "s.pdf"), b"%PDF"),
-        (("check", "bar", "--out", "c.svg"), b"<?xml"),
+        (("check", "bar 1", "--out", "c.svg"), b"<?xml"),
     ],
     ids=lambda one: one[0] if isinstance(one, tuple) else "",
 )

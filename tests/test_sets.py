@@ -222,7 +222,7 @@ def test_what_joins_comes_from_the_batches_that_are_named(dozen):
     assert answer(dozen, *refilling)["joining"] == [30]
     assert answer(dozen, *refilling, "--batch", second)["joining"] == [31]
     assert sorted(one["shaft"] for one in answer(dozen, *extending, "--batch", second)["second"]["shafts"]) == [31, 32]
-    assert "the stock has 1 shafts" in complaint(sets(dozen, *extending, "--batch", first))
+    assert "only 1 to choose from" in complaint(sets(dozen, *extending, "--batch", first))
 
 
 def test_two_lost_shafts_are_replaced_together(dozen):
@@ -262,7 +262,7 @@ def test_a_second_set_matches_the_first(dozen):
         assert database.execute("SELECT name, like_id FROM sets WHERE like_id IS NOT NULL").fetchall() == [
             ("old 2 b", 2)
         ]
-    assert "the stock has 7 shafts" in complaint(sets(dozen, "extend", "old 2", "--number", 8))
+    assert "only 7 to choose from" in complaint(sets(dozen, "extend", "old 2", "--number", 8))
 
 
 # Weights, marks, sizes

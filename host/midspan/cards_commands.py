@@ -38,6 +38,8 @@ def labels(
     k: float,
 ) -> None:
     """Write the labels of shafts, or of all shafts of a set."""
+    if out.suffix.lower() != ".pdf":
+        raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf")
     sheet = load_sheet(sheet_file)
     if skip >= sheet.number:
         raise ReadingsError(f"--skip {skip}: a sheet has {sheet.number} labels; take a new one")

@@ -57,7 +57,7 @@ def batch(
     store: StoreFile = STORE,
     k: FixedFactor = 2.0,
 ) -> None:
-    """Every shaft of a batch against the bands."""
+    """Every shaft of a batch against the bands; check standards are not among them."""
     from midspan import plot_commands
 
     plot_commands.batch(number, bands, out, store, k)

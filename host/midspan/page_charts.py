@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640, 64, 26, 14, 42
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640, 86, 26, 14, 42  # LEFT: room for 501.5 in a telephone's letters
 FEWEST_TICKS = 4
 Points = Iterable[tuple[float, float]]
 

@@ -14,7 +14,7 @@ from midspan.night_record import NightRecord
 from midspan.night_rows import coverage_factor
 from midspan.night_screen import rate_text
 from midspan.night_words import because, clock, end_of
-from midspan.page_charts import Chart, with_room
+from midspan.page_charts import LEFT, Chart, with_room
 from midspan.page_curve import Turned
 from midspan.page_follow import Clock
 from midspan.passage import HappeningKind, Passage, Stage
@@ -233,4 +233,4 @@ def spines_chart(record: NightRecord) -> str:
 
 def _name(chart: Chart, words: str, y: float) -> str:
     up = float(chart.at(chart.x[0], y).split()[1]) + 4
-    return f'<text class="inside" x="72" y="{up:.1f}">{escape(words)}</text>'
+    return f'<text class="inside" x="{LEFT + 8}" y="{up:.1f}">{escape(words)}</text>'

@@ -71,7 +71,8 @@ def _joining(
     """The best shafts of the stock beside those that are there; MatchingError says which limit blocks."""
     _all_measured(there, limits, kept.name)
     if len(stock_now) < number:
-        raise MatchingError(f"set {kept.name}: the stock has {len(stock_now)} shafts with all its limits ask of")
+        raise MatchingError(f"set {kept.name}: {number} wanted, but only {len(stock_now)} to choose from with "
+                            "every value that its limits ask for (see: midspan sets stock)")  # fmt: skip
     picked = joining(values_of(there, limits), values, number, limits)
     if not len(picked):
         raise MatchingError(f"set {kept.name}: nothing fits; {why_none(values_of(there, limits), values, limits)}")

@@ -104,6 +104,12 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
     return Stock(tuple(kept), {reason: tuple(those) for reason, those in left_out.items()})
 
 
+def standards(store: Store) -> frozenset[int]:
+    """The numbers under which check standards went through a gauge: they are no shafts of anybody's stock."""
+    with store.transaction() as session:
+        return _standards(session)
+
+
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
     """Shafts by number as they were measured last, whatever speaks against taking them; StoreError when one was not."""
     found = shafts_measured(store, numbers)
@@ -188,7 +194,6 @@ class _Reasons:
 
 
 def _reasons(session: Session) -> _Reasons:
-    standards = session.scalars(select(PassageRow.id).where(PassageRow.standard.is_not(None)))
     left = select(LeavingRow.member_id)
     taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
     checks = select(SuspectRow.passage_id, func.max(CheckRow.at_ms)).join(
@@ -199,9 +204,13 @@ def _reasons(session: Session) -> _Reasons:
     later = and_(other.passage_id == last.passage_id, other.id > last.id)
     stages = _by_shaft(session, select(last.passage_id, last.stage).outerjoin(other, later).where(other.id.is_(None)))
     return _Reasons(
-        frozenset(standards), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent), suspects,
+        _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent), suspects,
         stages,
     )  # fmt: skip
+
+
+def _standards(session: Session) -> frozenset[int]:
+    return frozenset(session.scalars(select(PassageRow.id).where(PassageRow.standard.is_not(None))))
 
 
 def _newest_of(session: Session, table: Any, column: Any) -> dict[int, Any]:
