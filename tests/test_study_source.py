@@ -1,12 +1,15 @@
 """Studies on stored results: which of them count, as what part and whose, and in which order."""
 
+import json
+
 import numpy as np
 import pytest
 from commands_rig import complaint, midspan
 from midspan.decision import Decision, Outcome
 from midspan.errors import ReadingsError
 from midspan.store import RunReference, Store
-from midspan.study_source import by_day, from_batches, from_labels
+from midspan.study_source import by_day, from_batches, from_labels, from_stock
+from night_on_paper import paper_night
 
 DAY = 86_400_000
 GOOD = Decision(Outcome.ACCEPTED, bin="500")
@@ -42,6 +45,29 @@ def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
 def test_a_batch_that_is_none_or_counted_twice_is_told(store, asked) -> None:
     with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
         from_batches(store, asked, "spine_thou")
+
+
+def test_a_stock_has_each_shaft_once_by_its_newest_run(store) -> None:
+    keep(store, 1, 2, 777.0, 9 * DAY)
+    found = {one.part: one.value for one in from_stock(store, ["4", "1"], "spine_thou")}
+    assert len(found) == 5
+    assert found["bar-2"] == 777.0
+    kept = {one.part: one.value for one in from_batches(store, ["4", "1"], "spine_thou")[:5]}
+    assert found["bar-0"] == kept["bar-0"]
+    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+        from_stock(store, ["4", "4"], "spine_thou")
+
+
+def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(tmp_path) -> None:
+    with paper_night(tmp_path / "results.db") as night:
+        night.check(0.1)
+        for spine in (499.9, 500.4, 501.2, 500.1, 500.9):
+            night.sorted_shaft(spine, GOOD, 1)
+        night.check(0.1)
+    told = json.loads(midspan("study", "stock", "--store", tmp_path / "results.db", "--batch", "1", "--json").stdout)
+    assert told["number"] == 5
+    assert told["mean"] == pytest.approx(500.5)
+    assert "name a --batch" in complaint(midspan("study", "stock", "--store", tmp_path / "results.db"))
 
 
 def test_one_appraiser_alone_is_told(store) -> None:
@@ -107,5 +133,5 @@ def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good
 
 def test_a_batch_is_a_sample_of_a_stock(store) -> None:
     done = midspan("study", "stock", "--store", store.path, "--batch", "1,2", "--low", 485, "--high", 515)
-    assert "10" in next(line for line in done.stdout.splitlines() if line.startswith("shafts"))
+    assert next(line for line in done.stdout.splitlines() if line.startswith("shafts")).split() == ["shafts", "5"]
     assert "lie beyond 485 and 515" in done.stdout

@@ -18,7 +18,7 @@ from midspan.plot_set import draw_set, height_in
 from midspan.recall import newest, raw_run, whole
 from midspan.set_keep import Sets
 from midspan.sets_view import present, reviewed
-from midspan.stock import standards
+from midspan.stock import each_once
 from midspan.store import Store
 from midspan.study_commands import of_labels
 from midspan.study_picture import draw_chart
@@ -43,11 +43,10 @@ def budget(shaft: str, out: Path, store_file: Path, k: float | None) -> None:
 
 
 def batch(number: int, bands_file: Path | None, out: Path, store_file: Path, k: float) -> None:
-    """A batch against its bands: each shaft once, by its newest run, and no check standard: a heap is many shafts."""
+    """A batch against its bands."""
     bands = None if bands_file is None else load_bands(bands_file)
     with _open(store_file, out) as store:
-        bars = standards(store)
-        stored = list({one.run.shaft: one for one in store.batch(number) if one.run.shaft not in bars}.values())
+        stored = each_once(store, store.batch(number))
     if not stored:
         raise StoreError(f"{store_file}: batch {number} holds no shaft; midspan export lists what there is")
     with paper(out, 8.0, 8.0) as figure:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,7 +22,7 @@ from midspan.errors import StoreError
 from midspan.passage import Stage
 from midspan.set_limits import Array, Limits
 from midspan.set_tables import LeavingRow, MarkRow, MemberRow, WeightRow
-from midspan.store import Store
+from midspan.store import Store, StoredResult
 from midspan.tables import CheckRow, DecisionRow, PassageRow, ResultRow, RunRow, StepRow, SuspectRow
 from midspan.units import GRAM_PER_GRAIN, MM_PER_THOU
 
@@ -104,10 +104,12 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
     return Stock(tuple(kept), {reason: tuple(those) for reason, those in left_out.items()})
 
 
-def standards(store: Store) -> frozenset[int]:
-    """The numbers under which check standards went through a gauge: they are no shafts of anybody's stock."""
+def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
+    """Of each shaft its newest result, and none of a check standard: a heap of readings is not a stock of shafts."""
     with store.transaction() as session:
-        return _standards(session)
+        standards = _standards(session)
+    in_time = sorted(results, key=lambda one: (one.run.started_ms, one.id))
+    return list({one.run.shaft: one for one in in_time if one.run.shaft not in standards}.values())
 
 
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:

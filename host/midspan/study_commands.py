@@ -22,6 +22,7 @@ from midspan.study_source import (
     by_day,
     from_batches,
     from_labels,
+    from_stock,
     from_table,
     references_in,
     references_of,
@@ -127,7 +128,7 @@ def stock(
     share: float, confidence: float, picture: Path | None, *, as_json: bool,
 ) -> None:  # fmt: skip
     """Print what a sample says of the stock that it comes from."""
-    rows = from_table(csv) if csv else _of_batches(store, batches, quantity, fewest=1)
+    rows = from_table(csv) if csv else _of_stock(store, batches, quantity)
     study = stock_study([one.value for one in rows], *limits, share, confidence)
     verdict = list(study_report.stock_verdict(study))
     ends = [None if math.isinf(end) else end for end in study.interval]
@@ -156,12 +157,18 @@ def chart(
         _say_picture(picture)
 
 
-def _of_batches(store_file: Path, batches: list[str], quantity: str, fewest: int = 2) -> list[Observation]:
-    if len(batches) < fewest:
-        asked = "the batches of two or more appraisers: --batch 1,2 --batch 3,4" if fewest > 1 else "a --batch"
-        raise ReadingsError(f"name {asked}; or give a --csv")
+def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
+    if len(batches) < 2:
+        raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
     with Store.open(store_file, create=False) as store:
         return _some(from_batches(store, batches, quantity), store_file)
+
+
+def _of_stock(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
+    if not batches:
+        raise ReadingsError("name a --batch; or give a --csv")
+    with Store.open(store_file, create=False) as store:
+        return _some(from_stock(store, batches, quantity), store_file)
 
 
 def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observation]:

@@ -15,6 +15,7 @@ from pathlib import Path
 from midspan.decision import Outcome
 from midspan.errors import ReadingsError
 from midspan.reference_bar import load_bar
+from midspan.stock import each_once
 from midspan.store import Store, StoredResult
 from midspan.study_linearity import Reference
 from midspan.typed_table import TypedTable, number_in, read_typed
@@ -96,16 +97,30 @@ def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list
 
     Raises ReadingsError when a batch is no number or stands there twice.
     """
-    asked = [(appraiser, batch) for appraiser in appraisers for batch in appraiser.split(",")]
-    numbers = [batch.strip() for _, batch in asked]
-    for batch in numbers:
-        if not batch.isdecimal() or numbers.count(batch) > 1:
-            raise ReadingsError(f"batch {batch!r} is no number, or stands there twice; write --batch 1,2 --batch 3,4")
     return [
         replace(one, appraiser=f"batch {appraiser}")
-        for appraiser, batch in asked
-        for one in _observations(store.batch(int(batch)), quantity)
+        for appraiser, batch in _batches(appraisers)
+        for one in _observations(store.batch(batch), quantity)
     ]
+
+
+def from_stock(store: Store, batches: Sequence[str], quantity: str) -> list[Observation]:
+    """Results of the shafts of batches, each shaft once by its newest run, check standards left out.
+
+    Raises ReadingsError when a batch is no number or stands there twice.
+    """
+    found = [one for _, batch in _batches(batches) for one in store.batch(batch)]
+    return list(_observations(each_once(store, found), quantity))
+
+
+def _batches(asked: Sequence[str]) -> list[tuple[str, int]]:
+    """Batches as they were asked for, and their number."""
+    pairs = [(together, batch.strip()) for together in asked for batch in together.split(",")]
+    texts = [batch for _, batch in pairs]
+    for batch in texts:
+        if not batch.isdecimal() or texts.count(batch) > 1:
+            raise ReadingsError(f"batch {batch!r} is no number, or stands there twice; write --batch 1,2 --batch 3,4")
+    return [(together, int(batch)) for together, batch in pairs]
 
 
 def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Observation]:
