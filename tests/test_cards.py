@@ -178,7 +178,7 @@ def test_what_a_reader_types_finds_the_shaft(folder):
     ((code,),) = codes(folder / "l.pdf")
     done = midspan("sets", "spent", code, folder=folder)
     assert (done.returncode, done.stdout) == (0, "midspan shaft 1: marked as spent\n")
-    assert "no shaft with number or label 'midspan shaft 999'" in complaint(
+    assert "nothing was measured under the number or label 'midspan shaft 999'" in complaint(
         midspan("show", "midspan shaft 999", folder=folder)
     )
 

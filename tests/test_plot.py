@@ -190,8 +190,8 @@ def test_a_cycle_that_was_cut_short_has_no_way_back(cracked):
 def test_a_control_chart_says_how_many_readings_it_has(tmp_path):
     chart = individuals_chart([500.0, 500.2, 499.9, 500.1, 500.0, 500.3])
     with mpl.rc_context({"svg.fonttype": "none"}):  # letters stay letters
-        study_picture.draw_chart(chart, weighted_mean(chart), tmp_path / "chart.svg", "spine, thou")
-    assert "n = 6 readings" in (tmp_path / "chart.svg").read_text()
+        study_picture.draw_chart(chart, weighted_mean(chart), tmp_path / "chart.svg", "spine, thou", "bar 7 of $2")
+    assert "Control chart of bar 7 of $2, n = 6 readings" in (tmp_path / "chart.svg").read_text()
 
 
 def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch):
@@ -263,7 +263,7 @@ def test_the_pictures_of_the_readme_are_drawn(folder):
 @pytest.mark.parametrize(
     ("words", "complaint_has"),
     [
-        (("around", "nobody"), "no shaft with number or label 'nobody'"),
+        (("around", "nobody"), "nothing was measured under the number or label 'nobody'"),
         (("around", "2"), "shaft 2 gave no result: NO_CONTACT"),
         (("budget", "2"), "shaft 2 gave no result"),
         (("force", "10"), "are not there; lay it beside the database"),

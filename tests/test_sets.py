@@ -335,7 +335,8 @@ def test_unmarked_shafts_get_the_name_of_a_size(path, tmp_path):
     [
         (("--number", 5, "--spine", 2), "spine would have to be 9.4 thou instead of 2 (7.4 more)"),
         (("--number", 10, "--spine", 2), "there are only 9 shafts to choose from"),
-        (("--number", 4, "--spine", 2, "--weight", 5), "there are only 0 shafts to choose from"),
+        (("--number", 4, "--spine", 2, "--weight", 5), "only 0 shafts to choose from; 9 left out: not weighed"),
+        (("--number", 4, "--spine", 2, "--batch", 7), "from; no other shaft was measured in the batches and bins"),
     ],
 )
 def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(path, words, said):

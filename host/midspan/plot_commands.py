@@ -71,7 +71,7 @@ def check(label: str, quantity: str, out: Path, store_file: Path) -> None:
     check_ending(out)
     rows = sorted(of_labels(store_file, [label], quantity), key=lambda one: one.day)
     chart = individuals_chart([one.value for one in rows])
-    draw_chart(chart, weighted_mean(chart), out, ", ".join(quantity.rsplit("_", 1)))
+    draw_chart(chart, weighted_mean(chart), out, ", ".join(quantity.rsplit("_", 1)), label)
     _say(out)
 
 

@@ -26,7 +26,7 @@ def newest(store: Store, shaft: str) -> StoredResult:
     by_number = name.isdecimal() and int(name) <= HIGHEST_SHAFT
     stored = (store.latest(int(name)) if by_number else None) or store.latest(name)
     if stored is None:
-        raise StoreError(f"{store.path}: no shaft with number or label {shaft!r}; check the name")
+        raise StoreError(f"{store.path}: nothing was measured under the number or label {shaft!r}; check the name")
     return stored
 
 

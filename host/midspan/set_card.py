@@ -104,7 +104,9 @@ def lasting_side_deg(result: Mapping[str, Any]) -> float | None:
 
 def _row(found: Review, i: int, result: dict[str, Any], k: float) -> tuple[str, ...]:
     one = found.shafts[i]
-    away = f"{found.from_mean_thou[i]:+.2f}" if found.apart(i, k) else "not told apart"
+    away_thou = found.from_mean_thou[i]
+    side = "softer" if away_thou > 0 else "stiffer"
+    away = f"{abs(away_thou):.2f} {side}" if found.apart(i, k) else "not told apart"
     runout = UNKNOWN if result.get("runout_mm") is None else f"{result['runout_mm']:.3f}"
     return (
         one.name, f"{one.spine_thou:.2f}", away, UNKNOWN if one.spread_thou is None else f"{one.spread_thou:.2f}",
@@ -127,8 +129,8 @@ def _sentences(found: Review, k: float) -> list[str]:
     )
     return [
         f"From its stiffest to its softest shaft the set spans {spread} thou. {told}",
-        f"What follows a ± is the expanded uncertainty (k = {k:g}): with k = 2 the true value lies within it in about "
-        f"95 of 100 cases.{shared}",
+        f"What follows a ± is the expanded uncertainty (k = {k:g}); the true value lies within "
+        f"{'it' if k == 2 else 'that for k = 2'} in about 95 of 100 cases.{shared}",
     ]
 
 

@@ -32,8 +32,9 @@ def make(
         shafts, values, left_out = stock.fit_for(limits)
         choice = choose(values, limits, thorough=thorough)
         if not choice.sets:
-            needed = limits_that_block(values, limits) if len(shafts) >= limits.number else {}
-            raise MatchingError(f"{store_file}: {sets_report.blocked_words(needed, limits, len(shafts))}")
+            if len(shafts) < limits.number:
+                raise MatchingError(f"{store_file}: {sets_report.too_few_words(limits, len(shafts), left_out)}")
+            raise MatchingError(f"{store_file}: {sets_report.blocked_words(limits_that_block(values, limits), limits)}")
         word = "set" if keep is None else keep
         found = {f"{word} {i}": [shafts[j] for j in one] for i, one in enumerate(choice.sets, 1)}
         reviews = all_reviewed(store, found, k)

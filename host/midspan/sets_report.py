@@ -140,10 +140,18 @@ def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
     return table
 
 
-def blocked_words(needed: Mapping[str, float | None], limits: Limits, kept: int) -> str:
+def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int]]) -> str:
+    """Why there is no set: where the shafts are that cannot be taken, the most first."""
+    most_first = sorted(left_out.items(), key=lambda one: -len(one[1]))
+    why = "; ".join(f"{len(numbers)} left out: {reason}" for reason, numbers in most_first)
+    return (
+        f"no set of {limits.number}: there are only {kept} shafts to choose from"
+        f"; {why or 'no other shaft was measured in the batches and bins asked for'}"
+    )
+
+
+def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
     """Why there is no set: which limit blocks, and to what it would have to be widened."""
-    if kept < limits.number:
-        return f"no set of {limits.number}: there are only {kept} shafts to choose from (see: midspan sets stock)"
     helps = [
         f"{WORDS[name]} would have to be {value:g} {UNITS[name]} instead of {getattr(limits, name):g} "
         f"({value - getattr(limits, name):.4g} more)"

@@ -153,7 +153,7 @@ def chart(
     values = {"centre": found.centre, "sigma": found.sigma, "limits": found.limits, "signals": signals}
     _say([study_report.chart_table(found, mean)], verdict, values, as_json)
     if picture:
-        study_picture.draw_chart(found, mean, picture, _words(csv, quantity))
+        study_picture.draw_chart(found, mean, picture, _words(csv, quantity), csv.name if csv else ", ".join(labels))
         _say_picture(picture)
 
 

@@ -15,6 +15,7 @@ from midspan.study_gauge import CrossedStudy
 from midspan.study_linearity import BiasStudy, LinearityStudy
 from midspan.study_stability import StabilityStudy
 from midspan.study_stock import StockStudy
+from midspan.wording import printable
 
 MARKERS = "osD^vP*X"
 SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
@@ -128,9 +129,9 @@ def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
         (below[-1][0] if below else top).set_xlabel("day")
 
 
-def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str) -> None:
+def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str, of: str) -> None:
     """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
-    title = f"Control chart of a check standard, n = {len(chart.values)} readings"
+    title = f"Control chart of {printable(of)}, n = {len(chart.values)} readings"
     with sheet(path, title, 3, 1) as ((top,), (middle,), (bottom,)):
         at = np.arange(1, len(chart.values) + 1)
         _levels(top, chart.centre, chart.limits, "three sigma")
