@@ -7,6 +7,7 @@ stutter; another takes what it tells at each step, so that the channel's own cou
 from array import array
 
 from pulses import STEP_CYCLES
+from stepper import near
 
 PAIRS_MAX = 64
 PULL = 0x8080  # the instruction pull(noblock), the step pin low
@@ -52,7 +53,7 @@ class Motor:
             total += steps
             self._words[i] = steps - 1
             self._words[i + 1] = segments[i] - STEP_CYCLES
-        begun = self.position()
+        begun = near(self.position())
         self._move = (begun, 0, 0)
         self._towards.value(self._forward if direction > 0 else 1 - self._forward)
         machine = self._machine

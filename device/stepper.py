@@ -9,6 +9,7 @@ from array import array
 LEVELS = 16
 PAIRS = 2 * LEVELS + 1
 SPEED_MAX = 32767  # its square still is a small integer on the chip
+HALF = 1 << 27  # of the span that a motor's count stays in: the chip's small integers end at 2^30
 
 
 class TravelError(Exception):
@@ -29,6 +30,15 @@ def root(number: int) -> int:
         if better >= guess:
             return guess
         guess = better
+
+
+def near(count: int) -> int:
+    """The count within half a span of 0: years of turning one way must not outgrow a small integer.
+
+    >>> near(HALF - 1) == HALF - 1, near(HALF) == -HALF
+    (True, True)
+    """
+    return (count + HALF & 2 * HALF - 1) - HALF
 
 
 class Stepper:
@@ -58,7 +68,7 @@ class Stepper:
 
     def located(self, counted: int) -> int:
         """Position for what the board counted at some moment."""
-        return counted - self._origin
+        return near(counted - self._origin)
 
     def moving(self) -> bool:
         """Whether a move goes on."""

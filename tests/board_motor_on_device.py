@@ -7,7 +7,7 @@ import rp2
 from chip import chip
 from motor import Motor
 from parts import segments
-from stepper import Stepper
+from stepper import HALF, Stepper
 
 
 def motor(number=0, forward=1):
@@ -57,6 +57,19 @@ def check_a_halt_is_exact_whenever_it_comes():
         assert one.position() == at + 9, "what was left of the move before was played"
         one.halt()
         assert one.position() == at + 9
+
+
+def check_years_of_turning_one_way_do_not_outgrow_the_count():
+    _, _, one = motor()
+    axis = Stepper(one, 200000, 0, 0)
+    one._move = (HALF - 100, 0, 0)  # as far as nights without a reset have brought it
+    axis.set_origin()
+    for done in (6000, 12000):
+        axis.move(6000, 12000)
+        chip.pass_us(2000000)
+        assert (axis.position(), axis.moving()) == (done, False)
+    assert one.position() == 11900 - HALF
+    assert axis.located(HALF - 200) == -100  # counted before the wrap, as the latch may have
 
 
 def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():

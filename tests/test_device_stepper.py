@@ -133,6 +133,11 @@ def test_a_target_outside_the_limits_is_refused(target: int) -> None:
     assert not one.axis.moving()
 
 
+@given(st.integers(-(2**27), 2**27 - 1), st.integers(-(2**26), 2**26))
+def test_a_way_is_the_same_wherever_the_count_goes_round(begun: int, steps: int) -> None:
+    assert stepper.near(stepper.near(begun + steps) - begun) == steps
+
+
 def test_positions_count_from_the_origin() -> None:
     one, motor = axis()
     motor.move(-300, 1000)
