@@ -114,4 +114,4 @@ def _dimensions_front(view: View, frame: Frame) -> None:
     view.upright(0, z, half, 22, f"shaft {z:.1f}")
     view.upright(deep, 0, half, 22)
     view.upright(0, frame.press["column_height"], -half, -40, f"column {number(frame.press['column_height'])}")
-    view.upright(z, z + frame.press["home_clearance"], 46, 0, f"clear {number(frame.press['home_clearance'])}")
+    view.upright(z, z + frame.press["home_clearance"], 46, 0)
