@@ -111,7 +111,7 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_pat
     assert any(one.passed == 2 for one in record.stock)
     journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Stage.NO_SHAFT, at_ms=EVENING_MS)
     journal.order(1, "HOPPER", None, EVENING_MS)
-    assert f'<td class="n">{done(record)}</td>' in views.nights()
+    assert f'<td class="n" data-of="shafts">{done(record)}</td>' in views.nights()
     assert f"<p>{done(record)} shafts done" in "".join(views.live(record))
 
 
@@ -204,7 +204,7 @@ def test_one_knock_does_not_flatten_the_curve_and_is_told():
     assert "not shown" not in plain
     wave[13] += 400_000
     knocked = curve(turned, calibration)
-    assert "(1 not shown, the furthest +" in knocked
+    assert "(1 not shown, as far as +" in knocked
     beside = re.compile(r'class="beside"[^>]*>([^<]+)<')
     assert beside.findall(knocked) == beside.findall(plain) != []
 

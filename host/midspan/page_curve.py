@@ -105,5 +105,5 @@ def curve(turned: Turned, calibration: Calibration) -> str:
     for phase, points in lines.items():
         chart.line([(x, y) for x, y in points if abs(y) <= near], LOOKS[phase])
     left = len(everything) - len(shown)
-    far = f" ({left} not shown, the furthest {max(everything, key=abs):+.0f} mN from the middle)" if left else ""
+    far = f" ({left} not shown, as far as {max(everything, key=abs):+.0f} mN)" if left else ""
     return chart.done(f"turns{far}", "force less its middle, mN")
