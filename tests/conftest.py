@@ -1,7 +1,9 @@
 """Property tests draw the same examples every time and are never failed for being slow; long files begin first."""
 
+import gc
 import signal
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # Programs for MicroPython, shadows of the chip's modules, the bench: run by tests, not collected as such.
@@ -22,6 +24,13 @@ LONGEST = (
 def pytest_collection_modifyitems(items):
     """`make test` hands files out in this order."""
     items.sort(key=lambda item: LONGEST.index(item.path.stem) if item.path.stem in LONGEST else len(LONGEST))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def collected():
+    """Each device collects garbage when it is made: what the tests and modules before hold by now never is any."""
+    gc.collect()
+    gc.freeze()
 
 
 # What a shell starts in the background ignores Ctrl-C, and so would all that is started here to see what Ctrl-C does.

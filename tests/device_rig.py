@@ -5,7 +5,6 @@ The host's side here is that of `wire`, so that it shares nothing with either en
 
 from __future__ import annotations
 
-import gc
 import shutil
 import subprocess
 import sys
@@ -34,8 +33,6 @@ import plan  # noqa: E402, F401
 import records  # noqa: E402
 import shaft as shafts  # noqa: E402, F401
 import stepper  # noqa: E402, F401
-
-gc.freeze()  # each device collects garbage when it is made, and what is imported by now never is any
 
 PLAN = {
     "light_count": 90000, "full_count": 900000, "clearance_steps": 2600, "travel_steps": 19000, "takeup_steps": 200,
