@@ -83,6 +83,13 @@ def test_every_option_says_what_it_is_for(words, command):
         assert getattr(parameter, "help", None) or parameter.name == "help", (words, parameter.name)
 
 
+@pytest.mark.parametrize("words", [(), ("board",), ("calibrate",), ("hand",), ("plot",), ("sets",), ("study",)])
+def test_a_list_of_commands_cuts_no_sentence_off(words):
+    listed = midspan(*words, "--help").stdout.partition("Commands:")[2]
+    assert len(listed.splitlines()) > 3
+    assert "..." not in listed
+
+
 def test_help_names_every_command_and_loads_nothing_heavy():
     heavy = {"numpy", "scipy", "sqlalchemy", "matplotlib", "fastavro", "serial"}
     script = f"""

@@ -15,7 +15,18 @@ from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
 from midspan.cli_export import export
 from midspan.cli_hand import hand
-from midspan.cli_options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
+from midspan.cli_options import (
+    STORE,
+    AsJson,
+    BandsFile,
+    CalibrationFile,
+    ClearFault,
+    Commands,
+    EvenSo,
+    Factor,
+    Label,
+    StoreFile,
+)
 from midspan.cli_page import page
 from midspan.cli_park import park
 from midspan.cli_plot import plot
@@ -27,6 +38,7 @@ from midspan.cli_study import study
 from midspan.errors import INTERRUPTED, MidspanError
 
 app = typer.Typer(
+    cls=Commands,
     help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.",
     epilog="First time here? Run: midspan demo",
     no_args_is_help=True,

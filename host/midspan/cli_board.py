@@ -5,9 +5,10 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_options import ClearFault
+from midspan.cli_options import ClearFault, Commands
 
 board = typer.Typer(
+    cls=Commands,
     help="Put the device code on a board, set its pins and limits, and look it over.",
     epilog="Example: midspan board install --port PORT",
     no_args_is_help=True,

@@ -5,9 +5,10 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_options import STORE, AsJson, Factor, Label, Picture, StoreFile
+from midspan.cli_options import STORE, AsJson, Commands, Factor, Label, Picture, StoreFile
 
 hand = typer.Typer(
+    cls=Commands,
     help="Measure without a gauge: a dead weight and a dial indicator on a measured span.",
     epilog="Example: midspan hand measure --shaft 1 --bench hand-bench.toml",
     no_args_is_help=True,

@@ -1,12 +1,24 @@
 """Command line: the options that several commands have, declared once."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 LONGEST_LABEL = 64
+WHOLE = 1000  # letters: more than any first sentence has
 STORE = Path("results.db")
+
+
+class Commands(TyperGroup):
+    """A group whose list of commands says each first sentence whole: one that is cut off leaves a newcomer guessing."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list, wrapped to the width of the screen."""
+        known = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, one.get_short_help_str(WHOLE)) for name, one in known if one and not one.hidden])
 
 
 def _one_line(label: str) -> str:

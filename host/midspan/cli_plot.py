@@ -5,10 +5,11 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_options import STORE, Factor, FixedFactor, StoreFile
+from midspan.cli_options import STORE, Commands, Factor, FixedFactor, StoreFile
 from midspan.cli_study import Quantity
 
 plot = typer.Typer(
+    cls=Commands,
     help="Draw what is stored: PNG, SVG or PDF, by the name of the file.",
     epilog="Example: midspan plot around 17 --out around-17.svg",
     no_args_is_help=True,

@@ -8,7 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
+from midspan.cli_options import Commands
+
 calibrate = typer.Typer(
+    cls=Commands,
     help="Calibrate a gauge: force, travel, frame, span, rotation, in this order; then file, and bar as a check.",
     epilog="Example: midspan calibrate force --port rehearsal --yes",
     no_args_is_help=True,

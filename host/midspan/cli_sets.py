@@ -5,9 +5,10 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_options import STORE, AsJson, FixedFactor, StoreFile
+from midspan.cli_options import STORE, AsJson, Commands, FixedFactor, StoreFile
 
 sets = typer.Typer(
+    cls=Commands,
     help="Matched sets: choose them from the measured shafts, keep, refill and extend them.",
     epilog="Example: midspan sets make --number 12 --spine 3 --spread 2",
     no_args_is_help=True,

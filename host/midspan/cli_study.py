@@ -6,9 +6,10 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli_options import STORE, AsJson, Picture, StoreFile
+from midspan.cli_options import STORE, AsJson, Commands, Picture, StoreFile
 
 study = typer.Typer(
+    cls=Commands,
     help="Study how well a gauge measures: repeatability, bias, stability, control charts.",
     epilog="Example: midspan study chart --label bar-1",
     no_args_is_help=True,
