@@ -299,6 +299,18 @@ def test_a_weight_that_is_not_clear_changes_nothing(path, tmp_path, words, said)
     assert rows(path) == before
 
 
+def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(path, tmp_path):
+    (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\nblue-1,320\n", encoding="utf-8")
+    before = rows(path)
+    assert "shaft 1 is named twice, at last as 'blue-1'" in complaint(sets(path, "weigh", "--csv", tmp_path / "w.csv"))
+    assert rows(path) == before
+
+
+def test_a_quotation_mark_without_its_other_swallows_no_line(path, tmp_path):
+    (tmp_path / "w.csv").write_text('shaft,weight_gr\n1,"310\n2,320\n', encoding="utf-8")
+    assert "2 weights noted" in sets(path, "weigh", "--csv", tmp_path / "w.csv").stdout
+
+
 def test_a_label_of_two_shafts_is_no_name(path):
     with Store.open(path) as store:
         measured(store, 40, 500.0, label="blue-1")

@@ -49,6 +49,14 @@ def test_of_shafts_that_make_a_set_no_wider_the_nearest_to_its_mean_is_taken():
     assert joining(there, stock, 2, limits).tolist() == [0, 1] or joining(there, stock, 2, limits).tolist() == [1, 2]
 
 
+def test_the_nearest_is_taken_however_little_it_is_nearer():
+    there = np.array([[499.9, 499.9], [499.8, 500.3], [499.7, 500.0]])
+    stock = np.array([[501.2, 500.3], [500.2, 501.4], [499.8, 500.7], [499.5, 500.1],
+                      [500.6, 499.5], [499.5, 499.9], [501.0, 498.8], [499.6, 500.7]])  # fmt: skip
+    # By trying all 56: 2, 3, 5 make the set no wider, but 7 is nearer to the mean of 499.8 than 5.
+    assert joining(there, stock, 3, Limits(number=6, spine_thou=2.0, spread_thou=2.0)).tolist() == [2, 3, 7]
+
+
 def test_a_large_stock_is_no_burden():
     rng = np.random.default_rng(4)
     limits = Limits(number=12, spine_thou=2.0, spread_thou=1.5, weight_gr=6.0)

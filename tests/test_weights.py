@@ -17,6 +17,7 @@ def test_grains_and_grams_of_one_shaft_are_one_weight():
     assert grains.u_weight_g**2 == pytest.approx((0.1 * GRAM_PER_GRAIN) ** 2 / 12)
     assert grams.u_weight_g**2 == pytest.approx(0.01**2 / 12)
     assert weight_of("300", "grains", "x").u_weight_g == pytest.approx(10 * grains.u_weight_g)
+    assert weight_of("30000e-2", "grains", "x").u_weight_g == pytest.approx(grains.u_weight_g / 10)
 
 
 @given(st.floats(*PLAUSIBLE_GR))

@@ -117,9 +117,11 @@ def _row(found: Review, i: int, result: dict[str, Any], k: float) -> tuple[str, 
 def _sentences(found: Review, k: float) -> list[str]:
     spread = with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
     told = (
-        "That is more than the gauge's own noise would show between equal shafts."
+        f"the set spans {spread} thou. That is more than the gauge's own noise would show between equal shafts."
         if found.is_told_apart
-        else "The gauge's own noise alone would show as much between equal shafts: it tells none of them apart."
+        # Noise always widens the span of equal shafts, so that no ± about it would hold what its words promise.
+        else f"the set shows {found.range_thou:.{MOST_PLACES}f} thou. The gauge's own noise alone would show up to "
+        f"{found.noise_thou:.{MOST_PLACES}f} between equal shafts: it tells none of them apart."
     )
     shared = (
         " It is larger for the mean than for differences between shafts, since what the gauge has wrong for all of "
@@ -128,7 +130,7 @@ def _sentences(found: Review, k: float) -> list[str]:
         else ""
     )
     return [
-        f"From its stiffest to its softest shaft the set spans {spread} thou. {told}",
+        f"From its stiffest to its softest shaft {told}",
         f"What follows a ± is the expanded uncertainty (k = {k:g}); the true value lies within "
         f"{'it' if k == 2 else 'that for k = 2'} in about 95 of 100 cases.{shared}",
     ]

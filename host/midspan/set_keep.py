@@ -132,12 +132,13 @@ class Sets:
     def weigh(self, weights: Mapping[str, Weight], at_ms: int) -> int:
         """Note weights by number or label of the shaft, all or none; how many there are."""
         with self._store.transaction() as session:
-            rows = [
-                {"shaft": self._number(session, name), "at_ms": at_ms, "weight_g": one.weight_g,
-                 "u_weight_g": one.u_weight_g}
-                for name, one in weights.items()
-            ]  # fmt: skip
-            session.execute(insert(WeightRow), rows)
+            rows: dict[int, dict[str, object]] = {}
+            for name, one in weights.items():
+                shaft = self._number(session, name)
+                if shaft in rows:
+                    raise StoreError(f"shaft {shaft} is named twice, at last as {name!r}; keep one of its weights")
+                rows[shaft] = {"shaft": shaft, "at_ms": at_ms, "weight_g": one.weight_g, "u_weight_g": one.u_weight_g}
+            session.execute(insert(WeightRow), list(rows.values()))
         return len(weights)
 
     def number(self, name: str) -> int:

@@ -1,10 +1,10 @@
 """Matched sets as people read them: what a choice found, the shafts of one set, and what the stock holds."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice
 from typing import Any
 
-import numpy as np
 from rich.table import Table
 
 from midspan.set_choice import Choice
@@ -12,7 +12,7 @@ from midspan.set_keep import KeptSet
 from midspan.set_limits import UNITS, WORDS, Limits
 from midspan.set_review import RING_M, RING_MM, RING_THOU, Review
 from midspan.sizes import Likely
-from midspan.stock import StockShaft, values_of
+from midspan.stock import StockShaft
 from midspan.wording import printable, with_uncertainty
 
 MOST_PLACES = 3
@@ -43,8 +43,8 @@ def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
         return
     more = "no choice gives more" if found == choice.most else f"no choice can give more than {choice.most}"
     yield (
-        f"{more}; as many sets might be tighter by {100 * choice.gap:.0f} % at most (range over limit, spine counting "
-        "ten times spread, and so on)"
+        f"{more}; as many sets might be tighter by {math.ceil(100 * choice.gap)} % at most (range over limit, spine "
+        "counting ten times spread, and so on)"
     )
 
 
@@ -165,7 +165,6 @@ def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
 
 def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> dict[str, Any]:
     """A set as plain values; each u_... is a standard uncertainty (k = 1)."""
-    values = values_of(one.shafts, limits)
     shafts = [
         {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,
          "u_from_mean_thou": u, **{each: getattr(shaft, each) for each in FURTHER}}
@@ -175,6 +174,12 @@ def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> di
         "set": name, "mean_thou": one.mean_thou, "u_mean_thou": one.u_mean_thou, "range_thou": one.range_thou,
         "u_range_thou": one.u_range_thou, "noise_thou": one.noise_thou, "told_apart": one.is_told_apart,
         "spoiler": None if one.spoiler is None else one.spoiler.shaft, "at_target_mm": one.at_target_mm(distance_m),
-        "distance_m": distance_m, "ranges": dict(zip(limits.names, np.ptp(values, axis=0).tolist(), strict=True)),
+        "distance_m": distance_m, "ranges": {each: _known_range(one.shafts, each) for each in limits.names},
         "shafts": shafts,
     }  # fmt: skip
+
+
+def _known_range(shafts: Sequence[StockShaft], name: str) -> float | None:
+    """None when one of the shafts lacks the quantity by now: measured again without it."""
+    values = [getattr(one, name) for one in shafts]
+    return None if None in values else float(max(values) - min(values))

@@ -104,7 +104,7 @@ def read_typed(path: Path) -> TypedTable:
     if len(numbered) < 2:
         raise ReadingsError(f"{path}: holds no readings; it needs a line of headings and lines of readings")
     mark = ";" if ";" in numbered[0][1] else ","
-    rows = [[cell.strip() for cell in row] for row in csv.reader((line for _, line in numbered), delimiter=mark)]
+    rows = [_cells(line, mark, f"{path}, line {number}") for number, line in numbered]
     columns = tuple(name.lower() for name in rows[0])
     for name in columns:
         if columns.count(name) > 1:
@@ -117,3 +117,11 @@ def read_typed(path: Path) -> TypedTable:
         for (number, _), row in zip(numbered[1:], rows[1:], strict=True)
     ]
     return TypedTable(columns, tuple(lines), str(path))
+
+
+def _cells(line: str, mark: str, place: str) -> list[str]:
+    """Cells of one line: each on its own, so that a quotation mark without its other does not swallow the next."""
+    try:
+        return [cell.strip() for row in csv.reader([line], delimiter=mark) for cell in row]
+    except csv.Error as error:
+        raise ReadingsError(f"{place}: cannot be read ({error}); mend it") from error

@@ -10,6 +10,7 @@ midspan.errors.ReadingsError: shaft 3: 20.2 grains is no weight of a shaft (90 t
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
 
@@ -54,8 +55,8 @@ def weight_of(text: str, unit: str, place: str) -> Weight:
         raise ReadingsError(
             f"{place}: {value:g} {named} is no weight of a shaft ({low:.3g} to {high:.3g}); {_meant(value, named)}"
         )
-    decimals = len(text.strip().replace(",", ".").partition(".")[2])
-    return Weight(value * GRAM_PER[named], 10.0**-decimals * GRAM_PER[named] / math.sqrt(12))
+    last_digit = 10.0 ** int(Decimal(text.strip().replace(",", ".")).as_tuple().exponent)
+    return Weight(value * GRAM_PER[named], last_digit * GRAM_PER[named] / math.sqrt(12))
 
 
 def _meant(value: float, named: WeightUnit) -> str:
