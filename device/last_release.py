@@ -10,8 +10,10 @@ def read():
     """The record, or None when none was written or it cannot be read."""
     try:
         with open(FILE) as file:
-            words = [word for word in file.read(LONGEST).split() if word.isdigit() and len(word) <= DIGITS]
-            shaft, place, done, passed = [int(word) for word in words]
+            words = file.read(LONGEST).split()
+        if not all(word.isdigit() and len(word) <= DIGITS for word in words):
+            return None
+        shaft, place, done, passed = [int(word) for word in words]
     except (OSError, ValueError):
         return None
     return shaft, place, bool(done), passed

@@ -198,7 +198,7 @@ def check_the_last_release_outlives_a_reset():
     chip.converter = Ticking([1])
     one = board.this_board()
     assert one.release_read() == (1234567891, 2, True, 1)
-    for torn in ("", "12 3", "a b c d", "1 2 3 4 5", "1 -2 1 1", "9" * 400 + " 1 1 1", "7" * 40000):
+    for torn in ("", "12 3", "a b c d", "1 2 3 4 5", "1 -2 1 1", "12 x 3 1 1", "9" * 400 + " 1 1 1", "7" * 40000):
         with open("release.txt", "w") as file:
             file.write(torn)
         assert one.release_read() is None

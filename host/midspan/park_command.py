@@ -25,8 +25,8 @@ def run(
     *, clear_fault: bool, even_so: bool, as_json: bool, k: float | None,
 ) -> None:  # fmt: skip
     """Measure, keep and judge the shaft in the gauge, then turn it."""
+    print(CAUTION, file=sys.stderr)  # first of all: clearing a fault moves the head too
     with bench_at(port, shaft, calibration, bands, archive, store, clear_fault=clear_fault, even_so=even_so) as bench:
-        print(CAUTION, file=sys.stderr)
         before = bench.store.latest(shaft)
         verdict = bench.measure(shaft, label)
         result = verdict.result
