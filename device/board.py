@@ -27,6 +27,8 @@ from nau7802 import Nau7802
 from settings import INPUTS, SERVICE, ConfigurationError, load
 
 SETTINGS = "board.json"
+# Refused pins, a firmware without a part, a file or a store too large for the heap, lists in lists in lists.
+UNUSABLE = (ValueError, OSError, ImportError, AttributeError, MemoryError, RuntimeError)
 PIO_HZ = 1000000
 CELL_MACHINE = 2  # state machines 0 and 1 are the motors'
 BUS_TIMEOUT_US = 2000
@@ -230,8 +232,6 @@ def this_board() -> Bare:
         return Board(given, _line(given))
     except ConfigurationError as error:
         return Bare(_usb(), error.number(), str(error))
-    except (ValueError, OSError, ImportError, AttributeError) as error:  # refused pins, a firmware without a part
-        return Bare(_usb(), 1, str(error))
-    except (MemoryError, RuntimeError) as error:  # a file or a store too large for the heap, lists in lists in lists
-        gc.collect()
+    except UNUSABLE as error:
+        gc.collect()  # of what filled the heap, if that was it
         return Bare(_usb(), 1, str(error))

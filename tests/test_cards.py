@@ -71,6 +71,18 @@ def test_a_card_says_what_a_customer_has_to_know(folder):
     assert "stiff side" not in page, "the gauge's angle is worth nothing once a shaft is lifted off"
 
 
+def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
+    midspan("sets", "apart", "many", folder=folder)
+    with Store.open(folder / "results.db") as store:
+        found = shafts_of(store, [10, 11])
+        Sets(store).keep({"alike": list(found.values())}, Limits(number=2, spine_thou=3.0), 0)
+    midspan("sets", "card", "alike", folder=folder)
+    page = (folder / "card-alike.html").read_text(encoding="utf-8")
+    assert "From its stiffest to its softest shaft the set shows 0.143 thou." in page
+    assert "it tells none of them apart" in page
+    assert "spans" not in page
+
+
 def test_a_weight_that_is_known_stands_on_the_card(folder):
     with Store.open(folder / "results.db") as store:
         Sets(store).weigh({"1": weight_of("312.4", "grains", "shaft 1")}, 0)

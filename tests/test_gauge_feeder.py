@@ -177,6 +177,11 @@ def ordered_and_killed(device: Killed, order: Feed | Release, after_s: float | N
     return device.gauge().settled()
 
 
+def delay_s(kill: int, random: Random) -> float | None:
+    """How long after an order a kill comes: once before it is read, once when it surely is done, else in between."""
+    return {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
+
+
 KILLS = 20
 SURE_S = 0.5  # by then it has surely come
 LONGEST_S = 0.02  # an order takes some milliseconds
@@ -190,9 +195,8 @@ def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Pat
     with Killed(tmp_path, scenario_in(tmp_path, shafts=0, hopper=list(range(1, KILLS + 1)))) as device:
         for kill in range(KILLS):
             number += 1
-            after_s = {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
             before = ledger(tmp_path)
-            found = ordered_and_killed(device, Feed(number, Source.HOPPER), after_s)
+            found = ordered_and_killed(device, Feed(number, Source.HOPPER), delay_s(kill, random))
             came = {shaft: where for shaft, where in ledger(tmp_path).items() if before.get(shaft) != where}
             assert list(came.values()) == (["rollers"] if found.seated else [])
             assert (found.state, found.in_gauge, found.fault) == (State.IDLE, None, None)
@@ -200,8 +204,7 @@ def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Pat
             gauge = device.gauge()
             gauge.feed(number, Source.SEATED if found.seated else Source.HOPPER)
             (shaft,) = [shaft for shaft, where in ledger(tmp_path).items() if where == "rollers"]
-            after_s = {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
-            found = ordered_and_killed(device, Release(number, 1 + number % 5), after_s)
+            found = ordered_and_killed(device, Release(number, 1 + number % 5), delay_s(kill, random))
             where, last = ledger(tmp_path)[shaft], found.last_release
             assert where == ("rollers" if found.seated else f"place {1 + number % 5}")
             if last is not None and last.shaft == number:

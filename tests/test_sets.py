@@ -14,8 +14,10 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
+from midspan.set_choice import Choice
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
+from midspan.sets_report import choice_words
 from midspan.stock import read_stock
 from midspan.store import RunReference, Store
 from midspan.weights import weight_of
@@ -263,6 +265,21 @@ def test_a_second_set_matches_the_first(dozen):
             ("old 2 b", 2)
         ]
     assert "only 7 to choose from" in complaint(sets(dozen, "extend", "old 2", "--number", 8))
+
+
+def test_what_a_better_choice_may_save_is_never_said_to_be_less():
+    words = " ".join(choice_words(Choice(((0, 1),), 1, 1.0, 0.998), Limits(number=2, spine_thou=1)))
+    assert "might be tighter by 1 % at most" in words
+
+
+def test_a_range_of_what_is_not_known_any_more_is_null(path):
+    sets(path, "make", "--number", 2, "--spine", 1, "--spread", 1, "--keep", "old")
+    with Store.open(path) as store:
+        measured(store, 1, 500.0, spread_thou=None, at_ms=1)
+    done = sets(path, "show", "old 1", "--json")
+    ranges = json.loads(done.stdout, parse_constant=pytest.fail)["ranges"]  # NaN is none of JSON's numbers (RFC 8259)
+    assert ranges["spread_thou"] is None
+    assert ranges["spine_thou"] == pytest.approx(0.2)
 
 
 # Weights, marks, sizes

@@ -52,8 +52,11 @@ class Chart:
     def at(self, x: float, y: float) -> str:
         """A point in the picture's own units."""
         across = (x - self.x[0]) / (self.x[1] - self.x[0])
-        up = (y - self.y[0]) / (self.y[1] - self.y[0])
-        return f"{LEFT + across * (WIDTH - LEFT - RIGHT):.1f} {self.height - BOTTOM - up * self._tall:.1f}"
+        return f"{LEFT + across * (WIDTH - LEFT - RIGHT):.1f} {self.down_to(y):.1f}"
+
+    def down_to(self, y: float) -> float:
+        """How far down the picture a value stands."""
+        return self.height - BOTTOM - (y - self.y[0]) / (self.y[1] - self.y[0]) * self._tall
 
     @property
     def _tall(self) -> int:
@@ -84,7 +87,7 @@ class Chart:
         """A dashed level with its name."""
         self.line([(self.x[0], y), (self.x[1], y)], "dashed")
         if words:
-            right, up = WIDTH - RIGHT - 2, float(self.at(self.x[0], y).split()[1]) - 4
+            right, up = WIDTH - RIGHT - 2, self.down_to(y) - 4
             self.parts.append(f'<text class="name" x="{right}" y="{up:.1f}">{escape(words)}</text>')
 
     def done(self, x_words: str, y_words: str, x_ticks: Sequence[tuple[float, str]] | None = None) -> str:
@@ -97,7 +100,7 @@ class Chart:
             axes.append(f'<path class="axis" d="M{across} {floor}v5"/>')
             axes.append(f'<text class="under" x="{across}" y="{floor + 19}">{escape(words)}</text>')
         for value in ticks(*self.y):
-            up = float(self.at(self.x[0], value).split()[1])
+            up = self.down_to(value)
             axes.append(f'<path class="grid" d="M{LEFT} {up:.1f}H{WIDTH - RIGHT}"/>')
             axes.append(f'<text class="beside" x="{LEFT - 7}" y="{up + 4:.1f}">{value:g}</text>')
         middle = (LEFT + WIDTH - RIGHT) // 2

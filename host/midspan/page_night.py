@@ -232,5 +232,4 @@ def spines_chart(record: NightRecord) -> str:
 
 
 def _name(chart: Chart, words: str, y: float) -> str:
-    up = float(chart.at(chart.x[0], y).split()[1]) + 4
-    return f'<text class="inside" x="{LEFT + 8}" y="{up:.1f}">{escape(words)}</text>'
+    return f'<text class="inside" x="{LEFT + 8}" y="{chart.down_to(y) + 4:.1f}">{escape(words)}</text>'

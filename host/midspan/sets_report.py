@@ -110,11 +110,15 @@ def review_words(one: Review, k: float, distance_m: float) -> Iterator[str]:
     )
 
 
+def _most_first(left_out: Mapping[str, Sequence[int]]) -> list[tuple[str, Sequence[int]]]:
+    return sorted(left_out.items(), key=lambda one: (-len(one[1]), one[0]))
+
+
 def left_out_table(left_out: Mapping[str, Sequence[int]], kept: int) -> Table:
     """How many shafts may be taken, and how many are left out for which reason."""
     table = _plain_table("stock", "shafts")
     table.add_row("to choose from", str(kept))
-    for reason, numbers in sorted(left_out.items(), key=lambda one: (-len(one[1]), one[0])):
+    for reason, numbers in _most_first(left_out):
         table.add_row(f"left out: {reason}", str(len(numbers)))
     return table
 
@@ -142,8 +146,7 @@ def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
 
 def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int]]) -> str:
     """Why there is no set: where the shafts are that cannot be taken, the most first."""
-    most_first = sorted(left_out.items(), key=lambda one: -len(one[1]))
-    why = "; ".join(f"{len(numbers)} left out: {reason}" for reason, numbers in most_first)
+    why = "; ".join(f"{len(numbers)} left out: {reason}" for reason, numbers in _most_first(left_out))
     return (
         f"no set of {limits.number}: there are only {kept} shafts to choose from"
         f"; {why or 'no other shaft was measured in the batches and bins asked for'}"
