@@ -32,7 +32,7 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision notice_ways notices
-    sort_plan tables set_tables wishes store verdict passage journal tally checks
+    sort_plan upgrade tables set_tables wishes store verdict passage journal tally checks
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     stock set_keep set_spread set_review
     situation moves course night_setup appraisal keeper lookout troubles
@@ -77,7 +77,7 @@ MICROPYTHON = {
     "time",
 }
 BOARD_ONLY = {"machine", "rp2", "usb"}
-LINES_AT_MOST = 250
+LINES_AT_MOST = 400
 
 host_modules = sorted(path.stem for path in HOST.glob("*.py") if path.stem != "__init__")
 device_files = sorted(DEVICE.rglob("*.py"))

@@ -374,19 +374,6 @@ def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(path, w
     assert rows(path) == before
 
 
-# A database as the version before made it, of which only the number and one table matter here.
-def test_a_database_from_before_matched_sets_opens_with_all_it_holds(path):
-    with closing(sqlite3.connect(path)) as database:
-        for table in ("leavings", "members", "sets", "marks", "weights"):
-            database.execute(f"DROP TABLE {table}")
-        database.execute("PRAGMA user_version = 3")
-        database.commit()
-    assert len(answer(path, "stock")["stock"]) == 9
-    assert len(answer(path, "make", "--number", 4, "--spine", 1, "--keep", "spring")["sets"]) == 2
-    with closing(sqlite3.connect(path)) as database, pytest.raises(sqlite3.IntegrityError, match="is in a set"):
-        database.execute("INSERT INTO members (set_id, shaft, joined_ms, result_id) VALUES (1, 1, 0, 1)")
-
-
 # What the README shows
 
 

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.store import RunReference, Store
-from midspan.tables import NAMED_COLUMNS, SCHEMA_VERSION, in_words
+from midspan.tables import NAMED_COLUMNS, in_words
+from midspan.upgrade import NEWEST
 from sqlalchemy.exc import DBAPIError
 
 ACCEPTED = Decision(Outcome.ACCEPTED, ("close to the border",), "500")
@@ -212,8 +213,8 @@ def test_a_database_of_another_program_is_refused_and_kept(path: Path) -> None:
 def test_another_version_of_the_tables_is_refused(path: Path) -> None:
     Store.open(path).close()
     with sqlite3.connect(path) as database:
-        database.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
-    with pytest.raises(StoreError, match=f"of version {SCHEMA_VERSION + 1}, this Midspan knows {SCHEMA_VERSION}"):
+        database.execute(f"PRAGMA user_version = {NEWEST + 1}")
+    with pytest.raises(StoreError, match=f"of version {NEWEST + 1}, this Midspan knows 2 to {NEWEST}"):
         Store.open(path)
 
 

@@ -6,9 +6,7 @@ database itself: a trigger refuses a shaft that has joined a set and not left it
 
 from __future__ import annotations
 
-from typing import Any
-
-from sqlalchemy import Connection, ForeignKey, MetaData, event
+from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
 from midspan.tables import Table
@@ -65,12 +63,3 @@ class LeavingRow(Table):
     member_id: Mapped[int] = mapped_column(ForeignKey("members.id"), primary_key=True)
     at_ms: Mapped[int]
     words: Mapped[str]
-
-
-@event.listens_for(Table.metadata, "after_create")
-def _keep_a_shaft_in_one_set(_: MetaData, connection: Connection, **__: Any) -> None:
-    connection.exec_driver_sql(
-        "CREATE TRIGGER IF NOT EXISTS members_in_one_set BEFORE INSERT ON members WHEN EXISTS (SELECT 1 FROM members m "
-        "LEFT JOIN leavings l ON l.member_id = m.id WHERE m.shaft = NEW.shaft AND l.member_id IS NULL) "
-        "BEGIN SELECT RAISE(ABORT, 'that shaft is in a set'); END"
-    )

@@ -30,7 +30,8 @@ from sqlalchemy.orm import Session, joinedload
 from midspan import set_tables, wishes  # noqa: F401 - Store.open makes their tables too
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
-from midspan.tables import NAMED_COLUMNS, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words, prepare
+from midspan.tables import NAMED_COLUMNS, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
+from midspan.upgrade import NEWEST, check_known, revision_of, upgrade
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,12 +80,30 @@ class Store:
         event.listen(engine, "connect", _wait_for_the_disk)
         store = cls(path, engine)
         try:
-            with store.transaction() as session:
-                prepare(session.connection(), str(path))
-        except StoreError:
+            if store._revision() != NEWEST:
+                store.close()
+                store._upgrade(wait_s)
+        except StoreError as error:
             store.close()
-            raise
+            raise error.at(str(path)) from error
         return store
+
+    def _revision(self) -> int | None:
+        """Return the revision of the tables, None for an empty file; StoreError when nobody here knows it."""
+        try:
+            with Session(self._engine) as session:
+                revision = revision_of(session.connection())
+        except DBAPIError as error:
+            raise StoreError(in_words(error)) from error
+        if revision is not None:
+            check_known(revision)
+        return revision
+
+    def _upgrade(self, wait_s: float) -> None:
+        try:
+            upgrade(self.path, wait_s)
+        except DBAPIError as error:
+            raise StoreError(in_words(error)) from error
 
     def begin_batch(self, name: str, started_ms: int) -> int:
         """Start a batch and return its number."""

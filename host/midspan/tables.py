@@ -2,22 +2,15 @@
 
 A result that is made again under another calibration or evaluation is a new row beside the old one, and a shaft that
 goes on through the gauge leaves a row for each step; triggers in the database itself refuse to change or delete a
-row, whatever program tries. Matched sets have their tables in set_tables.
+row, whatever program tries. Matched sets have their tables in set_tables. The classes here only say how the tables
+look now: they are made and changed by the migrations (`upgrade`), and a test holds both equal.
 """
 
 from __future__ import annotations
 
-from typing import Any
-
-from sqlalchemy import Connection, ForeignKey, MetaData, UniqueConstraint, event
+from sqlalchemy import ForeignKey, UniqueConstraint
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
-
-from midspan.errors import StoreError
-
-APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-SCHEMA_VERSION = 5
-GROWN = (2, 3, 4)  # before the journal, matched sets, wishes: these get the tables they lack, what they hold stays
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
@@ -46,7 +39,11 @@ class BatchRow(Table):
 
 
 class RunRow(Table):
-    """Where a shaft's raw readings are: the block at a byte offset of an archive."""
+    """Where a shaft's raw readings are: the block at a byte offset of an archive.
+
+    `origin` is "measured" for a run that was stored as it was measured, with all that stood here in view, "imported"
+    for one that came later from an archive or from a gauge that had kept it for another host.
+    """
 
     __tablename__ = "runs"
     __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft", "started_ms"),)
@@ -57,7 +54,16 @@ class RunRow(Table):
     shaft: Mapped[int] = mapped_column(index=True)
     label: Mapped[str] = mapped_column(index=True)
     started_ms: Mapped[int]
+    origin: Mapped[str] = mapped_column(server_default="measured")
     batch: Mapped[BatchRow] = relationship()
+
+
+class SupersessionRow(Table):
+    """A measurement of a shaft took the place of an earlier one, of which it knew."""
+
+    __tablename__ = "supersessions"
+    run_id: Mapped[int] = mapped_column(ForeignKey("runs.id"), primary_key=True)
+    superseded_id: Mapped[int] = mapped_column(ForeignKey("runs.id"), primary_key=True, index=True)
 
 
 class ResultRow(Table):
@@ -92,15 +98,42 @@ class ResultRow(Table):
     decision: Mapped[DecisionRow] = relationship(back_populates="result")
 
 
+class BasisRow(Table):
+    """What verdicts were made by besides the result: bands, crack limit, role of the shaft; `content` is JSON."""
+
+    __tablename__ = "bases"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    content: Mapped[str] = mapped_column(unique=True)
+
+
 class DecisionRow(Table):
-    """The verdict on a result; `reasons` is a JSON list of sentences."""
+    """The verdict on a result; `reasons` is a JSON list of sentences, `findings` one of pairs (kind, sentence).
+
+    `basis_id` is null for verdicts of old of which nobody kept what made them.
+    """
 
     __tablename__ = "decisions"
     result_id: Mapped[int] = mapped_column(ForeignKey("results.id"), primary_key=True)
     outcome: Mapped[str]
     bin: Mapped[str | None]
     reasons: Mapped[str]
+    findings: Mapped[str] = mapped_column(server_default="[]")
+    basis_id: Mapped[int | None] = mapped_column(ForeignKey("bases.id"))
+    basis: Mapped[BasisRow | None] = relationship()
     result: Mapped[ResultRow] = relationship(back_populates="decision")
+
+
+class VoucherRow(Table):
+    """A person stands for a shaft: what was found of it up to a result counts no more against this measurement."""
+
+    __tablename__ = "vouchers"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    run_id: Mapped[int] = mapped_column(ForeignKey("runs.id"))
+    result_id: Mapped[int] = mapped_column(ForeignKey("results.id"))
+    at_ms: Mapped[int]
+    person: Mapped[str]
+    words: Mapped[str]
 
 
 class CalibrationRow(Table):
@@ -184,64 +217,19 @@ class CheckRow(Table):
 
 
 class SuspectRow(Table):
-    """A shaft that is not to be trusted until it is measured again, with the check standard's that says so."""
+    """A shaft that is not to be trusted until it is measured again, with the check standard's that says so.
+
+    `run_id` is the measurement in doubt; null in the rare case that an older version noted none.
+    """
 
     __tablename__ = "suspects"
     passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
     check_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), primary_key=True)
+    run_id: Mapped[int | None] = mapped_column(ForeignKey("runs.id"))
 
 
 # Columns of a result that stand in its dictionary under the same name.
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
-
-
-@event.listens_for(Table.metadata, "after_create")
-def _forbid_changes(_: MetaData, connection: Connection, **__: Any) -> None:
-    for table in Table.metadata.sorted_tables:
-        for action in ("UPDATE", "DELETE"):
-            connection.exec_driver_sql(
-                f"CREATE TRIGGER IF NOT EXISTS {table.name}_no_{action.lower()} BEFORE {action} ON {table.name} "
-                f"BEGIN SELECT RAISE(ABORT, 'rows of {table.name} are never changed or deleted'); END"
-            )
-
-
-def prepare(connection: Connection, name: str) -> None:
-    """Make the tables in an empty database, and those that came later in one of a version before.
-
-    Raises StoreError when it is another program's or has another version of the tables.
-    """
-    if _is_empty(connection):
-        connection.exec_driver_sql("PRAGMA journal_mode = WAL")
-        _make(connection)
-    if _pragma(connection, "application_id") != APPLICATION_ID:
-        raise StoreError(f"{name}: it is a database of another program; name another file")
-    if _pragma(connection, "user_version") in GROWN:
-        _make(connection)
-    version = _pragma(connection, "user_version")
-    if version != SCHEMA_VERSION:
-        raise StoreError(
-            f"{name}: its tables are of version {version}, this Midspan knows {SCHEMA_VERSION}; use the Midspan that "
-            "made it, or name a new file"
-        )
-
-
-def _make(connection: Connection) -> None:
-    connection.exec_driver_sql("BEGIN IMMEDIATE")
-    # Once more, now that no other program can come in between.
-    if _is_empty(connection) or _pragma(connection, "user_version") in GROWN:
-        Table.metadata.create_all(connection)
-        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
-
-
-def _is_empty(connection: Connection) -> bool:
-    tables: int = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one()
-    return not tables and not _pragma(connection, "application_id")
-
-
-def _pragma(connection: Connection, name: str) -> int:
-    number: int = connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
-    return number
 
 
 def in_words(error: DBAPIError) -> str:

@@ -1,0 +1,124 @@
+"""Verdicts keep what made them and what was found, measurements name those they supersede, suspects name a measurement.
+
+What earlier versions stored is filled in from what stands there: the plan of a night gives crack limit and role of its
+shafts, verdicts and results what was found, the order of storing what superseded what. Times of the wall clock count
+for nothing: a clock may have been set back.
+"""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from alembic import op
+from midspan.upgrade import may_change, only_grows
+from sqlalchemy import Connection
+
+revision = "0006"
+down_revision = "0005"
+
+CHANGES = (
+    "CREATE TABLE bases (id INTEGER NOT NULL, content VARCHAR NOT NULL, PRIMARY KEY (id), UNIQUE (content))",
+    "CREATE TABLE supersessions (run_id INTEGER NOT NULL, superseded_id INTEGER NOT NULL, "
+    "PRIMARY KEY (run_id, superseded_id), FOREIGN KEY(run_id) REFERENCES runs (id), "
+    "FOREIGN KEY(superseded_id) REFERENCES runs (id))",
+    "CREATE INDEX ix_supersessions_superseded_id ON supersessions (superseded_id)",
+    "CREATE TABLE vouchers (id INTEGER NOT NULL, shaft INTEGER NOT NULL, run_id INTEGER NOT NULL, "
+    "result_id INTEGER NOT NULL, at_ms INTEGER NOT NULL, person VARCHAR NOT NULL, words VARCHAR NOT NULL, "
+    "PRIMARY KEY (id), FOREIGN KEY(run_id) REFERENCES runs (id), FOREIGN KEY(result_id) REFERENCES results (id))",
+    "CREATE INDEX ix_vouchers_shaft ON vouchers (shaft)",
+    "ALTER TABLE runs ADD COLUMN origin VARCHAR NOT NULL DEFAULT 'measured'",
+    "ALTER TABLE decisions ADD COLUMN findings VARCHAR NOT NULL DEFAULT '[]'",
+    "ALTER TABLE decisions ADD COLUMN basis_id INTEGER REFERENCES bases (id)",
+    "ALTER TABLE suspects ADD COLUMN run_id INTEGER REFERENCES runs (id)",
+)
+IMPORTED = "made again from archives"  # the name of the batch that got runs a database had never seen
+
+
+def upgrade() -> None:
+    """Add tables and columns, and fill them from what stands there."""
+    for change in CHANGES:
+        op.execute(change)
+    connection = op.get_bind()
+    only_grows(connection, "bases", "supersessions", "vouchers")
+    with may_change(connection, "runs", "decisions", "suspects"):
+        connection.exec_driver_sql(
+            "UPDATE runs SET origin = 'imported' WHERE batch_id IN (SELECT id FROM batches WHERE name = ?)", (IMPORTED,)
+        )
+        _fill_suspects(connection)
+        _fill_decisions(connection)
+    _fill_supersessions(connection)
+
+
+def _fill_suspects(connection: Connection) -> None:
+    """The measurement in doubt is the one by which the shaft's night judged it last."""
+    connection.exec_driver_sql(
+        "UPDATE suspects SET run_id = (SELECT results.run_id FROM steps JOIN results ON results.id = steps.result_id "
+        "WHERE steps.passage_id = suspects.passage_id ORDER BY steps.id DESC LIMIT 1)"
+    )
+
+
+def _fill_supersessions(connection: Connection) -> None:
+    tips: dict[int, list[Any]] = {}
+    for run in connection.exec_driver_sql("SELECT id, shaft, origin, archive, byte_offset FROM runs ORDER BY id"):
+        before = tips.setdefault(run.shaft, [])
+        gone = [other for other in before if _supersedes(run, other)]
+        for other in gone:
+            connection.exec_driver_sql("INSERT INTO supersessions VALUES (?, ?)", (run.id, other.id))
+        tips[run.shaft] = [other for other in before if other not in gone] + [run]
+
+
+def _supersedes(run: Any, other: Any) -> bool:
+    if run.origin == "measured":
+        return True
+    return bool(
+        other.origin == "imported" and other.archive == run.archive and other.byte_offset < run.byte_offset
+    )  # fmt: skip
+
+
+def _fill_decisions(connection: Connection) -> None:
+    bases: dict[str, int] = {}
+    ways = _ways(connection)
+    rows = connection.exec_driver_sql(
+        "SELECT results.id, runs.shaft, runs.batch_id, decisions.reasons, results.full FROM results "
+        "JOIN runs ON runs.id = results.run_id JOIN decisions ON decisions.result_id = results.id"
+    ).all()
+    for row in rows:
+        basis = ways.get((row.shaft, row.batch_id))
+        number = None
+        if basis is not None:
+            if basis not in bases:
+                bases[basis] = len(bases) + 1
+                connection.exec_driver_sql("INSERT INTO bases (id, content) VALUES (?, ?)", (bases[basis], basis))
+            number = bases[basis]
+        found = json.dumps([*_found(json.loads(row.reasons), json.loads(row.full or "{}"))])
+        connection.exec_driver_sql(
+            "UPDATE decisions SET findings = ?, basis_id = ? WHERE result_id = ?", (found, number, row.id)
+        )
+
+
+def _ways(connection: Connection) -> dict[tuple[int, int], str]:
+    """By shaft and batch: bands, crack limit and role under which a night judged it, as JSON."""
+    found = {}
+    plans = {
+        row.id: (row.batch_id, json.loads(row.plan))
+        for row in connection.exec_driver_sql('SELECT id, batch_id, "plan" FROM nights')
+    }
+    for row in connection.exec_driver_sql("SELECT id, night_id, standard FROM passages"):
+        batch, plan = plans[row.night_id]
+        standards = {bar["name"]: bar for bar in plan.get("standard", ())}
+        bar = standards.get(row.standard, {})
+        basis = {
+            "bands": plan.get("bands"),
+            "crack_hysteresis_pct": plan.get("sort", {}).get("crack_hysteresis_pct"),
+            "standard": row.standard,
+            "assigned_thou": bar.get("assigned_thou"),
+            "u_assigned_thou": bar.get("u_assigned_thou"),
+        }
+        found[row.id, batch] = json.dumps(basis, sort_keys=True)
+    return found
+
+
+def _found(reasons: list[str], result: dict[str, Any]) -> Iterator[list[str]]:
+    yield from (["crack", words] for words in reasons if words.startswith("CRACK_SUSPECTED"))
+    yield from (["doubt", words] for words in result.get("doubts") or ())
+    yield from (["fault", words] for words in result.get("faults") or ())
