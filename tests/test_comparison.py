@@ -38,7 +38,7 @@ def store_again(archives, calibration, bands, store):
     damage, tally = [], rework.Tally()
     runs = rework.entries(archives, damage)
     keep_calibration(store, calibration)
-    for _ in rework.kept(rework.recomputed(runs, calibration, bands), store, tally):
+    for _ in rework.kept(rework.recomputed(runs, calibration, bands), store, tally, bands):
         pass
     assert damage == []
     return tally

@@ -1,12 +1,11 @@
 """Where a judged shaft goes."""
 
 import pytest
-from midspan.course import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, course_of, recheck_course, with_crack_hint
+from midspan.course import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, course_of, recheck_course
 from midspan.decision import Decision, Outcome
 from midspan.passage import Passage, Stage, Step
-from midspan.shaft import Unmeasured
+from midspan.standing import with_crack_limit
 from night_rig import BAR, CRACKED, PLAN, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, plan_with
-from test_checks import a_result
 
 ONCE = (Step(Stage.JUDGED, 1),)
 GOOD, FULL = 0.1, dict.fromkeys(range(1, 7), 40)
@@ -79,12 +78,11 @@ def test_a_standard_goes_home_whatever_it_reads():
 
 
 def test_a_hint_at_a_crack_is_a_rejection_that_says_why():
-    result = a_result(500.0)
-    object.__setattr__(result, "hysteresis_pct", 2.0)
-    hinted = with_crack_hint(Decision(Outcome.ACCEPTED, ("near",), "500"), result, plan_with())
+    hinted = with_crack_limit(Decision(Outcome.ACCEPTED, ("near",), "500"), 2.0, 1.5)
     assert (hinted.outcome, hinted.bin) == (Outcome.REJECTED, None)
     assert hinted.reasons[0] == ("CRACK_SUSPECTED: hysteresis 2.00 % is beyond 1.5 %. Such a shaft must not be shot.")
-    doubtful = with_crack_hint(Decision(Outcome.DOUBTFUL, ("noisy",)), result, plan_with())
+    doubtful = with_crack_limit(Decision(Outcome.DOUBTFUL, ("noisy",)), 2.0, 1.5)
     assert (doubtful.outcome, len(doubtful.reasons)) == (Outcome.DOUBTFUL, 2)
     same = Decision(Outcome.DOUBTFUL, ("x",))
-    assert with_crack_hint(same, Unmeasured(1, "", ("x",)), plan_with()) is same
+    assert with_crack_limit(same, None, 1.5) is same  # unmeasured
+    assert with_crack_limit(same, 9.0, None) is same  # nobody set a limit

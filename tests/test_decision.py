@@ -13,7 +13,7 @@ import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from midspan.bands import Bands, load_bands
-from midspan.decision import GIVEN_UP, Decision, Outcome, judge, judge_unmeasured
+from midspan.decision import GIVEN_UP, Concern, ConcernKind, Decision, Outcome, judge, judge_unmeasured
 from midspan.errors import ConfigurationError
 from midspan.records import FaultCode
 from scipy.stats import norm
@@ -185,8 +185,10 @@ def test_a_sick_gauge_comes_before_a_doubt_and_a_doubt_before_a_bad_shaft() -> N
     doubtful = replace(bad, doubts=("it slipped",))
     sick = replace(doubtful, faults=("the zero moved",))
     assert judge(bad, BANDS).outcome is Outcome.REJECTED
-    assert judge(doubtful, BANDS) == Decision(Outcome.DOUBTFUL, ("it slipped",))
-    assert judge(sick, BANDS) == Decision(Outcome.INSTRUMENT_FAULT, ("the zero moved",))
+    doubt = Concern(ConcernKind.DOUBT, "it slipped")
+    assert judge(doubtful, BANDS) == Decision(Outcome.DOUBTFUL, ("it slipped",), concerns=(doubt,))
+    fault = Concern(ConcernKind.FAULT, "the zero moved")
+    assert judge(sick, BANDS) == Decision(Outcome.INSTRUMENT_FAULT, ("the zero moved",), concerns=(fault,))
 
 
 @pytest.mark.parametrize("code", list(FaultCode))

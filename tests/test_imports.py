@@ -31,8 +31,9 @@ LEFT_TO_RIGHT = """
     fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
-    bands limits risk decision notice_ways notices
-    sort_plan upgrade tables set_tables wishes store verdict passage journal tally checks
+    bands limits risk decision standing notice_ways notices
+    sort_plan basis origin upgrade tables set_tables wishes measurements store recall passage checks verdict
+    vouching journal tally
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     stock set_keep set_spread set_review
     situation moves course night_setup appraisal keeper lookout troubles
@@ -45,7 +46,7 @@ LEFT_TO_RIGHT = """
     set_card label_form card_sheet label_sheet cards_commands data_dictionary export
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
-    recall page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page
+    page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page
     page_command plot_batch plot_set plot_force plot_commands
     rework commands park park_command demo lesson
     cli_options cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk

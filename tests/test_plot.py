@@ -79,7 +79,7 @@ def test_the_band_is_u_wide_to_either_side(result):
 
 def stored(spine_thou, outcome=Outcome.ACCEPTED, u_thou=0.2, number=1):
     whole = None if spine_thou is None else {"spine_thou": spine_thou, "u_spine_thou": u_thou}
-    return StoredResult(number, 1, RunReference("a.avro", 0, number, "", 0), whole, Decision(outcome), 0)
+    return StoredResult(number, 1, RunReference("a.avro", 0, number, "", 0), whole, Decision(outcome), 0, number)
 
 
 BATCH = [

@@ -55,8 +55,8 @@ def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
     Store.open(old).close()
     with closing(sqlite3.connect(old)) as database:
         crack = database.execute(
-            "SELECT runs.shaft, decisions.findings, bases.content FROM decisions JOIN bases ON bases.id = basis_id "
-            "JOIN results ON results.id = result_id JOIN runs ON runs.id = run_id WHERE findings LIKE '%\"crack\"%'"
+            "SELECT runs.shaft, decisions.concerns, bases.content FROM decisions JOIN bases ON bases.id = basis_id "
+            "JOIN results ON results.id = result_id JOIN runs ON runs.id = run_id WHERE concerns LIKE '%\"crack\"%'"
         ).fetchall()
         bar = json.loads(
             database.execute(

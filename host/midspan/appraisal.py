@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from midspan.checks import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
-from midspan.course import CRACK_SUSPECTED, Judged, course_of, with_crack_hint
+from midspan.course import Judged, course_of
 from midspan.decision import Decision
 from midspan.night_setup import Setup
 from midspan.passage import Check, Happening, HappeningKind, Passage, Stage, Step
@@ -14,6 +14,7 @@ from midspan.raw_run import RawRun
 from midspan.records import Identify
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.situation import Course
+from midspan.standing import CRACK_SUSPECTED, with_crack_limit
 from midspan.verdict import judged
 from midspan.watch import Observation, alarms, observe
 
@@ -48,8 +49,9 @@ def appraise(
     measured again it is no check yet.
     """
     result, decision = judged(run, setup.calibration, setup.bands)
-    decision = with_crack_hint(decision, result, setup.plan)
-    way = judged_as(decision, result.hysteresis_pct if isinstance(result, ShaftResult) else None, run)
+    hysteresis_pct = result.hysteresis_pct if isinstance(result, ShaftResult) else None
+    decision = with_crack_limit(decision, hysteresis_pct, setup.plan.sort.crack_hysteresis_pct)
+    way = judged_as(decision, hysteresis_pct, run)
     course = _course(way, passage, setup, before, now_ms)
     check = None if course.again else _check(result, passage, setup, before, now_ms)
     if check is not None:

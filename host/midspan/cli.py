@@ -96,6 +96,10 @@ def recompute(
     calibration: CalibrationFile,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
     store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(help="Plan of their night, for runs that the database does not know: crack limit, standards."),
+    ] = None,
     even_so: EvenSo = False,
     as_json: AsJson = False,
     k: Factor = None,
@@ -106,7 +110,7 @@ def recompute(
     """
     from midspan import rework
 
-    rework.recompute(files, calibration, bands, store, even_so=even_so, as_json=as_json, k=k)
+    rework.recompute(files, calibration, bands, store, plan, even_so=even_so, as_json=as_json, k=k)
 
 
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")

@@ -185,6 +185,24 @@ def spent(
     sets_shafts.mark(store, shafts, why, back=back)
 
 
+@sets.command("vouch", epilog="Example: midspan sets vouch 17 --by Ann --why 'looked along it under a lens: no crack'")
+def vouch(
+    shafts: Annotated[list[str], typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")],
+    by: Annotated[str, typer.Option(help="Who vouches.")],
+    why: Annotated[str, typer.Option(help="What was looked at, and what was seen.")],
+    bands: Annotated[Path | None, typer.Option(help="Bands (TOML), where those of the verdict were not kept.")] = None,
+    store: StoreFile = STORE,
+) -> None:
+    """Stand for shafts that were suspected, on record: they are judged again by their limits alone.
+
+    For a suspected crack, or a check standard that was at fault and not the gauge. A reading that is itself in doubt
+    needs another measurement instead.
+    """
+    from midspan import sets_shafts
+
+    sets_shafts.vouch_for(store, shafts, by, why, bands)
+
+
 @sets.command("size", epilog="Example: midspan sets size 12 13 --sizes sizes.toml")
 def size(
     sizes: Annotated[Path, typer.Option(help="Table of nominal sizes that you keep (TOML).")],

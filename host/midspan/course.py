@@ -13,17 +13,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from midspan.decision import Decision, Outcome
+from midspan.decision import Outcome
 from midspan.passage import Passage, Stage, Step  # noqa: F401 - one for the example above
-from midspan.shaft import ShaftResult, Unmeasured
 from midspan.situation import Course
 from midspan.sort_plan import SortPlan
+from midspan.standing import UNSURE, beyond_crack_limit
 
 # A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})
-UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
 MOST_INTERRUPTIONS = 10  # of one shaft; more of them are no chance
-CRACK_SUSPECTED = "CRACK_SUSPECTED"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +48,7 @@ def course_of(judged: Judged, passage: Passage, plan: SortPlan, counts: Mapping[
         return Course(again=True) if judged.hysteresis_pct is None and again else Course(place=_home(passage, plan))
     if judged.outcome in UNSURE and again:
         return Course(again=True)
-    if is_cracked(judged.hysteresis_pct, plan):
+    if beyond_crack_limit(judged.hysteresis_pct, plan.sort.crack_hysteresis_pct):
         return _into([plan.place_for("cracked").number], plan, counts)
     if judged.outcome in UNSURE:
         return recheck_course(plan, counts)
@@ -91,20 +89,3 @@ def is_full(place: int, plan: SortPlan, counts: Mapping[int, int]) -> bool:
     """Whether a place holds as many shafts as it can."""
     holds = next((one.holds for one in plan.place if one.number == place), None)
     return holds is not None and counts.get(place, 0) >= holds
-
-
-def is_cracked(hysteresis_pct: float | None, plan: SortPlan) -> bool:
-    """Whether so much hysteresis hints at a crack. The value decides, without a margin: caution costs one shaft."""
-    return hysteresis_pct is not None and not hysteresis_pct <= plan.sort.crack_hysteresis_pct
-
-
-def with_crack_hint(decision: Decision, result: ShaftResult | Unmeasured, plan: SortPlan) -> Decision:
-    """The verdict, turned to a rejection when the hysteresis hints at a crack and nothing is in doubt."""
-    if isinstance(result, Unmeasured) or not is_cracked(result.hysteresis_pct, plan):
-        return decision
-    words = (
-        f"{CRACK_SUSPECTED}: hysteresis {result.hysteresis_pct:.2f} % is beyond {plan.sort.crack_hysteresis_pct:g} %. "
-        "Such a shaft must not be shot."
-    )
-    outcome = decision.outcome if decision.outcome in UNSURE else Outcome.REJECTED
-    return Decision(outcome, (words, *decision.reasons))

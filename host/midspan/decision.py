@@ -74,16 +74,34 @@ class Outcome(StrEnum):
     INSTRUMENT_FAULT = "instrument fault"
 
 
+class ConcernKind(StrEnum):
+    """What was found about a measurement besides limits: it stays whatever a later evaluation makes of the readings."""
+
+    CRACK = "crack"
+    DOUBT = "doubt"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True)
+class Concern:
+    """One thing found about a measured shaft or its gauge, in words."""
+
+    kind: ConcernKind
+    words: str
+
+
 @dataclass(frozen=True, slots=True)
 class Decision:
     """One outcome with its reasons; `bin` is set when and only when the shaft was accepted.
 
-    Every outcome but acceptance has at least one reason; reasons of an acceptance are remarks.
+    Every outcome but acceptance has at least one reason; reasons of an acceptance are remarks. `concerns` are those
+    reasons that do not come from the limits of a bin.
     """
 
     outcome: Outcome
     reasons: tuple[str, ...] = ()
     bin: str | None = None
+    concerns: tuple[Concern, ...] = ()
 
 
 def judge(measured: Measured, bands: Bands) -> Decision:
@@ -100,9 +118,11 @@ def judge(measured: Measured, bands: Bands) -> Decision:
     """
     faults = (*measured.faults, *_impossible(measured))
     if faults:
-        return Decision(Outcome.INSTRUMENT_FAULT, faults)
+        return Decision(Outcome.INSTRUMENT_FAULT, faults, concerns=_concerns(ConcernKind.FAULT, faults))
     if measured.doubts:
-        return Decision(Outcome.DOUBTFUL, tuple(measured.doubts))
+        return Decision(
+            Outcome.DOUBTFUL, tuple(measured.doubts), concerns=_concerns(ConcernKind.DOUBT, measured.doubts)
+        )
     return _judge_sound(measured, bands)
 
 
@@ -116,6 +136,10 @@ def judge_unmeasured(reasons: Sequence[str]) -> Decision:
     sentences = tuple(describe(FaultCode[reason]) if reason in codes else reason for reason in reasons)
     outcome = Outcome.INSTRUMENT_FAULT if codes - GIVEN_UP else Outcome.DOUBTFUL
     return Decision(outcome, sentences or ("the shaft gave no result",))
+
+
+def _concerns(kind: ConcernKind, reasons: Sequence[str]) -> tuple[Concern, ...]:
+    return tuple(Concern(kind, words) for words in reasons)
 
 
 def _impossible(measured: Measured) -> Iterator[str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from midspan.bands import Bands, load_bands
+from midspan.basis import basis_of_bands
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge
 from midspan.errors import ConfigurationError, OutputError, ReadingsError
@@ -16,10 +17,10 @@ from midspan.hand_readings import check_typed_twice, typed_from
 from midspan.hand_record import HandRecord, HandSession, Typed, session_at, sessions
 from midspan.hand_report import expected_table, hand_json, hand_story
 from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
+from midspan.origin import Origin
 from midspan.report import budget_table, console, verdict_words
 from midspan.store import RunReference, Store
 from midspan.typed_table import read_typed
-from midspan.verdict import stands_there
 from midspan.wording import printable, with_uncertainty
 
 NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
@@ -56,14 +57,22 @@ def measure(
     if place is None:
         raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
     try:
-        result, decision, _ = keep_result(session_at(whose.record, place), bands, whose.store, now_ms(), named=True)
+        result, decision, _ = keep_result(
+            session_at(whose.record, place), bands, whose.store, now_ms(), named=True, origin=Origin.MEASURED
+        )
     except ReadingsError as error:
         raise ReadingsError(f"{error} (the readings are kept in {whose.record} at byte {place})") from error
     return result, decision
 
 
 def keep_result(
-    session: HandSession, bands: Bands | None, store_file: Path, now_ms: int, *, named: bool
+    session: HandSession,
+    bands: Bands | None,
+    store_file: Path,
+    now_ms: int,
+    *,
+    named: bool,
+    origin: Origin = Origin.IMPORTED,
 ) -> tuple[HandResult, Decision, bool]:
     """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
 
@@ -78,10 +87,10 @@ def keep_result(
             store.keep_calibration(result.calibration, session.bench)
         known = store.run_of(where)
         batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
-        same = stands_there(store, where, result.as_dict(), decision)
-        if not same:
-            store.add(batch, where, result.as_dict(), decision, now_ms)
-    return result, decision, not same
+        decision, is_new = store.add_again(
+            batch, where, result.as_dict(), decision, now_ms, basis=basis_of_bands(bands), origin=origin
+        )
+    return result, decision, is_new
 
 
 def recompute(

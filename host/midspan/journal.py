@@ -25,6 +25,7 @@ from typing import Any
 from sqlalchemy import Select, func, insert, literal, select
 from sqlalchemy.orm import Session
 
+from midspan.basis import Basis
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage, Step
@@ -36,6 +37,7 @@ from midspan.tables import (
     HappeningRow,
     NightRow,
     PassageRow,
+    ResultRow,
     RunRow,
     StepRow,
     SuspectRow,
@@ -109,6 +111,7 @@ class Journal:
         decision: Decision,
         at_ms: int,
         *,
+        basis: Basis | None = None,
         cause: str | None = None,
         watched: Mapping[str, Any] | None = None,
         check: Check | None = None,
@@ -117,10 +120,12 @@ class Journal:
     ) -> int:
         """Store result, verdict, step, check, suspects and happenings: all of them or none; the result's number.
 
+        `basis` is what the verdict was made by,
         `cause` is the fault code for which the cycle was cut short, `watched` what watch.observe gave.
         """
         with self._store.transaction() as session:
-            number = add_result(session, self._batch(session, passage.night), run, result, decision, at_ms)
+            batch = self._batch(session, passage.night)
+            number = add_result(session, batch, run, result, decision, at_ms, basis=basis)
             session.add(
                 StepRow(
                     passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number, words=cause,
@@ -129,7 +134,11 @@ class Journal:
             )  # fmt: skip
             if check is not None:
                 session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
-            session.add_all(SuspectRow(passage_id=one, check_id=passage.shaft) for one in set(suspects))
+            session.flush()
+            session.add_all(
+                SuspectRow(passage_id=shaft, check_id=passage.shaft, run_id=_judged_run(session, shaft))
+                for shaft in set(suspects)
+            )
             session.add_all(_happening_row(passage.night, one) for one in happenings)
             return number
 
@@ -218,6 +227,12 @@ class Journal:
     @staticmethod
     def _batch(session: Session, night: int) -> int:
         return session.get_one(NightRow, night).batch_id
+
+
+def _judged_run(session: Session, shaft: int) -> int | None:
+    """Return the measurement by which a shaft was judged last, None when it never was."""
+    query = select(ResultRow.run_id).join(StepRow, StepRow.result_id == ResultRow.id).where(StepRow.passage_id == shaft)
+    return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
 
 
 def _happening_row(night: int, one: Happening) -> HappeningRow:

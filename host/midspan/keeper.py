@@ -13,19 +13,21 @@ import numpy as np
 from midspan.appraisal import Appraisal, Before, appraise, judged_as
 from midspan.archive import Archive
 from midspan.archive_writer import ArchiveWriter
+from midspan.basis import Basis, basis_of_plan
 from midspan.checks import in_doubt
 from midspan.course import Judged, course_of, recheck_course
 from midspan.errors import ArchiveError
 from midspan.journal import Journal
 from midspan.night_setup import Setup
+from midspan.origin import Origin
 from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage
 from midspan.raw_run import RawRun
 from midspan.records import Identify
-from midspan.shaft import ShaftResult
+from midspan.shaft import ShaftResult, evaluate
 from midspan.situation import Course, Situation, Wanted
 from midspan.store import RunReference, Store
 from midspan.tally import tally_of
-from midspan.verdict import judged, keep_calibration
+from midspan.verdict import keep_calibration, verdict_by
 from midspan.watch import FIRST, Observation
 
 
@@ -136,9 +138,13 @@ class Keeper:
         if any(_same_readings(run, other) for other in Archive.open(self.setup.archive).runs()):
             return
         offset = self.keep(run)
-        result, decision = judged(run, self.setup.calibration, self.setup.bands)
+        (result,) = evaluate([run], self.setup.calibration)
+        decision = verdict_by(result, self._basis(None), self.setup.bands)
         values = result.as_dict() if isinstance(result, ShaftResult) else None
-        self._store.add(self.night.batch, self._where(run, offset), values, decision, self.now_ms())
+        self._store.add(
+            self.night.batch, self._where(run, offset), values, decision, self.now_ms(), basis=self._basis(None),
+            origin=Origin.IMPORTED,
+        )  # fmt: skip
 
     def judge(self, passage: Passage, gauge: Identify) -> Appraisal:
         """Evaluate and store the readings that `readings` gives, with everything that they say of the gauge."""
@@ -151,9 +157,9 @@ class Keeper:
         found = appraise(run, passage, gauge, self.setup, before, now_ms)
         values = found.result.as_dict() if isinstance(found.result, ShaftResult) else None
         number = self.journal.judged(
-            passage, self._where(run, self._recent[0]), values, found.decision, now_ms, cause=run.cause,
-            watched=found.seen.as_dict(), check=found.check, suspects=self._suspects(found.check, history),
-            happenings=found.happenings,
+            passage, self._where(run, self._recent[0]), values, found.decision, now_ms,
+            basis=self._basis(passage.standard), cause=run.cause, watched=found.seen.as_dict(), check=found.check,
+            suspects=self._suspects(found.check, history), happenings=found.happenings,
         )  # fmt: skip
         self.latest, self._verdict = found, (number, found.judged)
         self._observe(found.seen)
@@ -196,6 +202,9 @@ class Keeper:
     def tell(self, *happenings: Happening) -> None:
         """Note what happened."""
         self.journal.happened(self.night.id, *happenings)
+
+    def _basis(self, standard: str | None) -> Basis:
+        return basis_of_plan(self.setup.plan, self.setup.bands, standard, self.night.id)
 
     def _where(self, run: RawRun, offset: int) -> RunReference:
         return RunReference(str(self.setup.archive), offset, run.shaft, run.label, run.started_ms)

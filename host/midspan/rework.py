@@ -3,12 +3,16 @@
 One pass over the archives serves all of it. A stored result is never overwritten. One that came out the same to
 the last bit, under the same calibration and the same evaluation, is not stored twice; one that did not, under the
 same two, would be a fault of Midspan.
+
+The bands may be others than before; what else made a verdict may not: a check standard stays one, a night's crack limit
+holds, and what an earlier evaluation found stays. A database knows these of its runs; for runs that it has never seen,
+the plan of their night tells them.
 """
 
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,27 +20,30 @@ import numpy as np
 from midspan import report
 from midspan.archive import Archive
 from midspan.bands import Bands, load_bands
+from midspan.basis import Basis, basis_of_bands, basis_of_plan, content_of
 from midspan.calibration import Calibration
 from midspan.calibration_use import check_use, load_usable
 from midspan.decision import Decision
 from midspan.errors import ArchiveError, StoreError
 from midspan.raw_run import RawRun
 from midspan.shaft import BATCH, ShaftResult, Unmeasured, evaluate
+from midspan.sort_plan import SortPlan, load_sort_plan
 from midspan.soundness import day_of
 from midspan.store import RunReference, Store
 from midspan.time_of_day import now_ms
-from midspan.verdict import keep_calibration, stands_there, verdict_on
+from midspan.verdict import keep_calibration, verdict_by
 
 Entry = tuple[RunReference, RawRun]
 
 
 @dataclass(frozen=True, slots=True)
 class Remade:
-    """One run made again: where its readings are, what they gave, and the verdict when there are bands."""
+    """One run made again: where its readings are, what they gave, the verdict when there are bands, and its basis."""
 
     where: RunReference
     result: ShaftResult | Unmeasured
     decision: Decision | None
+    basis: Basis
 
 
 @dataclass
@@ -45,6 +52,11 @@ class Tally:
 
     stored: int = 0
     unchanged: int = 0
+
+    def count(self, *, is_new: bool) -> None:
+        """Count one result."""
+        self.stored += is_new
+        self.unchanged += not is_new
 
     def __str__(self) -> str:
         return f"{self.stored} results stored beside the old ones, {self.unchanged} stood there already"
@@ -55,6 +67,7 @@ def recompute(
     calibration_file: Path,
     bands_file: Path | None,
     store_file: Path | None,
+    plan_file: Path | None = None,
     *,
     even_so: bool,
     as_json: bool,
@@ -62,22 +75,25 @@ def recompute(
 ) -> None:
     """Print the results of all whole runs, and keep them when a store is named; a tally goes to standard error.
 
-    Raises StoreError when a store is named without bands, ConfigurationError for a calibration that must not be
-    used, and ArchiveError at the end, naming every file that was damaged.
+    The plan tells crack limit and check standards of runs that the store does not know. Raises StoreError when a store
+    is named without bands, ConfigurationError for a calibration that must not be used, and ArchiveError at the end,
+    naming every file that was damaged.
     """
     if store_file is not None and bands_file is None:
         raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
     bands = load_bands(bands_file) if bands_file else None
     calibration = load_usable(calibration_file, even_so=even_so)
+    plan = load_sort_plan(plan_file) if plan_file else None
     damage: list[str] = []
     runs = entries(files, damage)
-    remade = recomputed(runs if even_so else _usable(runs, calibration), calibration, bands)
+    remade = recomputed(runs if even_so else _usable(runs, calibration), calibration, bands, plan)
     with ExitStack() as stack:
         if store_file is not None:
+            assert bands is not None
             store, tally = stack.enter_context(Store.open(store_file)), Tally()
             keep_calibration(store, calibration)
             stack.callback(lambda: print(tally, file=sys.stderr))
-            remade = kept(remade, store, tally)
+            remade = kept(remade, store, tally, bands)
         _print_all(remade, as_json, k)
     if damage:
         raise ArchiveError("; ".join(damage))
@@ -102,16 +118,21 @@ def _usable(runs: Iterable[Entry], calibration: Calibration) -> Iterator[Entry]:
         yield where, run
 
 
-def recomputed(runs: Iterable[Entry], calibration: Calibration, bands: Bands | None) -> Iterator[Remade]:
-    """Results, and verdicts when there are bands, a few batches at a time so that memory stays flat."""
+def recomputed(
+    runs: Iterable[Entry], calibration: Calibration, bands: Bands | None, plan: SortPlan | None = None
+) -> Iterator[Remade]:
+    """Results, and verdicts when there are bands, a few batches at a time so that memory stays flat.
+
+    A plan gives its crack limit, and the role of runs that bear the name of one of its check standards.
+    """
     waiting: list[Entry] = []
     _keep_heap()
     for entry in runs:
         waiting.append(entry)
         if len(waiting) == 4 * BATCH:
-            yield from _evaluated(waiting, calibration, bands)
+            yield from _evaluated(waiting, calibration, bands, plan)
             waiting.clear()
-    yield from _evaluated(waiting, calibration, bands)
+    yield from _evaluated(waiting, calibration, bands, plan)
 
 
 def _keep_heap() -> None:
@@ -123,14 +144,20 @@ def _keep_heap() -> None:
     np.empty(31 << 20, np.uint8)
 
 
-def _evaluated(entries: list[Entry], calibration: Calibration, bands: Bands | None) -> Iterator[Remade]:
+def _evaluated(
+    entries: list[Entry], calibration: Calibration, bands: Bands | None, plan: SortPlan | None
+) -> Iterator[Remade]:
     results = evaluate([run for _, run in entries], calibration)
     for (where, _), result in zip(entries, results, strict=True):
-        yield Remade(where, result, verdict_on(result, bands) if bands else None)
+        basis = basis_of_bands(bands)
+        if plan is not None and bands is not None:
+            names = {bar.name for bar in plan.standard}
+            basis = basis_of_plan(plan, bands, where.label if where.label in names else None)
+        yield Remade(where, result, verdict_by(result, basis, bands) if bands else None, basis)
 
 
-def kept(remade: Iterable[Remade], store: Store, tally: Tally) -> Iterator[Remade]:
-    """The same results, each on the disk before it is given on, and counted; they need their verdicts.
+def kept(remade: Iterable[Remade], store: Store, tally: Tally, bands: Bands) -> Iterator[Remade]:
+    """The same results, each on the disk before it is given on, and counted, with the verdicts that the store keeps.
 
     The store must have their calibration already. Raises StoreError.
     """
@@ -138,13 +165,12 @@ def kept(remade: Iterable[Remade], store: Store, tally: Tally) -> Iterator[Remad
     for one in remade:
         number, reference = batch.of(one.where)
         values = one.result.as_dict() if isinstance(one.result, ShaftResult) else None
-        assert one.decision is not None
-        if stands_there(store, reference, values, one.decision):
-            tally.unchanged += 1
-        else:
-            store.add(number, reference, values, one.decision, now_ms())
-            tally.stored += 1
-        yield one
+        known = store.basis_of(reference)
+        basis = one.basis if known is None else replace(known, bands=content_of(bands))
+        decision = verdict_by(one.result, basis, bands)
+        decision, is_new = store.add_again(number, reference, values, decision, now_ms(), basis=basis)
+        tally.count(is_new=is_new)
+        yield replace(one, decision=decision, basis=basis)
 
 
 class _Batch:

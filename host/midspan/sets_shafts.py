@@ -1,12 +1,14 @@
 """What is noted of single shafts for sets: their weight, that they are spent; and their nominal size."""
 
 import json
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
 from midspan import sets_report
+from midspan.bands import load_bands
 from midspan.errors import ReadingsError
-from midspan.report import console
+from midspan.report import console, verdict_words
 from midspan.scale_weigh import by_scale
 from midspan.set_keep import Sets
 from midspan.sets_view import listed
@@ -14,7 +16,13 @@ from midspan.sizes import load_sizes
 from midspan.stock import full_results, read_stock, shafts_of
 from midspan.store import Store
 from midspan.time_of_day import now_ms
+from midspan.vouching import Voucher, vouch
 from midspan.weights import weight_of, weights_in
+
+LOOK_AGAIN = (
+    "No number and no word here makes a shaft sound: flex and look at each before it is shot, as its maker says, "
+    "and destroy one that is cracked."
+)
 
 
 def weigh(
@@ -46,6 +54,19 @@ def mark(store_file: Path, shafts: Sequence[str], words: str, *, back: bool) -> 
         sets = Sets(store)
         sets.mark([sets.number(one) for one in shafts], spent=not back, words=words, at_ms=now_ms())
     print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
+
+
+def vouch_for(
+    store_file: Path, shafts: Sequence[str], person: str, words: str, bands_file: Path | None
+) -> None:  # fmt: skip
+    """Let a person vouch for shafts, one after another, and print the verdict that each has now."""
+    bands = load_bands(bands_file) if bands_file else None
+    with Store.open(store_file, create=False) as store:
+        for name in shafts:
+            number = Sets(store).number(name)
+            decision = vouch(store, number, Voucher(person, words, now_ms()), bands)
+            console().print(f"shaft {number}: {verdict_words(decision)}")
+    print(LOOK_AGAIN, file=sys.stderr)
 
 
 def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool) -> None:

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 
 from midspan.archive_writer import ArchiveWriter
 from midspan.bands import Bands
+from midspan.basis import basis_of_bands
 from midspan.calibration import Calibration
 from midspan.decision import Decision, Outcome
 from midspan.errors import DeviceFault, StoreError
 from midspan.gauge import Gauge, ignore
+from midspan.origin import Origin
 from midspan.outcomes import Outcome as LinkOutcome
 from midspan.plan import plan_for
 from midspan.raw_run import RawRun
@@ -73,15 +75,20 @@ class Bench:
     def fetch_held(self) -> Verdict | None:
         """Keep and judge a shaft that the gauge still holds from an earlier host, if there is one."""
         held = self.gauge.identify(self.on_event).held_shaft
-        return None if held is None else self._keep(self.gauge.fetch(held, "", self.on_event))
+        return None if held is None else self._keep(
+            self.gauge.fetch(held, "", self.on_event), Origin.IMPORTED
+        )  # fmt: skip
 
-    def _keep(self, run: RawRun) -> Verdict:
+    def _keep(self, run: RawRun, origin: Origin = Origin.MEASURED) -> Verdict:
         offset = self.archive.append(run)
         where = RunReference(str(self.archive.path), offset, run.shaft, run.label, run.started_ms)
         try:
             result, decision = judged(run, self.calibration, self.bands)
             values = result.as_dict() if isinstance(result, ShaftResult) else None
-            return Verdict(run, result, decision, self.store.add(self.batch, where, values, decision, self.now_ms()))
+            stored = self.store.add(
+                self.batch, where, values, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
+            )  # fmt: skip
+            return Verdict(run, result, decision, stored)
         except StoreError as error:
             raise StoreError(
                 f"{error} (the readings of {run.name} are safe in {self.archive.path}; recompute gives its result)"

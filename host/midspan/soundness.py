@@ -83,6 +83,15 @@ def of_another_gauge(cal: Calibration, gauge: str) -> tuple[str, ...]:
     return (f"measured on gauge {gauge!r}, but the calibration is of {cal.calibration.gauge!r}",)
 
 
+def about_calibration(sentence: str) -> bool:
+    """Return whether a doubt or fault is about the calibration used and not about the reading."""
+    return (
+        sentence.startswith("calibration ")
+        or ", but calibration " in sentence
+        or ", but the calibration is of " in sentence
+    )
+
+
 def misuse(cal: Calibration, gauge: str, day: date) -> tuple[str, ...]:
     """Why a calibration should not be used for what a gauge measured on a day; empty when nothing is against it."""
     return of_another_gauge(cal, gauge) + ran_out(cal, day)

@@ -1,7 +1,8 @@
 """The stock: every measured shaft by its newest result, and those that are left out of sets with the reason.
 
-A shaft is what has one number. Its newest measurement counts, and of that the newest result, so that readings made
-again under a better calibration count and old ones do not come back. Only what was accepted is stock: a shaft whose
+A shaft is what has one number. The measurement that no other supersedes counts, and of that the newest result, so that
+readings made again under a better calibration count and old ones do not come back (measurements). Where several stand
+side by side the worse counts, and two that contradict each other are no stock. Only what was accepted is: a shaft whose
 hysteresis hints at a crack must not get into anybody's dozen.
 """
 
@@ -9,8 +10,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,11 +21,22 @@ from sqlalchemy.orm import Session, aliased
 
 from midspan.decision import Outcome
 from midspan.errors import StoreError
+from midspan.measurements import standing_results
+from midspan.origin import Origin
 from midspan.passage import Stage
 from midspan.set_limits import Array, Limits
 from midspan.set_tables import LeavingRow, MarkRow, MemberRow, WeightRow
-from midspan.store import Store, StoredResult
-from midspan.tables import CheckRow, DecisionRow, PassageRow, ResultRow, RunRow, StepRow, SuspectRow
+from midspan.store import WORST_FIRST, Store, StoredResult
+from midspan.tables import (
+    BasisRow,
+    DecisionRow,
+    PassageRow,
+    ResultRow,
+    RunRow,
+    StepRow,
+    SuspectRow,
+    VoucherRow,
+)
 from midspan.units import GRAM_PER_GRAIN, MM_PER_THOU
 
 LOST = frozenset({Stage.UNCERTAIN.value, Stage.TAKEN_OUT.value})
@@ -35,6 +48,8 @@ OUTCOMES = {
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
 UNKNOWN = "nobody knows where it went"
+CONTRADICTED = "two measurements contradict each other: measure it again"
+AGREE_SIGMAS = 3.0  # standard uncertainties by which two measurements of one shaft may differ
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +104,14 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
     left_out: dict[str, list[int]] = {}
     kept = []
     with store.transaction() as session:
-        rows = session.execute(_newest(batches)).all()
         why = _reasons(session)
+        rows = _counting(session, why, batches)
         weights = _newest_of(session, WeightRow, WeightRow.weight_g)
         for row in rows:
             if bins and row.bin not in bins:
                 continue
             one = _shaft(row, weights.get(row.shaft))
-            reason = why.of(row) or (UNMEASURED if one is None else None)
+            reason = why.of(row)
             if reason is not None:
                 left_out.setdefault(reason, []).append(row.shaft)
             elif one is not None:
@@ -105,11 +120,15 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
 
 
 def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
-    """Of each shaft its newest result, and none of a check standard: a heap of readings is not a stock of shafts."""
+    """Of each shaft the newest of these results, and none of a check standard: a heap of readings is no stock of shafts.
+
+    Of measurements that knew nothing of each other the one that was made here counts.
+    """
     with store.transaction() as session:
         standards = _standards(session)
-    in_time = sorted(results, key=lambda one: (one.run.started_ms, one.id))
-    return list({one.run.shaft: one for one in in_time if one.run.shaft not in standards}.values())
+    stock = [one for one in results if one.run.shaft not in standards]
+    stock.sort(key=lambda one: (one.origin is Origin.MEASURED, one.run_id, one.id))
+    return list({one.run.shaft: one for one in stock}.values())
 
 
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
@@ -125,7 +144,7 @@ def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockSh
     """Those of the shafts that have a result, by number."""
     with store.transaction() as session:
         weights = _newest_of(session, WeightRow, WeightRow.weight_g)
-        rows = session.execute(_newest(())).all()
+        rows = _counting(session, _reasons(session), ())
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
     return {number: one for number, one in found.items() if one is not None}
 
@@ -134,8 +153,8 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
     """What speaks against shafts by now, by number: a shaft of a set may have been found cracked since it was taken."""
     with store.transaction() as session:
         why = replace(_reasons(session), taken=frozenset())
-        rows = [row for row in session.execute(_newest(())) if row.shaft in numbers]
-        found = {row.shaft: why.of(row) or (UNMEASURED if row.spine_thou is None else None) for row in rows}
+        rows = [row for row in _counting(session, why, ()) if row.shaft in numbers]
+        found = {row.shaft: why.of(row) for row in rows}
     return {number: reason for number, reason in found.items() if reason is not None}
 
 
@@ -146,18 +165,31 @@ def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, 
         return {row.id: json.loads(row.full) for row in session.execute(query) if row.full is not None}
 
 
-def _newest(batches: Collection[int]) -> Any:
-    """The newest result of the newest run of each shaft, with its verdict."""
-    newest_first = RunRow.started_ms.desc(), RunRow.id.desc(), ResultRow.id.desc()
-    age = func.row_number().over(partition_by=RunRow.shaft, order_by=newest_first).label("age")
+def _counting(session: Session, why: _Reasons, batches: Collection[int]) -> list[Any]:
+    """Return a row a shaft, by its number: the newest result of the measurement that counts, with its verdict."""
     columns = (
-        RunRow.shaft, RunRow.label, RunRow.started_ms, RunRow.batch_id, ResultRow.id, ResultRow.spine_thou,
-        ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
+        RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
+        ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm, DecisionRow.outcome,
+        DecisionRow.bin,
     )  # fmt: skip
-    one = select(*columns, age).join(ResultRow, ResultRow.run_id == RunRow.id).subquery()
-    query = select(one, DecisionRow.outcome, DecisionRow.bin).join(DecisionRow, DecisionRow.result_id == one.c.id)
-    query = query.where(one.c.age == 1).order_by(one.c.shaft)
-    return query.where(one.c.batch_id.in_(batches)) if batches else query
+    query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
+    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
+    side_by_side: dict[int, list[Any]] = {}
+    for row in session.execute(query.order_by(RunRow.shaft)):
+        side_by_side.setdefault(row.shaft, []).append(row)
+    counting = (rows[0] if len(rows) == 1 else min(rows, key=why.worst_first) for rows in side_by_side.values())
+    why.contradicted.update(shaft for shaft, rows in side_by_side.items() if _contradict(rows))
+    return [row for row in counting if not batches or row.batch_id in batches]
+
+
+def _contradict(rows: Sequence[Any]) -> bool:
+    """Return whether measurements of one shaft differ by more than their uncertainty, or lead into different bins."""
+    measured = [row for row in rows if row.spine_thou is not None and row.u_spine_thou is not None]
+    return any(
+        one.bin != other.bin
+        or abs(one.spine_thou - other.spine_thou) > AGREE_SIGMAS * math.hypot(one.u_spine_thou, other.u_spine_thou)
+        for one, other in pairwise(measured)
+    )
 
 
 def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
@@ -173,13 +205,16 @@ def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
 
 @dataclass(frozen=True)
 class _Reasons:
-    """Why shafts are left out; `suspect_ms` is when a check spoke against each of them last."""
+    """Why shafts are left out. `suspect` are measurements that a check speaks against, `lost` those of shafts of which
+    nobody knows where they went, both by the number of the run.
+    """
 
     standards: frozenset[int]
     taken: frozenset[int]
     spent: Mapping[int, bool]
-    suspect_ms: Mapping[int, int]
-    stages: Mapping[int, str]
+    suspect: frozenset[int]
+    lost: frozenset[int]
+    contradicted: set[int] = field(default_factory=set)
 
     def of(self, row: Any) -> str | None:
         """The first reason against a shaft, None when there is none."""
@@ -189,36 +224,54 @@ class _Reasons:
             (self.spent.get(row.shaft, False), SPENT),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL.value, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
-            (row.started_ms <= self.suspect_ms.get(row.shaft, -1), SUSPECT),
-            (self.stages.get(row.shaft) in LOST, UNKNOWN),
+            (row.run_id in self.suspect, SUSPECT),
+            (row.run_id in self.lost, UNKNOWN),
+            (row.shaft in self.contradicted, CONTRADICTED),
+            (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
         return next((reason for so, reason in found if so), None)
+
+    def worst_first(self, row: Any) -> tuple[bool, int, bool, int]:
+        """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""
+        worst = WORST_FIRST.index(Outcome(row.outcome))
+        return self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run_id
 
 
 def _reasons(session: Session) -> _Reasons:
     left = select(LeavingRow.member_id)
     taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
-    checks = select(SuspectRow.passage_id, func.max(CheckRow.at_ms)).join(
-        CheckRow, CheckRow.passage_id == SuspectRow.check_id
-    )
-    suspects = _by_shaft(session, checks.group_by(SuspectRow.passage_id))
-    last, other = aliased(StepRow), aliased(StepRow)
-    later = and_(other.passage_id == last.passage_id, other.id > last.id)
-    stages = _by_shaft(session, select(last.passage_id, last.stage).outerjoin(other, later).where(other.id.is_(None)))
     return _Reasons(
-        _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent), suspects,
-        stages,
+        _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent), _suspect(session),
+        _lost(session),
     )  # fmt: skip
 
 
+def _suspect(session: Session) -> frozenset[int]:
+    """Return the measurements that a check speaks against, unless a person vouched for them after that check."""
+    checked = select(func.max(StepRow.result_id)).where(StepRow.passage_id == SuspectRow.check_id).scalar_subquery()
+    vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == SuspectRow.run_id).scalar_subquery()
+    query = select(SuspectRow.run_id).where(func.coalesce(checked, 0) > func.coalesce(vouched, -1))
+    return frozenset(run for run in session.scalars(query) if run is not None)
+
+
+def _lost(session: Session) -> frozenset[int]:
+    """Return the measurements of shafts whose way ended where nobody knows; one that was measured since was found."""
+    last, other, judged = aliased(StepRow), aliased(StepRow), aliased(StepRow)
+    later = and_(other.passage_id == last.passage_id, other.id > last.id)
+    ended = select(last.passage_id).outerjoin(other, later).where(other.id.is_(None), last.stage.in_(LOST))
+    query = select(ResultRow.run_id).join(judged, judged.result_id == ResultRow.id)
+    return frozenset(session.scalars(query.where(judged.passage_id.in_(ended))))
+
+
 def _standards(session: Session) -> frozenset[int]:
-    return frozenset(session.scalars(select(PassageRow.id).where(PassageRow.standard.is_not(None))))
+    """Return the numbers of check standards: fed as such by a night, or judged as such, by whatever database."""
+    fed = session.scalars(select(PassageRow.id).where(PassageRow.standard.is_not(None)))
+    as_such = select(BasisRow.id).where(func.json_extract(BasisRow.content, "$.standard").is_not(None))
+    judged = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
+    judged = judged.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(DecisionRow.basis_id.in_(as_such))
+    return frozenset(fed) | frozenset(session.scalars(judged.distinct()))
 
 
 def _newest_of(session: Session, table: Any, column: Any) -> dict[int, Any]:
     """The newest value of a column for each shaft."""
-    return _by_shaft(session, select(table.shaft, column).order_by(table.id))
-
-
-def _by_shaft(session: Session, query: Any) -> dict[int, Any]:
-    return {row[0]: row[1] for row in session.execute(query)}
+    return {row[0]: row[1] for row in session.execute(select(table.shaft, column).order_by(table.id))}

@@ -28,10 +28,17 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
 
 from midspan import set_tables, wishes  # noqa: F401 - Store.open makes their tables too
+from midspan.basis import Basis
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
-from midspan.tables import NAMED_COLUMNS, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
+from midspan.measurements import concerns_before, concerns_in, note_run, standing_results
+from midspan.origin import Origin
+from midspan.standing import carry
+from midspan.tables import NAMED_COLUMNS, BasisRow, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
 from midspan.upgrade import NEWEST, check_known, revision_of, upgrade
+
+# What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
+WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +54,10 @@ class RunReference:
 
 @dataclass(frozen=True, slots=True)
 class StoredResult:
-    """One evaluation of a shaft as it was stored; `result` is None when the run gave none."""
+    """One evaluation of a shaft as it was stored; `result` is None when the run gave none.
+
+    `run_id` numbers the measurements in the order they were stored; `basis` is None for verdicts of old.
+    """
 
     id: int
     batch: int
@@ -55,6 +65,9 @@ class StoredResult:
     result: dict[str, Any] | None
     decision: Decision
     made_ms: int
+    run_id: int
+    origin: Origin = Origin.MEASURED
+    basis: Basis | None = None
 
 
 class Store:
@@ -114,11 +127,32 @@ class Store:
             return batch.id
 
     def add(
-        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int
-    ) -> int:
+        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
+    ) -> int:  # fmt: skip
         """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
         with self.transaction() as session:
-            return add_result(session, batch, run, result, decision, made_ms)
+            return add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+
+    def add_again(
+        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        *, basis: Basis | None, origin: Origin = Origin.IMPORTED,
+    ) -> tuple[Decision, bool]:  # fmt: skip
+        """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
+
+        The verdict is the one given with what earlier evaluations of the run found; `origin` is that of a run that was
+        never noted here.
+        """
+        with self.transaction() as session:
+            known = session.scalars(_results().where(*_place(run)).order_by(ResultRow.id)).all()
+            if known:
+                decision = carry(decision, concerns_before(session, known[0].run_id, result))
+            # As the store keeps it: a number that is none has become null.
+            plain = json.loads(json.dumps(result), parse_constant=lambda _: None)
+            if any(_stored(old).result == plain and _stored(old).decision == decision for old in known):
+                return decision, False
+            add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            return decision, True
 
     def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
         """Keep what a calibration said, so that later results can be compared with those it made.
@@ -147,14 +181,32 @@ class Store:
             row = session.scalars(select(RunRow).where(moved, *same)).first()
             return None if row is None else (row.batch_id, _reference(row))
 
+    def basis_of(self, run: RunReference) -> Basis | None:
+        """Return what the newest verdict on a run was made by; None when the run or its basis is not known."""
+        newest = self.history(run)[-1:]
+        return newest[0].basis if newest else None
+
     def versions(self) -> list[list[StoredResult]]:
         """All results of every run, oldest first, run by run."""
         found = self._read(_results().order_by(ResultRow.run_id, ResultRow.id))
         return [list(same) for _, same in groupby(found, key=lambda one: (one.batch, one.run))]
 
     def latest(self, shaft: int | str) -> StoredResult | None:
-        """The newest result of a shaft, given by its number or its label; None when there is none."""
-        return next(iter(self._read(_of(shaft).order_by(ResultRow.id.desc()).limit(1))), None)
+        """The result of a shaft that counts, given by its number or its label; None when there is none.
+
+        It is the newest evaluation of the measurement that no other supersedes. Where several stand beside each other
+        because none knew of the others, the worse one counts, and of equals the one that was measured here.
+        """
+        return next(iter(self.standing(shaft)), None)
+
+    def standing(self, shaft: int | str) -> list[StoredResult]:
+        """The newest result of each measurement of a shaft that no other supersedes; the first one counts."""
+        found = self._read(_of(shaft).where(*standing_results()))
+        if not found:  # a label that the shaft had before it was measured again under another one
+            found = self._read(_of(shaft).order_by(ResultRow.run_id.desc(), ResultRow.id.desc()).limit(1))
+        newest = max((stored.run_id, stored.run.shaft) for stored in found)[1] if found else None
+        # A label may be that of several shafts: then it is the one measured last.
+        return sorted((stored for stored in found if stored.run.shaft == newest), key=_worst_first)
 
     def history(self, shaft: int | str | RunReference) -> list[StoredResult]:
         """Every result of a shaft, given by its number, its label or one of its runs, oldest first."""
@@ -193,19 +245,25 @@ class Store:
 
 
 def add_result(
-    session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int
-) -> int:
+    session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+    *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
+) -> int:  # fmt: skip
     """Store one evaluation of a run with its verdict within a transaction; its number.
 
-    The run is noted at its first evaluation and stays in the batch it was noted with. Numbers of the
-    result that are not finite are stored as null: the verdict says what was wrong with them.
+    The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
+    noted with; `origin` says how it came here. The verdict keeps its `basis` and gets what earlier evaluations found.
+    Numbers of the result that are not finite are stored as null: the verdict says what was wrong with them.
     """
+    run_id = note_run(session, batch, asdict(run), origin)
+    decision = carry(decision, concerns_before(session, run_id, result))
     plain = None if result is None else _finite(result)
     named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
     row = ResultRow(
-        run_id=_run_id(session, batch, run), made_ms=made_ms, full=None if plain is None else json.dumps(plain),
+        run_id=run_id, made_ms=made_ms, full=None if plain is None else json.dumps(plain),
         decision=DecisionRow(
-            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons)
+            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons),
+            concerns=json.dumps([(concern.kind.value, concern.words) for concern in decision.concerns]),
+            basis_id=None if basis is None else _basis_id(session, basis),
         ),
         **named,
     )  # fmt: skip
@@ -215,7 +273,9 @@ def add_result(
 
 
 def _results() -> Select[ResultRow]:
-    return select(ResultRow).join(ResultRow.run).options(joinedload(ResultRow.run), joinedload(ResultRow.decision))
+    decision = joinedload(ResultRow.decision)
+    whole = joinedload(ResultRow.run), decision, decision.joinedload(DecisionRow.basis)
+    return select(ResultRow).join(ResultRow.run).options(*whole)
 
 
 def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
@@ -224,10 +284,15 @@ def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
     return _results().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
 
 
-def _run_id(session: Session, batch: int, run: RunReference) -> int:
-    # Insert first, so that two programs noting the same run wait for each other instead of failing.
-    session.execute(insert(RunRow).values(batch_id=batch, **asdict(run)).on_conflict_do_nothing())
-    return session.scalars(select(RunRow.id).where(*_place(run))).one()
+def _basis_id(session: Session, basis: Basis) -> int:
+    text = basis.as_json()
+    session.execute(insert(BasisRow).values(content=text).on_conflict_do_nothing())
+    return session.scalars(select(BasisRow.id).where(BasisRow.content == text)).one()
+
+
+def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
+    """Sort key of results that stand side by side: the worse verdict first, then the one measured here, the newest."""
+    return WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
 
 
 def _place(run: RunReference) -> tuple[ColumnElement[bool], ...]:
@@ -247,8 +312,16 @@ def _stored(row: ResultRow) -> StoredResult:
         batch=run.batch_id,
         run=_reference(run),
         result=None if row.full is None else json.loads(row.full),
-        decision=Decision(Outcome(decision.outcome), tuple(json.loads(decision.reasons)), decision.bin),
+        decision=Decision(
+            Outcome(decision.outcome),
+            tuple(json.loads(decision.reasons)),
+            decision.bin,
+            concerns_in(decision.concerns),
+        ),
         made_ms=row.made_ms,
+        run_id=run.id,
+        origin=Origin(run.origin),
+        basis=None if decision.basis is None else Basis.from_json(decision.basis.content),
     )
 
 

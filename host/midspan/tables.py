@@ -107,7 +107,7 @@ class BasisRow(Table):
 
 
 class DecisionRow(Table):
-    """The verdict on a result; `reasons` is a JSON list of sentences, `findings` one of pairs (kind, sentence).
+    """The verdict on a result; `reasons` is a JSON list of sentences, `concerns` one of pairs (kind, sentence).
 
     `basis_id` is null for verdicts of old of which nobody kept what made them.
     """
@@ -117,7 +117,7 @@ class DecisionRow(Table):
     outcome: Mapped[str]
     bin: Mapped[str | None]
     reasons: Mapped[str]
-    findings: Mapped[str] = mapped_column(server_default="[]")
+    concerns: Mapped[str] = mapped_column(server_default="[]")
     basis_id: Mapped[int | None] = mapped_column(ForeignKey("bases.id"))
     basis: Mapped[BasisRow | None] = relationship()
     result: Mapped[ResultRow] = relationship(back_populates="decision")

@@ -27,7 +27,7 @@ CHANGES = (
     "PRIMARY KEY (id), FOREIGN KEY(run_id) REFERENCES runs (id), FOREIGN KEY(result_id) REFERENCES results (id))",
     "CREATE INDEX ix_vouchers_shaft ON vouchers (shaft)",
     "ALTER TABLE runs ADD COLUMN origin VARCHAR NOT NULL DEFAULT 'measured'",
-    "ALTER TABLE decisions ADD COLUMN findings VARCHAR NOT NULL DEFAULT '[]'",
+    "ALTER TABLE decisions ADD COLUMN concerns VARCHAR NOT NULL DEFAULT '[]'",
     "ALTER TABLE decisions ADD COLUMN basis_id INTEGER REFERENCES bases (id)",
     "ALTER TABLE suspects ADD COLUMN run_id INTEGER REFERENCES runs (id)",
 )
@@ -92,7 +92,7 @@ def _fill_decisions(connection: Connection) -> None:
             number = bases[basis]
         found = json.dumps([*_found(json.loads(row.reasons), json.loads(row.full or "{}"))])
         connection.exec_driver_sql(
-            "UPDATE decisions SET findings = ?, basis_id = ? WHERE result_id = ?", (found, number, row.id)
+            "UPDATE decisions SET concerns = ?, basis_id = ? WHERE result_id = ?", (found, number, row.id)
         )
 
 
@@ -108,6 +108,7 @@ def _ways(connection: Connection) -> dict[tuple[int, int], str]:
         standards = {bar["name"]: bar for bar in plan.get("standard", ())}
         bar = standards.get(row.standard, {})
         basis = {
+            "night": row.night_id,
             "bands": plan.get("bands"),
             "crack_hysteresis_pct": plan.get("sort", {}).get("crack_hysteresis_pct"),
             "standard": row.standard,
@@ -120,5 +121,5 @@ def _ways(connection: Connection) -> dict[tuple[int, int], str]:
 
 def _found(reasons: list[str], result: dict[str, Any]) -> Iterator[list[str]]:
     yield from (["crack", words] for words in reasons if words.startswith("CRACK_SUSPECTED"))
-    yield from (["doubt", words] for words in result.get("doubts") or ())
-    yield from (["fault", words] for words in result.get("faults") or ())
+    faults, doubts = result.get("faults") or (), result.get("doubts") or ()
+    yield from (["fault", words] for words in faults) if faults else (["doubt", words] for words in doubts)

@@ -1,0 +1,77 @@
+"""A person stands for a shaft: what was found of it counts no more, on record and by name.
+
+Only what a person can see is theirs to judge: whether a shaft is cracked, or whether a check standard and not the gauge
+was at fault. What the readings themselves leave in doubt only another measurement tells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sqlalchemy import func, select
+
+from midspan.bands import Bands
+from midspan.basis import content_of
+from midspan.configuration import validated
+from midspan.decision import Decision
+from midspan.errors import StoreError
+from midspan.recall import whole
+from midspan.store import Store, StoredResult, add_result
+from midspan.tables import ResultRow, VoucherRow
+from midspan.verdict import verdict_on
+
+
+@dataclass(frozen=True)
+class Voucher:
+    """Who stands for a shaft, and why."""
+
+    person: str
+    words: str
+    at_ms: int
+
+
+def vouch(store: Store, shaft: int, voucher: Voucher, bands: Bands | None) -> Decision:
+    """Note that a person vouches for a shaft, judge it again by limits alone, and return the verdict that counts.
+
+    Without `bands` the limits are those of its verdict so far. Raises StoreError when there are none, when the shaft is
+    a check standard or has no result, and when the readings themselves are in doubt: then it has to be measured again.
+    """
+    standing = store.standing(shaft)
+    if not standing:
+        raise StoreError(f"{store.path}: shaft {shaft} was never measured into it; check its number")
+    anew = [_judged_anew(store, stored, bands) for stored in standing]
+    with store.transaction() as session:
+        newest = session.scalars(select(func.max(ResultRow.id))).one()
+        for stored in standing:
+            session.add(
+                VoucherRow(
+                    shaft=shaft, run_id=stored.run_id, result_id=newest, at_ms=voucher.at_ms, person=voucher.person,
+                    words=voucher.words,
+                )
+            )  # fmt: skip
+        session.flush()
+        for stored, (decision, used) in zip(standing, anew, strict=True):
+            known = stored.basis
+            basis = None if known is None else replace(
+                known, bands=content_of(used), crack_hysteresis_pct=None, person=voucher.person
+            )  # fmt: skip
+            add_result(session, stored.batch, stored.run, stored.result, decision, voucher.at_ms, basis=basis)
+    counting = store.latest(shaft)
+    assert counting is not None
+    return counting.decision
+
+
+def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tuple[Decision, Bands]:
+    """Return the verdict by limits alone, and the bands that have them."""
+    name = f"{store.path}: shaft {stored.run.shaft}"
+    if stored.basis is not None and stored.basis.standard is not None:
+        raise StoreError(f"{name} is check standard {stored.basis.standard}; it is no stock")
+    kept = None if stored.basis is None else stored.basis.bands
+    if bands is None and kept is None:
+        raise StoreError(f"{name} was judged by bands that were not kept; name them with --bands FILE")
+    used = bands or validated(Bands, dict(kept or {}), Path("the bands of its verdict"))
+    decision = verdict_on(whole(stored, store.path), used)
+    if decision.concerns:
+        raise StoreError(f"{name}: {decision.concerns[0].words}: measure it again, no eye can tell its numbers")
+    return decision, used
