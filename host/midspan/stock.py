@@ -120,7 +120,7 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
 
 
 def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
-    """Of each shaft the newest of these results, and none of a check standard: a heap of readings is no stock of shafts.
+    """Of each shaft the newest of these results, none of a check standard: a heap of readings is no stock of shafts.
 
     Of measurements that knew nothing of each other the one that was made here counts.
     """
