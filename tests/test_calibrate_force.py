@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibration_table import readings_of
 from midspan.cell_behaviour import Behaviour
-from midspan.errors import ConversionError, ReadingsError
+from midspan.errors import CellSignError, ConversionError, ReadingsError
 from midspan.force_class import (
     ISO_376,
     ISO_7500_1,
@@ -228,9 +228,13 @@ def test_swapped_columns_are_recognised():
     assert "they look swapped" in said
 
 
-def test_a_cell_wired_the_other_way_round():
+def test_a_count_that_falls_under_load_has_two_causes():
     plain = table()
-    assert "swap the two signal wires" in refusal(replace(plain, numbers=plain.numbers | {"count": -plain["count"]}))
+    with pytest.raises(CellSignError) as caught:
+        calibrate_force(replace(plain, numbers=plain.numbers | {"count": -plain["count"]}), Load())
+    assert caught.value.cause is None  # the masses may have hung the wrong way as well
+    for cause in ("pulled the head away", "wires are swapped"):
+        assert cause in str(caught.value)
 
 
 def test_a_round_without_a_zero():

@@ -67,7 +67,7 @@ def test_the_guide_says_what_to_put_on_and_what_comes_next(calibrated):
     _, outcomes, _ = calibrated
     said = outcomes["force"][1]
     assert "[1 of 33] Round 1, up. Leave the cell empty." in said
-    assert "Put 1000 g on the cell" in said
+    assert "Stand 1000 g on the head" in said
     order = ("force", "travel", "frame", "span", "rotation", "file")
     for kind, following in pairwise(order):
         assert f"Next: midspan calibrate {following}" in outcomes[kind][1]
@@ -262,7 +262,7 @@ def test_a_table_with_decimal_commas_is_read_where_semicolons_part_the_cells(tmp
 
 
 def test_what_an_interrupted_guide_had_read_is_kept(tmp_path, monkeypatch):
-    answers = iter(["", "", ""])
+    answers = iter([""] * (3 + 3))  # the sign's, then three readings'
 
     def prompt(*_, **__):
         try:

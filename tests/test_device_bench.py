@@ -356,6 +356,20 @@ def test_a_mass_weighs_what_gravity_and_air_make_of_it(gravity: float, air: floa
     assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(weight_n, rel=3e-6)
 
 
+@pytest.mark.parametrize("ratio", [1.0, 0.5, -1.0])
+def test_a_mass_pushes_the_head_up_or_hangs_on_it(ratio: float) -> None:
+    things = [{"number": 2, "kind": "mass", "mass_g": 500.0, "ratio": ratio}, {"number": 3}]
+    rig = standing(*things, gravity_m_s2=9.8, noise_count=1.0)
+    loaded, empty = mean(step(rig, 2)), mean(step(rig, 3))
+    assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(ratio * 0.5 * 9.8, rel=3e-6)
+
+
+def test_a_hand_pushes_the_head_up() -> None:
+    rig = standing({"number": 2, "kind": "hand", "force_n": 2.0}, {"number": 3}, noise_count=1.0)
+    loaded, empty = mean(step(rig, 2)), mean(step(rig, 3))
+    assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(2.0, rel=1e-5)
+
+
 @pytest.mark.parametrize("give", [0.0, 0.005])
 def test_on_a_rigid_bar_only_the_frame_gives(give: float) -> None:
     rig = standing(RIGID | {"give_mm_per_n": give}, screw_periodic_mm=0.0)

@@ -28,7 +28,7 @@ LEFT_TO_RIGHT = """
     gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_trials
     hand_assign hand_prompts
     study_gauge study_linearity study_stability study_stock control_chart
-    fit_evidence procedure calibration_table suspects cell_behaviour force_class calibrate_force
+    fit_evidence procedure calibration_table suspects cell_behaviour cell_loading force_class calibrate_force
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision standing notice_ways notices
@@ -39,7 +39,7 @@ LEFT_TO_RIGHT = """
     situation moves course night_setup appraisal keeper lookout troubles
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
-    calibrate_live calibrate_blocks calibrate_guide calibrate_commands
+    calibrate_live calibrate_cell calibrate_blocks calibrate_guide calibrate_commands
     pages report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
     sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts
@@ -165,7 +165,7 @@ def test_the_command_line_starts_without_heavy_modules(module: str) -> None:
             at_start |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             at_start.add((node.module or "").removeprefix("midspan.").split(".")[0])
-    light = {"errors", "typer", "__future__"} | {name for name in host_modules if name.startswith("cli_")}
+    light = {"errors", "cell_loading", "typer", "__future__", *(name for name in host_modules if name[:4] == "cli_")}
     assert at_start <= light | sys.stdlib_module_names
 
 

@@ -6,7 +6,8 @@ INDICATOR_COUNT_PER_MM = 10000.0
 INDICATOR_NOISE_COUNT = 2.0
 KINDS: dict[str, dict] = {
     "nothing": {},
-    "mass": {"mass_g": 0.0, "density_kg_m3": 8000.0},
+    "mass": {"mass_g": 0.0, "density_kg_m3": 8000.0, "ratio": 1.0},
+    "hand": {"force_n": 3.0},
     "rigid": {"give_mm_per_n": 0.0, "height_mm": 0.0},
     "indicator": {},
     "shaft": SHAFT,
@@ -32,11 +33,14 @@ class Thing:
     def force_n(self, travel_mm: float, truths: dict) -> float:
         """Force on the cell, beside that of a shaft; travel counts from where the head meets a straight shaft.
 
-        A mass weighs less by the air that it displaces; on a rigid bar the frame and the cell are all that gives.
+        Up on the head, as a shaft pushes, is positive. A mass weighs less by the air that it displaces, and pushes by
+        `ratio` of that; on a rigid bar the frame and the cell are all that gives.
         """
+        if self.kind == "hand":
+            return self.given["force_n"]
         if self.kind == "mass":
             lift = truths["air_kg_m3"] / self.given["density_kg_m3"]
-            return self.given["mass_g"] / 1000 * truths["gravity_m_s2"] * (1 - lift)
+            return self.given["ratio"] * self.given["mass_g"] / 1000 * truths["gravity_m_s2"] * (1 - lift)
         if self.kind == "rigid" and travel_mm + self.given["height_mm"] > 0:
             return (travel_mm + self.given["height_mm"]) / (truths["frame_mm_per_n"] + self.given["give_mm_per_n"])
         return 0.0

@@ -2,25 +2,16 @@
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from midspan import scenario
 from midspan.calibrate_blocks import STEPS_A_BLOCK, as_travel, take_blocks
+from midspan.calibrate_cell import CREEP_STEPS, force_course, see_sign, take_creep, take_force
 from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibrate_frame import bar_bend_mm_per_n, calibrate_frame
 from midspan.calibrate_guide import Screen, Session, bench_at, finish, settings_of
-from midspan.calibrate_live import (
-    CREEP_STEPS,
-    force_course,
-    steady,
-    take_bar,
-    take_creep,
-    take_force,
-    take_frame,
-    take_rotation,
-    take_travel,
-    travel_course,
-)  # fmt: skip
+from midspan.calibrate_live import steady, take_bar, take_frame, take_rotation, take_travel, travel_course
 from midspan.calibrate_rotation import FEWEST_MARKS, calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate_span import calibrate_span
 from midspan.calibrate_travel import Indicator, calibrate_travel
@@ -47,23 +38,31 @@ ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rol
 
 
 def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float], rounds: int, creep: bool) -> None:
-    """Masses on the cell, live or from CSV; `creep` leaves the largest on for five minutes at the end."""
+    """Masses on the cell, live (the sign of a push first) or from CSV; `creep` leaves the largest on for five minutes.
+
+    Raises CellSignError when the count falls where a shaft would make it rise, and what gauge and procedure raise.
+    """
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "force")
     else:
         if session.port == REHEARSAL_PORT:
             load = _rehearsed(load)
-        loads = [mass for _, _, mass in force_course(masses_g, rounds)]
-        given = scenario.bench(load.gravity.m_s2, scenario.masses_put_on([*loads, *[max(masses_g)] * CREEP_STEPS, 0.0]))
+        course, largest = list(force_course(masses_g, rounds)), max(masses_g)
+        loads = [mass for _, _, mass in course] + [largest] * CREEP_STEPS + [0.0]
+        given = scenario.bench(load.gravity.m_s2, scenario.cell_loaded(loads, load.loading.ratio))
         with bench_at(session, "force", given) as (bench, table, gauge):
-            take_force(bench, masses_g, rounds, screen, table)
+            see_sign(bench, largest, load.loading, screen)
+            take_force(bench, course, load.loading, screen, table)
             if creep:
-                take_creep(bench, max(masses_g), rounds, screen, table)
+                take_creep(bench, largest, rounds, load.loading, screen, table)
         readings = read_readings(table.path, "force")
-    earlier = session.earlier("force", "newton_per_count", gauge)
-    settings = settings_of(gravity=load.gravity, air=load.air, u_relative=load.u_relative)
-    finish(session, screen, "force", gauge, readings, settings, lambda: calibrate_force(readings, load, earlier))
+    earlier, seen = session.earlier("force", "newton_per_count", gauge), session.csv is None
+    settings = settings_of(gravity=load.gravity, air=load.air, u_relative=load.u_relative, loading=load.loading)
+    finish(
+        session, screen, "force", gauge, readings, settings,
+        lambda: calibrate_force(readings, load, earlier, sign_seen=seen),
+    )  # fmt: skip
 
 
 def _rehearsed(load: Load) -> Load:
@@ -71,7 +70,7 @@ def _rehearsed(load: Load) -> Load:
     if load.gravity != STANDARD_PLACE:
         return load
     gravity = local_gravity(scenario.LATITUDE_DEG, scenario.HEIGHT_M, 1e-4)
-    return Load(gravity, Air(scenario.AIR_KG_M3, 0.03), load.masses, load.u_relative)
+    return replace(load, gravity=gravity, air=Air(scenario.AIR_KG_M3, 0.03))
 
 
 def travel(

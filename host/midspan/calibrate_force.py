@@ -24,6 +24,7 @@ from scipy import stats
 from midspan import suspects
 from midspan.calibration_table import Readings
 from midspan.cell_behaviour import Behaviour, behaviour
+from midspan.cell_loading import Loading, Way
 from midspan.errors import ReadingsError
 from midspan.fit_evidence import SIGNIFICANT, Evidence, choose_order, combined, read_back, u_of_curve
 from midspan.force_class import class_sentences
@@ -41,7 +42,7 @@ LIGHTEST_G = 0.1
 
 @dataclass(frozen=True)
 class Load:
-    """How the masses make a force: certificates, gravity, air.
+    """How the masses make a force: certificates, gravity, air, and the way they push the head.
 
     Without certificates every mass counts as good to `u_relative`, and as steel.
     """
@@ -50,12 +51,13 @@ class Load:
     air: Air = field(default_factory=Air)
     masses: tuple[Mass, ...] = ()
     u_relative: float = 5e-4
+    loading: Loading = field(default_factory=Loading)
 
     def force(self, mass_g: float) -> tuple[float, float, float]:
-        """Newtons of a load, and standard uncertainty from the masses and from buoyancy."""
-        parts = self._parts(mass_g)
+        """Newtons on the head under a load, and standard uncertainty from the masses and from buoyancy."""
+        parts, ratio = self._parts(mass_g), self.loading.ratio
         whole = stacked([part.force_n(self.gravity.m_s2, self.air) for part in parts])
-        return whole.newtons, whole.u_mass_n, whole.u_buoyancy_n
+        return ratio * whole.newtons, ratio * whole.u_mass_n, ratio * whole.u_buoyancy_n
 
     def _parts(self, mass_g: float) -> Sequence[Mass]:
         """The masses of the set that make up a load (within 0.1 %), or one nameless mass without certificate."""
@@ -70,13 +72,16 @@ class Load:
         return reach[nearest] if self.masses else (Mass("mass", mass_g, self.u_relative * mass_g),)
 
 
-def calibrate_force(readings: Readings, load: Load, earlier_n_per_count: float | None = None) -> Finding:
+def calibrate_force(
+    readings: Readings, load: Load, earlier_n_per_count: float | None = None, *, sign_seen: bool = True
+) -> Finding:
     """Newtons per count, its uncertainty at the working load, and how the cell behaves.
 
-    Columns: round, direction (up, down, or hold for creep), mass_g, count, time_s. Raises ReadingsError where the
-    readings cannot be what they say.
+    Columns: round, direction (up, down, or hold for creep), mass_g, count, time_s; `sign_seen` when the head was also
+    pushed by hand. Raises CellSignError where the count falls under load, other ReadingsError where the readings
+    cannot be what they say.
     """
-    _check(readings)
+    _check(readings, load.loading.ratio)
     turning = np.array([way != "hold" for way in readings.words["direction"]])
     rounds, masses = readings["round"], readings["mass_g"]
     rise = _rise(readings, turning)
@@ -105,12 +110,12 @@ def calibrate_force(readings: Readings, load: Load, earlier_n_per_count: float |
         "one_reading_95_n": _one_reading(evidence, at_work),
         "gravity_m_s2": load.gravity.m_s2,
     }
-    remarks = _remarks(evidence, load, len(set(rounds[turning])), found, remark)
+    remarks = _remarks(evidence, load, len(set(rounds[turning])), found, remark, sign_seen=sign_seen)
     artefacts = tuple(vars(mass) for mass in load.masses)
     return Finding("force", section, figures, budget | {"linearity_n": (u_linear, dof_linear)}, remarks, artefacts)
 
 
-def _check(readings: Readings) -> None:
+def _check(readings: Readings, ratio: float) -> None:
     masses, counts = readings["mass_g"], readings["count"]
     ways = readings.words["direction"]
     moving = np.array([way != "hold" for way in ways])
@@ -123,7 +128,7 @@ def _check(readings: Readings) -> None:
             f"{readings.place(i)}: a mass of {masses[i]:g} g; correct it, or write 0 for the empty cell"
         )
     suspects.not_swapped(masses, counts, readings.source)
-    suspects.masses_in_reach(masses, WORKING_G, readings.source)
+    suspects.masses_in_reach(masses, WORKING_G / ratio, readings.source)
     rise = _rise(readings, moving)
     suspects.rising(float(np.median(rise[moving & (masses > 0)] / masses[moving & (masses > 0)])), readings.source)
     suspects.loads_in_one_unit(masses, np.where(moving, rise, 0.0), readings.lines, readings.source)
@@ -158,7 +163,8 @@ def _scale_budget(
     scatter = float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest])
     between = _between_rounds(forces, rise, rounds)
     total = load.force(WORKING_G) if not load.masses else load.force(_largest(load))
-    return {
+    passed_on = {} if load.loading.way is Way.TURNED else {load.loading.way.value: (load.loading.u_ratio, DOF_GUESS)}
+    return passed_on | {
         "readings": max((scatter, float(fit.degrees_of_freedom)), between),
         "masses": (total[1] / total[0], DOF_CERTIFICATE if load.masses else DOF_GUESS),
         "gravity": (load.gravity.u_m_s2 / load.gravity.m_s2, DOF_GUESS),
@@ -198,7 +204,9 @@ def _one_reading(evidence: Evidence, at_work: float) -> float:
     return (high - low) / 2
 
 
-def _remarks(evidence: Evidence, load: Load, rounds: int, found: Behaviour, earlier: str | None) -> tuple[str, ...]:
+def _remarks(
+    evidence: Evidence, load: Load, rounds: int, found: Behaviour, earlier: str | None, *, sign_seen: bool
+) -> tuple[str, ...]:
     misfit = evidence.lack_of_fit
     given = (
         (True, evidence.sentence()),
@@ -213,5 +221,14 @@ def _remarks(evidence: Evidence, load: Load, rounds: int, found: Behaviour, earl
         (not load.masses, f"no certificate of the masses: {100 * load.u_relative:g} % was assumed for each"),
         (load.gravity == STANDARD_PLACE, "gravity of your place was not given: give --latitude and --height"),
         (earlier is not None, earlier or ""),
+        (
+            not sign_seen,
+            "in a table, masses that pulled the head and wires that are swapped hide each other: push the head towards "
+            "the cell by hand and see the count rise before a shaft is pressed",
+        ),
+        (
+            load.loading.way is Way.PULLEY,
+            "a pulley's friction holds against every change of load: it is in the hysteresis found here",
+        ),
     )
     return tuple(sentence for said, sentence in given if said) + found.remarks() + class_sentences(found)

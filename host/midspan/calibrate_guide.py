@@ -151,7 +151,8 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
         except MidspanError as error:
             with suppress(MidspanError):  # the line may be what failed
                 bench.end()
-            raise type(error)(f"{error}{table.kept()}") from error
+            error.ending(table.kept())
+            raise
 
 
 def finish(
@@ -161,14 +162,15 @@ def finish(
     """Work out the readings, save the record, print it and say what comes next; a refusal says where the readings are.
 
     What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
-    Raises ReadingsError for that and for what `work` raises.
+    Raises ConfigurationError for that, and what `work` raises.
     """
     try:
         finding = work()
         if finding.section:
             validated(SECTION_MODELS[kind], finding.section, Path(readings.source))
     except MidspanError as error:
-        raise ReadingsError(f"{error} (no record was made; the readings are in {readings.source})") from error
+        error.ending(f" (no record was made; the readings are in {readings.source})")
+        raise
     record = record_of(finding, readings.as_dict(), settings, session.circumstances(gauge))
     path = save_record(record, session.records)
     if session.as_json:

@@ -11,10 +11,8 @@ from typing import Protocol
 import numpy as np
 
 from midspan.archive_writer import ArchiveWriter
-from midspan.blocks import TICK_PERIOD_US
 from midspan.calibration import Calibration, Force, Travel
 from midspan.calibration_table import TableWriter
-from midspan.cell_behaviour import CREPT_S
 from midspan.errors import ConfigurationError, DeviceFault
 from midspan.gauge import Gauge
 from midspan.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
@@ -28,7 +26,6 @@ PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # two readings late,
 BACK_STEPS = 200  # several backlashes
 STRETCH_STEPS = 2000
 READINGS_A_TURN = 160
-CREEP_STEP_S, CREEP_STEPS = 10.0, 33  # a little over five minutes, the converter being up to 5 % fast
 HIGHEST_STEP = 4000  # readings that the gauge's memory surely holds
 
 
@@ -95,46 +92,6 @@ def steady(run: RawRun) -> tuple[float, float]:
     away = np.abs(counts - middle)
     kept = counts[away <= max(REJECT_SIGMAS * MAD_TO_SIGMA * float(np.median(away)), 1.0)]
     return float(kept.mean()), float(kept.std(ddof=1))
-
-
-def force_course(masses_g: Sequence[float], rounds: int) -> Iterator[tuple[int, str, float]]:
-    """Round, direction and load of each reading: empty, up to the largest, down to empty.
-
-    >>> list(force_course([500.0, 1000.0], 1))
-    [(1, 'up', 0.0), (1, 'up', 500.0), (1, 'up', 1000.0), (1, 'down', 500.0), (1, 'down', 0.0)]
-    """
-    rising = [0.0, *sorted(masses_g)]
-    for number in range(1, rounds + 1):
-        yield from ((number, "up", mass) for mass in rising)
-        yield from ((number, "down", mass) for mass in rising[-2::-1])
-
-
-def take_force(
-    bench: LiveBench, masses_g: Sequence[float], rounds: int, operator: Operator, table: TableWriter
-) -> None:
-    """Read the cell under each load in turn, with the head at home."""
-    course = list(force_course(masses_g, rounds))
-    for i, (number, direction, mass) in enumerate(course, 1):
-        what = f"Put {mass:g} g on the cell" if mass else "Leave the cell empty"
-        operator.wait(f"[{i} of {len(course)}] Round {number}, {direction}. {what}.")
-        count, scatter = steady(bench.step(0))
-        table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
-        operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")
-
-
-def take_creep(bench: LiveBench, mass_g: float, number: int, operator: Operator, table: TableWriter) -> None:
-    """Leave the largest mass on for five minutes and read it, then the empty cell; times count from the first step."""
-    operator.wait(f"Put {mass_g:g} g on the cell in one go and leave it; this takes {CREPT_S / 60:.0f} minutes.")
-    found = bench.gauge.identify()
-    begun_us, readings = found.tick_us, round(CREEP_STEP_S * 1e6 / found.interval_us)
-    for load_g in [mass_g] * CREEP_STEPS + [0.0]:
-        if not load_g:
-            operator.wait("Leave the cell empty.")
-        before_us = (bench.gauge.identify().tick_us - begun_us) % TICK_PERIOD_US
-        run = bench.step(0, readings=readings if load_g else STEP_READINGS)
-        count, _ = steady(run)
-        time_s = (before_us + float(run.tick_us.mean())) / 1e6  # a run's ticks begin with it
-        table.add({"round": number, "direction": "hold", "mass_g": load_g, "count": count, "time_s": time_s})
 
 
 def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from midspan.cell_loading import Way
 from midspan.cli_procedure import RECORDS, Asked, Records, calibrate, procedure
 
 __all__ = ["calibrate"]
@@ -27,6 +28,13 @@ def force(
     mass_u_pct: Annotated[
         float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
     ] = 0.05,
+    way: Annotated[Way, typer.Option(help="How a mass pushes the head towards the cell.")] = Way.TURNED,
+    ratio: Annotated[
+        float, typer.Option(min=0.05, max=20, help="Force on the head for each newton of weight: a lever's arms.")
+    ] = 1.0,
+    ratio_u: Annotated[
+        float, typer.Option(min=0, max=0.05, help="Standard uncertainty of what lever or pulley pass on, relative.")
+    ] = 0.0,
     gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s2, if you know it.")] = None,
     gravity_u: Annotated[float, typer.Option(min=0, max=0.05, help="Standard uncertainty of that gravity.")] = 1e-4,
     latitude: Annotated[float | None, typer.Option(min=-90, max=90, help="Latitude in degrees, for gravity.")] = None,
@@ -34,9 +42,10 @@ def force(
     air: Annotated[float, typer.Option(min=0.5, max=1.5, help="Density of the air in kg/m3.")] = 1.2,
     air_u: Annotated[float, typer.Option(min=0, max=0.3, help="Standard uncertainty of that density.")] = 0.05,
 ) -> None:
-    """Newtons per count: masses on the cell, up and down, several rounds."""
+    """Newtons per count: masses that push the head as a shaft does, up and down, several rounds; the sign first."""
     from midspan import calibrate_commands
     from midspan.calibrate_force import Load
+    from midspan.cell_loading import Loading
     from midspan.gravity import STANDARD, local_gravity, typed_gravity
     from midspan.masses import Air, load_masses
 
@@ -44,7 +53,7 @@ def force(
     place = STANDARD if latitude is None else local_gravity(latitude, height)
     known = place if gravity is None else typed_gravity(gravity, gravity_u)
     own = tuple(load_masses(masses).values()) if masses else ()
-    load = Load(known, Air(air, air_u), own, mass_u_pct / 100)
+    load = Load(known, Air(air, air_u), own, mass_u_pct / 100, Loading(way, ratio, ratio_u))
     calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds, creep)
 
 

@@ -23,6 +23,15 @@ class MidspanError(Exception):
         self.args = (f"{place}: {self}",)
         return self
 
+    def ending(self, words: str) -> Self:
+        """Return this error, whose message now ends with these words.
+
+        >>> str(LinkError("the gauge is gone").ending(" (3 readings were kept)"))
+        'the gauge is gone (3 readings were kept)'
+        """
+        self.args = (f"{self}{words}",)
+        return self
+
 
 class ConfigurationError(MidspanError):
     """A calibration, bands or scenario file has a missing, misspelt or absurd value: the user mends the file."""
@@ -30,6 +39,17 @@ class ConfigurationError(MidspanError):
 
 class ReadingsError(MidspanError):
     """Readings typed by hand or in a table cannot be what they say: the user mends the table or reads again."""
+
+
+class CellSignError(ReadingsError):
+    """The count falls where it would rise under a shaft: with this sign no limit of force can be trusted.
+
+    `cause` is "wires" or "loading" (the mass pulls the head away from the cell), or None where readings cannot tell.
+    """
+
+    def __init__(self, words: str, cause: str | None = None) -> None:
+        super().__init__(words)
+        self.cause = cause
 
 
 class ConversionError(MidspanError):

@@ -168,9 +168,12 @@ def blocks_put_in(blocks_mm: Sequence[float], steps_a_block: int) -> dict[str, A
     return bench(STANDARD_GRAVITY, things)
 
 
-def masses_put_on(loads_g: list[float]) -> list[dict[str, Any]]:
-    """The loads of a force calibration, one a step; 0 is the empty cell."""
-    return [
-        {"number": i, "kind": "mass", "mass_g": load, "density_kg_m3": 7950.0} if load else {"number": i}
-        for i, load in enumerate(loads_g, 1)
-    ]
+def cell_loaded(loads_g: Sequence[float], ratio: float = 1.0) -> list[dict[str, Any]]:
+    """What is on the cell in a force calibration, a thing a step: nothing, a hand, the largest load; then all loads.
+
+    0 is the empty cell; `ratio` is the force up on the head for each newton of weight.
+    """
+    things: list[dict[str, Any]] = [{}, {"kind": "hand"}]
+    for load in (max(loads_g), *loads_g):
+        things.append({"kind": "mass", "mass_g": load, "density_kg_m3": 7950.0, "ratio": ratio} if load else {})
+    return [{"number": i} | thing for i, thing in enumerate(things, 1)]

@@ -1,7 +1,7 @@
 """What is usually wrong with calibration readings that make no sense, said in words with what to do.
 
 Units are recognised by the factor they are off by; swapped columns, missed rounds and misread values by what
-they leave behind. Every function returns without a word when all is well, or raises ReadingsError.
+they leave behind. Every function returns without a word when all is well, or raises ReadingsError or one of its kind.
 """
 
 from collections import Counter
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from midspan.errors import ReadingsError
+from midspan.errors import CellSignError, ReadingsError
 from midspan.polynomial import Array
 from midspan.units import GRAM_PER_GRAIN, KG_PER_POUND, MM_PER_INCH
 
@@ -82,10 +82,13 @@ def not_swapped(masses_g: Array, counts: Array, name: str) -> None:
 
 
 def rising(slope: float, name: str) -> None:
-    """More load gives more counts."""
+    """More load gives more counts, or CellSignError: a table cannot tell whether loading or wires are the wrong way."""
     if slope <= 0:
-        raise ReadingsError(
-            f"{name}: the count falls as the load grows; swap the two signal wires of the cell, or turn the cell over"
+        raise CellSignError(
+            f"{name}: the count falls as the load grows: either the masses pulled the head away from the cell, where a "
+            "shaft pushes it towards it, or the cell's two signal wires are swapped. Push the head towards the cell by "
+            "hand: if the count rises, load it the other way (cell turned over) and read anew; if it falls, swap the "
+            "wires"
         )
 
 
