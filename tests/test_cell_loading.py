@@ -6,7 +6,9 @@ The gauge is the simulated one; which way a load acts is its own truth, which th
 import json
 import math
 import re
+import shlex
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan
@@ -15,7 +17,7 @@ from midspan.calibrate_force import Load, calibrate_force
 from midspan.calibrate_guide import Screen, Session
 from midspan.calibration_record import load_record
 from midspan.calibration_table import readings_of
-from midspan.cell_loading import Loading, Way
+from midspan.cell_loading import PICTURE, Loading, Way
 from midspan.errors import CellSignError, ConfigurationError, ReadingsError
 
 MASSES = [250.0, 500.0, 1000.0]
@@ -158,3 +160,26 @@ def test_a_gauge_is_calibrated_by_a_lever(tmp_path):
     assert found["newton_per_count"] * scenario.GAUGE["count_per_n"] == pytest.approx(1, abs=2 * found["u_scale"])
     record = load_record(tmp_path / outcome["file"])
     assert record.settings["loading"] == {"way": "lever", "ratio": 2.0, "u_ratio": 0.001}
+
+
+# What the page says
+
+
+def test_the_page_says_what_each_way_costs():
+    """The figures of bring_up.md from the geometry: two arms in quadrature, a half width over the root of three."""
+    page = (Path(__file__).parents[1] / "hardware_notes" / "bring_up.md").read_text(encoding="utf-8")
+    section = page.partition("### Load the cell as a shaft does")[2].partition("\nThen measure one shaft")[0]
+    assert section.count("pictures/cell-loading.svg") == 1
+    lever, pulley = math.hypot(0.1 / 100, 0.1 / 100), 1 / 1000 / math.sqrt(3)
+    for way, u in (("lever", lever), ("pulley", pulley)):
+        (row,) = re.findall(rf"^\| {way}: .*$", section, re.MULTILINE)
+        told = shlex.split(re.search(r"`(.*?)`", row)[1])
+        assert float(told[told.index("--ratio-u") + 1]) == pytest.approx(u, rel=0.05)
+        assert f"{100 * u:.2f} %" in row
+        assert f"and {500 * u:.1f} thou" in row  # spine goes as the force
+    assert f"half a degree costs {100 * (1 - math.cos(math.radians(0.5))):.3f} %" in section
+
+
+def test_the_picture_that_the_guide_names_is_there():
+    assert (Path(__file__).parents[1] / PICTURE).is_file()
+    assert PICTURE in Loading().arranged

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import draw_feeder
 import draw_front
+import draw_loading
 import draw_pins
 import draw_power
 import draw_section
@@ -20,6 +21,7 @@ def pictures() -> dict[str, str]:
     return {
         "frame-front.svg": draw_front.front(frame).svg,
         "frame-section.svg": draw_section.section(frame).svg,
+        "cell-loading.svg": draw_loading.loading(frame).svg,
         "feeder.svg": draw_feeder.feeder(frame).svg,
         "wiring-pins.svg": draw_pins.pins().svg,
         "wiring-supplies.svg": draw_power.power().svg,

@@ -1,0 +1,143 @@
+"""Draws how masses load the cell as a shaft does: turned over, by a lever, by a cord over a pulley; and how not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from draw_geometry import Frame
+from draw_svg import GREY, INK, LIGHT, SHAFT, Point, Sheet, View
+
+SCALE, MASS, ARROW = 1.2, 30.0, 24.0
+STEM, ARM_END = 7.0, 26.0  # half of the head's stem; where the bracket's arm ends
+
+
+def loading(frame: Frame) -> Sheet:
+    """Five times the bracket with its cell and head: under a shaft, three ways with masses, and the wrong one."""
+    sheet = Sheet(1060, 480, "How masses load the cell as a shaft does")
+    panels: tuple[tuple[float, float, Callable[[View, Frame], None], tuple[str, ...]], ...] = (
+        (125, 100, _shaft, ("What a shaft does", "pushes the head up:", "the count rises")),
+        (330, 310, _turned, ("1  Cell turned over", "force = weight, and nothing", "else to know: take this one")),
+        (535, 545, _lever, ("2  Lever", "force = weight times b / a:", "measure both arms")),
+        (775, 765, _pulley, ("3  Cord over a pulley", "force = weight, less or more", "by the pulley's friction")),
+        (975, 950, _hung, ("Not so: hung on the head", "pulls the head down:", "the count falls")),
+    )
+    for x, middle, draw, (title, *below) in panels:
+        draw(sheet.view(x, 215, SCALE), frame)
+        sheet.text((middle, 30), title, 12, bold=True)
+        for i, words in enumerate(below):
+            sheet.text((middle, 410 + 14 * i), words, 10)
+    level = "Clamp the bracket level; its cell, stop and head stay as they were in the gauge."
+    sheet.text((530, 462), f"From the front. The arrow is the force on the head. {level}", 11)
+    return sheet
+
+
+class Cell:
+    """Bracket, cell, stop and head from the underside of the cell at z = 0; `up` is -1 when all is turned over."""
+
+    def __init__(self, view: View, frame: Frame, up: int = 1) -> None:
+        self._view, self._up, press = view, up, frame.press
+        self.foot, self.under, self.top = (z - frame.cell_z for z in frame.carriage_z)
+        axle, radius, side = frame.head_home_z - frame.cell_z, press["head_bearing"] / 2, press["cell_section"]
+        self.end, self.tip = 4 - press["cell_length"], axle - radius
+        inner, wide = self.end + press["bracket_foot"], press["head_bearing_width"] / 2
+        self._area((self.end, self.foot), (inner, self.foot), (inner, self.under), (ARM_END, self.under),
+                   (ARM_END, self.top), (self.end, self.top), fill=LIGHT)  # fmt: skip
+        self._box((self.end + 4, 0), (self.end + 4 + press["cell_length"], side))
+        self._box((-3, side + 2), (3, self.under))
+        self._box((-STEM, axle - 3), (STEM, 0))
+        self._box((-wide, self.tip), (wide, axle + radius))
+        view.text((self.end + 42, up * side / 2 - 2.5), "cell", 9)
+
+    def _area(self, *points: Point, fill: str = "#ffffff") -> None:
+        self._view.area(*((x, self._up * z) for x, z in points), fill=fill)
+
+    def _box(self, low: Point, high: Point) -> None:
+        self._area(low, (high[0], low[1]), high, (low[0], high[1]))
+
+    def on_a_wall(self) -> None:
+        """Hatch what the upright bracket is fixed to, at its left."""
+        low, high = self.foot - 8, self.top + 8
+        self._view.line((self.end, low), (self.end, high), width=1.4)
+        for i in range(int((high - low) // 8)):
+            self._view.line((self.end, low + 8 * i + 8), (self.end - 6, low + 8 * i), width=0.5)
+
+
+def _force(view: View, tip: Point, up: int) -> None:
+    """An arrow whose tip is at the place that it pushes."""
+    x, z = tip
+    view.line((x, z - up * ARROW), (x, z - up * 7), width=2.4)
+    view.area((x, z), (x - 4, z - up * 9), (x + 4, z - up * 9), fill=INK, width=0.2)
+
+
+def _mass(view: View, top: Point) -> None:
+    """A mass with its upper middle there."""
+    x, z = top
+    view.box((x - MASS / 2, z - MASS), (x + MASS / 2, z), fill="#ffffff")
+    view.text((x, z - MASS / 2 - 2.5), "mass", 9)
+
+
+def _ground(view: View, left: float, right: float, z: float) -> None:
+    """A firm surface, hatched below."""
+    view.line((left, z), (right, z), width=1.4)
+    for i in range(int((right - left) // 8)):
+        view.line((left + 8 * i + 8, z), (left + 8 * i + 2, z - 6), width=0.5)
+
+
+def _shaft(view: View, frame: Frame) -> None:
+    cell = Cell(view, frame)
+    thick = frame.shaft["usual"]
+    view.box((-85, cell.tip - thick), (45, cell.tip), fill=SHAFT)
+    view.text((-66, cell.tip - thick - 10), "shaft", 9)
+    _force(view, (0, cell.tip - thick), 1)
+
+
+def _turned(view: View, frame: Frame) -> None:
+    cell = Cell(view, frame, up=-1)
+    tray = -cell.tip
+    view.box((-24, tray), (24, tray + 4), fill="#ffffff")
+    _mass(view, (0, tray + 4 + MASS))
+    view.text((-28, tray), "tray", 9, "end")
+    _ground(view, -90, 48, -cell.top)
+    arm = -cell.under
+    view.line((19, arm), (19, arm + 7), (38, arm + 7), (38, -cell.top - 16), (19, -cell.top - 16), (19, -cell.top - 7),
+              width=2.4)  # fmt: skip
+    view.text((43, arm), "clamp", 9, "start")
+    _force(view, (33, tray + 2), -1)
+
+
+def _lever(view: View, frame: Frame) -> None:
+    cell = Cell(view, frame)
+    cell.on_a_wall()
+    beam = cell.tip - 6
+    view.box((-14, beam), (112, beam + 6), fill="#ffffff")
+    view.area((50, beam), (43, beam - 14), (57, beam - 14), fill=LIGHT)
+    _ground(view, 32, 72, beam - 14)
+    view.line((100, beam), (100, beam - 46))
+    _mass(view, (100, beam - 46))
+    _force(view, (0, beam), 1)
+    view.across(0, 50, beam - 22, -18, "a")
+    view.across(50, 100, beam - 22, -18, "b")
+
+
+def _pulley(view: View, frame: Frame) -> None:
+    cell = Cell(view, frame)
+    cell.on_a_wall()
+    wheel, axle, pin = 22.0, cell.top + 36, frame.shaft["usual"]
+    view.circle((wheel, axle), 2 * wheel, fill="#ffffff")
+    view.circle((wheel, axle), 5, fill=LIGHT)
+    view.line((0, axle), (0, cell.top + 3), width=1.6)
+    view.line((0, cell.top + 3), (0, cell.tip - pin / 2), width=1.6, dash="4 3")  # before and behind bracket and cell
+    view.box((-12, cell.tip - pin), (12, cell.tip), fill=SHAFT)
+    view.line((2 * wheel, axle), (2 * wheel, cell.tip + 12), width=1.6)
+    _mass(view, (2 * wheel, cell.tip + 12))
+    _force(view, (0, cell.tip - pin), 1)
+    view.text((-20, cell.tip - 4), "stirrup", 9, "end")
+
+
+def _hung(view: View, frame: Frame) -> None:
+    cell = Cell(view, frame)
+    view.line((0, cell.tip + 6), (0, cell.tip - 20), width=1.6)
+    _mass(view, (0, cell.tip - 20))
+    _force(view, (22, cell.tip - 16), -1)
+    for low, high in (((-80, cell.tip - 56), (36, cell.top + 6)), ((36, cell.tip - 56), (-80, cell.top + 6))):
+        view.line(low, high, width=2.5, ink=GREY)
