@@ -7,6 +7,7 @@ import json
 import math
 import re
 import shlex
+import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from midspan.calibration_table import readings_of
 from midspan.cell_loading import PICTURE, Loading, Way
 from midspan.errors import CellSignError, ConfigurationError, ReadingsError
 
+NOTES = Path(__file__).parents[1] / "hardware_notes"
 MASSES = [250.0, 500.0, 1000.0]
 SWAPPED = scenario.GAUGE | {"count_per_n": -scenario.GAUGE["count_per_n"]}
 ON_THE_BENCH = scenario.cell_loaded
@@ -167,8 +169,8 @@ def test_a_gauge_is_calibrated_by_a_lever(tmp_path):
 
 def test_the_page_says_what_each_way_costs():
     """The figures of bring_up.md from the geometry: two arms in quadrature, a half width over the root of three."""
-    page = (Path(__file__).parents[1] / "hardware_notes" / "bring_up.md").read_text(encoding="utf-8")
-    section = page.partition("### Load the cell as a shaft does")[2].partition("\nThen measure one shaft")[0]
+    page = (NOTES / "bring_up.md").read_text(encoding="utf-8")
+    section = page.partition("### Load the cell as a shaft does")[2].partition("\n## ")[0]
     assert section.count("pictures/cell-loading.svg") == 1
     lever, pulley = math.hypot(0.1 / 100, 0.1 / 100), 1 / 1000 / math.sqrt(3)
     for way, u in (("lever", lever), ("pulley", pulley)):
@@ -177,9 +179,15 @@ def test_the_page_says_what_each_way_costs():
         assert float(told[told.index("--ratio-u") + 1]) == pytest.approx(u, rel=0.05)
         assert f"{100 * u:.2f} %" in row
         assert f"and {500 * u:.1f} thou" in row  # spine goes as the force
-    assert f"half a degree costs {100 * (1 - math.cos(math.radians(0.5))):.3f} %" in section
+    press = tomllib.loads((NOTES / "drawings" / "frame.toml").read_text(encoding="utf-8"))["press"]
+    half, arm_mm = math.radians(0.5), press["head_stem"] + press["head_bearing"]  # from the cell to the head's tip
+    told = re.search(
+        r"half a degree takes ([\d.]+) % of the force and shifts it by ([\d.]+) mm", " ".join(section.split())
+    )
+    assert float(told[1]) == round(100 * (1 - math.cos(half)), 3)
+    assert float(told[2]) == round(arm_mm * math.sin(half), 1)
 
 
 def test_the_picture_that_the_guide_names_is_there():
-    assert (Path(__file__).parents[1] / PICTURE).is_file()
+    assert (NOTES.parent / PICTURE).is_file()
     assert PICTURE in Loading().arranged

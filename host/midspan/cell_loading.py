@@ -51,9 +51,10 @@ class Loading:
         if self.way is Way.PULLEY and self.ratio != 1.0:
             raise ConfigurationError("a pulley only turns the force round: leave --ratio out")
         if self.way is not Way.TURNED and not self.u_ratio:
-            why = "its arms" if self.way is Way.LEVER else "its friction"
+            known = "arms are" if self.way is Way.LEVER else "friction is"
             raise ConfigurationError(
-                f"a {self.way} passes the weight on only as well as {why} allow: say how well with --ratio-u"
+                f"what a {self.way} passes on of the weight is known only as well as its {known}: say how well with "
+                "--ratio-u"
             )
 
     @property
