@@ -15,6 +15,7 @@ from commands_rig import complaint, midspan
 from midspan.data_dictionary import RESULTS, SETS, TABLES
 from midspan.decision import Decision, Outcome
 from midspan.export import _harmless
+from midspan.origin import Origin
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.shaft import ShaftResult
@@ -90,6 +91,18 @@ def test_the_values_are_those_of_the_database(folder):
     assert (newest[1]["spine_thou"], newest[2]["spine_thou"], len(newest)) == (499.0, None, 3)
     assert newest[2]["reasons"] == "no; way"
     assert newest[1]["started"].isoformat() == "2026-05-28T20:26:40.123000+00:00"
+
+
+def test_a_measurement_that_was_superseded_says_by_which(folder):
+    with Store.open(folder / "results.db") as store:
+        again = RunReference("a.avro", 90_000, 3, FORMULA, 0)
+        newest = store.add(1, again, {"spine_thou": 501.5}, Decision(Outcome.REJECTED, ("too soft",)), 9)
+        other = RunReference("other.avro", 0, 3, FORMULA, 0)
+        store.add(1, other, {"spine_thou": 501.5}, Decision(Outcome.ACCEPTED), 9, origin=Origin.IMPORTED)
+    rows = [row for row in written(folder, "results", "json") if row["shaft"] == 3]
+    assert [(row["origin"], row["superseded_by"]) for row in rows] == [
+        ("measured", newest), ("measured", None), ("imported", None)
+    ]  # fmt: skip
 
 
 def test_no_spreadsheet_takes_a_name_for_a_formula(folder):

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import joinedload
+from sqlalchemy.orm import Session, joinedload
 
 from midspan.data_dictionary import HEADINGS, NOTE, TABLES, Column, described
 from midspan.errors import OutputError, StoreError
@@ -20,7 +20,7 @@ from midspan.files import writing
 from midspan.set_keep import Sets
 from midspan.stock import shafts_measured
 from midspan.store import Store
-from midspan.tables import ResultRow, RunRow
+from midspan.tables import ResultRow, RunRow, SupersessionRow
 
 Row = dict[str, Any]
 AT_ONCE = 2000  # rows read, or written to Parquet, at a time
@@ -84,17 +84,26 @@ def _results(store: Store, all_versions: bool) -> Iterator[Row]:
     if not all_versions:
         query = query.where(ResultRow.id.in_(select(func.max(ResultRow.id)).group_by(ResultRow.run_id)))
     with store.transaction() as session:
+        later = _superseded(session)
         for row in session.scalars(query.order_by(RunRow.id, ResultRow.id).execution_options(yield_per=AT_ONCE)):
-            yield _result(row)
+            yield _result(row, later.get(row.run_id))
 
 
-def _result(row: ResultRow) -> Row:
+def _superseded(session: Session) -> dict[int, int]:
+    """Return by the number of a run the newest result of the one that took its place."""
+    newest = select(func.max(ResultRow.id)).where(ResultRow.run_id == SupersessionRow.run_id).scalar_subquery()
+    query = select(SupersessionRow.superseded_id, newest).order_by(SupersessionRow.run_id.desc())
+    return {row[0]: row[1] for row in session.execute(query)}
+
+
+def _result(row: ResultRow, superseded_by: int | None) -> Row:
     full: Row = {} if row.full is None else json.loads(row.full)
     run, decision = row.run, row.decision
     known = {
         "result": row.id, "batch": run.batch_id, "shaft": run.shaft, "label": run.label or None,
         "started": _time(run.started_ms), "made": _time(row.made_ms), "archive": run.archive,
-        "byte_offset": run.byte_offset, "outcome": decision.outcome, "bin": decision.bin,
+        "byte_offset": run.byte_offset, "origin": run.origin, "superseded_by": superseded_by,
+        "outcome": decision.outcome, "bin": decision.bin,
         "reasons": "; ".join(json.loads(decision.reasons)) or None, "doubts": "; ".join(full.get("doubts", ())) or None,
     }  # fmt: skip
     return {one.name: known[one.name] if one.name in known else full.get(one.name) for one in TABLES["results"]}
