@@ -8,6 +8,7 @@ import json
 import shutil
 import sqlite3
 from contextlib import closing
+from datetime import UTC
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,10 @@ from midspan.basis import Basis
 from midspan.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.journal import Journal
 from midspan.origin import Origin
+from midspan.page_follow import Clock, Follower
+from midspan.page_shaft import shaft_values
 from midspan.passage import Check, Stage
+from midspan.report import verdict_words
 from midspan.stock import CONTRADICTED, OUTCOMES, STANDARD, SUSPECT, UNKNOWN, each_once, read_stock
 from midspan.store import RunReference, Store
 
@@ -157,6 +161,15 @@ def test_an_old_evaluation_made_again_does_not_come_back(store):
     measured(store, 1, spine_thou=500.0)
     store.add(1, first, {"spine_thou": 491.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 9)
     assert store.latest(1).result["spine_thou"] == 500.0
+
+
+def test_the_page_shows_the_measurement_that_counts(store):
+    first = measured(store, 1, decision=CRACKED)
+    measured(store, 1)
+    store.add(1, first, {"spine_thou": 491.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 9)
+    follower = Follower(store.path)
+    assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(GOOD)
+    follower.close()
 
 
 def night_with_a_bad_check(store, back_ms=0):

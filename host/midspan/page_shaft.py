@@ -47,7 +47,7 @@ def numbers_of(follower: Follower, which: str) -> list[int]:
 def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     """All that the template of a shaft shows."""
     history = follower.store.history(shaft)
-    newest = history[-1] if history else None
+    newest = follower.store.latest(shaft)
     result = _result(newest)
     run, trouble = (None, "") if newest is None else readings(newest, follower.path)
     made_by = {} if newest is None or newest.result is None else newest.result

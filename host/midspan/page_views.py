@@ -87,7 +87,8 @@ class Views:
         if judged is None:
             return None
         if self._turned[0] != judged:
-            run, _ = readings(self.follower.store.history(judged)[-1], self.follower.path)
+            newest = self.follower.store.latest(judged)
+            run = None if newest is None else readings(newest, self.follower.path)[0]
             self._turned = judged, None if run is None else turned_in(run)
         return self._turned[1]
 
@@ -129,9 +130,9 @@ class Views:
         return (numbers[0] if len(numbers) == 1 else None), filled("page_which.html", which=which, numbers=numbers)
 
     def csv(self, shaft: int) -> str | None:
-        """The raw readings of a shaft's newest result, None when there are none."""
-        history = self.follower.store.history(shaft)
-        run = readings(history[-1], self.follower.path)[0] if history else None
+        """The raw readings of the result of a shaft that counts, None when there are none."""
+        newest = self.follower.store.latest(shaft)
+        run = None if newest is None else readings(newest, self.follower.path)[0]
         return None if run is None else readings_csv(run)
 
     def sets(self) -> str:
