@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import json
 import math
+import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -115,8 +116,10 @@ class Store:
     def _upgrade(self, wait_s: float) -> None:
         try:
             upgrade(self.path, wait_s)
-        except DBAPIError as error:
+        except (DBAPIError, sqlite3.Error) as error:
             raise StoreError(in_words(error)) from error
+        except OSError as error:  # of the copy that is made first
+            raise StoreError(f"no copy of it can be kept before its upgrade: {error.strerror}; make room") from error
 
     def begin_batch(self, name: str, started_ms: int) -> int:
         """Start a batch and return its number."""

@@ -8,6 +8,8 @@ look now: they are made and changed by the migrations (`upgrade`), and a test ho
 
 from __future__ import annotations
 
+import sqlite3
+
 from sqlalchemy import ForeignKey, UniqueConstraint
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
@@ -232,7 +234,7 @@ class SuspectRow(Table):
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
 
 
-def in_words(error: DBAPIError) -> str:
+def in_words(error: DBAPIError | sqlite3.Error) -> str:
     """What a complaint of SQLite means to a person."""
-    said = str(error.orig)
+    said = str(error.orig if isinstance(error, DBAPIError) else error)
     return next((text for word, text in _MEANINGS.items() if word in said), said)

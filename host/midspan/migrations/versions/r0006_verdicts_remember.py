@@ -31,6 +31,7 @@ CHANGES = (
     "ALTER TABLE decisions ADD COLUMN basis_id INTEGER REFERENCES bases (id)",
     "ALTER TABLE suspects ADD COLUMN run_id INTEGER REFERENCES runs (id)",
 )
+AT_ONCE = 1000  # results in memory: each has some kilobytes
 IMPORTED = "made again from archives"  # the name of the batch that got runs a database had never seen
 
 
@@ -78,48 +79,59 @@ def _supersedes(run: Any, other: Any) -> bool:
 def _fill_decisions(connection: Connection) -> None:
     bases: dict[str, int] = {}
     ways = _ways(connection)
-    rows = connection.exec_driver_sql(
+    last = 0
+    while rows := connection.exec_driver_sql(
         "SELECT results.id, runs.shaft, runs.batch_id, decisions.reasons, results.full FROM results "
-        "JOIN runs ON runs.id = results.run_id JOIN decisions ON decisions.result_id = results.id"
-    ).all()
-    for row in rows:
-        basis = ways.get((row.shaft, row.batch_id))
-        number = None
-        if basis is not None:
-            if basis not in bases:
+        "JOIN runs ON runs.id = results.run_id JOIN decisions ON decisions.result_id = results.id "
+        "WHERE results.id > ? ORDER BY results.id LIMIT ?",
+        (last, AT_ONCE),
+    ).all():
+        for row in rows:
+            basis = ways.get((row.shaft, row.batch_id))
+            if basis is not None and basis not in bases:
                 bases[basis] = len(bases) + 1
                 connection.exec_driver_sql("INSERT INTO bases (id, content) VALUES (?, ?)", (bases[basis], basis))
-            number = bases[basis]
-        found = json.dumps([*_found(json.loads(row.reasons), json.loads(row.full or "{}"))])
-        connection.exec_driver_sql(
-            "UPDATE decisions SET concerns = ?, basis_id = ? WHERE result_id = ?", (found, number, row.id)
-        )
+            found = json.dumps([*_found(_known(row.reasons, list), _known(row.full, dict))])
+            connection.exec_driver_sql(
+                "UPDATE decisions SET concerns = ?, basis_id = ? WHERE result_id = ?",
+                (found, None if basis is None else bases[basis], row.id),
+            )
+        last = rows[-1].id
+
+
+def _known(text: str | None, kind: type[Any]) -> Any:
+    """What JSON of a row says; nothing where it is damaged: whoever reads that row later is told."""
+    try:
+        value = json.loads(text or "null")
+    except ValueError:
+        return kind()
+    return value if isinstance(value, kind) else kind()
 
 
 def _ways(connection: Connection) -> dict[tuple[int, int], str]:
     """By shaft and batch: bands, crack limit and role under which a night judged it, as JSON."""
     found = {}
     plans = {
-        row.id: (row.batch_id, json.loads(row.plan))
+        row.id: (row.batch_id, _known(row.plan, dict))
         for row in connection.exec_driver_sql('SELECT id, batch_id, "plan" FROM nights')
     }
     for row in connection.exec_driver_sql("SELECT id, night_id, standard FROM passages"):
         batch, plan = plans[row.night_id]
-        standards = {bar["name"]: bar for bar in plan.get("standard", ())}
-        bar = standards.get(row.standard, {})
+        bars = [bar for bar in plan.get("standard", ()) if bar["name"] == row.standard]
         basis = {
             "night": row.night_id,
             "bands": plan.get("bands"),
             "crack_hysteresis_pct": plan.get("sort", {}).get("crack_hysteresis_pct"),
             "standard": row.standard,
-            "assigned_thou": bar.get("assigned_thou"),
-            "u_assigned_thou": bar.get("u_assigned_thou"),
+            "assigned_thou": bars[0]["assigned_thou"] if bars else None,
+            "u_assigned_thou": bars[0]["u_assigned_thou"] if bars else None,
+            "person": None,
         }
         found[row.id, batch] = json.dumps(basis, sort_keys=True)
     return found
 
 
-def _found(reasons: list[str], result: dict[str, Any]) -> Iterator[list[str]]:
-    yield from (["crack", words] for words in reasons if words.startswith("CRACK_SUSPECTED"))
+def _found(reasons: list[Any], result: dict[str, Any]) -> Iterator[list[str]]:
+    yield from (["crack", words] for words in reasons if str(words).startswith("CRACK_SUSPECTED"))
     faults, doubts = result.get("faults") or (), result.get("doubts") or ()
     yield from (["fault", words] for words in faults) if faults else (["doubt", words] for words in doubts)
