@@ -10,7 +10,8 @@ from hand_rig import TrueBench, bench_file, readings, result_of
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import CAUSES
 from midspan.hand_commands import NO_BANDS
-from midspan.hand_record import HandRecord, session_at
+from midspan.hand_record import HandRecord
+from midspan.hand_sessions import session_at
 from midspan.hand_shaft import evaluate_hand
 from midspan.hand_trials import hand_trials
 from midspan.monte_carlo import agreement

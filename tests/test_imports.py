@@ -25,8 +25,8 @@ LEFT_TO_RIGHT = """
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
     result_form shaft spine_trials calibration_use watch
-    gravity masses typed_table hand_bench hand_fit hand_bend hand_record hand_readings hand_shaft hand_trials
-    hand_assign hand_prompts
+    gravity masses typed_table hand_bench hand_fit hand_bend hand_strays hand_lines hand_record hand_sessions
+    hand_readings hand_contradiction hand_shaft hand_trials hand_assign hand_prompts hand_guide hand_resume
     study_gauge study_linearity study_stability study_stock control_chart
     fit_evidence procedure calibration_table suspects cell_behaviour cell_loading force_class calibrate_force
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record

@@ -13,7 +13,7 @@ from types import TracebackType
 from midspan import columns, container
 from midspan.container import MARKER_BYTES, Gap
 from midspan.errors import ArchiveError
-from midspan.files import writing
+from midspan.files import sync_folder, writing
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
 
@@ -110,7 +110,7 @@ class ArchiveWriter:
         if self._starts_like(new[:-MARKER_BYTES]):
             self._move_tail(0)
             self._write(new)
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
             return marker
         header = container.read_header(self._file, str(self.path))
         self._check(header.fingerprint)
@@ -139,7 +139,7 @@ class ArchiveWriter:
             shutil.copyfileobj(self._file, tail)
             tail.flush()
             os.fsync(tail.fileno())
-        _sync_folder(self.path.parent)
+        sync_folder(self.path.parent)
         self._file.truncate(offset)
         os.fsync(self._file.fileno())
         self.moved = MovedTail(Path(tail.name), length)
@@ -150,14 +150,3 @@ def _unused(path: Path) -> Path:
     while (tail := path.with_name(f"{path.name}.torn-{number}")).exists():
         number += 1
     return tail
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new file's name as lasting as its contents; Windows has no way to ask for it."""
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

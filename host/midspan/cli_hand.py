@@ -26,7 +26,9 @@ def measure(
     label: Label = "",
     csv: Annotated[
         Path | None,
-        typer.Option(help="Readings (columns angle_deg or clock, unloaded, loaded; repeat, unloaded_again)."),
+        typer.Option(
+            help="Readings (angle_deg or clock, unloaded, loaded; if read: repeat, unloaded_again, confirmed)."
+        ),
     ] = None,
     positions: Annotated[int, typer.Option(min=1, max=72, help="Clock positions to ask for.")] = 8,
     repeats: Annotated[int, typer.Option(min=1, max=50, help="Readings of each position to ask for.")] = 2,
@@ -38,15 +40,19 @@ def measure(
     picture: Picture = None,
     as_json: AsJson = False,
     k: Factor = None,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Begin another session, though one of this shaft was not finished.")
+    ] = False,
 ) -> None:
-    """Measure a shaft: asks for each reading, or takes them from a CSV."""
+    """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
     from midspan import hand_commands, hand_prompts
     from midspan.time_of_day import now_ms
 
     hand_prompts.make_bench(bench, typer.prompt, typer.echo)
-    typed = hand_commands.from_csv(csv) if csv else hand_prompts.readings(positions, repeats, typer.prompt, typer.echo)
+    guided = hand_commands.Guided(positions, repeats, typer.prompt, typer.echo, anew)
+    source = hand_commands.from_csv(csv) if csv else guided
     whose = hand_commands.HandShaft(shaft, label, operator, record, store)
-    result, decision = hand_commands.measure(bench, whose, typed, bands, now_ms)
+    result, decision = hand_commands.measure(bench, whose, source, bands, now_ms)
     hand_commands.show_hand(result, decision, picture, as_json=as_json, k=k)
 
 

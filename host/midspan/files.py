@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -41,3 +43,14 @@ the folder
         yield
     except OSError as refusal:
         raise error(f"{path}: cannot be written ({refusal.strerror}); {advice}") from refusal
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a new file's name as lasting as its contents; Windows has no way to ask for it."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,21 +1,27 @@
 """What the commands of the hand bench do, once their options are known."""
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from midspan.bands import Bands, load_bands
 from midspan.basis import basis_of_bands
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome, judge
-from midspan.errors import ConfigurationError, OutputError, ReadingsError
+from midspan.errors import ArchiveError, ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.files import writing
 from midspan.hand_assign import assigned_from, bar_text
 from midspan.hand_bench import HandBench, load_bench
-from midspan.hand_readings import check_typed_twice, typed_from
-from midspan.hand_record import HandRecord, HandSession, Typed, session_at, sessions
+from midspan.hand_contradiction import cannot_tell
+from midspan.hand_guide import Guide, places
+from midspan.hand_prompts import Ask, Say
+from midspan.hand_readings import check_typed_twice, numbers_of, typed_from
+from midspan.hand_record import HandRecord, HandSession, Typed
 from midspan.hand_report import expected_table, hand_json, hand_story
+from midspan.hand_resume import progress, to_go_on_with
+from midspan.hand_sessions import session_at, sessions
 from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
 from midspan.origin import Origin
 from midspan.report import budget_table, console, verdict_words
@@ -37,10 +43,22 @@ class HandShaft:
     store: Path
 
 
+@dataclass(frozen=True)
+class Guided:
+    """How a person is led through the readings; `anew` begins another session though one was not finished."""
+
+    positions: int
+    repeats: int
+    ask: Ask
+    say: Say
+    anew: bool = False
+
+
 def measure(
-    bench_file: Path, whose: HandShaft, typed: Iterable[Typed], bands_file: Path | None, now_ms: Callable[[], int]
-) -> tuple[HandResult, Decision]:
-    """Keep readings as they come, then evaluate, judge and store them.
+    bench_file: Path, whose: HandShaft, source: Sequence[Typed] | Guided, bands_file: Path | None,
+    now_ms: Callable[[], int],
+) -> tuple[HandResult, Decision]:  # fmt: skip
+    """Keep readings as they come, then evaluate, judge and store them. An unfinished session of the shaft goes on.
 
     Raises ReadingsError when they cannot be what they say; they are kept all the same, and the message says where.
     """
@@ -49,20 +67,66 @@ def measure(
         with Store.open(whose.store) as store:
             store.keep_calibration(bench.bench.id, bench.model_dump(mode="json"))
     record = HandRecord(whose.record)
-    place: int | None = None
-    for one in typed:
-        if place is None:
-            place = record.begin(bench.model_dump(mode="json"), whose.shaft, whose.label, whose.operator, now_ms())
-        record.keep(place, one)
-    if place is None:
-        raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
+    values = bench.model_dump(mode="json")
+    if isinstance(source, Guided):
+        place = _from_person(record, values, whose, source, now_ms)
+    else:
+        place = _from_table(record, values, whose, source, now_ms)
+    session = session_at(whose.record, place)
     try:
-        result, decision, _ = keep_result(
-            session_at(whose.record, place), bands, whose.store, now_ms(), named=True, origin=Origin.MEASURED
-        )
-    except ReadingsError as error:
+        result, decision, _ = keep_result(session, bands, whose.store, now_ms(), named=True, origin=Origin.MEASURED)
+        untold = cannot_tell(numbers_of(session.typed, session.file))
+    except (ReadingsError, ConversionError) as error:
+        record.end(place)
         raise ReadingsError(f"{error} (the readings are kept in {whose.record} at byte {place})") from error
+    record.end(place)
+    if untold:
+        print(f"note: {untold}", file=sys.stderr)
     return result, decision
+
+
+def _from_table(
+    record: HandRecord, bench: dict[str, Any], whose: HandShaft, typed: Sequence[Typed], now_ms: Callable[[], int]
+) -> int:
+    """Keep the readings of a table as a session; its place in the record."""
+    if not typed:
+        raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
+    place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), readings=len(typed))
+    for one in typed:
+        record.keep(place, one)
+    return place
+
+
+def _from_person(
+    record: HandRecord, bench: dict[str, Any], whose: HandShaft, how: Guided, now_ms: Callable[[], int]
+) -> int:
+    """Keep what a person types, in the session that was not finished or in a new one; its place in the record."""
+    plan = {"positions": how.positions, "repeats": how.repeats}
+    last = None if how.anew else _last_session(record.path, whose)
+    session = to_go_on_with(last, {"bench": bench, "operator": whose.operator, **plan})
+    if session:
+        how.say(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
+        place = record.go_on(session)
+    else:
+        number = how.positions * how.repeats
+        place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), **plan, readings=number)
+    graduation = bench["indicator"]["graduation"]
+    known = session.typed if session else ()
+    for one in Guide(places(how.positions, how.repeats), graduation, how.ask, how.say, known).readings():
+        record.keep(place, one)
+    return place
+
+
+def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
+    """The newest session of the shaft in the record; what is damaged there is told, and the rest is read."""
+    last = None
+    try:
+        for session in sessions(file) if file.exists() else ():
+            if (session.shaft, session.label) == (whose.shaft, whose.label):
+                last = session
+    except ArchiveError as error:
+        print(f"note: {error}", file=sys.stderr)
+    return last
 
 
 def keep_result(
@@ -108,12 +172,15 @@ def recompute(
         try:
             again = replace(session, bench=bench) if bench else session
             result, decision, is_new = keep_result(again, bands, store_file, now_ms(), named=bench is not None)
-        except (ReadingsError, ConfigurationError) as error:  # a session keeps the bench file as it was then
+        except (ReadingsError, ConfigurationError, ConversionError) as error:
+            # A session keeps the bench file as it was then, and old lines whatever befell them.
             print(f"shaft {name}: no result: {error}", file=sys.stderr)
             continue
         value = with_uncertainty(result.spine_thou, result.budget.expanded())
         verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
         print(f"{name:24} {value} thou{verdict}")
+        for doubt in result.doubts:
+            print(f"{'':24} doubt: {doubt}")
         fresh, unchanged = fresh + is_new, unchanged + (not is_new)
     print(f"{fresh} results stored beside the old ones, {unchanged} stood there already", file=sys.stderr)
 

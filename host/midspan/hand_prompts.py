@@ -1,21 +1,19 @@
-"""Questions that guide a person through the hand bench: what the bench is, then reading after reading.
+"""Questions that tell what a hand bench is, when there is no file of it yet.
 
 How to ask and how to say are passed in, so that any screen can carry the conversation.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from midspan.errors import ConfigurationError, ReadingsError
+from midspan.errors import ConfigurationError
 from midspan.files import writing
 from midspan.hand_bench import TEMPLATE, load_bench
-from midspan.hand_record import Typed
 from midspan.typed_table import number_in
 
 Ask = Callable[..., Any]
 Say = Callable[[str], Any]
-BACK = "b"
 # Question, key, default, whether the answer is a number.
 _QUESTIONS = (
     ("Name of this bench", "id", "hand-bench", False),
@@ -57,46 +55,3 @@ def make_bench(path: Path, ask: Ask, say: Say) -> None:
 def _answer(question: str, default: str, number: bool, ask: Ask) -> str:
     text = str(ask(question, default=default)).strip()
     return f"{number_in(text, question):.10g}" if number else text
-
-
-def readings(positions: int, repeats: int, ask: Ask, say: Say) -> Iterator[Typed]:
-    """Ask for every reading in turn and give each as soon as it is whole; b goes back to the one before.
-
-    A reading taken again replaces the one before for the result; the record keeps both.
-    """
-    say(f"{positions} clock positions, {repeats} times each. Type b to read the one before again.")
-    places = [(i * 360 / positions, repeat) for repeat in range(1, repeats + 1) for i in range(positions)]
-    i = 0
-    while i < len(places):
-        angle, repeat = places[i]
-        say(f"Turn the shaft to {angle:g} degrees (reading {i + 1} of {len(places)})")
-        cells = _three(ask, say)
-        if cells is None:
-            i = max(i - 1, 0)
-            continue
-        yield Typed(f"{angle:g}", str(repeat), *cells)
-        i += 1
-
-
-def _three(ask: Ask, say: Say) -> tuple[str, str, str] | None:
-    """The dial without, with and again without the weight, as typed; None to go back."""
-    cells: list[str] = []
-    for question in ("  dial without the weight", "  hang the weight on; dial", "  take it off; dial again"):
-        cell = _number_or_back(question, ask, say)
-        if cell is None:
-            return None
-        cells.append(cell)
-    return cells[0], cells[1], cells[2]
-
-
-def _number_or_back(question: str, ask: Ask, say: Say) -> str | None:
-    while True:
-        text = str(ask(question)).strip()
-        if text == BACK:
-            return None
-        try:
-            number_in(text, "the reading")
-        except ReadingsError as error:
-            say(f"  {error}")
-            continue
-        return text

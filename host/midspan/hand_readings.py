@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtr
+from numpy.typing import NDArray
 
 from midspan.errors import ConversionError, ReadingsError
 from midspan.hand_bench import MM_PER_UNIT, HandBench
@@ -22,7 +22,6 @@ from midspan.typed_table import TypedTable, number_in
 
 # From the stiffest to the softest shaft or bar anyone bends so (common practice, no source), with room.
 SPINES_THOU = (80.0, 3000.0)
-STRAY = 0.001  # a reading rarer than this among its fellows is most likely a slip of the pen
 POSITIONS_OF_A_CLOCK = 12
 UNIT_WORDS = {"mm": "millimetres", "in": "inches", "thou": "thousandths of an inch"}
 
@@ -36,6 +35,7 @@ class Readings:
     unloaded: Array
     loaded: Array
     again: Array
+    confirmed: tuple[bool, ...]
 
     @property
     def has_return(self) -> bool:
@@ -54,6 +54,14 @@ class Readings:
         """Which reading it is, for people."""
         return f"the reading at {self.angle_deg[i]:g} degrees, repeat {self.repeat[i]}"
 
+    def only(self, kept: NDArray[np.bool_]) -> "Readings":
+        """Those of the readings that are kept [n]."""
+        of = [i for i, keep in enumerate(kept) if keep]
+        return Readings(
+            self.angle_deg[of], tuple(self.repeat[i] for i in of), self.unloaded[of], self.loaded[of], self.again[of],
+            tuple(self.confirmed[i] for i in of),
+        )  # fmt: skip
+
 
 def numbers_of(typed: tuple[Typed, ...], source: str) -> Readings:
     """The readings as numbers; ReadingsError names the first that is none."""
@@ -66,7 +74,7 @@ def numbers_of(typed: tuple[Typed, ...], source: str) -> Readings:
 
     readings = Readings(
         column("angle_deg"), tuple(one.repeat for one in typed), column("unloaded"), column("loaded"),
-        column("unloaded_again"),
+        column("unloaded_again"), tuple(bool(one.confirmed) for one in typed),
     )  # fmt: skip
     for name in ("angle_deg", "unloaded", "loaded"):
         missing = np.isnan(getattr(readings, name))
@@ -79,6 +87,7 @@ def typed_from(table: TypedTable) -> Iterator[Typed]:
     """The lines of a CSV with columns angle_deg or clock, unloaded, loaded, and if read: repeat, unloaded_again.
 
     A column clock holds hours, 12 on top. Without a column repeat, lines of one position are numbered as they come.
+    A column confirmed holds a word where a reading that surprises was looked at again.
     """
     angle = table.column_among(("angle_deg", "clock"))
     needed = {name: table.texts(name) for name in (angle, "unloaded", "loaded")}
@@ -90,7 +99,8 @@ def typed_from(table: TypedTable) -> Iterator[Typed]:
             position = f"{hour % POSITIONS_OF_A_CLOCK * 360 / POSITIONS_OF_A_CLOCK:g}"
         seen[position] += 1
         repeat = line.cells.get("repeat") or str(seen[position])
-        yield Typed(position, repeat, needed["unloaded"][i], needed["loaded"][i], line.cells.get("unloaded_again", ""))
+        again, confirmed = (line.cells.get(name, "") for name in ("unloaded_again", "confirmed"))
+        yield Typed(position, repeat, needed["unloaded"][i], needed["loaded"][i], again, confirmed)
 
 
 def check_typed_twice(typed: list[Typed], source: str) -> None:
@@ -142,18 +152,10 @@ def _spine(sunk_mm: float, bench: HandBench) -> float | None:
         return None
 
 
-def doubts_about(readings: Readings, residual: Array, dof: int) -> Iterator[str]:
-    """Repeats that are missing, and the reading that lies furthest from the curve when chance cannot explain it."""
+def missing_repeats(readings: Readings) -> Iterator[str]:
+    """Positions that were read less often than others."""
     repeats = Counter(readings.angle_deg.tolist())
     most = max(repeats.values())
     for angle, number in sorted(repeats.items()):
         if number < most:
             yield f"{angle:g} degrees was read {number} times, others {most}: read it again"
-    # Externally studentized residual, Bonferroni over all readings (R. D. Cook and S. Weisberg, Residuals and
-    # Influence in Regression, 1982, section 2.2); leverage is left out, which is the careful side here.
-    worst = int(np.abs(residual).argmax())
-    rest = float((residual**2).sum() - residual[worst] ** 2)
-    if dof > 1 and rest > 0:
-        ratio = abs(residual[worst]) / np.sqrt(rest / (dof - 1))
-        if 2 * stdtr(dof - 1, -ratio) * len(residual) < STRAY:
-            yield f"{readings.name(worst)} lies {residual[worst]:+.1f} thou off the others: read it again"

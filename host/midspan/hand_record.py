@@ -4,45 +4,60 @@ Why lines of JSON and not the Avro of the gauge's archive: a person made these r
 ("12.70" says that hundredths were read), anyone can read the file without a program, a power cut harms at most
 the line being written, and there are dozens of them a day, not millions.
 
-A session begins with a line that says which bench, shaft and person; each reading is a line on the disk before the
-next is asked for. Reading a position and repeat again adds a line, and the last one counts.
+A session begins with a line that says which bench, shaft and person; each number is on the disk before the next is
+asked for, first as a line of a visit begun, then as a line of a whole visit. Reading a position and repeat again adds a
+line, and the last whole one counts. Lines of a session are numbered, so that a session knows when one of them is lost.
 
 >>> import tempfile
 >>> record = HandRecord(Path(tempfile.mkdtemp()) / "hand.jsonl")
 >>> place = record.begin({"bench": {"id": "b"}}, shaft=3, label="bar", operator="Ann", started_ms=0)
+>>> record.keep(place, Begun("0", "1", ("0.00",)))
 >>> record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
->>> [session] = sessions(record.path)
->>> session.label, session.typed[0].loaded
-('bar', '12.70')
+>>> record.path.read_text().splitlines()[-1]
+'{"session": 0, "line": 2, "angle_deg": "0", "repeat": "1", "unloaded": "0.00", "loaded": "12.70", \
+"unloaded_again": "", "confirmed": "", "crc32": "8d0d46c6"}'
 """
 
-import json
 import os
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from midspan.errors import ArchiveError
-from midspan.files import reading, writing
+from midspan.files import sync_folder, writing
+from midspan.hand_lines import line_of
 
-VERSION = 1
+VERSION = 2  # lines of version 1 have neither checksum nor number
+NAMES = ("unloaded", "loaded", "unloaded_again")
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """What was typed of a reading that is not whole yet: as many of NAMES as there are."""
+
+    angle_deg: str
+    repeat: str
+    cells: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """One reading as it was typed: texts, empty where nothing was read."""
+    """One reading as it was typed: texts, empty where nothing was read; `confirmed` what of it was looked at again."""
 
     angle_deg: str
     repeat: str
     unloaded: str
     loaded: str
     unloaded_again: str
+    confirmed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class HandSession:
-    """All readings of one shaft on one mounting, and what they were read with."""
+    """All readings of one shaft on one mounting, and what they were read with.
+
+    `positions` and `repeats` are what a person was led through, 0 for a table; `readings` how many there were to be, 0
+    where that is not known. `lines` stand in the file; `has_ended` once a result was made or refused.
+    """
 
     file: str
     byte_offset: int
@@ -52,6 +67,12 @@ class HandSession:
     operator: str
     started_ms: int
     typed: tuple[Typed, ...]
+    positions: int = 0
+    repeats: int = 0
+    readings: int = 0
+    lines: int = 0
+    has_ended: bool = True
+    has_lost_lines: bool = False
 
 
 class HandRecord:
@@ -59,29 +80,56 @@ class HandRecord:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._lines: dict[int, int] = {}
 
-    def begin(self, bench: dict[str, Any], shaft: int, label: str, operator: str, started_ms: int) -> int:
+    def begin(
+        self, bench: dict[str, Any], shaft: int, label: str, operator: str, started_ms: int, *, positions: int = 0,
+        repeats: int = 0, readings: int = 0,
+    ) -> int:  # fmt: skip
         """Note a new session; its place in the file, by which its readings and its result name it.
 
         Raises OutputError when the file cannot be written.
         """
         head = {"hand_readings": VERSION, "shaft": shaft, "label": label, "operator": operator}
-        return self._append({**head, "started_ms": started_ms, "bench": bench})
+        plan = {"positions": positions, "repeats": repeats, "readings": readings}
+        place = self._append({**head, "started_ms": started_ms, **plan, "bench": bench})
+        self._lines[place] = 0
+        return place
 
-    def keep(self, session: int, typed: Typed) -> None:
+    def go_on(self, session: HandSession) -> int:
+        """Add to a session that stands in the file already; its place."""
+        self._lines[session.byte_offset] = session.lines
+        return session.byte_offset
+
+    def keep(self, session: int, typed: Typed | Begun) -> None:
         """Add one reading to a session; OutputError when the file cannot be written."""
-        self._append({"session": session, **asdict(typed)})
+        if isinstance(typed, Begun):
+            cells = dict(zip(NAMES, typed.cells, strict=False))
+            self._add(session, {"angle_deg": typed.angle_deg, "repeat": typed.repeat, **cells})
+        else:
+            self._add(session, asdict(typed))
+
+    def end(self, session: int) -> None:
+        """Note that a result was made of a session, or refused."""
+        self._add(session, {"ended": True})
+
+    def _add(self, session: int, content: dict[str, Any]) -> None:
+        number = self._lines[session] + 1
+        self._append({"session": session, "line": number, **content})
+        self._lines[session] = number
 
     def _append(self, content: dict[str, Any]) -> int:
-        line = json.dumps(content, ensure_ascii=False).encode()
+        is_new = not self.path.exists()
         with writing(self.path, "check folder and disk"), self.path.open("a+b") as file:
             offset = file.seek(0, os.SEEK_END)
             if offset and _last_byte(file) != b"\n":  # a power cut tore the last line: leave it, begin a new one
                 file.write(b"\n")
                 offset += 1
-            file.write(line + b"\n")
+            file.write(line_of(content))
             file.flush()
             os.fsync(file.fileno())
+        if is_new:
+            sync_folder(self.path.absolute().parent)
         return offset
 
 
@@ -89,56 +137,3 @@ def _last_byte(file: Any) -> bytes:
     file.seek(-1, os.SEEK_END)
     last: bytes = file.read(1)
     return last
-
-
-def sessions(path: Path) -> Iterator[HandSession]:
-    """Every session of a file, in order; a line that is no reading is told at the end, when all whole ones are out.
-
-    Raises ArchiveError when the file cannot be read or has such lines.
-    """
-    with reading(path, ArchiveError):
-        content = path.read_bytes()
-    heads: dict[int, dict[str, Any]] = {}
-    readings: dict[int, dict[tuple[str, str], Typed]] = {}
-    torn: list[int] = []
-    offset = 0
-    for number, line in enumerate(content.splitlines(keepends=True), 1):
-        if not _noted(line, offset, heads, readings):
-            torn.append(number)
-        offset += len(line)
-    for place, head in heads.items():
-        values = {name: head[name] for name in ("bench", "shaft", "label", "operator", "started_ms")}
-        yield HandSession(str(path), place, typed=tuple(readings[place].values()), **values)
-    if not heads:
-        raise ArchiveError(f"{path}: holds no typed readings; name the file that midspan hand measure writes")
-    if torn:
-        raise ArchiveError(f"{path}: line {torn[0]} is no reading ({len(torn)} such); every other line was read")
-
-
-def _noted(line: bytes, offset: int, heads: dict[int, Any], readings: dict[int, Any]) -> bool:
-    """Whether a line is a head or a reading of a session before it; it is noted then."""
-    try:
-        content = json.loads(line)
-        if content.get("hand_readings") == VERSION:
-            heads[offset], readings[offset] = content, {}
-        else:
-            typed = Typed(**{name: content[name] for name in Typed.__dataclass_fields__})
-            readings[content["session"]][typed.angle_deg, typed.repeat] = typed
-    except (ValueError, KeyError, TypeError, AttributeError):
-        return False
-    return True
-
-
-def session_at(path: Path, byte_offset: int) -> HandSession:
-    """The session that begins at a byte of the file; ArchiveError when none does."""
-    found = None
-    try:
-        for session in sessions(path):
-            if session.byte_offset == byte_offset:
-                found = session
-    except ArchiveError:
-        if found is None:
-            raise
-    if found is None:
-        raise ArchiveError(f"{path}: no session begins at byte {byte_offset}; look for the place in the stored result")
-    return found

@@ -8,12 +8,14 @@
 (500.3, None)
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import inf
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import fdtri
 
 from midspan import curve
@@ -22,8 +24,9 @@ from midspan.configuration import validated
 from midspan.coverage_factor import effective_dof, plain_dof
 from midspan.hand_bench import HandBench
 from midspan.hand_bend import Pull, budget_of, shares, support_thou
+from midspan.hand_contradiction import Contradiction, contradictions
 from midspan.hand_fit import AroundFit, Array, fit_around
-from midspan.hand_readings import Readings, check_direction, check_size, doubts_about, numbers_of
+from midspan.hand_readings import Readings, check_direction, check_size, missing_repeats, numbers_of
 from midspan.hand_record import HandSession, Typed
 from midspan.harmonics import COLUMNS, basis
 from midspan.result_form import ResultForm
@@ -32,7 +35,7 @@ from midspan.units import OLDER, pounds_from_thou
 
 __all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
 
-HAND_EVALUATION = "hand 1"  # raised whenever the same readings would give other numbers
+HAND_EVALUATION = "hand 2"  # raised whenever the same readings would give other numbers
 HAND_GAUGE = "hand bench"
 ODD = 0.001  # positions that differ from an even tube's curve more than this by chance raise a doubt
 SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
@@ -105,7 +108,9 @@ def evaluate_hand(session: HandSession) -> HandResult:
     Raises ReadingsError when the readings cannot be what they say, or say too little.
     """
     bench = validated(HandBench, session.bench, Path(session.file))
-    readings = numbers_of(session.typed, f"{session.file}, shaft {session.shaft}")
+    typed = numbers_of(session.typed, f"{session.file}, shaft {session.shaft}")
+    contradicted = contradictions(typed, bench.indicator.graduation)
+    readings = typed.only(_uncontradicted(len(session.typed), contradicted))
     check_direction(readings, bench)
     check_size(readings, bench)
     sunk = (readings.loaded - readings.zero) * bench.indicator.mm
@@ -115,8 +120,7 @@ def evaluate_hand(session: HandSession) -> HandResult:
     u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])))
     u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
     coefficients, covariance = _as_curve(fit)
-    residual = thou - coefficients @ basis(np.radians(readings.angle_deg))
-    doubts = [*doubts_about(readings, residual, fit.dof), *_misfit(fit)]
+    doubts = [*_incomplete(session), *(one.sentence for one in contradicted), *missing_repeats(typed), *_misfit(fit)]
     values = _evenness(fit, coefficients, covariance, u_spine / spine, readings, thou) | _surface(readings, bench)
     values |= _return(readings, bench, deflection) | _older(bench, deflection, u_spine / spine)
     return HandResult(
@@ -130,6 +134,13 @@ def evaluate_hand(session: HandSession) -> HandResult:
     )  # fmt: skip
 
 
+def _uncontradicted(number: int, contradicted: tuple[Contradiction, ...]) -> NDArray[np.bool_]:
+    """Which visits make the result, [number]: where it is not known which of several is wrong, all do."""
+    kept = np.ones(number, bool)
+    kept[[one.visits[0] for one in contradicted if len(one.visits) == 1]] = False
+    return kept
+
+
 def _as_curve(fit: AroundFit) -> tuple[Array, Array]:
     """The fit as the gauge's seven harmonic coefficients, orders 1 and 3 nothing, with their covariance."""
     place = [0, 3, 4]
@@ -137,6 +148,13 @@ def _as_curve(fit: AroundFit) -> tuple[Array, Array]:
     coefficients[place] = fit.coefficients
     covariance[np.ix_(place, place)] = fit.covariance
     return coefficients, covariance
+
+
+def _incomplete(session: HandSession) -> Iterator[str]:
+    if session.has_lost_lines:
+        yield "a line of its readings is damaged, and may have been the right one: read the shaft again"
+    if len(session.typed) < session.readings:
+        yield f"only {len(session.typed)} of {session.readings} readings are there: read the others"
 
 
 def _misfit(fit: AroundFit) -> tuple[str, ...]:
