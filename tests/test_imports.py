@@ -20,8 +20,8 @@ DEVICE = ROOT / "device"
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
     errors files time_of_day units coverage_factor budget monte_carlo wording configuration polynomial
-    schemas symbols readings records frames packing faults
-    raw_run blocks stages line meaning outcomes failures session turning_now
+    schemas symbols readings records frames ranges packing faults
+    raw_run blocks stages succession line outcomes failures meaning patience session turning_now
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
     result_form shaft spine_trials calibration_use watch

@@ -31,7 +31,7 @@ class Ports:
 
         return Link()
 
-    def gauge(self, link, clock):
+    def gauge(self, link, clock, session):
         return SimpleNamespace(port=link.name, identify=lambda: SimpleNamespace(gauge=self.gauges[link.name]))
 
 

@@ -16,7 +16,8 @@ import feeder  # isort: skip
 import motions  # isort: skip
 from midspan import frames, schemas
 from midspan.faults import fault_texts, host_fault_texts
-from midspan.session import LARGEST_RESEND, SILENCE_SHARE, Session
+from midspan.patience import SILENCE_SHARE
+from midspan.session import LARGEST_RESEND, Session
 from midspan.stages import TABLE, Stage
 
 SPEC = schemas.data_folder("protocol") / "SPEC.md"

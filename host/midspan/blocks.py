@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import groupby
+from itertools import groupby, islice
 from operator import attrgetter
 
 import numpy as np
@@ -29,37 +29,64 @@ class Blocks:
     identify: Identify
     by_number: dict[int, Readings] = field(default_factory=dict)
     end: EndOfShaft | None = None
+    readings: int = 0  # that have come so far
+    _bytes: int = 0  # the least that these take in the gauge's store
 
     def add(self, block: Readings) -> bool:
         """Keep a block; False when it came before.
 
-        Raises ProtocolError when one with the same number came before and was another, or when there is more than
-        the gauge's store can hold: without that bound a gauge gone mad could fill this host's memory.
+        Raises ProtocolError when one with the same number came before and was another, when it holds no reading or
+        is none of those that the end promised, or when there is more than the gauge's store can hold: without that
+        bound a gauge gone mad could fill this host's memory.
         """
         if block.block not in self.by_number:
-            self._check_room(block)
+            self._check_new(block)
             self.by_number[block.block] = block
+            self.readings += len(block)
+            self._bytes += _least_bytes(block)
             return True
         if self.by_number[block.block] != block:
             raise ProtocolError(f"{block.name} came twice with different readings: reset the gauge")
         return False
 
-    def _check_room(self, block: Readings) -> None:
-        least_bytes = BLOCK_BYTES * (len(self.by_number) + 1) + READING_BYTES * (self.readings + len(block))
-        if least_bytes > self.identify.buffer_bytes:
+    def _check_new(self, block: Readings) -> None:
+        if not len(block):
+            raise ProtocolError(f"{block.name} holds no reading: reset the gauge")
+        if self.end is not None and block.block >= self.end.blocks:
+            raise ProtocolError(f"{block.name} is none of the {self.end.blocks} that its end promised: reset the gauge")
+        self._check_room(block.name, block.block + 1, block.first + len(block), self._bytes + _least_bytes(block))
+
+    def close(self, end: EndOfShaft) -> None:
+        """Keep what the gauge says of the shaft's end.
+
+        Raises ProtocolError when it said another before, or when it promises more than its store can hold, blocks
+        without a reading, or fewer than came.
+        """
+        if self.end is not None and end != self.end:
+            raise ProtocolError(f"the end of shaft {self.shaft} came twice and was another: reset the gauge")
+        name = f"the end of shaft {self.shaft}"
+        if end.blocks > end.readings:
+            raise ProtocolError(f"{name} promises {end.blocks} blocks of {end.readings} readings: reset the gauge")
+        if self.by_number and max(self.by_number) >= end.blocks:
+            came = max(self.by_number)
+            raise ProtocolError(f"{name} promises {end.blocks} blocks, number {came} came: reset the gauge")
+        self._check_room(name, end.blocks, end.readings, self._bytes)
+        self.end = end
+
+    def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
+        """`blocks` and `readings` are how many there are at least by what the gauge said."""
+        if max(BLOCK_BYTES * blocks + READING_BYTES * readings, come_bytes) > self.identify.buffer_bytes:
             raise ProtocolError(
-                f"{block.name} is more than the gauge's {self.identify.buffer_bytes} bytes can hold: reset the gauge"
+                f"{name} is more than the gauge's {self.identify.buffer_bytes} bytes can hold: reset the gauge"
             )
 
-    @property
-    def readings(self) -> int:
-        """Number of readings that have come so far."""
-        return sum(map(len, self.by_number.values()))
+    def missing(self, most: int) -> tuple[int, ...]:
+        """The first numbers, at most so many, of blocks that the end promises and that have not come.
 
-    def missing(self) -> tuple[int, ...]:
-        """Numbers of the blocks that the end promises and that have not come; none before the end is known."""
+        None before the end is known. Walks no further than what came and what is asked for, whatever was promised.
+        """
         promised = 0 if self.end is None else self.end.blocks
-        return tuple(number for number in range(promised) if number not in self.by_number)
+        return tuple(islice((number for number in range(promised) if number not in self.by_number), most))
 
     def joined(self) -> RawRun:
         """All blocks as one raw run.
@@ -110,6 +137,10 @@ class Blocks:
             status=_concatenated([block.status for block in blocks]).astype(np.int16),
             marks=_concatenated([np.asarray(block.marks, np.int64) for block in blocks]),
         )
+
+
+def _least_bytes(block: Readings) -> int:
+    return BLOCK_BYTES + READING_BYTES * len(block) + 2 * len(block.unusual) + len(block.marks)
 
 
 def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:

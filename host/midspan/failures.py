@@ -74,15 +74,22 @@ def lost(blocks: Blocks | None, state: State) -> LinkError:
 
 def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
     """Blocks that do not come however often they are asked for; the gauge still holds them."""
-    missing = ", ".join(map(str, blocks.missing()[:5])) or "the end"
+    missing = ", ".join(map(str, blocks.missing(5))) or "the end"
     return LinkError(
         f"shaft {blocks.shaft} is not whole, block {missing} did not come in {rounds} requests: "
         "check the cable, then fetch the shaft again"
     )
 
 
-def silent(stage: Stage, line: Line) -> LinkError:
-    """Nothing came for too long, or what came was no conversation."""
+def silent(stage: Stage, line: Line, ignored: object) -> MidspanError:
+    """Nothing came for too long, or what came was no conversation; a record without sense that was ignored says why."""
+    if isinstance(ignored, ProtocolError):
+        return ignored
+    if again := line.succession.old_since_new:
+        return LinkError(
+            f"nothing new came from the gauge ({stage.value}), frames from before came again {again} times: "
+            "check cable and adapter, and that no other program is on the line"
+        )
     if line.frames:
         return LinkError(
             f"the gauge fell silent ({stage.value}): check cable and supply; it keeps its readings until fetched"

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
-from midspan.errors import DeviceFault, ProtocolError
+from midspan.errors import DeviceFault, LinkError, ProtocolError
 from midspan.faults import describe
 from midspan.link import Link
 from midspan.meaning import AT_REST
@@ -18,6 +18,7 @@ from midspan.stages import Stage
 
 OnEvent = Callable[[Outcome], None]
 FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
+RESTS_MOST = 5  # times that a gauge may come to rest and move again before it is given up
 T = TypeVar("T", bound=Outcome)
 
 
@@ -60,12 +61,16 @@ class Gauge:
         return self._until(Identified, on_event).identify
 
     def settled(self, on_event: OnEvent = ignore) -> Identify:
-        """The same once the gauge has come to rest: IDLE, LOADED, HOLDING, FAULTED or STANDING."""
-        found = self.identify(on_event)
-        while found.state not in AT_REST:
-            self._wait_until_settled(on_event)
+        """The same once the gauge has come to rest: IDLE, LOADED, HOLDING, FAULTED or STANDING.
+
+        Raises LinkError when it has come to rest and moves again, over and over, though this host ordered nothing.
+        """
+        for _ in range(RESTS_MOST):
             found = self.identify(on_event)
-        return found
+            if found.state in AT_REST:
+                return found
+            self._wait_until_settled(on_event)
+        raise LinkError(f"{self._link.name}: the gauge does not stay at rest: does another program give it orders?")
 
     def measure(self, shaft: int, label: str, plan: CyclePlan, on_event: OnEvent = ignore) -> RawRun:
         """Measure the shaft in the gauge. A cycle cut short gives its run too: complete is False, cause says why.

@@ -1,14 +1,26 @@
-"""Both directions of a line as records and sequence numbers: numbers what goes out, counts what was lost."""
+"""Both directions of a line as records and sequence numbers: numbers what goes out, leaves out what is old."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from midspan.frames import DELIMITER, SEQUENCES, Deframer, Frame, encode
-from midspan.packing import pack
+from midspan.packing import Said, boot_in, pack, said_in
 from midspan.records import Record
+from midspan.succession import Standing, Succession
+
+
+@dataclass(frozen=True, slots=True)
+class Unproven:
+    """An Identify of a boot number never heard before: to be asked again."""
+
+    said: Said
 
 
 class Line:
     """Frames what is sent and unframes what comes. Counts since the start are for reading.
+
+    `succession` is what came from this gauge in earlier conversations, if any.
 
     >>> from midspan.records import Acknowledge
     >>> line = Line()
@@ -18,13 +30,12 @@ class Line:
     (2, 0)
     """
 
-    def __init__(self) -> None:
+    def __init__(self, succession: Succession | None = None) -> None:
         self.bytes_in = 0
-        self.lost = 0
+        self.succession = Succession() if succession is None else succession
         self._deframer = Deframer()
         self._outgoing = bytearray()
         self._sequence = 0
-        self._expected: int | None = None
 
     @property
     def frames(self) -> int:
@@ -35,6 +46,16 @@ class Line:
     def damaged(self) -> int:
         """Number of damaged frames that came."""
         return self._deframer.damaged
+
+    @property
+    def lost(self) -> int:
+        """Number of frames that are missing between those that came."""
+        return self.succession.lost
+
+    @property
+    def old(self) -> int:
+        """Number of sound frames that came too late, or again."""
+        return self.succession.old
 
     @property
     def waiting(self) -> bool:
@@ -56,16 +77,17 @@ class Line:
         data, self._outgoing = bytes(self._outgoing), bytearray()
         return data
 
-    def receive(self, data: bytes) -> list[bytes]:
-        """Bodies of the sound frames that `data` completes."""
+    def receive(self, data: bytes) -> list[Said | Unproven]:
+        """What the sound frames say that `data` completes; the old ones among them are counted and left out."""
         self.bytes_in += len(data)
         frames = [item for item in self._deframer.feed(data) if isinstance(item, Frame)]
-        for frame in frames:
-            self._count_lost(frame.sequence)
-        return [frame.body for frame in frames]
+        return [news for frame in frames for news in self._news(frame)]
 
-    def _count_lost(self, sequence: int) -> None:
-        if self._expected is not None:
-            gap = (sequence - self._expected) % SEQUENCES
-            self.lost += gap if gap < SEQUENCES // 2 else 0  # a larger gap is a gauge that started again
-        self._expected = (sequence + 1) % SEQUENCES
+    def _news(self, frame: Frame) -> list[Said | Unproven]:
+        said = said_in(frame.body)
+        match self.succession.standing(frame.sequence, boot_in(said)):
+            case Standing.NEW:
+                return [said]
+            case Standing.UNPROVEN:
+                return [Unproven(said)]
+        return []

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import asdict, fields
 from io import BytesIO
 from typing import Any, get_args
 
 from midspan import schemas
 from midspan.errors import ProtocolError
-from midspan.records import FaultCode, Greet, LastRelease, Order, Phase, Record, Refusal, Source, State
+from midspan.ranges import check_ranges
+from midspan.records import FaultCode, Greet, Identify, LastRelease, Order, Phase, Record, Refusal, Source, State
+
+# What a frame says; the tuple is an Identify of another version, the error stands for what says nothing to a host.
+Said = Record | tuple[int, int, bytes] | ProtocolError
 
 _CLASSES = {cls.__name__: cls for cls in get_args(Record)}
 _ENUMS: dict[str, Any] = {
@@ -37,13 +42,15 @@ def pack(record: Record) -> bytes:
 def unpack(body: bytes) -> Record:
     """The record in the body of a frame.
 
-    Raises ProtocolError when the bytes are no datum of the message schema or are too many.
+    Raises ProtocolError when the bytes are no datum of the message schema or are too many, or a number is out of range.
 
     >>> unpack(bytes.fromhex("12 06"))
     Acknowledge(shaft=3)
     """
     name, datum = _read(body, schemas.message_schema())
-    cls = _CLASSES[name.removeprefix(schemas.NAMESPACE)]
+    name = name.removeprefix(schemas.NAMESPACE)
+    _check(name, datum)
+    cls = _CLASSES[name]
     record: Record = cls(**{key: _from_avro(key, value) for key, value in datum.items()})
     return record
 
@@ -74,6 +81,30 @@ def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
     return None if ours else (major, minor, fingerprint)
 
 
+def said_in(body: bytes) -> Said:
+    """What the body of a frame says. Raises nothing.
+
+    >>> said_in(bytes.fromhex("12 06"))
+    Acknowledge(shaft=3)
+    >>> said_in(bytes.fromhex("12 06 00"))
+    ProtocolError('1 bytes too many after midspan.Acknowledge')
+    """
+    try:
+        return foreign_version(body) or unpack(body)
+    except ProtocolError as error:
+        return error
+
+
+def boot_in(said: Said) -> Hashable | None:
+    """What tells one start of a gauge from another: its boot number, or its version when that is foreign.
+
+    None for all but an Identify.
+    """
+    if isinstance(said, Identify):
+        return said.boot
+    return said if isinstance(said, tuple) else None
+
+
 def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, Any]]:
     from fastavro import schemaless_reader
 
@@ -87,6 +118,14 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
     if whole and stream.tell() != len(body):
         raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}")
     return branch[0], branch[1]
+
+
+def _check(name: str, datum: dict[str, Any]) -> None:
+    check_ranges(name, datum)
+    if datum.get("last_release"):
+        check_ranges(LastRelease.__name__, datum["last_release"])
+    for item in datum.get("unusual", ()):
+        check_ranges(name, {"status": item["status"]})
 
 
 def _from_avro(name: str, value: Any) -> Any:

@@ -9,11 +9,14 @@ from contextlib import ExitStack, contextmanager
 from midspan.errors import LinkError, ProtocolError
 from midspan.gauge import Gauge
 from midspan.link import SerialLink, ports
+from midspan.session import Session
+from midspan.succession import Succession
 
 
 class Reach:
     """A way to one gauge, which is opened anew after a cable was pulled; `port` is where it was found last.
 
+    What was heard of the gauge is remembered from one line to the next, so that no frame of before is taken for news.
     `others` gives further ports to look at, `clock` is the gauge's.
     """
 
@@ -27,6 +30,7 @@ class Reach:
         self.name, self.port = name, port
         self._others = alike() if others is None else others
         self._clock = clock
+        self._heard = Succession()
 
     @contextmanager
     def opened(self) -> Iterator[Gauge]:
@@ -39,14 +43,16 @@ class Reach:
         for port in dict.fromkeys((self.port, *self._others(self.port))):
             with ExitStack() as trying:
                 try:
-                    gauge = Gauge(trying.enter_context(SerialLink(port)), clock=self._clock)
+                    heard = self._heard.copy()  # of its own for each port: another gauge may be behind it
+                    session = Session(succession=heard)
+                    gauge = Gauge(trying.enter_context(SerialLink(port)), clock=self._clock, session=session)
                     found = gauge.identify().gauge
                     if found != self.name:
                         raise LinkError(f"{port}: the gauge there is {found!r}, not {self.name!r}; name its port")
                 except (LinkError, ProtocolError) as error:
                     first = first or error
                     continue
-                self.port = port
+                self.port, self._heard = port, heard
                 stack.push(trying.pop_all())
                 return gauge
         assert first is not None  # there is at least the port it was on

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from midspan.errors import LinkError
+from midspan.link import ADVICE
 from midspan.schemas import data_folder
 
 # On a 64-bit host this is what about half of it is on the chip, for objects are twice the size; the truths of the
@@ -19,6 +22,7 @@ from midspan.schemas import data_folder
 HEAP_KB, SHAFT_KB = 384, 2
 WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
+HELD = "in-use"  # the file in the folder that only one host can hold
 REHEARSAL_PORT = "rehearsal"  # what is said in place of a port to get a simulated gauge
 
 
@@ -35,17 +39,19 @@ def interpreter_command(shafts: int = 0) -> list[str]:
 class Rehearsal:
     """A simulated gauge that runs until the block is left; `port` is what to open.
 
-    `scenario` is what device/rehearsal/run.py reads, `folder` where it may keep its files, `interpreter` says
-    in words what runs the device code. Raises LinkError when it cannot start.
+    `scenario` is what device/rehearsal/run.py reads, `folder` where it may keep its files, `prepare` what to do there
+    before it starts, `interpreter` says in words what runs the device code. Like a serial port a folder is one host's
+    at a time. Raises LinkError when another has it, or the gauge cannot start.
 
     >>> Rehearsal({"seed": 1, "shafts": []}, Path("unused")).interpreter in ("MicroPython", WITHOUT)
     True
     """
 
-    def __init__(self, scenario: dict[str, Any], folder: Path) -> None:
+    def __init__(self, scenario: dict[str, Any], folder: Path, prepare: Callable[[], None] | None = None) -> None:
         self._command = interpreter_command(sum(len(scenario.get(name, ())) for name in ("shafts", "bench")))
         self._scenario = scenario
         self._folder = folder
+        self._prepare = prepare
         self.port = ""
 
     @property
@@ -62,6 +68,7 @@ class Rehearsal:
             raise LinkError(
                 "a rehearsal needs a pseudo-terminal, which this system lacks: use Linux or macOS"
             ) from error
+        self._take_folder()
         device_end, self._host_end = pty.openpty()
         tty.setraw(self._host_end)  # this end stays open here, so that the device sees no hang-up between hosts
         self.port = os.ttyname(self._host_end)
@@ -69,8 +76,20 @@ class Rehearsal:
         os.close(device_end)
         return self
 
-    def _start(self, device_end: int) -> None:
+    def _take_folder(self) -> None:
+        import fcntl  # wherever there are pseudo-terminals
+
         self._folder.mkdir(parents=True, exist_ok=True)
+        self._hold = (self._folder / HELD).open("wb")  # what holds it is the open file: it ends with this host
+        try:
+            fcntl.flock(self._hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            self._hold.close()
+            raise LinkError(f"simulated gauge in {self._folder}: {ADVICE[errno.EBUSY]}") from error
+        if self._prepare is not None:
+            self._prepare()
+
+    def _start(self, device_end: int) -> None:
         scenario = self._folder / "scenario.json"
         scenario.write_text(json.dumps(self._scenario), encoding="utf-8")
         script = data_folder("device") / "rehearsal" / "run.py"
@@ -118,3 +137,4 @@ class Rehearsal:
             self._process.kill()
             self._process.wait()
         os.close(self._host_end)
+        self._hold.close()

@@ -11,10 +11,11 @@ from midspan import failures
 from midspan import outcomes as out
 from midspan.blocks import Blocks
 from midspan.errors import MidspanError, ProtocolError
-from midspan.line import Line
+from midspan.line import Line, Unproven
 from midspan.meaning import meaning_of
 from midspan.outcomes import Outcome
-from midspan.packing import foreign_version, greeting, unpack
+from midspan.packing import Said, greeting
+from midspan.patience import Patience
 from midspan.raw_run import RawRun
 from midspan.records import (
     Acknowledge,
@@ -34,11 +35,11 @@ from midspan.records import (
     Resend,
 )  # fmt: skip
 from midspan.stages import TABLE, Signal, Stage
+from midspan.succession import Succession
 
 Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
 EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
 LARGEST_RESEND = 64
-SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
 
 
 class Session:
@@ -46,7 +47,8 @@ class Session:
 
     `answer_s` is the time of an answer, after which a request is repeated; `dead_s` without any frame, or
     `patience_s` without anything going on, ends the conversation; `rounds` is how often missing blocks are
-    asked for without one coming. `stage`, `identify`, `line` and the counts are for reading.
+    asked for without one coming; `succession` is what came from this gauge in earlier conversations, if any.
+    `stage`, `identify`, `line` and the counts are for reading.
 
     Orders raise ProtocolError when the stage does not allow them; everything else comes back as outcomes.
 
@@ -58,17 +60,20 @@ class Session:
     ([], True)
     """
 
-    def __init__(self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5) -> None:
+    def __init__(
+        self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5,
+        succession: Succession | None = None,
+    ) -> None:  # fmt: skip
         self.stage = Stage.APART
         self.identify: Identify | None = None
-        self.line = Line()
+        self.line = Line(succession)
         self.duplicates = self.out_of_place = self.repeats = 0
-        self._answer_s, self._dead_s, self._patience_s, self._rounds = answer_s, dead_s, patience_s, rounds
+        self._patience, self._rounds = Patience(answer_s, dead_s, patience_s), rounds
         self._request: Record | None = None
         self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
         self._blocks: Blocks | None = None
         self._fetches = 0
-        self._sent_s = self._heard_s = self._progress_s = 0.0
+        self._ignored: Any = None  # what came since the last order and changed nothing
 
     # Orders of the caller
 
@@ -114,7 +119,8 @@ class Session:
         if named is not None:
             assert self.identify is not None  # the table allows a shaft only after a greeting
             self._blocks, self._fetches = Blocks(*named, self.identify), 0
-        self._heard_s = now_s
+        self._patience.ordered(now_s)
+        self._ignored = None
         self._signal(signal, request, now_s)
 
     # Bytes and time
@@ -124,10 +130,10 @@ class Session:
         return self.line.outgoing()
 
     def receive(self, data: bytes, now_s: float) -> list[Outcome]:
-        """What the bytes that came at `now_s` mean; damaged frames are counted and mended by asking again."""
-        bodies = self.line.receive(data)
-        outcomes = [outcome for body in bodies for outcome in self._on_body(body, now_s)]
-        if bodies and not self.line.waiting and self.stage not in (Stage.APART, Stage.GREETING):
+        """What the bytes that came at `now_s` mean; damaged and old frames are counted and mended by asking again."""
+        news = self.line.receive(data)
+        outcomes = [outcome for said in news for outcome in self._on_said(said, now_s)]
+        if news and not self.line.waiting and self.stage not in (Stage.APART, Stage.GREETING):
             self.line.send(Command(Order.KEEP_ALIVE))
         return outcomes
 
@@ -135,47 +141,38 @@ class Session:
         """What the passing of time means; call it often, at least ten times a second."""
         if self.stage in EXPECTING_NOTHING:
             return []
-        if now_s - self._heard_s >= self._dead_s or now_s - self._progress_s >= self._patience_s:
-            return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line), now_s)
-        if self._quiet(now_s):
+        if self._patience.is_over(now_s):
+            return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line, self._ignored), now_s)
+        if self._patience.asks_again(now_s, self.identify):
             return self._signal(Signal.SILENCE, None, now_s)
         return []
 
-    def _quiet(self, now_s: float) -> bool:
-        since_s = self._sent_s if self.stage is Stage.GREETING else max(self._heard_s, self._sent_s)
-        silence_s = self._answer_s if self.identify is None else self.identify.silence_ms / 1000 / SILENCE_SHARE
-        return now_s - since_s >= min(self._answer_s, silence_s)
-
-    def _on_body(self, body: bytes, now_s: float) -> list[Outcome]:
-        self._heard_s = now_s
-        try:
-            if (foreign := foreign_version(body)) is not None:
-                return self._signal(Signal.FOREIGN, failures.foreign(*foreign), now_s)
-            record = unpack(body)
-        except ProtocolError as error:
-            return self._signal(Signal.NONSENSE, error, now_s)
-        signal, subject = meaning_of(record, self.identify, self._blocks, self._asked)
-        if (self.stage, signal) not in TABLE:
-            self.out_of_place += 1
-            return [out.OutOfPlace(record)]
-        return self._signal(signal, subject, now_s)
+    def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
+        self._patience.heard_s = now_s
+        signal, subject = meaning_of(said, self.identify, self._blocks, self._asked)
+        if (self.stage, signal) in TABLE:
+            return self._signal(signal, subject, now_s)
+        assert isinstance(said, Record)  # all else has its place in every stage
+        self.out_of_place += 1
+        return [out.OutOfPlace(said)]
 
     def _signal(self, signal: Signal, subject: Any, now_s: float) -> list[Outcome]:
         before = self.stage
         self.stage, action = TABLE[before, signal]
-        if self.stage is not before or signal in (Signal.BLOCK, Signal.CHANGED, Signal.RESTED):
-            self._progress_s = now_s
+        if self.stage is not before or signal is Signal.BLOCK:
+            self._patience.went_on_s = now_s
         outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
         return outcomes
 
     def _ask(self, request: Record, now_s: float) -> list[Outcome]:
         self._request, self._asked = request, {self.line.send(request)}
-        self._sent_s = now_s
+        self._patience.sent_s = now_s
         return []
 
     def _repeat(self, _: None, now_s: float) -> list[Outcome]:
         assert self._request is not None  # the table repeats only after asking
-        self.repeats, self._sent_s = self.repeats + 1, now_s
+        self.repeats += 1
+        self._patience.sent_s = now_s
         self._asked.add(self.line.send(self._request))
         return []
 
@@ -186,7 +183,7 @@ class Session:
 
     def _probe(self, _: None, now_s: float) -> list[Outcome]:
         self.line.send(greeting())
-        self._sent_s = now_s
+        self._patience.sent_s = now_s
         return []
 
     def _fetch(self, _: Any, now_s: float) -> list[Outcome]:
@@ -194,7 +191,7 @@ class Session:
         self._fetches += 1
         if self._fetches > self._rounds:
             return self._signal(Signal.UNOBTAINABLE, failures.unobtainable(self._blocks, self._rounds), now_s)
-        return self._ask(Resend(self._blocks.shaft, self._blocks.missing()[:LARGEST_RESEND]), now_s)
+        return self._ask(Resend(self._blocks.shaft, self._blocks.missing(LARGEST_RESEND)), now_s)
 
     def _keep_block(self, block: Readings, _: float) -> list[Outcome]:
         assert self._blocks is not None  # only a block of the shaft under way is a BLOCK
@@ -209,7 +206,8 @@ class Session:
         self._asked.clear()
         return []
 
-    def _ignore(self, _: Any, __: float) -> list[Outcome]:
+    def _ignore(self, subject: Any, _: float) -> list[Outcome]:
+        self._ignored = subject
         return []
 
     def _note_identify(self, identify: Identify, _: float) -> list[Outcome]:
@@ -220,7 +218,8 @@ class Session:
         self.identify = identify
         return [out.Identified(identify)]
 
-    def _report_event(self, event: Event, _: float) -> list[Outcome]:
+    def _report_event(self, event: Event, now_s: float) -> list[Outcome]:
+        self._patience.entered(event.state, now_s)
         return [out.StateChanged(event)]
 
     def _report_fault(self, fault: Fault, _: float) -> list[Outcome]:

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from rich.table import Table
@@ -107,9 +108,8 @@ def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
     if setup.plan.gauge.port != REHEARSAL_PORT:
         return setup.plan.gauge.port
     folder = setup.folder / REHEARSAL_FOLDER
-    if fresh:
-        night_scenario.fill_hopper(folder)
-    gauge = stack.enter_context(Rehearsal(night_scenario.scenario_in(folder), folder))
+    prepare = partial(night_scenario.fill_hopper, folder) if fresh else None
+    gauge = stack.enter_context(Rehearsal(night_scenario.scenario_in(folder), folder, prepare))
     print(f"A simulated gauge runs the device code on {gauge.interpreter}.", file=sys.stderr)
     return gauge.port
 

@@ -38,6 +38,7 @@ class Signal(Enum):
     CLEAR_FAULT = auto()
 
     FOREIGN = auto()  # Identify of another major version or fingerprint
+    UNPROVEN = auto()  # Identify with a boot number never heard before, told for the first time
     RESET = auto()  # Identify with another boot number than before
     HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
     AT_REST = auto()  # Identify: IDLE, LOADED, HOLDING, FAULTED or STANDING
@@ -69,6 +70,7 @@ _COLLECTING = (_S.MEASURING, _S.FETCHING)
 _COMMON: dict[Signal, tuple[Stage | None, str]] = {
     _G.GREET: (_S.GREETING, "greet"),  # opens the conversation anew; the device still holds what was under way
     _G.FOREIGN: (_S.APART, "fail"),
+    _G.UNPROVEN: (None, "probe"),  # a gauge that was reset says so again, what is only repeated from before does not
     _G.RESET: (_S.APART, "fail_reset"),
     _G.UNGREETED: (_S.APART, "fail_reset"),
     _G.NONSENSE: (_S.APART, "fail"),
@@ -86,6 +88,7 @@ TABLE: dict[tuple[Stage, Signal], tuple[Stage, str]] = {
 }
 TABLE.update(
     {
+        (_S.APART, _G.UNPROVEN): (_S.APART, "ignore"),
         (_S.APART, _G.NONSENSE): (_S.APART, "ignore"),  # what is said before a greeting may be foreign
         (_S.GREETING, _G.NONSENSE): (_S.GREETING, "ignore"),
         (_S.APART, _G.UNGREETED): (_S.APART, "ignore"),
