@@ -25,6 +25,7 @@ ON_THE_LINE, IN_THE_CONTENT, NOISE = 4_000_000, 2_000_000, 4_500_000
 OUTCOMES = tuple(kind for kind in vars(out).values() if isinstance(kind, type) and kind.__module__ == out.__name__)
 WORST_BYTES = 1 << 20  # a session and the shaft it collects; a conversation of the corpus has 6 kB
 LARGEST_BODY = 1018
+NEVER_DRAWN = 987_654_321  # a boot number that no seed of these tests makes
 SHAFTS = [1, 2, 3, 3]  # the last is fetched again after a greeting
 
 
@@ -127,9 +128,11 @@ def replayed(night: list[Step], line: Sound) -> list[RawRun]:
 
 
 def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
-    """Whatever came, a delimiter and a sound Identify open the conversation anew."""
+    """Whatever came, a delimiter and a gauge that was started anew open the conversation anew."""
     session.greet(now_s)
-    session.receive(b"\0" + b"".join(night[0].came), now_s)
+    identify = next(body for _, body in unframed(b"".join(night[0].came)) if body[:1] == b"\0")
+    started_anew = datum("Identify", record(identify)[1] | {"boot": NEVER_DRAWN})
+    session.receive(b"\0" + framed(0, started_anew) + framed(1, started_anew), now_s)
     assert session.stage in (Stage.READY, Stage.SETTLING)
 
 

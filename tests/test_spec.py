@@ -15,10 +15,13 @@ import cycle  # isort: skip  # the device's
 import feeder  # isort: skip
 import motions  # isort: skip
 from midspan import frames, schemas
+from midspan.blocks import BLOCK_BYTES, READING_BYTES
 from midspan.faults import fault_texts, host_fault_texts
 from midspan.patience import SILENCE_SHARE
+from midspan.ranges import MOST_STORE_BYTES
 from midspan.session import LARGEST_RESEND, Session
 from midspan.stages import TABLE, Stage
+from midspan.succession import LARGEST_LEAP
 
 SPEC = schemas.data_folder("protocol") / "SPEC.md"
 DEVICE_STATES = device_rig.records.STATES
@@ -169,8 +172,13 @@ def limits() -> str:
         ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
         ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
         ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
-        ("time without a block or a change of state after which it gives up", f"{default['patience_s']:g} s", "host"),
+        ("time without a new block or a change to a state not yet passed after which it gives up",
+         f"{default['patience_s']:g} s", "host"),
         ("Resends without a new block after which it gives up", f"{default['rounds']}", "host"),
+        ("largest store that the host believes", f"{MOST_STORE_BYTES} bytes", "host"),
+        ("least room in it of a block, and of each of its readings",
+         f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
+        ("largest leap of the sequence number that the host takes for a loss", f"{LARGEST_LEAP} frames", "host"),
     ]  # fmt: skip
     return table(("what", "value", "kept by"), rows)
 

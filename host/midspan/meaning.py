@@ -52,7 +52,7 @@ def meaning_of(
             return (Signal.RESTED if said.state in AT_REST else Signal.CHANGED), said
         case Fault():
             return Signal.FAULT, said
-    return Signal.NONSENSE, ProtocolError(f"the gauge sent {said}, which only a host sends: reset it")
+    return Signal.NONSENSE, ProtocolError(f"the gauge sent a {type(said).__name__}, which only a host sends: reset it")
 
 
 def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> Signal:
