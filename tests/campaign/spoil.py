@@ -90,6 +90,32 @@ class Spoiler:
         return self._random.choice(DAMAGES)(self._random, frame)
 
 
+class Replayer:
+    """Says again, before about one frame in `every`, up to three that passed before; `replayed` counts them.
+
+    What it says again may be of an earlier start of the gauge, and be said any number of times.
+    """
+
+    def __init__(self, random: Random, every: float) -> None:
+        self.replayed = 0
+        self._random, self._chance = random, 1 / every
+        self._passed: list[bytes] = []
+        self._partial = b""
+
+    def __call__(self, data: bytes) -> bytes:
+        *whole, self._partial = (self._partial + data).split(DELIMITER)
+        return b"".join(self._with_older(frame + DELIMITER) for frame in whole)
+
+    def _with_older(self, frame: bytes) -> bytes:
+        older = b""
+        if self._passed and self._random.random() < self._chance:
+            again = self._random.choices(self._passed, k=self._random.randint(1, 3))
+            self.replayed += len(again)
+            older = b"".join(again)
+        self._passed.append(frame)
+        return older + frame
+
+
 def pieces(stream: bytes) -> Iterable[bytes]:
     """The frames of a stream, each with its delimiter."""
     return (frame + DELIMITER for frame in stream.split(DELIMITER) if frame)
