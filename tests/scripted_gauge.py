@@ -110,7 +110,8 @@ class ScriptedGauge:
         if name == "Greet":
             self.say("Identify", **self.identify)
         elif datum.get("order") != "KEEP_ALIVE":
-            refusal = self.refuse.get(datum.get("order", name))
+            unknown = name == "Resend" and datum["shaft"] != self.identify["held_shaft"]
+            refusal = self.refuse.get(datum.get("order", name), "UNKNOWN_SHAFT" if unknown else None)
             self.say("Reply", to_sequence=int.from_bytes(plain[:2], "little"), refusal=refusal, field="")
             if refusal is None:
                 self._obey(name, datum)

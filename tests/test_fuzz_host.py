@@ -130,9 +130,14 @@ def replayed(night: list[Step], line: Sound) -> list[RawRun]:
 def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
     """Whatever came, a delimiter and a gauge that was started anew open the conversation anew."""
     session.greet(now_s)
+    session.outgoing()
     identify = next(body for _, body in unframed(b"".join(night[0].came)) if body[:1] == b"\0")
     started_anew = datum("Identify", record(identify)[1] | {"boot": NEVER_DRAWN})
-    session.receive(b"\0" + framed(0, started_anew) + framed(1, started_anew), now_s)
+    session.receive(b"\0" + framed(0, started_anew), now_s)
+    for number, body in unframed(session.outgoing()):  # empty when it was believed at once
+        if record(body)[0] == "Resend":
+            reply = datum("Reply", {"to_sequence": number, "refusal": "UNKNOWN_SHAFT", "field": "shaft"})
+            session.receive(framed(1, started_anew) + framed(2, reply), now_s)
     assert session.stage in (Stage.READY, Stage.SETTLING)
 
 

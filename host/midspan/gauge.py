@@ -15,6 +15,7 @@ from midspan.raw_run import RawRun
 from midspan.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State
 from midspan.session import Session
 from midspan.stages import Stage
+from midspan.succession import Succession
 
 OnEvent = Callable[[Outcome], None]
 FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
@@ -50,7 +51,7 @@ class Gauge:
         wall_clock: Callable[[], float] = time.time,
         session: Session | None = None,
     ) -> None:
-        self.session = session or Session()
+        self.session = session or Session(succession=Succession.begun())
         self._link, self._clock, self._wall_clock = link, clock, wall_clock
         self._planned: tuple[int, CyclePlan] | None = None  # under which boot number, and which plan
         self._fault: Fault | None = None

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 from midspan.frames import DELIMITER, SEQUENCES, Deframer, Frame, encode
-from midspan.packing import Said, boot_in, pack, said_in
-from midspan.records import Record
+from midspan.packing import Said, boot_in, greeting, pack, said_in
+from midspan.records import Greet, Record, Reply, Resend
 from midspan.succession import Standing, Succession
+
+PROOF = Resend(shaft=0, blocks=())  # changes nothing, held or not, and its reply names the frame that asked
+MOST_UNPROVEN = 16
 
 
 @dataclass(frozen=True, slots=True)
 class Unproven:
-    """An Identify of a boot number never heard before: to be asked again."""
+    """An Identify of a boot number never heard before: to be proven."""
 
     said: Said
 
@@ -35,7 +39,8 @@ class Line:
         self.succession = Succession() if succession is None else succession
         self._deframer = Deframer()
         self._outgoing = bytearray()
-        self._sequence = 0
+        self._proof: int | None = None  # sequence number of the request whose reply proves who speaks
+        self._unproven: deque[tuple[int, Said]] = deque(maxlen=MOST_UNPROVEN)  # and the frame it came in
 
     @property
     def frames(self) -> int:
@@ -63,14 +68,22 @@ class Line:
         return bool(self._outgoing)
 
     def send(self, record: Record) -> int:
-        """Queue a record; its sequence number."""
-        sequence, self._sequence = self._sequence, (self._sequence + 1) % SEQUENCES
+        """Queue a record; its sequence number.
+
+        A greeting stands behind a delimiter, so that the gauge drops what another program may have left half sent.
+        """
+        if isinstance(record, Greet):
+            self._outgoing += DELIMITER
+            self._proof = None  # should one still be out, it is lost
+        sequence = self.succession.sent
+        self.succession.sent = (sequence + 1) % SEQUENCES
         self._outgoing += encode(sequence, pack(record))
         return sequence
 
-    def send_delimiter(self) -> None:
-        """Queue the end of a frame, so that the gauge drops what another program may have left half sent."""
-        self._outgoing += DELIMITER
+    def greet(self, *, proof: bool) -> None:
+        """Queue a greeting; with `proof` also a request, whose reply comes next after that of the gauge that speaks."""
+        self.send(greeting())
+        self._proof = self.send(PROOF) if proof else None
 
     def outgoing(self) -> bytes:
         """Bytes to send now; they are handed out once."""
@@ -85,9 +98,24 @@ class Line:
 
     def _news(self, frame: Frame) -> list[Said | Unproven]:
         said = said_in(frame.body)
+        if isinstance(said, Reply) and said.to_sequence == self._proof:
+            self._proof = None
+            if proven := self._said_before(frame.sequence):
+                return proven
         match self.succession.standing(frame.sequence, boot_in(said)):
             case Standing.NEW:
                 return [said]
             case Standing.UNPROVEN:
-                return [Unproven(said)]
+                self._unproven.append((frame.sequence, said))
+                return [Unproven(said)] if self._proof is None else []
         return []
+
+    def _said_before(self, sequence: int) -> list[Said | Unproven]:
+        """The Identify in the frame before this one, believed from now on; none when two starts told theirs in it."""
+        before = {boot_in(said): said for at, said in self._unproven if (at + 1) % SEQUENCES == sequence}
+        if len(before) != 1:
+            return []
+        ((boot, said),) = before.items()
+        self.succession.believe(sequence, boot)
+        self._unproven.clear()
+        return [said]

@@ -30,7 +30,7 @@ class Reach:
         self.name, self.port = name, port
         self._others = alike() if others is None else others
         self._clock = clock
-        self._heard = Succession()
+        self._heard = Succession.begun()
 
     @contextmanager
     def opened(self) -> Iterator[Gauge]:

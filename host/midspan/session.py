@@ -170,6 +170,8 @@ class Session:
         return []
 
     def _repeat(self, _: None, now_s: float) -> list[Outcome]:
+        if self.line.succession.old_since_new:  # it may have been reset, and then is not to do what another was to do
+            return self._probe(None, now_s)
         assert self._request is not None  # the table repeats only after asking
         self.repeats += 1
         self._patience.sent_s = now_s
@@ -178,11 +180,10 @@ class Session:
 
     def _greet(self, greet: Greet, now_s: float) -> list[Outcome]:
         self.identify = self._blocks = None
-        self.line.send_delimiter()
         return self._ask(greet, now_s)
 
-    def _probe(self, _: None, now_s: float) -> list[Outcome]:
-        self.line.send(greeting())
+    def _probe(self, unproven: Unproven | None, now_s: float) -> list[Outcome]:
+        self.line.greet(proof=unproven is not None)
         self._patience.sent_s = now_s
         return []
 

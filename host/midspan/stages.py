@@ -38,7 +38,7 @@ class Signal(Enum):
     CLEAR_FAULT = auto()
 
     FOREIGN = auto()  # Identify of another major version or fingerprint
-    UNPROVEN = auto()  # Identify with a boot number never heard before, told for the first time
+    UNPROVEN = auto()  # Identify with a boot number never heard before, not yet proven
     RESET = auto()  # Identify with another boot number than before
     HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
     AT_REST = auto()  # Identify: IDLE, LOADED, HOLDING, FAULTED or STANDING
@@ -70,7 +70,7 @@ _COLLECTING = (_S.MEASURING, _S.FETCHING)
 _COMMON: dict[Signal, tuple[Stage | None, str]] = {
     _G.GREET: (_S.GREETING, "greet"),  # opens the conversation anew; the device still holds what was under way
     _G.FOREIGN: (_S.APART, "fail"),
-    _G.UNPROVEN: (None, "probe"),  # a gauge that was reset says so again, what is only repeated from before does not
+    _G.UNPROVEN: (None, "probe"),  # a gauge that was reset can prove it, what is only said again can not
     _G.RESET: (_S.APART, "fail_reset"),
     _G.UNGREETED: (_S.APART, "fail_reset"),
     _G.NONSENSE: (_S.APART, "fail"),

@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Hashable
 from copy import deepcopy
 from enum import Enum
+from random import randrange
 from typing import Self
 
 from midspan.frames import SEQUENCES
 
 # More than a gauge sends without a host. A frame further on is not taken for one after a loss: it is older than that.
 LARGEST_LEAP = 4096
-MOST_TOLD = 8  # boot numbers that wait for their proof
 
 
 class Standing(Enum):
@@ -24,7 +24,7 @@ class Standing(Enum):
 
     NEW = "later than all that came"
     OLD = "said before, or overtaken"
-    UNPROVEN = "an Identify of a boot number never heard before: to be asked again"
+    UNPROVEN = "an Identify of a boot number never heard before"
 
 
 class Succession:
@@ -32,35 +32,30 @@ class Succession:
 
     Keep it as long as frames of the same gauge may come, also over several conversations. `lost` counts the frames
     that are missing between those that came, `old` those that came too late, `old_since_new` those since the newest.
+    `sent` is this host's own next number, which goes on too: no reply to an earlier request answers a later one. A
+    host begins anywhere (`begun`), so that neither does a reply to another host.
 
     >>> gauge = Succession()
-    >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (9, None), (8, None), (7, 77)]]
-    ['NEW', 'NEW', 'OLD', 'OLD']
-    >>> [gauge.standing(sequence, 78).name for sequence in (0, 0, 2)]  # it was reset; it has to say so twice
-    ['UNPROVEN', 'OLD', 'NEW']
-    >>> gauge.standing(10, 77).name, gauge.lost, gauge.old
-    ('OLD', 1, 4)
+    >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (9, None), (8, None), (7, 77), (0, 78)]]
+    ['NEW', 'NEW', 'OLD', 'OLD', 'UNPROVEN']
+    >>> gauge.believe(1, 78)
+    >>> gauge.standing(10, 77).name, gauge.standing(2, 78).name, gauge.lost, gauge.old
+    ('OLD', 'NEW', 1, 3)
     """
 
-    def __init__(self) -> None:
+    def __init__(self, sent: int = 0) -> None:
         self.lost = self.old = self.old_since_new = 0
+        self.sent = sent
         self._boot: Hashable | None = None
         self._newest = 0
         self._over: set[Hashable] = set()
-        self._told: dict[Hashable, int] = {}  # boot numbers not yet proven, and the newest frame that told of each
 
     def standing(self, sequence: int, boot: Hashable | None = None) -> Standing:
         """Where a frame stands that came now; `boot` is what an Identify says, None with any other record.
 
-        The first boot number is believed at once, another when two frames told of it, the second later than the first
-        and none of the boot number before between them. Before the first one, all is new.
+        The first boot number is believed at once. Before it all is new.
         """
-        if boot is not None and boot != self._boot:
-            found = self._of_other_boot(sequence, boot)
-        elif self._boot is None:
-            found = Standing.NEW
-        else:
-            found = self._of_this_boot(sequence, boot)
+        found = self._standing(sequence, boot)
         if found is Standing.OLD:
             self.old += 1
             self.old_since_new += 1
@@ -68,36 +63,32 @@ class Succession:
             self.old_since_new = 0
         return found
 
+    def believe(self, sequence: int, boot: Hashable) -> None:
+        """The gauge has this boot number now, and this frame is its newest: whatever it was before is over."""
+        if self._boot is not None and self._boot != boot:
+            self._over.add(self._boot)
+        self._boot, self._newest, self.old_since_new = boot, sequence, 0
+
+    @classmethod
+    def begun(cls) -> Self:
+        """One of a host that begins now."""
+        return cls(sent=randrange(SEQUENCES))
+
     def copy(self) -> Self:
         """One that goes on from here by itself."""
         return deepcopy(self)
 
-    def _of_this_boot(self, sequence: int, boot: Hashable | None) -> Standing:
-        ahead = _ahead(sequence, self._newest)
-        if not ahead:
-            return Standing.OLD
-        self.lost += ahead - 1
-        self._newest = sequence
-        if boot is not None:
-            self._told.clear()  # it still runs, so they are no later ones
+    def _standing(self, sequence: int, boot: Hashable | None) -> Standing:
+        if boot is not None and boot != self._boot:
+            if boot in self._over:
+                return Standing.OLD
+            if self._boot is not None:
+                return Standing.UNPROVEN
+            self.believe(sequence, boot)
+        elif self._boot is not None:
+            ahead = (sequence - self._newest) % SEQUENCES
+            if not 0 < ahead <= LARGEST_LEAP:
+                return Standing.OLD
+            self.lost += ahead - 1
+            self._newest = sequence
         return Standing.NEW
-
-    def _of_other_boot(self, sequence: int, boot: Hashable) -> Standing:
-        if boot in self._over:
-            return Standing.OLD
-        if self._boot is not None and boot not in self._told:
-            self._told = dict([*self._told.items(), (boot, sequence)][-MOST_TOLD:])
-            return Standing.UNPROVEN
-        if self._boot is not None and not _ahead(sequence, self._told[boot]):
-            return Standing.OLD
-        if self._boot is not None:
-            self._over.add(self._boot)
-        self._boot, self._newest = boot, sequence
-        self._told.clear()
-        return Standing.NEW
-
-
-def _ahead(sequence: int, newest: int) -> int:
-    """By how many frames it is later; 0 when it is not."""
-    ahead = (sequence - newest) % SEQUENCES
-    return ahead if ahead <= LARGEST_LEAP else 0
