@@ -7,20 +7,17 @@ earlier starts come again. What the host takes the gauge to be is held to what i
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from pathlib import Path
 from random import Random
 
-import pytest
 import rig
 import scripted_gauge as scripted
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.errors import LinkError
 from midspan.gauge import Gauge
-from midspan.link import SerialLink
 from midspan.records import CyclePlan, Source
 from midspan.session import Session
-from midspan.succession import LARGEST_LEAP, Standing, Succession
+from midspan.succession import Succession
 from scripted_gauge import ScriptedGauge
 
 PLAN = CyclePlan(*range(1, 14))

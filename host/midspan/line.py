@@ -11,12 +11,12 @@ from midspan.records import Greet, Record, Reply, Resend
 from midspan.succession import Standing, Succession
 
 PROOF = Resend(shaft=0, blocks=())  # changes nothing, held or not, and its reply names the frame that asked
-MOST_UNPROVEN = 16
+MOST_UNPROVEN = 320  # frames; a shaft's blocks and what comes between them
 
 
 @dataclass(frozen=True, slots=True)
 class Unproven:
-    """An Identify of a boot number never heard before: to be proven."""
+    """What may be of another start of the gauge: ask who speaks. The first of several stands for all."""
 
     said: Said
 
@@ -41,6 +41,7 @@ class Line:
         self._outgoing = bytearray()
         self._proof: int | None = None  # sequence number of the request whose reply proves who speaks
         self._unproven: deque[tuple[int, Said]] = deque(maxlen=MOST_UNPROVEN)  # and the frame it came in
+        self._asked = self._doubted = False  # who speaks
 
     @property
     def frames(self) -> int:
@@ -74,16 +75,30 @@ class Line:
         """
         if isinstance(record, Greet):
             self._outgoing += DELIMITER
-            self._proof = None  # should one still be out, it is lost
+            self._proof, self._asked = None, False  # should one still be out, it is lost
         sequence = self.succession.sent
         self.succession.sent = (sequence + 1) % SEQUENCES
         self._outgoing += encode(sequence, pack(record))
         return sequence
 
-    def greet(self, *, proof: bool) -> None:
-        """Queue a greeting; with `proof` also a request, whose reply comes next after that of the gauge that speaks."""
+    def greet(self, doubted: Unproven | None) -> None:
+        """Queue a greeting, by whose answer the gauge says where it is.
+
+        When what is doubted is the very boot number, a request stands right behind: its reply comes next after the
+        answer of the gauge that speaks now.
+        """
         self.send(greeting())
-        self._proof = self.send(PROOF) if proof else None
+        self._asked = doubted is not None
+        if doubted is not None and boot_in(doubted.said) is not None:
+            self._proof = self.send(PROOF)
+
+    def doubts(self) -> bool:
+        """Whether to ask who speaks before a request is repeated: what came last was old, or may be of another start.
+
+        At most every other time, for old frames may never end.
+        """
+        self._doubted = not self._doubted and (bool(self._unproven) or self.succession.old_since_new > 0)
+        return self._doubted
 
     def outgoing(self) -> bytes:
         """Bytes to send now; they are handed out once."""
@@ -97,25 +112,45 @@ class Line:
         return [news for frame in frames for news in self._news(frame)]
 
     def _news(self, frame: Frame) -> list[Said | Unproven]:
-        said = said_in(frame.body)
+        said, newest = said_in(frame.body), self.succession.newest
         if isinstance(said, Reply) and said.to_sequence == self._proof:
             self._proof = None
-            if proven := self._said_before(frame.sequence):
+            if proven := self._proven_by(frame.sequence):
                 return proven
         match self.succession.standing(frame.sequence, boot_in(said)):
             case Standing.NEW:
-                return [said]
+                return [said] if boot_in(said) is None else [*self._between(newest, frame.sequence), said]
             case Standing.UNPROVEN:
                 self._unproven.append((frame.sequence, said))
-                return [Unproven(said)] if self._proof is None else []
+                reported, self._asked = self._asked, True
+                return [] if reported else [Unproven(said)]
         return []
 
-    def _said_before(self, sequence: int) -> list[Said | Unproven]:
+    def _between(self, newest: int, sequence: int) -> list[Said]:
+        """What came in frames between these, now that an Identify says that they are of this start.
+
+        In their order; of two different in the same frame neither is taken.
+        """
+        room = (sequence - newest) % SEQUENCES
+        found: dict[int, list[Said]] = {}
+        for at, said in self._unproven:
+            ahead = (at - newest) % SEQUENCES
+            if boot_in(said) is None and 0 < ahead < room and said not in found.setdefault(ahead, []):
+                found[ahead].append(said)
+        self._unproven.clear()
+        self._asked = False
+        single = [found[ahead][0] for ahead in sorted(found) if len(found[ahead]) == 1]
+        self.succession.lost -= len(single)
+        return single
+
+    def _proven_by(self, sequence: int) -> list[Said | Unproven]:
         """The Identify in the frame before this one, believed from now on; none when two starts told theirs in it."""
         before = {boot_in(said): said for at, said in self._unproven if (at + 1) % SEQUENCES == sequence}
+        before.pop(None, None)
         if len(before) != 1:
             return []
         ((boot, said),) = before.items()
         self.succession.believe(sequence, boot)
         self._unproven.clear()
+        self._asked = False
         return [said]

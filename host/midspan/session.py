@@ -143,9 +143,11 @@ class Session:
             return []
         if self._patience.is_over(now_s):
             return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line, self._ignored), now_s)
-        if self._patience.asks_again(now_s, self.identify):
-            return self._signal(Signal.SILENCE, None, now_s)
-        return []
+        if not self._patience.asks_again(now_s, self.identify):
+            return []
+        if self.line.doubts():  # a gauge that was reset is not to be asked what another was
+            return self._probe(None, now_s)
+        return self._signal(Signal.SILENCE, None, now_s)
 
     def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
         self._patience.heard_s = now_s
@@ -170,8 +172,6 @@ class Session:
         return []
 
     def _repeat(self, _: None, now_s: float) -> list[Outcome]:
-        if self.line.succession.old_since_new:  # it may have been reset, and then is not to do what another was to do
-            return self._probe(None, now_s)
         assert self._request is not None  # the table repeats only after asking
         self.repeats += 1
         self._patience.sent_s = now_s
@@ -182,8 +182,8 @@ class Session:
         self.identify = self._blocks = None
         return self._ask(greet, now_s)
 
-    def _probe(self, unproven: Unproven | None, now_s: float) -> list[Outcome]:
-        self.line.greet(proof=unproven is not None)
+    def _probe(self, doubted: Unproven | None, now_s: float) -> list[Outcome]:
+        self.line.greet(doubted)
         self._patience.sent_s = now_s
         return []
 

@@ -15,7 +15,7 @@ from typing import Self
 
 from midspan.frames import SEQUENCES
 
-# More than a gauge sends without a host. A frame further on is not taken for one after a loss: it is older than that.
+# More than a gauge sends without a host.
 LARGEST_LEAP = 4096
 
 
@@ -24,7 +24,9 @@ class Standing(Enum):
 
     NEW = "later than all that came"
     OLD = "said before, or overtaken"
-    UNPROVEN = "an Identify of a boot number never heard before"
+    UNPROVEN = (
+        "further on than the next, or an Identify of a boot number never heard before: it may be of another start"
+    )
 
 
 class Succession:
@@ -36,11 +38,13 @@ class Succession:
     host begins anywhere (`begun`), so that neither does a reply to another host.
 
     >>> gauge = Succession()
-    >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (9, None), (8, None), (7, 77), (0, 78)]]
-    ['NEW', 'NEW', 'OLD', 'OLD', 'UNPROVEN']
+    >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (8, None), (10, None), (8, None), (0, 78)]]
+    ['NEW', 'NEW', 'UNPROVEN', 'OLD', 'UNPROVEN']
+    >>> gauge.standing(11, 77).name, gauge.lost  # 9 and 10 did not come, or may not have been of this start
+    ('NEW', 2)
     >>> gauge.believe(1, 78)
-    >>> gauge.standing(10, 77).name, gauge.standing(2, 78).name, gauge.lost, gauge.old
-    ('OLD', 'NEW', 1, 3)
+    >>> gauge.standing(12, 77).name, gauge.standing(2, 78).name, gauge.old
+    ('OLD', 'NEW', 2)
     """
 
     def __init__(self, sent: int = 0) -> None:
@@ -53,7 +57,8 @@ class Succession:
     def standing(self, sequence: int, boot: Hashable | None = None) -> Standing:
         """Where a frame stands that came now; `boot` is what an Identify says, None with any other record.
 
-        The first boot number is believed at once. Before it all is new.
+        The first boot number is believed at once; before it all is new. Then only the next frame is, and an Identify
+        that says itself that it is of this start, however much was lost before it.
         """
         found = self._standing(sequence, boot)
         if found is Standing.OLD:
@@ -69,6 +74,11 @@ class Succession:
             self._over.add(self._boot)
         self._boot, self._newest, self.old_since_new = boot, sequence, 0
 
+    @property
+    def newest(self) -> int:
+        """Number of the newest frame."""
+        return self._newest
+
     @classmethod
     def begun(cls) -> Self:
         """One of a host that begins now."""
@@ -79,16 +89,19 @@ class Succession:
         return deepcopy(self)
 
     def _standing(self, sequence: int, boot: Hashable | None) -> Standing:
+        if boot in self._over:
+            return Standing.OLD
+        if self._boot is None:
+            if boot is not None:
+                self.believe(sequence, boot)
+            return Standing.NEW
         if boot is not None and boot != self._boot:
-            if boot in self._over:
-                return Standing.OLD
-            if self._boot is not None:
-                return Standing.UNPROVEN
-            self.believe(sequence, boot)
-        elif self._boot is not None:
-            ahead = (sequence - self._newest) % SEQUENCES
-            if not 0 < ahead <= LARGEST_LEAP:
-                return Standing.OLD
-            self.lost += ahead - 1
-            self._newest = sequence
+            return Standing.UNPROVEN
+        ahead = (sequence - self._newest) % SEQUENCES
+        if not 0 < ahead < SEQUENCES // 2:
+            return Standing.OLD
+        if ahead > (1 if boot is None else LARGEST_LEAP):
+            return Standing.UNPROVEN
+        self.lost += ahead - 1
+        self._newest = sequence
         return Standing.NEW
