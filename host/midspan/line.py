@@ -144,10 +144,13 @@ class Line:
         return single
 
     def _proven_by(self, sequence: int) -> list[Said | Unproven]:
-        """The Identify in the frame before this one, believed from now on; none when two starts told theirs in it."""
+        """The Identify in the frame before this one, believed from now on.
+
+        None when this is the next frame of the start that is believed already, or two others told theirs in that one.
+        """
         before = {boot_in(said): said for at, said in self._unproven if (at + 1) % SEQUENCES == sequence}
         before.pop(None, None)
-        if len(before) != 1:
+        if len(before) != 1 or (self.succession.newest + 1) % SEQUENCES == sequence:
             return []
         ((boot, said),) = before.items()
         self.succession.believe(sequence, boot)
