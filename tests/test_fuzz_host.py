@@ -26,6 +26,7 @@ OUTCOMES = tuple(kind for kind in vars(out).values() if isinstance(kind, type) a
 WORST_BYTES = 1 << 20  # a session and the shaft it collects; a conversation of the corpus has 6 kB
 LARGEST_BODY = 1018
 NEVER_DRAWN = 987_654_321  # a boot number that no seed of these tests makes
+FAR = 30_000  # from the numbers of all frames of the recording
 SHAFTS = [1, 2, 3, 3]  # the last is fetched again after a greeting
 
 
@@ -133,11 +134,11 @@ def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
     session.outgoing()
     identify = next(body for _, body in unframed(b"".join(night[0].came)) if body[:1] == b"\0")
     started_anew = datum("Identify", record(identify)[1] | {"boot": NEVER_DRAWN})
-    session.receive(b"\0" + framed(0, started_anew), now_s)
+    session.receive(b"\0" + framed(FAR, started_anew), now_s)
     for number, body in unframed(session.outgoing()):  # empty when it was believed at once
         if record(body)[0] == "Resend":
             reply = datum("Reply", {"to_sequence": number, "refusal": "UNKNOWN_SHAFT", "field": "shaft"})
-            session.receive(framed(1, started_anew) + framed(2, reply), now_s)
+            session.receive(framed(FAR + 1, started_anew) + framed(FAR + 2, reply), now_s)
     assert session.stage in (Stage.READY, Stage.SETTLING)
 
 
@@ -200,8 +201,9 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
     tracemalloc.start()
     try:
         failed = []
+        first = session.line.succession.newest - 99
         for number in range(100, 3_000):
-            sent = framed(number, datum("Readings", block | {"block": number}))
+            sent = framed(first + number, datum("Readings", block | {"block": number}))
             failed += [one.error for one in session.receive(sent, 0.0) if isinstance(one, out.Failed)]
             session.outgoing()
         most_bytes = tracemalloc.get_traced_memory()[1]

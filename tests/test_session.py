@@ -305,7 +305,7 @@ def test_a_block_that_never_comes_ends_in_words() -> None:
 
 
 def test_a_shaft_with_more_gaps_than_one_request_holds() -> None:
-    held = [scripted.block(SHAFT, i, i, "LIGHT", readings=1) for i in range(150)]
+    held = [scripted.block(SHAFT, i, i, "LIGHT", readings=1, tick_us=5000 * i) for i in range(150)]
     gauge = ScriptedGauge(held=held, lose=lambda name, datum, count: name == "Readings" and count <= 150)
     talk = Talk(gauge).ordered().run()
     assert [len(request["blocks"]) for request in talk.sent("Resend")] == [64, 64, 22]

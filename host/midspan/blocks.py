@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import groupby, islice
+from itertools import groupby, islice, pairwise
 from operator import attrgetter
 
 import numpy as np
@@ -112,6 +112,10 @@ class Blocks:
             first += len(block)
         if first != end.readings:
             raise ProtocolError(f"shaft {self.shaft} has {first} readings, its end says {end.readings}")
+        starts = [block.tick_us for block in blocks]
+        ms = sum((after - before) % TICK_PERIOD_US for before, after in pairwise(starts)) // 1000
+        if ms > end.duration_ms:  # a block of another start of the gauge, whose clock was another, is among them
+            raise ProtocolError(f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}")
 
     def _raw_run(self, blocks: Sequence[Readings], end: EndOfShaft) -> RawRun:
         return RawRun(

@@ -16,7 +16,7 @@ MOST_UNPROVEN = 320  # frames; a shaft's blocks and what comes between them
 
 @dataclass(frozen=True, slots=True)
 class Unproven:
-    """What may be of another start of the gauge: ask who speaks. The first of several stands for all."""
+    """What may be of another start of the gauge: ask who speaks. Until that is answered one stands for all."""
 
     said: Said
 
@@ -122,8 +122,8 @@ class Line:
                 return [said] if boot_in(said) is None else [*self._between(newest, frame.sequence), said]
             case Standing.UNPROVEN:
                 self._unproven.append((frame.sequence, said))
-                reported, self._asked = self._asked, True
-                return [] if reported else [Unproven(said)]
+                asked, self._asked = self._asked if boot_in(said) is None else self._proof is not None, True
+                return [] if asked else [Unproven(said)]
         return []
 
     def _between(self, newest: int, sequence: int) -> list[Said]:
