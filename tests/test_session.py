@@ -3,6 +3,7 @@
 Time is a number that the tests move; nothing waits.
 """
 
+import tracemalloc
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -339,6 +340,122 @@ def test_a_shaft_without_any_reading_is_a_run_too() -> None:
     gauge.finish()
     run = talk.run().found(out.Finished)[0].run
     assert (len(run), run.segments, run.tick_us.tolist()) == (0, (), [])
+
+
+EMPTY = {"readings": 0, "lateness_us": [], "rotate_steps": [], "press_steps": [], "counts": []}
+END = {"shaft": SHAFT, "complete": True, "cause": None, "duration_ms": 900, "sampling_ms": 700}
+ONE_BLOCK = {**END, "blocks": 1, "readings": 3}
+INT_MAX = 2**31 - 1
+
+
+def mid_shaft() -> Talk:
+    """A shaft is under way and nothing came of it yet."""
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    return talk
+
+
+@pytest.mark.parametrize(
+    ("records", "words"),
+    [
+        ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "can hold"),
+        ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "1000 blocks of 999 readings"),
+        ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "EndOfShaft.blocks -1"),
+        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "can hold"),
+        ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "can hold"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "holds no reading"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "Readings.tick_us 1073741824"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "unusual 70000"),
+        ([("EndOfShaft", ONE_BLOCK), ("Readings", scripted.block(SHAFT, 1, 3))], "none of the 1"),
+        ([("Readings", scripted.block(SHAFT, 1, 3)), ("EndOfShaft", ONE_BLOCK)], "number 1 came"),
+        ([("EndOfShaft", {**END, "blocks": n, "readings": 9}) for n in (2, 3)], "came twice and was another"),
+    ],
+)  # fmt: skip
+def test_no_count_is_believed_beyond_what_the_gauge_can_hold(records: list[tuple[str, dict]], words: str) -> None:
+    talk = mid_shaft()
+    for name, datum in records:
+        talk.gauge.say(name, **datum)
+    tracemalloc.start()
+    try:
+        talk.step()
+        most_bytes = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert words in str(talk.failure())
+    assert isinstance(talk.failure(), ProtocolError)
+    assert most_bytes < 1 << 20
+    assert len(talk.sent("Resend")) < 3
+
+
+def test_blocks_of_two_starts_of_the_gauge_make_no_run() -> None:
+    """The device's clock was another: together they span more time than the shaft took."""
+    held = scripted.shaft_blocks(SHAFT)
+    held[2]["tick_us"] += 600_000_000
+    talk = Talk(ScriptedGauge(held=held)).ordered().run()
+    assert "span 1073" in str(talk.failure())
+
+
+class NothingInThem(ScriptedGauge):
+    """Answers each request for blocks with another one that nobody promised."""
+
+    readings = 0
+
+    def _obey(self, name: str, datum: dict) -> None:
+        if name == "Resend":
+            number = 100 + len(self.received)
+            columns = EMPTY if self.readings == 0 else {}
+            self.say("Readings", **scripted.block(SHAFT, number, 0, **columns))
+            self.say_end()
+        else:
+            super()._obey(name, datum)
+
+
+@pytest.mark.parametrize("readings", [0, 3])
+def test_blocks_that_bring_nothing_on_end(readings: int) -> None:
+    gauge = NothingInThem(held=scripted.shaft_blocks(SHAFT))
+    gauge.readings = readings
+    gauge.identify.update(state="HOLDING", held_shaft=SHAFT, held_blocks=5)
+    talk = Talk(gauge).greeted()
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    assert isinstance(talk.run(limit_s=60).failure(), ProtocolError)
+    assert len(talk.sent("Resend")) < 3
+
+
+def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
+    """Events of another host's shafts, say: the gauge speaks all the time, and nothing comes of this one."""
+    talk = mid_shaft()
+    began_s = talk.now_s
+    while talk.session.stage is Stage.MEASURING:
+        assert talk.now_s - began_s < 300
+        talk.gauge.say_event("LIGHT")
+        talk.gauge.say_event("DEEPEN")
+        talk.step()
+    assert "nothing went on" in str(talk.failure())
+
+
+@pytest.mark.parametrize("silence_ms", [0, -5])
+def test_a_greeting_is_not_repeated_without_a_pause(silence_ms: int) -> None:
+    gauge = ScriptedGauge()
+    gauge.identify.update(silence_ms=silence_ms, state="HOMING")
+    talk = Talk(gauge).greeted()
+    assert f"Identify.silence_ms {silence_ms}, which is not in 1 to" in str(talk.failure())
+    assert len(talk.sent("Greet")) < 10
+
+
+def test_a_request_is_not_repeated_to_a_gauge_that_was_reset() -> None:
+    """Its refusals look old, for it counts its frames anew: it is asked who it is first."""
+    talk = Talk(lose(("Reply", 1))).greeted()
+    talk.gauge.refuse["Feed"] = "WRONG_PROTOCOL"
+    for _ in range(9):
+        talk.gauge.say_event("IDLE")
+    talk.step()
+    talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
+    talk.gauge._sequence = 0
+    talk.gauge.identify.update(boot=78)
+    talk.gauge.say_event("IDLE")
+    talk.run()
+    assert "the gauge was reset" in str(talk.failure())
+    assert len(talk.sent("Feed")) == 1
 
 
 def test_the_device_clock_may_wrap_between_blocks() -> None:

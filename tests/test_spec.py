@@ -178,7 +178,8 @@ def limits() -> str:
         ("largest store that the host believes", f"{MOST_STORE_BYTES} bytes", "host"),
         ("least room in it of a block, and of each of its readings",
          f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
-        ("largest leap of the sequence number that the host takes for a loss", f"{LARGEST_LEAP} frames", "host"),
+        ("largest leap of the sequence number, to an Identify, that the host takes for a loss",
+         f"{LARGEST_LEAP} frames", "host"),
     ]  # fmt: skip
     return table(("what", "value", "kept by"), rows)
 

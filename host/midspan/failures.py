@@ -81,10 +81,15 @@ def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
     )
 
 
-def silent(stage: Stage, line: Line, ignored: object) -> MidspanError:
-    """Nothing came for too long, or what came was no conversation; a record without sense that was ignored says why."""
+def given_up(stage: Stage, line: Line, ignored: object, *, speaks: bool) -> MidspanError:
+    """Nothing came, or nothing went on, for too long; a record without sense that was ignored says why."""
     if isinstance(ignored, ProtocolError):
         return ignored
+    if speaks:
+        return LinkError(
+            f"the gauge speaks and nothing went on ({stage.value}): does another program give it orders? "
+            "It keeps its readings until fetched"
+        )
     if again := line.succession.old_since_new:
         return LinkError(
             f"nothing new came from the gauge ({stage.value}), frames from before came again {again} times: "

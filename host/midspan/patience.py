@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from midspan.errors import ProtocolError
 from midspan.records import Identify, State
 
 SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
@@ -20,7 +21,7 @@ class Patience:
     >>> patience.ordered(now_s=10.0)
     >>> patience.asks_again(10.9, None), patience.asks_again(11.0, None)
     (False, True)
-    >>> patience.heard_s = 14.0
+    >>> patience.heard("a record", now_s=14.0)
     >>> patience.is_over(18.9), patience.is_over(19.0)
     (False, True)
     """
@@ -38,6 +39,11 @@ class Patience:
         self.sent_s = self.heard_s = self.went_on_s = now_s
         self.passed.clear()
 
+    def heard(self, said: object, now_s: float) -> None:
+        """Something came; what is no record is no sign of life."""
+        if not isinstance(said, ProtocolError):
+            self.heard_s = now_s
+
     def entered(self, state: State, now_s: float) -> None:
         """The gauge went to another state."""
         if state not in self.passed:
@@ -46,7 +52,11 @@ class Patience:
 
     def is_over(self, now_s: float) -> bool:
         """Whether nothing came, or nothing went on, for too long."""
-        return now_s - self.heard_s >= self.dead_s or now_s - self.went_on_s >= self.patience_s
+        return not self.hears(now_s) or now_s - self.went_on_s >= self.patience_s
+
+    def hears(self, now_s: float) -> bool:
+        """Whether something came not long ago."""
+        return now_s - self.heard_s < self.dead_s
 
     def asks_again(self, now_s: float, identify: Identify | None) -> bool:
         """Whether to speak again to the gauge of this Identify, so that it does not take its host for gone.

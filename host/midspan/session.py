@@ -67,12 +67,11 @@ class Session:
         self.stage = Stage.APART
         self.identify: Identify | None = None
         self.line = Line(succession)
-        self.duplicates = self.out_of_place = self.repeats = 0
+        self.duplicates = self.out_of_place = self.repeats = self._fetches = 0
         self._patience, self._rounds = Patience(answer_s, dead_s, patience_s), rounds
         self._request: Record | None = None
         self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
         self._blocks: Blocks | None = None
-        self._fetches = 0
         self._ignored: Any = None  # what came since the last order and changed nothing
 
     # Orders of the caller
@@ -142,7 +141,8 @@ class Session:
         if self.stage in EXPECTING_NOTHING:
             return []
         if self._patience.is_over(now_s):
-            return self._signal(Signal.GIVE_UP, failures.silent(self.stage, self.line, self._ignored), now_s)
+            why = failures.given_up(self.stage, self.line, self._ignored, speaks=self._patience.hears(now_s))
+            return self._signal(Signal.GIVE_UP, why, now_s)
         if not self._patience.asks_again(now_s, self.identify):
             return []
         if self.line.doubts():  # a gauge that was reset is not to be asked what another was
@@ -150,7 +150,7 @@ class Session:
         return self._signal(Signal.SILENCE, None, now_s)
 
     def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
-        self._patience.heard_s = now_s
+        self._patience.heard(said, now_s)
         signal, subject = meaning_of(said, self.identify, self._blocks, self._asked)
         if (self.stage, signal) in TABLE:
             return self._signal(signal, subject, now_s)

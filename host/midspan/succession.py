@@ -2,7 +2,7 @@
 
 A gauge numbers its frames in the order in which it speaks, and draws another boot number at every start. So a frame
 whose number does not come after the newest is old, and so is every Identify of a boot number that another has followed.
-Only Identify carries the boot number; SPEC.md says what can not be decided for that.
+Only Identify carries the boot number; section 7 of SPEC.md says what cannot be told for that.
 """
 
 from __future__ import annotations
@@ -32,10 +32,10 @@ class Standing(Enum):
 class Succession:
     """The newest frame that came from a gauge, its boot number, and those that are over.
 
-    Keep it as long as frames of the same gauge may come, also over several conversations. `lost` counts the frames
-    that are missing between those that came, `old` those that came too late, `old_since_new` those since the newest.
-    `sent` is this host's own next number, which goes on too: no reply to an earlier request answers a later one. A
-    host begins anywhere (`begun`), so that neither does a reply to another host.
+    Keep it as long as frames of the same gauge may come, also over several conversations. `newest` is the number of
+    the newest frame, `lost` counts those that are missing between those that came, `old` those that came too late,
+    `old_since_new` those since the newest. `sent` is this host's own next number, which goes on too: no reply to an
+    earlier request answers a later one. A host begins anywhere (`begun`), so that neither does a reply to another.
 
     >>> gauge = Succession()
     >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (8, None), (10, None), (8, None), (0, 78)]]
@@ -51,7 +51,7 @@ class Succession:
         self.lost = self.old = self.old_since_new = 0
         self.sent = sent
         self._boot: Hashable | None = None
-        self._newest = 0
+        self.newest = 0
         self._over: set[Hashable] = set()
 
     def standing(self, sequence: int, boot: Hashable | None = None) -> Standing:
@@ -72,12 +72,7 @@ class Succession:
         """The gauge has this boot number now, and this frame is its newest: whatever it was before is over."""
         if self._boot is not None and self._boot != boot:
             self._over.add(self._boot)
-        self._boot, self._newest, self.old_since_new = boot, sequence, 0
-
-    @property
-    def newest(self) -> int:
-        """Number of the newest frame."""
-        return self._newest
+        self._boot, self.newest, self.old_since_new = boot, sequence, 0
 
     @classmethod
     def begun(cls) -> Self:
@@ -97,11 +92,11 @@ class Succession:
             return Standing.NEW
         if boot is not None and boot != self._boot:
             return Standing.UNPROVEN
-        ahead = (sequence - self._newest) % SEQUENCES
+        ahead = (sequence - self.newest) % SEQUENCES
         if not 0 < ahead < SEQUENCES // 2:
             return Standing.OLD
         if ahead > (1 if boot is None else LARGEST_LEAP):
             return Standing.UNPROVEN
         self.lost += ahead - 1
-        self._newest = sequence
+        self.newest = sequence
         return Standing.NEW
