@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import tracemalloc
+from collections import Counter
 from random import Random
 
 import pytest
@@ -213,3 +214,54 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
     assert len(failed) == 1
     assert session.stage is Stage.READY
     assert most_bytes < 10 * WORST_BYTES
+
+
+# What a gauge gone mad may say under a right check, each with the greatest and the least that Avro can carry.
+WORST = (2**63 - 1, 2**31, 2**31 - 1, 2**22 + 1, 65536, 1, 0, -1, -(2**31), -(2**63))
+HOSTILE_FRAMES = 5_000
+
+
+class Hostile(Sound):
+    """Frames in their order with any of their numbers the worst, their texts long, their columns empty."""
+
+    def __init__(self, seed: int) -> None:
+        self.random, self.frames = Random(seed), 0
+        self.kinds: Counter[str] = Counter()
+
+    def __call__(self, piece: bytes) -> bytes:
+        return b"".join(self._spoilt(frame) for frame in spoil.pieces(piece))
+
+    def _spoilt(self, frame: bytes) -> bytes:
+        ((sequence, body),) = unframed(frame)
+        name, fields = record(body)
+        if self.random.random() < 0.7:
+            return frame
+        field = self.random.choice([key for key in fields if key != "fingerprint"])
+        fields[field] = self._worst(fields[field])
+        try:
+            spoilt = datum(name, fields)
+        except (ValueError, TypeError, OverflowError, AttributeError):  # no such thing can be said in Avro
+            return frame
+        self.frames += 1
+        self.kinds[name] += 1
+        return framed(sequence, spoilt) if len(spoilt) <= LARGEST_BODY else frame
+
+    def _worst(self, value: object) -> object:
+        if isinstance(value, list):
+            return self.random.choice(([], [self.random.choice(WORST)] * len(value), [0] * 900))
+        return "?" * 900 if isinstance(value, str) else self.random.choice((*WORST, None))
+
+
+def test_hostile_counts_and_texts_take_no_memory(night: list[Step]) -> None:
+    line = Hostile(6)
+    replayed(night, line)
+    tracemalloc.start()
+    try:
+        while line.frames < HOSTILE_FRAMES:
+            replayed(night, line)
+        most_bytes = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+    assert {"Identify", "Readings", "EndOfShaft", "Event", "Fault", "Reply"} <= set(line.kinds)
+    assert most_bytes < 2 * WORST_BYTES

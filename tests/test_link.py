@@ -2,6 +2,7 @@
 
 import errno
 import os
+import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -57,6 +58,14 @@ def test_bytes_of_every_value_pass_both_ways() -> None:
         while len(found) < len(data):
             found += near.read()
         assert (found, near.read()) == (data, b"")
+
+
+def test_what_waits_on_a_port_is_dropped_when_it_is_opened() -> None:
+    """An answer to a host of before is no answer to the next."""
+    with rig.bare_line() as (far, port):
+        os.write(far, b"from before")
+        with link.SerialLink(port, read_s=0) as near:
+            assert near.read() == b""
 
 
 def test_an_other_end_that_goes_away() -> None:
@@ -215,6 +224,33 @@ def test_a_refused_plan_names_its_field(tmp_path: Path) -> None:
         with pytest.raises(ProtocolError, match=r"refused CyclePlan: .*OUT_OF_RANGE, field full_count"):
             gauge.measure(1, "", replace(rig.PLAN, full_count=2_000_000))
         assert gauge.measure(1, "", rig.PLAN).complete
+
+
+TAKES_IT = """
+import sys
+from pathlib import Path
+from midspan.rehearsal import Rehearsal
+with Rehearsal({"shafts": []}, Path(sys.argv[1]), lambda: print("prepared", flush=True)):
+    print("running", flush=True)
+    sys.stdin.read()
+"""
+
+
+def test_a_simulated_gauge_is_one_hosts_at_a_time(tmp_path: Path) -> None:
+    """As a serial port is; the second one neither prepares its folder anew nor starts it twice."""
+    command = [sys.executable, "-c", TAKES_IT, str(tmp_path)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as first:
+        assert first.stdout is not None
+        assert [first.stdout.readline().strip() for _ in range(2)] == ["prepared", "running"]
+        prepared: list[object] = []
+        second = Rehearsal({"shafts": []}, tmp_path, lambda: prepared.append(1))
+        with pytest.raises(LinkError, match="another program has it open") as raised, second:
+            pass
+        assert str(tmp_path) in str(raised.value)
+        assert prepared == []
+        first.kill()  # a host that dies leaves it to the next
+    with Rehearsal({"shafts": []}, tmp_path) as third, link.SerialLink(third.port) as line:
+        assert Gauge(line).settled().state is State.IDLE
 
 
 def test_a_simulated_gauge_that_cannot_start_says_why(tmp_path: Path) -> None:
