@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from random import randrange
 from typing import TypeVar
 
 from midspan.errors import DeviceFault, LinkError, ProtocolError
 from midspan.faults import describe
+from midspan.frames import SEQUENCES
 from midspan.link import Link
 from midspan.meaning import AT_REST
 from midspan.outcomes import Done, Failed, Faulted, Finished, Identified, Outcome
@@ -21,6 +23,11 @@ OnEvent = Callable[[Outcome], None]
 FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
 RESTS_MOST = 5  # times that a gauge may come to rest and move again before it is given up
 T = TypeVar("T", bound=Outcome)
+
+
+def begun() -> Succession:
+    """What a host that begins knows of a gauge, nothing, and a number for its own first frame."""
+    return Succession(sent=randrange(SEQUENCES))
 
 
 def ignore(_: Outcome) -> None:
@@ -51,7 +58,7 @@ class Gauge:
         wall_clock: Callable[[], float] = time.time,
         session: Session | None = None,
     ) -> None:
-        self.session = session or Session(succession=Succession.begun())
+        self.session = session or Session(succession=begun())
         self._link, self._clock, self._wall_clock = link, clock, wall_clock
         self._planned: tuple[int, CyclePlan] | None = None  # under which boot number, and which plan
         self._fault: Fault | None = None

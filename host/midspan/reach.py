@@ -7,10 +7,9 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 
 from midspan.errors import LinkError, ProtocolError
-from midspan.gauge import Gauge
+from midspan.gauge import Gauge, begun
 from midspan.link import SerialLink, ports
 from midspan.session import Session
-from midspan.succession import Succession
 
 
 class Reach:
@@ -30,7 +29,7 @@ class Reach:
         self.name, self.port = name, port
         self._others = alike() if others is None else others
         self._clock = clock
-        self._heard = Succession.begun()
+        self._heard = begun()
 
     @contextmanager
     def opened(self) -> Iterator[Gauge]:

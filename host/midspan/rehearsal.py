@@ -22,7 +22,6 @@ from midspan.schemas import data_folder
 HEAP_KB, SHAFT_KB = 384, 2
 WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
-HELD = "in-use"  # the file in the folder that only one host can hold
 REHEARSAL_PORT = "rehearsal"  # what is said in place of a port to get a simulated gauge
 
 
@@ -80,7 +79,7 @@ class Rehearsal:
         import fcntl  # wherever there are pseudo-terminals
 
         self._folder.mkdir(parents=True, exist_ok=True)
-        self._hold = (self._folder / HELD).open("wb")  # what holds it is the open file: it ends with this host
+        self._hold = self._scenario_file.open("ab")  # while it is open the folder is this host's: that ends with it
         try:
             fcntl.flock(self._hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -90,17 +89,20 @@ class Rehearsal:
             self._prepare()
 
     def _start(self, device_end: int) -> None:
-        scenario = self._folder / "scenario.json"
-        scenario.write_text(json.dumps(self._scenario), encoding="utf-8")
+        self._scenario_file.write_text(json.dumps(self._scenario), encoding="utf-8")
         script = data_folder("device") / "rehearsal" / "run.py"
         with self._complaints.open("wb") as complaints:
             self._process = subprocess.Popen(
-                [*self._command, str(script), str(scenario)],
+                [*self._command, str(script), str(self._scenario_file)],
                 stdin=device_end,
                 stdout=device_end,
                 stderr=complaints,
                 start_new_session=True,  # Ctrl-C is for the host, which stops the gauge in its own way
             )
+
+    @property
+    def _scenario_file(self) -> Path:
+        return self._folder / "scenario.json"
 
     @property
     def _complaints(self) -> Path:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Hashable
 from copy import deepcopy
 from enum import Enum
-from random import randrange
 from typing import Self
 
 from midspan.frames import SEQUENCES
@@ -35,7 +34,7 @@ class Succession:
     Keep it as long as frames of the same gauge may come, also over several conversations. `newest` is the number of
     the newest frame, `lost` counts those that are missing between those that came, `old` those that came too late,
     `old_since_new` those since the newest. `sent` is this host's own next number, which goes on too: no reply to an
-    earlier request answers a later one. A host begins anywhere (`begun`), so that neither does a reply to another.
+    earlier request answers a later one. A host begins it anywhere, so that neither does a reply to another host.
 
     >>> gauge = Succession()
     >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (8, None), (10, None), (8, None), (0, 78)]]
@@ -73,11 +72,6 @@ class Succession:
         if self._boot is not None and self._boot != boot:
             self._over.add(self._boot)
         self._boot, self.newest, self.old_since_new = boot, sequence, 0
-
-    @classmethod
-    def begun(cls) -> Self:
-        """One of a host that begins now."""
-        return cls(sent=randrange(SEQUENCES))
 
     def copy(self) -> Self:
         """One that goes on from here by itself."""
