@@ -17,7 +17,7 @@ from midspan.night_record import read_night, read_on
 from midspan.outcomes import BlockCame
 from midspan.page_access import Access, Role, token_from
 from midspan.page_curve import Turned, curve, turned_so_far
-from midspan.page_follow import Clock, Follower, read_only
+from midspan.page_follow import Clock, Follower
 from midspan.page_night import doing, done, troubles
 from midspan.page_shaft import numbers_of
 from midspan.page_views import Views
@@ -25,6 +25,7 @@ from midspan.passage import Happening, HappeningKind, Stage
 from midspan.readings import Readings
 from midspan.records import Phase
 from midspan.store import RunReference, Store
+from midspan.store_reading import open_to_read
 from midspan.turning_now import Turning, turning_file
 from midspan.wishes import newest_wish, wish_for_an_end
 from night_on_paper import EVENING_MS, paper_night, quiet_night, rough_night
@@ -68,7 +69,7 @@ def test_a_wish_is_for_the_night_it_names(tmp_path):
 
 def test_what_the_page_reads_through_cannot_write(tmp_path):
     quiet_night(tmp_path / "results.db", 3)
-    store = read_only(tmp_path / "results.db")
+    store = open_to_read(tmp_path / "results.db")
     with pytest.raises(StoreError, match="may only be read"):
         store.begin_batch("blue", 0)
     store.close()

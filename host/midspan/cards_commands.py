@@ -12,7 +12,7 @@ from midspan.set_card import card_of
 from midspan.set_keep import Sets
 from midspan.sets_view import results_of
 from midspan.stock import shafts_of, spoken_against
-from midspan.store import Store
+from midspan.store_reading import open_to_read
 
 ENDINGS = (".html", ".pdf")
 
@@ -20,7 +20,7 @@ ENDINGS = (".html", ".pdf")
 def card(store_file: Path, name: str, out: Path | None, k: float) -> None:
     """Write the card of a set as a page and on paper."""
     stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         made = card_of(store, Sets(store).named(name), k, zone=None)
     page, paper = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
     write_page(page, filled("set_card.html", card=made))
@@ -43,7 +43,7 @@ def labels(
     sheet = load_sheet(sheet_file)
     if skip >= sheet.number:
         raise ReadingsError(f"--skip {skip}: a sheet has {sheet.number} labels; take a new one")
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         sets = Sets(store)
         numbers = [sets.number(one) for one in shafts]
         numbers += sets.named(set_name).present if set_name is not None else ()

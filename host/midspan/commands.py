@@ -21,6 +21,7 @@ from midspan.records import State
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.sorter import Bench
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.wording import printable
 
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
@@ -33,7 +34,7 @@ def show(
 
     Raises OutputError when there is nothing to draw, and what store and picture raise.
     """
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         stored = newest(store, shaft)
         benches = store.calibrations() if trials is not None else {}
     if stored.result is None:

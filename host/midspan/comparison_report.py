@@ -10,7 +10,7 @@ from rich.table import Table
 from midspan import report
 from midspan.comparison import Change, changes
 from midspan.errors import StoreError
-from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.wording import printable, signed
 
 WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
@@ -21,7 +21,7 @@ def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> 
 
     Raises StoreError when no shaft has two results.
     """
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         calibrations = store.calibrations()
         found = [changes(versions, calibrations) for versions in store.versions()]
     steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]

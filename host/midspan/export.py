@@ -20,6 +20,7 @@ from midspan.files import writing
 from midspan.set_keep import Sets
 from midspan.stock import shafts_measured
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.tables import ResultRow, RunRow, SupersessionRow
 
 Row = dict[str, Any]
@@ -187,6 +188,6 @@ def export_file(store_file: Path, table: str, path: Path, *, all_versions: bool)
     """Export from a database and say what was written; StoreError for a table that there is not."""
     if table not in TABLES:
         raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}")
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         number = export(store, table, path, all_versions=all_versions)
     print(f"{path}: {number} rows; what each column means stands in {path.stem}-columns.csv")

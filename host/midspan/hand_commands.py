@@ -26,6 +26,7 @@ from midspan.hand_shaft import HandResult, evaluate_hand, is_hand_result
 from midspan.origin import Origin
 from midspan.report import budget_table, console, verdict_words
 from midspan.store import RunReference, Store
+from midspan.store_reading import open_to_read
 from midspan.typed_table import read_typed
 from midspan.wording import printable, with_uncertainty
 
@@ -226,7 +227,7 @@ def assign(label: str, store_file: Path, out: Path) -> None:
 
     Raises OutputError when that file is there already or cannot be written, and what `assigned_from` raises.
     """
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         stored = [one.result for one in store.history(label) if one.result and is_hand_result(one.result)]
     bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
     if out.exists():

@@ -15,7 +15,7 @@ from midspan.night_facts import last_ms, pace, places
 from midspan.night_record import NightRecord, read_night
 from midspan.night_words import clock
 from midspan.pages import filled, write_page
-from midspan.store import Store
+from midspan.store_reading import open_to_read
 
 TEMPLATE = "night_report.html"
 
@@ -26,7 +26,7 @@ def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo
     Without a path it is night-NUMBER.html. `zone` is that of the times, this machine's when None. Raises StoreError for
     a database or night that cannot be read, and OutputError for a file that cannot be written.
     """
-    with Store.open(store, create=False) as opened:
+    with open_to_read(store) as opened:
         record = read_night(opened, number)
     path = out or Path(f"night-{record.night.id}.html")
     told = page(record, zone or _zone_here(record.night.begun_ms))

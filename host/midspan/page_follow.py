@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
-from sqlalchemy import URL, case, create_engine, event, func, select
+from sqlalchemy import case, func, select
 
 from midspan.calibration import Calibration
 from midspan.configuration import validated
@@ -16,6 +16,7 @@ from midspan.night_record import NightRecord, read_night, read_on
 from midspan.page_curve import Turned, turned_so_far
 from midspan.passage import ENDS, Night, Stage
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.tables import HappeningRow, NightRow, PassageRow, StepRow, SuspectRow
 from midspan.turning_now import turning_file
 from midspan.wishes import WishRow, wish_for_an_end, wished_ms
@@ -49,9 +50,8 @@ class Follower:
     """
 
     def __init__(self, path: Path) -> None:
-        Store.open(path, create=False, wait_s=WAIT_S).close()  # gives an older one the tables it lacks
         self.path, self.moment = path, 0
-        self.store = read_only(path)
+        self.store = open_to_read(path, WAIT_S)
         self._mark: object = None
         self._nights: dict[int, tuple[object, NightRecord]] = {}
         self._calibrations: dict[str, Calibration] = {}
@@ -133,10 +133,3 @@ class Follower:
     def close(self) -> None:
         """Let go of the file."""
         self.store.close()
-
-
-def read_only(path: Path) -> Store:
-    """A store through which SQLite itself refuses to write."""
-    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": WAIT_S})
-    event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA query_only = ON"))
-    return Store(path, engine)

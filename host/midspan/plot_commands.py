@@ -20,6 +20,7 @@ from midspan.set_keep import Sets
 from midspan.sets_view import present, reviewed
 from midspan.stock import each_once
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.study_commands import of_labels
 from midspan.study_picture import draw_chart
 from midspan.wording import printable, with_uncertainty
@@ -96,7 +97,7 @@ def force(shaft: str, archive: Path | None, out: Path, store_file: Path) -> None
 
 def _open(store_file: Path, out: Path) -> Store:
     check_ending(out)  # before anything is read
-    return Store.open(store_file, create=False)
+    return open_to_read(store_file)
 
 
 def _say(out: Path) -> None:

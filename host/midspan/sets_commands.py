@@ -15,6 +15,7 @@ from midspan.set_review import Review
 from midspan.sets_view import all_reviewed, listed, present, print_set, reviewed
 from midspan.stock import read_stock, spoken_against
 from midspan.store import Store
+from midspan.store_reading import open_to_read, store_for
 from midspan.time_of_day import now_ms
 from midspan.wording import printable
 
@@ -27,7 +28,7 @@ def make(
 
     Raises MatchingError, saying which limit blocks, when there is none.
     """
-    with Store.open(store_file, create=False) as store:
+    with store_for(store_file, writes=keep is not None) as store:
         stock = read_stock(store, batches=batches, bins=bins)
         shafts, values, left_out = stock.fit_for(limits)
         choice = choose(values, limits, thorough=thorough)
@@ -66,7 +67,7 @@ def _choice_json(
 
 def stock(store_file: Path, batches: Sequence[int], bins: Sequence[str], *, as_json: bool) -> None:
     """Print what there is to choose from, and what is left out for which reason."""
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         found = read_stock(store, batches=batches, bins=bins)
     if as_json:
         left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
@@ -80,7 +81,7 @@ def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_
 
     Raises MatchingError for a set with fewer than two shafts left in it.
     """
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         sets = Sets(store)
         if name is None:
             kept = sets.all()

@@ -13,7 +13,7 @@ from midspan.set_limits import Array, Limits
 from midspan.set_review import alike
 from midspan.sets_view import listed, present, print_set, results_of, reviewed
 from midspan.stock import StockShaft, read_stock, values_of
-from midspan.store import Store
+from midspan.store_reading import store_for
 from midspan.time_of_day import now_ms
 from midspan.wording import printable, with_uncertainty
 
@@ -28,7 +28,7 @@ def refill(
 
     Raises MatchingError when it lacks none, or nothing fits.
     """
-    with Store.open(store_file, create=False) as store:
+    with store_for(store_file, writes=keep) as store:
         sets = Sets(store)
         kept = sets.named(name)
         gone = list(dict.fromkeys(sets.number(one) for one in lost))
@@ -107,7 +107,7 @@ def extend(
 
     It is chosen from some batches or from all. Raises MatchingError when nothing fits.
     """
-    with Store.open(store_file, create=False) as store:
+    with store_for(store_file, writes=keep is not None) as store:
         sets = Sets(store)
         first = sets.named(name)
         wanted = number or first.limits.number

@@ -15,6 +15,7 @@ from midspan.sets_view import listed
 from midspan.sizes import load_sizes
 from midspan.stock import full_results, read_stock, shafts_of
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.time_of_day import now_ms
 from midspan.vouching import Voucher, vouch
 from midspan.weights import weight_of, weights_in
@@ -72,7 +73,7 @@ def vouch_for(
 def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool) -> None:
     """Print the nominal size of shafts, and how likely its neighbours are."""
     sizes = load_sizes(table)
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         sets = Sets(store)
         found = shafts_of(store, [sets.number(one) for one in shafts]) if shafts else None
         those = list(found.values()) if found is not None else list(read_stock(store).shafts)

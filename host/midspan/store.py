@@ -23,7 +23,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import URL, ColumnElement, Engine, Select, create_engine, event, func, select
+from sqlalchemy import ColumnElement, Engine, Select, func, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
@@ -35,6 +35,7 @@ from midspan.errors import StoreError
 from midspan.measurements import concerns_before, concerns_in, note_run, standing_results
 from midspan.origin import Origin
 from midspan.standing import carry
+from midspan.store_file import engine_of, fold_in
 from midspan.tables import NAMED_COLUMNS, BasisRow, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
 from midspan.upgrade import NEWEST, check_known, revision_of, upgrade
 
@@ -80,6 +81,7 @@ class Store:
     def __init__(self, path: Path, engine: Engine) -> None:
         self.path = path
         self._engine = engine
+        self._folds = False
 
     @classmethod
     def open(cls, path: Path, *, create: bool = True, wait_s: float = 5.0) -> Store:
@@ -90,9 +92,7 @@ class Store:
         """
         if not create and not path.is_file():
             raise StoreError(f"{path}: there is no such file; name the database of your results")
-        engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": wait_s})
-        event.listen(engine, "connect", _wait_for_the_disk)
-        store = cls(path, engine)
+        store = cls(path, engine_of(path, wait_s))
         try:
             if store._revision() != NEWEST:
                 store.close()
@@ -100,6 +100,7 @@ class Store:
         except StoreError as error:
             store.close()
             raise error.at(str(path)) from error
+        store._folds = True
         return store
 
     def _revision(self) -> int | None:
@@ -222,7 +223,13 @@ class Store:
         return self._read(query.order_by(RunRow.id))
 
     def close(self) -> None:
-        """Let go of the file; closing twice does no harm."""
+        """Let go of the file; closing twice does no harm.
+
+        What was written is folded into the file, also while others read: a copy of it alone then lacks nothing.
+        """
+        if self._folds:
+            self._folds = False
+            fold_in(self._engine)
         self._engine.dispose()
 
     def __enter__(self) -> Store:
@@ -335,10 +342,3 @@ def _finite(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_finite(inner) for inner in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def _wait_for_the_disk(connection: Any, _: object) -> None:
-    # With a write-ahead log others can read while a batch is stored, but only FULL makes each commit wait for
-    # the disk, which a power cut needs.
-    connection.execute("PRAGMA synchronous = FULL")
-    connection.execute("PRAGMA foreign_keys = ON")

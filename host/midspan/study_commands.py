@@ -14,7 +14,7 @@ from midspan import study_picture, study_report
 from midspan.control_chart import individuals_chart, weighted_mean
 from midspan.errors import ReadingsError
 from midspan.report import console
-from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.study_gauge import crossed_study
 from midspan.study_linearity import Reference, bias_study, linearity_study
 from midspan.study_source import (
@@ -160,14 +160,14 @@ def chart(
 def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
     if len(batches) < 2:
         raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         return _some(from_batches(store, batches, quantity), store_file)
 
 
 def _of_stock(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
     if not batches:
         raise ReadingsError("name a --batch; or give a --csv")
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         return _some(from_stock(store, batches, quantity), store_file)
 
 
@@ -175,7 +175,7 @@ def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observ
     """Results of labelled shafts; ReadingsError when there are none."""
     if not labels:
         raise ReadingsError("name what to study: --label of a check standard (or --bar files), or give a --csv")
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         return _some(from_labels(store, labels, quantity), store_file)
 
 
