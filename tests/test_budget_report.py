@@ -4,6 +4,7 @@ import json
 import math
 from dataclasses import replace
 from io import StringIO
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,6 +26,7 @@ from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 (RESULT,) = evaluate([raw_run(Shaft(number=12), Gauge(), np.random.default_rng(1))], paper_calibration())
 RUN = RunReference("readings.avro", 0, 12, "", 0)
+STORE = Path("results.db")
 BANDS = """
 [rule]
 kind = "guarded acceptance"
@@ -94,7 +96,9 @@ def test_what_cannot_be_drawn_is_refused(tmp_path):
 
 
 def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
-    uncertainty_commands.show_budget(RESULT, RUN, {}, 2000, tmp_path / "a.png", as_json=False, k=None)
+    uncertainty_commands.show_budget(
+        RESULT, RUN, tmp_path / "results.db", {}, 2000, tmp_path / "a.png", as_json=False, k=None
+    )
     out = " ".join(capsys.readouterr().out.split())  # lines end where the screen does
     for words in ("shaft 12", "frame give", "█", "2000 trials", "the trials confirm the budget", "U covers 95 %"):
         assert words in out
@@ -103,7 +107,7 @@ def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
 
 def test_the_command_as_json(capsys):
     few = replace(RESULT, dof_causes=(*RESULT.dof_causes[:-1], 7.0))
-    uncertainty_commands.show_budget(few, RUN, {}, 2000, None, as_json=True, k=3.0)
+    uncertainty_commands.show_budget(few, RUN, STORE, {}, 2000, None, as_json=True, k=3.0)
     shown = json.loads(capsys.readouterr().out)
     assert shown["k"] == 3.0
     assert shown["expanded_thou"] == pytest.approx(3 * RESULT.u_spine_thou)

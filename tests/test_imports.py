@@ -19,7 +19,7 @@ DEVICE = ROOT / "device"
 
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
-    errors files time_of_day units coverage_factor budget monte_carlo wording configuration polynomial
+    errors files whereabouts time_of_day units coverage_factor budget monte_carlo wording configuration polynomial
     schemas symbols readings records frames ranges packing faults
     raw_run blocks stages succession line outcomes failures meaning patience session turning_now
     container columns archive archive_writer
@@ -48,9 +48,10 @@ LEFT_TO_RIGHT = """
     night_screen sort_commands
     page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page
     page_command plot_batch plot_set plot_force plot_commands
+    manifest belongings read_back backup restore backup_commands
     rework commands park park_command demo lesson
-    cli_options cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report cli_risk
-    cli_sets cli_sort cli_study cli_plot cli_board cli
+    cli_options cli_backup cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report
+    cli_risk cli_sets cli_sort cli_study cli_plot cli_board cli
 """
 ORDER = LEFT_TO_RIGHT.split()
 

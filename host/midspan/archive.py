@@ -92,6 +92,17 @@ class Archive:
             break
         raise ArchiveError(f"{self.path}: no whole shaft starts at byte {offset}")
 
+    def whole_bytes(self, offset: int) -> int:
+        """How long the file is up to the end of its last block, looked for from the block at an offset on.
+
+        What may come after is half a shaft: being stored just now, or cut short by a power cut.
+        """
+        end = offset
+        for part in self._parts(offset):
+            if isinstance(part, Block) or not part.torn:
+                end = part.end
+        return end
+
     def check(self) -> None:
         """Raise ArchiveError when the last pass met damage; the message tells of all of it."""
         if self.damage:

@@ -10,6 +10,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from midspan.cli_backup import backup, restore
 from midspan.cli_board import board
 from midspan.cli_calibrate import calibrate
 from midspan.cli_compare import compare
@@ -138,6 +139,8 @@ app.command(epilog="Example: midspan page --store results.db")(page)
 app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
 app.command(epilog="Example: midspan export results --out results.parquet")(export)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
+app.command(epilog="Example: midspan backup BACKUP --store results.db")(backup)
+app.command(epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")

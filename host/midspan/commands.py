@@ -48,7 +48,7 @@ def show(
     if trials is not None:
         from midspan.uncertainty_commands import show_budget
 
-        show_budget(result, stored.run, benches, trials, picture, as_json=as_json, k=k)
+        show_budget(result, stored.run, store_file, benches, trials, picture, as_json=as_json, k=k)
         return
     if isinstance(result, HandResult):
         from midspan.hand_commands import show_hand

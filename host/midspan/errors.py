@@ -95,6 +95,10 @@ class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""
 
 
+class BackupError(MidspanError):
+    """A backup is none, was broken off or is damaged: nothing was restored from it."""
+
+
 class ParkingError(MidspanError):
     """A shaft has no stiff side that is known, or is not the one that was meant: it is not turned to be marked."""
 

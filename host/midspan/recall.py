@@ -5,12 +5,13 @@ from pathlib import Path
 from typing import Any
 
 from midspan.archive import Archive
-from midspan.errors import OutputError, StoreError
+from midspan.errors import ArchiveError, MidspanError, OutputError, StoreError
 from midspan.hand_shaft import HandResult, is_hand_result
 from midspan.raw_run import RawRun
 from midspan.shaft import ShaftResult
 from midspan.spine_budget import CAUSES
 from midspan.store import RunReference, Store, StoredResult
+from midspan.whereabouts import places
 from midspan.wording import read_code
 
 HIGHEST_SHAFT = 2**31 - 1
@@ -48,18 +49,28 @@ def whole(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
 
 
 def raw_run(reference: RunReference, store_file: Path, archive: Path | None = None) -> RawRun:
-    """The raw readings of a run, from this archive or its own, which may have moved along with its database.
+    """The raw readings of a run, from this archive or wherever its own is now.
 
     Raises OutputError when they are not there, ArchiveError when what is there is spoilt.
     """
-    own = Path(reference.archive)
-    path = archive or (own if own.is_file() else store_file.parent / own.name)
-    if not path.is_file():
-        raise OutputError(f"{path}: the readings of shaft {reference.shaft} are not there; lay it beside the database")
-    run = Archive.open(path).run_at(reference.byte_offset)
-    if (run.shaft, run.started_ms) != (reference.shaft, reference.started_ms):
-        raise OutputError(f"{path}: holds other readings than those of shaft {reference.shaft}; bring its own archive")
-    return run
+    named = [archive] if archive else places(reference.archive, store_file)
+    found = [path for path in named if path.is_file()]
+    if not found:
+        raise OutputError(
+            f"{named[-1]}: the readings of shaft {reference.shaft} are not there; lay it beside the database"
+        )
+    troubles: list[MidspanError] = []
+    for path in found:
+        try:
+            run = Archive.open(path).run_at(reference.byte_offset)
+        except ArchiveError as error:
+            troubles.append(error)
+            continue
+        if (run.shaft, run.started_ms) == (reference.shaft, reference.started_ms):
+            return run
+        other = f"holds other readings than those of shaft {reference.shaft}; bring its own archive"
+        troubles.append(OutputError(f"{path}: {other}"))
+    raise troubles[0]
 
 
 def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:

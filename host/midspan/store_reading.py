@@ -64,18 +64,14 @@ class _Copy(sqlite3.Connection):
 
 
 def _connected(path: Path, wait_s: float) -> sqlite3.Connection:
+    connection: sqlite3.Connection = _opened(path, wait_s, sqlite3.Connection)
     try:
-        connection: sqlite3.Connection = _opened(path, wait_s, sqlite3.Connection)
-        current = _is_current(connection, path)
-    except sqlite3.OperationalError as error:
-        if error.sqlite_errorcode & 0xFF not in _NO_ROOM_BESIDE:
+        if _is_current(connection, path):
+            return connection
+    except (sqlite3.Error, StoreError) as error:
+        if not isinstance(error, sqlite3.Error) or error.sqlite_errorcode & 0xFF not in _NO_ROOM_BESIDE:
+            connection.close()
             raise
-        return _copied(path, wait_s)
-    except StoreError:
-        connection.close()
-        raise
-    if current:
-        return connection
     connection.close()
     return _copied(path, wait_s)
 

@@ -16,7 +16,7 @@ from midspan.configuration import validated
 from midspan.coverage_factor import Coverage, plain_dof
 from midspan.errors import ArchiveError
 from midspan.hand_bench import HandBench
-from midspan.hand_sessions import session_at
+from midspan.hand_sessions import HandSession, session_at
 from midspan.hand_shaft import HandResult
 from midspan.hand_trials import hand_trials
 from midspan.monte_carlo import agreement
@@ -25,14 +25,15 @@ from midspan.risk import Risks, sentence, spine_risks
 from midspan.shaft import ShaftResult
 from midspan.spine_trials import spine_trials
 from midspan.store import RunReference
+from midspan.whereabouts import places
 from midspan.wording import printable
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 def show_budget(
-    result: ShaftResult | HandResult, run: RunReference, benches: Mapping[str, dict[str, Any]], trials: int,
-    picture: Path | None, *, as_json: bool, k: float | None,
+    result: ShaftResult | HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]],
+    trials: int, picture: Path | None, *, as_json: bool, k: float | None,
 ) -> None:  # fmt: skip
     """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
 
@@ -40,7 +41,7 @@ def show_budget(
     """
     coverage = Coverage(factor=k)
     if isinstance(result, HandResult):
-        bench = _bench_of(result, run, benches)
+        bench = _bench_of(result, run, store_file, benches)
         found = None if bench is None else hand_trials(result, bench, trials)
     else:
         found = spine_trials(result, trials)
@@ -65,15 +66,22 @@ def show_budget(
         print(f"picture: {picture}", file=sys.stderr)
 
 
-def _bench_of(result: HandResult, run: RunReference, benches: Mapping[str, dict[str, Any]]) -> HandBench | None:
+def _bench_of(
+    result: HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]]
+) -> HandBench | None:
     """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
     content = benches.get(result.calibration)
     try:
-        content = content or session_at(Path(run.archive), run.byte_offset).bench
+        content = content or _session_of(run, store_file).bench
     except ArchiveError as error:
         print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
         return None
     return validated(HandBench, content, Path(run.archive))
+
+
+def _session_of(run: RunReference, store_file: Path) -> HandSession:
+    files = places(run.archive, store_file)
+    return session_at(next((one for one in files if one.is_file()), files[0]), run.byte_offset)
 
 
 def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:
