@@ -6,10 +6,9 @@ of them afterwards holds every run that the copied database names.
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
 from importlib import metadata
 from itertools import count
 from pathlib import Path
@@ -17,7 +16,7 @@ from pathlib import Path
 from midspan.belongings import Belongings, Place, a_run_in, settings_of, whole_bytes
 from midspan.errors import OutputError
 from midspan.files import writing
-from midspan.manifest import ROOM, Entry, Manifest, copy_file, seal, sync, write_manifest
+from midspan.manifest import ROOM, Entry, Manifest, copy_file, new_folder, seal, sync, write_manifest
 from midspan.read_back import read_back, runs_by_name
 from midspan.store import Store
 from midspan.store_reading import open_to_read
@@ -37,7 +36,7 @@ def backup(
     is full, and what reading the database and its files raises.
     """
     copy = folder / store_file.name
-    with open_to_read(store_file) as store, _new_folder(folder):
+    with open_to_read(store_file) as store, new_folder(folder):
         _copy_database(store, copy)
         with open_to_read(copy) as copied, copied.transaction() as session:
             named = runs_by_name(session)
@@ -61,22 +60,6 @@ def backup(
         )  # fmt: skip
         write_manifest(manifest, folder)
     return manifest, belongings.strange
-
-
-@contextmanager
-def _new_folder(folder: Path) -> Iterator[None]:
-    with writing(folder, "name another folder"):
-        folder.mkdir(parents=True, exist_ok=True)
-        if any(folder.iterdir()):
-            raise OutputError(f"{folder}: is not empty; name a new folder, nothing is ever written over")
-    whole = False
-    try:
-        yield
-        whole = True
-    finally:
-        if not whole:
-            for path in folder.iterdir():
-                shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def _copy_database(store: Store, copy: Path) -> None:

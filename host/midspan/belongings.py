@@ -22,7 +22,7 @@ ARCHIVE, HAND, TORN = "archive", "hand readings", "half-stored shaft"
 PLAN, CALIBRATION, RECORD = "plan", "calibration", "calibration record"
 RECORDS = "calibration"  # folder of the records
 KEYS = {
-    "place": PLAN, "calibration": CALIBRATION, "bin": "bands", "bar": "check standard", "size": "sizes",
+    "sort": PLAN, "calibration": CALIBRATION, "bin": "bands", "bar": "check standard", "size": "sizes",
     "mass": "masses", "bench": "hand bench", "pattern": "scale", "label_mm": "label sheet",
 }  # fmt: skip
 Place = tuple[int, int, int]  # offset, shaft and time of a run in its file

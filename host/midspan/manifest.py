@@ -8,13 +8,16 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
 from midspan.configuration import ARRAY, Section, validated
-from midspan.errors import BackupError
+from midspan.errors import BackupError, OutputError
 from midspan.files import reading, writing
 
 MANIFEST = "manifest.json"
@@ -57,6 +60,26 @@ class Manifest(Section):
     results: Count
     lacking: dict[str, int]
     file: Annotated[tuple[Entry, ...], ARRAY]
+
+
+@contextmanager
+def new_folder(folder: Path) -> Iterator[None]:
+    """A new or empty folder that a block fills; when the block fails, nothing of it is left there.
+
+    Raises OutputError when the folder holds something or cannot be made.
+    """
+    with writing(folder, "name another folder"):
+        folder.mkdir(parents=True, exist_ok=True)
+        if any(folder.iterdir()):
+            raise OutputError(f"{folder}: is not empty; name a new folder, nothing is ever written over")
+    whole = False
+    try:
+        yield
+        whole = True
+    finally:
+        if not whole:
+            for path in folder.iterdir():
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def write_manifest(manifest: Manifest, folder: Path) -> None:

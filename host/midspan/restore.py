@@ -7,12 +7,13 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
-from midspan.errors import BackupError, MidspanError, OutputError
+from midspan.errors import BackupError, MidspanError
 from midspan.files import writing
-from midspan.manifest import ROOM, Entry, Manifest, copy_file, read_manifest, seal, sync
+from midspan.manifest import ROOM, Entry, Manifest, copy_file, new_folder, read_manifest, seal, sync
 from midspan.read_back import read_back
 from midspan.store import Store
 from midspan.store_reading import open_to_read
+from midspan.upgrade import check_known
 from midspan.whereabouts import listed
 
 
@@ -23,16 +24,14 @@ def restore(folder: Path, into: Path) -> tuple[Path, Manifest]:
     what was written does not hold what the backup says; OutputError when the folder holds something or is full.
     """
     manifest = read_manifest(folder)
+    check_known(manifest.revision)
     _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, "nothing was restored")
-    with writing(into, "name another folder"):
-        into.mkdir(parents=True, exist_ok=True)
-        if any(into.iterdir()):
-            raise OutputError(f"{into}: is not empty; name a new folder, nothing is ever written over")
-    # The database last, and under its name only when it is whole: without it nobody takes the folder for restored.
+    # The database last, and under its name only when it is whole: a folder without one is not taken for restored.
     files = sorted(manifest.file, key=lambda one: one.path == manifest.database)
     database = into / manifest.database
-    _check([(one, _copy(one, folder, into, database)) for one in files], into, "restore it anew")
-    _part(database).rename(database)
+    with new_folder(into):
+        _check([(one, _copy(one, folder, into, database)) for one in files], into, "nothing was restored")
+        _part(database).rename(database)
     _open_for_many(database)
     _read_everything(database, manifest)
     return database, manifest
