@@ -102,7 +102,8 @@ class Follower:
         key = gauge if name is None else name
         if key not in self._calibrations:
             kept = self.store.calibrations()
-            fits = [one for one in kept.values() if one["calibration"]["gauge"] == gauge]
+            # What a hand bench is lies beside the calibrations, and is of no gauge.
+            fits = [one for one in kept.values() if one.get("calibration", {}).get("gauge") == gauge]
             content = kept.get(name) if name is not None else next(reversed(fits), None)
             if content is None:
                 return None
