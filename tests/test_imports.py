@@ -46,8 +46,8 @@ LEFT_TO_RIGHT = """
     set_card label_form card_sheet label_sheet cards_commands data_dictionary export
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands
-    page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_door page
-    page_command plot_batch plot_set plot_force plot_commands
+    page_charts page_curve page_follow page_night page_shaft page_sets page_views page_access page_guesses
+    page_guest page_door page page_command plot_batch plot_set plot_force plot_commands
     manifest belongings read_back backup restore backup_commands
     rework commands park park_command demo lesson
     cli_options cli_backup cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report

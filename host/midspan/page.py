@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from html import escape
 from typing import Annotated
@@ -14,6 +15,7 @@ from midspan.errors import MidspanError, StoreError
 from midspan.page_access import Access, Role
 from midspan.page_door import STATE, Door
 from midspan.page_follow import Clock, Follower
+from midspan.page_guest import Guest
 from midspan.page_night import is_running
 from midspan.page_views import Views
 from midspan.pages import filled
@@ -36,12 +38,13 @@ def serve(follower: Follower, access: Access, host: str) -> None:
             raise StoreError(f"night {night} has ended already")
         follower.ask_for_an_end(night, views.now.now_ms())
 
-    app.add_middleware(Door, access=access, stop=stop)
+    app.add_middleware(Door, access=access, stop=stop, now_s=time.monotonic)
     _add_views(views)
     ui.run(
         host=host, port=access.port, title="Midspan", favicon=ICON, dark=None, reload=False, show=False,
         show_welcome_message=False, tailwind=False, binding_refresh_interval=None, reconnect_timeout=10.0,
-        message_history_length=HISTORY,
+        message_history_length=HISTORY, http=Guest,
+        proxy_headers=False,  # who guesses would else say another address each time
     )  # fmt: skip
 
 

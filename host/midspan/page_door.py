@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from urllib.parse import parse_qsl, urlencode
 
-from starlette.requests import HTTPConnection, Request
+from starlette.requests import ClientDisconnect, HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from midspan.errors import MidspanError
 from midspan.page_access import COOKIE, Access, Role
+from midspan.page_guesses import WITHIN_S, Guesses
 from midspan.pages import filled
 
 LONGEST_FORM = 4096  # bytes
@@ -28,10 +29,11 @@ STATE = "role"  # under this name a view finds what its reader may do
 
 
 class Door:
-    """ASGI middleware. `stop` is called with the number of a night that somebody who may asked to end."""
+    """ASGI middleware. `stop` is called with the number of a night that somebody who may asked to end; `now_s` is a
+    clock that never goes back."""
 
-    def __init__(self, app: ASGIApp, access: Access, stop: Callable[[int], None]) -> None:
-        self._app, self._access, self._stop = app, access, stop
+    def __init__(self, app: ASGIApp, access: Access, stop: Callable[[int], None], now_s: Callable[[], float]) -> None:
+        self._app, self._access, self._stop, self._guesses = app, access, stop, Guesses(now_s)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request or a socket in, or answer it here."""
@@ -39,10 +41,11 @@ class Door:
             await self._app(scope, receive, send)
             return
         asked = HTTPConnection(scope)
-        role = self._access.role(asked.cookies.get(COOKIE, ""))
+        cookie = asked.cookies.get(COOKIE, "")
+        role = self._role(asked, cookie, self._access.role)
         answer = self._refusal(asked, role)
         if answer is None and scope["type"] == "http":
-            answer = await self._own(Request(scope, receive), role)
+            answer = await self._own(Request(scope, receive), role or Role.NOBODY)
         if answer is not None and scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})
         elif answer is not None:
@@ -51,12 +54,28 @@ class Door:
             scope.setdefault("state", {})[STATE] = role
             await self._app(scope, receive, _with_headers(send))
 
-    def _refusal(self, asked: HTTPConnection, role: Role) -> Response | None:
+    def _role(self, asked: HTTPConnection, secret: str, role_of: Callable[[str], Role]) -> Role | None:
+        """What a token or a cookie allows; None when so many were wrong that this one is not even looked at."""
+        if not self._access.on_network or not secret:
+            return role_of(secret)
+        address = asked.client.host if asked.client else ""
+        if not self._guesses.may_try(address):
+            return None
+        role = role_of(secret)
+        if role is Role.NOBODY:
+            self._guesses.wrong(address, secret)
+        else:
+            self._guesses.right(address)
+        return role
+
+    def _refusal(self, asked: HTTPConnection, role: Role | None) -> Response | None:
         is_socket = asked.scope["type"] == "websocket"
         changes = is_socket or asked.scope["method"] not in ("GET", "HEAD")
         why = self._access.refuses(asked.headers, changes=changes)
         if why is not None:
             return PlainTextResponse(f"{why}\n", 403)
+        if role is None:
+            return _later()
         if role is Role.NOBODY and is_socket:
             return PlainTextResponse("", 403)
         return None
@@ -67,17 +86,20 @@ class Door:
             token = request.query_params.get("token")
             if token is not None:
                 rest = [one for one in parse_qsl(request.url.query) if one[0] != "token"]
-                return self._entered(token, f"{request.url.path}?{urlencode(rest)}".rstrip("?"))
+                return self._entered(request, token, f"{request.url.path}?{urlencode(rest)}".rstrip("?"))
             if request.url.path == "/enter" and request.method == "POST":
-                return self._entered((await _form(request)).get("token", ""), "/")
+                return self._entered(request, (await _form(request)).get("token", ""), "/")
             if role is Role.NOBODY:
                 return _enter(wrong=False)
         if request.url.path == "/stop":
             return await self._ordered(request, role)
         return None
 
-    def _entered(self, token: str, to: str) -> Response:
-        if self._access.role_of_token(token) is Role.NOBODY:
+    def _entered(self, request: Request, token: str, to: str) -> Response:
+        role = self._role(request, token, self._access.role_of_token)
+        if role is None:
+            return _later()
+        if role is Role.NOBODY:
             return _enter(wrong=True)
         answer = RedirectResponse(f"/{to.lstrip('/')}", 303)
         answer.set_cookie(COOKIE, self._access.cookie_for(token), httponly=True, samesite="strict")
@@ -100,11 +122,19 @@ class Door:
 
 async def _form(request: Request) -> dict[str, str]:
     body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > LONGEST_FORM:
-            return {}
+    try:
+        async for part in request.stream():
+            body += part
+            if len(body) > LONGEST_FORM:
+                return {}
+    except ClientDisconnect:  # half an order is none
+        return {}
     return dict(parse_qsl(body.decode("utf-8", "replace")))
+
+
+def _later() -> Response:
+    words = "too many wrong tokens came in; wait a minute\n"
+    return PlainTextResponse(words, 429, headers={"retry-after": str(round(WITHIN_S))})
 
 
 def _enter(*, wrong: bool) -> Response:
