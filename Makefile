@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser demo test bench soak lint check clean
+.PHONY: browser demo test bench soak lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -48,6 +48,13 @@ $(SETUP): requirements.lock pyproject.toml
 typings/.made: $(SETUP)
 	$(BIN)/python -m pip install -q --disable-pip-version-check --target typings --upgrade micropython-rp2-rpi-pico-stubs==1.29.0.post1
 	@touch $@
+
+# Versions stay as they are; LOCK=--upgrade renews them all, LOCK="--upgrade-package NAME" one.
+lock: $(SETUP)
+	$(BIN)/python -m pip install -q --disable-pip-version-check uv==0.13.9
+	printf 'hatchling\neditables\n' | $(BIN)/uv pip compile pyproject.toml - --all-extras --universal \
+		--python-version 3.11 --generate-hashes --no-annotate --custom-compile-command "make lock" $(LOCK) \
+		--quiet --output-file requirements.lock
 
 clean:
 	rm -rf .venv typings .pytest_cache .mypy_cache .ruff_cache .hypothesis demo-output build dist
