@@ -15,7 +15,20 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from rich.console import Console
 from rich.table import Table
 
-from bench import board_cost, coverage, cycle, device_cost, efficiency, night, page, report, sets, startup, throughput
+from bench import (
+    backup,
+    board_cost,
+    coverage,
+    cycle,
+    device_cost,
+    efficiency,
+    night,
+    page,
+    report,
+    sets,
+    startup,
+    throughput,
+)
 
 PARTS = {
     "cycle": cycle.figures,
@@ -29,6 +42,7 @@ PARTS = {
     "report": report.figures,
     "sets": sets.figures,
     "page": page.figures,
+    "backup": backup.figures,
 }
 
 
