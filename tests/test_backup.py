@@ -293,6 +293,13 @@ def test_what_lies_elsewhere_is_taken_when_it_is_named(shop, tmp_path):
         copy = backup / was[str(tmp_path / "office" / name)]
         assert copy.parts[-3] == "elsewhere"
         assert copy.read_bytes() == (tmp_path / "office" / name).read_bytes()
+    shutil.rmtree(shop)
+    done = midspan("restore", backup, "--into", tmp_path / "new" / "shop")
+    assert done.returncode == 0
+    plan = tmp_path / "new" / "shop" / was[str(tmp_path / "office" / "plan.toml")]
+    assert f"{plan}: names ../shop/calibration.toml, which is not there" in done.stderr
+    assert "it is new/shop/calibration.toml now" in done.stderr.replace(f"{tmp_path}/", "")
+    shop.mkdir()
     assert "no such file" in complaint(midspan("backup", "../other", "--also", "nowhere", folder=shop))
 
 
@@ -321,7 +328,8 @@ def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_p
     follower.close()
 
 
-def test_who_reads_all_the_time_hinders_nobody_from_ending(tmp_path):
+def test_who_reads_all_the_time_hinders_nobody_from_ending(tmp_path, monkeypatch):
+    monkeypatch.setattr("midspan.store_file.FOLD_WAIT_MS", 0)
     path = quiet_night(tmp_path / "results.db", 3)
     store = Store.open(path, wait_s=0.0)
     with closing(sqlite3.connect(path, isolation_level=None)) as reader:

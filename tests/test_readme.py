@@ -105,3 +105,14 @@ def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(eveni
     refilled = midspan("sets", "refill", "spring 1", "--lost", "73", "--batch", "2", "--keep", folder=folder)
     assert refilled.returncode == 0, refilled.stderr
     assert midspan("export", "sets", "--out", "sets.csv", folder=folder).stdout.startswith("sets.csv: 19 rows")
+
+
+def test_a_newcomer_makes_a_backup_and_brings_it_back(evening):
+    folder, _ = evening
+    make, bring_back = commands("Copy, move, back up")
+    for words in (make, bring_back):
+        done = midspan(*words, folder=folder)
+        assert done.returncode == 0, done.stderr
+    moved = folder.parent / "elsewhere"
+    assert midspan("report", "--out", "night.html", folder=moved).returncode == 0
+    assert {path.name for path in folder.glob("*.toml")} == {path.name for path in moved.glob("*.toml")}

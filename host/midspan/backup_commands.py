@@ -32,11 +32,13 @@ def backup(folder: Path, store: Path, also: Sequence[Path]) -> None:
 def restore(folder: Path, into: Path) -> None:
     """Bring a backup back."""
     database, manifest = bringing_back.restore(folder, into)
+    for line in bringing_back.astray(into, manifest):
+        print(f"{line}; mend the plan before it is used", file=sys.stderr)
     print(f"{into}: {_words(manifest)}")
     print(f"Next: midspan report --store {database}")
 
 
 def _words(manifest: Manifest) -> str:
     size_mb = sum(one.bytes for one in manifest.file) / 1e6
-    counts = f"{manifest.runs} runs, {manifest.results} results, {manifest.nights} nights"
-    return f"{counts} in {len(manifest.file)} files ({size_mb:.1f} MB), every one read back"
+    counts = f"runs {manifest.runs}, results {manifest.results}, nights {manifest.nights}, files {len(manifest.file)}"
+    return f"{counts} ({size_mb:.1f} MB), everything read back"

@@ -47,8 +47,9 @@ class Belongings:
             return
         self.add(path, kind)
         if kind == PLAN:
-            for name in _named_by(path):
-                self.add_settings(name)
+            for name in named_by(path):
+                if (path.parent / name).is_file():
+                    self.add_settings(path.parent / name)
         if kind == CALIBRATION:
             self.add_records(path.parent / RECORDS)
 
@@ -93,13 +94,13 @@ def kind_of(path: Path) -> str | None:
     return next((kind for key, kind in KEYS.items() if key in keys), None)
 
 
-def _named_by(plan: Path) -> list[Path]:
+def named_by(plan: Path) -> tuple[str, ...]:
+    """The settings that a plan names, from its folder; none when it has a mistake in it."""
     try:
         loaded = load_sort_plan(plan)
-    except ConfigurationError:  # a plan with a mistake in it is kept all the same
-        return []
-    named = (plan.parent / name for name in (loaded.gauge.calibration, loaded.sort.bands))
-    return [path for path in named if path.is_file()]
+    except ConfigurationError:
+        return ()
+    return loaded.gauge.calibration, loaded.sort.bands
 
 
 def is_archive(path: Path) -> bool:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 import sys
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
+from midspan.belongings import PLAN, named_by
 from midspan.errors import BackupError, MidspanError
 from midspan.files import writing
 from midspan.manifest import ROOM, Entry, Manifest, copy_file, new_folder, read_manifest, seal, sync
@@ -35,6 +37,16 @@ def restore(folder: Path, into: Path) -> tuple[Path, Manifest]:
     _open_for_many(database)
     _read_everything(database, manifest)
     return database, manifest
+
+
+def astray(into: Path, manifest: Manifest) -> Iterator[str]:
+    """What restored plans name that is not where they say, as of files that lay in another folder; a line each."""
+    apart = {Path(one.was).name: one.path for one in manifest.file}
+    for plan in (into / one.path for one in manifest.file if one.kind == PLAN):
+        for name in named_by(plan):
+            if not (plan.parent / name).is_file():
+                here = apart.get(Path(name).name)
+                yield f"{plan}: names {name}, which is not there" + (f"; it is {into / here} now" if here else "")
 
 
 def _wrong_with(entry: Entry, folder: Path) -> str:
