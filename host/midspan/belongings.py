@@ -15,7 +15,7 @@ from midspan.configuration import read_toml
 from midspan.container import MAGIC
 from midspan.errors import ArchiveError, BackupError, ConfigurationError
 from midspan.files import reading
-from midspan.hand_record import sessions
+from midspan.hand_sessions import sessions
 from midspan.sort_plan import load_sort_plan
 
 ARCHIVE, HAND, TORN = "archive", "hand readings", "half-stored shaft"

@@ -18,7 +18,7 @@ from pydantic import AfterValidator, Field
 
 from midspan.configuration import ARRAY, Section, validated
 from midspan.errors import BackupError, OutputError
-from midspan.files import reading, writing
+from midspan.files import reading, sync_folder, writing
 
 MANIFEST = "manifest.json"
 PIECE_BYTES = 1 << 20
@@ -90,7 +90,7 @@ def write_manifest(manifest: Manifest, folder: Path) -> None:
         part.write_text(json.dumps(manifest.model_dump(), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         sync(part)
         part.rename(path)
-        sync(folder)
+        sync_folder(folder)
 
 
 def read_manifest(folder: Path) -> Manifest:
@@ -123,6 +123,7 @@ def copy_file(source: Path, target: Path, length: int | None = None) -> tuple[in
                 copied += len(piece)
             copy.flush()
             os.fsync(copy.fileno())
+        sync_folder(target.parent)
     return copied, digest.hexdigest()
 
 
@@ -134,9 +135,6 @@ def seal(path: Path) -> tuple[int, str]:
 
 
 def sync(path: Path) -> None:
-    """Wait until a file, or the names in a folder, are on the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    """Wait until a file that something else wrote is on the disk."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())

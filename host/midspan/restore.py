@@ -10,8 +10,8 @@ from pathlib import Path
 
 from midspan.belongings import PLAN, named_by
 from midspan.errors import BackupError, MidspanError
-from midspan.files import writing
-from midspan.manifest import ROOM, Entry, Manifest, copy_file, new_folder, read_manifest, seal, sync
+from midspan.files import sync_folder, writing
+from midspan.manifest import ROOM, Entry, Manifest, copy_file, new_folder, read_manifest, seal
 from midspan.read_back import read_back
 from midspan.store import Store
 from midspan.store_reading import open_to_read
@@ -88,7 +88,7 @@ def _open_for_many(database: Path) -> None:
     with writing(database, ROOM), closing(sqlite3.connect(database)) as opened:
         opened.execute("PRAGMA journal_mode = WAL")
     Store.open(database, create=False).close()
-    sync(database.parent)
+    sync_folder(database.parent)
 
 
 def _read_everything(database: Path, manifest: Manifest) -> None:

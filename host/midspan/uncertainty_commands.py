@@ -16,7 +16,8 @@ from midspan.configuration import validated
 from midspan.coverage_factor import Coverage, plain_dof
 from midspan.errors import ArchiveError
 from midspan.hand_bench import HandBench
-from midspan.hand_sessions import HandSession, session_at
+from midspan.hand_record import HandSession
+from midspan.hand_sessions import session_at
 from midspan.hand_shaft import HandResult
 from midspan.hand_trials import hand_trials
 from midspan.monte_carlo import agreement
