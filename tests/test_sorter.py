@@ -39,8 +39,8 @@ class Kit:
     def _note(self, thing, name):
         method = getattr(thing, name)
 
-        def noted(*arguments):
-            done = method(*arguments)
+        def noted(*arguments, **named):
+            done = method(*arguments, **named)
             self.diary.append(name)
             return done
 
