@@ -99,7 +99,7 @@ def test_a_verdict_says_where_its_readings_are(kit):
 
 
 def failing(error):
-    def fail(*_):
+    def fail(*_, **__):
         raise error
 
     return fail
