@@ -13,13 +13,14 @@ from records import EVENT, FAULT, FAULT_CODES, PHASES, STATES
 (STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
  RETRACTING, HOLDING, FAULTED, BENCH, STANDING, FEEDING, LOADED, SELECTING, RELEASING) = range(len(STATES))  # fmt: skip
 HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL, LOST_STEPS = range(8, 13)
-LID_OPEN, EMERGENCY_STOP, CONFIGURATION = range(18, len(FAULT_CODES))
+LID_OPEN, EMERGENCY_STOP, CONFIGURATION, HOME_STUCK = range(18, 22)
 PHASE_OF = [PHASES.index(name) if name in PHASES else -1 for name in STATES]  # the sampled states are the phases
 MEASURING = tuple(range(SEATING, ZERO_AFTER + 1)) + (BENCH,)
 DOWN = tuple(range(APPROACH, LIFT + 1)) + (BENCH,)  # the head may touch the shaft
 GOING_HOME = (HOMING, LIFT, RETRACTING)
 HANDLING = (FEEDING, SELECTING, RELEASING)
 MOVING = MEASURING + HANDLING + (STARTING, HOMING, RETRACTING)
+STUCK_LOOKS = 3  # of the loop, in a row, at a switch that cannot be closed: a long wire catches spikes
 
 
 class CycleError(Exception):
@@ -37,7 +38,7 @@ class Cycle(Motions):
         self._outbox = outbox
         self.state = STARTING
         self.cause: int | None = None
-        self.duration_us = self._elapsed_us = 0
+        self.duration_us = self._elapsed_us = self._stuck = 0
 
     # Events
 
@@ -127,8 +128,8 @@ class Cycle(Motions):
             self._arrive(self.feeder.coming(self._elapsed_us, inputs), inputs)
         elif self.state == RELEASING:
             self._arrive(self.feeder.leaving(self._elapsed_us, inputs), inputs)
-        elif self.state in GOING_HOME and self.press.rising() and self._board.home_closed():
-            self._reach_home()
+        else:
+            self._watch_home()
         if self._then is not None and not self._in_motion():
             event = self._then
             self._then = None
@@ -145,6 +146,18 @@ class Cycle(Motions):
 
     def _in_motion(self) -> bool:
         return self.press.moving() or self.rotate.moving() or (self.state in HANDLING and self._board.handling())
+
+    def _watch_home(self) -> None:
+        """Notice a head that came home or backed off, and a switch that is closed where the head cannot be at home."""
+        closed = self._board.home_closed() and not self._blind
+        far = self.press.position() > self._slip
+        self._stuck = self._stuck + 1 if closed and far else 0
+        if self._stuck >= STUCK_LOOKS and self.allows("HOME_STUCK"):
+            self.fail(HOME_STUCK, self.press.position())
+        elif closed and not far and self.state in GOING_HOME and self.press.rising():
+            self._reach_home()
+        elif self._then == "HOME_STUCK" and not closed:
+            self.handle("open")
 
     def _reach_home(self) -> None:
         counted = self.press.position()
@@ -167,6 +180,8 @@ class Cycle(Motions):
         self.cell.take(tick_us, word, in_step)
         if self.measuring() and self.state != SEATING:
             self._reading(tick_us, self.rotate.located(rotate), self.press.located(press))
+        elif self._then == "HOME_STUCK" and self.progress.touched():
+            self.fail(HOME_STUCK, self.press.position())
         self.judge_cell()
 
     def judge_cell(self) -> None:
@@ -187,6 +202,7 @@ class Cycle(Motions):
 
 TABLE = {
     (STARTING, "start"): (HOMING, Motions.seek_home),
+    (HOMING, "open"): (HOMING, Motions.rise),
     (HOMING, "up"): (IDLE, Motions.stay),
     (IDLE, "measure"): (SEATING, Motions.seat),
     (SEATING, "seated"): (ZERO_BEFORE, Motions.stay),
@@ -202,8 +218,10 @@ TABLE = {
     (RETURN, "past_depth"): (RETURN, Motions.take_up),
     (RETURN, "at_depth"): (LIGHT_AGAIN, Motions.turn),
     (LIGHT_AGAIN, "turned"): (LIFT, Motions.lift),
+    (LIFT, "missed"): (LIFT, Motions.search),
     (LIFT, "up"): (ZERO_AFTER, Motions.stay),
     (ZERO_AFTER, "zeroed"): (HOLDING, Motions.finish),
+    (RETRACTING, "missed"): (RETRACTING, Motions.search),
     (RETRACTING, "up"): (HOLDING, Motions.finish),
     (HOLDING, "acknowledged"): (IDLE, Motions.be_ready),
     (HOLDING, "acknowledged_here"): (LOADED, Motions.be_ready),
@@ -224,7 +242,8 @@ TABLE = {
 for _event in ("arrived", "SHAFT_SHORT", "TWO_SHAFTS"):
     TABLE[(FEEDING, _event)] = (LOADED, Motions.take)
 for _state, _event in (
-    (STARTING, "CONFIGURATION"), (HOMING, "up_faulty"), (HOMING, "HOME_NOT_FOUND"), (LIFT, "LOST_STEPS"),
+    (STARTING, "CONFIGURATION"), (HOMING, "up_faulty"), (HOMING, "HOME_NOT_FOUND"), (LIFT, "HOME_NOT_FOUND"),
+    (RETRACTING, "HOME_NOT_FOUND"), (LIFT, "LOST_STEPS"),
     (RETRACTING, "up_faulty"), (RETRACTING, "LOST_STEPS"), (FEEDING, "JAM"), (RELEASING, "JAM"),
     (SELECTING, "BIN_FULL"), (RELEASING, "BIN_FULL"),
 ):  # fmt: skip
@@ -240,7 +259,9 @@ for _state in MEASURING + (STANDING,):
         TABLE[(_state, _event)] = (RETRACTING, Motions.retract_faulty)
 for _state in DOWN:
     TABLE[(_state, "TRAVEL_LIMIT")] = (RETRACTING, Motions.retract)
-    TABLE[(_state, "FORCE_LIMIT")] = (RETRACTING, Motions.retract_faulty)
+    TABLE[(_state, "FORCE_LIMIT")] = TABLE[(_state, "FORCE_REVERSED")] = (RETRACTING, Motions.retract_faulty)
+for _state in DOWN + (STANDING, HOMING, RETRACTING):
+    TABLE[(_state, "HOME_STUCK")] = (RETRACTING, Motions.retract_blind)
 for _event in CELL_FAULTS:
     TABLE[(HOMING, _event)] = (HOMING, Motions.note_faulty)
     TABLE[(RETRACTING, _event)] = (RETRACTING, Motions.note_faulty)

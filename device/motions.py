@@ -8,6 +8,8 @@ from plan import Plan, Step
 from progress import Progress
 
 LOST_STEPS_MOST = 32  # a home switch repeats better, and a motor slips by four full steps, 64 microsteps, at once
+SLIP_PART = 16  # of the whole travel: nearer home than this the switch is believed, further off the count
+BACK_OFF = 4  # part of the speed of homing: two readings must come before a head that meets something presses hard
 TURN_MARGIN = 2  # a turn gets a move this many times as long as it should need, and is stopped on the way
 
 
@@ -30,6 +32,8 @@ class Motions:
         self.bench_step: Step
         self.progress = Progress(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
         self._faulty = False  # the way up ends in FAULTED
+        self._blind = False  # the home switch is not believed
+        self._slip = board.PRESS_LIMIT // SLIP_PART
         self._light_depth = 0
         self._then: str | None = None
 
@@ -44,21 +48,40 @@ class Motions:
         """The shaft is over, and whatever went wrong with it."""
         self.fault = None
 
+    def at_home(self) -> bool:
+        """Whether the home switch is closed, and may be by the count."""
+        return self.press.position() <= self._slip and self._board.home_closed()
+
     def _go_home(self, speed: int) -> None:
         """Up until the home switch closes, which is to be where it was before."""
         self._then = "up"
-        if not self._board.home_closed():
-            self._then = "LOST_STEPS"
+        if not self.at_home():
+            self._then = "missed"
             self.press.move(-self.press.position() - LOST_STEPS_MOST, speed)
 
+    def search(self) -> None:
+        """On slowly past where home was, for steps may be lost; by a little, for the head must not grind at its end."""
+        self._then = "HOME_NOT_FOUND"
+        self.press.move(-self._slip // 2, self._board.HOME_SPEED // BACK_OFF)
+
     def seek_home(self) -> None:
-        """Up until the home switch closes, by the whole travel at most and a little."""
-        self._faulty = False
+        """Find the place where the home switch closes; a head that stands above it has to back off first."""
+        self._faulty = self._blind = False
         self.fault = self.feeder.in_gauge = None  # a person may have been at the rollers
         self.cell.clear(self._board.ticks_us())
         self._board.gate(False)
+        if self.at_home():
+            self.press.set_origin()
+            self._then = "HOME_STUCK"
+            self.press.move(self._slip, self._board.HOME_SPEED // BACK_OFF)
+        else:
+            self.rise()
+
+    def rise(self) -> None:
+        """Up until the home switch closes, by the whole travel at most and a little."""
+        self.press.halt()
         self._then = "HOME_NOT_FOUND"
-        self.press.move(-self._board.PRESS_LIMIT - self._board.PRESS_LIMIT // 16, self._board.HOME_SPEED)
+        self.press.move(-self._board.PRESS_LIMIT - self._slip, self._board.HOME_SPEED)
 
     def seat(self) -> None:
         """Turn the shaft to let it find its place on the rollers."""
@@ -169,6 +192,13 @@ class Motions:
         """The same, to end in FAULTED."""
         self._faulty = True
         self.retract()
+
+    def retract_blind(self) -> None:
+        """Both motors stop, the head goes up by the count, whatever the home switch says; to end in FAULTED."""
+        self._faulty = self._blind = True
+        self.halt()
+        self._then = "up"
+        self.press.move(-self.press.position(), self._board.HOME_SPEED)
 
     def note_faulty(self) -> None:
         """The head is on its way up already; that is to end in FAULTED."""

@@ -14,6 +14,7 @@ ZERO_BEFORE, APPROACH, LIGHT, FULL, LIGHT_AGAIN, LIFT, ZERO_AFTER, BENCH = (
 ZEROS = (ZERO_BEFORE, ZERO_AFTER)
 TURNS = (LIGHT, FULL, LIGHT_AGAIN)
 ROW = 2  # readings in a row that settle a matter of force
+TOUCH_PART = 16  # of the limit of force: at home nothing touches the head
 
 
 class Progress:
@@ -44,7 +45,7 @@ class Progress:
         self.threshold: int | None = None
         self.zero_due = False
         self._arrived = state != BENCH
-        self._seen = self._good = self._over = self._reached = 0
+        self._seen = self._good = self._over = self._reached = self._against = 0
 
     def arrive(self) -> None:
         """The head of a bench step came to rest: from here on readings settle and count."""
@@ -86,16 +87,32 @@ class Progress:
         return None
 
     def _loaded(self, rise: int, press: int) -> "str | None":
-        """The device's own limits, whatever the plan says, then the load that the press is waiting for."""
-        self._over = self._over + 1 if rise > self._count_limit else 0
+        """The device's own limits, whatever the plan says, then the load that the press is waiting for.
+
+        A cell may be wired the other way round: the limit is on the magnitude, and the load may come with either sign.
+        """
+        self._over = self._over + 1 if abs(rise) > self._count_limit else 0
         self._reached = self._reached + 1 if self.threshold is not None and rise >= self.threshold else 0
+        self._against = self._against + 1 if self.threshold is not None and -rise >= self.threshold else 0
         if press > self._press_limit:
             self.detail = press
             return "TRAVEL_LIMIT"
+        self.detail = rise
         if self._over >= ROW:
-            self.detail = rise
             return "FORCE_LIMIT"
+        if self._against >= ROW:
+            return "FORCE_REVERSED"
         return "loaded" if self._reached >= ROW else None
+
+    def touched(self) -> bool:
+        """Whether the force changed since this state began, by this reading; either way, and not by one spike."""
+        if self._cell.status & BAD:
+            return False
+        if self._seen == 0:
+            self._base = self._cell.count
+        self._seen += 1
+        self._over = self._over + 1 if abs(self._cell.count - self._base) > self._count_limit // TOUCH_PART else 0
+        return self._over >= ROW
 
     def _turning(self, rotate: int) -> "str | None":
         self.sampling_us += self._cell.gap_us

@@ -5,9 +5,9 @@ order. A type is a plain name, the name of an enum or part, ("null", type), or (
 """
 
 PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 2
+PROTOCOL_MINOR = 3
 # CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first (Avro specification)
-FINGERPRINT = b"\xfd\x7f\x34\x71\x22\x26\xed\xa0"
+FINGERPRINT = b"\xd3\x24\xc8\xec\x08\x59\xe3\x9d"
 
 STATES = ("STARTING", "HOMING", "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN",
           "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED", "BENCH", "STANDING", "FEEDING",
@@ -17,7 +17,7 @@ PHASES = ("ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT
 FAULT_CODES = ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT",
                "FORCE_LIMIT", "TRAVEL_LIMIT", "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST",
                "BUFFER_FULL", "INTERNAL", "LOST_STEPS", "HOPPER_EMPTY", "SHAFT_SHORT", "TWO_SHAFTS", "JAM",
-               "BIN_FULL", "LID_OPEN", "EMERGENCY_STOP", "CONFIGURATION")  # fmt: skip
+               "BIN_FULL", "LID_OPEN", "EMERGENCY_STOP", "CONFIGURATION", "HOME_STUCK", "FORCE_REVERSED")  # fmt: skip
 ORDERS = ("KEEP_ALIVE", "MEASURE", "STOP", "CLEAR_FAULT")
 REFUSALS = ("WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "NO_PLAN", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL",
             "NOT_SAFE", "NO_FEEDER")  # fmt: skip

@@ -129,6 +129,24 @@ def cycles():
     rig.measure(until="FAULTED")
 
 
+def homes():
+    """A home switch that breaks either way at depth, and a head that stands on something hard at power-on."""
+    from device_rig import Rig
+
+    for broken in ("open", "closed"):
+        rig = Rig({"shafts": [{"number": 1}]})
+        rig.ready()
+        rig.ask("Command", order="MEASURE", shaft=1)
+        rig.run_to("FULL")
+        rig.board.home_broken = broken
+        rig.run_to("FAULTED")
+        rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+        rig.run(8)
+    on_a_bar = {"start_mm": 8.0, "home_switch_broken": "closed", "zero_count": -8_000_000}
+    rig = Rig({"gauge": on_a_bar, "bench": [{"number": -1, "kind": "rigid"}]})
+    rig.run_to("FAULTED")
+
+
 def nights():
     """Shafts through feeder and chute, some of them not as they should; a lid that opens."""
     from device_rig import Rig
@@ -213,6 +231,7 @@ def main():
     finder = Finder()
     sys.meta_path.insert(0, finder)
     cycles()
+    homes()
     nights()
     refusals()
     moves()

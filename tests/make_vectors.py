@@ -95,6 +95,8 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an identify record after a release that a jam ended", "Identify",
      {**IDENTIFY, "state": "FAULTED", "held_shaft": None, "held_blocks": 0, "fault": "JAM",
       "last_release": {"shaft": 41, "place": 6, "done": False, "passed": 0}}),
+    ("a fault of a cell that is wired the other way round", "Fault",
+     {"code": "FORCE_REVERSED", "state": "APPROACH", "tick_us": 5100000, "shaft": 7, "detail": -94210}),
 ]  # fmt: skip
 
 

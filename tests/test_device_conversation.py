@@ -356,7 +356,7 @@ def test_what_is_held_outlasts_the_clearing_of_a_fault() -> None:
 
 
 def test_a_broken_home_switch_stops_the_motor() -> None:
-    rig = Rig({"gauge": {"home_switch_broken": True}})
+    rig = Rig({"gauge": {"home_switch_broken": "open"}})
     rig.run_to("FAULTED")
     assert rig.greet()["state"] == "FAULTED"
     assert rig.last("Fault")["code"] == "HOME_NOT_FOUND"

@@ -173,7 +173,7 @@ def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
 
 
 def test_a_broken_home_switch_is_a_fault_of_the_gauge(tmp_path: Path) -> None:
-    with rig.gauge_on({"gauge": {"home_switch_broken": True}, "shafts": []}, tmp_path) as gauge:
+    with rig.gauge_on({"gauge": {"home_switch_broken": "open"}, "shafts": []}, tmp_path) as gauge:
         assert gauge.settled().state is State.FAULTED
         with pytest.raises(DeviceFault, match="stands still"):
             gauge.clear_fault()

@@ -229,7 +229,7 @@ def test_empty_places_in_a_row_are_no_fault_of_the_gauge(kit):
 def test_a_gauge_that_cannot_go_home_stops_the_batch(tmp_path):
     calibration, bands = settings(tmp_path)
     with (
-        gauge_on({"gauge": {"home_switch_broken": True}, "shafts": [{"number": 1}]}, tmp_path) as gauge,
+        gauge_on({"gauge": {"home_switch_broken": "open"}, "shafts": [{"number": 1}]}, tmp_path) as gauge,
         ArchiveWriter(tmp_path / "a.avro") as archive,
         Store.open(tmp_path / "r.db") as store,
     ):

@@ -169,6 +169,8 @@ def limits() -> str:
         ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
         ("counted position beyond which the closing home switch tells of lost steps",
          f"{motions.LOST_STEPS_MOST} microsteps", "device"),
+        ("counted position beyond which a closed home switch is not believed, and half of it how far the head goes on "
+         "above home", f"1/{motions.SLIP_PART} of press_limit_steps", "device"),
         ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
         ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
         ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
@@ -221,7 +223,8 @@ def test_the_tables_are_those_of_the_code(name: str) -> None:
 
 
 def test_every_fault_ends_where_the_device_goes() -> None:
-    ends = {"retract": "HOLDING", "retract_faulty": "FAULTED", "note_faulty": "FAULTED", "give_up": "FAULTED"}
+    ends = {"retract": "HOLDING"}
+    ends |= dict.fromkeys(("retract_faulty", "retract_blind", "note_faulty", "give_up"), "FAULTED")
     for code, fault in fault_texts().items():
         transitions = [following for (_, event), following in cycle.TABLE.items() if event == code.name]
         assert {ends.get(action.__name__, DEVICE_STATES[state]) for state, action in transitions} == {fault.ends}, code

@@ -87,7 +87,7 @@ class Board:
         self._link = link
         self._heard_us = 0
         truths = self.gauge.truths
-        self._switch_broken = truths["home_switch_broken"]
+        self.home_broken: "str | None" = truths["home_switch_broken"]
         world = self.world
         self.let_in, self.gate, self.select, self.handling = world.let_in, world.gate, world.select, world.handling
         self.chute_take, self.temperature_centi = world.chute_take, world.temperature_centi
@@ -114,10 +114,12 @@ class Board:
         if self.now_us - self._heard_us > PATIENCE_US:
             us = self._link.wait(us)
         self._advance(self.now_us + us)
+        if self._link.closed:
+            self.world.note_end(*self.gauge.head())
         return not self._link.closed
 
     def _next_us(self) -> int:
-        next_us = min(self._sample_us, self.world.next_us())
+        next_us = min(self._sample_us, self.world.next_us(), self.now_us + self.INTERVAL_US)
         for axis in self._axes:
             if axis.moving():
                 next_us = min(next_us, axis.when(1 << 30))
@@ -179,8 +181,11 @@ class Board:
         return self.now_us
 
     def home_closed(self) -> bool:
-        """The switch closes at the top."""
-        return self.press.at <= self._lost and not self._switch_broken
+        """The switch closes at the top; one that is broken, or its wire, tells the same wherever the head is."""
+        lasting = self.world.lasting
+        if self.home_broken is not None:
+            return self.home_broken == "closed"
+        return "home_closed" in lasting or (self.press.at <= self._lost and "home_open" not in lasting)
 
     def feed_shaft(self, number: int) -> None:
         """Measure what the feeder brought, or the scenario's shaft of this number; the converter starts afresh."""

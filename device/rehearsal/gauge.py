@@ -19,7 +19,7 @@ GAUGE = {
     "noise_count": 45.0, "creep": 0.0002, "creep_s": 300.0,
     "spike_chance": 0.0, "spike_count": 200000.0, "repeat_chance": 0.0, "drop_chance": 0.0,
     "interval_us": 12500.0, "rate_error": 0.015, "jitter_us": 15.0,
-    "start_mm": 2.0, "home_switch_broken": False, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
+    "start_mm": 2.0, "home_switch_broken": None, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
 }  # fmt: skip
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
@@ -76,6 +76,10 @@ class Gauge:
     def _make_noise(self, number: int) -> None:
         self._fed[number] = self._fed.get(number, 0) + 1
         self._noise = Noise(self._seed, number, self._fed[number])
+
+    def head(self) -> tuple:
+        """Where the head was at the last sample, in mm below home, and the force on it in N."""
+        return self._head_mm, self._force_n
 
     def lost_steps(self) -> int:
         """Steps that the press lost under this shaft, once it has felt it; not the same ones again."""

@@ -12,9 +12,10 @@ LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit i
 FEEDER: dict = {
     "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None,
     "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
-    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "reset": [], "temperature_centi": 2100,
-    "warming_centi_per_h": 0.0, "misconfigured": 0,
+    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
+    "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
+LASTING = ("lid", "stop", "silent", "noisy", "home_open", "home_closed")
 NO_FEEDER = {"places": 0, "guards": 0, "hopper": []}
 STROKE_US, GATE_US, SELECT_US = 350000, 150000, 300000
 ROLL_US, FALL_US, PASS_US = 250000, 200000, 60000  # escapement to rollers, rollers to chute, past its sensor
@@ -29,7 +30,7 @@ class World:
     """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are its feeder's.
 
     `inputs` is what the board's inputs show, `on_rollers` the shafts there, the lowest first, `lasting` which of
-    lid, stop, silent and noisy hold now, `files` what outlives the device. Raises ValueError that names a wrong key.
+    LASTING hold now, `files` what outlives the device. Raises ValueError that names a wrong key.
     """
 
     def __init__(self, given, numbers: list) -> None:
@@ -74,6 +75,10 @@ class World:
         self._tell(self.on_rollers[0], "measured as {}".format(number))
         return self.on_rollers[0]
 
+    def note_end(self, head_mm: float, force_n: float) -> None:
+        """The device is switched off: where its head stands, and how hard it presses."""
+        self._tell("-", "head {:.2f} mm {:.2f} N".format(head_mm, force_n))
+
     def advance(self, board_us: int) -> None:
         """Let everything happen that is due by this time of the board."""
         while self._agenda.do_next(self._begun_us + board_us):
@@ -85,7 +90,7 @@ class World:
 
     def _expect(self, fresh: bool) -> None:
         """What the scenario has in store from now on."""
-        for kind in ("lid", "stop", "silent", "noisy"):
+        for kind in LASTING:
             for at_s, for_s in self.keys[kind]:
                 due = self._at(at_s, fresh, self._turn, kind, "begins")
                 if self._at(at_s + for_s, fresh, self._turn, kind, "ends") and not due:

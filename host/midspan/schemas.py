@@ -11,7 +11,7 @@ from typing import Any
 from midspan.errors import ConfigurationError
 
 PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 2
+PROTOCOL_MINOR = 3
 NAMESPACE = "midspan."
 _PACKAGE = Path(__file__).parent
 _PLACES = (_PACKAGE, _PACKAGE.parents[1])  # installed from a wheel, or in the repository

@@ -1,0 +1,290 @@
+"""Safe by itself: a home switch that lies, a head that starts above its edge, a cell wired the other way round.
+
+Everything is seen as a host and a bystander see it: what the device says over the line, and where the simulated head
+truly stands and how hard it presses.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from device_rig import PLAN, STEP, Rig, board
+
+FACE = board.Board
+SHAFT = {"number": 1, "spine_thou": 500}
+DOWN = ["APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT"]
+STEPS_PER_MM = 400
+NEWTON_COUNT = 1070 / 0.00980665
+LIMIT_N = FACE.COUNT_LIMIT / NEWTON_COUNT
+A_LITTLE_MM = 0.1
+
+
+def a_rig(bench: dict[str, Any] | None = None, **truths: Any) -> Rig:
+    """A gauge with a shaft, with these truths beside the usual ones."""
+    return Rig({"gauge": truths, "shafts": [SHAFT], "bench": [bench] if bench else []})
+
+
+def state(rig: Rig) -> str:
+    """What the device said last of its state."""
+    said = [fields["state"] for name, fields in rig.records if name in ("Event", "Identify")]
+    return said[-1] if said else ""
+
+
+def until(rig: Rig, wanted: str, seconds: float = 60.0) -> float:
+    """Run until the device says that it is in this state; the greatest force on the way, in N."""
+    until_us, most_n = rig.board.now_us + int(1e6 * seconds), 0.0
+    while state(rig) != wanted:
+        assert rig.board.now_us < until_us, f"{state(rig)} instead of {wanted}"
+        rig.step()
+        most_n = max(most_n, rig.board.gauge.head()[1])
+    return most_n
+
+
+def at_home(rig: Rig) -> Rig:
+    """Greeted, at rest, with the standard plan."""
+    until(rig, "IDLE")
+    rig.greet()
+    assert rig.ask("CyclePlan", **PLAN)["refusal"] is None
+    return rig
+
+
+def begun(rig: Rig, wanted: str) -> Rig:
+    """A cycle that has come to this state."""
+    assert rig.ask("Command", order="MEASURE", shaft=1)["refusal"] is None
+    until(rig, wanted)
+    rig.run(0.05)
+    return rig
+
+
+def cleared(rig: Rig) -> None:
+    """A person gave the order to clear the fault."""
+    assert rig.ask("Command", order="CLEAR_FAULT", shaft=None)["refusal"] is None
+    rig.run(0.1)
+
+
+def codes(rig: Rig) -> list[str]:
+    return [fault["code"] for fault in rig.all("Fault")]
+
+
+def assert_up_and_still(rig: Rig, above_mm: float = A_LITTLE_MM) -> None:
+    """The head is at home, or a little above, presses on nothing, and no motor goes on."""
+    assert not rig.board.press.moving()
+    assert rig.board.gauge.head()[1] == 0.0
+    assert -above_mm * STEPS_PER_MM <= rig.board.press.at <= A_LITTLE_MM * STEPS_PER_MM
+
+
+# A home switch that is closed wherever the head is: its wire is broken
+
+
+@pytest.mark.parametrize("where", DOWN)
+@pytest.mark.parametrize("host", ["there", "killed"])
+def test_a_home_wire_that_breaks_brings_the_head_up_by_the_count(where: str, host: str) -> None:
+    rig = begun(at_home(a_rig()), where)
+    rig.keep_alive = host == "there"
+    rig.board.home_broken = "closed"
+    until(rig, "FAULTED")
+    rig.run(0.2)
+    assert_up_and_still(rig)
+    # Within a few millimetres of home the head touches nothing: there the host's silence may come first.
+    assert codes(rig)[-1] == "HOME_STUCK"
+    assert rig.greet()["fault"] == "HOME_STUCK"
+    assert rig.last("EndOfShaft")["complete"] is False
+
+
+def test_a_wire_that_was_broken_when_the_host_died_leaves_nothing_pressing() -> None:
+    rig = at_home(a_rig())
+    rig.board.home_broken = "closed"
+    rig.ask("Command", order="MEASURE", shaft=1)
+    rig.keep_alive = False
+    rig.run(20)
+    assert state(rig) == "FAULTED"
+    assert_up_and_still(rig)
+
+
+def test_a_standing_head_whose_home_wire_breaks_goes_up_by_the_count() -> None:
+    rig = at_home(a_rig())
+    rig.bench(1)
+    rig.ask("Acknowledge", shaft=1)
+    rig.bench(2, press_steps=3000)
+    rig.board.home_broken = "closed"
+    until(rig, "FAULTED")
+    assert_up_and_still(rig)
+    assert codes(rig) == ["HOME_STUCK"]
+
+
+def test_a_broken_home_wire_is_not_cleared_away_and_a_mended_one_is() -> None:
+    rig = begun(at_home(a_rig()), "FULL")
+    rig.board.home_broken = "closed"
+    until(rig, "FAULTED")
+    for _ in range(3):
+        cleared(rig)
+        until(rig, "FAULTED")
+        assert codes(rig)[-1] == "HOME_STUCK"
+        assert_up_and_still(rig)
+    rig.ask("Acknowledge", shaft=1)
+    rig.board.home_broken = None
+    cleared(rig)
+    at_home(rig)
+    assert rig.measure()["complete"]
+
+
+def test_a_lid_that_stopped_the_head_at_depth_and_a_broken_wire() -> None:
+    """The count is still good when the fault is cleared, so the head goes up by it; not down to see the switch open."""
+    rig = Rig({"shafts": [SHAFT], "feeder": {"lid": [[12, 5]]}})
+    until(rig, "IDLE")
+    rig.greet()
+    rig.ask("CyclePlan", **PLAN)
+    rig.feed(1)
+    begun(rig, "FULL")
+    while "lid" not in rig.board.world.lasting:
+        rig.step()
+    rig.board.home_broken = "closed"
+    until(rig, "FAULTED")
+    rig.run(7)
+    assert rig.board.gauge.head()[1] > 5  # a lid that opens stops everything where it is
+    cleared(rig)
+    most_n = until(rig, "FAULTED")
+    assert most_n < 9.5
+    assert_up_and_still(rig)
+    assert codes(rig) == ["LID_OPEN", "HOME_STUCK"]
+
+
+@pytest.mark.parametrize("start_mm", [0.0, 5.0, 15.0])
+def test_a_switch_that_never_opens_is_found_at_power_on_and_the_head_ends_where_it_stood(start_mm: float) -> None:
+    rig = a_rig(start_mm=start_mm, home_switch_broken="closed")
+    until(rig, "FAULTED")
+    rig.run(0.2)
+    assert codes(rig) == ["HOME_STUCK"]
+    assert rig.board.press.at == round(start_mm * STEPS_PER_MM)
+    assert not rig.board.press.moving()
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_backing_off_at_power_on_presses_on_nothing(sign: int) -> None:
+    """A reset at depth and a broken wire: the head stands on a rigid bar, and its switch says that it is at home."""
+    rig = a_rig({"number": -1, "kind": "rigid"}, start_mm=8.05, home_switch_broken="closed", backlash_mm=0.0,
+                count_per_n=sign * NEWTON_COUNT)  # fmt: skip
+    most_n = until(rig, "FAULTED")
+    rig.run(0.2)
+    assert codes(rig) == ["HOME_STUCK"]
+    stood_n = rig.board.gauge.head()[1]  # it is back where it stood
+    assert rig.board.press.at == round(8.05 * STEPS_PER_MM)
+    assert 4 < stood_n < 6
+    assert most_n < stood_n + 12  # on 100 N/mm, and from the first reading on
+
+
+def test_a_spike_on_the_switchs_wire_at_depth_ends_nothing() -> None:
+    rig = begun(at_home(a_rig()), "FULL")
+    for _ in range(10):
+        rig.board.home_broken = "closed"
+        rig.step()
+        rig.board.home_broken = None
+        rig.run(0.1)
+    until(rig, "HOLDING")
+    assert codes(rig) == []
+
+
+# One that never closes
+
+
+@pytest.mark.parametrize("where", ["SEATING", *DOWN])
+def test_a_switch_that_never_closes_ends_in_a_fault_with_the_head_up_by_the_count(where: str) -> None:
+    rig = begun(at_home(a_rig()), where)
+    rig.board.home_broken = "open"
+    until(rig, "FAULTED")
+    assert_up_and_still(rig, above_mm=FACE.PRESS_LIMIT / 25 / STEPS_PER_MM)  # a little beyond, not the whole travel
+    assert codes(rig) == ["HOME_NOT_FOUND"]
+    rig.run(60)
+    assert not rig.board.press.moving()
+    rig.board.home_broken = None
+    rig.ask("Acknowledge", shaft=1)
+    cleared(rig)
+    at_home(rig)
+    assert rig.measure()["complete"]
+
+
+# Where the head is at power-on
+
+
+def contact(rig: Rig) -> int:
+    """Press position at which the light load was reached."""
+    at_home(rig).measure()
+    light = next(block for block in rig.all("Readings") if block["phase"] == "LIGHT")
+    return int(light["press_steps"][0])
+
+
+@pytest.mark.parametrize("start_mm", [-2.0, -0.25, -0.01, 0.0, 0.01, 0.25, 2.0, 40.0])
+def test_home_is_the_switchs_edge_wherever_the_head_was_at_power_on(start_mm: float) -> None:
+    rig = a_rig(start_mm=start_mm)
+    light = contact(rig)
+    assert rig.last("EndOfShaft")["complete"] is True
+    assert codes(rig) == []
+    assert abs(light - contact(a_rig(start_mm=1.0))) <= 16  # microsteps; a few hundredths of a millimetre
+
+
+# A cell that is wired the other way round
+
+
+@pytest.mark.parametrize("spine_thou", [300, 500, 1000])
+def test_contact_with_the_wrong_sign_is_a_fault_of_its_own_after_little_force(spine_thou: int) -> None:
+    rig = Rig({"gauge": {"count_per_n": -NEWTON_COUNT}, "shafts": [SHAFT | {"spine_thou": spine_thou}]})
+    at_home(rig).ask("Command", order="MEASURE", shaft=1)
+    most_n = until(rig, "FAULTED")
+    assert codes(rig) == ["FORCE_REVERSED"]
+    assert rig.last("Fault")["detail"] <= -PLAN["light_count"]
+    assert most_n < 1.5 * PLAN["light_count"] / NEWTON_COUNT
+    rig.run(0.2)
+    assert_up_and_still(rig)
+    assert rig.last("EndOfShaft")["cause"] == "FORCE_REVERSED"
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_limit_is_on_the_magnitude_of_the_force(sign: int) -> None:
+    rig = a_rig({"number": 2, "kind": "rigid"}, count_per_n=sign * NEWTON_COUNT)
+    at_home(rig).bench(1)
+    rig.ask("Acknowledge", shaft=1)
+    slowly = STEP | {"press_steps": 4000, "press_speed": 200}
+    assert rig.ask("BenchStep", shaft=2, **slowly)["refusal"] is None
+    most_n = until(rig, "FAULTED")
+    assert codes(rig) == ["FORCE_LIMIT"]
+    assert LIMIT_N < sign * rig.last("Fault")["detail"] / NEWTON_COUNT < LIMIT_N + 2
+    assert most_n < LIMIT_N + 2
+    assert_up_and_still(rig)
+
+
+def test_a_bench_step_that_waits_for_a_load_of_the_other_sign_tells_of_it() -> None:
+    rig = a_rig({"number": 2, "kind": "shaft"}, count_per_n=-NEWTON_COUNT)
+    at_home(rig).bench(1)
+    rig.ask("Acknowledge", shaft=1)
+    rig.ask("BenchStep", shaft=2, **(STEP | {"press_steps": 8000, "stop_count": PLAN["light_count"]}))
+    assert until(rig, "FAULTED") < 1.5
+    assert codes(rig) == ["FORCE_REVERSED"]
+
+
+def test_a_mass_that_hangs_on_the_head_may_pull_it_down() -> None:
+    """It moves the count the other way than a shaft does, and is no mistake below the limit."""
+    rig = a_rig({"number": 2, "kind": "mass", "mass_g": 1000.0}, count_per_n=-NEWTON_COUNT)
+    at_home(rig).bench(1)
+    rig.ask("Acknowledge", shaft=1)
+    assert rig.bench(2)["cause"] is None
+    rig = a_rig({"number": 2, "kind": "mass", "mass_g": 1700.0}, count_per_n=-NEWTON_COUNT)
+    at_home(rig).bench(1)
+    rig.ask("Acknowledge", shaft=1)
+    rig.ask("BenchStep", shaft=2, **STEP)
+    until(rig, "FAULTED")
+    assert codes(rig) == ["FORCE_LIMIT"]
+
+
+# A converter that does not come as the board's file says
+
+
+@pytest.mark.parametrize(("interval_us", "ends"), [(100_000.0, "FAULTED"), (6_250.0, "HOLDING")])
+def test_a_converter_at_another_rate(interval_us: float, ends: str) -> None:
+    rig = a_rig(interval_us=interval_us)
+    if ends == "FAULTED":
+        until(rig, "FAULTED")
+        rig.run(60)
+        assert codes(rig) == ["CELL_SILENT"]
+    else:
+        assert at_home(rig).measure()["complete"]
