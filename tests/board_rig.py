@@ -1,6 +1,7 @@
 """A board for tests: the real MicroPython at its prompt behind a pty, with a folder for its flash."""
 
 import os
+import signal
 import subprocess
 import tty
 from contextlib import contextmanager
@@ -28,12 +29,13 @@ WORLD = Path(__file__).with_name("world_on_device.py")
 class PtyBoard:
     """`port` is what to open. `reset` starts it anew, as the button does: with main.py, or at its prompt.
 
-    `wired` puts the simulated chip and the bench of world_on_device.py behind it; without them it has no pins.
+    `wired` puts the simulated chip and the bench of world_on_device.py behind it; without them it has no pins. Ctrl-D
+    ends this interpreter where a chip's starts anew, so another one is started then.
     """
 
-    def __init__(self, flash: Path, wired: bool = False) -> None:
+    def __init__(self, flash: Path, wired: bool = False, heap_kb: int = 512) -> None:
         flash.mkdir(exist_ok=True)
-        self.flash, self._wired = flash, wired
+        self.flash, self._wired, self._heap_kb = flash, wired, heap_kb
         self._far, self._near = os.openpty()
         tty.setraw(self._near)
         self.port = os.ttyname(self._near)
@@ -46,8 +48,8 @@ class PtyBoard:
         begun = service or not (self.flash / "main.py").exists()
         first = [*(["-i"] * begun), str(WORLD), *(["main"] * (not begun))] if self._wired else []
         self._process = subprocess.Popen(
-            [str(MICROPYTHON), "-X", "heapsize=512K", *first], stdin=self._far, stdout=self._far, stderr=self._far,
-            cwd=self.flash, start_new_session=True,
+            ["sh", "-c", 'while "$@"; do :; done', "sh", str(MICROPYTHON), "-X", f"heapsize={self._heap_kb}K", *first],
+            stdin=self._far, stdout=self._far, stderr=self._far, cwd=self.flash, start_new_session=True,
         )  # fmt: skip
 
     def by_hand(self, what: str) -> None:
@@ -60,7 +62,7 @@ class PtyBoard:
 
     def _end(self) -> None:
         if self._process is not None:
-            self._process.terminate()
+            os.killpg(self._process.pid, signal.SIGTERM)
             self._process.wait()
 
     def close(self) -> None:
@@ -71,9 +73,9 @@ class PtyBoard:
 
 
 @contextmanager
-def board_on(flash, wired=False):
+def board_on(flash, wired=False, heap_kb=512):
     """A board whose flash is this folder."""
-    board = PtyBoard(flash, wired)
+    board = PtyBoard(flash, wired, heap_kb)
     try:
         yield board
     finally:

@@ -130,7 +130,7 @@ def cycles():
 
 
 def homes():
-    """A home switch that breaks either way at depth, and a head that stands on something hard at power-on."""
+    """A home switch that breaks either way, something hard under the head at power-on, a cell wired the other way."""
     from device_rig import Rig
 
     for broken in ("open", "closed"):
@@ -145,6 +145,9 @@ def homes():
     on_a_bar = {"start_mm": 8.0, "home_switch_broken": "closed", "zero_count": -8_000_000}
     rig = Rig({"gauge": on_a_bar, "bench": [{"number": -1, "kind": "rigid"}]})
     rig.run_to("FAULTED")
+    rig = Rig({"gauge": {"count_per_n": -100_000}, "shafts": [{"number": 1}]})
+    rig.ready()
+    rig.measure(until="FAULTED")
 
 
 def nights():

@@ -84,6 +84,15 @@ def test_a_whole_file_is_written_byte_for_byte(board, tmp_path):
     assert (board.flash / "board.json").read_bytes() == file.read_bytes()
 
 
+def test_what_is_asked_next_goes_by_the_new_file(tmp_path):
+    with board_on(tmp_path / "flash", wired=True) as wired:
+        shell = BoardShell(wired.port)
+        install(shell, lambda _: None)
+        shell.value("import service; service.look()")
+        assert midspan("board", "config", "--port", wired.port, "--set", "cell.rate=10").returncode == 0
+        assert shell.value("import service; print(service.board.INTERVAL_US)") == 100000
+
+
 @pytest.mark.parametrize("content", [b"{", b"[]", b"\xff\xfe", b"", b"{}"])
 def test_a_file_that_is_none_changes_nothing(board, tmp_path, content):
     file, before = tmp_path / "bad.json", on(board)

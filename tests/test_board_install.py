@@ -11,7 +11,7 @@ import pytest
 from board_rig import board_on
 from commands_rig import complaint, midspan
 from device_rig import DEVICE, needs_micropython
-from midspan import board_install
+from midspan import board_install, board_shell
 from midspan.board_files import ARCHITECTURES, STARTER_TEXT, Chip, sha256
 from midspan.board_files import board_files as files_for
 from midspan.board_install import install
@@ -96,6 +96,45 @@ class FullFlash(BoardShell):
 def test_a_file_that_did_not_arrive_whole_is_named(board):
     with pytest.raises(BoardError, match=r"plan\.mpy did not arrive whole"):
         install(FullFlash(board.port), silent)
+
+
+def test_the_check_that_comes_next_finds_room_on_the_board(tmp_path):
+    """In a heap that holds the code once, with room for a shaft's readings, and not what an installation leaves."""
+    with board_on(tmp_path / "flash", wired=True, heap_kb=320) as small:
+        install(BoardShell(small.port), silent)
+        assert "home" in BoardShell(small.port).value("import service; service.look()")
+
+
+def test_an_installed_board_stays_at_its_prompt_and_forgot_what_was_there_before(board):
+    shell = BoardShell(board.port)
+    shell.execute("mark = 1")
+    install(shell, silent)
+    assert shell.value("print('true' if 'mark' in globals() else 'false')") is False
+
+
+def test_a_board_that_does_not_come_back_from_its_restart_is_one_line(board, monkeypatch):
+    class Deaf:
+        """A line on which nothing answers."""
+
+        def __init__(self, _):
+            pass
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def write(self, _):
+            pass
+
+        def read(self):
+            return b""
+
+    shell = BoardShell(board.port)
+    monkeypatch.setattr(board_shell, "SerialLink", Deaf)
+    with pytest.raises(LinkError, match="does not come back"):
+        shell.restart()
 
 
 def test_hashes_are_made_on_the_board_of_what_lies_in_its_flash(board):

@@ -48,7 +48,17 @@ def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board)
     shell = BoardShell(board.port)
     assert shell.value("print(bench.head)") == 4000  # down and up again
     assert shell.value("print(service.board.rotate.position())") == 400
-    assert "81.2 words a second" in found["cell"].words  # the converter of the bench has 12315 us
+    assert "81.2 a second" in found["sample rate"].words  # the converter of the bench has 12315 us
+
+
+def test_a_converter_that_is_slower_than_the_boards_file_says_is_told(board):
+    found = looked_over(board, code="chip.converter.interval_us = 98520\n", by_itself=True)
+    assert found["cell"].outcome is Outcome.GOOD  # all words came
+    assert found["sample rate"].outcome is Outcome.LOOK
+    assert "10.2 a second" in found["sample rate"].words
+    slow = DEFAULT | {"cell": DEFAULT["cell"] | {"rate": 10}}
+    found = looked_over(board, slow, code="chip.converter.interval_us = 98520\n", by_itself=True)
+    assert found["sample rate"].outcome is Outcome.GOOD  # it is what the file says
 
 
 def test_nothing_moves_before_the_switches_work_and_a_cell_that_feels_nothing_is_told(board):
@@ -110,7 +120,7 @@ def test_the_other_converter_is_looked_over_the_same_way(flash):
     finally:
         settings.write_text(good, encoding="utf-8")
     assert {one.outcome for one in found.values()} == {Outcome.GOOD}
-    assert "81.2 words a second" in found["cell"].words
+    assert "81.2 a second" in found["sample rate"].words
     assert "cell's sign" in found
     assert "trailing bits" not in found
 

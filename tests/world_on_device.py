@@ -26,11 +26,11 @@ class Converter:
     """Words of a cell under a load, with some noise."""
 
     def __init__(self):
-        self.load_g = 0
+        self.load_g, self.interval_us = 0, INTERVAL_US
         self._seed = 1
 
     def ready_us(self, since_us):
-        return (since_us // INTERVAL_US + 1) * INTERVAL_US
+        return (since_us // self.interval_us + 1) * self.interval_us
 
     def _noise(self):
         total = 0

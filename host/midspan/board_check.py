@@ -58,7 +58,7 @@ class LookOver:
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
         self._person.do("Switch the motor supply off, and leave the gauge's USB on.")
         off = level(self._step(readings=QUIET_READINGS))
-        yield rate_check(off, found.interval_us)
+        yield rate_check(off.rate_hz, 1e6 / found.interval_us)
         yield from words_checks(off)
         yield noise_check("noise, motors off", off, found.count_limit)
         self._person.do("Switch the motor supply on.")

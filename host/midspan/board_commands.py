@@ -73,7 +73,7 @@ def configure(port: str, write: Path | None, changes: Sequence[str], out: Path |
         out.write_text(found + "\n", encoding="utf-8")
     print(found)
     if write is not None or changes:
-        _say("checked by the board, written and read back; it counts from the board's next start on")
+        _say("checked by the board, written and read back; the board started anew at its prompt with it")
 
 
 def check(port: str, ask: Ask, gear: Gear, *, by_itself: bool, clear_fault: bool, as_json: bool) -> None:

@@ -92,8 +92,8 @@ def _value(text: str) -> Any:
 def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[str, Any]:
     """Give the board a configuration, once its own code has accepted it; what it then holds.
 
-    Raises ConfigurationError with the board's words and changes nothing when it does not; it counts from the
-    board's next start on.
+    Raises ConfigurationError with the board's words and changes nothing when it does not. The board starts anew at the
+    end, so that what is asked at its prompt goes by the new file.
     """
     shell.write({TRIAL: content})
     wrong = refusal(shell, TRIAL)
@@ -101,6 +101,7 @@ def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[s
         raise ConfigurationError(f"{where}: the board refuses it: {wrong}")
     if shell.read(CONFIGURATION) != content:
         raise BoardError(f"{shell.port}: {CONFIGURATION} did not arrive whole; is the flash full? Write it once more")
+    shell.restart()
     return parsed(content, where)
 
 

@@ -59,7 +59,8 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
 
     The starter is taken away first and comes back last, so that a board on which this was broken off stays at its
     prompt and never runs half of one version and half of another. A configuration that is there stays.
-    Raises BoardError when the firmware is too old, a hash differs afterwards or the code does not load.
+    The board starts anew at the end, for by then all of its code lies in its heap twice. Raises BoardError when the
+    firmware is too old, a hash differs afterwards or the code does not load.
     """
     chip = chip_of(shell)
     say(f"board: {chip}")
@@ -86,6 +87,7 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
     _verify(shell, wanted)
     modules = [name.removesuffix(".py") for name in sources]
     version, major, minor = shell.value(LOAD.format(main=COMPILED_MAIN.removesuffix(".mpy"), modules=modules))
+    shell.restart()
     size = sum(map(len, files.values()))
     return Installed(chip, len(files), len(changed), size, version, f"{major}.{minor}", fresh)
 

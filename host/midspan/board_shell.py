@@ -18,6 +18,8 @@ from midspan.link import Link, SerialLink, find_port
 ATTENTION = b"\r\x03\x03\x02"
 PROMPT = b">>> "
 PROMPT_READS = 20  # of a twentieth of a second each
+RAW_PROMPT, TO_RAW_PROMPT, RESTART = b"raw REPL; CTRL-B to exit", b"\x01", b"\x04"
+RESTART_READS = 200  # it loads all of its code before its prompt comes back
 PATIENCE_S = 60.0
 SERVICE = (
     "no MicroPython prompt there: the gauge's own code runs, or no board is on this port. Put the service jumper on "
@@ -54,10 +56,15 @@ except OSError:
 def at_prompt(link: Link) -> bool:
     """Whether a MicroPython prompt answers on an open line; a running gauge takes what is sent for noise."""
     link.write(ATTENTION)
+    return _hears(link, PROMPT_READS, PROMPT)
+
+
+def _hears(link: Link, reads: int, *wanted: bytes) -> bool:
+    """Whether one of these comes within so many reads."""
     heard = b""
-    for _ in range(PROMPT_READS):
+    for _ in range(reads):
         heard += link.read()
-        if PROMPT in heard:
+        if any(words in heard for words in wanted):
             return True
     return False
 
@@ -107,6 +114,19 @@ class BoardShell:
                 (Path(folder) / name).write_bytes(content)
                 copies += ["+", "fs", "cp", str(Path(folder) / name), f":{name}"]
             self._mpremote(*copies[1:])
+
+    def restart(self) -> None:
+        """Start the board anew at its prompt: with its whole heap, and with the files that it has now.
+
+        Asked for at the raw prompt, so that boot.py runs and main.py, which would move the head, does not. Raises
+        LinkError when the prompt does not come back.
+        """
+        with SerialLink(self.port) as link:
+            link.write(ATTENTION + TO_RAW_PROMPT)
+            ready = _hears(link, PROMPT_READS, RAW_PROMPT)
+            link.write(RESTART)
+            if not (ready and _hears(link, RESTART_READS, RAW_PROMPT, PROMPT) and at_prompt(link)):
+                raise LinkError(f"{self.port}: the board does not come back to its prompt; press its reset button")
 
     def hashes(self, names: Iterable[str]) -> dict[str, str]:
         """SHA-256, computed on the board, of those of the named files that are there."""

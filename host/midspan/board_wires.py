@@ -14,7 +14,7 @@ import numpy as np
 
 from midspan.board_config import refusal
 from midspan.board_files import CONFIGURATION
-from midspan.board_level import Check, Outcome
+from midspan.board_level import Check, Outcome, rate_check
 from midspan.board_person import Person, seen
 from midspan.board_shell import BoardShell
 from midspan.errors import BoardError
@@ -91,8 +91,9 @@ class Wires:
             advice = "look at the converter's supply, clock and data wires"
             yield Check("cell", Outcome.LOOK, f"{len(quiet)} of {WORDS} words came; {advice}")
             return
-        rate, wrong = rate_of(quiet), sum(not in_step for _, _, in_step in quiet)
-        yield Check("cell", Outcome.GOOD, f"{rate:.1f} words a second, middle {middle(quiet):.0f}")
+        wrong = sum(not in_step for _, _, in_step in quiet)
+        yield Check("cell", Outcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
+        yield rate_check(rate_of(quiet), self._given["cell"]["rate"])
         if self._given["cell"]["kind"] == "hx711":  # the other converter's words have none
             words = f"{wrong} of {WORDS} words with wrong trailing bits"
             yield Check("trailing bits", Outcome.LOOK if wrong else Outcome.GOOD, words)
