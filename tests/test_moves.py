@@ -243,7 +243,8 @@ def test_a_full_place_keeps_the_shaft_in_the_gauge_and_calls_a_person():
 
 
 def test_only_a_person_lets_the_gauge_move_again_after_lid_stop_or_jam():
-    for code in ("LID_OPEN", "EMERGENCY_STOP", "JAM", "BIN_FULL", "HOME_NOT_FOUND", "INTERNAL", "CONFIGURATION"):
+    eyes = "LID_OPEN EMERGENCY_STOP JAM BIN_FULL HOME_NOT_FOUND INTERNAL CONFIGURATION HOME_STUCK FORCE_REVERSED"
+    for code in eyes.split():
         faulted = {"state": State.FAULTED, "fault": FaultCode[code]}
         assert move_for(**faulted).do is Do.CALL_PERSON
         assert move_for(**faulted).code == code

@@ -29,12 +29,14 @@ class Clocks:
 class Lookout:
     """Compares each answer of the gauge with the one before, and keeps what is to be noted until the store takes it.
 
-    `resets` counts those since it was set to 0; `line_error` is what became of the line since the last answer.
+    `resets` counts those since it was set to 0, `newest` is the newest fault since it was set to None; `line_error` is
+    what became of the line since the last answer.
     """
 
     def __init__(self, keeper: Keeper, notices: Notices, clocks: Clocks) -> None:
         self._keeper, self._notices, self._clocks = keeper, notices, clocks
         self.resets = 0
+        self.newest: FaultCode | None = None
         self.line_error = ""
         self._pending: list[Happening] = []
         self._boot: int | None = None
@@ -60,6 +62,7 @@ class Lookout:
         if found.fault is not None and found.fault is not FaultCode.HOPPER_EMPTY:
             seen = found.boot, found.fault, found.in_gauge
             if seen != self._fault:
+                self.newest = found.fault
                 self.note(HappeningKind.FAULT, describe(found.fault), found.fault.name, found.in_gauge)
         self._fault = seen
 

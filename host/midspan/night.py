@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from midspan.checks import due
 from midspan.deeds import ENDS, Deeds
 from midspan.errors import ArchiveError, DeviceFault, LinkError, MidspanError, ProtocolError, StoreError
+from midspan.faults import describe
 from midspan.gauge import Gauge, OnEvent, ignore
 from midspan.keeper import Keeper
 from midspan.lookout import Clocks, Lookout
@@ -142,7 +143,8 @@ class Night:
         if move.do is Do.CALL_PERSON:
             return self._call(move)
         if self._same[1] >= SAME_MOST or self._lookout.resets > RESETS_MOST:
-            words = f"the gauge does not get on: {move.do.name} comes to nothing, or it is reset over and over"
+            why = "or it is reset over and over" if self._lookout.newest is None else describe(self._lookout.newest)
+            words = f"the gauge does not get on: {move.do.name} comes to nothing, {why}"
             return self._call(Move(Do.CALL_PERSON, move.shaft, words=words))
         if move.do is Do.RELEASE and now.course is not None and now.course.full:
             self._lookout.full(now.course.full, now.course.words)
@@ -156,7 +158,7 @@ class Night:
         if move.do is Do.JUDGE:
             self._lookout.judged()
         if move.do in ENDS:
-            self._lookout.resets = 0
+            self._lookout.resets, self._lookout.newest = 0, None
         gauge, stage = now.gauge, None if now.passage is None else now.passage.stage
         same = (move, stage, gauge.boot, gauge.state, gauge.fault)
         self._same = (same, self._same[1] + 1 if self._same[0] == same else 1)

@@ -1,6 +1,6 @@
-"""The soak: the fault campaign at large, a hard night with its report, and a week of nights.
+"""The soak: the fault campaign at large, gauges that fall sick, a hard night with its report, and a week of nights.
 
-    python tests/campaign [--harms 5000] [--shafts 500] [--week 5000] [--seed 1] [--folder FOLDER]
+    python tests/campaign [--harms 5000] [--sick 100] [--shafts 500] [--week 5000] [--seed 1] [--folder FOLDER]
 
 Prints what `make test` prints in small, and ends with status 1 when anything was lost, wrong, kept from the report, or
 drifted. With the numbers it is given by default it takes hours on two cores.
@@ -25,6 +25,7 @@ from rich.table import Table  # noqa: E402
 from campaign.fork_server import ForkServer  # noqa: E402
 from campaign.hard_night import HardNight, dishonest  # noqa: E402
 from campaign.lane import lane  # noqa: E402
+from campaign.sick_gauge import SickNights  # noqa: E402
 from campaign.tally import Tally, added, table  # noqa: E402
 from campaign.week import Week  # noqa: E402
 
@@ -47,6 +48,16 @@ def harms(folder: Path, number: int, seed: int) -> list[str]:
         total = added(pool.map(on_a_lane, range(LANES)))
     show(table(total))
     return total.lost + total.wrong
+
+
+def sick(folder: Path, each: int, seed: int) -> list[str]:
+    """Gauges that fall sick, each kind so often."""
+    folder.mkdir()
+    with ForkServer("campaign.host", folder / "hosts.txt") as server:
+        nights = SickNights(folder, seed, server)
+        nights.until(each)
+    show(table(nights.tally))
+    return nights.tally.lost + nights.tally.wrong
 
 
 def hard_night(folder: Path, shafts: int, seed: int) -> list[str]:
@@ -81,6 +92,7 @@ def main() -> int:
     """Run the parts asked for; 0 when nothing was found."""
     parser = argparse.ArgumentParser(prog="tests/campaign", description="the soak of the fault campaign")
     parser.add_argument("--harms", type=int, default=5000, help="kills of the host, and resets of the device; 0: none")
+    parser.add_argument("--sick", type=int, default=100, help="nights with each sickness of the gauge; 0: none")
     parser.add_argument("--shafts", type=int, default=500, help="of the hard night; 0: none")
     parser.add_argument("--week", type=int, default=5000, help="shafts of the week of nights; 0: none")
     parser.add_argument("--seed", type=int, default=1)
@@ -92,6 +104,8 @@ def main() -> int:
     found: list[str] = []
     if asked.harms:
         found += harms(folder / "harms", asked.harms, asked.seed)
+    if asked.sick:
+        found += sick(folder / "sick", asked.sick, asked.seed)
     if asked.shafts:
         found += hard_night(folder / "hard", asked.shafts, asked.seed)
     if asked.week:

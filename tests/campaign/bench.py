@@ -43,6 +43,13 @@ class Device:
         """Take its supply away."""
         self._cable.join(-1, -1)
         self._process.kill()
+        self.leave()
+
+    def leave(self) -> None:
+        """Close its line: it ends, and the world's file tells where its head then stood."""
+        self._cable.join(-1, -1)
+        assert self._process.stdin is not None
+        self._process.stdin.close()
         self._process.wait()
         for pipe in (self._process.stdin, self._process.stdout):
             assert pipe is not None

@@ -57,13 +57,14 @@ wait_minutes = {wait_minutes}
 class Stock:
     """Shafts in the hopper by their own numbers, with their truths, and others that lie elsewhere.
 
-    `feeder` are the feeder's keys of the scenario.
+    `feeder` are the feeder's keys of the scenario, `gauge` the gauge's that are not the usual ones.
     """
 
     shafts: dict[int, dict[str, Any]]
     feeder: dict[str, Any] = field(default_factory=dict)
     others: dict[int, dict[str, Any]] = field(default_factory=lambda: {STANDARD: dict(BAR)})
     seed: int = 1
+    gauge: dict[str, Any] = field(default_factory=dict)
 
     def truth(self, own: int) -> dict[str, Any]:
         """What a shaft truly is."""
@@ -113,7 +114,7 @@ def write(
         "world": str(folder / "world.txt"), "record": str(folder / "release.json"), **stock.feeder,
     }  # fmt: skip
     whole = {**scenario.rehearsal(given, stock.seed), "feeder": feeder}
-    whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0}
+    whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0, **stock.gauge}
     (folder / "scenario.json").write_text(json.dumps(whole))
     calibration = scenario.calibration_text(1).replace(f'"{scenario.GAUGE_NAME}', f'"{name}')  # its id too
     (folder / "gauge.toml").write_text(calibration)
