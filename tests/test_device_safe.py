@@ -57,6 +57,22 @@ def begun(rig: Rig, wanted: str) -> Rig:
     return rig
 
 
+def measured(rig: Rig) -> dict[str, Any]:
+    """A whole cycle; the end that was told of it."""
+    until(begun(rig, "SEATING"), "HOLDING")
+    rig.run(0.2)
+    return rig.last("EndOfShaft")
+
+
+def stepped(rig: Rig, number: int, until_state: str = "STANDING", **changes: int | None) -> dict[str, Any]:
+    """A bench step that differs so from the standard one; the end that was told of it."""
+    assert rig.ask("BenchStep", shaft=number, **(STEP | changes))["refusal"] is None
+    until(rig, until_state)
+    rig.run(0.2)
+    rig.ask("Acknowledge", shaft=number)
+    return rig.last("EndOfShaft")
+
+
 def cleared(rig: Rig) -> None:
     """A person gave the order to clear the fault."""
     assert rig.ask("Command", order="CLEAR_FAULT", shaft=None)["refusal"] is None
@@ -104,9 +120,8 @@ def test_a_wire_that_was_broken_when_the_host_died_leaves_nothing_pressing() -> 
 
 def test_a_standing_head_whose_home_wire_breaks_goes_up_by_the_count() -> None:
     rig = at_home(a_rig())
-    rig.bench(1)
-    rig.ask("Acknowledge", shaft=1)
-    rig.bench(2, press_steps=3000)
+    stepped(rig, 1)
+    stepped(rig, 2, press_steps=3000)
     rig.board.home_broken = "closed"
     until(rig, "FAULTED")
     assert_up_and_still(rig)
@@ -126,7 +141,7 @@ def test_a_broken_home_wire_is_not_cleared_away_and_a_mended_one_is() -> None:
     rig.board.home_broken = None
     cleared(rig)
     at_home(rig)
-    assert rig.measure()["complete"]
+    assert measured(rig)["complete"]
 
 
 def test_a_lid_that_stopped_the_head_at_depth_and_a_broken_wire() -> None:
@@ -135,7 +150,8 @@ def test_a_lid_that_stopped_the_head_at_depth_and_a_broken_wire() -> None:
     until(rig, "IDLE")
     rig.greet()
     rig.ask("CyclePlan", **PLAN)
-    rig.feed(1)
+    rig.ask("Feed", shaft=1, source="HOPPER")
+    until(rig, "LOADED")
     begun(rig, "FULL")
     while "lid" not in rig.board.world.lasting:
         rig.step()
@@ -201,7 +217,7 @@ def test_a_switch_that_never_closes_ends_in_a_fault_with_the_head_up_by_the_coun
     rig.ask("Acknowledge", shaft=1)
     cleared(rig)
     at_home(rig)
-    assert rig.measure()["complete"]
+    assert measured(rig)["complete"]
 
 
 # Where the head is at power-on
@@ -209,7 +225,7 @@ def test_a_switch_that_never_closes_ends_in_a_fault_with_the_head_up_by_the_coun
 
 def contact(rig: Rig) -> int:
     """Press position at which the light load was reached."""
-    at_home(rig).measure()
+    measured(at_home(rig))
     light = next(block for block in rig.all("Readings") if block["phase"] == "LIGHT")
     return int(light["press_steps"][0])
 
@@ -242,8 +258,7 @@ def test_contact_with_the_wrong_sign_is_a_fault_of_its_own_after_little_force(sp
 @pytest.mark.parametrize("sign", [1, -1])
 def test_the_limit_is_on_the_magnitude_of_the_force(sign: int) -> None:
     rig = a_rig({"number": 2, "kind": "rigid"}, count_per_n=sign * NEWTON_COUNT)
-    at_home(rig).bench(1)
-    rig.ask("Acknowledge", shaft=1)
+    stepped(at_home(rig), 1)
     slowly = STEP | {"press_steps": 4000, "press_speed": 200}
     assert rig.ask("BenchStep", shaft=2, **slowly)["refusal"] is None
     most_n = until(rig, "FAULTED")
@@ -255,8 +270,7 @@ def test_the_limit_is_on_the_magnitude_of_the_force(sign: int) -> None:
 
 def test_a_bench_step_that_waits_for_a_load_of_the_other_sign_tells_of_it() -> None:
     rig = a_rig({"number": 2, "kind": "shaft"}, count_per_n=-NEWTON_COUNT)
-    at_home(rig).bench(1)
-    rig.ask("Acknowledge", shaft=1)
+    stepped(at_home(rig), 1)
     rig.ask("BenchStep", shaft=2, **(STEP | {"press_steps": 8000, "stop_count": PLAN["light_count"]}))
     assert until(rig, "FAULTED") < 1.5
     assert codes(rig) == ["FORCE_REVERSED"]
@@ -265,12 +279,10 @@ def test_a_bench_step_that_waits_for_a_load_of_the_other_sign_tells_of_it() -> N
 def test_a_mass_that_hangs_on_the_head_may_pull_it_down() -> None:
     """It moves the count the other way than a shaft does, and is no mistake below the limit."""
     rig = a_rig({"number": 2, "kind": "mass", "mass_g": 1000.0}, count_per_n=-NEWTON_COUNT)
-    at_home(rig).bench(1)
-    rig.ask("Acknowledge", shaft=1)
-    assert rig.bench(2)["cause"] is None
+    stepped(at_home(rig), 1)
+    assert stepped(rig, 2)["cause"] is None
     rig = a_rig({"number": 2, "kind": "mass", "mass_g": 1700.0}, count_per_n=-NEWTON_COUNT)
-    at_home(rig).bench(1)
-    rig.ask("Acknowledge", shaft=1)
+    stepped(at_home(rig), 1)
     rig.ask("BenchStep", shaft=2, **STEP)
     until(rig, "FAULTED")
     assert codes(rig) == ["FORCE_LIMIT"]
@@ -287,4 +299,4 @@ def test_a_converter_at_another_rate(interval_us: float, ends: str) -> None:
         rig.run(60)
         assert codes(rig) == ["CELL_SILENT"]
     else:
-        assert at_home(rig).measure()["complete"]
+        assert measured(at_home(rig))["complete"]
