@@ -150,19 +150,23 @@ class Cycle(Motions):
     def _watch_home(self) -> None:
         """Notice a head that came home or backed off, and a switch that is closed where the head cannot be at home."""
         closed = self._board.home_closed() and not self._blind
-        far = self.press.position() > self._slip
+        far = self.state != HOMING and self.press.position() > self._slip
         self._stuck = self._stuck + 1 if closed and far else 0
         if self._stuck >= STUCK_LOOKS and self.allows("HOME_STUCK"):
             self.fail(HOME_STUCK, self.press.position())
         elif closed and not far and self.state in GOING_HOME and self.press.rising():
             self._reach_home()
         elif self._then == "HOME_STUCK" and not closed:
-            self.handle("open")
+            self.handle("opened")
 
     def _reach_home(self) -> None:
+        if self.state == HOMING and not self._backed_off:
+            self.handle("closed")
+            return
         counted = self.press.position()
         self.press.halt()
         self.press.set_origin()
+        self._top = 0
         self._then = "up"
         if self.state != HOMING and abs(counted) > LOST_STEPS_MOST:
             self.fail(LOST_STEPS, counted)
@@ -202,7 +206,8 @@ class Cycle(Motions):
 
 TABLE = {
     (STARTING, "start"): (HOMING, Motions.seek_home),
-    (HOMING, "open"): (HOMING, Motions.rise),
+    (HOMING, "closed"): (HOMING, Motions.back_off),
+    (HOMING, "opened"): (HOMING, Motions.rise),
     (HOMING, "up"): (IDLE, Motions.stay),
     (IDLE, "measure"): (SEATING, Motions.seat),
     (SEATING, "seated"): (ZERO_BEFORE, Motions.stay),

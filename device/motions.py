@@ -33,6 +33,8 @@ class Motions:
         self.progress = Progress(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
         self._faulty = False  # the way up ends in FAULTED
         self._blind = False  # the home switch is not believed
+        self._backed_off = False  # in this search for home
+        self._top = 0  # where the head goes when the switch is not believed
         self._slip = board.PRESS_LIMIT // SLIP_PART
         self._light_depth = 0
         self._then: str | None = None
@@ -65,17 +67,23 @@ class Motions:
         self.press.move(-self._slip // 2, self._board.HOME_SPEED // BACK_OFF)
 
     def seek_home(self) -> None:
-        """Find the place where the home switch closes; a head that stands above it has to back off first."""
-        self._faulty = self._blind = False
+        """Find where the home switch closes, whatever the count says: the head may have been turned by hand."""
+        self._faulty = self._blind = self._backed_off = False
         self.fault = self.feeder.in_gauge = None  # a person may have been at the rollers
         self.cell.clear(self._board.ticks_us())
         self._board.gate(False)
-        if self.at_home():
-            self.press.set_origin()
-            self._then = "HOME_STUCK"
-            self.press.move(self._slip, self._board.HOME_SPEED // BACK_OFF)
+        if self._board.home_closed():
+            self.back_off()
         else:
             self.rise()
+
+    def back_off(self) -> None:
+        """Down slowly until the home switch opens: home is its edge, and only a switch that opens can stop anything."""
+        self.press.halt()
+        self._backed_off = True
+        self._top = min(0, self.press.position())
+        self._then = "HOME_STUCK"
+        self.press.move(self._slip, self._board.HOME_SPEED // BACK_OFF)
 
     def rise(self) -> None:
         """Up until the home switch closes, by the whole travel at most and a little."""
@@ -198,7 +206,7 @@ class Motions:
         self._faulty = self._blind = True
         self.halt()
         self._then = "up"
-        self.press.move(-self.press.position(), self._board.HOME_SPEED)
+        self.press.move(self._top - self.press.position(), self._board.HOME_SPEED)
 
     def note_faulty(self) -> None:
         """The head is on its way up already; that is to end in FAULTED."""

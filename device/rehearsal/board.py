@@ -201,6 +201,10 @@ class Board:
         self.gauge.bench(number, self.rotate.at)
         self._fed = False
 
+    def turn_by_hand(self, head_mm: float) -> None:
+        """A person turns the screw, its motor without supply, until the head is so far below the switch's edge."""
+        self._lost = self.press.at - int(head_mm * self.gauge.truths["press_steps_per_mm"])
+
     # Feeder, chute and guards
 
     def inputs(self) -> int:
