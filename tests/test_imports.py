@@ -35,7 +35,7 @@ LEFT_TO_RIGHT = """
     sort_plan basis origin upgrade tables set_tables wishes measurements store_file store store_reading recall
     passage checks verdict vouching journal tally
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
-    stock set_keep set_spread set_review
+    identity likeness twins stock set_keep set_spread set_review
     situation moves course night_setup appraisal keeper lookout troubles
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands

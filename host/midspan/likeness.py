@@ -1,7 +1,7 @@
 """Which measurements are likely of one shaft: compared within what one gauge repeats under one calibration.
 
 A shaft is known by four things that stay when it is put in again, turned or end for end: its spine, how uneven it is,
-how far it is bowed, and the angle between its bow and its stiff side. Noise of force moves the first three in
+how far it is bowed, and the angle between its bow and its soft side. Noise of force moves the first three in
 proportion to the deflection, so each is taken relative to it, and what a check standard repeats holds for every shaft.
 Two shafts are likely one when they agree within that and hardly any two different ones of this stock would. U has no
 say: it holds what one calibration has wrong alike for all, and within it every matched shaft is another's twin.
@@ -56,7 +56,7 @@ def traits(curve_thou: Array, surface_mm: Array) -> Array:
     """What stays of shafts however they lie [shafts, 4], from the coefficients of curve and surface [shafts, 7].
 
     The logarithm of the spine, amplitude twice a turn and bow over the spine (1 and mm/thou), and the angle between bow
-    and stiff side in radians, 0 to pi/2: a shaft end for end is its mirror image.
+    and soft side in radians, 0 to pi/2: a shaft end for end is its mirror image.
     """
     spine, uneven, bow = curve_thou[:, 0], _part(curve_thou, 2), _part(surface_mm, 1)
     between = np.angle(uneven * np.conj(bow) ** 2)
@@ -118,7 +118,7 @@ class _Alike:
         tolerance = repeats.factor * repeats.sd
         self.points = found[:, :3] / (tolerance * np.sqrt(2))
         self.angle = found[:, 3]
-        # Across, a part of noise turns an amplitude by itself over the amplitude; a stiff side comes twice a turn.
+        # Across, a part of noise turns an amplitude by itself over the amplitude; a soft side comes twice a turn.
         with np.errstate(divide="ignore"):
             self.u_angle = np.hypot(tolerance[1] / found[:, 1] / 2, tolerance[2] / found[:, 2])
         self.u_angle = np.minimum(self.u_angle, np.pi)
