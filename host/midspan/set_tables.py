@@ -34,6 +34,22 @@ class MarkRow(Table):
     words: Mapped[str]
 
 
+class IdentityRow(Table):
+    """A person said whether two numbers are of one shaft; `same` is null where that was taken back.
+
+    The newest row about a pair holds (identity).
+    """
+
+    __tablename__ = "identities"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    other: Mapped[int] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    same: Mapped[bool | None]
+    person: Mapped[str]
+    words: Mapped[str]
+
+
 class SetRow(Table):
     """A matched set; `limits` is what was asked of it as JSON, `like_id` the set that it was made to match."""
 

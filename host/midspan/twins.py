@@ -1,0 +1,186 @@
+"""Shafts that are in the store under two numbers: what labels and people say of that, and what their results say.
+
+Results are compared where one gauge made them under one calibration, within what it repeats there: of check standards,
+and of shafts that were measured in several batches by one number. Within one batch a shaft may have been measured again
+where it lay, which says nothing of putting it in.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+
+import numpy as np
+from sqlalchemy import String, cast, func, select
+from sqlalchemy.orm import Session
+
+from midspan.decision import Outcome
+from midspan.errors import MatchingError
+from midspan.identity import Identities, Pair, Statement, identities, pair_of
+from midspan.likeness import ENOUGH, likely_same, repeats_of, traits
+from midspan.set_limits import Array
+from midspan.set_tables import IdentityRow
+from midspan.store import Store
+from midspan.tables import DecisionRow, PassageRow, ResultRow, RunRow
+
+# Of the curve the mean and twice a turn, of the surface once a turn: all that `traits` needs.
+PARTS = ("gauge", "curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
+TOO_ALIKE = "as near to another shaft as different ones of this stock are to each other"
+
+
+@dataclass(frozen=True)
+class Twins:
+    """Which shafts are there twice: what is known, pairs that are likely one, and by reason whom nobody can tell of."""
+
+    same: Identities
+    likely: tuple[Pair, ...] = ()
+    unsure: Mapping[str, tuple[int, ...]] | None = None
+
+
+@dataclass(frozen=True)
+class _Condition:
+    """Under what results were made: only those of one condition are compared."""
+
+    gauge: str
+    calibration: str
+    evaluation: str
+
+    @property
+    def words(self) -> str:
+        return f"gauge {self.gauge} under calibration {self.calibration}"
+
+
+def known_identities(session: Session) -> Identities:
+    """Which numbers are of one shaft, by labels and by what people say."""
+    bearers: dict[str, set[int]] = {}
+    for shaft, label in session.execute(select(RunRow.shaft, RunRow.label).where(RunRow.label != "").distinct()):
+        bearers.setdefault(label, set()).add(shaft)
+    return identities(_said(session), {label: those for label, those in bearers.items() if len(those) > 1})
+
+
+def find_twins(session: Session) -> Twins:
+    """Look for shafts that are in the store under two numbers."""
+    same = known_identities(session)
+    measured = _Measured(session, same)
+    likely: set[Pair] = set()
+    unsure: dict[str, list[int]] = {}
+    for condition in measured.conditions:
+        shafts, found = measured.stock(condition)
+        if len(shafts) < 2:
+            continue
+        repeats = repeats_of(measured.repeated(condition))
+        if repeats is None:
+            why = f"{condition.words} has measured no check standard and no shaft twice: what it repeats is not known"
+            unsure.setdefault(why, []).extend(shafts)
+        elif len(shafts) <= ENOUGH:
+            unsure.setdefault(f"{condition.words} has measured too few shafts", []).extend(shafts)
+        else:
+            alike = likely_same(found, repeats)
+            likely |= {pair_of(shafts[a], shafts[b]) for a, b in alike.pairs}
+            unsure.setdefault(TOO_ALIKE, []).extend(shafts[i] for i in alike.unsure)
+    for why, apart in measured.apart():
+        unsure.setdefault(why, []).extend(apart)
+    pairs = tuple(sorted(pair for pair in likely if not same.are_two(*pair)))
+    return Twins(same, pairs, {why: tuple(sorted(set(those))) for why, those in unsure.items() if those})
+
+
+class _Measured:
+    """Traits of all measured shafts by condition."""
+
+    def __init__(self, session: Session, same: Identities) -> None:
+        self._stock: dict[_Condition, dict[int, list[float]]] = {}
+        self._again: dict[_Condition, dict[tuple[object, int], list[float]]] = {}
+        self._others: set[int] = set()
+        for row in session.execute(_results()):
+            parts = json.loads(f"[{row.parts}]")
+            if None in parts or None in (row.calibration, row.evaluation):
+                self._others.add(row.shaft)
+                continue
+            condition = _Condition(parts[0], row.calibration, row.evaluation)
+            # The newest of each batch; a check standard has a number of its own each time.
+            once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch_id)
+            self._again.setdefault(condition, {})[once] = parts[1:]
+            if row.standard is None:
+                shafts = self._stock.setdefault(condition, {})
+                number = same.numbers(row.shaft)[-1]
+                shafts[number] = parts[1:]
+        # Where most are first: the others are not comparable with those.
+        self.conditions = sorted(self._stock, key=lambda one: -len(self._stock[one]))
+
+    def stock(self, condition: _Condition) -> tuple[list[int], Array]:
+        """Numbers of shafts, each once, and their traits."""
+        shafts = self._stock[condition]
+        return list(shafts), _traits(list(shafts.values()))
+
+    def repeated(self, condition: _Condition) -> list[Array]:
+        """Traits of what was measured more than once, [times, 4] each."""
+        groups: dict[object, list[list[float]]] = {}
+        for (whose, _), parts in self._again[condition].items():
+            groups.setdefault(whose, []).append(parts)
+        return [_traits(parts) for parts in groups.values() if len(parts) > 1]
+
+    def apart(self) -> list[tuple[str, list[int]]]:
+        """Shafts that cannot be compared with most of the others, with the reason."""
+        if not self.conditions:
+            return []
+        first, *rest = self.conditions
+        done = set(self._stock[first])
+        found = []
+        for condition in rest:
+            others = [shaft for shaft in self._stock[condition] if shaft not in done]
+            found.append((f"measured by {condition.words}, most others by {first.words}", others))
+            done |= set(others)
+        return [*found, ("the result says too little of it", sorted(self._others - done))]
+
+
+def _results() -> object:
+    paths = [f"$.{part}" for part in PARTS]
+    # SQLite takes the list of several paths apart in one go; its brackets are put back where it is read.
+    parts = func.trim(cast(func.json_extract(ResultRow.full, *paths), String), "[]").label("parts")
+    query = select(
+        RunRow.shaft, RunRow.batch_id, PassageRow.standard, ResultRow.calibration, ResultRow.evaluation, parts
+    ).join(RunRow, ResultRow.run_id == RunRow.id)
+    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id)
+    query = query.outerjoin(PassageRow, PassageRow.id == RunRow.shaft)
+    sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
+    return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
+
+
+def _traits(parts: Sequence[Sequence[float]]) -> Array:
+    rows = np.array(parts)
+    curve, surface = np.zeros((len(rows), 7)), np.zeros((len(rows), 7))
+    curve[:, [0, 3, 4]], surface[:, [1, 2]] = rows[:, :3], rows[:, 3:]
+    return traits(curve, surface)
+
+
+# What people say
+
+
+def say(
+    store: Store, shafts: Collection[int], same: bool | None, at_ms: int, *, person: str = "", words: str = ""
+) -> None:
+    """Note that shafts are one, that each is a shaft of its own, or with None that what was said is taken back.
+
+    Raises MatchingError when that contradicts what was said before, or nothing was said; then nothing is noted.
+    """
+    if len(set(shafts)) < 2:
+        raise MatchingError("name two or more shafts that differ by their numbers")
+    with store.transaction() as session:
+        said = _said(session)
+        pairs = list(pairwise(shafts)) if same else list(combinations(shafts, 2))
+        if same is None:
+            known = {one.pair for one in said if one.same is not None}
+            pairs = [pair for pair in pairs if pair_of(*pair) in known]
+            if not pairs:
+                raise MatchingError(f"nobody said whether shafts {', '.join(map(str, shafts))} are one or several")
+        identities([*said, *(Statement(a, b, same) for a, b in pairs)])
+        session.add_all(
+            IdentityRow(shaft=a, other=b, at_ms=at_ms, same=same, person=person, words=words) for a, b in pairs
+        )
+
+
+def _said(session: Session) -> list[Statement]:
+    rows = session.execute(select(IdentityRow.shaft, IdentityRow.other, IdentityRow.same).order_by(IdentityRow.id))
+    return [Statement(*row) for row in rows]
