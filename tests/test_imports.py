@@ -42,7 +42,7 @@ LEFT_TO_RIGHT = """
     calibrate_live calibrate_cell calibrate_blocks calibrate_guide calibrate_commands
     pages report picture budget_report budget_picture uncertainty_commands hand_report hand_commands
     study_source study_report study_picture study_commands comparison comparison_report
-    sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts
+    sets_report sets_view sets_commands sets_refill scale_line scale scale_port scale_weigh sets_shafts sets_twins
     set_card label_form card_sheet label_sheet cards_commands data_dictionary export
     night_record night_facts night_words night_todos page_picture night_histogram night_charts night_rows night_report
     night_screen sort_commands

@@ -185,6 +185,44 @@ def spent(
     sets_shafts.mark(store, shafts, why, back=back)
 
 
+By = Annotated[str, typer.Option(help="Who says so.")]
+Why = Annotated[str, typer.Option(help="A word on it.")]
+TakeBack = Annotated[bool, typer.Option("--back", help="The contrary: take back what was said of them.")]
+TwoOrMore = Annotated[list[str], typer.Argument(help="Numbers of two shafts or more.", metavar="SHAFT SHAFT")]
+
+
+@sets.command("twins", epilog="Example: midspan sets twins")
+def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
+    """List shafts that are likely there under two numbers, as after a second night.
+
+    Compared are the results of one gauge under one calibration, within what it repeats: for that a check standard has
+    to be measured now and then.
+    """
+    from midspan import sets_twins
+
+    sets_twins.twins(store, as_json=as_json)
+
+
+@sets.command("same", epilog="Example: midspan sets same 12 48 --by Ann --why 'there is only one in the rack'")
+def same(
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+) -> None:  # fmt: skip
+    """Say that numbers are of one shaft: it is there once, and what is noted under one number holds for all."""
+    from midspan import sets_twins
+
+    sets_twins.say_of(store, shafts, None if back else True, by, why)
+
+
+@sets.command("different", epilog="Example: midspan sets different 12 48 --by Ann --why 'both lie before me'")
+def different(
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+) -> None:  # fmt: skip
+    """Say that each number is a shaft of its own, however alike they are or what their label is."""
+    from midspan import sets_twins
+
+    sets_twins.say_of(store, shafts, None if back else False, by, why)
+
+
 @sets.command("vouch", epilog="Example: midspan sets vouch 17 --by Ann --why 'looked along it under a lens: no crack'")
 def vouch(
     shafts: Annotated[list[str], typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")],

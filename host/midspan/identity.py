@@ -42,6 +42,10 @@ class Identities:
         """Every number of the shaft that has this one, lowest first."""
         return self.groups.get(shaft, (shaft,))
 
+    def key(self, shaft: int) -> int:
+        """One of the numbers of a shaft, the same for all of them."""
+        return self.numbers(shaft)[0]
+
     def are_two(self, shaft: int, other: int) -> bool:
         """Whether somebody said that the shafts of two numbers are not the same one."""
         return any(pair_of(a, b) in self.parted for a in self.numbers(shaft) for b in self.numbers(other))
@@ -87,7 +91,7 @@ def _join(groups: dict[int, frozenset[int]], shafts: Collection[int]) -> None:
 
 def _chain(newest: Mapping[Pair, bool | None], start: int, end: int) -> str:
     """The shortest way from one number to another by what is said to be one, as in "3 is 7, 7 is 12"."""
-    ways = [(start,)]
+    ways: list[tuple[int, ...]] = [(start,)]
     seen = {start}
     for way in ways:  # grows while it is walked: the nearest come first
         if way[-1] == end:

@@ -135,7 +135,7 @@ class _Alike:
     def distance(self, near: Index) -> Array:
         """The largest difference of all four traits from each neighbour; within the tolerance it is at most 1."""
         turned = np.abs(self.angle[near] - self.angle[:, None])
-        apart = turned / np.hypot(self.u_angle[near], self.u_angle[:, None])
+        apart: Array = turned / np.hypot(self.u_angle[near], self.u_angle[:, None])
         for column in self.points.T:
             np.maximum(apart, np.abs(column[near] - column[:, None]), out=apart)
         return apart
@@ -150,4 +150,5 @@ class _Alike:
         away = np.concatenate([self.points[near] - self.points[shafts, None], turned[..., None]], axis=2)
         away -= away.mean(axis=1, keepdims=True)
         scatter = np.linalg.eigvalsh(away.swapaxes(1, 2) @ away / (near.shape[1] - 1))
-        return np.sqrt(12 * np.maximum(scatter, 1e-12))  # of an even box, whose variance is a twelfth of its square
+        width: Array = np.sqrt(12 * np.maximum(scatter, 1e-12))  # an even box's variance: a twelfth
+        return width

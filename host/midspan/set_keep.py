@@ -23,6 +23,7 @@ from midspan.set_tables import LeavingRow, MarkRow, MemberRow, SetRow, WeightRow
 from midspan.stock import StockShaft
 from midspan.store import Store
 from midspan.tables import RunRow
+from midspan.twins import known_identities
 from midspan.weights import Weight
 from midspan.wording import read_code
 
@@ -125,9 +126,11 @@ class Sets:
             self._leave(session, kept, kept.present, "taken apart", at_ms)
 
     def mark(self, shafts: Iterable[int], *, spent: bool, words: str, at_ms: int) -> None:
-        """Take shafts out of the stock, or give them back."""
+        """Take shafts out of the stock, or give them back, under all numbers that they have."""
         with self._store.transaction() as session:
-            session.execute(insert(MarkRow), [_mark(shaft, words, at_ms, spent) for shaft in shafts])
+            same = known_identities(session)
+            numbers = dict.fromkeys(number for shaft in shafts for number in same.numbers(shaft))
+            session.execute(insert(MarkRow), [_mark(number, words, at_ms, spent) for number in numbers])
 
     def weigh(self, weights: Mapping[str, Weight], at_ms: int) -> int:
         """Note weights by number or label of the shaft, all or none; how many there are."""
@@ -142,9 +145,22 @@ class Sets:
         return len(weights)
 
     def number(self, name: str) -> int:
-        """The number of a measured shaft from its number or label; StoreError when there is none, or several."""
+        """The number of a measured shaft from its number or label; StoreError when there is none, or several shafts."""
         with self._store.transaction() as session:
             return self._number(session, name)
+
+    def number_in(self, kept: KeptSet, name: str) -> int:
+        """The number by which a shaft is in a set, whichever of its numbers or its label is given.
+
+        StoreError when there is no such shaft, or it is not in the set.
+        """
+        with self._store.transaction() as session:
+            number = self._number(session, name)
+            numbers = known_identities(session).numbers(number)
+        found = next((one for one in kept.present if one in numbers), None)
+        if found is None:
+            raise _not_in(kept, number)
+        return found
 
     def _number(self, session: Session, name: str) -> int:
         name = read_code(name)
@@ -155,28 +171,34 @@ class Sets:
         found = by_number or by_label
         if not found:
             raise StoreError(f"{self._store.path}: shaft {name} was never measured into it; check its number")
-        if len(found) > 1:
+        same = known_identities(session)
+        if len({same.key(one) for one in found}) > 1:
             those = ", ".join(str(one) for one in sorted(found)[:6])
             raise StoreError(f"{self._store.path}: {name!r} is the label of shafts {those}; say the number")
-        return found.pop()
+        return max(found)
 
     def _leave(self, session: Session, kept: KeptSet, shafts: Collection[int], words: str, at_ms: int) -> None:
         members = {one.shaft: one.id for one in kept.members if one.left is None}
         strange = [shaft for shaft in shafts if shaft not in members]
         if strange:
-            those = ", ".join(str(one) for one in members)
-            raise StoreError(f"set {kept.name}: shaft {strange[0]} is not in it; its shafts are {those}")
+            raise _not_in(kept, strange[0])
         rows = [{"member_id": members[shaft], "at_ms": at_ms, "words": words} for shaft in shafts]
         session.execute(insert(LeavingRow), rows)
 
     def _join(self, session: Session, number: int, shafts: Sequence[StockShaft], at_ms: int) -> None:
-        in_sets = {one.shaft: one for rows in _members(session).values() for one in rows if one.left is None}
+        in_sets = {one.shaft for rows in _members(session).values() for one in rows if one.left is None}
+        same = known_identities(session)
         for shaft in shafts:
-            if shaft.shaft in in_sets:
+            if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
                 raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that one first")
         # Another program may still come in between: then the database itself refuses (set_tables).
         rows = [{"set_id": number, "shaft": one.shaft, "joined_ms": at_ms, "result_id": one.result} for one in shafts]
         session.execute(insert(MemberRow), rows)
+
+
+def _not_in(kept: KeptSet, shaft: int) -> StoreError:
+    those = ", ".join(str(one) for one in kept.present)
+    return StoreError(f"set {kept.name}: shaft {shaft} is not in it; its shafts are {those}")
 
 
 def _is_name(name: str) -> bool:

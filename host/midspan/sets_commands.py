@@ -42,10 +42,14 @@ def make(
         if keep is not None:
             Sets(store).keep(found, limits, now_ms())
     if as_json:
-        print(json.dumps(_choice_json(choice, reviews, limits, left_out, distance_m)))
+        found_twins = sets_report.twins_json(stock)
+        print(json.dumps(_choice_json(choice, reviews, limits, left_out, distance_m) | found_twins))
         return
     screen = console()
     screen.print(sets_report.left_out_table(left_out, len(shafts)), "")
+    for line in sets_report.twins_words(stock):
+        screen.print(line)
+        screen.print()
     screen.print(sets_report.sets_table(reviews, limits, k, distance_m), "")
     for line in sets_report.choice_words(choice, limits):
         screen.print(line)
@@ -71,9 +75,13 @@ def stock(store_file: Path, batches: Sequence[int], bins: Sequence[str], *, as_j
         found = read_stock(store, batches=batches, bins=bins)
     if as_json:
         left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
-        print(json.dumps({"stock": [one.shaft for one in found.shafts], "left_out": left_out}))
+        numbers = [one.shaft for one in found.shafts]
+        print(json.dumps({"stock": numbers, "left_out": left_out} | sets_report.twins_json(found)))
         return
     console().print(sets_report.left_out_table(found.left_out, len(found.shafts)))
+    for line in sets_report.twins_words(found):
+        console().print()
+        console().print(line)
 
 
 def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_json: bool) -> None:

@@ -11,7 +11,7 @@ from midspan.set_join import joining, why_none
 from midspan.set_keep import KeptSet, Sets
 from midspan.set_limits import Array, Limits
 from midspan.set_review import alike
-from midspan.sets_view import listed, present, print_set, results_of, reviewed
+from midspan.sets_view import present, print_set, results_of, reviewed
 from midspan.stock import StockShaft, read_stock, values_of
 from midspan.store_reading import store_for
 from midspan.time_of_day import now_ms
@@ -31,16 +31,14 @@ def refill(
     with store_for(store_file, writes=keep) as store:
         sets = Sets(store)
         kept = sets.named(name)
-        gone = list(dict.fromkeys(sets.number(one) for one in lost))
-        strange = [number for number in gone if number not in kept.present]
-        if strange:
-            raise MatchingError(f"set {name}: shaft {strange[0]} is not in it; its shafts are {listed(kept.present)}")
+        gone = list(dict.fromkeys(sets.number_in(kept, one) for one in lost))
         there = [one for one in present(store, kept) if one.shaft not in gone]
         wanted = kept.limits.number - len(there)
         if wanted < 1 or not there:
             raise MatchingError(f"set {name}: {'no shaft is left' if not there else 'it is full'}; name with --lost "
                                 "which shaft it lost")  # fmt: skip
-        stock_now, values, _ = read_stock(store, batches=batches).fit_for(kept.limits)
+        stock = read_stock(store, batches=batches)
+        stock_now, values, _ = stock.fit_for(kept.limits)
         chosen = _joining(kept, there, stock_now, values, wanted, kept.limits)
         others = _next_best(kept, there, stock_now, values, chosen[0]) if wanted == 1 else []
         found = reviewed(store, [*there, *chosen], k)
@@ -49,6 +47,7 @@ def refill(
             sets.refill(kept, gone, chosen, now_ms())
     if as_json:
         also = {"joining": [one.shaft for one in chosen], "next": [one.shaft for one in others]}
+        also |= sets_report.twins_json(stock)
         print(json.dumps(sets_report.review_json(name, found, kept.limits, distance_m) | also))
         return
     screen = console()
@@ -57,6 +56,8 @@ def refill(
         same = ", not told apart from the best in spine" if one in doubles else ""
         screen.print(f"next: {printable(one.name)}, spine {one.spine_thou:.2f} thou{same}")
     print_set(found, k, distance_m)
+    for line in sets_report.twins_words(stock):
+        screen.print(line)
     screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep it with: --keep")
 
 
@@ -114,7 +115,8 @@ def extend(
         there = present(store, first)
         if not there:
             raise MatchingError(f"set {name}: it was taken apart; name another")
-        stock_now, values, _ = read_stock(store, batches=batches).fit_for(first.limits)
+        stock = read_stock(store, batches=batches)
+        stock_now, values, _ = stock.fit_for(first.limits)
         chosen = _joining(first, there, stock_now, values, wanted, first.limits)
         both, alone = reviewed(store, [*there, *chosen], k), reviewed(store, chosen, k)
         if keep is not None:
@@ -122,11 +124,14 @@ def extend(
             sets.keep({keep: chosen}, limits, now_ms(), like=first.id)
     if as_json:
         second = sets_report.review_json(keep or "second", alone, first.limits, distance_m)
-        print(json.dumps({"second": second, "both": sets_report.review_json("both", both, first.limits, distance_m)}))
+        together = sets_report.review_json("both", both, first.limits, distance_m)
+        print(json.dumps({"second": second, "both": together} | sets_report.twins_json(stock)))
         return
     print_set(alone, k, distance_m)
     screen = console()
     spread = with_uncertainty(both.range_thou, k * both.u_range_thou, 3)
+    for line in sets_report.twins_words(stock):
+        screen.print(line)
     screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: spread over {spread} thou")
     screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep it with: --keep NAME")
 

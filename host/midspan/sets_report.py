@@ -12,7 +12,7 @@ from midspan.set_keep import KeptSet
 from midspan.set_limits import UNITS, WORDS, Limits
 from midspan.set_review import RING_M, RING_MM, RING_THOU, Review
 from midspan.sizes import Likely
-from midspan.stock import StockShaft
+from midspan.stock import LIKELY, Stock, StockShaft
 from midspan.wording import printable, with_uncertainty
 
 MOST_PLACES = 3
@@ -120,6 +120,44 @@ def left_out_table(left_out: Mapping[str, Sequence[int]], kept: int) -> Table:
     table.add_row("to choose from", str(kept))
     for reason, numbers in _most_first(left_out):
         table.add_row(f"left out: {reason}", str(len(numbers)))
+    return table
+
+
+def twins_words(stock: Stock) -> Iterator[str]:
+    """Warnings about shafts that are likely, or maybe, in the stock under two numbers."""
+    likely = len(stock.left_out.get(LIKELY, ()))
+    if likely:
+        yield (
+            f"{_shafts(likely)} left out as likely there under another number too, so that none is counted twice; see "
+            "`midspan sets twins`, and say which are one shaft (`sets same`) and which are not (`sets different`)"
+        )
+    unsure = len({number for numbers in stock.unsure.values() for number in numbers})
+    if unsure:
+        yield (
+            f"of {_shafts(unsure)} nobody can tell whether they are there under another number too, and so twice in a "
+            "set; `midspan sets twins` says why"
+        )
+
+
+def twins_json(stock: Stock) -> dict[str, Any]:
+    """The same as plain values: pairs of numbers, and by reason the shafts of which nobody can tell."""
+    return {"likely_twins": [list(pair) for pair in stock.likely], "cannot_tell": _lists(stock.unsure)}
+
+
+def _shafts(number: int) -> str:
+    return f"{number} shaft{'s' if number != 1 else ''}"
+
+
+def _lists(by_reason: Mapping[str, Sequence[int]]) -> dict[str, list[int]]:
+    return {reason: list(numbers) for reason, numbers in by_reason.items()}
+
+
+def twins_table(pairs: Sequence[tuple[StockShaft, StockShaft]], sets: Mapping[int, str]) -> Table:
+    """One line a pair of numbers that are likely of one shaft; `sets` names the set of each number that is in one."""
+    table = _plain_table("shaft", "spine", "in set", "likely also", "spine", "in set")
+    for pair in pairs:
+        cells = [(printable(one.name), f"{one.spine_thou:.2f}", printable(sets.get(one.shaft, ""))) for one in pair]
+        table.add_row(*cells[0], *cells[1])
     return table
 
 

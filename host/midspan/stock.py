@@ -1,9 +1,11 @@
 """The stock: every measured shaft by its newest result, and those that are left out of sets with the reason.
 
-A shaft is what has one number. The measurement that no other supersedes counts, and of that the newest result, so that
-readings made again under a better calibration count and old ones do not come back (measurements). Where several stand
-side by side the worse counts, and two that contradict each other are no stock. Only what was accepted is: a shaft whose
-hysteresis hints at a crack must not get into anybody's dozen.
+A shaft may have several numbers (identity): it is there once, by the newest of them, and what speaks against it under
+one number does under all. Of shafts that are likely one (twins) at most one is there. The measurement that no other
+supersedes counts, and of that the newest result, so that readings made again under a better calibration count and old
+ones do not come back (measurements). Where several stand side by side the worse counts, and two that contradict each
+other are no stock. Only what was accepted is: a shaft whose hysteresis hints at a crack must not get into anybody's
+dozen.
 """
 
 from __future__ import annotations
@@ -19,8 +21,9 @@ import numpy as np
 from sqlalchemy import and_, func, select
 from sqlalchemy.orm import Session, aliased
 
-from midspan.decision import Outcome
+from midspan.decision import ConcernKind, Outcome
 from midspan.errors import StoreError
+from midspan.identity import Identities, Pair
 from midspan.measurements import standing_results
 from midspan.origin import Origin
 from midspan.passage import Stage
@@ -37,6 +40,7 @@ from midspan.tables import (
     SuspectRow,
     VoucherRow,
 )
+from midspan.twins import Twins, find_twins, known_identities
 from midspan.units import GRAM_PER_GRAIN, MM_PER_THOU
 
 LOST = frozenset({Stage.UNCERTAIN.value, Stage.TAKEN_OUT.value})
@@ -48,6 +52,10 @@ OUTCOMES = {
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
 UNKNOWN = "nobody knows where it went"
+CRACKED = "suspected of a crack under another of its numbers"
+SAME = "the same shaft as one with a newer number"
+LIKELY = "likely the same shaft as another: see midspan sets twins"
+TWICE = "it is in a set under another of its numbers too"
 CONTRADICTED = "two measurements contradict each other: measure it again"
 AGREE_SIGMAS = 3.0  # standard uncertainties by which two measurements of one shaft may differ
 
@@ -74,10 +82,16 @@ class StockShaft:
 
 @dataclass(frozen=True)
 class Stock:
-    """Shafts by their number, and by reason the numbers of those left out."""
+    """Shafts by their number, and by reason the numbers of those left out.
+
+    `likely` are pairs of numbers of likely one shaft, as far as one of both was asked for; `unsure` are shafts of which
+    nobody can tell whether they are there under another number too, by reason.
+    """
 
     shafts: tuple[StockShaft, ...]
     left_out: Mapping[str, tuple[int, ...]]
+    likely: tuple[Pair, ...] = ()
+    unsure: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def fit_for(self, limits: Limits) -> tuple[tuple[StockShaft, ...], Array, dict[str, tuple[int, ...]]]:
         """Shafts that have all that limits ask of, with these values [shafts, quantities], and those left out now."""
@@ -102,21 +116,64 @@ def values_of(shafts: Collection[StockShaft], limits: Limits) -> Array:
 def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[str] = ()) -> Stock:
     """The stock of a store, or that part of it that some batches and bins hold."""
     left_out: dict[str, list[int]] = {}
-    kept = []
+    fit: list[tuple[int, StockShaft]] = []
     with store.transaction() as session:
         why = _reasons(session)
-        rows = _counting(session, why, batches)
-        weights = _newest_of(session, WeightRow, WeightRow.weight_g)
-        for row in rows:
-            if bins and row.bin not in bins:
-                continue
+        twins = find_twins(session, why.same)
+        rows = _counting(session, why)
+        newest = _newest_numbers(rows, why.same)
+        asked = [row for row in rows if (not batches or row.batch_id in batches) and (not bins or row.bin in bins)]
+        weights = _newest_weights(session, why.same)
+        for row in asked:
             one = _shaft(row, weights.get(row.shaft))
             reason = why.of(row)
+            if row.shaft not in newest and reason != STANDARD:
+                reason = SAME
             if reason is not None:
                 left_out.setdefault(reason, []).append(row.shaft)
             elif one is not None:
-                kept.append(one)
-    return Stock(tuple(kept), {reason: tuple(those) for reason, those in left_out.items()})
+                fit.append((row.run_id, one))
+    twice = _likely_there_twice(fit, twins, why)
+    if twice:
+        left_out[LIKELY] = sorted(twice)
+    there = {why.same.key(row.shaft) for row in asked}
+    return Stock(
+        tuple(one for _, one in fit if one.shaft not in twice),
+        {reason: tuple(those) for reason, those in left_out.items()},
+        tuple(pair for pair in twins.likely if there & set(pair)),
+        _in_part(twins.unsure, {why.same.key(one.shaft) for _, one in fit}) if _several_batches(asked) else {},
+    )
+
+
+def _newest_numbers(rows: Iterable[Any], same: Identities) -> frozenset[int]:
+    """Return of each shaft the number by which it was measured last, here before elsewhere."""
+    in_order = sorted(rows, key=lambda row: (row.origin == Origin.MEASURED, row.run_id))
+    return frozenset({same.key(row.shaft): row.shaft for row in in_order}.values())
+
+
+def _likely_there_twice(fit: Iterable[tuple[int, StockShaft]], twins: Twins, why: _Reasons) -> set[int]:
+    """Return whom to leave out: of likely twins all but the newest, and whose twin is gone already."""
+    partners = twins.partners
+    offered: set[int] = set()
+    left_out = set()
+    for _, one in sorted(fit, key=lambda each: -each[0]):
+        number = why.same.key(one.shaft)
+        others = partners.get(number, frozenset())
+        if others & offered or any(why.is_gone(other) for other in others):
+            left_out.add(one.shaft)
+        else:
+            offered.add(number)
+    return left_out
+
+
+def _in_part(unsure: Mapping[str, tuple[int, ...]], part: Collection[int]) -> dict[str, tuple[int, ...]]:
+    found = {reason: tuple(number for number in those if number in part) for reason, those in unsure.items()}
+    return {reason: those for reason, those in found.items() if those}
+
+
+def _several_batches(rows: Iterable[Any]) -> bool:
+    """Return whether shafts may have come twice: within a batch each has a number of its own."""
+    return len({row.batch_id for row in rows}) > 1
 
 
 def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
@@ -143,8 +200,9 @@ def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
 def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
     """Those of the shafts that have a result, by number."""
     with store.transaction() as session:
-        weights = _newest_of(session, WeightRow, WeightRow.weight_g)
-        rows = _counting(session, _reasons(session), ())
+        why = _reasons(session)
+        weights = _newest_weights(session, why.same)
+        rows = _counting(session, why)
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
     return {number: one for number, one in found.items() if one is not None}
 
@@ -152,10 +210,18 @@ def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockSh
 def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
     """What speaks against shafts by now, by number: a shaft of a set may have been found cracked since it was taken."""
     with store.transaction() as session:
-        why = replace(_reasons(session), taken=frozenset())
-        rows = [row for row in _counting(session, why, ()) if row.shaft in numbers]
-        found = {row.shaft: why.of(row) for row in rows}
-    return {number: reason for number, reason in found.items() if reason is not None}
+        why = _reasons(session)
+        taken, why = why.taken, replace(why, taken=frozenset())
+        rows = _counting(session, why)
+        newest = _newest_numbers(rows, why.same)
+        by_shaft = {why.same.key(row.shaft): why.of(row) for row in rows if row.shaft in newest}
+    found = {}
+    for number in numbers:
+        twice = any(other in taken for other in why.same.numbers(number) if other != number)
+        reason = by_shaft.get(why.same.key(number)) or (TWICE if twice else None)
+        if reason is not None:
+            found[number] = reason
+    return found
 
 
 def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, Any]]:
@@ -165,7 +231,7 @@ def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, 
         return {row.id: json.loads(row.full) for row in session.execute(query) if row.full is not None}
 
 
-def _counting(session: Session, why: _Reasons, batches: Collection[int]) -> list[Any]:
+def _counting(session: Session, why: _Reasons) -> list[Any]:
     """Return a row a shaft, by its number: the newest result of the measurement that counts, with its verdict."""
     columns = (
         RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
@@ -177,9 +243,8 @@ def _counting(session: Session, why: _Reasons, batches: Collection[int]) -> list
     side_by_side: dict[int, list[Any]] = {}
     for row in session.execute(query.order_by(RunRow.shaft)):
         side_by_side.setdefault(row.shaft, []).append(row)
-    counting = (rows[0] if len(rows) == 1 else min(rows, key=why.worst_first) for rows in side_by_side.values())
     why.contradicted.update(shaft for shaft, rows in side_by_side.items() if _contradict(rows))
-    return [row for row in counting if not batches or row.batch_id in batches]
+    return [rows[0] if len(rows) == 1 else min(rows, key=why.worst_first) for rows in side_by_side.values()]
 
 
 def _contradict(rows: Sequence[Any]) -> bool:
@@ -206,30 +271,41 @@ def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
 @dataclass(frozen=True)
 class _Reasons:
     """Why shafts are left out. `suspect` are measurements that a check speaks against, `lost` those of shafts of which
-    nobody knows where they went, both by the number of the run.
+    nobody knows where they went, both by the number of the run. What is by the number of a shaft counts for all numbers
+    that it has.
     """
 
+    same: Identities
     standards: frozenset[int]
     taken: frozenset[int]
     spent: Mapping[int, bool]
     suspect: frozenset[int]
     lost: frozenset[int]
+    cracked: frozenset[int]
     contradicted: set[int] = field(default_factory=set)
 
     def of(self, row: Any) -> str | None:
         """The first reason against a shaft, None when there is none."""
+        numbers = self.same.numbers(row.shaft)
         found = (
-            (row.shaft in self.standards, STANDARD),
-            (row.shaft in self.taken, IN_A_SET),
-            (self.spent.get(row.shaft, False), SPENT),
+            (not self.standards.isdisjoint(numbers), STANDARD),
+            (not self.taken.isdisjoint(numbers), IN_A_SET),
+            (any(self.spent.get(number, False) for number in numbers), SPENT),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL.value, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
             (row.run_id in self.suspect, SUSPECT),
             (row.run_id in self.lost, UNKNOWN),
             (row.shaft in self.contradicted, CONTRADICTED),
+            (not self.cracked.isdisjoint(numbers), CRACKED),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
         return next((reason for so, reason in found if so), None)
+
+    def is_gone(self, shaft: int) -> bool:
+        """Whether a shaft is in a set, spent or maybe cracked: then whoever is likely the same is so too."""
+        numbers = self.same.numbers(shaft)
+        gone = self.taken | self.cracked | {number for number, spent in self.spent.items() if spent}
+        return not gone.isdisjoint(numbers)
 
     def worst_first(self, row: Any) -> tuple[bool, int, bool, int]:
         """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""
@@ -241,9 +317,16 @@ def _reasons(session: Session) -> _Reasons:
     left = select(LeavingRow.member_id)
     taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
     return _Reasons(
-        _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent), _suspect(session),
-        _lost(session),
+        known_identities(session), _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent),
+        _suspect(session), _lost(session), _cracked(session),
     )  # fmt: skip
+
+
+def _cracked(session: Session) -> frozenset[int]:
+    """Return the numbers of shafts that a measurement, which no other supersedes, suspects of a crack."""
+    query = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
+    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
+    return frozenset(session.scalars(query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))))
 
 
 def _suspect(session: Session) -> frozenset[int]:
@@ -275,3 +358,9 @@ def _standards(session: Session) -> frozenset[int]:
 def _newest_of(session: Session, table: Any, column: Any) -> dict[int, Any]:
     """The newest value of a column for each shaft."""
     return {row[0]: row[1] for row in session.execute(select(table.shaft, column).order_by(table.id))}
+
+
+def _newest_weights(session: Session, same: Identities) -> dict[int, float]:
+    """The newest weight of each shaft in g, under all numbers that it has."""
+    rows = session.execute(select(WeightRow.shaft, WeightRow.weight_g).order_by(WeightRow.id))
+    return {number: row.weight_g for row in rows for number in same.numbers(row.shaft)}

@@ -8,22 +8,24 @@ where it lay, which says nothing of putting it in.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from typing import Any
 
 import numpy as np
-from sqlalchemy import String, cast, func, select
+from sqlalchemy import Select, String, cast, func, select
 from sqlalchemy.orm import Session
 
 from midspan.decision import Outcome
 from midspan.errors import MatchingError
 from midspan.identity import Identities, Pair, Statement, identities, pair_of
 from midspan.likeness import ENOUGH, likely_same, repeats_of, traits
+from midspan.origin import Origin
 from midspan.set_limits import Array
 from midspan.set_tables import IdentityRow
 from midspan.store import Store
-from midspan.tables import DecisionRow, PassageRow, ResultRow, RunRow
+from midspan.tables import BasisRow, DecisionRow, PassageRow, ResultRow, RunRow
 
 # Of the curve the mean and twice a turn, of the surface once a turn: all that `traits` needs.
 PARTS = ("gauge", "curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
@@ -32,11 +34,21 @@ TOO_ALIKE = "as near to another shaft as different ones of this stock are to eac
 
 @dataclass(frozen=True)
 class Twins:
-    """Which shafts are there twice: what is known, pairs that are likely one, and by reason whom nobody can tell of."""
+    """Pairs of shafts that are likely one, and by reason those of which nobody can tell.
 
-    same: Identities
-    likely: tuple[Pair, ...] = ()
-    unsure: Mapping[str, tuple[int, ...]] | None = None
+    A shaft that is known to have several numbers stands here by the lowest of them.
+    """
+
+    likely: tuple[Pair, ...]
+    unsure: Mapping[str, tuple[int, ...]]
+
+    @property
+    def partners(self) -> dict[int, frozenset[int]]:
+        """With whom each shaft is likely one."""
+        found: dict[int, frozenset[int]] = {}
+        for a, b in self.likely:
+            found[a], found[b] = found.get(a, frozenset()) | {b}, found.get(b, frozenset()) | {a}
+        return found
 
 
 @dataclass(frozen=True)
@@ -60,9 +72,8 @@ def known_identities(session: Session) -> Identities:
     return identities(_said(session), {label: those for label, those in bearers.items() if len(those) > 1})
 
 
-def find_twins(session: Session) -> Twins:
-    """Look for shafts that are in the store under two numbers."""
-    same = known_identities(session)
+def find_twins(session: Session, same: Identities) -> Twins:
+    """Look for shafts that are in the store under two numbers and not known to be the same."""
     measured = _Measured(session, same)
     likely: set[Pair] = set()
     unsure: dict[str, list[int]] = {}
@@ -80,10 +91,11 @@ def find_twins(session: Session) -> Twins:
             alike = likely_same(found, repeats)
             likely |= {pair_of(shafts[a], shafts[b]) for a, b in alike.pairs}
             unsure.setdefault(TOO_ALIKE, []).extend(shafts[i] for i in alike.unsure)
+    told = {shaft for those in unsure.values() for shaft in those}
     for why, apart in measured.apart():
-        unsure.setdefault(why, []).extend(apart)
+        unsure.setdefault(why, []).extend(set(apart) - told)
     pairs = tuple(sorted(pair for pair in likely if not same.are_two(*pair)))
-    return Twins(same, pairs, {why: tuple(sorted(set(those))) for why, those in unsure.items() if those})
+    return Twins(pairs, {why: tuple(sorted(set(those))) for why, those in unsure.items() if those})
 
 
 class _Measured:
@@ -99,13 +111,14 @@ class _Measured:
                 self._others.add(row.shaft)
                 continue
             condition = _Condition(parts[0], row.calibration, row.evaluation)
-            # The newest of each batch; a check standard has a number of its own each time.
-            once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch_id)
-            self._again.setdefault(condition, {})[once] = parts[1:]
+            # The newest of each batch; a check standard has a number of its own each time. What came from an archive
+            # may be the same readings once more.
+            if row.origin == Origin.MEASURED:
+                once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch_id)
+                self._again.setdefault(condition, {})[once] = parts[1:]
             if row.standard is None:
                 shafts = self._stock.setdefault(condition, {})
-                number = same.numbers(row.shaft)[-1]
-                shafts[number] = parts[1:]
+                shafts[same.key(row.shaft)] = parts[1:]
         # Where most are first: the others are not comparable with those.
         self.conditions = sorted(self._stock, key=lambda one: -len(self._stock[one]))
 
@@ -117,7 +130,7 @@ class _Measured:
     def repeated(self, condition: _Condition) -> list[Array]:
         """Traits of what was measured more than once, [times, 4] each."""
         groups: dict[object, list[list[float]]] = {}
-        for (whose, _), parts in self._again[condition].items():
+        for (whose, _), parts in self._again.get(condition, {}).items():
             groups.setdefault(whose, []).append(parts)
         return [_traits(parts) for parts in groups.values() if len(parts) > 1]
 
@@ -135,14 +148,17 @@ class _Measured:
         return [*found, ("the result says too little of it", sorted(self._others - done))]
 
 
-def _results() -> object:
+def _results() -> Select[Any]:
     paths = [f"$.{part}" for part in PARTS]
     # SQLite takes the list of several paths apart in one go; its brackets are put back where it is read.
     parts = func.trim(cast(func.json_extract(ResultRow.full, *paths), String), "[]").label("parts")
+    # A check standard was fed as such by a night, or judged as such elsewhere.
+    standard = func.coalesce(PassageRow.standard, func.json_extract(BasisRow.content, "$.standard")).label("standard")
     query = select(
-        RunRow.shaft, RunRow.batch_id, PassageRow.standard, ResultRow.calibration, ResultRow.evaluation, parts
+        RunRow.shaft, RunRow.batch_id, RunRow.origin, standard, ResultRow.calibration, ResultRow.evaluation, parts
     ).join(RunRow, ResultRow.run_id == RunRow.id)
     query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id)
+    query = query.outerjoin(BasisRow, BasisRow.id == DecisionRow.basis_id)
     query = query.outerjoin(PassageRow, PassageRow.id == RunRow.shaft)
     sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
     return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
@@ -159,7 +175,7 @@ def _traits(parts: Sequence[Sequence[float]]) -> Array:
 
 
 def say(
-    store: Store, shafts: Collection[int], same: bool | None, at_ms: int, *, person: str = "", words: str = ""
+    store: Store, shafts: Sequence[int], same: bool | None, at_ms: int, *, person: str = "", words: str = ""
 ) -> None:
     """Note that shafts are one, that each is a shaft of its own, or with None that what was said is taken back.
 
@@ -179,6 +195,13 @@ def say(
         session.add_all(
             IdentityRow(shaft=a, other=b, at_ms=at_ms, same=same, person=person, words=words) for a, b in pairs
         )
+
+
+def said_in(session: Session) -> list[dict[str, Any]]:
+    """Everything people said, oldest first; `same` is None where they took it back."""
+    columns = ("shaft", "other", "same", "at_ms", "person", "words")
+    rows = session.execute(select(*(getattr(IdentityRow, name) for name in columns)).order_by(IdentityRow.id))
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
 
 def _said(session: Session) -> list[Statement]:

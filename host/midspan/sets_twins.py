@@ -1,0 +1,69 @@
+"""Shafts that are there under two numbers: one list of them, and what people say of that."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from midspan import sets_report
+from midspan.report import console
+from midspan.set_keep import Sets
+from midspan.sets_view import listed
+from midspan.stock import TWICE, shafts_measured, spoken_against
+from midspan.store import Store
+from midspan.time_of_day import now_ms
+from midspan.twins import find_twins, known_identities, said_in, say
+
+SHOWN = 12  # numbers of whom nobody can tell: more nobody reads
+
+
+def twins(store_file: Path, *, as_json: bool) -> None:
+    """Print which numbers are likely of one shaft, which are known to be, and of whom nobody can tell and why."""
+    with Store.open(store_file, create=False) as store:
+        with store.transaction() as session:
+            same = known_identities(session)
+            found, said = find_twins(session, same), said_in(session)
+        measured = shafts_measured(store, {number for pair in found.likely for number in pair})
+        sets = {shaft: one.name for one in Sets(store).all() for shaft in one.present}
+    known = sorted(set(same.groups.values()))
+    if as_json:
+        reasons = {reason: list(numbers) for reason, numbers in found.unsure.items()}
+        print(json.dumps({"likely_twins": found.likely, "one_shaft": known, "said": said, "cannot_tell": reasons}))
+        return
+    screen = console()
+    if found.likely:
+        pairs = [(measured[a], measured[b]) for a, b in found.likely]
+        screen.print(sets_report.twins_table(pairs, sets), "")
+        a, b = found.likely[0]
+        screen.print(
+            "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say\n"
+            f"  midspan sets same {a} {b}\nif there are two:\n  midspan sets different {a} {b}"
+        )
+    else:
+        screen.print("no shaft is likely there under two numbers")
+    for numbers in known:
+        screen.print(f"one shaft: {listed(numbers)}")
+    for reason, numbers in found.unsure.items():
+        more = f" and {len(numbers) - SHOWN} more" if len(numbers) > SHOWN else ""
+        screen.print(f"nobody can tell of {listed(numbers[:SHOWN])}{more}: {reason}")
+
+
+def say_of(store_file: Path, shafts: Sequence[str], same: bool | None, person: str, words: str) -> None:
+    """Note that shafts are one, that they are several, or with None that what was said of them is taken back.
+
+    Raises MatchingError when that contradicts what stands there.
+    """
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        numbers = list(dict.fromkeys(sets.number(name) for name in shafts))
+        say(store, numbers, same, now_ms(), person=person, words=words)
+        in_sets = [number for one in sets.all() for number in one.present if number in numbers]
+        twice = [number for number, reason in spoken_against(store, in_sets).items() if reason == TWICE]
+    print(f"{listed(numbers)}: {_MEANS[same]}")
+    for number in twice:
+        print(f"shaft {number} {TWICE}: look which set has it, and take the other apart")
+
+
+_MEANS: dict[Any, str] = {
+    True: "one shaft", False: "each a shaft of its own", None: "what was said of them is taken back",
+}  # fmt: skip
