@@ -1,9 +1,4 @@
-"""Which measurements are likely of one shaft: on invented stocks whose truth the comparison never sees.
-
-What a gauge repeats is that of the demonstration's: 0.0011 thou in spine, 0.0026 thou and 0.000044 mm in the parts of
-evenness and bow, at spine 500. Shafts are put in at any clock angle and either end first. The stocks differ in how
-alike their shafts are; that matched shafts of one lot lie within half a thou of spine is common practice, no source.
-"""
+"""Which measurements are likely of one shaft: on invented stocks whose truth the comparison never sees."""
 
 import math
 
@@ -12,62 +7,12 @@ import pytest
 from midspan.likeness import likely_same, repeats_of, traits
 from midspan.shaft import evaluate
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
-
-SPINE_SD, UNEVEN_SD, BOW_SD = 0.0011, 0.0026, 4.4e-5
-
-
-def matched(rng, n):
-    """One size, matched within half a thou (standard deviation)."""
-    return rng.normal(500, 0.5, n), abs(rng.normal(1.1, 0.6, n)), abs(rng.normal(0.05, 0.03, n)), _any_angle(rng, n)
-
-
-def mixed(rng, n):
-    """Three sizes."""
-    spine = rng.choice([340, 400, 500], n) + rng.normal(0, 3, n)
-    return spine, abs(rng.normal(1.1, 0.6, n)), abs(rng.normal(0.05, 0.03, n)), _any_angle(rng, n)
-
-
-def lots(rng, n):
-    """Lots of two hundred that are narrow in everything, the angle between bow and stiff side included."""
-    lot, many = rng.integers(0, max(1, n // 200), n), max(1, n // 200)
-    spine = rng.normal(500, 4, many)[lot] + rng.normal(0, 0.3, n)
-    uneven = rng.uniform(0.3, 2, many)[lot] + abs(rng.normal(0, 0.2, n))
-    bow = abs(rng.normal(0.03, 0.03, many)[lot] + rng.normal(0, 0.01, n))
-    return spine, uneven, bow, rng.uniform(0, 6, many)[lot] + rng.normal(0, 0.3, n)
-
-
-def bound(rng, n):
-    """Everything hangs on one cause: soft shafts are uneven and bowed, and the bow lies by the stiff side."""
-    cause = rng.normal(0, 1, n)
-    uneven, bow = abs(1 + 0.4 * cause + rng.normal(0, 0.1, n)), abs(0.05 + 0.02 * cause + rng.normal(0, 0.005, n))
-    return 500 + cause + rng.normal(0, 0.1, n), uneven, bow, rng.normal(0, 0.15, n)
-
-
-def even(rng, n):
-    """Most are hardly uneven or bowed, and the bow lies along the stiff side or across it."""
-    between = rng.choice([0, math.pi], n) + rng.normal(0, 0.2, n)
-    return rng.normal(500, 1, n), rng.exponential(0.5, n), rng.exponential(0.03, n), between
-
-
-def _any_angle(rng, n):
-    return rng.uniform(0, 2 * math.pi, n)
+from twins_rig import BOW_SD, SPINE_SD, UNEVEN_SD, bound, coefficients, even, lots, matched, mixed
 
 
 def measured(stock, rng, noise=1.0):
-    """Traits of shafts that were put in somehow, on a gauge that repeats by so much times the demonstration's."""
-    spine, uneven, bow, between = stock
-    n, scale = len(spine), noise * spine / 500
-    turn, end = rng.uniform(0, 2 * math.pi, n), rng.choice([-1, 1], n)
-
-    def scatter(sd):
-        return (rng.normal(0, sd, n) + 1j * rng.normal(0, sd, n)) * scale
-
-    twice = uneven * np.exp(1j * end * (between + 2 * turn)) + scatter(UNEVEN_SD)
-    once = bow * np.exp(1j * end * turn) + scatter(BOW_SD)
-    curve, surface = np.zeros((n, 7)), np.zeros((n, 7))
-    curve[:, 0] = spine + rng.normal(0, SPINE_SD, n) * scale
-    curve[:, 3], curve[:, 4], surface[:, 1], surface[:, 2] = twice.real, twice.imag, once.real, once.imag
-    return traits(curve, surface)
+    """Traits of shafts that were put in somehow."""
+    return traits(*coefficients(stock, rng, noise))
 
 
 def repeated(rng, times, noise=1.0):

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from commands_rig import midspan
+from midspan import scenario
 from midspan.calibration_table import LAYOUTS
 from midspan.masses import load_masses
 from sort_rig import check_ledger
@@ -95,6 +96,35 @@ def test_the_night_is_as_it_is_shown(evening):
     check_ledger(folder, 35)
 
 
+def truth_of(folder, number):
+    """Which shaft of the demonstration's club has a number, by the simulation's truth: the nearest in all it has."""
+    told = json.loads(midspan("show", number, "--json", folder=folder).stdout)
+    return min(
+        scenario.shafts(36, 7),
+        key=lambda true: (
+            abs(true.get("spine_thou", 0) - told["spine_thou"])
+            + abs(true.get("spread_thou", 0) - told["spread_thou"])
+            + 10 * abs(2 * true.get("bow_mm", 0) - told["runout_mm"])
+        ),
+    )["number"]
+
+
+def test_without_a_batch_no_shaft_of_the_club_is_counted_twice(evening):
+    folder, _ = evening
+    making = ("sets", "make", "--number", 6, "--spine", 2, "--spread", 4)
+    told = json.loads(midspan(*making, "--json", folder=folder).stdout)
+    numbers = [one["shaft"] for each in told["sets"] for one in each["shafts"]]
+    assert len(numbers) >= 18
+    assert len({truth_of(folder, number) for number in numbers}) == len(numbers)
+    assert (
+        len({frozenset(truth_of(folder, one) for one in pair) for pair in told["likely_twins"]})
+        == len(told["likely_twins"])
+        == len([pair for pair in told["likely_twins"] if truth_of(folder, pair[0]) == truth_of(folder, pair[1])])
+    )
+    warned = " ".join(midspan(*making, folder=folder).stdout.split())
+    assert "26 shafts left out as likely there under another number too" in warned
+
+
 def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(evening):
     folder, _ = evening
     _, make, card, labels = commands("Matched sets")
@@ -104,6 +134,15 @@ def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(eveni
     assert "6 labels on 1 sheet" in midspan(*labels, folder=folder).stdout
     refilled = midspan("sets", "refill", "spring 1", "--lost", "73", "--batch", "2", "--keep", folder=folder)
     assert refilled.returncode == 0, refilled.stderr
+    extended = midspan("sets", "extend", "spring 1", "--number", "2", "--json", folder=folder)
+    assert extended.returncode == 0, extended.stderr
+    kept = {
+        number
+        for one in json.loads(midspan("sets", "show", "--json", folder=folder).stdout)
+        for number in one["shafts"]
+    }
+    joining = {one["shaft"] for one in json.loads(extended.stdout)["second"]["shafts"]}
+    assert {truth_of(folder, number) for number in joining}.isdisjoint(truth_of(folder, number) for number in kept)
     assert midspan("export", "sets", "--out", "sets.csv", folder=folder).stdout.startswith("sets.csv: 19 rows")
 
 

@@ -116,64 +116,67 @@ def values_of(shafts: Collection[StockShaft], limits: Limits) -> Array:
 def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[str] = ()) -> Stock:
     """The stock of a store, or that part of it that some batches and bins hold."""
     left_out: dict[str, list[int]] = {}
-    fit: list[tuple[int, StockShaft]] = []
+    kept = []
     with store.transaction() as session:
         why = _reasons(session)
-        twins = find_twins(session, why.same)
         rows = _counting(session, why)
-        newest = _newest_numbers(rows, why.same)
+        newest = _newest_rows(rows, why.same)
         asked = [row for row in rows if (not batches or row.batch_id in batches) and (not bins or row.bin in bins)]
+        twins = find_twins(session, why.same)
+        likely_gone = _likely_gone(asked, newest, twins, why)
         weights = _newest_weights(session, why.same)
         for row in asked:
-            one = _shaft(row, weights.get(row.shaft))
+            one, key = _shaft(row, weights.get(row.shaft)), why.same.key(row.shaft)
             reason = why.of(row)
-            if row.shaft not in newest and reason != STANDARD:
+            if reason != STANDARD and row is not newest[key]:
                 reason = SAME
+            reason = reason or (LIKELY if key in likely_gone else None)
             if reason is not None:
                 left_out.setdefault(reason, []).append(row.shaft)
             elif one is not None:
-                fit.append((row.run_id, one))
-    twice = _likely_there_twice(fit, twins, why)
-    if twice:
-        left_out[LIKELY] = sorted(twice)
-    there = {why.same.key(row.shaft) for row in asked}
+                kept.append(one)
     return Stock(
-        tuple(one for _, one in fit if one.shaft not in twice),
+        tuple(kept),
         {reason: tuple(those) for reason, those in left_out.items()},
-        tuple(pair for pair in twins.likely if there & set(pair)),
-        _in_part(twins.unsure, {why.same.key(one.shaft) for _, one in fit}) if _several_batches(asked) else {},
+        _among(twins.likely, {why.same.key(row.shaft) for row in asked}),
+        # Within one batch each shaft has a number of its own.
+        _in_part(twins.unsure, kept, why.same) if len({row.batch_id for row in asked}) > 1 else {},
     )
 
 
-def _newest_numbers(rows: Iterable[Any], same: Identities) -> frozenset[int]:
-    """Return of each shaft the number by which it was measured last, here before elsewhere."""
-    in_order = sorted(rows, key=lambda row: (row.origin == Origin.MEASURED, row.run_id))
-    return frozenset({same.key(row.shaft): row.shaft for row in in_order}.values())
+def _age(row: Any) -> tuple[bool, int]:
+    """Sort key of measurements of different numbers: the newest last, what was measured here after the rest."""
+    return row.origin == Origin.MEASURED, row.run_id
 
 
-def _likely_there_twice(fit: Iterable[tuple[int, StockShaft]], twins: Twins, why: _Reasons) -> set[int]:
-    """Return whom to leave out: of likely twins all but the newest, and whose twin is gone already."""
-    partners = twins.partners
-    offered: set[int] = set()
-    left_out = set()
-    for _, one in sorted(fit, key=lambda each: -each[0]):
-        number = why.same.key(one.shaft)
-        others = partners.get(number, frozenset())
-        if others & offered or any(why.is_gone(other) for other in others):
-            left_out.add(one.shaft)
-        else:
-            offered.add(number)
-    return left_out
+def _newest_rows(rows: Iterable[Any], same: Identities) -> dict[int, Any]:
+    """Return the newest measurement of each shaft by its key."""
+    return {same.key(row.shaft): row for row in sorted(rows, key=_age)}
 
 
-def _in_part(unsure: Mapping[str, tuple[int, ...]], part: Collection[int]) -> dict[str, tuple[int, ...]]:
-    found = {reason: tuple(number for number in those if number in part) for reason, those in unsure.items()}
+def _likely_gone(asked: Iterable[Any], newest: Mapping[int, Any], twins: Twins, why: _Reasons) -> set[int]:
+    """Return keys of shafts that likely stand here under a newer number, or are gone under another one."""
+    here = {why.same.key(row.shaft) for row in asked}
+    found = set()
+    for pair in twins.likely:
+        older, newer = sorted(pair, key=lambda key: _age(newest[key]))
+        if newer in here or why.is_gone(newest[newer]):
+            found.add(older)
+        if why.is_gone(newest[older]):
+            found.add(newer)
+    return found
+
+
+def _among(pairs: Iterable[Pair], keys: Collection[int]) -> tuple[Pair, ...]:
+    return tuple(pair for pair in pairs if not set(pair).isdisjoint(keys))
+
+
+def _in_part(
+    unsure: Mapping[str, tuple[int, ...]], part: Iterable[StockShaft], same: Identities
+) -> dict[str, tuple[int, ...]]:
+    keys = {same.key(one.shaft) for one in part}
+    found = {reason: tuple(number for number in those if number in keys) for reason, those in unsure.items()}
     return {reason: those for reason, those in found.items() if those}
-
-
-def _several_batches(rows: Iterable[Any]) -> bool:
-    """Return whether shafts may have come twice: within a batch each has a number of its own."""
-    return len({row.batch_id for row in rows}) > 1
 
 
 def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
@@ -213,8 +216,7 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
         why = _reasons(session)
         taken, why = why.taken, replace(why, taken=frozenset())
         rows = _counting(session, why)
-        newest = _newest_numbers(rows, why.same)
-        by_shaft = {why.same.key(row.shaft): why.of(row) for row in rows if row.shaft in newest}
+        by_shaft = {key: why.of(row) for key, row in _newest_rows(rows, why.same).items()}
     found = {}
     for number in numbers:
         twice = any(other in taken for other in why.same.numbers(number) if other != number)
@@ -301,11 +303,10 @@ class _Reasons:
         )
         return next((reason for so, reason in found if so), None)
 
-    def is_gone(self, shaft: int) -> bool:
-        """Whether a shaft is in a set, spent or maybe cracked: then whoever is likely the same is so too."""
-        numbers = self.same.numbers(shaft)
-        gone = self.taken | self.cracked | {number for number, spent in self.spent.items() if spent}
-        return not gone.isdisjoint(numbers)
+    def is_gone(self, row: Any) -> bool:
+        """Whether a shaft may not be taken whatever else is measured of it: then neither may its likely twin."""
+        cracked = not self.cracked.isdisjoint(self.same.numbers(row.shaft))
+        return cracked or self.of(row) in (IN_A_SET, SPENT, UNKNOWN)
 
     def worst_first(self, row: Any) -> tuple[bool, int, bool, int]:
         """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""

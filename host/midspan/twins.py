@@ -26,6 +26,7 @@ from midspan.set_limits import Array
 from midspan.set_tables import IdentityRow
 from midspan.store import Store
 from midspan.tables import BasisRow, DecisionRow, PassageRow, ResultRow, RunRow
+from midspan.wording import read_code
 
 # Of the curve the mean and twice a turn, of the surface once a turn: all that `traits` needs.
 PARTS = ("gauge", "curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
@@ -42,14 +43,6 @@ class Twins:
     likely: tuple[Pair, ...]
     unsure: Mapping[str, tuple[int, ...]]
 
-    @property
-    def partners(self) -> dict[int, frozenset[int]]:
-        """With whom each shaft is likely one."""
-        found: dict[int, frozenset[int]] = {}
-        for a, b in self.likely:
-            found[a], found[b] = found.get(a, frozenset()) | {b}, found.get(b, frozenset()) | {a}
-        return found
-
 
 @dataclass(frozen=True)
 class _Condition:
@@ -65,10 +58,16 @@ class _Condition:
 
 
 def known_identities(session: Session) -> Identities:
-    """Which numbers are of one shaft, by labels and by what people say."""
+    """Which numbers are of one shaft, by labels and by what people say.
+
+    A label that is the code of a number, read off the shaft, is of that number's shaft.
+    """
     bearers: dict[str, set[int]] = {}
     for shaft, label in session.execute(select(RunRow.shaft, RunRow.label).where(RunRow.label != "").distinct()):
         bearers.setdefault(label, set()).add(shaft)
+        named = read_code(label)
+        if named != label and named.isdecimal():
+            bearers[label].add(int(named))
     return identities(_said(session), {label: those for label, those in bearers.items() if len(those) > 1})
 
 
