@@ -128,8 +128,8 @@ def twins_words(stock: Stock) -> Iterator[str]:
     likely = len(stock.left_out.get(LIKELY, ()))
     if likely:
         yield (
-            f"{_shafts(likely)} left out as likely there under another number too, so that none is counted twice; see "
-            "`midspan sets twins`, and say which are one shaft (`sets same`) and which are not (`sets different`)"
+            f"{_shafts(likely)} left out, likely there under another number too: `midspan sets twins` lists them; "
+            "say which are one shaft (midspan sets same) and which are not (midspan sets different)"
         )
     unsure = len({number for numbers in stock.unsure.values() for number in numbers})
     if unsure:
