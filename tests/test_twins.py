@@ -14,7 +14,18 @@ from midspan.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.errors import StoreError
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
-from midspan.stock import CRACKED, IN_A_SET, LIKELY, SAME, SPENT, TWICE, read_stock, shafts_of, spoken_against
+from midspan.stock import (
+    CRACKED,
+    IN_A_SET,
+    LIKELY,
+    LIKELY_CRACKED,
+    SAME,
+    SPENT,
+    TWICE,
+    read_stock,
+    shafts_of,
+    spoken_against,
+)
 from midspan.store import RunReference, Store
 from midspan.twins import known_identities, say
 from midspan.weights import weight_of
@@ -248,6 +259,25 @@ def test_a_set_is_told_what_was_found_of_its_shafts_under_a_new_number(rack):
         assert spoken_against(store, [1, 2]) == {}
         say(store, [1, 101], same=True, at_ms=1)
         assert spoken_against(store, [1, 2]) == {1: "rejected"}
+
+
+def test_a_set_is_told_of_a_crack_in_what_is_likely_its_shaft(rack):
+    rack.night(1)
+    with Store.open(rack.path) as store:
+        Sets(store).keep({"old": read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=500), 1)
+    crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
+    rack.night(101, [1], bars=0, decision=crack)
+    with Store.open(rack.path) as store:
+        assert spoken_against(store, [1, 2]) == {2: LIKELY_CRACKED}
+
+
+def test_a_result_that_is_no_json_keeps_nobody_from_making_sets(twice):
+    with closing(sqlite3.connect(twice.path)) as database, database:
+        database.execute("DROP TRIGGER results_no_update")
+        database.execute('UPDATE results SET "full" = \'{"gauge": \' WHERE id = 1')
+    stock = stock_of(twice)
+    assert stock.likely == tuple((i, 100 + i) for i in range(2, 25))
+    assert list(stock.unsure.values()) == [(1,)]
 
 
 def test_a_shaft_in_two_sets_is_named_when_it_is_known(rack):

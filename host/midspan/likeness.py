@@ -21,12 +21,13 @@ from midspan.set_limits import Array
 
 Index = NDArray[np.int64]
 MISSED = 0.01  # share of shafts measured twice that do not agree within the tolerance
-CHANCE = 1e-4  # strangers expected as near: a tenth of the promised 1 in 1,000, for stocks that lie in clumps
+CHANCE = 5e-5  # strangers expected as near: a twentieth of the promised 1 in 1,000, for stocks that lie in clumps
 NEIGHBOURS = 20  # that tell how dense the stock is around a shaft: enough to count, few enough to be like it
 ENOUGH = 6  # others: fewer do not span four quantities
 COPIES = 5  # times that a shaft may stand there before nobody tells
 MOSTLY = 0.75  # of the neighbours: where so many agree, the gauge parts none of this stock
 AT_ONCE = 10_000  # shafts: what is held of their neighbours stays below some 100 MB
+BALL = (np.pi**2 / 2) ** 0.25  # side of a cube as large as a ball of radius 1 in four dimensions
 # An amplitude near nothing scatters by less than its two parts do (Rayleigh's distribution).
 OF_PARTS = 1 / np.sqrt(2 - np.pi / 2)
 
@@ -90,13 +91,13 @@ def likely_same(found: Array, repeats: Repeats) -> Likeness:
         return Likeness((), tuple(range(len(found))))
     alike = _Alike(found, repeats)
     near = alike.neighbours(NEIGHBOURS)
-    copies = 1 + (alike.distance(near) <= 1).sum() / len(found)
+    copies = 1 + alike.compared(near)[0].sum() / len(found)
     if copies - 1 > MOSTLY * near.shape[1]:
         return Likeness((), tuple(range(len(found))))
     if copies >= 1.5:  # a stock measured on many nights: neighbours are others, not copies
         near = alike.neighbours(round(NEIGHBOURS * min(copies, COPIES)))
-    distance = alike.distance(near)
-    rows, columns = np.nonzero(distance <= 1)
+    agree, distance = alike.compared(near)
+    rows, columns = np.nonzero(agree)
     others, apart = near[rows, columns], distance[rows, columns]
     size = alike.room(near)
     strangers = near.shape[1] * np.maximum(_part_of(size[rows], apart), _part_of(size[others], apart))
@@ -107,7 +108,7 @@ def likely_same(found: Array, repeats: Repeats) -> Likeness:
 
 def _part_of(room: Array, apart: Array) -> Array:
     """The part of rooms [pairs, 4] that is at most so far away; what is narrower cannot part anything."""
-    result: Array = np.minimum(2 * apart[:, None] / room, 1.0).prod(axis=1)
+    result: Array = np.minimum(BALL * apart[:, None] / room, 1.0).prod(axis=1)
     return result
 
 
@@ -132,13 +133,15 @@ class _Alike:
         result: Index = near[others].reshape(-1, number)
         return result
 
-    def distance(self, near: Index) -> Array:
-        """The largest difference of all four traits from each neighbour; within the tolerance it is at most 1."""
-        turned = np.abs(self.angle[near] - self.angle[:, None])
-        apart: Array = turned / np.hypot(self.u_angle[near], self.u_angle[:, None])
+    def compared(self, near: Index) -> tuple[NDArray[np.bool_], Array]:
+        """Which neighbours agree with each shaft in all four traits, and how far from it each is, in tolerances."""
+        away = (self.angle[near] - self.angle[:, None]) / np.hypot(self.u_angle[near], self.u_angle[:, None])
+        agree, squares = np.abs(away) <= 1, away**2
         for column in self.points.T:
-            np.maximum(apart, np.abs(column[near] - column[:, None]), out=apart)
-        return apart
+            away = column[near] - column[:, None]
+            agree &= np.abs(away) <= 1
+            squares += away**2
+        return agree, np.sqrt(squares)
 
     def room(self, near: Index) -> Array:
         """How wide the neighbours of each shaft lie, [shafts, 4], along the axes of their scatter."""

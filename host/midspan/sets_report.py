@@ -16,7 +16,7 @@ from midspan.stock import LIKELY, Stock, StockShaft
 from midspan.wording import printable, with_uncertainty
 
 MOST_PLACES = 3
-SHOWN = 60  # sets in a table: more nobody reads
+SHOWN = 60  # sets or pairs in a table: more nobody reads
 FURTHER = ("spread_thou", "weight_gr", "runout_thou")
 
 
@@ -155,9 +155,10 @@ def _lists(by_reason: Mapping[str, Sequence[int]]) -> dict[str, list[int]]:
 def twins_table(pairs: Sequence[tuple[StockShaft, StockShaft]], sets: Mapping[int, str]) -> Table:
     """One line a pair of numbers that are likely of one shaft; `sets` names the set of each number that is in one."""
     table = _plain_table("shaft", "spine", "in set", "likely also", "spine", "in set")
-    for pair in pairs:
+    for pair in pairs[:SHOWN]:
         cells = [(printable(one.name), f"{one.spine_thou:.2f}", printable(sets.get(one.shaft, ""))) for one in pair]
         table.add_row(*cells[0], *cells[1])
+    table.caption = f"{len(pairs) - SHOWN} more pairs are not shown: use --json" if len(pairs) > SHOWN else None
     return table
 
 

@@ -33,7 +33,8 @@ def twins(store_file: Path, *, as_json: bool) -> None:
     screen = console()
     if found.likely:
         pairs = [(measured[a], measured[b]) for a, b in found.likely]
-        screen.print(sets_report.twins_table(pairs, sets), "")
+        screen.print(sets_report.twins_table(pairs, sets))
+        screen.print()
         a, b = found.likely[0]
         screen.print(
             "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say\n"
@@ -42,7 +43,7 @@ def twins(store_file: Path, *, as_json: bool) -> None:
     else:
         screen.print("no shaft is likely there under two numbers")
     for numbers in known:
-        screen.print(f"one shaft: {listed(numbers)}")
+        screen.print(f"one shaft, by its label or because somebody said so: {listed(numbers)}")
     for reason, numbers in found.unsure.items():
         more = f" and {len(numbers) - SHOWN} more" if len(numbers) > SHOWN else ""
         screen.print(f"nobody can tell of {listed(numbers[:SHOWN])}{more}: {reason}")

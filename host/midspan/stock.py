@@ -55,6 +55,7 @@ UNKNOWN = "nobody knows where it went"
 CRACKED = "suspected of a crack under another of its numbers"
 SAME = "the same shaft as one with a newer number"
 LIKELY = "likely the same shaft as another: see midspan sets twins"
+LIKELY_CRACKED = "likely the same shaft as one that is suspected of a crack: see midspan sets twins"
 TWICE = "it is in a set under another of its numbers too"
 CONTRADICTED = "two measurements contradict each other: measure it again"
 AGREE_SIGMAS = 3.0  # standard uncertainties by which two measurements of one shaft may differ
@@ -185,10 +186,10 @@ def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResul
     Of measurements that knew nothing of each other the one that was made here counts.
     """
     with store.transaction() as session:
-        standards = _standards(session)
+        standards, same = _standards(session), known_identities(session)
     stock = [one for one in results if one.run.shaft not in standards]
     stock.sort(key=lambda one: (one.origin is Origin.MEASURED, one.run_id, one.id))
-    return list({one.run.shaft: one for one in stock}.values())
+    return list({same.key(one.run.shaft): one for one in stock}.values())
 
 
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
@@ -217,13 +218,22 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
         taken, why = why.taken, replace(why, taken=frozenset())
         rows = _counting(session, why)
         by_shaft = {key: why.of(row) for key, row in _newest_rows(rows, why.same).items()}
+        cracked = _likely_cracked(session, why) if why.cracked else frozenset()
     found = {}
     for number in numbers:
         twice = any(other in taken for other in why.same.numbers(number) if other != number)
-        reason = by_shaft.get(why.same.key(number)) or (TWICE if twice else None)
+        likely = LIKELY_CRACKED if why.same.key(number) in cracked else None
+        reason = by_shaft.get(why.same.key(number)) or likely or (TWICE if twice else None)
         if reason is not None:
             found[number] = reason
     return found
+
+
+def _likely_cracked(session: Session, why: _Reasons) -> frozenset[int]:
+    """Return keys of shafts whose likely twins are suspected of a crack."""
+    cracked = {why.same.key(shaft) for shaft in why.cracked}
+    pairs = find_twins(session, why.same).likely
+    return frozenset(key for pair in pairs if not cracked.isdisjoint(pair) for key in pair)
 
 
 def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, Any]]:

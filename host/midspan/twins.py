@@ -14,7 +14,7 @@ from itertools import combinations, pairwise
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, String, cast, func, select
+from sqlalchemy import Select, String, case, cast, func, select
 from sqlalchemy.orm import Session
 
 from midspan.decision import Outcome
@@ -49,8 +49,8 @@ class _Condition:
     """Under what results were made: only those of one condition are compared."""
 
     gauge: str
-    calibration: str
-    evaluation: str
+    calibration: str | None
+    evaluation: str | None
 
     @property
     def words(self) -> str:
@@ -105,19 +105,23 @@ class _Measured:
         self._again: dict[_Condition, dict[tuple[object, int], list[float]]] = {}
         self._others: set[int] = set()
         for row in session.execute(_results()):
-            parts = json.loads(f"[{row.parts}]")
-            if None in parts or None in (row.calibration, row.evaluation):
+            gauge, *parts = json.loads(row.parts)
+            if (
+                not isinstance(gauge, str)
+                or not all(isinstance(part, int | float) for part in parts)
+                or not parts[0] > 0
+            ):
                 self._others.add(row.shaft)
                 continue
-            condition = _Condition(parts[0], row.calibration, row.evaluation)
+            condition = _Condition(gauge, row.calibration, row.evaluation)
             # The newest of each batch; a check standard has a number of its own each time. What came from an archive
             # may be the same readings once more.
             if row.origin == Origin.MEASURED:
                 once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch_id)
-                self._again.setdefault(condition, {})[once] = parts[1:]
+                self._again.setdefault(condition, {})[once] = parts
             if row.standard is None:
                 shafts = self._stock.setdefault(condition, {})
-                shafts[same.key(row.shaft)] = parts[1:]
+                shafts[same.key(row.shaft)] = parts
         # Where most are first: the others are not comparable with those.
         self.conditions = sorted(self._stock, key=lambda one: -len(self._stock[one]))
 
@@ -147,10 +151,11 @@ class _Measured:
         return [*found, ("the result says too little of it", sorted(self._others - done))]
 
 
-def _results() -> Select[Any]:
+def _results() -> Select[Any, Any, Any, Any, Any, Any, Any]:
     paths = [f"$.{part}" for part in PARTS]
-    # SQLite takes the list of several paths apart in one go; its brackets are put back where it is read.
-    parts = func.trim(cast(func.json_extract(ResultRow.full, *paths), String), "[]").label("parts")
+    # A list of them as JSON; what is damaged tells nothing of its shaft, and must not keep the others from being read.
+    whole = case((func.json_valid(ResultRow.full), ResultRow.full), else_="{}")
+    parts = cast(func.json_extract(whole, *paths), String).label("parts")
     # A check standard was fed as such by a night, or judged as such elsewhere.
     standard = func.coalesce(PassageRow.standard, func.json_extract(BasisRow.content, "$.standard")).label("standard")
     query = select(

@@ -28,6 +28,7 @@ from bench import (
     sets,
     startup,
     throughput,
+    twins,
 )
 
 PARTS = {
@@ -41,6 +42,7 @@ PARTS = {
     "startup": startup.figures,
     "report": report.figures,
     "sets": sets.figures,
+    "twins": twins.figures,
     "page": page.figures,
     "backup": backup.figures,
 }
