@@ -27,8 +27,10 @@ from midspan.stock import (
     spoken_against,
 )
 from midspan.store import RunReference, Store
+from midspan.tables import VoucherRow
 from midspan.twins import known_identities, say
 from midspan.weights import weight_of
+from night_on_paper import paper_night
 from twins_rig import coefficients, mixed
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
@@ -301,6 +303,44 @@ def test_a_lost_shaft_may_be_named_by_any_of_its_numbers(rack):
     present = answer(rack.path, "show")[0]["shafts"]
     assert stays in present
     assert lost not in present
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_who_vouches_for_the_newer_number_looked_at_the_shaft(rack, known):
+    crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
+    rack.night(1, decision=crack)
+    rack.night(101, [4])
+    if known:
+        sets(rack.path, "same", 5, 101)
+    assert 101 not in [one.shaft for one in stock_of(rack).shafts]
+    with Store.open(rack.path) as store:
+        (vouched,) = store.history(101)
+        with store.transaction() as session:
+            row = VoucherRow(shaft=101, run_id=vouched.run_id, result_id=vouched.id, at_ms=1, person="Ann", words="")
+            session.add(row)
+    assert 101 in [one.shaft for one in stock_of(rack).shafts]
+    rack.night(301, [4], decision=crack)
+    sets(rack.path, "same", 301, 101)
+    assert 101 not in [one.shaft for one in stock_of(rack).shafts]
+
+
+def test_a_shaft_that_was_lost_and_measured_again_is_there(tmp_path):
+    """The night's own scenario has one that slipped past the chute unseen: it comes again in the next night."""
+    path = tmp_path / "results.db"
+    with paper_night(path) as night:
+        unseen = night.sorted_shaft(500.0, ACCEPTED, 1, passed=0)
+        again = night.sorted_shaft(500.0, ACCEPTED, 1)
+    with Store.open(path) as store:
+        say(store, [unseen, again], same=True, at_ms=1)
+        assert [one.shaft for one in read_stock(store).shafts] == [again]
+
+
+def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
+    with Store.open(twice.path) as store:
+        batch = store.begin_batch("again", 0)
+        store.add(batch, RunReference("b.avro", 1, 101, "", 1), None, Decision(Outcome.DOUBTFUL, ("no",)), 1)
+    assert [1, 101] in answer(twice.path, "twins")["likely_twins"]
+    assert sets(twice.path, "twins").returncode == 0
 
 
 # On record

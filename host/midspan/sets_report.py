@@ -7,6 +7,7 @@ from typing import Any
 
 from rich.table import Table
 
+from midspan.identity import Pair
 from midspan.set_choice import Choice
 from midspan.set_keep import KeptSet
 from midspan.set_limits import UNITS, WORDS, Limits
@@ -152,14 +153,23 @@ def _lists(by_reason: Mapping[str, Sequence[int]]) -> dict[str, list[int]]:
     return {reason: list(numbers) for reason, numbers in by_reason.items()}
 
 
-def twins_table(pairs: Sequence[tuple[StockShaft, StockShaft]], sets: Mapping[int, str]) -> Table:
-    """One line a pair of numbers that are likely of one shaft; `sets` names the set of each number that is in one."""
+def twins_table(
+    pairs: Sequence[Pair], shafts: Mapping[int, StockShaft | None], sets: Mapping[int, str]
+) -> Table:  # fmt: skip
+    """One line a pair of numbers that are likely of one shaft.
+
+    `shafts` are None where the newest measurement has no result; `sets` names the set of each that is in one.
+    """
     table = _plain_table("shaft", "spine", "in set", "likely also", "spine", "in set")
     for pair in pairs[:SHOWN]:
-        cells = [(printable(one.name), f"{one.spine_thou:.2f}", printable(sets.get(one.shaft, ""))) for one in pair]
-        table.add_row(*cells[0], *cells[1])
+        table.add_row(*(cell for key in pair for cell in _twin(key, shafts[key], sets.get(key, ""))))
     table.caption = f"{len(pairs) - SHOWN} more pairs are not shown: use --json" if len(pairs) > SHOWN else None
     return table
+
+
+def _twin(number: int, shaft: StockShaft | None, set_name: str) -> tuple[str, str, str]:
+    name, spine = (str(number), "-") if shaft is None else (shaft.name, f"{shaft.spine_thou:.2f}")
+    return printable(name), spine, printable(set_name)
 
 
 def kept_table(sets: Sequence[KeptSet], names: Mapping[int, str]) -> Table:

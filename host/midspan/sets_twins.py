@@ -23,8 +23,8 @@ def twins(store_file: Path, *, as_json: bool) -> None:
         with store.transaction() as session:
             same = known_identities(session)
             found, said = find_twins(session, same), said_in(session)
-        measured = shafts_measured(store, {number for pair in found.likely for number in pair})
-        sets = {shaft: one.name for one in Sets(store).all() for shaft in one.present}
+        measured = shafts_measured(store, {n for pair in found.likely for key in pair for n in same.numbers(key)})
+        sets = {same.key(shaft): one.name for one in Sets(store).all() for shaft in one.present}
     known = sorted(set(same.groups.values()))
     if as_json:
         reasons = {reason: list(numbers) for reason, numbers in found.unsure.items()}
@@ -32,8 +32,9 @@ def twins(store_file: Path, *, as_json: bool) -> None:
         return
     screen = console()
     if found.likely:
-        pairs = [(measured[a], measured[b]) for a, b in found.likely]
-        screen.print(sets_report.twins_table(pairs, sets))
+        keys = {key for pair in found.likely for key in pair}
+        newest = {key: next((measured[n] for n in same.numbers(key)[::-1] if n in measured), None) for key in keys}
+        screen.print(sets_report.twins_table(found.likely, newest, sets))
         screen.print()
         a, b = found.likely[0]
         screen.print(

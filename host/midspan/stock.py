@@ -161,9 +161,11 @@ def _likely_gone(asked: Iterable[Any], newest: Mapping[int, Any], twins: Twins, 
     found = set()
     for pair in twins.likely:
         older, newer = sorted(pair, key=lambda key: _age(newest[key]))
-        if newer in here or why.is_gone(newest[newer]):
+        cracked = why.maybe_cracked(*pair)
+        # Nobody knows where the older one went, but it was there when the newer one was measured.
+        if cracked or newer in here or why.is_taken(newer) or newest[newer].run_id in why.lost:
             found.add(older)
-        if why.is_gone(newest[older]):
+        if cracked or why.is_taken(older):
             found.add(newer)
     return found
 
@@ -231,9 +233,8 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
 
 def _likely_cracked(session: Session, why: _Reasons) -> frozenset[int]:
     """Return keys of shafts whose likely twins are suspected of a crack."""
-    cracked = {why.same.key(shaft) for shaft in why.cracked}
     pairs = find_twins(session, why.same).likely
-    return frozenset(key for pair in pairs if not cracked.isdisjoint(pair) for key in pair)
+    return frozenset(key for pair in pairs if why.maybe_cracked(*pair) for key in pair)
 
 
 def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, Any]]:
@@ -284,7 +285,7 @@ def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
 class _Reasons:
     """Why shafts are left out. `suspect` are measurements that a check speaks against, `lost` those of shafts of which
     nobody knows where they went, both by the number of the run. What is by the number of a shaft counts for all numbers
-    that it has.
+    that it has; `cracked` and `vouched` give the newest run that suspects a crack, and the one somebody vouched for.
     """
 
     same: Identities
@@ -293,7 +294,8 @@ class _Reasons:
     spent: Mapping[int, bool]
     suspect: frozenset[int]
     lost: frozenset[int]
-    cracked: frozenset[int]
+    cracked: Mapping[int, int]
+    vouched: Mapping[int, int]
     contradicted: set[int] = field(default_factory=set)
 
     def of(self, row: Any) -> str | None:
@@ -302,21 +304,30 @@ class _Reasons:
         found = (
             (not self.standards.isdisjoint(numbers), STANDARD),
             (not self.taken.isdisjoint(numbers), IN_A_SET),
-            (any(self.spent.get(number, False) for number in numbers), SPENT),
+            (self._is_spent(numbers), SPENT),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL.value, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
             (row.run_id in self.suspect, SUSPECT),
             (row.run_id in self.lost, UNKNOWN),
             (row.shaft in self.contradicted, CONTRADICTED),
-            (not self.cracked.isdisjoint(numbers), CRACKED),
+            (self.maybe_cracked(row.shaft), CRACKED),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
         return next((reason for so, reason in found if so), None)
 
-    def is_gone(self, row: Any) -> bool:
-        """Whether a shaft may not be taken whatever else is measured of it: then neither may its likely twin."""
-        cracked = not self.cracked.isdisjoint(self.same.numbers(row.shaft))
-        return cracked or self.of(row) in (IN_A_SET, SPENT, UNKNOWN)
+    def is_taken(self, shaft: int) -> bool:
+        """Whether a shaft is in a set or spent."""
+        numbers = self.same.numbers(shaft)
+        return not self.taken.isdisjoint(numbers) or self._is_spent(numbers)
+
+    def maybe_cracked(self, *shafts: int) -> bool:
+        """Whether what is one shaft, known or likely, is suspected of a crack, and nobody vouched for it then or since."""
+        numbers = [number for shaft in shafts for number in self.same.numbers(shaft)]
+        vouched = max(self.vouched.get(number, -1) for number in numbers)
+        return any(self.cracked.get(number, -1) > vouched for number in numbers)
+
+    def _is_spent(self, numbers: Iterable[int]) -> bool:
+        return any(self.spent.get(number, False) for number in numbers)
 
     def worst_first(self, row: Any) -> tuple[bool, int, bool, int]:
         """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""
@@ -329,15 +340,16 @@ def _reasons(session: Session) -> _Reasons:
     taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
     return _Reasons(
         known_identities(session), _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent),
-        _suspect(session), _lost(session), _cracked(session),
+        _suspect(session), _lost(session), _cracked(session), _newest_of(session, VoucherRow, VoucherRow.run_id),
     )  # fmt: skip
 
 
-def _cracked(session: Session) -> frozenset[int]:
-    """Return the numbers of shafts that a measurement, which no other supersedes, suspects of a crack."""
-    query = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
+def _cracked(session: Session) -> dict[int, int]:
+    """Return which shafts a measurement that no other supersedes suspects of a crack, with the number of its run."""
+    query = select(RunRow.shaft, ResultRow.run_id).join(ResultRow, ResultRow.run_id == RunRow.id)
     query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
-    return frozenset(session.scalars(query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))))
+    query = query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))
+    return {row.shaft: row.run_id for row in session.execute(query.order_by(ResultRow.run_id))}
 
 
 def _suspect(session: Session) -> frozenset[int]:
