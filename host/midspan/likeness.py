@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from midspan.set_limits import Array
 
@@ -42,7 +42,7 @@ class Repeats:
     @property
     def factor(self) -> float:
         """How many standard deviations a difference may have: wider where few repeats are known."""
-        return float(student.isf(MISSED / 8, self.dof))  # four traits, two sides
+        return float(stdtrit(self.dof, 1 - MISSED / 8))  # four traits, two sides
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from midspan.set_keep import Sets
 from midspan.sets_view import listed
 from midspan.stock import TWICE, shafts_measured, spoken_against
 from midspan.store import Store
+from midspan.store_reading import open_to_read
 from midspan.time_of_day import now_ms
 from midspan.twins import find_twins, known_identities, said_in, say
 
@@ -19,7 +20,7 @@ SHOWN = 12  # numbers of whom nobody can tell: more nobody reads
 
 def twins(store_file: Path, *, as_json: bool) -> None:
     """Print which numbers are likely of one shaft, which are known to be, and of whom nobody can tell and why."""
-    with Store.open(store_file, create=False) as store:
+    with open_to_read(store_file) as store:
         with store.transaction() as session:
             same = known_identities(session)
             found, said = find_twins(session, same), said_in(session)

@@ -321,7 +321,7 @@ class _Reasons:
         return not self.taken.isdisjoint(numbers) or self._is_spent(numbers)
 
     def maybe_cracked(self, *shafts: int) -> bool:
-        """Whether what is one shaft, known or likely, is suspected of a crack, and nobody vouched for it then or since."""
+        """Whether what is one shaft, known or likely, may be cracked, and nobody vouched for it since."""
         numbers = [number for shaft in shafts for number in self.same.numbers(shaft)]
         vouched = max(self.vouched.get(number, -1) for number in numbers)
         return any(self.cracked.get(number, -1) > vouched for number in numbers)
