@@ -59,8 +59,8 @@ def timed_store(store, link, latencies_s):
     """Let the store note how long after the last byte from the line each verdict was durable."""
     add = store.add
 
-    def timed(*arguments):
-        number = add(*arguments)
+    def timed(*arguments, **named):
+        number = add(*arguments, **named)
         latencies_s.append(time.perf_counter() - link.last_s)
         return number
 
