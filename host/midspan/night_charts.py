@@ -1,20 +1,23 @@
 """What went with the time in a night: check standards, the gauge itself, and the pace.
 
-Markers and line styles carry what colour would.
+Where the clock was set so that times make no sense, all run along the shafts instead. Markers and line styles carry
+what colour would.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
-from midspan.night_facts import ended_ms, pace
+from midspan.night_facts import LONG_PAUSE, ended, keeps_time, pace
 from midspan.night_record import NightRecord
 from midspan.page_picture import PAPER, drawn
 from midspan.passage import Check, HappeningKind
@@ -28,13 +31,45 @@ DASH = 0.01  # of what all values span
 SEEN = 0.5  # of a limit: from there on its line is drawn, for below it would press all else flat
 
 
-def _hours(some_ms: Sequence[float], record: NightRecord, zone: tzinfo) -> Any:
-    """Times as hours from the midnight before the night began; the zone's offset stays that of the evening."""
+When = tuple[int, int | None]  # a time, and the number of the shaft it is about, if there is one
+
+
+class _Along:
+    """What the charts of a night run along: its hours, or its shafts where time makes no sense."""
+
+    def __init__(self, record: NightRecord, zone: tzinfo) -> None:
+        self.by_time = keeps_time(record)
+        self._shafts = [one.shaft for one in record.passages]
+        self._at = {shaft: float(i) for i, shaft in enumerate(self._shafts)}
+        self._midnight_s = _midnight_s(record, zone)
+
+    def at(self, some: Iterable[When]) -> Any:
+        """Where things stand; what is about no shaft of the night has no place among shafts."""
+        if self.by_time:
+            return (np.array([at_ms for at_ms, _ in some], float) / 1000 - self._midnight_s) / HOUR_S
+        return np.array([self._at[shaft] for _, shaft in some if shaft in self._at])
+
+    def axis(self, axes: Any) -> None:
+        """Marks and their words."""
+        if self.by_time:
+            _clock_axis(axes)
+            return
+        axes.xaxis.set_major_locator(MaxNLocator(7, integer=True))
+        axes.xaxis.set_major_formatter(self._number)
+        axes.set_xlabel("shaft")
+
+    def _number(self, place: float, _: object) -> str:
+        at = round(place)
+        return str(self._shafts[at]) if 0 <= at < len(self._shafts) else ""
+
+
+def _midnight_s(record: NightRecord, zone: tzinfo) -> float:
+    """The midnight before the night began; the zone's offset stays that of the evening."""
     begun = datetime.fromtimestamp(record.night.begun_ms / 1000, zone)
     offset = begun.utcoffset()
     assert offset is not None
-    midnight = begun.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=UTC).timestamp() - offset.total_seconds()
-    return (np.asarray(some_ms, float) / 1000 - midnight) / HOUR_S
+    midnight = begun.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=UTC)
+    return midnight.timestamp() - offset.total_seconds()
 
 
 def _clock_axis(axes: Any) -> None:
@@ -48,7 +83,7 @@ def _clock_axis(axes: Any) -> None:
 
 def check_chart(record: NightRecord, zone: tzinfo) -> str:
     """Readings of the check standards beside their assigned values, with U; a good one's bar crosses the line."""
-    k = record.plan.checks.coverage_factor
+    k, along = record.plan.checks.coverage_factor, _Along(record, zone)
     measured = [one for one in record.checks if one.spine_thou is not None and one.u_spine_thou is not None]
 
     def draw(figure: Figure) -> None:
@@ -57,26 +92,31 @@ def check_chart(record: NightRecord, zone: tzinfo) -> str:
         names = list(dict.fromkeys(one.standard for one in measured))
         for name, marker in zip(names, MARKERS * len(names), strict=False):
             same = [one for one in measured if one.standard == name]
-            at, off, u = _hours([one.at_ms for one in same], record, zone), *_offsets(same, k)
+            at, off, u = along.at(_checked(same)), *_offsets(same, k)
             axes.errorbar(
                 at, off, u, fmt=marker, color=INK, mfc=PAPER, ms=5, lw=1, capsize=3, label=f"standard {printable(name)}"
             )
         bad = [one for one in measured if not one.good]
         if bad:
-            at, (off, _) = _hours([one.at_ms for one in bad], record, zone), _offsets(bad, k)
-            axes.plot(at, off, "s", color=INK, ms=7, zorder=3, label="out of control")
-        suspects = [one.steps[-1].at_ms for one in record.stock if one.shaft in record.suspects and one.steps]
+            axes.plot(
+                along.at(_checked(bad)), _offsets(bad, k)[0], "s", color=INK, ms=7, zorder=3, label="out of control"
+            )
+        suspects = [one for one in record.stock if one.shaft in record.suspects and one.steps]
         if suspects:
             low, _ = axes.get_ylim()
-            at = _hours(suspects, record, zone)
+            at = along.at((one.steps[-1].at_ms, one.shaft) for one in suspects)
             axes.plot(at, np.full(len(at), low), "|", color=INK, ms=9, label="suspect shaft")
         axes.set_ylabel("reading - assigned, thou")
-        _clock_axis(axes)
+        along.axis(axes)
         figure.legend(loc="outside upper center", ncols=2, fontsize=9)
 
     return (
         drawn(draw, 2.9, "What the gauge read of its check standards, beside their assigned values") if measured else ""
     )
+
+
+def _checked(some: Sequence[Check]) -> list[When]:
+    return [(one.at_ms, one.shaft) for one in some]
 
 
 def _offsets(same: Sequence[Check], k: float) -> tuple[Any, Any]:
@@ -101,22 +141,22 @@ class _Panel:
 
 def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
     """Zero, noise, slip and temperature of the gauge through the night; limits where they come near."""
-    watch = record.plan.watch
+    watch, along = record.plan.watch, _Along(record, zone)
     panels = (
         _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
         _Panel("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
         _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
         _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
     )
-    seen = [(step.at_ms, step.watched) for one in record.passages for step in one.steps if step.watched]
+    seen = [((step.at_ms, one.shaft), step.watched) for one in record.passages for step in one.steps if step.watched]
     rows = {one: [(at, value) for at, told in seen if (value := told.get(one.name)) is not None] for one in panels}
     known = {one: some for one, some in rows.items() if some}
 
     def draw(figure: Figure) -> None:
         shared = figure.subplots(len(known), 1, sharex=True, squeeze=False)[:, 0]
         for axes, (panel, some) in zip(shared, known.items(), strict=True):
-            _follow(axes, panel, _hours([at for at, _ in some], record, zone), np.array([value for _, value in some]))
-        _clock_axis(shared[-1])
+            _follow(axes, panel, along.at(at for at, _ in some), np.array([value for _, value in some]))
+        along.axis(shared[-1])
         figure.align_ylabels()
 
     return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge through the night") if known else ""
@@ -150,9 +190,15 @@ def _spans(at: Any, values: Any, least: float) -> tuple[Any, Any]:
 
 
 def pace_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Shafts that were done in each hour, or in each ten minutes of a short night, and when faults came."""
-    at = _hours(ended_ms(record), record, zone)
-    faults = _hours([one.at_ms for one in record.happenings if one.kind is HappeningKind.FAULT], record, zone)
+    """Shafts that were done in each hour, or in each ten minutes of a short night, and when faults came.
+
+    Where time makes no sense: how long each shaft took, without the steps of the clock and the pauses.
+    """
+    along = _Along(record, zone)
+    if not along.by_time:
+        return _each_shaft(record, along)
+    at = along.at(ended(record))
+    faults = along.at((one.at_ms, one.shaft) for one in record.happenings if one.kind is HappeningKind.FAULT)
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
@@ -166,6 +212,25 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
             figure.legend(loc="outside upper right", fontsize=9)
         axes.set_ylim(0, 1.15 * max(1, count.max()))
         axes.set_ylabel("shafts an hour" if step == 1.0 else "shafts in ten minutes")
-        _clock_axis(axes)
+        along.axis(axes)
 
     return drawn(draw, 2.4, "Shafts done through the night") if len(at) else ""
+
+
+def _each_shaft(record: NightRecord, along: _Along) -> str:
+    longest_s = LONG_PAUSE * (pace(record).usual_s or 0.0)
+    took = [
+        (when, (when[0] - before) / 1000)
+        for (before, _), when in pairwise(ended(record))
+        if 0 < when[0] - before <= 1000 * longest_s
+    ]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        seconds = np.array([value for _, value in took])
+        axes.plot(*_spans(along.at(when for when, _ in took), seconds, 1.0), color=INK, lw=2, solid_capstyle="round")
+        axes.set_ylim(0, 1.15 * seconds.max())
+        axes.set_ylabel("seconds for a shaft")
+        along.axis(axes)
+
+    return drawn(draw, 2.4, "How long each shaft took") if took else ""

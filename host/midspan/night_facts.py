@@ -18,6 +18,10 @@ from midspan.night_record import NightRecord
 from midspan.passage import HappeningKind, Passage, Stage
 from midspan.tally import tally_of
 
+MOST_DAYS = (
+    14  # of a night that was gone on with after a week away; what spans more was written by a clock that was set
+)
+BACK_MS = 60_000  # a clock that is corrected gently never goes back as much
 LONG_PAUSE = 5.0  # times the usual time for a shaft; a shaft that is measured twice takes twice that time
 HOUR_MS = 3_600_000
 
@@ -164,9 +168,21 @@ def last_ms(record: NightRecord) -> int:
     return max(record.night.begun_ms, *steps, *(one.at_ms for one in record.happenings))
 
 
+def keeps_time(record: NightRecord) -> bool:
+    """Whether a night's times make sense: none lies before one that was noted earlier, and all within MOST_DAYS."""
+    begun = record.night.begun_ms
+    stepped = [begun, *(step.at_ms for one in record.passages for step in one.steps)]
+    happened = [begun, *(one.at_ms for one in record.happenings)]
+    in_order = all(after > before - BACK_MS for some in (stepped, happened) for before, after in pairwise(some))
+    return in_order and last_ms(record) - begun <= 24 * MOST_DAYS * HOUR_MS
+
+
 @dataclass(frozen=True)
 class Pace:
-    """How fast it went: shafts an hour over the whole night, seconds for a shaft, and the pauses of note."""
+    """How fast it went: shafts an hour over the whole night, seconds for a shaft, and the pauses of note.
+
+    Where the night's times make no sense (keeps_time) the seconds for a shaft still do.
+    """
 
     shafts: int
     hours: float
@@ -186,7 +202,7 @@ class Pace:
 
 def pace(record: NightRecord) -> Pace:
     """The pace of a night, by the times at which shafts came to their end."""
-    ends = ended_ms(record)
+    ends = [at_ms for at_ms, _ in ended(record)]
     steps = [(begin, end) for begin, end in pairwise([record.night.begun_ms, *ends]) if end > begin]
     usual = median(end - begin for begin, end in steps) if steps else None
     pauses = tuple((begin, end) for begin, end in steps if usual is not None and end - begin > LONG_PAUSE * usual)
@@ -194,6 +210,6 @@ def pace(record: NightRecord) -> Pace:
     return Pace(len(ends), hours, None if usual is None else usual / 1000, pauses)
 
 
-def ended_ms(record: NightRecord) -> list[int]:
-    """When each shaft of the stock came to its end."""
-    return [one.steps[-1].at_ms for one in record.stock if not one.is_open]
+def ended(record: NightRecord) -> list[tuple[int, int]]:
+    """When each shaft of the stock came to its end, in ms, with its number."""
+    return [(one.steps[-1].at_ms, one.shaft) for one in record.stock if not one.is_open]

@@ -11,7 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from midspan import night_charts, night_histogram, night_rows, night_todos, night_words
-from midspan.night_facts import last_ms, pace, places
+from midspan.night_facts import keeps_time, last_ms, pace, places
 from midspan.night_record import NightRecord, read_night
 from midspan.night_words import clock
 from midspan.pages import filled, write_page
@@ -89,14 +89,21 @@ def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
 
 def _when(record: NightRecord, zone: tzinfo) -> str:
     begun, last = (datetime.fromtimestamp(at / 1000, zone) for at in (record.night.begun_ms, last_ms(record)))
+    if not keeps_time(record):
+        return f"{begun:%a %d %b %Y, %H:%M}; the clock was set meanwhile"
     end = f"{last:%H:%M}" if last.date() == begun.date() else f"{last:%a %d %b, %H:%M}"
     return f"{begun:%a %d %b %Y, %H:%M} to {end}"
 
 
 def _pace_words(record: NightRecord, zone: tzinfo) -> str:
     found = pace(record)
-    if found.per_hour is None or found.usual_s is None:
+    if found.usual_s is None:
         return "No shaft was done."
+    if not keeps_time(record) or found.per_hour is None:
+        return (
+            f"{night_words.shafts(found.shafts)}, {found.usual_s:.0f} s for most of them. How long all took is not "
+            "known: the clock was set meanwhile."
+        )
     words = (
         f"{night_words.shafts(found.shafts)} in {_length(found.hours)}: {found.per_hour:.0f} an hour, "
         f"{found.usual_s:.0f} s for most of them."

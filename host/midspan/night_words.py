@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 
-from midspan.night_facts import Place, last_ms, not_measured, ranges
+from midspan.night_facts import Place, keeps_time, last_ms, not_measured, ranges
 from midspan.night_record import NightRecord
 from midspan.passage import Happening, HappeningKind, Passage, Stage
 
 TURNING = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
+CLOCK_SET = "While the computer's clock was set"
 SAID = {
     "bin": "lie in bins that they fit",
     "rejected": "were turned away",
@@ -63,7 +64,8 @@ def story(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> Iterator
     """What happened, a sentence at a time."""
     end, stock = end_of(record), record.stock
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
-    yield f"Between {begun} and {last} the gauge took in {shafts(len(stock))}."
+    when = f"Between {begun} and {last}" if keeps_time(record) else CLOCK_SET
+    yield f"{when} the gauge took in {shafts(len(stock))}."
     yield from _where_they_lie(record, found)
     unmeasured = len(not_measured(record))
     if unmeasured:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from html import escape
+from itertools import pairwise
 from typing import Any
 
 from midspan import night_rows, night_todos
@@ -25,6 +26,7 @@ from midspan.wording import with_uncertainty
 LATEST = 12  # shafts that are listed beside the charts
 PACE_OF = 30  # the newest shafts, from which the pace is taken: what a pause at midnight cost does not count at three
 QUIET_MINUTES = 5  # longer than any cycle
+LONGEST_S = 3600.0  # that a shaft takes; what is longer, or less than nothing, was a pause or a clock that was set
 TOLD = (HappeningKind.FAULT, HappeningKind.ALARM, HappeningKind.CHECK, HappeningKind.FULL, HappeningKind.NOTICE,
         HappeningKind.CLOCK)  # fmt: skip
 MOST_FAULTS = 8
@@ -69,8 +71,9 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
             "" if over else "midspan sort with --resume goes on where it stopped.",
         )
     newest = record.passages[-1] if record.passages else None
-    heard_ms = max(_heard(newest), *(one.at_ms for one in record.happenings[-1:]), record.night.begun_ms)
-    minutes = (now.now_ms() - heard_ms) / 60_000
+    heard = (_heard(newest), *(one.at_ms for one in record.happenings[-1:]), record.night.begun_ms)
+    # The nearest: after a clock was set back the latest time is no longer the newest.
+    minutes = min(abs(now.now_ms() - at_ms) for at_ms in heard) / 60_000
     quiet = ""
     if minutes > QUIET_MINUTES:
         quiet = f"Nothing was noted for {minutes:.0f} minutes: look at the gauge and at the computer that sorts."
@@ -108,13 +111,10 @@ def done(record: NightRecord) -> int:
 def pace_words(record: NightRecord) -> str:
     """Shafts an hour by the newest ones, and the time left when the plan says how many lie in the hopper."""
     ends = [one.steps[-1].at_ms for one in record.stock if not one.is_open]
-    recent = ends[-PACE_OF:]
+    took_s = [(end - begin) / 1000 for begin, end in pairwise(ends[-PACE_OF:])]
+    took_s = [one for one in took_s if 0 < one <= LONGEST_S]
     loaded = record.plan.sort.loaded if is_running(record) else None
-    if len(recent) < 2:
-        return ""
-    return rate_text(
-        len(recent) - 1, (recent[-1] - recent[0]) / 1000, None if loaded is None else max(0, loaded - done(record))
-    )
+    return rate_text(len(took_s), sum(took_s), None if loaded is None else max(0, loaded - done(record)))
 
 
 def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
