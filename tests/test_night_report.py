@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from midspan.decision import Decision, Outcome
 from midspan.journal import Journal
 from midspan.night_charts import SLOTS, gauge_chart
-from midspan.night_facts import pace, places, ranges
+from midspan.night_facts import pace, places
 from midspan.night_record import read_night
 from midspan.night_report import page, write_report
 from midspan.night_rows import MOST_ROWS
@@ -21,6 +21,7 @@ from midspan.night_todos import todos
 from midspan.night_words import headline, story
 from midspan.passage import HappeningKind, Stage
 from midspan.store import RunReference, Store
+from midspan.wording import ranges
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)

@@ -12,10 +12,12 @@ from types import TracebackType
 
 from midspan import columns, container
 from midspan.container import MARKER_BYTES, Gap
-from midspan.errors import ArchiveError
+from midspan.errors import ArchiveError, ArchiveGone
 from midspan.files import sync_folder, writing
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
+
+ADVICE = "put it back if you have it, then go on: what the gauge still holds is kept in what stands there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ class ArchiveWriter:
         try:
             self._lock()
             self._marker = self._prepare(marker or os.urandom(MARKER_BYTES))
+            self._end = self._file.seek(0, os.SEEK_END)
         except OSError as error:
             self.close()
             raise ArchiveError(f"{path}: cannot be made ready ({error.strerror})") from error
@@ -62,16 +65,42 @@ class ArchiveWriter:
             self.close()
             raise
 
+    @property
+    def marker(self) -> str:
+        """The random bytes by which this archive is told from every other, as hex."""
+        return self._marker.hex()
+
+    @property
+    def end(self) -> int:
+        """Where the next block will stand."""
+        return self._end
+
+    def check_place(self) -> None:
+        """Raise ArchiveGone when the file of this name is not the one that is written here, as it was left."""
+        try:
+            found, own = self.path.stat(), os.fstat(self._file.fileno())
+        except OSError as error:
+            raise ArchiveGone(f"{self.path}: the archive is not there any more ({error.strerror}); {ADVICE}") from error
+        if (found.st_dev, found.st_ino) != (own.st_dev, own.st_ino):
+            raise ArchiveGone(f"{self.path}: another file took the place of the archive; {ADVICE}")
+        if own.st_size != self._end:
+            raise ArchiveGone(
+                f"{self.path}: it has {own.st_size} bytes, not {self._end}: another program cut or wrote it; {ADVICE}"
+            )
+
     def append(self, run: RawRun) -> int:
         """Store a run and return the offset of its block; the run is on the disk when this returns.
 
-        Raises ArchiveError when the run does not fit the schema (the file is unchanged), or when it cannot be
-        written: the archive is closed then, and opening it again moves away what was half-written.
+        Raises ArchiveGone as `check_place` does, and ArchiveError when the run does not fit the schema (the file is
+        unchanged), or when it cannot be written: the archive is closed then, and opening it again moves away what was
+        half-written.
         """
         block = container.block_bytes(columns.encode(run), self._marker)
+        self.check_place()
         try:
             offset = self._file.seek(0, os.SEEK_END)
             self._write(block)
+            self._end = offset + len(block)
         except (OSError, ValueError) as error:
             self.close()
             raise ArchiveError(f"{self.path}: {run.name} could not be stored ({error}); open it again") from error

@@ -56,13 +56,13 @@ class Deeds:
 
     def _measure(self, _: Move, now: Situation) -> None:
         passage = _open(now)
-        self.keeper.begin_measuring(passage.shaft)
+        self.keeper.archive.begin_measuring(passage.shaft)
         plan = plan_for(self.keeper.setup.calibration, now.gauge)
-        self.keeper.keep(self.gauge.measure(passage.shaft, passage.standard or "", plan, self.on_event))
+        self.keeper.archive.keep(self.gauge.measure(passage.shaft, passage.standard or "", plan, self.on_event))
 
     def _fetch(self, _: Move, now: Situation) -> None:
         passage = _open(now)
-        self.keeper.keep(self.gauge.fetch(passage.shaft, passage.standard or "", self.on_event))
+        self.keeper.archive.keep_held(passage, self.gauge.fetch(passage.shaft, passage.standard or "", self.on_event))
 
     def _rescue(self, move: Move, _: Situation) -> None:
         assert move.shaft is not None

@@ -87,12 +87,24 @@ class ArchiveError(MidspanError):
     """A file of raw runs is foreign, damaged or of another version: nothing in it was changed."""
 
 
+class FileGone(MidspanError):
+    """A file that a night writes is not where it was, or not as it was left: nobody but a person brings it back."""
+
+
+class ArchiveGone(ArchiveError, FileGone):
+    """The archive was moved, cut, replaced or deleted while it was written: a person looks who did that."""
+
+
 class OutputError(MidspanError):
     """A file that was asked for cannot be written: the user names another, or makes room for it."""
 
 
 class StoreError(MidspanError):
     """The database of results cannot be opened, read or written."""
+
+
+class StoreGone(StoreError, FileGone):
+    """The database was moved, replaced or deleted while it was open: a person puts it back."""
 
 
 class BackupError(MidspanError):

@@ -42,6 +42,9 @@ class HostFault(StrEnum):
     CRACK_SUSPECTED = auto()
     PORT_LOST = auto()
     TEMPERATURE_OFF = auto()
+    ARCHIVE_GONE = auto()
+    READINGS_GONE = auto()
+    STORE_GONE = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,20 +8,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-import numpy as np
-
 from midspan.appraisal import Appraisal, Before, appraise, judged_as
-from midspan.archive import Archive
-from midspan.archive_writer import ArchiveWriter
 from midspan.basis import Basis, basis_of_plan
 from midspan.checks import in_doubt
 from midspan.course import Judged, course_of, recheck_course
-from midspan.errors import ArchiveError
+from midspan.errors import StoreGone
 from midspan.journal import Journal
+from midspan.night_archive import NightArchive
 from midspan.night_setup import Setup
 from midspan.origin import Origin
 from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage
 from midspan.raw_run import RawRun
+from midspan.readings_gone import READINGS_GONE, readings_gone
 from midspan.records import Identify
 from midspan.shaft import ShaftResult, evaluate
 from midspan.situation import Course, Situation, Wanted
@@ -29,10 +27,13 @@ from midspan.store import RunReference, Store
 from midspan.tally import tally_of
 from midspan.verdict import keep_calibration, verdict_by
 from midspan.watch import FIRST, Observation
+from midspan.wording import shafts_numbered
 
 
 class Keeper:
     """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
+
+    `archive` can be written once `situation` was asked.
 
     Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
     then, and the same call can be made again.
@@ -43,8 +44,7 @@ class Keeper:
         self.journal = Journal(store)
         self._store = store
         self.latest: Appraisal | None = None
-        self._archive: ArchiveWriter | None = None
-        self._recent: tuple[int, RawRun] | None = None  # the newest run and its offset
+        self.archive = NightArchive(setup.archive, self.journal, now_ms)
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
         passages, happenings = self.journal.passages(night.id), self.journal.happenings(night.id)
         self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), happenings)
@@ -56,49 +56,53 @@ class Keeper:
         for step in steps:
             if step.watched is not None:
                 self._observe(Observation(**step.watched))
+        self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
         self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
 
     def open(self) -> None:
-        """Open the archive, which moves aside what a torn write left, and let the store keep the calibration."""
-        self.close()
-        self._archive = ArchiveWriter(self.setup.archive)
+        """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
+        self.archive.open()
         keep_calibration(self._store, self.setup.calibration)
+        passage = self.journal.open_passage(self.night.gauge)
+        for night in {self.night.id, self.night.id if passage is None else passage.night}:
+            self._note_gone(night)
+
+    def _note_gone(self, night: int) -> None:
+        gone = readings_gone(self._store, self.journal.batch(night), self.journal.passages(night))
+        words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
+        if gone and words not in (one.words for one in self.journal.happenings(night)):
+            self.journal.happened(night, Happening(HappeningKind.FAULT, words, self.now_ms(), READINGS_GONE))
 
     def close(self) -> None:
         """Let go of the archive; closing twice does no harm."""
-        if self._archive is not None:
-            self._archive.close()
-        self._archive = None
+        self.archive.close()
 
     # What there is
 
     def situation(self, gauge: Identify, wanted: Wanted) -> Situation:
-        """All that the next move depends on."""
+        """All that the next move depends on; ArchiveGone or StoreGone when one of the two is not as it was left."""
+        self._check_store()
+        if not self.archive.is_open:
+            self.open()
+        self.archive.check_place()
         passage = self.journal.open_passage(self.night.gauge)
-        run = None if passage is None else self.readings(passage)
-        course = None if passage is None or run is None else self._course(passage, run)
+        found = None if passage is None else self.archive.readings(passage)
+        course = None if passage is None or found is None else self._course(passage, found[1])
         recheck = recheck_course(self.setup.plan, self.tally.places)
-        return Situation(gauge, passage, run is not None, course, recheck, wanted)
+        return Situation(gauge, passage, found is not None, course, recheck, wanted)
 
-    def readings(self, passage: Passage) -> RawRun | None:
-        """The readings of a shaft's newest measurement, when they are whole on the disk."""
-        measuring = next(iter(passage.since_measuring), None)
-        if measuring is None or measuring.archive_bytes is None:
-            return None
-        if self._recent is None or self._recent[0] != measuring.archive_bytes:
-            run = self._read(measuring.archive_bytes)
-            self._recent = None if run is None else (measuring.archive_bytes, run)
-        return self._recent[1] if self._recent is not None and self._recent[1].shaft == passage.shaft else None
-
-    def _read(self, offset: int) -> RawRun | None:
-        path = self.setup.archive
-        if not path.is_file() or path.stat().st_size <= offset:
-            return None
-        try:
-            return Archive.open(path).run_at(offset)
-        except ArchiveError:
-            return None  # what is not whole is measured again
+    def _check_store(self) -> None:
+        """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
+        if self._last_ordered is None:
+            return
+        shaft, ordered_ms = self._last_ordered
+        found = self.journal.passage(shaft)
+        if found is None or (found.night, found.ordered_ms) != (self.night.id, ordered_ms):
+            raise StoreGone(
+                f"{self.setup.store}: shaft {shaft} of night {self.night.id} is not in it any more: another database "
+                "was copied over it; put the right one back, then go on"
+            )
 
     def _course(self, passage: Passage, run: RawRun) -> Course | None:
         result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
@@ -114,30 +118,16 @@ class Keeper:
 
     def order(self, source: str, standard: str | None, above: int) -> int:
         """Number of a shaft that is about to be fed."""
-        return self.journal.order(self.night.id, source, standard, self.now_ms(), above)
-
-    def begin_measuring(self, shaft: int) -> None:
-        """Note that a shaft is about to be measured, and from where in the archive its readings will stand."""
-        if self._archive is None:
-            self.open()
-        self.journal.note(shaft, Stage.MEASURING, self.now_ms(), archive_bytes=self.setup.archive.stat().st_size)
-
-    def keep(self, run: RawRun) -> int:
-        """Store readings; the offset at which they stand."""
-        if self._archive is None:
-            self.open()
-        assert self._archive is not None
-        offset = self._archive.append(run)
-        self._recent = (offset, run)
-        return offset
+        now_ms = self.now_ms()
+        shaft = self.journal.order(self.night.id, source, standard, now_ms, above)
+        self._last_ordered = shaft, now_ms
+        return shaft
 
     def rescue(self, run: RawRun) -> None:
         """Keep and judge readings of a shaft that no journal here knows, unless they are there already."""
-        if self._archive is None:
-            self.open()
-        if any(_same_readings(run, other) for other in Archive.open(self.setup.archive).runs()):
+        if self.archive.find(run) is not None:
             return
-        offset = self.keep(run)
+        offset = self.archive.keep(run)
         (result,) = evaluate([run], self.setup.calibration)
         decision = verdict_by(result, self._basis(None), self.setup.bands)
         values = result.as_dict() if isinstance(result, ShaftResult) else None
@@ -147,18 +137,18 @@ class Keeper:
         )  # fmt: skip
 
     def judge(self, passage: Passage, gauge: Identify) -> Appraisal:
-        """Evaluate and store the readings that `readings` gives, with everything that they say of the gauge."""
-        run = self.readings(passage)
-        assert run is not None  # only what is there is to be judged
-        assert self._recent is not None
+        """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
+        readings = self.archive.readings(passage)
+        assert readings is not None  # only what is there is to be judged
+        offset, run = readings
         history = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
         now_ms = self.now_ms()
         before = Before(self.tally.places, self._observed, history)
         found = appraise(run, passage, gauge, self.setup, before, now_ms)
         values = found.result.as_dict() if isinstance(found.result, ShaftResult) else None
         number = self.journal.judged(
-            passage, self._where(run, self._recent[0]), values, found.decision, now_ms,
-            basis=self._basis(passage.standard), cause=run.cause, watched=found.seen.as_dict(), check=found.check,
+            passage, self._where(run, offset), values, found.decision, now_ms, basis=self._basis(passage.standard),
+            cause=run.cause, watched=found.seen.as_dict(), check=found.check,
             suspects=self._suspects(found.check, history), happenings=found.happenings,
         )  # fmt: skip
         self.latest, self._verdict = found, (number, found.judged)
@@ -192,6 +182,8 @@ class Keeper:
         ended = replace(passage, steps=(*passage.steps, step))
         self.tally.end(ended, outcome, alarmed=passage.shaft in self._alarmed)
         self._last_ended = passage.shaft
+        if passage.result is not None and self.archive.readings(passage) is None:  # it went while they did
+            self._note_gone(passage.night)
 
     def emptied(self, place: int) -> None:
         """Note that a person emptied a place."""
@@ -208,8 +200,3 @@ class Keeper:
 
     def _where(self, run: RawRun, offset: int) -> RunReference:
         return RunReference(str(self.setup.archive), offset, run.shaft, run.label, run.started_ms)
-
-
-def _same_readings(one: RawRun, other: RawRun) -> bool:
-    same = (one.gauge, one.shaft, one.boot, len(one)) == (other.gauge, other.shaft, other.boot, len(other))
-    return same and np.array_equal(one.counts, other.counts) and np.array_equal(one.tick_us, other.tick_us)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from midspan.checks import due
 from midspan.deeds import ENDS, Deeds
-from midspan.errors import ArchiveError, DeviceFault, LinkError, MidspanError, ProtocolError, StoreError
+from midspan.errors import ArchiveError, DeviceFault, FileGone, LinkError, MidspanError, ProtocolError, StoreError
 from midspan.faults import describe
 from midspan.gauge import Gauge, OnEvent, ignore
 from midspan.keeper import Keeper
@@ -126,6 +126,9 @@ class Night:
         except DeviceFault as error:
             self._refused = error  # the next answer says whether it is FAULTED
             return None
+        except FileGone as error:  # nobody but a person brings it back
+            self._keeper.close()
+            return self._call(Move(Do.CALL_PERSON, words=str(error)), fault_of(error))
         except (ArchiveError, StoreError) as error:
             self._keeper.close()
             return self._wait_for(error)

@@ -1,8 +1,4 @@
-"""What a night came to, worked out of its record: where the shafts lie, what is unsure, how fast it went.
-
->>> ranges([7, 1, 2, 3, 9, 10])
-'1 to 3, 7, 9, 10'
-"""
+"""What a night came to, worked out of its record: where the shafts lie, what is unsure, how fast it went."""
 
 from __future__ import annotations
 
@@ -24,17 +20,6 @@ MOST_DAYS = (
 BACK_MS = 60_000  # a clock that is corrected gently never goes back as much
 LONG_PAUSE = 5.0  # times the usual time for a shaft; a shaft that is measured twice takes twice that time
 HOUR_MS = 3_600_000
-
-
-def ranges(numbers: Iterable[int]) -> str:
-    """Numbers in order with runs of three and more drawn together."""
-    parts: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if parts and number == parts[-1][-1] + 1:
-            parts[-1].append(number)
-        else:
-            parts.append([number])
-    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in parts)
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,13 @@ from midspan import night_facts
 from midspan.bands import Rule
 from midspan.decision import Outcome
 from midspan.faults import describe
-from midspan.night_facts import Place, not_measured, ranges, went_to
+from midspan.night_facts import Place, not_measured, went_to
 from midspan.night_record import NightRecord
 from midspan.night_words import clock
 from midspan.passage import Check, HappeningKind, Passage, Stage
 from midspan.records import FaultCode
 from midspan.report import verdict_words
-from midspan.wording import with_uncertainty
+from midspan.wording import ranges, with_uncertainty
 
 MOST_ROWS = 100  # a list that nobody reads to its end tells nothing
 Line = TypeVar("Line")

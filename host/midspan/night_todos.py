@@ -151,6 +151,15 @@ def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[T
         )
 
 
+def _readings_gone(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+    said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
+    if said:
+        yield Todo(
+            f"Look for the archive as it was before {clock(said[0].at_ms, zone)}: {said[-1].words}.",
+            host_fault_texts()[HostFault.READINGS_GONE].way_back,
+        )
+
+
 def _full(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.holds is not None and place.now >= place.holds:
@@ -170,5 +179,6 @@ def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> I
 
 LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
     _in_the_gauge, _stopped, _cracked, _recount, _suspect, _standards, _recheck, _taken_out, _alarms, _full,
+    _readings_gone,
     _clock_and_notices,
 )  # fmt: skip

@@ -10,9 +10,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 
-from midspan.night_facts import Place, keeps_time, last_ms, not_measured, ranges
+from midspan.night_facts import Place, keeps_time, last_ms, not_measured
 from midspan.night_record import NightRecord
 from midspan.passage import Happening, HappeningKind, Passage, Stage
+from midspan.wording import shafts_numbered
 
 TURNING = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
 CLOCK_SET = "While the computer's clock was set"
@@ -33,7 +34,7 @@ def shafts(number: int) -> str:
 
 def numbered(some: Sequence[Passage]) -> str:
     """Shafts by their numbers."""
-    return f"{'shaft' if len(some) == 1 else 'shafts'} {ranges(one.shaft for one in some)}"
+    return shafts_numbered([one.shaft for one in some])
 
 
 def clock(at_ms: int, zone: tzinfo) -> str:

@@ -20,7 +20,9 @@ class Stage(StrEnum):
 
     ORDERED = "ordered"  # before the gauge is told to feed it
     IN_GAUGE = "in the gauge"  # words: why it cannot be measured, if so
-    MEASURING = "measuring"  # before MEASURE; archive_bytes: length of the archive, beyond which its readings will be
+    # Before MEASURE, and before what the gauge holds is kept elsewhere than was thought. archive_bytes: where in the
+    # archive its readings will stand; words: the marker of that archive.
+    MEASURING = "measuring"
     JUDGED = "judged"  # result: number of the stored result; words: fault code for which its cycle was cut short
     LEAVING = "leaving"  # before RELEASE; place: where to
     IN_BIN = "in its place"  # place; passed: shafts that the chute saw, 2 when a second one came along

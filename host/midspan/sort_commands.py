@@ -26,6 +26,7 @@ from midspan.notices import Notices
 from midspan.passage import Happening, HappeningKind, Stage
 from midspan.passage import Night as NightOnRecord
 from midspan.reach import Reach
+from midspan.readings_gone import READINGS_GONE
 from midspan.rehearsal import REHEARSAL_PORT, Rehearsal
 from midspan.store import Store
 from midspan.turning_now import Turning, turning_file
@@ -69,7 +70,8 @@ def sort(
             ending = running.run()
         notices.close()
         _note_unsent(notices, journal, night, clocks.now_ms())
-    _print_outcome(setup, keeper, journal, ending)
+    with suppress(StoreError):  # a database that is gone has ended the night, and says so below
+        _print_outcome(setup, keeper, journal, ending)
     _leave(ending, plan_file)
 
 
@@ -194,6 +196,9 @@ def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Endin
     suspects = journal.suspects(number)
     if suspects:
         screen.print(f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}")
+    gone = [one.words for one in journal.happenings(number) if one.code == READINGS_GONE]
+    if gone:
+        screen.print(f"Look for the archive as it was: {gone[-1]}.")
     cracked = setup.plan.place_for("cracked")
     if keeper.tally.places[cracked.number]:
         screen.print(f"Never shoot what lies in {cracked.name}: it may be cracked.")

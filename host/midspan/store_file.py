@@ -9,6 +9,9 @@ from typing import Any
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
+from midspan.errors import StoreGone
+from midspan.store_place import watch
+
 FOLD_WAIT_MS = 1000  # for somebody who reads just then
 
 
@@ -16,6 +19,7 @@ def engine_of(path: Path, wait_s: float) -> Engine:
     """Connections that write; each waits `wait_s` for another program that is writing."""
     engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": wait_s})
     event.listen(engine, "connect", _wait_for_the_disk)
+    watch(engine, path)
     return engine
 
 
@@ -24,7 +28,7 @@ def fold_in(engine: Engine) -> None:
 
     Readers do not hinder it, unless one reads all the time; then it is done by whoever closes after it.
     """
-    with suppress(DBAPIError), engine.connect() as connection:
+    with suppress(DBAPIError, StoreGone), engine.connect() as connection:
         connection.exec_driver_sql(f"PRAGMA busy_timeout = {FOLD_WAIT_MS}")
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
 

@@ -14,7 +14,7 @@ import sqlite3
 
 from sqlalchemy.exc import DBAPIError
 
-from midspan.errors import ArchiveError, LinkError, MidspanError, StoreError
+from midspan.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError, StoreGone
 
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0
 CALL_AFTER_S = 60.0  # what is gone by then nobody has to be woken for
@@ -65,6 +65,8 @@ def fault_of(error: MidspanError) -> str | None:
     cause = error.__cause__
     if isinstance(error, LinkError):
         return "PORT_LOST"
+    if isinstance(error, ArchiveGone | StoreGone):
+        return "ARCHIVE_GONE" if isinstance(error, ArchiveGone) else "STORE_GONE"
     if isinstance(error, StoreError) and isinstance(cause, DBAPIError):
         code = getattr(cause.orig, "sqlite_errorcode", 0) & 0xFF  # without what SQLite calls the extension
         return "STORE_LOCKED" if code in BUSY else "DISK_FULL" if code in FULL else None

@@ -10,6 +10,7 @@ The expanded uncertainty is given to two significant digits and the value to the
 """
 
 import math
+from collections.abc import Iterable, Sequence
 
 CODE = "midspan shaft "
 
@@ -86,3 +87,27 @@ def read_code(text: str) -> str:
     ('12', 'blue-12')
     """
     return text.removeprefix(CODE)
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Numbers in order with runs of three and more drawn together.
+
+    >>> ranges([7, 1, 2, 3, 9, 10])
+    '1 to 3, 7, 9, 10'
+    """
+    parts: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in parts)
+
+
+def shafts_numbered(numbers: Sequence[int]) -> str:
+    """Shafts by their numbers.
+
+    >>> shafts_numbered([7]), shafts_numbered([1, 2, 3])
+    ('shaft 7', 'shafts 1 to 3')
+    """
+    return f"{'shaft' if len(numbers) == 1 else 'shafts'} {ranges(numbers)}"

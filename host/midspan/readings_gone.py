@@ -1,0 +1,55 @@
+"""Which shafts of a night have verdicts whose raw readings are not where they were stored.
+
+Archives only grow. One that is as long as it was and begins with the same marker is whole; of any other every run is
+looked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from sqlalchemy import select
+
+from midspan.archive import Archive
+from midspan.errors import ArchiveError
+from midspan.faults import HostFault
+from midspan.passage import Passage
+from midspan.store import Store
+from midspan.tables import ResultRow, RunRow
+
+READINGS_GONE = HostFault.READINGS_GONE.value
+Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
+
+
+def readings_gone(store: Store, batch: int, passages: Sequence[Passage]) -> list[int]:
+    """Numbers of a night's shafts that have come to their end and were judged by readings which are gone.
+
+    `batch` holds the night's results. Raises StoreError when the store cannot be read.
+    """
+    judged_by = {one.result for one in passages if not one.is_open}
+    query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
+    query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
+    runs: dict[str, set[Run]] = {}
+    with store.transaction() as session:
+        for number, archive, *run in session.execute(query):
+            if number in judged_by:
+                runs.setdefault(archive, set()).add((run[0], run[1], run[2]))
+    marker = newest_marker(passages)
+    return sorted({run[1] for archive, some in runs.items() for run in _missing(Path(archive), some, marker)})
+
+
+def newest_marker(passages: Iterable[Passage]) -> str | None:
+    """The marker of the archive that a night wrote last, None when it wrote none or its journal did not keep it."""
+    steps = [one for passage in passages for one in passage.steps if one.archive_bytes is not None]
+    return steps[-1].words if steps else None
+
+
+def _missing(path: Path, wanted: set[Run], marker: str | None) -> set[Run]:
+    try:
+        archive = Archive.open(path)
+        if marker in (None, archive.header.marker.hex()) and path.stat().st_size > max(wanted)[0]:
+            return set()
+        return wanted - {(offset, run.shaft, run.started_ms) for offset, run in archive.entries()}
+    except (ArchiveError, OSError):
+        return wanted

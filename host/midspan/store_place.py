@@ -1,0 +1,68 @@
+"""Whether a database that is open is still the file of its name.
+
+SQLite writes on into a file that was moved or deleted, and nobody would ever read it. So before each transaction the
+name is looked up again. What was stored can still be read through the open file: it is saved beside the name.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event
+
+from midspan.errors import StoreGone
+
+Identity = tuple[int, int]  # device and inode
+
+
+def watch(engine: Engine, path: Path) -> None:
+    """Let every transaction of an engine raise StoreGone when the file of its name is no longer the one it opened."""
+    event.listen(engine, "begin", _Place(path).check)
+
+
+class _Place:
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._known: Identity | None = None
+        self._saved = ""
+
+    def check(self, connection: Connection) -> None:
+        found = _identity(self._path)
+        opened = connection.info.setdefault("file", found)  # the info lives as long as the open file
+        if self._known is None:  # a new database gets its file in its first transaction
+            self._known = connection.info["file"] = found
+        if found == self._known:
+            return
+        if not self._saved and opened == self._known:
+            self._saved = self._save(connection.connection.driver_connection)
+        what = "it is not there any more" if found is None else "another file took its place"
+        raise StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
+
+    def _save(self, opened: Any) -> str:
+        copy = _unused(self._path)
+        try:
+            with closing(sqlite3.connect(copy)) as target:
+                opened.backup(target)
+        except sqlite3.Error as error:
+            with suppress(OSError):
+                copy.unlink(missing_ok=True)
+            return f". What was stored could not be saved beside it ({error})"
+        return f". What was stored so far is saved in {copy}, which can take its place"
+
+
+def _identity(path: Path) -> Identity | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _unused(path: Path) -> Path:
+    number = 1
+    while (copy := path.with_name(f"{path.name}.saved-{number}")).exists():
+        number += 1
+    return copy
