@@ -147,7 +147,7 @@ def test_a_folder_that_may_only_be_read(server: ForkServer) -> None:
             path.chmod(mode)
         is_over, words = one.over
         assert not is_over
-        assert "results.db" in words
+        assert "readings.avro" in words
         assert "check" in words
         assert World.read(one.folder / "world.txt").moves == before
         goes_on_to_the_end(one)

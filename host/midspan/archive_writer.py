@@ -96,8 +96,8 @@ class ArchiveWriter:
         half-written.
         """
         block = container.block_bytes(columns.encode(run), self._marker)
-        self.check_place()
         try:
+            self.check_place()
             offset = self._file.seek(0, os.SEEK_END)
             self._write(block)
             self._end = offset + len(block)
