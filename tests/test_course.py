@@ -21,10 +21,8 @@ def course(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan
         (Judged(Outcome.ACCEPTED, "500", GOOD), STIFFER),
         (Judged(Outcome.ACCEPTED, "510", GOOD), SOFTER),
         (Judged(Outcome.REJECTED, None, GOOD), REJECTED),
-        (Judged(Outcome.ACCEPTED, "500", 1.5), STIFFER),  # at the limit, not beyond
-        (Judged(Outcome.ACCEPTED, "500", 1.51), CRACKED),
-        (Judged(Outcome.REJECTED, None, 9.0), CRACKED),
-        (Judged(Outcome.REJECTED, None, float("nan")), CRACKED),  # a number that is none never passes
+        (Judged(Outcome.ACCEPTED, "500", 9.0), STIFFER),  # the verdict says, by the limit that held then
+        (Judged(Outcome.REJECTED, None, GOOD, cracked=True), CRACKED),
     ],
 )
 def test_a_verdict_has_its_place(judged, place):
@@ -35,7 +33,7 @@ def test_a_verdict_has_its_place(judged, place):
 def test_what_is_unsure_is_measured_again_as_often_as_planned_then_goes_to_recheck(outcome):
     assert course(Judged(outcome)).again
     assert course(Judged(outcome), ONCE * 2).place == RECHECK
-    assert course(Judged(outcome, None, 2.0), ONCE * 2).place == CRACKED  # unsure of all but the crack
+    assert course(Judged(outcome, None, 2.0, cracked=True), ONCE * 2).place == CRACKED  # unsure of all but the crack
     never = plan_with(sort={"measure_again": 0})
     assert course(Judged(outcome), plan=never).place == RECHECK
 
@@ -63,7 +61,7 @@ def test_a_full_place_hands_over_to_the_next_of_its_bin_then_to_recheck():
 
 
 def test_what_may_be_cracked_never_lies_among_others():
-    full = course(Judged(Outcome.REJECTED, None, 2.0), counts={CRACKED: 10})
+    full = course(Judged(Outcome.REJECTED, None, 2.0, cracked=True), counts={CRACKED: 10})
     assert (full.place, full.words) == (None, "place 6 (cracked) is full: empty it, then go on")
     assert recheck_course(plan_with(), FULL).place is None
 
@@ -74,7 +72,7 @@ def test_a_standard_goes_home_whatever_it_reads():
         assert (home.again, home.place) == (False, RETURN)
     assert course(Judged(Outcome.DOUBTFUL), standard="bar 7", source="SLOT").again  # unmeasured
     assert course(Judged(Outcome.DOUBTFUL), ONCE * 2, standard="bar 7", source="SLOT").place == RETURN
-    assert course(Judged(Outcome.ACCEPTED, "500", 9.0), standard="bar 7", source="SLOT").place == RETURN
+    assert course(Judged(Outcome.ACCEPTED, "500", 9.0, cracked=True), standard="bar 7", source="SLOT").place == RETURN
 
 
 def test_a_hint_at_a_crack_is_a_rejection_that_says_why():
@@ -86,3 +84,9 @@ def test_a_hint_at_a_crack_is_a_rejection_that_says_why():
     same = Decision(Outcome.DOUBTFUL, ("x",))
     assert with_crack_limit(same, None, 1.5) is same  # unmeasured
     assert with_crack_limit(same, 9.0, None) is same  # nobody set a limit
+
+
+@pytest.mark.parametrize(("hysteresis_pct", "cracked"), [(1.5, False), (1.51, True), (9.0, True), (float("nan"), True)])
+def test_a_hint_begins_beyond_the_limit_and_a_number_that_is_none_never_passes(hysteresis_pct, cracked):
+    hinted = with_crack_limit(Decision(Outcome.ACCEPTED, (), "500"), hysteresis_pct, 1.5)
+    assert (hinted.outcome is Outcome.REJECTED) == cracked

@@ -36,7 +36,7 @@ LEFT_TO_RIGHT = """
     passage checks verdict vouching journal tally
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     identity likeness twins stock set_keep set_spread set_review
-    situation moves course night_setup appraisal night_archive readings_gone keeper lookout troubles
+    situation moves course night_setup night_settings appraisal night_archive readings_gone keeper lookout troubles
     link gauge rehearsal plan scenario night_scenario sorter reach deeds night
     board_level board_person board_check board_shell board_files board_install board_config board_wires board_commands
     calibrate_live calibrate_cell calibrate_blocks calibrate_guide calibrate_commands

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from midspan.checks import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
 from midspan.course import Judged, course_of
-from midspan.decision import Decision
+from midspan.decision import ConcernKind, Decision
 from midspan.night_setup import Setup
 from midspan.passage import Check, Happening, HappeningKind, Passage, Stage, Step
 from midspan.raw_run import RawRun
@@ -70,7 +70,8 @@ def appraise(
 
 def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> Judged:
     """What the way of a shaft depends on."""
-    return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause)
+    cracked = any(concern.kind is ConcernKind.CRACK for concern in decision.concerns)
+    return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked)
 
 
 def _course(way: Judged, passage: Passage, setup: Setup, before: Before, now_ms: int) -> Course:

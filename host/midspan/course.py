@@ -3,8 +3,8 @@
 >>> from midspan.sort_plan import EXAMPLE
 >>> plan = SortPlan.model_validate(EXAMPLE)
 >>> passage = Passage(1, 1, "HOPPER", None, 0, (Step(Stage.JUDGED, 1),))
->>> good, soft = Judged(Outcome.ACCEPTED, "500", 0.1), Judged(Outcome.ACCEPTED, "500", 2.2)
->>> course_of(good, passage, plan, {}).place, course_of(soft, passage, plan, {}).place  # 2.2 % hints at a crack
+>>> good, soft = Judged(Outcome.ACCEPTED, "500", 0.1), Judged(Outcome.REJECTED, None, 2.2, cracked=True)
+>>> course_of(good, passage, plan, {}).place, course_of(soft, passage, plan, {}).place
 (1, 4)
 """
 
@@ -17,7 +17,7 @@ from midspan.decision import Outcome
 from midspan.passage import Passage, Stage, Step  # noqa: F401 - one for the example above
 from midspan.situation import Course
 from midspan.sort_plan import SortPlan
-from midspan.standing import UNSURE, beyond_crack_limit
+from midspan.standing import UNSURE
 
 # A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})
@@ -26,12 +26,16 @@ MOST_INTERRUPTIONS = 10  # of one shaft; more of them are no chance
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What its way depends on: verdict, hysteresis (None: unmeasured), and the fault that cut its cycle short."""
+    """What its way depends on: verdict, hysteresis (None: unmeasured), and the fault that cut its cycle short.
+
+    `cracked` is what the verdict says of a crack, by the limit that held when it was given.
+    """
 
     outcome: Outcome
     bin: str | None = None
     hysteresis_pct: float | None = None
     cause: str | None = None
+    cracked: bool = False
 
 
 def course_of(judged: Judged, passage: Passage, plan: SortPlan, counts: Mapping[int, int]) -> Course:
@@ -48,7 +52,7 @@ def course_of(judged: Judged, passage: Passage, plan: SortPlan, counts: Mapping[
         return Course(again=True) if judged.hysteresis_pct is None and again else Course(place=_home(passage, plan))
     if judged.outcome in UNSURE and again:
         return Course(again=True)
-    if beyond_crack_limit(judged.hysteresis_pct, plan.sort.crack_hysteresis_pct):
+    if judged.cracked:
         return _into([plan.place_for("cracked").number], plan, counts)
     if judged.outcome in UNSURE:
         return recheck_course(plan, counts)

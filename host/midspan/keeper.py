@@ -5,6 +5,7 @@ After a disk has failed it is opened anew; what it needs to go on it reads from 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -15,6 +16,7 @@ from midspan.course import Judged, course_of, recheck_course
 from midspan.errors import StoreGone
 from midspan.journal import Journal
 from midspan.night_archive import NightArchive
+from midspan.night_settings import Change, changes, first_calibration, settings, spells
 from midspan.night_setup import Setup
 from midspan.origin import Origin
 from midspan.passage import Check, Happening, HappeningKind, Night, Passage, Stage
@@ -56,9 +58,40 @@ class Keeper:
         for step in steps:
             if step.watched is not None:
                 self._observe(Observation(**step.watched))
+        self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
+        self._settled = spells(settings(night.plan, first_calibration(store, night.batch)), happenings)[-1]
         self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
         self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
+
+    @property
+    def changes(self) -> list[Change]:
+        """Settings that are not what the night has judged by so far, until `note_changes`."""
+        return changes(self._settled.settings, self._settings)
+
+    @property
+    def checks_in_force(self) -> list[Check]:
+        """The checks under the settings of now: those of before vouch for nothing that comes."""
+        return [one for one in self.checks if (one.shaft or 0) > self._settled.after]
+
+    def note_changes(self) -> None:
+        """Note what is another from here on; what was judged before stays as it is."""
+        found = self.changes
+        if not found:
+            return
+        last = max((one.shaft for one in self.journal.passages(self.night.id) if self._keeps_verdict(one)), default=0)
+        now_ms = self.now_ms()
+        told = [Happening(HappeningKind.SETTING, one.now, now_ms, one.name, last) for one in found]
+        self.tell(*told)
+        self._settled = spells(self._settled.settings, told)[-1]
+
+    def _keeps_verdict(self, passage: Passage) -> bool:
+        """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
+        if not passage.is_open:
+            return passage.result is not None
+        readings = self.archive.readings(passage)
+        course = None if readings is None else self._course(passage, readings[1])
+        return course is not None and not course.again
 
     def open(self) -> None:
         """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""

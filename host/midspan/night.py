@@ -139,6 +139,7 @@ class Night:
         refused, self._refused = self._refused, None
         if refused and found.state is not State.FAULTED:
             return self._call(Move(Do.CALL_PERSON, words=str(refused)), refused.code)
+        self._keeper.note_changes()
         now = self._keeper.situation(found, self._wanted(found))
         move = next_move(now)
         if move.do is Do.FINISH:
@@ -176,7 +177,7 @@ class Night:
         standard = None
         if keeper.tally.in_a_row["none"] < NONE_IN_A_ROW and not self._bad_check():
             ending = bool(finish) or not found.hopper
-            standard = due(self._plan, keeper.checks, keeper.shafts, self._clocks.now_ms(), ending=ending)
+            standard = due(self._plan, keeper.checks_in_force, keeper.shafts, self._clocks.now_ms(), ending=ending)
         return Wanted(
             finish=finish,
             standard=None if standard is None else standard.name,

@@ -11,6 +11,7 @@ from statistics import fmean, median, stdev
 from midspan import sort_plan
 from midspan.decision import Outcome
 from midspan.night_record import NightRecord
+from midspan.night_settings import NONE, Settings, settings, spells
 from midspan.passage import HappeningKind, Passage, Stage
 from midspan.tally import tally_of
 
@@ -124,6 +125,34 @@ def places(record: NightRecord) -> list[Place]:
         name = record.plan.place_called(number)
         found.append(Place(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
     return found
+
+
+@dataclass(frozen=True)
+class JudgedUnder:
+    """Shafts and check standards that were judged under the same settings, by their numbers."""
+
+    numbers: tuple[int, ...]
+    settings: Settings
+
+
+def judged_under(record: NightRecord) -> list[JudgedUnder]:
+    """What the verdicts of the night rest on, from spell to spell; the settings that changed in it alone.
+
+    None when all of it rests on the same.
+    """
+    plan = record.plan.model_dump(mode="json", by_alias=True)
+    found = spells(settings(plan, next(iter(record.calibrations), None)), record.happenings)
+    if len(found) < 2:
+        return []
+    names = [name for name in found[-1].settings if len({one.settings.get(name, NONE) for one in found}) > 1]
+    until = [one.after for one in found[1:]] + [max((one.shaft for one in record.passages), default=0)]
+    return [
+        JudgedUnder(
+            tuple(one.shaft for one in record.passages if one.result is not None and spell.after < one.shaft <= last),
+            {name: spell.settings.get(name, NONE) for name in names},
+        )
+        for spell, last in zip(found, until, strict=True)
+    ]
 
 
 def spine_of(record: NightRecord, passage: Passage) -> float | None:

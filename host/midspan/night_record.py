@@ -34,7 +34,8 @@ class Measured:
 class NightRecord:
     """One night. `measured` is by the numbers of results, `suspects` by shaft with the checks that say so.
 
-    `bands` are None for a night whose plan was kept without them, `calibrations` the ids that its results name.
+    `bands` are None for a night whose plan was kept without them, `calibrations` the ids that its results name, in the
+    order they came.
     """
 
     night: Night
@@ -106,6 +107,7 @@ def _measured(session: Session, night: int, above: int) -> tuple[dict[int, Measu
         .join(StepRow, StepRow.result_id == ResultRow.id)
         .join(PassageRow, PassageRow.id == StepRow.passage_id)
         .where(PassageRow.night_id == night, PassageRow.id > above)
+        .order_by(ResultRow.id)
     )  # fmt: skip
     rows = session.execute(query).all()
     found = {

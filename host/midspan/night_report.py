@@ -65,6 +65,7 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         pictures=_pictures(record, zone),
         checks=night_rows.checks(record, zone),
         happenings=night_rows.happenings(record, zone),
+        judged_under=night_rows.judged_under(record),
         suspects=night_rows.suspects(record, found),
         unmeasured=night_rows.unmeasured(record, zone),
         turned_away=night_rows.turned_away(record, zone),

@@ -139,6 +139,14 @@ def happenings(record: NightRecord, zone: tzinfo) -> Cut:
     )
 
 
+def judged_under(record: NightRecord) -> list[tuple[str, str]]:
+    """Shafts and check standards by their numbers, and the settings that they alone were judged under."""
+    return [
+        (ranges(one.numbers) or "-", "; ".join(f"{name} {value}" for name, value in one.settings.items()))
+        for one in night_facts.judged_under(record)
+    ]
+
+
 def suspects(record: NightRecord, found: Sequence[Place]) -> list[tuple[str, str, str]]:
     """Suspect shafts: their place, which they are there, and their numbers."""
     return [(one.place, one.words, ranges(one.numbers)) for one in night_facts.suspects(record, found)]

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from midspan.faults import HostFault, host_fault_texts
-from midspan.night_facts import Place, suspects
+from midspan.night_facts import Place, judged_under, suspects
 from midspan.night_record import NightRecord
 from midspan.night_words import because, clock, end_of, numbered, shafts
 from midspan.passage import HappeningKind, Passage, Stage
+from midspan.wording import shafts_numbered
 
 COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
@@ -151,6 +152,16 @@ def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[T
         )
 
 
+def _settings(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    found = [one for one in judged_under(record) if one.numbers]
+    if len(found) > 1:
+        before = [number for one in found[:-1] for number in one.numbers]
+        yield Todo(
+            f"Decide whether {shafts_numbered(before)} may lie beside the rest: they were judged under other settings.",
+            "The report says which. Nothing was judged again: midspan recompute does that, or measure them once more.",
+        )
+
+
 def _readings_gone(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
     said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
     if said:
@@ -179,6 +190,6 @@ def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> I
 
 LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
     _in_the_gauge, _stopped, _cracked, _recount, _suspect, _standards, _recheck, _taken_out, _alarms, _full,
-    _readings_gone,
+    _settings, _readings_gone,
     _clock_and_notices,
 )  # fmt: skip

@@ -39,6 +39,7 @@ class HappeningKind(StrEnum):
 
     BEGUN = "begun"
     RESUMED = "went on"
+    SETTING = "setting"  # is another from here on: night_settings says what goes with it
     FAULT = "fault"
     ALARM = "alarm"  # about the gauge, from watch
     CHECK = "check"  # a check standard was out of control

@@ -56,6 +56,7 @@ def sort(
         _try_files(setup, store)
         night = _on_record(journal, setup, night, clocks.now_ms())
         keeper = Keeper(setup, store, night, clocks.now_ms)
+        _say_changes(keeper)
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(Screen(keeper))
@@ -143,6 +144,15 @@ def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_
             words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
         journal.happened(night.id, Happening(HappeningKind.RESUMED, words, now_ms))
     return journal.nights(setup.plan.gauge.name)[-1]
+
+
+def _say_changes(keeper: Keeper) -> None:
+    changes = keeper.changes
+    for one in changes:
+        print(one, file=sys.stderr)
+    if changes:
+        first = "The check standards come first. " if keeper.setup.plan.standard else ""
+        print(f"{first}What was judged before stays as it was judged; the report marks it.", file=sys.stderr)
 
 
 @contextmanager
