@@ -1,6 +1,7 @@
-"""The soak: the fault campaign at large, gauges that fall sick, a hard night with its report, and a week of nights.
+"""The soak: the fault campaign at large, sick gauges, meddled files, a hard night with its report, a week of nights.
 
-    python tests/campaign [--harms 5000] [--sick 100] [--shafts 500] [--week 5000] [--seed 1] [--folder FOLDER]
+    python tests/campaign [--harms 5000] [--sick 100] [--files 240] [--shafts 500] [--week 5000] [--seed 1]
+                          [--folder FOLDER]
 
 Prints what `make test` prints in small, and ends with status 1 when anything was lost, wrong, kept from the report, or
 drifted. With the numbers it is given by default it takes hours on two cores.
@@ -25,6 +26,7 @@ from rich.table import Table  # noqa: E402
 from campaign.fork_server import ForkServer  # noqa: E402
 from campaign.hard_night import HardNight, dishonest  # noqa: E402
 from campaign.lane import lane  # noqa: E402
+from campaign.meddling import KINDS, Meddling  # noqa: E402
 from campaign.sick_gauge import SickNights  # noqa: E402
 from campaign.tally import Tally, added, table  # noqa: E402
 from campaign.week import Week  # noqa: E402
@@ -60,6 +62,17 @@ def sick(folder: Path, each: int, seed: int) -> list[str]:
     return nights.tally.lost + nights.tally.wrong
 
 
+def files(folder: Path, number: int, seed: int) -> list[str]:
+    """So many nights with whose files somebody meddles, each way in turn."""
+    folder.mkdir(parents=True)
+    with ForkServer("campaign.host", folder / "hosts.txt") as server:
+        meddling = Meddling(folder, server, seed)
+        for i in range(number):
+            meddling.night(KINDS[i % len(KINDS)])
+    show(table(meddling.tally))
+    return meddling.tally.lost + meddling.tally.wrong
+
+
 def hard_night(folder: Path, shafts: int, seed: int) -> list[str]:
     """One night with everything in it."""
     folder.mkdir()
@@ -93,6 +106,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="tests/campaign", description="the soak of the fault campaign")
     parser.add_argument("--harms", type=int, default=5000, help="kills of the host, and resets of the device; 0: none")
     parser.add_argument("--sick", type=int, default=100, help="nights with each sickness of the gauge; 0: none")
+    parser.add_argument("--files", type=int, default=240, help="nights whose files are meddled with; 0: none")
     parser.add_argument("--shafts", type=int, default=500, help="of the hard night; 0: none")
     parser.add_argument("--week", type=int, default=5000, help="shafts of the week of nights; 0: none")
     parser.add_argument("--seed", type=int, default=1)
@@ -106,6 +120,8 @@ def main() -> int:
         found += harms(folder / "harms", asked.harms, asked.seed)
     if asked.sick:
         found += sick(folder / "sick", asked.sick, asked.seed)
+    if asked.files:
+        found += files(folder / "files", asked.files, asked.seed)
     if asked.shafts:
         found += hard_night(folder / "hard", asked.shafts, asked.seed)
     if asked.week:

@@ -44,11 +44,13 @@ def _newest(journal: Journal, bench: Bench) -> tuple[Night | None, list[Passage]
     return (nights[-1], journal.passages(nights[-1].id)) if nights else (None, [])
 
 
-def whole_night(tally: Tally, bench: Bench, released: Set[Release] | None = None) -> None:
+def whole_night(
+    tally: Tally, bench: Bench, released: Set[Release] | None = None, missing: Set[int] = frozenset()
+) -> None:
     """Check the gauge's newest night, which has ended: places, verdicts, readings, values.
 
     `released` are the releases that the device told as done: a shaft that the journal has in its place without one of
-    them is a guess.
+    them is a guess. `missing` are the shafts whose readings somebody took away.
     """
     folder, stock = bench.folder, bench.stock
     world = World.read(folder / "world.txt")
@@ -66,12 +68,24 @@ def whole_night(tally: Tally, bench: Bench, released: Set[Release] | None = None
     for one in passages if released is not None else ():
         if one.stage is Stage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
             found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
-    _readings(found, folder, results)
+    _readings(found, folder, {number: one for number, one in results.items() if one.run.shaft not in missing})
     _values(found, world, passages, results, stock)
     _add(tally, found)
     tally.ambiguous += found.ambiguous
     tally.fed += found.fed
     tally.verdicts += len(results)
+
+
+def readings_missing(bench: Bench) -> set[int]:
+    """The shafts that were judged by readings which are not in the archive that stands there."""
+    runs = Archive.open(bench.folder / "readings.avro").entries()
+    there = {(offset, run.shaft, run.started_ms) for offset, run in runs}
+    with Store.open(bench.store) as store:
+        night, passages = _newest(Journal(store), bench)
+        assert night is not None
+        results = {one.id: one.run for one in store.batch(night.batch)}
+    judged = (results[one.result] for one in passages if one.result is not None)
+    return {run.shaft for run in judged if (run.byte_offset, run.shaft, run.started_ms) not in there}
 
 
 def _add(tally: Tally, found: Account) -> None:

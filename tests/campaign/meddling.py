@@ -1,0 +1,154 @@
+"""Somebody meddles with the files of a night: what host and gauge make of it, proved as after every other harm.
+
+The archive is moved, cut, deleted or replaced, in a running night or while the gauge holds a shaft of a dead host; the
+database is moved, deleted or replaced; the night goes on with another calibration.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+
+from midspan.archive_writer import ArchiveWriter
+from midspan.journal import Journal
+from midspan.passage import HappeningKind
+from midspan.store import Store
+
+from campaign import night_files, proof
+from campaign.bench import Bench
+from campaign.cable import untouched
+from campaign.ear import Ear
+from campaign.fork_server import KILLED, ForkServer
+from campaign.ledger import World
+from campaign.tally import Tally
+
+SHAFTS = 6
+SEE_S, SOON_S = 0.01, 120.0
+ARCHIVE, STORE = "readings.avro", "results.db"
+HELD = " while a shaft is held"
+
+
+def moved(path: Path) -> None:
+    """Under another name in its folder."""
+    path.rename(path.with_name(f"moved-{path.name}"))
+
+
+def cut(path: Path) -> None:
+    """To two thirds, amid a shaft or between two."""
+    os.truncate(path, 2 * path.stat().st_size // 3)
+
+
+def deleted(path: Path) -> None:
+    """With what SQLite keeps beside a database."""
+    for end in ("", "-wal", "-shm"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
+
+
+def archive_replaced(path: Path) -> None:
+    """By an empty one."""
+    deleted(path)
+    ArchiveWriter(path).close()
+
+
+def store_replaced(path: Path) -> None:
+    """By one in which nothing was ever sorted."""
+    deleted(path)
+    Store.open(path).close()
+
+
+ARCHIVE_HARMS: dict[str, Callable[[Path], None]] = {
+    "archive moved": moved, "archive cut": cut, "archive deleted": deleted, "archive replaced": archive_replaced,
+}  # fmt: skip
+STORE_HARMS: dict[str, Callable[[Path], None]] = {
+    "database moved": moved, "database deleted": deleted, "database replaced": store_replaced,
+}  # fmt: skip
+OTHER_CALIBRATION = "gone on with another calibration"
+KINDS = (*ARCHIVE_HARMS, *(kind + HELD for kind in ARCHIVE_HARMS), *STORE_HARMS, OTHER_CALIBRATION)
+
+
+class Meddling:
+    """Nights in a folder, each with one of the harms."""
+
+    def __init__(self, folder: Path, server: ForkServer, seed: int) -> None:
+        self.tally = Tally()
+        self._folder, self._server, self._random = folder, server, Random(seed)
+
+    def night(self, kind: str) -> None:
+        """One night with this harm in it, and its proof."""
+        folder = self._folder / f"files-{self.tally.nights}"
+        self.tally.nights += 1
+        self.tally.injected[kind] += 1
+        stock, ear = night_files.stock(SHAFTS, self._random.getrandbits(30)), Ear(untouched)
+        with Bench(folder, self._server, stock, ear) as self._bench:
+            if kind == OTHER_CALIBRATION:
+                self._other_calibration()
+            elif kind.endswith(HELD):
+                self._while_held(ARCHIVE_HARMS[kind.removesuffix(HELD)])
+            else:
+                self._while_running(kind)
+            self._to_the_end()
+            missing = proof.readings_missing(self._bench)
+            proof.whole_night(self.tally, self._bench, ear.released, missing)
+            self._check(missing == self._named(), f"{kind}: gone are {missing}, named {self._named()}")
+
+    def _while_held(self, harm: Callable[[Path], None]) -> None:
+        """A host dies when readings are on the disk and the gauge still holds them."""
+        self._bench.start_host(die=["fsync", self._random.randint(3, SHAFTS + 1), True])
+        assert self._bench.ended(SOON_S) == KILLED
+        harm(self._bench.folder / ARCHIVE)
+
+    def _while_running(self, kind: str) -> None:
+        bench = self._bench
+        bench.start_host()
+        wanted = self._random.randint(2, SHAFTS - 2)
+        while self._placed() < wanted:
+            assert bench.ended(SEE_S) is None
+        bench.ended(self._random.uniform(0.0, 0.3))
+        before = self._placed()
+        (ARCHIVE_HARMS | STORE_HARMS)[kind](bench.folder / (ARCHIVE if kind in ARCHIVE_HARMS else STORE))
+        assert bench.ended(SOON_S) == 0
+        self.tally.waits[bench.over[1].replace(str(bench.folder), "")] += 1
+        self._check(not bench.over[0], f"{kind}: the night went on to its end")
+        self._check(self._placed() <= before + 1, f"{kind}: {self._placed() - before} shafts went on")
+        if kind in STORE_HARMS:
+            (saved,) = bench.folder.glob(f"{STORE}.saved-*")
+            saved.replace(bench.folder / STORE)
+
+    def _other_calibration(self) -> None:
+        bench = self._bench
+        bench.start_host(die=["commit", self._random.randint(25, 40), True])
+        assert bench.ended(SOON_S) == KILLED
+        path = bench.folder / "gauge.toml"
+        path.write_text(re.sub(r'(?m)^id = "(.*)"', r'id = "\1-b"', path.read_text(), count=1))
+
+    def _to_the_end(self) -> None:
+        self._bench.start_host()
+        assert self._bench.ended(SOON_S) == 0
+        assert self._bench.over == (True, "the hopper is empty"), self._bench.over
+        with Store.open(self._bench.store) as store:
+            journal = Journal(store)
+            told = [one for one in journal.happenings(1) if one.kind is HappeningKind.SETTING]
+            passages = journal.passages(1)
+        for one in told:
+            after = [passage.standard for passage in passages if passage.shaft > (one.shaft or 0)]
+            # One may have waited in the gauge, unjudged.
+            self._check(any(after[:2]), f"no check standard came first after {one.words}")
+
+    def _placed(self) -> int:
+        return sum(where.startswith("place") for where in World.read(self._bench.folder / "world.txt").where.values())
+
+    def _named(self) -> set[int]:
+        """Numbers of the shafts whose readings the journal names as gone."""
+        with Store.open(self._bench.store) as store:
+            said = [one.words for one in Journal(store).happenings(1) if one.code == "READINGS_GONE"]
+        found: set[int] = set()
+        for first, last in re.findall(r"(\d+)(?: to (\d+))?", said[-1] if said else ""):
+            found |= set(range(int(first), int(last or first) + 1))
+        return found
+
+    def _check(self, good: bool, words: str) -> None:
+        if not good:
+            self.tally.wrong.append(words)
