@@ -32,8 +32,8 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision standing notice_ways notices
-    sort_plan basis origin upgrade tables set_tables wishes measurements store_place store_file store store_reading recall
-    passage checks verdict vouching journal tally
+    sort_plan basis origin upgrade tables set_tables wishes measurements store_place store_file store store_reading
+    recall passage checks verdict vouching journal tally
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     identity likeness twins stock set_keep set_spread set_review
     situation moves course night_setup night_settings appraisal night_archive readings_gone keeper lookout troubles

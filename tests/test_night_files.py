@@ -9,6 +9,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 from unittest import mock
 
 import pytest
@@ -211,6 +212,23 @@ def test_an_archive_without_its_own_file_takes_no_run(tmp_path):
             harm(path)
             with pytest.raises(ArchiveGone):
                 writer.append(run)
+
+
+def test_an_archive_that_is_named_from_another_folder_is_not_gone(tmp_path, monkeypatch):
+    (tmp_path / "night").mkdir()
+    monkeypatch.chdir(tmp_path / "night")
+    rig = a_rig(Path())
+    when(rig, "NOTE_IN_BIN", 3, dies)
+    assert rig.sort() is None
+    monkeypatch.chdir(tmp_path)
+    rig.shown, rig.setup = [], replace(rig.setup, folder=Path("night"))
+    assert rig.sort().is_over
+    assert gone(rig) == []
+    moved(rig.setup.archive)
+    rig.world.hopper.append("a")
+    rig.world.went.pop("a")
+    assert rig.sort().is_over
+    assert len(gone(rig)) == 1
 
 
 # The database

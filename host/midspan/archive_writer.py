@@ -13,7 +13,7 @@ from types import TracebackType
 from midspan import columns, container
 from midspan.container import MARKER_BYTES, Gap
 from midspan.errors import ArchiveError, ArchiveGone
-from midspan.files import sync_folder, writing
+from midspan.files import sync_folder, unused, writing
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
 
@@ -164,7 +164,7 @@ class ArchiveWriter:
         if not length:
             return
         self._file.seek(offset)
-        with _unused(self.path).open("xb") as tail:
+        with unused(self.path, "torn").open("xb") as tail:
             shutil.copyfileobj(self._file, tail)
             tail.flush()
             os.fsync(tail.fileno())
@@ -172,10 +172,3 @@ class ArchiveWriter:
         self._file.truncate(offset)
         os.fsync(self._file.fileno())
         self.moved = MovedTail(Path(tail.name), length)
-
-
-def _unused(path: Path) -> Path:
-    number = 1
-    while (tail := path.with_name(f"{path.name}.torn-{number}")).exists():
-        number += 1
-    return tail

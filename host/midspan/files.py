@@ -54,3 +54,15 @@ def sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def unused(path: Path, ending: str) -> Path:
+    """A name beside a file that nothing has yet: its own with an ending and a number.
+
+    >>> str(unused(Path("none/night.avro"), "torn"))
+    'none/night.avro.torn-1'
+    """
+    number = 1
+    while (beside := path.with_name(f"{path.name}.{ending}-{number}")).exists():
+        number += 1
+    return beside

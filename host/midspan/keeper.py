@@ -102,7 +102,8 @@ class Keeper:
             self._note_gone(night)
 
     def _note_gone(self, night: int) -> None:
-        gone = readings_gone(self._store, self.journal.batch(night), self.journal.passages(night))
+        passages = self.journal.passages(night)
+        gone = readings_gone(self._store, self.journal.batch(night), passages, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
         if gone and words not in (one.words for one in self.journal.happenings(night)):
             self.journal.happened(night, Happening(HappeningKind.FAULT, words, self.now_ms(), READINGS_GONE))

@@ -162,11 +162,11 @@ def _settings(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[T
         )
 
 
-def _readings_gone(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+def _readings_gone(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
     said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
     if said:
         yield Todo(
-            f"Look for the archive as it was before {clock(said[0].at_ms, zone)}: {said[-1].words}.",
+            f"{said[-1].words[0].upper()}{said[-1].words[1:]}.",
             host_fault_texts()[HostFault.READINGS_GONE].way_back,
         )
 

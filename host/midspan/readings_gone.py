@@ -22,21 +22,24 @@ READINGS_GONE = HostFault.READINGS_GONE.value
 Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
 
 
-def readings_gone(store: Store, batch: int, passages: Sequence[Passage]) -> list[int]:
+def readings_gone(store: Store, batch: int, passages: Sequence[Passage], archive: Path) -> list[int]:
     """Numbers of a night's shafts that have come to their end and were judged by readings which are gone.
 
-    `batch` holds the night's results. Raises StoreError when the store cannot be read.
+    `batch` holds the night's results, `archive` is the one that is written now. Raises StoreError when the store cannot
+    be read.
     """
     judged_by = {one.result for one in passages if not one.is_open}
     query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
     query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
-    runs: dict[str, set[Run]] = {}
+    runs: dict[Path, set[Run]] = {}
     with store.transaction() as session:
-        for number, archive, *run in session.execute(query):
+        for number, named, offset, shaft, started_ms in session.execute(query):
             if number in judged_by:
-                runs.setdefault(archive, set()).add((run[0], run[1], run[2]))
+                # The same file may have been named from another folder then.
+                path = archive if Path(named).name == archive.name else Path(named)
+                runs.setdefault(path, set()).add((offset, shaft, started_ms))
     marker = newest_marker(passages)
-    return sorted({run[1] for archive, some in runs.items() for run in _missing(Path(archive), some, marker)})
+    return sorted({run[1] for path, some in runs.items() for run in _missing(path, some, marker)})
 
 
 def newest_marker(passages: Iterable[Passage]) -> str | None:

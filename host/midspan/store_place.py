@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, event
 
 from midspan.errors import StoreGone
+from midspan.files import unused
 
 Identity = tuple[int, int]  # device and inode
 
@@ -42,7 +43,7 @@ class _Place:
         raise StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
 
     def _save(self, opened: Any) -> str:
-        copy = _unused(self._path)
+        copy = unused(self._path, "saved")
         try:
             with closing(sqlite3.connect(copy)) as target:
                 opened.backup(target)
@@ -59,10 +60,3 @@ def _identity(path: Path) -> Identity | None:
     except OSError:
         return None
     return found.st_dev, found.st_ino
-
-
-def _unused(path: Path) -> Path:
-    number = 1
-    while (copy := path.with_name(f"{path.name}.saved-{number}")).exists():
-        number += 1
-    return copy
