@@ -69,3 +69,12 @@ def test_the_page_sees_that_nothing_is_noted_any_more_whatever_the_clock_did(tmp
     last_ms = record.passages[-1].steps[-1].at_ms
     assert doing(record, None, Clock(lambda: last_ms + 60_000, UTC))[1] == ""
     assert doing(record, None, Clock(lambda: last_ms + 3_600_000, UTC))[1].startswith("Nothing was noted for 60 min")
+
+
+def test_how_long_each_shaft_took_is_drawn_without_the_step(tmp_path):
+    picture = pace_chart(night_with_step(tmp_path / "n.db", -YEAR_MS), UTC)
+    (path,) = re.findall(r'<path d="([^"]*)"[^>]*stroke-width: 2', picture)
+    heights = [float(y) for y in re.findall(r"[ML] \S+ (\S+)", path)]
+    strokes = [abs(top - bottom) for bottom, top in zip(heights[::2], heights[1::2], strict=True)]
+    assert len(strokes) == SHAFTS - 2  # between the shafts, but for the two with the step between them
+    assert min(strokes) > 1  # point

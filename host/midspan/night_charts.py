@@ -228,7 +228,9 @@ def _each_shaft(record: NightRecord, along: _Along) -> str:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         seconds = np.array([value for _, value in took])
-        axes.plot(*_spans(along.at(when for when, _ in took), seconds, 1.0), color=INK, lw=2, solid_capstyle="round")
+        axes.plot(
+            *_spans(along.at(when for when, _ in took), seconds, seconds.max()), color=INK, lw=2, solid_capstyle="round"
+        )
         axes.set_ylim(0, 1.15 * seconds.max())
         axes.set_ylabel("seconds for a shaft")
         along.axis(axes)
