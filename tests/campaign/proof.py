@@ -45,12 +45,13 @@ def _newest(journal: Journal, bench: Bench) -> tuple[Night | None, list[Passage]
 
 
 def whole_night(
-    tally: Tally, bench: Bench, released: Set[Release] | None = None, missing: Set[int] = frozenset()
+    tally: Tally, bench: Bench, released: Set[Release] | None = None, missing: Set[int] | None = None
 ) -> None:
     """Check the gauge's newest night, which has ended: places, verdicts, readings, values.
 
     `released` are the releases that the device told as done: a shaft that the journal has in its place without one of
-    them is a guess. `missing` are the shafts whose readings somebody took away.
+    them is a guess. `missing` are the shafts whose readings somebody took away with the archive, None when nobody did;
+    a verdict that was given anew after that needs none.
     """
     folder, stock = bench.folder, bench.stock
     world = World.read(folder / "world.txt")
@@ -68,7 +69,9 @@ def whole_night(
     for one in passages if released is not None else ():
         if one.stage is Stage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
             found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
-    _readings(found, folder, {number: one for number, one in results.items() if one.run.shaft not in missing})
+    newest = {one.result for one in passages if one.shaft not in (missing or ())}
+    kept = results if missing is None else {number: one for number, one in results.items() if number in newest}
+    _readings(found, folder, kept)
     _values(found, world, passages, results, stock)
     _add(tally, found)
     tally.ambiguous += found.ambiguous
