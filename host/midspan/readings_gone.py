@@ -23,12 +23,13 @@ Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it 
 
 
 def readings_gone(store: Store, batch: int, passages: Sequence[Passage], archive: Path) -> list[int]:
-    """Numbers of a night's shafts that have come to their end and were judged by readings which are gone.
+    """Numbers of a night's shafts that have come to their end and were judged, if only once, by readings that are gone.
 
     `batch` holds the night's results, `archive` is the one that is written now. Raises StoreError when the store cannot
     be read.
     """
-    judged_by = {one.result for one in passages if not one.is_open}
+    ended = (passage for passage in passages if not passage.is_open)
+    judged_by = {step.result for passage in ended for step in passage.steps if step.result is not None}
     query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
     query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
     runs: dict[Path, set[Run]] = {}
