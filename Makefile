@@ -22,8 +22,9 @@ browser:
 		apt-get update -q && apt-get install -y -q chromium; } || \
 		echo "midspan: chromium could not be installed; the tests of the page are skipped"
 
-# The fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
+# Garbage at every door, the fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
 soak: $(SETUP)
+	$(BIN)/python tests/garbage
 	$(BIN)/python tests/campaign $(SOAK)
 
 lint: $(SETUP) typings/.made

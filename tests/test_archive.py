@@ -21,12 +21,12 @@ from midspan import columns, container
 from midspan.archive import Archive, read
 from midspan.archive_writer import ArchiveWriter
 from midspan.errors import ArchiveError
-from midspan.raw_run import PHASES, Phase, RawRun
+from midspan.raw_run import HIGHEST_SHAFT, LATEST_MS, LONGEST_TEXT, PHASES, Phase, RawRun
 from midspan.schemas import raw_run_schema, record_source
 
 MARKER = bytes(range(16))
-LAST_MS = 253402300799999  # the last millisecond that a Python datetime can hold; the schema itself has no end
 QUICK = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+texts = st.text(max_size=LONGEST_TEXT)
 int32 = st.integers(-(2**31), 2**31 - 1)
 
 
@@ -58,10 +58,10 @@ def runs(draw: st.DrawFn) -> RawRun:
     lateness_us = column(int32)
     lateness_us[:1] = -interval_us
     return RawRun(
-        shaft=draw(st.integers(0, 2**63 - 1)), label=draw(st.text()), started_ms=draw(st.integers(0, LAST_MS)),
-        gauge=draw(st.text()), firmware=draw(st.text()), runtime=draw(st.text()), boot=draw(int32),
+        shaft=draw(st.integers(0, HIGHEST_SHAFT)), label=draw(texts), started_ms=draw(st.integers(0, LATEST_MS)),
+        gauge=draw(texts), firmware=draw(texts), runtime=draw(texts), boot=draw(int32),
         count_min=draw(int32), count_max=draw(int32), complete=draw(st.booleans()),
-        cause=draw(st.none() | st.text()), duration_ms=draw(int32), sampling_ms=draw(int32),
+        cause=draw(st.none() | texts), duration_ms=draw(int32), sampling_ms=draw(int32),
         interval_us=interval_us, segments=segments, tick_us=np.cumsum(lateness_us + interval_us),
         rotate_steps=np.cumsum(column(int32)), press_steps=np.cumsum(column(int32)),
         counts=np.cumsum(column(int32)), status=column(st.integers(0, 15)).astype(np.int16),

@@ -19,8 +19,8 @@ DEVICE = ROOT / "device"
 
 # From left to right: a module imports only what stands before it.
 LEFT_TO_RIGHT = """
-    errors files whereabouts time_of_day units coverage_factor budget monte_carlo wording configuration polynomial
-    schemas symbols readings records frames ranges packing faults
+    plain_text errors files whereabouts time_of_day units coverage_factor budget monte_carlo wording configuration
+    polynomial schemas symbols readings records frames ranges packing faults
     raw_run blocks stages succession line outcomes failures meaning patience session turning_now
     container columns archive archive_writer
     calibration elastica harmonics gather turning coherence conversion curve spine_budget findings soundness
@@ -32,8 +32,8 @@ LEFT_TO_RIGHT = """
     calibrate_travel calibrate_frame calibrate_span calibrate_rotation reference_bar calibration_record
     calibration_file
     bands limits risk decision standing notice_ways notices
-    sort_plan basis origin upgrade tables set_tables wishes measurements store_place store_file store store_reading
-    recall passage checks verdict vouching journal tally
+    sort_plan basis origin upgrade passage kept_values tables set_tables wishes measurements store_place store_file
+    store store_reading recall checks verdict vouching journal tally
     set_limits set_line set_build set_polish set_bound set_exact set_choice set_join weights sizes
     identity likeness twins stock set_keep set_spread set_review
     situation moves course night_setup night_settings appraisal night_archive readings_gone keeper lookout troubles
@@ -50,6 +50,7 @@ LEFT_TO_RIGHT = """
     page_guest page_door page page_command plot_batch plot_set plot_force plot_commands
     manifest belongings read_back backup restore backup_commands
     rework commands park park_command demo lesson
+    screen
     cli_options cli_backup cli_procedure cli_calibrate cli_compare cli_export cli_hand cli_page cli_park cli_report
     cli_risk cli_sets cli_sort cli_study cli_plot cli_board cli
 """
@@ -166,7 +167,8 @@ def test_the_command_line_starts_without_heavy_modules(module: str) -> None:
             at_start |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             at_start.add((node.module or "").removeprefix("midspan.").split(".")[0])
-    light = {"errors", "cell_loading", "typer", "__future__", *(name for name in host_modules if name[:4] == "cli_")}
+    light = {name for name in host_modules if name[:4] == "cli_"}
+    light |= {"errors", "screen", "cell_loading", "typer", "__future__"}
     assert at_start <= light | sys.stdlib_module_names
 
 

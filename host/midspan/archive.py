@@ -18,7 +18,7 @@ from fastavro.read import SchemaResolutionError
 from midspan import columns, container
 from midspan.container import Block, Gap, Header
 from midspan.errors import ArchiveError
-from midspan.files import reading
+from midspan.files import check_ordinary, reading
 from midspan.raw_run import RawRun
 from midspan.schemas import raw_run_schema
 
@@ -56,6 +56,7 @@ class Archive:
         Raises ArchiveError when the file cannot be read, is no Avro file, or holds other records or a version
         of the schema that cannot be resolved (the message then names both fingerprints).
         """
+        check_ordinary(path, ArchiveError)
         with reading(path, ArchiveError), path.open("rb") as file:
             header = container.read_header(file, str(path))
         archive = cls(path, header, header.fingerprint == container.fingerprint(raw_run_schema()))
@@ -127,7 +128,11 @@ class Archive:
         return columns.decode_plain(block.datums, block.count, schema)
 
     def _note(self, part: Block | Gap, reason: str) -> None:
-        self.damage.append(Damage(self.path, part.offset, part.end, reason))
+        start = part.offset
+        # Places next to each other are one: a large file of rubbish may have one every few bytes.
+        if self.damage and (self.damage[-1].end, self.damage[-1].reason) == (start, reason):
+            start = self.damage.pop().offset
+        self.damage.append(Damage(self.path, start, part.end, reason))
 
     def _check_schema(self) -> None:
         if self.is_current:

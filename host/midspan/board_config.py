@@ -10,8 +10,10 @@ from typing import Any
 from midspan.board_files import CONFIGURATION
 from midspan.board_shell import BoardShell
 from midspan.errors import BoardError, ConfigurationError
+from midspan.files import bytes_of, json_in
 
 TRIAL = "board.new"
+LARGEST_BYTES = 100_000
 # The board's own check: what it accepts here it accepts at its next start, for it is the same code.
 TAKE = """
 import json, os
@@ -50,10 +52,7 @@ def parsed(content: bytes, where: str) -> dict[str, Any]:
     >>> parsed(b'{"name": "bench"}', "board.json")
     {'name': 'bench'}
     """
-    try:
-        found = json.loads(content)
-    except ValueError as error:  # bytes that are no text too
-        raise ConfigurationError(f"{where} is no JSON: {error}") from error
+    found = json_in(content, where, ConfigurationError)
     if not isinstance(found, dict):
         raise ConfigurationError(f"{where} must hold an object in braces")
     return found
@@ -129,9 +128,6 @@ def _lines(value: Any) -> str:
 
 def configuration_file(path: Path) -> bytes:
     """The bytes of a configuration file. Raises ConfigurationError when it cannot be read or is no JSON object."""
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise ConfigurationError(f"{path}: {error.strerror}; name a configuration file") from error
+    content = bytes_of(path, ConfigurationError, LARGEST_BYTES)
     parsed(content, str(path))
     return content

@@ -21,10 +21,11 @@ from pathlib import Path
 from typing import Any
 
 from midspan.errors import ConfigurationError, OutputError
-from midspan.files import reading, writing
+from midspan.files import bytes_of, json_in, writing
 from midspan.procedure import Finding
 
 FORMAT = 1
+LARGEST_BYTES = 20_000_000  # some times the largest table of readings
 KINDS = ("force", "travel", "frame", "span", "rotation", "bar")
 
 
@@ -132,10 +133,8 @@ def save_record(record: Record, folder: Path) -> Path:
 
 def load_record(path: Path) -> Record:
     """Read a record and check that it is as it was made; ConfigurationError when it is not."""
-    with reading(path, ConfigurationError):
-        text = path.read_bytes()
+    values = json_in(bytes_of(path, ConfigurationError, LARGEST_BYTES), str(path), ConfigurationError)
     try:
-        values = json.loads(text)
         record = Record.from_dict(values)
         stated = values["id"]
     except (ValueError, KeyError, TypeError, AttributeError) as error:

@@ -3,7 +3,6 @@
 Heavy modules are imported inside the commands, so that `midspan --help` comes at once.
 """
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated, NoReturn
@@ -37,6 +36,7 @@ from midspan.cli_sets import sets
 from midspan.cli_sort import sort
 from midspan.cli_study import study
 from midspan.errors import INTERRUPTED, MidspanError
+from midspan.screen import give_up, guarded
 
 app = typer.Typer(
     cls=Commands,
@@ -159,6 +159,11 @@ def ports(as_json: AsJson = False) -> None:
 
 def main() -> None:
     """Entry point: an error is one line on standard error and an exit code that is not 0."""
+    with guarded():
+        _run()
+
+
+def _run() -> None:
     try:
         try:
             app(prog_name="midspan")
@@ -167,20 +172,15 @@ def main() -> None:
     except MidspanError as error:
         _stop(str(error))
     except BrokenPipeError:
-        _give_output_up()  # who read it has seen enough (`midspan recompute ... | head`), which is no error
+        give_up(sys.stdout)  # who read it has seen enough (`midspan recompute ... | head`), which is no error
         raise SystemExit(1) from None
     except OSError as error:
-        _give_output_up()
+        give_up(sys.stdout)
         _stop(f"{error.filename or 'the output'}: {error.strerror}; make room, or name another place")
     except SystemExit as end:
         if end.code == INTERRUPTED:
             _say("stopped by you; everything measured so far is kept")
         raise
-
-
-def _give_output_up() -> None:
-    """Let what still waits to be written go nowhere, or Python would try once more at its end and complain."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stop(message: str) -> NoReturn:
@@ -189,4 +189,4 @@ def _stop(message: str) -> NoReturn:
 
 
 def _say(message: str) -> None:
-    print(f"midspan: {' '.join(message.split())}", file=sys.stderr)
+    print(f"midspan: {message}", file=sys.stderr)

@@ -31,6 +31,7 @@ Record = dict[str, Any]
 
 BULK = ("lateness_us", "rotate_steps", "press_steps", "counts")
 INT_MIN, INT_MAX = -(2**31), 2**31 - 1
+HIGHEST_STATUS = 2**15 - 1
 LONGEST_INT = 5  # bytes of a 32-bit number at 7 bits a byte
 GUARD_BYTES = 5  # the union's branch, then the CRC
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -202,8 +203,10 @@ def _run(head: Record, changes: Integers) -> RawRun:
     values = changes.cumsum(axis=1)
     status = np.zeros(length, np.int16)
     for unusual in head["unusual"]:
-        if not 0 <= unusual["reading"] < length:
-            raise ArchiveError(f"shaft {head['shaft']}: status of reading {unusual['reading']}, which it has not")
+        if not (0 <= unusual["reading"] < length and 0 <= unusual["status"] <= HIGHEST_STATUS):
+            raise ArchiveError(
+                f"shaft {head['shaft']}: status {unusual['status']} of reading {unusual['reading']}, which cannot be"
+            )
         status[unusual["reading"]] = unusual["status"]
     return RawRun(
         **{name: head[name] for name in _SCALARS},

@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
 
 from midspan.errors import ConfigurationError
-from midspan.files import reading
+from midspan.files import text_of
 
 Model = TypeVar("Model", bound=BaseModel)
+LARGEST_BYTES = 1_000_000
 
 
 # What a value has to be, in the words of TOML and not in those of the language that reads it.
@@ -42,11 +43,10 @@ class Section(BaseModel):
 
 def read_toml(path: Path) -> dict[str, Any]:
     """Contents of a TOML file; ConfigurationError when it is missing or not TOML."""
+    text = text_of(path, ConfigurationError, LARGEST_BYTES)
     try:
-        with reading(path, ConfigurationError):
-            text = path.read_text(encoding="utf-8-sig")
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # a number of too many digits, nested too deeply
         raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
 
 
@@ -71,7 +71,19 @@ def _sentence(problem: Any, model: type[BaseModel]) -> str:
     if problem["type"] == "value_error":
         return str(problem["ctx"]["error"])
     wrong = f"input should be {KINDS[problem['type']]}" if problem["type"] in KINDS else problem["msg"].lower()
-    return f"{place} = {reprlib.repr(problem['input'])}: {wrong}; correct the value"
+    given = "" if _is_secret(model, problem["loc"]) else f" = {reprlib.repr(problem['input'])}"
+    return f"{place}{given}: {wrong}; correct the value"
+
+
+def _is_secret(kind: Any, place: tuple[str | int, ...]) -> bool:
+    """Whether what belongs at a place of a model is a secret or holds one; what stands there is not shown then."""
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        inner = {field.alias or name: field.annotation for name, field in kind.model_fields.items()}
+        if place:
+            return place[0] in inner and _is_secret(inner[str(place[0])], place[1:])
+        return any(_is_secret(one, ()) for one in inner.values())
+    rest = place[1:] if place and isinstance(place[0], int) else place
+    return kind is SecretStr or any(_is_secret(one, rest) for one in get_args(kind))
 
 
 def _place(parts: tuple[str | int, ...]) -> str:

@@ -6,13 +6,12 @@ Layout: Apache Avro specification 1.11, "Object Container Files". A file is a he
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from io import BytesIO, RawIOBase
 from struct import error as struct_error
-from typing import IO, Any, cast
+from typing import IO, Any
 
 from fastavro import parse_schema, schemaless_reader, schemaless_writer, writer
 from fastavro.schema import SchemaParseException, UnknownType
@@ -20,15 +19,17 @@ from fastavro.schema import fingerprint as crc_64_avro
 from fastavro.schema import to_parsing_canonical_form as canonical_form
 
 from midspan.errors import ArchiveError
+from midspan.files import json_in
 
 MAGIC = b"Obj\x01"
 MARKER_BYTES = 16
 PIECE_BYTES = 1 << 20
-LARGEST_BLOCK_BYTES = 1 << 26  # far above any shaft; a larger size is a damaged one and must not fill the memory
+# Far above any shaft and any schema; a larger size is a damaged one and must not fill the memory.
+LARGEST_BLOCK_BYTES, LARGEST_HEADER_BYTES = 1 << 22, 1 << 20
 # What fastavro raises on bytes that are no datum or no schema.
 DECODE_ERRORS = (
-    EOFError, ValueError, IndexError, OverflowError, MemoryError, TypeError, KeyError, struct_error,
-    SchemaParseException, UnknownType,
+    EOFError, ValueError, IndexError, OverflowError, MemoryError, TypeError, KeyError, AttributeError, RecursionError,
+    struct_error, SchemaParseException, UnknownType,
 )  # fmt: skip
 _HEADER_SCHEMA = parse_schema(
     {
@@ -107,11 +108,12 @@ def read_header(file: Reader, name: str) -> Header:
     if start != MAGIC[: len(start)]:
         raise ArchiveError(f"{name}: is no Avro file: it starts with {start.hex(' ')}, not {MAGIC.hex(' ')}")
     file.seek(0)
+    start = BytesIO(file.read(LARGEST_HEADER_BYTES))
     try:
-        header: Any = schemaless_reader(cast(IO[bytes], file), _HEADER_SCHEMA, None)
+        header: Any = schemaless_reader(start, _HEADER_SCHEMA, None)
     except DECODE_ERRORS as error:
         raise ArchiveError(f"{name}: its header is cut short or damaged ({error!r}); no shaft was read") from error
-    return _header(header, file.tell(), name)
+    return _header(header, start.tell(), name)
 
 
 def _header(header: dict[str, Any], length: int, name: str) -> Header:
@@ -119,10 +121,42 @@ def _header(header: dict[str, Any], length: int, name: str) -> Header:
     if codec != b"null":
         raise ArchiveError(f"{name}: is packed with {codec!r}; write it again with the codec null")
     try:
-        schema = parse_schema(json.loads(header["meta"]["avro.schema"]))
+        source = json_in(header["meta"]["avro.schema"], f"{name}: the schema in its header", ArchiveError)
+        schema = parse_schema(source)
+        _fewest_bytes(schema, {})
         return Header(schema, fingerprint(schema), header["marker"], length)
     except DECODE_ERRORS as error:
         raise ArchiveError(f"{name}: the schema in its header cannot be read ({error!r})") from error
+
+
+def _fewest_bytes(kind: Any, known: dict[str, int | None]) -> int:
+    """The fewest bytes that a datum of a schema takes; `known` are those of types by name, None for an unfinished one.
+
+    Raises ValueError for a type that contains itself, or an array of what takes no bytes: a few bytes of either would
+    be as many values as they say, which no program survives.
+    """
+    if isinstance(kind, list):
+        return 1 + min([_fewest_bytes(one, known) for one in kind], default=0)
+    if isinstance(kind, str):
+        if kind in known and known[kind] is None:
+            raise ValueError(f"type {kind!r} contains itself")
+        return known.get(kind) or _PLAIN_BYTES.get(kind, 1)
+    form, name = kind["type"], kind.get("name", "")
+    if form == "record":
+        known[name] = None
+        known[name] = sum(_fewest_bytes(one["type"], known) for one in kind["fields"])
+    elif form == "fixed":
+        known[name] = kind["size"]
+    elif form in ("array", "map"):
+        if not _fewest_bytes(kind["items" if form == "array" else "values"], known) and form == "array":
+            raise ValueError("an array holds what takes no bytes")
+        return 1
+    else:
+        return _fewest_bytes(form, known)
+    return known[name] or 0
+
+
+_PLAIN_BYTES = {"null": 0, "float": 4, "double": 8}
 
 
 def walk(

@@ -1,6 +1,7 @@
 """Every error Midspan raises on purpose, under one root.
 
-The message of each is one line that says what is wrong, where, and what to do.
+The message of each is one line that says what is wrong, where, and what to do; however long or wild what it quotes is,
+it stays one (`plain_text.brief`).
 
 >>> issubclass(ConfigurationError, MidspanError)
 True
@@ -8,11 +9,24 @@ True
 
 from typing import Self
 
+from midspan.plain_text import brief
+
 INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
 
 
 class MidspanError(Exception):
-    """Root of all errors raised on purpose; the command line prints its message and nothing more."""
+    """Root of all errors raised on purpose; the command line prints its message and nothing more.
+
+    One that tells of several things is given a message for each.
+    """
+
+    def __str__(self) -> str:
+        """Return the message.
+
+        >>> str(MidspanError("a.avro: is empty", "b.avro: is torn"))
+        'a.avro: is empty; b.avro: is torn'
+        """
+        return "; ".join(brief(str(one)) for one in self.args)
 
     def at(self, place: str) -> Self:
         """Return this error, whose message now begins with where it was.

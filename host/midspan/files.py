@@ -1,14 +1,24 @@
-"""What the operating system says against a file as one line of Midspan's: what is wrong, where, what to do."""
+"""What speaks against a file as one line of Midspan's: what is wrong, where, what to do.
+
+Files that people or other programs wrote are read here, whole and only up to a size: a device or a pipe never ends, and
+a file of zeros that takes no room on the disk fills the memory.
+"""
 
 from __future__ import annotations
 
+import json
+import math
 import os
+import stat
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from midspan.errors import MidspanError, OutputError
+
+DEEPEST = 40  # levels of a JSON text; none of ours has ten
 
 
 @contextmanager
@@ -25,6 +35,73 @@ def reading(path: Path, error: type[MidspanError]) -> Iterator[None]:
         yield
     except OSError as refusal:
         raise error(f"{path}: cannot be read ({refusal.strerror}); check the name") from refusal
+
+
+def check_ordinary(path: Path, error: type[MidspanError]) -> None:
+    """Raise this error unless the path is that of a file that can be opened without waiting and has an end.
+
+    >>> from midspan.errors import ReadingsError
+    >>> check_ordinary(Path("/dev/zero"), ReadingsError)
+    Traceback (most recent call last):
+    midspan.errors.ReadingsError: /dev/zero: cannot be read (a folder, a device or a pipe); name an ordinary file
+    """
+    with reading(path, error):
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise error(f"{path}: cannot be read (a folder, a device or a pipe); name an ordinary file")
+
+
+def bytes_of(path: Path, error: type[MidspanError], most: int) -> bytes:
+    """All bytes of a file; this error, naming the file, when it cannot be read or is larger than `most` bytes."""
+    check_ordinary(path, error)
+    with reading(path, error), path.open("rb") as file:
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise error(f"{path}: is larger than {most // 1000} kB, which nobody wrote by hand; is it the file you meant?")
+    return content
+
+
+def text_of(path: Path, error: type[MidspanError], most: int) -> str:
+    """The text of a file, as `bytes_of`; this error also when it is no text in UTF-8."""
+    try:
+        return bytes_of(path, error, most).decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        raise error(f"{path}: is no text in UTF-8 (byte {wrong.start}); save it as UTF-8") from wrong
+
+
+def json_in(text: str | bytes, place: str, error: type[MidspanError]) -> Any:
+    """The value that a JSON text says; this error, naming the place, when it is none, too deep or says no number.
+
+    >>> from midspan.errors import ReadingsError
+    >>> json_in('{"mass_g": 1e999}', "a.json", ReadingsError)
+    Traceback (most recent call last):
+    midspan.errors.ReadingsError: a.json: is no JSON text (1e999 is no number)
+    """
+    try:
+        value = json.loads(text, parse_float=_number, parse_constant=_number)
+        if _depth(value) > DEEPEST:
+            raise ValueError(f"nested deeper than {DEEPEST}")
+    except (ValueError, RecursionError) as wrong:  # a whole number of too many digits is a ValueError too
+        raise error(f"{place}: is no JSON text ({wrong})") from wrong
+    return value
+
+
+def _number(text: str) -> float:
+    if not math.isfinite(value := float(text)):
+        raise ValueError(f"{text} is no number")
+    return value
+
+
+def _depth(value: Any) -> int:
+    """How deep lists and objects are nested, counted level by level: what recurses would fail on the deepest."""
+    depth, level = 0, [value]
+    while level:
+        level = [inner for one in level for inner in _inside(one)]
+        depth += 1
+    return depth
+
+
+def _inside(value: Any) -> Iterable[Any]:
+    return value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
 
 
 @contextmanager

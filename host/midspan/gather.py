@@ -42,6 +42,8 @@ def why_cut_short(run: RawRun) -> tuple[str, ...]:
     """Reasons why a run has no readings to evaluate; empty when it went through the whole cycle."""
     if run.cause is not None or not run.complete:
         return (run.cause or "the cycle was cut short",)
+    if (np.diff(run.tick_us) <= 0).any():
+        return ("the times of its readings stand still or run backwards",)
     present = {phase for phase, _ in run.segments}
     return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
 

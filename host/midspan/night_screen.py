@@ -10,10 +10,10 @@ from contextlib import suppress
 from types import TracebackType
 from typing import Self
 
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from midspan.keeper import Keeper
+from midspan.report import console
 from midspan.shaft import ShaftResult
 from midspan.situation import Do, Move
 from midspan.wording import printable, with_uncertainty
@@ -43,7 +43,7 @@ class Screen:
     def __init__(self, keeper: Keeper, clock: Callable[[], float] = time.monotonic) -> None:
         self._keeper, self._clock = keeper, clock
         self._begun_s, self._begun_with = clock(), keeper.tally.shafts
-        self._console = Console(stderr=True, markup=False, emoji=False, highlight=False)
+        self._console = console(stderr=True)
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=20), TextColumn("{task.fields[rest]}"))
         self._progress = Progress(*columns, console=self._console, transient=True)
         self._loaded = keeper.setup.plan.sort.loaded
@@ -87,7 +87,7 @@ class Screen:
         self.__exit__(None, None, None)
         self.asking = True
         try:
-            return input(f"{words.rstrip('.')}. Enter when done, or type stop: ").strip().lower() != "stop"
+            return input(f"{printable(words.rstrip('.'))}. Enter when done, or type stop: ").strip().lower() != "stop"
         except (EOFError, OSError, KeyboardInterrupt):
             return False
         finally:

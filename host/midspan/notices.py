@@ -76,6 +76,8 @@ def _address(given: SecretStr) -> str:
     text = given.get_secret_value()
     if not text.startswith("$"):
         return text
+    if not text[1:].isidentifier():  # a password perhaps, so it is not repeated
+        raise ConfigurationError("notices: an address begins with $ and is no name of an environment variable; mend it")
     if text[1:] not in os.environ:
         raise ConfigurationError(f"notices: the environment variable {text[1:]} is not set; set it, or remove {text}")
     return os.environ[text[1:]]

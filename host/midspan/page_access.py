@@ -22,9 +22,11 @@ from enum import IntEnum
 from pathlib import Path
 
 from midspan.errors import ConfigurationError
+from midspan.files import text_of
 
 COOKIE = "midspan_page"
 LEAST = 16  # signs of a token: fewer can be guessed
+LARGEST_BYTES = 10_000
 HERE = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -89,10 +91,7 @@ def token_from(variable: str, file: Path | None) -> tuple[str, bool]:
     Raises ConfigurationError when it is shorter than LEAST.
     """
     if file is not None:
-        try:
-            given = file.read_text(encoding="utf-8").strip()
-        except (OSError, UnicodeDecodeError) as error:
-            raise ConfigurationError(f"{file}: cannot be read ({error}); name a file that holds one token") from error
+        given = text_of(file, ConfigurationError, LARGEST_BYTES).strip()
     else:
         given = os.environ.get(variable, "").strip()
         if not given:

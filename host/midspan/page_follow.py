@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import case, func, select
 
@@ -103,7 +104,7 @@ class Follower:
         if key not in self._calibrations:
             kept = self.store.calibrations()
             # What a hand bench is lies beside the calibrations, and is of no gauge.
-            fits = [one for one in kept.values() if one.get("calibration", {}).get("gauge") == gauge]
+            fits = [one for one in kept.values() if _gauge_of(one) == gauge]
             content = kept.get(name) if name is not None else next(reversed(fits), None)
             if content is None:
                 return None
@@ -134,3 +135,9 @@ class Follower:
     def close(self) -> None:
         """Let go of the file."""
         self.store.close()
+
+
+def _gauge_of(content: dict[str, Any]) -> object:
+    """The gauge that a kept calibration is of; None for that of a hand bench, which is kept among them."""
+    section = content.get("calibration")
+    return section.get("gauge") if isinstance(section, dict) else None

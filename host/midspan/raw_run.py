@@ -16,6 +16,11 @@ StatusBits = npt.NDArray[np.int16]
 COLUMNS = ("tick_us", "rotate_steps", "press_steps", "counts")
 
 
+# Beyond these a value is no reading, and numbers made of it would be none.
+HIGHEST_SHAFT, LONGEST_TEXT, LONGEST_US = 2**31 - 1, 200, 10**12
+LATEST_MS = 32_503_680_000_000  # the year 3000; calendars go on for long after it
+FARTHEST = 2**40  # microsteps or counts: changes of 32 bits add up to more than they are
+
 PHASES = tuple(phase.name for phase in Phase)
 
 
@@ -29,8 +34,8 @@ class RawRun:
     mark. `segments` holds (phase index, number of readings) in order. Units and ranges of the other fields
     stand in protocol/raw_run.avsc.
 
-    Raises ArchiveError when the columns differ in length, the segments do not add up to them, or a phase
-    is unknown or comes twice.
+    Raises ArchiveError when the columns differ in length, the segments do not add up to them, a phase
+    is unknown or comes twice, or a value is none that a gauge can have sent.
 
     >>> column = np.arange(3)
     >>> run = RawRun(shaft=7, label="a7", started_ms=0, gauge="bench", firmware="1", runtime="none", boot=1,
@@ -73,6 +78,7 @@ class RawRun:
         if sum(readings for _, readings in self.segments) != length:
             raise ArchiveError(f"{self.name}: its segments do not add up to its {length} readings")
         self._check_phases()
+        self._check_values()
         if length and self.tick_us[0] != 0:
             raise ArchiveError(f"{self.name}: its times must count from its first reading")
 
@@ -87,6 +93,17 @@ class RawRun:
             if phase in seen or readings < 1:
                 raise ArchiveError(f"{self.name}: phase {PHASES[phase]} comes twice or without readings")
             seen.add(phase)
+
+    def _check_values(self) -> None:
+        for name in ("label", "gauge", "firmware", "runtime", "cause"):
+            if len(getattr(self, name) or "") > LONGEST_TEXT:
+                raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} signs")
+        if not 0 <= self.shaft <= HIGHEST_SHAFT or not 0 <= self.started_ms <= LATEST_MS:
+            raise ArchiveError(f"{self.name}: began at {self.started_ms} ms; no shaft has such a number or time")
+        for name in COLUMNS:
+            most, column = LONGEST_US if name == "tick_us" else FARTHEST, getattr(self, name)
+            if len(column) and not -most <= column.min() <= column.max() <= most:
+                raise ArchiveError(f"{self.name}: its {name} run to {column.min()} and {column.max()}")
 
     def __eq__(self, other: object) -> bool:
         """True when every field and every value of every column is the same."""

@@ -12,10 +12,12 @@ from typing import Any
 
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from midspan.coverage_factor import Coverage
 from midspan.decision import Decision, Outcome
 from midspan.hand_shaft import HandResult
+from midspan.plain_text import shown
 from midspan.shaft import ShaftResult, Unmeasured
 from midspan.spine_budget import CAUSES
 from midspan.units import MM_PER_THOU
@@ -195,10 +197,20 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
         return json.dumps(finite, allow_nan=False)
 
 
-def console() -> Console:
-    """Standard output; wide enough for the tables when it is neither a terminal nor told its width.
+class _Screen(Console):
+    """A console that shows text as it is, harmless and in signs that the screen has; brackets are no markup."""
 
-    Labels and names of bins are printed as they are: brackets in them are no markup.
-    """
-    known = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return Console(width=None if known else WIDE, markup=False, emoji=False, highlight=False)
+    def __init__(self, stream: Any, width: int | None) -> None:
+        beneath = getattr(stream, "styled", stream)
+        super().__init__(file=beneath, width=width, markup=False, emoji=False, highlight=False)
+
+    def render_str(self, text: str, **how: Any) -> Text:
+        """Text ready to be laid out: what has to be spelt is spelt before columns are measured."""
+        return super().render_str(shown(text, self.encoding), **how)
+
+
+def console(*, stderr: bool = False) -> Console:
+    """Standard output or error; wide enough for the tables when it is neither a terminal nor told its width."""
+    stream = sys.stderr if stderr else sys.stdout
+    known = stream.isatty() or "COLUMNS" in os.environ
+    return _Screen(stream, None if known else WIDE)

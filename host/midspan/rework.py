@@ -96,7 +96,7 @@ def recompute(
             remade = kept(remade, store, tally, bands)
         _print_all(remade, as_json, k)
     if damage:
-        raise ArchiveError("; ".join(damage))
+        raise ArchiveError(*damage)
 
 
 def entries(files: Iterable[Path], damage: list[str]) -> Iterator[Entry]:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from pydantic import ValidationError
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
@@ -24,6 +25,7 @@ from midspan.stock import StockShaft
 from midspan.store import Store
 from midspan.tables import RunRow
 from midspan.twins import known_identities
+from midspan.upgrade import DAMAGED
 from midspan.weights import Weight
 from midspan.wording import read_code
 
@@ -73,8 +75,7 @@ class Sets:
             members = _members(session)
             return [
                 KeptSet(
-                    row.id, row.name, row.made_ms, Limits.model_validate_json(row.limits), row.like_id,
-                    tuple(members.get(row.id, ())),
+                    row.id, row.name, row.made_ms, self._limits(row), row.like_id, tuple(members.get(row.id, ()))
                 )
                 for row in rows
             ]  # fmt: skip
@@ -86,6 +87,12 @@ class Sets:
             known = ", ".join(list(sets)[-6:]) or "none"
             raise StoreError(f"{self._store.path}: there is no set {name!r}; the newest are: {known}")
         return sets[name]
+
+    def _limits(self, row: SetRow) -> Limits:
+        try:
+            return Limits.model_validate_json(row.limits)
+        except ValidationError as error:
+            raise StoreError(f"{self._store.path}: the limits of set {row.name} are none: {DAMAGED}") from error
 
     # Writing
 

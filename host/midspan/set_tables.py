@@ -9,6 +9,7 @@ from __future__ import annotations
 from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
+from midspan.kept_values import Content
 from midspan.tables import Table
 
 
@@ -57,7 +58,7 @@ class SetRow(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(unique=True)
     made_ms: Mapped[int]
-    limits: Mapped[str]
+    limits: Mapped[Content]
     like_id: Mapped[int | None] = mapped_column(ForeignKey("sets.id"))
 
 

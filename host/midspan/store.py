@@ -32,12 +32,13 @@ from midspan import set_tables, wishes  # noqa: F401 - Store.open makes their ta
 from midspan.basis import Basis
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
+from midspan.kept_values import Damaged
 from midspan.measurements import concerns_before, concerns_in, note_run, standing_results
 from midspan.origin import Origin
 from midspan.standing import carry
 from midspan.store_file import engine_of, fold_in
 from midspan.tables import NAMED_COLUMNS, BasisRow, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
-from midspan.upgrade import NEWEST, check_known, revision_of, upgrade
+from midspan.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
 
 # What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
 WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
@@ -110,6 +111,8 @@ class Store:
                 revision = revision_of(session.connection())
         except DBAPIError as error:
             raise StoreError(in_words(error)) from error
+        except UnicodeDecodeError as error:
+            raise StoreError(DAMAGED) from error
         if revision is not None:
             check_known(revision)
         return revision
@@ -248,6 +251,8 @@ class Store:
                 yield session
         except DBAPIError as error:
             raise StoreError(f"{self.path}: {in_words(error)}") from error
+        except (Damaged, UnicodeDecodeError) as error:  # SQLite's own words may quote what is no text
+            raise StoreError(f"{self.path}: {error}: {DAMAGED}") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         with self.transaction() as session:
@@ -317,6 +322,8 @@ def _reference(row: RunRow) -> RunReference:
 
 def _stored(row: ResultRow) -> StoredResult:
     run, decision = row.run, row.decision
+    if decision is None:  # what any other program took out
+        raise Damaged(f"result {row.id} without a verdict")
     return StoredResult(
         id=row.id,
         batch=run.batch_id,

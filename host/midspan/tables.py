@@ -9,10 +9,26 @@ look now: they are made and changed by the migrations (`upgrade`), and a test ho
 from __future__ import annotations
 
 import sqlite3
+from typing import ClassVar
 
 from sqlalchemy import ForeignKey, UniqueConstraint
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+from midspan.kept_values import (
+    Concerns,
+    Content,
+    KindWord,
+    Number,
+    OutcomeWord,
+    Sentences,
+    StageWord,
+    Text,
+    Watched,
+    Whole,
+    WholeResult,
+)
+from midspan.upgrade import DAMAGED
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
@@ -20,7 +36,8 @@ _MEANINGS = {
     "unable to open": "it cannot be opened or made; check the folder and your rights in it",
     "readonly": "it may only be read; check the rights of the file and its folder",
     "not a database": "it is no database; name another file",
-    "malformed": "it is damaged; keep it, and make the results again from the archives with `midspan recompute`",
+    "malformed": DAMAGED,
+    "Could not decode": DAMAGED,
     "disk": "the disk is full or fails; make room, or look at it, and try again",
     "in a set": "a shaft can be in one set only; take it out of the other first",
     "FOREIGN KEY": "there is no such batch, run of sorting or shaft in it; begin one first",
@@ -28,7 +45,9 @@ _MEANINGS = {
 
 
 class Table(DeclarativeBase):
-    """Base of all tables."""
+    """Base of all tables; what is read from them is what these types allow, or raises `kept_values.Damaged`."""
+
+    type_annotation_map: ClassVar = {int: Whole, float: Number, str: Text}
 
 
 class BatchRow(Table):
@@ -95,7 +114,7 @@ class ResultRow(Table):
     u_hysteresis_pct: Mapped[float | None]
     older_lb: Mapped[float | None]
     u_older_lb: Mapped[float | None]
-    full: Mapped[str | None]
+    full: Mapped[WholeResult | None]
     run: Mapped[RunRow] = relationship()
     decision: Mapped[DecisionRow] = relationship(back_populates="result")
 
@@ -105,7 +124,7 @@ class BasisRow(Table):
 
     __tablename__ = "bases"
     id: Mapped[int] = mapped_column(primary_key=True)
-    content: Mapped[str] = mapped_column(unique=True)
+    content: Mapped[Content] = mapped_column(unique=True)
 
 
 class DecisionRow(Table):
@@ -116,10 +135,10 @@ class DecisionRow(Table):
 
     __tablename__ = "decisions"
     result_id: Mapped[int] = mapped_column(ForeignKey("results.id"), primary_key=True)
-    outcome: Mapped[str]
+    outcome: Mapped[OutcomeWord]
     bin: Mapped[str | None]
-    reasons: Mapped[str]
-    concerns: Mapped[str] = mapped_column(server_default="[]")
+    reasons: Mapped[Sentences]
+    concerns: Mapped[Concerns] = mapped_column(server_default="[]")
     basis_id: Mapped[int | None] = mapped_column(ForeignKey("bases.id"))
     basis: Mapped[BasisRow | None] = relationship()
     result: Mapped[ResultRow] = relationship(back_populates="decision")
@@ -143,7 +162,7 @@ class CalibrationRow(Table):
 
     __tablename__ = "calibrations"
     id: Mapped[str] = mapped_column(primary_key=True)
-    content: Mapped[str]
+    content: Mapped[Content]
 
 
 class NightRow(Table):
@@ -153,7 +172,7 @@ class NightRow(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     batch_id: Mapped[int] = mapped_column(ForeignKey("batches.id"))
     gauge: Mapped[str] = mapped_column(index=True)
-    plan: Mapped[str]
+    plan: Mapped[Content]
     begun_ms: Mapped[int]
 
 
@@ -178,13 +197,13 @@ class StepRow(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     passage_id: Mapped[int] = mapped_column(ForeignKey("passages.id"), index=True)
     at_ms: Mapped[int]
-    stage: Mapped[str]
+    stage: Mapped[StageWord]
     place: Mapped[int | None]
     passed: Mapped[int | None]
     archive_bytes: Mapped[int | None]
     result_id: Mapped[int | None] = mapped_column(ForeignKey("results.id"))
     words: Mapped[str | None]
-    watched: Mapped[str | None]
+    watched: Mapped[Watched | None]
 
 
 class HappeningRow(Table):
@@ -194,7 +213,7 @@ class HappeningRow(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     night_id: Mapped[int] = mapped_column(ForeignKey("nights.id"), index=True)
     at_ms: Mapped[int]
-    kind: Mapped[str]
+    kind: Mapped[KindWord]
     code: Mapped[str | None]
     shaft: Mapped[int | None]
     place: Mapped[int | None]
@@ -214,7 +233,7 @@ class CheckRow(Table):
     assigned_thou: Mapped[float]
     u_assigned_thou: Mapped[float]
     good: Mapped[bool]
-    reasons: Mapped[str]
+    reasons: Mapped[Sentences]
     calibration: Mapped[str | None]
 
 

@@ -19,6 +19,9 @@ from midspan.errors import StoreError
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
 NEWEST = 7  # the newest revision; `user_version` of a database is the one it stands at
 OLDEST = 2  # from here on databases exist; before revision 5 without a record by alembic
+DAMAGED = "it is damaged; keep it, and make the results again from the archives with `midspan recompute`"
+# What a migration meets in rows whose JSON is none, or says something else than any Midspan wrote.
+UNREADABLE = (ValueError, TypeError, KeyError, AttributeError, RecursionError)
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
@@ -48,8 +51,8 @@ def upgrade(path: Path, wait_s: float, *, backup: bool = True) -> None:
     """Bring a database to the newest revision, or make it; all of it or nothing.
 
     One that holds something is first copied to `NAME-before-REVISION.db` beside it. `wait_s` is how long to wait for
-    another program that is writing. Raises StoreError for another program's database or an unknown revision, and what
-    SQLAlchemy raises for a file that cannot be written.
+    another program that is writing. Raises StoreError for another program's database, an unknown revision or rows that
+    say nothing a migration understands, and what SQLAlchemy raises for a file that cannot be written.
     """
     engine = create_engine(URL.create("sqlite", database=str(path)), poolclass=NullPool)
     event.listen(engine, "connect", lambda raw, _: _begin_by_hand(raw, wait_s))
@@ -61,9 +64,13 @@ def upgrade(path: Path, wait_s: float, *, backup: bool = True) -> None:
             return
         if revision is not None:
             check_known(revision)
-            if backup:
-                _copy(path, revision)
-        _migrate(connection)
+        kept = _copy(path, revision) if revision is not None and backup else None
+        try:
+            _migrate(connection)
+        except UNREADABLE as error:
+            if kept is not None:
+                kept.unlink()  # the database is as it was; each try would leave another copy
+            raise StoreError(f"it cannot be brought up to date ({error}): {DAMAGED}") from error
         connection.exec_driver_sql("COMMIT")
 
 
@@ -93,19 +100,23 @@ def _begin_by_hand(raw: sqlite3.Connection, wait_s: float) -> None:
     raw.execute("PRAGMA synchronous = FULL")
 
 
-def _copy(path: Path, revision: int) -> None:
-    """Keep the database as it is, under a name that nothing has yet; whole when it bears that name."""
+def _copy(path: Path, revision: int) -> Path:
+    """Keep the database as it is, under a name that nothing has yet, which is returned; whole when it bears that."""
     names = (path.with_name(f"{path.stem}-before-{NEWEST}{more}{path.suffix}") for more in ("", *_numbered()))
     copy = next(name for name in names if not name.exists())
     part = copy.with_name(copy.name + ".part")
     part.unlink(missing_ok=True)
-    with closing(sqlite3.connect(path)) as old, closing(sqlite3.connect(part)) as new:
-        old.backup(new)
-        if new.execute("PRAGMA user_version").fetchone()[0] != revision:
-            raise StoreError(f"{part}: the copy made before the upgrade is not what was copied; look at the disk")
+    try:
+        with closing(sqlite3.connect(path)) as old, closing(sqlite3.connect(part)) as new:
+            old.backup(new)
+            whole = new.execute("PRAGMA user_version").fetchone()[0] == revision
+    except sqlite3.Error as error:
+        raise StoreError(f"{part}: no copy could be made before the upgrade ({error}); look at the disk") from error
+    if not whole:
+        raise StoreError(f"{part}: the copy made before the upgrade is not what was copied; look at the disk")
     with part.open("rb") as file:
         os.fsync(file.fileno())
-    part.rename(copy)
+    return part.rename(copy)
 
 
 def _numbered() -> list[str]:
@@ -115,10 +126,14 @@ def _numbered() -> list[str]:
 def _migrate(connection: Connection) -> None:
     from alembic import command  # costs a tenth of a second, and nearly always there is nothing to migrate
     from alembic.config import Config
+    from alembic.util import CommandError
 
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    try:
+        command.upgrade(config, "head")
+    except CommandError as error:  # what stands there for a revision is none of ours
+        raise ValueError(error) from error
     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
     connection.exec_driver_sql(f"PRAGMA user_version = {NEWEST}")

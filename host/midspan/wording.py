@@ -12,6 +12,8 @@ The expanded uncertainty is given to two significant digits and the value to the
 import math
 from collections.abc import Iterable, Sequence
 
+from midspan.plain_text import printable as printable  # part of how things are worded
+
 CODE = "midspan shaft "
 
 
@@ -51,15 +53,6 @@ def angle(degrees: float | None) -> str:
         return "-"
     whole = round(degrees) % 180
     return f"{whole} / {whole + 180}"
-
-
-def printable(text: str) -> str:
-    """Text on one line without anything that would steer a terminal, as labels of foreign archives may have.
-
-    >>> printable("blue\\n12\\x1b[31m")
-    'blue?12?[31m'
-    """
-    return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def signed(value: float | None, places: int = 3) -> str:

@@ -1,0 +1,1 @@
+"""Garbage for every door of the command line: made by kind and seed, and what a command makes of it."""
