@@ -174,3 +174,10 @@ def test_a_long_file_of_rubbish_is_one_place_and_not_millions(folder):
     shafts, line = recomputed(folder)
     assert shafts == []
     assert "more places" not in line
+
+
+def test_a_set_that_is_like_one_that_is_gone_is_still_listed(folder):
+    with closing(sqlite3.connect(folder / "results.db")) as database, database:
+        kinds._without_triggers(database)
+        database.execute("UPDATE sets SET like_id = 77 WHERE id = 1")
+    assert "77" in midspan("sets", "show", folder=folder).stdout

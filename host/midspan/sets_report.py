@@ -176,7 +176,7 @@ def kept_table(sets: Sequence[KeptSet], names: Mapping[int, str]) -> Table:
     """One line a set that the store keeps."""
     table = _plain_table("set", "shafts", "asked for", "like")
     for one in sets:
-        like = "" if one.like is None else names[one.like]
+        like = "" if one.like is None else names.get(one.like, f"set {one.like}, which is gone")
         gone = "taken apart" if not one.present else ", ".join(str(shaft) for shaft in one.present)
         table.add_row(printable(one.name), gone, limits_words(one.limits), printable(like))
     return table
