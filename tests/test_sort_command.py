@@ -187,7 +187,8 @@ def test_in_an_attended_night_the_person_is_asked_and_the_night_goes_on(folder, 
 
 @pytest.mark.parametrize("answer", ["stop", EOFError])
 def test_a_person_who_does_not_want_to_go_on_ends_the_night(folder, monkeypatch, answer):
-    night_scenario.MISHAPS["lid"] = [[50.0, 5.0]]
+    # Open for so long that a busy machine meets it too, if not while something moves, then at the next order.
+    night_scenario.MISHAPS["lid"] = [[50.0, 60.0]]
 
     def say(_):
         if answer is EOFError:
@@ -195,7 +196,8 @@ def test_a_person_who_does_not_want_to_go_on_ends_the_night(folder, monkeypatch,
         return answer
 
     monkeypatch.setattr("builtins.input", say)
-    assert "the gauge stands still: LID_OPEN" in complaint(midspan("sort", folder / "night.toml", "--attended"))
+    said = complaint(midspan("sort", folder / "night.toml", "--attended"))
+    assert "LID_OPEN" in said or "the lid is open" in said
 
 
 # Processes and signals
