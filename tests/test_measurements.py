@@ -34,6 +34,7 @@ CRACKED = Decision(Outcome.REJECTED, (CRACK.words,), None, (CRACK,))
 REJECTED, DOUBTFUL = OUTCOMES["rejected"], OUTCOMES["doubtful"]
 WIDE = '[[bin]]\nname = "any"\nspine_thou = [50.0, 2000.0]\n'
 HOUR_MS = 3_600_000
+BEGUN_MS = 1_780_000_000_000
 
 
 @pytest.fixture
@@ -175,10 +176,10 @@ def test_the_page_shows_the_measurement_that_counts(store):
 def night_with_a_bad_check(store, back_ms=0):
     """A night whose standard is out after three shafts, with a clock set back before it by `back_ms`."""
     journal = Journal(store)
-    night = journal.begin_night("bench", "{}", HOUR_MS)
+    night = journal.begin_night("bench", "{}", BEGUN_MS)
     for number in range(1, 5):
         standard = "bar 1" if number == 4 else None
-        at_ms = HOUR_MS + number * 1000 - (back_ms if standard else 0)
+        at_ms = BEGUN_MS + number * 1000 - (back_ms if standard else 0)
         shaft = journal.order(night, "HOPPER", standard, at_ms)
         journal.note(shaft, Stage.MEASURING, at_ms, archive_bytes=0)
         passage = journal.passage(shaft)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from midspan import outcomes as out
 from midspan.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.records import BenchStep, CyclePlan, Feed, LastRelease, Phase, Release, Source, State
-from midspan.schemas import fingerprint
+from midspan.schemas import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint
 from midspan.session import EXPECTING_NOTHING, Session
 from midspan.stages import TABLE, Signal, Stage
 from scripted_gauge import ScriptedGauge
@@ -593,7 +593,7 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     words = str(talk.failure())
     theirs = f"{gauge.identify['protocol_major']}.0 (schema {gauge.identify['fingerprint'].hex()})"
     assert theirs in words
-    assert f"this host 1.2 (schema {fingerprint().hex()})" in words
+    assert f"this host {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})" in words
     assert isinstance(talk.failure(), ProtocolError)
     assert talk.session.stage is Stage.APART
 
