@@ -72,8 +72,9 @@ def measured(
     """A measurement with a result, invented; readings stand one after another in their archive."""
     place = len(store.history(shaft)) * 9000 + 17 * shaft
     run = RunReference(archive, more.pop("offset", place), shaft, "", at_ms)
+    basis = more.pop("basis", None)
     result = {"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more}
-    store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, origin=origin)
+    store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, basis=basis, origin=origin)
     return run
 
 
@@ -251,6 +252,34 @@ def test_a_crack_is_not_cleared_by_a_measurement_that_cannot_see_it(store):
     assert reason(store, 1) == REJECTED
     measured(store, 1)
     assert reason(store, 1) is None
+
+
+def test_a_crack_is_not_cleared_by_measuring_it_again_by_bands_alone(store):
+    by_night = Basis(crack_hysteresis_pct=1.5)
+    measured(store, 1, decision=CRACKED, basis=by_night, hysteresis_pct=2.2)
+    for _ in range(2):
+        measured(store, 1, hysteresis_pct=2.1)
+        assert reason(store, 1) == REJECTED
+        newest = store.latest(1)
+        assert (newest.basis.crack_hysteresis_pct, newest.decision.concerns[0].kind) == (1.5, ConcernKind.CRACK)
+    measured(store, 1, hysteresis_pct=0.2)
+    assert reason(store, 1) is None
+    measured(store, 1, hysteresis_pct=2.1, basis=Basis(crack_hysteresis_pct=3.0))  # who has a limit of his own keeps it
+    assert reason(store, 1) is None
+
+
+def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
+    kit = ("--calibration", "calibration.toml", "--bands", "wide.toml")
+    gauge = ("measure", "--port", "rehearsal", "--shaft", 2, *kit, "--json")  # its second shaft is the cracked one
+    first = midspan(*gauge, "--store", "first.db", "--archive", "first.avro", folder=shop)
+    assert json.loads(first.stdout)["outcome"] == "accepted"
+    known = midspan("recompute", "first.avro", *kit, "--plan", "night.toml", "--store", "fresh.db", folder=shop)
+    assert known.returncode == 0, known.stderr
+    again = midspan(*gauge, "--store", "fresh.db", "--archive", "again.avro", folder=shop)
+    row = json.loads(again.stdout)
+    assert row["hysteresis_pct"] > 1.5
+    assert (row["outcome"], row["reasons"][0][:15]) == ("rejected", "CRACK_SUSPECTED")
+    assert 2 in left_out(shop, "fresh.db")[1][REJECTED]
 
 
 # A person's word

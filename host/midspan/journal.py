@@ -125,7 +125,7 @@ class Journal:
         """
         with self._store.transaction() as session:
             batch = self._batch(session, passage.night)
-            number = add_result(session, batch, run, result, decision, at_ms, basis=basis)
+            number, _ = add_result(session, batch, run, result, decision, at_ms, basis=basis)
             session.add(
                 StepRow(
                     passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number, words=cause,

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session, aliased
 
 from midspan.decision import Concern, ConcernKind
 from midspan.origin import Origin
-from midspan.tables import DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
+from midspan.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
 
 
 def note_run(session: Session, batch: int, run: Mapping[str, Any], origin: Origin) -> int:
@@ -82,6 +82,21 @@ def concerns_before(session: Session, run_id: int, result: Mapping[str, Any] | N
     earlier = session.execute(query.where(ResultRow.run_id.in_(before)))
     unseen = [concern for row in earlier for concern in concerns_in(row.concerns)]
     return found + [concern for concern in unseen if concern.kind is ConcernKind.CRACK]
+
+
+def crack_limit_before(session: Session, run_id: int) -> float | None:
+    """Return the lowest crack limit, in percent of hysteresis, that the measurements which a run supersedes stand by.
+
+    None without any. Whoever measures a shaft again by bands alone would else clear it of a crack that it still shows.
+    """
+    later = aliased(ResultRow)
+    limit_pct = func.json_extract(BasisRow.content, "$.crack_hysteresis_pct")
+    query = select(func.min(limit_pct)).join(DecisionRow, DecisionRow.basis_id == BasisRow.id)
+    query = query.join(ResultRow, ResultRow.id == DecisionRow.result_id)
+    query = query.join(SupersessionRow, SupersessionRow.superseded_id == ResultRow.run_id)
+    newest = ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
+    found: float | None = session.scalars(query.where(SupersessionRow.run_id == run_id, newest)).one()
+    return found
 
 
 def concerns_in(text: str) -> tuple[Concern, ...]:

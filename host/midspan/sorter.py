@@ -88,7 +88,7 @@ class Bench:
             stored = self.store.add(
                 self.batch, where, values, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
             )  # fmt: skip
-            return Verdict(run, result, decision, stored)
+            return Verdict(run, result, self.store.history(where)[-1].decision, stored)
         except StoreError as error:
             raise StoreError(
                 f"{error} (the readings of {run.name} are safe in {self.archive.path}; recompute gives its result)"

@@ -35,7 +35,7 @@ def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct
     words = f"{CRACK_SUSPECTED}: hysteresis {hysteresis_pct:.2f} % is beyond {limit_pct:g} %. " + (
         "Such a shaft must not be shot."
     )
-    return _with(decision, [Concern(ConcernKind.CRACK, words)])
+    return carry(decision, [Concern(ConcernKind.CRACK, words)])
 
 
 def carry(decision: Decision, earlier: Iterable[Concern]) -> Decision:

@@ -17,7 +17,7 @@ import math
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from types import TracebackType
@@ -33,9 +33,9 @@ from midspan.basis import Basis
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.kept_values import Damaged
-from midspan.measurements import concerns_before, concerns_in, note_run, standing_results
+from midspan.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
 from midspan.origin import Origin
-from midspan.standing import carry
+from midspan.standing import carry, with_crack_limit
 from midspan.store_file import engine_of, fold_in
 from midspan.tables import NAMED_COLUMNS, BasisRow, BatchRow, CalibrationRow, DecisionRow, ResultRow, RunRow, in_words
 from midspan.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
@@ -139,7 +139,8 @@ class Store:
     ) -> int:  # fmt: skip
         """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
         with self.transaction() as session:
-            return add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            number, _ = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            return number
 
     def add_again(
         self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
@@ -147,18 +148,17 @@ class Store:
     ) -> tuple[Decision, bool]:  # fmt: skip
         """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
 
-        The verdict is the one given with what earlier evaluations of the run found; `origin` is that of a run that was
-        never noted here.
+        The verdict is the one that the store keeps (add_result); `origin` is that of a run that was never noted here.
         """
         with self.transaction() as session:
             known = session.scalars(_results().where(*_place(run)).order_by(ResultRow.id)).all()
             if known:
-                decision = carry(decision, concerns_before(session, known[0].run_id, result))
+                decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
             # As the store keeps it: a number that is none has become null.
             plain = json.loads(json.dumps(result), parse_constant=lambda _: None)
             if any(_stored(old).result == plain and _stored(old).decision == decision for old in known):
                 return decision, False
-            add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
             return decision, True
 
     def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
@@ -262,15 +262,16 @@ class Store:
 def add_result(
     session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
     *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
-) -> int:  # fmt: skip
-    """Store one evaluation of a run with its verdict within a transaction; its number.
+) -> tuple[int, Decision]:  # fmt: skip
+    """Store one evaluation of a run within a transaction; its number, and the verdict as it is kept.
 
     The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
-    noted with; `origin` says how it came here. The verdict keeps its `basis` and gets what earlier evaluations found.
+    noted with; `origin` says how it came here. The verdict keeps its `basis`, gets what earlier evaluations found, and
+    is held to the crack limit of the measurements that the run supersedes where it has none of its own.
     Numbers of the result that are not finite are stored as null: the verdict says what was wrong with them.
     """
     run_id = note_run(session, batch, asdict(run), origin)
-    decision = carry(decision, concerns_before(session, run_id, result))
+    decision, basis = _with_the_past(session, run_id, result, decision, basis)
     plain = None if result is None else _finite(result)
     named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
     row = ResultRow(
@@ -284,7 +285,20 @@ def add_result(
     )  # fmt: skip
     session.add(row)
     session.flush()
-    return row.id
+    return row.id, decision
+
+
+def _with_the_past(
+    session: Session, run_id: int, result: Mapping[str, Any] | None, decision: Decision, basis: Basis | None
+) -> tuple[Decision, Basis | None]:
+    """Return verdict and basis with what was found of the shaft before, and the crack limit that it was held to."""
+    own = basis or Basis()
+    if own.crack_hysteresis_pct is None and own.standard is None and own.person is None:
+        limit_pct = crack_limit_before(session, run_id)
+        if limit_pct is not None:
+            basis = replace(own, crack_hysteresis_pct=limit_pct)
+            decision = with_crack_limit(decision, None if result is None else result.get("hysteresis_pct"), limit_pct)
+    return carry(decision, concerns_before(session, run_id, result)), basis
 
 
 def _results() -> Select[ResultRow]:
