@@ -22,6 +22,7 @@ from midspan.page_shaft import shaft_values
 from midspan.passage import Check, Stage
 from midspan.report import verdict_words
 from midspan.stock import CONTRADICTED, OUTCOMES, STANDARD, SUSPECT, UNKNOWN, each_once, read_stock
+from midspan.stock import CRACKED as MAYBE_CRACKED
 from midspan.store import RunReference, Store
 
 OLD = Path(__file__).parent / "data" / "e0bd664"
@@ -31,7 +32,7 @@ BARS = {11, 28, 45, 48, 49, 54}
 GOOD = Decision(Outcome.ACCEPTED, (), "500")
 CRACK = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.20 % is beyond 1.5 %.")
 CRACKED = Decision(Outcome.REJECTED, (CRACK.words,), None, (CRACK,))
-REJECTED, DOUBTFUL = OUTCOMES["rejected"], OUTCOMES["doubtful"]
+DOUBTFUL = OUTCOMES["doubtful"]
 WIDE = '[[bin]]\nname = "any"\nspine_thou = [50.0, 2000.0]\n'
 HOUR_MS = 3_600_000
 BEGUN_MS = 1_780_000_000_000
@@ -93,7 +94,7 @@ def test_a_cracked_shaft_stays_cracked_whatever_bands_it_is_judged_by_later(shop
     assert all(rows[shaft]["reasons"][0].startswith("CRACK_SUSPECTED") for shaft in CRACKED_SHAFTS)
     kept, why = left_out(shop)
     assert not set(CRACKED_SHAFTS) & kept
-    assert set(CRACKED_SHAFTS) <= set(why[REJECTED])
+    assert set(CRACKED_SHAFTS) <= set(why[MAYBE_CRACKED])
     assert rows[15]["bin"] == "any"  # limits are compared anew
     again = recompute(shop, bands="bands.toml")
     assert all(row["outcome"] != "accepted" for row in again if row["shaft"] in CRACKED_SHAFTS)
@@ -151,7 +152,7 @@ def test_measured_again_counts_though_the_clock_was_set_back(store):
     measured(store, 1, at_ms=4 * HOUR_MS, decision=CRACKED)
     measured(store, 2, at_ms=5 * HOUR_MS, decision=CRACKED)
     measured(store, 2, at_ms=4 * HOUR_MS)
-    assert (reason(store, 1), reason(store, 2)) == (REJECTED, None)
+    assert (reason(store, 1), reason(store, 2)) == (MAYBE_CRACKED, None)
     assert store.latest(1).decision.outcome is Outcome.REJECTED
     assert [stored.run.started_ms for stored in each_once(store, [*store.history(1), *store.history(2)])] == [
         4 * HOUR_MS, 4 * HOUR_MS
@@ -232,7 +233,7 @@ def test_the_worse_of_two_that_stand_side_by_side_counts_until_the_shaft_is_meas
     measured(store, 2, origin=Origin.IMPORTED, archive="other.avro")
     measured(store, 3)
     measured(store, 3, spine_thou=503.0, origin=Origin.IMPORTED, archive="other.avro")
-    assert [reason(store, shaft) for shaft in (1, 2, 3)] == [REJECTED, REJECTED, CONTRADICTED]
+    assert [reason(store, shaft) for shaft in (1, 2, 3)] == [MAYBE_CRACKED, MAYBE_CRACKED, CONTRADICTED]
     assert store.latest(1).decision == CRACKED
     for shaft in (1, 2, 3):
         measured(store, shaft)
@@ -249,7 +250,7 @@ def test_within_an_imported_archive_the_order_of_the_gauge_counts(store):
 def test_a_crack_is_not_cleared_by_a_measurement_that_cannot_see_it(store):
     measured(store, 1, decision=CRACKED)
     measured(store, 1, hysteresis_pct=None)
-    assert reason(store, 1) == REJECTED
+    assert reason(store, 1) == MAYBE_CRACKED
     measured(store, 1)
     assert reason(store, 1) is None
 
@@ -259,7 +260,7 @@ def test_a_crack_is_not_cleared_by_measuring_it_again_by_bands_alone(store):
     measured(store, 1, decision=CRACKED, basis=by_night, hysteresis_pct=2.2)
     for _ in range(2):
         measured(store, 1, hysteresis_pct=2.1)
-        assert reason(store, 1) == REJECTED
+        assert reason(store, 1) == MAYBE_CRACKED
         newest = store.latest(1)
         assert (newest.basis.crack_hysteresis_pct, newest.decision.concerns[0].kind) == (1.5, ConcernKind.CRACK)
     measured(store, 1, hysteresis_pct=0.2)
@@ -279,7 +280,13 @@ def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
     row = json.loads(again.stdout)
     assert row["hysteresis_pct"] > 1.5
     assert (row["outcome"], row["reasons"][0][:15]) == ("rejected", "CRACK_SUSPECTED")
-    assert 2 in left_out(shop, "fresh.db")[1][REJECTED]
+    assert 2 in left_out(shop, "fresh.db")[1][MAYBE_CRACKED]
+    word = ("sets", "vouch", 2, "--by", "Ann", "--why", "no crack under a lens", "--store", "fresh.db")
+    assert midspan(*word, folder=shop).returncode == 0
+    assert 2 in left_out(shop, "fresh.db")[0]
+    later = midspan("recompute", "again.avro", *kit, "--store", "fresh.db", folder=shop)
+    assert later.returncode == 0, later.stderr
+    assert 2 in left_out(shop, "fresh.db")[0]
 
 
 # A person's word
@@ -307,10 +314,18 @@ def test_what_is_found_after_a_person_vouched_counts(shop):
     assert 51 in left_out(shop)[0]
     with Store.open(shop / "results.db") as store:
         measured(store, 51, decision=CRACKED)
-    assert 51 in left_out(shop)[1][REJECTED]
+    assert 51 in left_out(shop)[1][MAYBE_CRACKED]
 
 
 @pytest.mark.parametrize(("shaft", "words"), [(11, "check standard bar 1"), (42, "gave no result"), (999, "999")])
 def test_who_cannot_be_vouched_for_is_said(shop, shaft, words):
     done = midspan("sets", "vouch", shaft, "--by", "Ann", "--why", "looked", "--bands", "wide.toml", folder=shop)
     assert words in complaint(done)
+
+
+def test_all_shafts_are_vouched_for_or_none(shop):
+    words = ("--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
+    complaint(midspan("sets", "vouch", 50, 51, 11, *words, folder=shop))
+    assert not {50, 51} & left_out(shop)[0]
+    assert midspan("sets", "vouch", 50, 51, 50, *words, folder=shop).returncode == 0
+    assert {50, 51} <= left_out(shop)[0]

@@ -57,15 +57,13 @@ def mark(store_file: Path, shafts: Sequence[str], words: str, *, back: bool) -> 
     print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
 
 
-def vouch_for(
-    store_file: Path, shafts: Sequence[str], person: str, words: str, bands_file: Path | None
-) -> None:  # fmt: skip
-    """Let a person vouch for shafts, one after another, and print the verdict that each has now."""
+def vouch_for(store_file: Path, shafts: Sequence[str], person: str, words: str, bands_file: Path | None) -> None:
+    """Let a person vouch for shafts, all or none of them, and print the verdict that each has now."""
     bands = load_bands(bands_file) if bands_file else None
     with Store.open(store_file, create=False) as store:
-        for name in shafts:
-            number = Sets(store).number(name)
-            decision = vouch(store, number, Voucher(person, words, now_ms()), bands)
+        sets = Sets(store)
+        numbers = [sets.number(name) for name in shafts]
+        for number, decision in vouch(store, numbers, Voucher(person, words, now_ms()), bands).items():
             console().print(f"shaft {number}: {verdict_words(decision)}")
     print(LOOK_AGAIN, file=sys.stderr)
 

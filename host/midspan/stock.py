@@ -52,7 +52,7 @@ OUTCOMES = {
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
 UNKNOWN = "nobody knows where it went"
-CRACKED = "suspected of a crack under another of its numbers"
+CRACKED = "suspected of a crack"
 SAME = "the same shaft as one with a newer number"
 LIKELY = "likely the same shaft as another: see midspan sets twins"
 LIKELY_CRACKED = "likely the same shaft as one that is suspected of a crack: see midspan sets twins"
@@ -305,12 +305,12 @@ class _Reasons:
             (not self.standards.isdisjoint(numbers), STANDARD),
             (not self.taken.isdisjoint(numbers), IN_A_SET),
             (self._is_spent(numbers), SPENT),
+            (self.maybe_cracked(row.shaft), CRACKED),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL.value, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
             (row.run_id in self.suspect, SUSPECT),
             (row.run_id in self.lost, UNKNOWN),
             (row.shaft in self.contradicted, CONTRADICTED),
-            (self.maybe_cracked(row.shaft), CRACKED),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
         return next((reason for so, reason in found if so), None)
@@ -340,7 +340,7 @@ def _reasons(session: Session) -> _Reasons:
     taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
     return _Reasons(
         known_identities(session), _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent),
-        _suspect(session), _lost(session), _cracked(session), _newest_of(session, VoucherRow, VoucherRow.run_id),
+        _suspect(session), _lost(session), _cracked(session), _vouched(session),
     )  # fmt: skip
 
 
@@ -350,6 +350,12 @@ def _cracked(session: Session) -> dict[int, int]:
     query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
     query = query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))
     return {row.shaft: row.run_id for row in session.execute(query.order_by(ResultRow.run_id))}
+
+
+def _vouched(session: Session) -> dict[int, int]:
+    """Return for which run of each shaft somebody vouched, the newest."""
+    query = select(VoucherRow.shaft, func.max(VoucherRow.run_id).label("run_id")).group_by(VoucherRow.shaft)
+    return {row.shaft: row.run_id for row in session.execute(query)}
 
 
 def _suspect(session: Session) -> frozenset[int]:

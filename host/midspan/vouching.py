@@ -6,6 +6,7 @@ was at fault. What the readings themselves leave in doubt only another measureme
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -31,39 +32,43 @@ class Voucher:
     at_ms: int
 
 
-def vouch(store: Store, shaft: int, voucher: Voucher, bands: Bands | None) -> Decision:
-    """Note that a person vouches for a shaft, judge it again by limits alone, and return the verdict that counts.
+def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands | None) -> dict[int, Decision]:
+    """Note that a person vouches for shafts, judge them again by limits alone, and return the verdicts that count.
 
-    Without `bands` the limits are those of its verdict so far. Raises StoreError when there are none, when the shaft is
-    a check standard or has no result, and when the readings themselves are in doubt: then it has to be measured again.
+    Without `bands` the limits are those of a shaft's verdict so far. All or none: raises StoreError when a shaft has no
+    such limits, is a check standard or has no result, and when its readings themselves are in doubt: then it has to be
+    measured again.
     """
-    standing = store.standing(shaft)
-    if not standing:
-        raise StoreError(f"{store.path}: shaft {shaft} was never measured into it; check its number")
-    anew = [_judged_anew(store, stored, bands) for stored in standing]
+    anew = [_judged_anew(store, stored, bands) for shaft in dict.fromkeys(shafts) for stored in _standing(store, shaft)]
     with store.transaction() as session:
         newest = session.scalars(select(func.max(ResultRow.id))).one()
-        for stored in standing:
+        for stored, _, _ in anew:
             session.add(
                 VoucherRow(
-                    shaft=shaft, run_id=stored.run_id, result_id=newest, at_ms=voucher.at_ms, person=voucher.person,
-                    words=voucher.words,
+                    shaft=stored.run.shaft, run_id=stored.run_id, result_id=newest, at_ms=voucher.at_ms,
+                    person=voucher.person, words=voucher.words,
                 )
             )  # fmt: skip
         session.flush()
-        for stored, (decision, used) in zip(standing, anew, strict=True):
+        for stored, decision, used in anew:
             known = stored.basis
             basis = None if known is None else replace(
                 known, bands=content_of(used), crack_hysteresis_pct=None, person=voucher.person
             )  # fmt: skip
             add_result(session, stored.batch, stored.run, stored.result, decision, voucher.at_ms, basis=basis)
-    counting = store.latest(shaft)
-    assert counting is not None
-    return counting.decision
+    return {shaft: _standing(store, shaft)[0].decision for shaft in shafts}
 
 
-def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tuple[Decision, Bands]:
-    """Return the verdict by limits alone, and the bands that have them."""
+def _standing(store: Store, shaft: int) -> list[StoredResult]:
+    """Return the results of a shaft that stand, the one that counts first; StoreError when there is none."""
+    standing = store.standing(shaft)
+    if not standing:
+        raise StoreError(f"{store.path}: shaft {shaft} was never measured into it; check its number")
+    return standing
+
+
+def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tuple[StoredResult, Decision, Bands]:
+    """Return a result with its verdict by limits alone, and the bands that have them."""
     name = f"{store.path}: shaft {stored.run.shaft}"
     if stored.basis is not None and stored.basis.standard is not None:
         raise StoreError(f"{name} is check standard {stored.basis.standard}; it is no stock")
@@ -74,4 +79,4 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
     decision = verdict_on(whole(stored, store.path), used)
     if decision.concerns:
         raise StoreError(f"{name}: {decision.concerns[0].words}: measure it again, no eye can tell its numbers")
-    return decision, used
+    return stored, decision, used
