@@ -18,9 +18,11 @@ from midspan.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.journal import Journal
 from midspan.origin import Origin
 from midspan.page_follow import Clock, Follower
+from midspan.page_sets import set_values
 from midspan.page_shaft import shaft_values
 from midspan.passage import Check, Stage
 from midspan.report import verdict_words
+from midspan.set_keep import Sets
 from midspan.stock import CONTRADICTED, OUTCOMES, STANDARD, SUSPECT, UNKNOWN, each_once, read_stock
 from midspan.stock import CRACKED as MAYBE_CRACKED
 from midspan.store import RunReference, Store
@@ -329,3 +331,35 @@ def test_all_shafts_are_vouched_for_or_none(shop):
     assert not {50, 51} & left_out(shop)[0]
     assert midspan("sets", "vouch", 50, 51, 50, *words, folder=shop).returncode == 0
     assert {50, 51} <= left_out(shop)[0]
+
+
+# Who holds the shaft must read it wherever it is named
+
+
+def test_who_looks_at_a_suspect_shaft_reads_that_it_is_no_stock(shop):
+    done = midspan("show", 52, "--json", folder=shop)
+    assert json.loads(done.stdout)["outcome"] == "accepted"
+    assert SUSPECT in done.stderr
+    assert not midspan("show", 14, folder=shop).stderr  # nothing speaks against it
+    follower = Follower(shop / "results.db")
+    told = [shaft_values(follower, shaft, Clock(lambda: 0, UTC))["against"] for shaft in (52, 11, 9)]
+    follower.close()
+    assert told == [SUSPECT, STANDARD, None]
+
+
+def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_since(shop):
+    with Store.open(shop / "results.db") as store:
+        run = RunReference("later.avro", 9, 17, "", HOUR_MS)
+        store.add(store.begin_batch("later", HOUR_MS), run, store.latest(17).result, CRACKED, HOUR_MS)
+        number = Sets(store).named("spring 1").id
+    (shop / "sizes.toml").write_text('[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n', encoding="utf-8")
+    wide = ("--batch", 1, "--batch", 2, "--batch", 3, "--batch", 4)
+    for words in (("extend", "spring 1", "--number", 2, *wide), ("refill", "spring 1", "--lost", 19, *wide)):
+        assert json.loads(midspan("sets", *words, "--json", folder=shop).stdout)["against"] == {"17": MAYBE_CRACKED}
+        assert MAYBE_CRACKED in midspan("sets", *words, folder=shop).stdout
+    sizes = midspan("sets", "size", 17, 16, "--sizes", "sizes.toml", "--json", folder=shop)
+    assert {row["shaft"]: row["against"] for row in json.loads(sizes.stdout)} == {16: None, 17: MAYBE_CRACKED}
+    assert MAYBE_CRACKED in midspan("plot", "set", "spring 1", "--out", "set.svg", folder=shop).stderr
+    follower = Follower(shop / "results.db")
+    assert MAYBE_CRACKED in set_values(follower, number, Clock(lambda: 0, UTC))["trouble"]
+    follower.close()

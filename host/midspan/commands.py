@@ -34,9 +34,14 @@ def show(
 
     Raises OutputError when there is nothing to draw, and what store and picture raise.
     """
+    from midspan.stock import beside_verdict
+
     with open_to_read(store_file) as store:
         stored = newest(store, shaft)
+        against = beside_verdict(store, stored.run.shaft)
         benches = store.calibrations() if trials is not None else {}
+    if against is not None:
+        print(f"shaft {stored.run.shaft} is no stock: {against}", file=sys.stderr)
     if stored.result is None:
         _show_unmeasured(
             Unmeasured(stored.run.shaft, stored.run.label, stored.decision.reasons), stored.decision, as_json

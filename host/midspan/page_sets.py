@@ -11,6 +11,7 @@ from midspan.set_keep import KeptSet, Sets
 from midspan.set_review import Review
 from midspan.sets_report import limits_words, review_words
 from midspan.sets_view import present, reviewed
+from midspan.stock import spoken_against
 from midspan.wording import with_uncertainty
 
 K, DISTANCE_M, LEAST_THOU = 2.0, 70.0, 0.5
@@ -51,7 +52,9 @@ def _review(follower: Follower, kept: KeptSet) -> tuple[Review | None, str]:
     if len(kept.present) < 2:
         return None, "It was taken apart." if not kept.present else "Only one shaft is left in it."
     try:
-        return reviewed(follower.store, present(follower.store, kept), K), ""
+        against = spoken_against(follower.store, kept.present)
+        trouble = " ".join(f"Shaft {shaft} should not be in it any more: {why}." for shaft, why in against.items())
+        return reviewed(follower.store, present(follower.store, kept), K), trouble
     except MidspanError as error:
         return None, str(error)
 

@@ -21,6 +21,7 @@ from midspan.raw_run import PHASES, RawRun
 from midspan.recall import HIGHEST_SHAFT, raw_run
 from midspan.report import story, verdict_words
 from midspan.shaft import ShaftResult
+from midspan.stock import beside_verdict
 from midspan.store import StoredResult
 from midspan.wording import read_code, with_uncertainty
 
@@ -58,6 +59,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
         "steps": _steps(follower, shaft, now),
         "story": [] if result is None else list(story(result, None)),
         "verdict": "" if newest is None else verdict_words(newest.decision),
+        "against": beside_verdict(follower.store, shaft),
         "around": "" if result is None else around_chart(result),
         "history": [_line(one, now) for one in reversed(history)],
         "raw": [] if run is None else _phases(run),

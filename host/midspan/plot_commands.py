@@ -18,7 +18,7 @@ from midspan.plot_set import draw_set, height_in
 from midspan.recall import newest, raw_run, whole
 from midspan.set_keep import Sets
 from midspan.sets_view import present, reviewed
-from midspan.stock import each_once
+from midspan.stock import each_once, spoken_against
 from midspan.store import Store
 from midspan.store_reading import open_to_read
 from midspan.study_commands import of_labels
@@ -62,9 +62,12 @@ def matched(name: str, out: Path, store_file: Path, k: float) -> None:
         if len(shafts) < 2:
             raise OutputError(f"set {name!r} has {len(shafts)} shafts now; there is nothing to compare")
         review = reviewed(store, shafts, k)
+        against = spoken_against(store, [one.shaft for one in shafts])
     with paper(out, 8.0, height_in(len(shafts))) as figure:
         draw_set(figure, name, review, k)
     _say(out)
+    for shaft, reason in against.items():
+        print(f"shaft {shaft} should not be in it any more: {reason}", file=sys.stderr)
 
 
 def check(label: str, quantity: str, out: Path, store_file: Path) -> None:

@@ -12,7 +12,7 @@ from midspan.set_choice import Choice, choose, limits_that_block
 from midspan.set_keep import Sets
 from midspan.set_limits import Limits
 from midspan.set_review import Review
-from midspan.sets_view import all_reviewed, listed, present, print_set, reviewed
+from midspan.sets_view import all_reviewed, listed, present, print_against, print_set, reviewed
 from midspan.stock import read_stock, spoken_against
 from midspan.store import Store
 from midspan.store_reading import open_to_read, store_for
@@ -108,8 +108,7 @@ def show(store_file: Path, name: str | None, distance_m: float, k: float, *, as_
         return
     console().print(f"{printable(name)}: {sets_report.limits_words(one.limits)}")
     print_set(found, k, distance_m)
-    for shaft, reason in against.items():
-        console().print(f"shaft {shaft} should not be in it any more: {reason}")
+    print_against(against, "should not be in it any more")
 
 
 def take_apart(store_file: Path, name: str) -> None:

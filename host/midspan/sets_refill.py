@@ -11,8 +11,8 @@ from midspan.set_join import joining, why_none
 from midspan.set_keep import KeptSet, Sets
 from midspan.set_limits import Array, Limits
 from midspan.set_review import alike
-from midspan.sets_view import present, print_set, results_of, reviewed
-from midspan.stock import StockShaft, read_stock, values_of
+from midspan.sets_view import present, print_against, print_set, results_of, reviewed
+from midspan.stock import StockShaft, read_stock, spoken_against, values_of
 from midspan.store_reading import store_for
 from midspan.time_of_day import now_ms
 from midspan.wording import printable, with_uncertainty
@@ -42,12 +42,13 @@ def refill(
         chosen = _joining(kept, there, stock_now, values, wanted, kept.limits)
         others = _next_best(kept, there, stock_now, values, chosen[0]) if wanted == 1 else []
         found = reviewed(store, [*there, *chosen], k)
+        against = spoken_against(store, [one.shaft for one in there])
         doubles = [one for one in others if alike(chosen[0], one, results_of(store, [chosen[0], one]), k)]
         if keep:
             sets.refill(kept, gone, chosen, now_ms())
     if as_json:
         also = {"joining": [one.shaft for one in chosen], "next": [one.shaft for one in others]}
-        also |= sets_report.twins_json(stock)
+        also |= sets_report.twins_json(stock) | {"against": against}
         print(json.dumps(sets_report.review_json(name, found, kept.limits, distance_m) | also))
         return
     screen = console()
@@ -56,6 +57,7 @@ def refill(
         same = ", not told apart from the best in spine" if one in doubles else ""
         screen.print(f"next: {printable(one.name)}, spine {one.spine_thou:.2f} thou{same}")
     print_set(found, k, distance_m)
+    print_against(against, "should not be in it any more")
     for line in sets_report.twins_words(stock):
         screen.print(line)
     screen.print(f"kept in {store_file}" if keep else "nothing is kept; keep it with: --keep")
@@ -118,6 +120,7 @@ def extend(
         stock = read_stock(store, batches=batches)
         stock_now, values, _ = stock.fit_for(first.limits)
         chosen = _joining(first, there, stock_now, values, wanted, first.limits)
+        against = spoken_against(store, [one.shaft for one in there])
         both, alone = reviewed(store, [*there, *chosen], k), reviewed(store, chosen, k)
         if keep is not None:
             limits = first.limits.model_copy(update={"number": wanted})
@@ -125,11 +128,12 @@ def extend(
     if as_json:
         second = sets_report.review_json(keep or "second", alone, first.limits, distance_m)
         together = sets_report.review_json("both", both, first.limits, distance_m)
-        print(json.dumps({"second": second, "both": together} | sets_report.twins_json(stock)))
+        print(json.dumps({"second": second, "both": together, "against": against} | sets_report.twins_json(stock)))
         return
     print_set(alone, k, distance_m)
     screen = console()
     spread = with_uncertainty(both.range_thou, k * both.u_range_thou, 3)
+    print_against(against, f"should not be in {printable(name)} any more")
     for line in sets_report.twins_words(stock):
         screen.print(line)
     screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: spread over {spread} thou")

@@ -11,9 +11,9 @@ from midspan.errors import ReadingsError
 from midspan.report import console, verdict_words
 from midspan.scale_weigh import by_scale
 from midspan.set_keep import Sets
-from midspan.sets_view import listed
+from midspan.sets_view import listed, print_against
 from midspan.sizes import load_sizes
-from midspan.stock import full_results, read_stock, shafts_of
+from midspan.stock import full_results, read_stock, shafts_of, spoken_against
 from midspan.store import Store
 from midspan.store_reading import open_to_read
 from midspan.time_of_day import now_ms
@@ -76,12 +76,14 @@ def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool)
         found = shafts_of(store, [sets.number(one) for one in shafts]) if shafts else None
         those = list(found.values()) if found is not None else list(read_stock(store).shafts)
         whole = full_results(store, [one.result for one in those])
+        against = spoken_against(store, [one.shaft for one in those]) if found is not None else {}
     rows = [(one, sizes.likely(one.spine_thou, one.u_spine_thou, whole.get(one.result, {}).get("dof_spine")))
             for one in those]  # fmt: skip
     if as_json:
         print(json.dumps([
-            {"shaft": one.shaft, "label": one.label, "spine_thou": one.spine_thou,
+            {"shaft": one.shaft, "label": one.label, "spine_thou": one.spine_thou, "against": against.get(one.shaft),
              "sizes": {each.name: each.probability for each in likely}} for one, likely in rows
         ]))  # fmt: skip
         return
     console().print(sets_report.sizes_table(rows))
+    print_against(against, "is not for use")

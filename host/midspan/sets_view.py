@@ -50,6 +50,12 @@ def print_set(one: Review, k: float, distance_m: float) -> None:
         screen.print(line)
 
 
+def print_against(against: Mapping[int, str], what: str) -> None:
+    """What speaks against shafts by now, a line each."""
+    for shaft, reason in against.items():
+        console().print(f"shaft {shaft} {what}: {reason}")
+
+
 def listed(numbers: Sequence[int] | Sequence[str]) -> str:
     """Numbers or names one after another."""
     return ", ".join(printable(str(one)) for one in numbers)

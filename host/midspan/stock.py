@@ -30,16 +30,7 @@ from midspan.passage import Stage
 from midspan.set_limits import Array, Limits
 from midspan.set_tables import LeavingRow, MarkRow, MemberRow, WeightRow
 from midspan.store import WORST_FIRST, Store, StoredResult
-from midspan.tables import (
-    BasisRow,
-    DecisionRow,
-    PassageRow,
-    ResultRow,
-    RunRow,
-    StepRow,
-    SuspectRow,
-    VoucherRow,
-)
+from midspan.tables import BasisRow, DecisionRow, PassageRow, ResultRow, RunRow, StepRow, SuspectRow, VoucherRow
 from midspan.twins import Twins, find_twins, known_identities
 from midspan.units import GRAM_PER_GRAIN, MM_PER_THOU
 
@@ -229,6 +220,12 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
         if reason is not None:
             found[number] = reason
     return found
+
+
+def beside_verdict(store: Store, shaft: int) -> str | None:
+    """What speaks against a shaft though its own verdict does not say it, None when nothing does."""
+    reason = spoken_against(store, [shaft]).get(shaft)
+    return None if reason == UNMEASURED or reason in OUTCOMES.values() else reason
 
 
 def _likely_cracked(session: Session, why: _Reasons) -> frozenset[int]:
