@@ -128,6 +128,25 @@ def test_a_fresh_database_learns_role_and_crack_limit_from_the_plan(shop):
     assert not kept & {11, 28, 45, 48, 13, 51}
 
 
+def test_a_plan_that_was_forgotten_is_made_good_by_naming_it(shop):
+    recompute(shop, store="fresh.db")
+    assert {13, 51} <= left_out(shop, "fresh.db")[0]  # by bands alone that take every shaft
+    recompute(shop, "--plan", "night.toml", store="fresh.db")
+    kept, why = left_out(shop, "fresh.db")
+    assert not kept & {11, 28, 45, 48, 13, 51}
+    assert {13, 51} <= set(why[MAYBE_CRACKED])
+    recompute(shop, store="fresh.db")  # and without it nothing is forgotten
+    assert left_out(shop, "fresh.db")[0] == kept
+
+
+def test_the_bands_named_last_count_also_when_they_were_named_before(shop):
+    recompute(shop, bands="bands.toml")
+    recompute(shop)  # bands that take every shaft
+    assert 27 in left_out(shop)[0]
+    recompute(shop, bands="bands.toml")
+    assert 27 in left_out(shop)[1][OUTCOMES["rejected"]]
+
+
 def test_making_results_again_twice_stores_nothing_new(shop):
     recompute(shop)
     with Store.open(shop / "results.db") as store:

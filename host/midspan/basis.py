@@ -6,7 +6,7 @@ standard stays one, and what a night took for cracked is not sold by the next re
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Self
 
 from midspan.bands import Bands
@@ -60,6 +60,21 @@ def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int
         u_assigned_thou=None if bar is None else bar.u_assigned_thou,
         night=night,
     )
+
+
+def completed(known: Basis, named: Basis) -> Basis:
+    """Return what a verdict was made by with the bands named now, and what the plan named now adds to it.
+
+    What a night or a person judged by stays: only a verdict by bands alone lacks a plan.
+    """
+    if (
+        known.night is None
+        and known.person is None
+        and known.standard is None
+        and named.crack_hysteresis_pct is not None
+    ):
+        return named
+    return replace(known, bands=named.bands)
 
 
 def content_of(bands: Bands) -> Mapping[str, Any]:

@@ -99,7 +99,9 @@ def recompute(
     store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
     plan: Annotated[
         Path | None,
-        typer.Option(help="Plan of their night, for runs that the database does not know: crack limit, standards."),
+        typer.Option(
+            help="Plan of their night, for runs that no night of this database sorted: crack limit, standards."
+        ),
     ] = None,
     even_so: EvenSo = False,
     as_json: AsJson = False,

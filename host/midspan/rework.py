@@ -5,8 +5,8 @@ the last bit, under the same calibration and the same evaluation, is not stored 
 same two, would be a fault of Midspan.
 
 The bands may be others than before; what else made a verdict may not: a check standard stays one, a night's crack limit
-holds, and what an earlier evaluation found stays. A database knows these of its runs; for runs that it has never seen,
-the plan of their night tells them.
+holds, and what an earlier evaluation found stays. A database knows these of the runs that its
+nights sorted; for others the plan of their night tells them.
 """
 
 import sys
@@ -20,7 +20,7 @@ import numpy as np
 from midspan import report
 from midspan.archive import Archive
 from midspan.bands import Bands, load_bands
-from midspan.basis import Basis, basis_of_bands, basis_of_plan, content_of
+from midspan.basis import Basis, basis_of_bands, basis_of_plan, completed
 from midspan.calibration import Calibration
 from midspan.calibration_use import check_use, load_usable
 from midspan.decision import Decision
@@ -166,7 +166,7 @@ def kept(remade: Iterable[Remade], store: Store, tally: Tally, bands: Bands) -> 
         number, reference = batch.of(one.where)
         values = one.result.as_dict() if isinstance(one.result, ShaftResult) else None
         known = store.basis_of(reference)
-        basis = one.basis if known is None else replace(known, bands=content_of(bands))
+        basis = one.basis if known is None else completed(known, one.basis)
         decision = verdict_by(one.result, basis, bands)
         decision, is_new = store.add_again(number, reference, values, decision, now_ms(), basis=basis)
         tally.count(is_new=is_new)

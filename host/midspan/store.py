@@ -156,7 +156,10 @@ class Store:
                 decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
             # As the store keeps it: a number that is none has become null.
             plain = json.loads(json.dumps(result), parse_constant=lambda _: None)
-            if any(_stored(old).result == plain and _stored(old).decision == decision for old in known):
+            there = [_stored(old) for old in known]
+            if there and there[-1].result == plain:  # an earlier verdict on it does not count: the newest one does
+                there = there[-1:]
+            if any(old.result == plain and old.decision == decision for old in there):
                 return decision, False
             _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
             return decision, True
