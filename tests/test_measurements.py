@@ -23,7 +23,17 @@ from midspan.page_shaft import shaft_values
 from midspan.passage import Check, Stage
 from midspan.report import verdict_words
 from midspan.set_keep import Sets
-from midspan.stock import CONTRADICTED, OUTCOMES, STANDARD, SUSPECT, UNKNOWN, each_once, read_stock
+from midspan.stock import (
+    CONTRADICTED,
+    OUTCOMES,
+    SAME,
+    STANDARD,
+    SUSPECT,
+    UNKNOWN,
+    each_once,
+    read_stock,
+    spoken_against,
+)
 from midspan.stock import CRACKED as MAYBE_CRACKED
 from midspan.store import RunReference, Store
 
@@ -74,7 +84,7 @@ def measured(
 ):
     """A measurement with a result, invented; readings stand one after another in their archive."""
     place = len(store.history(shaft)) * 9000 + 17 * shaft
-    run = RunReference(archive, more.pop("offset", place), shaft, "", at_ms)
+    run = RunReference(archive, more.pop("offset", place), shaft, more.pop("label", ""), at_ms)
     basis = more.pop("basis", None)
     result = {"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more}
     store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, basis=basis, origin=origin)
@@ -259,6 +269,16 @@ def test_the_worse_of_two_that_stand_side_by_side_counts_until_the_shaft_is_meas
     for shaft in (1, 2, 3):
         measured(store, shaft)
     assert [reason(store, shaft) for shaft in (1, 2, 3)] == [None] * 3
+
+
+def test_the_worse_counts_also_when_one_shaft_was_imported_under_another_number(store):
+    bad = Decision(Outcome.REJECTED, ("spread 13 thou is above 5",))
+    measured(store, 1, label="blue-1")
+    measured(store, 901, label="blue-1", decision=bad, origin=Origin.IMPORTED, archive="other.avro")
+    assert (reason(store, 1), reason(store, 901)) == (OUTCOMES["rejected"], SAME)
+    assert spoken_against(store, [1, 901]) == dict.fromkeys((1, 901), OUTCOMES["rejected"])
+    measured(store, 902, label="blue-1")  # measured again, under whatever number
+    assert (reason(store, 902), reason(store, 901)) == (None, SAME)
 
 
 def test_within_an_imported_archive_the_order_of_the_gauge_counts(store):

@@ -113,13 +113,14 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
         why = _reasons(session)
         rows = _counting(session, why)
         newest = _newest_rows(rows, why.same)
+        against = _against(rows, newest, why)
         asked = [row for row in rows if (not batches or row.batch_id in batches) and (not bins or row.bin in bins)]
         twins = find_twins(session, why.same)
         likely_gone = _likely_gone(asked, newest, twins, why)
         weights = _newest_weights(session, why.same)
         for row in asked:
             one, key = _shaft(row, weights.get(row.shaft)), why.same.key(row.shaft)
-            reason = why.of(row)
+            reason = against.get(key)
             if reason != STANDARD and row is not newest[key]:
                 reason = SAME
             reason = reason or (LIKELY if key in likely_gone else None)
@@ -144,6 +145,13 @@ def _age(row: Any) -> tuple[bool, int]:
 def _newest_rows(rows: Iterable[Any], same: Identities) -> dict[int, Any]:
     """Return the newest measurement of each shaft by its key."""
     return {same.key(row.shaft): row for row in sorted(rows, key=_age)}
+
+
+def _against(rows: Iterable[Any], newest: Mapping[int, Any], why: _Reasons) -> dict[int, str]:
+    """Return what the newest measurement, or one imported since, which knew nothing of it, says against each shaft."""
+    keyed = [(why.same.key(row.shaft), row) for row in rows]
+    reasons = [(key, why.of(row)) for key, row in keyed if row.run_id >= newest[key].run_id]
+    return {key: reason for key, reason in reasons if reason is not None}
 
 
 def _likely_gone(asked: Iterable[Any], newest: Mapping[int, Any], twins: Twins, why: _Reasons) -> set[int]:
@@ -210,7 +218,7 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
         why = _reasons(session)
         taken, why = why.taken, replace(why, taken=frozenset())
         rows = _counting(session, why)
-        by_shaft = {key: why.of(row) for key, row in _newest_rows(rows, why.same).items()}
+        by_shaft = _against(rows, _newest_rows(rows, why.same), why)
         cracked = _likely_cracked(session, why) if why.cracked else frozenset()
     found = {}
     for number in numbers:
