@@ -402,3 +402,15 @@ def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_si
     follower = Follower(shop / "results.db")
     assert MAYBE_CRACKED in set_values(follower, number, Clock(lambda: 0, UTC))["trouble"]
     follower.close()
+
+
+@pytest.mark.parametrize(("person", "why"), [("", "no crack under a lens"), ("Ann", " ")])
+def test_nobody_vouches_without_name_and_reason(shop, person, why):
+    complaint(midspan("sets", "vouch", 50, "--by", person, "--why", why, folder=shop))
+    assert 50 not in left_out(shop)[0]
+
+
+def test_a_word_for_a_shaft_that_is_no_stock_for_another_reason_says_so(shop):
+    words = ("sets", "vouch", "--by", "Ann", "--why", "no crack under a lens")
+    assert UNKNOWN in midspan(*words, 39, folder=shop).stdout
+    assert midspan(*words, 50, folder=shop).stdout.splitlines() == ["shaft 50: softer dozen"]

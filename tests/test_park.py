@@ -145,6 +145,7 @@ def test_the_command_measures_keeps_and_turns(tmp_path):
     assert told["stiff_side_deg"] == pytest.approx(truth["stiff_side_deg"], abs=3 * told["u_parked_deg"])
     kept = json.loads(midspan("show", 17, "--json", folder=tmp_path).stdout)
     assert kept["spread_thou"] == told["spread_thou"]
+    assert (told["outcome"], told["reasons"]) == ("rejected", kept["reasons"])  # who holds it must not fletch it
 
 
 def test_the_command_does_not_turn_another_shaft(tmp_path, monkeypatch):

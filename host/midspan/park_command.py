@@ -7,7 +7,7 @@ from pathlib import Path
 from midspan.commands import bench_at
 from midspan.coverage_factor import Coverage
 from midspan.park import park, same_shaft, stiff_side
-from midspan.report import console
+from midspan.report import console, verdict_words
 from midspan.shaft import Unmeasured
 from midspan.wording import angle, printable
 
@@ -40,6 +40,7 @@ def run(
         print(json.dumps({
             "shaft": shaft, "label": label, "stiff_side_deg": side, "u_parked_deg": turned.u_deg,
             "turned_steps": turned.steps, "spread_thou": result.spread_thou, "doubts": list(result.doubts),
+            "outcome": verdict.decision.outcome.value, "reasons": list(verdict.decision.reasons),
         }))  # fmt: skip
         return
     screen = console()
@@ -48,6 +49,7 @@ def run(
         f"{name}: spread {result.spread_thou:.2f} thou, stiff side {angle(side)}°, up within ± {expanded_deg:.1f}° "
         f"({Coverage(factor=k).words})"
     )
+    screen.print(f"verdict: {verdict_words(verdict.decision)}")
     for doubt in result.doubts:
         screen.print(f"in doubt: {printable(doubt)}")
     screen.print(MARK_IT)

@@ -13,7 +13,7 @@ from midspan.scale_weigh import by_scale
 from midspan.set_keep import Sets
 from midspan.sets_view import listed, print_against
 from midspan.sizes import load_sizes
-from midspan.stock import full_results, read_stock, shafts_of, spoken_against
+from midspan.stock import beside_verdict, full_results, read_stock, shafts_of, spoken_against
 from midspan.store import Store
 from midspan.store_reading import open_to_read
 from midspan.time_of_day import now_ms
@@ -65,6 +65,9 @@ def vouch_for(store_file: Path, shafts: Sequence[str], person: str, words: str, 
         numbers = [sets.number(name) for name in shafts]
         for number, decision in vouch(store, numbers, Voucher(person, words, now_ms()), bands).items():
             console().print(f"shaft {number}: {verdict_words(decision)}")
+            against = beside_verdict(store, number)
+            if against is not None:
+                console().print(f"shaft {number} is no stock all the same: {against}")
     print(LOOK_AGAIN, file=sys.stderr)
 
 

@@ -39,6 +39,8 @@ def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands 
     such limits, is a check standard or has no result, and when its readings themselves are in doubt: then it has to be
     measured again.
     """
+    if not (voucher.person.strip() and voucher.words.strip()):
+        raise StoreError("a voucher has a name and a reason: say who with --by and what was seen with --why")
     anew = [_judged_anew(store, stored, bands) for shaft in dict.fromkeys(shafts) for stored in _standing(store, shaft)]
     with store.transaction() as session:
         newest = session.scalars(select(func.max(ResultRow.id))).one()
