@@ -330,6 +330,29 @@ def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
     assert 2 in left_out(shop, "fresh.db")[0]
 
 
+def test_a_crack_is_cleared_only_by_a_measurement_that_clearly_sees_none(store):
+    basis = Basis(crack_hysteresis_pct=1.5)
+    for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # as of a hand bench, as of a gauge
+        run = RunReference("a.avro", shaft, shaft, "", 0)
+        cracked = {"spine_thou": 500.0, "u_spine_thou": 0.02, "hysteresis_pct": 2.2, "u_hysteresis_pct": 0.02}
+        store.add(store.begin_batch("blue", 0), run, cracked, CRACKED, 0, basis=basis)
+        measured(store, shaft, hysteresis_pct=0.2, u_hysteresis_pct=u_pct)
+    assert (reason(store, 1), reason(store, 2)) == (MAYBE_CRACKED, None)
+
+
+def test_an_imported_label_joins_no_numbers_of_this_shop(store):
+    measured(store, 1, label="blue 1")
+    measured(store, 2, label="blue 2")
+    measured(store, 1, label="blue 2", origin=Origin.IMPORTED, archive="other.avro")
+    assert (reason(store, 1), reason(store, 2)) == (None, None)
+
+
+def test_every_two_of_three_that_stand_side_by_side_have_to_agree(store):
+    for spine_thou, archive in ((500.0, "a.avro"), (500.07, "b.avro"), (500.14, "c.avro")):
+        measured(store, 1, spine_thou=spine_thou, origin=Origin.IMPORTED, archive=archive)
+    assert reason(store, 1) == CONTRADICTED
+
+
 # A person's word
 
 

@@ -22,6 +22,7 @@ from midspan.shaft import ShaftResult, Unmeasured
 from midspan.sorter import Bench
 from midspan.store import Store
 from midspan.store_reading import open_to_read
+from midspan.twins import numbers_of_label
 from midspan.wording import printable
 
 REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
@@ -115,6 +116,13 @@ def measure(
         port, shaft, calibration_file, bands_file, archive_file, store_file, clear_fault=clear_fault, even_so=even_so
     ) as bench:
         verdict = bench.measure(shaft, label)
+        others = numbers_of_label(bench.store, label) - {shaft}
+    if others:
+        print(
+            f"shaft {min(others)} bears this label too: they count as one shaft; if they are two, say: "
+            f"midspan sets different {min(others)} {shaft}",
+            file=sys.stderr,
+        )
     if as_json:
         print(report.as_json(verdict.result, verdict.decision))
     elif isinstance(verdict.result, Unmeasured):

@@ -185,7 +185,9 @@ class Keeper:
             cause=run.cause, watched=found.seen.as_dict(), check=found.check,
             suspects=self._suspects(found.check, history), happenings=found.happenings,
         )  # fmt: skip
-        self.latest, self._verdict = found, (number, found.judged)
+        self.latest = found
+        # The way of a shaft of the stock follows the verdict as it was kept, with what was found of it before.
+        self._verdict = None if passage.standard is None else (number, found.judged)
         self._observe(found.seen)
         if found.check is not None:
             self.checks.append(replace(found.check, shaft=passage.shaft))

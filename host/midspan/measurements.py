@@ -18,6 +18,8 @@ from midspan.decision import Concern, ConcernKind
 from midspan.origin import Origin
 from midspan.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
 
+CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
+
 
 def note_run(session: Session, batch: int, run: Mapping[str, Any], origin: Origin) -> int:
     """Return the number of a run, noted with those that it supersedes if the store has never seen it.
@@ -64,8 +66,8 @@ def standing_results() -> tuple[ColumnElement[bool], ...]:
 def concerns_before(session: Session, run_id: int, result: Mapping[str, Any] | None) -> list[Concern]:
     """Return what earlier evaluations found about a measurement, but for what a person has vouched for since.
 
-    A crack that was suspected by an earlier measurement is among them when the new one could not see it, because it
-    has no hysteresis.
+    A crack that was suspected by an earlier measurement is among them unless the new one clearly sees none: a hand
+    bench that knows a hysteresis of 0.2 % to 0.7 % clears no shaft of 2.2 %.
     """
     vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == ResultRow.run_id).scalar_subquery()
     query = (
@@ -76,12 +78,25 @@ def concerns_before(session: Session, run_id: int, result: Mapping[str, Any] | N
     )
     own = session.execute(query.where(ResultRow.run_id == run_id))
     found = [concern for row in own for concern in concerns_in(row.concerns)]
-    if result is None or result.get("hysteresis_pct") is not None:
+    vouched_for = session.scalars(select(VoucherRow.id).where(VoucherRow.run_id == run_id).limit(1)).first()
+    if vouched_for is not None or _sees_no_crack(result, crack_limit_before(session, run_id)):
         return found
     before = select(SupersessionRow.superseded_id).where(SupersessionRow.run_id == run_id)
     earlier = session.execute(query.where(ResultRow.run_id.in_(before)))
     unseen = [concern for row in earlier for concern in concerns_in(row.concerns)]
     return found + [concern for concern in unseen if concern.kind is ConcernKind.CRACK]
+
+
+def _sees_no_crack(result: Mapping[str, Any] | None, limit_pct: float | None) -> bool:
+    """Return whether the hysteresis of a result lies within the crack limit by all of U, if a limit is known.
+
+    A run without a result clears nothing and is no stock.
+    """
+    hysteresis_pct = None if result is None else result.get("hysteresis_pct")
+    if result is None or hysteresis_pct is None:
+        return False
+    expanded_pct = CLEAR_SIGMAS * (result.get("u_hysteresis_pct") or 0.0)
+    return limit_pct is None or bool(hysteresis_pct + expanded_pct <= limit_pct)
 
 
 def crack_limit_before(session: Session, run_id: int) -> float | None:

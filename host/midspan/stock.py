@@ -14,7 +14,7 @@ import json
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -271,7 +271,7 @@ def _contradict(rows: Sequence[Any]) -> bool:
     return any(
         one.bin != other.bin
         or abs(one.spine_thou - other.spine_thou) > AGREE_SIGMAS * math.hypot(one.u_spine_thou, other.u_spine_thou)
-        for one, other in pairwise(measured)
+        for one, other in combinations(measured, 2)
     )
 
 

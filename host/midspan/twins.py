@@ -14,8 +14,8 @@ from itertools import combinations, pairwise
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, String, case, cast, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select, String, case, cast, exists, func, or_, select
+from sqlalchemy.orm import Session, aliased
 
 from midspan.decision import Outcome
 from midspan.errors import MatchingError
@@ -60,15 +60,26 @@ class _Condition:
 def known_identities(session: Session) -> Identities:
     """Which numbers are of one shaft, by labels and by what people say.
 
-    A label that is the code of a number, read off the shaft, is of that number's shaft.
+    A label that is the code of a number, read off the shaft, is of that number's shaft. The label of an imported run
+    says nothing of a number under which something was measured here: another shop's number 7 is another shaft.
     """
     bearers: dict[str, set[int]] = {}
-    for shaft, label in session.execute(select(RunRow.shaft, RunRow.label).where(RunRow.label != "").distinct()):
+    here = aliased(RunRow)
+    measured_here = exists().where(here.shaft == RunRow.shaft, here.origin == Origin.MEASURED.value)
+    query = select(RunRow.shaft, RunRow.label).where(RunRow.label != "")
+    query = query.where(or_(RunRow.origin == Origin.MEASURED.value, ~measured_here))
+    for shaft, label in session.execute(query.distinct()):
         bearers.setdefault(label, set()).add(shaft)
         named = read_code(label)
         if named != label and named.isdecimal():
             bearers[label].add(int(named))
     return identities(_said(session), {label: those for label, those in bearers.items() if len(those) > 1})
+
+
+def numbers_of_label(store: Store, label: str) -> set[int]:
+    """Numbers of the shafts that bear a label, none of an empty one."""
+    with store.transaction() as session:
+        return set(session.scalars(select(RunRow.shaft).where(RunRow.label == label, RunRow.label != "")))
 
 
 def find_twins(session: Session, same: Identities) -> Twins:
