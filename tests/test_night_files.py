@@ -22,6 +22,7 @@ from midspan.store import Store
 from midspan.wording import shafts_numbered
 from night_rig import BAR, Rig, plan_with
 from pretend import STANDARD, KilledError, World, readings
+from sqlalchemy import text
 
 SPINES = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0, STANDARD: 500.0}
 NOT_OURS_MS = 10**9
@@ -306,6 +307,45 @@ def test_a_store_whose_file_is_gone_takes_and_gives_nothing(tmp_path):
         (copy,) = path.parent.glob("*.saved-*")  # once
         with closing(sqlite3.connect(copy)) as opened:
             assert opened.execute("SELECT name FROM batches").fetchall() == [("dozen",)]
+
+
+def test_a_store_whose_file_is_gone_makes_none_of_its_name_and_leaves_the_log_to_who_moved_it(tmp_path):
+    """SQLite would make an empty one, and throw the log beside it away as another's: what was moved lacks the night."""
+    path = tmp_path / "night.db"
+    store = Store.open(path)
+    batch = store.begin_batch("dozen", 0)
+    store_moved(path)
+    with pytest.raises(StoreGone):
+        store.batch(batch)
+    store.close()
+    with pytest.raises(StoreGone):
+        store.batch(batch)  # as the command does that prints how the night ended
+    assert not path.exists()
+    (tmp_path / "moved.db").rename(path)
+    with Store.open(path) as opened, opened.transaction() as session:
+        assert session.scalars(text("SELECT name FROM batches")).all() == ["dozen"]
+
+
+def test_a_store_writes_nothing_into_the_file_that_took_its_place(tmp_path):
+    """SQLite would take the log beside it for its own and write another database's pages into it."""
+    path, other = tmp_path / "night.db", tmp_path / "other.db"
+    with Store.open(other) as opened:
+        for number in range(200):
+            opened.begin_batch(f"other {number}", 0)
+    before = other.read_bytes()
+    store = Store.open(path)
+    batch = store.begin_batch("dozen", 0)
+    other.rename(path)
+    with pytest.raises(StoreGone):
+        store.batch(batch)
+    store.close()
+    with pytest.raises(StoreGone):
+        store.batch(batch)
+    assert path.read_bytes() == before
+    with Store.open(path) as opened, opened.transaction() as session:
+        assert session.scalar(text("SELECT count(*) FROM batches")) == 200
+    with closing(sqlite3.connect(tmp_path / "night.db.saved-1")) as opened:
+        assert opened.execute("SELECT name FROM batches").fetchall() == [("dozen",)]
 
 
 @pytest.mark.parametrize("at", ["MEASURE", "NOTE_IN_BIN"])

@@ -10,7 +10,7 @@ from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
 from midspan.errors import StoreGone
-from midspan.store_place import watch
+from midspan.store_place import FOLD, watch
 
 FOLD_WAIT_MS = 1000  # for somebody who reads just then
 
@@ -30,7 +30,7 @@ def fold_in(engine: Engine) -> None:
     """
     with suppress(DBAPIError, StoreGone), engine.connect() as connection:
         connection.exec_driver_sql(f"PRAGMA busy_timeout = {FOLD_WAIT_MS}")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        connection.exec_driver_sql(FOLD)
 
 
 def _wait_for_the_disk(connection: Any, _: object) -> None:

@@ -2,6 +2,10 @@
 
 SQLite writes on into a file that was moved or deleted, and nobody would ever read it. So before each transaction the
 name is looked up again. What was stored can still be read through the open file: it is saved beside the name.
+
+SQLite knows a write-ahead log by its name alone: it plays it into whatever database stands beside it, or throws it away
+beside an empty one. So the name is also looked up before a file is opened, and the log is folded into the file that it
+belongs to, wherever that is now.
 """
 
 from __future__ import annotations
@@ -17,11 +21,14 @@ from midspan.errors import StoreGone
 from midspan.files import unused
 
 Identity = tuple[int, int]  # device and inode
+FOLD = "PRAGMA wal_checkpoint(TRUNCATE)"
 
 
 def watch(engine: Engine, path: Path) -> None:
     """Let every transaction of an engine raise StoreGone when the file of its name is no longer the one it opened."""
-    event.listen(engine, "begin", _Place(path).check)
+    place = _Place(path)
+    event.listen(engine, "do_connect", place.check_name)
+    event.listen(engine, "begin", place.check)
 
 
 class _Place:
@@ -29,6 +36,12 @@ class _Place:
         self._path = path
         self._known: Identity | None = None
         self._saved = ""
+
+    def check_name(self, *_: object) -> None:
+        """Raise StoreGone before SQLite makes an empty file of the name, or opens another one."""
+        found = _identity(self._path)
+        if self._known is not None and found != self._known:
+            raise self._gone(found)
 
     def check(self, connection: Connection) -> None:
         found = _identity(self._path)
@@ -39,8 +52,13 @@ class _Place:
             return
         if not self._saved and opened == self._known:
             self._saved = self._save(connection.connection.driver_connection)
+            with suppress(sqlite3.Error):  # what was saved has it all
+                connection.connection.driver_connection.execute(FOLD)
+        raise self._gone(found)
+
+    def _gone(self, found: Identity | None) -> StoreGone:
         what = "it is not there any more" if found is None else "another file took its place"
-        raise StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
+        return StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
 
     def _save(self, opened: Any) -> str:
         copy = unused(self._path, "saved")
