@@ -230,7 +230,7 @@ def test_a_bench_file_with_a_mistake_is_told_in_one_line(folder, old, new, says)
 def test_a_missing_repeat_and_a_slip_of_the_pen_make_it_doubtful_and_name_the_place() -> None:
     typed = good()
     short = result_of(typed[:-1])
-    assert short.doubts == ("315 degrees was read 1 times, others 2: read it again",)
+    assert short.doubts == ("315 degrees was read less often than others (1, not 2): read it again",)
     typed[9] = replace(typed[9], loaded=f"{float(typed[9].loaded) + 1:.2f}")
     slip = result_of(typed)
     assert any("at 45 degrees, repeat 2: loaded" in doubt for doubt in slip.doubts)

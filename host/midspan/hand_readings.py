@@ -158,4 +158,4 @@ def missing_repeats(readings: Readings) -> Iterator[str]:
     most = max(repeats.values())
     for angle, number in sorted(repeats.items()):
         if number < most:
-            yield f"{angle:g} degrees was read {number} times, others {most}: read it again"
+            yield f"{angle:g} degrees was read less often than others ({number}, not {most}): read it again"

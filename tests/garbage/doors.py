@@ -20,7 +20,6 @@ from synthetic import Gauge, Shaft, raw_run
 FIRST, SHAFTS = 9001, 4  # above the numbers of the night on paper
 SIZES = '[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n'
 SHEET = "columns = 3\nrows = 8\n"
-SINCE_MS = 1_795_550_640_000
 
 
 def toml(table):
