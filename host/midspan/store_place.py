@@ -51,9 +51,10 @@ class _Place:
         if found == self._known:
             return
         if not self._saved and opened == self._known:
-            self._saved = self._save(connection.connection.driver_connection)
+            file: Any = connection.connection.driver_connection
+            self._saved = self._save(file)
             with suppress(sqlite3.Error):  # what was saved has it all
-                connection.connection.driver_connection.execute(FOLD)
+                file.execute(FOLD)
         raise self._gone(found)
 
     def _gone(self, found: Identity | None) -> StoreGone:
