@@ -250,7 +250,12 @@ def test_readings_that_are_nowhere_are_told_when_the_backup_is_made(shop):
     done = midspan("backup", "../backup", folder=shop)
     assert "readings that were not there" in complaint(done)
     assert "hand-readings.jsonl: the readings of 2 runs are not there" in done.stderr
+    assert "everything" not in done.stdout
     assert json.loads((shop.parent / "backup" / "manifest.json").read_text())["lacking"] == {"hand-readings.jsonl": 2}
+    back = midspan("restore", shop.parent / "backup", "--into", shop.parent / "elsewhere")
+    assert back.returncode == 0
+    assert "hand-readings.jsonl: the readings of 2 runs are not there" in back.stderr
+    assert "everything" not in back.stdout
     restored(shop.parent / "backup")  # all that the backup had is there again
 
 
