@@ -104,7 +104,7 @@ def test_refusals_say_what_to_do(tmp_path: Path) -> None:
 
 
 def test_a_reset_while_a_shaft_is_measured_leaves_it_to_be_adopted(tmp_path: Path) -> None:
-    with gauge_on(scenario_in(tmp_path, reset=[6]), tmp_path) as gauge:
+    with gauge_on(scenario_in(tmp_path, reset=[12]), tmp_path) as gauge:
         gauge.feed(11, Source.HOPPER)
         with pytest.raises(LinkError, match="the gauge was reset; what it had not sent of shaft 11 is lost"):
             gauge.measure(11, "", PLAN)
