@@ -7,6 +7,7 @@ import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from random import Random
 from typing import Any
 
 from midspan.gauge import Gauge
@@ -39,15 +40,16 @@ class SpoiltLink:
 
 
 def damaging(every: int) -> Spoil:
-    """Changes a byte in one frame of so many, whatever pieces the line hands out."""
-    passed = 0
+    """Changes a byte in one frame of so many on the average, whatever pieces the line hands out.
+
+    By chance, as a line does: at even distances the same answer of as many frames could be hit for ever.
+    """
+    chance = Random(every)
 
     def spoil(data: bytes) -> bytes:
-        nonlocal passed
         pieces = data.split(b"\0")
         for i, piece in enumerate(pieces):
-            passed += 1
-            if passed % every == 0 and len(piece) > 3:
+            if len(piece) > 3 and chance.random() < 1 / every:
                 pieces[i] = piece[:2] + bytes([piece[2] ^ 0x80 or 1]) + piece[3:]
         return b"\0".join(pieces)
 
