@@ -372,6 +372,19 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
         assert rows == [(50, "Ann", "no crack under a lens"), (51, "Ann", "no crack under a lens")]
 
 
+def test_a_person_vouches_for_a_verdict_of_old_whose_basis_was_not_kept(shop):
+    Store.open(shop / "results.db").close()
+    with closing(sqlite3.connect(shop / "results.db")) as database:
+        database.execute("DROP TRIGGER decisions_no_update")
+        database.execute("UPDATE decisions SET basis_id = NULL")
+        database.commit()
+    words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
+    assert midspan(*words, folder=shop).returncode == 0
+    with Store.open(shop / "results.db") as store:
+        assert store.latest(51).basis.person == "Ann"
+        assert reason(store, 51) is None
+
+
 def test_what_is_found_after_a_person_vouched_counts(shop):
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0

@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 
 from midspan.bands import Bands
-from midspan.basis import content_of
+from midspan.basis import Basis, content_of
 from midspan.configuration import validated
 from midspan.decision import Decision
 from midspan.errors import StoreError
@@ -53,10 +53,9 @@ def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands 
             )  # fmt: skip
         session.flush()
         for stored, decision, used in anew:
-            known = stored.basis
-            basis = None if known is None else replace(
-                known, bands=content_of(used), crack_hysteresis_pct=None, person=voucher.person
-            )  # fmt: skip
+            basis = replace(
+                stored.basis or Basis(), bands=content_of(used), crack_hysteresis_pct=None, person=voucher.person
+            )
             add_result(session, stored.batch, stored.run, stored.result, decision, voucher.at_ms, basis=basis)
     return {shaft: _standing(store, shaft)[0].decision for shaft in shafts}
 
