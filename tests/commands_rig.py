@@ -1,6 +1,7 @@
 """Runs the command line as a user does, and holds every failure to one clear line."""
 
 import io
+import json
 import os
 import sys
 from contextlib import ExitStack, chdir, redirect_stderr, redirect_stdout
@@ -27,6 +28,18 @@ def midspan(*arguments, folder=".", columns=160):
         except SystemExit as end:
             return CompletedProcess(arguments, end.code, out.getvalue(), err.getvalue())
     raise AssertionError("the entry point ends with an exit code")
+
+
+def sets(path, *words):
+    """`midspan sets WORDS --store PATH`."""
+    return midspan("sets", *words, "--store", path)
+
+
+def answer(path, *words):
+    """What such a command says as JSON."""
+    done = sets(path, *words, "--json")
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
 
 
 def complaint(done):

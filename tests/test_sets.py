@@ -11,7 +11,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import answer, complaint, midspan, sets
 from midspan.decision import Decision, Outcome
 from midspan.errors import StoreError
 from midspan.set_choice import Choice
@@ -51,18 +51,6 @@ def rows(path):
     """All rows of all tables, as sqlite3 reads them."""
     with closing(sqlite3.connect(path)) as database:
         return {table: database.execute(f"SELECT * FROM {table}").fetchall() for table in TABLES}
-
-
-def sets(path, *words):
-    """`midspan sets WORDS --store PATH`."""
-    return midspan("sets", *words, "--store", path)
-
-
-def answer(path, *words):
-    """What a command says as JSON."""
-    done = sets(path, *words, "--json")
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
 
 
 # Stock

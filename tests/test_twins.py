@@ -9,7 +9,7 @@ from contextlib import closing
 
 import numpy as np
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import answer, complaint, sets
 from midspan.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.errors import StoreError
 from midspan.set_keep import Sets
@@ -79,16 +79,6 @@ def twice(rack):
     rack.night(1)
     rack.night(101)
     return rack
-
-
-def sets(path, *words):
-    return midspan("sets", *words, "--store", path)
-
-
-def answer(path, *words):
-    done = sets(path, *words, "--json")
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
 
 
 def stock_of(rack, **also):
