@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser demo test bench soak lint lock check clean
+.PHONY: browser redraw demo test bench soak lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -21,6 +21,11 @@ browser:
 		echo "midspan: no chromium found; installing Debian's for the tests of the page"; \
 		apt-get update -q && apt-get install -y -q chromium; } || \
 		echo "midspan: chromium could not be installed; the tests of the page are skipped"
+
+# Writes anew what is made from code: vectors, tables of the specification, drawings and outputs in the hardware notes.
+redraw: $(SETUP)
+	for script in tests/wire/make_vectors.py tests/wire/test_spec.py tests/hardware_notes/test_*.py; do \
+		PYTHONPATH=tests/rigs $(BIN)/python $$script || exit 1; done
 
 # Garbage at every door, the fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
 soak: $(SETUP)

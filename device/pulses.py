@@ -1,7 +1,7 @@
 """The two programs that the chip's programmable input and output runs by itself, one instruction a microsecond.
 
 They are plain functions: `rp2.asm_pio` calls them with its own names in place, so nothing here is imported. What
-they do to the pins is held to the data sheets, cycle by cycle, in tests/test_board_pulses.py.
+they do to the pins is held to the data sheets, cycle by cycle, in tests/device/test_board_pulses.py.
 """
 
 STEP_CYCLES = 5  # of one step, beside the count in its low part

@@ -10,11 +10,11 @@ import pytest
 from bench import __main__ as entry
 from bench import cycle, device_cost, plain, throughput
 from bench.figure import Figure, at_least, at_most, plainly
-from midspan import scenario
-from midspan.archive import read
-from midspan.archive_writer import ArchiveWriter
-from midspan.rehearsal import interpreter_command
-from midspan.shaft import ShaftResult, evaluate
+from midspan.archive.reader import read
+from midspan.archive.writer import ArchiveWriter
+from midspan.measurement.result import ShaftResult, evaluate
+from midspan.rehearsal import scenario
+from midspan.rehearsal.process import interpreter_command
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 CALIBRATION = paper_calibration()

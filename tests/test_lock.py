@@ -3,14 +3,13 @@
 import re
 import tomllib
 from itertools import chain
-from pathlib import Path
 
 import pytest
 from packaging.markers import default_environment
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+from places import ROOT
 
-ROOT = Path(__file__).parents[1]
 # pip joins lines that end in a backslash; a requirement is its name, version and marker, then its hashes.
 TEXT = (ROOT / "requirements.lock").read_text(encoding="utf-8")
 ENTRIES = [line.split(" --hash=") for line in re.sub(r" *\\\n +", " ", TEXT).splitlines() if not line.startswith("#")]

@@ -4,16 +4,16 @@ import json
 import re
 import shlex
 import tomllib
-from pathlib import Path
 
 import pytest
 from commands_rig import midspan
-from midspan import scenario
-from midspan.calibration_table import LAYOUTS
-from midspan.masses import load_masses
+from midspan.calibrate.readings_table import LAYOUTS
+from midspan.hand_bench.masses import load_masses
+from midspan.rehearsal import scenario
+from places import ROOT
 from sort_rig import check_ledger
 
-README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 SECTION = README.partition("### From nothing to a number you can defend")[2].partition("\n### ")[0]
 COMMANDS = [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", SECTION, re.MULTILINE)]
 

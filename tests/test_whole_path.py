@@ -23,17 +23,17 @@ from typing import Any
 import numpy as np
 import pytest
 import rig
-from midspan import rehearsal
-from midspan.archive import read
-from midspan.archive_writer import ArchiveWriter
-from midspan.bands import Bands
-from midspan.calibration import EXAMPLE, Calibration
-from midspan.plan import plan_for
-from midspan.raw_run import RawRun
-from midspan.rework import entries, recomputed
-from midspan.shaft import ShaftResult, evaluate
-from midspan.sorter import Bench, Verdict, measure_batch
-from midspan.store import Store, StoredResult
+from midspan.archive.raw_run import RawRun
+from midspan.archive.reader import read
+from midspan.archive.writer import ArchiveWriter
+from midspan.cli.recompute import entries, recomputed
+from midspan.decision.bands import Bands
+from midspan.measurement.calibration import EXAMPLE, Calibration
+from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.result import ShaftResult, evaluate
+from midspan.rehearsal import process
+from midspan.sorting.bench import Bench, Verdict, measure_batch
+from midspan.store.database import Store, StoredResult
 from scipy.stats import binom, chi2
 
 STANDARD_LOAD_N = 0.880 * 9.80665  # 880 g under standard gravity
@@ -298,11 +298,11 @@ def test_a_shaft_alone_gives_the_same_bits(batch: Batch) -> None:
 
 
 def test_cpython_gives_the_same_readings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    if rehearsal.interpreter_command()[0] == sys.executable:
+    if process.interpreter_command()[0] == sys.executable:
         pytest.skip("MicroPython has no wheel for this platform")
     truths = [drawn_shaft(Random(i), i) for i in (1, 2)]
     first = list(runs_of(ROUGH, truths, TRUE, tmp_path / "micropython"))
-    monkeypatch.setattr(rehearsal, "interpreter_command", lambda *_: [sys.executable])
+    monkeypatch.setattr(process, "interpreter_command", lambda *_: [sys.executable])
     second = list(runs_of(ROUGH, truths, TRUE, tmp_path / "cpython"))
     for run, other in zip(first, second, strict=True):
         assert run.runtime != other.runtime

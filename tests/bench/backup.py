@@ -10,12 +10,12 @@ import time
 from contextlib import closing
 
 import numpy as np
-from midspan import columns, container
-from midspan.backup import backup
-from midspan.restore import restore
-from midspan.schemas import raw_run_schema
-from midspan.shaft import evaluate
-from midspan.store import Store
+from midspan.archive import avro_container, raw_run_codec
+from midspan.backup.copy import backup
+from midspan.backup.restore import restore
+from midspan.measurement.result import evaluate
+from midspan.store.database import Store
+from midspan.wire.schema import raw_run_schema
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 from bench.figure import at_most, plainly
@@ -45,10 +45,12 @@ def _fill(shop):
     full = json.dumps(result.as_dict())
     rows = []
     with (shop / "readings.avro").open("wb") as archive:
-        archive.write(container.header_bytes(raw_run_schema(), MARKER))
+        archive.write(avro_container.header_bytes(raw_run_schema(), MARKER))
         for shaft in range(1, RESULTS + 1):
             rows.append((shaft, 1, "readings.avro", archive.tell(), shaft, "", run.started_ms))
-            archive.write(container.block_bytes(columns.encode(dataclasses.replace(run, shaft=shaft)), MARKER))
+            archive.write(
+                avro_container.block_bytes(raw_run_codec.encode(dataclasses.replace(run, shaft=shaft)), MARKER)
+            )
     with Store.open(shop / "results.db") as store:
         store.begin_batch("many", 0)
     with closing(sqlite3.connect(shop / "results.db")) as database:

@@ -6,9 +6,9 @@ import sys
 from itertools import pairwise
 from pathlib import Path
 
+from board_rig import run
 from device_rig import DEVICE, MICROPYTHON
-from test_board import run
-from test_board_pulses import HIGH_US, LOW_US, STEP_US, Converter, played, read
+from pulse_rig import HIGH_US, LOW_US, STEP_US, Converter, played, read
 
 from bench.figure import at_least, at_most, plainly
 

@@ -9,10 +9,10 @@ import time
 from dataclasses import replace
 
 import numpy as np
-from midspan.coverage_factor import Coverage
-from midspan.monte_carlo import agreement
-from midspan.shaft import evaluate
-from midspan.spine_trials import spine_trials
+from midspan.measurement.result import evaluate
+from midspan.measurement.spine_monte_carlo import spine_trials
+from midspan.uncertainty.budget import Coverage
+from midspan.uncertainty.monte_carlo import agreement
 from synthetic import Gauge, Shaft, drawn_gauge, drawn_shaft, paper_calibration, raw_run
 
 from bench.figure import Figure, at_most, plainly

@@ -3,19 +3,19 @@
 import time
 
 import numpy as np
-from midspan import scenario
-from midspan.archive_writer import ArchiveWriter
-from midspan.bands import load_bands
-from midspan.calibration import load_calibration
-from midspan.frames import Deframer, Frame
-from midspan.gauge import Gauge
-from midspan.link import SerialLink
-from midspan.packing import unpack
-from midspan.records import Readings
-from midspan.rehearsal import Rehearsal
-from midspan.sorter import Bench, measure_batch
-from midspan.store import Store
-from midspan.watch import WatchLimits, alarms, observe
+from midspan.archive.writer import ArchiveWriter
+from midspan.decision.bands import load_bands
+from midspan.link.gauge import Gauge
+from midspan.link.serial_port import SerialLink
+from midspan.measurement.calibration import load_calibration
+from midspan.rehearsal import scenario
+from midspan.rehearsal.process import Rehearsal
+from midspan.sorting.bench import Bench, measure_batch
+from midspan.sorting.gauge_health import WatchLimits, alarms, observe
+from midspan.store.database import Store
+from midspan.wire.codec import unpack
+from midspan.wire.framing import Deframer, Frame
+from midspan.wire.records import Readings
 
 from bench.figure import at_least, at_most, plainly
 

@@ -4,8 +4,8 @@ import json
 import subprocess
 from pathlib import Path
 
-from midspan.rehearsal import interpreter_command
-from midspan.schemas import data_folder
+from midspan.rehearsal.process import interpreter_command
+from midspan.wire.schema import data_folder
 
 from bench.figure import at_least, at_most, plainly
 
@@ -22,7 +22,7 @@ def figures(_):
     if len(command) == 1:
         return [plainly("device figures need MicroPython, which this platform has no wheel of", float("nan"), "")]
     packing = _answer(command, HERE / "on_device.py", "")
-    heap = _answer(command, HERE.parent / "memory_on_device.py", json.dumps([[7, PLAN], MEASURE, MEASURE]))
+    heap = _answer(command, HERE.parent / "device" / "memory_on_device.py", json.dumps([[7, PLAN], MEASURE, MEASURE]))
     kb = 1024
     return [
         plainly("time a reading to pack and frame on MicroPython here", packing["us_per_reading"], "us"),

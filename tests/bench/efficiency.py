@@ -13,8 +13,8 @@ the bound's variance is lower by 4 % for the spread and 6 % for the stiff side.
 from dataclasses import replace
 
 import numpy as np
-from midspan.calibration import EXAMPLE, Calibration
-from midspan.shaft import evaluate
+from midspan.measurement.calibration import EXAMPLE, Calibration
+from midspan.measurement.result import evaluate
 from synthetic import COUNTS_PER_N, Gauge, Shaft, raw_run
 
 from bench.figure import at_least, plainly

@@ -13,14 +13,14 @@ from unittest import mock
 
 import numpy as np
 from campaign import host, night_files
-from midspan.archive import Archive
-from midspan.blocks import TICK_PERIOD_US
-from midspan.frames import Deframer, Frame
-from midspan.keeper import Keeper
-from midspan.link import SerialLink
-from midspan.meaning import AT_REST
-from midspan.packing import unpack
-from midspan.rehearsal import Rehearsal
+from midspan.archive.reader import Archive
+from midspan.link.block_assembler import TICK_PERIOD_US
+from midspan.link.serial_port import SerialLink
+from midspan.link.session_states import AT_REST
+from midspan.rehearsal.process import Rehearsal
+from midspan.sorting.recorder import Keeper
+from midspan.wire.codec import unpack
+from midspan.wire.framing import Deframer, Frame
 
 from bench.figure import at_least, at_most, plainly
 

@@ -3,8 +3,8 @@
 import time
 
 import numpy as np
-from midspan.journal import Journal
-from midspan.store import Store
+from midspan.store.database import Store
+from midspan.store.journal import Journal
 from night_on_paper import PaperNight, rough_night
 from page_rig import CHROMIUM, browser, served
 

@@ -7,8 +7,8 @@ code with the library, a check of its results.
 
 import fastavro
 import numpy as np
-from midspan.elastica import deflection_ratio, flexibility_between
-from midspan.units import MM_PER_THOU, STANDARD
+from midspan.base.units import MM_PER_THOU, STANDARD
+from midspan.measurement.elastica import deflection_ratio, flexibility_between
 
 UNFIT = 7
 LIGHT, FULL, AGAIN, ZERO_BEFORE, ZERO_AFTER = 2, 4, 6, 0, 8

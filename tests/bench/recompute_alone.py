@@ -6,8 +6,8 @@ import sys
 import time
 from pathlib import Path
 
-from midspan.calibration import load_calibration
-from midspan.rework import entries, recomputed
+from midspan.cli.recompute import entries, recomputed
+from midspan.measurement.calibration import load_calibration
 
 
 def results(archive, calibration):

@@ -3,8 +3,8 @@
 import time
 
 import numpy as np
-from midspan.set_choice import choose
-from midspan.set_limits import Limits
+from midspan.sets.choose import choose
+from midspan.sets.limits import Limits
 
 from bench.figure import at_least, at_most, plainly
 

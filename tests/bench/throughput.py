@@ -7,9 +7,9 @@ import time
 from pathlib import Path
 
 import numpy as np
-from midspan.archive import read
-from midspan.container import read_header
-from midspan.shaft import ShaftResult
+from midspan.archive.avro_container import read_header
+from midspan.archive.reader import read
+from midspan.measurement.result import ShaftResult
 
 from bench import cycle, plain
 from bench.figure import at_least, at_most, plainly

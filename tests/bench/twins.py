@@ -3,7 +3,7 @@
 import time
 
 import numpy as np
-from midspan.likeness import likely_same, repeats_of, traits
+from midspan.sets.likeness import likely_same, repeats_of, traits
 from twins_rig import bound, coefficients, even, lots, matched, mixed
 
 from bench.figure import at_least, at_most, plainly

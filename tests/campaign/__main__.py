@@ -17,7 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 HERE = Path(__file__).resolve()
-for folder in (HERE.parents[2] / "host", HERE.parents[1]):
+for folder in (HERE.parents[2] / "host", HERE.parents[1], HERE.parents[1] / "rigs"):
     sys.path.insert(0, str(folder))
 
 from rich.console import Console  # noqa: E402 - the path is set only now

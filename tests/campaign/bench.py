@@ -11,8 +11,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from midspan.rehearsal import interpreter_command
-from midspan.schemas import data_folder
+from midspan.rehearsal.process import interpreter_command
+from midspan.wire.schema import data_folder
 
 from campaign import night_files
 from campaign.cable import Cable, Pass, untouched

@@ -10,9 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from device_rig import FakeLink, board, main
-from midspan.records import CyclePlan, Feed, Release, Source
-from midspan.session import Session
-from midspan.stages import Stage
+from midspan.link.session import Session
+from midspan.link.session_states import Stage
+from midspan.wire.records import CyclePlan, Feed, Release, Source
 
 # The least that is a cycle: few readings, so that a conversation is short, and every kind of record is in it.
 PLAN = CyclePlan(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 
-from midspan.frames import Deframer, Frame
-from midspan.packing import unpack
-from midspan.records import Event, Identify, State
+from midspan.wire.codec import unpack
+from midspan.wire.framing import Deframer, Frame
+from midspan.wire.records import Event, Identify, State
 
 from campaign.cable import Pass
 

@@ -92,6 +92,6 @@ def _be_the_child(run: Callable[[dict[str, Any]], None], order: dict[str, Any]) 
 
 
 if __name__ == "__main__":
-    for folder in (HERE.parents[1], HERE.parents[2] / "host"):
+    for folder in (HERE.parents[1] / "rigs", HERE.parents[1], HERE.parents[2] / "host"):
         sys.path.insert(0, str(folder))
     serve(importlib.import_module(sys.argv[1]).run)

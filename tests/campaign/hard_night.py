@@ -13,11 +13,11 @@ from contextlib import closing
 from pathlib import Path
 from random import Random
 
-from midspan.night_facts import places
-from midspan.night_record import read_night
-from midspan.night_report import write_report
-from midspan.records import State
-from midspan.store import Store
+from midspan.report.night_data import read_night
+from midspan.report.night_html import write_report
+from midspan.report.night_statistics import places
+from midspan.store.database import Store
+from midspan.wire.records import State
 
 from campaign import night_files, proof
 from campaign.bench import Bench

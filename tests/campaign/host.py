@@ -18,17 +18,19 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from midspan import archive_writer, gauge, link, plan
-from midspan.appraisal import Appraisal  # noqa: F401 - imported by now, so that no forked host pays for it
-from midspan.errors import MidspanError
-from midspan.journal import Journal
-from midspan.keeper import Keeper
-from midspan.lookout import Clocks
-from midspan.night import Ending, Night, Watcher
-from midspan.night_setup import load_setup
-from midspan.notices import Notices
-from midspan.reach import Reach
-from midspan.store import Store
+from midspan.archive import writer as archive_writer
+from midspan.base.errors import MidspanError
+from midspan.link import gauge, serial_port
+from midspan.link.reconnect import Reach
+from midspan.measurement import cycle_plan
+from midspan.sorting.assess import Appraisal  # noqa: F401 - imported by now, so that no forked host pays for it
+from midspan.sorting.event_log import Clocks
+from midspan.sorting.loop import Ending, Night, Watcher
+from midspan.sorting.notices import Notices
+from midspan.sorting.recorder import Keeper
+from midspan.sorting.setup import load_setup
+from midspan.store.database import Store
+from midspan.store.journal import Journal
 
 # The shortest cycle that still gives a value, so that a shaft is measured in a moment.
 SHORT = {"READINGS_PER_TURN": 44, "ZERO_READINGS": 12, "SEAT_TURNS": 0.1, "PRESS_MM_S": 30.0, "APPROACH_MM_S": 12.0}
@@ -50,7 +52,7 @@ def run(order: dict[str, Any]) -> None:
     _die_as_told(order.get("die"))
     _fill_the_disk(order.get("file_bytes"), order.get("archive_room"))
     for name, value in SHORT.items():
-        setattr(plan, name, value)
+        setattr(cycle_plan, name, value)
     try:
         ending = sort(folder, order)
         ended = [ending.is_over, ending.words]
@@ -113,7 +115,7 @@ def _die_as_told(told: list[Any] | None) -> None:
     if what == "fsync":
         os.fsync = _watched(os.fsync, die, after)
     elif what == "write":
-        link.SerialLink.write = _watched(link.SerialLink.write, die, after)  # type: ignore[method-assign]
+        serial_port.SerialLink.write = _watched(serial_port.SerialLink.write, die, after)  # type: ignore[method-assign]
     elif what == "release":
         gauge.Gauge.release = _watched(gauge.Gauge.release, die, after)  # type: ignore[method-assign]
     elif what == "commit":

@@ -9,7 +9,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from midspan.records import State
+from midspan.wire.records import State
 
 from campaign import night_files, proof
 from campaign.bench import Bench

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from midspan.passage import Passage, Stage
+from midspan.store.passage import Passage, Stage
 
 GAUGE = ("rollers", "inlet")
 

@@ -12,10 +12,10 @@ from collections.abc import Callable
 from pathlib import Path
 from random import Random
 
-from midspan.archive_writer import ArchiveWriter
-from midspan.journal import Journal
-from midspan.passage import HappeningKind
-from midspan.store import Store
+from midspan.archive.writer import ArchiveWriter
+from midspan.store.database import Store
+from midspan.store.journal import Journal
+from midspan.store.passage import HappeningKind
 
 from campaign import night_files, proof
 from campaign.bench import Bench

@@ -12,7 +12,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from midspan import scenario
+from midspan.rehearsal import scenario
 
 STANDARD = 9000  # own number of the check standard in its slot
 STANDARD_THOU = 500.0

@@ -6,13 +6,13 @@ from collections.abc import Set
 from hashlib import sha256
 from pathlib import Path
 
-from midspan.archive import Archive
-from midspan.calibration import load_calibration
-from midspan.errors import ArchiveError
-from midspan.journal import Journal
-from midspan.passage import Night, Passage, Stage
-from midspan.shaft import ShaftResult, evaluate
-from midspan.store import Store, StoredResult
+from midspan.archive.reader import Archive
+from midspan.base.errors import ArchiveError
+from midspan.measurement.calibration import load_calibration
+from midspan.measurement.result import ShaftResult, evaluate
+from midspan.store.database import Store, StoredResult
+from midspan.store.journal import Journal
+from midspan.store.passage import Night, Passage, Stage
 
 from campaign import night_files
 from campaign.bench import Bench

@@ -12,8 +12,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from midspan import scenario
-from midspan.night_report import write_report
+from midspan.rehearsal import scenario
+from midspan.report.night_html import write_report
 
 from campaign import night_files, proof
 from campaign.bench import Bench

@@ -8,8 +8,8 @@ from pathlib import Path
 from statistics import median
 
 import numpy as np
-from midspan.archive import Archive
-from midspan.raw_run import RawRun
+from midspan.archive.raw_run import RawRun
+from midspan.archive.reader import Archive
 
 from campaign import night_files, proof
 from campaign.bench import Bench

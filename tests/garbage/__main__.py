@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 
 HERE = Path(__file__).resolve()
-for place in (HERE.parents[2] / "host", HERE.parents[1]):
+for place in (HERE.parents[2] / "host", HERE.parents[1], HERE.parents[1] / "rigs"):
     sys.path.insert(0, str(place))
 
 from garbage import doors, kinds  # noqa: E402 - the path is set only now

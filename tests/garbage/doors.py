@@ -6,14 +6,14 @@ from random import Random
 import numpy as np
 from commands_rig import midspan, settings
 from hand_rig import TrueBench, readings
-from midspan.archive_writer import ArchiveWriter
-from midspan.errors import MidspanError
-from midspan.hand_bench import EXAMPLE
-from midspan.night_scenario import PLAN
-from midspan.page_follow import Clock, Follower
-from midspan.page_views import Views
-from midspan.scale_line import EXAMPLE as SCALE
-from midspan.time_of_day import now_ms
+from midspan.archive.writer import ArchiveWriter
+from midspan.base.clock import now_ms
+from midspan.base.errors import MidspanError
+from midspan.hand_bench.bench import EXAMPLE
+from midspan.rehearsal.scenario_night import PLAN
+from midspan.sets.scale import EXAMPLE as SCALE
+from midspan.web.follow import Clock, Follower
+from midspan.web.views import Views
 from night_on_paper import quiet_night
 from synthetic import Gauge, Shaft, raw_run
 

@@ -5,11 +5,11 @@ import re
 import sqlite3
 from contextlib import closing
 from io import BytesIO
-from pathlib import Path
 
 import fastavro
-from midspan import columns, container
-from midspan.schemas import raw_run_schema, record_source
+from midspan.archive import avro_container, raw_run_codec
+from midspan.wire.schema import raw_run_schema, record_source
+from places import DATA
 
 from garbage import doors, spoil
 
@@ -137,7 +137,7 @@ def store_tables(folder, random):
     return BOTH
 
 
-OLD = Path(__file__).parents[1] / "data" / "e0bd664" / "results.db"
+OLD = DATA / "e0bd664" / "results.db"
 
 
 def store_of_old(folder, random):
@@ -171,16 +171,16 @@ def archive_values(folder, random):
     """A record whose checksum is right and whose values are absurd, between sound ones; the rest has to be read."""
     path = folder / "readings.avro"
     with path.open("rb") as file:
-        header = container.read_header(file, "x")
-        blocks = [part.datums for part in container.walk(file, header, columns.is_guarded)]
+        header = avro_container.read_header(file, "x")
+        blocks = [part.datums for part in avro_container.walk(file, header, raw_run_codec.is_guarded)]
     record = fastavro.schemaless_reader(BytesIO(blocks[1]), raw_run_schema(), None)
     record["started_ms"] = 1_700_000_000_000
     for _ in range(random.choice((1, 1, 2))):
         _absurd(record, random)
     blocks[1] = _guarded(record)
     path.write_bytes(
-        container.header_bytes(raw_run_schema(), header.marker)
-        + b"".join(container.block_bytes(one, header.marker) for one in blocks)
+        avro_container.header_bytes(raw_run_schema(), header.marker)
+        + b"".join(avro_container.block_bytes(one, header.marker) for one in blocks)
     )
     return doors.ARCHIVE
 
@@ -256,9 +256,9 @@ def archive_schema(folder, random):
     marker = bytes(16)
     head = BytesIO()
     fastavro.schemaless_writer(
-        head, container._HEADER_SCHEMA, {"magic": container.MAGIC, "meta": meta, "marker": marker}
+        head, avro_container._HEADER_SCHEMA, {"magic": avro_container.MAGIC, "meta": meta, "marker": marker}
     )
-    path.write_bytes(head.getvalue() + container.block_bytes(datums, marker))
+    path.write_bytes(head.getvalue() + avro_container.block_bytes(datums, marker))
     return doors.ARCHIVE
 
 

@@ -1,0 +1,106 @@
+"""`midspan restore`: a backup into a new folder, on this computer or another, read back to the last run and result."""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+from midspan.backup.belongings import PLAN, named_by
+from midspan.backup.manifest import ROOM, Entry, Manifest, copy_file, new_folder, read_manifest, seal
+from midspan.backup.read_back import read_back
+from midspan.base.errors import BackupError, MidspanError
+from midspan.base.files import sync_folder, writing
+from midspan.store.archive_places import listed
+from midspan.store.database import Store
+from midspan.store.read_only import open_to_read
+from midspan.store.upgrade import check_known
+
+
+def restore(folder: Path, into: Path) -> tuple[Path, Manifest]:
+    """Copy a whole backup into a new or empty folder and read everything back; the database there, and what it holds.
+
+    Raises BackupError when a file is damaged (each is named on standard error first, and nothing is written), or when
+    what was written does not hold what the backup says; OutputError when the folder holds something or is full.
+    """
+    manifest = read_manifest(folder)
+    check_known(manifest.revision)
+    _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, "nothing was restored")
+    # The database last, and under its name only when it is whole: a folder without one is not taken for restored.
+    files = sorted(manifest.file, key=lambda one: one.path == manifest.database)
+    database = into / manifest.database
+    with new_folder(into):
+        _check([(one, _copy(one, folder, into, database)) for one in files], into, "nothing was restored")
+        _part(database).rename(database)
+    _open_for_many(database)
+    _read_everything(database, manifest)
+    return database, manifest
+
+
+def astray(into: Path, manifest: Manifest) -> Iterator[str]:
+    """What restored plans name that is not where they say, as of files that lay in another folder; a line each."""
+    apart = {Path(one.was).name: one.path for one in manifest.file}
+    for plan in (into / one.path for one in manifest.file if one.kind == PLAN):
+        for name in named_by(plan):
+            if not (plan.parent / name).is_file():
+                here = apart.get(Path(name).name)
+                yield f"{plan}: names {name}, which is not there" + (f"; it is {into / here} now" if here else "")
+
+
+def _wrong_with(entry: Entry, folder: Path) -> str:
+    """What is wrong with a file of the backup; nothing when it is as it was written."""
+    path = folder / entry.path
+    if not path.is_file():
+        return "is missing"
+    try:
+        length, digest = seal(path)
+    except MidspanError as error:
+        return str(error)
+    if length != entry.bytes:
+        return f"has {length} bytes where {entry.bytes} were written"
+    return "" if digest == entry.sha256 else "is damaged: its SHA-256 is not the one it was written with"
+
+
+def _copy(entry: Entry, folder: Path, into: Path, database: Path) -> str:
+    target = into / entry.path
+    if target == database:
+        target = _part(target)
+    same = copy_file(folder / entry.path, target) == (entry.bytes, entry.sha256)
+    return "" if same else "was not read twice alike: look at the disk"
+
+
+def _part(database: Path) -> Path:
+    return database.with_name(f"{database.name}.part")
+
+
+def _check(found: list[tuple[Entry, str]], folder: Path, so: str) -> None:
+    bad = [(one, words) for one, words in found if words]
+    for one, words in bad:
+        print(f"{folder / one.path}: {words}", file=sys.stderr)
+    if bad:
+        raise BackupError(f"{folder}: {len(bad)} of {len(found)} files are not as they were backed up; {so}")
+
+
+def _open_for_many(database: Path) -> None:
+    """Let others read while it is written, as in a database that was made here; and bring an older one up to date."""
+    with writing(database, ROOM), closing(sqlite3.connect(database)) as opened:
+        opened.execute("PRAGMA journal_mode = WAL")
+    Store.open(database, create=False).close()
+    sync_folder(database.parent)
+
+
+def _read_everything(database: Path, manifest: Manifest) -> None:
+    with open_to_read(database) as store:
+        found = read_back(store, listed(database))
+    counted = {"nights": (found.nights, manifest.nights), "runs": (found.runs, manifest.runs),
+               "results": (found.results, manifest.results)}  # fmt: skip
+    for what, (read, written) in counted.items():
+        if read != written:
+            raise BackupError(f"{database}: holds {read} {what} where {written} were backed up; take another backup")
+    worse = {name: runs for name, runs in found.lacking.items() if runs > manifest.lacking.get(name, 0)}
+    for name, runs in worse.items():
+        print(f"{name}: {runs} runs are not found in it {found.trouble.get(name, '')}".rstrip(), file=sys.stderr)
+    if worse:
+        raise BackupError(f"{database}: readings of {len(worse)} files are not whole; take another backup")

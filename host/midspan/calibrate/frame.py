@@ -1,0 +1,104 @@
+"""Frame calibration: press on a rigid bar; how far the head goes on for each newton is the give of frame and cell.
+
+A bar that itself bends adds to it. Its own bend is taken off where the bar is known (P L^3 / 48 EI, Roark's
+Formulas for Stress and Strain, 7th ed., table 8.1), and a bar that bends like a shaft is refused.
+
+>>> from midspan.calibrate.readings_table import readings_of
+>>> force = [0.5 * i for i in range(1, 20)]
+>>> table = readings_of("typed", travel_mm=[8.0 + 0.0101 * f for f in force], force_n=force)
+>>> round(calibrate_frame(table).section["give_mm_per_n"], 6)
+0.0101
+"""
+
+import numpy as np
+
+from midspan.base.errors import ReadingsError
+from midspan.base.units import STANDARD
+from midspan.calibrate.fit_tests import Evidence, choose_order, combined
+from midspan.calibrate.outcome import DOF_GUESS, Finding
+from midspan.calibrate.readings_table import Readings
+
+LEAST_N = 0.4  # below, contact is still closing
+MOST_GIVE = 0.2  # mm/N; the softest frame anyone should measure with, the stiffest shafts give twice as much
+MOST_SHARE_OF_BAR = 0.3
+U_BAR = 0.05  # relative, of the bend of a bar worked out from its size
+FEWEST = 5
+
+
+def bar_bend_mm_per_n(diameter_mm: float, modulus_gpa: float, span_mm: float) -> float:
+    """Bend of a round bar on the span, for each newton at its middle.
+
+    >>> round(bar_bend_mm_per_n(25.0, 200.0, 711.2), 5)
+    0.00195
+    """
+    return float(span_mm**3 / (48 * modulus_gpa * 1e3 * np.pi * diameter_mm**4 / 64))
+
+
+def calibrate_frame(readings: Readings, bar_mm_per_n: float = 0.0, u_scales: float = 3e-4) -> Finding:
+    """Give in mm/N with its uncertainty; `bar_mm_per_n` is the bar's own bend, `u_scales` of force and travel.
+
+    Columns: travel_mm, force_n. Raises ReadingsError for a bar that bends like a shaft, or readings that do not
+    rise together.
+    """
+    travel, force = readings["travel_mm"], readings["force_n"]
+    pressed = force >= LEAST_N
+    if pressed.sum() < FEWEST or force.max() < 0.8 * STANDARD.load_n:
+        raise ReadingsError(
+            f"{readings.source}: needs {FEWEST} or more readings between {LEAST_N:g} N and the working load of "
+            f"{STANDARD.load_n:.1f} N; found {int(pressed.sum())} up to {force.max():.1f} N"
+        )
+    evidence = choose_order(force[pressed], travel[pressed])
+    low, high = 0.1 * STANDARD.load_n, STANDARD.load_n
+    # The cycle uses the two depths only: what counts is the secant between them, whatever lies between.
+    whole = float(evidence.fit(high) - evidence.fit(low)) / (high - low)
+    lever = np.array([(high**power - low**power) / (high - low) for power in range(evidence.order + 1)])
+    _refuse(whole, bar_mm_per_n, readings)
+    u_fit = float(np.sqrt(lever @ evidence.fit.covariance @ lever))
+    half = _nonlinear(evidence, low, high)
+    budget = {
+        "readings_mm_per_n": (u_fit, float(evidence.fit.degrees_of_freedom)),
+        "scales_mm_per_n": (u_scales * whole, DOF_GUESS),
+        "bar_mm_per_n": (U_BAR * bar_mm_per_n, DOF_GUESS),
+        "curvature_mm_per_n": (half / np.sqrt(3), DOF_GUESS),
+    }
+    u, dof = combined(*budget.values())
+    section = {"give_mm_per_n": whole - bar_mm_per_n, "u_give_mm_per_n": u, "dof_give": dof}
+    figures = {"residual_sd_mm": evidence.fit.residual_sd, "bar_mm_per_n": bar_mm_per_n}
+    return Finding("frame", section, figures, budget, _remarks(evidence, half, whole, bar_mm_per_n))
+
+
+def _refuse(whole: float, bar: float, readings: Readings) -> None:
+    if whole <= 0:
+        raise ReadingsError(
+            f"{readings.source}: travel falls as force grows; are the columns swapped, or is the sign of one wrong?"
+        )
+    if whole > MOST_GIVE:
+        raise ReadingsError(
+            f"{readings.source}: the head goes {whole:.3f} mm for a newton, as on a shaft of spine "
+            f"{whole * STANDARD.load_n / 0.0254:.0f}: this bar bends; take a rigid one (25 mm of steel)"
+        )
+    if bar > MOST_SHARE_OF_BAR * whole:
+        raise ReadingsError(
+            f"{readings.source}: the bar alone bends {bar:.4f} mm/N, {bar / whole:.0%} of what was found; take a "
+            "thicker one"
+        )
+
+
+def _nonlinear(evidence: Evidence, low: float, high: float) -> float:
+    """Half the change of the give between light and full load, in mm/N; 0 for a straight line."""
+    if evidence.order == 1:
+        return 0.0
+    return abs(float(evidence.fit.coefficients[2])) * (high - low)
+
+
+def _remarks(evidence: Evidence, half: float, whole: float, bar: float) -> tuple[str, ...]:
+    given = (
+        (
+            evidence.order == 2,
+            f"the give is not the same at all loads ({evidence.sentence()}; it changes by {2 * half / whole:.0%} "
+            "from light to full load): look for a loose joint or a bar that rocks; the change is in its uncertainty",
+        ),
+        (bar == 0, "the bar's own bend was not given and counts as none: give its --bar-diameter"),
+        (whole > 0.05, f"the frame gives {whole:.3f} mm/N, several times what a stiff one does: stiffen it"),
+    )
+    return tuple(sentence for said, sentence in given if said)

@@ -1,0 +1,56 @@
+"""Span calibration: the distance between the supports, measured several times.
+
+>>> from midspan.calibrate.readings_table import readings_of
+>>> found = calibrate_span(readings_of("typed", span_mm=[711.18, 711.24, 711.21]), 0.03)
+>>> round(found.section["span_mm"], 2), round(found.section["u_span_mm"], 3)
+(711.21, 0.035)
+"""
+
+import math
+
+import numpy as np
+
+from midspan.base.errors import ReadingsError
+from midspan.base.units import STANDARD
+from midspan.calibrate.fit_tests import combined
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, Finding
+from midspan.calibrate.plausibility import LENGTH_UNITS
+from midspan.calibrate.readings_table import Readings
+
+RANGE_MM = (400.0, 1200.0)
+ONE_READING_MM = 0.1  # what a single reading of a support's line is good for, as a standard uncertainty
+STRAY_MM = 1.0
+
+
+def calibrate_span(readings: Readings, u_instrument_mm: float, certificate: str = "") -> Finding:
+    """Mean span, its uncertainty from scatter and instrument (JCGM 100:2008, 4.2 and 4.3).
+
+    Without the certificate of a calibration the instrument's uncertainty is a guess, and counts as one (G.4.2).
+
+    Column: span_mm. Raises ReadingsError for lengths in another unit or far from each other.
+    """
+    span = readings["span_mm"]
+    mean = float(span.mean())
+    if not RANGE_MM[0] <= mean <= RANGE_MM[1]:
+        units = [name for name, size in LENGTH_UNITS.items() if RANGE_MM[0] <= mean * size <= RANGE_MM[1]]
+        looks = f"it looks like {' or '.join(units)}: write millimetres" if units else "measure it again"
+        raise ReadingsError(f"{readings.source}: a span of {mean:g} mm is no shaft gauge's; {looks}")
+    away = np.abs(span - np.median(span))
+    if away.max() > STRAY_MM:
+        raise ReadingsError(
+            f"{readings.place(int(away.argmax()))}: {span[away.argmax()]:g} mm is {away.max():.1f} mm off the others; "
+            "measure it again"
+        )
+    number = len(span)
+    scatter = (float(span.std(ddof=1)) / math.sqrt(number), number - 1.0) if number > 1 else (ONE_READING_MM, 1.0)
+    budget = {"readings_mm": scatter, "instrument_mm": (u_instrument_mm, DOF_CERTIFICATE if certificate else DOF_GUESS)}
+    u, dof = combined(*budget.values())
+    off = mean - STANDARD.span_mm
+    remarks = (
+        *((f"one reading only: {ONE_READING_MM:g} mm was assumed for it; measure five times",) if number == 1 else ()),
+        *(() if certificate else (f"no certificate of the rule: {u_instrument_mm:g} mm is a guess",)),
+        *((f"the span is {off:+.1f} mm off 28 in; shear and supports then count more",) if abs(off) > 5 else ()),
+    )
+    section = {"span_mm": mean, "u_span_mm": u, "dof_span": dof}
+    artefacts = ({"instrument": certificate, "u_mm": u_instrument_mm},) if certificate else ()
+    return Finding("span", section, {"readings": float(number)}, budget, remarks, artefacts)

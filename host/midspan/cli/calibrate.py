@@ -1,0 +1,195 @@
+"""Command line: calibrating a gauge, one guided procedure after the other, and the file that comes of it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from midspan.calibrate.cell_loading import Way
+from midspan.cli.procedure import RECORDS, Asked, Records, calibrate, procedure
+
+__all__ = ["calibrate"]
+
+
+@procedure("force", "--port rehearsal --yes --latitude 47 --height 400")
+def force(
+    asked: Asked,
+    csv: Annotated[
+        Path | None,
+        typer.Option(help="Readings: columns direction (up, down, hold), mass_g, count; round, time_s if there are."),
+    ] = None,
+    mass: Annotated[
+        list[float] | None,
+        typer.Option(min=1, max=50_000, help="A load in g; repeat it. Without: 200 to 1000 g by 200."),
+    ] = None,
+    rounds: Annotated[int, typer.Option(min=1, max=20, help="How often all loads are put on, up and down.")] = 3,
+    creep: Annotated[bool, typer.Option("--creep", help="Also leave the largest load on for five minutes.")] = False,
+    masses: Annotated[Path | None, typer.Option(help="Certificates of the masses (TOML, [[mass]] tables).")] = None,
+    mass_u_pct: Annotated[
+        float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
+    ] = 0.05,
+    way: Annotated[Way, typer.Option(help="How a mass pushes the head towards the cell.")] = Way.TURNED,
+    ratio: Annotated[
+        float, typer.Option(min=0.05, max=20, help="Force on the head for each newton of weight: a lever's arms.")
+    ] = 1.0,
+    ratio_u: Annotated[
+        float, typer.Option(min=0, max=0.05, help="Standard uncertainty of what lever or pulley pass on, relative.")
+    ] = 0.0,
+    gravity: Annotated[float | None, typer.Option(help="Local gravity in m/s2, if you know it.")] = None,
+    gravity_u: Annotated[float, typer.Option(min=0, max=0.05, help="Standard uncertainty of that gravity.")] = 1e-4,
+    latitude: Annotated[float | None, typer.Option(min=-90, max=90, help="Latitude in degrees, for gravity.")] = None,
+    height: Annotated[float, typer.Option(min=-500, max=6000, help="Height above the sea in m, for gravity.")] = 0.0,
+    air: Annotated[float, typer.Option(min=0.5, max=1.5, help="Density of the air in kg/m3.")] = 1.2,
+    air_u: Annotated[float, typer.Option(min=0, max=0.3, help="Standard uncertainty of that density.")] = 0.05,
+) -> None:
+    """Newtons per count: masses that push the head as a shaft does, up and down, several rounds; the sign first."""
+    from midspan.calibrate.cell_loading import Loading
+    from midspan.calibrate.force import Load
+    from midspan.cli import calibrate_commands
+    from midspan.hand_bench.gravity import STANDARD, local_gravity, typed_gravity
+    from midspan.hand_bench.masses import Air, load_masses
+
+    session, screen = asked.session(csv)
+    place = STANDARD if latitude is None else local_gravity(latitude, height)
+    known = place if gravity is None else typed_gravity(gravity, gravity_u)
+    own = tuple(load_masses(masses).values()) if masses else ()
+    load = Load(known, Air(air, air_u), own, mass_u_pct / 100, Loading(way, ratio, ratio_u))
+    calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds, creep)
+
+
+@procedure("travel", "--port rehearsal --yes")
+def travel(
+    asked: Asked,
+    csv: Annotated[
+        Path | None,
+        typer.Option(help="Readings: columns direction (up, down), steps, travel_mm; of blocks: steps, block_mm."),
+    ] = None,
+    block: Annotated[
+        list[float] | None, typer.Option(min=0.1, max=200, help="A gauge block in mm; repeat it, six or more.")
+    ] = None,
+    steps_per_screw_turn: Annotated[
+        float, typer.Option(min=20, max=1e6, help="Microsteps to a turn of the screw.")
+    ] = 3200.0,
+    first_steps: Annotated[int, typer.Option(min=0, max=10**6, help="First place, in steps below home.")] = 400,
+    last_steps: Annotated[int, typer.Option(min=1, max=10**6, help="Last place; the indicator must reach it.")] = 10000,
+    places: Annotated[int, typer.Option(min=6, max=200, help="Places on each way.")] = 24,
+    indicator_u: Annotated[
+        float, typer.Option(min=0, max=0.1, help="Standard uncertainty of one reading or block, in mm.")
+    ] = 0.003,
+    indicator_scale_u: Annotated[
+        float, typer.Option(min=0, max=0.05, help="Standard uncertainty of the indicator's scale, relative.")
+    ] = 1e-4,
+    certificate: Annotated[str, typer.Option(help="Certificate of the indicator or gauge blocks.")] = "",
+    clearance: Annotated[float, typer.Option(min=0, max=500, help="Down to here (mm) the head meets no shaft.")] = 0.0,
+) -> None:
+    """Millimetres per step, backlash and screw error: a dial indicator or gauge blocks under the head."""
+    from midspan.calibrate.travel import Indicator
+    from midspan.cli import calibrate_commands
+
+    session, screen = asked.session(csv)
+    calibrate_commands.travel(
+        session, screen, Indicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
+        (first_steps, last_steps, places), block or [], clearance,
+    )  # fmt: skip
+
+
+@procedure("frame", "--port rehearsal --yes --bar-diameter 25")
+def frame(
+    asked: Asked,
+    csv: Annotated[Path | None, typer.Option(help="Readings: columns travel_mm, force_n.")] = None,
+    bar_diameter: Annotated[float | None, typer.Option(min=5, max=200, help="Diameter of the rigid bar, mm.")] = None,
+    bar_modulus: Annotated[float, typer.Option(min=1, max=700, help="Its modulus in GPa; steel has 205.")] = 205.0,
+    span: Annotated[float, typer.Option(min=100, max=2000, help="Span that it lies on, in mm.")] = 711.2,
+) -> None:
+    """Give of frame and cell: press on a rigid bar (needs the records of force and travel)."""
+    from midspan.cli import calibrate_commands
+
+    session, screen = asked.session(csv)
+    bar = None if bar_diameter is None else (bar_diameter, bar_modulus)
+    calibrate_commands.frame(session, screen, bar, span)
+
+
+@procedure("span", "--csv spans.csv --instrument-u 0.03 --gauge bench")
+def span(
+    asked: Asked,
+    csv: Annotated[Path | None, typer.Option(help="Readings: column span_mm.")] = None,
+    instrument_u: Annotated[float, typer.Option(min=0, max=10, help="Standard uncertainty of the rule, mm.")] = 0.03,
+    certificate: Annotated[str, typer.Option(help="Certificate of the rule or caliper.")] = "",
+    readings: Annotated[int, typer.Option(min=1, max=50, help="How often to measure.")] = 5,
+) -> None:
+    """Distance between the supports, measured anew several times."""
+    from midspan.cli import calibrate_commands
+
+    session, screen = asked.session(csv, by_hand=True)
+    calibrate_commands.span(session, screen, instrument_u, certificate, readings)
+
+
+@procedure("rotation", "--port rehearsal --yes --expected-steps 800")
+def rotation(
+    asked: Asked,
+    expected_steps: Annotated[
+        float, typer.Option(min=21, max=1e6, help="Rotate steps to a turn of the shaft, as the diameters say.")
+    ],
+    csv: Annotated[
+        Path | None, typer.Option(help="Readings: columns steps, count; of an index mark: column mark_steps.")
+    ] = None,
+    turns: Annotated[int, typer.Option(min=3, max=100, help="How many turns to make.")] = 10,
+    slip_u: Annotated[
+        float, typer.Option(min=0, max=0.1, help="How differently shafts of this size turn, relative.")
+    ] = 0.002,
+) -> None:
+    """Rotate steps to a turn: an index mark, or a bowed shaft's own pattern over many turns."""
+    from midspan.cli import calibrate_commands
+
+    session, screen = asked.session(csv)
+    calibrate_commands.rotation(session, screen, expected_steps, turns, slip_u)
+
+
+@procedure("bar", "--bar bar-1.toml --port PORT --calibration gauge.toml")
+def check(
+    asked: Asked,
+    name: Annotated[str, typer.Option(help="Name of the bar.")] = "reference bar",
+    diameter: Annotated[float | None, typer.Option(min=1, max=30, help="Diameter of a round bar, mm.")] = None,
+    diameter_u: Annotated[float, typer.Option(min=0, max=1, help="Its standard uncertainty, mm.")] = 0.005,
+    modulus: Annotated[float, typer.Option(min=1, max=700, help="Modulus, GPa.")] = 205.0,
+    modulus_u: Annotated[float, typer.Option(min=0, max=100, help="Its standard uncertainty, GPa.")] = 4.0,
+    inner: Annotated[float, typer.Option(min=0, max=30, help="Inner diameter of a tube, mm.")] = 0.0,
+    bar: Annotated[Path | None, typer.Option(help="File of an assigned bar (midspan hand assign).")] = None,
+    assigned: Annotated[
+        float | None, typer.Option(min=1, max=9999, help="Its spine in thou, assigned elsewhere.")
+    ] = None,
+    assigned_u: Annotated[float, typer.Option(min=0, max=100, help="Standard uncertainty of that, thou.")] = 0.0,
+    csv: Annotated[Path | None, typer.Option(help="Results on the gauge: columns spine_thou, u_spine_thou.")] = None,
+    calibration: Annotated[Path | None, typer.Option(help="Calibration file to measure under (TOML).")] = None,
+    cycles: Annotated[int, typer.Option(min=1, max=50, help="How often to measure it.")] = 3,
+) -> None:
+    """Check the whole chain with a bar of known spine; a bias is reported, never corrected."""
+    from midspan.base.errors import ConfigurationError
+    from midspan.calibrate.reference_bar import RoundBar, load_bar
+    from midspan.calibrate.reference_bar import assigned as assigned_bar
+    from midspan.cli import calibrate_commands
+
+    if sum(one is not None for one in (bar, diameter, assigned)) != 1:
+        raise ConfigurationError(
+            "say what the bar is: --bar FILE, or --diameter and --modulus, or --assigned and --assigned-u"
+        )
+    session, screen = asked.session(csv)
+    if bar is not None:
+        expected = load_bar(bar)
+    elif assigned is not None:
+        expected = assigned_bar(name, assigned, assigned_u, "assigned")
+    else:
+        expected = RoundBar(name, diameter or 0.0, diameter_u, modulus, modulus_u, inner, diameter_u).expected()
+    calibrate_commands.bar(session, screen, expected, calibration, cycles)
+
+
+@calibrate.command("file", epilog="Example: midspan calibrate file --records calibration --out gauge.toml")
+def file(
+    out: Annotated[Path, typer.Option(help="The calibration file to write (TOML).")],
+    records: Records = RECORDS,
+    gauge: Annotated[str | None, typer.Option(help="Of which gauge, when records of several are there.")] = None,
+) -> None:
+    """Put the calibration file together from the newest record of each kind."""
+    from midspan.cli import calibrate_commands
+
+    calibrate_commands.put_together(records, out, gauge)

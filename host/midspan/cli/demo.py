@@ -1,0 +1,132 @@
+"""The demonstration: the whole path on the simulated gauge, with an invented stock of shafts."""
+
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from midspan.archive.writer import ArchiveWriter
+from midspan.base.errors import OutputError
+from midspan.base.files import writing
+from midspan.decision.bands import load_bands
+from midspan.link.gauge import Gauge
+from midspan.link.serial_port import SerialLink
+from midspan.measurement.calibration import load_calibration
+from midspan.measurement.result import ShaftResult
+from midspan.rehearsal import scenario, scenario_night
+from midspan.rehearsal.process import Rehearsal
+from midspan.report import result_text
+from midspan.report.plot_shaft import draw_around
+from midspan.sorting.bench import Bench, Verdict, measure_batch
+from midspan.store.database import Store
+from midspan.uncertainty.budget import Coverage
+
+K = 2.0
+ARCHIVE, STORE, CALIBRATION, BANDS = "readings.avro", "results.db", "calibration.toml", "bands.toml"
+
+
+def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -> None:
+    """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder.
+
+    `calibration` is a file of the user's own for the simulated gauge, in place of the one that comes with it.
+    Raises OutputError when the folder cannot be written, or holds settings or results of anyone else.
+    """
+    if calibration is None:
+        text = scenario.calibration_text(seed)
+    else:
+        load_calibration(calibration)  # says what is wrong with it before anything is made
+        text = calibration.read_text(encoding="utf-8")
+    _prepare(folder, {CALIBRATION: text, BANDS: scenario.BANDS})
+    screen = result_text.console()
+    stock = scenario.shafts(number, seed)
+    begun = time.monotonic()
+    with Rehearsal(scenario.rehearsal(stock, seed), folder) as gauge:
+        screen.print(f"A simulated gauge runs the device code on {gauge.interpreter}, behind {gauge.port}.")
+        screen.print(f"It has {number} shafts of an invented club to measure.\n")
+        verdicts = _measured(folder, gauge.port, [(shaft["number"], shaft["label"]) for shaft in stock], screen)
+    _print_outcome(verdicts, time.monotonic() - begun, screen)
+    _print_files(folder, verdicts, screen)
+
+
+def _prepare(folder: Path, settings: dict[str, str]) -> None:
+    """The settings in their files, unless that would write over someone's own or mix invented shafts with real ones."""
+    with writing(folder, "name another with --folder"):
+        folder.mkdir(parents=True, exist_ok=True)
+        found = [name for name in (*settings, ARCHIVE, STORE) if (folder / name).exists()]
+        if found and not all(_holds(folder / name, text) for name, text in settings.items()):
+            raise OutputError(
+                f"{folder}: what it holds ({', '.join(found)}) is not of this demonstration and seed; "
+                "name another folder with --folder"
+            )
+        for name, text in settings.items():
+            (folder / name).write_bytes(text.encode())
+        if not (folder / scenario_night.PLAN_FILE).exists():  # whoever changed it keeps the changes
+            (folder / scenario_night.PLAN_FILE).write_text(scenario_night.PLAN, encoding="utf-8")
+
+
+def _holds(path: Path, text: str) -> bool:
+    return path.is_file() and path.read_bytes() == text.encode()
+
+
+def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Console) -> list[Verdict]:
+    verdicts = []
+    with ExitStack() as stack:
+        archive = stack.enter_context(ArchiveWriter(folder / ARCHIVE))
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
+        store = stack.enter_context(Store.open(folder / STORE))
+        bench = Bench(
+            Gauge(stack.enter_context(SerialLink(port))),
+            load_calibration(folder / CALIBRATION),
+            load_bands(folder / BANDS),
+            archive,
+            store,
+            batch=0,
+        )
+        bench.batch = store.begin_batch("demonstration", bench.now_ms())
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+        progress = stack.enter_context(Progress(*columns, console=screen, transient=True))
+        task = progress.add_task("measuring", total=len(stock))
+        for verdict in measure_batch(bench, stock):
+            verdicts.append(verdict)
+            progress.update(task, advance=1, description=f"measured {verdict.run.name}")
+            if not screen.is_terminal:
+                print(f"measured {verdict.run.name} ({len(verdicts)} of {len(stock)})", file=sys.stderr)
+    return verdicts
+
+
+def _print_outcome(verdicts: list[Verdict], passed_s: float, screen: Console) -> None:
+    rows = [(one.result, one.decision) for one in verdicts]
+    screen.print(result_text.results_table(rows, K, wide=screen.width >= result_text.WIDE), "")
+    screen.print(result_text.counts_table(one.decision for one in verdicts), "")
+    gauge_s = sum(one.run.duration_ms for one in verdicts) / 1000
+    sampling_s = sum(one.run.sampling_ms for one in verdicts) / 1000
+    screen.print(
+        f"A real gauge would have taken {gauge_s / 60:.0f} min, {gauge_s / len(verdicts):.0f} s a shaft, "
+        f"{sampling_s / gauge_s:.0%} of it sampling; the rehearsal took {passed_s:.0f} s.\n"
+    )
+
+
+def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None:
+    for what, name in (
+        ("raw readings, for ever", ARCHIVE),
+        ("results and verdicts", STORE),
+        ("calibration", CALIBRATION),
+        ("tolerance bands", BANDS),
+        ("plan of a night's sorting", scenario_night.PLAN_FILE),
+    ):
+        screen.print(f"{what:26} {folder / name}")
+    measured = [one.result for one in verdicts if isinstance(one.result, ShaftResult)]
+    if measured:
+        uneven = max(measured, key=lambda one: one.spread_thou)
+        picture = folder / f"shaft-{uneven.shaft}.png"
+        draw_around(uneven, picture, Coverage(factor=K))
+        screen.print(f"{'picture':26} {picture} (the most uneven shaft)")
+    screen.print(
+        f"\nNext: midspan show 2 --store {folder / STORE}\n"
+        f"      midspan recompute {folder / ARCHIVE} --calibration {folder / CALIBRATION} --json\n"
+        f"      midspan sort {folder / scenario_night.PLAN_FILE}"
+    )

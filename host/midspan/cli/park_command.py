@@ -1,0 +1,55 @@
+"""What `midspan park` does: measure the shaft in the gauge, keep the result, and turn its stiff side up."""
+
+import json
+import sys
+from pathlib import Path
+
+from midspan.base.formatting import angle, printable
+from midspan.cli.commands import bench_at
+from midspan.measurement.result import Unmeasured
+from midspan.report.result_text import console, verdict_words
+from midspan.sorting.park import park, same_shaft, stiff_side
+from midspan.uncertainty.budget import Coverage
+
+CAUTION = (
+    "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
+)
+MARK_IT = (
+    "Rollers and head stand still. The stiff side is up, under the head, and its opposite down: mark it there with a "
+    "soft pencil before anything is moved. Once lifted off, the shaft has to be measured anew."
+)
+
+
+def run(
+    port: str, shaft: int, label: str, calibration: Path, bands: Path, archive: Path, store: Path,
+    *, clear_fault: bool, even_so: bool, as_json: bool, k: float | None,
+) -> None:  # fmt: skip
+    """Measure, keep and judge the shaft in the gauge, then turn it."""
+    print(CAUTION, file=sys.stderr)  # first of all: clearing a fault moves the head too
+    with bench_at(port, shaft, calibration, bands, archive, store, clear_fault=clear_fault, even_so=even_so) as bench:
+        before = bench.store.latest(shaft)
+        verdict = bench.measure(shaft, label)
+        result = verdict.result
+        side = stiff_side(result)
+        assert not isinstance(result, Unmeasured)  # it would have had no side
+        known = (before.result if before is not None else None) or {}
+        same_shaft(result, known.get("spine_thou"), known.get("u_spine_thou"))
+        turned = park(bench.gauge, verdict.run, result, bench.calibration)
+    expanded_deg = Coverage(factor=k).k(None) * turned.u_deg
+    if as_json:
+        print(json.dumps({
+            "shaft": shaft, "label": label, "stiff_side_deg": side, "u_parked_deg": turned.u_deg,
+            "turned_steps": turned.steps, "spread_thou": result.spread_thou, "doubts": list(result.doubts),
+            "outcome": verdict.decision.outcome.value, "reasons": list(verdict.decision.reasons),
+        }))  # fmt: skip
+        return
+    screen = console()
+    name = printable(f"shaft {shaft} {label}").strip()
+    screen.print(
+        f"{name}: spread {result.spread_thou:.2f} thou, stiff side {angle(side)}°, up within ± {expanded_deg:.1f}° "
+        f"({Coverage(factor=k).words})"
+    )
+    screen.print(f"verdict: {verdict_words(verdict.decision)}")
+    for doubt in result.doubts:
+        screen.print(f"in doubt: {printable(doubt)}")
+    screen.print(MARK_IT)

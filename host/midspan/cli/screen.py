@@ -1,0 +1,73 @@
+"""The streams that a command prints to: harmless on any terminal, readable in any encoding, and never closed.
+
+>>> import io
+>>> beneath = io.StringIO()
+>>> print("blue-12\\x1b[31m", file=Plain(beneath))
+>>> beneath.getvalue()
+'blue-12?[31m\\n'
+"""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, TextIO
+
+from midspan.base.plain_text import READABLE, harmless, short
+
+
+class Plain:
+    """A stream on which text cannot steer the terminal; `styled` is the stream beneath, for tables and progress.
+
+    A `forgiving` one lets go of what cannot be written: that nobody can be told is no reason to end.
+    """
+
+    buffer = None  # or click would go round this and write bytes
+
+    def __init__(self, styled: TextIO, *, forgiving: bool = False) -> None:
+        self.styled, self._forgiving = styled, forgiving
+        if hasattr(styled, "reconfigure"):
+            styled.reconfigure(errors=READABLE)
+
+    def write(self, text: str) -> int:
+        """Write what is harmless of a text."""
+        plain = harmless(text)
+        try:
+            self.styled.write(short(plain) if self._forgiving else plain)
+        except OSError:
+            if not self._forgiving:
+                raise
+            give_up(self.styled)
+        return len(text)
+
+    def flush(self) -> None:
+        """Write what waits."""
+        try:
+            self.styled.flush()
+        except OSError:
+            if not self._forgiving:
+                raise
+            give_up(self.styled)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.styled, name)
+
+
+def give_up(stream: TextIO) -> None:
+    """Let what still waits to be written go nowhere, or Python would try once more at its end and complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+@contextmanager
+def guarded() -> Iterator[None]:
+    """A block in which what is printed is harmless and can be shown; a stream that is closed leads nowhere."""
+    before = sys.stdin, sys.stdout, sys.stderr
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        # Left closed, its number would go to the next file that is opened, and prints into an archive.
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), "w" if number else "r"))
+    sys.stdout, sys.stderr = Plain(sys.stdout), Plain(sys.stderr, forgiving=True)
+    try:
+        yield
+    finally:
+        sys.stdin, sys.stdout, sys.stderr = before

@@ -1,0 +1,113 @@
+"""What a night shows while it runs: a line that keeps up with it on a terminal, plain lines elsewhere."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from types import TracebackType
+from typing import Self
+
+from rich.progress import BarColumn, Progress, TextColumn
+
+from midspan.base.formatting import printable, with_uncertainty
+from midspan.measurement.result import ShaftResult
+from midspan.report.night_statistics import rate_text
+from midspan.report.result_text import console
+from midspan.sorting.next_action import Do, Move
+from midspan.sorting.recorder import Keeper
+
+K = 2.0  # of the U shown beside a spine
+FINISHING = "finishing the shaft in hand; Ctrl-C again stops at once"
+
+
+class Screen:
+    """Progress of one night on standard error; `ask` and `show` are for night.Watcher, `finishing` for a signal."""
+
+    def __init__(self, keeper: Keeper, clock: Callable[[], float] = time.monotonic) -> None:
+        self._keeper, self._clock = keeper, clock
+        self._begun_s, self._begun_with = clock(), keeper.tally.shafts
+        self._console = console(stderr=True)
+        columns = (TextColumn("{task.description}"), BarColumn(bar_width=20), TextColumn("{task.fields[rest]}"))
+        self._progress = Progress(*columns, console=self._console, transient=True)
+        self._loaded = keeper.setup.plan.sort.loaded
+        self._task = self._progress.add_task("", total=self._loaded, rest="")
+        self.asking = False
+        self._finishing = False
+
+    def __enter__(self) -> Self:
+        """Itself, shown."""
+        if self._console.is_terminal:
+            self._progress.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Take the line away."""
+        if self._console.is_terminal:
+            with suppress(OSError):
+                self._progress.stop()
+
+    def finishing(self) -> None:
+        """Tell that Ctrl-C was heard; safe in a signal's handler, which must not touch what it may have interrupted."""
+        self._finishing = True
+        self._progress.update(self._task, description=FINISHING)
+        if not self._console.is_terminal:
+            with suppress(OSError):
+                os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
+
+    def show(self, move: Move) -> None:
+        """A move was made. A terminal or a pipe that is gone is no reason to end a night: nothing is shown then."""
+        if move.do in (Do.NOTE_IN_BIN, Do.NOTE_UNCERTAIN, Do.NOTE_TAKEN_OUT):
+            with suppress(OSError):
+                self._tell(self._words(move))
+        self._progress.update(
+            self._task, description=self._counts(), completed=self._keeper.tally.shafts, rest=self._rate()
+        )
+
+    def ask(self, words: str) -> bool:
+        """Put something to a person at the keyboard; False when nobody is there or they want to end."""
+        self.__exit__(None, None, None)
+        self.asking = True
+        try:
+            return input(f"{printable(words.rstrip('.'))}. Enter when done, or type stop: ").strip().lower() != "stop"
+        except (EOFError, OSError, KeyboardInterrupt):
+            return False
+        finally:
+            self.asking = False
+            self.__enter__()
+
+    def _tell(self, words: str) -> None:
+        if self._console.is_terminal:
+            self._progress.console.print(words)
+        else:
+            print(words, file=sys.stderr, flush=True)
+
+    def _words(self, move: Move) -> str:
+        plan, latest = self._keeper.setup.plan, self._keeper.latest
+        where = "" if move.place is None else plan.place_called(move.place)
+        if move.do is Do.NOTE_UNCERTAIN:
+            return f"shaft {move.shaft}: not known whether it is in {where}: {move.words}"
+        if move.do is Do.NOTE_TAKEN_OUT:
+            return f"shaft {move.shaft}: {move.words}"
+        result = latest.result if latest is not None and latest.result.shaft == move.shaft else None
+        what = "not measured"
+        if isinstance(result, ShaftResult):
+            what = f"{with_uncertainty(result.spine_thou, K * result.u_spine_thou, 2)} thou"
+        more = f", and {(move.passed or 1) - 1} more that came along" if (move.passed or 1) > 1 else ""
+        name = printable(f"shaft {move.shaft} {'' if result is None else result.label}").strip()
+        return f"{name}: {what}, into {where}{more}"
+
+    def _counts(self) -> str:
+        if self._finishing:
+            return FINISHING
+        plan, places = self._keeper.setup.plan, self._keeper.tally.places
+        return ", ".join(f"{one.bin or one.use} {places[one.number]}" for one in plan.place if places[one.number])
+
+    def _rate(self) -> str:
+        tally = self._keeper.tally
+        left = None if self._loaded is None else max(0, self._loaded - tally.shafts)
+        return rate_text(tally.shafts - self._begun_with, self._clock() - self._begun_s, left)

@@ -1,0 +1,134 @@
+"""What the commands on uncertainty and on decision rules do, once their options are known."""
+
+import json
+import sys
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, get_args
+
+from rich.console import Console
+from rich.table import Table
+
+from midspan.base.config import validated
+from midspan.base.errors import ArchiveError
+from midspan.base.formatting import printable
+from midspan.decision.bands import Kind, Rule, load_bands
+from midspan.decision.risk import Risks, sentence, spine_risks
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.monte_carlo import hand_trials
+from midspan.hand_bench.record import HandSession
+from midspan.hand_bench.result import HandResult
+from midspan.hand_bench.sessions import session_at
+from midspan.measurement.result import ShaftResult
+from midspan.measurement.spine_monte_carlo import spine_trials
+from midspan.report.budget_text import budget_table, trials_table, trials_words
+from midspan.report.result_text import console
+from midspan.store.archive_places import places
+from midspan.store.database import RunReference
+from midspan.uncertainty.budget import Coverage, plain_dof
+from midspan.uncertainty.monte_carlo import agreement
+
+KINDS: tuple[Kind, ...] = get_args(Kind)
+
+
+def show_budget(
+    result: ShaftResult | HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]],
+    trials: int, picture: Path | None, *, as_json: bool, k: float | None,
+) -> None:  # fmt: skip
+    """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
+
+    Trials of a hand bench result need its bench: from `benches` by id, or from the typed readings of its run.
+    """
+    coverage = Coverage(factor=k)
+    if isinstance(result, HandResult):
+        bench = _bench_of(result, run, store_file, benches)
+        found = None if bench is None else hand_trials(result, bench, trials)
+    else:
+        found = spine_trials(result, trials)
+    expanded = result.budget.expanded(result.budget.k(coverage))
+    check = agreement(result.spine_thou, expanded, found) if found else None
+    name = printable(f"shaft {result.shaft} {result.label}").strip()
+    if as_json:
+        tried = {"trials": asdict(found) if found else None, "agrees": check.holds if check else None}
+        print(json.dumps(_as_dict(result, coverage) | tried))
+    else:
+        screen = console()
+        screen.print(f"{name}: where the uncertainty of its spine comes from\n")
+        screen.print(budget_table(result.budget, coverage), "")
+        if found and check:
+            screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
+            screen.print(trials_words(check))
+    if picture is not None:
+        from midspan.report.plot_budget import draw_budget
+
+        title = f"{name}: spine {result.spine_thou:.2f} thou, where its uncertainty comes from"
+        draw_budget(title, result.budget, coverage, picture, found)
+        print(f"picture: {picture}", file=sys.stderr)
+
+
+def _bench_of(
+    result: HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]]
+) -> HandBench | None:
+    """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
+    content = benches.get(result.calibration)
+    try:
+        content = content or _session_of(run, store_file).bench
+    except ArchiveError as error:
+        print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
+        return None
+    return validated(HandBench, content, Path(run.archive))
+
+
+def _session_of(run: RunReference, store_file: Path) -> HandSession:
+    files = places(run.archive, store_file)
+    return session_at(next((one for one in files if one.is_file()), files[0]), run.byte_offset)
+
+
+def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:
+    budget, k = result.budget, result.budget.k(coverage)
+    causes = [
+        {"cause": part.name, "u": part.u_input, "unit": part.unit, "dof": plain_dof(part.dof),
+         "thou_per_unit": part.sensitivity, "u_thou": part.u, "portion": budget.portion(part)}
+        for part in budget.contributions
+    ]  # fmt: skip
+    known = {"shaft": result.shaft, "label": result.label, "spine_thou": result.spine_thou, "u_spine_thou": budget.u}
+    return known | {"dof_spine": plain_dof(budget.dof), "k": k, "expanded_thou": k * budget.u, "causes": causes}
+
+
+def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, as_json: bool) -> None:
+    """Print what the rule of a bands file costs for a stock of shafts, beside the other rules."""
+    bands = load_bands(bands_file)
+    rules = [bands.rule, *(_of_kind(kind, bands.rule) for kind in KINDS if kind != bands.rule.kind)]
+    costs = [(rule, spine_risks(bands, rule, mean_thou, sd_thou, u_thou)) for rule in rules]
+    if as_json:
+        print(
+            json.dumps(
+                [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]
+            )
+        )
+    else:
+        _print_costs(console(), costs)
+
+
+def _of_kind(kind: Kind, like: Rule) -> Rule:
+    guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
+    return Rule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
+
+
+def _print_costs(screen: Console, costs: list[tuple[Rule, Risks]]) -> None:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
+    for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):
+        table.add_column(heading, justify="right")
+    for i, (rule, cost) in enumerate(costs):
+        shares = cost.accepted, cost.consumer, cost.rejected, cost.producer, cost.doubtful
+        name = rule.kind if rule.kind == "simple" else f"{rule.kind}, {rule.guard:g} U"
+        mark = " (your rule)" if i == 0 else ""
+        table.add_row(
+            name + mark, *(f"{1000 * max(share, 0.0):.1f}" for share in shares), style="bold" if i == 0 else ""
+        )
+    screen.print(table, "")
+    rule, cost = costs[0]
+    screen.print(f"With your rule: {sentence(cost, rule)}.")
+    screen.print(f"{1000 * cost.conforming:.0f} of them truly belong in a bin. U = {rule.coverage_factor:g} u.")

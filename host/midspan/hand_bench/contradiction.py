@@ -1,0 +1,187 @@
+"""Readings that their neighbours contradict: which they are, what the others make of them, and what cannot be told.
+
+What the weight adds to the dial repeats twice in a turn, so each visit to a clock position can be foretold from the
+others. A visit that lies too far off holds a slip of the pen, or the shaft is no tube there: both want a second look.
+Which of its readings is wrong, the return of the dial tells, or the height of the surface where no return was read.
+
+>>> loaded = np.array([15.70, 15.71, 15.70, 15.69, 16.70, 15.71, 15.70, 15.69])
+>>> three = np.full(8, 3.0)
+>>> [found] = contradictions(Readings(np.arange(8) * 45.0, ("1",) * 8, three, loaded, three, (False,) * 8), 0.01)
+>>> found.visits, found.names
+((4,), ('loaded',))
+>>> print(found.sentence)
+the reading at 180 degrees, repeat 1: loaded 16.70, but the others make it 15.70 ± 0.13; read it again, or confirm it
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, log10
+
+import numpy as np
+
+from midspan.hand_bench.clock_fit import Array
+from midspan.hand_bench.readings import Readings
+from midspan.hand_bench.strays import Stray, foretold, strays, untold
+
+# Readings of a sound bench repeat within about two graduations (common practice, no source).
+USUAL_GRADUATIONS = 2.0
+THREE = ("unloaded", "loaded", "unloaded_again")
+SWAPPED = ("unloaded", "loaded")
+FEW = 2  # visits to a position; a third tells which of two is wrong
+ADVICE = "read it again, or confirm it"
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Something the readings disagree about: the visits of which one is wrong, alone when it is known which."""
+
+    visits: tuple[int, ...]
+    names: tuple[str, ...]  # of its readings that may be wrong, alone when it is known which
+    within: float  # chance takes a reading no further, in the dial's unit
+    sentence: str
+
+
+@dataclass(frozen=True)
+class _Series:
+    """One value of each visit, linear in columns; `strays` by their visit, `out` of what foretells the others."""
+
+    columns: Array
+    values: Array
+    usual: float
+    strays: dict[int, Stray]
+
+    @classmethod
+    def of(cls, columns: Array, values: Array, usual: float) -> "_Series":
+        return cls(columns, values, usual, {stray.place: stray for stray in strays(columns, values, usual)})
+
+    def misfit(self, i: int, value: float, more: float) -> bool:
+        """Whether a value at visit i would contradict the other visits; `more` is its own doubt."""
+        expected, within = foretold(self.columns, self.values, i, self.strays.keys(), self.usual)
+        return abs(value - expected) > within + more
+
+
+def contradictions(readings: Readings, graduation: float) -> tuple[Contradiction, ...]:
+    """What the readings disagree about, but for what was confirmed; `graduation` is the dial's smallest step.
+
+    Visits to one position that are off alike confirm each other: there the shaft differs, and no pen slipped.
+    """
+    usual = USUAL_GRADUATIONS * graduation
+    sag = _Series.of(_around(readings.angle_deg, (2,)), readings.loaded - readings.zero, usual)
+    digits = max(ceil(-log10(graduation)), 0)
+    accused = {place: stray for place, stray in sag.strays.items() if not _seconded(place, sag, readings)}
+    found = [_by_sag(readings, stray, usual, digits) for stray in accused.values()]
+    found += [
+        _by_return(readings, stray, place, digits)
+        for place, stray in _returns(readings, usual).items()
+        if place not in accused
+    ]
+    return tuple(sorted((one for one in found if one is not None), key=lambda one: one.visits))
+
+
+def cannot_tell(readings: Readings) -> str | None:
+    """What so few readings could hide, in a sentence; None when every slip of the pen would be named."""
+    visits = Counter(readings.angle_deg.tolist())
+    few = [i for i, angle in enumerate(readings.angle_deg.tolist()) if visits[angle] <= FEW]
+    blind, alike = untold(_around(readings.angle_deg, (2,)), few)
+    if blind:
+        return f"nothing could contradict {readings.name(blind[0])}; read each position twice"
+    if alike:
+        names = " or ".join(map(readings.name, alike))
+        return f"were {names} wrong, nothing could tell which; read eight positions, or each three times"
+    return None
+
+
+def _around(angle_deg: Array, orders: Sequence[int]) -> Array:
+    """Columns of a mean and of waves that come round so many times in a turn, [n, 1 + 2 orders]."""
+    waves = [wave(order * np.radians(angle_deg)) for order in orders for wave in (np.cos, np.sin)]
+    return np.stack([np.ones_like(angle_deg), *waves], axis=1)
+
+
+def _seconded(place: int, sag: _Series, readings: Readings) -> bool:
+    """Whether another visit to the same position is off by the same."""
+    this = sag.strays[place]
+    off = sag.values[place] - this.expected
+    return any(
+        other != place
+        and (readings.angle_deg[other] - readings.angle_deg[place]) % 360 == 0
+        and abs(sag.values[other] - stray.expected - off) < min(this.within, stray.within)
+        for other, stray in sag.strays.items()
+    )
+
+
+def _returns(readings: Readings, usual: float) -> dict[int, Stray]:
+    """Visits whose dial did not come back like the others', with what they make of the way back."""
+    read = np.flatnonzero(np.isfinite(readings.again))
+    back = (readings.again - readings.unloaded)[read]
+    found = strays(np.ones((len(read), 1)), back, usual)
+    return {int(read[stray.place]): stray for stray in found if not stray.rivals}
+
+
+def _by_sag(readings: Readings, stray: Stray, usual: float, digits: int) -> Contradiction | None:
+    suspects = [one for one in (stray, *stray.rivals) if not readings.confirmed[one.place]]
+    if not suspects:
+        return None
+    places = tuple(sorted(one.place for one in suspects))
+    if len(places) > 1:
+        names = " and ".join(map(readings.name, places))
+        sentence = f"{names} contradict each other, and nothing tells which is wrong; read them again, or confirm them"
+        return Contradiction(places, THREE, stray.within, sentence)
+    (suspect,) = suspects
+    name, would_be = readings.name(suspect.place), _would_be(readings, suspect, usual)
+    if "swapped" in would_be:
+        return Contradiction(places, SWAPPED, suspect.within, f"{name}: unloaded and loaded look swapped; {ADVICE}")
+    says = _says(readings, suspect, would_be, digits)
+    sentence = f"{name}: {says} ± {suspect.within:.{digits}f}; {ADVICE}"
+    return Contradiction(places, tuple(would_be) or THREE, suspect.within, sentence)
+
+
+def _says(readings: Readings, suspect: Stray, would_be: dict[str, float], digits: int) -> str:
+    """What was typed, and what the others make of it."""
+    if not would_be:
+        moved = readings.loaded[suspect.place] - readings.zero[suspect.place]
+        return f"the weight moved the dial by {moved:.{digits}f}, but the others make it {suspect.expected:.{digits}f}"
+    typed = [f"{key.replace('_', ' ')} {_at(readings, key, suspect.place):.{digits}f}" for key in would_be]
+    right = [f"{value:.{digits}f}" for value in would_be.values()]
+    return f"{' or '.join(typed)}, but the others make it {' or '.join(right)}"
+
+
+def _at(readings: Readings, key: str, i: int) -> float:
+    column: Array = {"unloaded": readings.unloaded, "loaded": readings.loaded, "unloaded_again": readings.again}[key]
+    return float(column[i])
+
+
+def _would_be(readings: Readings, suspect: Stray, usual: float) -> dict[str, float]:
+    """For each reading of a visit that may be the wrong one: what it would have to be."""
+    i, within, expected = suspect.place, suspect.within, suspect.expected
+    unloaded, loaded, again = (_at(readings, key, i) for key in THREE)
+    zero, right = float(readings.zero[i]), loaded - expected  # the zero as it is, and as the loaded reading wants it
+    if abs(unloaded - (loaded + (again if np.isfinite(again) else loaded)) / 2 - expected) <= within:
+        return {"swapped": expected}
+    if np.isfinite(again):
+        read = np.flatnonzero(np.isfinite(readings.again))
+        back = _Series.of(np.ones((len(read), 1)), (readings.again - readings.unloaded)[read], usual)
+        k = int(np.flatnonzero(read == i)[0])
+        wrong: tuple[tuple[str, float, bool], ...] = (
+            ("loaded", expected + zero, back.misfit(k, again - unloaded, 0.0)),
+            ("unloaded", 2 * right - again, back.misfit(k, 2 * (again - right), 2 * within)),
+            ("unloaded_again", 2 * right - unloaded, back.misfit(k, 2 * (right - unloaded), 2 * within)),
+        )
+    else:
+        surface = _Series.of(_around(readings.angle_deg, (1, 2)), readings.unloaded, usual)
+        wrong = (
+            ("loaded", expected + zero, surface.misfit(i, unloaded, 0.0)),
+            ("unloaded", right, surface.misfit(i, right, within)),
+        )
+    return {key: value for key, value, misfits in wrong if not misfits}
+
+
+def _by_return(readings: Readings, stray: Stray, i: int, digits: int) -> Contradiction | None:
+    if readings.confirmed[i]:
+        return None
+    back = readings.again[i] - readings.unloaded[i]
+    sentence = (
+        f"{readings.name(i)}: the dial came back {back:+.{digits}f} beside where it was, the others make it "
+        f"{stray.expected:+.{digits}f} ± {stray.within:.{digits}f}; {ADVICE}"
+    )
+    return Contradiction((i,), ("unloaded", "unloaded_again"), stray.within, sentence)

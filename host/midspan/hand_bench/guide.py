@@ -1,0 +1,147 @@
+"""Guide a person through the readings of a shaft: one number after the other, each held against its neighbours at once.
+
+How to ask and how to say are passed in, so that any screen can carry the conversation. What is yielded is to be kept
+before the next is asked for.
+"""
+
+from collections.abc import Generator, Iterator, Sequence
+
+from midspan.base.csv_table import number_in
+from midspan.base.errors import ReadingsError
+from midspan.hand_bench.contradiction import Contradiction, contradictions
+from midspan.hand_bench.prompts import Ask, Say
+from midspan.hand_bench.readings import numbers_of
+from midspan.hand_bench.record import NAMES, Begun, Typed
+
+BACK = "b"
+Place = tuple[str, str]  # angle and repeat, as they are typed
+QUESTIONS = ("  dial without the weight", "  hang the weight on; dial", "  take it off; dial again")
+ONCE_MORE = ("  read it once more without the weight", "  read it once more with the weight", "  read it once more")
+
+
+def places(positions: int, repeats: int) -> list[Place]:
+    """Clock positions in the order in which they are read, round after round.
+
+    >>> places(2, 2)
+    [('0', '1'), ('180', '1'), ('0', '2'), ('180', '2')]
+    """
+    return [(f"{i * 360 / positions:g}", str(repeat)) for repeat in range(1, repeats + 1) for i in range(positions)]
+
+
+class Guide:
+    """Asks for every reading of a shaft in turn; b goes back to the one before.
+
+    `typed` are those of an earlier part of the session. A reading taken again replaces the one before for the result;
+    the record keeps both. What contradicts its neighbours is read once more; the same again confirms it.
+    """
+
+    def __init__(
+        self, plan: Sequence[Place], graduation: float, ask: Ask, say: Say, typed: Sequence[Typed] = ()
+    ) -> None:
+        self.plan, self.graduation, self.ask, self.say = plan, graduation, ask, say
+        self.known: dict[Place, Typed] = {(one.angle_deg, one.repeat): one for one in typed}
+        self._twice: set[Place] = set()
+
+    def readings(self) -> Iterator[Typed | Begun]:
+        """Every number as soon as it is typed, and every reading as soon as it is whole."""
+        self.say(f"{len(self.plan)} readings. Type b to read the one before again.")
+        done = [place for place in self.plan if place in self.known]
+        todo = [place for place in self.plan if place not in self.known]
+        todo[:0] = self._in_question(len(todo) == 0)
+        while todo:
+            place = todo[0]
+            number = self.plan.index(place) + 1
+            self.say(f"Turn the shaft to {place[0]} degrees (reading {number} of {len(self.plan)})")
+            typed = yield from self._visit(place)
+            if typed is None:
+                todo[:0] = [done.pop()] if done else []
+                continue
+            self.known[place] = typed
+            yield typed
+            done.append(todo.pop(0))
+            todo[:0] = self._in_question(not todo)
+
+    def _in_question(self, is_end: bool) -> list[Place]:
+        """Readings that later ones turned out to contradict; at the end also those of which one is wrong."""
+        found = [one for one in self._found(list(self.known.values())) if is_end or len(one.visits) == 1]
+        order = list(self.known)
+        again = [order[i] for one in found for i in one.visits if order[i] not in self._twice]
+        self._twice.update(again)
+        for one in found:
+            if any(order[i] in again for i in one.visits):
+                self.say(f"  {one.sentence}")
+        return again
+
+    def _found(self, typed: list[Typed]) -> tuple[Contradiction, ...]:
+        return contradictions(numbers_of(tuple(typed), "the session"), self.graduation) if typed else ()
+
+    def _visit(self, place: Place) -> Generator[Begun, None, Typed | None]:
+        """The dial without, with and again without the weight, as typed; None to go back."""
+        cells: list[str] = []
+        confirmed: set[str] = set()
+        for question in QUESTIONS:
+            cell = self._number(question)
+            if cell is None:
+                return None
+            cells.append(cell)
+            if len(cells) < len(QUESTIONS):
+                yield Begun(*place, tuple(cells))
+            if not (yield from self._is_settled(place, cells, confirmed)):
+                return None
+        return Typed(*place, cells[0], cells[1], cells[2], " ".join(name for name in NAMES if name in confirmed))
+
+    def _is_settled(self, place: Place, cells: list[str], confirmed: set[str]) -> Generator[Begun, None, bool]:
+        """Read again what contradicts its neighbours, until it does not or is confirmed; False to go back."""
+        while found := self._against(place, cells):
+            asked = [name for name in NAMES[: len(cells)] if name in found.names and name not in confirmed]
+            if not asked:
+                return True
+            if len(cells) == len(QUESTIONS):
+                yield Begun(*place, tuple(cells))
+            self.say(f"  {found.sentence}")
+            for name in reversed(asked):  # the dial still shows what was typed last
+                i = NAMES.index(name)
+                again = self._again(place, name, cells[i], found.within)
+                if again is None:
+                    return False
+                is_same = _is_same(again, cells[i], found.within)
+                cells[i] = again
+                if len(cells) < len(QUESTIONS):
+                    yield Begun(*place, tuple(cells))
+                if not is_same:
+                    break
+                confirmed.add(name)
+                self.say("  kept as confirmed; if the shaft is really like that there, look for a crack or a dent")
+        return True
+
+    def _again(self, place: Place, name: str, typed: str, within: float) -> str | None:
+        """The number once more; of a reading that is read for the second time, it stands there already."""
+        before = self.known.get(place)
+        if before is not None and _is_same(getattr(before, name), typed, within):
+            return typed
+        return self._number(ONCE_MORE[NAMES.index(name)])
+
+    def _against(self, place: Place, cells: list[str]) -> Contradiction | None:
+        """What the readings so far have against the one in hand."""
+        if len(cells) < 2:  # without the weight alone there is nothing to foretell
+            return None
+        others = [typed for known, typed in self.known.items() if known != place]
+        this = Typed(*place, cells[0], cells[1], cells[2] if len(cells) == len(NAMES) else "")
+        return next((one for one in self._found([*others, this]) if len(others) in one.visits), None)
+
+    def _number(self, question: str) -> str | None:
+        """What was typed, when it is a number; None to go back."""
+        while True:
+            text = str(self.ask(question)).strip()
+            if text == BACK:
+                return None
+            try:
+                number_in(text, "the reading")
+            except ReadingsError as error:
+                self.say(f"  {error}")
+                continue
+            return text
+
+
+def _is_same(text: str, other: str, within: float) -> bool:
+    return abs(number_in(text, "the reading") - number_in(other, "the reading")) <= within

@@ -1,0 +1,57 @@
+"""Questions that tell what a hand bench is, when there is no file of it yet.
+
+How to ask and how to say are passed in, so that any screen can carry the conversation.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from midspan.base.csv_table import number_in
+from midspan.base.errors import ConfigurationError
+from midspan.base.files import writing
+from midspan.hand_bench.bench import TEMPLATE, load_bench
+
+Ask = Callable[..., Any]
+Say = Callable[[str], Any]
+# Question, key, default, whether the answer is a number.
+_QUESTIONS = (
+    ("Name of this bench", "id", "hand-bench", False),
+    ("Weight with all that hangs on it, in grams", "mass_g", "880", True),
+    ("  known to (one standard uncertainty), in grams", "u_mass_g", "0.5", True),
+    ("Span between the supports, in mm", "span_mm", "711.2", True),
+    ("  known to (one standard uncertainty), in mm", "u_span_mm", "0.1", True),
+    ("Latitude of the place, in degrees", "latitude_deg", "45", True),
+    ("Height above the sea, in m", "height_m", "0", True),
+    ("Unit of the dial: mm, in or thou", "unit", "mm", False),
+    ("Smallest step that you read, in that unit", "graduation", "0.01", True),
+    ("As the shaft goes down the reading: rises or falls", "when_lower", "rises", False),
+)
+
+
+def make_bench(path: Path, ask: Ask, say: Say) -> None:
+    """Ask what the bench is and write its file, unless there is one already.
+
+    Raises ConfigurationError when an answer is absurd, ReadingsError when it is no number, OutputError when the
+    file cannot be written.
+    """
+    if path.exists():
+        load_bench(path)
+        return
+    say(f"There is no {path} yet. A few questions about your bench (Enter takes the value in brackets):")
+    answers = {key: _answer(question, default, number, ask) for question, key, default, number in _QUESTIONS}
+    answers["place"] = f"latitude_deg = {answers.pop('latitude_deg')}\nheight_m = {answers.pop('height_m')}"
+    text = TEMPLATE.format(**answers)
+    with writing(path, "check the folder"):
+        path.write_text(text, encoding="utf-8")
+    try:
+        load_bench(path)
+    except ConfigurationError:
+        path.unlink()
+        raise
+    say(f"Written to {path}; the dial's error and force and the give of the supports stand there too: check them.")
+
+
+def _answer(question: str, default: str, number: bool, ask: Ask) -> str:
+    text = str(ask(question, default=default)).strip()
+    return f"{number_in(text, question):.10g}" if number else text

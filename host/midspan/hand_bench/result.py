@@ -1,0 +1,243 @@
+"""The result of one shaft on the hand bench: the gauge's quantities from a dead weight and a dial.
+
+>>> from midspan.hand_bench.bench import EXAMPLE
+>>> typed = tuple(Typed(str(45 * i), str(j), "0.00", f"{12.70 + 0.01 * j:.2f}", "") for i in range(8) for j in (0, 1))
+>>> session = HandSession("hand.jsonl", 0, EXAMPLE, 1, "bar", "Ann", 0, typed)
+>>> result = evaluate_hand(session)
+>>> round(result.spine_thou, 1), result.stiff_side_deg
+(500.3, None)
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import inf
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import fdtri
+
+from midspan.base.config import validated
+from midspan.base.units import OLDER, pounds_from_thou
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.clock_fit import AroundFit, Array, fit_around
+from midspan.hand_bench.contradiction import Contradiction, contradictions
+from midspan.hand_bench.conversion import Pull, budget_of, shares, support_thou
+from midspan.hand_bench.readings import Readings, check_direction, check_size, missing_repeats, numbers_of
+from midspan.hand_bench.record import HandSession, Typed
+from midspan.measurement import curve
+from midspan.measurement.harmonics import COLUMNS, basis
+from midspan.measurement.result import ResultForm
+from midspan.measurement.spine_budget import shear_share
+from midspan.uncertainty.budget import Budget, effective_dof, plain_dof
+
+__all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
+
+HAND_EVALUATION = "hand 2"  # raised whenever the same readings would give other numbers
+HAND_GAUGE = "hand bench"
+ODD = 0.001  # positions that differ from an even tube's curve more than this by chance raise a doubt
+SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
+
+
+@dataclass(frozen=True, slots=True)
+class HandResult(ResultForm):
+    """Everything known of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
+
+    Names, units and conventions are those of ShaftResult; the stiff side has the degrees of freedom of repeats. With
+    fewer than five clock positions `spread_thou` is the variation of the readings at those positions, `sees_all` is
+    false, and no stiff side is named. `runout_mm` is None when the dial was set to zero at each position,
+    `hysteresis_pct` when it was not read again after the weight came off: the return that is missing, in percent of
+    the deflection at a tenth of the load.
+    """
+
+    shaft: int
+    label: str
+    operator: str
+    started_ms: int
+    gauge: str
+    calibration: str
+    evaluation: str
+    spine_thou: float
+    u_spine_thou: float
+    spread_thou: float
+    u_spread_thou: float
+    dof_spread: float | None
+    spread_floor_thou: float
+    four_reading_thou: float
+    u_four_reading_thou: float
+    stiff_side_deg: float | None
+    u_stiff_side_deg: float | None
+    runout_mm: float | None
+    u_runout_mm: float | None
+    hysteresis_pct: float | None
+    u_hysteresis_pct: float | None
+    older_lb: float
+    u_older_lb: float
+    deflection_mm: float
+    load_n: float
+    span_mm: float
+    repeat_scatter_thou: float
+    repeat_dof: int
+    positions: int
+    readings: int
+    sees_all: bool
+    curve_thou: tuple[float, ...]
+    curve_covariance: tuple[float, ...]
+    surface_mm: tuple[float, ...]
+    u_causes: tuple[float, ...]
+    sensitivities: tuple[float, ...]
+    doubts: tuple[str, ...]
+    faults: tuple[str, ...] = ()
+
+    @property
+    def budget(self) -> Budget:
+        """Where the uncertainty of the mean spine comes from, in thou; only repeatability has finite dof."""
+        return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
+
+
+def is_hand_result(values: dict[str, Any]) -> bool:
+    """Whether a stored result was made on the hand bench."""
+    return values.get("gauge") == HAND_GAUGE
+
+
+def evaluate_hand(session: HandSession) -> HandResult:
+    """The result of a session of typed readings; the same readings give the same bits.
+
+    Raises ReadingsError when the readings cannot be what they say, or say too little.
+    """
+    bench = validated(HandBench, session.bench, Path(session.file))
+    typed = numbers_of(session.typed, f"{session.file}, shaft {session.shaft}")
+    contradicted = contradictions(typed, bench.indicator.graduation)
+    readings = typed.only(_uncontradicted(len(session.typed), contradicted))
+    check_direction(readings, bench)
+    check_size(readings, bench)
+    sunk = (readings.loaded - readings.zero) * bench.indicator.mm
+    thou = Pull.of(bench).thou(sunk)
+    fit = fit_around(readings.angle_deg, thou)
+    spine, deflection = float(fit.coefficients[0]), float(sunk.mean())
+    u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])))
+    u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
+    coefficients, covariance = _as_curve(fit)
+    doubts = [*_incomplete(session), *(one.sentence for one in contradicted), *missing_repeats(typed), *_misfit(fit)]
+    values = _evenness(fit, coefficients, covariance, u_spine / spine, readings, thou) | _surface(readings, bench)
+    values |= _return(readings, bench, deflection) | _older(bench, deflection, u_spine / spine)
+    return HandResult(
+        shaft=session.shaft, label=session.label, operator=session.operator, started_ms=session.started_ms,
+        gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, spine_thou=spine,
+        u_spine_thou=u_spine, deflection_mm=deflection, load_n=Pull.of(bench).load_n, span_mm=bench.span.span_mm,
+        repeat_scatter_thou=fit.scatter, repeat_dof=fit.dof, positions=fit.positions, readings=len(thou),
+        sees_all=fit.sees_all, curve_thou=tuple(coefficients.tolist()),
+        curve_covariance=tuple(covariance.ravel().tolist()), u_causes=tuple(u_inputs),
+        sensitivities=tuple(sensitivities), doubts=tuple(doubts), **values,
+    )  # fmt: skip
+
+
+def _uncontradicted(number: int, contradicted: tuple[Contradiction, ...]) -> NDArray[np.bool_]:
+    """Which visits make the result, [number]: where it is not known which of several is wrong, all do."""
+    kept = np.ones(number, bool)
+    kept[[one.visits[0] for one in contradicted if len(one.visits) == 1]] = False
+    return kept
+
+
+def _as_curve(fit: AroundFit) -> tuple[Array, Array]:
+    """The fit as the gauge's seven harmonic coefficients, orders 1 and 3 nothing, with their covariance."""
+    place = [0, 3, 4]
+    coefficients, covariance = np.zeros(COLUMNS), np.zeros((COLUMNS, COLUMNS))
+    coefficients[place] = fit.coefficients
+    covariance[np.ix_(place, place)] = fit.covariance
+    return coefficients, covariance
+
+
+def _incomplete(session: HandSession) -> Iterator[str]:
+    if session.has_lost_lines:
+        yield "a line of its readings is damaged, and may have been the right one: read the shaft again"
+    if len(session.typed) < session.readings:
+        yield f"only {len(session.typed)} of {session.readings} readings are there: read the others"
+
+
+def _misfit(fit: AroundFit) -> tuple[str, ...]:
+    if fit.misfit_p >= ODD:
+        return ()
+    return ("the clock positions differ more than repeats do and not as a tube's would: look for a crack or a dent",)
+
+
+def _evenness(
+    fit: AroundFit, coefficients: Array, covariance: Array, u_scale: float, readings: Readings, thou: Array
+) -> dict[str, Any]:
+    swing = curve.swing(coefficients[None], covariance[None], order=2)
+    # As many times the noise as chance exceeds once in twenty; the noise itself is known from few readings only.
+    few = np.sqrt(2 * fdtri(2, fit.dof, 0.95)) / curve.RAYLEIGH_95
+    floor = float(swing.floor[0]) * few
+    if fit.sees_all:
+        four, u_four = (float(part[0]) for part in curve.four_readings(coefficients[None], covariance[None]))
+        spread, u_spread = float(swing.value[0]), float(swing.u[0])
+    else:
+        four, u_four = _variation(readings, thou, fit.scatter)
+        spread, u_spread, floor = four, u_four, u_four * curve.RAYLEIGH_95
+    named = fit.sees_all and spread > floor
+    return {
+        "spread_thou": spread,
+        "u_spread_thou": float(np.hypot(u_spread, u_scale * spread)),
+        "dof_spread": plain_dof(float(effective_dof([u_spread, u_scale * spread], [fit.dof, inf]))),
+        "spread_floor_thou": floor,
+        "four_reading_thou": four,
+        "u_four_reading_thou": float(np.hypot(u_four, u_scale * four)),
+        "stiff_side_deg": float(np.degrees(swing.lowest_rad[0])) if named else None,
+        "u_stiff_side_deg": float(np.degrees(swing.u_lowest_rad[0])) if named else None,
+    }
+
+
+def _variation(readings: Readings, thou: Array, scatter: float) -> tuple[float, float]:
+    """Highest minus lowest of the means at the positions, and its standard uncertainty."""
+    _, members, number = np.unique(readings.angle_deg % 360, return_inverse=True, return_counts=True)
+    means = np.bincount(members, thou) / number
+    high, low = means.argmax(), means.argmin()
+    return float(np.ptp(means)), float(scatter * np.sqrt(1 / number[high] + 1 / number[low]))
+
+
+def _surface(readings: Readings, bench: HandBench) -> dict[str, Any]:
+    """Height of the unloaded surface around and runout; none when the dial was set to zero at each position."""
+    height = -readings.zero * bench.indicator.mm
+    positions = len(np.unique(readings.angle_deg % 360))
+    if positions < SURFACE_POSITIONS or not readings.unloaded.any():
+        return {"runout_mm": None, "u_runout_mm": None, "surface_mm": (0.0,) * COLUMNS}
+    columns = basis(np.radians(readings.angle_deg))[:3]
+    found, *_ = np.linalg.lstsq(columns.T, height, rcond=None)
+    residual = height - found @ columns
+    coefficients, covariance = np.zeros(COLUMNS), np.zeros((COLUMNS, COLUMNS))
+    coefficients[:3] = found
+    scatter = float(residual @ residual) / max(len(height) - 3, 1)
+    covariance[:3, :3] = np.linalg.pinv(columns @ columns.T) * scatter
+    swing = curve.swing(coefficients[None], covariance[None], order=1)
+    u_graduation = bench.indicator.graduation * abs(bench.indicator.mm) * np.sqrt(2 / 12)
+    return {
+        "runout_mm": float(swing.value[0]),
+        "u_runout_mm": float(np.hypot(swing.u[0], u_graduation)),
+        "surface_mm": tuple(coefficients.tolist()),
+    }
+
+
+def _return(readings: Readings, bench: HandBench, deflection_mm: float) -> dict[str, Any]:
+    if not readings.has_return:
+        return {"hysteresis_pct": None, "u_hysteresis_pct": None}
+    missing = (readings.again - readings.unloaded) * bench.indicator.mm
+    number = len(missing)
+    u_scatter = float(missing.std(ddof=1)) / np.sqrt(number) if number > 1 else 0.0
+    u_graduation = bench.indicator.graduation * abs(bench.indicator.mm) * np.sqrt(2 / 12)
+    percent = 100 / (0.1 * deflection_mm)
+    return {
+        "hysteresis_pct": float(missing.mean() * percent),
+        "u_hysteresis_pct": float(np.hypot(u_scatter, u_graduation) * percent),
+    }
+
+
+def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> dict[str, Any]:
+    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    pull = Pull.of(bench)
+    thou = float(pull.thou(np.array(deflection_mm), OLDER))
+    u_thou = np.hypot.reduce(
+        [u_relative * thou, support_thou(pull, deflection_mm, OLDER), shear_share(pull.span_mm, OLDER) * thou]
+    )
+    pounds = pounds_from_thou(thou)
+    return {"older_lb": pounds, "u_older_lb": float(pounds * u_thou / thou)}

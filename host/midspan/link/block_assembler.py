@@ -1,0 +1,163 @@
+"""Joins the blocks of one shaft into a raw run, in whatever order and however often they came."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import groupby, islice, pairwise
+from operator import attrgetter
+
+import numpy as np
+import numpy.typing as npt
+
+from midspan.archive.raw_run import RawRun
+from midspan.base.errors import ArchiveError, ProtocolError
+from midspan.wire.records import EndOfShaft, Identify, Integers, Readings, absolute
+
+TICK_PERIOD_US = 1 << 30
+# The least they take in a gauge's store: a block's fields and the ends of its arrays, a reading's four columns.
+BLOCK_BYTES, READING_BYTES = 13, 4
+
+
+@dataclass(slots=True)
+class Blocks:
+    """The blocks of one shaft that have come so far, by block number, and its end once that has come."""
+
+    shaft: int
+    label: str
+    started_ms: int
+    identify: Identify
+    by_number: dict[int, Readings] = field(default_factory=dict)
+    end: EndOfShaft | None = None
+    readings: int = 0  # that have come so far
+    _bytes: int = 0  # the least that these take in the gauge's store
+
+    def add(self, block: Readings) -> bool:
+        """Keep a block; False when it came before.
+
+        Raises ProtocolError when one with the same number came before and was another, when it holds no reading or
+        is none of those that the end promised, or when there is more than the gauge's store can hold: without that
+        bound a gauge gone mad could fill this host's memory.
+        """
+        if block.block not in self.by_number:
+            self._check_new(block)
+            self.by_number[block.block] = block
+            self.readings += len(block)
+            self._bytes += _least_bytes(block)
+            return True
+        if self.by_number[block.block] != block:
+            raise ProtocolError(f"{block.name} came twice with different readings: reset the gauge")
+        return False
+
+    def _check_new(self, block: Readings) -> None:
+        if not len(block):
+            raise ProtocolError(f"{block.name} holds no reading: reset the gauge")
+        if self.end is not None and block.block >= self.end.blocks:
+            raise ProtocolError(f"{block.name} is none of the {self.end.blocks} that its end promised: reset the gauge")
+        self._check_room(block.name, block.block + 1, block.first + len(block), self._bytes + _least_bytes(block))
+
+    def close(self, end: EndOfShaft) -> None:
+        """Keep what the gauge says of the shaft's end.
+
+        Raises ProtocolError when it said another before, or when it promises more than its store can hold, blocks
+        without a reading, or fewer than came.
+        """
+        if self.end is not None and end != self.end:
+            raise ProtocolError(f"the end of shaft {self.shaft} came twice and was another: reset the gauge")
+        name = f"the end of shaft {self.shaft}"
+        if end.blocks > end.readings:
+            raise ProtocolError(f"{name} promises {end.blocks} blocks of {end.readings} readings: reset the gauge")
+        if self.by_number and max(self.by_number) >= end.blocks:
+            came = max(self.by_number)
+            raise ProtocolError(f"{name} promises {end.blocks} blocks, number {came} came: reset the gauge")
+        self._check_room(name, end.blocks, end.readings, self._bytes)
+        self.end = end
+
+    def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
+        """`blocks` and `readings` are how many there are at least by what the gauge said."""
+        if max(BLOCK_BYTES * blocks + READING_BYTES * readings, come_bytes) > self.identify.buffer_bytes:
+            raise ProtocolError(
+                f"{name} is more than the gauge's {self.identify.buffer_bytes} bytes can hold: reset the gauge"
+            )
+
+    def missing(self, most: int) -> tuple[int, ...]:
+        """The first numbers, at most so many, of blocks that the end promises and that have not come.
+
+        None before the end is known. Walks no further than what came and what is asked for, whatever was promised.
+        """
+        promised = 0 if self.end is None else self.end.blocks
+        return tuple(islice((number for number in range(promised) if number not in self.by_number), most))
+
+    def joined(self) -> RawRun:
+        """All blocks as one raw run.
+
+        Raises ProtocolError when the end has not come, or the numbering contradicts it or itself.
+        """
+        if self.end is None:
+            raise ProtocolError(f"the end of shaft {self.shaft} has not come: ask for it")
+        blocks = [self.by_number[number] for number in sorted(self.by_number)]
+        self._check(blocks, self.end)
+        try:
+            return self._raw_run(blocks, self.end)
+        except ArchiveError as error:
+            raise ProtocolError(f"the blocks of shaft {self.shaft} make no run: {error}") from error
+
+    def _check(self, blocks: Sequence[Readings], end: EndOfShaft) -> None:
+        if len(blocks) != end.blocks:
+            raise ProtocolError(f"shaft {self.shaft} has {len(blocks)} blocks, its end says {end.blocks}")
+        first = 0
+        for block in blocks:
+            if block.first != first:
+                raise ProtocolError(f"{block.name} starts at reading {block.first}, {first} came before it")
+            first += len(block)
+        if first != end.readings:
+            raise ProtocolError(f"shaft {self.shaft} has {first} readings, its end says {end.readings}")
+        starts = [block.tick_us for block in blocks]
+        ms = sum((after - before) % TICK_PERIOD_US for before, after in pairwise(starts)) // 1000
+        if ms > end.duration_ms:  # a block of another start of the gauge, whose clock was another, is among them
+            raise ProtocolError(f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}")
+
+    def _raw_run(self, blocks: Sequence[Readings], end: EndOfShaft) -> RawRun:
+        return RawRun(
+            shaft=self.shaft,
+            label=self.label,
+            started_ms=self.started_ms,
+            gauge=self.identify.gauge,
+            firmware=self.identify.firmware,
+            runtime=self.identify.runtime,
+            boot=self.identify.boot,
+            count_min=self.identify.count_min,
+            count_max=self.identify.count_max,
+            complete=end.complete,
+            cause=None if end.cause is None else end.cause.name,
+            duration_ms=end.duration_ms,
+            sampling_ms=end.sampling_ms,
+            interval_us=self.identify.interval_us,
+            segments=_segments(blocks),
+            tick_us=_ticks_us([block for block in blocks if len(block)]),
+            rotate_steps=_concatenated([absolute(block.rotate_steps) for block in blocks]),
+            press_steps=_concatenated([absolute(block.press_steps) for block in blocks]),
+            counts=_concatenated([absolute(block.counts) for block in blocks]),
+            status=_concatenated([block.status for block in blocks]).astype(np.int16),
+            marks=_concatenated([np.asarray(block.marks, np.int64) for block in blocks]),
+        )
+
+
+def _least_bytes(block: Readings) -> int:
+    return BLOCK_BYTES + READING_BYTES * len(block) + 2 * len(block.unusual) + len(block.marks)
+
+
+def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:
+    filled = (block for block in blocks if len(block))
+    return tuple((int(phase), sum(map(len, same_phase))) for phase, same_phase in groupby(filled, attrgetter("phase")))
+
+
+def _ticks_us(filled: Sequence[Readings]) -> Integers:
+    """Times after the first reading; the device clock may pass its end between any two blocks."""
+    starts = np.array([block.tick_us for block in filled], np.int64)
+    since_first = np.concatenate([[0], np.cumsum(np.diff(starts) % TICK_PERIOD_US)])
+    return _concatenated([start + block.offset_us for start, block in zip(since_first, filled, strict=False)])
+
+
+def _concatenated(columns: Sequence[npt.NDArray[np.integer]]) -> Integers:
+    return np.concatenate([np.zeros(0, np.int64), *columns])

@@ -1,0 +1,69 @@
+"""How long a conversation may wait: when to ask again, and when to give up; time comes as an argument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from midspan.base.errors import ProtocolError
+from midspan.wire.records import Identify, State
+
+SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
+
+
+@dataclass
+class Patience:
+    """When something was sent, heard, and went on last, in seconds of the caller's clock.
+
+    Only what brings the order nearer to its end goes on: a gauge that goes round and round, or whose frames are those
+    of another host, is given up after `patience_s` though it never falls silent.
+
+    >>> patience = Patience(answer_s=1.0, dead_s=5.0, patience_s=120.0)
+    >>> patience.ordered(now_s=10.0)
+    >>> patience.asks_again(10.9, None), patience.asks_again(11.0, None)
+    (False, True)
+    >>> patience.heard("a record", now_s=14.0)
+    >>> patience.is_over(18.9), patience.is_over(19.0)
+    (False, True)
+    """
+
+    answer_s: float
+    dead_s: float
+    patience_s: float
+    sent_s: float = 0.0
+    heard_s: float = 0.0
+    went_on_s: float = 0.0
+    passed: set[State] = field(default_factory=set)  # states that the gauge went to since the last order
+
+    def ordered(self, now_s: float) -> None:
+        """An order of the caller begins."""
+        self.sent_s = self.heard_s = self.went_on_s = now_s
+        self.passed.clear()
+
+    def heard(self, said: object, now_s: float) -> None:
+        """Something came; what is no record is no sign of life."""
+        if not isinstance(said, ProtocolError):
+            self.heard_s = now_s
+
+    def entered(self, state: State, now_s: float) -> None:
+        """The gauge went to another state."""
+        if state not in self.passed:
+            self.passed.add(state)
+            self.went_on_s = now_s
+
+    def is_over(self, now_s: float) -> bool:
+        """Whether nothing came, or nothing went on, for too long."""
+        return not self.hears(now_s) or now_s - self.went_on_s >= self.patience_s
+
+    def hears(self, now_s: float) -> bool:
+        """Whether something came not long ago."""
+        return now_s - self.heard_s < self.dead_s
+
+    def asks_again(self, now_s: float, identify: Identify | None) -> bool:
+        """Whether to speak again to the gauge of this Identify, so that it does not take its host for gone.
+
+        None while a greeting waits for one; that is repeated however much else comes.
+        """
+        if identify is None:
+            return now_s - self.sent_s >= self.answer_s
+        silence_s = min(self.answer_s, identify.silence_ms / 1000 / SILENCE_SHARE)
+        return now_s - max(self.heard_s, self.sent_s) >= silence_s

@@ -1,0 +1,249 @@
+"""The host's side of the conversation: bytes and time in, bytes and outcomes out; no port, clock or thread.
+
+The order of things stands in stages.TABLE. Give `receive` what came, `tick` the time, and send `outgoing()`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from midspan.archive.raw_run import RawRun
+from midspan.base.errors import MidspanError, ProtocolError
+from midspan.link import session_errors
+from midspan.link import session_events as out
+from midspan.link.block_assembler import Blocks
+from midspan.link.framed_stream import Line, Unproven
+from midspan.link.patience import Patience
+from midspan.link.session_events import Outcome
+from midspan.link.session_states import TABLE, Signal, Stage, meaning_of
+from midspan.link.succession import Succession
+from midspan.wire.codec import Said, greeting
+from midspan.wire.records import (
+    Acknowledge,
+    BenchStep,
+    Command,
+    CyclePlan,
+    Event,
+    Fault,
+    Feed,
+    Greet,
+    Identify,
+    Order,
+    Readings,
+    Record,
+    Release,
+    Reply,
+    Resend,
+)  # fmt: skip
+
+Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
+EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
+LARGEST_RESEND = 64
+
+
+class Session:
+    """One conversation with one gauge.
+
+    `answer_s` is the time of an answer, after which a request is repeated; `dead_s` without any frame, or
+    `patience_s` without anything going on, ends the conversation; `rounds` is how often missing blocks are
+    asked for without one coming; `succession` is what came from this gauge in earlier conversations, if any.
+    `stage`, `identify`, `line` and the counts are for reading.
+
+    Orders raise ProtocolError when the stage does not allow them; everything else comes back as outcomes.
+
+    >>> session = Session()
+    >>> session.greet(now_s=0.0)
+    >>> session.stage.name, session.outgoing()[:1], session.outgoing()
+    ('GREETING', b'\\x00', b'')
+    >>> session.tick(now_s=1.0), len(session.outgoing()) > 0  # no answer: it greets again
+    ([], True)
+    """
+
+    def __init__(
+        self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5,
+        succession: Succession | None = None,
+    ) -> None:  # fmt: skip
+        self.stage = Stage.APART
+        self.identify: Identify | None = None
+        self.line = Line(succession)
+        self.duplicates = self.out_of_place = self.repeats = self._fetches = 0
+        self._patience, self._rounds = Patience(answer_s, dead_s, patience_s), rounds
+        self._request: Record | None = None
+        self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
+        self._blocks: Blocks | None = None
+        self._ignored: Any = None  # what came since the last order and changed nothing
+
+    # Orders of the caller
+
+    def greet(self, now_s: float) -> None:
+        """Open the conversation, or open it anew: a shaft under way is then one that the gauge holds."""
+        self._order(Signal.GREET, greeting(), now_s)
+
+    def plan(self, plan: CyclePlan, now_s: float) -> None:
+        """Tell the gauge how the next shafts are to be measured."""
+        self._order(Signal.PLAN, plan, now_s)
+
+    def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
+        """Order one cycle on the shaft in the gauge."""
+        self._order(Signal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
+
+    def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
+        """Order one bench step; it comes and is stored as a shaft is."""
+        self._order(Signal.MEASURE, step, now_s, (step.shaft, label, started_ms))
+
+    def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
+        """Get a shaft that the gauge still holds, from before this session."""
+        self._order(Signal.FETCH, None, now_s, (shaft, label, started_ms))
+
+    def stored(self, shaft: int, now_s: float) -> None:
+        """The shaft is safely on disk: let the gauge forget it."""
+        self._order(Signal.STORED, Acknowledge(shaft), now_s)
+
+    def stop(self, now_s: float) -> None:
+        """Retract now and give the shaft up; its readings so far still come."""
+        self._order(Signal.STOP, Command(Order.STOP), now_s)
+
+    def handle(self, order: Feed | Release, now_s: float) -> None:
+        """Bring a shaft onto the rollers, or let it go."""
+        self._order(Signal.HANDLE, order, now_s)
+
+    def clear_fault(self, now_s: float) -> None:
+        """Home the press and return to idle."""
+        self._order(Signal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
+
+    def _order(self, signal: Signal, request: Record | None, now_s: float, named: Named | None = None) -> None:
+        if (self.stage, signal) not in TABLE:
+            raise ProtocolError(f"{signal.name} has no place while {self.stage.name} ({self.stage.value})")
+        if named is not None:
+            assert self.identify is not None  # the table allows a shaft only after a greeting
+            self._blocks, self._fetches = Blocks(*named, self.identify), 0
+        self._patience.ordered(now_s)
+        self._ignored = None
+        self._signal(signal, request, now_s)
+
+    # Bytes and time
+
+    def outgoing(self) -> bytes:
+        """Bytes to send now; they are handed out once."""
+        return self.line.outgoing()
+
+    def receive(self, data: bytes, now_s: float) -> list[Outcome]:
+        """What the bytes that came at `now_s` mean; damaged and old frames are counted and mended by asking again."""
+        news = self.line.receive(data)
+        outcomes = [outcome for said in news for outcome in self._on_said(said, now_s)]
+        if news and not self.line.waiting and self.stage not in (Stage.APART, Stage.GREETING):
+            self.line.send(Command(Order.KEEP_ALIVE))
+        return outcomes
+
+    def tick(self, now_s: float) -> list[Outcome]:
+        """What the passing of time means; call it often, at least ten times a second."""
+        if self.stage in EXPECTING_NOTHING:
+            return []
+        if self._patience.is_over(now_s):
+            why = session_errors.given_up(self.stage, self.line, self._ignored, speaks=self._patience.hears(now_s))
+            return self._signal(Signal.GIVE_UP, why, now_s)
+        if not self._patience.asks_again(now_s, self.identify):
+            return []
+        if self.line.doubts():  # a gauge that was reset is not to be asked what another was
+            return self._probe(None, now_s)
+        return self._signal(Signal.SILENCE, None, now_s)
+
+    def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
+        self._patience.heard(said, now_s)
+        signal, subject = meaning_of(said, self.identify, self._blocks, self._asked)
+        if (self.stage, signal) in TABLE:
+            return self._signal(signal, subject, now_s)
+        assert isinstance(said, Record)  # all else has its place in every stage
+        self.out_of_place += 1
+        return [out.OutOfPlace(said)]
+
+    def _signal(self, signal: Signal, subject: Any, now_s: float) -> list[Outcome]:
+        before = self.stage
+        self.stage, action = TABLE[before, signal]
+        if self.stage is not before or signal is Signal.BLOCK:
+            self._patience.went_on_s = now_s
+        outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
+        return outcomes
+
+    def _ask(self, request: Record, now_s: float) -> list[Outcome]:
+        self._request, self._asked = request, {self.line.send(request)}
+        self._patience.sent_s = now_s
+        return []
+
+    def _repeat(self, _: None, now_s: float) -> list[Outcome]:
+        assert self._request is not None  # the table repeats only after asking
+        self.repeats += 1
+        self._patience.sent_s = now_s
+        self._asked.add(self.line.send(self._request))
+        return []
+
+    def _greet(self, greet: Greet, now_s: float) -> list[Outcome]:
+        self.identify = self._blocks = None
+        return self._ask(greet, now_s)
+
+    def _probe(self, doubted: Unproven | None, now_s: float) -> list[Outcome]:
+        self.line.greet(doubted)
+        self._patience.sent_s = now_s
+        return []
+
+    def _fetch(self, _: Any, now_s: float) -> list[Outcome]:
+        assert self._blocks is not None  # the table fetches only what was ordered
+        self._fetches += 1
+        if self._fetches > self._rounds:
+            return self._signal(Signal.UNOBTAINABLE, session_errors.unobtainable(self._blocks, self._rounds), now_s)
+        return self._ask(Resend(self._blocks.shaft, self._blocks.missing(LARGEST_RESEND)), now_s)
+
+    def _keep_block(self, block: Readings, _: float) -> list[Outcome]:
+        assert self._blocks is not None  # only a block of the shaft under way is a BLOCK
+        self._fetches = 0
+        return [out.BlockCame(block, self._blocks.readings)]
+
+    def _count_duplicate(self, _: Readings, __: float) -> list[Outcome]:
+        self.duplicates += 1
+        return []
+
+    def _close_request(self, _: Reply, __: float) -> list[Outcome]:
+        self._asked.clear()
+        return []
+
+    def _ignore(self, subject: Any, _: float) -> list[Outcome]:
+        self._ignored = subject
+        return []
+
+    def _note_identify(self, identify: Identify, _: float) -> list[Outcome]:
+        self.identify = identify
+        return []
+
+    def _report_identify(self, identify: Identify, _: float) -> list[Outcome]:
+        self.identify = identify
+        return [out.Identified(identify)]
+
+    def _report_event(self, event: Event, now_s: float) -> list[Outcome]:
+        self._patience.entered(event.state, now_s)
+        return [out.StateChanged(event)]
+
+    def _report_fault(self, fault: Fault, _: float) -> list[Outcome]:
+        return [out.Faulted(fault)]
+
+    def _report_done(self, _: Reply, __: float) -> list[Outcome]:
+        self._asked.clear()
+        assert self._request is not None  # a reply is matched to the open request
+        return [out.Done(self._request)]
+
+    def _finish(self, run: RawRun, _: float) -> list[Outcome]:
+        return [out.Finished(run)]
+
+    def _fail(self, error: MidspanError, _: float) -> list[Outcome]:
+        self._asked.clear()
+        return [out.Failed(error)]
+
+    def _fail_refused(self, reply: Reply, now_s: float) -> list[Outcome]:
+        assert self._request is not None  # a reply is matched to the open request
+        return self._fail(session_errors.refused(self._request, reply), now_s)
+
+    def _fail_reset(self, _: Any, now_s: float) -> list[Outcome]:
+        return self._fail(session_errors.reset(self._blocks), now_s)
+
+    def _fail_lost(self, identify: Identify, now_s: float) -> list[Outcome]:
+        self.identify = identify
+        return self._fail(session_errors.lost(self._blocks, identify.state), now_s)

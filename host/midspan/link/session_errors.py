@@ -1,0 +1,107 @@
+"""Words for what can go wrong in the conversation with a gauge, as errors: what, where, what to do."""
+
+from __future__ import annotations
+
+from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
+from midspan.link.block_assembler import Blocks
+from midspan.link.framed_stream import Line
+from midspan.link.session_states import Stage
+from midspan.wire.records import Command, FaultCode, Record, Refusal, Reply, State
+from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
+
+REFUSAL_WORDS = {
+    Refusal.WRONG_PROTOCOL: "it has had no greeting with its own version",
+    Refusal.WRONG_STATE: "its state does not allow it",
+    Refusal.OUT_OF_RANGE: "a value is out of its range",
+    Refusal.NO_PLAN: "it has no cycle plan",
+    Refusal.UNKNOWN_SHAFT: "it holds no such shaft",
+    Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so many readings",
+    Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",
+    Refusal.NO_FEEDER: "it has no feeder",
+}
+# By the field that the refusal names: what to say, and the fault that it would be if something moved.
+UNSAFE = {
+    "lid": ("the lid is open: shut it", FaultCode.LID_OPEN),
+    "stop": ("the emergency stop is pressed: find out why, then release it", FaultCode.EMERGENCY_STOP),
+}
+
+
+def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
+    """The gauge speaks another version or another schema.
+
+    >>> str(foreign(2, 0, bytes(8))).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
+    True
+    """
+    theirs = version_text(major, minor, schema)
+    ours = version_text(PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint())
+    return ProtocolError(
+        f"the gauge speaks protocol {theirs}, this host {ours}: put the same version of midspan on both"
+    )
+
+
+def refused(request: Record, reply: Reply) -> MidspanError:
+    """The gauge said no: a DeviceFault when a person must make it safe first, else a ProtocolError.
+
+    >>> from midspan.wire.records import Acknowledge
+    >>> str(refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft")))
+    'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
+    """
+    assert reply.refusal is not None
+    if reply.refusal is Refusal.NOT_SAFE:
+        words, code = UNSAFE.get(reply.field, (REFUSAL_WORDS[Refusal.NOT_SAFE], None))
+        words = f"the gauge does not move for {_request_name(request)}: {words}"
+        return DeviceFault(words, None if code is None else code.name)
+    place = f", field {reply.field}" if reply.field else ""
+    reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
+    return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")
+
+
+def _request_name(request: Record) -> str:
+    return request.order.name if isinstance(request, Command) else type(request).__name__
+
+
+def reset(blocks: Blocks | None) -> LinkError:
+    """The gauge started again and forgot the conversation."""
+    shaft = "" if blocks is None else f"; what it had not sent of shaft {blocks.shaft} is lost"
+    return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again")
+
+
+def lost(blocks: Blocks | None, state: State) -> LinkError:
+    """The gauge is at rest and does not hold the shaft that was under way."""
+    shaft = "the shaft" if blocks is None else f"shaft {blocks.shaft}"
+    return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again")
+
+
+def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
+    """Blocks that do not come however often they are asked for; the gauge still holds them."""
+    missing = ", ".join(map(str, blocks.missing(5))) or "the end"
+    return LinkError(
+        f"shaft {blocks.shaft} is not whole, block {missing} did not come in {rounds} requests: "
+        "check the cable, then fetch the shaft again"
+    )
+
+
+def given_up(stage: Stage, line: Line, ignored: object, *, speaks: bool) -> MidspanError:
+    """Nothing came, or nothing went on, for too long; a record without sense that was ignored says why."""
+    if isinstance(ignored, ProtocolError):
+        return ignored
+    if speaks:
+        return LinkError(
+            f"the gauge speaks and nothing went on ({stage.value}): does another program give it orders? "
+            "It keeps its readings until fetched"
+        )
+    if again := line.succession.old_since_new:
+        return LinkError(
+            f"nothing new came from the gauge ({stage.value}), frames from before came again {again} times: "
+            "check cable and adapter, and that no other program is on the line"
+        )
+    if line.frames:
+        return LinkError(
+            f"the gauge fell silent ({stage.value}): check cable and supply; it keeps its readings until fetched"
+        )
+    if line.bytes_in:
+        return LinkError(
+            f"{line.bytes_in} bytes came and none of them spoke the gauge's protocol: "
+            "another instrument may be on this port"
+        )
+    return LinkError("nothing answers there: is the gauge on this port, powered and running?")

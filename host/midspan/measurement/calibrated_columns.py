@@ -1,0 +1,168 @@
+"""From raw runs to calibrated arrays: force, travel and rotate steps of many shafts side by side.
+
+Only readings that the device marked as good are taken. The zero is the mean of the unloaded readings before
+and after, drawn as a straight line in time between them, because a cell's zero drifts slowly.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from midspan.archive.raw_run import Phase, RawRun
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS, Array, Mask, Turns, median_of_valid
+
+DEPTHS: tuple[Phase, ...] = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
+ZEROS: tuple[Phase, ...] = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
+SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
+UNFIT = SETTLING | SATURATED | OUT_OF_STEP
+FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 80), **dict.fromkeys(ZEROS, 5)}
+PAD = 64  # a shaft's padding depends on its own length only, so that its sums never depend on its neighbours
+
+
+@dataclass(frozen=True)
+class Forces:
+    """Calibrated readings of S shafts at the three depths, and what was found on the way."""
+
+    turns: Turns  # steps from the angle origin, force
+    head_mm: Array  # [S, 3] head position below home, before the frame's give
+    steps_to_start: Array  # [S] rotate steps from the first reading (or index mark) to the angle origin
+    nominal_steps: Array  # [S] steps per turn before the fit
+    u_relative_nominal: Array  # [S]
+    zero_drift_n: Array  # [S] force that the zero moved by during the cycle
+    u_zero_n: Array  # [S, 2] standard uncertainty of the zero before and after, from its scatter
+    dof_zero: Array  # [S, 2] degrees of freedom of that scatter
+    zero_share: Array  # [S, 3] share of the zero after in the zero of each depth; the rest is the zero before
+    rest_scatter_n: Array  # [S] standard deviation of a reading without contact
+
+
+def why_cut_short(run: RawRun) -> tuple[str, ...]:
+    """Reasons why a run has no readings to evaluate; empty when it went through the whole cycle."""
+    if run.cause is not None or not run.complete:
+        return (run.cause or "the cycle was cut short",)
+    if (np.diff(run.tick_us) <= 0).any():
+        return ("the times of its readings stand still or run backwards",)
+    present = {phase for phase, _ in run.segments}
+    return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
+
+
+def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
+    """Common array length of some phases of a run, a multiple of PAD; only equal lengths are evaluated together."""
+    longest = max(readings for phase, readings in run.segments if phase in phases)
+    return -(-longest // PAD) * PAD
+
+
+@dataclass
+class Columns:
+    """Raw columns of some phases of S runs, [S, phases, N]; what lies beyond a phase's end is not valid."""
+
+    phases: tuple[Phase, ...]
+    steps: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    tick_us: NDArray[np.int64]
+    press: NDArray[np.int64]
+    valid: Mask
+
+    def why_unfit(self) -> dict[int, tuple[str, ...]]:
+        """Rows that cannot be evaluated, with the reasons."""
+        found = self.valid.sum(axis=-1)
+        highest = np.where(self.valid, self.press, np.iinfo(np.int64).min).max(axis=-1)
+        lowest = np.where(self.valid, self.press, np.iinfo(np.int64).max).min(axis=-1)
+        reasons: dict[int, tuple[str, ...]] = {}
+        for j, phase in enumerate(self.phases):
+            fewest = FEWEST_READINGS[phase]
+            few, moved = found[:, j] < fewest, highest[:, j] > lowest[:, j]
+            for i in np.flatnonzero(few | moved).tolist():
+                sentence = (
+                    f"only {found[i, j]} good readings in phase {phase.name}, {fewest} are needed"
+                    if few[i]
+                    else f"the press moved during phase {phase.name}"
+                )
+                reasons[i] = (*reasons.get(i, ()), sentence)
+        return reasons
+
+
+def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
+    """The phases of runs that why_cut_short() passed and that share one padded length.
+
+    All runs are laid end to end once, then one index picks every phase of every run: a slice for each would
+    cost more than the arithmetic that follows.
+    """
+    ends = np.cumsum([len(run) for run in runs])
+    places = [[place[phase] for phase in phases] for place in (run.places() for run in runs)]
+    start = np.array([[place.start for place in row] for row in places])
+    length = np.array([[place.stop - place.start for place in row] for row in places])
+    offset = np.arange(padded_length(runs[0], phases))
+    inside = offset < length[:, :, None]
+    index = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
+    steps, counts, tick_us, press, status = (
+        np.concatenate([getattr(run, name) for run in runs]).take(index)
+        for name in ("rotate_steps", "counts", "tick_us", "press_steps", "status")
+    )
+    return Columns(phases, steps, counts, tick_us, press, inside & ((status & UNFIT) == 0))
+
+
+def _masked_mean(values: Array, keep: Mask) -> Array:
+    mean: Array = np.where(keep, values, 0.0).sum(axis=-1) / keep.sum(axis=-1)
+    return mean
+
+
+def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
+    """Mean count, its time in us, scatter, standard uncertainty and its degrees of freedom, each [S, 2]."""
+    counts = zero.counts.astype(float)
+    distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
+    sigma = MAD_TO_SIGMA * median_of_valid(distance, zero.valid)
+    keep = zero.valid & (distance <= REJECT_SIGMAS * sigma[..., None])
+    mean = _masked_mean(counts, keep)
+    square = _masked_mean((counts - mean[..., None]) ** 2, keep)
+    number = keep.sum(axis=-1)
+    dof = np.maximum(number - 1.0, 1.0)
+    scatter = np.sqrt(square * number / dof)
+    return mean, _masked_mean(zero.tick_us.astype(float), keep), scatter, scatter / np.sqrt(number), dof
+
+
+def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
+    """Nominal steps per turn, their relative standard uncertainty and the position where angles start, each [S].
+
+    An index mark settles the period to a step or two over all its turns; without it the roller's nominal
+    value starts the fit, and angles start at the first reading.
+    """
+    nominal = np.full(len(runs), calibration.rotation.steps_per_turn)
+    u_relative = np.full(len(runs), calibration.rotation.u_relative)
+    start = np.array([run.rotate_steps[0] for run in runs], float)
+    for i, run in enumerate(runs):
+        if len(run.marks):
+            start[i] = run.marks[0]
+        covered = float(np.ptp(run.marks)) if len(run.marks) > 2 else 0.0
+        if covered:
+            turns = len(run.marks) - 1
+            nominal[i] = covered / turns
+            u_relative[i] = 2.0 / covered
+    return nominal, u_relative, start
+
+
+def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> Forces:
+    """Calibrated arrays from the columns of both zeros and the three depths of the same runs."""
+    zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
+    drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
+    line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
+    rise = np.where(load.valid, load.counts - line, 0.0)
+    nominal, u_nominal, start = rotation(runs, calibration)
+    last = np.where(load.valid, load.steps, load.steps[:, :1, :1]).max(axis=(1, 2))
+    origin = (load.steps[:, 0, 0] + last) / 2
+    newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
+    press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
+    return Forces(
+        Turns(np.where(load.valid, load.steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
+        calibration.travel_mm(press),
+        origin - start,
+        nominal,
+        u_nominal,
+        (zero[:, 1] - zero[:, 0]) * newtons,
+        u_zero * newtons[:, None],
+        dof_zero,
+        (_masked_mean(load.tick_us.astype(float), load.valid) - zero_us[:, :1]) / (zero_us[:, 1:] - zero_us[:, :1]),
+        np.sqrt((scatter**2).mean(axis=1)) * newtons,
+    )

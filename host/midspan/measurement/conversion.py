@@ -1,0 +1,202 @@
+"""From forces at two depths to stiffness and surface around the shaft: the exact step of the measurement.
+
+At each angle the shaft's flexibility follows from the two forces and the travel between them through the
+elastica; with it, the position of the surface from the light depth. Taking the difference of two depths is
+what keeps a bow from looking like a stiff side. All functions work on S shafts at once; angles are counted
+from where the cycle's first reading (or the index mark) was. Of the supports the calibration gives a range, in
+doubt from reactions normal to the shaft to vertical ones: every number is that of its middle.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from midspan.base.units import MM_PER_THOU, STANDARD, Convention
+from midspan.measurement import elastica
+from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.depth_consistency import EARNED
+from midspan.measurement.elastica import Support
+from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns, each_times
+
+GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
+_GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
+_GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
+_EVERY = 3  # of these angles one is enough for the small difference that the supports make
+_GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
+_FEW_MOMENTS = _GRID_MOMENTS[::_EVERY] * _EVERY
+
+
+@dataclass(frozen=True)
+class Point:
+    """The mean state of S shafts at both depths, with the slopes that carry uncertainty to the result.
+
+    ``flexibility`` is L^2/EI in 1/N. ``by_low`` ... are derivatives of the standard deflection in thou.
+    """
+
+    flexibility: Array
+    deflection_thou: Array
+    by_low: Array  # per N at the light depth
+    by_high: Array  # per N at the full depth
+    by_travel: Array  # per mm of travel between the depths
+    by_give: Array  # per mm/N of frame give
+    by_span: Array  # per mm of span
+    surface_by_low: Array  # mm of surface per N
+    surface_by_high: Array
+
+
+@dataclass(frozen=True)
+class Around:
+    """Harmonics of standard deflection (thou) and of the surface's height (mm) around S shafts: [S, 7]."""
+
+    deflection_thou: Array
+    u_deflection: Array  # [S, 7, 7] covariance, from the fit; beside the mean, also from the supports
+    surface_mm: Array
+    u_surface: Array  # [S, 7, 7]
+    at_bounds: tuple[Array, Array]  # L^2 / EI in 1/N at both ends of the supports' range: [S, angles]
+
+
+def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) -> Point:
+    """Flexibility, standard deflection and its derivatives at the mean forces of S shafts.
+
+    The implicit function is u(F2 y) - u(F1 y) = (travel - give (F2 - F1)) / L, y = L^2 / EI.
+    """
+    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
+    bend = travel_mm - give * (high_n - low_n)
+    y = elastica.flexibility_between((low_n, high_n), bend / span, supports)
+    _, low_slope = elastica.ratio_and_slope(low_n * y, supports)
+    _, high_slope = elastica.ratio_and_slope(high_n * y, supports)
+    by_y = high_n * high_slope - low_n * low_slope
+    y_low, y_high = (y * low_slope + give / span) / by_y, -(y * high_slope + give / span) / by_y
+    deflection, slope = _standard_thou(y, span, supports)
+    return Point(
+        y,
+        deflection,
+        slope * y_low,
+        slope * y_high,
+        slope / span / by_y,
+        -slope * (high_n - low_n) / span / by_y,
+        -slope * bend / span**2 / by_y - 2 * y * slope / span,
+        give + span * low_slope * (y + low_n * y_low),
+        span * low_slope * low_n * y_high,
+    )
+
+
+def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, Array]:
+    """Standard deflection in thou from y = L^2 / EI of the gauge's span, and its derivative in y."""
+    factor = STANDARD.load_n * (STANDARD.span_mm / span_mm) ** 2
+    ratio, slope = elastica.ratio_and_slope(factor * y, supports)
+    thou = STANDARD.span_mm / MM_PER_THOU
+    return thou * ratio, thou * slope * factor
+
+
+def around(fit: HarmonicFit, forces: Forces, point: Point, cal: Calibration) -> Around:
+    """Standard deflection and surface around each shaft, angles counted from the start of the cycle."""
+    rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
+    kept = _earned(fit.coefficients_n, fit.covariance)
+    low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
+    travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
+    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
+    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports)
+    deflection, _ = _standard_thou(y, span, supports)
+    depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports)
+    few_low, few_high, few_y = (values[:, ::_EVERY] for values in (low, high, y))
+    bounds = _at_bounds(few_y, few_low, few_high, (travel - give * (few_high - few_low)) / span, cal)
+    load, thou = STANDARD.load_n * (STANDARD.span_mm / span) ** 2, STANDARD.span_mm / MM_PER_THOU
+    shapes = []
+    for values, apart, by_low, by_high in (
+        (deflection, thou * _half_apart(load, bounds, cal), point.by_low, point.by_high),
+        (-depth, span * _half_apart(few_low, bounds, cal), point.surface_by_low, point.surface_by_high),
+    ):
+        coefficients = each_times(values, _GRID_MOMENTS)
+        covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
+        covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
+        shapes.append((_turned(rotation, coefficients), covariance))
+    return Around(*shapes[0], *shapes[1], bounds)
+
+
+def _turned(rotation: Array, coefficients: Array) -> Array:
+    result: Array = (rotation @ coefficients[:, :, None])[:, :, 0]
+    return result
+
+
+def _of_supports(half_width: Array) -> Array:
+    """Covariance of harmonics whose common error is rectangular with this half width [S, 7]; not of the mean.
+
+    The support reactions let a bow look like a little stiffness once per turn, and change the scale of the rest.
+    """
+    half_width[:, 0] = 0.0
+    result: Array = half_width[:, :, None] * half_width[:, None, :] / 3
+    return result
+
+
+def _earned(coefficients: Array, covariance: Array) -> Array:
+    """Coefficients with the third order set to nothing where neither loaded depth shows it above chance."""
+    variance = (covariance[..., 5, 5] + covariance[..., 6, 6]) / 2
+    real = (coefficients[..., 5] ** 2 + coefficients[..., 6] ** 2 > EARNED * variance)[:, :2].any(axis=1)
+    kept = coefficients.copy()
+    kept[~real, :, 5:] = 0.0
+    return kept
+
+
+def _to_start(steps: Array, steps_per_turn: Array) -> tuple[Array, Array]:
+    """Matrices [S, 7, 7] that move the angle origin back to the start, and the angle moved in rad [S].
+
+    f(a_start - shift) again as cosines and sines of a_start, by the addition theorems.
+    """
+    shift = 2 * np.pi * steps / steps_per_turn
+    matrix = np.zeros((len(steps), COLUMNS, COLUMNS))
+    matrix[:, 0, 0] = 1.0
+    for order in (1, 2, 3):
+        c, s = np.cos(order * shift), np.sin(order * shift)
+        i = 2 * order - 1
+        matrix[:, i, i], matrix[:, i, i + 1] = c, -s
+        matrix[:, i + 1, i], matrix[:, i + 1, i + 1] = s, c
+    return matrix, shift
+
+
+def _carried(
+    fit: HarmonicFit, rotation: Array, turned: Array, coefficients: Array, by_low: Array, by_high: Array
+) -> Array:
+    """Covariance of harmonics that depend on both depths, carried through the mean slopes and the moved origin.
+
+    The steps per turn enter twice: through the force coefficients, and through the angle back to the start.
+    """
+    low, high = by_low[:, None, None], by_high[:, None, None]
+    covariance = low**2 * fit.covariance[:, 0] + high**2 * fit.covariance[:, 1]
+    gradient = by_low[:, None] * fit.period_gradient[:, 0] + by_high[:, None] * fit.period_gradient[:, 1]
+    # A longer period makes the angle back to the start smaller, which turns the curve by turned per unit.
+    gradient += derivative_columns(coefficients) * turned[:, None]
+    shared = _turned(rotation, gradient) * fit.u_relative_period[:, None]
+    return rotation @ covariance @ rotation.transpose(0, 2, 1) + shared[:, :, None] * shared[:, None, :]
+
+
+def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Calibration) -> tuple[Array, Array]:
+    """Flexibility L^2 / EI at either end of the supports' range, of any shape.
+
+    One step of Newton's method from the flexibility in the middle: what it misses is of the order of its square.
+    """
+    bounds = []
+    for support in cal.span.vertical_share:
+        low, low_slope = elastica.ratio_and_slope(low_n * y, support)
+        high, high_slope = elastica.ratio_and_slope(high_n * y, support)
+        bounds.append(y - (high - low - bend_ratio) / (high_n * high_slope - low_n * low_slope))
+    return bounds[0], bounds[1]
+
+
+def _half_apart(load_n: Array | float, at_bounds: tuple[Array, Array], cal: Calibration) -> Array:
+    """Half of what a deflection in spans under a load differs by between both ends of the supports' range."""
+    ends = zip(at_bounds, cal.span.vertical_share, strict=True)
+    one, other = (elastica.deflection_ratio(load_n * y, support) for y, support in ends)
+    half: Array = (one - other) / 2
+    return half
+
+
+def support_half_width_thou(turn: Around, cal: Calibration, to: Convention) -> Array:
+    """How far the mean deflection under a convention may lie either way for want of knowing the supports [S].
+
+    It nearly vanishes for a shaft measured at that convention's own load and span.
+    """
+    load = to.load_n * (to.span_mm / cal.span.span_mm) ** 2
+    half: Array = np.abs(_half_apart(load, turn.at_bounds, cal).mean(axis=1))
+    return half * (to.span_mm / MM_PER_THOU)

@@ -1,0 +1,101 @@
+"""What a curve around a shaft says: spread, stiff side, four readings, runout, and how sure each is.
+
+A curve is seven harmonic coefficients (mean, cos and sin of orders 1 to 3) with their covariance. Bending
+stiffness of a tube repeats twice in a turn, its surface once (bow) and twice (out of round); other orders
+count only where they stand above the noise.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from midspan.measurement.depth_consistency import EARNED
+from midspan.measurement.harmonics import Array, basis, each_times
+
+# 95 % point of a Rayleigh distribution of unit sigma, sqrt(-2 ln 0.05): an amplitude of pure noise stays below
+# it nineteen times in twenty (S. M. Kay, Estimation Theory, 1993, for the variance of each quadrature).
+RAYLEIGH_95 = 2.447746830680816
+FINE = 360
+_FINE_ANGLE: Array = np.linspace(0.0, 2 * np.pi, FINE, endpoint=False)
+_FINE_BASIS = basis(_FINE_ANGLE)
+_QUARTERS = basis(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi)
+
+
+@dataclass(frozen=True)
+class Swing:
+    """Highest minus lowest value of S curves over a full turn, and where the lowest lies."""
+
+    value: Array
+    u: Array
+    floor: Array  # what noise alone would reach once in twenty times
+    lowest_rad: Array
+    u_lowest_rad: Array
+
+
+def retained(coefficients: Array, covariance: Array, always: int) -> Array:
+    """Coefficients in which orders other than `always` are set to nothing unless they stand above chance."""
+    kept = coefficients.copy()
+    for order in (1, 2, 3):
+        if order == always:
+            continue
+        i = 2 * order - 1
+        variance = (covariance[:, i, i] + covariance[:, i + 1, i + 1]) / 2
+        noise = coefficients[:, i] ** 2 + coefficients[:, i + 1] ** 2 <= EARNED * variance
+        kept[noise, i : i + 2] = 0.0
+    return kept
+
+
+def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
+    """Full-turn swing of S curves [S, 7] led by one order, with other orders where they have earned it.
+
+    The uncertainty is that of the difference between the highest and the lowest point; the angle of the
+    lowest point is that of the leading order, whose uncertainty is its noise across over its amplitude.
+    """
+    i = 2 * order - 1
+    cosine, sine = coefficients[:, i], coefficients[:, i + 1]
+    amplitude = np.hypot(cosine, sine)
+    phase = np.arctan2(sine, cosine)
+    kept = retained(coefficients, covariance, order)
+    highest, lowest = phase / order, (phase + np.pi) / order
+    value = 2 * amplitude
+    mixed = (np.delete(kept, (0, i, i + 1), axis=1) != 0).any(axis=1)
+    if mixed.any():
+        curves = each_times(kept[mixed], _FINE_BASIS)
+        highest[mixed], lowest[mixed] = _FINE_ANGLE[curves.argmax(axis=1)], _FINE_ANGLE[curves.argmin(axis=1)]
+        value[mixed] = np.ptp(curves, axis=1)
+    across = np.stack([-np.sin(phase), np.cos(phase)], axis=1)
+    block = covariance[:, i : i + 2, i : i + 2]
+    u_across = np.sqrt(_form(across, block))
+    difference = (basis(highest[:, None]) - basis(lowest[:, None]))[:, :, 0] * (kept != 0)
+    u_phase = u_across / np.maximum(amplitude, np.finfo(float).tiny)
+    quadrature = np.sqrt((block[:, 0, 0] + block[:, 1, 1]) / 2)
+    return Swing(
+        value,
+        np.sqrt(_form(difference, covariance)),
+        2 * RAYLEIGH_95 * quadrature,
+        ((phase + np.pi) / order) % (2 * np.pi / order),
+        u_phase / order,
+    )
+
+
+def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]:
+    """Highest minus lowest of four readings 90 degrees apart, and its standard uncertainty, each [S].
+
+    The spine variation around the shaft as ASTM F2031 defines it; it is blind to a stiff side at 45 degrees.
+    """
+    values = each_times(coefficients, _QUARTERS)
+    rows = np.arange(len(values))
+    high, low = values.argmax(axis=1), values.argmin(axis=1)
+    difference = (_QUARTERS[:, high] - _QUARTERS[:, low]).T * (coefficients != 0)
+    return values[rows, high] - values[rows, low], np.sqrt(_form(difference, covariance))
+
+
+def amplitude(coefficients: Array, order: int) -> Array:
+    """Amplitude of one order, [S]."""
+    result: Array = np.hypot(coefficients[:, 2 * order - 1], coefficients[:, 2 * order])
+    return result
+
+
+def _form(vector: Array, matrix: Array) -> Array:
+    result: Array = vector[:, None, :] @ matrix @ vector[:, :, None]
+    return result[:, 0, 0]

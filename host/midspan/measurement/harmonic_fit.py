@@ -1,0 +1,201 @@
+"""Robust fits of force against angle while the shafts turn, for many shafts at once.
+
+All depths of a shaft share one unknown, the rotate steps per revolution, because a roller turns the shaft by
+friction and slips a little. The fit is Gauss-Newton in that one unknown and exact linear least squares in the
+harmonics; readings further than a few robust standard deviations away are left out and the fit repeated, so a
+spike does not move the result, while clean readings keep full efficiency.
+
+A shaft's numbers do not depend on its company: the same bits come out alone and in a batch of thousands.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from midspan.base.errors import ConversionError
+from midspan.measurement.harmonics import (
+    COLUMNS,
+    MAD_TO_SIGMA,
+    REJECT_SIGMAS,
+    Array,
+    HarmonicFit,
+    Mask,
+    Turns,
+    basis,
+    derivative_columns,
+    median_of_valid,
+)  # fmt: skip
+
+MOST_PASSES = 12
+COARSE = 4
+BENT_SHARE = 0.4  # of the scatter of the very first curve
+FREE_PASSES = 2  # in these the period may still be so far off that good readings look bad
+LARGEST_INFLATION = 10.0  # of a coefficient's variance times the readings; 1 and 2 for angles evenly around
+# A step of the period that turns the last reading by less than this is taken to first order instead of by
+# another pass: what that leaves out is half its square, 1e-5 of a bow's force, far below the noise.
+SMALL_TURN_RAD = 5e-3
+
+
+def _inverse(moments: Array, readings: Array) -> Array:
+    """Inverse of the moments [S, D, 7, 7]; ConversionError when the angles of the readings cannot carry the fit."""
+    complaint = "the readings do not go evenly around the shaft: did it turn at each depth, once at least?"
+    try:
+        inverse = np.asarray(np.linalg.inv(moments), np.float64)
+    except np.linalg.LinAlgError as error:
+        raise ConversionError(complaint) from error
+    inflation = np.diagonal(inverse, axis1=-2, axis2=-1) * readings[..., None]
+    if not np.all((inflation > 0) & (inflation < LARGEST_INFLATION)):
+        raise ConversionError(complaint)
+    return inverse
+
+
+class _Pass:
+    """All columns at the current period: one linear fit, and the Gauss-Newton step of the period that follows."""
+
+    def __init__(self, turns: Turns, log_period: Array) -> None:
+        self.force_n = turns.force_n
+        self.angle = turns.steps * (2 * np.pi * np.exp(-log_period))[:, None, None]
+        self.columns = basis(self.angle)
+
+    def residual_of(self, coefficients: Array) -> Array:
+        """Readings minus the curve with these coefficients."""
+        return self.force_n - self._evaluate(coefficients)
+
+    def fit(self, keep: Array) -> None:
+        """Least squares over the readings kept, and how the period pulls on what is left."""
+        kept = self.columns * keep[:, :, None, :]
+        self.inverse = _inverse(kept @ self.columns.transpose(0, 1, 3, 2), keep.sum(axis=-1))
+        self.coefficients = self._solve(kept, self.force_n)
+        self.residual = self.residual_of(self.coefficients)
+        # Force changes with the logarithm of the period as minus the angle times its slope in angle.
+        tangent = self._evaluate(derivative_columns(self.coefficients))
+        tangent *= -self.angle
+        self.shared = self._solve(kept, tangent)
+        tangent -= self._evaluate(self.shared)
+        tangent *= keep
+        left = self.residual * keep
+        self.squares = np.vecdot(left, left)
+        self.information = np.vecdot(tangent, tangent)
+        self.pull = np.vecdot(tangent, left)
+
+    def _solve(self, kept: Array, values: Array) -> Array:
+        moments = kept @ values[..., None]
+        return (self.inverse @ moments)[..., 0]
+
+    def _evaluate(self, coefficients: Array) -> Array:
+        return (coefficients[:, :, None, :] @ self.columns)[:, :, 0, :]
+
+
+def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> HarmonicFit:
+    """Fit all shafts; the nominal steps per turn [S] with their relative uncertainty [S] act as one more reading.
+
+    With a bow or a stiff side in the signal the readings settle the period to a few millionths and the
+    nominal value has no say; with neither, it keeps the period from wandering off with the noise.
+    Needs at least 40 valid readings at each depth. Every fourth reading finds the period nearly as well as
+    all of them at a quarter of the cost, so those go first.
+    """
+    nominal_log = np.log(nominal_steps)
+    every_fourth = Turns(turns.steps[..., ::COARSE], turns.force_n[..., ::COARSE], turns.valid[..., ::COARSE])
+    coarse = _Iteration(every_fourth, nominal_log, u_relative_nominal)
+    coarse.keep = _near_the_median(every_fourth)
+    for _ in range(3):
+        coarse.improve()
+    fit = _Iteration(turns, nominal_log, u_relative_nominal, start=coarse)
+    for _ in range(MOST_PASSES):
+        fit.improve()
+    return fit.result()
+
+
+def _near_the_median(turns: Turns) -> Array:
+    """Readings to begin with: a spike of many newtons would pull the first fit away from the good ones.
+
+    Harmonics reach to about 1.4 times the median of their distance from the middle, far inside this limit.
+    """
+    distance = np.abs(turns.force_n - median_of_valid(turns.force_n, turns.valid)[..., None])
+    limit = REJECT_SIGMAS * MAD_TO_SIGMA * median_of_valid(distance, turns.valid)
+    return (turns.valid & (distance <= limit[..., None])).astype(float)
+
+
+class _Iteration:
+    """Repeats the pass on those shafts that have not come to rest."""
+
+    def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array, start: "_Iteration | None" = None) -> None:
+        shafts, depths, _ = turns.force_n.shape
+        self.turns, self.nominal_log, self.u_nominal = turns, nominal_log, u_nominal
+        self.keep = turns.valid.astype(float)
+        self.log_period: Array = (start.log_period if start else nominal_log).copy()
+        self.u_period = u_nominal.copy()
+        self.coefficients: Array = start.coefficients if start else np.zeros((shafts, depths, COLUMNS))
+        self.screen_first = start is not None
+        self.gradient = np.zeros((shafts, depths, COLUMNS))
+        self.inverse = np.zeros((shafts, depths, COLUMNS, COLUMNS))
+        self.scatter = np.zeros((shafts, depths))
+        self.sigma: Array = start.sigma if start else np.zeros((shafts, depths))
+        self.moving = np.ones(shafts, bool)
+        self.passes = 0
+
+    def improve(self) -> None:
+        """One pass over the shafts still moving, if there are any."""
+        index = np.flatnonzero(self.moving)
+        if not index.size:
+            return
+        turns = self.turns
+        if index.size < self.moving.size:
+            turns = Turns(turns.steps[index], turns.force_n[index], turns.valid[index])
+        now = _Pass(turns, self.log_period[index])
+        keep = self.keep[index]
+        if self.screen_first and not self.passes:
+            keep = self._screen(now.residual_of(self.coefficients), turns.valid, self.sigma)
+        now.fit(keep)
+        variance = now.squares / (keep.sum(axis=-1) - COLUMNS)
+        step, u_period = self._period_step(now, variance, index)
+        # A reading at the very limit could go in and out for ever; once the period is found it may only go out.
+        allowed = keep > 0 if self.passes >= FREE_PASSES else turns.valid
+        self.sigma[index] = self._sigma(now.residual, turns.valid, variance)
+        after = self._screen(now.residual, allowed, self.sigma[index])
+        self._store(index, now, variance, step, u_period)
+        turned = np.abs(step) * np.abs(now.angle).max(axis=(1, 2))
+        settled = (after == keep).all(axis=(1, 2)) & (turned < SMALL_TURN_RAD)
+        self.log_period[index] += step
+        self.keep[index] = after
+        self.moving[index] = ~settled
+        self.passes += 1
+
+    def _period_step(self, now: _Pass, variance: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
+        """Weighted step of ln(period) and its standard uncertainty, prior knowledge included."""
+        weight = 1 / np.maximum(variance, np.finfo(float).tiny)
+        prior = self.u_nominal[index] ** -2
+        information = (now.information * weight).sum(axis=1) + prior
+        pull = (now.pull * weight).sum(axis=1) + (self.nominal_log - self.log_period)[index] * prior
+        return pull / information, information**-0.5
+
+    def _sigma(self, residual: Array, valid: Mask, variance: Array) -> Array:
+        """Scatter to screen by: robust while outliers are still in, then that of the readings kept."""
+        if self.screen_first:
+            return np.sqrt(variance)
+        robust: Array = MAD_TO_SIGMA * median_of_valid(np.abs(residual), valid)
+        # Spikes near each other bend the first curve; without this the good readings there would go with them.
+        return robust if self.passes else np.maximum(robust, BENT_SHARE * np.sqrt(variance))
+
+    @staticmethod
+    def _screen(residual: Array, allowed: Mask, sigma: Array) -> Array:
+        return (allowed & (np.abs(residual) <= REJECT_SIGMAS * sigma[..., None])).astype(float)
+
+    def _store(self, index: NDArray[np.int64], now: _Pass, variance: Array, step: Array, u_period: Array) -> None:
+        self.coefficients[index] = now.coefficients - now.shared * step[:, None, None]
+        self.gradient[index] = -now.shared
+        self.inverse[index], self.scatter[index] = now.inverse, np.sqrt(variance)
+        self.u_period[index] = u_period
+
+    def result(self) -> HarmonicFit:
+        used = self.keep.sum(axis=-1).astype(np.int64)
+        return HarmonicFit(
+            self.coefficients,
+            self.inverse * (self.scatter**2)[..., None, None],
+            self.scatter,
+            used,
+            self.turns.valid.sum(axis=-1) - used,
+            np.exp(self.log_period),
+            self.u_period,
+            self.gradient,
+            ~self.moving,
+        )

@@ -1,0 +1,88 @@
+"""The quantities of a result from the fits, a column of numbers for each, for many shafts at once."""
+
+import numpy as np
+
+from midspan.base.units import MM_PER_THOU, OLDER, pounds_from_thou
+from midspan.measurement import curve
+from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.conversion import Around, Point
+from midspan.measurement.depth_consistency import u_visits_n
+from midspan.measurement.elastica import deflection_ratio
+from midspan.measurement.harmonics import Array, HarmonicFit
+from midspan.measurement.spine_budget import MeanForces, Shares, scatter_dof, screw_factor, u_converted_thou
+from midspan.uncertainty.budget import effective_dof
+
+Found = dict[str, Array]
+
+
+def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: Forces) -> Found:
+    """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
+    swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
+    kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
+    four, u_four = curve.four_readings(kept, turn.u_deflection)
+    u_relative = spine.u / turn.deflection_thou[:, 0]
+    scale = u_relative * swing.value
+    sampled = np.abs(forces.turns.steps).max(axis=(1, 2)) / fit.steps_per_turn * 360
+    return {
+        "spread_thou": swing.value,
+        "u_spread_thou": np.hypot(swing.u, scale),
+        "dof_spread": _dof((swing.u, scatter_dof(fit)), (scale, spine.dof)),
+        "spread_floor_thou": swing.floor,
+        "four_reading_thou": four,
+        "u_four_reading_thou": np.hypot(u_four, u_relative * four),
+        "stiff_side_deg": np.degrees(swing.lowest_rad),
+        "u_stiff_side_deg": np.degrees(swing.u_lowest_rad),
+        "angle_u_deg": sampled * fit.u_relative_period,
+        "once_per_turn_thou": 2 * curve.amplitude(kept, 1),
+    }
+
+
+def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -> Found:
+    """Runout; the force scale and the frame's give cancel in it, the travel between the depths does not."""
+    swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
+    u_scale = cal.travel.u_scale * swing.value
+    u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
+    shares = ((swing.u, scatter_dof(fit)), (u_scale, cal.travel.dof_scale), (u_screw, cal.travel.dof_screw))
+    return {
+        "runout_mm": swing.value,
+        "u_runout_mm": np.sqrt(swing.u**2 + u_scale**2 + u_screw**2),
+        "dof_runout": _dof(*shares),
+        "runout_floor_mm": swing.floor,
+    }
+
+
+def _dof(*shares: tuple[Array, Array | float]) -> Array:
+    """Effective degrees of freedom of shares given as u and degrees of freedom."""
+    u, dof = zip(*shares, strict=True)
+    return effective_dof(np.stack(u, axis=-1), np.stack(np.broadcast_arrays(*dof), axis=-1))
+
+
+def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -> Found:
+    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
+    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
+    u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
+    pounds = pounds_from_thou(thou)
+    return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
+
+
+def hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
+    """Force missing at the light depth on the way back, creep included, in percent of the force on the way in."""
+    low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
+    return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
+
+
+def quality(fit: HarmonicFit, forces: Forces) -> Found:
+    """How the gauge did: slip, drift, scatter, readings used and left out."""
+    slip = fit.steps_per_turn / forces.nominal_steps - 1
+    return {
+        "slip_pct": 100 * slip,
+        "u_slip_pct": 100 * fit.u_relative_period,
+        "zero_drift_n": forces.zero_drift_n,
+        "rest_scatter_n": forces.rest_scatter_n,
+        "turn_scatter_n": np.sqrt((fit.scatter_n**2).mean(axis=1)),
+        "left_out": fit.left_out.sum(axis=1),
+        "readings": fit.used.sum(axis=1),
+        "settled": fit.converged,
+    }

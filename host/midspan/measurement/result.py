@@ -1,0 +1,269 @@
+"""What a result of the gauge and one of the hand bench have in common: the way to plain values and back.
+
+>>> @dataclass(frozen=True, slots=True)
+... class Found(ResultForm):
+...     shaft: int
+...     curve_thou: tuple[float, ...]
+>>> found = Found(7, (500.2, 0.1))
+>>> found.as_dict()
+{'shaft': 7, 'curve_thou': (500.2, 0.1)}
+>>> Found.from_dict({"shaft": 7, "curve_thou": [500.2, 0.1]}) == found
+True
+
+The result of one shaft: what was found, how sure it is, and what speaks against trusting it.
+
+`evaluate` takes raw runs in any number and gives one outcome a run, in order: a `ShaftResult`, or an
+`Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
+"""
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from itertools import groupby
+from typing import Any, Self
+
+import numpy as np
+
+from midspan.archive.raw_run import RawRun
+from midspan.base.errors import ConversionError, StoreError
+from midspan.measurement.calibrated_columns import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.conversion import around, mean_point
+from midspan.measurement.depth_consistency import joined
+from midspan.measurement.harmonic_fit import fit_turns
+from midspan.measurement.harmonics import Array
+from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
+from midspan.measurement.result_checks import doubts, faults
+from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
+from midspan.uncertainty.budget import Budget, Contribution
+
+
+@dataclass(frozen=True, slots=True)
+class ResultForm:
+    """A result whose fields are numbers, words, None, or tuples of these."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values by field, ready for JSON."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Self:
+        """The result again from what `as_dict` gave and JSON kept.
+
+        Raises StoreError when the fields are not those of this version.
+        """
+        foreign = values.keys() ^ {field.name for field in fields(cls)}
+        if foreign:
+            raise StoreError(
+                f"the result of shaft {values.get('shaft')} has the form of another Midspan "
+                f"({', '.join(sorted(foreign))}); make it again from its readings"
+            )
+        return cls(**{name: tuple(value) if isinstance(value, list) else value for name, value in values.items()})
+
+
+EVALUATION = "2"  # raised whenever the same readings would give other numbers
+BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
+ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
+
+
+@dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """A run without a result: the instrument, the cycle or the readings failed."""
+
+    shaft: int
+    label: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShaftResult(ResultForm):
+    """Everything known of one shaft. Each u_... is a standard uncertainty (k = 1).
+
+    Deflections in thousandths of an inch under 880 g on 28 in; angles in degrees from the first reading or
+    the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
+    noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
+    (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
+    the 7 by 7 covariance of the former, row by row, from the readings' scatter and, beside the mean, from the
+    supports. `u_causes`, `sensitivities` and `dof_causes` belong to the causes of spine_budget.CAUSES; degrees
+    of freedom are None where infinite. `light_load_n`, `load_n`, `travel_mm`, `give_mm_per_n`, `span_mm`,
+    `vertical_share` and `zero_shares` are what the spine was converted from: both mean forces, the head's travel
+    between them, the calibration's give, span and supports, and the share of the zero after in the zero of either
+    depth. `hysteresis_pct`
+    is the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
+    """
+
+    shaft: int
+    label: str
+    started_ms: int
+    gauge: str
+    calibration: str
+    evaluation: str
+    spine_thou: float
+    u_spine_thou: float
+    dof_spine: float | None
+    spread_thou: float
+    u_spread_thou: float
+    dof_spread: float | None
+    spread_floor_thou: float
+    four_reading_thou: float
+    u_four_reading_thou: float
+    stiff_side_deg: float | None
+    u_stiff_side_deg: float | None
+    runout_mm: float
+    u_runout_mm: float
+    dof_runout: float | None
+    runout_floor_mm: float
+    hysteresis_pct: float
+    u_hysteresis_pct: float
+    older_lb: float
+    u_older_lb: float
+    once_per_turn_thou: float
+    slip_pct: float
+    u_slip_pct: float
+    zero_drift_n: float
+    rest_scatter_n: float
+    turn_scatter_n: float
+    light_load_n: float
+    load_n: float
+    travel_mm: float
+    give_mm_per_n: float
+    span_mm: float
+    vertical_share: tuple[float, ...]
+    zero_shares: tuple[float, ...]
+    left_out: int
+    readings: int
+    duration_ms: int
+    sampling_ms: int
+    curve_thou: tuple[float, ...]
+    curve_covariance: tuple[float, ...]
+    surface_mm: tuple[float, ...]
+    u_causes: tuple[float, ...]
+    sensitivities: tuple[float, ...]
+    dof_causes: tuple[float | None, ...]
+    doubts: tuple[str, ...]
+    faults: tuple[str, ...]
+
+    @property
+    def budget(self) -> Budget:
+        """Where the uncertainty of the mean spine comes from, in thou."""
+        rows = zip(CAUSES, self.u_causes, self.sensitivities, self.dof_causes, strict=True)
+        return Budget(
+            tuple(
+                Contribution(name, u, sensitivity, unit, math.inf if dof is None else dof)
+                for (name, unit), u, sensitivity, dof in rows
+            )
+        )
+
+
+def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResult | Unmeasured]:
+    """One outcome for each run, in the order given.
+
+    A bad run raises nothing: it becomes an `Unmeasured` that says why. The same readings under the same
+    calibration give the same bits, whatever other runs are evaluated with them.
+    """
+    outcomes: dict[int, ShaftResult | Unmeasured] = {}
+    measured: list[int] = []
+    for i, run in enumerate(runs):
+        reasons = why_cut_short(run)
+        if reasons:
+            outcomes[i] = Unmeasured(run.shaft, run.label, reasons)
+        else:
+            measured.append(i)
+    for index in _batches(measured, runs):
+        outcomes.update(zip(index, _evaluate_batch([runs[i] for i in index], calibration), strict=True))
+    return [outcomes[i] for i in range(len(runs))]
+
+
+def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
+    """Runs of one padded length together, at most BATCH at a time."""
+    lengths = {i: (padded_length(runs[i], ZEROS), padded_length(runs[i], DEPTHS)) for i in index}
+    for _, group in groupby(sorted(index, key=lengths.__getitem__), key=lengths.__getitem__):
+        same = list(group)
+        for start in range(0, len(same), BATCH):
+            yield same[start : start + BATCH]
+
+
+def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResult | Unmeasured]:
+    zeros, load = columns(runs, ZEROS), columns(runs, DEPTHS)
+    unfit = {**zeros.why_unfit(), **load.why_unfit()}
+    try:
+        if not unfit:
+            return _results(runs, gather(runs, zeros, load, cal), cal)
+        alone = unfit
+    except ConversionError as error:
+        alone = {0: (str(error),)}
+    # One shaft that bends like none must not take its neighbours along: find it by going one by one.
+    if len(runs) == 1:
+        return [Unmeasured(runs[0].shaft, runs[0].label, alone[0])]
+    return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
+
+
+def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[ShaftResult]:
+    fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
+    mean = MeanForces(
+        fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
+    )
+    point = mean_point(mean.low_n, mean.high_n, mean.travel_mm, cal)
+    turn = around(fit, forces, point, cal)
+    spine = spine_shares(mean, point, turn, fit, forces, cal)
+    found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": spine.u, "dof_spine": spine.dof}
+    found |= {"light_load_n": mean.low_n, "load_n": mean.high_n, "travel_mm": mean.travel_mm}
+    found |= evenness(turn, spine, fit, forces) | runout(turn, fit, mean, cal)
+    found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces)
+    vectors = zip(
+        turn.deflection_thou.tolist(),
+        turn.u_deflection.reshape(len(runs), -1).tolist(),
+        turn.surface_mm.tolist(),
+        strict=True,
+    )
+    columns_of = (_finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in found.items())
+    rows = zip(*columns_of, strict=True)
+    budgets = zip(
+        spine.u_causes.tolist(),
+        spine.sensitivities.tolist(),
+        _finite_dof(spine.dof_causes),
+        forces.zero_share[:, :2].tolist(),
+        strict=True,
+    )
+    return [
+        _result(run, dict(zip(found, row, strict=True)), vector, shares, cal)
+        for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
+    ]
+
+
+def _finite_dof(dof: Array) -> list[Any]:
+    """Degrees of freedom as plain values, None where they are infinite: JSON has no word for that."""
+    plain: list[Any] = np.where(np.isinf(dof), None, dof).tolist()  # type: ignore[call-overload]
+    return plain
+
+
+def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
+    uneven = values["spread_thou"] > values["spread_floor_thou"]
+    if values.pop("angle_u_deg") > ANGLE_KNOWN_DEG or not uneven:
+        values["stiff_side_deg"] = values["u_stiff_side_deg"] = None
+    u_inputs, sensitivities, dof, zero_shares = shares
+    doubtful, sick = doubts(values, run, cal), faults(values, run, cal)
+    del values["settled"]  # it is among the doubts, if it is one
+    return ShaftResult(
+        shaft=run.shaft,
+        label=run.label,
+        started_ms=run.started_ms,
+        gauge=run.gauge,
+        calibration=cal.calibration.id,
+        evaluation=EVALUATION,
+        duration_ms=run.duration_ms,
+        sampling_ms=run.sampling_ms,
+        curve_thou=tuple(vector[0]),
+        curve_covariance=tuple(vector[1]),
+        surface_mm=tuple(vector[2]),
+        u_causes=tuple(u_inputs),
+        sensitivities=tuple(sensitivities),
+        dof_causes=tuple(dof),
+        zero_shares=tuple(zero_shares),
+        give_mm_per_n=cal.frame.give_mm_per_n,
+        span_mm=cal.span.span_mm,
+        vertical_share=cal.span.vertical_share,
+        doubts=doubtful,
+        faults=sick,
+        **values,
+    )

@@ -1,0 +1,130 @@
+"""Every named cause of uncertainty of the mean spine, with its sensitivity, for S shafts at once.
+
+Sensitivities are the exact derivatives of the conversion at the mean forces (JCGM 100:2008, 5.1.3). Causes of
+type B that are known only by their bounds count as rectangular (4.3.7): half width over the root of three.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from midspan.base.units import STANDARD, Convention
+from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.conversion import Around, Point, support_half_width_thou
+from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
+from midspan.uncertainty.budget import effective_dof
+
+# Thin composite and metal tubes shear by up to 0.1 % of their bending on the standard span (coefficient after
+# G. R. Cowper, J. Appl. Mech. 33 (1966) 335-340); on another span the share goes as 1 / L^2.
+LARGEST_SHEAR_SHARE = 1e-3
+CAUSES = (
+    ("scatter of the readings", "thou"),
+    ("zero before", "N"),
+    ("zero after", "N"),
+    ("zero drift", "N"),
+    ("force scale", "1"),
+    ("force linearity", "N"),
+    ("travel scale", "1"),
+    ("screw error", "mm"),
+    ("frame give", "mm/N"),
+    ("span", "mm"),
+    ("support reactions", "thou"),
+    ("shear", "thou"),
+)
+
+
+@dataclass(frozen=True)
+class MeanForces:
+    """Mean forces at the light and the full depth and the travel between them, each [S]."""
+
+    low_n: Array
+    high_n: Array
+    travel_mm: Array
+
+
+@dataclass(frozen=True)
+class Shares:
+    """The budgets of S spines, each [S, causes]: u in the cause's own unit, thou per unit, degrees of freedom."""
+
+    u_causes: Array
+    sensitivities: Array
+    dof_causes: Array
+
+    @cached_property
+    def u(self) -> Array:
+        """Combined standard uncertainty of each spine, thou [S]."""
+        result: Array = np.sqrt(((self.u_causes * self.sensitivities) ** 2).sum(axis=1))
+        return result
+
+    @cached_property
+    def dof(self) -> Array:
+        """Effective degrees of freedom [S]."""
+        return effective_dof(self.u_causes * self.sensitivities, self.dof_causes)
+
+
+def scatter_dof(fit: HarmonicFit) -> Array:
+    """Degrees of freedom of the readings' scatter [S]: those of the depth that has fewer of them."""
+    result: Array = fit.used[:, :2].min(axis=1) - float(COLUMNS)
+    return result
+
+
+def spine_shares(
+    mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: Forces, cal: Calibration
+) -> Shares:
+    """Every cause of CAUSES for S shafts, in that order."""
+    before, after = _zero_sensitivities(point, forces)
+    scale = point.by_low * mean.low_n + point.by_high * mean.high_n
+    supports = support_half_width_thou(turn, cal, STANDARD)
+    one = np.ones_like(scale)
+    rows = (
+        (np.sqrt(turn.u_deflection[:, 0, 0]), one, scatter_dof(fit)),
+        (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
+        (forces.u_zero_n[:, 1], after, forces.dof_zero[:, 1]),
+        # How the zero went between its two readings is unknown: anywhere between them, at either depth.
+        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf * one),
+        (cal.force.u_scale * one, scale, cal.force.dof_scale * one),
+        (cal.force.u_linearity_n * one, point.by_high, cal.force.dof_linearity * one),
+        (cal.travel.u_scale * one, point.by_travel * mean.travel_mm, cal.travel.dof_scale * one),
+        (cal.travel.u_screw_mm * one, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw * one),
+        (cal.frame.u_give_mm_per_n * one, point.by_give, cal.frame.dof_give * one),
+        (cal.span.u_span_mm * one, point.by_span, cal.span.dof_span * one),
+        (supports / np.sqrt(3), one, np.inf * one),
+        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, one, np.inf * one),
+    )
+    u, sensitivity, dof = (np.stack(column, axis=1) for column in zip(*rows, strict=True))
+    return Shares(u, sensitivity, dof)
+
+
+def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
+    """Error of the travel between the depths per error of the screw [S].
+
+    The error left in the screw repeats every turn: with cosine and sine parts of equal uncertainty it cancels
+    between depths whole turns apart and counts twice between depths half a turn apart, 2 |sin(pi turns)|.
+    """
+    turns = mean.travel_mm / cal.travel.mm_per_step / cal.travel.steps_per_screw_turn
+    result: Array = 2 * np.abs(np.sin(np.pi * turns))
+    return result
+
+
+def _zero_sensitivities(point: Point, forces: Forces) -> tuple[Array, Array]:
+    """Thou per N of the zero before and after: a zero that both depths shared would all but cancel."""
+    low, high = forces.zero_share[:, 0], forces.zero_share[:, 1]
+    return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high
+
+
+def shear_share(span_mm: float, to: Convention) -> float:
+    """Relative standard uncertainty from a shear that the bending formula does not know; none on the same span."""
+    ratio = (STANDARD.span_mm / span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
+    return float(LARGEST_SHEAR_SHARE / 2 * abs(ratio) / np.sqrt(3))
+
+
+def u_converted_thou(
+    turn: Around, deflection_thou: Array, u_relative: Array, cal: Calibration, to: Convention
+) -> Array:
+    """Standard uncertainty of a deflection under another convention: the spine's own, supports and shear added."""
+    supports = support_half_width_thou(turn, cal, to)
+    shear = shear_share(cal.span.span_mm, to) * deflection_thou
+    result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
+    return result

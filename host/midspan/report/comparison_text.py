@@ -1,0 +1,107 @@
+"""What made-again results changed, as people read it: the table and the summary of `compare`, and its JSON."""
+
+import json
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+from rich.table import Table
+
+from midspan.base.errors import StoreError
+from midspan.base.formatting import printable, signed
+from midspan.report import result_text
+from midspan.report.comparison import Change, changes
+from midspan.store.read_only import open_to_read
+
+WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
+
+
+def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> None:
+    """Print what the newest result of each shaft changed against the one before it, and why.
+
+    Raises StoreError when no shaft has two results.
+    """
+    with open_to_read(store_file) as store:
+        calibrations = store.calibrations()
+        found = [changes(versions, calibrations) for versions in store.versions()]
+    steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
+    if not steps:
+        raise StoreError(
+            f"{store_file}: nothing to compare; make results again with: midspan recompute FILE --store {store_file}"
+        )
+    if as_json:
+        print(json.dumps([_plain(step) for step in steps]))
+        return
+    screen = result_text.console()
+    screen.print(_table(steps, k))
+    for line in _summary(steps, k):
+        screen.print(line)
+
+
+def _is(step: Change, shaft: str) -> bool:
+    return shaft in (str(step.after.run.shaft), step.after.run.label)
+
+
+def _plain(step: Change) -> dict[str, object]:
+    run, old, new = step.after.run, step.before.decision, step.after.decision
+    return {
+        "shaft": run.shaft,
+        "label": run.label,
+        "differences": step.differences,
+        "expected_spine_thou": step.expected_thou,
+        "causes": list(step.causes),
+        "verdict_before": old.bin or old.outcome.value,
+        "verdict_after": new.bin or new.outcome.value,
+        "identical": step.is_nothing,
+    }
+
+
+def _table(steps: list[Change], k: float) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
+    table.caption = f"thou; U with k = {k:g}; expected: what the changed calibration values do to first order"
+    table.add_column("shaft", no_wrap=True)
+    for heading in ("spine", "U", "change", "expected", "spread"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict")
+    for step in steps:
+        new = step.after.result or {}
+        spine, u = new.get("spine_thou"), new.get("u_spine_thou")
+        table.add_row(
+            printable(f"{step.after.run.shaft} {step.after.run.label}"),
+            "-" if spine is None else f"{spine:.2f}",
+            "-" if u is None else f"{k * u:.2f}",
+            signed(step.differences.get("spine_thou")),
+            signed(step.expected_thou),
+            signed(step.differences.get("spread_thou")),
+            _verdicts(step),
+        )
+    return table
+
+
+def _verdicts(step: Change) -> str:
+    new = result_text.brief(step.after.decision)
+    return f"{result_text.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
+
+
+def _summary(steps: list[Change], k: float) -> Iterator[str]:
+    moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
+    yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
+    if moved:
+        mean, largest = math.fsum(moved) / len(moved), max(moved, key=abs)
+        yield f"spine changed by {signed(mean)} thou on average, {signed(largest)} at most"
+        yield from _of_u(steps, k)
+    if all(step.is_nothing for step in steps):
+        yield "every number is the same to the last bit"
+    causes = dict.fromkeys(cause for step in steps for cause in step.causes)
+    yield from (f"because {cause}" for cause in causes)
+    if not causes and not all(step.is_nothing for step in steps):
+        yield "neither calibration nor evaluation changed: only the bands did, or the raw readings are not the same"
+
+
+def _of_u(steps: list[Change], k: float) -> Iterator[str]:
+    """How much surer or less sure the spines are, which is what most calibrations are repeated for."""
+    both = [[(version.result or {}).get("u_spine_thou") for version in (step.before, step.after)] for step in steps]
+    known = [pair for pair in both if None not in pair]
+    was, now = (k * math.fsum(side) / len(known) for side in zip(*known, strict=True)) if known else (0.0, 0.0)
+    if abs(now - was) > WORTH_SAYING_THOU:
+        yield f"U was {was:.2f} thou on average, and is {now:.2f} now"

@@ -1,0 +1,193 @@
+"""Results and sets as CSV, JSON or Parquet, row by row, with the dictionary of their columns beside them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from itertools import islice
+from pathlib import Path
+from typing import IO, Any
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, joinedload
+
+from midspan.base.errors import OutputError, StoreError
+from midspan.base.files import writing
+from midspan.report.export_columns import HEADINGS, NOTE, TABLES, Column, described
+from midspan.sets.registry import Sets
+from midspan.sets.stock import shafts_measured
+from midspan.store.database import Store
+from midspan.store.read_only import open_to_read
+from midspan.store.tables import ResultRow, RunRow, SupersessionRow
+
+Row = dict[str, Any]
+AT_ONCE = 2000  # rows read, or written to Parquet, at a time
+# What spreadsheets compute, the wide signs of Chinese and Japanese text too; and the apostrophe itself, so that whoever
+# takes one off the front has the text as it was.
+HARMFUL = (*"=+-@", *"\uff1d\uff0b\uff0d\uff20", "\t", "\r", "\n", "'")
+
+
+def export(store: Store, table: str, path: Path, *, all_versions: bool = False) -> int:
+    """Write a table of data_dictionary.TABLES by the path's ending; the number of rows.
+
+    Of results the newest evaluation of each run, or all of them. Raises OutputError for another ending, a file that
+    cannot be written, or Parquet without the package that writes it.
+    """
+    writer = WRITERS.get(path.suffix.lower())
+    if writer is None:
+        raise OutputError(f"{path}: a table's name ends in {', '.join(WRITERS)}")
+    counted = _Counted(_results(store, all_versions) if table == "results" else _sets(store))
+    with _whole(path) as half:
+        writer(half, TABLES[table], counted)
+    with (
+        _whole(path.with_name(f"{path.stem}-columns.csv")) as half,
+        half.open("w", encoding="utf-8", newline="") as file,
+    ):
+        written = csv.DictWriter(file, HEADINGS)
+        written.writeheader()
+        written.writerows(described(TABLES[table]))
+        written.writerow({"column": "", "meaning": NOTE})
+    return counted.number
+
+
+class _Counted:
+    """Rows, and how many went by."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self._rows, self.number = rows, 0
+
+    def __iter__(self) -> Iterator[Row]:
+        for row in self._rows:
+            self.number += 1
+            yield row
+
+
+@contextmanager
+def _whole(path: Path) -> Iterator[Path]:
+    """A file to write that takes this name only once it is whole: a full disk must not spoil the table of before."""
+    half = path.with_name(f"{path.name}.half")
+    try:
+        with writing(path):
+            yield half
+            half.replace(path)
+    finally:
+        half.unlink(missing_ok=True)
+
+
+# Rows
+
+
+def _results(store: Store, all_versions: bool) -> Iterator[Row]:
+    query = select(ResultRow).join(ResultRow.run).options(joinedload(ResultRow.run), joinedload(ResultRow.decision))
+    if not all_versions:
+        query = query.where(ResultRow.id.in_(select(func.max(ResultRow.id)).group_by(ResultRow.run_id)))
+    with store.transaction() as session:
+        later = _superseded(session)
+        for row in session.scalars(query.order_by(RunRow.id, ResultRow.id).execution_options(yield_per=AT_ONCE)):
+            yield _result(row, later.get(row.run_id))
+
+
+def _superseded(session: Session) -> dict[int, int]:
+    """Return by the number of a run the newest result of the one that took its place."""
+    newest = select(func.max(ResultRow.id)).where(ResultRow.run_id == SupersessionRow.run_id).scalar_subquery()
+    query = select(SupersessionRow.superseded_id, newest).order_by(SupersessionRow.run_id.desc())
+    return {row[0]: row[1] for row in session.execute(query)}
+
+
+def _result(row: ResultRow, superseded_by: int | None) -> Row:
+    full: Row = {} if row.full is None else json.loads(row.full)
+    run, decision = row.run, row.decision
+    known = {
+        "result": row.id, "batch": run.batch_id, "shaft": run.shaft, "label": run.label or None,
+        "started": _time(run.started_ms), "made": _time(row.made_ms), "archive": run.archive,
+        "byte_offset": run.byte_offset, "origin": run.origin, "superseded_by": superseded_by,
+        "outcome": decision.outcome, "bin": decision.bin,
+        "reasons": "; ".join(json.loads(decision.reasons)) or None, "doubts": "; ".join(full.get("doubts", ())) or None,
+    }  # fmt: skip
+    return {one.name: known[one.name] if one.name in known else full.get(one.name) for one in TABLES["results"]}
+
+
+def _sets(store: Store) -> Iterator[Row]:
+    kept = Sets(store).all()
+    found = shafts_measured(store, {one.shaft for each in kept for one in each.members})
+    for each in kept:
+        for one in each.members:
+            shaft = found.get(one.shaft)
+            known = {
+                "set": each.name, "made": _time(each.made_ms), "shaft": one.shaft, "joined": _time(one.joined_ms),
+                "left": one.left, "label": None if shaft is None else shaft.label or None,
+            }  # fmt: skip
+            yield {
+                column.name: known[column.name] if column.name in known else getattr(shaft, column.name, None)
+                for column in TABLES["sets"]
+            }
+
+
+def _time(at_ms: int) -> str:
+    return datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="milliseconds")
+
+
+# Files
+
+
+def _as_csv(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+    texts = [one.name for one in columns if one.kind == "text"]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        written = csv.DictWriter(file, [one.name for one in columns])
+        written.writeheader()
+        for row in rows:
+            written.writerow(row | {name: _harmless(row[name]) for name in texts})
+
+
+def _harmless(text: str | None) -> str | None:
+    """A text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text and text.startswith(HARMFUL) else text
+
+
+def _as_json(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+    with path.open("w", encoding="utf-8") as file:
+        _json_rows(file, rows)
+
+
+def _json_rows(file: IO[str], rows: Iterable[Row]) -> None:
+    file.write("[")
+    for number, row in enumerate(rows):
+        file.write(",\n" if number else "\n")
+        file.write(json.dumps(row, ensure_ascii=False))
+    file.write("\n]\n")
+
+
+def _as_parquet(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+    try:
+        import pyarrow as pa
+        from pyarrow import parquet
+    except ImportError as error:
+        raise OutputError(f"{path}: Parquet needs a package more: pip install 'midspan[parquet]'") from error
+    kinds = {"text": pa.string(), "whole": pa.int64(), "number": pa.float64(), "time": pa.timestamp("ms", tz="UTC")}
+    schema = pa.schema([
+        pa.field(one.name, kinds[one.kind], metadata={"unit": one.unit, "meaning": one.meaning, "empty": one.empty})
+        for one in columns
+    ])  # fmt: skip
+    times = [one.name for one in columns if one.kind == "time"]
+    with parquet.ParquetWriter(path, schema) as file:
+        waiting = iter(rows)
+        while some := list(islice(waiting, AT_ONCE)):
+            typed = [row | {name: datetime.fromisoformat(row[name]) for name in times} for row in some]
+            file.write_table(pa.Table.from_pylist(typed, schema=schema))
+
+
+WRITERS: dict[str, Callable[[Path, tuple[Column, ...], Iterable[Row]], None]] = {
+    ".csv": _as_csv, ".json": _as_json, ".parquet": _as_parquet,
+}  # fmt: skip
+
+
+def export_file(store_file: Path, table: str, path: Path, *, all_versions: bool) -> None:
+    """Export from a database and say what was written; StoreError for a table that there is not."""
+    if table not in TABLES:
+        raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}")
+    with open_to_read(store_file) as store:
+        number = export(store, table, path, all_versions=all_versions)
+    print(f"{path}: {number} rows; what each column means stands in {path.stem}-columns.csv")

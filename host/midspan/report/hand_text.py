@@ -1,0 +1,112 @@
+"""What people read of a hand bench result: its story, its error budget before a bench is built, and JSON."""
+
+import json
+from collections.abc import Iterable, Sequence
+
+from rich.table import Table
+
+from midspan.base.formatting import angle, printable, with_uncertainty
+from midspan.base.units import MM_PER_THOU
+from midspan.decision.decision import Decision
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.conversion import budget_of, shares, sunk_for
+from midspan.hand_bench.result import HandResult
+from midspan.report.result_text import verdict_words
+from midspan.uncertainty.budget import Budget, Coverage
+
+
+def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -> Table:
+    """Everything about one shaft, a line a quantity; ± is U for the coverage asked for."""
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    for name, text in (*_quantities(result, cover), *_circumstances(result)):
+        table.add_row(name, text)
+    if decision is not None:
+        table.add_row("verdict", verdict_words(decision))
+    return table
+
+
+def _quantities(result: HandResult, cover: Coverage) -> Iterable[tuple[str, str]]:
+    k, k_spread, k_repeats = (cover.k(dof) for dof in (result.budget.dof, result.dof_spread, result.repeat_dof))
+    yield "shaft", printable(f"{result.shaft} {result.label}").strip()
+    spine, u = result.spine_thou, k * result.u_spine_thou
+    mm = with_uncertainty(spine * MM_PER_THOU, u * MM_PER_THOU)
+    yield "static spine", f"{with_uncertainty(spine, u)} thou ({mm} mm), k = {k:g}"
+    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
+    spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
+    seen = "over a full turn" if result.sees_all else f"between {result.positions} positions; a full turn may hide more"
+    yield "spread around", f"{spread} thou {seen}"
+    yield "noise floor", f"{result.spread_floor_thou:.2g} thou: a smaller spread is not told from an even shaft"
+    yield "stiff side", _stiff_side(result, k_repeats)
+    yield (
+        "runout",
+        _or_not(result.runout_mm, result.u_runout_mm, k_repeats, "mm at midspan", "set the dial to zero only once"),
+    )
+    unit = "% of the deflection at a tenth of the load"
+    yield (
+        "return",
+        _or_not(result.hysteresis_pct, result.u_hysteresis_pct, k_repeats, unit, "read the dial again unloaded"),
+    )
+
+
+def _stiff_side(result: HandResult, k: float) -> str:
+    if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
+        return "none that may be named: too even" if result.sees_all else "not told by so few clock positions"
+    return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first mark"
+
+
+def _or_not(value: float | None, u: float | None, k: float, unit: str, how: str) -> str:
+    return f"not measured: {how}" if value is None or u is None else f"{with_uncertainty(value, k * u)} {unit}"
+
+
+def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
+    sunk = result.deflection_mm
+    yield "as measured", f"{sunk:.3f} mm under {result.load_n:.4f} N on {result.span_mm:g} mm"
+    scatter = f"scatter {result.repeat_scatter_thou:.2g} thou ({result.repeat_dof} degrees of freedom)"
+    yield "readings", f"{result.readings} at {result.positions} clock positions, {scatter}"
+    by = f" by {printable(result.operator)}" if result.operator else ""
+    yield "made", f"on hand bench {printable(result.calibration)}{by}, evaluation {result.evaluation}"
+    for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
+        for sentence in sentences:
+            yield kind, sentence
+
+
+def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, readings: int) -> Budget:
+    """What the budget of a shaft of this spine will be on a bench, before anything is measured.
+
+    `repeat_thou` is the scatter of single readings, of which there will be so many at eight clock positions.
+
+    >>> from midspan.hand_bench.bench import EXAMPLE
+    >>> round(expected_budget(HandBench.model_validate(EXAMPLE), 500.0, 0.3, 16).u, 2)
+    0.73
+    """
+    u_inputs, sensitivities = shares(bench, sunk_for(bench, spine_thou), repeat_thou / readings**0.5)
+    return budget_of(u_inputs, sensitivities, readings - 3)
+
+
+def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: float, readings: int) -> Table:
+    """The expected budget for several spines side by side: each cause's share in thou, and U for 95 %."""
+    budgets = [expected_budget(bench, spine, repeat_thou, readings) for spine in spines_thou]
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("cause of u(spine), thou")
+    table.add_column("known to", justify="right")
+    for spine in spines_thou:
+        table.add_column(f"at {spine:g}", justify="right")
+    for i, part in enumerate(budgets[0].contributions):
+        known = f"{part.u_input:.2g} {part.unit}"
+        table.add_row(part.name, known, *(f"{one.contributions[i].u:.3f}" for one in budgets))
+    table.add_row("together", "", *(f"{one.u:.3f}" for one in budgets), style="bold")
+    table.add_row("U (95 %)", "", *(f"{one.expanded():.2f}" for one in budgets), style="bold")
+    return table
+
+
+def hand_json(result: HandResult, decision: Decision | None) -> str:
+    """One JSON object on one line: every field of the result, its budget, and the verdict when there is one."""
+    budget = result.budget
+    values = result.as_dict()
+    values["budget"] = {part.name: part.u for part in budget.contributions}
+    values["k"], values["U_spine_thou"] = budget.k(), budget.expanded()
+    if decision is not None:
+        values |= {"outcome": decision.outcome.value, "bin": decision.bin, "reasons": list(decision.reasons)}
+    return json.dumps(values, allow_nan=False)

@@ -1,0 +1,174 @@
+"""What is printed on the label of a shaft, and where the labels lie on their sheet.
+
+    page_mm = [210.0, 297.0]      # width and height of the paper
+    label_mm = [45.0, 21.0]
+    columns = 4
+    rows = 12
+    first_mm = [9.0, 16.0]        # from the paper's left and upper edge to the first label's
+    step_mm = [49.0, 22.3]        # from one label's left and upper edge to the next one's
+    outline = true                # a thin line to cut along; false for labels that are cut already
+
+>>> Sheet().place(5)
+(1, 1)
+
+A sheet of shaft labels as PDF, each with a QR code (ISO/IEC 18004) of the shaft's number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Annotated, Any
+
+import segno
+from pydantic import Field, model_validator
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+
+from midspan.base.config import ARRAY, Section, read_toml, validated
+from midspan.base.formatting import angle, code_of, printable, with_uncertainty
+from midspan.report.set_card import BOLD, PLAIN, fonts, lasting_side_deg, save
+from midspan.sets.stock import StockShaft
+
+Millimetres = Annotated[float, Field(gt=0, le=1000)]
+Pair = Annotated[tuple[Millimetres, Millimetres], ARRAY]
+Edge = Annotated[float, Field(ge=0, le=1000)]  # labels may begin at the very edge of their sheet
+Number = Annotated[int, Field(ge=1, le=100)]
+LEAST_MM = (30.0, 12.0)  # smaller has no room for a code that a telephone reads, and three lines beside it
+
+ROUNDING_MM = 1e-3  # sums of tenths of a millimetre are not exact
+
+
+class Sheet(Section):
+    """Paper with labels in rows and columns; lengths in mm. The default suits plain A4 paper and a pair of scissors."""
+
+    page_mm: Pair = (210.0, 297.0)
+    label_mm: Pair = (45.0, 21.0)
+    columns: Number = 4
+    rows: Number = 12
+    first_mm: Annotated[tuple[Edge, Edge], ARRAY] = (9.0, 16.0)
+    step_mm: Pair = (49.0, 22.3)
+    outline: bool = True
+
+    @model_validator(mode="after")
+    def _fits(self) -> Sheet:
+        for what, i, number in (("wide", 0, self.columns), ("high", 1, self.rows)):
+            if self.label_mm[i] < LEAST_MM[i]:
+                raise ValueError(f"label_mm: a label needs to be {LEAST_MM[i]:g} mm {what}, not {self.label_mm[i]:g}")
+            if number > 1 and self.step_mm[i] < self.label_mm[i]:
+                raise ValueError(f"step_mm: labels {self.label_mm[i]:g} mm {what} overlap {self.step_mm[i]:g} mm apart")
+            end = self.first_mm[i] + (number - 1) * self.step_mm[i] + self.label_mm[i]
+            if end > self.page_mm[i] + ROUNDING_MM:
+                raise ValueError(
+                    f"the labels end at {end:g} mm, the paper is {self.page_mm[i]:g} mm {what}; ask for less"
+                )
+        return self
+
+    @property
+    def number(self) -> int:
+        """Labels on one sheet."""
+        return self.columns * self.rows
+
+    def place(self, index: int) -> tuple[int, int]:
+        """Column and row of a label on its sheet, both from 0; a row is filled before the next begins."""
+        row, column = divmod(index % self.number, self.columns)
+        return column, row
+
+
+def load_sheet(path: Path | None) -> Sheet:
+    """The sheet of a TOML file, the default without one; ConfigurationError when labels do not fit on the paper."""
+    return Sheet() if path is None else validated(Sheet, read_toml(path), path)
+
+
+@dataclass(frozen=True, slots=True)
+class ShaftLabel:
+    """What stands on one label, in lines, the first one large."""
+
+    code: str
+    lines: tuple[str, ...]
+
+
+def label_of(one: StockShaft, result: dict[str, Any], k: float, last: str | None) -> ShaftLabel:
+    """The label of a shaft with its newest result; `k` is the coverage factor of what follows the ±.
+
+    `last` stands in the last line: the set that it is in, or what speaks against it; without it its bin.
+    """
+    around = "" if one.spread_thou is None else f"around {one.spread_thou:.2f}"
+    stiff = lasting_side_deg(result)
+    side = "" if stiff is None else f"stiff {angle(stiff)}"
+    lines = (
+        one.name,
+        f"{with_uncertainty(one.spine_thou, k * one.u_spine_thou, 2)} thou",
+        ", ".join(part for part in (around, side) if part),
+        last or one.bin or "",
+    )
+    return ShaftLabel(code_of(one.shaft), tuple(line for line in lines if line))
+
+
+QUIET_MODULES = 4  # of white around a code (ISO/IEC 18004, 5.3.8, from memory)
+PAD_MM = 1.0
+SIZES_PT = (8.5, 7.5, 6.5, 6.5)
+SMALLEST_PT = (6.5, 4.0, 4.0, 4.0)  # of the first line the number has to be read, not all of a long name
+
+
+def write_labels(labels: Sequence[ShaftLabel], sheet: Sheet, path: Path, skip: int = 0) -> int:
+    """Write labels, the first `skip` places of the first sheet left empty; the number of sheets.
+
+    Raises OutputError when the file cannot be written.
+    """
+    fonts()
+    written = BytesIO()
+    width_mm, height_mm = sheet.page_mm
+    canvas = Canvas(written, pagesize=(width_mm * mm, height_mm * mm))
+    canvas.setTitle("Shaft labels")
+    for index, one in enumerate(labels, skip):
+        if index % sheet.number == 0 and index > skip:
+            canvas.showPage()
+        column, row = sheet.place(index)
+        left_mm = sheet.first_mm[0] + column * sheet.step_mm[0]
+        top_mm = height_mm - sheet.first_mm[1] - row * sheet.step_mm[1]
+        _draw(canvas, one, sheet, left_mm, top_mm)
+    canvas.save()
+    save(path, written.getvalue())
+    return -(-(skip + len(labels)) // sheet.number)
+
+
+def _draw(canvas: Canvas, label: ShaftLabel, sheet: Sheet, left_mm: float, top_mm: float) -> None:
+    if sheet.outline:
+        canvas.setStrokeGray(0.75)
+        canvas.setLineWidth(0.3)
+        canvas.rect(left_mm * mm, (top_mm - sheet.label_mm[1]) * mm, sheet.label_mm[0] * mm, sheet.label_mm[1] * mm)
+    side_mm = min(sheet.label_mm[1], 0.45 * sheet.label_mm[0])
+    _code(canvas, label.code, left_mm, top_mm - (sheet.label_mm[1] + side_mm) / 2, side_mm)
+    text_mm = left_mm + side_mm
+    room_mm = sheet.label_mm[0] - side_mm - PAD_MM
+    line_mm = (sheet.label_mm[1] - 2 * PAD_MM) / len(SIZES_PT)
+    for number, (words, size, least) in enumerate(zip(label.lines, SIZES_PT, SMALLEST_PT, strict=False)):
+        font = PLAIN if number else BOLD
+        words, size = _fitted(printable(words), font, size, least, room_mm * mm)
+        canvas.setFont(font, size)
+        canvas.drawString(text_mm * mm, (top_mm - PAD_MM - (number + 0.75) * line_mm) * mm, words)
+
+
+def _fitted(words: str, font: str, size: float, least: float, room: float) -> tuple[str, float]:
+    """Words no wider than the room: smaller while that can be read, then shortened."""
+    size = max(least, min(size, size * room / max(stringWidth(words, font, size), 1e-9)))
+    while len(words) > 1 and stringWidth(words, font, size) > room:
+        words = words[:-2] + "…"
+    return words, size
+
+
+def _code(canvas: Canvas, text: str, left_mm: float, bottom_mm: float, side_mm: float) -> None:
+    code = segno.make_qr(text, error="m")
+    rows = list(code.matrix_iter(scale=1, border=QUIET_MODULES))
+    step_mm = side_mm / len(rows)
+    path = canvas.beginPath()
+    for down, row in enumerate(rows):
+        for across, dark in enumerate(row):
+            if dark:
+                x, y = left_mm + across * step_mm, bottom_mm + (len(rows) - 1 - down) * step_mm
+                path.rect(x * mm, y * mm, step_mm * mm, step_mm * mm)
+    canvas.drawPath(path, stroke=0, fill=1)

@@ -1,0 +1,119 @@
+"""Everything that store and journal hold of one night, read once: values only, for whoever tells of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import takewhile
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from midspan.base.errors import StoreError
+from midspan.decision.bands import Bands
+from midspan.decision.decision import Decision, Outcome
+from midspan.sorting.plan import SortPlan
+from midspan.store.database import Store
+from midspan.store.journal import Journal
+from midspan.store.passage import Check, Happening, Night, Passage, Stage
+from midspan.store.tables import DecisionRow, PassageRow, ResultRow, StepRow
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What a shaft was judged by that night, whatever was made of its readings later; thou, u at k = 1."""
+
+    spine_thou: float | None
+    u_spine_thou: float | None
+    decision: Decision
+
+
+@dataclass(frozen=True)
+class NightRecord:
+    """One night. `measured` is by the numbers of results, `suspects` by shaft with the checks that say so.
+
+    `bands` are None for a night whose plan was kept without them, `calibrations` the ids that its results name, in the
+    order they came.
+    """
+
+    night: Night
+    plan: SortPlan
+    bands: Bands | None
+    passages: tuple[Passage, ...]
+    happenings: tuple[Happening, ...]
+    checks: tuple[Check, ...]
+    suspects: Mapping[int, list[int]]
+    measured: Mapping[int, Measured]
+    calibrations: tuple[str, ...]
+
+    @property
+    def stock(self) -> tuple[Passage, ...]:
+        """The shafts that were to be sorted, check standards and feeds that brought nothing left out."""
+        return tuple(one for one in self.passages if one.standard is None and one.stage is not Stage.NO_SHAFT)
+
+    def result_of(self, passage: Passage) -> Measured | None:
+        """What a shaft was last judged by, None when it never was."""
+        return None if passage.result is None else self.measured.get(passage.result)
+
+
+def read_night(store: Store, number: int | None) -> NightRecord:
+    """A night by its number, the newest when that is None.
+
+    Raises StoreError when there is no such night, and when its plan is not one that this version knows.
+    """
+    journal = Journal(store)
+    nights = {night.id: night for night in journal.nights()}
+    if not nights:
+        raise StoreError(f"{store.path}: no night was sorted into it; name the database that the plan names")
+    if number is not None and number not in nights:
+        raise StoreError(f"{store.path}: there is no night {number}; the last one is {max(nights)}")
+    night = nights[max(nights) if number is None else number]
+    plan, bands = _plan_of(store, night)
+    return read_on(store, NightRecord(night, plan, bands, (), (), (), {}, {}, ()))
+
+
+def read_on(store: Store, record: NightRecord) -> NightRecord:
+    """The same night as it stands now. Shafts that were over stay as they were read: nothing changes of them."""
+    journal, night = Journal(store), record.night
+    over = tuple(takewhile(lambda one: not one.is_open, record.passages))
+    above = over[-1].shaft if over else 0
+    with store.transaction() as session:
+        measured, calibrations = _measured(session, night.id, above)
+    return NightRecord(
+        night, record.plan, record.bands, (*over, *journal.passages(night.id, above)),
+        tuple(journal.happenings(night.id)), tuple(journal.checks(night=night.id)), journal.suspects(night.id),
+        {**record.measured, **measured}, tuple(dict.fromkeys((*record.calibrations, *calibrations))),
+    )  # fmt: skip
+
+
+def _plan_of(store: Store, night: Night) -> tuple[SortPlan, Bands | None]:
+    kept: dict[str, Any] = dict(night.plan)
+    bands = kept.pop("bands", None)
+    try:
+        return SortPlan.model_validate(kept), None if bands is None else Bands.model_validate(bands)
+    except ValueError as error:  # pydantic's errors are of this kind
+        raise StoreError(f"{store.path}: the plan of night {night.id} is not one of this version's") from error
+
+
+def _measured(session: Session, night: int, above: int) -> tuple[dict[int, Measured], tuple[str, ...]]:
+    query = (
+        select(
+            ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
+            DecisionRow.bin, DecisionRow.reasons,
+        )
+        .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
+        .join(StepRow, StepRow.result_id == ResultRow.id)
+        .join(PassageRow, PassageRow.id == StepRow.passage_id)
+        .where(PassageRow.night_id == night, PassageRow.id > above)
+        .order_by(ResultRow.id)
+    )  # fmt: skip
+    rows = session.execute(query).all()
+    found = {
+        row.id: Measured(
+            row.spine_thou, row.u_spine_thou, Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin)
+        )
+        for row in rows
+    }
+    return found, tuple(dict.fromkeys(row.calibration for row in rows if row.calibration is not None))

@@ -1,0 +1,127 @@
+"""The morning report: one night as one HTML file that needs nothing else, from what store and journal hold.
+
+Everything that people or gauges wrote is escaped; the pictures are drawn here and stand in the page as SVG.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from importlib.metadata import version
+from pathlib import Path
+
+from midspan.report import night_lists, night_plots, night_text
+from midspan.report.night_data import NightRecord, read_night
+from midspan.report.night_statistics import keeps_time, last_ms, pace, places
+from midspan.report.night_text import clock
+from midspan.report.template import filled, write_page
+from midspan.store.read_only import open_to_read
+
+TEMPLATE = "night_report.html"
+
+
+def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo | None = None) -> tuple[Path, str]:
+    """Write a night's report, the newest one's without a number; gives the file and the night in a few words.
+
+    Without a path it is night-NUMBER.html. `zone` is that of the times, this machine's when None. Raises StoreError for
+    a database or night that cannot be read, and OutputError for a file that cannot be written.
+    """
+    with open_to_read(store) as opened:
+        record = read_night(opened, number)
+    path = out or Path(f"night-{record.night.id}.html")
+    told = page(record, zone or _zone_here(record.night.begun_ms))
+    write_page(path, told.html)
+    return path, told.words
+
+
+def _zone_here(at_ms: int) -> tzinfo:
+    zone = datetime.fromtimestamp(at_ms / 1000).astimezone().tzinfo
+    assert zone is not None
+    return zone
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A whole page, and the night in a few words."""
+
+    html: str
+    words: str
+
+
+def page(record: NightRecord, zone: tzinfo) -> Page:
+    """The report of a night, its times in this zone."""
+    found = places(record)
+    todos = night_text.todos(record, found, zone)
+    headline, ready = night_text.headline(record), night_text.ready(todos)
+    html = filled(
+        TEMPLATE,
+        title=f"Night {record.night.id} on gauge {record.night.gauge}",
+        when=_when(record, zone),
+        headline=headline,
+        ready=ready,
+        story=list(night_text.story(record, found, zone)),
+        todos=todos,
+        places=found,
+        pictures=_pictures(record, zone),
+        checks=night_lists.checks(record, zone),
+        happenings=night_lists.happenings(record, zone),
+        judged_under=night_lists.judged_under(record),
+        suspects=night_lists.suspects(record, found),
+        unmeasured=night_lists.unmeasured(record, zone),
+        turned_away=night_lists.turned_away(record, zone),
+        pace=_pace_words(record, zone),
+        k=night_lists.coverage_factor(record),
+        k_checks=record.plan.checks.coverage_factor,
+        made_by=_made_by(record),
+        zone=f"UTC{datetime.fromtimestamp(record.night.begun_ms / 1000, zone):%z}",
+    )
+    return Page(html, f"{headline}. {ready}")
+
+
+def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
+    """The pictures, empty where there is nothing to draw; what is in them is escaped."""
+    return {
+        "histogram": night_plots.histogram(record),
+        "checks": night_plots.check_chart(record, zone),
+        "gauge": night_plots.gauge_chart(record, zone),
+        "pace": night_plots.pace_chart(record, zone),
+    }
+
+
+def _when(record: NightRecord, zone: tzinfo) -> str:
+    begun, last = (datetime.fromtimestamp(at / 1000, zone) for at in (record.night.begun_ms, last_ms(record)))
+    if not keeps_time(record):
+        return f"{begun:%a %d %b %Y, %H:%M}; the clock was set meanwhile"
+    end = f"{last:%H:%M}" if last.date() == begun.date() else f"{last:%a %d %b, %H:%M}"
+    return f"{begun:%a %d %b %Y, %H:%M} to {end}"
+
+
+def _pace_words(record: NightRecord, zone: tzinfo) -> str:
+    found = pace(record)
+    if found.usual_s is None:
+        return "No shaft was done."
+    if not keeps_time(record) or found.per_hour is None:
+        return (
+            f"{night_text.shafts(found.shafts)}, {found.usual_s:.0f} s for most of them. How long all took is not "
+            "known: the clock was set meanwhile."
+        )
+    words = (
+        f"{night_text.shafts(found.shafts)} in {_length(found.hours)}: {found.per_hour:.0f} an hour, "
+        f"{found.usual_s:.0f} s for most of them."
+    )
+    if not found.pauses:
+        return words
+    begin, end = max(found.pauses, key=lambda pause: pause[1] - pause[0])
+    return (
+        f"{words} It waited {_length(found.waited_hours)} in all, longest from {clock(begin, zone)} to "
+        f"{clock(end, zone)}."
+    )
+
+
+def _length(hours: float) -> str:
+    return f"{hours:.1f} hours" if hours >= 2 else f"{60 * hours:.0f} min"
+
+
+def _made_by(record: NightRecord) -> str:
+    names = ", ".join(record.calibrations) or "none"
+    return f"Made by Midspan {version('midspan')} from the journal of the night; calibration: {names}."

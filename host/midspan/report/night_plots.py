@@ -1,0 +1,322 @@
+"""What went with the time in a night: check standards, the gauge itself, and the pace.
+
+Where the clock was set so that times make no sense, all run along the shafts instead. Markers and line styles carry
+what colour would.
+
+The spines of a night against its bands. Hatches and outlines carry what colour would.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from midspan.base.formatting import printable
+from midspan.decision.bands import Bands
+from midspan.decision.decision import Outcome
+from midspan.report.night_data import NightRecord
+from midspan.report.night_statistics import LONG_PAUSE, ended, keeps_time, pace, went_to
+from midspan.report.plot_shaft import INK, LIGHT, SHADE
+from midspan.report.plot_svg import PAPER, drawn
+from midspan.store.passage import Check, HappeningKind
+
+HOUR_S = 3600
+MARKERS = "oD^vP*X"
+SLOTS = 240  # as many as a telephone shows; thousands of dots would make the page slow
+DASH = 0.01  # of what all values span
+SEEN = 0.5  # of a limit: from there on its line is drawn, for below it would press all else flat
+
+
+When = tuple[int, int | None]  # a time, and the number of the shaft it is about, if there is one
+
+
+class _Along:
+    """What the charts of a night run along: its hours, or its shafts where time makes no sense."""
+
+    def __init__(self, record: NightRecord, zone: tzinfo) -> None:
+        self.by_time = keeps_time(record)
+        self._shafts = [one.shaft for one in record.passages]
+        self._at = {shaft: float(i) for i, shaft in enumerate(self._shafts)}
+        self._midnight_s = _midnight_s(record, zone)
+
+    def at(self, some: Iterable[When]) -> Any:
+        """Where things stand; what is about no shaft of the night has no place among shafts."""
+        if self.by_time:
+            return (np.array([at_ms for at_ms, _ in some], float) / 1000 - self._midnight_s) / HOUR_S
+        return np.array([self._at[shaft] for _, shaft in some if shaft in self._at])
+
+    def axis(self, axes: Any) -> None:
+        """Marks and their words."""
+        if self.by_time:
+            _clock_axis(axes)
+            return
+        axes.xaxis.set_major_locator(MaxNLocator(7, integer=True))
+        axes.xaxis.set_major_formatter(self._number)
+        axes.set_xlabel("shaft")
+
+    def _number(self, place: float, _: object) -> str:
+        at = round(place)
+        return str(self._shafts[at]) if 0 <= at < len(self._shafts) else ""
+
+
+def _midnight_s(record: NightRecord, zone: tzinfo) -> float:
+    """The midnight before the night began; the zone's offset stays that of the evening."""
+    begun = datetime.fromtimestamp(record.night.begun_ms / 1000, zone)
+    offset = begun.utcoffset()
+    assert offset is not None
+    midnight = begun.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=UTC)
+    return midnight.timestamp() - offset.total_seconds()
+
+
+def _clock_axis(axes: Any) -> None:
+    axes.xaxis.set_major_formatter(lambda hour, _: "{:02d}:{:02d}".format(*divmod(round(hour * 60) % 1440, 60)))
+    low, high = axes.get_xlim()
+    step = next(
+        (one for one in (1 / 60, 1 / 30, 1 / 12, 1 / 6, 0.25, 0.5, 1, 2, 3, 6, 12, 24) if (high - low) / one <= 7), 48
+    )
+    axes.set_xticks(np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step)
+
+
+def check_chart(record: NightRecord, zone: tzinfo) -> str:
+    """Readings of the check standards beside their assigned values, with U; a good one's bar crosses the line."""
+    k, along = record.plan.checks.coverage_factor, _Along(record, zone)
+    measured = [one for one in record.checks if one.spine_thou is not None and one.u_spine_thou is not None]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        axes.axhline(0, color=INK, lw=1)
+        names = list(dict.fromkeys(one.standard for one in measured))
+        for name, marker in zip(names, MARKERS * len(names), strict=False):
+            same = [one for one in measured if one.standard == name]
+            at, off, u = along.at(_checked(same)), *_offsets(same, k)
+            axes.errorbar(
+                at, off, u, fmt=marker, color=INK, mfc=PAPER, ms=5, lw=1, capsize=3, label=f"standard {printable(name)}"
+            )
+        bad = [one for one in measured if not one.good]
+        if bad:
+            axes.plot(
+                along.at(_checked(bad)), _offsets(bad, k)[0], "s", color=INK, ms=7, zorder=3, label="out of control"
+            )
+        suspects = [one for one in record.stock if one.shaft in record.suspects and one.steps]
+        if suspects:
+            low, _ = axes.get_ylim()
+            at = along.at((one.steps[-1].at_ms, one.shaft) for one in suspects)
+            axes.plot(at, np.full(len(at), low), "|", color=INK, ms=9, label="suspect shaft")
+        axes.set_ylabel("reading - assigned, thou")
+        along.axis(axes)
+        figure.legend(loc="outside upper center", ncols=2, fontsize=9)
+
+    return (
+        drawn(draw, 2.9, "What the gauge read of its check standards, beside their assigned values") if measured else ""
+    )
+
+
+def _checked(some: Sequence[Check]) -> list[When]:
+    return [(one.at_ms, one.shaft) for one in some]
+
+
+def _offsets(same: Sequence[Check], k: float) -> tuple[Any, Any]:
+    off = np.array([(one.spine_thou or 0.0) - one.assigned_thou for one in same])
+    return off, np.array([k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in same])
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """A figure of watch.Observation over the night: how it is shown, and whether it counts from the first one.
+
+    `scale` takes the figure and its limit to the label's unit; `least` is, in that unit, the least that the axis spans.
+    """
+
+    name: str
+    label: str
+    scale: float
+    limit: float | None
+    from_first: bool
+    least: float
+
+
+def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
+    """Zero, noise, slip and temperature of the gauge through the night; limits where they come near."""
+    watch, along = record.plan.watch, _Along(record, zone)
+    panels = (
+        _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
+        _Panel("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
+        _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
+        _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
+    )
+    seen = [((step.at_ms, one.shaft), step.watched) for one in record.passages for step in one.steps if step.watched]
+    rows = {one: [(at, value) for at, told in seen if (value := told.get(one.name)) is not None] for one in panels}
+    known = {one: some for one, some in rows.items() if some}
+
+    def draw(figure: Figure) -> None:
+        shared = figure.subplots(len(known), 1, sharex=True, squeeze=False)[:, 0]
+        for axes, (panel, some) in zip(shared, known.items(), strict=True):
+            _follow(axes, panel, along.at(at for at, _ in some), np.array([value for _, value in some]))
+        along.axis(shared[-1])
+        figure.align_ylabels()
+
+    return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge through the night") if known else ""
+
+
+def _follow(axes: Any, panel: _Panel, at: Any, values: Any) -> None:
+    """One panel: the figure against the hour, and its limits from where it comes near them."""
+    values = values * panel.scale
+    values = values - values[0] if panel.from_first else values
+    axes.plot(*_spans(at, values, panel.least), color=INK, lw=2, solid_capstyle="round")
+    limit = (panel.limit or 0.0) * panel.scale
+    for bound in (limit, -limit) if limit else ():
+        if np.abs(values).max() > SEEN * abs(bound) and (bound > 0 or values.min() < 0):
+            axes.axhline(bound, color=INK, ls="--", lw=1)
+    axes.set_ylabel(panel.label)
+    low, high = axes.get_ylim()
+    room = max(0.0, panel.least - (high - low)) / 2
+    axes.set_ylim(low - room, high + room)
+
+
+def _spans(at: Any, values: Any, least: float) -> tuple[Any, Any]:
+    """From least to largest in each of at most SLOTS slots of time, as one broken line; a single value is a dash."""
+    slot = np.floor((at - at.min()) / max(float(np.ptp(at)), 1e-9) * (SLOTS - 1)).astype(int)
+    order = np.argsort(slot, kind="stable")
+    starts = np.flatnonzero(np.diff(slot[order], prepend=-1))
+    low, high = np.minimum.reduceat(values[order], starts), np.maximum.reduceat(values[order], starts)
+    dash = DASH * max(float(np.ptp(values)), least)  # a stroke of no length would not be drawn
+    middle = np.add.reduceat(at[order], starts) / np.diff(starts, append=len(at))
+    gap = np.full(len(starts), np.nan)
+    return np.stack([middle, middle, gap], axis=1).ravel(), np.stack([low - dash, high + dash, gap], axis=1).ravel()
+
+
+def pace_chart(record: NightRecord, zone: tzinfo) -> str:
+    """Shafts that were done in each hour, or in each ten minutes of a short night, and when faults came.
+
+    Where time makes no sense: how long each shaft took, without the steps of the clock and the pauses.
+    """
+    along = _Along(record, zone)
+    if not along.by_time:
+        return _each_shaft(record, along)
+    at = along.at(ended(record))
+    faults = along.at((one.at_ms, one.shaft) for one in record.happenings if one.kind is HappeningKind.FAULT)
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        step = 1.0 if pace(record).hours > 2 else 1 / 6
+        first, last = (math.floor(float(edge(at)) / step) for edge in (np.min, np.max))
+        edges = np.arange(first, last + 2) * step
+        count, _ = np.histogram(at, edges)
+        axes.bar(edges[:-1], count, step, align="edge", facecolor=SHADE, edgecolor=INK, linewidth=0.7)
+        if len(faults):
+            axes.plot(faults, np.full(len(faults), 1.06 * count.max()), "v", color=INK, ms=6, label="fault")
+            figure.legend(loc="outside upper right", fontsize=9)
+        axes.set_ylim(0, 1.15 * max(1, count.max()))
+        axes.set_ylabel("shafts an hour" if step == 1.0 else "shafts in ten minutes")
+        along.axis(axes)
+
+    return drawn(draw, 2.4, "Shafts done through the night") if len(at) else ""
+
+
+def _each_shaft(record: NightRecord, along: _Along) -> str:
+    longest_s = LONG_PAUSE * (pace(record).usual_s or 0.0)
+    took = [
+        (when, (when[0] - before) / 1000)
+        for (before, _), when in pairwise(ended(record))
+        if 0 < when[0] - before <= 1000 * longest_s
+    ]
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        seconds = np.array([value for _, value in took])
+        axes.plot(
+            *_spans(along.at(when for when, _ in took), seconds, seconds.max()), color=INK, lw=2, solid_capstyle="round"
+        )
+        axes.set_ylim(0, 1.15 * seconds.max())
+        axes.set_ylabel("seconds for a shaft")
+        along.axis(axes)
+
+    return drawn(draw, 2.4, "How long each shaft took") if took else ""
+
+
+LOOKS: tuple[tuple[Outcome, dict[str, Any]], ...] = (
+    (Outcome.ACCEPTED, {"facecolor": SHADE, "edgecolor": INK}),
+    (Outcome.DOUBTFUL, {"facecolor": LIGHT, "edgecolor": INK}),
+    (Outcome.REJECTED, {"facecolor": PAPER, "edgecolor": INK, "hatch": "////"}),
+)
+COLUMNS = 30  # of a histogram: fewer hide a second heap, more show the chance of single shafts
+STEPS = (1.0, 2.0, 5.0, 10.0)
+
+
+def histogram(record: NightRecord) -> str:
+    """How the spines of the stock lie against the bands."""
+    spines = {
+        outcome: [record.measured[one.result].spine_thou for one in went_to(record, outcome) if one.result is not None]
+        for outcome, _ in LOOKS
+    }
+
+    def draw(figure: Figure) -> None:
+        over_bands(figure.subplots(), spines, record.bands)
+        figure.legend(loc="outside upper center", ncols=3, fontsize=9)
+
+    return drawn(draw, 3.1, "How many shafts have which spine, against the bands") if any(spines.values()) else ""
+
+
+def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], bands: Bands | None) -> None:
+    """A histogram of spines by outcome on axes, with the bands; stragglers are counted in words."""
+    everything = np.array([value for some in spines.values() for value in some], float)
+    low, high = _span(everything, bands)
+    width = step_for((high - low) / COLUMNS)
+    edges = np.arange(math.floor(low / width), math.ceil(high / width) + 1) * width
+    bottom = np.zeros(len(edges) - 1)
+    for outcome, look in LOOKS:
+        count, _ = np.histogram(np.array(spines.get(outcome, ()), float), edges)
+        axes.bar(edges[:-1], count, width, bottom, align="edge", linewidth=0.7, label=outcome.value, **look)
+        bottom += count
+    axes.set_xlim(edges[0], edges[-1])
+    axes.set_ylim(0, max(1.0, float(bottom.max())) * 1.25)
+    _bands(axes, bands)
+    axes.set_xlabel("spine, thou" + _beyond(everything, float(edges[0]), float(edges[-1])))
+    axes.set_ylabel("shafts")
+    axes.xaxis.set_major_locator(MaxNLocator(7))
+    axes.yaxis.set_major_locator(MaxNLocator(integer=True))
+
+
+def step_for(least: float) -> float:
+    """The next 1, 2 or 5 with noughts.
+
+    >>> step_for(0.3), step_for(0.07), step_for(13.0)
+    (0.5, 0.1, 20.0)
+    """
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(round(step * power, 9) for step in STEPS if step * power >= least * (1 - 1e-9))
+
+
+def _span(spines: Any, bands: Bands | None) -> tuple[float, float]:
+    """What the picture shows: the bands and half as much on either side, or the heap without its stragglers."""
+    if bands is not None:
+        low, high = bands.in_order[0].low_thou, bands.in_order[-1].high_thou
+        room = (high - low) / 2
+        inside = spines[(spines >= low - room) & (spines <= high + room)]
+        return (min(low, *inside), max(high, *inside)) if len(inside) else (low, high)
+    low, high = np.quantile(spines, [0.01, 0.99]) if len(spines) else (0.0, 1.0)
+    return float(low) - 1.0, float(high) + 1.0
+
+
+def _bands(axes: Any, bands: Bands | None) -> None:
+    for one in bands.in_order if bands is not None else ():
+        for end in one.spine_thou:
+            axes.axvline(end, color=INK, ls="--", lw=1)
+        middle = (one.low_thou + one.high_thou) / 2
+        axes.text(
+            middle, 0.985, printable(one.name), ha="center", va="top", fontsize=9, transform=axes.get_xaxis_transform()
+        )
+
+
+def _beyond(spines: Any, low: float, high: float) -> str:
+    sides = ((int((spines < low).sum()), f"below {low:g}"), (int((spines > high).sum()), f"above {high:g}"))
+    words = " and ".join(f"{number} {where}" for number, where in sides if number)
+    return f"   (not shown: {words})" if words else ""

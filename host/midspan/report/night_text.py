@@ -1,0 +1,287 @@
+"""A night in plain words: how it ended, and what became of the shafts.
+
+>>> shafts(1), shafts(12)
+('1 shaft', '12 shafts')
+
+What a person must do after a night, the most pressing first.
+
+>>> ready([]), ready([Todo("Recount place 1.", "")])
+('Nothing waits for you.', 'One thing waits for you.')
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from midspan.base.formatting import shafts_numbered
+from midspan.report.night_data import NightRecord
+from midspan.report.night_statistics import Place, judged_under, keeps_time, last_ms, not_measured, suspects
+from midspan.store.passage import Happening, HappeningKind, Passage, Stage
+from midspan.wire.fault_texts import HostFault, host_fault_texts
+
+TURNING = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
+CLOCK_SET = "While the computer's clock was set"
+SAID = {
+    "bin": "lie in bins that they fit",
+    "rejected": "were turned away",
+    "cracked": "may be cracked",
+    "recheck": "wait to be measured again",
+    "standard": "went the way of the check standard",
+    "": "lie in places of an earlier plan",
+}
+
+
+def shafts(number: int) -> str:
+    """A number of shafts."""
+    return "1 shaft" if number == 1 else f"{number} shafts"
+
+
+def numbered(some: Sequence[Passage]) -> str:
+    """Shafts by their numbers."""
+    return shafts_numbered([one.shaft for one in some])
+
+
+def clock(at_ms: int, zone: tzinfo) -> str:
+    """Hour and minute."""
+    return datetime.fromtimestamp(at_ms / 1000, zone).strftime("%H:%M")
+
+
+def end_of(record: NightRecord) -> Happening | None:
+    """How the night ended; None when the journal does not tell."""
+    return end_among(record.happenings)
+
+
+def end_among(happenings: Sequence[Happening]) -> Happening | None:
+    """The same from all that happened in a night."""
+    turning = [one for one in happenings if one.kind in TURNING]
+    return turning[-1] if turning and turning[-1].kind in (HappeningKind.ENDED, HappeningKind.STOPPED) else None
+
+
+def headline(record: NightRecord) -> str:
+    """The night in a few words."""
+    end = end_of(record)
+    if end is None:
+        return "The night has not come to its end"
+    return "The night came to its end" if end.kind is HappeningKind.ENDED else "The night stopped"
+
+
+def story(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> Iterator[str]:
+    """What happened, a sentence at a time."""
+    end, stock = end_of(record), record.stock
+    begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
+    when = f"Between {begun} and {last}" if keeps_time(record) else CLOCK_SET
+    yield f"{when} the gauge took in {shafts(len(stock))}."
+    yield from _where_they_lie(record, found)
+    unmeasured = len(not_measured(record))
+    if unmeasured:
+        yield f"{shafts(unmeasured)} could not be measured."
+    if record.checks:
+        good = sum(one.good for one in record.checks)
+        read = "right every time" if good == len(record.checks) else f"right {good} times of {len(record.checks)}"
+        yield f"The gauge read its check standard {read}."
+    else:
+        yield "No check standard was measured: nothing but the calibration vouches for these numbers."
+    if end is None:
+        yield f"The journal ends at {last} without saying why: the run still goes on, or its computer went down."
+    else:
+        yield f"{'It ended' if end.kind is HappeningKind.ENDED else 'It stopped'} because {because(end.words)}."
+
+
+def because(words: str) -> str:
+    """A reason as the end of a sentence that begins with because."""
+    return words.rstrip(".") or "somebody wished it"
+
+
+def _where_they_lie(record: NightRecord, found: Sequence[Place]) -> Iterator[str]:
+    lie: Counter[str] = Counter()
+    for place in found:
+        lie[place.use] += sum(one.standard is None for one in place.here)
+    parts = [f"{lie[use]} {words}" for use, words in SAID.items() if lie[use]]
+    yield f"{' and '.join([', '.join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or 'None is in a place'}."
+    along = sum(max(0, one.passed - 1) for one in record.stock)
+    if along:
+        yield f"{along} more came along with another and {'was' if along == 1 else 'were'} not measured."
+    unsure = [one for one in record.stock if one.stage is Stage.UNCERTAIN]
+    if unsure:
+        yield f"Of {len(unsure)} it is not known for sure where {'it' if len(unsure) == 1 else 'they'} fell."
+
+
+COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
+
+
+@dataclass(frozen=True, slots=True)
+class Todo:
+    """Something to be done, and how."""
+
+    what: str
+    how: str
+
+
+def ready(todos: Sequence[Todo]) -> str:
+    """How much there is to do."""
+    number = len(todos)
+    if not number:
+        return "Nothing waits for you."
+    count = COUNTS[number] if number < len(COUNTS) else str(number)
+    return f"{count} {'thing waits' if number == 1 else 'things wait'} for you."
+
+
+def todos(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> list[Todo]:
+    """What a person must do now, the most pressing first."""
+    return [todo for look in LOOKS for todo in look(record, found, zone)]
+
+
+def _in_the_gauge(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for one in record.passages:
+        if not one.is_open:
+            continue
+        where = {
+            Stage.ORDERED: "was to be fed last: look whether one lies in the gauge",
+            Stage.LEAVING: f"is in the gauge or in {record.plan.place_called(one.place or 0)}",
+        }.get(one.stage, "is still in the gauge")
+        yield Todo(
+            f"Shaft {one.shaft} {where}.",
+            "Let it lie: midspan sort with --resume finds out and goes on. If you take it out, put it back into the "
+            "hopper: it gets a new number.",
+        )
+
+
+def _stopped(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+    end = end_of(record)
+    if end is not None and end.kind is HappeningKind.STOPPED:
+        yield Todo(
+            f"See to what stopped the night at {clock(end.at_ms, zone)}: {because(end.words)}.",
+            "Then midspan sort with --resume goes on where it stopped.",
+        )
+
+
+def _cracked(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for place in found:
+        if place.use == "cracked" and place.now:
+            yield Todo(
+                f"Take {shafts(place.now)} out of {place.name}: what lies there may be cracked and must not be shot.",
+                "Its force came back too small, as a crack makes it. Keep it apart or break it: eye protection on, for "
+                "carbon throws splinters.",
+            )
+
+
+def _recount(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for place in found:
+        if place.is_sure:
+            continue
+        parts = [f"The journal is sure of {shafts(len(place.here))} that went there in the night."]
+        if place.unsure:
+            parts.append(f"It is not sure of {numbered(place.unsure)}: {_whys(place.unsure)}.")
+        if place.along:
+            parts.append(f"With {numbered(place.along)} another one came along that was not measured.")
+        if place.emptied:
+            parts.append("It was emptied in the night: count what was taken away too.")
+        yield Todo(f"Recount {place.name}.", " ".join(parts))
+
+
+def _whys(some: Sequence[Passage]) -> str:
+    return "; ".join(dict.fromkeys(one.steps[-1].words or "nobody saw it" for one in some))
+
+
+def _suspect(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    where = "; ".join(f"{one.place}: {one.words}" for one in suspects(record, found))
+    if where:
+        yield Todo(
+            f"Measure {shafts(len(record.suspects))} again: the gauge was not to be trusted.",
+            "They came between a check standard that read right and one that did not; their numbers stand below. "
+            f"{where[0].upper()}{where[1:]}.",
+        )
+
+
+def _recheck(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for place in found:
+        if place.use == "recheck" and place.now:
+            yield Todo(
+                f"Measure {shafts(place.now)} in {place.name} once more, or sort them by hand.",
+                "They stayed in doubt, could not be measured, or found their own place full: their lines say which."
+                + _standards_among(place),
+            )
+
+
+def _standards_among(place: Place) -> str:
+    """A check standard that a person put in leaves the gauge this way."""
+    names = dict.fromkeys(one.standard for one in place.here if one.standard is not None)
+    return f" Among them is check standard {' and '.join(names)}: take it out." if names else ""
+
+
+def _taken_out(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    taken = [one for one in record.passages if one.stage is Stage.TAKEN_OUT]
+    if taken:
+        yield Todo(
+            f"Put {numbered(taken)} back into the hopper, if you know which they are.",
+            "They were not in the gauge any more, and nobody had ordered them to leave: somebody took them out.",
+        )
+
+
+def _standards(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+    bad = [one for one in record.checks if not one.good]
+    if bad:
+        yield Todo(
+            f"Find out why check standard {bad[-1].standard} read wrong at {clock(bad[-1].at_ms, zone)}: "
+            f"{'; '.join(bad[-1].reasons)}.",
+            "Is it clean, straight and seated, are head and rollers clean, has the room changed? Then measure it "
+            "again. If it stays wrong, calibrate the gauge before anything else is sorted.",
+        )
+
+
+def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+    alarms = [one for one in record.happenings if one.kind is HappeningKind.ALARM]
+    for code in dict.fromkeys(one.code for one in alarms):
+        same = [one for one in alarms if one.code == code]
+        often = "once" if len(same) == 1 else f"{len(same)} times"
+        way_back = host_fault_texts()[HostFault(code)].way_back if code and code in HostFault.__members__ else ""
+        yield Todo(
+            f"Look at the gauge: {code} came {often}, first at {clock(same[0].at_ms, zone)}.",
+            f"{way_back} The last one said: {same[-1].words}.".strip(),
+        )
+
+
+def _settings(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    found = [one for one in judged_under(record) if one.numbers]
+    if len(found) > 1:
+        before = [number for one in found[:-1] for number in one.numbers]
+        yield Todo(
+            f"Decide whether {shafts_numbered(before)} may lie beside the rest: they were judged under other settings.",
+            "The report says which. Nothing was judged again: midspan recompute does that, or measure them once more.",
+        )
+
+
+def _readings_gone(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
+    if said:
+        yield Todo(
+            f"{said[-1].words[0].upper()}{said[-1].words[1:]}.",
+            host_fault_texts()[HostFault.READINGS_GONE].way_back,
+        )
+
+
+def _full(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for place in found:
+        if place.holds is not None and place.now >= place.holds:
+            yield Todo(f"Empty {place.name}.", f"It is full: {place.now} of {place.holds}.")
+
+
+def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+    for kind, what in (
+        (HappeningKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
+        (HappeningKind.NOTICE, "See to the notices: not all of them reached you."),
+    ):
+        said = [one.words for one in record.happenings if one.kind is kind]
+        if said:
+            last = "The journal says" if len(said) == 1 else f"It happened {len(said)} times; the journal says last"
+            yield Todo(what, f"{last}: {said[-1]}")
+
+
+LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
+    _in_the_gauge, _stopped, _cracked, _recount, _suspect, _standards, _recheck, _taken_out, _alarms, _full,
+    _settings, _readings_gone,
+    _clock_and_notices,
+)  # fmt: skip

@@ -1,0 +1,58 @@
+"""The budget of one result as a picture of bars, legible without colour.
+
+One bar a cause, as long as its share of u, in thou; the share of u^2 stands at its end. Where the standard uncertainty
+itself is known from few readings only, the bar is plain; where its degrees of freedom have no limit, it is hatched.
+"""
+
+import math
+from pathlib import Path
+from typing import Any
+
+from midspan.base.errors import OutputError
+from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, check_ending, paper
+from midspan.uncertainty.budget import Budget, Coverage
+from midspan.uncertainty.monte_carlo import Summary
+
+PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}  # so that no line runs through words
+
+
+def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, found: Summary | None = None) -> None:
+    """Write the picture as PNG, PDF or SVG by the path's ending; with trials their u beside that of the budget.
+
+    Raises OutputError for another ending, when the file cannot be written, and for a budget that is not finite.
+    """
+    check_ending(path)
+    if not math.isfinite(budget.u) or budget.u == 0:
+        raise OutputError(f"{path}: the budget has no finite uncertainty; there is nothing to draw")
+    with paper(path, 8.5, 5.2) as figure:
+        axes = figure.add_subplot()
+        _bars(axes, budget)
+        _together(axes, budget, coverage, found)
+        axes.set_title(title, fontsize=11, loc="left")
+
+
+def _bars(axes: Any, budget: Budget) -> None:
+    parts = sorted(budget.contributions, key=lambda one: one.u)
+    places = range(2, 2 + len(parts))
+    for place, part in zip(places, parts, strict=True):
+        hatch = "////" if math.isinf(part.dof) else ""
+        axes.barh(place, part.u, height=0.68, color=LIGHT, edgecolor=INK, lw=0.8, hatch=hatch)
+        axes.annotate(f"{part.u:.3f}   {budget.portion(part):.0%} of u²", (part.u, place), (5, 0),
+                      textcoords="offset points", va="center", fontsize=8, bbox=PLATE)  # fmt: skip
+    axes.set_yticks([*places], [part.name for part in parts])
+
+
+def _together(axes: Any, budget: Budget, coverage: Coverage, found: Summary | None) -> None:
+    k = budget.k(coverage)
+    rows = [("u, together", budget.u), (f"U = {k:g} u", k * budget.u)]
+    for place, (name, value) in zip((0.8, -0.2), rows, strict=True):
+        axes.barh(place, value, height=0.68, color=SHADE, edgecolor=INK, lw=0.8)
+        axes.annotate(f"{name} = {value:.3f} thou",
+                      (value, place), (5, 0), textcoords="offset points", va="center", fontsize=9,
+                      bbox=PLATE)  # fmt: skip
+    if found is not None:
+        axes.axvline(found.u, color=FAINT, ls="--", lw=1, zorder=0.5)
+        axes.annotate(f"u of {found.trials} trials", (found.u, 1), (4, -3), xycoords=("data", "axes fraction"),
+                      textcoords="offset points", va="top", fontsize=8)  # fmt: skip
+    axes.set_xlim(0, 1.35 * k * budget.u)
+    axes.set_xlabel("thou.   Hatched: no limit to the degrees of freedom of its u.")

@@ -1,0 +1,159 @@
+"""One shaft's stiffness around its circumference as a picture, with its uncertainty.
+
+Left the cross-section's view: outward is stiffer, the dashed circle is the mean. Right the same curve
+unrolled, and under it the surface's height, so that a bow is not taken for a stiff side. Line styles, not
+colours, tell the curves apart.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from midspan.base.errors import OutputError
+from midspan.base.files import writing
+from midspan.base.formatting import angle as angle_words
+from midspan.base.formatting import printable, with_uncertainty
+from midspan.hand_bench.result import HandResult
+from midspan.measurement.harmonics import Array, basis
+from midspan.measurement.result import ShaftResult
+from midspan.uncertainty.budget import Coverage
+
+INK, SHADE, LIGHT, FAINT = "#1b1b1b", "#7f9cb5", "#d9e2ea", "#8a8a8a"
+STYLE: Any = {
+    "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
+    "text.parse_math": False,  # a dollar sign in a label is a dollar sign
+}  # fmt: skip
+ENDINGS = (".png", ".pdf", ".svg")
+Drawn = ShaftResult | HandResult
+
+
+def check_ending(path: Path) -> None:
+    """Raise OutputError when no picture can have this name.
+
+    >>> check_ending(Path("shaft-12.bmp"))
+    Traceback (most recent call last):
+    midspan.base.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
+    """
+    if path.suffix.lower() not in ENDINGS:
+        raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
+
+
+@contextmanager
+def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
+    """An empty figure that is written when the block ends, as PNG, PDF or SVG by the path's ending.
+
+    Raises OutputError for another ending, before anything is drawn, and when the file cannot be written.
+    """
+    check_ending(path)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained")
+        FigureCanvasAgg(figure)
+        yield figure
+        with writing(path):
+            figure.savefig(path, dpi=130)
+
+
+def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:
+    """Write the picture as PNG, PDF or SVG by the path's ending; without another coverage U is for 95 %.
+
+    Raises OutputError for another ending, when the file cannot be written, and for a result that holds a number
+    which is not finite.
+    """
+    check_ending(path)
+    if not np.isfinite([*result.curve_thou, *result.curve_covariance, *result.surface_mm, result.u_spine_thou]).all():
+        raise OutputError(f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw")
+    with paper(path, 10.5, 5.2) as figure:
+        around(figure, result, cover or Coverage())
+
+
+def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
+    """The same on a figure."""
+    k = cover.k(result.budget.dof)
+    k_spread = cover.k(result.dof_spread)  # the shape is as well known as the spread
+    grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))
+    angle = np.linspace(0, 2 * np.pi, 361)
+    deviation, band = _deviation(result, angle, k_spread)
+    _section(figure.add_subplot(grid[:, 0], projection="polar"), result, angle, -deviation, band)
+    _unrolled(figure.add_subplot(grid[0, 1]), result, angle, deviation, band, k)
+    _surface(figure.add_subplot(grid[1, 1]), result, angle)
+    figure.suptitle(_title(result, k, k_spread), fontsize=11.5)
+
+
+def _title(result: Drawn, k: float, k_spread: float) -> str:
+    name = f"Shaft {result.shaft}" + (f" ({printable(result.label)})" if result.label else "")
+    spine = with_uncertainty(result.spine_thou, k * result.u_spine_thou)
+    spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
+    return (
+        f"{name}: spine {spine} thou (k = {k:g}), spread around {spread} thou (k = {k_spread:g})\n"
+        f"n = {result.readings} readings, calibration {result.calibration}"
+    )
+
+
+def _deviation(result: Drawn, angle: Array, k: float) -> tuple[Array, Array]:
+    """Deflection minus its mean, thou, and the half width of its band from the readings' scatter."""
+    columns = basis(angle)
+    columns[0] = 0.0
+    covariance = np.array(result.curve_covariance).reshape(len(columns), -1)
+    variance = np.einsum("in,ij,jn->n", columns, covariance, columns)
+    return np.array(result.curve_thou) @ columns, k * np.sqrt(variance)
+
+
+def _section(axes: Any, result: Drawn, angle: Array, outward: Array, band: Array) -> None:
+    reach = max(float(np.abs(outward).max() + band.max()), result.spread_floor_thou) * 1.25
+    axes.set_theta_zero_location("N")
+    axes.set_theta_direction(-1)
+    axes.fill_between(angle, outward - band, outward + band, color=SHADE, lw=0)
+    axes.plot(angle, np.zeros_like(angle), color=FAINT, ls="--", lw=1)
+    axes.plot(angle, outward, color=INK, lw=1.6)
+    title = "around the shaft, deviation enlarged: outward is stiffer"
+    if result.stiff_side_deg is not None:
+        sides = np.radians([result.stiff_side_deg, result.stiff_side_deg + 180])
+        axes.plot([sides[0], sides[0]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
+        axes.plot([sides[1], sides[1]], [-1.6 * reach, 1.12 * reach], color=INK, lw=1, ls=":")
+        title += f"\ndotted: stiff side {angle_words(result.stiff_side_deg)}°"
+    axes.set_ylim(-1.6 * reach, 1.12 * reach)
+    axes.set_yticks([0], ["mean"], fontsize=8, color=FAINT)
+    axes.set_rlabel_position((result.stiff_side_deg or 0) + 68)
+    axes.set_xticks(np.radians(np.arange(0, 360, 45)))
+    axes.grid(color="#dddddd", lw=0.6)
+    axes.set_title(title, fontsize=10)
+
+
+def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Array, k: float) -> None:
+    degrees = np.degrees(angle)
+    curve = result.spine_thou + deviation
+    level = k * result.u_spine_thou
+    axes.fill_between(degrees, curve - level, curve + level, color=LIGHT, lw=0, label=f"± U of its level, {level:.2g}")
+    axes.fill_between(degrees, curve - band, curve + band, color=SHADE, lw=0,
+                      label=f"± U of its shape, {band.max():.1g}")  # fmt: skip
+    axes.plot(degrees, curve, color=INK, lw=1.6, label="deflection at this angle")
+    axes.axhline(result.spine_thou, color=FAINT, ls="--", lw=1, label="mean spine")
+    quarters = np.arange(0, 360, 90)
+    axes.plot(quarters, curve[quarters], "s", mfc="white", mec=INK, ms=5, label="the standard's four readings")
+    axes.set_ylabel("thou under 880 g, 28 in")
+    room = float(np.ptp(curve)) + 2 * level
+    axes.set_ylim(curve.min() - level - 0.1 * room, curve.max() + level + 0.6 * room)  # above, the legend
+    axes.legend(fontsize=8, ncols=2, frameon=False, loc="upper left")
+    _degrees(axes)
+
+
+def _surface(axes: Any, result: Drawn, angle: Array) -> None:
+    columns = basis(angle)
+    columns[0] = 0.0
+    axes.plot(np.degrees(angle), np.array(result.surface_mm) @ columns, color=INK, lw=1.2, ls="-.")
+    axes.axhline(0, color=FAINT, lw=0.8, ls="--")
+    axes.set_ylabel("surface, mm")
+    runout = "not measured" if result.runout_mm is None else f"{result.runout_mm:.3f} mm"
+    axes.set_xlabel(f"angle from the start, degrees          runout at midspan {runout}")
+    _degrees(axes)
+
+
+def _degrees(axes: Any) -> None:
+    axes.set_xlim(0, 360)
+    axes.set_xticks(np.arange(0, 361, 45))

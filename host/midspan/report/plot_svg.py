@@ -1,0 +1,43 @@
+"""Pictures that stand in a page: SVG whose colours and letters are the page's, on paper and in the dark."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Callable
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, STYLE
+
+PAPER = "#ffffff"
+COLOURS = {INK: "--ink", SHADE: "--shade", LIGHT: "--light", FAINT: "--faint", PAPER: "--paper"}
+PAGE_STYLE: Any = STYLE | {
+    "svg.fonttype": "none", "svg.hashsalt": "midspan", "text.color": INK, "axes.labelcolor": INK, "xtick.color": INK,
+    "ytick.color": INK, "legend.frameon": False, "hatch.linewidth": 0.8, "hatch.color": INK,
+    "path.simplify": False,
+}  # fmt: skip
+WIDTH_IN = 4.7  # as wide as a telephone shows it
+
+
+def drawn(draw: Callable[[Figure], None], height_in: float, what: str) -> str:
+    """An SVG element that a reader of screens calls `what`; `draw` gets an empty figure."""
+    with mpl.rc_context(PAGE_STYLE), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # the letters are the page's, which has them all
+        figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+        FigureCanvasSVG(figure)
+        draw(figure)
+        text = io.StringIO()
+        figure.savefig(text, format="svg", transparent=True, metadata={"Date": None})
+    svg = re.sub(r"<metadata>.*?</metadata>", "", text.getvalue(), flags=re.DOTALL)
+    for colour, name in COLOURS.items():
+        svg = svg.replace(colour, f"var({name})")
+    head = re.search(r'<svg[^>]*(viewBox="[^"]*")[^>]*>', svg)
+    assert head is not None
+    # Without its width and height it takes those of the page; what is drawn refers to itself by xlink.
+    opening = f'<svg {head[1]} role="img" aria-label="{what}" xmlns:xlink="http://www.w3.org/1999/xlink">'
+    return opening + svg[head.end() :]

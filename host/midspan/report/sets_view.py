@@ -1,0 +1,61 @@
+"""What the commands of matched sets share: reading the shafts of a set, looking at it, and saying which they are."""
+
+from collections.abc import Mapping, Sequence
+from itertools import islice
+from typing import Any
+
+from midspan.base.formatting import printable
+from midspan.report import sets_text
+from midspan.report.result_text import console
+from midspan.sets.registry import KeptSet
+from midspan.sets.review import Review, review
+from midspan.sets.stock import StockShaft, full_results, shafts_of
+from midspan.store.database import Store
+
+
+def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
+    """A set looked at with the whole results of its shafts."""
+    return review(shafts, results_of(store, shafts), k)
+
+
+def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: float) -> dict[str, Review]:
+    """Many sets looked at, by name; all results are read at once."""
+    whole = iter(results_of(store, [one for shafts in sets.values() for one in shafts]))
+    return {name: review(shafts, list(islice(whole, len(shafts))), k) for name, shafts in sets.items()}
+
+
+def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[dict[str, Any]]:
+    """Whole results of shafts in their order, each with the screw's lead where its calibration is kept."""
+    whole, calibrations = full_results(store, [one.result for one in shafts]), store.calibrations()
+    found = []
+    for one in shafts:
+        result = {"u_spine_thou": one.u_spine_thou} | whole.get(one.result, {})
+        travel = calibrations.get(result.get("calibration", ""), {}).get("travel")
+        lead_mm = travel and travel["mm_per_step"] * travel["steps_per_screw_turn"]
+        found.append(result | {"lead_mm": lead_mm})
+    return found
+
+
+def present(store: Store, kept: KeptSet) -> list[StockShaft]:
+    """The shafts that are in a set, as they were measured last."""
+    found = shafts_of(store, kept.present)
+    return [found[number] for number in kept.present]
+
+
+def print_set(one: Review, k: float, distance_m: float) -> None:
+    """The shafts of a set and what is to say of it."""
+    screen = console()
+    screen.print("", sets_text.members_table(one, k), "")
+    for line in sets_text.review_words(one, k, distance_m):
+        screen.print(line)
+
+
+def print_against(against: Mapping[int, str], what: str) -> None:
+    """What speaks against shafts by now, a line each."""
+    for shaft, reason in against.items():
+        console().print(f"shaft {shaft} {what}: {reason}")
+
+
+def listed(numbers: Sequence[int] | Sequence[str]) -> str:
+    """Numbers or names one after another."""
+    return ", ".join(printable(str(one)) for one in numbers)

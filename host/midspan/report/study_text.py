@@ -1,0 +1,241 @@
+"""Studies for people: tables of numbers, and a verdict in plain words that says what to do."""
+
+import math
+from collections.abc import Iterator, Sequence
+
+from rich.table import Table
+
+from midspan.base.formatting import places_for
+from midspan.study.control_chart import ENOUGH, Chart, WeightedMean, checks_until_seen
+from midspan.study.gauge_rr import CLASSES_WANTED, GOOD_PCT, USABLE_PCT, AnovaRow, CrossedStudy
+from midspan.study.linearity import ALPHA, CAPABLE, BiasStudy, LinearityStudy
+from midspan.study.population import StockStudy
+from midspan.study.stability import StabilityStudy
+
+MANY_CLASSES = 1000
+
+
+def _table(*headings: str) -> Table:
+    """A table of numbers: the first column says what they are, a last one called signal says what they show."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for i, heading in enumerate(headings):
+        table.add_column(heading, justify="right" if i and heading != "signal" else "left")
+    return table
+
+
+def anova_table(rows: tuple[AnovaRow, ...]) -> Table:
+    """Analysis of variance: degrees of freedom, sums of squares, mean squares, F and its chance."""
+    table = _table("source", "df", "sum of squares", "mean square", "F", "p")
+    for row in rows:
+        tested = ("", "") if row.f is None or row.p is None else (f"{row.f:.3f}", f"{row.p:.3g}")
+        table.add_row(row.source, str(row.df), f"{row.ss:.6g}", f"{row.ms:.6g}", *tested)
+    return table
+
+
+def components_table(study: CrossedStudy, tolerance: float | None) -> Table:
+    """Standard deviation and shares of every component."""
+    extra = ["% of tolerance"] if tolerance else []
+    table = _table("component", "variance", "sd", "% of variance", "% of study", *extra)
+    for name, variance in study.components.named().items():
+        last = [f"{study.pct_of_tolerance(name, tolerance):.2f}"] if tolerance else []
+        shares = f"{study.pct_of_variance(name):.2f}", f"{study.pct_of_study(name):.2f}"
+        table.add_row(name, f"{variance:.6g}", f"{variance**0.5:.6g}", *shares, *last)
+    return table
+
+
+def gauge_verdict(study: CrossedStudy, tolerance: float | None) -> Iterator[str]:
+    """What the study means, and what to do."""
+    share = study.pct_of_tolerance("gauge (R&R)", tolerance) if tolerance else study.pct_of_study("gauge (R&R)")
+    against = f"the tolerance of {tolerance:g}" if tolerance else "all that was seen"
+    yield f"Measuring takes {share:.1f} % of {against}: {_grade(share)}."
+    classes = int(study.classes) if study.classes < MANY_CLASSES else "any number of"
+    few = ", so it sorts too coarsely" if int(min(study.classes, MANY_CLASSES)) < CLASSES_WANTED else ""
+    yield f"It tells {classes} classes of these parts apart; {CLASSES_WANTED} are wanted{few}."
+    parts = study.components
+    if parts.repeatability >= parts.reproducibility:
+        yield "Most of it is scatter of one appraiser on one part: look at the gauge and how a part is put in."
+    else:
+        yield "Most of it is difference between appraisers: agree on one way, and train or calibrate to it."
+    if study.kept_interaction:
+        yield "Appraisers differ from part to part (interaction): look which parts they treat differently."
+    for name in parts.negative:
+        yield f"The variance of {name} came out below nothing and counts as nothing: too little of it to be seen here."
+
+
+def _grade(share: float) -> str:
+    if share < GOOD_PCT:
+        return f"good (below {GOOD_PCT:g} %)"
+    if share <= USABLE_PCT:
+        return f"usable, depending on what hangs on it ({GOOD_PCT:g} to {USABLE_PCT:g} %)"
+    return f"not good enough (above {USABLE_PCT:g} %)"
+
+
+def bias_table(names: Sequence[str], at: Sequence[BiasStudy]) -> Table:
+    """Bias at each reference with its 95 % interval."""
+    table = _table("part", "reference", "readings", "mean", "bias", "± (95 %)", "t", "p")
+    for name, one in zip(names, at, strict=True):
+        cells = f"{one.mean:.6g}", f"{one.bias:+.4g}", f"{one.half_width:.2g}", f"{one.t:.2f}", f"{one.p:.3g}"
+        table.add_row(name, f"{one.reference:g}", str(one.number), *cells)
+    return table
+
+
+def bias_verdict(names: Sequence[str], at: Sequence[BiasStudy]) -> Iterator[str]:
+    """What each bias means, and what to do."""
+    for name, one in zip(names, at, strict=True):
+        if one.is_real:
+            yield f"{name}: a bias of {one.bias:+.4g} is real: find its cause and calibrate; do not subtract it."
+        else:
+            yield f"{name}: scatter and the reference's own uncertainty explain the bias of {one.bias:+.4g}."
+
+
+def capability(names: Sequence[str], at: Sequence[BiasStudy], tolerance: float | None) -> Iterator[str]:
+    """Whether the gauge can serve a tolerance, at each reference; nothing without one."""
+    for name, one in zip(names, at, strict=True) if tolerance else ():
+        cg, cgk = one.cg(tolerance or math.nan), one.cgk(tolerance or math.nan)
+        word = "capable" if min(cg, cgk) >= CAPABLE else "not capable"
+        yield f"{name}: Cg {cg:.2f}, Cgk {cgk:.2f} for a tolerance of {tolerance:g}: {word} (from {CAPABLE} on)."
+
+
+def line_table(study: LinearityStudy) -> Table:
+    """The line of bias against reference."""
+    table = _table("bias = constant + slope x reference", "value", "u", "t", "p")
+    for i, name in enumerate(("constant", "slope")):
+        value, u = study.line.coefficients[i], study.line.u[i]
+        table.add_row(name, f"{value:.6g}", f"{u:.3g}", f"{study.t[i]:.3f}", f"{study.p[i]:.3g}")
+    table.add_row("scatter around it", f"{study.line.residual_sd:.4g}", "", "", "")
+    table.add_row("R squared", f"{study.r_squared:.4f}", "", "", "")
+    return table
+
+
+def linearity_verdict(study: LinearityStudy) -> Iterator[str]:
+    """What the study means, and what to do."""
+    slope = float(study.line.coefficients[1])
+    if study.p[1] < ALPHA:
+        yield f"The bias changes by {slope:+.4g} per unit: a scale is off; calibrate force, travel and span."
+    else:
+        yield "The bias does not change along the range by more than chance makes."
+    real = study.real_biases()
+    name, bias = study.worst
+    largest = f"the largest is {bias:+.4g} at {name}"
+    if real:
+        yield f"Real biases at {', '.join(real)}; {largest}. Find the cause; do not subtract it."
+    else:
+        yield f"No bias stands above scatter and the references' own uncertainty; {largest}."
+
+
+def stability_table(study: StabilityStudy) -> Table:
+    """Levels of scatter, limits and drift."""
+    table = _table("quantity", "value", "degrees of freedom")
+    table.add_row("mean", f"{study.mean:.6g}", "")
+    if study.within is not None:
+        table.add_row("scatter within a session", f"{study.within.sd:.4g}", str(study.within.dof))
+    table.add_row("scatter of session means", f"{study.sessions.sd:.4g}", str(study.sessions.dof))
+    if study.session_variance is not None:
+        table.add_row("added by sessions", f"{max(study.session_variance, 0.0) ** 0.5:.4g}", "")
+    low, high = study.limits
+    table.add_row("limits of a session mean", f"{low:.6g} to {high:.6g}", "")
+    table.add_row("drift per day", f"{study.drift_per_day:+.3g} (u {study.u_drift_per_day:.2g})", "")
+    return table
+
+
+def stability_verdict(study: StabilityStudy) -> Iterator[str]:
+    """What the study means, and what to do."""
+    span = max(study.days) - min(study.days)
+    if study.drifts:
+        moved = study.drift_per_day * span
+        rare = f"which chance seldom makes (p = {study.drift_p:.2g})"
+        yield f"The gauge drifts: {moved:+.3g} over {span:g} days, {rare}; calibrate it."
+    else:
+        yield f"No drift over {span:g} days that chance would not make (p = {study.drift_p:.2g})."
+    if study.session_variance is not None and study.session_variance < 0:
+        yield "Sessions add nothing that can be seen: the estimate came out below nothing and counts as nothing."
+    elif study.sessions_p is not None and study.sessions_p < ALPHA:
+        yield f"Sessions differ more than their own scatter explains (p = {study.sessions_p:.2g})."
+    for i in study.restless:
+        loose = "as one in twenty does by chance: was anything loose?"
+        yield f"Session {i + 1} scatters by {study.deviations[i]:.3g}, {loose}"
+    low, high = study.limits
+    outside = [i + 1 for i, mean in enumerate(study.means) if not low <= mean <= high]
+    if outside:
+        names = ", ".join(map(str, outside))
+        yield f"Sessions {names} lie outside the limits of two sigma; one in twenty does so by chance."
+
+
+def stock_table(stock: StockStudy) -> Table:
+    """Mean, scatter, tolerance interval and capability."""
+    table = _table("quantity", "value")
+    table.add_row("shafts", str(len(stock.values)))
+    table.add_row("mean", f"{stock.mean:.6g}")
+    table.add_row("standard deviation", f"{stock.sd:.4g}")
+    table.add_row(f"{100 * stock.share:g} % of all lie", _between(stock))
+    for name, value in (("Cp", stock.cp), ("Cpk", stock.cpk)):
+        if value is not None:
+            table.add_row(name, f"{value:.2f}")
+    return table
+
+
+def _between(stock: StockStudy) -> str:
+    places = places_for(stock.sd)
+    low, high = (f"{end:.{places}f}" for end in stock.interval)
+    if math.isinf(stock.interval[0]):
+        return f"below {high}"
+    return f"above {low}" if math.isinf(stock.interval[1]) else f"between {low} and {high}"
+
+
+def stock_verdict(stock: StockStudy) -> Iterator[str]:
+    """What the study means, and what to do."""
+    sure = f"said with {100 * stock.confidence:g} % confidence"
+    yield f"Of shafts like these {100 * stock.share:g} % lie {_between(stock)}; {sure}."
+    if stock.cpk is not None:
+        limits = " and ".join(f"{limit:g}" for limit in (stock.low, stock.high) if limit is not None)
+        word = "suits its limits" if stock.cpk >= CAPABLE else "does not suit its limits without sorting"
+        number = f"{1000 * stock.outside:.{0 if stock.outside > 0.01 else 2}f}"
+        yield (
+            f"Of 1000 such shafts about {number} lie beyond {limits}: the stock {word} (Cpk {stock.cpk:.2f}, {CAPABLE} "
+            "is wanted)."
+        )
+    if stock.mixed:
+        yield (
+            f"It is hardly one normal stock (p = {stock.normal_p:.2g}): two bundles, or a stray one among them? Part "
+            "them first; what is said above holds for one only."
+        )
+
+
+def chart_table(chart: Chart, mean: WeightedMean) -> Table:
+    """Every reading with its weighted mean and the rules it completes."""
+    table = _table("reading", "value", "sigmas off", "weighted mean", "signal")
+    for i, value in enumerate(chart.values):
+        names = [signal.rule.name for signal in chart.signals if signal.at == i]
+        names += ["jump"] * (i in chart.wide_ranges) + ["weighted mean outside"] * (i in mean.signals)
+        off = f"{(value - chart.centre) / chart.sigma:+.2f}"
+        table.add_row(str(i + 1), f"{value:.6g}", off, f"{mean.means[i]:.6g}", "; ".join(names))
+    return table
+
+
+def chart_verdict(chart: Chart, mean: WeightedMean) -> Iterator[str]:
+    """What the chart means, and what to do."""
+    low, high = chart.limits
+    yield f"Centre {chart.centre:.6g}, sigma {chart.sigma:.3g}, limits {low:.6g} to {high:.6g}."
+    if chart.baseline < ENOUGH and not chart.given:
+        yield f"Only {chart.baseline} readings made the limits: they are rough until there are {ENOUGH}."
+    bad = _since(chart, mean)
+    if bad is None:
+        yield "The newest reading is in control: go on measuring."
+    else:
+        yield f"Out of control since reading {bad + 1}: stop and look at the gauge; every shaft since then is suspect."
+    for rule in dict.fromkeys(signal.rule for signal in chart.signals):
+        points = [signal.at + 1 for signal in chart.signals if signal.rule == rule]
+        where = (
+            f"reading {points[0]}" if len(points) == 1 else f"{len(points)} readings from {points[0]} to {points[-1]}"
+        )
+        yield f"{rule.name}: {where} ({rule.source})."
+    yield f"Single readings see a lasting shift of one sigma after {checks_until_seen(1.0):.0f} checks on average."
+
+
+def _since(chart: Chart, mean: WeightedMean) -> int | None:
+    """First of the unbroken run of signals that the newest reading ends; None when that one shows none."""
+    bad = {signal.at for signal in chart.signals} | {*mean.signals} | {*chart.wide_ranges}
+    first = len(chart.values)
+    while first - 1 in bad:
+        first -= 1
+    return first if first < len(chart.values) else None

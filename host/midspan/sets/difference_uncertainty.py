@@ -1,0 +1,128 @@
+"""How sure the differences between shafts of a set are.
+
+What one gauge has wrong under one calibration it has wrong for all shafts alike: a force scale that is off makes every
+spine of a set wrong by nearly the same, and that does not make the set uneven. It counts in a difference with the
+difference of the two sensitivities only (JCGM 100:2008, 5.2.2). What is new for each shaft, the scatter and the zeros,
+counts in full. What a screw has wrong repeats every turn: two shafts share it as far as the head pressed them at the
+same place of the screw. Results of different calibrations or gauges, or that do not tell their causes, share nothing.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import ndtr
+
+from midspan.hand_bench import conversion
+from midspan.hand_bench.result import is_hand_result
+from midspan.measurement import spine_budget
+from midspan.sets.limits import Array
+
+OF_EACH_SHAFT = frozenset(
+    {
+        "scatter of the readings", "zero before", "zero after", "zero drift", "screw error",
+        "repeatability", "dial graduation", "dial tilt", "load off centre",
+    }
+)  # fmt: skip
+PROBABILITY = 0.95
+Result = Mapping[str, Any]
+
+
+def covariance(results: Sequence[Result]) -> Array:
+    """Covariance of the spines of results as the store keeps them, thou^2 [shafts, shafts].
+
+    Beside its fields a result may have `lead_mm`, the travel a turn of the screw under its calibration; without it no
+    two shafts share the screw's error.
+
+    >>> same = {"gauge": "bench", "calibration": "bench-1", "u_spine_thou": 0.4}
+    >>> covariance([same, same]).round(4).tolist()  # which tell no causes
+    [[0.16, 0.0], [0.0, 0.16]]
+    """
+    total = np.diag([float(one["u_spine_thou"]) ** 2 for one in results])
+    made_by = [_made_by(one) for one in results]
+    for maker in {one for one in made_by if one is not None}:
+        members = [i for i, one in enumerate(made_by) if one == maker]
+        shared = np.array([_shared(results[i]) for i in members])
+        block = shared @ shared.T
+        np.fill_diagonal(block, 0.0)
+        total[np.ix_(members, members)] += block
+    return total
+
+
+def _made_by(result: Result) -> tuple[str, str] | None:
+    """Gauge and calibration, by which causes are shared; None where the causes are not told."""
+    told = result.get("u_causes") and result.get("sensitivities") and result.get("gauge")
+    return (result["gauge"], result["calibration"]) if told else None
+
+
+def _shared(result: Result) -> list[float]:
+    """Signed shares of u(spine) that all shafts of one gauge and calibration have, thou."""
+    causes = conversion.CAUSES if is_hand_result(dict(result)) else spine_budget.CAUSES
+    rows = zip(causes, result["u_causes"], result["sensitivities"], strict=True)
+    return [*(0.0 if name in OF_EACH_SHAFT else u * by for (name, _), u, by in rows), *_screw(result)]
+
+
+def _screw(result: Result) -> tuple[float, float]:
+    """Cosine and sine parts of the screw's share, thou: a wave of unknown phase, read at two depths.
+
+    wave(z + t) - wave(z) is 2 sin(pi t / lead) times a wave at the middle of both; z is where the head stood at the
+    light depth: where the shaft's surface was found, and its bend and the frame's give under the light load below.
+    """
+    if not result.get("lead_mm") or is_hand_result(dict(result)):
+        return 0.0, 0.0
+    at = [name for name, _ in spine_budget.CAUSES].index("screw error")
+    turns = result["travel_mm"] / result["lead_mm"]
+    share = math.copysign(result["u_causes"][at] * result["sensitivities"][at], math.sin(math.pi * turns))
+    light = result["light_load_n"] / (result["load_n"] - result["light_load_n"])
+    middle = (-result["surface_mm"][0] + (light + 0.5) * result["travel_mm"]) / result["lead_mm"]
+    return share * math.cos(2 * math.pi * middle), share * math.sin(2 * math.pi * middle)
+
+
+def u_difference(spread: Array, i: int, j: int) -> float:
+    """Standard uncertainty of the difference of two of the values with this covariance.
+
+    >>> u_difference(np.array([[0.25, 0.16], [0.16, 0.25]]), 0, 1).__round__(6)
+    0.424264
+    """
+    return math.sqrt(max(0.0, float(spread[i, i] + spread[j, j] - 2 * spread[i, j])))
+
+
+def u_from_mean(spread: Array) -> Array:
+    """Standard uncertainty of each value's distance from the mean of all [n]."""
+    centred = np.eye(len(spread)) - 1 / len(spread)
+    result: Array = np.sqrt(np.maximum(np.diag(centred @ spread @ centred), 0.0))
+    return result
+
+
+def range_by_noise(u_each: Array, probability: float = PROBABILITY) -> float:
+    """The range that so many equal shafts would stay below with this probability, from their own noise alone.
+
+    Distribution of the range of independent normal values: each in turn is the lowest, all others lie above it within
+    the range. With equal u it is the studentized range of infinitely many degrees of freedom.
+
+    >>> round(range_by_noise(np.ones(12)), 2)
+    4.62
+    """
+    if not u_each.any():
+        return 0.0
+    u = np.maximum(u_each, 0.02 * u_each.max())  # less makes no difference, and steps that no grid resolves
+    grid = np.linspace(-6, 6, 121)
+
+    def below(width: float) -> float:
+        lowest = grid[:, None] * u  # [grid, which is the lowest]
+        others = ndtr((lowest[..., None] + width) / u) - ndtr(lowest[..., None] / u)
+        others[:, range(len(u)), range(len(u))] = 1.0
+        density = np.exp(-(grid**2) / 2) / math.sqrt(2 * math.pi)
+        return float(np.trapezoid(density[:, None] * others.prod(axis=2), grid, axis=0).sum())
+
+    largest = 12 * float(u.max())
+    return float(brentq(lambda width: below(width) - probability, 0.0, largest, xtol=1e-5 * largest))
+
+
+def own_u(spread: Array) -> Array:
+    """The u of independent values that would scatter about their mean as these do [n]."""
+    number = len(spread)
+    result: Array = u_from_mean(spread) * math.sqrt(number / (number - 1))
+    return result

@@ -1,0 +1,114 @@
+"""Sets by several quantities at once for any stock: built one by one from the stiffest shaft on.
+
+Values are in multiples of their limits here, so that a set fits when no range exceeds 1. The stiffest shaft that is
+left either joins a set now or never. By boxes: among the boxes around it that hold enough shafts the one that reaches
+its number first, going up in spine, is taken; that finds sets where few are possible. Along the line: each next shaft
+that still fits with those before it is taken; that leaves more even shafts to later sets. What is built so is good,
+not the best; set_polish tightens it, and the bounds of set_choice say how far from the best it may be.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from midspan.sets.limits import ROUNDING, Array
+from midspan.sets.search_one_quantity import Index
+
+PLACES = {1: 1, 2: 9, 3: 9, 4: 7}  # of a box along each further quantity, by their number; more find little more
+FIRST_LOOK = 256  # nearest shafts in spine looked at first
+COMPARED = 16  # boxes whose whole tightness is compared
+REACH = 1 + ROUNDING
+
+
+def build(points: Array, importance: Array, number: int) -> list[list[Index]]:
+    """Choices of sets among points [shafts, quantities], spine first, each set as indices: both ways, from both ends.
+
+    >>> points = np.array([[0.0, 0.0], [0.1, 5.0], [0.2, 0.3], [0.3, 5.2], [9.0, 9.0]])
+    >>> [[one.tolist() for one in sets] for sets in build(points, np.array([1.0, 0.1]), 2)][0]
+    [[0, 2], [1, 3]]
+    """
+    from_above = points * np.where(np.arange(points.shape[1]) == 0, -1.0, 1.0)
+    ends = (points, from_above)
+    return [_by_boxes(one, importance, number) for one in ends] + [_along(one, number) for one in ends]
+
+
+def total_cost(points: Array, importance: Array, sets: list[Index]) -> float:
+    """Sum over the sets of their weighted ranges."""
+    return float(sum(np.ptp(points[one], axis=0) @ importance for one in sets))
+
+
+def _along(points: Array, number: int) -> list[Index]:
+    order = np.argsort(points[:, 0], kind="stable")
+    rows = [tuple(row) for row in points[order].tolist()]  # plain numbers: one at a time they are faster
+    free, sets = [True] * len(rows), []
+    for i in range(len(rows)):
+        members = _filled(rows, free, i, number) if free[i] else []
+        if len(members) == number:
+            sets.append(np.sort(order[members]))
+            for member in members:
+                free[member] = False
+    return sets
+
+
+def _filled(rows: list[tuple[float, ...]], free: list[bool], first: int, number: int) -> list[int]:
+    """The first row and those after it that keep within 1 of all before them, until there are enough."""
+    members, low, high = [first], list(rows[first]), list(rows[first])
+    for j in range(first + 1, len(rows)):
+        row = rows[j]
+        if len(members) == number or row[0] - rows[first][0] > REACH:
+            break
+        if free[j] and all(b - REACH <= x <= a + REACH for x, a, b in zip(row, low, high, strict=True)):
+            members.append(j)
+            low, high = list(map(min, low, row)), list(map(max, high, row))
+    return members
+
+
+def _by_boxes(points: Array, importance: Array, number: int) -> list[Index]:
+    order = np.argsort(points[:, 0], kind="stable")
+    line = points[order]
+    end = np.searchsorted(line[:, 0], line[:, 0] + REACH, side="right")
+    free = np.ones(len(line), bool)
+    sets: list[Index] = []
+    for i in range(len(line)):
+        if not free[i]:
+            continue
+        near = i + np.flatnonzero(free[i : end[i]])
+        near = near[(np.abs(line[near, 1:] - line[i, 1:]) <= REACH).all(axis=1)]
+        members = around_first(line[near], importance, number) if len(near) >= number else None
+        if members is not None:
+            free[near[members]] = False
+            sets.append(np.sort(order[near[members]]))
+    return sets
+
+
+def around_first(near: Array, importance: Array, number: int, places: int | None = None) -> Index | None:
+    """The members of the best box that holds the first of these points, which go up in spine; None without one."""
+    look = min(FIRST_LOOK, len(near))
+    while True:
+        inside = _boxes(near[:look], places or PLACES[near.shape[1]])
+        reached = np.cumsum(inside, axis=1, dtype=np.int32)
+        full = np.flatnonzero(reached[:, -1] >= number)
+        if len(full):
+            return _best(near, importance, number, inside[full], reached[full])
+        if look == len(near):
+            return None
+        look = min(4 * look, len(near))
+
+
+def _boxes(near: Array, places: int) -> NDArray[np.bool_]:
+    """Which points lie in each of the boxes that are tried [boxes, points]; all of them hold the first point."""
+    inside = np.ones((1, len(near)), bool)
+    for column in near[:, 1:].T:
+        lows = np.unique(column[column <= column[0]])
+        if len(lows) > places:
+            lows = lows[np.linspace(0, len(lows) - 1, places).round().astype(int)]
+        along = (column >= lows[:, None]) & (column <= lows[:, None] + REACH)
+        inside = (inside[:, None] & along).reshape(-1, len(near))
+    return inside
+
+
+def _best(near: Array, importance: Array, number: int, inside: NDArray[np.bool_], reached: NDArray[np.int32]) -> Index:
+    """Of the boxes that fill up first, the one with the tightest members."""
+    filled = (reached >= number).argmax(axis=1)
+    first = np.argsort(near[filled, 0], kind="stable")[:COMPARED]
+    choices = [np.flatnonzero(inside[box, : filled[box] + 1]) for box in first]
+    return min(choices, key=lambda members: float(np.ptp(near[members], axis=0) @ importance))

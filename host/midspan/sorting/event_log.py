@@ -1,0 +1,187 @@
+"""What a night notes besides its shafts: resets, faults, jumps of the clock, notices that failed.
+
+Troubles of a night that pass or do not: how long to wait, when to call a person, when to give up.
+
+>>> troubles = Troubles(give_up_s=600.0)
+>>> [troubles.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], troubles.lasts_s(1.5)
+([0.25, 0.5, 1.0], 1.5)
+>>> troubles.pause_s(700.0) is None
+True
+"""
+
+from __future__ import annotations
+
+import errno
+import sqlite3
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sqlalchemy.exc import DBAPIError
+
+from midspan.base.clock import now_ms
+from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError, StoreGone
+from midspan.sorting.notices import Kind, Notices
+from midspan.sorting.recorder import Keeper
+from midspan.store.passage import Happening, HappeningKind
+from midspan.wire.fault_texts import describe
+from midspan.wire.records import FaultCode, Identify
+
+JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """Time of the day in milliseconds since 1970, a count of seconds that nobody sets, and a way to wait."""
+
+    now_ms: Callable[[], int] = now_ms
+    count_s: Callable[[], float] = time.monotonic
+    sleep: Callable[[float], None] = time.sleep
+
+
+class Lookout:
+    """Compares each answer of the gauge with the one before, and keeps what is to be noted until the store takes it.
+
+    `resets` counts those since it was set to 0, `newest` is the newest fault since it was set to None; `line_error` is
+    what became of the line since the last answer.
+    """
+
+    def __init__(self, keeper: Keeper, notices: Notices, clocks: Clocks) -> None:
+        self._keeper, self._notices, self._clocks = keeper, notices, clocks
+        self.resets = 0
+        self.newest: FaultCode | None = None
+        self.line_error = ""
+        self._pending: list[Happening] = []
+        self._boot: int | None = None
+        self._fault: object = None
+        self._full: set[int] = set()
+        self._offset_s = self._clock_offset_s()
+
+    def look(self, found: Identify) -> None:
+        """Note what this answer tells besides: a reset, a fault, a clock that jumped."""
+        if self._boot is not None and found.boot != self._boot:
+            self.note(HappeningKind.FAULT, "the gauge was reset: look at its supply", "GAUGE_RESET")
+            self.resets += 1
+        elif self.line_error and self._boot is not None:
+            self.note(HappeningKind.FAULT, f"{self.line_error}; it is there again", "PORT_LOST")
+        self._boot, self.line_error = found.boot, ""
+        self._note_fault(found)
+        self._note_clock()
+        for words in self._notices.take_failures():
+            self.note(HappeningKind.NOTICE, words)
+
+    def _note_fault(self, found: Identify) -> None:
+        seen = None
+        if found.fault is not None and found.fault is not FaultCode.HOPPER_EMPTY:
+            seen = found.boot, found.fault, found.in_gauge
+            if seen != self._fault:
+                self.newest = found.fault
+                self.note(HappeningKind.FAULT, describe(found.fault), found.fault.name, found.in_gauge)
+        self._fault = seen
+
+    def _note_clock(self) -> None:
+        before_s, self._offset_s = self._offset_s, self._clock_offset_s()
+        jump_s = self._offset_s - before_s
+        if abs(jump_s) > JUMP_S:
+            self.note(HappeningKind.CLOCK, f"the computer's clock jumped by {jump_s:+.0f} s", "CLOCK_JUMP")
+
+    def _clock_offset_s(self) -> float:
+        return self._clocks.now_ms() / 1000 - self._clocks.count_s()
+
+    def full(self, places: tuple[int, ...], words: str) -> None:
+        """Note, once for each, places that are full by count, and call a person."""
+        if not set(places) <= self._full:
+            self._full |= set(places)
+            self.note(HappeningKind.FULL, words, place=places[0])
+            self._notices.tell(Kind.NEEDS_PERSON, words)
+
+    def judged(self) -> None:
+        """Call a person when the check standard just judged is the first bad one and the night goes on all the same."""
+        latest, plan = self._keeper.latest, self._keeper.setup.plan
+        check = None if latest is None else latest.check
+        if check is None or check.good or plan.checks.bad_check == "stop":
+            return
+        earlier = [one for one in self._keeper.checks[:-1] if one.standard == check.standard]
+        if not earlier or earlier[-1].good:
+            words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
+            self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
+
+    def emptied(self, place: int) -> None:
+        """A person emptied a place."""
+        self._keeper.emptied(place)
+        self._full.discard(place)
+
+    def note(
+        self,
+        kind: HappeningKind,
+        words: str,
+        code: str | None = None,
+        shaft: int | None = None,
+        place: int | None = None,
+    ) -> None:  # fmt: skip
+        """Note a happening, now or as soon as the store can be written again."""
+        self._pending.append(Happening(kind, words, self._clocks.now_ms(), code, shaft, place))
+        try:
+            self._keeper.tell(*self._pending)
+        except StoreError:
+            return
+        self._pending.clear()
+
+
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0
+CALL_AFTER_S = 60.0  # what is gone by then nobody has to be woken for
+NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
+FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
+
+
+class Troubles:
+    """One trouble after another, until something goes well again."""
+
+    def __init__(self, give_up_s: float) -> None:
+        self._give_up_s = give_up_s
+        self.clear()
+
+    def clear(self) -> None:
+        """Something went well."""
+        self._since_s: float | None = None
+        self._pause_s = FIRST_PAUSE_S
+        self.called = False
+
+    def pause_s(self, now_s: float) -> float | None:
+        """Trouble came, or came again: how long to wait before the next try; None when it has lasted too long."""
+        if self._since_s is None:
+            self._since_s = now_s
+        if self.lasts_s(now_s) >= self._give_up_s:
+            return None
+        pause, self._pause_s = self._pause_s, min(2 * self._pause_s, LONGEST_PAUSE_S)
+        return pause
+
+    def lasts_s(self, now_s: float) -> float:
+        """For how long it has lasted."""
+        return 0.0 if self._since_s is None else now_s - self._since_s
+
+    def calls_now(self, now_s: float) -> bool:
+        """True once, when it has lasted so long that a person should know."""
+        due = not self.called and self.lasts_s(now_s) >= CALL_AFTER_S
+        self.called = self.called or due
+        return due
+
+
+def fault_of(error: MidspanError) -> str | None:
+    """Fault code of protocol/faults.json for an error of line, disk or store, None when there is none.
+
+    >>> fault_of(LinkError("port: the gauge is gone"))
+    'PORT_LOST'
+    """
+    cause = error.__cause__
+    if isinstance(error, LinkError):
+        return "PORT_LOST"
+    if isinstance(error, ArchiveGone | StoreGone):
+        return "ARCHIVE_GONE" if isinstance(error, ArchiveGone) else "STORE_GONE"
+    if isinstance(error, StoreError) and isinstance(cause, DBAPIError):
+        code = getattr(cause.orig, "sqlite_errorcode", 0) & 0xFF  # without what SQLite calls the extension
+        return "STORE_LOCKED" if code in BUSY else "DISK_FULL" if code in FULL else None
+    if isinstance(error, ArchiveError) and isinstance(cause, OSError):
+        return "DISK_FULL" if cause.errno is None or cause.errno in NO_ROOM else None
+    return None

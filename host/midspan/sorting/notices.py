@@ -1,0 +1,203 @@
+"""Telling people what became of a run: a plain log, webhooks, and whatever `apprise` reaches when it is installed.
+
+A notice never delays the sorting: the log is a line in a local file, and each address has a thread of its own that ends
+with the program. One that cannot be delivered never stops it either; `take_failures` tells the journal of it.
+
+>>> import tempfile
+>>> folder = Path(tempfile.mkdtemp())
+>>> with Notices(NoticeSettings(), folder, "night 12 on gauge attic", now_ms=lambda: 1_700_000_000_000) as notices:
+...     notices.tell(Kind.NEEDS_PERSON, "The hopper is empty.")
+>>> (folder / "night.log").read_text().splitlines()
+['2023-11-14T22:13:20Z night 12 on gauge attic, needs a person: The hopper is empty.']
+"""
+
+import os
+import threading
+import time
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from types import TracebackType
+from typing import Annotated, Self, TypeVar
+
+from pydantic import Field, SecretStr
+
+from midspan.base.clock import now_ms
+from midspan.base.config import ARRAY, Section
+from midspan.base.errors import ConfigurationError
+from midspan.base.formatting import printable
+from midspan.sorting.notices_transports import Notice, NoticeError, Way, by_apprise, by_webhook
+
+Item = TypeVar("Item")
+PAUSES_S = (0.0, 30.0, 300.0)  # before each try: a router that starts anew is back within minutes
+MOST_WAITING = 100  # notices for one address; a run that has more to say has said enough
+END_S = 15.0  # how long the end of a run waits for its last notices
+
+
+class Kind(StrEnum):
+    """What a notice is about."""
+
+    FINISHED = "finished"
+    STOPPED = "stopped"
+    NEEDS_PERSON = "needs a person"
+
+
+class NoticeSettings(Section):
+    """Who is told; a plain log is always written.
+
+    Addresses of `webhook` are web addresses, those of `apprise` whatever it knows. One that begins with $ is the name
+    of an environment variable that holds it. `timeout_s` is how long a web server may take.
+    """
+
+    log: Annotated[str, Field(min_length=1)] = "night.log"
+    webhook: Annotated[tuple[SecretStr, ...], ARRAY] = ()
+    apprise: Annotated[tuple[SecretStr, ...], ARRAY] = ()
+    timeout_s: Annotated[float, Field(gt=0, le=300)] = 10.0
+
+    def ways(self) -> list[Way]:
+        """The ways to every address; ConfigurationError for one that cannot be used, before the night begins."""
+        web = [by_webhook(i, _address(one), self.timeout_s) for i, one in enumerate(self.webhook, 1)]
+        return web + [by_apprise(i, _address(one)) for i, one in enumerate(self.apprise, 1)]
+
+    def try_log(self, folder: Path) -> None:
+        """Begin the log; ConfigurationError when it cannot be written, before the night begins."""
+        try:
+            (folder / self.log).open("a", encoding="utf-8").close()
+        except OSError as error:
+            raise ConfigurationError(
+                f"{folder / self.log}: the log of notices cannot be written ({error.strerror}); name another, or make "
+                "its folder"
+            ) from error
+
+
+def _address(given: SecretStr) -> str:
+    text = given.get_secret_value()
+    if not text.startswith("$"):
+        return text
+    if not text[1:].isidentifier():  # a password perhaps, so it is not repeated
+        raise ConfigurationError("notices: an address begins with $ and is no name of an environment variable; mend it")
+    if text[1:] not in os.environ:
+        raise ConfigurationError(f"notices: the environment variable {text[1:]} is not set; set it, or remove {text}")
+    return os.environ[text[1:]]
+
+
+class Notices:
+    """Tells of one run, named `about`; leaving the block waits up to `end_s` for what is still on its way.
+
+    The log's name counts from `folder`, that of the plan. `ways` are those of the settings unless given, `pauses_s`
+    come before each try. Raises ConfigurationError as `NoticeSettings.ways` does.
+    """
+
+    def __init__(
+        self,
+        settings: NoticeSettings,
+        folder: Path,
+        about: str,
+        *,
+        now_ms: Callable[[], int] = now_ms,
+        ways: Sequence[Way] | None = None,
+        pauses_s: Sequence[float] = PAUSES_S,
+        end_s: float = END_S,
+    ) -> None:
+        self._log, self._about, self._now_ms, self._end_s = folder / settings.log, about, now_ms, end_s
+        self._failures: SimpleQueue[str] = SimpleQueue()
+        ways = settings.ways() if ways is None else ways
+        self._posts = [_Post(way, pauses_s, self._failures) for way in ways]
+
+    def tell(self, kind: Kind, words: str) -> None:
+        """Write the notice to the log and set it on its way; returns at once."""
+        told = datetime.fromtimestamp(self._now_ms() / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        words = printable(" ".join(words.split()))
+        try:
+            with self._log.open("a", encoding="utf-8") as log:
+                log.write(f"{told} {self._about}, {kind.value}: {words}\n")
+        except OSError as error:
+            self._failures.put(f"{self._log}: a notice was not written ({error.strerror}): {words}")
+        for post in self._posts:
+            post.add(Notice(kind.value, self._about, words, told))
+
+    def take_failures(self) -> list[str]:
+        """What could not be delivered since last asked, a sentence each."""
+        return _taken(self._failures)
+
+    def close(self) -> None:
+        """Wait up to `end_s` for all addresses together; what is not delivered by then is a failure.
+
+        After it only the log is written; once more does no harm.
+        """
+        for post in self._posts:
+            post.end()
+        until_s = time.monotonic() + self._end_s
+        while self._posts:
+            self._posts.pop().wait(max(0.0, until_s - time.monotonic()))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+class _Post:
+    """One address with its thread: notices go in the order they were told, each tried a few times."""
+
+    def __init__(self, way: Way, pauses_s: Sequence[float], failures: SimpleQueue[str]) -> None:
+        self._way, self._pauses_s, self._failures = way, pauses_s, failures
+        self._waiting: SimpleQueue[Notice | None] = SimpleQueue()
+        self._on_its_way: Notice | None = None
+        self._ending = threading.Event()
+        # A daemon: a server that never answers must not keep the program from ending.
+        self._thread = threading.Thread(target=self._work, name=way.name, daemon=True)
+        self._thread.start()
+
+    def add(self, notice: Notice) -> None:
+        """Queue a notice, or note that it has no room."""
+        if self._waiting.qsize() < MOST_WAITING:
+            self._waiting.put(notice)
+        else:
+            self._fail(notice, f"{MOST_WAITING} others wait before it")
+
+    def end(self) -> None:
+        """Deliver what waits, without pauses, and no more."""
+        self._waiting.put(None)
+        self._ending.set()
+
+    def wait(self, most_s: float) -> None:
+        """Wait for the end, and note what is still to be delivered when that takes too long."""
+        self._thread.join(most_s)
+        if self._thread.is_alive():
+            for notice in (self._on_its_way, *_taken(self._waiting)):
+                if notice is not None:
+                    self._fail(notice, "no answer when the run ended")
+
+    def _work(self) -> None:
+        while (notice := self._waiting.get()) is not None:
+            self._on_its_way = notice
+            self._deliver(notice)
+            self._on_its_way = None
+
+    def _deliver(self, notice: Notice) -> None:
+        why = ""
+        for pause_s in self._pauses_s:
+            self._ending.wait(pause_s)
+            try:
+                return self._way.send(notice)
+            except NoticeError as error:
+                why = str(error)
+        return self._fail(notice, why)
+
+    def _fail(self, notice: Notice, why: str) -> None:
+        self._failures.put(f"{self._way.name}: a notice was not delivered ({why}): {notice.text}")
+
+
+def _taken(waiting: SimpleQueue[Item]) -> list[Item]:
+    taken = []
+    while True:
+        try:
+            taken.append(waiting.get_nowait())
+        except Empty:
+            return taken

@@ -1,0 +1,118 @@
+"""Turning a shaft to its stiff side so that it can be marked there.
+
+Angles count from where a shaft lay at its first reading. They say nothing of it once it was lifted off its rollers, so
+a shaft is parked right after it was measured, before anybody touches it. Up, under the head, is where the head bent
+it: turned to its stiff side, it has that side up and the opposite one down.
+"""
+
+import math
+from dataclasses import dataclass
+
+from midspan.archive.raw_run import Phase, RawRun
+from midspan.base.errors import DeviceFault, ParkingError
+from midspan.link.gauge import Gauge
+from midspan.measurement.calibrated_columns import rotation
+from midspan.measurement.calibration import Calibration
+from midspan.measurement.cycle_plan import SETTLE_READINGS, plan_for
+from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.wire.records import BenchStep, State
+
+STEP_NUMBER = 0  # of the bench step's run: it tells nothing of a shaft and is not kept
+READINGS = 8  # the gauge wants some; nothing is made of them
+TOLD_APART = 3.0  # standard uncertainties between two results that cannot be of one shaft
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """How far to turn a shaft on after its cycle, and how well its stiff side is up then (standard uncertainty)."""
+
+    steps: int
+    u_deg: float
+
+
+def stiff_side(result: ShaftResult | Unmeasured) -> float:
+    """The angle to park at, in degrees; ParkingError says why there is none.
+
+    >>> stiff_side(Unmeasured(7, "", ("the cycle was cut short",)))
+    Traceback (most recent call last):
+    midspan.base.errors.ParkingError: shaft 7 was not measured: the cycle was cut short; nothing is turned
+    """
+    name = f"shaft {result.shaft}"
+    if isinstance(result, Unmeasured):
+        raise ParkingError(f"{name} was not measured: {'; '.join(result.reasons)}; nothing is turned")
+    if result.faults:
+        raise ParkingError(f"{name}: the gauge is at fault: {result.faults[0]}; look at it, then measure again")
+    if result.spread_thou <= result.spread_floor_thou:
+        raise ParkingError(
+            f"{name} has no stiff side to mark: its spread of {result.spread_thou:.3f} thou is within what noise alone "
+            f"would make, {result.spread_floor_thou:.3f}"
+        )
+    if result.stiff_side_deg is None:
+        raise ParkingError(
+            f"{name}: it slipped too much for its angles to be known; clean rollers and shaft, try again"
+        )
+    return result.stiff_side_deg
+
+
+def same_shaft(result: ShaftResult, spine_thou: float | None, u_spine_thou: float | None) -> None:
+    """Raise ParkingError when a shaft cannot be the one that had this spine when it was measured before, if it was."""
+    if spine_thou is None or u_spine_thou is None:
+        return
+    apart_thou = abs(result.spine_thou - spine_thou)
+    if apart_thou > TOLD_APART * math.hypot(result.u_spine_thou, u_spine_thou):
+        raise ParkingError(
+            f"shaft {result.shaft} had spine {spine_thou:.2f} thou before, what lies in the gauge has "
+            f"{result.spine_thou:.2f}: is it another one? Both results are kept; nothing is turned"
+        )
+
+
+def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> Turning:
+    """From where the cycle left the shaft on to its stiff side, in the direction it turned: half a turn at most.
+
+    The uncertainty joins that of the stiff side, that of the steps per turn over the way from the middle of the
+    readings, the rounding to whole steps, and the slip: whether a shaft slips with the head lifted as it does under it
+    is not known, so that what it slipped is taken for the half width of a rectangular distribution (JCGM 100:2008,
+    4.3.7). Raises ParkingError as `stiff_side` does.
+    """
+    angle_deg = stiff_side(result)
+    nominal, _, start = rotation([run], calibration)
+    per_turn = float(nominal[0]) * (1 + result.slip_pct / 100)
+    deg_per_step = 360 / per_turn
+    end = int(run.rotate_steps[-1])
+    to_go_deg = (angle_deg - (end - float(start[0])) * deg_per_step) % 180
+    steps = round(to_go_deg / deg_per_step)
+    places = run.places()
+    loaded = run.rotate_steps[places[Phase.LIGHT].start : places[Phase.LIGHT_AGAIN].stop]
+    middle = (float(loaded[0]) + float(loaded[-1])) / 2
+    lever_deg = (end + steps - middle) * deg_per_step
+    slip = per_turn / calibration.rotation.steps_per_turn - 1
+    u_deg = math.hypot(
+        result.u_stiff_side_deg or 0.0,
+        lever_deg * result.u_slip_pct / 100,
+        deg_per_step / math.sqrt(12),
+        slip * to_go_deg / math.sqrt(3),
+    )
+    return Turning(steps, u_deg)
+
+
+def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibration) -> Turning:
+    """Turn the shaft that was just measured to its stiff side, with the head at home; the gauge then rests.
+
+    Raises ParkingError as `stiff_side` does and when the gauge was reset or fed since, DeviceFault when it does not do
+    its part.
+    """
+    wanted = turning(run, result, calibration)
+    found = gauge.settled()
+    if found.state is not State.IDLE or found.boot != run.boot:
+        raise ParkingError(
+            f"shaft {result.shaft}: the gauge was reset since, or its feeder holds the shaft; lay the shaft in by hand "
+            "and park it again"
+        )
+    speed = plan_for(calibration, found).rotate_speed
+    order = BenchStep(STEP_NUMBER, 0, wanted.steps, None, READINGS, SETTLE_READINGS, speed, speed)
+    step = gauge.bench_step(order, "park")
+    gauge.acknowledge(STEP_NUMBER)
+    gauge.end_bench()
+    if step.cause is not None or int(step.rotate_steps[-1]) != wanted.steps:
+        raise DeviceFault(f"shaft {result.shaft} was not turned all the way: {step.cause or 'steps are missing'}")
+    return wanted

@@ -1,0 +1,59 @@
+"""Which shafts of a night have verdicts whose raw readings are not where they were stored.
+
+Archives only grow. One that is as long as it was and begins with the same marker is whole; of any other every run is
+looked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from sqlalchemy import select
+
+from midspan.archive.reader import Archive
+from midspan.base.errors import ArchiveError
+from midspan.store.database import Store
+from midspan.store.passage import Passage
+from midspan.store.tables import ResultRow, RunRow
+from midspan.wire.fault_texts import HostFault
+
+READINGS_GONE = HostFault.READINGS_GONE.value
+Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
+
+
+def readings_gone(store: Store, batch: int, passages: Sequence[Passage], archive: Path) -> list[int]:
+    """Numbers of a night's shafts that have come to their end and were judged, if only once, by readings that are gone.
+
+    `batch` holds the night's results, `archive` is the one that is written now. Raises StoreError when the store cannot
+    be read.
+    """
+    ended = (passage for passage in passages if not passage.is_open)
+    judged_by = {step.result for passage in ended for step in passage.steps if step.result is not None}
+    query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
+    query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
+    runs: dict[Path, set[Run]] = {}
+    with store.transaction() as session:
+        for number, named, offset, shaft, started_ms in session.execute(query):
+            if number in judged_by:
+                # The same file may have been named from another folder then.
+                path = archive if Path(named).name == archive.name else Path(named)
+                runs.setdefault(path, set()).add((offset, shaft, started_ms))
+    marker = newest_marker(passages)
+    return sorted({run[1] for path, some in runs.items() for run in _missing(path, some, marker)})
+
+
+def newest_marker(passages: Iterable[Passage]) -> str | None:
+    """The marker of the archive that a night wrote last, None when it wrote none or its journal did not keep it."""
+    steps = [one for passage in passages for one in passage.steps if one.archive_bytes is not None]
+    return steps[-1].words if steps else None
+
+
+def _missing(path: Path, wanted: set[Run], marker: str | None) -> set[Run]:
+    try:
+        archive = Archive.open(path)
+        if marker in (None, archive.header.marker.hex()) and path.stat().st_size > max(wanted)[0]:
+            return set()
+        return wanted - {(offset, run.shaft, run.started_ms) for offset, run in archive.entries()}
+    except (ArchiveError, OSError):
+        return wanted

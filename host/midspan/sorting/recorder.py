@@ -1,0 +1,238 @@
+"""What is kept of a night: readings in the archive, verdicts and steps in the store. It knows no gauge and no line.
+
+After a disk has failed it is opened anew; what it needs to go on it reads from archive and journal again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+
+from midspan.archive.raw_run import RawRun
+from midspan.base.errors import StoreGone
+from midspan.base.formatting import shafts_numbered
+from midspan.decision.basis import Basis
+from midspan.decision.origin import Origin
+from midspan.measurement.result import ShaftResult, evaluate
+from midspan.sorting.assess import Appraisal, Before, appraise, judged_as
+from midspan.sorting.check_standards import in_doubt
+from midspan.sorting.gauge_health import FIRST, Observation
+from midspan.sorting.next_action import Course, Situation, Wanted
+from midspan.sorting.night_archive import NightArchive
+from midspan.sorting.night_settings import Change, changes, first_calibration, settings, spells
+from midspan.sorting.readings_gone import READINGS_GONE, readings_gone
+from midspan.sorting.routing import Judged, course_of, recheck_course
+from midspan.sorting.setup import Setup
+from midspan.sorting.tally import tally_of
+from midspan.sorting.verdict import basis_of_plan, verdict_by
+from midspan.store.database import RunReference, Store
+from midspan.store.journal import Journal
+from midspan.store.passage import Check, Happening, HappeningKind, Night, Passage, Stage
+from midspan.wire.records import Identify
+
+
+class Keeper:
+    """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
+
+    `archive` can be written once `situation` was asked.
+
+    Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
+    then, and the same call can be made again.
+    """
+
+    def __init__(self, setup: Setup, store: Store, night: Night, now_ms: Callable[[], int]) -> None:
+        self.setup, self.night, self.now_ms = setup, night, now_ms
+        self.journal = Journal(store)
+        self._store = store
+        self.latest: Appraisal | None = None
+        self.archive = NightArchive(setup.archive, self.journal, now_ms)
+        self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
+        passages, happenings = self.journal.passages(night.id), self.journal.happenings(night.id)
+        self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), happenings)
+        self.tally.in_a_row.clear()  # whoever goes on has looked
+        self.checks: list[Check] = self.journal.checks(night=night.id)
+        self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
+        steps = (step for one in passages for step in one.steps)
+        self._observed: list[Observation] = []
+        for step in steps:
+            if step.watched is not None:
+                self._observe(Observation(**step.watched))
+        self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
+        self._settled = spells(settings(night.plan, first_calibration(store, night.batch)), happenings)[-1]
+        self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
+        self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
+        self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
+
+    @property
+    def changes(self) -> list[Change]:
+        """Settings that are not what the night has judged by so far, until `note_changes`."""
+        return changes(self._settled.settings, self._settings)
+
+    @property
+    def checks_in_force(self) -> list[Check]:
+        """The checks under the settings of now: those of before vouch for nothing that comes."""
+        return [one for one in self.checks if (one.shaft or 0) > self._settled.after]
+
+    def note_changes(self) -> None:
+        """Note what is another from here on; what was judged before stays as it is."""
+        found = self.changes
+        if not found:
+            return
+        last = max((one.shaft for one in self.journal.passages(self.night.id) if self._keeps_verdict(one)), default=0)
+        now_ms = self.now_ms()
+        told = [Happening(HappeningKind.SETTING, one.now, now_ms, one.name, last) for one in found]
+        self.tell(*told)
+        self._settled = spells(self._settled.settings, told)[-1]
+
+    def _keeps_verdict(self, passage: Passage) -> bool:
+        """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
+        if not passage.is_open:
+            return passage.result is not None
+        readings = self.archive.readings(passage)
+        course = None if readings is None else self._course(passage, readings[1])
+        return course is not None and not course.again
+
+    def open(self) -> None:
+        """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
+        self.archive.open()
+        self._store.keep_calibration(self.setup.calibration.calibration.id, self.setup.calibration.content())
+        passage = self.journal.open_passage(self.night.gauge)
+        for night in {self.night.id, self.night.id if passage is None else passage.night}:
+            self._note_gone(night)
+
+    def _note_gone(self, night: int) -> None:
+        passages = self.journal.passages(night)
+        gone = readings_gone(self._store, self.journal.batch(night), passages, self.setup.archive)
+        words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
+        if gone and words not in (one.words for one in self.journal.happenings(night)):
+            self.journal.happened(night, Happening(HappeningKind.FAULT, words, self.now_ms(), READINGS_GONE))
+
+    def close(self) -> None:
+        """Let go of the archive; closing twice does no harm."""
+        self.archive.close()
+
+    # What there is
+
+    def situation(self, gauge: Identify, wanted: Wanted) -> Situation:
+        """All that the next move depends on; ArchiveGone or StoreGone when one of the two is not as it was left."""
+        self._check_store()
+        if not self.archive.is_open:
+            self.open()
+        self.archive.check_place()
+        passage = self.journal.open_passage(self.night.gauge)
+        found = None if passage is None else self.archive.readings(passage)
+        course = None if passage is None or found is None else self._course(passage, found[1])
+        recheck = recheck_course(self.setup.plan, self.tally.places)
+        return Situation(gauge, passage, found is not None, course, recheck, wanted)
+
+    def _check_store(self) -> None:
+        """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
+        if self._last_ordered is None:
+            return
+        shaft, ordered_ms = self._last_ordered
+        found = self.journal.passage(shaft)
+        if found is None or (found.night, found.ordered_ms) != (self.night.id, ordered_ms):
+            raise StoreGone(
+                f"{self.setup.store}: shaft {shaft} of night {self.night.id} is not in it any more: another database "
+                "was copied over it; put the right one back, then go on"
+            )
+
+    def _course(self, passage: Passage, run: RawRun) -> Course | None:
+        result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
+        if result is None:
+            return None
+        if self._verdict is None or self._verdict[0] != result:
+            stored = next(one for one in self._store.history(passage.shaft) if one.id == result)
+            hysteresis = None if stored.result is None else stored.result["hysteresis_pct"]
+            self._verdict = result, judged_as(stored.decision, hysteresis, run)
+        return course_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
+
+    # What comes to be
+
+    def order(self, source: str, standard: str | None, above: int) -> int:
+        """Number of a shaft that is about to be fed."""
+        now_ms = self.now_ms()
+        shaft = self.journal.order(self.night.id, source, standard, now_ms, above)
+        self._last_ordered = shaft, now_ms
+        return shaft
+
+    def rescue(self, run: RawRun) -> None:
+        """Keep and judge readings of a shaft that no journal here knows, unless they are there already."""
+        if self.archive.find(run) is not None:
+            return
+        offset = self.archive.keep(run)
+        (result,) = evaluate([run], self.setup.calibration)
+        decision = verdict_by(result, self._basis(None), self.setup.bands)
+        values = result.as_dict() if isinstance(result, ShaftResult) else None
+        self._store.add(
+            self.night.batch, self._where(run, offset), values, decision, self.now_ms(), basis=self._basis(None),
+            origin=Origin.IMPORTED,
+        )  # fmt: skip
+
+    def judge(self, passage: Passage, gauge: Identify) -> Appraisal:
+        """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
+        readings = self.archive.readings(passage)
+        assert readings is not None  # only what is there is to be judged
+        offset, run = readings
+        history = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
+        now_ms = self.now_ms()
+        before = Before(self.tally.places, self._observed, history)
+        found = appraise(run, passage, gauge, self.setup, before, now_ms)
+        values = found.result.as_dict() if isinstance(found.result, ShaftResult) else None
+        number = self.journal.judged(
+            passage, self._where(run, offset), values, found.decision, now_ms, basis=self._basis(passage.standard),
+            cause=run.cause, watched=found.seen.as_dict(), check=found.check,
+            suspects=self._suspects(found.check, history), happenings=found.happenings,
+        )  # fmt: skip
+        self.latest = found
+        # The way of a shaft of the stock follows the verdict as it was kept, with what was found of it before.
+        self._verdict = None if passage.standard is None else (number, found.judged)
+        self._observe(found.seen)
+        if found.check is not None:
+            self.checks.append(replace(found.check, shaft=passage.shaft))
+        elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
+            self.shafts.append(passage.shaft)
+        if any(one.kind is HappeningKind.ALARM for one in found.happenings):
+            self._alarmed.add(passage.shaft)
+        return found
+
+    def _observe(self, seen: Observation) -> None:
+        """Add to the night's observations, of which only the first matter."""
+        if len(self._observed) < FIRST:
+            self._observed.append(seen)
+
+    def _suspects(self, check: Check | None, history: list[Check]) -> list[int]:
+        if check is None:
+            return []
+        good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
+        known = self.journal.passages(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
+        return in_doubt(check, history, known)
+
+    def end(
+        self, passage: Passage, stage: Stage, place: int | None = None, passed: int | None = None, words: str = ""
+    ) -> None:
+        """Note how a shaft's way ended, and count it."""
+        step = self.journal.note(passage.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
+        outcome = None if self._verdict is None or self._verdict[0] != passage.result else self._verdict[1].outcome
+        ended = replace(passage, steps=(*passage.steps, step))
+        self.tally.end(ended, outcome, alarmed=passage.shaft in self._alarmed)
+        self._last_ended = passage.shaft
+        if passage.result is not None and self.archive.readings(passage) is None:  # it went while they did
+            self._note_gone(passage.night)
+
+    def emptied(self, place: int) -> None:
+        """Note that a person emptied a place."""
+        words = f"{self.setup.plan.place_called(place)} was emptied"
+        self.tell(Happening(HappeningKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
+        self.tally.empty(place)
+
+    def tell(self, *happenings: Happening) -> None:
+        """Note what happened."""
+        self.journal.happened(self.night.id, *happenings)
+
+    def _basis(self, standard: str | None) -> Basis:
+        return basis_of_plan(self.setup.plan, self.setup.bands, standard, self.night.id)
+
+    def _where(self, run: RawRun, offset: int) -> RunReference:
+        return RunReference(str(self.setup.archive), offset, run.shaft, run.label, run.started_ms)

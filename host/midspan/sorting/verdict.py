@@ -1,0 +1,47 @@
+"""The verdict on a shaft of a run of sorting, or on one that is evaluated again: by the rules on record."""
+
+from midspan.decision.bands import Bands
+from midspan.decision.basis import Basis, content_of
+from midspan.decision.decision import Decision, Outcome
+from midspan.decision.evaluate_and_decide import verdict_on
+from midspan.decision.standing import with_crack_limit
+from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.sorting.check_standards import checked, verdict_on_check
+from midspan.sorting.plan import Checks, SortPlan, Standard
+
+
+def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int | None = None) -> Basis:
+    """Return the basis of a night's shaft; `standard` is the check standard that it is, None for one of the stock."""
+    bar = next((bar for bar in plan.standard if bar.name == standard), None)
+    return Basis(
+        bands=content_of(bands),
+        crack_hysteresis_pct=plan.sort.crack_hysteresis_pct,
+        standard=standard,
+        assigned_thou=None if bar is None else bar.assigned_thou,
+        u_assigned_thou=None if bar is None else bar.u_assigned_thou,
+        night=night,
+    )
+
+
+def verdict_by(result: ShaftResult | Unmeasured, basis: Basis, bands: Bands) -> Decision:
+    """Return the verdict on a result by all that its basis knows, but by these bands.
+
+    A check standard is judged by its assigned value; where an older version kept none its verdict says nothing but
+    that it is one.
+    """
+    if basis.standard is not None:
+        return _on_standard(result, basis)
+    decision = verdict_on(result, bands)
+    hysteresis_pct = None if isinstance(result, Unmeasured) else result.hysteresis_pct
+    return with_crack_limit(decision, hysteresis_pct, basis.crack_hysteresis_pct)
+
+
+def _on_standard(result: ShaftResult | Unmeasured, basis: Basis) -> Decision:
+    assert basis.standard is not None
+    if basis.assigned_thou is None or basis.u_assigned_thou is None:
+        return Decision(Outcome.DOUBTFUL, (f"check standard {basis.standard}: its assigned value is not known",))
+    bar = Standard(
+        name=basis.standard, assigned_thou=basis.assigned_thou, u_assigned_thou=basis.u_assigned_thou
+    )  # fmt: skip
+    identity = result.calibration if isinstance(result, ShaftResult) else ""
+    return verdict_on_check(checked(bar, result, (), Checks(), 0, identity))

@@ -1,0 +1,376 @@
+"""Results and verdicts in an SQLite database: durable when a call returns, added to and never changed.
+
+>>> import tempfile
+>>> from midspan.decision.decision import Decision, Outcome
+>>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+...     batch = store.begin_batch("blue dozen", started_ms=0)
+...     run = RunReference("batch.avro", byte_offset=4096, shaft=7, label="blue-7", started_ms=0)
+...     number = store.add(batch, run, {"spine_thou": 500.2}, Decision(Outcome.ACCEPTED, bin="500"), made_ms=1)
+...     store.latest("blue-7").result["spine_thou"], store.latest(7).decision.bin
+(500.2, '500')
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, replace
+from itertools import groupby
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import ColumnElement, Engine, Select, func, select
+from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session, joinedload
+
+from midspan.base.errors import StoreError
+from midspan.decision.basis import Basis
+from midspan.decision.decision import Decision, Outcome
+from midspan.decision.origin import Origin
+from midspan.decision.standing import carry, with_crack_limit
+from midspan.store.database_file import engine_of, fold_in
+from midspan.store.kept_values import Damaged
+from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
+from midspan.store.tables import (
+    NAMED_COLUMNS,
+    BasisRow,
+    BatchRow,
+    CalibrationRow,
+    DecisionRow,
+    ResultRow,
+    RunRow,
+    in_words,
+)
+from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
+
+# What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
+WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
+
+
+@dataclass(frozen=True, slots=True)
+class RunReference:
+    """Where the raw readings of a shaft are kept."""
+
+    archive: str
+    byte_offset: int
+    shaft: int
+    label: str
+    started_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoredResult:
+    """One evaluation of a shaft as it was stored; `result` is None when the run gave none.
+
+    `run_id` numbers the measurements in the order they were stored; `basis` is None for verdicts of old.
+    """
+
+    id: int
+    batch: int
+    run: RunReference
+    result: dict[str, Any] | None
+    decision: Decision
+    made_ms: int
+    run_id: int
+    origin: Origin = Origin.MEASURED
+    basis: Basis | None = None
+
+
+class Store:
+    """The database of results; make one with `Store.open`.
+
+    Every method raises StoreError when the database is locked, full, read-only or damaged.
+    """
+
+    def __init__(self, path: Path, engine: Engine) -> None:
+        self.path = path
+        self._engine = engine
+        self._folds = False
+
+    @classmethod
+    def open(cls, path: Path, *, create: bool = True, wait_s: float = 5.0) -> Store:
+        """Open a database of results, or make one when there is none and `create` is true.
+
+        `wait_s` is how long a call waits for another program that is writing. Raises StoreError also when the
+        file is no database, another program's, or of another version of the tables.
+        """
+        if not create and not path.is_file():
+            raise StoreError(f"{path}: there is no such file; name the database of your results")
+        store = cls(path, engine_of(path, wait_s))
+        try:
+            if store._revision() != NEWEST:
+                store.close()
+                store._upgrade(wait_s)
+        except StoreError as error:
+            store.close()
+            raise error.at(str(path)) from error
+        store._folds = True
+        return store
+
+    def _revision(self) -> int | None:
+        """Return the revision of the tables, None for an empty file; StoreError when nobody here knows it."""
+        try:
+            with Session(self._engine) as session:
+                revision = revision_of(session.connection())
+        except DBAPIError as error:
+            raise StoreError(in_words(error)) from error
+        except UnicodeDecodeError as error:
+            raise StoreError(DAMAGED) from error
+        if revision is not None:
+            check_known(revision)
+        return revision
+
+    def _upgrade(self, wait_s: float) -> None:
+        try:
+            upgrade(self.path, wait_s)
+        except (DBAPIError, sqlite3.Error) as error:
+            raise StoreError(in_words(error)) from error
+        except OSError as error:  # of the copy that is made first
+            raise StoreError(f"no copy of it can be kept before its upgrade: {error.strerror}; make room") from error
+
+    def begin_batch(self, name: str, started_ms: int) -> int:
+        """Start a batch and return its number."""
+        with self.transaction() as session:
+            batch = BatchRow(name=name, started_ms=started_ms)
+            session.add(batch)
+            session.flush()
+            return batch.id
+
+    def add(
+        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
+    ) -> int:  # fmt: skip
+        """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
+        with self.transaction() as session:
+            number, _ = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            return number
+
+    def add_again(
+        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        *, basis: Basis | None, origin: Origin = Origin.IMPORTED,
+    ) -> tuple[Decision, bool]:  # fmt: skip
+        """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
+
+        The verdict is the one that the store keeps (add_result); `origin` is that of a run that was never noted here.
+        """
+        with self.transaction() as session:
+            known = session.scalars(_results().where(*_place(run)).order_by(ResultRow.id)).all()
+            if known:
+                decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
+            # As the store keeps it: a number that is none has become null.
+            plain = json.loads(json.dumps(result), parse_constant=lambda _: None)
+            there = [_stored(old) for old in known]
+            if there and there[-1].result == plain:  # an earlier verdict on it does not count: the newest one does
+                there = there[-1:]
+            if any(old.result == plain and old.decision == decision for old in there):
+                return decision, False
+            _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
+            return decision, True
+
+    def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
+        """Keep what a calibration said, so that later results can be compared with those it made.
+
+        Raises StoreError when another content stands under this id: a result names its calibration by it.
+        """
+        text = json.dumps(content, sort_keys=True)
+        with self.transaction() as session:
+            session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
+            if session.get_one(CalibrationRow, name).content != text:
+                raise StoreError(
+                    f"{self.path}: calibration {name!r} stands there with other values; give the changed file an id of "
+                    "its own"
+                )
+
+    def calibrations(self) -> dict[str, dict[str, Any]]:
+        """What every calibration kept here says, by its id."""
+        with self.transaction() as session:
+            return {row.id: json.loads(row.content) for row in session.scalars(select(CalibrationRow))}
+
+    def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
+        """Batch and reference of a run already noted, also when its archive has moved to another folder."""
+        moved = RunRow.archive.endswith(Path(run.archive).name, autoescape=True)
+        same = RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, RunRow.started_ms == run.started_ms
+        with self.transaction() as session:
+            row = session.scalars(select(RunRow).where(moved, *same)).first()
+            return None if row is None else (row.batch_id, _reference(row))
+
+    def basis_of(self, run: RunReference) -> Basis | None:
+        """Return what the newest verdict on a run was made by; None when the run or its basis is not known."""
+        newest = self.history(run)[-1:]
+        return newest[0].basis if newest else None
+
+    def versions(self) -> list[list[StoredResult]]:
+        """All results of every run, oldest first, run by run."""
+        found = self._read(_results().order_by(ResultRow.run_id, ResultRow.id))
+        return [list(same) for _, same in groupby(found, key=lambda one: (one.batch, one.run))]
+
+    def latest(self, shaft: int | str) -> StoredResult | None:
+        """The result of a shaft that counts, given by its number or its label; None when there is none.
+
+        It is the newest evaluation of the measurement that no other supersedes. Where several stand beside each other
+        because none knew of the others, the worse one counts, and of equals the one that was measured here.
+        """
+        return next(iter(self.standing(shaft)), None)
+
+    def standing(self, shaft: int | str) -> list[StoredResult]:
+        """The newest result of each measurement of a shaft that no other supersedes; the first one counts."""
+        found = self._read(_of(shaft).where(*standing_results()))
+        if not found:  # a label that the shaft had before it was measured again under another one
+            found = self._read(_of(shaft).order_by(ResultRow.run_id.desc(), ResultRow.id.desc()).limit(1))
+        newest = max((stored.run_id, stored.run.shaft) for stored in found)[1] if found else None
+        # A label may be that of several shafts: then it is the one measured last.
+        return sorted((stored for stored in found if stored.run.shaft == newest), key=_worst_first)
+
+    def history(self, shaft: int | str | RunReference) -> list[StoredResult]:
+        """Every result of a shaft, given by its number, its label or one of its runs, oldest first."""
+        return self._read(_of(shaft).order_by(ResultRow.id))
+
+    def batch(self, batch: int) -> list[StoredResult]:
+        """The newest result of every run of a batch, in the order the runs were noted."""
+        newest = select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
+        query = _results().where(RunRow.batch_id == batch, ResultRow.id.in_(newest))
+        return self._read(query.order_by(RunRow.id))
+
+    def close(self) -> None:
+        """Let go of the file; closing twice does no harm.
+
+        What was written is folded into the file, also while others read: a copy of it alone then lacks nothing.
+        """
+        if self._folds:
+            self._folds = False
+            fold_in(self._engine)
+        self._engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[Session]:
+        """One transaction: kept when the block ends, undone when it raises."""
+        try:
+            with Session(self._engine) as session, session.begin():
+                yield session
+        except DBAPIError as error:
+            raise StoreError(f"{self.path}: {in_words(error)}") from error
+        except (Damaged, UnicodeDecodeError) as error:  # SQLite's own words may quote what is no text
+            raise StoreError(f"{self.path}: {error}: {DAMAGED}") from error
+
+    def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
+        with self.transaction() as session:
+            return [_stored(row) for row in session.scalars(query)]
+
+
+def add_result(
+    session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+    *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
+) -> tuple[int, Decision]:  # fmt: skip
+    """Store one evaluation of a run within a transaction; its number, and the verdict as it is kept.
+
+    The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
+    noted with; `origin` says how it came here. The verdict keeps its `basis`, gets what earlier evaluations found, and
+    is held to the crack limit of the measurements that the run supersedes where it has none of its own.
+    Numbers of the result that are not finite are stored as null: the verdict says what was wrong with them.
+    """
+    run_id = note_run(session, batch, asdict(run), origin)
+    decision, basis = _with_the_past(session, run_id, result, decision, basis)
+    plain = None if result is None else _finite(result)
+    named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
+    row = ResultRow(
+        run_id=run_id, made_ms=made_ms, full=None if plain is None else json.dumps(plain),
+        decision=DecisionRow(
+            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons),
+            concerns=json.dumps([(concern.kind.value, concern.words) for concern in decision.concerns]),
+            basis_id=None if basis is None else _basis_id(session, basis),
+        ),
+        **named,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row.id, decision
+
+
+def _with_the_past(
+    session: Session, run_id: int, result: Mapping[str, Any] | None, decision: Decision, basis: Basis | None
+) -> tuple[Decision, Basis | None]:
+    """Return verdict and basis with what was found of the shaft before, and the crack limit that it was held to."""
+    own = basis or Basis()
+    if own.crack_hysteresis_pct is None and own.standard is None and own.person is None:
+        limit_pct = crack_limit_before(session, run_id)
+        if limit_pct is not None:
+            basis = replace(own, crack_hysteresis_pct=limit_pct)
+            decision = with_crack_limit(decision, None if result is None else result.get("hysteresis_pct"), limit_pct)
+    return carry(decision, concerns_before(session, run_id, result)), basis
+
+
+def _results() -> Select[ResultRow]:
+    decision = joinedload(ResultRow.decision)
+    whole = joinedload(ResultRow.run), decision, decision.joinedload(DecisionRow.basis)
+    return select(ResultRow).join(ResultRow.run).options(*whole)
+
+
+def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
+    if isinstance(shaft, RunReference):
+        return _results().where(*_place(shaft))
+    return _results().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
+
+
+def _basis_id(session: Session, basis: Basis) -> int:
+    text = basis.as_json()
+    session.execute(insert(BasisRow).values(content=text).on_conflict_do_nothing())
+    return session.scalars(select(BasisRow.id).where(BasisRow.content == text)).one()
+
+
+def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
+    """Sort key of results that stand side by side: the worse verdict first, then the one measured here, the newest."""
+    return WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
+
+
+def _place(run: RunReference) -> tuple[ColumnElement[bool], ...]:
+    # The time tells a run from one that stood at this place of another file of the same name.
+    begun = RunRow.started_ms == run.started_ms
+    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
+
+
+def _reference(row: RunRow) -> RunReference:
+    return RunReference(row.archive, row.byte_offset, row.shaft, row.label, row.started_ms)
+
+
+def _stored(row: ResultRow) -> StoredResult:
+    run, decision = row.run, row.decision
+    if decision is None:  # what any other program took out
+        raise Damaged(f"result {row.id} without a verdict")
+    return StoredResult(
+        id=row.id,
+        batch=run.batch_id,
+        run=_reference(run),
+        result=None if row.full is None else json.loads(row.full),
+        decision=Decision(
+            Outcome(decision.outcome),
+            tuple(json.loads(decision.reasons)),
+            decision.bin,
+            concerns_in(decision.concerns),
+        ),
+        made_ms=row.made_ms,
+        run_id=run.id,
+        origin=Origin(run.origin),
+        basis=None if decision.basis is None else Basis.from_json(decision.basis.content),
+    )
+
+
+def _finite(value: Any) -> Any:
+    """The same nest of values with None for every number that JSON and SQLite have no word for."""
+    if isinstance(value, Mapping):
+        return {name: _finite(inner) for name, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(inner) for inner in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

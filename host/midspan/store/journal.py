@@ -1,0 +1,264 @@
+"""The journal of a night: what was ordered, what became of each shaft, and what happened besides.
+
+It stands in the database of the results and like them only grows. Each call that writes is on the disk when it
+returns. What a shaft came to is its last step; a shaft whose last step is no end is the open one of its gauge, and
+there is never more than one.
+
+>>> import tempfile
+>>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+...     journal = Journal(store)
+...     night = journal.begin_night("bench", "{}", at_ms=0)
+...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
+...     _ = journal.note(shaft, Stage.NO_SHAFT, at_ms=2)
+...     journal.open_passage("bench"), journal.passages(night)[0].stage.name
+(None, 'NO_SHAFT')
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from pathlib import Path  # noqa: F401 - for the example above
+from typing import Any
+
+from sqlalchemy import Select, func, insert, literal, select
+from sqlalchemy.orm import Session
+
+from midspan.base.errors import StoreError
+from midspan.decision.basis import Basis
+from midspan.decision.decision import Decision, Outcome
+from midspan.store.database import RunReference, Store, add_result
+from midspan.store.passage import Check, Happening, HappeningKind, Night, Passage, Stage, Step
+from midspan.store.tables import (
+    BatchRow,
+    CheckRow,
+    DecisionRow,
+    HappeningRow,
+    NightRow,
+    PassageRow,
+    ResultRow,
+    RunRow,
+    StepRow,
+    SuspectRow,
+)
+
+LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
+
+
+class Journal:
+    """Nights in a store of results; every method raises what the store's raise."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    # Writing
+
+    def begin_night(self, gauge: str, plan: str, at_ms: int) -> int:
+        """Begin a run of sorting; its number. `plan` is JSON."""
+        with self._store.transaction() as session:
+            batch = BatchRow(name=f"sorting on {gauge}", started_ms=at_ms)
+            session.add(batch)
+            session.flush()
+            night = NightRow(batch_id=batch.id, gauge=gauge, plan=plan, begun_ms=at_ms)
+            session.add(night)
+            session.flush()
+            return night.id
+
+    def order(self, night: int, source: str, standard: str | None, at_ms: int, above: int = 0) -> int:
+        """A shaft is about to be ordered: its number, which no shaft in this database has or had.
+
+        It is larger than `above`: what the gauge remembers of a shaft of another database is then not of this one.
+        Raises StoreError when the numbers that the gauge knows are used up.
+        """
+        # One statement, so that two gauges never draw the same number.
+        columns = PassageRow.id, RunRow.shaft
+        numbers = (select(func.coalesce(func.max(one), 0)).scalar_subquery() for one in columns)
+        last = select(func.max(*numbers, above) + 1)
+        values = select(last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms))
+        into = insert(PassageRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
+        with self._store.transaction() as session:
+            number: int = session.scalars(into.returning(PassageRow.id)).one()
+            if number > LARGEST_SHAFT:
+                raise StoreError(f"{self._store.path}: the numbers for shafts are used up; begin a new database")
+            return number
+
+    def note(
+        self,
+        shaft: int,
+        stage: Stage,
+        at_ms: int,
+        *,
+        place: int | None = None,
+        passed: int | None = None,
+        archive_bytes: int | None = None,
+        words: str | None = None,
+    ) -> Step:
+        """What a shaft has come to; see `passage.Stage` for what goes with which stage."""
+        row = StepRow(
+            passage_id=shaft, at_ms=at_ms, stage=stage.value, place=place, passed=passed, archive_bytes=archive_bytes,
+            words=words,
+        )  # fmt: skip
+        with self._store.transaction() as session:
+            session.add(row)
+        return Step(stage, at_ms, place, passed, archive_bytes, None, words)
+
+    def judged(
+        self,
+        passage: Passage,
+        run: RunReference,
+        result: Mapping[str, Any] | None,
+        decision: Decision,
+        at_ms: int,
+        *,
+        basis: Basis | None = None,
+        cause: str | None = None,
+        watched: Mapping[str, Any] | None = None,
+        check: Check | None = None,
+        suspects: Iterable[int] = (),
+        happenings: Iterable[Happening] = (),
+    ) -> int:
+        """Store result, verdict, step, check, suspects and happenings: all of them or none; the result's number.
+
+        `basis` is what the verdict was made by,
+        `cause` is the fault code for which the cycle was cut short, `watched` what watch.observe gave.
+        """
+        with self._store.transaction() as session:
+            batch = self._batch(session, passage.night)
+            number, _ = add_result(session, batch, run, result, decision, at_ms, basis=basis)
+            session.add(
+                StepRow(
+                    passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number, words=cause,
+                    watched=None if watched is None else json.dumps(watched),
+                )
+            )  # fmt: skip
+            if check is not None:
+                session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
+            session.flush()
+            session.add_all(
+                SuspectRow(passage_id=shaft, check_id=passage.shaft, run_id=_judged_run(session, shaft))
+                for shaft in set(suspects)
+            )
+            session.add_all(_happening_row(passage.night, one) for one in happenings)
+            return number
+
+    def happened(self, night: int, *happenings: Happening) -> None:
+        """Something worth telling, or several things at once."""
+        with self._store.transaction() as session:
+            session.add_all(_happening_row(night, one) for one in happenings)
+
+    # Reading
+
+    def nights(self, gauge: str | None = None) -> list[Night]:
+        """All runs of sorting, or those of one gauge, oldest first."""
+        query = select(NightRow).order_by(NightRow.id)
+        with self._store.transaction() as session:
+            rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
+            return [Night(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
+
+    def passage(self, shaft: int) -> Passage | None:
+        """One shaft, None when no night ever ordered it."""
+        with self._store.transaction() as session:
+            return next(iter(_passages(session, select(PassageRow.id).where(PassageRow.id == shaft))), None)
+
+    def passages(self, night: int, above: int = 0) -> list[Passage]:
+        """Every shaft of a night in the order they were ordered, or those with numbers above one."""
+        some = select(PassageRow.id).where(PassageRow.night_id == night, PassageRow.id > above)
+        with self._store.transaction() as session:
+            return _passages(session, some)
+
+    def open_passage(self, gauge: str) -> Passage | None:
+        """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
+        # Asked thus, SQLite looks from the end of the table and not through all that the gauge ever fed.
+        its_gauge = select(NightRow.gauge).where(NightRow.id == PassageRow.night_id).scalar_subquery()
+        newest = select(PassageRow.id).where(its_gauge == gauge).order_by(PassageRow.id.desc()).limit(1)
+        with self._store.transaction() as session:
+            found = _passages(session, newest)
+        return found[0] if found and found[0].is_open else None
+
+    def happenings(self, night: int) -> list[Happening]:
+        """What happened in a night, oldest first."""
+        query = select(HappeningRow).where(HappeningRow.night_id == night).order_by(HappeningRow.id)
+        with self._store.transaction() as session:
+            return [
+                Happening(HappeningKind(row.kind), row.words, row.at_ms, row.code, row.shaft, row.place)
+                for row in session.scalars(query)
+            ]
+
+    def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[Check]:
+        """Check standards measured in a night, or on a gauge in all its nights, oldest first."""
+        query = select(CheckRow).join(PassageRow, PassageRow.id == CheckRow.passage_id).order_by(CheckRow.id)
+        if night is not None:
+            query = query.where(PassageRow.night_id == night)
+        if gauge is not None:
+            query = query.join(NightRow).where(NightRow.gauge == gauge)
+        with self._store.transaction() as session:
+            return [Check.of(row) for row in session.scalars(query)]
+
+    def suspects(self, night: int) -> dict[int, list[int]]:
+        """Suspect shafts of a night, each with the numbers of the checks that say so."""
+        query = select(SuspectRow).join(PassageRow, PassageRow.id == SuspectRow.passage_id)
+        found: dict[int, list[int]] = {}
+        with self._store.transaction() as session:
+            for row in session.scalars(query.where(PassageRow.night_id == night).order_by(SuspectRow.check_id)):
+                found.setdefault(row.passage_id, []).append(row.check_id)
+        return found
+
+    def outcomes(self, night: int) -> dict[int, Outcome]:
+        """Outcome of every result that a shaft of a night was judged by, by the result's number."""
+        query = select(StepRow.result_id, DecisionRow.outcome).join(
+            DecisionRow, DecisionRow.result_id == StepRow.result_id
+        )
+        query = query.join(PassageRow, PassageRow.id == StepRow.passage_id).where(PassageRow.night_id == night)
+        with self._store.transaction() as session:
+            return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
+
+    def since(self, gauge: str, shaft: int) -> list[Passage]:
+        """Every shaft of a gauge after the one with this number, whichever night ordered it."""
+        after = select(PassageRow.id).join(NightRow).where(NightRow.gauge == gauge, PassageRow.id > shaft)
+        with self._store.transaction() as session:
+            return _passages(session, after)
+
+    def batch(self, night: int) -> int:
+        """Number of the batch that holds a night's results."""
+        with self._store.transaction() as session:
+            return self._batch(session, night)
+
+    @staticmethod
+    def _batch(session: Session, night: int) -> int:
+        return session.get_one(NightRow, night).batch_id
+
+
+def _judged_run(session: Session, shaft: int) -> int | None:
+    """Return the measurement by which a shaft was judged last, None when it never was."""
+    query = select(ResultRow.run_id).join(StepRow, StepRow.result_id == ResultRow.id).where(StepRow.passage_id == shaft)
+    return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
+
+
+def _happening_row(night: int, one: Happening) -> HappeningRow:
+    return HappeningRow(
+        night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
+        words=one.words,
+    )  # fmt: skip
+
+
+def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:
+    # Of tables, not of classes: a night asks for its open shaft before each move.
+    passages, steps = PassageRow.__table__, StepRow.__table__
+    rows = session.execute(select(passages).where(passages.c.id.in_(numbers)).order_by(passages.c.id)).all()
+    query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)
+    taken = {shaft: _steps(same) for shaft, same in groupby(session.execute(query), key=lambda row: row.passage_id)}
+    return [
+        Passage(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(taken.get(row.id, ())))
+        for row in rows
+    ]
+
+
+def _steps(rows: Iterable[Any]) -> Sequence[Step]:
+    return [
+        Step(
+            Stage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,
+            None if row.watched is None else json.loads(row.watched),
+        )
+        for row in rows
+    ]  # fmt: skip

@@ -1,0 +1,154 @@
+"""What the columns of the store may hold, looked at as it is read: SQLite keeps whatever any program puts in.
+
+A value of another type, JSON of another shape or a time of no calendar raises `Damaged` at the row it stands in, and
+not somewhere in what is made of it. Nothing is looked at on the way in: what is written comes from here.
+
+>>> Json(list[str]).process_result_value('["cracked"]', None)
+'["cracked"]'
+>>> Json(list[str]).process_result_value("[7]", None)
+Traceback (most recent call last):
+midspan.store.kept_values.Damaged: '[7]' stands where it has no place
+"""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+from functools import cache
+from typing import Annotated, Any, get_args, get_origin, get_type_hints
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
+from sqlalchemy import Double, Integer, String
+from sqlalchemy.orm import mapped_column
+from sqlalchemy.types import TypeDecorator
+
+from midspan.archive.raw_run import LATEST_MS
+from midspan.decision.decision import ConcernKind, Outcome
+from midspan.store.passage import HappeningKind, Stage
+
+
+class Damaged(ValueError):
+    """A value in a database that no Midspan has put there."""
+
+    def __init__(self, value: object) -> None:
+        super().__init__(f"{value!r:.60} stands where it has no place")
+
+
+class Whole(TypeDecorator[int]):
+    """A number of something, or a time in milliseconds since 1970: never negative, never beyond the calendar."""
+
+    impl, cache_ok = Integer, True
+
+    def process_result_value(self, value: Any, _: Any) -> int | None:
+        """Return the number."""
+        if value is None or (type(value) is int and 0 <= value <= LATEST_MS):
+            return value
+        raise Damaged(value)
+
+
+class Number(TypeDecorator[float]):
+    """A finite number."""
+
+    impl, cache_ok = Double, True
+
+    def process_result_value(self, value: Any, _: Any) -> float | None:
+        """Return the number."""
+        if value is None or (type(value) is float and math.isfinite(value)):
+            return value
+        raise Damaged(value)
+
+
+class Text(TypeDecorator[str]):
+    """Any text."""
+
+    impl, cache_ok = String, True
+
+    def process_result_value(self, value: Any, _: Any) -> str | None:
+        """Return the text."""
+        if value is None or type(value) is str:
+            return value
+        raise Damaged(value)
+
+
+class Word(TypeDecorator[str]):
+    """One word of an enumeration."""
+
+    impl, cache_ok = String, True
+
+    def __init__(self, kind: type[StrEnum]) -> None:
+        super().__init__()
+        self.kind = kind
+
+    def process_result_value(self, value: Any, _: Any) -> str | None:
+        """Return the word as text."""
+        if value is None or value in set(self.kind):
+            return None if value is None else str(value)
+        raise Damaged(value)
+
+
+class Json(TypeDecorator[str]):
+    """JSON of one shape; whoever takes it apart needs to be ready for nothing else."""
+
+    impl, cache_ok = String, True
+
+    def __init__(self, shape: Any) -> None:
+        super().__init__()
+        self.shape = shape
+        self._adapter = TypeAdapter(shape)
+
+    def process_result_value(self, value: Any, _: Any) -> str | None:
+        """Return the text."""
+        if value is None:
+            return None
+        try:
+            self._adapter.validate_json(value, strict=True)
+        except ValidationError as error:
+            raise Damaged(value) from error
+        return str(value)
+
+
+class Result(Json):
+    """A whole result of gauge or hand bench: each field of a form of today is of the type that it has there, or null.
+
+    Fields of other versions may be anything; `ResultForm.from_dict` refuses them by name.
+    """
+
+    cache_ok = True
+
+    def __init__(self) -> None:
+        super().__init__(dict[str, Any])
+
+    def process_result_value(self, value: Any, _: Any) -> str | None:
+        """Return the text."""
+        self._adapter = _result_shape()
+        return super().process_result_value(value, _)
+
+
+@cache
+def _result_shape() -> TypeAdapter[Any]:
+    from midspan.hand_bench.result import (
+        HandResult,  # costs a second, and most of what reads a store reads no whole result
+    )
+    from midspan.measurement.result import ShaftResult
+
+    types: dict[str, Any] = {}
+    for form in (ShaftResult, HandResult):
+        for name, kind in get_type_hints(form).items():
+            types[name] = _from_json(kind) | types.get(name)
+    fields: Any = {name: (kind, None) for name, kind in types.items()}
+    return TypeAdapter(create_model("Kept", __config__=ConfigDict(extra="allow", allow_inf_nan=False), **fields))
+
+
+def _from_json(kind: Any) -> Any:
+    """What JSON has for the type of a field; a number that was none is null in it."""
+    return list.__class_getitem__(get_args(kind)[0] | None) if get_origin(kind) is tuple else kind
+
+
+Sentences = Annotated[str, mapped_column(Json(list[str]))]
+Concerns = Annotated[str, mapped_column(Json(list[tuple[ConcernKind, str]]))]
+Content = Annotated[str, mapped_column(Json(dict[str, Any]))]
+Watched = Annotated[str, mapped_column(Json(dict[str, float | None]))]
+WholeResult = Annotated[str, mapped_column(Result())]
+OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]
+StageWord = Annotated[str, mapped_column(Word(Stage))]
+KindWord = Annotated[str, mapped_column(Word(HappeningKind))]

@@ -1,0 +1,4 @@
+"""Questions about gauge and stock: repeatability and reproducibility, linearity, stability, control charts, population.
+
+Imports base, uncertainty, decision, store, calibrate and sets.
+"""

@@ -1,0 +1,151 @@
+"""Follows a store that another program writes: what is new since it was looked at last, read and never written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import case, func, select
+
+from midspan.base.config import validated
+from midspan.link.live_readings_file import turning_file
+from midspan.measurement.calibration import Calibration
+from midspan.report.night_data import NightRecord, read_night, read_on
+from midspan.store.database import Store
+from midspan.store.journal import Journal
+from midspan.store.passage import ENDS, Night, Stage
+from midspan.store.read_only import open_to_read
+from midspan.store.tables import (
+    HappeningRow,
+    NightRow,
+    PassageRow,
+    StepRow,
+    SuspectRow,
+    WishRow,
+    wish_for_an_end,
+    wished_ms,
+)
+from midspan.web.svg_live_curve import Turned, turned_so_far
+
+WAIT_S = 1.0
+WENT = [stage.value for stage in ENDS - {Stage.NO_SHAFT}]
+MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside it
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Time of the day in milliseconds since 1970; `given` is the zone to say it in, None for the computer's own."""
+
+    now_ms: Callable[[], int]
+    given: tzinfo | None = None
+
+    @property
+    def zone(self) -> tzinfo:
+        """The zone as it is now: a page may be served from winter to summer."""
+        return self.given or datetime.fromtimestamp(self.now_ms() / 1000).astimezone().tzinfo or UTC
+
+    def day(self, at_ms: int) -> str:
+        """The day of a time, and its hour and minute."""
+        return datetime.fromtimestamp(at_ms / 1000, self.given).strftime("%Y-%m-%d %H:%M")
+
+
+class Follower:
+    """One store being followed. `moment` rises whenever there is something new; everything else reads what there is.
+
+    Methods raise StoreError as those of a store do.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.moment = path, 0
+        self.store = open_to_read(path, WAIT_S)
+        self._mark: object = None
+        self._nights: dict[int, tuple[object, NightRecord]] = {}
+        self._calibrations: dict[str, Calibration] = {}
+
+    def look(self) -> None:
+        """See whether something is new; cheap enough to be done many times a second."""
+        mark = self._newest()
+        if mark != self._mark:
+            self._mark, self.moment = mark, self.moment + 1
+
+    def _newest(self) -> object:
+        tables = (PassageRow.id, StepRow.id, HappeningRow.id, NightRow.id, WishRow.id)
+        columns = [select(func.max(one)).scalar_subquery() for one in tables]
+        with self.store.transaction() as session:
+            row = session.execute(select(*columns, select(func.count(SuspectRow.check_id)).scalar_subquery())).one()
+        return tuple(row)
+
+    def nights(self) -> list[Night]:
+        """All nights, oldest first."""
+        return Journal(self.store).nights()
+
+    def night(self, number: int | None) -> NightRecord:
+        """A night as it is now, the newest when there is no number."""
+        if number is None:
+            with self.store.transaction() as session:
+                number = session.scalar(select(func.max(NightRow.id)))
+        mark, known = self._nights.pop(number or 0, (None, None))
+        if known is None:
+            known = read_night(self.store, number)
+        elif mark != self._mark:
+            known = read_on(self.store, known)
+        self._nights[known.night.id] = self._mark, known
+        while len(self._nights) > MOST_NIGHTS:
+            del self._nights[next(iter(self._nights))]
+        return known
+
+    def turning(self, gauge: str) -> Turned | None:
+        """What was read so far of the shaft that turns on a gauge."""
+        return turned_so_far(turning_file(self.path, gauge))
+
+    def turning_mark(self, gauge: str) -> int:
+        """Another number whenever there are more readings."""
+        path = turning_file(self.path, gauge)
+        return path.stat().st_mtime_ns if path.is_file() else 0
+
+    def calibration_of(self, gauge: str, name: str | None) -> Calibration | None:
+        """A calibration by the name that results give it, or one of this gauge; None when there is none."""
+        key = gauge if name is None else name
+        if key not in self._calibrations:
+            kept = self.store.calibrations()
+            # What a hand bench is lies beside the calibrations, and is of no gauge.
+            fits = [one for one in kept.values() if _gauge_of(one) == gauge]
+            content = kept.get(name) if name is not None else next(reversed(fits), None)
+            if content is None:
+                return None
+            self._calibrations[key] = validated(Calibration, content, self.path)
+        return self._calibrations[key]
+
+    def count(self, night: int) -> int:
+        """How many shafts of the stock went through the gauge in a night; where two fell at once, both."""
+        fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
+        query = (
+            select(fell)
+            .join(PassageRow, PassageRow.id == StepRow.passage_id)
+            .where(PassageRow.night_id == night, PassageRow.standard.is_(None), StepRow.stage.in_(WENT))
+        )
+        with self.store.transaction() as session:
+            return session.scalar(query) or 0
+
+    def asked_ms(self, night: int) -> int | None:
+        """When somebody asked for a night's end."""
+        with self.store.transaction() as session:
+            return wished_ms(session, night)
+
+    def ask_for_an_end(self, night: int, at_ms: int) -> None:
+        """Ask the program that sorts to end after the shaft in hand: the only thing that is ever written here."""
+        with Store.open(self.path, create=False, wait_s=WAIT_S) as store, store.transaction() as session:
+            wish_for_an_end(session, night, at_ms)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.store.close()
+
+
+def _gauge_of(content: dict[str, Any]) -> object:
+    """The gauge that a kept calibration is of; None for that of a hand bench, which is kept among them."""
+    section = content.get("calibration")
+    return section.get("gauge") if isinstance(section, dict) else None

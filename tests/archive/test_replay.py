@@ -1,0 +1,166 @@
+"""A line that says again what was said before: nothing of it is news, whatever the conversation and its moment.
+
+A scripted gauge is fed, measured, reset and released by the host's `Gauge`, while any earlier frames of this and of
+earlier starts come again. What the host takes the gauge to be is held to what it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from random import Random
+
+import rig
+import scripted_gauge as scripted
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from midspan.base.errors import LinkError
+from midspan.link.gauge import Gauge
+from midspan.link.session import Session
+from midspan.link.succession import Succession
+from midspan.wire.records import CyclePlan, Source
+from scripted_gauge import ScriptedGauge
+
+PLAN = CyclePlan(*range(1, 14))
+BOOTS_BEFORE = 3  # starts of the gauge that this host did not live to see
+HOSTS_NUMBER = 40_000  # that this host begins with; those before began elsewhere, as any two do
+READS_MOST = 3000
+TRIES = 4
+SHAFT = 1  # a number that was used in earlier starts
+
+
+class FedGauge(ScriptedGauge):
+    """A scripted gauge that holds and measures the shaft it was fed, and can be reset."""
+
+    def _obey(self, name: str, datum: dict) -> None:
+        if datum.get("order") == "MEASURE" and self.identify["state"] == "LOADED":
+            self.held = scripted.shaft_blocks(datum["shaft"])
+            for number, item in enumerate(self.held):  # other readings for each shaft and each start
+                item["counts"] = [1000 * datum["shaft"] + 10 * (self.identify["boot"] % 100) + number, 1, 1]
+            self.say_event("SEATING", datum["shaft"])
+            self.identify["held_shaft"] = datum["shaft"]
+            self.finish()
+        else:
+            super()._obey(name, datum)
+
+    def reset(self) -> None:
+        """Start again: another boot number, frames from 0, nothing held, the shaft's number forgotten."""
+        self._sequence, self.held = 0, []
+        self.identify.update(
+            boot=self.identify["boot"] + 1, state="HOMING", held_shaft=None, held_blocks=0, in_gauge=None
+        )
+        self.say_event("IDLE")
+
+
+@dataclass
+class Replay:
+    """A link to the gauge on which earlier frames come again as drawn; `read` never waits."""
+
+    gauge: FedGauge
+    random: Random
+    chance: float = 0.5
+    name: str = "scripted"
+    passed: list[bytes] = field(default_factory=list)
+    replayed: int = 0
+    reads: int = 0
+    quiet: bool = False
+    _answer: bytes = b""
+
+    def write(self, data: bytes) -> None:
+        self._answer += self.gauge.hear(data)
+
+    def read(self) -> bytes:
+        self.reads += 1
+        assert self.reads < READS_MOST, "the conversation does not end"
+        came, self._answer = self._answer + self.gauge.take(), b""
+        frames = [frame + b"\0" for frame in came.split(b"\0") if frame]
+        line = []
+        for frame in [*frames, b""]:
+            line += self._again()
+            line.append(frame)
+            self.passed += [frame] if frame else []
+        return b"".join(line)
+
+    def _again(self) -> list[bytes]:
+        if self.quiet or not self.passed or self.random.random() > self.chance:
+            return []
+        chosen = self.random.choices(self.passed, k=self.random.randint(1, 3))
+        self.replayed += len(chosen)
+        return chosen
+
+
+def lived_before() -> tuple[FedGauge, list[bytes]]:
+    """A gauge and all that it said to other hosts, in earlier starts and in this one."""
+    gauge, said = FedGauge(), []
+    for _ in range(BOOTS_BEFORE):
+        gauge.reset()
+        before = Replay(gauge, Random(0), quiet=True)
+        other = Gauge(before, rig.ticking(0.01), session=Session())
+        other.settled()
+        other.feed(1, Source.HOPPER)
+        other.measure(1, "", PLAN)
+        other.acknowledge(1)
+        other.release(1, 2)
+        said += before.passed
+    return gauge, said
+
+
+ORDERS = ("look", "feed", "measure", "release", "reset", "new line")
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.sampled_from(ORDERS), min_size=3, max_size=12), st.sampled_from((0.05, 0.3, 0.9)), st.integers(0))
+def test_what_came_before_is_no_news(orders: list[str], chance: float, seed: int) -> None:
+    conversed(orders, chance, seed)
+
+
+def conversed(orders: list[str], chance: float, seed: int) -> tuple[int, int]:
+    """Give these orders on a line that replays; how many frames it replayed, and how often the line was given up."""
+    gauge, said = lived_before()
+    heard, clock, given_up = Succession(sent=HOSTS_NUMBER), rig.ticking(0.02), 0
+    link = Replay(gauge, Random(seed), chance, quiet=True)
+    host = Gauge(link, clock, session=Session(succession=heard))
+    host.identify()  # the first that a host hears is true: with that it can compare
+    link.passed, link.quiet = said + link.passed, False
+    for order in orders:
+        if order == "reset":
+            gauge.reset()
+        for _ in range(TRIES):
+            try:
+                obeyed(order, host, gauge)
+                break
+            except LinkError:  # honest: it was reset, or fell silent
+                given_up += 1
+                host = Gauge(link, clock, session=Session(succession=heard))
+        else:
+            raise AssertionError(f"{order}: nothing but line errors")
+        if order == "new line":
+            host = Gauge(link, clock, session=Session(succession=heard))
+    return link.replayed, given_up
+
+
+def obeyed(order: str, host: Gauge, gauge: FedGauge) -> None:
+    """Do what is next to be done of an order; what the host learns by it is what is so."""
+    found = host.settled()
+    as_it_is(found, gauge)
+    if found.held_shaft is not None:
+        as_held(host.fetch(found.held_shaft, ""), gauge)
+        host.acknowledge(found.held_shaft)
+        assert gauge.held == []
+    elif order == "feed" and found.in_gauge is None:
+        as_it_is(host.feed(SHAFT, Source.HOPPER), gauge)
+    elif order == "measure" and found.in_gauge is not None:
+        as_held(host.measure(SHAFT, "", PLAN), gauge)
+    elif order == "release" and found.in_gauge is not None:
+        as_it_is(host.release(SHAFT, 3), gauge)
+
+
+def as_it_is(found: object, gauge: FedGauge) -> None:
+    names = ("boot", "in_gauge", "seated", "held_shaft", "held_blocks")
+    assert {name: getattr(found, name) for name in names} == {name: gauge.identify[name] for name in names}
+    assert found.state.name == gauge.identify["state"]
+
+
+def as_held(run: object, gauge: FedGauge) -> None:
+    """The run is the one that the gauge holds."""
+    assert run.boot == gauge.identify["boot"]
+    assert run.counts[::3].tolist() == [item["counts"][0] for item in gauge.held]

@@ -1,0 +1,348 @@
+"""A backup holds all that belongs to a database, of a running night too, and comes back to the last run and result."""
+
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pytest
+from commands_rig import complaint, midspan
+from midspan.archive.reader import Archive
+from midspan.archive.writer import ArchiveWriter
+from midspan.backup import manifest as manifests
+from midspan.base.errors import MidspanError
+from midspan.decision.decision import Decision, Outcome
+from midspan.store.archive_places import places
+from midspan.store.database import RunReference, Store
+from midspan.store.lookup import raw_run
+from midspan.web.follow import Follower
+from night_on_paper import quiet_night
+from places import DATA
+from synthetic import Gauge, Shaft
+from synthetic import raw_run as a_run
+
+OLD = DATA / "e0bd664"  # 56 runs and results of 2 nights: see the README there
+GOOD = Decision(Outcome.ACCEPTED, bin="500")
+
+
+def readings(shaft, seed=1):
+    return a_run(Shaft(number=shaft), Gauge(), np.random.default_rng(seed), per_turn=64)
+
+
+def keep(store, writer, run, named=None):
+    """As a night does: the readings first, then the result."""
+    offset = writer.append(run)
+    where = RunReference(named or str(writer.path), offset, run.shaft, run.label, run.started_ms)
+    store.add(store.begin_batch("blue", 0), where, {"spine_thou": 500.0 + run.shaft}, GOOD, 1)
+    return where
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """A folder of our own scenario, as e0bd664 left it behind, with calibrations and all else that may lie there."""
+    folder = tmp_path / "shop"
+    shutil.copytree(OLD, folder)
+    (folder / "calibration").mkdir()
+    (folder / "calibration" / "span-1.json").write_text("{}")
+    (folder / "sizes.toml").write_text('[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n')
+    (folder / "bar.toml").write_text('[bar]\nid = "b"\nspine_thou = 500.0\nu_spine_thou = 0.2\n')
+    (folder / "letters.toml").write_text('password = "not for a backup"\n')
+    (folder / "readings.avro.torn-1").write_bytes(b"half a shaft")
+    return folder
+
+
+def backed_up(shop, *options):
+    done = midspan("backup", "../backup", *options, folder=shop)
+    assert done.returncode == 0, done.stderr
+    return shop.parent / "backup"
+
+
+def restored(backup, gone=None):
+    """A backup brought back where nothing of the original is left."""
+    if gone is not None:
+        shutil.rmtree(gone)
+    done = midspan("restore", backup, "--into", backup.parent / "new")
+    assert done.returncode == 0, done.stderr
+    return backup.parent / "new"
+
+
+def test_all_that_belongs_to_a_database_is_in_the_backup_with_its_seal(shop):
+    before = {path.name for path in shop.iterdir()}
+    backup = backed_up(shop)
+    found = json.loads((backup / "manifest.json").read_text())
+    kinds = {one["path"]: one["kind"] for one in found["file"]}
+    assert kinds == {
+        "results.db": "database", "results.db-archives.json": "list of archives", "readings.avro": "archive",
+        "night-readings.avro": "archive", "hand-readings.jsonl": "hand readings",
+        "readings.avro.torn-1": "half-stored shaft", "night.toml": "plan", "night-2.toml": "plan",
+        "calibration.toml": "calibration", "calibration/span-1.json": "calibration record", "bands.toml": "bands",
+        "bar.toml": "check standard", "sizes.toml": "sizes", "hand-bench.toml": "hand bench",
+    }  # fmt: skip
+    assert (found["runs"], found["results"], found["nights"], found["lacking"]) == (56, 56, 2, {})
+    for one in found["file"]:
+        content = (backup / one["path"]).read_bytes()
+        assert (len(content), hashlib.sha256(content).hexdigest()) == (one["bytes"], one["sha256"])
+    assert {path.name for path in shop.iterdir()} == before  # nothing was left beside the database
+
+
+def test_a_backup_comes_back_where_nothing_of_the_original_is_left(shop):
+    before = midspan("show", "12", "--json", "--store", shop / "results.db").stdout
+    new = restored(backed_up(shop), gone=shop)
+    store = new / "results.db"
+    assert json.loads(midspan("show", "12", "--json", "--store", store, folder="/").stdout) == json.loads(before)
+    assert midspan("plot", "force", "12", "--store", store, "--out", new / "force.png", folder="/").returncode == 0
+    shown = midspan("show", "201", "--budget", "--trials", "1000", "--store", store, folder="/")  # typed by hand
+    assert shown.returncode == 0
+    assert not shown.stderr
+    assert midspan("report", "--store", store, "--out", new / "night.html", folder="/").returncode == 0
+    with closing(sqlite3.connect(store)) as database:
+        assert database.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    again = ("--calibration", "calibration.toml", "--bands", "bands.toml", "--store", "results.db")
+    assert midspan("recompute", "readings.avro", *again, folder=new).returncode == 0
+    with Store.open(store) as opened, opened.transaction() as session:
+        assert session.connection().exec_driver_sql("SELECT count(*) FROM runs").scalar_one() == 56  # none came twice
+
+
+def test_archives_of_one_name_from_two_folders_do_not_meet(tmp_path):
+    where = []
+    for number, folder in enumerate(("shop", "attic", "cellar"), 1):
+        (tmp_path / folder).mkdir()
+        archive = ArchiveWriter(tmp_path / folder / "readings.avro")
+        with Store.open(tmp_path / "shop" / "results.db") as store, archive as writer:
+            where.append(keep(store, writer, readings(number, number)))
+    before = [raw_run(one, tmp_path / "shop" / "results.db") for one in where]
+    assert len({one.byte_offset for one in where}) == 1
+    backup = backed_up(tmp_path / "shop")
+    for folder in ("shop", "attic", "cellar"):
+        shutil.rmtree(tmp_path / folder)
+    new = restored(backup)
+    assert [raw_run(one, new / "results.db") for one in where] == before
+    assert len(list(new.rglob("readings.avro"))) == 3
+    # and once more, from what was restored
+    again = tmp_path / "again"
+    assert midspan("backup", again, "--store", new / "results.db").returncode == 0
+    assert [raw_run(one, again / "results.db") for one in where] == before
+
+
+def test_one_name_that_was_used_in_two_folders_is_both_files(tmp_path, monkeypatch):
+    (tmp_path / "shop").mkdir()
+    (tmp_path / "desk").mkdir()
+    with Store.open(tmp_path / "shop" / "results.db") as store:
+        for number, folder in enumerate(("shop", "desk"), 1):
+            with ArchiveWriter(tmp_path / folder / "readings.avro") as writer:
+                keep(store, writer, readings(number, number), named="readings.avro")
+    done = midspan("backup", "../backup", "--store", "../shop/results.db", folder=tmp_path / "desk")
+    assert done.returncode == 0, done.stderr
+    with Store.open(restored(tmp_path / "backup") / "results.db") as store:
+        for shaft in (1, 2):
+            assert raw_run(store.latest(shaft).run, store.path).shaft == shaft
+
+
+def test_a_night_that_runs_and_a_page_that_looks_on_do_not_hinder_it(tmp_path, monkeypatch):
+    shop, copied = tmp_path / "shop", manifests.copy_file
+    shop.mkdir()
+    with Store.open(shop / "results.db") as store, ArchiveWriter(shop / "readings.avro") as writer:
+        for shaft in (1, 2, 3):
+            keep(store, writer, readings(shaft))
+        follower = Follower(shop / "results.db")
+        follower.store.latest(1)
+
+        def meanwhile(source, *rest):
+            """One shaft more is stored between the copies of database and archive, and another is half written."""
+            if source.suffix == ".avro":
+                keep(store, writer, readings(4))
+                with source.open("ab") as file:
+                    file.write(b"\x02\xb0\x90\x01half a shaft")
+            return copied(source, *rest)
+
+        monkeypatch.setattr("midspan.backup.copy.copy_file", meanwhile)
+        backup = backed_up(shop)
+        follower.close()
+    new = restored(backup, gone=shop)
+    assert [run.shaft for run in Archive.open(new / "readings.avro").runs()][:3] == [1, 2, 3]
+    with Store.open(new / "results.db") as store:
+        assert [store.latest(shaft) is not None for shaft in (1, 2, 3, 4)] == [True, True, True, False]
+
+
+def test_what_is_half_stored_at_the_moment_is_not_copied(tmp_path):
+    with Store.open(tmp_path / "results.db") as store, ArchiveWriter(tmp_path / "readings.avro") as writer:
+        first = keep(store, writer, readings(1))
+        keep(store, writer, readings(2))
+    whole = (tmp_path / "readings.avro").stat().st_size
+    with (tmp_path / "readings.avro").open("ab") as file:
+        file.write(b"\x02\xb0\x90\x01half a shaft")
+    archive = Archive.open(tmp_path / "readings.avro")
+    assert archive.whole_bytes(first.byte_offset) == whole
+    backup = tmp_path / "backup"
+    assert midspan("backup", backup, folder=tmp_path).returncode == 0
+    assert (backup / "readings.avro").stat().st_size == whole
+
+
+def test_a_damaged_backup_is_refused_and_every_damaged_file_is_named(shop):
+    backup = backed_up(shop)
+    with (backup / "readings.avro").open("r+b") as file:
+        file.seek(5000)
+        old = file.read(1)
+        file.seek(5000)
+        file.write(bytes([old[0] ^ 1]))
+    (backup / "bands.toml").unlink()
+    (backup / "sizes.toml").write_text("")
+    done = midspan("restore", backup, "--into", shop.parent / "new")
+    assert "3 of 14 files" in complaint(done)
+    named = [line.split(":")[0] for line in done.stderr.splitlines()[:-1]]
+    assert sorted(named) == [str(backup / name) for name in ("bands.toml", "readings.avro", "sizes.toml")]
+    assert not (shop.parent / "new").exists()
+
+
+def test_a_backup_that_was_broken_off_is_no_backup(shop, monkeypatch):
+    child = os.fork()
+    if not child:
+        try:
+            monkeypatch.setattr("midspan.backup.copy.write_manifest", lambda *_: os._exit(9))
+            midspan("backup", "../backup", folder=shop)
+        finally:
+            os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+    assert (shop.parent / "backup" / "results.db").exists()
+    assert "was broken off" in complaint(midspan("restore", "../backup", "--into", "../new", folder=shop))
+
+
+def test_nothing_is_written_over(shop):
+    backup = backed_up(shop)
+    before = {path: path.read_bytes() for path in backup.rglob("*") if path.is_file()}
+    assert "not empty" in complaint(midspan("backup", backup, folder=shop))
+    assert "not empty" in complaint(midspan("restore", backup, "--into", shop))
+    assert {path: path.read_bytes() for path in backup.rglob("*") if path.is_file()} == before
+
+
+@pytest.mark.parametrize("full_at", ["readings.avro", "results.db-archives.json", "manifest.json"])
+def test_a_full_disk_is_one_line_and_leaves_nothing_behind(shop, monkeypatch, full_at):
+    opened, written = Path.open, Path.write_text
+
+    def no_room(path):
+        if path.parent.name == "backup" and path.name.removesuffix(".part") == full_at:
+            raise OSError(28, "No space left on device", str(path))
+
+    monkeypatch.setattr(Path, "open", lambda path, *a, **k: no_room(path) or opened(path, *a, **k))
+    monkeypatch.setattr(Path, "write_text", lambda path, *a, **k: no_room(path) or written(path, *a, **k))
+    assert "No space left" in complaint(midspan("backup", "../backup", folder=shop))
+    assert not list((shop.parent / "backup").iterdir())
+
+
+def test_a_restore_that_fails_leaves_nothing_that_looks_restored(shop, monkeypatch):
+    backup, opened = backed_up(shop), Path.open
+
+    def no_room(path, *a, **k):
+        if path.name == "results.db.part":
+            raise OSError(28, "No space left on device", str(path))
+        return opened(path, *a, **k)
+
+    monkeypatch.setattr(Path, "open", no_room)
+    assert "No space left" in complaint(midspan("restore", backup, "--into", "../new", folder=shop))
+    assert not list((shop.parent / "new").iterdir())
+
+
+def test_readings_that_are_nowhere_are_told_when_the_backup_is_made(shop):
+    (shop / "hand-readings.jsonl").unlink()
+    done = midspan("backup", "../backup", folder=shop)
+    assert "readings that were not there" in complaint(done)
+    assert "hand-readings.jsonl: the readings of 2 runs are not there" in done.stderr
+    assert "everything" not in done.stdout
+    assert json.loads((shop.parent / "backup" / "manifest.json").read_text())["lacking"] == {"hand-readings.jsonl": 2}
+    back = midspan("restore", shop.parent / "backup", "--into", shop.parent / "elsewhere")
+    assert back.returncode == 0
+    assert "hand-readings.jsonl: the readings of 2 runs are not there" in back.stderr
+    assert "everything" not in back.stdout
+    restored(shop.parent / "backup")  # all that the backup had is there again
+
+
+def test_whoever_seals_a_lie_is_found_out_by_reading_back(shop):
+    backup = backed_up(shop)
+    path = backup / "manifest.json"
+    content = json.loads(path.read_text())
+    (backup / "readings.avro").write_bytes((backup / "readings.avro").read_bytes()[:-3000])
+    entry = next(one for one in content["file"] if one["path"] == "readings.avro")
+    entry["bytes"], entry["sha256"] = manifests.seal(backup / "readings.avro")
+    path.write_text(json.dumps(content))
+    done = midspan("restore", backup, "--into", "../new", folder=shop)
+    assert "readings of 1 files are not whole" in complaint(done)
+
+
+@pytest.mark.parametrize("path", ["../out.db", "/etc/out", "a/../../out", "", "c:/out", "a\\..\\out"])
+def test_a_manifest_leads_nowhere_outside(shop, path):
+    backup = backed_up(shop)
+    content = json.loads((backup / "manifest.json").read_text())
+    content["file"][0]["path"] = path
+    (backup / "manifest.json").write_text(json.dumps(content))
+    assert "does not lie in the backup" in complaint(midspan("restore", backup, "--into", "../new", folder=shop))
+    assert not (shop.parent / "new").exists()
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"midspan_backup": 2}', "\x00"])
+def test_a_spoilt_manifest_is_one_line(tmp_path, text):
+    (tmp_path / "manifest.json").write_text(text)
+    assert "manifest.json" in complaint(midspan("restore", tmp_path, "--into", tmp_path / "new"))
+
+
+def test_what_lies_elsewhere_is_taken_when_it_is_named(shop, tmp_path):
+    (tmp_path / "office").mkdir()
+    (tmp_path / "office" / "bands.toml").write_bytes((shop / "bands.toml").read_bytes())
+    text = (shop / "night.toml").read_text().replace('"calibration.toml"', '"../shop/calibration.toml"')
+    (tmp_path / "office" / "plan.toml").write_text(text)
+    backup = backed_up(shop, "--also", tmp_path / "office" / "plan.toml")
+    was = {one["was"]: one["path"] for one in json.loads((backup / "manifest.json").read_text())["file"]}
+    for name in ("plan.toml", "bands.toml"):
+        copy = backup / was[str(tmp_path / "office" / name)]
+        assert copy.parts[-3] == "elsewhere"
+        assert copy.read_bytes() == (tmp_path / "office" / name).read_bytes()
+    shutil.rmtree(shop)
+    done = midspan("restore", backup, "--into", tmp_path / "new" / "shop")
+    assert done.returncode == 0
+    plan = tmp_path / "new" / "shop" / was[str(tmp_path / "office" / "plan.toml")]
+    assert f"{plan}: names ../shop/calibration.toml, which is not there" in done.stderr
+    assert "it is new/shop/calibration.toml now" in done.stderr.replace(f"{tmp_path}/", "")
+    shop.mkdir()
+    assert "no such file" in complaint(midspan("backup", "../other", "--also", "nowhere", folder=shop))
+
+
+def test_a_list_of_archives_that_is_none_says_so(tmp_path):
+    (tmp_path / "results.db-archives.json").write_text("[1]")
+    with pytest.raises(MidspanError, match="is no list of archives"):
+        places("readings.avro", tmp_path / "results.db")
+
+
+# A night's end
+
+
+def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_path):
+    path = tmp_path / "results.db"
+    with Store.open(path) as store:
+        store.begin_batch("before", 0)
+        follower = Follower(path)  # the page, which stays
+        follower.nights()
+        for number in range(50):
+            store.begin_batch(f"batch {number}", number)
+    log = path.with_name("results.db-wal")
+    assert not log.exists() or log.stat().st_size == 0
+    shutil.copy(path, tmp_path / "copied.db")
+    with closing(sqlite3.connect(tmp_path / "copied.db")) as copied:
+        assert copied.execute("SELECT count(*) FROM batches").fetchone() == (51,)
+    follower.close()
+
+
+def test_who_reads_all_the_time_hinders_nobody_from_ending(tmp_path, monkeypatch):
+    monkeypatch.setattr("midspan.store.database_file.FOLD_WAIT_MS", 0)
+    path = quiet_night(tmp_path / "results.db", 3)
+    store = Store.open(path, wait_s=0.0)
+    with closing(sqlite3.connect(path, isolation_level=None)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT * FROM batches").fetchone()
+        store.begin_batch("late", 0)
+        store.close()
+        assert path.with_name("results.db-wal").stat().st_size > 0
+    with Store.open(path) as store:
+        assert store.begin_batch("next", 0) > 1

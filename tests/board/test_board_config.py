@@ -1,0 +1,130 @@
+"""The board's configuration: checked by the board's own code before it counts, written, read back."""
+
+import json
+import tomllib
+
+import pytest
+from board_rig import board_on
+from commands_rig import complaint, midspan
+from device_rig import DEVICE, needs_micropython
+from midspan.base.errors import ConfigurationError
+from midspan.board.config import as_text, changed
+from midspan.board.install import install
+from midspan.board.shell import BoardShell
+from places import ROOT
+
+pytestmark = needs_micropython
+DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def board(tmp_path_factory):
+    with board_on(tmp_path_factory.mktemp("board") / "flash") as found:
+        assert "midspan board install" in complaint(midspan("board", "config", "--port", found.port))
+        install(BoardShell(found.port), lambda _: None)
+        yield found
+
+
+def on(board):
+    return json.loads((board.flash / "board.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("name", ["\ud800", "north\nbench"])
+def test_a_name_that_the_line_cannot_carry_is_refused(board, tmp_path, name):
+    before = on(board)
+    given = tmp_path / "given.json"
+    given.write_text(json.dumps(DEFAULT | {"name": name}), encoding="utf-8")
+    told = complaint(midspan("board", "config", "--port", board.port, "--write", given))
+    assert "printable" in told
+    assert on(board) == before
+
+
+def test_bytes_that_are_no_text_are_no_reason_to_fall_over(board):
+    assert BoardShell(board.port).execute("import sys; sys.stdout.buffer.write(b'a\\xff')").startswith("a")
+
+
+def test_it_is_read_as_it_lies_on_the_board(board, tmp_path):
+    done = midspan("board", "config", "--port", board.port, "--out", tmp_path / "copy.json")
+    assert json.loads(done.stdout) == on(board)
+    assert json.loads((tmp_path / "copy.json").read_text(encoding="utf-8")) == on(board)
+
+
+def test_single_values_are_set_once_the_board_accepts_them(board):
+    settings = ("--set", "press.forward=0", "--set", "name=north bench")
+    done = midspan("board", "config", "--port", board.port, *settings)
+    assert done.returncode == 0, done.stderr
+    assert on(board) == DEFAULT | {"name": "north bench", "press": {**DEFAULT["press"], "forward": 0}}
+    assert json.loads(done.stdout) == on(board)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("press.step=7", "pin 7 is that of home"),
+        ("press.step=99", "press.step"),
+        ("cell.kind=scales", "cell.kind"),
+        ("limits.count=-1", "limits.count"),
+        ("limits.press_mm=12.5", "limits.press_mm"),
+        ("name=", "name"),
+    ],
+)
+def test_what_the_board_would_refuse_at_its_start_is_refused_now(board, change, words):
+    before = on(board)
+    told = complaint(midspan("board", "config", "--port", board.port, "--set", change))
+    assert words in told
+    assert change in told
+    assert on(board) == before
+    assert not (board.flash / "board.new").exists()
+
+
+def test_a_whole_file_is_written_byte_for_byte(board, tmp_path):
+    file = tmp_path / "mine.json"
+    file.write_text(json.dumps(DEFAULT | {"name": "written"}), encoding="utf-8")
+    assert midspan("board", "config", "--port", board.port, "--write", file).returncode == 0
+    assert (board.flash / "board.json").read_bytes() == file.read_bytes()
+
+
+def test_what_is_asked_next_goes_by_the_new_file(tmp_path):
+    with board_on(tmp_path / "flash", wired=True) as wired:
+        shell = BoardShell(wired.port)
+        install(shell, lambda _: None)
+        shell.value("import service; service.look()")
+        assert midspan("board", "config", "--port", wired.port, "--set", "cell.rate=10").returncode == 0
+        assert shell.value("import service; print(service.board.INTERVAL_US)") == 100000
+
+
+@pytest.mark.parametrize("content", [b"{", b"[]", b"\xff\xfe", b"", b"{}"])
+def test_a_file_that_is_none_changes_nothing(board, tmp_path, content):
+    file, before = tmp_path / "bad.json", on(board)
+    file.write_bytes(content)
+    assert "bad.json" in complaint(midspan("board", "config", "--port", board.port, "--write", file))
+    assert on(board) == before
+
+
+def test_a_missing_file_is_named(board):
+    assert "nowhere.json" in complaint(midspan("board", "config", "--port", board.port, "--write", "nowhere.json"))
+
+
+def test_what_lies_on_the_board_and_is_no_json_is_told(board):
+    before = (board.flash / "board.json").read_bytes()
+    (board.flash / "board.json").write_text("pins as always")
+    assert "no JSON" in complaint(midspan("board", "config", "--port", board.port))
+    (board.flash / "board.json").write_bytes(before)
+
+
+@pytest.mark.parametrize("change", ["forward=1", "press.forwards=1", "press.forward", "", "=", "a.b.c=1"])
+def test_only_keys_of_the_file_can_be_set(change):
+    with pytest.raises(ConfigurationError, match="KEY=VALUE"):
+        changed(DEFAULT, [change])
+
+
+def test_the_text_says_the_same():
+    assert json.loads(as_text(DEFAULT)) == DEFAULT
+
+
+def test_the_default_is_the_frame_that_is_drawn():
+    file = ROOT / "hardware_notes" / "drawings" / "frame.toml"
+    frame = tomllib.loads(file.read_text(encoding="utf-8"))
+    assert DEFAULT["limits"]["press_mm"] == frame["press"]["travel"]
+    lead_steps = DEFAULT["gear"]["press_steps_per_mm"] * frame["press"]["screw_lead"]
+    assert lead_steps == DEFAULT["gear"]["rotate_steps_per_turn"] == 200 * 16  # 1.8 degrees a step, 16 microsteps

@@ -1,0 +1,71 @@
+"""Reference bars: expected deflection against beams of handbooks, and the comparison that never corrects."""
+
+import math
+
+import numpy as np
+import pytest
+from midspan.base.errors import ReadingsError
+from midspan.calibrate.reference_bar import RoundBar, assigned, check_bar
+from synthetic import LOAD_N, SPAN_MM, ratio_for
+
+
+def test_a_stiff_bar_by_the_handbook():
+    # Roark's Formulas for Stress and Strain, 7th ed., table 8.1: P L^3 / 48 E I, small deflections; modulus of carbon
+    # steel 29.0e6 psi = 199.9 GPa after MIL-HDBK-5J, from memory
+    bar = RoundBar("steel 12 mm", 12.0, 0.0, 199.9, 0.0)
+    inertia = math.pi * 12.0**4 / 64
+    small = LOAD_N * SPAN_MM**3 / (48 * 199_900 * inertia) / 0.0254
+    assert bar.expected().spine_thou == pytest.approx(small, rel=1e-5)
+
+
+@pytest.mark.parametrize("diameter", [4.0, 4.8, 6.0])
+def test_a_soft_bar_by_another_integration_of_the_elastica(diameter):
+    stiffness = 205e3 * math.pi * diameter**4 / 64
+    expected = ratio_for(LOAD_N * SPAN_MM**2 / stiffness) * SPAN_MM / 0.0254
+    found = RoundBar("bar", diameter, 0.0, 205.0, 0.0).expected()
+    assert found.spine_thou == pytest.approx(expected, rel=1e-6)
+    normal, vertical = (ratio_for(LOAD_N * SPAN_MM**2 / stiffness, share) * SPAN_MM / 0.0254 for share in (0.0, 1.0))
+    assert found.u_spine_thou == pytest.approx((normal - vertical) / math.sqrt(12), rel=1e-3)
+
+
+def test_a_tube_is_the_difference_of_two_rods():
+    tube = RoundBar("tube", 8.0, 0.0, 70.0, 0.0, 6.0)
+    rods = [RoundBar("rod", d, 0.0, 70.0, 0.0).stiffness_n_mm2 for d in (8.0, 6.0)]
+    assert tube.stiffness_n_mm2 == pytest.approx(rods[0] - rods[1])
+    with pytest.raises(ReadingsError, match="not below the outer"):
+        RoundBar("tube", 6.0, 0.0, 70.0, 0.0, 8.0).expected()
+
+
+def test_its_uncertainty_against_trials():
+    # JCGM 101: the spread of 4000 bars drawn from what is known of it
+    rng = np.random.default_rng(1)
+    bar = RoundBar("tube", 7.5, 0.01, 72.0, 0.7, 6.2, 0.01)
+    drawn = [
+        RoundBar("t", rng.normal(7.5, 0.01), 0.0, rng.normal(72.0, 0.7), 0.0, rng.normal(6.2, 0.01)).expected()
+        for _ in range(4000)
+    ]
+    assert bar.expected().u_spine_thou == pytest.approx(np.std([one.spine_thou for one in drawn]), rel=0.05)
+
+
+def test_agreement_and_bias():
+    bar = assigned("bar 3", 500.0, 0.15, "hand bench")
+    good = check_bar(bar, [500.1, 500.3, 500.2], [0.2, 0.2, 0.2])
+    assert good.figures["bias_thou"] == pytest.approx(0.2)
+    # E_n by its definition: bias over the root of the sum of squares of both U (here with the mean's scatter)
+    u = math.hypot(0.2, 0.15, 0.1 / math.sqrt(3))
+    assert good.figures["en_ratio"] == pytest.approx(0.2 / (2 * u))
+    assert "agree within" in good.remarks[0]
+    bad = check_bar(bar, [502.0, 502.1], [0.2, 0.2])
+    assert bad.figures["en_ratio"] > 1
+    assert "Nothing was corrected" in bad.remarks[0]
+
+
+def test_a_check_gives_the_calibration_file_nothing():
+    assert check_bar(assigned("b", 500.0, 0.1, "x"), [510.0], [0.2]).section == {}
+
+
+def test_quite_another_bar_is_refused():
+    with pytest.raises(ReadingsError, match="is it this bar"):
+        check_bar(assigned("b", 500.0, 0.1, "x"), [300.0], [0.2])
+    with pytest.raises(ReadingsError, match="above zero"):
+        assigned("b", math.nan, 0.1, "x")

@@ -1,0 +1,292 @@
+"""Travel, frame, span and rotation calibration: known truths, stated scatter, and what is refused."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from midspan.base.errors import ReadingsError
+from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
+from midspan.calibrate.readings_table import readings_of
+from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
+from midspan.calibrate.span import calibrate_span
+from midspan.calibrate.travel import Indicator, calibrate_travel
+
+SCREW_STEPS = 3200.0
+DIAL = Indicator(u_reading_mm=0.002, u_scale=1e-4)
+
+
+def refused(call, *arguments):
+    with pytest.raises(ReadingsError) as caught:
+        call(*arguments)
+    assert "\n" not in str(caught.value)
+    return str(caught.value)
+
+
+# Travel
+
+
+def travel_table(scale=0.0025, wave=0.004, phase_deg=30.0, backlash=0.03, noise=0.001, seed=1, steps=None):
+    rng = np.random.default_rng(seed)
+    steps = np.linspace(400, 10_000, 25) if steps is None else np.asarray(steps, float)
+    angle = 2 * np.pi * steps / SCREW_STEPS + np.radians(phase_deg)
+    down = scale * steps + wave * np.sin(angle) + rng.normal(0, noise, len(steps))
+    up = scale * steps + wave * np.sin(angle) + backlash + rng.normal(0, noise, len(steps))
+    ways = ["down"] * len(steps) + ["up"] * len(steps)
+    return readings_of(
+        "travel.csv", direction=ways, steps=[*steps, *steps[::-1]], travel_mm=[*down.tolist(), *up[::-1].tolist()]
+    )
+
+
+def test_scale_backlash_and_screw_come_back():
+    found = calibrate_travel(travel_table(), DIAL, SCREW_STEPS, 6.5)
+    section = found.section
+    assert section["mm_per_step"] == pytest.approx(0.0025, rel=4e-5)
+    assert section["screw_cos_mm"] == pytest.approx(0.004 * math.sin(math.radians(30)), abs=8e-4)
+    assert section["screw_sin_mm"] == pytest.approx(0.004 * math.cos(math.radians(30)), abs=8e-4)
+    assert found.figures["backlash_mm"] == pytest.approx(0.03, abs=4 * found.figures["u_backlash_mm"])
+    assert section["clearance_mm"] == 6.5
+    assert section["u_scale"] == pytest.approx(math.hypot(*(found.budget[one][0] for one in ("readings", "indicator"))))
+
+
+def test_scale_and_backlash_scatter_as_stated():
+    founds = [calibrate_travel(travel_table(seed=seed), DIAL, SCREW_STEPS) for seed in range(200)]
+    scale = [(one.section["mm_per_step"] / 0.0025 - 1) / one.budget["readings"][0] for one in founds]
+    backlash = [(one.figures["backlash_mm"] - 0.03) / one.figures["u_backlash_mm"] for one in founds]
+    for pulls in (scale, backlash):
+        assert 0.8 < np.std(pulls) < 1.25
+        assert abs(np.mean(pulls)) < 0.3
+
+
+def test_a_screw_without_error_gets_none():
+    found = calibrate_travel(travel_table(wave=0.0), DIAL, SCREW_STEPS)
+    assert found.section["screw_cos_mm"] == found.section["screw_sin_mm"] == 0
+    assert found.section["u_screw_mm"] < 0.001
+    assert "no error that repeats" in found.remarks[0]
+
+
+def test_places_at_whole_turns_do_not_tell_the_screw_and_it_is_said():
+    found = calibrate_travel(travel_table(steps=[3200.0 * i for i in range(1, 10)]), DIAL, SCREW_STEPS)
+    assert found.section["screw_sin_mm"] == 0
+    assert found.section["u_screw_mm"] >= DIAL.u_reading_mm
+    assert "not at whole turns" in found.remarks[0]
+
+
+def test_one_way_only_leaves_backlash_unknown():
+    table = travel_table()
+    down = readings_of(
+        "travel.csv", direction=["down"] * 25, steps=table["steps"][:25].tolist(), travel_mm=table["travel_mm"][:25]
+    )
+    found = calibrate_travel(down, DIAL, SCREW_STEPS)
+    assert "backlash_mm" not in found.figures
+    assert any("backlash is not known" in remark for remark in found.remarks)
+
+
+@given(st.floats(-20.0, 20.0), st.floats(0.5, 2.0))
+@settings(max_examples=20)
+def test_where_the_indicator_starts_and_how_long_its_millimetre_is(offset, unit):
+    table = travel_table()
+    other = readings_of(
+        "travel.csv", direction=list(table.words["direction"]), steps=table["steps"].tolist(),
+        travel_mm=(table["travel_mm"] * unit + offset).tolist(),
+    )  # fmt: skip
+    first, second = (calibrate_travel(one, DIAL, SCREW_STEPS).section for one in (table, other))
+    for key in ("mm_per_step", "screw_cos_mm", "screw_sin_mm"):
+        assert second[key] / unit == pytest.approx(first[key], rel=1e-6)
+
+
+def test_travel_that_falls_back_is_refused_with_its_line():
+    table = travel_table()
+    travel = table["travel_mm"].tolist()
+    travel[10] -= 1.2
+    said = refused(
+        calibrate_travel,
+        readings_of("travel.csv", direction=list(table.words["direction"]), steps=table["steps"], travel_mm=travel),
+        DIAL,
+        SCREW_STEPS,
+    )
+    assert said.startswith("travel.csv, line 12: the travel falls back")
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda steps, travel: (travel, steps), "look swapped"),
+        (lambda steps, travel: (steps, -travel), "count travel downward"),
+        (lambda steps, travel: (steps[:4], travel[:4]), "too few"),
+    ],
+)
+def test_travel_tables_without_sense(change, words):
+    table = travel_table()
+    steps, travel = change(table["steps"], table["travel_mm"])
+    ways = list(table.words["direction"])[: len(steps)]
+    assert words in refused(
+        calibrate_travel, readings_of("t.csv", direction=ways, steps=steps, travel_mm=travel), DIAL, SCREW_STEPS
+    )
+
+
+def test_an_indicator_read_in_inches_shows_against_the_last_record():
+    table = travel_table(scale=0.0025 / 25.4, wave=0.0, noise=1e-5, backlash=0.001)
+    assert "in inches" in refused(calibrate_travel, table, DIAL, SCREW_STEPS, 0.0, 0.0025)
+
+
+# Frame
+
+
+def frame_table(give=0.0101, square=0.0, noise=2e-5, seed=1):
+    rng = np.random.default_rng(seed)
+    force = np.linspace(0.5, 9.2, 16)
+    travel = 8.0 + give * force + square * force**2 + rng.normal(0, noise, 16)
+    return readings_of("frame.csv", travel_mm=travel, force_n=force)
+
+
+def test_the_give_comes_back_within_its_uncertainty():
+    founds = [calibrate_frame(frame_table(seed=seed)) for seed in range(100)]
+    pulls = [(one.section["give_mm_per_n"] - 0.0101) / one.budget["readings_mm_per_n"][0] for one in founds]
+    assert 0.75 < np.std(pulls) < 1.3
+    assert "own bend was not given" in founds[0].remarks[0]
+
+
+def test_a_bar_s_own_bend_by_the_handbook():
+    # Roark's Formulas for Stress and Strain, 7th ed., table 8.1: P L^3 / 48 E I; 25 mm of steel on 28 in by hand:
+    # I = 19 174.76 mm4, 711.2^3 / (48 * 200 000 * 19 174.76)
+    assert bar_bend_mm_per_n(25.0, 200.0, 711.2) == pytest.approx(0.0019542, rel=1e-4)
+
+
+def test_the_bar_s_bend_is_taken_off_and_costs_uncertainty():
+    bare, taken = calibrate_frame(frame_table()), calibrate_frame(frame_table(), 0.002)
+    assert bare.section["give_mm_per_n"] - taken.section["give_mm_per_n"] == pytest.approx(0.002)
+    assert taken.section["u_give_mm_per_n"] > bare.section["u_give_mm_per_n"]
+
+
+def test_a_give_that_changes_with_load_is_reported_and_widens():
+    found = calibrate_frame(frame_table(square=1e-4))
+    assert "not the same at all loads" in found.remarks[0]
+    # half of the change of slope over the range of loads, as a bound
+    assert found.section["u_give_mm_per_n"] > 1e-4 * 0.9 * 8.63 / math.sqrt(3) * 0.99
+
+
+@pytest.mark.parametrize(
+    ("table", "bar", "words"),
+    [
+        (frame_table(give=1.47), 0.0, "this bar bends"),
+        (frame_table(give=-0.01), 0.0, "travel falls as force grows"),
+        (frame_table(), 0.009, "take a thicker one"),
+        (readings_of("frame.csv", travel_mm=[8.0, 8.01, 8.02], force_n=[1.0, 2.0, 3.0]), 0.0, "working load"),
+    ],
+)
+def test_bars_that_are_none(table, bar, words):
+    assert words in refused(calibrate_frame, table, bar)
+
+
+def test_a_shaft_in_place_of_the_bar_is_named_by_its_spine():
+    # common practice: spine 500 bends 12.7 mm under 8.63 N
+    assert "spine 500" in refused(calibrate_frame, frame_table(give=12.7 / 8.629852))
+
+
+# Span
+
+
+def test_span_and_its_uncertainty_by_hand():
+    # JCGM 100:2008, 4.2.3: s / sqrt(n) of 711.1, 711.2, 711.3 is 0.1 / sqrt(3), with 2 degrees of freedom
+    found = calibrate_span(readings_of("s.csv", span_mm=[711.1, 711.2, 711.3]), 0.03)
+    assert found.section["span_mm"] == pytest.approx(711.2)
+    assert found.section["u_span_mm"] == pytest.approx(math.hypot(0.1 / math.sqrt(3), 0.03))
+    assert found.budget["readings_mm"] == (pytest.approx(0.0577350), 2.0)
+
+
+@pytest.mark.parametrize(
+    ("span", "unit"), [(28.0, "inches"), (71.12, "centimetres"), (0.7112, "metres"), (28_000.0, "thousandths")]
+)
+def test_a_span_in_another_unit(span, unit):
+    assert unit in refused(calibrate_span, readings_of("s.csv", span_mm=[span] * 3), 0.03)
+
+
+def test_a_misread_span_is_named():
+    said = refused(calibrate_span, readings_of("s.csv", span_mm=[711.2, 711.3, 721.2, 711.2]), 0.03)
+    assert said.startswith("s.csv, line 4: 721.2 mm is 10.0 mm off")
+
+
+def test_a_rule_without_certificate_is_known_by_a_guess_only():
+    table = readings_of("s.csv", span_mm=[711.2, 711.21, 711.19])
+    guessed, certified = calibrate_span(table, 0.03), calibrate_span(table, 0.03, "house 7, 2026-3")
+    assert guessed.section["u_span_mm"] == certified.section["u_span_mm"]
+    assert guessed.section["dof_span"] < 10 < certified.section["dof_span"]
+    assert "no certificate of the rule: 0.03 mm is a guess" in guessed.remarks
+    assert certified.artefacts == ({"instrument": "house 7, 2026-3", "u_mm": 0.03},)
+    assert not certified.remarks
+
+
+def test_one_reading_of_the_span_is_remarked_on():
+    found = calibrate_span(readings_of("s.csv", span_mm=[711.2]), 0.03)
+    assert "one reading only" in found.remarks[0]
+    assert found.section["u_span_mm"] > 0.1
+
+
+# Rotation
+
+
+def turning(period=803.2, noise=20.0, amplitude=3000.0, turns=10, seed=1, jump=0.0):
+    rng = np.random.default_rng(seed)
+    steps = np.arange(0, turns * period, 5.0)
+    turned = steps + jump * (steps > steps.mean())
+    count = 4e5 + amplitude * np.cos(2 * np.pi * turned / period + 0.4) + 0.2 * steps
+    count += 0.3 * amplitude * np.sin(4 * np.pi * turned / period) + rng.normal(0, noise, len(steps))
+    return readings_of("rotation.csv", steps=steps, count=count)
+
+
+def test_the_period_comes_back_as_well_as_the_bound_allows():
+    errors, stated = [], []
+    for seed in range(60):
+        found = calibrate_rotation(turning(seed=seed), 800.0)
+        errors.append(found.section["steps_per_turn"] - 803.2)
+        stated.append(found.budget["readings_steps"][0])
+    # Cramer-Rao bound of a sinusoid's frequency (S. M. Kay, 1993, example 3.14, from memory), both orders together:
+    # u(period) / period = sqrt(6 s^2 / N / sum(A_k^2 k^2)) / (pi * turns)
+    length = len(turning()["steps"])
+    power = 3000.0**2 + (2 * 900.0) ** 2
+    bound = math.sqrt(6 * 20.0**2 / length / power) / (math.pi * 10) * 803.2
+    assert np.std(errors) == pytest.approx(bound, rel=0.3)
+    assert np.median(stated) >= 0.9 * bound
+    assert abs(np.mean(errors)) < bound
+
+
+def test_slip_is_told_from_the_expected_ratio():
+    found = calibrate_rotation(turning(), 800.0)
+    assert found.figures["slip_pct"] == pytest.approx(0.4, abs=0.002)
+    assert calibrate_rotation(turning(), 780.0).remarks
+
+
+def test_a_skid_in_the_middle_widens_the_uncertainty():
+    plain, skid = (calibrate_rotation(turning(jump=jump), 800.0).figures["u_slip_pct"] for jump in (0.0, 8.0))
+    assert skid > 5 * plain
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        (turning(turns=2), "take 3 turns or more"),
+        (turning(amplitude=0.0, noise=100.0), "take a shaft with more bow"),
+        (turning(period=950.0), "only 5% of what varies repeats with the turn"),
+    ],
+)
+def test_turning_that_shows_no_period(table, words):
+    assert words in refused(calibrate_rotation, table, 800.0)
+
+
+@pytest.mark.parametrize("count", [0.0, 84_000.0, 1e8])
+@pytest.mark.parametrize("drift", [0.0, 3.0])
+def test_a_count_that_does_not_vary_shows_no_period(count, drift):
+    # What rounding leaves of it must not be taken for a pattern.
+    steps = np.arange(0.0, 4000.0, 20.0)
+    table = readings_of("r.csv", steps=steps.tolist(), count=(count + drift * steps).tolist())
+    assert "the count does not vary with the turn" in refused(calibrate_rotation, table, 800.0)
+
+
+def test_index_marks():
+    found = calibrate_rotation_marks(readings_of("m.csv", mark_steps=[3.0, 806.0, 1610.0, 2413.0, 3216.0]), 800.0)
+    assert found.section["steps_per_turn"] == pytest.approx(803.3, abs=0.3)
+    said = refused(calibrate_rotation_marks, readings_of("m.csv", mark_steps=[3.0, 806.0, 2413.0, 3216.0]), 800.0)
+    assert said.startswith("m.csv, line 4: 1607 steps since the mark before")
+    assert "4 or more" in refused(calibrate_rotation_marks, readings_of("m.csv", mark_steps=[3.0, 806.0]), 800.0)

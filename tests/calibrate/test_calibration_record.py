@@ -1,0 +1,200 @@
+"""Calibration records: immutable, known by their content, and the file put together from them."""
+
+import json
+import tomllib
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from midspan.base.errors import ConfigurationError, OutputError
+from midspan.calibrate.calibration_file import calibration_text, newest_records, remarks_on, write_calibration
+from midspan.calibrate.force import Load
+from midspan.calibrate.outcome import Finding
+from midspan.calibrate.record import Circumstances, Record, load_record, newest, record_of, records_in, save_record
+from midspan.measurement.calibration import EXAMPLE, Calibration, load_calibration
+
+MADE = datetime(2026, 3, 1, 10, 30, tzinfo=UTC)
+HERE = Circumstances("bench", "A. Maker", MADE, 21.5, date(2027, 3, 1))
+SECTIONS = {
+    "force": EXAMPLE["force"],
+    "travel": EXAMPLE["travel"],
+    "frame": EXAMPLE["frame"],
+    "span": EXAMPLE["span"],
+    "rotation": EXAMPLE["rotation"],
+}
+
+
+def record(kind="span", circumstances=HERE, **changes):
+    section = SECTIONS[kind] | changes
+    finding = Finding(kind, section, {"n": 3.0}, {"readings_mm": (0.01, 2.0), "rule_mm": (0.03, np.inf)}, ("fine",))
+    return record_of(finding, {"span_mm": [711.1, 711.2]}, {"rule": 0.03}, circumstances)
+
+
+def all_five(folder, circumstances=HERE):
+    made = [record(kind, circumstances) for kind in SECTIONS]
+    for one in made:
+        save_record(one, folder)
+    return made
+
+
+def test_a_record_reads_back_as_it_was_made(tmp_path):
+    made = record()
+    path = save_record(made, tmp_path / "records")
+    assert path.name == f"{made.id}.json"
+    assert load_record(path) == made
+    held = json.loads(path.read_text())
+    assert held["made"] == "2026-03-01T10:30:00Z"
+    assert (held["who"], held["temperature_c"], held["valid_until"]) == ("A. Maker", 21.5, "2027-03-01")
+    assert held["readings"]["span_mm"] == [711.1, 711.2]
+    assert held["outcome"]["budget"]["rule_mm"] == [0.03, None]
+    assert held["software"].startswith("midspan ")
+
+
+def test_the_id_is_a_digest_that_any_program_can_make(tmp_path):
+    import hashlib
+
+    path = save_record(record(), tmp_path)
+    held = json.loads(path.read_text())
+    stated = held.pop("id")
+    canonical = json.dumps(held, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    assert stated == f"span-{hashlib.sha256(canonical.encode()).hexdigest()[:16]}"
+
+
+@given(st.floats(700.0, 720.0), st.text(max_size=20), st.floats(-10.0, 40.0))
+def test_the_same_content_has_the_same_id_and_any_other_another(span, who, warm):
+    first = record(circumstances=replace(HERE, who=who, temperature_c=warm), span_mm=span)
+    assert Record.from_dict(json.loads(first.text())).id == first.id
+    assert record(circumstances=replace(HERE, who=who + ".", temperature_c=warm), span_mm=span).id != first.id
+    assert record(circumstances=replace(HERE, who=who, temperature_c=warm), span_mm=span + 0.001).id != first.id
+
+
+def test_the_clock_s_zone_does_not_matter():
+    elsewhere = MADE.astimezone(timezone(timedelta(hours=5)))
+    assert record(circumstances=replace(HERE, made=elsewhere)) == record()
+
+
+def test_a_record_is_never_written_over(tmp_path):
+    save_record(record(), tmp_path)
+    with pytest.raises(OutputError, match="never written over"):
+        save_record(record(), tmp_path)
+
+
+@pytest.mark.parametrize(
+    "tamper",
+    [
+        lambda text: text.replace("711.1", "711.3"),
+        lambda text: text.replace("A. Maker", "B. Maker"),
+        lambda text: text.replace('"valid_until": "2027', '"valid_until": "2029'),
+        lambda text: text.replace('"u_span_mm": 0.05', '"u_span_mm": 0.01'),
+    ],
+)
+def test_a_changed_record_is_noticed(tmp_path, tamper):
+    path = save_record(record(), tmp_path)
+    text = tamper(path.read_text())
+    assert text != path.read_text()
+    path.write_text(text)
+    with pytest.raises(ConfigurationError, match="was changed after it was made"):
+        load_record(path)
+
+
+def test_a_renamed_record_is_noticed(tmp_path):
+    path = save_record(record(), tmp_path)
+    other = path.with_name("span-0000000000000000.json")
+    path.rename(other)
+    with pytest.raises(ConfigurationError, match="was changed"):
+        load_record(other)
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", "7", '{"id": "span-1", "kind": "span"}', "not json"])
+def test_what_is_no_record(tmp_path, text):
+    path = tmp_path / "span-1.json"
+    path.write_text(text)
+    with pytest.raises(ConfigurationError, match=r"no (calibration record|JSON text)"):
+        load_record(path)
+
+
+def test_a_value_that_is_no_number_never_becomes_a_record(tmp_path):
+    with pytest.raises(ValueError, match="JSON"):
+        save_record(record(span_mm=float("nan")), tmp_path)
+
+
+def test_layout_of_a_record_does_not_matter(tmp_path):
+    # pretty-printed anew by another program, keys in another order: the content is the same
+    path = save_record(record(), tmp_path)
+    path.write_text(json.dumps(json.loads(path.read_text()), sort_keys=True, indent=4))
+    assert load_record(path) == record()
+
+
+# The file
+
+
+def test_the_newest_of_each_kind_makes_the_file(tmp_path):
+    all_five(tmp_path)
+    later = replace(HERE, made=MADE + timedelta(days=30), valid_until=date(2026, 12, 1))
+    newer = record("span", later, span_mm=711.9)
+    save_record(newer, tmp_path)
+    out = tmp_path / "gauge.toml"
+    used = write_calibration(tmp_path, out, None)
+    made = load_calibration(out)
+    assert made.span.span_mm == 711.9
+    assert newer.id in made.calibration.records
+    assert set(made.calibration.records) == {one.id for one in used}
+    assert (made.calibration.made, made.calibration.valid_until) == (date(2026, 3, 31), date(2026, 12, 1))
+    assert made.force == Calibration.model_validate(EXAMPLE).force
+    assert newest(tmp_path, "span", "bench") == newer
+    assert newest(tmp_path, "span", "other") is None
+
+
+def test_the_same_records_make_the_same_file(tmp_path):
+    records = all_five(tmp_path)
+    assert calibration_text(records) == calibration_text(newest_records(tmp_path, "bench"))
+    tables = tomllib.loads(calibration_text(records))
+    # every number reads back to the last bit
+    assert {kind: tables[kind] for kind in SECTIONS} == SECTIONS
+    other = [*records[:3], record("span", span_mm=711.3), records[4]]
+    assert tomllib.loads(calibration_text(other))["calibration"]["id"] != tables["calibration"]["id"]
+
+
+def test_a_missing_kind_is_named_with_the_command_that_makes_it(tmp_path):
+    save_record(record("span"), tmp_path)
+    with pytest.raises(
+        ConfigurationError, match=r"no record of force and travel and frame and rotation .* calibrate force"
+    ):
+        newest_records(tmp_path, None)
+    with pytest.raises(ConfigurationError, match="is no folder of calibration records"):
+        list(records_in(tmp_path / "none"))
+
+
+def test_records_of_several_gauges_are_not_mixed(tmp_path):
+    all_five(tmp_path)
+    save_record(record("span", replace(HERE, gauge="attic")), tmp_path)
+    with pytest.raises(ConfigurationError, match="gauges attic, bench; name one with --gauge"):
+        newest_records(tmp_path, None)
+    assert {one.gauge for one in newest_records(tmp_path, "bench")} == {"bench"}
+
+
+def test_another_calibration_is_not_written_over(tmp_path):
+    all_five(tmp_path)
+    out = tmp_path / "gauge.toml"
+    write_calibration(tmp_path, out, None)
+    write_calibration(tmp_path, out, None)  # the same again changes nothing
+    save_record(record("span", replace(HERE, made=MADE + timedelta(days=1))), tmp_path)
+    with pytest.raises(OutputError, match="write to another name"):
+        write_calibration(tmp_path, out, None)
+
+
+def test_records_at_different_temperatures_are_remarked_on(tmp_path):
+    records = [*all_five(tmp_path)[:4], record("rotation", replace(HERE, temperature_c=30.0))]
+    assert any("21.5 to 30 C" in remark for remark in remarks_on(records))
+
+
+def test_names_that_toml_must_escape(tmp_path):
+    records = all_five(tmp_path, replace(HERE, gauge='the "old" one \\ attic'))
+    assert tomllib.loads(calibration_text(records))["calibration"]["gauge"] == 'the "old" one \\ attic'
+
+
+def test_the_default_load_counts_as_not_local():
+    assert Load().gravity.u_m_s2 > 0.01

@@ -1,0 +1,47 @@
+"""Nights on a line that says again what was said before: no shaft is lost, taken for another, or said to be taken out.
+
+The device is reset in between, so that frames of earlier starts come again too.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from random import Random
+
+import pytest
+from midspan.store.database import Store
+from midspan.store.journal import Journal
+from midspan.store.passage import Stage
+
+from campaign import night_files, proof
+from campaign.bench import Bench
+from campaign.ear import Ear
+from campaign.fork_server import ForkServer
+from campaign.spoil import Replayer
+from campaign.tally import Tally
+
+SHAFTS, RESETS, NIGHT_S = 8, 6, 120.0
+EVERY = 4.0  # frames
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) -> None:
+    random = Random(seed)
+    stock = night_files.stock(SHAFTS, seed)
+    stock.feeder["reset"] = sorted(random.uniform(0, NIGHT_S) for _ in range(RESETS))
+    line, tally = Replayer(random, EVERY), Tally()
+    ear = Ear(line)
+    with (
+        ForkServer("campaign.host", tmp_path / "hosts.txt") as server,
+        Bench(tmp_path / "night", server, stock, ear) as bench,
+    ):
+        bench.start_host()
+        assert bench.ended() == 0
+        assert bench.over[0], bench.over[1]
+        proof.whole_night(tally, bench, ear.released)
+        with Store.open(bench.store) as store:
+            journal = Journal(store)
+            passages = journal.passages(journal.nights(bench.name)[-1].id)
+    assert (tally.lost, tally.wrong, tally.fed) == ([], [], SHAFTS)
+    assert [one for one in passages if one.stage is Stage.TAKEN_OUT] == []
+    assert line.replayed > 100

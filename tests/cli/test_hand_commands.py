@@ -1,0 +1,401 @@
+"""The hand bench as a person uses it: what is typed is kept, what looks wrong is told in one line."""
+
+import csv
+import json
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import typer
+from commands_rig import complaint, midspan
+from hand_rig import (
+    BENCH,
+    EIGHT,
+    TrueBench,
+    bench_file,
+    good,
+    measure,
+    readings,
+    result_of,
+    session_of,
+    write,
+)
+from midspan.base.errors import ArchiveError, ConfigurationError, ReadingsError
+from midspan.decision.decision import Outcome, judge
+from midspan.hand_bench import guide as hand_guide
+from midspan.hand_bench import prompts
+from midspan.hand_bench.assigned_value import assigned_from
+from midspan.hand_bench.bench import EXAMPLE, HandBench, load_bench
+from midspan.hand_bench.record import HandRecord, Typed
+from midspan.hand_bench.result import HandResult
+from midspan.hand_bench.sessions import session_at, sessions
+from midspan.rehearsal import scenario
+from midspan.store.database import Store
+from synthetic import Shaft
+
+BANDS = scenario.BANDS
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "hand-bench.toml").write_text(BENCH, encoding="utf-8")
+    (tmp_path / "bands.toml").write_text(BANDS, encoding="utf-8")
+    return tmp_path
+
+
+def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
+    write(folder, good())
+    done = measure(folder, "--bands", "bands.toml", "--picture", "bar.png", "--operator", "Ann")
+    assert not done.returncode, done.stderr
+    assert "static spine" in done.stdout
+    assert "dial force" in done.stdout
+    assert "verdict" in done.stdout
+    assert (folder / "bar.png").stat().st_size > 20_000
+    with Store.open(folder / "results.db", create=False) as store:
+        stored = store.latest("bar-1")
+    assert stored.decision.outcome in (Outcome.ACCEPTED, Outcome.DOUBTFUL)
+    result = HandResult.from_dict(stored.result)
+    assert result.spine_thou == pytest.approx(501.0, abs=2.0)
+    assert session_at(folder / stored.run.archive, stored.run.byte_offset).operator == "Ann"
+
+
+def test_show_tells_and_draws_a_hand_result_like_any_other(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    shown = midspan("show", "bar-1", "--picture", "again.svg", folder=folder)
+    assert "static spine" in shown.stdout
+    assert "hand bench school" in shown.stdout
+    assert "<svg" in (folder / "again.svg").read_text(encoding="utf-8")
+    told = json.loads(midspan("show", "bar-1", "--json", folder=folder).stdout)
+    assert told["gauge"] == "hand bench"
+    assert sum(u**2 for u in told["budget"].values()) == pytest.approx(told["u_spine_thou"] ** 2)
+
+
+def test_four_readings_are_enough_for_a_result_but_not_for_a_picture(folder) -> None:
+    write(folder, good(angles=(0, 90, 180, 270)))
+    assert "read five or more" in complaint(measure(folder, "--picture", "four.png"))
+    shown = midspan("show", "bar-1", folder=folder)
+    assert "between 4 positions; a full turn may hide more" in shown.stdout
+
+
+def test_bands_that_limit_what_was_not_measured_take_no_shaft() -> None:
+    """A shaft is in no bin by a quantity nobody read; without such a limit it passes."""
+    from midspan.decision.bands import Bands
+
+    result = result_of(readings(Shaft(500.0, 1.0), again=False))
+    bins = [{"name": "500", "spine_thou": [490.0, 510.0], "spread_max_thou": 6.0}]
+    assert judge(result, Bands.model_validate({"bin": bins})).bin == "500"
+    strict = Bands.model_validate({"bin": [bins[0] | {"hysteresis_max_pct": 1.0}]})
+    assert judge(result, strict).outcome is Outcome.DOUBTFUL
+    assert "hysteresis was not measured" in judge(result, strict).reasons[0]
+
+
+def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    done = midspan("hand", "recompute", "hand-readings.jsonl", folder=folder)
+    assert "bar-1" in done.stdout
+    assert "0 results stored beside the old ones, 1 stood there already" in done.stderr
+    judged = midspan("hand", "recompute", "--bands", "bands.toml", folder=folder)
+    assert "1 results stored beside the old ones" in judged.stderr
+    with Store.open(folder / "results.db", create=False) as store:
+        old, new = store.history("bar-1")
+    assert old.result == new.result
+    assert old.decision != new.decision
+    assert old.batch == new.batch
+
+
+def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_why(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    other = BENCH.replace("span_mm = 711.2", "span_mm = 711.4").replace("u_span_mm = 0.1", "u_span_mm = 0.02")
+    (folder / "better.toml").write_text(other, encoding="utf-8")
+    line = complaint(midspan("hand", "recompute", "--bench", "better.toml", folder=folder))
+    assert "calibration 'school' stands there with other values; give the changed file an id of its own" in line
+    (folder / "better.toml").write_text(other.replace('id = "school"', 'id = "school-2"'), encoding="utf-8")
+    assert midspan("hand", "recompute", "--bench", "better.toml", folder=folder).returncode == 0
+    (step,) = json.loads(midspan("compare", "--json", folder=folder).stdout)
+    # Longer span, same sag: stiffer by three times the relative change (P L^3 / 48 EI).
+    assert step["differences"]["spine_thou"] == pytest.approx(-501 * 3 * 0.2 / 711.2, rel=0.01)
+    assert step["expected_spine_thou"] == pytest.approx(step["differences"]["spine_thou"], rel=2e-3)
+    assert "span.span_mm: 711.2 became 711.4" in step["causes"]
+
+
+def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_read(folder) -> None:
+    write(folder, good())
+    measure(folder)
+    size = (folder / "hand-readings.jsonl").stat().st_size
+    (folder / "hand-bench.toml").write_text(BENCH.replace("span_mm = 711.2", "span_mm = 711.4"), encoding="utf-8")
+    assert "give the changed file an id of its own" in complaint(measure(folder))
+    assert (folder / "hand-readings.jsonl").stat().st_size == size
+
+
+def swapped(one):
+    return replace(one, unloaded=one.loaded, loaded=one.unloaded, unloaded_again="")
+
+
+def sunk(one, by):
+    return replace(one, unloaded="0", loaded=by, unloaded_again="")
+
+
+BAD = {
+    "columns swapped": (lambda t: [swapped(one) for one in t], "are the columns loaded and unloaded swapped?"),
+    "one line swapped": (lambda t: [swapped(t[0]), *t[2:8:2]], "at 0 degrees, repeat 1 says that the weight lifts"),
+    "inches typed as mm": (lambda t: [sunk(one, "0.500") for one in t], "were they in inches?"),
+    "thousandths typed as mm": (lambda t: [sunk(one, "501") for one in t], "were they in thousandths of an inch?"),
+    "no repeats": (lambda t: [t[0], t[2]], "repeat each position"),
+    "one position": (lambda t: [one for one in t if one.angle_deg == "0"], "cannot tell the mean around the shaft"),
+    "a slip of a letter": (lambda t: [replace(t[0], loaded="l5.7"), *t[1:]], "'l5.7' is not a number"),
+    "not finite": (lambda t: [replace(t[0], loaded="nan"), *t[1:]], "is no reading; read it again"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_readings_are_told_in_one_line_and_kept(folder, name) -> None:
+    change, says = BAD[name]
+    typed = change(good())
+    write(folder, typed)
+    line = complaint(measure(folder))
+    assert says in line
+    assert "the readings are kept in hand-readings.jsonl at byte 0" in line
+    (kept,) = sessions(folder / "hand-readings.jsonl")
+    assert kept.typed == tuple(typed)
+    assert not (folder / "results.db").exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("angle_deg,unloaded\n0,1\n", "no column loaded"),
+        ("angle_deg,unloaded,loaded\n0,1.0\n", "line 2: 2 cells under 3 headings"),
+        ("angle_deg,unloaded,loaded\n0,1.0,\n", "line 2: loaded is empty"),
+        ("angle_deg,unloaded,loaded\n", "holds no readings"),
+        ("angle_deg,repeat,unloaded,loaded\n0,1,1.0,13.7\n0,1,1.0,13.8\n", "0 degrees, repeat 1 stands there 2 times"),
+    ],
+)
+def test_a_table_that_is_none_is_told_in_one_line(folder, text, says) -> None:
+    (folder / "read.csv").write_text(text, encoding="utf-8")
+    assert says in complaint(measure(folder))
+    assert "cannot be read" in complaint(midspan("hand", "measure", "--shaft", 1, "--csv", "gone.csv", folder=folder))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("mass_g = 880.0", "mass_g = 1.94", "weight.mass_g = 1.94 is not between 50 and 5000 g: is it in kilograms or"),
+        ("span_mm = 711.2", "span_mm = 28", "is it in inches? 28 in is 711.2 mm"),
+        ("gravity_m_s2 = 9.80665", "gravity_m_s2 = 981", "is it in another unit?"),
+        ("gravity_m_s2 = 9.80665", "height_m = 100", "give either gravity_m_s2 or latitude_deg"),
+        ("graduation = 0.01", "graduations = 0.01", "did you mean graduation?"),
+        ("u_mass_g = 0.5", "u_mass_g = -0.5", "weight.u_mass_g"),
+    ],
+)
+def test_a_bench_file_with_a_mistake_is_told_in_one_line(folder, old, new, says) -> None:
+    (folder / "hand-bench.toml").write_text(BENCH.replace(old, new, 1), encoding="utf-8")
+    write(folder, good())
+    line = complaint(measure(folder))
+    assert says in line
+    assert "hand-bench.toml" in line
+
+
+def test_a_missing_repeat_and_a_slip_of_the_pen_make_it_doubtful_and_name_the_place() -> None:
+    typed = good()
+    short = result_of(typed[:-1])
+    assert short.doubts == ("315 degrees was read less often than others (1, not 2): read it again",)
+    typed[9] = replace(typed[9], loaded=f"{float(typed[9].loaded) + 1:.2f}")
+    slip = result_of(typed)
+    assert any("at 45 degrees, repeat 2: loaded" in doubt for doubt in slip.doubts)
+
+
+def test_a_dent_at_one_position_is_doubted() -> None:
+    typed = [
+        replace(one, loaded=str(float(one.loaded) + 0.4 * (one.angle_deg == "90")))
+        for one in readings(repeats=4, bench=TrueBench(noise=0.004))
+    ]
+    assert any("look for a crack or a dent" in doubt for doubt in result_of(typed).doubts)
+
+
+def test_gravity_comes_from_latitude_and_height() -> None:
+    """WGS 84: 9.80620 at 45 degrees, 0.0031 less a thousand metres up (free-air change of 0.3086 mGal per m)."""
+    low, high = (
+        HandBench.model_validate(EXAMPLE | {"place": {"latitude_deg": 45.0, "height_m": height}}).place.gravity()
+        for height in (0.0, 1000.0)
+    )
+    assert low.m_s2 == pytest.approx(9.80620, abs=1e-5)
+    assert low.m_s2 - high.m_s2 == pytest.approx(3.086e-3, rel=2e-3)
+
+
+def test_a_record_only_grows_and_the_last_reading_of_a_place_counts(tmp_path) -> None:
+    record = HandRecord(tmp_path / "hand.jsonl")
+    place = record.begin(bench_file(), 7, "bar", "Ann", 0)
+    record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
+    before = record.path.read_bytes()
+    record.keep(place, Typed("0", "1", "0.00", "12.71", ""))
+    second = record.begin(bench_file(), 8, "", "", 1)
+    assert record.path.read_bytes().startswith(before)
+    first, other = sessions(record.path)
+    assert [one.loaded for one in first.typed] == ["12.71"]
+    assert (other.byte_offset, other.typed) == (second, ())
+    assert record.path.read_text(encoding="utf-8").count("12.70") == 1
+
+
+def test_a_file_of_something_else_is_told(folder) -> None:
+    (folder / "bench.jsonl").write_text('{"a": 1}\nno reading\n', encoding="utf-8")
+    line = complaint(midspan("hand", "recompute", "bench.jsonl", folder=folder))
+    assert "bench.jsonl: holds no typed readings; name the file that midspan hand measure writes" in line
+
+
+@pytest.mark.parametrize("label", ["two\nlines", "red\x1b[31m", "x" * 65])
+def test_a_label_that_no_screen_could_show_is_refused(folder, label) -> None:
+    write(folder, good())
+    done = measure(folder, label=label)
+    assert done.returncode == 2
+    assert "at most 64 printable characters" in done.stderr
+    assert not (folder / "hand-readings.jsonl").exists()
+
+
+def test_a_torn_line_harms_no_other(tmp_path) -> None:
+    record = HandRecord(tmp_path / "hand.jsonl")
+    place = record.begin(bench_file(), 7, "bar", "", 0)
+    record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
+    with record.path.open("ab") as file:
+        file.write(b'{"session": 0, "angle_d')
+    record.keep(place, Typed("90", "1", "0.00", "12.72", ""))
+    found = []
+    with pytest.raises(ArchiveError, match="line 3: is damaged"):
+        found.extend(sessions(record.path))
+    assert [one.angle_deg for one in session_at(record.path, place).typed] == ["0", "90"]
+
+
+class Person:
+    """Answers questions in turn, and remembers what was asked and said."""
+
+    def __init__(self, *answers):
+        self.answers, self.asked, self.said = list(answers), [], []
+
+    def ask(self, question, default=None):
+        self.asked.append(question)
+        return self.answers.pop(0) if self.answers else default
+
+    def say(self, text):
+        self.said.append(text)
+
+
+def test_a_person_is_led_through_the_readings_and_can_go_back() -> None:
+    person = Person("0", "x", "12,7", "0", "0.1", "b", "0", "12.9", "0", "0.1", "12.8", "0.1")
+    guide = hand_guide.Guide(hand_guide.places(2, 1), 0.01, person.ask, person.say)
+    assert [one for one in guide.readings() if isinstance(one, Typed)] == [
+        Typed("0", "1", "0", "12,7", "0"),
+        Typed("0", "1", "0", "12.9", "0"),
+        Typed("180", "1", "0.1", "12.8", "0.1"),
+    ]
+    assert any("'x' is not a number" in said for said in person.said)
+
+
+def test_a_person_without_a_bench_file_is_asked_for_it_once(tmp_path) -> None:
+    path, person = tmp_path / "hand-bench.toml", Person("school")
+    prompts.make_bench(path, person.ask, person.say)
+    bench = load_bench(path)
+    assert (bench.bench.id, bench.weight.mass_g, bench.place.latitude_deg) == ("school", 880.0, 45.0)
+    asked = len(person.asked)
+    prompts.make_bench(path, person.ask, person.say)
+    assert len(person.asked) == asked
+
+
+@pytest.mark.parametrize(
+    ("answers", "error"), [(("school", "1.94"), ConfigurationError), (("school", "heavy"), ReadingsError)]
+)
+def test_an_absurd_answer_leaves_no_bench_file(tmp_path, answers, error) -> None:
+    person, path = Person(*answers), tmp_path / "hand-bench.toml"
+    with pytest.raises(error):
+        prompts.make_bench(path, person.ask, person.say)
+    assert not path.exists()
+
+
+def test_the_whole_conversation_on_the_command_line(folder, monkeypatch) -> None:
+    typed = good(angles=(0, 90, 180, 270), repeats=1)
+    person = Person(*(cell for one in typed for cell in (one.unloaded, one.loaded, one.unloaded_again)))
+    monkeypatch.setattr(typer, "prompt", person.ask)
+    done = midspan("hand", "measure", "--shaft", 3, "--positions", 4, "--repeats", 1, folder=folder)
+    assert "hang the weight on" in " ".join(person.asked)
+    assert "static spine" in done.stdout
+
+
+def test_a_person_who_stops_keeps_what_was_typed(folder, monkeypatch) -> None:
+    person = Person("3.00", "15.70", "3.00")
+
+    def ask(question, default=None):
+        if not person.answers:
+            raise typer.Abort
+        return person.ask(question, default)
+
+    monkeypatch.setattr(typer, "prompt", ask)
+    assert midspan("hand", "measure", "--shaft", 3, folder=folder).returncode != 0
+    (kept,) = sessions(folder / "hand-readings.jsonl")
+    assert kept.typed == (Typed("0", "1", "3.00", "15.70", "3.00"),)
+
+
+def mountings(spines, u=0.3):
+    """Results of one bar on several days, each with the same budget."""
+    plain = result_of(readings(bench=TrueBench(noise=0.002)))
+    return [replace(plain, spine_thou=spine, started_ms=i) for i, spine in enumerate(spines)]
+
+
+def test_an_assigned_value_averages_mountings_but_not_what_they_share() -> None:
+    """JCGM 100:2008, 4.2.3: scatter over root n; weight, span and dial stay as they are."""
+    spines = [500.0, 501.0, 499.0, 500.5, 499.5]
+    results = mountings(spines)
+    bar = assigned_from(results, "bar")
+    shared = results[0].u_spine_thou ** 2 - results[0].u_causes[0] ** 2
+    assert bar.spine_thou == pytest.approx(500.0)
+    assert bar.u_spine_thou**2 == pytest.approx(shared + np.var(spines, ddof=1) / 5, rel=1e-9)
+    assert bar.mountings == 5
+    assert bar.dof == pytest.approx(bar.u_spine_thou**4 / (np.var(spines, ddof=1) / 5) ** 2 * 4)
+
+
+def test_a_bar_is_assigned_and_then_used_as_a_reference(folder) -> None:
+    for seed in (1, 2, 3):
+        write(folder, good(seed=seed))
+        measure(folder)
+    done = midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder)
+    assert "3 mountings on hand bench school" in done.stdout
+    bar = tomllib.loads((folder / "bar-1.toml").read_text(encoding="utf-8"))["bar"]
+    assert bar["spine_thou"] == pytest.approx(501.0, abs=2.0)
+    assert 0.4 < bar["u_spine_thou"] < 1.0
+    assert "never written over" in complaint(midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder))
+    studied = midspan("study", "bias", "--bar", "bar-1.toml", folder=folder)
+    assert "explain the bias" in studied.stdout
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda found: [], "no hand bench result"),
+        (lambda found: [replace(found[0], doubts=("read it again",)), *found[1:]], "a mounting is in doubt"),
+        (
+            lambda found: [replace(found[0], calibration="other"), *found[1:]],
+            "on benches hand-bench and other",
+        ),
+    ],
+)
+def test_a_bar_that_cannot_be_assigned_is_told_why(change, says) -> None:
+    with pytest.raises(ReadingsError, match=says):
+        assigned_from(change(mountings([500.0, 500.1])), "bar")
+
+
+def test_clock_hours_are_angles(folder) -> None:
+    rows = [("clock", "unloaded", "loaded")]
+    rows += [(i // 30 or 12, one.unloaded, one.loaded) for one in good() for i in [int(one.angle_deg)] if i % 90 == 0]
+    with (folder / "read.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows(rows)
+    assert not measure(folder).returncode
+    (kept,) = sessions(folder / "hand-readings.jsonl")
+    assert {one.angle_deg for one in kept.typed} == {"0", "90", "180", "270"}
+    assert {one.repeat for one in kept.typed} == {"1", "2"}
+
+
+def test_evaluating_a_session_again_gives_the_same_bits() -> None:
+    typed = good(angles=EIGHT)
+    assert result_of(typed).as_dict() == result_of(list(typed)).as_dict()
+    assert session_of(typed).typed == tuple(typed)

@@ -1,0 +1,130 @@
+"""Parking: the angle is right by the simulation's own truth, and a shaft is not turned where it must not be."""
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from commands_rig import complaint, midspan, settings
+from hypothesis import given
+from hypothesis import settings as how
+from hypothesis import strategies as st
+from in_memory import measured
+from midspan.base.errors import ParkingError
+from midspan.measurement.result import evaluate
+from midspan.rehearsal import scenario
+from midspan.sorting.park import park, same_shaft, stiff_side, turning
+from midspan.wire.records import State
+from places import ROOT
+from synthetic import Gauge as PaperGauge
+from synthetic import Shaft, paper_calibration, raw_run
+
+
+@pytest.mark.parametrize(
+    ("truth", "gauge"),
+    [
+        ({"spread_thou": 6.0, "stiff_side_deg": 20.0, "bow_mm": 0.1}, {"slip": 0.0}),
+        ({"spread_thou": 6.0, "stiff_side_deg": 20.0, "bow_mm": 0.1}, {"slip": 0.012}),
+        ({"spread_thou": 1.0, "stiff_side_deg": 171.0, "bow_mm": 0.2, "bow_deg": 80.0}, {}),
+        ({"spread_thou": 3.0, "stiff_side_deg": 95.0, "bow_mm": 0.1}, {"index_mark": True}),
+    ],
+    ids=["no slip", "much slip", "faint", "index mark"],
+)
+def test_the_stiff_side_is_up_within_what_is_stated(truth, gauge):
+    line, found, calibration, run, result = measured(truth, gauge)
+    turned = park(found, run, result, calibration)
+    # The simulated gauge's own count of where the shaft has turned to; its physics knows nothing of the host's angles.
+    off_deg = (math.degrees(line.board.gauge.angle) - truth["stiff_side_deg"] + 90) % 180 - 90
+    assert abs(off_deg) < 2 * turned.u_deg
+    assert turned.u_deg < 5
+    assert 0 <= turned.steps <= 325
+    # Stiffest there, by the truth of the shaft itself.
+    here = line.board.gauge._shaft.standard_thou(line.board.gauge.angle)
+    assert here == pytest.approx(500 - truth["spread_thou"] / 2, abs=0.02 * truth["spread_thou"])
+    assert found.identify().state is State.IDLE
+
+
+def test_nothing_moves_when_there_is_no_stiff_side():
+    line, found, calibration, run, result = measured({"spread_thou": 0.0, "bow_mm": 0.3})
+    before = line.board.gauge.angle
+    with pytest.raises(ParkingError, match=r"has no stiff side to mark: its spread of .* is within what noise alone"):
+        park(found, run, result, calibration)
+    assert line.board.gauge.angle == before
+
+
+def test_after_a_reset_the_shaft_may_lie_anyhow():
+    line, found, calibration, run, result = measured({"spread_thou": 6.0})
+    before = line.board.gauge.angle
+    with pytest.raises(ParkingError, match="the gauge was reset since"):
+        park(found, replace(run, boot=run.boot + 1), result, calibration)
+    assert line.board.gauge.angle == before
+
+
+@how(max_examples=40)
+@given(st.floats(0, 180), st.floats(-0.01, 0.01), st.integers(0, 10**6))
+def test_on_paper_the_way_on_is_forward_and_covers(stiff_deg, slip, seed):
+    # A second, independent simulation; its steps and angles are drawn by synthetic.py.
+    calibration = paper_calibration()
+    truth = Shaft(spread_thou=5.0, stiff_side_deg=stiff_deg, bow_mm=0.05)
+    run = raw_run(truth, PaperGauge(slip=slip), np.random.default_rng(seed))
+    (result,) = evaluate([run], calibration)
+    way = turning(run, result, calibration)
+    per_turn = calibration.rotation.steps_per_turn / (1 - slip)
+    steps = int(run.rotate_steps[-1]) + way.steps - int(run.rotate_steps[0])
+    off_deg = (360 * steps / per_turn - stiff_deg + 90) % 180 - 90
+    assert abs(off_deg) < 3 * way.u_deg
+    assert 0 <= way.steps <= per_turn / 2 + 1
+
+
+def test_another_shaft_is_noticed():
+    *_, result = measured({"spine_thou": 480.0, "spread_thou": 6.0})
+    same_shaft(result, None, None)
+    same_shaft(result, result.spine_thou + 0.1, result.u_spine_thou)
+    with pytest.raises(ParkingError, match=r"shaft 1 had spine 500.00 thou before, what lies in the gauge has 4"):
+        same_shaft(result, 500.0, 0.2)
+
+
+def test_an_unknown_angle_and_a_sick_gauge_are_told_apart():
+    *_, result = measured({"spread_thou": 6.0})
+    with pytest.raises(ParkingError, match="slipped too much"):
+        stiff_side(replace(result, stiff_side_deg=None))
+    with pytest.raises(ParkingError, match="the gauge is at fault: noisy"):
+        stiff_side(replace(result, faults=("noisy",)))
+
+
+def test_the_command_measures_keeps_and_turns(tmp_path):
+    calibration, bands = settings(tmp_path)
+    truth = next(one for one in scenario.shafts(36, seed=7) if one["number"] == 17)
+    options = ("--port", "rehearsal", "--calibration", calibration, "--bands", bands)
+    done = midspan("park", 17, *options, folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "keep fingers" in done.stderr
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"    {done.stdout.splitlines()[0]}\n" in readme
+    told = json.loads(midspan("park", 17, *options, "--json", folder=tmp_path).stdout)
+    assert told["stiff_side_deg"] == pytest.approx(truth["stiff_side_deg"], abs=3 * told["u_parked_deg"])
+    kept = json.loads(midspan("show", 17, "--json", folder=tmp_path).stdout)
+    assert kept["spread_thou"] == told["spread_thou"]
+    assert (told["outcome"], told["reasons"]) == ("rejected", kept["reasons"])  # who holds it must not fletch it
+
+
+def test_the_command_does_not_turn_another_shaft(tmp_path, monkeypatch):
+    calibration, bands = settings(tmp_path)
+    options = ("--port", "rehearsal", "--calibration", calibration, "--bands", bands)
+    assert midspan("measure", "--shaft", 17, *options, folder=tmp_path).returncode == 0
+    usual = scenario.shafts
+    swapped = [one | {"spine_thou": 480.0} for one in usual(36, seed=7)]
+    monkeypatch.setattr(scenario, "shafts", lambda *_, **__: swapped)
+    words = complaint(midspan("park", 17, *options, folder=tmp_path))
+    assert "shaft 17 had spine 501" in words
+    assert "in the gauge has 480" in words
+    assert "is it another one? Both results are kept; nothing is turned" in words
+
+
+def test_an_empty_gauge_is_said_and_nothing_is_turned(tmp_path):
+    calibration, bands = settings(tmp_path)
+    done = midspan(
+        "park", 30000, "--port", "rehearsal", "--calibration", calibration, "--bands", bands, folder=tmp_path
+    )
+    assert "nothing is turned" in complaint(done)

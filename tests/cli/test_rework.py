@@ -1,0 +1,156 @@
+"""`recompute`: one pass over the archives prints, judges and keeps, whatever becomes of the output."""
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from commands_rig import COMMAND, complaint, midspan, settings
+from midspan.archive.writer import ArchiveWriter
+from midspan.cli import recompute as rework
+from midspan.measurement import result as shaft
+from midspan.store.database import Store
+from synthetic import Gauge, Shaft, raw_run
+
+SHAFTS = 5
+
+
+@pytest.fixture
+def kit(tmp_path):
+    """A folder with settings and an archive of a few shafts; its calibration and bands as arguments."""
+    calibration, bands = settings(tmp_path)
+    with ArchiveWriter(tmp_path / "readings.avro") as writer:
+        for number in range(1, SHAFTS + 1):
+            run = raw_run(Shaft(number=number, spine_thou=490.0 + 4 * number), Gauge(), np.random.default_rng(number))
+            writer.append(replace(run, gauge="rehearsal"))
+    return tmp_path, ("--calibration", calibration, "--bands", bands)
+
+
+def recompute(folder, arguments, *more):
+    return midspan("recompute", folder / "readings.avro", *arguments, *more)
+
+
+def stored(folder):
+    with Store.open(folder / "results.db") as store:
+        return [[one.result for one in versions] for versions in store.versions()]
+
+
+@pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])
+def test_what_is_printed_is_what_is_kept_from_one_evaluation(kit, monkeypatch, more):
+    folder, arguments = kit
+    evaluated = []
+
+    def counted(runs, calibration):
+        evaluated.extend(run.shaft for run in runs)
+        return shaft.evaluate(runs, calibration)
+
+    monkeypatch.setattr(rework, "evaluate", counted)
+    plain = recompute(folder, arguments, *more)
+    evaluated.clear()
+    done = recompute(folder, arguments, *more, "--store", folder / "results.db")
+    assert evaluated == [1, 2, 3, 4, 5]
+    assert (done.returncode, done.stdout) == (0, plain.stdout)
+    assert done.stderr == "5 results stored beside the old ones, 0 stood there already\n"
+    if more:
+        rows = json.loads(done.stdout)
+        assert [
+            [{name: row[name] for name in kept}] for row, (kept,) in zip(rows, stored(folder), strict=True)
+        ] == stored(folder)
+    again = recompute(folder, arguments, *more, "--store", folder / "results.db")
+    assert again.stderr == "0 results stored beside the old ones, 5 stood there already\n"
+    assert [len(versions) for versions in stored(folder)] == [1] * SHAFTS
+
+
+def test_a_number_that_is_none_is_kept_once_too(kit, monkeypatch):
+    folder, arguments = kit
+
+    def broken(runs, calibration):
+        return [replace(result, runout_mm=float("nan")) for result in shaft.evaluate(runs, calibration)]
+
+    monkeypatch.setattr(rework, "evaluate", broken)
+    for said in ("5 results stored beside the old ones, 0 stood", "0 results stored beside the old ones, 5 stood"):
+        assert recompute(folder, arguments, "--store", folder / "results.db").stderr.startswith(said)
+    assert [versions[0]["runout_mm"] for versions in stored(folder)] == [None] * SHAFTS
+
+
+@pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])
+def test_a_reader_who_has_seen_enough_costs_no_result(kit, more):
+    folder, arguments = kit
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    command = [*COMMAND, "recompute", folder / "readings.avro", *arguments, *more, "--store", folder / "results.db"]
+    # Unbuffered, so that already the first row finds nobody there.
+    environment = os.environ | {"PYTHONUNBUFFERED": "1"}
+    done = subprocess.run(list(map(str, command)), stdout=write_end, stderr=subprocess.PIPE, text=True, env=environment)
+    os.close(write_end)
+    assert (done.returncode, done.stderr) == (1, "5 results stored beside the old ones, 0 stood there already\n")
+    assert len(stored(folder)) == SHAFTS
+
+
+def test_a_damaged_archive_keeps_what_is_whole_and_the_next_file_is_read(kit):
+    folder, arguments = kit
+    data = (folder / "readings.avro").read_bytes()
+    (folder / "cut.avro").write_bytes(data[:-100])
+    done = midspan(
+        "recompute",
+        folder / "cut.avro",
+        folder / "readings.avro",
+        *arguments,
+        "--json",
+        "--store",
+        folder / "results.db",
+    )
+    assert "cut.avro: bytes" in complaint(done)
+    assert "9 results stored" in done.stderr
+    assert [row["shaft"] for row in json.loads(done.stdout)] == [1, 2, 3, 4, 1, 2, 3, 4, 5]
+    assert len(stored(folder)) == 2 * SHAFTS - 1
+
+
+def test_what_must_not_be_used_is_not_kept_either(kit):
+    folder, (_, calibration, *bands) = kit
+    calibration.write_text(calibration.read_text().replace('gauge = "rehearsal"', 'gauge = "attic"'))
+    arguments = ("--calibration", calibration, *bands)
+    assert "the calibration is of 'attic'" in complaint(recompute(folder, arguments, "--store", folder / "results.db"))
+    assert stored(folder) == []
+    done = recompute(folder, arguments, "--doubtful-calibration", "--store", folder / "results.db")
+    assert "5 results stored" in done.stderr
+    assert all("attic" in versions[0]["faults"][0] for versions in stored(folder))
+
+
+def test_a_store_that_cannot_be_is_refused_before_anything_is_done(kit):
+    folder, arguments = kit
+    for name in ("no-folder/results.db", "bands.toml", "."):
+        done = recompute(folder, arguments, "--store", folder / name)
+        assert done.stderr == complaint(done) + "\n"
+        assert done.stdout == ""
+
+
+def test_a_store_needs_bands(kit):
+    folder, (*calibration, _, _) = kit
+    assert "--bands" in complaint(recompute(folder, calibration, "--store", folder / "results.db"))
+    assert not (folder / "results.db").exists()
+
+
+def test_commands_that_draw_nothing_load_nothing_to_draw_with(kit):
+    # Each of these costs tens of megabytes and most of a second; the one that draws also talks on standard error
+    # when it cannot keep its cache.
+    folder, arguments = kit
+    for command in (
+        ("recompute", folder / "readings.avro", *arguments, "--json", "--store", folder / "results.db"),
+        ("show", "1", "--store", folder / "results.db"),
+        ("ports", "--json"),
+    ):
+        script = f"""
+import sys
+from midspan.cli import main
+sys.argv = {["midspan", *map(str, command)]}
+try:
+    main()
+except SystemExit as end:
+    print("loaded:", *{{"matplotlib", "scipy.stats", "scipy.optimize"}} & {{*sys.modules}}, "exit:", end.code)
+"""
+        done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+        assert done.stdout.endswith("loaded: exit: 0\n"), command

@@ -1,0 +1,136 @@
+"""The device's decoder under a million spoilt bytes, on the real MicroPython with a chip's heap.
+
+What a host sends is spoilt on the line, or in its content under a right check, and given to the whole device: frames,
+records, the hearing of requests, and the cycle that some of them set going. Seeded.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+from campaign import spoil
+from device_rig import DEVICE, MICROPYTHON, PLAN, STEP, needs_micropython
+from wire import FINGERPRINT, datum, framed
+
+SPOILT_BYTES = 500_000  # each way, so a million in all
+LARGEST_BODY = 1018
+CLEAR_WHATEVER = b"\xff\xff"
+Request = tuple[str, dict[str, Any]]
+Way = Callable[[Random, int, bytes], bytes]
+
+
+def command(order: str, shaft: int | None = None) -> Request:
+    return "Command", {"order": order, "shaft": shaft}
+
+
+def measure(shaft: int) -> Request:
+    return command("MEASURE", shaft)
+
+
+def acknowledge(shaft: int) -> Request:
+    return "Acknowledge", {"shaft": shaft}
+
+
+GREET: Request = ("Greet", {"protocol_major": 1, "protocol_minor": 0, "fingerprint": FINGERPRINT})
+CYCLE_PLAN: Request = ("CyclePlan", PLAN | {"turn_steps": 200, "turn_again_steps": 100, "zero_readings": 4})
+KEEP_ALIVE, STOP, CLEAR = map(command, ("KEEP_ALIVE", "STOP", "CLEAR_FAULT"))
+REQUESTS: tuple[Request, ...] = (
+    GREET, CYCLE_PLAN, KEEP_ALIVE, STOP, CLEAR, measure(1), measure(2), *map(acknowledge, (1, 2, 3)),
+    *(("Resend", {"shaft": shaft, "blocks": list(range(0, 40, shaft))}) for shaft in (1, 2)),
+    *(("Feed", {"shaft": shaft, "source": source}) for shaft, source in ((1, "HOPPER"), (2, "SLOT"), (4, "SEATED"))),
+    *(("Release", {"shaft": shaft, "place": place}) for shaft, place in ((1, 2), (2, 6), (4, 1))),
+    ("BenchStep", STEP | {"shaft": 3, "readings": 4}),
+    ("BenchStep", STEP | {"shaft": 3, "readings": 4, "press_steps": 2000, "rotate_steps": -50, "stop_count": 90_000}),
+)  # fmt: skip
+
+
+def spoilt_on_the_line(random: Random, sequence: int, body: bytes) -> bytes:
+    frame = framed(sequence, body)
+    while random.random() < 0.6 and frame:
+        frame = random.choice(spoil.DAMAGES)(random, frame)
+    return frame
+
+
+def spoilt_in_the_content(random: Random, sequence: int, body: bytes) -> bytes:
+    while random.random() < 0.6 and body:
+        body = random.choice(spoil.DAMAGES)(random, body)
+    return framed(sequence, body[:LARGEST_BODY]) if body else b""
+
+
+class Stream:
+    """Pieces for tests/device/fuzz_on_device.py; `spoilt` counts the bytes that are not as a host would send them."""
+
+    def __init__(self, seed: int, way: Way) -> None:
+        self.random, self.way = Random(seed), way
+        self.sequence = self.spoilt = self.greetings = 0
+        self.bytes = bytearray()
+
+    def spoil(self, *requests: Request) -> bytes:
+        """Their frames, each as it is or spoilt."""
+        frames = b""
+        for name, fields in requests:
+            body, sequence = datum(name, fields), self._next()
+            frame = self.way(self.random, sequence, body)
+            self.spoilt += len(frame) if frame != framed(sequence, body) else 0
+            frames += frame
+        return frames
+
+    def sound(self, *requests: Request) -> bytes:
+        """Their frames as they are, after a delimiter."""
+        self.greetings += requests.count(GREET)
+        return b"\0" + b"".join(framed(self._next(), datum(*request)) for request in requests)
+
+    def put(self, piece: bytes) -> None:
+        """What comes at one turn of the device's loop."""
+        self.bytes += len(piece).to_bytes(2, "little") + piece
+
+    def wait(self, turns: int) -> None:
+        """Nothing comes."""
+        self.bytes += bytes(2 * turns)
+
+    def _next(self) -> int:
+        self.sequence = (self.sequence + 1) % 65536
+        return self.sequence
+
+
+def a_stream(seed: int, way: Way) -> Stream:
+    """All requests in any order, and now and then a cycle that is let run among spoilt ones."""
+    stream = Stream(seed, way)
+    while stream.spoilt < SPOILT_BYTES:
+        stream.put(stream.spoil(*stream.random.sample(REQUESTS, 4)))
+        if stream.random.random() < 0.01:
+            stream.put(stream.sound(GREET, STOP))
+            stream.wait(200)  # the head goes home
+            stream.bytes += CLEAR_WHATEVER
+            stream.put(stream.sound(CLEAR, CYCLE_PLAN))
+            stream.wait(300)  # and a shaft rolls out
+            stream.put(stream.sound(("Feed", {"shaft": 1, "source": "HOPPER"})))
+            stream.wait(200)
+            stream.put(stream.sound(measure(1)))
+            for _ in range(100):
+                stream.put(stream.spoil(KEEP_ALIVE))
+                stream.wait(8)
+    return stream
+
+
+@needs_micropython
+@pytest.mark.parametrize("way", [spoilt_on_the_line, spoilt_in_the_content])
+def test_a_million_spoilt_bytes_raise_nothing_and_keep_nothing(way: Way) -> None:
+    stream = a_stream(1, way)
+    script = Path(__file__).with_name("fuzz_on_device.py")
+    arguments = [str(MICROPYTHON), "-X", "heapsize=384K", str(script), str(DEVICE)]
+    done = subprocess.run(arguments, input=stream.bytes, capture_output=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stderr.decode()
+    found = json.loads(done.stdout)
+    assert found["bad"] == 0  # what the device says stays sound
+    assert found["internal"] == 0  # and nothing met a condition it does not expect
+    assert found["identified"] >= stream.greetings
+    assert found["most_bytes"] - found["least_bytes"] < 4096
+    cycle = {"IDLE", "SEATING", "LIGHT", "FULL", "ZERO_AFTER", "HOLDING", "BENCH", "STANDING"}
+    assert cycle | {"FEEDING", "LOADED", "SELECTING", "RELEASING"} <= set(found["seen"])

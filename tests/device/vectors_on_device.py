@@ -1,0 +1,134 @@
+"""Runs the device's frames, records and blocks on the golden vectors, under CPython or MicroPython.
+
+`python tests/device/vectors_on_device.py protocol/vectors.json device`; prints one line for each thing that differs,
+then how many were compared. Only what MicroPython has is used here.
+"""
+
+import json
+import sys
+
+sys.path.insert(0, sys.argv[2])
+
+import frames
+import held
+import records
+
+NAMES = [name for name, _ in records.RECORDS]
+differences = []
+compared = 0
+
+
+def compare(what, found, wanted):
+    global compared
+    compared += 1
+    if found != wanted:
+        differences.append(f"{what}: found {found}, wanted {wanted}")
+
+
+def device_value(kind, value):
+    """The device's form of a datum's value: enums by number, parts as lists, fixed as bytes."""
+    if isinstance(kind, tuple):
+        if kind[0] == "array":
+            return [device_value(kind[1], item) for item in value]
+        return None if value is None else device_value(kind[1], value)
+    if kind in records.PARTS:
+        return [device_value(part, value[name]) for name, part in records.PARTS[kind]]
+    if kind in records.ENUMS:
+        return records.ENUMS[kind].index(value)
+    if kind in records.FIXED:
+        return bytes.fromhex(value)
+    return value
+
+
+def frame_of(sequence, body):
+    encoder = frames.Encoder()
+    encoder._sequence = sequence
+    encoder.raw[frames.HEAD : frames.HEAD + len(body)] = body
+    out = bytearray(frames.STUFFED_MAX)
+    return bytes(out[: encoder.encode(frames.HEAD + len(body), out, 0)])
+
+
+def decoded(data):
+    decoder = frames.Decoder()
+    found = []
+    for byte in data:
+        end = decoder.push(byte)
+        if end:
+            found.append((decoder.sequence(), bytes(decoder.frame[frames.HEAD : end])))
+    return found, decoder.bad
+
+
+def rebuilt_block(datum):
+    """The block as the device packs it, reading by reading, from absolute values."""
+    store = held.Held(bytearray(4 * held.BLOCK_BYTES))
+    store.begin(datum["shaft"], datum["interval_us"])
+    store.readings = datum["first"]
+    store.blocks = datum["block"]
+    unusual = {item["reading"]: item["status"] for item in datum["unusual"]}
+    rotate = press = count = 0
+    for i in range(len(datum["counts"])):
+        rotate += datum["rotate_steps"][i]
+        press += datum["press_steps"][i]
+        count += datum["counts"][i]
+        for mark in datum["marks"] if i + 1 == len(datum["counts"]) else ():
+            store.mark(mark)
+        gap_us = datum["interval_us"] + datum["lateness_us"][i]
+        phase = records.PHASES.index(datum["phase"])
+        store.add(phase, datum["tick_us"], gap_us, rotate, press, count, unusual.get(i, 0))
+    store.close()
+    out = bytearray(held.BLOCK_BYTES)
+    return bytes(out[: store.write_next(out, 0)]) if store.waiting() else b""
+
+
+def check_record(vector):
+    body = bytes.fromhex(vector["body"])
+    what = vector["what"]
+    compare(what + " frame", frame_of(vector["sequence"], body), bytes.fromhex(vector["frame"]))
+    unpacker = records.Unpacker(body, 0, len(body))
+    compare(what + " branch", NAMES[unpacker.branch], vector["record"])
+    fields = records.RECORDS[unpacker.branch][1]
+    if vector["record"] == "Readings":
+        if vector["datum"]["counts"]:
+            compare(what + " block", rebuilt_block(vector["datum"]), body)
+        return
+    values = [device_value(kind, vector["datum"][name]) for name, kind in fields]
+    if unpacker.branch >= records.GREET:  # the device reads only what a host sends
+        compare(what + " values", unpacker.values(), values)
+    if vector["record"] != "Resend":
+        out = bytearray(frames.FRAME_MAX)
+        compare(what + " body", bytes(out[: records.pack(out, 0, unpacker.branch, values)]), body)
+
+
+def refuses(body):
+    try:
+        records.Unpacker(body, 0, len(body)).values()
+    except records.RecordError:
+        return True
+    return False
+
+
+def main():
+    with open(sys.argv[1]) as file:
+        vectors = json.load(file)
+    for vector in vectors["records"]:
+        check_record(vector)
+    for vector in vectors["streams"]:
+        found, bad = decoded(bytes.fromhex(vector["bytes"]))
+        wanted = [(frame["sequence"], bytes.fromhex(frame["body"])) for frame in vector["frames"]]
+        compare(vector["what"], found, wanted)
+        compare(vector["what"] + " damaged", bad, vector["damaged"])
+    for vector in vectors["foreign_bodies"]:
+        compare(vector["what"], refuses(bytes.fromhex(vector["body"])), True)
+    for value, text in vectors["published"]["zigzag"]["pairs"]:
+        out = bytearray(10)
+        compare(f"zigzag {value}", bytes(out[: records.put_int(out, 0, value)]), bytes.fromhex(text))
+    for plain, stuffed in vectors["published"]["cobs"]["pairs"]:
+        raw = bytes.fromhex(plain)
+        out = bytearray(64)
+        compare("cobs " + plain, bytes(out[: frames.stuff(raw, len(raw), out, 0)]), bytes.fromhex(stuffed + "00"))
+
+
+main()
+for line in differences:
+    print(line)
+print("compared", compared)

@@ -1,0 +1,295 @@
+"""The hand bench: its conversion, what must not move it, and how sure it is, against truths of other making."""
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hand_rig import EIGHT, TrueBench, bench_file, readings, result_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from midspan.base.errors import ReadingsError
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.clock_fit import fit_around
+from midspan.hand_bench.conversion import CAUSES, Pull, off_centre_loss, sunk_for
+from midspan.uncertainty.budget import coverage_factor
+from places import DATA
+from synthetic import LOAD_N, SPAN_MM, Shaft, ratio_for, spine_around
+
+BEAMS = json.loads((DATA / "beams.json").read_text(encoding="utf-8"))
+ROUND = np.radians(np.arange(360.0))
+
+
+def believed(**changes):
+    return HandBench.model_validate(bench_file(**changes))
+
+
+@pytest.mark.parametrize("case", BEAMS["tubes"]["cases"], ids=lambda case: case["name"])
+def test_a_handbook_beam_under_a_small_load_gives_its_modulus_and_section(case) -> None:
+    """Deflection P L^3 / 48 EI (Roark, table 8.1) under 60 g on 400 mm; the spine that follows is the elastica's."""
+    inertia = math.pi / 64 * ((case["outer_in"] * 25.4) ** 4 - (case["inner_in"] * 25.4) ** 4)
+    stiffness = case["young_mpa"] * inertia
+    bench = believed(weight={"mass_g": 60.0}, span={"span_mm": 400.0})
+    sunk = bench.load_n * 400.0**3 / (48 * stiffness)
+    spine = float(Pull.of(bench).thou(np.array(sunk)))
+    assert spine == pytest.approx(SPAN_MM / 0.0254 * ratio_for(LOAD_N * SPAN_MM**2 / stiffness), rel=2e-6)
+
+
+SHAFTS = st.builds(
+    Shaft, spine_thou=st.floats(150, 1500), spread_thou=st.floats(0, 15), stiff_side_deg=st.floats(0, 179),
+    bow_mm=st.floats(0, 0.3), bow_deg=st.floats(0, 359),
+)  # fmt: skip
+
+
+@settings(max_examples=15)
+@given(SHAFTS, st.floats(300, 1500), st.floats(550, 800), st.floats(1, 60), st.floats(0, 1))
+def test_any_weight_and_span_give_the_same_standard_deflection(shaft, mass_g, span_mm, hook_g, force_n) -> None:
+    if mass_g / 880 * (span_mm / SPAN_MM) ** 3 * shaft.spine_thou * 0.0254 > 0.08 * span_mm:
+        mass_g = 300.0  # no bench bends a soft shaft that far
+    truth = TrueBench(mass_g=mass_g, span_mm=span_mm, hook_g=hook_g, force_n=force_n)
+    content = bench_file(
+        weight={"mass_g": mass_g, "hook_g": hook_g}, span={"span_mm": span_mm}, indicator={"force_n": force_n}
+    )
+    result = result_of(readings(shaft, truth), content)
+    around = spine_around(shaft, ROUND)
+    assert result.spine_thou == pytest.approx(around.mean(), abs=2e-3)
+    assert result.spread_thou == pytest.approx(np.ptp(around), abs=0.02)
+    assert result.runout_mm == pytest.approx(2 * shaft.bow_mm, abs=1e-6)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in", "thou"])
+@pytest.mark.parametrize("when_lower", ["rises", "falls"])
+def test_unit_and_direction_of_the_dial_change_nothing(unit, when_lower) -> None:
+    mm = {"mm": 1.0, "in": 25.4, "thou": 0.0254}[unit]
+    truth = TrueBench(unit_mm=mm, rises=when_lower == "rises", graduation=1e-7)
+    content = bench_file(indicator={"unit": unit, "when_lower": when_lower, "graduation": 0.01 / mm})
+    plain = result_of(readings())
+    result = result_of(readings(bench=truth), content)
+    for name in ("spine_thou", "u_spine_thou", "spread_thou", "stiff_side_deg", "runout_mm", "older_lb"):
+        assert getattr(result, name) == pytest.approx(getattr(plain, name), rel=1e-5, abs=1e-5), name
+
+
+@given(st.randoms(use_true_random=False))
+def test_order_of_the_readings_changes_nothing(random) -> None:
+    typed = list(readings(bench=TrueBench(noise=0.004), rng=np.random.default_rng(2)))
+    plain = result_of(typed)
+    random.shuffle(typed)
+    result = result_of(typed)
+    assert result.spine_thou == pytest.approx(plain.spine_thou, abs=1e-9)
+    assert result.u_spine_thou == pytest.approx(plain.u_spine_thou, abs=1e-9)
+    assert result.spread_thou == pytest.approx(plain.spread_thou, abs=1e-9)
+
+
+@given(st.floats(0, 360))
+def test_another_first_mark_moves_only_the_stiff_side(turn) -> None:
+    shaft = Shaft()
+    turned = replace(shaft, stiff_side_deg=shaft.stiff_side_deg + turn, bow_deg=shaft.bow_deg + turn)
+    plain, other = (result_of(readings(one, angles=EIGHT)) for one in (shaft, turned))
+    assert other.spine_thou == pytest.approx(plain.spine_thou, abs=1e-3)
+    assert other.spread_thou == pytest.approx(plain.spread_thou, abs=0.01)
+    moved = (other.stiff_side_deg - plain.stiff_side_deg - turn + 90) % 180 - 90
+    assert moved == pytest.approx(0, abs=0.3)
+
+
+@given(st.floats(0, 180), st.floats(0, 360))
+def test_numbering_the_marks_the_other_way_mirrors_the_stiff_side_and_changes_nothing_else(stiff_deg, bow_deg) -> None:
+    shaft = Shaft(stiff_side_deg=stiff_deg, bow_deg=bow_deg)
+    typed = readings(shaft, TrueBench(noise=0.002), np.random.default_rng(2))
+    plain = result_of(typed)
+    other = result_of(replace(one, angle_deg=f"{-float(one.angle_deg) % 360:g}") for one in typed)
+    assert (other.stiff_side_deg + plain.stiff_side_deg + 90) % 180 - 90 == pytest.approx(0, abs=1e-6)
+    for name in ("spine_thou", "u_spine_thou", "spread_thou", "runout_mm", "hysteresis_pct"):
+        assert getattr(other, name) == pytest.approx(getattr(plain, name), rel=1e-9), name
+
+
+def test_the_stiff_side_is_where_the_shaft_is_stiff() -> None:
+    result = result_of(readings(Shaft(stiff_side_deg=30.0)))
+    assert result.stiff_side_deg == pytest.approx(30.0, abs=0.2)
+    assert result.four_reading_thou == pytest.approx(6 * math.cos(math.radians(60)), abs=0.02)
+
+
+def test_four_positions_give_the_mean_but_cannot_see_every_stiff_side() -> None:
+    """A stiff side at 45 degrees to them is not seen (ASTM F2031 takes four readings): none is named, none drawn."""
+    shaft = Shaft(spread_thou=12.0, stiff_side_deg=45.0)
+    result = result_of(readings(shaft, TrueBench(noise=0.001), angles=(0, 90, 180, 270)))
+    assert result.spine_thou == pytest.approx(500.0, abs=0.05)
+    assert result.spread_thou < 0.3
+    assert not result.sees_all
+    assert result.stiff_side_deg is None
+
+
+CHANGES = {
+    "dial error": ({"dial": 1 + 1e-4}, lambda u: 12.7e-4),
+    "dial force": ({"force_change_n": 1e-3}, lambda u: 1e-3),
+    "mass": ({"mass_g": 880.1}, lambda u: 0.1),
+    "gravity": ({"gravity": 9.80665 + 1e-3}, lambda u: 1e-3),
+    "span": ({"span_mm": SPAN_MM + 0.05}, lambda u: 0.05),
+    "give of supports": ({"give_mm_per_n": 1e-4}, lambda u: 1e-4),
+}
+
+
+@pytest.mark.parametrize("cause", CHANGES)
+def test_each_share_of_the_budget_is_the_change_its_cause_makes(cause) -> None:
+    """A bench that is not what its file says, with the other elastica: its error is sensitivity times the change."""
+    truth, by = CHANGES[cause]
+    shaft = Shaft(spread_thou=0.0)
+    plain, other = (result_of(readings(shaft, TrueBench(**one))) for one in ({}, truth))
+    part = next(part for part in plain.budget.contributions if part.name == cause)
+    assert abs(other.spine_thou - plain.spine_thou) == pytest.approx(abs(part.sensitivity) * by(part.u_input), rel=2e-3)
+    assert part.u > 0
+
+
+@pytest.mark.parametrize(
+    ("offset_in", "loss"),
+    [(0.01, 1.0204079e-6), (0.05, 2.5510041e-5), (0.1, 1.02038213e-4), (0.25, 6.37653419e-4), (0.5, 2.549393482e-3)],
+)
+def test_a_load_off_centre_loses_what_the_handbook_says(offset_in: float, loss: float) -> None:
+    """P a^2 b^2 / 3 EI L on 28 in (AISC Manual, table 3-23, case 8): share lost at the load, by exact arithmetic."""
+    assert off_centre_loss(offset_in * 25.4, SPAN_MM) == pytest.approx(loss, rel=1e-7)
+
+
+def test_a_square_law_error_counts_by_its_root_mean_square() -> None:
+    """Anywhere within the bound: the mean square of a x^2 over -1 < x < 1 is a^2 / 5."""
+    x = np.random.default_rng(6).uniform(-1, 1, 400_000)
+    assert np.sqrt(((x**2) ** 2).mean()) == pytest.approx(1 / math.sqrt(5), rel=5e-3)
+    result = result_of(readings(), bench_file(frame={"off_centre_mm": 5.0}, indicator={"tilt_deg": 2.0}))
+    shares = {part.name: part.u for part in result.budget.contributions}
+    assert shares["load off centre"] == pytest.approx(8 * (5 / SPAN_MM) ** 2 * 500 / math.sqrt(5), rel=1e-3)
+    assert shares["dial tilt"] == pytest.approx((1 - math.cos(math.radians(2))) * 500 / math.sqrt(5), rel=2e-3)
+
+
+def test_supports_and_shear_matter_only_off_the_standard_load_and_span() -> None:
+    """On 28 in under 880 g the number is the deflection itself, whatever the supports do (see measurement of EI)."""
+    shares = [
+        {part.name: part.u for part in result_of(readings(Shaft(), truth), content).budget.contributions}
+        for truth, content in (
+            (TrueBench(), bench_file()),
+            (TrueBench(mass_g=500.0, span_mm=600.0), bench_file(weight={"mass_g": 500.0}, span={"span_mm": 600.0})),
+        )
+    ]
+    assert shares[0]["support reactions"] < 1e-3
+    assert shares[0]["shear"] < 1e-9
+    # (72/7 - 108/35) / 2 (d/L)^2 of 500 thou, half width over the root of 3, less what the smaller load shows itself.
+    whole = (72 / 7 - 108 / 35) / 2 * (12.7 / SPAN_MM) ** 2 * 500 / math.sqrt(3)
+    own = (500 / 880 * (600 / SPAN_MM) ** 2) ** 2
+    assert shares[1]["support reactions"] == pytest.approx(whole * (1 - own), rel=0.02)
+    assert shares[1]["shear"] == pytest.approx(1e-3 / 2 * ((SPAN_MM / 600) ** 2 - 1) * 500 / math.sqrt(3), rel=1e-3)
+
+
+def test_a_budget_adds_up_and_few_readings_raise_k() -> None:
+    """JCGM 100:2008, G.4: with two repeats at two positions nearly all the doubt has two degrees of freedom."""
+    sharp = bench_file(
+        weight={"u_mass_g": 0.0}, span={"u_span_mm": 0.0}, place={"u_gravity_m_s2": 0.0},
+        indicator={"u_error_mm": 0.0, "u_force_change_n": 0.0, "graduation": 1e-6}, frame={"u_give_mm_per_n": 0.0},
+    )  # fmt: skip
+    typed = readings(bench=TrueBench(noise=0.02), rng=np.random.default_rng(3), angles=(0, 90))
+    result = result_of(typed, sharp)
+    parts = result.budget.contributions
+    assert [part.name for part in parts] == [name for name, _ in CAUSES]
+    assert math.fsum(part.u**2 for part in parts) == pytest.approx(result.u_spine_thou**2)
+    assert result.budget.dof == pytest.approx(2, abs=0.1)
+    assert result.budget.k() == pytest.approx(4.303, abs=1e-3)  # t table, 2 degrees of freedom
+
+
+def test_the_budget_covers_the_truth() -> None:
+    """A thousand benches with errors drawn as their file says; the 95 % intervals hold mean, spread and stiff side."""
+    rng, number, hits = np.random.default_rng(21), 1000, {"spine": [], "spread": [], "stiff side": []}
+    content = bench_file(indicator={"graduation": 0.002})
+    stock = [Shaft(rng.uniform(200, 1200), rng.uniform(1, 12), rng.uniform(0, 180), 0.1) for _ in range(20)]
+    for i in range(number):
+        shaft = stock[i % len(stock)]
+        truth = TrueBench(
+            mass_g=rng.normal(880, 0.5), gravity=rng.normal(9.80665, 5e-4), span_mm=rng.normal(SPAN_MM, 0.1),
+            dial=1 + rng.normal(0, 0.004) / (shaft.spine_thou * 0.0254), force_change_n=rng.normal(0, 0.01),
+            give_mm_per_n=rng.normal(0, 2e-4), off_centre_mm=rng.uniform(-1, 1), vertical=float(i % 3 / 2),
+            graduation=0.002, noise=0.008,
+        )  # fmt: skip
+        result = result_of(readings(shaft, truth, rng), content)
+        around = spine_around(shaft, ROUND, truth.vertical)
+        hits["spine"].append(abs(result.spine_thou - around.mean()) < result.budget.expanded())
+        u_spread = coverage_factor(result.dof_spread or math.inf) * result.u_spread_thou
+        hits["spread"].append(abs(result.spread_thou - np.ptp(around)) < u_spread)
+        if result.stiff_side_deg is not None:
+            off = (result.stiff_side_deg - shaft.stiff_side_deg + 90) % 180 - 90
+            hits["stiff side"].append(abs(off) < coverage_factor(result.repeat_dof) * result.u_stiff_side_deg)
+    assert len(hits["stiff side"]) > 900
+    for name, found in hits.items():
+        assert 0.93 < np.mean(found) < 0.97, (name, np.mean(found))
+
+
+def test_spread_is_not_claimed_below_the_noise_floor() -> None:
+    """Of even shafts nineteen in twenty show less than the floor, however few readings tell the noise."""
+    rng = np.random.default_rng(9)
+    named = sum(
+        result_of(readings(Shaft(spread_thou=0.0), TrueBench(noise=0.01), rng)).stiff_side_deg is not None
+        for _ in range(400)
+    )
+    assert 0.025 < named / 400 < 0.08
+
+
+def test_a_fit_of_five_or_more_positions_is_that_of_least_squares() -> None:
+    rng = np.random.default_rng(12)
+    angle = np.repeat([0.0, 50.0, 120.0, 200.0, 290.0, 330.0], 3)
+    values = 500 + 3 * np.cos(2 * np.radians(angle - 20)) + rng.normal(0, 0.2, len(angle))
+    fit = fit_around(angle, values)
+    columns = np.stack([np.ones_like(angle), np.cos(2 * np.radians(angle)), np.sin(2 * np.radians(angle))], axis=1)
+    expected, *_ = np.linalg.lstsq(columns, values, rcond=None)
+    assert fit.coefficients == pytest.approx(expected, rel=1e-10)
+    residual = values - columns @ expected
+    assert fit.covariance == pytest.approx(np.linalg.inv(columns.T @ columns) * (residual @ residual) / 15, rel=1e-9)
+    assert (fit.dof, fit.positions, fit.sees_all) == (15, 6, True)
+
+
+def test_a_misfit_between_positions_counts_by_positions_not_by_repeats() -> None:
+    """A dent at one position: fifty repeats do not make it smaller, so its five degrees of freedom count."""
+    angle = np.tile(EIGHT, 50)
+    values = 500 + 5.0 * (angle == 90) + np.random.default_rng(1).normal(0, 0.1, len(angle))
+    fit = fit_around(angle, values)
+    assert fit.dof == 5
+    assert fit.covariance[0, 0] ** 0.5 > 0.05
+    assert fit.misfit_p < 1e-6
+
+
+def test_the_way_down_is_the_conversion_turned_round() -> None:
+    for spine in (150.0, 500.0, 1500.0):
+        bench = believed(weight={"mass_g": 700.0, "hook_g": 20.0}, frame={"give_mm_per_n": 0.001})
+        assert float(Pull.of(bench).thou(np.array(sunk_for(bench, spine)))) == pytest.approx(spine, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("angles", "repeats", "says"),
+    [
+        ((0.0,), 5, "at 0 degrees alone cannot tell the mean"),
+        ((0.0, 180.0), 5, "two clock positions 90 degrees apart"),
+        ((0.0, 30.0), 5, "cannot tell the mean"),
+        ((0.0, 90.0), 1, "repeat each position"),
+        ((0.0, 60.0, 120.0), 1, "repeat each position"),
+    ],
+)
+def test_too_few_positions_or_repeats_are_told(angles, repeats, says) -> None:
+    with pytest.raises(ReadingsError, match=says):
+        result_of(readings(angles=angles, repeats=repeats))
+
+
+@pytest.mark.parametrize(("angles", "repeats"), [((0, 90), 2), ((0, 60, 120), 2), ((0, 90, 180, 270), 1), (EIGHT, 1)])
+def test_what_is_enough_is_taken(angles, repeats) -> None:
+    result = result_of(readings(angles=angles, repeats=repeats, bench=TrueBench(noise=0.001)))
+    assert result.spine_thou == pytest.approx(500.0, abs=0.3)
+
+
+def test_what_was_not_read_is_not_measured() -> None:
+    typed = [
+        replace(one, loaded=str(float(one.loaded) - float(one.unloaded)), unloaded="0") for one in readings(again=False)
+    ]
+    result = result_of(typed)
+    assert (result.runout_mm, result.hysteresis_pct) == (None, None)
+    assert result.spine_thou == pytest.approx(500.0, abs=0.01)
+
+
+def test_the_return_that_is_missing_is_told_in_percent_of_a_tenth() -> None:
+    """0.0127 mm of 12.7 mm do not come back: 1 % of the deflection at a tenth of the load."""
+    typed = [replace(one, unloaded_again=str(float(one.unloaded) + 0.0127)) for one in readings()]
+    result = result_of(typed)
+    assert result.hysteresis_pct == pytest.approx(1.0, rel=2e-3)
+    assert result.u_hysteresis_pct == pytest.approx(0.01 / math.sqrt(6) / 1.27 * 100, rel=2e-2)

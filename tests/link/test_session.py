@@ -1,0 +1,746 @@
+"""The host's side of the conversation against a scripted gauge that loses, repeats, resets and falls silent.
+
+Time is a number that the tests move; nothing waits.
+"""
+
+import tracemalloc
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scripted_gauge as scripted
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
+from midspan.link import session_events as out
+from midspan.link.session import EXPECTING_NOTHING, Session
+from midspan.link.session_states import TABLE, Signal, Stage
+from midspan.wire.records import BenchStep, CyclePlan, Feed, LastRelease, Phase, Release, Source, State
+from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint
+from scripted_gauge import ScriptedGauge
+
+PLAN = CyclePlan(*range(1, 14))
+SHAFT = 4
+STARTED_MS = 1_700_000_000_000
+STEP_S = 0.1
+
+
+class Talk:
+    """A session and a scripted gauge on one line, with a clock of its own."""
+
+    def __init__(self, gauge: ScriptedGauge | None = None, session: Session | None = None) -> None:
+        self.gauge = gauge or ScriptedGauge()
+        self.session = session or Session()
+        self.now_s = 1000.0
+        self.outcomes: list[out.Outcome] = []
+
+    def step(self, spoil: Callable[[bytes], bytes] = lambda data: data) -> list[out.Outcome]:
+        """One exchange in each direction, then a tenth of a second."""
+        answer = self.gauge.hear(self.session.outgoing())
+        found = self.session.receive(spoil(answer), self.now_s) + self.session.tick(self.now_s)
+        self.outcomes += found
+        self.now_s += STEP_S
+        return found
+
+    def run(self, spoil: Callable[[bytes], bytes] = lambda data: data, limit_s: float = 600.0) -> "Talk":
+        """Exchange until the session expects nothing more; never for ever."""
+        end_s = self.now_s + limit_s
+        self.step(spoil)
+        while self.session.stage not in EXPECTING_NOTHING:
+            assert self.now_s < end_s, f"hangs in {self.session.stage}"
+            self.step(spoil)
+        return self
+
+    def greeted(self) -> "Talk":
+        self.session.greet(self.now_s)
+        return self.run()
+
+    def ordered(self) -> "Talk":
+        """Greeted, and a shaft ordered; nothing exchanged on it yet."""
+        self.greeted().session.measure(SHAFT, "a", STARTED_MS, self.now_s)
+        return self
+
+    def found(self, kind: type) -> list:
+        return [outcome for outcome in self.outcomes if isinstance(outcome, kind)]
+
+    def failure(self) -> MidspanError:
+        (failed,) = self.found(out.Failed)
+        return failed.error
+
+    def sent(self, name: str) -> list[dict]:
+        return [datum for record, datum in self.gauge.received if record == name]
+
+    def finished(self) -> "Talk":
+        """Check that the whole shaft came, as the script holds it."""
+        (finished,) = self.found(out.Finished)
+        run = finished.run
+        assert (run.shaft, run.label, run.started_ms, run.complete) == (SHAFT, "a", STARTED_MS, True)
+        assert run.counts.tolist() == [5000 + first - 3 * i for first in (0, 3, 6, 9, 12) for i in range(3)]
+        assert run.rotate_steps.tolist() == list(range(0, 150, 10))
+        assert run.status.tolist() == [0] * 5 + [8] + [0] * 9
+        assert self.session.stage is Stage.FINISHED
+        return self
+
+
+def lose(*which: tuple[str, int]) -> ScriptedGauge:
+    """A gauge whose n-th sending of a record is lost on the line."""
+    return ScriptedGauge(lose=lambda name, datum, count: (name, count) in which)
+
+
+def test_a_whole_conversation() -> None:
+    talk = Talk().greeted()
+    assert talk.found(out.Identified)[0].identify.gauge == "scripted"
+    talk.session.plan(PLAN, talk.now_s)
+    assert talk.run().found(out.Done)[-1].request == PLAN
+    talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+    run = talk.run().finished().found(out.Finished)[0].run
+    assert run.segments == ((Phase.ZERO_BEFORE, 3), (Phase.LIGHT, 6), (Phase.FULL, 3), (Phase.ZERO_AFTER, 3))
+    assert run.tick_us.tolist() == [37500 * block + 12507 * i for block in range(5) for i in range(3)]
+    assert (run.marks.tolist(), run.duration_ms, run.sampling_ms, run.boot) == ([95], 900, 700, 77)
+    assert [outcome.readings for outcome in talk.found(out.BlockCame)] == [3, 6, 9, 12, 15]
+    assert talk.sent("Acknowledge") == []  # not before the caller has it on disk
+    talk.session.stored(SHAFT, talk.now_s)
+    assert talk.run().session.stage is Stage.READY
+    assert talk.sent("Acknowledge") == [{"shaft": SHAFT}]
+    assert talk.session.line.lost == talk.session.repeats == talk.session.out_of_place == 0
+
+
+STEP = BenchStep(SHAFT, 0, 0, None, 15, 4, 6400, 640)
+
+
+@pytest.mark.parametrize(
+    "gauge",
+    [
+        ScriptedGauge(),
+        lose(("Reply", 1)),  # the step is repeated or its blocks stand for it
+        lose(("Reply", 1), *(("Readings", n) for n in range(1, 6)), ("EndOfShaft", 1)),
+        lose(("EndOfShaft", 1)),  # the greeting finds the head standing and the step held
+        lose(("Readings", 2), ("Event", 2), ("EndOfShaft", 2)),
+    ],
+)
+def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGauge) -> None:
+    talk = Talk(gauge).greeted()
+    for number in (SHAFT, SHAFT + 1):
+        talk.session.bench_step(replace(STEP, shaft=number), "a", STARTED_MS, talk.now_s)
+        run = talk.run().found(out.Finished)[-1].run
+        assert (run.shaft, run.label, run.segments) == (number, "a", ((Phase.BENCH, 15),))
+        talk.session.stored(number, talk.now_s)
+        assert talk.run().session.stage is Stage.READY
+        talk.now_s += 3600  # a person looks for the next mass
+        assert talk.step() == []
+    assert talk.found(out.Failed) == []
+    assert [datum["shaft"] for datum in talk.sent("Acknowledge")] == [SHAFT, SHAFT + 1]
+    talk.session.clear_fault(talk.now_s)
+    assert talk.run().session.stage is Stage.READY
+    assert talk.gauge.identify["state"] == "IDLE"
+
+
+@pytest.mark.parametrize(
+    "gauge",
+    [
+        ScriptedGauge(),
+        lose(("Reply", 1)),  # the order is repeated
+        lose(("Event", 1), ("Event", 2)),  # the greeting finds the gauge at rest
+        lose(("Reply", 1), ("Event", 1), ("Event", 2), ("Event", 3)),
+    ],
+)
+def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
+    talk = Talk(gauge).greeted()
+    for order in (Feed(SHAFT, Source.HOPPER), Release(SHAFT, 3)):
+        talk.session.handle(order, talk.now_s)
+        assert talk.run().session.stage is Stage.READY
+        assert talk.found(out.Done)[-1].request == order
+    assert talk.found(out.Failed) == []
+    talk.session.greet(talk.now_s)
+    identify = talk.run().session.identify
+    assert (identify.state, identify.in_gauge) == (State.IDLE, None)
+    assert identify.last_release == LastRelease(SHAFT, 3, True, 1)
+
+
+@pytest.mark.parametrize(
+    ("refusal", "kind", "words"),
+    [
+        ("NOT_SAFE", DeviceFault, "the gauge does not move for Feed: the lid is open or the emergency stop is pressed"),
+        ("NO_FEEDER", ProtocolError, "the gauge refused Feed: it has no feeder (NO_FEEDER)"),
+    ],
+)
+def test_a_refused_feed_is_named(refusal: str, kind: type, words: str) -> None:
+    talk = Talk(ScriptedGauge(refuse={"Feed": refusal})).greeted()
+    talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
+    failure = talk.run().failure()
+    assert (type(failure), str(failure)) == (kind, words)
+    assert talk.session.stage is Stage.READY
+
+
+def test_a_refused_bench_step_is_named() -> None:
+    talk = Talk(ScriptedGauge(refuse={"BenchStep": "BUFFER_TOO_SMALL"})).greeted()
+    talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
+    words = str(talk.run().failure())
+    assert words == "the gauge refused BenchStep: its memory cannot hold so many readings (BUFFER_TOO_SMALL)"
+    assert talk.session.stage is Stage.READY
+
+
+def test_the_first_bytes_end_what_was_left_half_sent() -> None:
+    session = Session()
+    session.greet(0.0)
+    assert session.outgoing().startswith(b"\0")
+
+
+@pytest.mark.parametrize("number", range(5))
+def test_each_block_lost_is_asked_for(number: int) -> None:
+    talk = Talk(lose(("Readings", number + 1))).ordered().run().finished()
+    assert talk.sent("Resend") == [{"shaft": SHAFT, "blocks": [number]}]
+    assert talk.session.line.lost == 1
+
+
+@pytest.mark.parametrize(
+    "gauge",
+    [
+        lose(("Readings", 1), ("Readings", 3), ("Readings", 6)),  # the sixth is the first one sent again
+        lose(("EndOfShaft", 1)),
+        lose(("EndOfShaft", 1), ("EndOfShaft", 2), ("Readings", 5)),
+        lose(("Event", 1), ("Event", 2)),
+        lose(("Reply", 1)),  # the order to measure is repeated or its blocks stand for it
+        lose(("Reply", 1), *(("Readings", n) for n in range(1, 6)), ("EndOfShaft", 1)),
+        lose(("Identify", 1)),
+        lose(("Reply", 1), ("Identify", 2), ("EndOfShaft", 1)),
+    ],
+)
+def test_what_is_lost_comes_again(gauge: ScriptedGauge) -> None:
+    talk = Talk(gauge).ordered().run().finished()
+    talk.session.stored(SHAFT, talk.now_s)
+    assert talk.run().session.stage is Stage.READY
+    assert talk.found(out.Failed) == []
+
+
+def test_every_record_lost_once_or_damaged_is_mended() -> None:
+    """Each single frame of the gauge in turn is damaged by one bit."""
+    for victim in range(1, 10):
+        frames_seen = [0]
+
+        def spoil(data: bytes, seen: list[int] = frames_seen, victim: int = victim) -> bytes:
+            pieces = data.split(b"\0")
+            for index, piece in enumerate(pieces[:-1]):
+                seen[0] += 1
+                if seen[0] == victim:
+                    pieces[index] = piece[:4] + bytes([piece[4] ^ 0x41]) + piece[5:]
+            return b"\0".join(pieces)
+
+        talk = Talk()
+        talk.session.greet(talk.now_s)
+        talk.run(spoil).session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+        talk.run(spoil).finished()
+        assert talk.session.line.damaged == 1
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.DataObject) -> None:
+    """Losses and repetitions by chance, replies in pieces of any size: whole in the end, or a declared failure."""
+    losses = data.draw(st.lists(st.booleans(), min_size=40, max_size=40))
+    gauge = ScriptedGauge()
+    gauge.lose = lambda name, datum, count: name != "Identify" and losses[gauge._sequence % 40]
+    talk = Talk(gauge).greeted()
+    talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run()
+    if talk.session.stage is Stage.FINISHED:
+        talk.finished()
+    else:
+        assert isinstance(talk.failure(), LinkError)
+
+
+def test_blocks_in_pieces_of_one_byte() -> None:
+    talk = Talk().ordered()
+    answer = talk.gauge.hear(talk.session.outgoing())
+    for byte in answer:
+        talk.outcomes += talk.session.receive(bytes([byte]), talk.now_s)
+    talk.finished()
+
+
+def test_blocks_in_reverse_order_and_twice() -> None:
+    talk = Talk().ordered()
+    pieces = talk.gauge.hear(talk.session.outgoing()).split(b"\0")[:-1]
+    reply, event, *blocks, held, end = pieces
+    shuffled = [reply, event, *reversed(blocks), *blocks, held, end]
+    talk.outcomes += talk.session.receive(b"\0".join([*shuffled, b""]), talk.now_s)
+    talk.run().finished()
+    assert talk.session.line.lost == 0
+    assert talk.session.duplicates == 0  # the frames came twice, not the blocks
+
+
+def test_a_block_that_comes_twice_and_differs_is_refused() -> None:
+    gauge = ScriptedGauge(hold_back=True)
+    talk = Talk(gauge).ordered()
+    talk.step()
+    gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
+    gauge.say("Readings", **scripted.block(SHAFT, 0, 0, counts=[1, 2, 3]))
+    talk.run()
+    assert "block 0 of shaft 4 came twice" in str(talk.failure())
+    assert isinstance(talk.failure(), ProtocolError)
+
+
+@pytest.mark.parametrize(
+    ("held", "words"),
+    [
+        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 4)], "starts at reading 4, 3 came before"),
+        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, "FULL"), scripted.block(SHAFT, 2, 6)],
+         "LIGHT comes twice"),
+    ],
+)  # fmt: skip
+def test_blocks_that_make_no_run_are_refused(held: list[dict], words: str) -> None:
+    talk = Talk(ScriptedGauge(held=held)).ordered().run()
+    assert words in str(talk.failure())
+    assert isinstance(talk.failure(), ProtocolError)
+    assert talk.session.stage is Stage.READY
+
+
+def test_a_block_that_never_comes_ends_in_words() -> None:
+    gauge = ScriptedGauge(lose=lambda name, datum, count: name == "Readings" and datum["block"] == 3)
+    talk = Talk(gauge).ordered().run()
+    assert "shaft 4 is not whole, block 3 did not come in 5 requests" in str(talk.failure())
+    assert len(talk.sent("Resend")) == 5
+    gauge.lose = lambda name, datum, count: False  # the cable is mended; the gauge still holds the shaft
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run().finished()
+
+
+def test_a_shaft_with_more_gaps_than_one_request_holds() -> None:
+    held = [scripted.block(SHAFT, i, i, "LIGHT", readings=1, tick_us=5000 * i) for i in range(150)]
+    gauge = ScriptedGauge(held=held, lose=lambda name, datum, count: name == "Readings" and count <= 150)
+    talk = Talk(gauge).ordered().run()
+    assert [len(request["blocks"]) for request in talk.sent("Resend")] == [64, 64, 22]
+    assert len(talk.found(out.Finished)[0].run) == 150
+
+
+def test_a_shaft_held_from_an_earlier_host_is_fetched() -> None:
+    gauge = ScriptedGauge(held=scripted.shaft_blocks(SHAFT))
+    gauge.identify.update(state="HOLDING", held_shaft=SHAFT, held_blocks=5)
+    talk = Talk(gauge).greeted()
+    assert talk.session.identify.held_shaft == SHAFT
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run().finished()
+    assert [request["blocks"] for request in talk.sent("Resend")] == [[], [0, 1, 2, 3, 4]]
+
+
+def test_a_shaft_cut_short_comes_with_its_cause() -> None:
+    gauge = ScriptedGauge(held=scripted.shaft_blocks(SHAFT)[:2], complete=False, cause="TRAVEL_LIMIT")
+    talk = Talk(gauge).ordered()
+    gauge.say("Fault", code="TRAVEL_LIMIT", state="DEEPEN", tick_us=4, shaft=SHAFT, detail=30000)
+    run = talk.run().found(out.Finished)[0].run
+    assert (run.complete, run.cause, len(run)) == (False, "TRAVEL_LIMIT", 6)
+    assert talk.found(out.Faulted)[0].fault.detail == 30000
+
+
+def test_a_shaft_without_any_reading_is_a_run_too() -> None:
+    gauge = ScriptedGauge(hold_back=True, complete=False, cause="HOST_SILENT")
+    talk = Talk(gauge).ordered()
+    talk.step()
+    gauge.held = []
+    gauge.finish()
+    run = talk.run().found(out.Finished)[0].run
+    assert (len(run), run.segments, run.tick_us.tolist()) == (0, (), [])
+
+
+EMPTY = {"readings": 0, "lateness_us": [], "rotate_steps": [], "press_steps": [], "counts": []}
+END = {"shaft": SHAFT, "complete": True, "cause": None, "duration_ms": 900, "sampling_ms": 700}
+ONE_BLOCK = {**END, "blocks": 1, "readings": 3}
+INT_MAX = 2**31 - 1
+
+
+def mid_shaft() -> Talk:
+    """A shaft is under way and nothing came of it yet."""
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    return talk
+
+
+@pytest.mark.parametrize(
+    ("records", "words"),
+    [
+        ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "can hold"),
+        ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "1000 blocks of 999 readings"),
+        ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "EndOfShaft.blocks -1"),
+        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "can hold"),
+        ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "can hold"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "holds no reading"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "Readings.tick_us 1073741824"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "unusual 70000"),
+        ([("EndOfShaft", ONE_BLOCK), ("Readings", scripted.block(SHAFT, 1, 3))], "none of the 1"),
+        ([("Readings", scripted.block(SHAFT, 1, 3)), ("EndOfShaft", ONE_BLOCK)], "number 1 came"),
+        ([("EndOfShaft", {**END, "blocks": n, "readings": 9}) for n in (2, 3)], "came twice and was another"),
+    ],
+)  # fmt: skip
+def test_no_count_is_believed_beyond_what_the_gauge_can_hold(records: list[tuple[str, dict]], words: str) -> None:
+    talk = mid_shaft()
+    for name, datum in records:
+        talk.gauge.say(name, **datum)
+    tracemalloc.start()
+    try:
+        talk.step()
+        most_bytes = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert words in str(talk.failure())
+    assert isinstance(talk.failure(), ProtocolError)
+    assert most_bytes < 1 << 20
+    assert len(talk.sent("Resend")) < 3
+
+
+def test_blocks_of_two_starts_of_the_gauge_make_no_run() -> None:
+    """The device's clock was another: together they span more time than the shaft took."""
+    held = scripted.shaft_blocks(SHAFT)
+    held[2]["tick_us"] += 600_000_000
+    talk = Talk(ScriptedGauge(held=held)).ordered().run()
+    assert "span 1073" in str(talk.failure())
+
+
+class NothingInThem(ScriptedGauge):
+    """Answers each request for blocks with another one that nobody promised."""
+
+    readings = 0
+
+    def _obey(self, name: str, datum: dict) -> None:
+        if name == "Resend":
+            number = 100 + len(self.received)
+            columns = EMPTY if self.readings == 0 else {}
+            self.say("Readings", **scripted.block(SHAFT, number, 0, **columns))
+            self.say_end()
+        else:
+            super()._obey(name, datum)
+
+
+@pytest.mark.parametrize("readings", [0, 3])
+def test_blocks_that_bring_nothing_on_end(readings: int) -> None:
+    gauge = NothingInThem(held=scripted.shaft_blocks(SHAFT))
+    gauge.readings = readings
+    gauge.identify.update(state="HOLDING", held_shaft=SHAFT, held_blocks=5)
+    talk = Talk(gauge).greeted()
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    assert isinstance(talk.run(limit_s=60).failure(), ProtocolError)
+    assert len(talk.sent("Resend")) < 3
+
+
+def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
+    """Events of another host's shafts, say: the gauge speaks all the time, and nothing comes of this one."""
+    talk = mid_shaft()
+    began_s = talk.now_s
+    while talk.session.stage is Stage.MEASURING:
+        assert talk.now_s - began_s < 300
+        talk.gauge.say_event("LIGHT")
+        talk.gauge.say_event("DEEPEN")
+        talk.step()
+    assert "nothing went on" in str(talk.failure())
+
+
+@pytest.mark.parametrize("silence_ms", [0, -5])
+def test_a_greeting_is_not_repeated_without_a_pause(silence_ms: int) -> None:
+    gauge = ScriptedGauge()
+    gauge.identify.update(silence_ms=silence_ms, state="HOMING")
+    talk = Talk(gauge).greeted()
+    assert f"Identify.silence_ms {silence_ms}, which is not in 1 to" in str(talk.failure())
+    assert len(talk.sent("Greet")) < 10
+
+
+def test_a_request_is_not_repeated_to_a_gauge_that_was_reset() -> None:
+    """Its refusals look old, for it counts its frames anew: it is asked who it is first."""
+    talk = Talk(lose(("Reply", 1))).greeted()
+    talk.gauge.refuse["Feed"] = "WRONG_PROTOCOL"
+    for _ in range(9):
+        talk.gauge.say_event("IDLE")
+    talk.step()
+    talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
+    talk.gauge._sequence = 0
+    talk.gauge.identify.update(boot=78)
+    talk.gauge.say_event("IDLE")
+    talk.run()
+    assert "the gauge was reset" in str(talk.failure())
+    assert len(talk.sent("Feed")) == 1
+
+
+def test_the_device_clock_may_wrap_between_blocks() -> None:
+    held = scripted.shaft_blocks(SHAFT)
+    for item in held:
+        item["tick_us"] = (2**30 - 50000 + item["first"] * 12500) % 2**30
+    run = Talk(ScriptedGauge(held=held)).ordered().run().found(out.Finished)[0].run
+    assert run.tick_us[::3].tolist() == [0, 37500, 75000, 112500, 150000]
+    assert np.all(np.diff(run.tick_us) > 0)
+
+
+def test_stop_brings_the_shaft_so_far() -> None:
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.session.stop(talk.now_s)
+    run = talk.run().found(out.Finished)[0].run
+    assert (run.complete, run.cause) == (False, "STOPPED_BY_HOST")
+
+
+def test_what_comes_is_answered_once_in_a_batch() -> None:
+    talk = Talk().ordered().run()
+    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE", "MEASURE"]
+    talk.gauge.hear(talk.session.outgoing())  # the answer to reply, events, blocks and end together
+    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE", "MEASURE", "KEEP_ALIVE"]
+
+
+def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
+    """The gauge takes the host for gone after silence_ms; the host speaks at least three times within it."""
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.gauge.identify["silence_ms"] = 2000
+    talk.step()
+    before, began_s = len(talk.gauge.received), talk.now_s
+    while talk.now_s - began_s < 2.0:
+        talk.step()
+    assert len(talk.gauge.received) - before >= 3
+    assert talk.session.stage is Stage.MEASURING
+
+
+def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
+    """Or host and gauge would keep each other alive and refuse for ever."""
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.gauge.say("Reply", to_sequence=40_000, refusal="WRONG_PROTOCOL", field="")
+    talk.step()
+    assert "the gauge was reset" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said_before() -> None:
+    """A lost greeting, and a gauge that still streams or still refuses what came before it."""
+    talk = Talk(lose(("Identify", 1)))
+    talk.session.greet(talk.now_s)
+    began_s = talk.now_s
+    while talk.session.stage is not Stage.READY:
+        assert talk.now_s - began_s < 2.0
+        talk.gauge.say("Reply", to_sequence=0, refusal="WRONG_PROTOCOL", field="")
+        talk.gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
+        talk.step()
+    assert talk.found(out.Failed) == []
+    assert [name for name, _ in talk.gauge.received] == ["Greet", "Greet"]
+
+
+def test_a_gauge_that_goes_dumb_in_mid_shaft() -> None:
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.gauge.mute = True
+    began_s = talk.now_s
+    talk.run()
+    assert 5.0 <= talk.now_s - began_s <= 6.0
+    assert "fell silent (readings of the shaft or bench step come in)" in str(talk.failure())
+    talk.gauge.mute = False
+    talk.gauge.held, talk.outcomes = scripted.shaft_blocks(SHAFT), []
+    talk.gauge.finish()  # it parked by itself; the host comes back and gets everything
+    talk.greeted().session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run().finished()
+
+
+def test_a_gauge_that_moves_for_ever() -> None:
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    began_s = talk.now_s
+    talk.run()
+    assert 120 <= talk.now_s - began_s <= 122
+    assert isinstance(talk.failure(), LinkError)
+
+
+def test_a_reset_in_mid_shaft() -> None:
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.gauge.identify.update(boot=78, state="HOMING", held_shaft=None)
+    talk.run()
+    assert "the gauge was reset; what it had not sent of shaft 4 is lost" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
+    talk = Talk(ScriptedGauge(hold_back=True)).ordered()
+    talk.step()
+    talk.gauge.identify.update(state="IDLE", held_shaft=None)
+    talk.run()
+    assert "the gauge is IDLE and holds nothing of shaft 4" in str(talk.failure())
+    assert talk.session.stage is Stage.READY
+
+
+def test_a_gauge_that_forgot_the_greeting() -> None:
+    talk = Talk(ScriptedGauge(refuse={"MEASURE": "WRONG_PROTOCOL"})).ordered().run()
+    assert "the gauge was reset" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+@pytest.mark.parametrize(
+    ("order", "give"),
+    [
+        ("CyclePlan", lambda talk: talk.session.plan(PLAN, talk.now_s)),
+        ("MEASURE", lambda talk: talk.session.measure(1, "", 0, talk.now_s)),
+        ("Acknowledge", lambda talk: talk.session.stored(1, talk.now_s)),
+        ("Resend", lambda talk: talk.session.fetch(1, "", 0, talk.now_s)),
+        ("CLEAR_FAULT", lambda talk: talk.session.clear_fault(talk.now_s)),
+    ],
+)
+def test_each_refusal_comes_in_words(order: str, give: Callable[[Talk], None]) -> None:
+    talk = Talk(ScriptedGauge(refuse={order: "WRONG_STATE"})).greeted()
+    give(talk)
+    talk.run()
+    assert f"refused {order}: its state does not allow it (WRONG_STATE)" in str(talk.failure())
+    assert talk.session.stage is Stage.READY
+
+
+@pytest.mark.parametrize(
+    "changes", [{"protocol_major": 2}, {"fingerprint": bytes(8)}, {"protocol_major": 9, "fingerprint": bytes(8)}]
+)
+def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
+    gauge = ScriptedGauge()
+    gauge.identify.update(changes)
+    talk = Talk(gauge).greeted()
+    words = str(talk.failure())
+    theirs = f"{gauge.identify['protocol_major']}.0 (schema {gauge.identify['fingerprint'].hex()})"
+    assert theirs in words
+    assert f"this host {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})" in words
+    assert isinstance(talk.failure(), ProtocolError)
+    assert talk.session.stage is Stage.APART
+
+
+def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
+    """What follows the first three fields may be anything in another major version."""
+    talk = Talk()
+    talk.session.greet(talk.now_s)
+    body = b"\0" + b"\x06\x08" + bytes(range(8)) + b"\xff\xff\xff\xff"
+    talk.outcomes += talk.session.receive(scripted.frame_bytes(0, body), talk.now_s)
+    assert "protocol 3.4 (schema 0001020304050607)" in str(talk.failure())
+
+
+def test_a_newer_minor_version_of_the_same_schema_is_welcome() -> None:
+    gauge = ScriptedGauge()
+    gauge.identify["protocol_minor"] = 5
+    assert Talk(gauge).greeted().session.stage is Stage.READY
+
+
+def test_nobody_there() -> None:
+    talk = Talk(ScriptedGauge(mute=True))
+    began_s = talk.now_s
+    talk.greeted()
+    assert 5.0 <= talk.now_s - began_s <= 6.0
+    assert len(talk.sent("Greet")) >= 4
+    assert "nothing answers there" in str(talk.failure())
+
+
+def test_another_instrument_that_chatters() -> None:
+    talk = Talk(ScriptedGauge(mute=True))
+    talk.session.greet(talk.now_s)
+    talk.run(spoil=lambda data: b"+00123.4 g\r\n")
+    assert "none of them spoke the gauge's protocol" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+def test_a_host_on_the_other_end() -> None:
+    talk = Talk().greeted()
+    talk.gauge.say("Greet", protocol_major=1, protocol_minor=0, fingerprint=fingerprint())
+    talk.step()
+    assert "which only a host sends" in str(talk.failure())
+
+
+def test_sound_frames_without_a_record() -> None:
+    talk = Talk().greeted()
+    talk.outcomes += talk.session.receive(scripted.frame_bytes(1, b"\x16\x00"), talk.now_s)
+    assert "no record of this protocol" in str(talk.failure())
+    assert talk.session.stage is Stage.APART
+
+
+def test_late_records_change_nothing() -> None:
+    talk = Talk().ordered().run().finished()
+    talk.session.stored(SHAFT, talk.now_s)
+    talk.run()
+    before = talk.session.stage
+    talk.gauge.say("Readings", **scripted.block(SHAFT, 1, 3))
+    talk.gauge.say("Readings", **scripted.block(99, 1, 3))
+    talk.gauge.say("Reply", to_sequence=0, refusal=None, field="")
+    talk.step()
+    assert len(talk.found(out.OutOfPlace)) == talk.session.out_of_place == 3
+    assert talk.session.stage is before is Stage.READY
+
+
+def test_homing_is_waited_for() -> None:
+    gauge = ScriptedGauge()
+    gauge.identify["state"] = "HOMING"
+    talk = Talk(gauge)
+    talk.session.greet(talk.now_s)
+    talk.step()
+    assert talk.session.stage is Stage.SETTLING
+    gauge.say_event("IDLE")
+    talk.step()
+    assert talk.session.stage is Stage.READY
+
+
+def test_homing_whose_end_is_lost_is_asked_about() -> None:
+    gauge = ScriptedGauge()
+    gauge.identify["state"] = "HOMING"
+    talk = Talk(gauge)
+    talk.session.greet(talk.now_s)
+    talk.step()
+    gauge.identify["state"] = "IDLE"
+    assert talk.run().session.stage is Stage.READY
+
+
+def test_clearing_a_fault() -> None:
+    gauge = ScriptedGauge()
+    gauge.identify["state"] = "FAULTED"
+    talk = Talk(gauge).greeted()
+    talk.session.clear_fault(talk.now_s)
+    talk.run()
+    assert [event.event.state for event in talk.found(out.StateChanged)] == [State.HOMING, State.IDLE]
+    assert talk.session.stage is Stage.READY
+
+
+ORDERS = {
+    Signal.GREET: lambda s: s.greet(0.0),
+    Signal.PLAN: lambda s: s.plan(PLAN, 0.0),
+    Signal.MEASURE: lambda s: s.measure(1, "", 0, 0.0),
+    Signal.FETCH: lambda s: s.fetch(1, "", 0, 0.0),
+    Signal.STORED: lambda s: s.stored(1, 0.0),
+    Signal.STOP: lambda s: s.stop(0.0),
+    Signal.HANDLE: lambda s: s.handle(Feed(1, Source.HOPPER), 0.0),
+    Signal.CLEAR_FAULT: lambda s: s.clear_fault(0.0),
+}
+
+
+OUT_OF_PLACE = [(stage, order) for stage in Stage for order in ORDERS if (stage, order) not in TABLE]
+
+
+@pytest.mark.parametrize(("stage", "order"), OUT_OF_PLACE, ids=[f"{s.name}-{o.name}" for s, o in OUT_OF_PLACE])
+def test_an_order_out_of_place_raises_and_changes_nothing(stage: Stage, order: Signal) -> None:
+    session = Session()
+    session.stage = stage
+    with pytest.raises(ProtocolError, match=f"{order.name} has no place while {stage.name}"):
+        ORDERS[order](session)
+    assert (session.stage, session.outgoing()) == (stage, b"")
+
+
+def test_every_action_of_the_table_exists_and_every_stage_can_be_left() -> None:
+    assert all(callable(getattr(Session, f"_{action}")) for _, action in TABLE.values())
+    for stage in Stage:
+        assert {following for (before, _), (following, _) in TABLE.items() if before is stage} - {stage}
+        assert stage in EXPECTING_NOTHING or (stage, Signal.SILENCE) in TABLE
+
+
+def test_a_session_is_used_again_after_a_failure() -> None:
+    talk = Talk(ScriptedGauge(mute=True)).greeted()
+    talk.gauge.mute = False
+    talk.outcomes = []
+    talk.ordered().run().finished()
+
+
+@pytest.mark.parametrize("stage", Stage, ids=lambda stage: stage.name)
+def test_a_greeting_opens_the_conversation_anew_from_every_stage(stage: Stage) -> None:
+    talk = Talk().ordered().run()
+    talk.session.stage = stage
+    talk.greeted()
+    assert talk.session.stage is Stage.READY
+    assert talk.session.identify.held_shaft == SHAFT
+    talk.outcomes = []
+    talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.run().finished()
+
+
+def test_sessions_of_one_line_agree_on_the_run() -> None:
+    """Two hosts, one with losses and one without, get the same run."""
+    smooth, rough = Talk().ordered().run(), Talk(lose(("Readings", 2), ("EndOfShaft", 1))).ordered().run()
+    assert smooth.found(out.Finished)[0].run == rough.found(out.Finished)[0].run
+    assert replace(smooth.session.identify, boot=0) == replace(rough.session.identify, boot=0, state=State.IDLE)

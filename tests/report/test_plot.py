@@ -1,0 +1,297 @@
+"""Pictures hold what was measured: the lines and marks on the axes, not only a file; and what cannot be drawn."""
+
+import re
+import shlex
+from dataclasses import replace
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from commands_rig import complaint, midspan, settings
+from in_memory import measured
+from matplotlib.figure import Figure
+from midspan.archive.raw_run import Phase
+from midspan.archive.writer import ArchiveWriter
+from midspan.base.errors import OutputError
+from midspan.cli import plot_commands
+from midspan.decision.bands import Bands
+from midspan.decision.decision import Decision, Outcome
+from midspan.measurement.result import evaluate
+from midspan.report import plot_shaft, plot_study
+from midspan.report.plot_batch import MANY, draw_batch
+from midspan.report.plot_force import branches, draw_force
+from midspan.report.plot_set import draw_set
+from midspan.sets.limits import Limits
+from midspan.sets.registry import Sets
+from midspan.sets.review import review
+from midspan.sets.stock import StockShaft, shafts_of
+from midspan.store.database import RunReference, Store, StoredResult
+from midspan.study.control_chart import individuals_chart, weighted_mean
+from midspan.uncertainty.budget import Coverage
+from night_on_paper import paper_night
+from places import ROOT
+from synthetic import Gauge, Shaft, paper_calibration, raw_run
+
+BANDS = Bands.model_validate(
+    {"bin": [{"name": "stiff", "spine_thou": [495, 500]}, {"name": "soft", "spine_thou": [500, 505]}]}
+)
+TRUTH = Shaft(spine_thou=500.0, spread_thou=6.0, stiff_side_deg=30.0)
+
+
+@pytest.fixture(scope="module")
+def result():
+    (found,) = evaluate([raw_run(TRUTH, Gauge(), np.random.default_rng(5))], paper_calibration())
+    return found
+
+
+def title(figure):
+    return figure.get_suptitle()
+
+
+# Around a shaft
+
+
+def test_the_polar_curve_reaches_out_at_the_true_stiff_side(result):
+    figure = Figure()
+    plot_shaft.around(figure, result, Coverage())
+    polar = figure.axes[0]
+    assert polar.name == "polar"
+    _, outward = (line.get_data()[1] for line in polar.lines[:2])
+    angle = np.degrees(polar.lines[1].get_xdata())
+    assert angle[outward.argmax()] % 180 == pytest.approx(TRUTH.stiff_side_deg, abs=3)
+    assert np.ptp(outward) == pytest.approx(TRUTH.spread_thou, abs=0.1)
+    assert f"n = {result.readings} readings" in title(figure)
+
+
+def test_the_band_is_u_wide_to_either_side(result):
+    figure = Figure()
+    plot_shaft.around(figure, result, Coverage(factor=2.0))
+    (band,) = figure.axes[0].collections
+    corners = band.get_paths()[0].vertices
+    at_start = corners[np.isclose(corners[:, 0], 0.0)][:, 1]
+    columns = np.array([0, 1, 0, 1, 0, 1, 0])  # cosines are 1 and sines 0 where angles start
+    u_thou = np.sqrt(columns @ np.array(result.curve_covariance).reshape(7, 7) @ columns)
+    assert np.ptp(at_start) == pytest.approx(2 * 2.0 * u_thou, rel=1e-6)
+
+
+# A batch
+
+
+def stored(spine_thou, outcome=Outcome.ACCEPTED, u_thou=0.2, number=1):
+    whole = None if spine_thou is None else {"spine_thou": spine_thou, "u_spine_thou": u_thou}
+    return StoredResult(number, 1, RunReference("a.avro", 0, number, "", 0), whole, Decision(outcome), 0, number)
+
+
+BATCH = [
+    stored(498.0), stored(501.0, u_thou=0.4), stored(504.9, Outcome.DOUBTFUL), stored(None, Outcome.DOUBTFUL),
+    stored(502.0, Outcome.REJECTED), stored(499.5, Outcome.INSTRUMENT_FAULT), stored(700.0, Outcome.REJECTED),
+]  # fmt: skip
+
+
+def test_every_shaft_of_a_batch_stands_at_its_spine_with_its_u():
+    figure = Figure()
+    draw_batch(figure, "Batch 1", BATCH, BANDS, k=2.0)
+    upper, lower = figure.axes
+    found = {bars.get_label(): bars for bars in upper.containers}
+    assert set(found) == {"accepted (2)", "doubtful (1)", "rejected (2)"}
+    points, _, (bars,) = found["accepted (2)"]
+    assert points.get_xdata().tolist() == [498.0, 501.0]
+    assert points.get_ydata().tolist() == [1, 2]
+    assert [np.ptp(one[:, 0]) for one in bars.get_segments()] == pytest.approx([0.8, 1.6])
+    assert len({points.get_marker() for points, _, _ in found.values()}) == 3  # told apart without colour
+    heights = sum(bar.get_height() for bars in lower.containers for bar in bars)
+    assert heights == 4  # of five: the straggler is told in words
+    assert "1 above" in lower.get_xlabel()
+    assert title(figure) == "Batch 1: n = 5 shafts (2 more without a result); bars: ± U, k = 2"
+    edges = {line.get_xdata()[0] for line in upper.lines if line.get_linestyle() == "--"}
+    assert edges == {495.0, 500.0, 505.0}
+
+
+def test_a_large_batch_has_no_bars_and_says_none():
+    figure = Figure()
+    draw_batch(figure, "Batch 1", [stored(498.0 + i / MANY) for i in range(MANY + 1)], None, k=2.0)
+    assert title(figure) == f"Batch 1: n = {MANY + 1} shafts"
+    assert not any(bars.has_xerr for bars in figure.axes[0].containers)
+
+
+def test_a_batch_without_any_result_is_refused():
+    with pytest.raises(OutputError, match="none of its 2 shafts has a result"):
+        draw_batch(Figure(), "Batch 1", [stored(None), stored(499.5, Outcome.INSTRUMENT_FAULT)], BANDS, k=2.0)
+
+
+# A set
+
+
+def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
+    spines = (500.0, 500.6, 500.9)
+    shafts = [StockShaft(i, "", i, None, spine, 0.1, None, None, None) for i, spine in enumerate(spines, 1)]
+    alone = {"gauge": "bench", "calibration": "c", "u_spine_thou": 0.1}
+    figure = Figure()
+    draw_set(figure, "spring 1", review(shafts, [alone] * 3), k=2.0)
+    (axes,) = figure.axes
+    bars = {one.get_label(): one for one in axes.containers}
+    told, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]
+    assert told[0].get_xdata().tolist() == pytest.approx([-0.5, 0.4])
+    assert other[0].get_xdata().tolist() == pytest.approx([0.1])
+    # Independent u of 0.1 each: that of the distance to the mean of three is 0.1 sqrt(2/3).
+    assert np.ptp(other[2][0].get_segments()[0][:, 0]) == pytest.approx(2 * 2 * 0.1 * (2 / 3) ** 0.5)
+    assert told[0].get_markerfacecolor() != other[0].get_markerfacecolor()
+    assert "n = 3, mean spine 500.50" in title(figure)
+
+
+# Force against travel
+
+
+@pytest.fixture(scope="module")
+def cracked():
+    """A shaft that gives back 2 % less, measured on the simulated gauge: calibration, readings, result."""
+    return measured({"spine_thou": 500.0, "hysteresis": 0.02, "bow_mm": 0.05})[2:]
+
+
+def test_both_branches_and_three_turns_are_drawn_as_they_were_read(cracked):
+    calibration, run, result = cracked
+    found = branches(run, calibration, result.slip_pct)
+    figure = Figure()
+    draw_force(figure, run, found, "in words")
+    upper, lower = figure.axes
+    lines = {line.get_label().split(",")[0].split(" (")[0]: line for line in upper.lines}
+    assert {"way in", "way back", "light depth", "full depth", "light again"} <= set(lines)
+    assert lines["way in"].get_linestyle() != lines["way back"].get_linestyle()
+    forces = [float(lines[name].get_ydata()[0]) for name in ("light depth", "full depth", "light again")]
+    assert forces[:2] == pytest.approx([result.light_load_n, result.load_n], abs=2e-3)
+    assert 100 * (1 - forces[2] / forces[0]) == pytest.approx(2.0, abs=0.1)  # the simulation's truth
+    travel_mm, force_n = lines["way in"].get_data()
+    assert np.diff(travel_mm).min() >= 0  # the way in goes in only
+    touched = force_n > 0.5
+    slope = np.polyfit(travel_mm[touched], force_n[touched], 1)[0]
+    assert slope == pytest.approx(8.629852 / 12.7, rel=0.02)  # spine 500: 12.7 mm under 880 g, frame included
+    assert f"n = {len(found.force_n)} readings" in title(figure)
+    assert lower.get_ylabel().endswith("mN")
+
+
+def test_a_spoilt_reading_is_not_drawn(cracked):
+    calibration, run, _ = cracked
+    spoilt = run.status.copy()
+    at = run.places()[Phase.FULL].start + 40
+    spoilt[at] = 2  # saturated
+    fewer = branches(replace(run, status=spoilt), calibration, 0.0)
+    assert len(fewer.force_n) == len(branches(run, calibration, 0.0).force_n) - 1
+
+
+def test_a_cycle_that_was_cut_short_has_no_way_back(cracked):
+    calibration, run, _ = cracked
+    with pytest.raises(OutputError, match="no way back to draw"):
+        branches(replace(run, cause="STOPPED_BY_HOST"), calibration, 0.0)
+
+
+# The other pictures tell their sample size
+
+
+def test_a_control_chart_says_how_many_readings_it_has(tmp_path):
+    chart = individuals_chart([500.0, 500.2, 499.9, 500.1, 500.0, 500.3])
+    with mpl.rc_context({"svg.fonttype": "none"}):  # letters stay letters
+        plot_study.draw_chart(chart, weighted_mean(chart), tmp_path / "chart.svg", "spine, thou", "bar 7 of $2")
+    assert "Control chart of bar 7 of $2, n = 6 readings" in (tmp_path / "chart.svg").read_text()
+
+
+def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch):
+    with paper_night(tmp_path / "results.db") as night:
+        night.check(0.1)
+        shaft = night.fed()
+        night.judged(shaft, 499.9, Decision(Outcome.DOUBTFUL, ("measure it again",)))
+        night.judged(shaft, 499.2, Decision(Outcome.ACCEPTED, (), "stiff"))
+        night.left(shaft, 1)
+        night.check(0.1)
+    drawn = []
+    monkeypatch.setattr(plot_commands, "draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
+    plot_commands.batch(1, None, tmp_path / "b.png", tmp_path / "results.db", 2.0)
+    assert [one.result["spine_thou"] for one in drawn] == [499.2]
+
+
+# The command
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory, cracked):
+    """A database with one measured shaft, one without a result, a set, and six results of a check standard."""
+    folder = tmp_path_factory.mktemp("plots")
+    calibration, run, result = cracked
+    with ArchiveWriter(folder / "a.avro") as archive, Store.open(folder / "results.db") as store:
+        offset = archive.append(run)
+        store.keep_calibration(calibration.calibration.id, calibration.content())
+        batch = store.begin_batch("blue", 0)
+        here = RunReference("elsewhere/a.avro", offset, run.shaft, "blue-1", run.started_ms)
+        accepted = Decision(Outcome.ACCEPTED, bin="500")
+        store.add(batch, here, result.as_dict(), accepted, 1)
+        store.add(batch, RunReference("a.avro", 1, 2, "", 0), None, Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), 1)
+        for i in range(6):
+            other = result.as_dict() | {"spine_thou": 500.0 + 0.1 * i}
+            store.add(batch, RunReference("b.avro", i, 10 + i, "bar 1", 86_400_000 * i), other, accepted, 1)
+        found = shafts_of(store, [10, 11, 12])
+        Sets(store).keep({"spring 1": list(found.values())}, Limits(number=3, spine_thou=3.0), 0)
+    return folder
+
+
+@pytest.mark.parametrize(
+    ("words", "head"),
+    [
+        (("around", "blue-1", "--out", "a.png"), b"\x89PNG"),
+        (("budget", "blue-1", "--out", "b.pdf"), b"%PDF"),
+        (("force", "1", "--out", "f.svg"), b"<?xml"),
+        (("batch", "1", "--out", "ba.png"), b"\x89PNG"),
+        (("set", "spring 1", "--out", "s.pdf"), b"%PDF"),
+        (("check", "bar 1", "--out", "c.svg"), b"<?xml"),
+    ],
+    ids=lambda one: one[0] if isinstance(one, tuple) else "",
+)
+def test_the_name_of_the_file_says_what_it_is(folder, words, head):
+    done = midspan("plot", *words, folder=folder)
+    assert done.returncode == 0, done.stderr
+    assert (folder / words[-1]).read_bytes().startswith(head)
+
+
+def test_the_pictures_of_the_readme_are_drawn(folder):
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    commands = [shlex.split(line) for line in re.findall(r"^    midspan (plot .*)$", readme, re.MULTILINE)]
+    assert {words[1] for words in commands} == {"around", "force", "budget", "batch", "set", "check"}
+    settings(folder)  # its bands
+    for words in commands:
+        assert midspan(*words, folder=folder).returncode == 0, words
+        assert (folder / words[-1]).stat().st_size > 5000
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint_has"),
+    [
+        (("around", "nobody"), "nothing was measured under the number or label 'nobody'"),
+        (("around", "2"), "shaft 2 gave no result: NO_CONTACT"),
+        (("budget", "2"), "shaft 2 gave no result"),
+        (("force", "10"), "are not there; lay it beside the database"),
+        (("force", "1", "--archive", "results.db"), "results.db"),
+        (("batch", "9"), "batch 9 holds no shaft"),
+        (("set", "autumn"), "there is no set 'autumn'"),
+        (("check", "nobody"), "no results of that name"),
+        (("check", "blue-1"), "two at the least"),
+    ],
+    ids=lambda one: " ".join(one) if isinstance(one, tuple) else "",
+)
+def test_what_cannot_be_drawn_is_said_in_one_line_and_leaves_no_file(folder, words, complaint_has):
+    before = (folder / "results.db").read_bytes()
+    assert complaint_has in complaint(midspan("plot", *words, "--out", "never.png", folder=folder))
+    assert not (folder / "never.png").exists()
+    assert (folder / "results.db").read_bytes() == before
+
+
+@pytest.mark.parametrize("out", ["a.bmp", "nowhere/a.png", "plain"])
+def test_a_picture_that_cannot_be_written_is_named(folder, out):
+    assert out in complaint(midspan("plot", "batch", "1", "--out", out, folder=folder))
+
+
+def test_another_archive_of_the_same_name_is_not_taken_for_its_own(folder, cracked, tmp_path):
+    _, run, _ = cracked
+    with ArchiveWriter(tmp_path / "other.avro") as archive:
+        archive.append(replace(run, started_ms=run.started_ms + 1))
+    line = complaint(
+        midspan("plot", "force", "1", "--out", "f.png", "--archive", tmp_path / "other.avro", folder=folder)
+    )
+    assert "holds other readings" in line

@@ -1,0 +1,268 @@
+"""A gauge on paper: raw runs of shafts with known truth, made without any of the code that converts them.
+
+The elastica is integrated step by step (Runge-Kutta on psi'' = cos psi, the slope turned from the support
+tangent under a unit normal reaction on unit EI), where the host uses quadrature and series. Used where
+thousands of shafts are needed; the rehearsal board, with the real device code, covers the whole path.
+"""
+
+import math
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+from midspan.archive.raw_run import Phase, RawRun
+from midspan.measurement.calibration import EXAMPLE, Calibration
+from scipy.integrate import simpson
+from scipy.interpolate import CubicSpline
+
+LOAD_N = 0.880 * 9.80665
+SPAN_MM = 711.2
+COUNTS_PER_N = 1070 / 9.80665e-3
+
+
+@cache
+def _softening():
+    """Splines of P L^2 / EI over 48 u, against u^2: reactions normal to the shaft, and vertical ones."""
+    groups, ratios = zip(*(_integrated(length) for length in np.sqrt(np.linspace(0.01, 0.95, 160))), strict=True)
+    vertical_groups = np.linspace(0.05, 5.5, 120)
+    return (
+        _spline(np.array(groups), np.array(ratios)),
+        _spline(vertical_groups, np.array([_vertical_ratio(group) for group in vertical_groups])),
+    )
+
+
+def _spline(groups, ratios):
+    return CubicSpline(np.append(0.0, ratios**2), np.append(1.0, groups / (48 * ratios)))
+
+
+def _integrated(length):
+    """P L^2 / EI and u for half a shaft of this length, by classical Runge-Kutta in 400 steps."""
+    step, state = length / 400, np.zeros(4)  # psi, curvature, way along and across the support tangent
+
+    def slope(y):
+        return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
+
+    for _ in range(400):
+        a = slope(state)
+        b = slope(state + step / 2 * a)
+        c = slope(state + step / 2 * b)
+        d = slope(state + step * c)
+        state = state + step / 6 * (a + 2 * b + 2 * c + d)
+    psi, _, along, across = state
+    half = along * np.cos(psi) + across * np.sin(psi)
+    drop = along * np.sin(psi) - across * np.cos(psi)
+    return 8 * half**2 * np.cos(psi), drop / (2 * half)
+
+
+def _vertical_ratio(group):
+    """u under vertical reactions: the moment over a horizontal way makes the sine of the slope a parabola."""
+    way = np.linspace(0, 1, 401)
+    sine = group / 16 * (1 - way**2)
+    return float(simpson(sine / np.sqrt(1 - sine**2), x=way)) / 2
+
+
+@lru_cache(4096)
+def _law(vertical):
+    """The spline of a support condition: one of both bounds, or between them in proportion of their deflections."""
+    if vertical in (0.0, 1.0):
+        return _softening()[int(vertical)]
+    group, bounds = _bounds()
+    return _spline(group, (1 - vertical) * bounds[0] + vertical * bounds[1])
+
+
+@cache
+def _bounds():
+    group = np.linspace(0.02, 4.6, 200)
+    return group, [ratio_for(group, vertical) for vertical in (0.0, 1.0)]
+
+
+def load_for(ratio, vertical=0.5):
+    """P L^2 / EI at which the deflection is this share of the span; `vertical` mixes the support conditions."""
+    return 48 * ratio * _law(vertical)(ratio**2)
+
+
+def ratio_for(group, vertical=0.5):
+    """Deflection over span under this P L^2 / EI."""
+    ratio = group / 48
+    for _ in range(40):
+        ratio = ratio * group / load_for(ratio, vertical)
+    return ratio
+
+
+def stiffness_of(spine_thou, vertical=0.5):
+    """EI in N mm2 of a shaft with this static spine."""
+    return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM, vertical)
+
+
+@dataclass
+class Gauge:
+    """What the gauge truly is."""
+
+    span_mm: float = SPAN_MM
+    counts_per_n: float = COUNTS_PER_N
+    mm_per_step: float = 0.0025
+    give_mm_per_n: float = 0.010
+    noise_n: float = 0.042 * 9.80665e-3
+    drift_n: float = 0.0
+    screw_mm: float = 0.0
+    screw_phase: float = 0.0
+    slip: float = 0.003
+    spikes: float = 0.0  # share of readings hit by a spike
+    linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
+    vertical: float = 0.5  # 0: frictionless supports; 1: reactions stay vertical; the host takes the middle
+    height_mm: float = 0.0  # how much higher than expected every shaft lies
+    oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
+
+
+@dataclass
+class Shaft:
+    """What the shaft truly is."""
+
+    spine_thou: float = 500.0
+    spread_thou: float = 6.0
+    stiff_side_deg: float = 30.0
+    bow_mm: float = 0.1
+    bow_deg: float = 200.0
+    hysteresis: float = 0.0
+    number: int = 1
+
+
+def spine_around(shaft: Shaft, angle_rad, vertical=0.5):
+    """True standard deflection in thou at angles from the start: EI with a 2-per-turn part, mean as asked."""
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, vertical)
+    wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))
+    return _standard_thou(mean_ei * (1 + part * wave), vertical)
+
+
+def _standard_thou(stiffness_n_mm2, vertical):
+    return ratio_for(LOAD_N * SPAN_MM**2 / stiffness_n_mm2, vertical) * SPAN_MM / 0.0254
+
+
+@cache
+def _section(spine_thou, spread_thou, vertical):
+    """Mean EI and relative 2-per-turn part that give this mean and this spread of the standard deflection."""
+    ei = float(stiffness_of(spine_thou, vertical))
+    part = spread_thou / spine_thou / 2
+    wave = np.cos(2 * np.linspace(0, np.pi, 180, endpoint=False))
+    for _ in range(8):
+        thou = _standard_thou(ei * (1 + part * wave), vertical)
+        ei *= thou.mean() / spine_thou
+        part *= spread_thou / max(np.ptp(thou), 1e-12)
+    return ei, part
+
+
+def _press(gauge, steps):
+    return steps * gauge.mm_per_step + gauge.screw_mm * np.sin(2 * np.pi * steps / 3200 + gauge.screw_phase)
+
+
+def _force(gauge, shaft, travel_mm, angle):
+    """Force at each angle with the head this far below where it first touches a straight shaft."""
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
+    ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
+    surface = gauge.height_mm + shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
+    surface = surface + gauge.oval_mm[0] * np.cos(2 * angle) + gauge.oval_mm[1] * np.sin(2 * angle)
+    force = np.zeros_like(angle)
+    for _ in range(12):  # each shrinks the error by give over the shaft's own, 2 % at the most
+        bend = travel_mm + surface - gauge.give_mm_per_n * force
+        force = load_for(bend / gauge.span_mm, gauge.vertical) * ei / gauge.span_mm**2
+    return force
+
+
+CONTACT_STEPS = 2000
+
+
+def raw_run(
+    shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2), per_turn=160, depth_thou=None
+) -> RawRun:
+    """One run with the two zeros and the three turns; the moving phases carry no information for the result.
+
+    The head goes as deep as a shaft of depth_thou would need for the standard load, by default this shaft's own.
+    """
+    period = 800 * (1 + gauge.slip)
+    per_step = 800 / per_turn
+    full = (depth_thou or shaft.spine_thou) * 0.0254
+    depth = {Phase.LIGHT: full * 0.1, Phase.FULL: full * 1.01 + gauge.give_mm_per_n * LOAD_N}
+    depth[Phase.LIGHT_AGAIN] = depth[Phase.LIGHT]
+    phases = [(Phase.ZERO_BEFORE, 40), *zip(depth, np.array(turns) * per_turn, strict=True), (Phase.ZERO_AFTER, 40)]
+    rotate, press, force, position = [], [], [], 0
+    for phase, number in phases:
+        turning = phase in depth
+        steps = np.round(position + per_step * (np.arange(number) + 1) * turning).astype(int)
+        position = int(steps[-1])
+        down = CONTACT_STEPS + round(depth[phase] / gauge.mm_per_step) if turning else 0
+        travel = _press(gauge, down) - _press(gauge, CONTACT_STEPS)
+        values = _force(gauge, shaft, travel, 2 * np.pi * steps / period) if turning else np.zeros(number)
+        if phase is Phase.LIGHT_AGAIN:
+            values = values * (1 - shaft.hysteresis)
+        rotate.append(steps)
+        press.append(np.full(number, down))
+        force.append(values)
+    rotate, press, force = (np.concatenate(part).astype(float) for part in (rotate, press, force))
+    rotate -= rotate[0]
+    force += gauge.linearity_n * (force / LOAD_N) ** 2
+    force += gauge.drift_n * np.linspace(0, 1, len(force)) + rng.normal(0, gauge.noise_n, len(force))
+    hit = rng.random(len(force)) < gauge.spikes
+    force[hit] += rng.normal(0, 2.0, hit.sum())
+    n = len(force)
+    return RawRun(
+        shaft=shaft.number,
+        label="",
+        started_ms=0,
+        gauge="paper",
+        firmware="none",
+        runtime="none",
+        boot=1,
+        count_min=-(2**23),
+        count_max=2**23 - 1,
+        complete=True,
+        cause=None,
+        duration_ms=round(n * 12.5),
+        sampling_ms=round(n * 12.5),
+        interval_us=12500,
+        segments=tuple((int(phase), int(number)) for phase, number in phases),
+        tick_us=np.arange(n) * 12500,
+        rotate_steps=rotate.astype(int),
+        press_steps=press.astype(int),
+        counts=np.round(84_000 + force * gauge.counts_per_n).astype(int),
+        status=np.zeros(n, np.int16),
+        marks=np.zeros(0, int),
+    )
+
+
+def paper_calibration(**changes):
+    """The calibration that knows the default gauge exactly; `changes` are sections with the keys to replace."""
+    sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
+    sections["calibration"]["gauge"] = "paper"
+    return Calibration.model_validate(sections)
+
+
+def drawn_shaft(rng, number):
+    """A shaft anywhere in the range of spine, spread and bow that arrows have."""
+    return Shaft(
+        spine_thou=math.exp(rng.uniform(math.log(150), math.log(1500))),
+        spread_thou=rng.uniform(0, 15),
+        stiff_side_deg=rng.uniform(0, 180),
+        bow_mm=rng.uniform(0, 0.3),
+        bow_deg=rng.uniform(0, 360),
+        hysteresis=rng.uniform(0, 0.02),
+        number=number,
+    )
+
+
+def drawn_gauge(rng, **fixed):
+    """A gauge that differs from the example calibration as its stated standard uncertainties allow."""
+    cal = paper_calibration()
+    screw = rng.normal(0, cal.travel.u_screw_mm, 2)  # cosine and sine parts: u_screw at every point of the screw
+    return Gauge(
+        span_mm=SPAN_MM + rng.normal(0, cal.span.u_span_mm),
+        counts_per_n=COUNTS_PER_N / (1 + rng.normal(0, cal.force.u_scale)),
+        mm_per_step=cal.travel.mm_per_step * (1 + rng.normal(0, cal.travel.u_scale)),
+        give_mm_per_n=cal.frame.give_mm_per_n + rng.normal(0, cal.frame.u_give_mm_per_n),
+        screw_mm=float(np.hypot(*screw)),
+        screw_phase=float(np.arctan2(*screw)),
+        linearity_n=rng.normal(0, cal.force.u_linearity_n),
+        slip=rng.uniform(-0.01, 0.01),
+        drift_n=rng.normal(0, 0.002),
+        spikes=0.003,
+        **fixed,
+    )

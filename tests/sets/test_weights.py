@@ -1,0 +1,67 @@
+"""Weights: units by name, wrong ones noticed, and what a table must say."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from midspan.base.errors import ReadingsError
+from midspan.sets.weights import PLAUSIBLE_GR, WeightUnit, weight_of, weights_in
+
+GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
+
+
+def test_grains_and_grams_of_one_shaft_are_one_weight():
+    grains, grams = weight_of("300.0", "grains", "x"), weight_of("19.44", "grams", "x")
+    assert grains.weight_g == pytest.approx(300 * GRAM_PER_GRAIN, rel=1e-12)
+    assert grams.weight_g == 19.44
+    # Half the last digit either way, rectangular: a twelfth of its square (JCGM 100:2008, 4.3.7).
+    assert grains.u_weight_g**2 == pytest.approx((0.1 * GRAM_PER_GRAIN) ** 2 / 12)
+    assert grams.u_weight_g**2 == pytest.approx(0.01**2 / 12)
+    assert weight_of("300", "grains", "x").u_weight_g == pytest.approx(10 * grains.u_weight_g)
+    assert weight_of("30000e-2", "grains", "x").u_weight_g == pytest.approx(grains.u_weight_g / 10)
+
+
+@given(st.floats(*PLAUSIBLE_GR))
+def test_no_shaft_weighs_as_much_in_one_unit_as_in_the_other(grains):
+    assert weight_of(repr(grains), "grains", "x").weight_g == pytest.approx(grains * GRAM_PER_GRAIN)
+    with pytest.raises(ReadingsError, match="it looks like grains"):
+        weight_of(repr(grains), "grams", "x")
+    with pytest.raises(ReadingsError, match="it looks like grams"):
+        weight_of(f"{grains * GRAM_PER_GRAIN:.6f}", WeightUnit.GRAINS, "x")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "words"),
+    [
+        ("0", "grains", "0 grains is no weight of a shaft .90 to 900.; weigh it again"),
+        ("5000", "grams", "5000 grams is no weight of a shaft .5.83 to 58.3.; weigh it again"),
+        ("-310", "grains", "weigh it again"),
+        ("nan", "grains", "read it again"),
+        ("31O", "grains", "is not a number"),
+    ],
+)
+def test_what_is_no_weight_is_refused(text, unit, words):
+    with pytest.raises(ReadingsError, match=f"shaft 3.*{words}"):
+        weight_of(text, unit, "shaft 3")
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ("shaft,weight\n1,310\n", "one column of weights that says its unit, weight_gr or weight_g"),
+        ("shaft,weight_gr,weight_g\n1,310,20.1\n", "one column of weights"),
+        ("weight_gr\n310\n", "there is no column shaft"),
+        ("shaft,weight_gr\n1,310\n2,20.1\n", "line 3: 20.1 grains is no weight .* it looks like grams"),
+        ("shaft,weight_gr\n1,310\n1,311\n", "line 3: shaft 1 was weighed further up"),
+        ("shaft,weight_gr\n1,\n", "line 2: weight_gr is empty"),
+    ],
+)
+def test_a_table_that_is_not_clear_is_refused(tmp_path, table, words):
+    (tmp_path / "weights.csv").write_text(table, encoding="utf-8")
+    with pytest.raises(ReadingsError, match=words):
+        weights_in(tmp_path / "weights.csv")
+
+
+def test_a_table_with_a_decimal_comma(tmp_path):
+    (tmp_path / "weights.csv").write_text("Shaft;Weight_g\nblue-1;20,1\n2;19,9\n", encoding="utf-8")
+    found = weights_in(tmp_path / "weights.csv")
+    assert {name: one.weight_g for name, one in found.items()} == {"blue-1": 20.1, "2": 19.9}

@@ -1,0 +1,69 @@
+"""A night on a pretended gauge: how it goes, and that no death at any instant loses a shaft or guesses a bin."""
+
+import pytest
+from midspan.store.passage import HappeningKind
+from night_rig import CRACKED, REJECTED, SOFTER, STIFFER, Rig, a_world, plan_with
+from pretend import STANDARD, Axe
+
+# Four kinds of shafts and their places; the standard in its slot.
+
+
+def test_a_quiet_night(tmp_path):
+    rig = Rig(tmp_path, a_world())
+    ending = rig.sort()
+    assert (ending.is_over, ending.words) == (True, "the hopper is empty")
+    assert rig.world.went == {"stiff": STIFFER, "soft": SOFTER, "wrong": REJECTED, "cracked": CRACKED}
+    assert rig.world.slot == STANDARD
+    assert rig.check_ledger() == 0
+    assert [one.standard for one in rig.passages()] == ["bar 7", None, None, None, None, "bar 7"]
+    assert [one.kind for one in rig.happenings()] == [HappeningKind.FAULT, HappeningKind.ENDED]
+    assert rig.happenings()[0].code == "CRACK_SUSPECTED"
+    lie = "1 in place 1 (500), 1 in place 2 (510), 1 in place 4 (rejected), 1 in place 6 (cracked)"
+    assert rig.notices.told == [("finished", f"the hopper is empty; 4 shafts: {lie}")]
+
+
+# Death at every instant
+
+
+def a_small_rig(folder):
+    """One that is accepted, one that hints at a crack, and no check standard."""
+    return Rig(folder, a_world(hopper=["soft", "cracked"], spines={"soft": 508.0, "cracked": 501.0}), plan_with())
+
+
+@pytest.fixture(scope="module")
+def instants(tmp_path_factory):
+    """How many instants a small night has at which host or gauge can die."""
+    axe = Axe()
+    assert a_small_rig(tmp_path_factory.mktemp("night")).sort(axe).is_over
+    assert axe.count > 50
+    return axe.count
+
+
+def test_a_host_killed_at_any_instant_loses_nothing(tmp_path_factory, instants):
+    for k in range(1, instants + 1):
+        rig = a_small_rig(tmp_path_factory.mktemp("night"))
+        assert rig.sort(Axe(k)) is None
+        assert rig.sort().is_over, k
+        assert rig.check_ledger() == 0, k  # the gauge lived, so everything is known
+        assert rig.world.went == {"soft": SOFTER, "cracked": CRACKED}
+
+
+def test_a_gauge_reset_at_any_instant_costs_no_shaft(tmp_path_factory, instants):
+    uncertain = 0
+    for k in range(2, instants + 1, 2):
+        rig, axe = a_small_rig(tmp_path_factory.mktemp("night")), Axe()
+        axe.reset = (k,)
+        assert rig.sort(axe).is_over, k
+        uncertain += rig.check_ledger()
+        resets = len(set(rig.gauge.boots_told)) - 1
+        assert [one.code for one in rig.happenings() if one.code == "GAUGE_RESET"] == ["GAUGE_RESET"] * resets, k
+    assert 0 < uncertain < 6  # those that were falling just then, each with its place named
+
+
+def test_host_and_gauge_dying_together_cost_no_shaft(tmp_path_factory, instants):
+    for k in range(1, instants + 1, 3):
+        rig, axe = a_small_rig(tmp_path_factory.mktemp("night")), Axe(k + 1)
+        axe.reset = (k,)
+        rig.sort(axe)
+        assert rig.sort().is_over, k
+        rig.check_ledger()

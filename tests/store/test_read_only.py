@@ -1,0 +1,180 @@
+"""Reading commands work where one may only read, on databases of every version, and change nothing."""
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from contextlib import closing, contextmanager
+from datetime import UTC
+from pathlib import Path
+
+import pytest
+from commands_rig import complaint, midspan
+from midspan.base.errors import StoreError
+from midspan.decision.decision import Decision, Outcome
+from midspan.sets.registry import Sets
+from midspan.store.database import RunReference, Store
+from midspan.store.read_only import open_to_read
+from midspan.web.follow import Clock, Follower
+from midspan.web.views import Views
+from night_on_paper import EVENING_MS
+from places import DATA
+
+OLD = DATA / "e0bd664"
+NOBODY = 65534
+GOOD = Decision(Outcome.ACCEPTED, bin="500")
+NOW = Clock(lambda: EVENING_MS, UTC)
+
+
+@pytest.fixture
+def shop(tmp_path, monkeypatch):
+    """A folder whose files anybody may read; temporary files go to another that anybody may write."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)  # the ones above pytest's are for its user alone
+        for name in ("shop", "out", "temp"):
+            Path(folder, name).mkdir()
+        for name in ("out", "temp"):
+            Path(folder, name).chmod(0o777)
+        monkeypatch.setattr(tempfile, "tempdir", str(Path(folder, "temp")))
+        for path in OLD.iterdir():
+            shutil.copyfile(path, Path(folder, "shop", path.name))
+        yield Path(folder, "shop")
+
+
+@contextmanager
+def only_reading(folder):
+    """A block in which a folder and its files may only be read, also by root, who may do anything elsewhere."""
+    before = {path: path.stat().st_mode for path in (folder, *folder.rglob("*"))}
+    for path in before:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    is_root = os.geteuid() == 0
+    if is_root:
+        os.setegid(NOBODY)
+        os.seteuid(NOBODY)
+    try:
+        with pytest.raises(PermissionError):  # else what follows would prove nothing
+            (folder / "new").touch()
+        yield
+    finally:
+        if is_root:
+            os.seteuid(0)
+            os.setegid(0)
+        for path, mode in before.items():
+            path.chmod(mode)
+
+
+def contents(folder):
+    return {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def current(shop):
+    """The database as this version has it, in one file."""
+    Store.open(shop / "results.db").close()
+    return shop / "results.db"
+
+
+READING = [
+    ("show", "12"),
+    ("show", "12", "--budget", "--trials", "1000"),
+    ("show", "200", "--json"),
+    ("report", "1", "--out", "../out/night.html"),
+    ("sets", "stock"),
+    ("sets", "show"),
+    ("sets", "show", "spring 1"),
+    ("sets", "make", "--number", "3", "--spine", "5"),
+    ("sets", "card", "spring 1", "--out", "../out/card"),
+    ("sets", "labels", "12", "--out", "../out/labels.pdf"),
+    ("export", "results", "--out", "../out/results.csv"),
+    ("plot", "around", "12", "--out", "../out/around.svg"),
+    ("plot", "force", "12", "--out", "../out/force.png"),
+    ("study", "stock", "--batch", "2", "--quantity", "spine_thou"),
+]
+
+
+@pytest.mark.parametrize("age", ["current", "older"])
+@pytest.mark.parametrize("command", READING, ids=lambda command: " ".join(command[:3]))
+def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
+    if age == "current":
+        current(shop)
+    before = contents(shop)
+    usual = midspan(*command, folder=shop)  # and all that it imports: nobody may not read root's Python
+    for path in (shop.parent / "out").iterdir():
+        path.unlink()
+    with only_reading(shop):
+        done = midspan(*command, folder=shop)
+    assert (done.returncode, done.stdout) == (usual.returncode, usual.stdout)
+    assert done.returncode == 0, done.stderr
+    assert contents(shop) == before
+    assert not list((shop.parent / "temp").iterdir())
+
+
+def test_reading_an_older_database_leaves_it_as_it_is_where_one_may_write_too(shop):
+    before = contents(shop)
+    assert midspan("show", "12", folder=shop).returncode == 0
+    assert contents(shop) == before
+
+
+def test_what_writes_says_that_it_may_not(shop):
+    current(shop)
+    with only_reading(shop):
+        assert "may only be read" in complaint(midspan("sets", "spent", "12", folder=shop))
+        make = ("sets", "make", "--number", "3", "--spine", "5", "--keep", "summer")
+        assert "may only be read" in complaint(midspan(*make, folder=shop))
+
+
+def test_a_database_of_a_version_to_come_is_refused_in_one_line(shop):
+    with closing(sqlite3.connect(shop / "results.db")) as database:
+        database.execute("PRAGMA user_version = 99")
+    with only_reading(shop):
+        assert "of version 99" in complaint(midspan("show", "12", folder=shop))
+
+
+@pytest.mark.parametrize("content", [b"", b"not a database", b"SQLite format 3\x00" + b"\xff" * 200])
+def test_what_is_no_database_is_refused_in_one_line(shop, content):
+    (shop / "results.db").write_bytes(content)
+    with only_reading(shop):
+        complaint(midspan("show", "12", folder=shop))
+
+
+def test_what_was_not_folded_in_yet_is_read_too(shop):
+    """As in a folder that was copied by hand while a night ran: the log lies there, and what orders it does not."""
+    with closing(sqlite3.connect(current(shop))) as held:
+        held.execute("SELECT count(*) FROM runs").fetchone()
+        with Store.open(shop / "results.db") as store:
+            Sets(store).mark([12], spent=True, words="broke", at_ms=1)
+            copied = shop / "copied.db"
+            shutil.copyfile(shop / "results.db", copied)
+            shutil.copyfile(shop / "results.db-wal", shop / "copied.db-wal")
+    assert (shop / "copied.db-wal").stat().st_size > 0
+    with only_reading(shop), open_to_read(copied) as store, store.transaction() as session:
+        read = session.connection().exec_driver_sql("SELECT count(*) FROM marks WHERE shaft = 12").scalar_one()
+    assert read == 1
+
+
+def test_the_page_follows_what_others_write_where_it_may_only_read(shop):
+    current(shop)
+    with only_reading(shop):
+        follower = Follower(shop / "results.db")
+        views = Views(follower, NOW)
+        assert "Night 2" in views.live(views.night(None))[0]
+        before = follower.count(2)
+        with pytest.raises(StoreError, match="may only be read"):
+            follower.ask_for_an_end(2, 5)
+    with Store.open(shop / "results.db") as store:  # another program, by one who may
+        batch = store.begin_batch("more", 0)
+        store.add(batch, RunReference("a.avro", 1, 4000, "", 0), {"spine_thou": 501.0}, GOOD, 1)
+    with only_reading(shop):
+        assert follower.store.latest(4000).result == {"spine_thou": 501.0}
+        assert follower.count(2) == before
+        follower.close()
+    assert not list((shop.parent / "temp").iterdir())
+
+
+def test_a_reader_beside_a_writer_sees_what_was_written_a_moment_ago(shop):
+    current(shop)
+    with Store.open(shop / "results.db") as store:
+        batch = store.begin_batch("more", 0)
+        for shaft in (4000, 4001):
+            store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), {"spine_thou": 501.0}, GOOD, 1)
+            with only_reading(shop), open_to_read(shop / "results.db") as reader:
+                assert reader.latest(shaft) is not None

@@ -1,0 +1,279 @@
+"""The store of results: what comes back, what can never be changed, and what each kind of bad file says.
+
+SQLite itself (the standard library's sqlite3) is the outside here: it reads what SQLAlchemy wrote, and tries to
+change it.
+"""
+
+import json
+import math
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from midspan.base.errors import StoreError
+from midspan.decision.decision import Decision, Outcome
+from midspan.store.database import RunReference, Store
+from midspan.store.tables import NAMED_COLUMNS, in_words
+from midspan.store.upgrade import NEWEST
+from sqlalchemy.exc import DBAPIError
+
+ACCEPTED = Decision(Outcome.ACCEPTED, ("close to the border",), "500")
+REJECTED = Decision(Outcome.REJECTED, ("spine is above 505 by 7.3", "runout is above 8 by 2"))
+RESULT = {name: 1.0 + i / 7 for i, name in enumerate(sorted(NAMED_COLUMNS - {"calibration", "evaluation"}))}
+RESULT |= {"calibration": "bench-3", "evaluation": "1", "curve_thou": [0.1, 0.2], "budget": [{"name": "span"}]}
+
+
+def a_run(shaft: int = 1, label: str = "", archive: str = "batch.avro") -> RunReference:
+    return RunReference(archive, 4096 + 8000 * shaft, shaft, label or f"blue-{shaft}", 1_700_000_000_000)
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "results.db"
+
+
+@pytest.fixture
+def store(path: Path) -> Iterator[Store]:
+    with Store.open(path, wait_s=0.0) as store:
+        yield store
+
+
+# --- what comes back
+
+
+def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
+    batch = store.begin_batch("blue", 5)
+    number = store.add(batch, a_run(), RESULT, ACCEPTED, made_ms=9)
+    found = store.latest(1)
+    assert found is not None
+    assert (found.id, found.batch, found.run, found.made_ms) == (number, batch, a_run(), 9)
+    assert found.result == RESULT
+    assert found.decision == ACCEPTED
+
+
+@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.text().filter(lambda text: "\0" not in text),
+    st.lists(st.text(min_size=1), min_size=1),
+)
+def test_any_number_and_text_comes_back(store: Store, number: float, label: str, reasons: list[str]) -> None:
+    verdict = Decision(Outcome.DOUBTFUL, tuple(reasons))
+    key = store.add(store.begin_batch(label, 0), a_run(2, label or "x"), {"spine_thou": number}, verdict, 0)
+    found = store.latest(2)
+    assert found is not None
+    assert found.id == key
+    assert found.result == {"spine_thou": number}
+    assert math.copysign(1, found.result["spine_thou"]) == math.copysign(1, number)
+    assert found.decision == verdict
+
+
+def test_every_quantity_has_a_column_that_plain_sqlite_reads(store: Store, path: Path) -> None:
+    store.add(store.begin_batch("blue", 0), a_run(), RESULT, REJECTED, 3)
+    with sqlite3.connect(path) as database:
+        database.row_factory = sqlite3.Row
+        row = database.execute("SELECT * FROM results JOIN decisions ON result_id = results.id").fetchone()
+    assert {name: row[name] for name in NAMED_COLUMNS} == {name: RESULT[name] for name in NAMED_COLUMNS}
+    assert json.loads(row["full"]) == RESULT
+    assert (row["outcome"], row["bin"], tuple(json.loads(row["reasons"]))) == ("rejected", None, REJECTED.reasons)
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
+def test_what_is_no_finite_number_is_stored_as_null(store: Store, value: float) -> None:
+    sick = Decision(Outcome.INSTRUMENT_FAULT, ("not a number",))
+    store.add(store.begin_batch("", 0), a_run(), {"spine_thou": value, "curve_thou": [1.0, value]}, sick, 0)
+    found = store.latest(1)
+    assert found is not None
+    assert found.result == {"spine_thou": None, "curve_thou": [1.0, None]}
+
+
+def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None:
+    verdict = Decision(Outcome.DOUBTFUL, ("it never touched",))
+    store.add(store.begin_batch("", 0), a_run(), None, verdict, 0)
+    found = store.latest(1)
+    assert found is not None
+    assert (found.result, found.decision) == (None, verdict)
+
+
+def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
+    batch = store.begin_batch("blue", 0)
+    for shaft in (1, 2):
+        store.add(batch, a_run(shaft), {"spine_thou": 500.0, "calibration": "old"}, ACCEPTED, 1)
+    store.add(batch, a_run(1), {"spine_thou": 501.0, "calibration": "new"}, REJECTED, 2)
+    assert [one.result["spine_thou"] for one in store.history(1) if one.result] == [500.0, 501.0]
+    newest = [(one.run.shaft, one.result["calibration"]) for one in store.batch(batch) if one.result]
+    assert newest == [(1, "new"), (2, "old")]
+
+
+def test_shafts_are_found_by_number_or_label(store: Store) -> None:
+    batch = store.begin_batch("blue", 0)
+    store.add(batch, a_run(7, "12"), RESULT, ACCEPTED, 0)
+    store.add(batch, a_run(12, "seven"), RESULT, REJECTED, 0)
+    assert [one.run.shaft for one in store.history("12")] == [7]
+    assert [one.run.shaft for one in store.history(12)] == [12]
+    assert store.latest("nobody") is None
+    assert store.history(99) == []
+    assert store.batch(99) == []
+
+
+def test_a_run_is_noted_once(store: Store, path: Path) -> None:
+    first, second = store.begin_batch("blue", 0), store.begin_batch("again", 0)
+    for batch in (first, second):
+        store.add(batch, a_run(), RESULT, ACCEPTED, 0)
+    store.add(second, a_run(archive="other.avro"), RESULT, ACCEPTED, 0)
+    with sqlite3.connect(path) as database:
+        assert database.execute("SELECT count(*) FROM runs").fetchone() == (2,)
+    assert [one.id for one in store.batch(first)] == [2]
+
+
+# --- what can never happen to it
+
+
+@pytest.mark.parametrize("table", ["batches", "runs", "results", "decisions"])
+@pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
+def test_no_program_can_change_or_delete_a_row(store: Store, path: Path, table: str, order: str) -> None:
+    store.add(store.begin_batch("blue", 0), a_run(), RESULT, ACCEPTED, 0)
+    database = sqlite3.connect(path)
+    with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
+        database.execute(order.format(table))
+    database.close()
+    assert store.latest(1) is not None
+
+
+def test_a_failed_call_leaves_nothing_behind(store: Store, path: Path) -> None:
+    with pytest.raises(StoreError, match="no such batch"):
+        store.add(42, a_run(), RESULT, ACCEPTED, 0)
+    with sqlite3.connect(path) as database:
+        for table in ("runs", "results", "decisions"):
+            assert database.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from midspan.decision.decision import Decision, Outcome
+from midspan.store.database import RunReference, Store
+store = Store.open(Path(sys.argv[1]))
+batch = store.begin_batch("blue", 0)
+for shaft in range(5):
+    store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), {}, Decision(Outcome.ACCEPTED, (), "500"), 0)
+os._exit(1)
+"""
+
+
+def test_what_was_stored_survives_the_program(path: Path) -> None:
+    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
+    with Store.open(path) as store:
+        assert [one.run.shaft for one in store.batch(1)] == list(range(5))
+
+
+def test_a_commit_waits_for_the_disk(store: Store) -> None:
+    with store._engine.connect() as connection:
+        settings = [connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in ("journal_mode", "synchronous")]
+    assert settings == ["wal", 2]  # SQLite: 2 is FULL
+
+
+# --- files that are none
+
+
+def test_a_locked_database_says_so_and_works_again_afterwards(store: Store, path: Path) -> None:
+    batch = store.begin_batch("blue", 0)
+    other = sqlite3.connect(path)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(StoreError, match=r"results\.db: another program is using it"):
+        store.add(batch, a_run(), RESULT, ACCEPTED, 0)
+    assert store.latest(1) is None  # reading goes on
+    other.close()
+    store.add(batch, a_run(), RESULT, ACCEPTED, 0)
+    assert store.latest(1) is not None
+
+
+def test_a_file_that_is_no_database_is_refused_and_kept(path: Path) -> None:
+    path.write_text("shaft,spine\n" * 100)
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"results\.db: it is no database"):
+        Store.open(path)
+    assert path.read_bytes() == before
+
+
+def test_a_database_of_another_program_is_refused_and_kept(path: Path) -> None:
+    with sqlite3.connect(path) as database:
+        database.execute("CREATE TABLE notes (text)")
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match="of another program"):
+        Store.open(path)
+    assert path.read_bytes() == before
+
+
+def test_another_version_of_the_tables_is_refused(path: Path) -> None:
+    Store.open(path).close()
+    with sqlite3.connect(path) as database:
+        database.execute(f"PRAGMA user_version = {NEWEST + 1}")
+    with pytest.raises(StoreError, match=f"of version {NEWEST + 1}, this Midspan knows 2 to {NEWEST}"):
+        Store.open(path)
+
+
+def test_a_folder_that_is_missing_or_may_not_be_written_is_named(tmp_path: Path) -> None:
+    for place in (tmp_path / "nowhere" / "results.db", tmp_path):
+        with pytest.raises(StoreError, match="cannot be opened or made"):
+            Store.open(place)
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="/proc is the folder that even root cannot write to")
+def test_a_read_only_folder_is_named() -> None:
+    with pytest.raises(StoreError, match=r"/proc/results\.db: it cannot be opened or made"):
+        Store.open(Path("/proc/results.db"))
+
+
+def test_a_read_only_file_is_named(path: Path) -> None:
+    store = Store.open(path)
+    with store._engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA query_only = ON")
+        connection.commit()
+    with pytest.raises(StoreError, match="it may only be read"):
+        store.begin_batch("blue", 0)
+    store.close()
+
+
+def test_a_missing_file_is_not_made_for_reading(path: Path) -> None:
+    with pytest.raises(StoreError, match="no such file"):
+        Store.open(path, create=False)
+    assert not path.exists()
+
+
+def test_an_empty_file_becomes_a_store(path: Path) -> None:
+    path.touch()
+    with Store.open(path, create=False) as store:
+        assert store.begin_batch("blue", 0) == 1
+
+
+def test_damage_inside_the_file_is_told(path: Path) -> None:
+    with Store.open(path) as store:
+        for shaft in range(40):
+            store.add(store.begin_batch("blue", 0), a_run(shaft), RESULT, ACCEPTED, 0)
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.seek(4096)
+        file.write(b"\x5a" * (size - 4096))
+    with pytest.raises(StoreError, match=r"results\.db: it is damaged"), Store.open(path) as store:
+        store.history(1)
+
+
+def test_two_programs_can_store_to_one_file(path: Path) -> None:
+    with Store.open(path) as one, Store.open(path) as other:
+        batch = one.begin_batch("blue", 0)
+        one.add(batch, a_run(1), RESULT, ACCEPTED, 0)
+        other.add(batch, a_run(2), RESULT, REJECTED, 0)
+        assert [found.run.shaft for found in one.batch(batch)] == [1, 2]
+
+
+@pytest.mark.parametrize("said", ["database or disk is full", "disk I/O error"])
+def test_a_disk_that_takes_no_more_is_told_with_what_to_do(said: str) -> None:
+    """The two that SQLite has for it (sqlite.org/rescode.html, SQLITE_FULL and SQLITE_IOERR)."""
+    error = DBAPIError("INSERT", (), sqlite3.OperationalError(said))
+    assert in_words(error) == "the disk is full or fails; make room, or look at it, and try again"

@@ -1,0 +1,202 @@
+"""What earlier versions left behind opens for ever: databases are brought to the newest tables, archives are read."""
+
+import json
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from midspan.archive.reader import Archive
+from midspan.base.errors import StoreError
+from midspan.cli.recompute import entries, recomputed
+from midspan.decision.bands import load_bands
+from midspan.measurement.calibration_validity import load_usable
+from midspan.measurement.result import ShaftResult
+from midspan.sets.stock import read_stock
+from midspan.store import upgrade as upgrading
+from midspan.store.database import Store
+from midspan.store.tables import Table
+from places import DATA
+from sqlalchemy import create_engine
+
+OLD = DATA / "e0bd664"
+ROWS = {
+    "batches": 5, "runs": 56, "results": 56, "decisions": 56, "passages": 44, "steps": 220, "checks": 6, "suspects": 4,
+    "sets": 3, "members": 18, "weights": 1, "marks": 1, "nights": 2,
+}  # fmt: skip
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    return Path(shutil.copy(OLD / "results.db", tmp_path / "results.db"))
+
+
+def count(path: Path, tables: dict[str, int] = ROWS) -> dict[str, int]:
+    with closing(sqlite3.connect(path)) as database:
+        return {table: database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
+
+
+def plain_dump(path: Path) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(path)) as database:
+        return [(table, *row) for table in ROWS for row in database.execute(f"SELECT * FROM {table}")]
+
+
+def revision(path: Path) -> int:
+    with closing(sqlite3.connect(path)) as database:
+        found: int = database.execute("PRAGMA user_version").fetchone()[0]
+        return found
+
+
+def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
+    Store.open(old).close()
+    with closing(sqlite3.connect(old)) as database:
+        crack = database.execute(
+            "SELECT runs.shaft, decisions.concerns, bases.content FROM decisions JOIN bases ON bases.id = basis_id "
+            "JOIN results ON results.id = result_id JOIN runs ON runs.id = run_id WHERE concerns LIKE '%\"crack\"%'"
+        ).fetchall()
+        bar = json.loads(
+            database.execute(
+                "SELECT content FROM bases JOIN decisions ON basis_id = bases.id "
+                "JOIN results ON results.id = result_id JOIN runs ON runs.id = run_id "
+                "WHERE runs.label = 'bar 1' ORDER BY results.id DESC"
+            ).fetchone()[0]
+        )
+        doubted = database.execute(
+            "SELECT passage_id, runs.shaft FROM suspects JOIN runs ON runs.id = run_id ORDER BY passage_id"
+        ).fetchall()
+        twice = database.execute(
+            "SELECT new.shaft, old.shaft, new.id > old.id FROM supersessions JOIN runs new ON new.id = run_id "
+            "JOIN runs old ON old.id = superseded_id"
+        ).fetchall()
+    assert {shaft for shaft, _, _ in crack} == {13, 51}
+    assert all(json.loads(basis)["crack_hysteresis_pct"] == 1.5 for _, _, basis in crack)
+    assert (bar["standard"], bar["assigned_thou"], bar["u_assigned_thou"]) == ("bar 1", 495.0, 0.15)
+    assert doubted == [(50, 50), (51, 51), (52, 52), (53, 53)]
+    assert {(new, same) for new, same, _ in twice} == {(33, 33), (42, 42)}
+    assert all(later for *_, later in twice)
+
+
+def test_an_old_database_opens_with_all_it_holds_and_a_copy_of_it_is_kept(old: Path) -> None:
+    before = plain_dump(old)
+    with Store.open(old) as store:
+        assert store.latest(15) is not None
+        assert store.latest("hand 1") is not None
+    assert count(old) == ROWS
+    assert revision(old) == upgrading.NEWEST
+    (copy,) = old.parent.glob("results-before-*.db")
+    assert plain_dump(copy) == before
+    assert revision(copy) == 5
+    Store.open(old).close()
+    assert len(list(old.parent.glob("results-before-*"))) == 1  # nothing was left to upgrade
+
+
+def test_a_second_upgrade_overwrites_no_copy(old: Path) -> None:
+    Store.open(old).close()
+    (copy,) = old.parent.glob("results-before-*.db")
+    content = copy.read_bytes()
+    shutil.copy(OLD / "results.db", old)
+    Store.open(old).close()
+    assert copy.read_bytes() == content
+    assert len(list(old.parent.glob("results-before-*"))) == 2
+
+
+def test_the_tables_made_by_migrations_are_those_the_code_knows(tmp_path: Path, old: Path) -> None:
+    for path in (tmp_path / "new.db", old):
+        Store.open(path).close()
+        engine = create_engine(f"sqlite:///{path}")
+        with engine.connect() as connection:
+            context = MigrationContext.configure(connection)
+            assert compare_metadata(context, Table.metadata) == []
+        engine.dispose()
+
+
+def test_every_table_refuses_changes(tmp_path: Path) -> None:
+    path = tmp_path / "new.db"
+    Store.open(path).close()
+    with closing(sqlite3.connect(path)) as database:
+        triggers = {name for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
+    for table in Table.metadata.tables:
+        assert {f"{table}_no_update", f"{table}_no_delete"} <= triggers
+
+
+def test_the_newest_revision_is_the_head_of_the_migrations() -> None:
+    config = Config()
+    config.set_main_option("script_location", str(upgrading.MIGRATIONS))
+    assert ScriptDirectory.from_config(config).get_heads() == [f"{upgrading.NEWEST:04}"]
+
+
+def test_an_upgrade_that_breaks_off_changes_nothing(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = plain_dump(old)
+
+    def full(*_: object) -> None:
+        raise sqlite3.OperationalError("database or disk is full")
+
+    migrate = upgrading._migrate
+    monkeypatch.setattr(upgrading, "_migrate", lambda connection: (migrate(connection), full()))
+    with pytest.raises(sqlite3.OperationalError):
+        upgrading.upgrade(old, 1.0)
+    assert (plain_dump(old), revision(old)) == (before, 5)
+    monkeypatch.undo()
+    Store.open(old).close()
+    assert revision(old) == upgrading.NEWEST
+
+
+def test_a_database_from_before_matched_sets_gets_their_tables(old: Path) -> None:
+    with closing(sqlite3.connect(old)) as database:
+        for table in ("leavings", "members", "sets", "marks", "weights", "wishes"):
+            database.execute(f"DROP TABLE {table}")
+        database.execute("PRAGMA user_version = 3")
+        database.commit()
+    with Store.open(old) as store:
+        assert len(read_stock(store, batches=[2]).shafts) > 20
+    with closing(sqlite3.connect(old)) as database:
+        database.execute("INSERT INTO sets VALUES (1, 'spring', 0, '{}', NULL)")
+        database.execute("INSERT INTO members VALUES (1, 1, 15, 0, 15)")
+        with pytest.raises(sqlite3.IntegrityError, match="is in a set"):
+            database.execute("INSERT INTO members VALUES (2, 1, 15, 0, 15)")
+
+
+def test_two_that_open_an_old_database_upgrade_it_once(old: Path) -> None:
+    upgrading.upgrade(old, 1.0)
+    upgrading.upgrade(old, 1.0)  # the second waited for the first
+    assert len(list(old.parent.glob("results-before-*"))) == 1
+    assert revision(old) == upgrading.NEWEST
+
+
+def test_an_unknown_revision_is_refused_before_anything_is_written(old: Path) -> None:
+    with closing(sqlite3.connect(old)) as database:
+        database.execute(f"PRAGMA user_version = {upgrading.NEWEST + 1}")
+    before = old.read_bytes()
+    with pytest.raises(StoreError, match=f"version {upgrading.NEWEST + 1}"):
+        Store.open(old)
+    assert old.read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["readings.avro", "night-readings.avro"])
+def test_an_old_archive_is_read_whole(name: str) -> None:
+    archive = Archive.open(OLD / name)
+    runs = list(archive.runs())
+    archive.check()
+    assert len(runs) == {"readings.avro": 10, "night-readings.avro": 44}[name]
+
+
+def test_results_made_again_from_old_archives_are_the_same() -> None:
+    damage: list[str] = []
+    runs = entries([OLD / "readings.avro", OLD / "night-readings.avro"], damage)
+    found = list(recomputed(runs, load_usable(OLD / "calibration.toml"), load_bands(OLD / "bands.toml")))
+    expected = json.loads((OLD / "recomputed.json").read_text(encoding="utf-8"))
+    assert damage == []
+    assert len(found) == len(expected)
+    for remade, was in zip(found, expected, strict=True):
+        assert (remade.where.shaft, remade.where.label) == (was["shaft"], was["label"])
+        assert remade.decision is not None
+        assert (remade.decision.outcome.value, remade.decision.bin) == (was["outcome"], was["bin"])
+        values = remade.result.as_dict() if isinstance(remade.result, ShaftResult) else {}
+        quantities = {key: value for key, value in was.items() if isinstance(value, float)}
+        # The same to the last bit on one machine; libraries of other machines may round otherwise.
+        assert {key: values[key] for key in quantities} == pytest.approx(quantities, rel=1e-12, abs=1e-12)

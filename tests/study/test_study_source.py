@@ -1,0 +1,137 @@
+"""Studies on stored results: which of them count, as what part and whose, and in which order."""
+
+import json
+
+import numpy as np
+import pytest
+from commands_rig import complaint, midspan
+from midspan.base.errors import ReadingsError
+from midspan.decision.decision import Decision, Outcome
+from midspan.store.database import RunReference, Store
+from midspan.study.source import by_day, from_batches, from_labels, from_stock
+from night_on_paper import paper_night
+
+DAY = 86_400_000
+GOOD = Decision(Outcome.ACCEPTED, bin="500")
+
+
+@pytest.fixture
+def store(tmp_path):
+    """Two people measured five bars twice each on four days; the second reads 0.3 thou more."""
+    rng = np.random.default_rng(5)
+    with Store.open(tmp_path / "results.db") as store:
+        for batch in range(4):
+            store.begin_batch(f"day {batch}", batch * DAY)
+            for bar in range(5):
+                spine = 490 + 5 * bar + 0.3 * (batch >= 2) + rng.normal(0, 0.05)
+                keep(store, batch + 1, bar, spine, batch * DAY)
+        yield store
+
+
+def keep(store, batch, bar, spine, ms, gauge="G1", decision=GOOD, offset=0):
+    run = RunReference("a.avro", 1000 * batch + bar + offset, bar, f"bar-{bar}", ms)
+    return store.add(batch, run, {"spine_thou": spine, "gauge": gauge}, decision, ms)
+
+
+def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
+    rows = from_batches(store, ["1,2", "3, 4"], "spine_thou")
+    assert len(rows) == 20
+    assert {one.appraiser for one in rows} == {"batch 1,2", "batch 3, 4"}
+    told = midspan("study", "gauge", "--store", store.path, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
+    assert "Most of it is difference between appraisers" in told.stdout
+
+
+@pytest.mark.parametrize("asked", [["1,2", "2"], ["one", "2"], ["1,", "2"]])
+def test_a_batch_that_is_none_or_counted_twice_is_told(store, asked) -> None:
+    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+        from_batches(store, asked, "spine_thou")
+
+
+def test_a_stock_has_each_shaft_once_by_its_newest_run(store) -> None:
+    keep(store, 1, 2, 777.0, 9 * DAY)
+    found = {one.part: one.value for one in from_stock(store, ["4", "1"], "spine_thou")}
+    assert len(found) == 5
+    assert found["bar-2"] == 777.0
+    kept = {one.part: one.value for one in from_batches(store, ["4", "1"], "spine_thou")[:5]}
+    assert found["bar-0"] == kept["bar-0"]
+    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+        from_stock(store, ["4", "4"], "spine_thou")
+
+
+def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(tmp_path) -> None:
+    with paper_night(tmp_path / "results.db") as night:
+        night.check(0.1)
+        for spine in (499.9, 500.4, 501.2, 500.1, 500.9):
+            night.sorted_shaft(spine, GOOD, 1)
+        night.check(0.1)
+    told = json.loads(midspan("study", "stock", "--store", tmp_path / "results.db", "--batch", "1", "--json").stdout)
+    assert told["number"] == 5
+    assert told["mean"] == pytest.approx(500.5)
+    assert "name a --batch" in complaint(midspan("study", "stock", "--store", tmp_path / "results.db"))
+
+
+def test_one_appraiser_alone_is_told(store) -> None:
+    assert "two or more appraisers" in complaint(midspan("study", "gauge", "--store", store.path, "--batch", "1,2"))
+
+
+def test_a_check_standards_readings_come_in_the_order_of_time_by_days(store) -> None:
+    rows = from_labels(store, ["bar-2"], "spine_thou")
+    days = list(by_day(rows))
+    assert [day for day, _ in days] == [0.0, 1.0, 2.0, 3.0]
+    assert all(len(readings) == 1 for _, readings in days)
+
+
+def test_only_the_newest_evaluation_of_a_run_counts(store) -> None:
+    before = from_labels(store, ["bar-2"], "spine_thou")
+    keep(store, 4, 2, 777.0, 3 * DAY)
+    after = from_labels(store, ["bar-2"], "spine_thou")
+    assert [one.value for one in after] == [*(one.value for one in before[:3]), 777.0]
+
+
+def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
+    sick = Decision(Outcome.INSTRUMENT_FAULT, ("the cell is stuck",))
+    keep(store, 4, 2, 999.0, 3 * DAY, decision=sick, offset=500)
+    store.add(4, RunReference("a.avro", 99_999, 2, "bar-2", 3 * DAY), {"spine_thou": None, "gauge": "G1"}, GOOD, 0)
+    assert len(from_labels(store, ["bar-2"], "spine_thou")) == 4
+
+
+def test_two_gauges_do_not_share_a_chart(store) -> None:
+    keep(store, 4, 2, 500.0, 3 * DAY, gauge="hand bench", offset=500)
+    with pytest.raises(ReadingsError, match="measured on G1 and hand bench"):
+        from_labels(store, ["bar-2"], "spine_thou")
+
+
+def test_nothing_of_that_name_is_told(store) -> None:
+    assert "no results of that name" in complaint(midspan("study", "chart", "--store", store.path, "--label", "nix"))
+
+
+def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
+    stable = midspan("study", "stability", "--store", store.path, "--label", "bar-1")
+    assert "over 3 days" in stable.stdout
+    chart = midspan("study", "chart", "--store", store.path, "--label", "bar-1")
+    assert "Only 4 readings made the limits" in chart.stdout
+
+
+# Numbers that a slip of the pen makes, and quantities that nobody reads.
+@pytest.mark.parametrize("cell", ["1e300", "-1e200", "1e-200", "nan", "inf", "12.7.1", ""])
+@pytest.mark.parametrize(
+    ("words", "heading", "good"),
+    [
+        (("gauge",), "part,appraiser,value", ["1,a,5", "1,a,6", "1,b,5", "1,b,7"]),
+        (("bias",), "part,reference,value", ["1,5,5.1", "1,5,5.2"]),
+        (("linearity",), "part,reference,value", ["1,5,5.1", "1,5,5.2", "2,6,6", "2,6,6.1", "3,7,7", "3,7,7.2"]),
+        (("stability",), "day,value", ["1,5", "2,6", "3,5"]),
+        (("chart",), "day,value", ["1,5", "2,6", "3,5"]),
+        (("stock",), "part,value", ["1,5", "2,6", "3,5", "4,5.5", "5,5.7"]),
+    ],
+)
+def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good, cell) -> None:
+    (tmp_path / "a.csv").write_text("\n".join([heading, *good, good[0].rpartition(",")[0] + "," + cell]) + "\n")
+    line = complaint(midspan("study", *words, "--csv", "a.csv", folder=tmp_path))
+    assert f"a.csv, line {len(good) + 2}: value" in line
+
+
+def test_a_batch_is_a_sample_of_a_stock(store) -> None:
+    done = midspan("study", "stock", "--store", store.path, "--batch", "1,2", "--low", 485, "--high", 515)
+    assert next(line for line in done.stdout.splitlines() if line.startswith("shafts")).split() == ["shafts", "5"]
+    assert "lie beyond 485 and 515" in done.stdout

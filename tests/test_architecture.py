@@ -1,0 +1,264 @@
+"""Which folder may import which, who may touch the outside world, and other rules on the shape of the code.
+
+The rules are those of DEVELOPERS.md and of each folder's docstring. No module is run for it: the imports are taken from
+the syntax tree, those inside functions included.
+"""
+
+import ast
+import re
+import subprocess
+import sys
+import tomllib
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+HOST = ROOT / "host" / "midspan"
+DEVICE = ROOT / "device"
+
+# Each folder, and what it may import besides itself; only downwards.
+FOLDERS = {
+    "base": "",
+    "uncertainty": "base",
+    "wire": "base",
+    "archive": "base wire",
+    "link": "base wire archive",
+    "rehearsal": "base wire link",
+    "measurement": "base uncertainty wire archive",
+    "hand_bench": "base uncertainty measurement",
+    "decision": "base uncertainty wire archive measurement hand_bench",
+    "store": "base wire archive measurement hand_bench decision",
+    "calibrate": "base uncertainty wire archive link rehearsal measurement hand_bench",
+    "sets": "base uncertainty measurement hand_bench decision store",
+    "study": "base uncertainty decision store calibrate sets",
+    "sorting": "base uncertainty wire archive link measurement decision store study",
+    "board": "base uncertainty wire archive link measurement",
+    "backup": "base archive hand_bench decision store sorting",
+    "report": "base uncertainty wire archive measurement hand_bench decision store calibrate sets study sorting",
+    "web": "base uncertainty wire archive link measurement hand_bench decision store sets sorting report",
+    "cli": "base uncertainty wire archive link rehearsal measurement hand_bench decision store calibrate sets study"
+    " sorting board backup report web",
+}
+# What of the outside world may be touched where: a folder, or one module of it.
+ONLY_IN = {
+    "serial": "link sets/scale",
+    "time": "base/clock link sorting web cli",
+    "threading": "link sorting web cli",
+    "asyncio": "web",
+    "socket": "link web cli",
+    "random": "link rehearsal",
+    "sqlalchemy": "store",
+    "sqlite3": "store",
+    "alembic": "store",
+    "typer": "cli",
+    "matplotlib": "report",
+    "reportlab": "report",
+    "segno": "report",
+    "jinja2": "report web",
+    "nicegui": "web",
+    "starlette": "web",
+    "uvicorn": "web",
+    "h11": "web",
+    "print": "cli",
+    "input": "cli",
+}
+# What the MicroPython ports of the supported boards have built in.
+MICROPYTHON = {
+    "array",
+    "binascii",
+    "errno",
+    "gc",
+    "json",
+    "math",
+    "micropython",
+    "os",
+    "select",
+    "struct",
+    "sys",
+    "time",
+}
+# Modules that still reach outside from the wrong folder.
+OWED = {
+    "backup/copy", "backup/read_back", "backup/restore", "calibrate/guide", "cli/page_command", "report/comparison_text",
+    "report/export", "report/night_data", "report/set_card", "sets/registry", "sets/stock", "sets/twins",
+    "sorting/event_log", "sorting/night_settings", "sorting/readings_gone", "web/follow",
+}  # fmt: skip
+BOARD_ONLY = {"machine", "rp2", "usb"}
+
+host_files = sorted(path for path in HOST.rglob("*.py") if "migrations" not in path.parts)
+host_modules = [path for path in host_files if path.name != "__init__.py"]
+device_files = sorted(DEVICE.rglob("*.py"))
+
+
+def name_of(path: Path) -> str:
+    """`folder/module` of a host module."""
+    return path.relative_to(HOST).with_suffix("").as_posix()
+
+
+each_host_module = pytest.mark.parametrize("path", host_modules, ids=name_of)
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+@cache
+def imports_of(path: Path) -> frozenset[str]:
+    """Return the full names of what a module imports."""
+    found: set[str] = set()
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return frozenset(found)
+
+
+def tops_of(path: Path) -> set[str]:
+    """Return the packages that a module imports from."""
+    return {name.split(".")[0] for name in imports_of(path)}
+
+
+def folders_imported(path: Path) -> set[str]:
+    return {name.split(".")[1] for name in imports_of(path) if name.startswith("midspan.")}
+
+
+def called(path: Path) -> set[str]:
+    """Return the names of the plain functions that a module calls."""
+    calls = (node.func for node in ast.walk(tree_of(path)) if isinstance(node, ast.Call))
+    return {function.id for function in calls if isinstance(function, ast.Name)}
+
+
+def test_the_sources_are_found() -> None:
+    assert {"link/session", "archive/reader", "store/database"} <= {name_of(path) for path in host_modules}
+    assert {"main.py", "frames.py"} <= {path.name for path in device_files}
+    assert "numpy" in tops_of(HOST / "archive" / "raw_run_codec.py")
+    assert "wire" in folders_imported(HOST / "archive" / "raw_run_codec.py")
+
+
+def test_every_module_lies_in_a_folder_that_says_what_it_is_for() -> None:
+    assert {path.parent.name for path in host_modules} == set(FOLDERS)
+    for folder, below in FOLDERS.items():
+        words = ast.get_docstring(tree_of(HOST / folder / "__init__.py"))
+        assert words, folder
+        told = re.search(r"Imports ([^.]*)[.]", words)
+        assert told, folder
+        if folder not in ("report", "web", "cli"):  # they import nearly all, and say so in words
+            assert set(re.findall(r"[a-z_]+", told[1])) - {"and", "no", "other", "folder"} == set(below.split()), folder
+
+
+def test_folders_import_downwards_only() -> None:
+    order = list(FOLDERS)
+    assert all(order.index(below) < order.index(folder) for folder in order for below in FOLDERS[folder].split())
+
+
+@each_host_module
+def test_a_folder_imports_only_what_stands_in_its_row(path: Path) -> None:
+    folder = path.parent.name
+    wrong = folders_imported(path) - {folder, *FOLDERS[folder].split()}
+    assert not wrong, f"{name_of(path)} imports from {sorted(wrong)}"
+
+
+@each_host_module
+def test_the_outside_world_is_touched_where_it_belongs(path: Path) -> None:
+    for what, where in ONLY_IN.items():
+        if what in tops_of(path) | (called(path) & {"print", "input"}):
+            assert {path.parent.name, name_of(path)} & {*where.split(), *OWED}, f"{name_of(path)} uses {what}"
+
+
+def test_a_host_module_needs_only_what_the_package_declares() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    needed = project["dependencies"] + [line for name in ("apprise", "page", "parquet") for line in extras[name]]
+    declared = {re.split(r"[<>=~!; \[]", line)[0].lower() for line in needed}
+    declared = declared - {"pyserial"} | {"serial"}  # the one whose module has another name
+    for path in host_modules:
+        foreign = {name.lower() for name in tops_of(path)} - declared - sys.stdlib_module_names - {"midspan"}
+        assert not foreign, name_of(path)
+
+
+@pytest.mark.parametrize(
+    "module", ["session", "framed_stream", "session_states", "block_assembler", "patience", "succession"]
+)
+def test_the_session_has_no_port_clock_or_thread(module: str) -> None:
+    assert not tops_of(HOST / "link" / f"{module}.py") & {
+        "serial",
+        "time",
+        "threading",
+        "socket",
+        "datetime",
+        "os",
+        "random",
+    }
+
+
+def test_the_command_line_starts_without_heavy_modules() -> None:
+    program = "import sys, midspan.cli.main; print(*sorted(sys.modules))"
+    loaded = set(
+        subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout.split()
+    )
+    assert "midspan.cli.main" in loaded
+    assert not loaded & {"numpy", "scipy", "pydantic", "sqlalchemy", "matplotlib", "fastavro", "nicegui", "rich.table"}
+
+
+def test_device_and_host_never_import_each_other() -> None:
+    for path in device_files:
+        assert "midspan" not in tops_of(path), path.name
+    only_device = {path.stem for path in device_files} - sys.stdlib_module_names
+    for path in host_modules:
+        assert not tops_of(path) & only_device, name_of(path)
+
+
+@pytest.mark.parametrize("path", device_files, ids=lambda path: str(path.relative_to(DEVICE)))
+def test_a_device_module_runs_on_both_pythons(path: Path) -> None:
+    ours = {other.stem for other in device_files} | {"board"}
+    foreign = tops_of(path) - ours - MICROPYTHON
+    allowed = BOARD_ONLY if path == DEVICE / "board.py" else set()
+    assert not foreign - allowed, f"{path.name} imports {sorted(foreign)}"
+
+
+def test_the_device_proper_does_not_know_its_rehearsal() -> None:
+    rehearsal = {path.stem for path in (DEVICE / "rehearsal").glob("*.py")} - {
+        path.stem for path in DEVICE.glob("*.py")
+    }
+    for path in DEVICE.glob("*.py"):
+        assert not tops_of(path) & (rehearsal - {"board"}), path.name
+
+
+def test_the_protocol_is_data_only() -> None:
+    assert {path.suffix for path in (ROOT / "protocol").iterdir()} <= {".avsc", ".json", ".md"}
+
+
+def public(node: ast.AST) -> bool:
+    return isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
+
+
+def undocumented(body: list[ast.stmt]) -> list[str]:
+    """Public functions, classes and methods without a docstring; a protocol's members speak through its own."""
+    missing = []
+    for node in filter(public, body):
+        assert isinstance(node, ast.FunctionDef | ast.ClassDef)
+        if ast.get_docstring(node) is None:
+            missing.append(node.name)
+        bases = {ast.unparse(base) for base in getattr(node, "bases", [])}
+        if isinstance(node, ast.ClassDef) and "Protocol" not in bases:
+            missing += [f"{node.name}.{name}" for name in undocumented(node.body)]
+    return missing
+
+
+@pytest.mark.parametrize("path", host_files, ids=name_of)
+def test_everything_public_has_a_docstring(path: Path) -> None:
+    assert ast.get_docstring(tree_of(path))
+    assert not undocumented(tree_of(path).body)
+
+
+@each_host_module
+def test_no_except_swallows_everything(path: Path) -> None:
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.ExceptHandler):
+            caught = "" if node.type is None else ast.unparse(node.type)
+            assert caught not in ("", "Exception", "BaseException"), f"{name_of(path)}, line {node.lineno}"

@@ -1,0 +1,168 @@
+"""Monte Carlo against the examples of JCGM 101:2008, and of the spine against its own budget.
+
+The examples of clause 9 are typed in from memory and from quotations in public test files; each was found again
+with a million trials of another program. A limit allows for the scatter of the trials here and for the rounding of
+the published digits.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from midspan.measurement.result import evaluate
+from midspan.measurement.spine_monte_carlo import spine_trials
+from midspan.uncertainty.monte_carlo import Draws, agreement, numerical_tolerance, summary
+from synthetic import Gauge, Shaft, paper_calibration, raw_run
+
+TRIALS = 400_000
+ROOT_3 = math.sqrt(3)
+
+
+@pytest.fixture
+def draws():
+    return Draws(np.random.default_rng(101), TRIALS)
+
+
+# The examples of JCGM 101
+
+
+def test_example_9_2_2_four_normal_inputs(draws):
+    found = summary(sum(draws.normal(1.0) for _ in range(4)))
+    assert found.mean == pytest.approx(0.0, abs=0.01)
+    assert found.u == pytest.approx(2.00, abs=0.01)
+    assert found.symmetric == pytest.approx((-3.92, 3.92), abs=0.03)
+    assert found.shortest == pytest.approx((-3.92, 3.92), abs=0.08)
+
+
+def test_example_9_2_3_four_rectangular_inputs(draws):
+    found = summary(sum(draws.rectangular(ROOT_3) for _ in range(4)))
+    assert found.u == pytest.approx(2.00, abs=0.01)
+    exact = 2 * ROOT_3 * (2 - (3 / 5) ** 0.25)  # the analytical end that the example gives
+    assert round(exact, 2) == 3.88
+    assert found.symmetric == pytest.approx((-exact, exact), abs=0.02)
+    # The law of propagation gives 3.92: validated for two digits of u, not for three.
+    assert agreement(0.0, 1.96 * 2.0, found, digits=1).holds
+    assert agreement(0.0, 1.96 * 2.0, found, digits=2).holds  # 0.04 apart, 0.05 allowed
+    assert not agreement(0.0, 1.96 * 2.0, found, digits=3).holds
+
+
+def test_example_9_2_4_one_rectangular_input_dominates(draws):
+    found = summary(sum(draws.rectangular(ROOT_3) for _ in range(3)) + draws.rectangular(10 * ROOT_3))
+    assert found.u == pytest.approx(10.1, abs=0.06)
+    assert found.symmetric == pytest.approx((-17.0, 17.0), abs=0.1)
+    check = agreement(0.0, 1.96 * math.sqrt(103), found)  # 19.9, and so far too wide
+    assert check.low_apart == pytest.approx(19.9 - 17.0, abs=0.15)
+    assert not agreement(0.0, 1.96 * math.sqrt(103), found, digits=2).holds
+
+
+def test_example_9_3_a_mass_and_the_buoyancy_of_air(draws):
+    # mg and kg/m3; the first-order law sees no buoyancy at all and gives 0.054.
+    mass = 100_000 + draws.normal(0.050) + 1.234 + draws.normal(0.020)
+    air, weight, reference = (draws.rectangular(half) for half in (0.1, 1000.0, 50.0))
+    buoyancy = (1.2 + air - 1.2) * (1 / (8000 + weight) - 1 / (8000 + reference))
+    found = summary(mass * (1 + buoyancy) - 100_000)
+    assert found.mean == pytest.approx(1.2341, abs=0.0006)
+    assert found.u == pytest.approx(0.0754, abs=0.0004)
+    assert found.shortest == pytest.approx((1.0834, 1.3825), abs=0.005)
+    assert not agreement(1.234, 1.96 * 0.0539, found, digits=1).holds
+
+
+@pytest.mark.parametrize(
+    ("x1", "mean", "u", "shortest"),
+    [(0.0, 50, 50, (0, 150)), (0.010, 150, 112, (0, 367)), (0.050, 2551, 502, (1590, 3543))],
+)
+def test_example_9_4_comparison_loss_of_a_power_meter(draws, x1, mean, u, shortest):
+    # y = x1^2 + x2^2 in millionths, x2 = 0, u = 0.005 each, not correlated.
+    found = summary(1e6 * ((x1 + draws.normal(0.005)) ** 2 + draws.normal(0.005) ** 2))
+    assert found.mean == pytest.approx(mean, rel=0.004)
+    assert found.u == pytest.approx(u, rel=0.01)
+    assert found.shortest == pytest.approx(shortest, rel=0.01, abs=2)
+
+
+def test_numerical_tolerances_of_the_guide():
+    # JCGM 101, 7.9.2, examples 1 and 2: u = 0.000 35 g given as 35e-5 g; u = 2 K.
+    assert numerical_tolerance(0.00035, 2) == pytest.approx(0.5e-5)
+    assert numerical_tolerance(2.0, 1) == pytest.approx(0.5)
+    assert numerical_tolerance(0.96, 1) == pytest.approx(0.5)  # which is 1 when written with one digit
+
+
+@pytest.mark.parametrize("dof", [3.0, 8.0, 40.0])
+def test_few_degrees_of_freedom_have_the_tails_of_t(draws, dof):
+    # JCGM 101, 6.4.9.4: variance u^2 dof / (dof - 2); the 97.5 % point is that of t (GUM, table G.2).
+    found = summary(draws.normal(1.0, dof))
+    point = {3.0: 3.18, 8.0: 2.31, 40.0: 2.02}[dof]
+    assert found.symmetric == pytest.approx((-point, point), abs=0.04)
+    if dof > 4:
+        assert found.u == pytest.approx(math.sqrt(dof / (dof - 2)), rel=0.01)
+
+
+def test_intervals_hold_their_share_and_the_shortest_is_shortest(draws):
+    values = draws.normal(1.0) ** 2
+    found = summary(values, 0.9)
+    for low, high in (found.symmetric, found.shortest):
+        assert np.mean((values >= low) & (values <= high)) == pytest.approx(0.9, abs=1e-5)
+    assert np.ptp(found.shortest) < np.ptp(found.symmetric)
+    assert np.mean(values < found.symmetric[0]) == pytest.approx(0.05, abs=1e-5)
+
+
+# The spine
+
+
+def result_of(spine_thou=500.0, **sections):
+    run = raw_run(Shaft(spine_thou=spine_thou), Gauge(), np.random.default_rng(1))
+    (result,) = evaluate([run], paper_calibration(**sections))
+    return result
+
+
+@pytest.mark.parametrize("spine_thou", [150.0, 500.0, 1000.0, 1500.0])
+def test_trials_validate_the_budget(spine_thou):
+    result = result_of(spine_thou)
+    found = spine_trials(result)
+    assert found.mean == pytest.approx(result.spine_thou, abs=0.02 * result.u_spine_thou)
+    assert found.u == pytest.approx(result.u_spine_thou, rel=0.01)
+    assert agreement(result.spine_thou, result.budget.expanded(), found).holds
+
+
+CAUSES_ALONE = [
+    {"force": {"u_scale": 2e-3, "u_linearity_n": 0.0}},
+    {"force": {"u_scale": 0.0, "u_linearity_n": 0.01}},
+    {"travel": {"u_scale": 2e-3, "u_screw_mm": 0.0}},
+    {"travel": {"u_scale": 0.0, "u_screw_mm": 0.005}},
+    {"frame": {"u_give_mm_per_n": 1e-3}},
+    {"span": {"u_span_mm": 0.5, "vertical_share": (0.5, 0.5)}},
+    {"span": {"u_span_mm": 0.0, "vertical_share": (0.0, 1.0)}},
+]
+NONE_OF_THEM = {
+    "force": {"u_scale": 0.0, "u_linearity_n": 0.0},
+    "travel": {"u_scale": 0.0, "u_screw_mm": 0.0},
+    "frame": {"u_give_mm_per_n": 0.0},
+    "span": {"u_span_mm": 0.0, "vertical_share": (0.5, 0.5)},
+}
+
+
+@pytest.mark.parametrize("one", CAUSES_ALONE)
+def test_every_cause_alone_goes_through_the_elastica_as_through_its_sensitivity(one):
+    result = result_of(900.0, **{**NONE_OF_THEM, **one})
+    assert result.u_spine_thou > 5 * result.budget.of("scatter of the readings")
+    assert spine_trials(result).u == pytest.approx(result.u_spine_thou, rel=0.015)
+
+
+def test_where_the_supports_decide_the_interval_is_narrower_than_that_of_a_normal_distribution():
+    result = result_of(1500.0)
+    assert result.budget.of("support reactions") > 0.8 * result.u_spine_thou
+    found = spine_trials(result)
+    assert 1.6 < (found.symmetric[1] - found.symmetric[0]) / (2 * found.u) < 1.9
+
+
+def test_a_calibration_of_few_readings_widens_both_ways_alike():
+    result = result_of(frame={"u_give_mm_per_n": 1e-3, "dof_give": 4})
+    found, expanded = spine_trials(result), result.budget.expanded()
+    assert result.budget.k() > 2.3
+    assert found.symmetric[1] - result.spine_thou == pytest.approx(expanded, rel=0.08)
+
+
+def test_the_same_seed_gives_the_same_numbers_and_another_others():
+    result = result_of()
+    assert spine_trials(result, 1000, seed=3) == spine_trials(result, 1000, seed=3)
+    assert spine_trials(result, 1000, seed=3) != spine_trials(result, 1000, seed=4)
+    assert spine_trials(result, 150_000).trials == 150_000

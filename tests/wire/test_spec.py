@@ -1,0 +1,243 @@
+"""protocol/SPEC.md against both ends: its tables are drawn from the code and the schemas, its hex is in vectors.json.
+
+`make redraw` draws the tables anew.
+"""
+
+import inspect
+import json
+import re
+from collections.abc import Callable, Iterable
+
+import device_rig  # puts the device's folder on the path
+import pytest
+
+import cycle  # isort: skip  # the device's
+import feeder  # isort: skip
+import motions  # isort: skip
+from midspan.link.block_assembler import BLOCK_BYTES, READING_BYTES
+from midspan.link.patience import SILENCE_SHARE
+from midspan.link.session import LARGEST_RESEND, Session
+from midspan.link.session_states import TABLE, Stage
+from midspan.link.succession import LARGEST_LEAP
+from midspan.wire import framing
+from midspan.wire import schema as schemas
+from midspan.wire.fault_texts import fault_texts, host_fault_texts
+from midspan.wire.ranges import MOST_STORE_BYTES
+
+SPEC = schemas.data_folder("protocol") / "SPEC.md"
+DEVICE_STATES = device_rig.records.STATES
+Row = tuple[str, ...]
+Transition = tuple[str, str, str, str]  # state, signal, next state, action
+
+VARINTS = {"int": "1 to 5", "long": "1 to 10", "string": "1 + its UTF-8 length", "boolean": "1"}
+
+
+def table(head: Row, rows: Iterable[Row]) -> str:
+    lines = [head, tuple("---" for _ in head), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def collated(transitions: Iterable[Transition], states: list[str]) -> str:
+    """One line for all states and signals that lead to the same state by the same action."""
+    by_state: dict[tuple[str, str, str], list[str]] = {}
+    for state, signal, following, action in transitions:
+        key = (state, "stays" if following == state else following, action)
+        by_state.setdefault(key, []).append(signal)
+    by_line: dict[tuple[str, str, str], list[str]] = {}
+    for (state, following, action), signals in by_state.items():
+        by_line.setdefault((", ".join(signals), following, action), []).append(state)
+    rows = [
+        ("any" if len(where) == len(states) else ", ".join(where), signals, following, action)
+        for (signals, following, action), where in by_line.items()
+    ]
+    rows.sort(key=lambda row: -1 if row[0] == "any" else states.index(row[0].split(", ")[0]))
+    return table(("in", "on", "goes to", "does"), rows)
+
+
+def host_states() -> str:
+    stages = table(("stage", "meaning"), [(stage.name, stage.value) for stage in Stage])
+    transitions = [
+        (stage.name, signal.name, following.name, action.replace("_", " "))
+        for (stage, signal), (following, action) in TABLE.items()
+    ]
+    return stages + "\n\n" + collated(transitions, [stage.name for stage in Stage])
+
+
+def device_states() -> str:
+    actions = {action for _, action in cycle.TABLE.values()}
+    transitions = [
+        (DEVICE_STATES[state], event, DEVICE_STATES[following], words(action))
+        for (state, event), (following, action) in cycle.TABLE.items()
+    ]
+    legend = [(words(action), inspect.getdoc(action).replace("\n", " ")) for action in actions]
+    return collated(transitions, list(DEVICE_STATES)) + "\n\n" + table(("action", "meaning"), sorted(legend))
+
+
+def words(action: Callable) -> str:
+    return action.__name__.replace("_", " ")
+
+
+def faults() -> str:
+    rows = [(code.name, f.text, f.action, f.ends, f.detail, f.way_back) for code, f in fault_texts().items()]
+    return table(("code", "what happened", "safe action", "ends in", "detail", "way back"), rows)
+
+
+def host_faults() -> str:
+    rows = [(code.value, f.text, f.action, f.way_back, f.run) for code, f in host_fault_texts().items()]
+    return table(("code", "what happened", "safe action", "way back", "the run"), rows)
+
+
+def feeder_times() -> str:
+    rows = [
+        (
+            "time from the escapement's stroke until a shaft lies still on its rollers",
+            f"{feeder.FEED_US // 1000} ms",
+        ),
+        (
+            "time from the gate's opening until it has passed the chute",
+            f"{feeder.RELEASE_US // 1000} ms",
+        ),
+        ("time without a change after which sensors are believed", f"{feeder.SETTLE_US // 1000} ms"),
+        ("openings of the gate before a shaft that stays is a jam", str(feeder.OPENINGS)),
+    ]
+    return table(("what", "value"), rows)
+
+
+def input_bits() -> str:
+    names = ("LEFT_END", "RIGHT_END", "ABOVE", "HOPPER", "SLOT", "CHUTE", "LID", "STOP")
+    return table(("input", "bit"), [(name, str(getattr(feeder, name))) for name in names])
+
+
+def record_tables() -> str:
+    union = schemas.message_source()
+    return "\n\n".join(record_table(branch, schema) for branch, schema in enumerate(union))
+
+
+def record_table(branch: int, schema: dict) -> str:
+    rows = [
+        (f"`{field['name']}`", type_name(field["type"]), size(field["type"]), field["doc"])
+        for field in schema["fields"]
+    ]
+    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x})\n\n{schema['doc']}\n\n"
+    return head + table(("field", "type", "bytes", "meaning"), rows)
+
+
+def type_name(kind: object) -> str:
+    if isinstance(kind, list):
+        return f"null or {type_name(kind[1])}"
+    if isinstance(kind, dict):
+        return f"array of {type_name(kind['items'])}" if kind["type"] == "array" else kind["name"]
+    return str(kind).removeprefix("midspan.")
+
+
+def size(kind: object) -> str:
+    if isinstance(kind, list):
+        return f"1, or 1 + {size(kind[1])}"
+    name = type_name(kind)
+    if name.startswith("array"):
+        return "1, or 2 to 3 + items"
+    if name == "Fingerprint":
+        return "8"
+    return VARINTS.get(name, "1")
+
+
+def enums() -> str:
+    rows = [(kind["name"], ", ".join(kind["symbols"])) for kind in enums_in(schemas.message_source())]
+    return table(("enum", "symbols, from 0"), rows)
+
+
+def enums_in(node: object) -> list[dict]:
+    children = node if isinstance(node, list) else list(node.values()) if isinstance(node, dict) else []
+    own = [node] if isinstance(node, dict) and "symbols" in node else []
+    return own + [found for child in children for found in enums_in(child)]
+
+
+def version() -> str:
+    return table(
+        ("protocol version", "fingerprint, least significant byte first"),
+        [(f"{schemas.PROTOCOL_MAJOR}.{schemas.PROTOCOL_MINOR}", f"`{schemas.fingerprint().hex(' ')}`")],
+    )
+
+
+def limits() -> str:
+    default = {name: p.default for name, p in inspect.signature(Session).parameters.items()}
+    rows = [
+        ("largest frame before stuffing", f"{framing.LARGEST} bytes", "both"),
+        ("largest frame on the line, delimiter included", f"{framing.LARGEST_STUFFED + 1} bytes", "both"),
+        ("largest body", f"{framing.LARGEST_BODY} bytes", "both"),
+        ("readings in a block", f"up to {readings_max()}", "device"),
+        ("blocks in one Resend", f"up to {LARGEST_RESEND}", "both"),
+        ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
+        ("counted position beyond which the closing home switch tells of lost steps",
+         f"{motions.LOST_STEPS_MOST} microsteps", "device"),
+        ("counted position beyond which a closed home switch is not believed, and half of it how far the head goes on "
+         "above home", f"1/{motions.SLIP_PART} of press_limit_steps", "device"),
+        ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
+        ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
+        ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
+        ("time without a new block or a change to a state not yet passed after which it gives up",
+         f"{default['patience_s']:g} s", "host"),
+        ("Resends without a new block after which it gives up", f"{default['rounds']}", "host"),
+        ("largest store that the host believes", f"{MOST_STORE_BYTES} bytes", "host"),
+        ("least room in it of a block, and of each of its readings",
+         f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
+        ("largest leap of the sequence number, to an Identify, that the host takes for a loss",
+         f"{LARGEST_LEAP} frames", "host"),
+    ]  # fmt: skip
+    return table(("what", "value", "kept by"), rows)
+
+
+def readings_max() -> int:
+    import held
+
+    return held.READINGS_MAX
+
+
+DRAWN = {
+    "version": version,
+    "limits": limits,
+    "enums": enums,
+    "records": record_tables,
+    "host states": host_states,
+    "device states": device_states,
+    "faults": faults,
+    "host faults": host_faults,
+    "feeder": feeder_times,
+    "inputs": input_bits,
+}
+MARKED = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n)(?:.*?\n)??(<!-- end -->)", re.DOTALL)
+
+
+def drawn_anew(text: str) -> str:
+    return MARKED.sub(lambda found: found[1] + DRAWN[found["name"]]() + "\n" + found[3], text)
+
+
+def test_every_drawn_table_is_in_the_text() -> None:
+    assert {found["name"] for found in MARKED.finditer(SPEC.read_text(encoding="utf-8"))} == set(DRAWN)
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_the_tables_are_those_of_the_code(name: str) -> None:
+    text = SPEC.read_text(encoding="utf-8")
+    found = next(found for found in MARKED.finditer(text) if found["name"] == name)
+    assert found[0] == drawn_anew(found[0]), "draw it anew: make redraw"
+
+
+def test_every_fault_ends_where_the_device_goes() -> None:
+    ends = {"retract": "HOLDING"}
+    ends |= dict.fromkeys(("retract_faulty", "retract_blind", "note_faulty", "give_up"), "FAULTED")
+    for code, fault in fault_texts().items():
+        transitions = [following for (_, event), following in cycle.TABLE.items() if event == code.name]
+        assert {ends.get(action.__name__, DEVICE_STATES[state]) for state, action in transitions} == {fault.ends}, code
+
+
+def test_every_hex_example_is_a_vector() -> None:
+    vectors = json.loads((SPEC.parent / "vectors.json").read_text(encoding="utf-8"))
+    known = {vector[key] for vector in vectors["records"] for key in ("body", "frame")}
+    examples = re.findall(r"```hex\n(.*?)```", SPEC.read_text(encoding="utf-8"), re.DOTALL)
+    assert len(examples) >= 2
+    assert all(re.sub(r"\s", "", example) in known for example in examples)
+
+
+if __name__ == "__main__":
+    SPEC.write_text(drawn_anew(SPEC.read_text(encoding="utf-8")), encoding="utf-8")
