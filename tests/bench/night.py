@@ -18,7 +18,7 @@ from midspan.link.block_assembler import TICK_PERIOD_US
 from midspan.link.serial_port import SerialLink
 from midspan.link.session_states import AT_REST
 from midspan.rehearsal.process import Rehearsal
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 from midspan.wire.codec import unpack
 from midspan.wire.framing import Deframer, Frame
 
@@ -81,7 +81,7 @@ def sorted_night(folder):
     watch = Watch()
     with (
         mock.patch.object(SerialLink, "read", watch.read(SerialLink.read)),
-        mock.patch.object(Keeper, "judge", watch.judge(Keeper.judge)),
+        mock.patch.object(NightRecorder, "judge", watch.judge(NightRecorder.judge)),
         simulated(folder, SHAFTS),
     ):
         begun = time.perf_counter()

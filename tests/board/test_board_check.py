@@ -11,7 +11,7 @@ from midspan.archive.raw_run import Phase, RawRun
 from midspan.base.errors import DeviceFault
 from midspan.board.check import Gear, LookOver
 from midspan.board.operator import Person
-from midspan.board.signal_tests import Outcome, level, noise_check
+from midspan.board.signal_tests import SignalOutcome, level, noise_check
 from midspan.wire.records import Identify, State
 
 INTERVAL_US = 12315
@@ -67,7 +67,9 @@ def test_lost_and_spoilt_words_are_counted():
     assert found.rate_hz == pytest.approx(1e6 / INTERVAL_US)  # what is missing does not slow the converter
 
 
-@pytest.mark.parametrize(("scatter", "outcome"), [(45.0, Outcome.GOOD), (600.0, Outcome.LOOK), (0.0, Outcome.LOOK)])
+@pytest.mark.parametrize(
+    ("scatter", "outcome"), [(45.0, SignalOutcome.GOOD), (600.0, SignalOutcome.LOOK), (0.0, SignalOutcome.LOOK)]
+)
 def test_noise_is_judged_against_the_gauges_own_limit_and_a_dead_cell_is_no_quiet_one(scatter, outcome):
     assert noise_check("noise", level(run_of(noisy(scatter))), 1_700_000).outcome is outcome
 
@@ -135,7 +137,7 @@ def outcomes(found, outcome):
 def test_a_sound_gauge_with_everything_passes_every_check_and_is_left_at_home():
     gauge = StandIn(guards=3, places=5)
     found = looked_over(gauge)
-    assert outcomes(found, Outcome.GOOD) == set(found)
+    assert outcomes(found, SignalOutcome.GOOD) == set(found)
     assert len(found) == 17
     assert gauge.homed >= 2
 
@@ -155,13 +157,13 @@ def test_a_sound_gauge_with_everything_passes_every_check_and_is_left_at_home():
 )
 def test_each_sickness_shows_where_it_is(sick, names):
     found = looked_over(StandIn(**sick))
-    assert outcomes(found, Outcome.LOOK) == names
+    assert outcomes(found, SignalOutcome.LOOK) == names
     assert all(";" in found[name].words for name in names)  # each says what to do
 
 
 def test_a_person_who_sees_it_otherwise_is_believed():
     found = looked_over(StandIn(), sees="n")
-    assert outcomes(found, Outcome.LOOK) == {"rotate axis", "press axis"}
+    assert outcomes(found, SignalOutcome.LOOK) == {"rotate axis", "press axis"}
     given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
     for axis in ("rotate", "press"):
         assert f"{axis}.forward" in found[f"{axis} axis"].words  # a key that `board config --set` takes
@@ -169,7 +171,7 @@ def test_a_person_who_sees_it_otherwise_is_believed():
 
 
 def test_what_only_eyes_can_tell_stays_unseen_when_nobody_is_there():
-    unseen = outcomes(looked_over(StandIn(guards=3, places=5), by_itself=True), Outcome.UNSEEN)
+    unseen = outcomes(looked_over(StandIn(guards=3, places=5), by_itself=True), SignalOutcome.UNSEEN)
     assert unseen == {
         "rotate axis",
         "press axis",

@@ -10,7 +10,7 @@ from midspan.board.check_prompt import Wires
 from midspan.board.install import install
 from midspan.board.operator import Person
 from midspan.board.shell import BoardShell
-from midspan.board.signal_tests import Outcome
+from midspan.board.signal_tests import SignalOutcome
 
 pytestmark = needs_micropython
 DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
@@ -41,7 +41,7 @@ def board(flash):
 
 def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board):
     found = looked_over(board)
-    assert {one.outcome for one in found.values()} == {Outcome.GOOD}
+    assert {one.outcome for one in found.values()} == {SignalOutcome.GOOD}
     assert set(found) >= {*QUIET_INPUTS, "home", "lid", "stop", "cell", "cell's sign", "press axis", "rotate axis"}
     assert found["press axis"].words.startswith("400 steps")
     assert found["rotate axis"].words.startswith("400 steps")
@@ -53,36 +53,36 @@ def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board)
 
 def test_a_converter_that_is_slower_than_the_boards_file_says_is_told(board):
     found = looked_over(board, code="chip.converter.interval_us = 98520\n", by_itself=True)
-    assert found["cell"].outcome is Outcome.GOOD  # all words came
-    assert found["sample rate"].outcome is Outcome.LOOK
+    assert found["cell"].outcome is SignalOutcome.GOOD  # all words came
+    assert found["sample rate"].outcome is SignalOutcome.LOOK
     assert "10.2 a second" in found["sample rate"].words
     slow = DEFAULT | {"cell": DEFAULT["cell"] | {"rate": 10}}
     found = looked_over(board, slow, code="chip.converter.interval_us = 98520\n", by_itself=True)
-    assert found["sample rate"].outcome is Outcome.GOOD  # it is what the file says
+    assert found["sample rate"].outcome is SignalOutcome.GOOD  # it is what the file says
 
 
 def test_nothing_moves_before_the_switches_work_and_a_cell_that_feels_nothing_is_told(board):
     found = looked_over(board, idle=("home", "cell"))
-    assert found["home"].outcome is Outcome.LOOK
-    assert found["cell's sign"].outcome is Outcome.LOOK
-    assert found["first move"].outcome is Outcome.UNSEEN
+    assert found["home"].outcome is SignalOutcome.LOOK
+    assert found["cell's sign"].outcome is SignalOutcome.LOOK
+    assert found["first move"].outcome is SignalOutcome.UNSEEN
     assert "press axis" not in found
     assert BoardShell(board.port).value("print(bench.head)") == 4000
 
 
 def test_a_head_that_goes_the_wrong_way_is_told_with_the_setting_to_change(board):
     found = looked_over(board, sees="n")
-    assert found["press axis"].outcome is Outcome.LOOK
+    assert found["press axis"].outcome is SignalOutcome.LOOK
     assert "press.forward" in found["press axis"].words
     assert "rotate.forward" in found["rotate axis"].words
 
 
 def test_an_open_lid_and_a_switch_with_the_wrong_level_show_at_rest(board):
     found = looked_over(board, code="chip.drive(LID, 1)\n", by_itself=True)
-    assert found["lid at rest"].outcome is Outcome.LOOK
+    assert found["lid at rest"].outcome is SignalOutcome.LOOK
     assert "says open" in found["lid at rest"].words
-    assert found["home at rest"].outcome is Outcome.GOOD
-    assert found["first move"].outcome is Outcome.UNSEEN  # nobody is there to see what it does
+    assert found["home at rest"].outcome is SignalOutcome.GOOD
+    assert found["first move"].outcome is SignalOutcome.UNSEEN  # nobody is there to see what it does
 
 
 def test_a_move_ends_at_an_open_lid_and_at_the_home_switch(board):
@@ -96,7 +96,7 @@ def test_a_move_ends_at_an_open_lid_and_at_the_home_switch(board):
 
 def test_a_silent_cell_is_told_with_what_to_look_at(board):
     found = looked_over(board, code="chip.converter.ready_us = lambda since_us: None\n", by_itself=True)
-    assert found["cell"].outcome is Outcome.LOOK
+    assert found["cell"].outcome is SignalOutcome.LOOK
     assert "0 of 80 words" in found["cell"].words
     assert "cell's sign" not in found
 
@@ -104,7 +104,7 @@ def test_a_silent_cell_is_told_with_what_to_look_at(board):
 def test_words_with_wrong_trailing_bits_are_counted(board):
     code = "given = chip.converter.word\nchip.converter.word = lambda at_us, pulses: given(at_us, pulses) & ~1\n"
     found = looked_over(board, code=code, by_itself=True)
-    assert found["trailing bits"].outcome is Outcome.LOOK
+    assert found["trailing bits"].outcome is SignalOutcome.LOOK
     assert found["trailing bits"].words.startswith("80 of 80")
 
 
@@ -119,7 +119,7 @@ def test_the_other_converter_is_looked_over_the_same_way(flash):
             assert BoardShell(board.port).value("print(chip.bus.registers[0x1C])") == 0x80  # its data sheet's start-up
     finally:
         settings.write_text(good, encoding="utf-8")
-    assert {one.outcome for one in found.values()} == {Outcome.GOOD}
+    assert {one.outcome for one in found.values()} == {SignalOutcome.GOOD}
     assert "81.2 a second" in found["sample rate"].words
     assert "cell's sign" in found
     assert "trailing bits" not in found

@@ -15,7 +15,7 @@ from midspan.calibrate.live import as_travel
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate.span import calibrate_span
-from midspan.calibrate.travel import Indicator, calibrate_travel
+from midspan.calibrate.travel import TravelIndicator, calibrate_travel
 
 RNG = np.random.default_rng(4)
 MASSES = [0.0, 250.0, 500.0, 750.0, 1000.0, 750.0, 500.0, 250.0, 0.0] * 2
@@ -29,12 +29,12 @@ GOOD = {
          "count": (5e4 + 1070 * np.array(MASSES) + RNG.normal(0, 8, 18)).tolist(), "time_s": [0.0] * 18},
     ),
     "travel": (
-        lambda table: calibrate_travel(table, Indicator(), 3200.0),
+        lambda table: calibrate_travel(table, TravelIndicator(), 3200.0),
         {"direction": ["down"] * 24 + ["up"] * 24, "steps": [*STEPS, *STEPS[::-1]],
          "travel_mm": (0.0025 * np.append(STEPS, STEPS[::-1]) + RNG.normal(0, 0.002, 48)).tolist()},
     ),
     "blocks": (
-        lambda table: calibrate_travel(as_travel(table), Indicator(), 3200.0),
+        lambda table: calibrate_travel(as_travel(table), TravelIndicator(), 3200.0),
         {"steps": STEPS.tolist(), "block_mm": (30 - 0.0025 * STEPS + RNG.normal(0, 5e-4, 24)).tolist()},
     ),
     "frame": (

@@ -11,10 +11,10 @@ from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate.span import calibrate_span
-from midspan.calibrate.travel import Indicator, calibrate_travel
+from midspan.calibrate.travel import TravelIndicator, calibrate_travel
 
 SCREW_STEPS = 3200.0
-DIAL = Indicator(u_reading_mm=0.002, u_scale=1e-4)
+DIAL = TravelIndicator(u_reading_mm=0.002, u_scale=1e-4)
 
 
 def refused(call, *arguments):

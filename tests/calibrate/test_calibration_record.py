@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError, OutputError
 from midspan.calibrate.calibration_file import calibration_text, newest_records, remarks_on, write_calibration
 from midspan.calibrate.force import Load
-from midspan.calibrate.outcome import Finding
+from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.record import Circumstances, Record, load_record, newest, record_of, records_in, save_record
 from midspan.measurement.calibration import EXAMPLE, Calibration, load_calibration
 
@@ -29,7 +29,9 @@ SECTIONS = {
 
 def record(kind="span", circumstances=HERE, **changes):
     section = SECTIONS[kind] | changes
-    finding = Finding(kind, section, {"n": 3.0}, {"readings_mm": (0.01, 2.0), "rule_mm": (0.03, np.inf)}, ("fine",))
+    finding = ProcedureResult(
+        kind, section, {"n": 3.0}, {"readings_mm": (0.01, 2.0), "rule_mm": (0.03, np.inf)}, ("fine",)
+    )
     return record_of(finding, {"span_mm": [711.1, 711.2]}, {"rule": 0.03}, circumstances)
 
 

@@ -13,9 +13,9 @@ from datetime import UTC, datetime
 import pytest
 from commands_rig import complaint, midspan
 from midspan.base.errors import CellSignError, ConfigurationError, ReadingsError
-from midspan.calibrate.cell_loading import PICTURE, Loading, Way
+from midspan.calibrate.cell_loading import PICTURE, Loading, LoadingWay
 from midspan.calibrate.force import Load, calibrate_force
-from midspan.calibrate.guide import Screen, Session
+from midspan.calibrate.guide import GuidedCalibration, GuideScreen
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.record import load_record
 from midspan.cli import calibrate_commands
@@ -31,8 +31,10 @@ ON_THE_BENCH = scenario.cell_loaded
 def guided(folder, load=None):
     """Calibrate the simulated gauge with a person; all that was asked, in order, is in the list that is given back."""
     asked = []
-    session = Session(folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, True)
-    screen = Screen(lambda text: asked.append(text) or "", quiet=True, by_itself=False)
+    session = GuidedCalibration(
+        folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, True
+    )
+    screen = GuideScreen(lambda text: asked.append(text) or "", quiet=True, by_itself=False)
     return asked, lambda: calibrate_commands.force(session, screen, load or Load(), MASSES, 1, creep=False)
 
 
@@ -122,7 +124,7 @@ def table(per_g=1070.0):
 
 def test_a_levers_ratio_and_its_uncertainty_are_in_the_scale():
     plain = calibrate_force(table(), Load()).section
-    found = calibrate_force(table(), Load(loading=Loading(Way.LEVER, 2.0, 1.4e-3)))
+    found = calibrate_force(table(), Load(loading=Loading(LoadingWay.LEVER, 2.0, 1.4e-3)))
     assert found.section["newton_per_count"] == pytest.approx(2 * plain["newton_per_count"])
     assert found.section["u_scale"] == pytest.approx(math.hypot(plain["u_scale"], 1.4e-3))
     assert found.budget["lever"][0] == 1.4e-3
@@ -134,11 +136,11 @@ def test_a_lever_reaches_the_working_load_with_less():
     }, direction=table().words["direction"])  # fmt: skip
     with pytest.raises(ReadingsError, match="calibrate up to there"):
         calibrate_force(half, Load())
-    assert calibrate_force(half, Load(loading=Loading(Way.LEVER, 2.0, 1e-3))).section["newton_per_count"] > 0
+    assert calibrate_force(half, Load(loading=Loading(LoadingWay.LEVER, 2.0, 1e-3))).section["newton_per_count"] > 0
 
 
 def test_the_friction_of_a_pulley_is_in_the_budget_and_named():
-    found = calibrate_force(table(), Load(loading=Loading(Way.PULLEY, 1.0, 5e-4)))
+    found = calibrate_force(table(), Load(loading=Loading(LoadingWay.PULLEY, 1.0, 5e-4)))
     assert found.budget["pulley"][0] == 5e-4
     assert any("friction" in remark for remark in found.remarks)
 
@@ -150,7 +152,7 @@ def test_the_friction_of_a_pulley_is_in_the_budget_and_named():
 def test_ratios_that_do_not_go_with_the_way_are_refused(given):
     way, ratio, u_ratio = given
     with pytest.raises(ConfigurationError):
-        Loading(Way(way), ratio, u_ratio)
+        Loading(LoadingWay(way), ratio, u_ratio)
 
 
 def test_a_gauge_is_calibrated_by_a_lever(tmp_path):

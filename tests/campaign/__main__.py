@@ -23,9 +23,9 @@ for folder in (HERE.parents[2] / "host", HERE.parents[1], HERE.parents[1] / "rig
 from rich.console import Console  # noqa: E402 - the path is set only now
 from rich.table import Table  # noqa: E402
 
+from campaign.fault_worker import fault_worker  # noqa: E402
 from campaign.fork_server import ForkServer  # noqa: E402
 from campaign.hard_night import HardNight, dishonest  # noqa: E402
-from campaign.lane import lane  # noqa: E402
 from campaign.meddling import KINDS, Meddling  # noqa: E402
 from campaign.sick_gauge import SickNights  # noqa: E402
 from campaign.tally import Tally, added, table  # noqa: E402
@@ -42,7 +42,7 @@ def harms(folder: Path, number: int, seed: int) -> list[str]:
             "cable cut": rare, "port renamed": rare}  # fmt: skip
 
     def on_a_lane(lane_number: int) -> Tally:
-        with lane(folder / f"lane-{lane_number}", seed * LANES + lane_number) as bench:
+        with fault_worker(folder / f"lane-{lane_number}", seed * LANES + lane_number) as bench:
             bench.until(each)
             return bench.tally
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from device_rig import FakeLink, board, main
 from midspan.link.session import Session
-from midspan.link.session_states import Stage
+from midspan.link.session_states import SessionState
 from midspan.wire.records import CyclePlan, Feed, Release, Source
 
 # The least that is a cycle: few readings, so that a conversation is short, and every kind of record is in it.
@@ -41,7 +41,7 @@ def recorded(scenario: dict[str, object], orders: list[Order]) -> list[Step]:
     for order in orders:
         order(session, now_s)
         came = []
-        while session.stage not in (Stage.READY, Stage.FINISHED):
+        while session.stage not in (SessionState.READY, SessionState.FINISHED):
             assert now_s < 6000, f"the recording stands still, {session.stage}"
             link.to_device += session.outgoing()
             rehearsal.idle()

@@ -19,13 +19,13 @@ from midspan.report.night_statistics import places
 from midspan.store.database import Store
 from midspan.wire.records import State
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
-from campaign.ear import Ear
+from campaign.corruption import Spoiler
 from campaign.fork_server import KILLED, ForkServer
-from campaign.ledger import World
+from campaign.ground_truth import World
+from campaign.line_tap import LineTap
 from campaign.night_files import BAR, STANDARD, Stock
-from campaign.spoil import Spoiler
 from campaign.tally import Tally
 
 SHAFTS = 500
@@ -81,7 +81,7 @@ class HardNight:
         self.tally = Tally(nights=1)
         self._random, self._shafts = Random(seed), shafts
         spoilers = [Spoiler(self._random, 50.0) for _ in range(2)]
-        self._ear = Ear(spoilers[0])
+        self._ear = LineTap(spoilers[0])
         stock = hard_stock(shafts, seed)
         self._bench = Bench(folder, server, stock, self._ear, spoilers[1], every_shafts=max(6, shafts // 20))
         self._spoilers = spoilers
@@ -103,7 +103,7 @@ class HardNight:
                 self.tally.injected[name] += 1
                 harm()
             self._wait_for(1 << 30)
-            proof.whole_night(self.tally, bench, self._ear.released)
+            invariants.whole_night(self.tally, bench, self._ear.released)
         self._count_what_the_world_did()
         report, _ = write_report(bench.folder / "results.db", None, bench.folder / "night.html")
         return report

@@ -21,13 +21,13 @@ from typing import Any
 from midspan.archive import writer as archive_writer
 from midspan.base.errors import MidspanError
 from midspan.link import gauge, serial_port
-from midspan.link.reconnect import Reach
+from midspan.link.reconnect import Reconnector
 from midspan.measurement import cycle_plan
-from midspan.sorting.assess import Appraisal  # noqa: F401 - imported by now, so that no forked host pays for it
+from midspan.sorting.assess import Assessment  # noqa: F401 - imported by now, so that no forked host pays for it
 from midspan.sorting.event_log import Clocks
-from midspan.sorting.loop import Ending, Night, Watcher
+from midspan.sorting.loop import Ending, SortingLoop, Watcher
 from midspan.sorting.notices import Notices
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import load_setup
 from midspan.store.database import Store
 from midspan.store.journal import Journal
@@ -65,7 +65,7 @@ def sort(folder: Path, order: dict[str, Any]) -> Ending:
     """One night, or the rest of it, with the cycle as it is."""
     setup = load_setup(folder / "plan.toml")
     clocks, name = hasty(HASTE, order.get("clock_s", 0.0)), setup.plan.gauge.name
-    reach = Reach(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
+    reach = Reconnector(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
     ask = _looked_after if order.get("person") else None
     with (
         Store.open(setup.store, wait_s=order.get("wait_s", 5.0)) as store,
@@ -74,8 +74,8 @@ def sort(folder: Path, order: dict[str, Any]) -> Ending:
         journal = Journal(store)
         if order.get("anew") or not journal.nights(name):
             journal.begin_night(name, setup.as_json(), clocks.now_ms())
-        keeper = Keeper(setup, store, journal.nights(name)[-1], clocks.now_ms)
-        return Night(keeper, reach, Watcher(notices, ask), clocks).run()
+        keeper = NightRecorder(setup, store, journal.nights(name)[-1], clocks.now_ms)
+        return SortingLoop(keeper, reach, Watcher(notices, ask), clocks).run()
 
 
 def _looked_after(_: str) -> bool:

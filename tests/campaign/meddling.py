@@ -15,14 +15,14 @@ from random import Random
 from midspan.archive.writer import ArchiveWriter
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind
+from midspan.store.passage import RunEventKind
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.cable import untouched
-from campaign.ear import Ear
 from campaign.fork_server import KILLED, ForkServer
-from campaign.ledger import World
+from campaign.ground_truth import World
+from campaign.line_tap import LineTap
 from campaign.tally import Tally
 
 SHAFTS = 10
@@ -82,7 +82,7 @@ class Meddling:
         folder = self._folder / f"files-{self.tally.nights}"
         self.tally.nights += 1
         self.tally.injected[kind] += 1
-        stock, ear = night_files.stock(SHAFTS, self._random.getrandbits(30)), Ear(untouched)
+        stock, ear = night_files.stock(SHAFTS, self._random.getrandbits(30)), LineTap(untouched)
         with Bench(folder, self._server, stock, ear) as self._bench:
             if kind == OTHER_CALIBRATION:
                 self._other_calibration()
@@ -91,9 +91,9 @@ class Meddling:
             else:
                 self._while_running(kind)
             self._to_the_end()
-            missing = proof.readings_missing(self._bench)
+            missing = invariants.readings_missing(self._bench)
             took_away = kind.removesuffix(HELD) in ARCHIVE_HARMS
-            proof.whole_night(self.tally, self._bench, ear.released, missing if took_away else None)
+            invariants.whole_night(self.tally, self._bench, ear.released, missing if took_away else None)
             self._check(missing == self._named(), f"{kind}: gone are {missing}, named {self._named()}")
 
     def _while_held(self, harm: Callable[[Path], None]) -> None:
@@ -132,7 +132,7 @@ class Meddling:
         assert self._bench.over == (True, "the hopper is empty"), self._bench.over
         with Store.open(self._bench.store) as store:
             journal = Journal(store)
-            told = [one for one in journal.happenings(1) if one.kind is HappeningKind.SETTING]
+            told = [one for one in journal.happenings(1) if one.kind is RunEventKind.SETTING]
             passages = journal.passages(1)
         for one in told:
             after = [passage.standard for passage in passages if passage.shaft > (one.shaft or 0)]

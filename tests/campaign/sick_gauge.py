@@ -15,11 +15,11 @@ from typing import Any
 from midspan.rehearsal import scenario
 from midspan.report.night_html import write_report
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.cable import untouched
-from campaign.ear import Ear
 from campaign.fork_server import KILLED, ForkServer
+from campaign.line_tap import LineTap
 from campaign.night_files import Stock
 from campaign.tally import Tally
 
@@ -76,7 +76,7 @@ class SickNights:
         self.tally.nights += 1
         sound = night_files.stock(SHAFTS, self._random.getrandbits(30))
         sick = replace(sound, gauge=sickness.gauge(self._random), feeder=sickness.feeder(self._random))
-        ear = Ear(untouched)
+        ear = LineTap(untouched)
         with Bench(folder, self._server, sick, ear) as bench:
             is_over, words = self._sorted(bench, person=False)
             bench.device.leave()
@@ -86,7 +86,7 @@ class SickNights:
                 self.tally.injected[name] += 1
                 self._judge(bench, name, sickness.code, is_over, words)
             self._mend(bench, sound)
-            proof.whole_night(self.tally, bench, ear.released)
+            invariants.whole_night(self.tally, bench, ear.released)
 
     def _sorted(self, bench: Bench, *, person: bool) -> tuple[bool, str]:
         """Hosts, some of which die at any instant, until one ends by itself; what that one said."""

@@ -18,12 +18,12 @@ import pytest
 from midspan.archive.reader import Archive
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.fork_server import KILLED, ForkServer
-from campaign.ledger import World
+from campaign.ground_truth import World
 from campaign.night_files import ROOM_BYTES
 from campaign.tally import Tally
 
@@ -56,7 +56,7 @@ def goes_on_to_the_end(bench: Bench, **order: object) -> None:
 def ends_well(bench: Bench) -> None:
     assert bench.over == (True, "the hopper is empty")
     tally = Tally()
-    proof.whole_night(tally, bench)
+    invariants.whole_night(tally, bench)
     assert (tally.lost, tally.wrong, tally.ambiguous, tally.fed) == ([], [], [], SHAFTS)
 
 
@@ -189,7 +189,7 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         with Store.open(one.folder / "results.db") as store:
             passage = Journal(store).open_passage("rehearsal")
         assert passage is not None
-        assert passage.stage is Stage.LEAVING
+        assert passage.stage is TransitStage.LEAVING
         archive = one.folder / "readings.avro"
         with archive.open("r+b") as file:
             file.truncate(size_of(one, "readings.avro") - 100)
@@ -197,7 +197,7 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         assert one.ended(SOON_S) == 0
         assert one.over == (True, "the hopper is empty")
         tally = Tally()
-        proof.in_between(tally, one)
+        invariants.in_between(tally, one)
         assert (tally.lost, tally.wrong) == ([], [])
         assert sum(run.shaft == passage.shaft for run in Archive.open(archive).runs()) == 1
         with Store.open(one.folder / "results.db") as store:

@@ -25,7 +25,7 @@ from midspan.rehearsal.process import interpreter_command
 from midspan.wire.schema import data_folder
 
 from campaign.cable import Cable, Pass, untouched
-from campaign.spoil import Spoiler
+from campaign.corruption import Spoiler
 
 SHAFTS = 12
 EVERY = 20  # one frame in so many is spoilt

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rich import print as show
 
-from campaign.lane import lane
+from campaign.fault_worker import fault_worker
 from campaign.tally import KILLS, RESETS, Tally, added, table
 
 # Of each lane; there are two, for two cores. Together at least 300 of each kind that kills.
@@ -19,7 +19,7 @@ WANTED = {"host killed": 140, "device reset": 140, "both": 15, "cable cut": 15, 
 
 
 def sorted_on_a_lane(folder: Path, seed: int) -> Tally:
-    with lane(folder, seed) as bench:
+    with fault_worker(folder, seed) as bench:
         bench.until(WANTED)
         return bench.tally
 

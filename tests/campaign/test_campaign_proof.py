@@ -16,9 +16,9 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import evaluate
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 
-from campaign import proof
+from campaign import invariants
 from campaign.night_files import Stock
 from campaign.tally import Tally
 
@@ -37,7 +37,7 @@ class Told:
     place: int
     lies: str
     passed: int = 1
-    stage: Stage = Stage.IN_BIN
+    stage: TransitStage = TransitStage.IN_BIN
     reading_of: int | None = None
     off_thou: float = 0.0
     measured: bool = True
@@ -59,7 +59,7 @@ class Forgery:
 def judge(tmp_path, monkeypatch):
     """Write a forgery and give what the proof says of it."""
     calibration = synthetic.paper_calibration()
-    monkeypatch.setattr(proof, "load_calibration", lambda _: calibration)
+    monkeypatch.setattr(invariants, "load_calibration", lambda _: calibration)
 
     def judged(forgery: Forgery) -> Tally:
         truths = {own: {"spine_thou": thou, "spread_thou": 2.0} for own, thou in TRUTHS.items()}
@@ -68,7 +68,7 @@ def judge(tmp_path, monkeypatch):
         )
         released = _write(forgery, bench, calibration)
         tally = Tally()
-        proof.whole_night(tally, bench, released)
+        invariants.whole_night(tally, bench, released)
         return tally
 
     return judged
@@ -83,11 +83,11 @@ def _write(forgery, bench, calibration):
         offsets = []
         for told in forgery.shafts:
             number = journal.order(night, "HOPPER", None, 1)
-            journal.note(number, Stage.IN_GAUGE, 2)
+            journal.note(number, TransitStage.IN_GAUGE, 2)
             world += [f"1 {told.own} rollers", f"2 {told.own} measured as {number}", f"3 {told.own} {told.lies}"]
             if told.measured:
                 _measure(told, number, journal, writer, calibration, offsets, forgery)
-            journal.note(number, Stage.LEAVING, 9, place=told.place)
+            journal.note(number, TransitStage.LEAVING, 9, place=told.place)
             journal.note(number, told.stage, 10, place=told.place, passed=told.passed)
             if number not in forgery.untold:
                 released.add((number, told.place, told.passed))
@@ -214,7 +214,7 @@ def test_a_shaft_in_a_bin_that_was_never_measured(judge):
 
 def test_a_night_that_is_over_with_an_open_shaft(judge):
     forgery = Forgery()
-    forgery.shafts[2].stage = Stage.LEAVING
+    forgery.shafts[2].stage = TransitStage.LEAVING
     says(judge(forgery).lost, "the night is over and shaft 3 is leaving")
 
 

@@ -11,13 +11,13 @@ from random import Random
 import pytest
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
-from campaign.ear import Ear
+from campaign.corruption import Replayer
 from campaign.fork_server import ForkServer
-from campaign.spoil import Replayer
+from campaign.line_tap import LineTap
 from campaign.tally import Tally
 
 SHAFTS, RESETS, NIGHT_S = 8, 6, 120.0
@@ -30,7 +30,7 @@ def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) ->
     stock = night_files.stock(SHAFTS, seed)
     stock.feeder["reset"] = sorted(random.uniform(0, NIGHT_S) for _ in range(RESETS))
     line, tally = Replayer(random, EVERY), Tally()
-    ear = Ear(line)
+    ear = LineTap(line)
     with (
         ForkServer("campaign.host", tmp_path / "hosts.txt") as server,
         Bench(tmp_path / "night", server, stock, ear) as bench,
@@ -38,10 +38,10 @@ def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) ->
         bench.start_host()
         assert bench.ended() == 0
         assert bench.over[0], bench.over[1]
-        proof.whole_night(tally, bench, ear.released)
+        invariants.whole_night(tally, bench, ear.released)
         with Store.open(bench.store) as store:
             journal = Journal(store)
             passages = journal.passages(journal.nights(bench.name)[-1].id)
     assert (tally.lost, tally.wrong, tally.fed) == ([], [], SHAFTS)
-    assert [one for one in passages if one.stage is Stage.TAKEN_OUT] == []
+    assert [one for one in passages if one.stage is TransitStage.TAKEN_OUT] == []
     assert line.replayed > 100

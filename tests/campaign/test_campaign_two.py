@@ -9,12 +9,12 @@ from random import Random
 from midspan.store.database import Store
 from midspan.store.journal import Journal
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.cable import untouched
-from campaign.ear import Ear
 from campaign.fork_server import KILLED, ForkServer
-from campaign.ledger import World
+from campaign.ground_truth import World
+from campaign.line_tap import LineTap
 from campaign.tally import Tally
 
 SHAFTS, KILLS = 8, 12
@@ -28,7 +28,7 @@ class Gauge:
 
     def __init__(self, folder: Path, name: str, seed: int, stack: ExitStack) -> None:
         server = stack.enter_context(ForkServer("campaign.host", folder / f"{name}-hosts.txt"))
-        self.ear, self.kills, self.over = Ear(untouched), 0, False
+        self.ear, self.kills, self.over = LineTap(untouched), 0, False
         self._random = Random(seed)
         stock = night_files.stock(SHAFTS, seed)
         self.bench = stack.enter_context(
@@ -58,7 +58,7 @@ def test_two_gauges_share_a_database(tmp_path: Path) -> None:
                 one.look()
         for one in both:
             tally = Tally()
-            proof.whole_night(tally, one.bench, one.ear.released)
+            invariants.whole_night(tally, one.bench, one.ear.released)
             assert (tally.lost, tally.wrong, tally.ambiguous, tally.fed) == ([], [], [], SHAFTS)
         assert sum(one.kills for one in both) >= KILLS
     numbers = [set(World.read(one.bench.folder / "world.txt").measured_as) for one in both]

@@ -11,7 +11,7 @@ import numpy as np
 from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.fork_server import ForkServer
 from campaign.tally import Tally
@@ -66,7 +66,7 @@ class Week:
                 figures.look(bench.pid, bench.device.pid)
             assert (status, bench.over) == (0, (True, "the hopper is empty")), bench.over
             figures.seconds = (time.monotonic() - begun_s) / shafts
-            proof.whole_night(self.tally, bench)
+            invariants.whole_night(self.tally, bench)
         self.tally.nights += 1
         after = self._sizes()
         figures.archive_bytes = (after[0] - before[0]) / shafts

@@ -96,7 +96,7 @@ def test_help_names_every_command_and_loads_nothing_heavy():
     heavy = {"numpy", "scipy", "sqlalchemy", "matplotlib", "fastavro", "serial"}
     script = f"""
 import sys
-from midspan.cli import main
+from midspan.cli.main import main
 sys.argv = ["midspan", "--help"]
 try:
     main()

@@ -145,7 +145,7 @@ def test_commands_that_draw_nothing_load_nothing_to_draw_with(kit):
     ):
         script = f"""
 import sys
-from midspan.cli import main
+from midspan.cli.main import main
 sys.argv = {["midspan", *map(str, command)]}
 try:
     main()

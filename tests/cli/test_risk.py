@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError
-from midspan.decision.bands import Bands, Rule
+from midspan.decision.bands import Bands, DecisionRule
 from midspan.decision.risk import conformance_probability, risks, sentence, spine_risks
 from scipy.optimize import brentq
 from scipy.stats import gamma, norm
@@ -112,7 +112,7 @@ def test_a_simulated_stock_is_sorted_as_integrated():
     true = rng.normal(501.0, 3.0, 1_000_000)
     value = true + rng.normal(0.0, 0.8, true.size)
     good = (true >= 495) & (true < 505)
-    cost = spine_risks(BANDS, Rule(guard=0.7), 501.0, 3.0, 0.8)
+    cost = spine_risks(BANDS, DecisionRule(guard=0.7), 501.0, 3.0, 0.8)
     inside = (value > 495 + 0.7 * 1.6) & (value < 505 - 0.7 * 1.6)
     beyond = (value < 495 - 0.7 * 1.6) | (value > 505 + 0.7 * 1.6)
     for share, found in (
@@ -131,12 +131,12 @@ processes = st.tuples(st.floats(480, 520), st.floats(0.5, 20), st.floats(0.05, 3
 @given(processes, st.floats(0, 1.5), st.floats(0, 1))
 def test_a_wider_guard_lets_fewer_bad_shafts_in_and_turns_more_good_ones_away(process, guard, more):
     narrow, wide = (
-        spine_risks(BANDS, Rule(kind="guarded acceptance", guard=g), *process) for g in (guard, guard + more)
+        spine_risks(BANDS, DecisionRule(kind="guarded acceptance", guard=g), *process) for g in (guard, guard + more)
     )
     assert wide.consumer <= narrow.consumer + 1e-12
     assert wide.producer >= narrow.producer - 1e-12
     narrow, wide = (
-        spine_risks(BANDS, Rule(kind="guarded rejection", guard=g), *process) for g in (guard, guard + more)
+        spine_risks(BANDS, DecisionRule(kind="guarded rejection", guard=g), *process) for g in (guard, guard + more)
     )
     assert wide.consumer >= narrow.consumer - 1e-12
     assert wide.producer <= narrow.producer + 1e-12
@@ -144,7 +144,7 @@ def test_a_wider_guard_lets_fewer_bad_shafts_in_and_turns_more_good_ones_away(pr
 
 @given(processes)
 def test_the_kinds_of_rule_stand_in_order(process):
-    cost = {kind: spine_risks(BANDS, Rule(kind=kind), *process) for kind in
+    cost = {kind: spine_risks(BANDS, DecisionRule(kind=kind), *process) for kind in
             ("guarded both ways", "guarded acceptance", "simple", "guarded rejection")}  # fmt: skip
     by_consumer = [cost[kind].consumer for kind in ("guarded acceptance", "simple", "guarded rejection")]
     assert by_consumer == sorted(by_consumer)
@@ -157,7 +157,7 @@ def test_the_kinds_of_rule_stand_in_order(process):
 
 @given(processes, st.sampled_from(["guarded both ways", "guarded acceptance", "simple", "guarded rejection"]))
 def test_shares_are_shares_and_add_up(process, kind):
-    cost = spine_risks(BANDS, Rule(kind=kind), *process)
+    cost = spine_risks(BANDS, DecisionRule(kind=kind), *process)
     for share in (cost.accepted, cost.doubtful, cost.rejected, cost.consumer, cost.producer, cost.conforming):
         assert -1e-12 <= share <= 1 + 1e-12
     assert cost.consumer <= min(cost.accepted, 1 - cost.conforming) + 1e-12
@@ -173,34 +173,34 @@ def test_another_unit_changes_no_risk(process, unit):
 
 
 def test_a_guard_wider_than_the_band_accepts_nothing():
-    cost = spine_risks(BANDS, Rule(kind="guarded acceptance"), 500.0, 3.0, 3.0)
+    cost = spine_risks(BANDS, DecisionRule(kind="guarded acceptance"), 500.0, 3.0, 3.0)
     assert cost.accepted == cost.consumer == 0
     assert cost.producer == pytest.approx(cost.conforming)
 
 
 def test_adjoining_bins_have_no_limit_between_them_and_overlapping_guards_count_once():
-    whole = spine_risks(BANDS, Rule(), 500.0, 3.0, 0.3)
+    whole = spine_risks(BANDS, DecisionRule(), 500.0, 3.0, 0.3)
     halves = Bands.model_validate(
         {"bin": [{"name": "a", "spine_thou": [495, 500]}, {"name": "b", "spine_thou": [500, 505]}]}
     )
-    assert spine_risks(halves, Rule(), 500.0, 3.0, 0.3) == whole
+    assert spine_risks(halves, DecisionRule(), 500.0, 3.0, 0.3) == whole
     apart = Bands.model_validate(
         {"bin": [{"name": "a", "spine_thou": [495, 499]}, {"name": "b", "spine_thou": [500, 505]}]}
     )
-    cost = spine_risks(apart, Rule(kind="guarded rejection"), 500.0, 3.0, 0.5)
+    cost = spine_risks(apart, DecisionRule(kind="guarded rejection"), 500.0, 3.0, 0.5)
     assert cost.accepted <= 1
     assert cost.producer == pytest.approx(whole.producer, abs=1e-3)
 
 
 def test_the_sentence_says_what_the_choice_costs():
-    rule = Rule(kind="simple")
+    rule = DecisionRule(kind="simple")
     words = sentence(spine_risks(BANDS, rule, 501.0, 3.0, 0.8), rule)
     assert words.startswith("of 1000 shafts 875 are accepted, of which ")
     assert "measured again" not in words
-    assert "measured again" in sentence(spine_risks(BANDS, Rule(), 501.0, 3.0, 0.8), Rule())
+    assert "measured again" in sentence(spine_risks(BANDS, DecisionRule(), 501.0, 3.0, 0.8), DecisionRule())
 
 
 @pytest.mark.parametrize("wrong", [(0.0, 3.0, 0.2), (500.0, -1.0, 0.2), (500.0, 3.0, 0.0), (500.0, 3.0, math.nan)])
 def test_a_process_without_width_is_refused(wrong):
     with pytest.raises(ConfigurationError, match="above 0 thou"):
-        spine_risks(BANDS, Rule(), *wrong)
+        spine_risks(BANDS, DecisionRule(), *wrong)

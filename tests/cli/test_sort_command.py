@@ -14,17 +14,17 @@ from commands_rig import complaint, midspan, settings
 from midspan.rehearsal import scenario_night
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind
+from midspan.store.passage import RunEventKind
 from sort_rig import check_ledger, passages, places_of_stock, where
 
 # The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
 STOCK, HOPPER = 7, 6
 RUN = """
 import sys
-from midspan import night_scenario
-night_scenario.STOCK, night_scenario.MISHAPS = {stock}, {mishaps}
+from midspan.rehearsal import scenario_night
+scenario_night.STOCK, scenario_night.MISHAPS = {stock}, {mishaps}
 sys.argv = ["midspan", *{arguments}]
-from midspan.cli import main
+from midspan.cli.main import main
 main()
 """
 
@@ -229,9 +229,9 @@ def test_killed_and_gone_on_with(folder):
     assert host.returncode == 0
     check_ledger(folder, HOPPER)
     with Store.open(folder / "results.db") as store:
-        kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not HappeningKind.FAULT]
-        went_on = [one.words for one in Journal(store).happenings(1) if one.kind is HappeningKind.RESUMED]
-    assert kinds == [HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.RESUMED, HappeningKind.ENDED]
+        kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not RunEventKind.FAULT]
+        went_on = [one.words for one in Journal(store).happenings(1) if one.kind is RunEventKind.RESUMED]
+    assert kinds == [RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.RESUMED, RunEventKind.ENDED]
     assert went_on == ["the night goes on; it broke off without a word here: see night.log, or the host was killed"] * 2
 
 

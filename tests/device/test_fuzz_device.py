@@ -14,7 +14,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from campaign import spoil
+from campaign import corruption
 from device_rig import DEVICE, MICROPYTHON, PLAN, STEP, needs_micropython
 from wire import FINGERPRINT, datum, framed
 
@@ -53,13 +53,13 @@ REQUESTS: tuple[Request, ...] = (
 def spoilt_on_the_line(random: Random, sequence: int, body: bytes) -> bytes:
     frame = framed(sequence, body)
     while random.random() < 0.6 and frame:
-        frame = random.choice(spoil.DAMAGES)(random, frame)
+        frame = random.choice(corruption.DAMAGES)(random, frame)
     return frame
 
 
 def spoilt_in_the_content(random: Random, sequence: int, body: bytes) -> bytes:
     while random.random() < 0.6 and body:
-        body = random.choice(spoil.DAMAGES)(random, body)
+        body = random.choice(corruption.DAMAGES)(random, body)
     return framed(sequence, body[:LARGEST_BODY]) if body else b""
 
 

@@ -44,7 +44,7 @@ def ports(monkeypatch):
 
 
 def test_it_is_found_where_it_was_and_the_port_is_closed_afterwards(ports):
-    way = reconnect.Reach("attic", "one", lambda port: ["two"])
+    way = reconnect.Reconnector("attic", "one", lambda port: ["two"])
     with way.opened() as gauge:
         assert gauge.port == "one"
         assert ports.closed == []
@@ -52,21 +52,21 @@ def test_it_is_found_where_it_was_and_the_port_is_closed_afterwards(ports):
 
 
 def test_it_is_found_under_another_name_and_looked_for_there_first_from_then_on(ports):
-    way = reconnect.Reach("attic", "gone", lambda port: ["two", "one"])
+    way = reconnect.Reconnector("attic", "gone", lambda port: ["two", "one"])
     with way.opened() as gauge:
         assert gauge.port == "one"
     assert (way.port, ports.opened, ports.closed) == ("one", ["two", "one"], ["two", "one"])
 
 
 def test_another_gauge_is_left_alone(ports):
-    way = reconnect.Reach("attic", "two", lambda port: [])
+    way = reconnect.Reconnector("attic", "two", lambda port: [])
     with pytest.raises(LinkError, match="two: the gauge there is 'cellar', not 'attic'"), way.opened():
         pass
     assert ports.closed == ["two"]
 
 
 def test_one_that_is_nowhere_is_told_by_its_own_port(ports):
-    way = reconnect.Reach("garage", "gone", lambda port: ["one", "two"])
+    way = reconnect.Reconnector("garage", "gone", lambda port: ["one", "two"])
     with pytest.raises(LinkError, match="gone: there is no such port"), way.opened():
         pass
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.link import session_events as out
 from midspan.link.session import EXPECTING_NOTHING, Session
-from midspan.link.session_states import TABLE, Signal, Stage
+from midspan.link.session_states import TABLE, SessionSignal, SessionState
 from midspan.wire.records import BenchStep, CyclePlan, Feed, LastRelease, Phase, Release, Source, State
 from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint
 from scripted_gauge import ScriptedGauge
@@ -79,7 +79,7 @@ class Talk:
         assert run.counts.tolist() == [5000 + first - 3 * i for first in (0, 3, 6, 9, 12) for i in range(3)]
         assert run.rotate_steps.tolist() == list(range(0, 150, 10))
         assert run.status.tolist() == [0] * 5 + [8] + [0] * 9
-        assert self.session.stage is Stage.FINISHED
+        assert self.session.stage is SessionState.FINISHED
         return self
 
 
@@ -101,7 +101,7 @@ def test_a_whole_conversation() -> None:
     assert [outcome.readings for outcome in talk.found(out.BlockCame)] == [3, 6, 9, 12, 15]
     assert talk.sent("Acknowledge") == []  # not before the caller has it on disk
     talk.session.stored(SHAFT, talk.now_s)
-    assert talk.run().session.stage is Stage.READY
+    assert talk.run().session.stage is SessionState.READY
     assert talk.sent("Acknowledge") == [{"shaft": SHAFT}]
     assert talk.session.line.lost == talk.session.repeats == talk.session.out_of_place == 0
 
@@ -126,13 +126,13 @@ def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGaug
         run = talk.run().found(out.Finished)[-1].run
         assert (run.shaft, run.label, run.segments) == (number, "a", ((Phase.BENCH, 15),))
         talk.session.stored(number, talk.now_s)
-        assert talk.run().session.stage is Stage.READY
+        assert talk.run().session.stage is SessionState.READY
         talk.now_s += 3600  # a person looks for the next mass
         assert talk.step() == []
     assert talk.found(out.Failed) == []
     assert [datum["shaft"] for datum in talk.sent("Acknowledge")] == [SHAFT, SHAFT + 1]
     talk.session.clear_fault(talk.now_s)
-    assert talk.run().session.stage is Stage.READY
+    assert talk.run().session.stage is SessionState.READY
     assert talk.gauge.identify["state"] == "IDLE"
 
 
@@ -149,7 +149,7 @@ def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
     talk = Talk(gauge).greeted()
     for order in (Feed(SHAFT, Source.HOPPER), Release(SHAFT, 3)):
         talk.session.handle(order, talk.now_s)
-        assert talk.run().session.stage is Stage.READY
+        assert talk.run().session.stage is SessionState.READY
         assert talk.found(out.Done)[-1].request == order
     assert talk.found(out.Failed) == []
     talk.session.greet(talk.now_s)
@@ -170,7 +170,7 @@ def test_a_refused_feed_is_named(refusal: str, kind: type, words: str) -> None:
     talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
     failure = talk.run().failure()
     assert (type(failure), str(failure)) == (kind, words)
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 def test_a_refused_bench_step_is_named() -> None:
@@ -178,7 +178,7 @@ def test_a_refused_bench_step_is_named() -> None:
     talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
     words = str(talk.run().failure())
     assert words == "the gauge refused BenchStep: its memory cannot hold so many readings (BUFFER_TOO_SMALL)"
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 def test_the_first_bytes_end_what_was_left_half_sent() -> None:
@@ -210,7 +210,7 @@ def test_each_block_lost_is_asked_for(number: int) -> None:
 def test_what_is_lost_comes_again(gauge: ScriptedGauge) -> None:
     talk = Talk(gauge).ordered().run().finished()
     talk.session.stored(SHAFT, talk.now_s)
-    assert talk.run().session.stage is Stage.READY
+    assert talk.run().session.stage is SessionState.READY
     assert talk.found(out.Failed) == []
 
 
@@ -244,7 +244,7 @@ def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.Data
     talk = Talk(gauge).greeted()
     talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
     talk.run()
-    if talk.session.stage is Stage.FINISHED:
+    if talk.session.stage is SessionState.FINISHED:
         talk.finished()
     else:
         assert isinstance(talk.failure(), LinkError)
@@ -292,7 +292,7 @@ def test_blocks_that_make_no_run_are_refused(held: list[dict], words: str) -> No
     talk = Talk(ScriptedGauge(held=held)).ordered().run()
     assert words in str(talk.failure())
     assert isinstance(talk.failure(), ProtocolError)
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 def test_a_block_that_never_comes_ends_in_words() -> None:
@@ -425,7 +425,7 @@ def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
     """Events of another host's shafts, say: the gauge speaks all the time, and nothing comes of this one."""
     talk = mid_shaft()
     began_s = talk.now_s
-    while talk.session.stage is Stage.MEASURING:
+    while talk.session.stage is SessionState.MEASURING:
         assert talk.now_s - began_s < 300
         talk.gauge.say_event("LIGHT")
         talk.gauge.say_event("DEEPEN")
@@ -491,7 +491,7 @@ def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
     while talk.now_s - began_s < 2.0:
         talk.step()
     assert len(talk.gauge.received) - before >= 3
-    assert talk.session.stage is Stage.MEASURING
+    assert talk.session.stage is SessionState.MEASURING
 
 
 def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
@@ -501,7 +501,7 @@ def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
     talk.gauge.say("Reply", to_sequence=40_000, refusal="WRONG_PROTOCOL", field="")
     talk.step()
     assert "the gauge was reset" in str(talk.failure())
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said_before() -> None:
@@ -509,7 +509,7 @@ def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said
     talk = Talk(lose(("Identify", 1)))
     talk.session.greet(talk.now_s)
     began_s = talk.now_s
-    while talk.session.stage is not Stage.READY:
+    while talk.session.stage is not SessionState.READY:
         assert talk.now_s - began_s < 2.0
         talk.gauge.say("Reply", to_sequence=0, refusal="WRONG_PROTOCOL", field="")
         talk.gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
@@ -547,7 +547,7 @@ def test_a_reset_in_mid_shaft() -> None:
     talk.gauge.identify.update(boot=78, state="HOMING", held_shaft=None)
     talk.run()
     assert "the gauge was reset; what it had not sent of shaft 4 is lost" in str(talk.failure())
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
@@ -556,13 +556,13 @@ def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
     talk.gauge.identify.update(state="IDLE", held_shaft=None)
     talk.run()
     assert "the gauge is IDLE and holds nothing of shaft 4" in str(talk.failure())
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 def test_a_gauge_that_forgot_the_greeting() -> None:
     talk = Talk(ScriptedGauge(refuse={"MEASURE": "WRONG_PROTOCOL"})).ordered().run()
     assert "the gauge was reset" in str(talk.failure())
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 @pytest.mark.parametrize(
@@ -580,7 +580,7 @@ def test_each_refusal_comes_in_words(order: str, give: Callable[[Talk], None]) -
     give(talk)
     talk.run()
     assert f"refused {order}: its state does not allow it (WRONG_STATE)" in str(talk.failure())
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 @pytest.mark.parametrize(
@@ -595,7 +595,7 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     assert theirs in words
     assert f"this host {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})" in words
     assert isinstance(talk.failure(), ProtocolError)
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
@@ -610,7 +610,7 @@ def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
 def test_a_newer_minor_version_of_the_same_schema_is_welcome() -> None:
     gauge = ScriptedGauge()
     gauge.identify["protocol_minor"] = 5
-    assert Talk(gauge).greeted().session.stage is Stage.READY
+    assert Talk(gauge).greeted().session.stage is SessionState.READY
 
 
 def test_nobody_there() -> None:
@@ -627,7 +627,7 @@ def test_another_instrument_that_chatters() -> None:
     talk.session.greet(talk.now_s)
     talk.run(spoil=lambda data: b"+00123.4 g\r\n")
     assert "none of them spoke the gauge's protocol" in str(talk.failure())
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 def test_a_host_on_the_other_end() -> None:
@@ -641,7 +641,7 @@ def test_sound_frames_without_a_record() -> None:
     talk = Talk().greeted()
     talk.outcomes += talk.session.receive(scripted.frame_bytes(1, b"\x16\x00"), talk.now_s)
     assert "no record of this protocol" in str(talk.failure())
-    assert talk.session.stage is Stage.APART
+    assert talk.session.stage is SessionState.APART
 
 
 def test_late_records_change_nothing() -> None:
@@ -654,7 +654,7 @@ def test_late_records_change_nothing() -> None:
     talk.gauge.say("Reply", to_sequence=0, refusal=None, field="")
     talk.step()
     assert len(talk.found(out.OutOfPlace)) == talk.session.out_of_place == 3
-    assert talk.session.stage is before is Stage.READY
+    assert talk.session.stage is before is SessionState.READY
 
 
 def test_homing_is_waited_for() -> None:
@@ -663,10 +663,10 @@ def test_homing_is_waited_for() -> None:
     talk = Talk(gauge)
     talk.session.greet(talk.now_s)
     talk.step()
-    assert talk.session.stage is Stage.SETTLING
+    assert talk.session.stage is SessionState.SETTLING
     gauge.say_event("IDLE")
     talk.step()
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 def test_homing_whose_end_is_lost_is_asked_about() -> None:
@@ -676,7 +676,7 @@ def test_homing_whose_end_is_lost_is_asked_about() -> None:
     talk.session.greet(talk.now_s)
     talk.step()
     gauge.identify["state"] = "IDLE"
-    assert talk.run().session.stage is Stage.READY
+    assert talk.run().session.stage is SessionState.READY
 
 
 def test_clearing_a_fault() -> None:
@@ -686,26 +686,26 @@ def test_clearing_a_fault() -> None:
     talk.session.clear_fault(talk.now_s)
     talk.run()
     assert [event.event.state for event in talk.found(out.StateChanged)] == [State.HOMING, State.IDLE]
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
 
 
 ORDERS = {
-    Signal.GREET: lambda s: s.greet(0.0),
-    Signal.PLAN: lambda s: s.plan(PLAN, 0.0),
-    Signal.MEASURE: lambda s: s.measure(1, "", 0, 0.0),
-    Signal.FETCH: lambda s: s.fetch(1, "", 0, 0.0),
-    Signal.STORED: lambda s: s.stored(1, 0.0),
-    Signal.STOP: lambda s: s.stop(0.0),
-    Signal.HANDLE: lambda s: s.handle(Feed(1, Source.HOPPER), 0.0),
-    Signal.CLEAR_FAULT: lambda s: s.clear_fault(0.0),
+    SessionSignal.GREET: lambda s: s.greet(0.0),
+    SessionSignal.PLAN: lambda s: s.plan(PLAN, 0.0),
+    SessionSignal.MEASURE: lambda s: s.measure(1, "", 0, 0.0),
+    SessionSignal.FETCH: lambda s: s.fetch(1, "", 0, 0.0),
+    SessionSignal.STORED: lambda s: s.stored(1, 0.0),
+    SessionSignal.STOP: lambda s: s.stop(0.0),
+    SessionSignal.HANDLE: lambda s: s.handle(Feed(1, Source.HOPPER), 0.0),
+    SessionSignal.CLEAR_FAULT: lambda s: s.clear_fault(0.0),
 }
 
 
-OUT_OF_PLACE = [(stage, order) for stage in Stage for order in ORDERS if (stage, order) not in TABLE]
+OUT_OF_PLACE = [(stage, order) for stage in SessionState for order in ORDERS if (stage, order) not in TABLE]
 
 
 @pytest.mark.parametrize(("stage", "order"), OUT_OF_PLACE, ids=[f"{s.name}-{o.name}" for s, o in OUT_OF_PLACE])
-def test_an_order_out_of_place_raises_and_changes_nothing(stage: Stage, order: Signal) -> None:
+def test_an_order_out_of_place_raises_and_changes_nothing(stage: SessionState, order: SessionSignal) -> None:
     session = Session()
     session.stage = stage
     with pytest.raises(ProtocolError, match=f"{order.name} has no place while {stage.name}"):
@@ -715,9 +715,9 @@ def test_an_order_out_of_place_raises_and_changes_nothing(stage: Stage, order: S
 
 def test_every_action_of_the_table_exists_and_every_stage_can_be_left() -> None:
     assert all(callable(getattr(Session, f"_{action}")) for _, action in TABLE.values())
-    for stage in Stage:
+    for stage in SessionState:
         assert {following for (before, _), (following, _) in TABLE.items() if before is stage} - {stage}
-        assert stage in EXPECTING_NOTHING or (stage, Signal.SILENCE) in TABLE
+        assert stage in EXPECTING_NOTHING or (stage, SessionSignal.SILENCE) in TABLE
 
 
 def test_a_session_is_used_again_after_a_failure() -> None:
@@ -727,12 +727,12 @@ def test_a_session_is_used_again_after_a_failure() -> None:
     talk.ordered().run().finished()
 
 
-@pytest.mark.parametrize("stage", Stage, ids=lambda stage: stage.name)
-def test_a_greeting_opens_the_conversation_anew_from_every_stage(stage: Stage) -> None:
+@pytest.mark.parametrize("stage", SessionState, ids=lambda stage: stage.name)
+def test_a_greeting_opens_the_conversation_anew_from_every_stage(stage: SessionState) -> None:
     talk = Talk().ordered().run()
     talk.session.stage = stage
     talk.greeted()
-    assert talk.session.stage is Stage.READY
+    assert talk.session.stage is SessionState.READY
     assert talk.session.identify.held_shaft == SHAFT
     talk.outcomes = []
     talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)

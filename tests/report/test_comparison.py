@@ -35,7 +35,7 @@ def archive(tmp_path):
 
 def store_again(archives, calibration, bands, store):
     """Every run of the archives made again and kept; how many were new."""
-    damage, tally = [], recompute.Tally()
+    damage, tally = [], recompute.RecomputeTally()
     runs = recompute.entries(archives, damage)
     store.keep_calibration(calibration.calibration.id, calibration.content())
     for _ in recompute.kept(recompute.recomputed(runs, calibration, bands), store, tally, bands):

@@ -20,7 +20,7 @@ from midspan.report.night_statistics import pace, places
 from midspan.report.night_text import headline, story, todos
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind, Stage
+from midspan.store.passage import RunEventKind, TransitStage
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)
@@ -67,8 +67,8 @@ def night_with(path, make, **also):
     with paper_night(path, **also) as night:
         night.check()
         make(night)
-        if not any(one.kind is HappeningKind.STOPPED for one in night.journal.happenings(night.number)):
-            night.happened(HappeningKind.ENDED, "the hopper is empty")
+        if not any(one.kind is RunEventKind.STOPPED for one in night.journal.happenings(night.number)):
+            night.happened(RunEventKind.ENDED, "the hopper is empty")
     return record_of(path)
 
 
@@ -102,8 +102,8 @@ def test_every_shaft_of_the_stock_is_counted_once(rough):
         fell.setdefault((one.stage, one.steps[-1].place), []).append(one.shaft)
     for place in places(rough):
         stock = [one.shaft for one in place.here if one.standard is None]
-        assert stock == fell.get((Stage.IN_BIN, place.number), [])
-        assert [one.shaft for one in place.unsure] == fell.get((Stage.UNCERTAIN, place.number), [])
+        assert stock == fell.get((TransitStage.IN_BIN, place.number), [])
+        assert [one.shaft for one in place.unsure] == fell.get((TransitStage.UNCERTAIN, place.number), [])
         assert place.fell == sum(one.steps[-1].passed for one in rough.passages if one in place.here)
     numbers = list(
         map(
@@ -205,16 +205,16 @@ def was_ordered(night):
 def was_leaving(night):
     shaft = night.fed()
     night.judged(shaft, 500.0, FITS[1])
-    night.journal.note(shaft, Stage.LEAVING, night.at_ms, place=2)
+    night.journal.note(shaft, TransitStage.LEAVING, night.at_ms, place=2)
 
 
 def was_taken_out(night):
-    night.journal.note(night.fed(), Stage.TAKEN_OUT, night.at_ms, words="it is not in the gauge")
+    night.journal.note(night.fed(), TransitStage.TAKEN_OUT, night.at_ms, words="it is not in the gauge")
 
 
 def filled(night):
     last = [night.sorted_shaft(501.0, CRACKED, 5) for _ in range(20)][-1]
-    night.happened(HappeningKind.EMPTIED, "emptied", place=5, shaft=last)
+    night.happened(RunEventKind.EMPTIED, "emptied", place=5, shaft=last)
     for _ in range(50):
         night.sorted_shaft(501.0, CRACKED, 5)
 
@@ -233,7 +233,7 @@ CASES = [
     (was_ordered, "was to be fed last: look whether one lies in the gauge."),
     (was_leaving, "is in the gauge or in place 2 (softer dozen)."),
     (was_taken_out, "Put shaft 2 back into the hopper, if you know which they are."),
-    (happens(HappeningKind.STOPPED, "the disk is full"), "See to what stopped the night at 20:04: the disk is full."),
+    (happens(RunEventKind.STOPPED, "the disk is full"), "See to what stopped the night at 20:04: the disk is full."),
     (
         one_shaft(500.0, FITS[1], 5),
         "Take 1 shaft out of place 5 (cracked): what lies there may be cracked and must not be",
@@ -243,12 +243,12 @@ CASES = [
     (one_shaft(500.0, DOUBTED, 3), "Measure 1 shaft in place 3 (recheck) once more, or sort them by hand."),
     (lambda night: night.check(1.5), "Find out why check standard bar 7 read wrong at 20:04"),
     (
-        happens(HappeningKind.ALARM, "it hums", code="CELL_NOISY"),
+        happens(RunEventKind.ALARM, "it hums", code="CELL_NOISY"),
         "CELL_NOISY came once, first at 20:04. Look for vibration",
     ),
     (filled, "Empty place 5 (cracked). It is full: 50 of 50."),
-    (happens(HappeningKind.CLOCK, "it went back an hour"), "Set the computer's clock"),
-    (happens(HappeningKind.NOTICE, "webhook 1: not delivered"), "See to the notices: not all of them reached you."),
+    (happens(RunEventKind.CLOCK, "it went back an hour"), "Set the computer's clock"),
+    (happens(RunEventKind.NOTICE, "webhook 1: not delivered"), "See to the notices: not all of them reached you."),
 ]
 
 
@@ -354,9 +354,9 @@ def hostile_night(path):
         for _ in range(3):
             night.ordinary_shaft()
         night.sorted_shaft(490.0, Decision(Outcome.REJECTED, (HOSTILE,)), 4)
-        night.happened(HappeningKind.FAULT, HOSTILE, code=HOSTILE)
-        night.happened(HappeningKind.ALARM, HOSTILE, code=HOSTILE)
-        night.happened(HappeningKind.STOPPED, HOSTILE)
+        night.happened(RunEventKind.FAULT, HOSTILE, code=HOSTILE)
+        night.happened(RunEventKind.ALARM, HOSTILE, code=HOSTILE)
+        night.happened(RunEventKind.STOPPED, HOSTILE)
     return record_of(path)
 
 

@@ -8,7 +8,7 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Check, Happening, HappeningKind, Stage
+from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, TransitStage
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
 SHAFT_MS = 21_000
@@ -54,20 +54,20 @@ class PaperNight:
         self.plan = SortPlan.model_validate(plan)
         kept = as_kept(self.plan, Bands.model_validate(bands)) if bands else self.plan.model_dump_json(by_alias=True)
         self.number = journal.begin_night(self.plan.gauge.name, kept, self.at_ms)
-        self.happened(HappeningKind.BEGUN, "begun")
+        self.happened(RunEventKind.BEGUN, "begun")
 
     def happened(self, kind, words, **also):
-        self.journal.happened(self.number, Happening(kind, words, self.at_ms, **also))
+        self.journal.happened(self.number, RunEvent(kind, words, self.at_ms, **also))
 
     def fed(self, source="HOPPER", standard=None, words=None):
         """A shaft that came into the gauge."""
         shaft = self.journal.order(self.number, source, standard, self.at_ms)
-        self.journal.note(shaft, Stage.IN_GAUGE, self.at_ms + 1000, words=words)
+        self.journal.note(shaft, TransitStage.IN_GAUGE, self.at_ms + 1000, words=words)
         return shaft
 
     def judged(self, shaft, spine_thou, decision, check=None, suspects=()):
         """Its verdict, `spine_thou` None for a shaft that could not be measured."""
-        self.journal.note(shaft, Stage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft)
+        self.journal.note(shaft, TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft)
         passage = self.journal.open_passage(self.plan.gauge.name)
         result = spine_thou and {"spine_thou": spine_thou, "u_spine_thou": U_THOU, "calibration": "attic-7"}
         run = RunReference("readings.avro", 9000 * shaft + passage.measured, shaft, "", self.at_ms)
@@ -87,12 +87,12 @@ class PaperNight:
     def left(self, shaft, place, passed=1):
         """It was released and fell into a place; with passed 0 nobody saw it."""
         self.at_ms += SHAFT_MS
-        self.journal.note(shaft, Stage.LEAVING, self.at_ms - 2000, place=place)
+        self.journal.note(shaft, TransitStage.LEAVING, self.at_ms - 2000, place=place)
         if passed:
-            self.journal.note(shaft, Stage.IN_BIN, self.at_ms, place=place, passed=passed)
+            self.journal.note(shaft, TransitStage.IN_BIN, self.at_ms, place=place, passed=passed)
         else:
             words = "the chute did not see it pass"
-            self.journal.note(shaft, Stage.UNCERTAIN, self.at_ms, place=place, words=words)
+            self.journal.note(shaft, TransitStage.UNCERTAIN, self.at_ms, place=place, words=words)
 
     def sorted_shaft(self, spine_thou, decision, place, passed=1, suspects=()):
         """A whole shaft."""
@@ -123,7 +123,7 @@ class PaperNight:
         shaft = self.fed("SLOT", "bar 7")
         spine, good = 498.6 + off_thou, abs(off_thou) < 0.5
         reasons = () if good else (f"it reads {off_thou:+.2f} thou beside its assigned value 498.6, U is 0.52",)
-        check = Check("bar 7", self.at_ms, spine, U_THOU, 498.6, 0.15, good, reasons, "attic-7")
+        check = StandardCheck("bar 7", self.at_ms, spine, U_THOU, 498.6, 0.15, good, reasons, "attic-7")
         verdict = Decision(Outcome.INSTRUMENT_FAULT, reasons)
         if good:
             verdict = Decision(Outcome.ACCEPTED, (), "check standard")
@@ -145,7 +145,7 @@ def quiet_night(path, number=120):
         for _ in range(number):
             night.ordinary_shaft()
         night.check(-0.1)
-        night.happened(HappeningKind.ENDED, "the hopper is empty")
+        night.happened(RunEventKind.ENDED, "the hopper is empty")
     return path
 
 
@@ -160,25 +160,25 @@ def rough_night(path, number=400):
             night.ordinary_shaft()
         since = [one.shaft for one in night.journal.passages(night.number)][-150:]
         night.check(1.7, suspects=since)
-        night.happened(HappeningKind.CHECK, "check standard bar 7 is out of control", code="CHECK_OUT_OF_CONTROL")
-        night.happened(HappeningKind.NOTICE, "webhook 1 (https://shop.example): a notice was not delivered")
-        night.happened(HappeningKind.STOPPED, "check standard bar 7 is out of control")
+        night.happened(RunEventKind.CHECK, "check standard bar 7 is out of control", code="CHECK_OUT_OF_CONTROL")
+        night.happened(RunEventKind.NOTICE, "webhook 1 (https://shop.example): a notice was not delivered")
+        night.happened(RunEventKind.STOPPED, "check standard bar 7 is out of control")
         night.judged(night.fed(), 500.0, Decision(Outcome.ACCEPTED, (), "softer dozen"))
     return path
 
 
 def _silent_cell(night):
-    night.happened(HappeningKind.FAULT, "The load cell gave no sample.", code="CELL_SILENT")
+    night.happened(RunEventKind.FAULT, "The load cell gave no sample.", code="CELL_SILENT")
     shaft = night.fed()
     night.judged(shaft, None, Decision(Outcome.INSTRUMENT_FAULT, ("CELL_SILENT: no sample",)))
     night.left(shaft, 3)
     night.at_ms += 40 * 60_000
-    night.happened(HappeningKind.RESUMED, "the running host found the gauge again")
+    night.happened(RunEventKind.RESUMED, "the running host found the gauge again")
 
 
 def _two_at_once(night):
     night.left(night.fed(words="TWO_SHAFTS"), 3, passed=2)
-    night.happened(HappeningKind.ALARM, "the empty cell scatters by 0.0070 N", code="CELL_NOISY")
+    night.happened(RunEventKind.ALARM, "the empty cell scatters by 0.0070 N", code="CELL_NOISY")
 
 
 def _cracked(night):

@@ -15,13 +15,13 @@ from midspan.base.errors import LinkError
 from midspan.decision.bands import EXAMPLE as BANDS
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
-from midspan.sorting.loop import Clocks, Night, Watcher
+from midspan.sorting.loop import Clocks, SortingLoop, Watcher
 from midspan.sorting.plan import SortPlan
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import Setup
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 from pretend import STANDARD, KilledError, PretendGauge, World
 from synthetic import paper_calibration
 
@@ -123,7 +123,7 @@ class Rig:
         try:
             with Store.open(self.setup.store, wait_s=0.0) as store, self._axed(store):
                 keeper = self.keeper(store, again=again)
-                night = Night(
+                night = SortingLoop(
                     keeper, self.reach, Watcher(self.notices, self.ask, self.shown.append), self.time.clocks()
                 )
                 before(night)
@@ -138,7 +138,7 @@ class Rig:
         nights = journal.nights("paper")
         if not nights or again is False:
             journal.begin_night("paper", self.setup.as_json(), self.time.now_ms())
-        return Keeper(self.setup, store, journal.nights("paper")[-1], self.time.now_ms)
+        return NightRecorder(self.setup, store, journal.nights("paper")[-1], self.time.now_ms)
 
     @contextmanager
     def _axed(self, store):
@@ -194,7 +194,7 @@ class Rig:
         for number, passage in ended.items():
             for name in world.numbers[number]:
                 self._check_one(name, passage)
-            uncertain += passage.stage is Stage.UNCERTAIN
+            uncertain += passage.stage is TransitStage.UNCERTAIN
         self._check_counts(ended.values())
         self._check_verdicts()
         return uncertain
@@ -203,7 +203,7 @@ class Rig:
         if name == STANDARD:
             return
         place = self.world.went[name]
-        assert passage.stage in (Stage.IN_BIN, Stage.UNCERTAIN), (name, passage)
+        assert passage.stage in (TransitStage.IN_BIN, TransitStage.UNCERTAIN), (name, passage)
         assert passage.place == place, (name, place, passage)
         if place in (STIFFER, SOFTER):  # nothing is accepted that is not what it is taken for
             low, high = {STIFFER: (495.0, 505.0), SOFTER: (505.0, 515.0)}[place]
@@ -215,10 +215,10 @@ class Rig:
     def _check_counts(self, ended):
         counted = Counter()
         for one in ended:
-            if one.stage is Stage.IN_BIN and one.place != RETURN:
+            if one.stage is TransitStage.IN_BIN and one.place != RETURN:
                 counted[one.place] += one.passed
         truly = Counter(place for place in self.world.went.values())
-        doubtful = {one.place for one in ended if one.stage is Stage.UNCERTAIN}
+        doubtful = {one.place for one in ended if one.stage is TransitStage.UNCERTAIN}
         assert {p: n for p, n in counted.items() if p not in doubtful} == {
             p: n for p, n in truly.items() if p not in doubtful
         }

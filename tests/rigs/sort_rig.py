@@ -5,7 +5,7 @@ from collections import Counter
 from midspan.rehearsal.scenario_night import BAR
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 
 
 def where(folder):
@@ -37,7 +37,7 @@ def check_ledger(folder, number):
     assert sum(truly.values()) == number
     counted = Counter()
     for one in ended:
-        if one.standard is None and one.stage is not Stage.NO_SHAFT:
+        if one.standard is None and one.stage is not TransitStage.NO_SHAFT:
             counted[f"place {one.place}"] += max(1, one.passed)
     assert counted == truly
     assert where(folder)[BAR["number"]] == "slot"

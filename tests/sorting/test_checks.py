@@ -10,7 +10,7 @@ from midspan.decision.decision import Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import CHECK_BIN, checked, due, in_doubt, verdict_on_check
 from midspan.sorting.plan import Checks, Standard
-from midspan.store.passage import Check, Passage, Stage, Step
+from midspan.store.passage import StandardCheck, Step, Transit, TransitStage
 from night_rig import BAR, plan_with
 
 STANDARD = Standard.model_validate(BAR)
@@ -27,7 +27,7 @@ def a_result(spine_thou, u=0.05, doubts=(), faults=()):
 
 
 def a_check(shaft, good=True, spine=500.0, at_ms=0, calibration="c", standard="bar 7"):
-    return Check(standard, at_ms, spine, 0.05, 500.0, 0.1, good, () if good else ("bad",), calibration, shaft)
+    return StandardCheck(standard, at_ms, spine, 0.05, 500.0, 0.1, good, () if good else ("bad",), calibration, shaft)
 
 
 def is_due(checks, shafts, now_ms=0, *, ending=False, **plan):
@@ -118,8 +118,13 @@ def test_the_verdict_judges_the_gauge():
 def a_night():
     """Shafts 1 to 9; 1, 4 and 7 are checks; 5 was never measured."""
     return [
-        Passage(
-            i, 1, "HOPPER", "bar 7" if i in (1, 4, 7) else None, 0, () if i == 5 else (Step(Stage.JUDGED, 1, result=i),)
+        Transit(
+            i,
+            1,
+            "HOPPER",
+            "bar 7" if i in (1, 4, 7) else None,
+            0,
+            () if i == 5 else (Step(TransitStage.JUDGED, 1, result=i),),
         )
         for i in range(1, 10)
     ]

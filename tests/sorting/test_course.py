@@ -3,16 +3,16 @@
 import pytest
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.standing import with_crack_limit
-from midspan.sorting.routing import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, course_of, recheck_course
-from midspan.store.passage import Passage, Stage, Step
+from midspan.sorting.routing import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, recheck_route, route_of
+from midspan.store.passage import Step, Transit, TransitStage
 from night_rig import BAR, CRACKED, PLAN, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, plan_with
 
-ONCE = (Step(Stage.JUDGED, 1),)
+ONCE = (Step(TransitStage.JUDGED, 1),)
 GOOD, FULL = 0.1, dict.fromkeys(range(1, 7), 40)
 
 
 def course(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan=None):
-    return course_of(judged, Passage(1, 1, source, standard, 0, steps), plan or plan_with(standard=[BAR]), counts or {})
+    return route_of(judged, Transit(1, 1, source, standard, 0, steps), plan or plan_with(standard=[BAR]), counts or {})
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_what_is_unsure_is_measured_again_as_often_as_planned_then_goes_to_reche
 
 @pytest.mark.parametrize("cause", sorted(INTERRUPTIONS))
 def test_what_was_interrupted_is_measured_again_without_counting(cause):
-    interrupted = Step(Stage.JUDGED, 1, words=cause)
+    interrupted = Step(TransitStage.JUDGED, 1, words=cause)
     assert course(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * 5).again
     assert course(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE)).again
     assert course(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE * 2)).place == RECHECK
@@ -63,7 +63,7 @@ def test_a_full_place_hands_over_to_the_next_of_its_bin_then_to_recheck():
 def test_what_may_be_cracked_never_lies_among_others():
     full = course(Judged(Outcome.REJECTED, None, 2.0, cracked=True), counts={CRACKED: 10})
     assert (full.place, full.words) == (None, "place 6 (cracked) is full: empty it, then go on")
-    assert recheck_course(plan_with(), FULL).place is None
+    assert recheck_route(plan_with(), FULL).place is None
 
 
 def test_a_standard_goes_home_whatever_it_reads():

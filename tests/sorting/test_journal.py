@@ -11,7 +11,7 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import LARGEST_SHAFT, Journal
-from midspan.store.passage import ENDS, Check, Happening, HappeningKind, Stage
+from midspan.store.passage import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 TABLES = ("nights", "passages", "steps", "happenings", "checks", "suspects")
@@ -50,19 +50,19 @@ def judged(journal, shaft, **also):
 
 def test_a_shaft_goes_its_way_step_by_step(journal, night):
     shaft = journal.order(night, "HOPPER", None, 10)
-    assert journal.open_passage("bench").stage is Stage.ORDERED
-    journal.note(shaft, Stage.IN_GAUGE, 11)
-    journal.note(shaft, Stage.MEASURING, 12, archive_bytes=400)
+    assert journal.open_passage("bench").stage is TransitStage.ORDERED
+    journal.note(shaft, TransitStage.IN_GAUGE, 11)
+    journal.note(shaft, TransitStage.MEASURING, 12, archive_bytes=400)
     result = judged(journal, shaft, watched={"noise_n": 0.1})
-    journal.note(shaft, Stage.LEAVING, 21, place=3)
+    journal.note(shaft, TransitStage.LEAVING, 21, place=3)
     on_its_way = journal.open_passage("bench")
-    assert (on_its_way.stage, on_its_way.place, on_its_way.result) == (Stage.LEAVING, 3, result)
-    journal.note(shaft, Stage.IN_BIN, 22, place=3, passed=1)
+    assert (on_its_way.stage, on_its_way.place, on_its_way.result) == (TransitStage.LEAVING, 3, result)
+    journal.note(shaft, TransitStage.IN_BIN, 22, place=3, passed=1)
     assert journal.open_passage("bench") is None
     (passage,) = journal.passages(night)
     assert [step.at_ms for step in passage.steps] == [11, 12, 20, 21, 22]
     assert (passage.is_open, passage.measured, passage.passed, passage.place) == (False, 1, 1, 3)
-    assert passage.since_measuring[0].stage is Stage.MEASURING
+    assert passage.since_measuring[0].stage is TransitStage.MEASURING
     assert passage.steps[2].watched == {"noise_n": 0.1}
 
 
@@ -109,7 +109,7 @@ def test_two_gauges_share_a_database_and_never_a_number(path):
             night = journal.begin_night(gauge, "{}", 0)
             for _ in range(40):
                 numbers[gauge].append(shaft := journal.order(night, "HOPPER", None, 1))
-                journal.note(shaft, Stage.NO_SHAFT, 2)
+                journal.note(shaft, TransitStage.NO_SHAFT, 2)
 
     Store.open(path).close()
     threads = [threading.Thread(target=sort, args=(gauge,)) for gauge in numbers]
@@ -143,12 +143,12 @@ def test_happenings_come_back_in_order(journal, night):
     shaft = journal.order(night, "HOPPER", None, 1)
     journal.happened(
         night,
-        Happening(HappeningKind.FAULT, "a jam", 3, code="JAM", shaft=shaft),
-        Happening(HappeningKind.EMPTIED, "place 2 was emptied", 4, place=2),
+        RunEvent(RunEventKind.FAULT, "a jam", 3, code="JAM", shaft=shaft),
+        RunEvent(RunEventKind.EMPTIED, "place 2 was emptied", 4, place=2),
     )
     first, second = journal.happenings(night)
     assert (first.kind, first.words, first.at_ms, first.code, first.shaft) == (
-        HappeningKind.FAULT,
+        RunEventKind.FAULT,
         "a jam",
         3,
         "JAM",
@@ -159,13 +159,13 @@ def test_happenings_come_back_in_order(journal, night):
 
 def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(journal, night):
     for _ in range(3):
-        journal.note(journal.order(night, "HOPPER", None, 1), Stage.IN_BIN, 2, place=1, passed=1)
+        journal.note(journal.order(night, "HOPPER", None, 1), TransitStage.IN_BIN, 2, place=1, passed=1)
     standard = journal.order(night, "SLOT", "bar 7", 3)
-    bad = Check("bar 7", 20, 501.0, 0.1, 500.0, 0.1, good=False, reasons=("bias +1.0",))
+    bad = StandardCheck("bar 7", 20, 501.0, 0.1, 500.0, 0.1, good=False, reasons=("bias +1.0",))
     with pytest.raises(StoreError):
         judged(journal, standard, check=bad, suspects=[2, 99])  # there is no shaft 99
     assert journal.checks(night=night) == []
-    assert journal.open_passage("bench").stage is Stage.ORDERED
+    assert journal.open_passage("bench").stage is TransitStage.ORDERED
     judged(journal, standard, check=bad, suspects=[2, 3])
     (found,) = journal.checks(night=night)
     assert (found.shaft, found.good, found.reasons, found.spine_thou) == (standard, False, ("bias +1.0",), 501.0)
@@ -178,7 +178,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(journal, night, path, table, order):
     test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(journal, night)
-    journal.happened(night, Happening(HappeningKind.NOTICE, "", 1))
+    journal.happened(night, RunEvent(RunEventKind.NOTICE, "", 1))
     database = sqlite3.connect(path)
     with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
         database.execute(order.format(table))
@@ -254,4 +254,4 @@ def test_what_was_noted_survives_the_program(path):
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with Store.open(path) as store:
         passage = Journal(store).open_passage("bench")
-    assert (passage.shaft, passage.stage, passage.place) == (1, Stage.LEAVING, 4)
+    assert (passage.shaft, passage.stage, passage.place) == (1, TransitStage.LEAVING, 4)

@@ -8,8 +8,8 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-from midspan.sorting.next_action import SELF_CLEARING, Course, Do, Situation, Wanted, next_move
-from midspan.store.passage import Passage, Stage, Step
+from midspan.sorting.next_action import SELF_CLEARING, Do, Route, Snapshot, Wanted, next_move
+from midspan.store.passage import Step, Transit, TransitStage
 from midspan.wire import schema
 from midspan.wire.records import FaultCode, Identify, LastRelease, Source, State
 
@@ -24,32 +24,32 @@ PLAIN = Identify(
     90_000, 3000, 60_000, None, False, True, True, 9, 3, None, None, 2100,
 )  # fmt: skip
 BEFORE_END = {
-    Stage.ORDERED: (),
-    Stage.IN_GAUGE: (Step(Stage.IN_GAUGE, 1),),
-    Stage.MEASURING: (Step(Stage.IN_GAUGE, 1), Step(Stage.MEASURING, 2, archive_bytes=10)),
-    Stage.JUDGED: (Step(Stage.MEASURING, 2, archive_bytes=10), Step(Stage.JUDGED, 3, result=1)),
-    Stage.LEAVING: (Step(Stage.JUDGED, 3, result=1), Step(Stage.LEAVING, 4, place=PLACE)),
+    TransitStage.ORDERED: (),
+    TransitStage.IN_GAUGE: (Step(TransitStage.IN_GAUGE, 1),),
+    TransitStage.MEASURING: (Step(TransitStage.IN_GAUGE, 1), Step(TransitStage.MEASURING, 2, archive_bytes=10)),
+    TransitStage.JUDGED: (Step(TransitStage.MEASURING, 2, archive_bytes=10), Step(TransitStage.JUDGED, 3, result=1)),
+    TransitStage.LEAVING: (Step(TransitStage.JUDGED, 3, result=1), Step(TransitStage.LEAVING, 4, place=PLACE)),
 }
-UNFIT = (Step(Stage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
+UNFIT = (Step(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
 COURSES = [
     (False, None),
     (True, None),
-    (True, Course(again=True)),
-    (True, Course(place=PLACE)),
-    (True, Course(place=6)),
+    (True, Route(again=True)),
+    (True, Route(place=PLACE)),
+    (True, Route(place=6)),
 ]
-COURSES += [(True, Course(words="place 3 is full", full=(3,)))]
+COURSES += [(True, Route(words="place 3 is full", full=(3,)))]
 
 
 def a_passage(steps, source="HOPPER", standard=None):
-    return Passage(OURS, 1, source, standard, 0, steps)
+    return Transit(OURS, 1, source, standard, 0, steps)
 
 
 PASSAGES = [a_passage(steps) for steps in (*BEFORE_END.values(), UNFIT)]
-PASSAGES += [a_passage((*UNFIT, Step(Stage.LEAVING, 4, place=RECHECK)))]
+PASSAGES += [a_passage((*UNFIT, Step(TransitStage.LEAVING, 4, place=RECHECK)))]
 PASSAGES += [a_passage(steps, "SLOT", "bar 7") for steps in BEFORE_END.values()]
 PASSAGES += [a_passage(steps, "SEATED", "bar 8") for steps in BEFORE_END.values()]
-RECHECKS = Course(place=RECHECK)
+RECHECKS = Route(place=RECHECK)
 
 
 def gauges(in_gauges, helds, releases):
@@ -62,7 +62,7 @@ def gauges(in_gauges, helds, releases):
 def situations_on_the_way():
     found = list(gauges((None, OURS, OTHER), (None, OURS, OTHER), RELEASES))
     for gauge, passage, (archived, course) in product(found, PASSAGES, COURSES):
-        yield Situation(gauge, passage, archived, course, RECHECKS)
+        yield Snapshot(gauge, passage, archived, course, RECHECKS)
 
 
 def situations_in_between():
@@ -74,7 +74,7 @@ def situations_in_between():
     ]
     found = list(gauges((None, OTHER), (None, OTHER), RELEASES[:2]))
     for gauge, hopper, slot, wanted in product(found, (False, True), (False, True), wishes):
-        yield Situation(replace(gauge, hopper=hopper, slot=slot), None, False, None, RECHECKS, wanted)
+        yield Snapshot(replace(gauge, hopper=hopper, slot=slot), None, False, None, RECHECKS, wanted)
 
 
 def nothing_is_in(gauge):
@@ -96,7 +96,7 @@ def check(now, move):
         case Do.FEED:
             assert nothing_is_in(gauge)
             assert gauge.state is State.IDLE
-            assert (passage.stage, move.shaft, move.source.name) == (Stage.ORDERED, OURS, passage.source)
+            assert (passage.stage, move.shaft, move.source.name) == (TransitStage.ORDERED, OURS, passage.source)
             assert move.source is not Source.SEATED
         case Do.ADOPT:
             assert gauge.seated
@@ -125,26 +125,26 @@ def check(now, move):
                 assert now.archived
                 assert now.course is not None
                 assert not unfit
-                assert move.place == (passage.place if passage.stage is Stage.LEAVING else now.course.place)
+                assert move.place == (passage.place if passage.stage is TransitStage.LEAVING else now.course.place)
             assert passage.source != "SEATED" or passage.standard is None or wanted.person
         case Do.NOTE_IN_BIN:
             last = gauge.last_release
             assert nothing_is_in(gauge)
             assert (last.shaft, last.done) == (passage.shaft, True)
             assert last.passed == move.passed >= (2 if passage.unfit else 1)
-            assert (passage.stage, passage.place, move.place) == (Stage.LEAVING, last.place, last.place)
+            assert (passage.stage, passage.place, move.place) == (TransitStage.LEAVING, last.place, last.place)
         case Do.NOTE_UNCERTAIN:
             assert nothing_is_in(gauge)
             assert move.place is not None
-            assert passage.stage is Stage.LEAVING or gauge.last_release.shaft == passage.shaft
+            assert passage.stage is TransitStage.LEAVING or gauge.last_release.shaft == passage.shaft
         case Do.NOTE_TAKEN_OUT:
             assert nothing_is_in(gauge)
-            assert passage.stage is not Stage.LEAVING or (passage.standard and gauge.last_release.passed == 0)
+            assert passage.stage is not TransitStage.LEAVING or (passage.standard and gauge.last_release.passed == 0)
         case Do.NOTE_NO_SHAFT:
             assert nothing_is_in(gauge)
-            assert passage.stage is Stage.ORDERED
+            assert passage.stage is TransitStage.ORDERED
         case Do.NOTE_IN_GAUGE:
-            assert (passage.stage, gauge.in_gauge) == (Stage.ORDERED, passage.shaft)
+            assert (passage.stage, gauge.in_gauge) == (TransitStage.ORDERED, passage.shaft)
         case Do.CLEAR_FAULT:
             own = gauge.fault in SELF_CLEARING
             assert gauge.state is State.STANDING or (gauge.state is State.FAULTED and (wanted.person or own))
@@ -178,12 +178,12 @@ def test_no_situation_leads_to_a_move_that_must_never_be_made(situations, made):
 
 
 def move_for(passage=None, *, archived=False, course=None, wanted=None, **gauge):
-    return next_move(Situation(replace(PLAIN, **gauge), passage, archived, course, RECHECKS, wanted or Wanted()))
+    return next_move(Snapshot(replace(PLAIN, **gauge), passage, archived, course, RECHECKS, wanted or Wanted()))
 
 
 LOADED = {"state": State.LOADED, "in_gauge": OURS, "seated": True}
 HOLDING = {"state": State.HOLDING, "in_gauge": OURS, "seated": True, "held_shaft": OURS}
-LEAVES = a_passage(BEFORE_END[Stage.LEAVING])
+LEAVES = a_passage(BEFORE_END[TransitStage.LEAVING])
 
 
 @pytest.mark.parametrize(
@@ -198,11 +198,15 @@ LEAVES = a_passage(BEFORE_END[Stage.LEAVING])
         (Do.NOTE_NO_SHAFT, a_passage(()), {"fault": FaultCode.HOPPER_EMPTY}),
         (Do.NOTE_TAKEN_OUT, a_passage(()), {"state": State.FAULTED, "fault": FaultCode.JAM}),
         (Do.CALL_PERSON, None, {"state": State.FAULTED, "fault": FaultCode.JAM}),
-        (Do.MEASURE, a_passage(BEFORE_END[Stage.IN_GAUGE]), LOADED),
-        (Do.MEASURE, a_passage(BEFORE_END[Stage.MEASURING]), LOADED),  # reset while measuring: the readings are gone
-        (Do.FETCH, a_passage(BEFORE_END[Stage.MEASURING]), HOLDING),
-        (Do.ADOPT, a_passage(BEFORE_END[Stage.MEASURING]), {"seated": True}),
-        (Do.NOTE_TAKEN_OUT, a_passage(BEFORE_END[Stage.MEASURING]), {}),
+        (Do.MEASURE, a_passage(BEFORE_END[TransitStage.IN_GAUGE]), LOADED),
+        (
+            Do.MEASURE,
+            a_passage(BEFORE_END[TransitStage.MEASURING]),
+            LOADED,
+        ),  # reset while measuring: the readings are gone
+        (Do.FETCH, a_passage(BEFORE_END[TransitStage.MEASURING]), HOLDING),
+        (Do.ADOPT, a_passage(BEFORE_END[TransitStage.MEASURING]), {"seated": True}),
+        (Do.NOTE_TAKEN_OUT, a_passage(BEFORE_END[TransitStage.MEASURING]), {}),
         (Do.RELEASE, a_passage(UNFIT), LOADED),
         (Do.RESCUE, None, {**HOLDING, "held_shaft": OTHER, "in_gauge": None}),
         (Do.NOTE_IN_BIN, LEAVES, {"last_release": LastRelease(OURS, PLACE, True, 1)}),
@@ -219,25 +223,25 @@ def test_a_plain_case(do, passage, gauge):
 
 
 def test_a_pair_of_which_the_chute_saw_one_is_uncertain():
-    pair = a_passage((*UNFIT, Step(Stage.LEAVING, 4, place=RECHECK)))
+    pair = a_passage((*UNFIT, Step(TransitStage.LEAVING, 4, place=RECHECK)))
     found = [move_for(pair, last_release=LastRelease(OURS, RECHECK, True, passed)) for passed in range(3)]
     assert [move.do for move in found] == [Do.NOTE_UNCERTAIN, Do.NOTE_UNCERTAIN, Do.NOTE_IN_BIN]
     assert found[1].words == "two lay on the rollers, and the chute saw 1 pass"
 
 
 def test_what_is_archived_is_never_measured_or_fetched_again():
-    measuring = a_passage(BEFORE_END[Stage.MEASURING])
+    measuring = a_passage(BEFORE_END[TransitStage.MEASURING])
     assert move_for(measuring, archived=True, **HOLDING).do is Do.JUDGE
     assert move_for(measuring, archived=True, **LOADED).do is Do.JUDGE
-    judged = a_passage(BEFORE_END[Stage.JUDGED])
-    assert move_for(judged, archived=True, course=Course(place=PLACE), **HOLDING).do is Do.ACKNOWLEDGE
-    move = move_for(judged, archived=True, course=Course(place=PLACE), **LOADED)
+    judged = a_passage(BEFORE_END[TransitStage.JUDGED])
+    assert move_for(judged, archived=True, course=Route(place=PLACE), **HOLDING).do is Do.ACKNOWLEDGE
+    move = move_for(judged, archived=True, course=Route(place=PLACE), **LOADED)
     assert (move.do, move.place) == (Do.RELEASE, PLACE)
 
 
 def test_a_full_place_keeps_the_shaft_in_the_gauge_and_calls_a_person():
-    judged = a_passage(BEFORE_END[Stage.JUDGED])
-    move = move_for(judged, archived=True, course=Course(words="place 3 is full", full=(3,)), **LOADED)
+    judged = a_passage(BEFORE_END[TransitStage.JUDGED])
+    move = move_for(judged, archived=True, course=Route(words="place 3 is full", full=(3,)), **LOADED)
     assert (move.do, move.code, move.full, move.words) == (Do.CALL_PERSON, "BIN_FULL", (3,), "place 3 is full")
 
 
@@ -263,14 +267,14 @@ def test_check_standards_come_from_the_slot_or_from_a_hand():
 
 
 def test_a_standard_put_in_by_hand_is_taken_out_by_hand():
-    judged = a_passage(BEFORE_END[Stage.JUDGED], "SEATED", "bar 8")
-    course = Course(place=6)
+    judged = a_passage(BEFORE_END[TransitStage.JUDGED], "SEATED", "bar 8")
+    course = Route(place=6)
     assert (
         move_for(judged, archived=True, course=course, **LOADED).words == "take check standard bar 8 out of the gauge"
     )
     move = move_for(judged, archived=True, course=course, wanted=Wanted(person=True), **LOADED)
     assert (move.do, move.place) == (Do.RELEASE, 6)
-    leaving = a_passage(BEFORE_END[Stage.LEAVING], "SEATED", "bar 8")
+    leaving = a_passage(BEFORE_END[TransitStage.LEAVING], "SEATED", "bar 8")
     assert move_for(leaving, last_release=LastRelease(OURS, PLACE, True, 0)).do is Do.NOTE_TAKEN_OUT
 
 
@@ -282,5 +286,5 @@ def test_in_an_attended_run_a_shaft_that_lies_there_is_asked_about():
 def test_a_wish_to_end_is_heard_when_the_gauge_is_empty():
     enough = Wanted(finish="enough")
     assert move_for(wanted=enough).words == "enough"
-    assert move_for(a_passage(BEFORE_END[Stage.IN_GAUGE]), wanted=enough, **LOADED).do is Do.MEASURE
+    assert move_for(a_passage(BEFORE_END[TransitStage.IN_GAUGE]), wanted=enough, **LOADED).do is Do.MEASURE
     assert move_for(a_passage(()), wanted=enough).do is Do.NOTE_NO_SHAFT

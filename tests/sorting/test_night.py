@@ -1,7 +1,7 @@
 """A night on a pretended gauge: how it goes, and that no death at any instant loses a shaft or guesses a bin."""
 
 import pytest
-from midspan.store.passage import HappeningKind
+from midspan.store.passage import RunEventKind
 from night_rig import CRACKED, REJECTED, SOFTER, STIFFER, Rig, a_world, plan_with
 from pretend import STANDARD, Axe
 
@@ -16,7 +16,7 @@ def test_a_quiet_night(tmp_path):
     assert rig.world.slot == STANDARD
     assert rig.check_ledger() == 0
     assert [one.standard for one in rig.passages()] == ["bar 7", None, None, None, None, "bar 7"]
-    assert [one.kind for one in rig.happenings()] == [HappeningKind.FAULT, HappeningKind.ENDED]
+    assert [one.kind for one in rig.happenings()] == [RunEventKind.FAULT, RunEventKind.ENDED]
     assert rig.happenings()[0].code == "CRACK_SUSPECTED"
     lie = "1 in place 1 (500), 1 in place 2 (510), 1 in place 4 (rejected), 1 in place 6 (cracked)"
     assert rig.notices.told == [("finished", f"the hopper is empty; 4 shafts: {lie}")]

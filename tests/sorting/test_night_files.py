@@ -19,7 +19,7 @@ from midspan.base.errors import ArchiveGone, StoreGone
 from midspan.base.formatting import shafts_numbered
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind, Stage
+from midspan.store.passage import RunEventKind, TransitStage
 from night_rig import BAR, Rig, plan_with
 from pretend import STANDARD, KilledError, World, readings
 from sqlalchemy import text
@@ -88,15 +88,17 @@ def number_of(rig, name):
 
 
 def gone(rig):
-    return [one.words for one in rig.happenings(HappeningKind.FAULT) if one.code == "READINGS_GONE"]
+    return [one.words for one in rig.happenings(RunEventKind.FAULT) if one.code == "READINGS_GONE"]
 
 
 def all_in_place(rig):
     """Every shaft of the stock lies where the journal says, and was judged."""
-    ended = {one.shaft: one for one in rig.passages() if one.standard is None and one.stage is not Stage.NO_SHAFT}
+    ended = {
+        one.shaft: one for one in rig.passages() if one.standard is None and one.stage is not TransitStage.NO_SHAFT
+    }
     for name in STOCK:
         (number,) = number_of(rig, name)
-        assert (ended[number].stage, ended[number].place) == (Stage.IN_BIN, rig.world.went[name])
+        assert (ended[number].stage, ended[number].place) == (TransitStage.IN_BIN, rig.world.went[name])
         assert ended[number].result is not None
     assert len(ended) == len(STOCK)
 
@@ -148,7 +150,7 @@ def test_an_archive_that_is_meddled_with_in_a_running_night_stops_it_within_one_
     assert len(rig.gauge.measured) == 3
     assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
     assert rig.happenings()[-2].code == "ARCHIVE_GONE"
-    assert rig.happenings()[-1].kind is HappeningKind.STOPPED
+    assert rig.happenings()[-1].kind is RunEventKind.STOPPED
     rig.shown = []
     assert rig.sort().is_over
     all_in_place(rig)

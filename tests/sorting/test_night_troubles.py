@@ -9,7 +9,7 @@ from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.sorting.plan import Standard
-from midspan.store.passage import HappeningKind, Stage
+from midspan.store.passage import RunEventKind, TransitStage
 from midspan.wire.records import FaultCode
 from night_rig import BAR, CRACKED, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, Rig, plan_with
 from pretend import STANDARD, World, readings
@@ -61,7 +61,7 @@ def test_one_that_the_chute_did_not_see_is_uncertain_and_its_place_is_to_be_reco
     assert rig.check_ledger() == 1
     unseen = rig.passages()[1]
     assert (unseen.stage, unseen.place, unseen.steps[-1].words) == (
-        Stage.UNCERTAIN,
+        TransitStage.UNCERTAIN,
         STIFFER,
         "the chute did not see it pass",
     )
@@ -109,7 +109,7 @@ def test_a_crack_goes_to_its_own_place_whatever_the_bands_say(tmp_path):
     rig = a_rig(tmp_path, hysteresis={"b": 0.02})
     assert rig.sort().is_over
     assert rig.world.went["b"] == CRACKED
-    (told,) = rig.happenings(HappeningKind.FAULT)
+    (told,) = rig.happenings(RunEventKind.FAULT)
     assert told.code == "CRACK_SUSPECTED"
     assert told.words.endswith("Such a shaft must not be shot.")
 
@@ -130,7 +130,7 @@ def test_a_full_place_hands_its_shafts_to_recheck_and_says_so(tmp_path):
     rig = a_rig(tmp_path, plan_with(place=small_places(p1=2)))
     assert rig.sort().is_over
     assert rig.world.went == {"a": STIFFER, "b": STIFFER, "c": RECHECK, "d": SOFTER}
-    (full,) = rig.happenings(HappeningKind.FULL)
+    (full,) = rig.happenings(RunEventKind.FULL)
     assert (full.place, full.words) == (STIFFER, "place 1 (500) is full: its shafts go to place 3 (recheck)")
 
 
@@ -169,7 +169,7 @@ def test_in_an_attended_night_the_person_who_empties_is_asked(tmp_path):
     rig = a_rig(tmp_path, plan_with(place=small_places(p1=1, p3=1), sort={"attended": True}), ask)
     assert rig.sort().is_over
     assert asked == ["place 1 (500) and place 3 (recheck) are full: empty them, then go on"]
-    assert [one.place for one in rig.happenings(HappeningKind.EMPTIED)] == [STIFFER, RECHECK]
+    assert [one.place for one in rig.happenings(RunEventKind.EMPTIED)] == [STIFFER, RECHECK]
 
 
 # The gauge
@@ -264,7 +264,7 @@ def test_a_shaft_taken_out_by_hand_is_told_as_taken_out(tmp_path):
 
     rig.shown = mock.Mock(append=take_out)
     assert rig.sort().is_over
-    assert stages(rig)[1] is Stage.TAKEN_OUT
+    assert stages(rig)[1] is TransitStage.TAKEN_OUT
     assert rig.world.went["c"] == STIFFER
 
 
@@ -292,7 +292,10 @@ def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_
     rig.gauge.clear_fault()
     assert rig.sort().is_over
     jammed, *others = rig.passages()
-    assert (jammed.stage, jammed.steps[-1].words) == (Stage.TAKEN_OUT, "it jammed on its way in: take it out by hand")
+    assert (jammed.stage, jammed.steps[-1].words) == (
+        TransitStage.TAKEN_OUT,
+        "it jammed on its way in: take it out by hand",
+    )
     assert [rig.world.numbers[one.shaft] for one in others] == [["b"], ["c"], ["d"]]
 
 
@@ -309,7 +312,7 @@ def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path)
     rig.shown = mock.Mock(append=pull)
     assert rig.sort().is_over
     assert rig.reach.opens == 6
-    (told,) = rig.happenings(HappeningKind.FAULT)
+    (told,) = rig.happenings(RunEventKind.FAULT)
     assert (told.code, told.words) == ("PORT_LOST", "pretended: there is no such port; it is there again")
     assert rig.check_ledger() == 0
 
@@ -445,7 +448,7 @@ def test_a_clock_that_jumps_is_told(tmp_path):
 
     rig.shown = mock.Mock(append=jump)
     assert rig.sort().is_over
-    (told,) = rig.happenings(HappeningKind.CLOCK)
+    (told,) = rig.happenings(RunEventKind.CLOCK)
     assert (told.code, told.words) == ("CLOCK_JUMP", "the computer's clock jumped by -3600 s")
     rig.check_ledger()
 
@@ -454,7 +457,7 @@ def test_a_notice_that_fails_is_noted_and_stops_nothing(tmp_path):
     rig = a_rig(tmp_path)
     rig.notices.failures.append("webhook 1: a notice was not delivered")
     assert rig.sort().is_over
-    assert [one.words for one in rig.happenings(HappeningKind.NOTICE)] == ["webhook 1: a notice was not delivered"]
+    assert [one.words for one in rig.happenings(RunEventKind.NOTICE)] == ["webhook 1: a notice was not delivered"]
 
 
 @pytest.mark.parametrize(
@@ -500,7 +503,7 @@ def test_a_bad_check_makes_every_shaft_since_the_last_good_one_suspect(tmp_path,
     numbers = {rig.world.numbers[number][0]: number for number in suspects}
     assert (set(numbers) if bad_check == "stop" else set(numbers) - {"e"}) == {"c", "d"}
     assert suspects[numbers["c"]][0] == bad[0]
-    (told, *_) = rig.happenings(HappeningKind.CHECK)
+    (told, *_) = rig.happenings(RunEventKind.CHECK)
     assert (told.code, told.shaft) == ("CHECK_OUT_OF_CONTROL", bad[0])
     assert "it reads +2.0" in told.words
     if bad_check == "stop":
@@ -559,5 +562,5 @@ def test_a_standard_that_comes_by_hand_goes_by_hand(tmp_path):
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, "a", "b", "c", "d", STANDARD]
     assert [words.split()[0] for words in asked] == ["put", "take", "put", "take"]
-    assert [one.stage for one in rig.passages() if one.standard] == [Stage.TAKEN_OUT] * 2
+    assert [one.stage for one in rig.passages() if one.standard] == [TransitStage.TAKEN_OUT] * 2
     assert REJECTED not in rig.world.went.values()

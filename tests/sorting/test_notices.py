@@ -13,7 +13,7 @@ import pytest
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError
 from midspan.sorting.notices import END_S, MOST_WAITING, Kind, Notices, NoticeSettings
-from midspan.sorting.notices_transports import NoticeError, Way, by_apprise, by_webhook
+from midspan.sorting.notices_transports import NoticeError, Transport, by_apprise, by_webhook
 from midspan.sorting.plan import EXAMPLE, SortPlan
 
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")  # of apprise
@@ -186,7 +186,7 @@ def test_a_notice_is_tried_again(tmp_path):
             raise NoticeError("not yet")
 
     settings = NoticeSettings()
-    with Notices(settings, tmp_path, "n", ways=[Way("stubborn", send)], pauses_s=(0.0, 0.0, 0.0)) as telling:
+    with Notices(settings, tmp_path, "n", ways=[Transport("stubborn", send)], pauses_s=(0.0, 0.0, 0.0)) as telling:
         telling.tell(Kind.STOPPED, "again")
     assert tries == ["again"] * 3
     assert telling.take_failures() == []
@@ -200,7 +200,7 @@ def test_the_end_of_the_run_cuts_the_pauses_short(tmp_path):
         raise NoticeError("gone")
 
     settings = NoticeSettings()
-    telling = Notices(settings, tmp_path, "n", ways=[Way("gone", send)], pauses_s=(0.0, 1e6))
+    telling = Notices(settings, tmp_path, "n", ways=[Transport("gone", send)], pauses_s=(0.0, 1e6))
     telling.tell(Kind.STOPPED, "words")
     assert tried.wait(30)
     telling.close()
@@ -209,7 +209,7 @@ def test_the_end_of_the_run_cuts_the_pauses_short(tmp_path):
 
 def test_a_flood_is_cut_off_and_said_to_be(tmp_path):
     hold = threading.Event()
-    telling = Notices(NoticeSettings(), tmp_path, "n", ways=[Way("slow", lambda _: hold.wait() and None)])
+    telling = Notices(NoticeSettings(), tmp_path, "n", ways=[Transport("slow", lambda _: hold.wait() and None)])
     for number in range(MOST_WAITING + 5):
         telling.tell(Kind.STOPPED, str(number))
     failures = telling.take_failures()

@@ -11,7 +11,7 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.result import evaluate
 from midspan.rehearsal import scenario
-from midspan.sorting.gauge_health import FIRST, Observation, WatchLimits, alarms, observe
+from midspan.sorting.gauge_health import FIRST, RunSigns, WatchLimits, alarms, observe
 from rig import gauge_on
 from synthetic import COUNTS_PER_N, LOAD_N, Gauge, Shaft, drawn_gauge, paper_calibration, raw_run
 
@@ -144,14 +144,14 @@ def test_a_temperature_is_held_against_limits_and_the_evening(clean, degrees, al
 
 
 def test_an_observation_survives_the_journal(clean):
-    assert Observation(**clean[0].as_dict()) == clean[0]
+    assert RunSigns(**clean[0].as_dict()) == clean[0]
 
 
 def figure(name):
     return st.none() | st.floats(-10, 10) if name.startswith(("slip", "zero", "temp")) else st.none() | st.floats(0, 10)
 
 
-@given(st.lists(st.builds(Observation, **{f.name: figure(f.name) for f in fields(Observation)}), max_size=8))
+@given(st.lists(st.builds(RunSigns, **{f.name: figure(f.name) for f in fields(RunSigns)}), max_size=8))
 def test_whatever_is_unknown_no_alarm_breaks_down(night):
     for i, now in enumerate(night):
         for alarm in alarms(now, night[:i], LIMITS):

@@ -32,7 +32,7 @@ from midspan.sets.stock import (
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Check, Stage
+from midspan.store.passage import StandardCheck, TransitStage
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
@@ -215,14 +215,14 @@ def night_with_a_bad_check(store, back_ms=0):
         standard = "bar 1" if number == 4 else None
         at_ms = BEGUN_MS + number * 1000 - (back_ms if standard else 0)
         shaft = journal.order(night, "HOPPER", standard, at_ms)
-        journal.note(shaft, Stage.MEASURING, at_ms, archive_bytes=0)
+        journal.note(shaft, TransitStage.MEASURING, at_ms, archive_bytes=0)
         passage = journal.passage(shaft)
-        check = Check("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
+        check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
         run = RunReference("night.avro", 100 * shaft, shaft, standard or "", at_ms)
         values = {"spine_thou": 500.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}
         basis = Basis(bands={"bin": [{"name": "500", "spine_thou": [450.0, 550.0]}]}, standard=standard)
         journal.judged(passage, run, values, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
-        journal.note(shaft, Stage.IN_BIN, at_ms, place=1, passed=1)
+        journal.note(shaft, TransitStage.IN_BIN, at_ms, place=1, passed=1)
 
 
 @pytest.mark.parametrize("back_ms", [0, HOUR_MS, 400 * 24 * HOUR_MS])
@@ -236,14 +236,14 @@ def test_suspects_are_suspect_though_the_clock_was_set_back(store, back_ms):
 def test_a_shaft_that_got_lost_is_stock_again_once_it_was_measured_again(store):
     night_with_a_bad_check(store)
     journal = Journal(store)
-    journal.note(3, Stage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(3, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     measured(store, 1)
     assert reason(store, 3) == SUSPECT
     with closing(sqlite3.connect(store.path)) as database:
         assert database.execute("SELECT run_id FROM suspects WHERE passage_id = 3").fetchone()[0] is not None
-    journal.note(1, Stage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(1, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     assert reason(store, 1) is None  # its newest measurement is not of that passage
-    journal.note(2, Stage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(2, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     assert {reason(store, 2)} <= {SUSPECT, UNKNOWN}
 
 

@@ -14,8 +14,8 @@ from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind
-from midspan.store.tables import WishRow
+from midspan.store.passage import RunEventKind
+from midspan.store.tables import StopRequestRow
 from night_on_paper import BANDS, EVENING_MS, PLAN, paper_night
 from page_rig import CHROMIUM, NO_BROWSER, Server, browser, free_port, served
 from sqlalchemy import func, select
@@ -31,10 +31,10 @@ WAIT_MS = 60_000  # for a machine that does everything else at the same time
 LOOK, COMMAND = "a token for those who look", "a token for those who command"
 SORT = """
 import sys
-from midspan import night_scenario
-night_scenario.STOCK, night_scenario.MISHAPS = 150, {}
+from midspan.rehearsal import scenario_night
+scenario_night.STOCK, scenario_night.MISHAPS = 150, {}
 sys.argv = ["midspan", "sort", "night.toml"]
-from midspan.cli import main
+from midspan.cli.main import main
 main()
 """
 
@@ -50,8 +50,8 @@ def hostile_night(path):
         for place in (1, 2) * 8:
             night.sorted_shaft(500.0 + place / 10, Decision(Outcome.ACCEPTED, (), names["stiffer dozen"]), place)
         night.sorted_shaft(520.0, Decision(Outcome.REJECTED, (SCRIPT,)), 4)
-        night.happened(HappeningKind.FAULT, SCRIPT, code=HOSTILE)
-        night.happened(HappeningKind.STOPPED, SCRIPT)
+        night.happened(RunEventKind.FAULT, SCRIPT, code=HOSTILE)
+        night.happened(RunEventKind.STOPPED, SCRIPT)
     with Store.open(path) as store:
         batch = store.begin_batch(SCRIPT, EVENING_MS)
         run = RunReference(f"{SCRIPT}.avro", 7, LABELLED, SCRIPT, EVENING_MS)
@@ -238,7 +238,7 @@ def opened_with(chromium, server, token):
 
 def wishes(store):
     with store.transaction() as session:
-        return session.scalar(select(func.count(WishRow.id)))
+        return session.scalar(select(func.count(StopRequestRow.id)))
 
 
 def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folder):
@@ -270,7 +270,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
 
 def check_stopped_night(folder):
     with Store.open(folder / "results.db") as store:
-        assert Journal(store).happenings(2)[-1].kind is HappeningKind.STOPPED
+        assert Journal(store).happenings(2)[-1].kind is RunEventKind.STOPPED
         passages = Journal(store).passages(2)
     assert not [one for one in passages if one.is_open]  # the shaft in hand was finished
     assert passages[-1].standard == "bar 1"  # and the gauge checked once more

@@ -10,14 +10,14 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.base.errors import ConfigurationError, StoreError
 from midspan.decision.decision import Decision, Outcome
-from midspan.link.live_readings_file import Turning, turning_file
+from midspan.link.live_readings_file import LiveReadings, turning_file
 from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.report.night_data import read_night, read_on
 from midspan.sorting.loop import AS_ASKED, Watcher
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Happening, HappeningKind, Stage
+from midspan.store.passage import RunEvent, RunEventKind, TransitStage
 from midspan.store.read_only import open_to_read
 from midspan.store.tables import newest_wish, wish_for_an_end
 from midspan.web.auth import Access, Role, token_from
@@ -83,7 +83,7 @@ def test_a_night_read_on_is_the_night_read_anew(tmp_path):
     with Store.open(path) as store:
         early = read_night(store, None)
         journal = night.journal.__class__(store)
-        journal.note(open_one, Stage.TAKEN_OUT, EVENING_MS)
+        journal.note(open_one, TransitStage.TAKEN_OUT, EVENING_MS)
         journal.order(1, "HOPPER", None, EVENING_MS)
         assert read_on(store, early) == read_night(store, None) != early
 
@@ -108,7 +108,7 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_pat
     views, journal = followed(tmp_path / "results.db")
     record = views.night(1)
     assert any(one.passed == 2 for one in record.stock)
-    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Stage.NO_SHAFT, at_ms=EVENING_MS)
+    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), TransitStage.NO_SHAFT, at_ms=EVENING_MS)
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert f'<td class="n" data-of="shafts">{done(record)}</td>' in views.nights()
     assert f"<p>{done(record)} shafts done" in "".join(views.live(record))
@@ -129,8 +129,8 @@ def test_what_was_asked_before_a_night_went_on_is_done_with(tmp_path):
     views, journal = followed(tmp_path / "results.db")
     views.follower.ask_for_an_end(1, EVENING_MS + 1)
     assert "Asked to end" in views.live(views.night(None))[0]
-    stopped = Happening(HappeningKind.STOPPED, "you asked for it", EVENING_MS + 2)
-    journal.happened(1, stopped, Happening(HappeningKind.RESUMED, "the night goes on", EVENING_MS + 3))
+    stopped = RunEvent(RunEventKind.STOPPED, "you asked for it", EVENING_MS + 2)
+    journal.happened(1, stopped, RunEvent(RunEventKind.RESUMED, "the night goes on", EVENING_MS + 3))
     assert "Asked to end" not in views.live(views.night(None))[0]
     assert "it has not come to its end" in views.nights()
     views.follower.ask_for_an_end(1, EVENING_MS + 4)
@@ -176,7 +176,7 @@ def a_block(number, phase, counts, readings=None):
 def test_the_shaft_that_turns_can_be_followed(tmp_path):
     path = turning_file(tmp_path / "results.db", "attic")
     assert turned_so_far(path) is None
-    writer = Turning(path)
+    writer = LiveReadings(path)
     writer("not a block")
     assert not path.exists()
     writer(a_block(0, Phase.ZERO_BEFORE, [100, 102, 104]))
@@ -216,8 +216,8 @@ def test_garbage_in_its_file_is_no_shaft(tmp_path, text):
 
 def test_a_disk_that_refuses_its_file_ends_nothing(tmp_path):
     (tmp_path / "there").mkdir()
-    Turning(tmp_path / "there")(a_block(0, Phase.FULL, [1, 2]))
-    Turning(tmp_path / "no" / "folder")(a_block(0, Phase.FULL, [1, 2]))
+    LiveReadings(tmp_path / "there")(a_block(0, Phase.FULL, [1, 2]))
+    LiveReadings(tmp_path / "no" / "folder")(a_block(0, Phase.FULL, [1, 2]))
 
 
 # Words
@@ -228,14 +228,14 @@ def test_what_the_gauge_does_is_said_at_every_stage(tmp_path):
         said = [_doing(night)]
         shaft = night.journal.order(night.number, "HOPPER", None, night.at_ms)
         said.append(_doing(night))
-        for stage in (Stage.IN_GAUGE, Stage.MEASURING, Stage.JUDGED):
+        for stage in (TransitStage.IN_GAUGE, TransitStage.MEASURING, TransitStage.JUDGED):
             night.journal.note(shaft, stage, night.at_ms, archive_bytes=1)
             said.append(_doing(night))
-        night.journal.note(shaft, Stage.LEAVING, night.at_ms, place=2)
+        night.journal.note(shaft, TransitStage.LEAVING, night.at_ms, place=2)
         said.append(_doing(night))
-        night.journal.note(shaft, Stage.IN_BIN, night.at_ms, place=2, passed=1)
+        night.journal.note(shaft, TransitStage.IN_BIN, night.at_ms, place=2, passed=1)
         said.append(_doing(night))
-        night.happened(HappeningKind.ENDED, "the hopper is empty")
+        night.happened(RunEventKind.ENDED, "the hopper is empty")
         said.append(_doing(night))
     assert said == [
         "Between two shafts.",

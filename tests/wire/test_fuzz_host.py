@@ -12,13 +12,13 @@ from collections import Counter
 from random import Random
 
 import pytest
-from campaign import spoil
+from campaign import corruption
 from campaign.conversation import Step, a_night
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import MidspanError, ProtocolError
 from midspan.link import session_events as out
 from midspan.link.session import Session
-from midspan.link.session_states import Stage
+from midspan.link.session_states import SessionState
 from wire import datum, framed, record, unframed
 
 # Spoilt bytes; together over ten million. A sound frame costs the host far more than a damaged one.
@@ -72,11 +72,11 @@ class OnTheLine(Spoilt):
     """Frames damaged, once or more often."""
 
     def __call__(self, piece: bytes) -> bytes:
-        return b"".join(self._counted(self._damaged(frame), frame) for frame in spoil.pieces(piece))
+        return b"".join(self._counted(self._damaged(frame), frame) for frame in corruption.pieces(piece))
 
     def _damaged(self, frame: bytes) -> bytes:
         while frame and self.random.random() < self.chance:
-            frame = self.random.choice(spoil.DAMAGES)(self.random, frame)
+            frame = self.random.choice(corruption.DAMAGES)(self.random, frame)
         return frame
 
 
@@ -84,12 +84,12 @@ class InTheContent(Spoilt):
     """Frames with another content under a right check."""
 
     def __call__(self, piece: bytes) -> bytes:
-        return b"".join(self._counted(self._resealed(frame), frame) for frame in spoil.pieces(piece))
+        return b"".join(self._counted(self._resealed(frame), frame) for frame in corruption.pieces(piece))
 
     def _resealed(self, frame: bytes) -> bytes:
         ((sequence, body),) = unframed(frame)
         while body and self.random.random() < self.chance:
-            body = self.random.choice(spoil.DAMAGES)(self.random, body)
+            body = self.random.choice(corruption.DAMAGES)(self.random, body)
         return framed(sequence, body[:LARGEST_BODY]) if body else b""
 
 
@@ -140,7 +140,7 @@ def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
         if record(body)[0] == "Resend":
             reply = datum("Reply", {"to_sequence": number, "refusal": "UNKNOWN_SHAFT", "field": "shaft"})
             session.receive(framed(FAR + 1, started_anew) + framed(FAR + 2, reply), now_s)
-    assert session.stage in (Stage.READY, Stage.SETTLING)
+    assert session.stage in (SessionState.READY, SessionState.SETTLING)
 
 
 def test_spoilt_on_the_line_nothing_wrong_is_accepted(night: list[Step]) -> None:
@@ -196,7 +196,7 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
         for piece in came:
             session.receive(piece, 0.0)
             session.outgoing()
-    assert session.stage is Stage.MEASURING
+    assert session.stage is SessionState.MEASURING
     blocks = [body for piece in measuring.came for _, body in unframed(piece) if body[:1] == b"\2"]
     _, block = record(blocks[-1])
     tracemalloc.start()
@@ -212,7 +212,7 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
         tracemalloc.stop()
     assert "more than the gauge's 49152 bytes can hold" in str(failed[0])
     assert len(failed) == 1
-    assert session.stage is Stage.READY
+    assert session.stage is SessionState.READY
     assert most_bytes < 10 * WORST_BYTES
 
 
@@ -229,7 +229,7 @@ class Hostile(Sound):
         self.kinds: Counter[str] = Counter()
 
     def __call__(self, piece: bytes) -> bytes:
-        return b"".join(self._spoilt(frame) for frame in spoil.pieces(piece))
+        return b"".join(self._spoilt(frame) for frame in corruption.pieces(piece))
 
     def _spoilt(self, frame: bytes) -> bytes:
         ((sequence, body),) = unframed(frame)

@@ -17,7 +17,7 @@ import motions  # isort: skip
 from midspan.link.block_assembler import BLOCK_BYTES, READING_BYTES
 from midspan.link.patience import SILENCE_SHARE
 from midspan.link.session import LARGEST_RESEND, Session
-from midspan.link.session_states import TABLE, Stage
+from midspan.link.session_states import TABLE, SessionState
 from midspan.link.succession import LARGEST_LEAP
 from midspan.wire import framing
 from midspan.wire import schema as schemas
@@ -55,12 +55,12 @@ def collated(transitions: Iterable[Transition], states: list[str]) -> str:
 
 
 def host_states() -> str:
-    stages = table(("stage", "meaning"), [(stage.name, stage.value) for stage in Stage])
+    stages = table(("stage", "meaning"), [(stage.name, stage.value) for stage in SessionState])
     transitions = [
         (stage.name, signal.name, following.name, action.replace("_", " "))
         for (stage, signal), (following, action) in TABLE.items()
     ]
-    return stages + "\n\n" + collated(transitions, [stage.name for stage in Stage])
+    return stages + "\n\n" + collated(transitions, [stage.name for stage in SessionState])
 
 
 def device_states() -> str:

@@ -2,7 +2,7 @@
 
 Lines that start with # are remarks. Cells are parted by commas, or by semicolons where a comma is the decimal mark.
 
->>> table = TypedTable(("angle_deg", "loaded"), (Line(2, {"angle_deg": "0", "loaded": "12,70"}),), "hand.csv")
+>>> table = TypedTable(("angle_deg", "loaded"), (TableLine(2, {"angle_deg": "0", "loaded": "12,70"}),), "hand.csv")
 >>> table.numbers("loaded")
 [12.7]
 """
@@ -22,7 +22,7 @@ LARGEST_BYTES, MOST_COLUMNS = 4_000_000, 100
 
 
 @dataclass(frozen=True)
-class Line:
+class TableLine:
     """One line of a table: where it stands in the file, and its cells by column."""
 
     number: int
@@ -34,7 +34,7 @@ class TypedTable:
     """All lines of a table, in order."""
 
     columns: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[TableLine, ...]
     source: str
 
     def texts(self, column: str) -> list[str]:
@@ -113,7 +113,7 @@ def read_typed(path: Path) -> TypedTable:
         if len(row) != len(columns):
             raise ReadingsError(f"{path}, line {number}: {len(row)} cells under {len(columns)} headings; mend it")
     lines = [
-        Line(number, dict(zip(columns, row, strict=True)))
+        TableLine(number, dict(zip(columns, row, strict=True)))
         for (number, _), row in zip(numbered[1:], rows[1:], strict=True)
     ]
     return TypedTable(columns, tuple(lines), str(path))

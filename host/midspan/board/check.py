@@ -15,9 +15,9 @@ from midspan.board.operator import Person, seen
 from midspan.board.signal_tests import (
     HELD_TIMES,
     MOVING_TIMES,
-    Check,
-    Level,
-    Outcome,
+    SignalCheck,
+    SignalLevel,
+    SignalOutcome,
     coupling_check,
     level,
     noise_check,
@@ -52,7 +52,7 @@ class LookOver:
         self._taken = 0
         self._press = 0
 
-    def checks(self) -> Iterator[Check]:
+    def checks(self) -> Iterator[SignalCheck]:
         """All of them. Raises DeviceFault when the gauge stands still or cuts a step short."""
         found = self._ready()
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
@@ -91,7 +91,7 @@ class LookOver:
             raise DeviceFault(f"the gauge broke off: {run.cause}; `midspan board check` again when it is mended")
         return run
 
-    def _turned(self, off: Level) -> Iterator[Check]:
+    def _turned(self, off: SignalLevel) -> Iterator[SignalCheck]:
         turn = self._gear.steps_per_roller_turn
         self._person.do("Mark a roller with a pencil; it will turn once.")
         run = self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S)))
@@ -100,7 +100,7 @@ class LookOver:
         advice = "change rotate.forward if it turned the other way; is --roller-steps that of your driver and belt?"
         yield seen("rotate axis", answer, f"{turn} steps are one turn of a roller, its top to the front", advice)
 
-    def _lowered(self, off: Level, before: Level, found: Identify) -> Iterator[Check]:
+    def _lowered(self, off: SignalLevel, before: SignalLevel, found: Identify) -> Iterator[SignalCheck]:
         steps = round(DOWN_MM * self._gear.steps_per_mm)
         self._person.do(f"The head will go down {DOWN_MM:g} mm, slowly; hold a rule beside it.")
         run = self._step(press=steps)
@@ -109,20 +109,20 @@ class LookOver:
         advice = "change press.forward if it went up; is --steps-per-mm that of your driver and screw?"
         yield seen("press axis", answer, f"{steps} steps are {DOWN_MM:g} mm down", advice)
         self._gauge.end_bench()
-        yield Check("home switch", Outcome.GOOD, "found again on the way up")
+        yield SignalCheck("home switch", SignalOutcome.GOOD, "found again on the way up")
         after = level(self._step())
         yield zero_check(before, after, found.count_limit)
         self._gauge.end_bench()
 
-    def _guards(self, found: Identify) -> Iterator[Check]:
+    def _guards(self, found: Identify) -> Iterator[SignalCheck]:
         for bit, name, open_it, close_it in (
             (LID, "lid", "Open the lid.", "Close the lid."),
             (STOP, "emergency stop", "Press the emergency stop.", "Release the emergency stop."),
         ):
             if not found.guards & bit:
-                yield Check(name, Outcome.UNSEEN, "none in the configuration; an unattended night needs it")
+                yield SignalCheck(name, SignalOutcome.UNSEEN, "none in the configuration; an unattended night needs it")
             elif self._person.by_itself:
-                yield Check(name, Outcome.UNSEEN, "nobody is there to try it")
+                yield SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
             else:
                 self._person.do(open_it)
                 refused = self._refused(name)
@@ -141,14 +141,14 @@ class LookOver:
         self._gauge.end_bench()
         return False
 
-    def _sensors(self) -> Iterator[Check]:
+    def _sensors(self) -> Iterator[SignalCheck]:
         for name, put, take in (
             ("seated", "Lay a shaft on the rollers.", "Take it away."),
             ("hopper", "Put a shaft into the hopper.", "Take it out."),
             ("slot", "Put the check standard into its slot.", "Take it out."),
         ):
             if self._person.by_itself:
-                yield Check(f"sensor {name}", Outcome.UNSEEN, "nobody is there to try it")
+                yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "nobody is there to try it")
                 continue
             self._person.do(put)
             with_one = getattr(self._gauge.identify(), name)

@@ -17,7 +17,7 @@ from midspan.board.config import refusal
 from midspan.board.files import CONFIGURATION
 from midspan.board.operator import Person, seen
 from midspan.board.shell import BoardShell
-from midspan.board.signal_tests import Check, Outcome, rate_check
+from midspan.board.signal_tests import SignalCheck, SignalOutcome, rate_check
 
 WATCH_S = 20
 WORDS = 80  # a second at 80 samples a second
@@ -36,7 +36,7 @@ class Wires:
     ) -> None:
         self._shell, self._person, self._given, self._watch_s = shell, person, configuration, watch_s
 
-    def checks(self) -> Iterator[Check]:
+    def checks(self) -> Iterator[SignalCheck]:
         """All of them. Nothing is moved unless home switch, lid and emergency stop were seen to work."""
         wrong = refusal(self._shell)
         if wrong is not None:
@@ -44,7 +44,7 @@ class Wires:
                 f"{CONFIGURATION}: {wrong}; no pin was touched. Mend it: midspan board config --set KEY=VALUE"
             )
         self._ask("look()")
-        yield Check("configuration", Outcome.GOOD, f"{CONFIGURATION} holds, pins taken")
+        yield SignalCheck("configuration", SignalOutcome.GOOD, f"{CONFIGURATION} holds, pins taken")
         self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
                         "so that its head is some centimetres below home.")  # fmt: skip
         yield from self._at_rest(self._ask("look()"))
@@ -56,8 +56,8 @@ class Wires:
             if self._given["inputs"][name] is not None and self._given["feeder"]["places_us"]:
                 yield self._tried(name, f"Cover the sensor {name}, and uncover it.")
         yield from self._cell()
-        if any(one.outcome is not Outcome.GOOD for one in tried):
-            yield Check("first move", Outcome.UNSEEN, "not before the switches above work")
+        if any(one.outcome is not SignalOutcome.GOOD for one in tried):
+            yield SignalCheck("first move", SignalOutcome.UNSEEN, "not before the switches above work")
         else:
             yield from self._first_move()
 
@@ -71,34 +71,34 @@ class Wires:
         if self._given["inputs"]["stop"] is not None:
             yield "stop", "Press the emergency stop, and release it."
 
-    def _at_rest(self, states: dict[str, bool]) -> Iterator[Check]:
+    def _at_rest(self, states: dict[str, bool]) -> Iterator[SignalCheck]:
         for name, meaning in (("home", "at home"), ("lid", "open"), ("stop", "pressed")):
             if name == "home" or self._given["inputs"][name] is not None:
                 good = not states[name]
                 words = f"not {meaning}" if good else f"says {meaning} and should not; look at its wires and its level"
-                yield Check(f"{name} at rest", Outcome.GOOD if good else Outcome.LOOK, words)
+                yield SignalCheck(f"{name} at rest", SignalOutcome.GOOD if good else SignalOutcome.LOOK, words)
 
-    def _tried(self, name: str, text: str) -> Check:
+    def _tried(self, name: str, text: str) -> SignalCheck:
         if self._person.by_itself:
-            return Check(name, Outcome.UNSEEN, "nobody is there to try it")
+            return SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
         self._person.say(f"{text} ({self._watch_s} s)")
         changes = self._ask(f"watch({name!r}, {self._watch_s})")
         return seen(name, changes >= 2, "changed and came back", "look at its wires, its pin and its level")
 
-    def _cell(self) -> Iterator[Check]:
+    def _cell(self) -> Iterator[SignalCheck]:
         quiet = self._ask(f"words({WORDS})")
         if len(quiet) < WORDS:
             advice = "look at the converter's supply, clock and data wires"
-            yield Check("cell", Outcome.LOOK, f"{len(quiet)} of {WORDS} words came; {advice}")
+            yield SignalCheck("cell", SignalOutcome.LOOK, f"{len(quiet)} of {WORDS} words came; {advice}")
             return
         wrong = sum(not in_step for _, _, in_step in quiet)
-        yield Check("cell", Outcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
+        yield SignalCheck("cell", SignalOutcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
         yield rate_check(rate_of(quiet), self._given["cell"]["rate"])
         if self._given["cell"]["kind"] == "hx711":  # the other converter's words have none
             words = f"{wrong} of {WORDS} words with wrong trailing bits"
-            yield Check("trailing bits", Outcome.LOOK if wrong else Outcome.GOOD, words)
+            yield SignalCheck("trailing bits", SignalOutcome.LOOK if wrong else SignalOutcome.GOOD, words)
         if self._person.by_itself:
-            yield Check("cell's sign", Outcome.UNSEEN, "nobody is there to press")
+            yield SignalCheck("cell's sign", SignalOutcome.UNSEEN, "nobody is there to press")
             return
         self._person.do("Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
         rise = middle(self._ask(f"words({WORDS})")) - middle(quiet)
@@ -106,7 +106,7 @@ class Wires:
         advice = "swap the cell's two signal wires if it falls; look at its four wires if nothing changes"
         yield seen("cell's sign", rise > self._given["limits"]["count"] / 100, f"{rise:+.0f} counts under load", advice)
 
-    def _first_move(self) -> Iterator[Check]:
+    def _first_move(self) -> Iterator[SignalCheck]:
         gear = self._given["gear"]
         per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
         self._person.do("Take everything off the rollers. Switch the motor supply on, a hand on the emergency stop.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from midspan.board.signal_tests import Check, Outcome
+from midspan.board.signal_tests import SignalCheck, SignalOutcome
 
 
 class Person:
@@ -31,8 +31,12 @@ class Person:
         return answer[0] == "y"
 
 
-def seen(name: str, answer: bool | None, words: str, advice: str) -> Check:
+def seen(name: str, answer: bool | None, words: str, advice: str) -> SignalCheck:
     """The check that rests on what the person saw."""
     if answer is None:
-        return Check(name, Outcome.UNSEEN, words)
-    return Check(name, Outcome.GOOD, words) if answer else Check(name, Outcome.LOOK, f"not so: {words}; {advice}")
+        return SignalCheck(name, SignalOutcome.UNSEEN, words)
+    return (
+        SignalCheck(name, SignalOutcome.GOOD, words)
+        if answer
+        else SignalCheck(name, SignalOutcome.LOOK, f"not so: {words}; {advice}")
+    )

@@ -20,7 +20,7 @@ NOISE_OF_LIMIT = 1e-4
 HELD_TIMES, MOVING_TIMES = 2.0, 4.0
 
 
-class Outcome(Enum):
+class SignalOutcome(Enum):
     """How a check ended."""
 
     GOOD = "good"
@@ -29,16 +29,16 @@ class Outcome(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class SignalCheck:
     """One thing looked at, and what to do when it is not as it should be."""
 
     name: str
-    outcome: Outcome
+    outcome: SignalOutcome
     words: str
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class SignalLevel:
     """A stretch of readings: samples a second, share of samples missing, spoilt words, middle and scatter in counts."""
 
     rate_hz: float
@@ -50,7 +50,7 @@ class Level:
     readings: int
 
 
-def level(run: RawRun, *, moving: bool = False) -> Level:
+def level(run: RawRun, *, moving: bool = False) -> SignalLevel:
     """That of a run's settled readings, or with `moving` of those between which a motor went on.
 
     The scatter is robust, so that one spike does not stand for all, and a steady drift is taken out of it.
@@ -62,7 +62,7 @@ def level(run: RawRun, *, moving: bool = False) -> Level:
     sound = wanted & ((run.status & (SATURATED | OUT_OF_STEP)) == 0)
     time_s, counts = run.tick_us[sound] / 1e6, run.counts[sound].astype(float)
     gaps_us = np.diff(run.tick_us)[(run.status[1:] & GAP_BEFORE) == 0]
-    return Level(
+    return SignalLevel(
         rate_hz=1e6 / float(gaps_us.mean()) if len(gaps_us) else 0.0,
         missing=float(np.mean((run.status & GAP_BEFORE) != 0)) if len(run) else 0.0,
         out_of_step=int(np.count_nonzero(run.status & OUT_OF_STEP)),
@@ -86,11 +86,13 @@ def _scatter(time_s: np.ndarray, counts: np.ndarray) -> float:
     return MAD_TO_SIGMA * float(np.median(np.abs(rest - np.median(rest))))
 
 
-def _check(name: str, good: bool, words: str, advice: str) -> Check:
-    return Check(name, Outcome.GOOD if good else Outcome.LOOK, words if good else f"{words}; {advice}")
+def _check(name: str, good: bool, words: str, advice: str) -> SignalCheck:
+    return SignalCheck(
+        name, SignalOutcome.GOOD if good else SignalOutcome.LOOK, words if good else f"{words}; {advice}"
+    )
 
 
-def rate_check(rate_hz: float, nominal_hz: float) -> Check:
+def rate_check(rate_hz: float, nominal_hz: float) -> SignalCheck:
     """Is the sampling rate about the one that the board's file says?
 
     >>> rate_check(81.2, 80.0).words, rate_check(10.1, 80.0).outcome.value
@@ -101,7 +103,7 @@ def rate_check(rate_hz: float, nominal_hz: float) -> Check:
     return _check("sample rate", good, words, "set the converter's rate pin and the configuration alike")
 
 
-def words_checks(found: Level) -> list[Check]:
+def words_checks(found: SignalLevel) -> list[SignalCheck]:
     """Do the words come whole, and all of them?"""
     lost = f"{100 * found.missing:.1f} % of the samples missing"
     wrong = f"{found.out_of_step} of {found.readings + found.out_of_step} words with wrong trailing bits"
@@ -113,7 +115,7 @@ def words_checks(found: Level) -> list[Check]:
     ]
 
 
-def noise_check(name: str, found: Level, count_limit: int) -> Check:
+def noise_check(name: str, found: SignalLevel, count_limit: int) -> SignalCheck:
     """Is the noise of a quiet gauge about what the converter's data sheet says?"""
     most = NOISE_OF_LIMIT * count_limit
     words = f"{found.scatter:.0f} counts rms, at most {most:.0f}"
@@ -122,7 +124,7 @@ def noise_check(name: str, found: Level, count_limit: int) -> Check:
     return _check(name, found.scatter <= most, words, "see grounding and noise in wiring.md")
 
 
-def coupling_check(name: str, found: Level, quiet: Level, most_times: float) -> Check:
+def coupling_check(name: str, found: SignalLevel, quiet: SignalLevel, most_times: float) -> SignalCheck:
     """Does a motor disturb the cell?"""
     times = found.scatter / quiet.scatter if quiet.scatter else float("inf")
     words = f"{found.scatter:.0f} counts rms, {times:.1f} times that without motors"
@@ -130,7 +132,7 @@ def coupling_check(name: str, found: Level, quiet: Level, most_times: float) -> 
     return _check(name, times <= most_times, words, advice)
 
 
-def zero_check(before: Level, after: Level, count_limit: int) -> Check:
+def zero_check(before: SignalLevel, after: SignalLevel, count_limit: int) -> SignalCheck:
     """Is the zero the same after the head went down and came home?"""
     shift = after.middle - before.middle
     words = f"{shift:+.0f} counts after the head was away"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from midspan.base.polynomial import Array, PolynomialFit
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.readings_table import CalibrationReadings
 
 SETTLED_S, CREPT_S = 30.0, 300.0  # creep is the change between these times after a step of load
 
@@ -45,7 +45,7 @@ class Behaviour:
         return tuple(sentence for value, sentence in missing if value is None)
 
 
-def behaviour(readings: Readings, rise: Array, forces: Array, fit: PolynomialFit) -> Behaviour:
+def behaviour(readings: CalibrationReadings, rise: Array, forces: Array, fit: PolynomialFit) -> Behaviour:
     """The cell's behaviour from all readings; rise and forces go with their lines."""
     ways = np.array(readings.words["direction"])
     up, down = _means(ways == "up", rise, readings), _means(ways == "down", rise, readings)
@@ -70,13 +70,13 @@ def behaviour(readings: Readings, rise: Array, forces: Array, fit: PolynomialFit
     )
 
 
-def _means(chosen: Array, rise: Array, readings: Readings) -> dict[tuple[float, float], float]:
+def _means(chosen: Array, rise: Array, readings: CalibrationReadings) -> dict[tuple[float, float], float]:
     keys = list(zip(readings["round"].tolist(), readings["mass_g"].tolist(), strict=True))
     picked = np.flatnonzero(chosen).tolist()
     return {key: float(np.mean([rise[i] for i in picked if keys[i] == key])) for key in {keys[i] for i in picked}}
 
 
-def _zero_return(readings: Readings, full: float) -> float | None:
+def _zero_return(readings: CalibrationReadings, full: float) -> float | None:
     """Largest change of the empty reading over a round, in percent of the full rise."""
     changes = []
     moving = np.array(readings.words["direction"]) != "hold"
@@ -87,7 +87,7 @@ def _zero_return(readings: Readings, full: float) -> float | None:
     return 100 * max(changes) / full if changes else None
 
 
-def _creep(readings: Readings) -> float | None:
+def _creep(readings: CalibrationReadings) -> float | None:
     """Change between 30 s and 300 s after the step, in percent of that load's rise; a wandering zero is in it.
 
     The zero cannot be taken off: an unloaded cell creeps back, and its zero right after is no zero yet.
@@ -102,7 +102,7 @@ def _creep(readings: Readings) -> float | None:
     return float(100 * abs(late - early) / (early - _last_empty(readings, held)))
 
 
-def _hold_return(readings: Readings) -> float | None:
+def _hold_return(readings: CalibrationReadings) -> float | None:
     """How far the empty cell reads from before once the held load is off (as in OIML R 60, 5.5.2), in percent."""
     held = np.array(readings.words["direction"]) == "hold"
     after = readings["count"][held & (readings["mass_g"] == 0)]
@@ -112,5 +112,5 @@ def _hold_return(readings: Readings) -> float | None:
     return float(100 * abs(after[0] - _last_empty(readings, held)) / full)
 
 
-def _last_empty(readings: Readings, held: Array) -> float:
+def _last_empty(readings: CalibrationReadings, held: Array) -> float:
     return float(readings["count"][(readings["mass_g"] == 0) & ~np.asarray(held, bool)][-1])

@@ -12,7 +12,7 @@ from midspan.base.errors import ConfigurationError
 PICTURE = "hardware_notes/pictures/cell-loading.svg"
 
 
-class Way(StrEnum):
+class LoadingWay(StrEnum):
     """How the mass comes to push the head towards the cell."""
 
     TURNED = "turned"
@@ -21,14 +21,14 @@ class Way(StrEnum):
 
 
 ARRANGED = {
-    Way.TURNED: "Turn the cell over: its bracket off the carriage and clamped upside down, level, the head on top",
-    Way.LEVER: "Lay a lever under the head that lifts it when a mass hangs on the other end",
-    Way.PULLEY: "Lead a cord from the head straight up over a pulley, so that a mass on its other end lifts the head",
+    LoadingWay.TURNED: "Turn the cell over: its bracket off the carriage, clamped upside down, level, the head on top",
+    LoadingWay.LEVER: "Lay a lever under the head that lifts it when a mass hangs on the other end",
+    LoadingWay.PULLEY: "Lead a cord from the head straight up over a pulley, so that a mass on its other end lifts it",
 }
 PUT_ON = {
-    Way.TURNED: "Stand {:g} g on the head",
-    Way.LEVER: "Hang {:g} g on the lever",
-    Way.PULLEY: "Hang {:g} g on the cord",
+    LoadingWay.TURNED: "Stand {:g} g on the head",
+    LoadingWay.LEVER: "Hang {:g} g on the lever",
+    LoadingWay.PULLEY: "Hang {:g} g on the cord",
 }
 
 
@@ -39,19 +39,19 @@ class Loading:
     Raises ConfigurationError where the two do not go with the way: only a turned cell takes the weight as it is.
     """
 
-    way: Way = Way.TURNED
+    way: LoadingWay = LoadingWay.TURNED
     ratio: float = 1.0
     u_ratio: float = 0.0
 
     def __post_init__(self) -> None:
-        if self.way is Way.TURNED and (self.ratio, self.u_ratio) != (1.0, 0.0):
+        if self.way is LoadingWay.TURNED and (self.ratio, self.u_ratio) != (1.0, 0.0):
             raise ConfigurationError(
                 "on a turned cell the head bears the whole weight: leave --ratio and --ratio-u out, or say --way lever"
             )
-        if self.way is Way.PULLEY and self.ratio != 1.0:
+        if self.way is LoadingWay.PULLEY and self.ratio != 1.0:
             raise ConfigurationError("a pulley only turns the force round: leave --ratio out")
-        if self.way is not Way.TURNED and not self.u_ratio:
-            known = "arms are" if self.way is Way.LEVER else "friction is"
+        if self.way is not LoadingWay.TURNED and not self.u_ratio:
+            known = "arms are" if self.way is LoadingWay.LEVER else "friction is"
             raise ConfigurationError(
                 f"what a {self.way} passes on of the weight is known only as well as its {known}: say how well with "
                 "--ratio-u"

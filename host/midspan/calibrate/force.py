@@ -26,11 +26,11 @@ from midspan.base.polynomial import Array, PolynomialFit, fit_polynomial
 from midspan.base.units import STANDARD
 from midspan.calibrate import plausibility
 from midspan.calibrate.cell_behaviour import Behaviour, behaviour
-from midspan.calibrate.cell_loading import Loading, Way
+from midspan.calibrate.cell_loading import Loading, LoadingWay
 from midspan.calibrate.fit_tests import SIGNIFICANT, Evidence, choose_order, combined, read_back, u_of_curve
 from midspan.calibrate.force_class import class_sentences
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, Finding
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult
+from midspan.calibrate.readings_table import CalibrationReadings
 from midspan.hand_bench.gravity import STANDARD as STANDARD_PLACE
 from midspan.hand_bench.gravity import Gravity
 from midspan.hand_bench.masses import Air, Mass, stacked
@@ -73,8 +73,8 @@ class Load:
 
 
 def calibrate_force(
-    readings: Readings, load: Load, earlier_n_per_count: float | None = None, *, sign_seen: bool = True
-) -> Finding:
+    readings: CalibrationReadings, load: Load, earlier_n_per_count: float | None = None, *, sign_seen: bool = True
+) -> ProcedureResult:
     """Newtons per count, its uncertainty at the working load, and how the cell behaves.
 
     Columns: round, direction (up, down, or hold for creep), mass_g, count, time_s; `sign_seen` when the head was also
@@ -112,10 +112,12 @@ def calibrate_force(
     }
     remarks = _remarks(evidence, load, len(set(rounds[turning])), found, remark, sign_seen=sign_seen)
     artefacts = tuple(vars(mass) for mass in load.masses)
-    return Finding("force", section, figures, budget | {"linearity_n": (u_linear, dof_linear)}, remarks, artefacts)
+    return ProcedureResult(
+        "force", section, figures, budget | {"linearity_n": (u_linear, dof_linear)}, remarks, artefacts
+    )
 
 
-def _check(readings: Readings, ratio: float) -> None:
+def _check(readings: CalibrationReadings, ratio: float) -> None:
     masses, counts = readings["mass_g"], readings["count"]
     ways = readings.words["direction"]
     moving = np.array([way != "hold" for way in ways])
@@ -138,7 +140,7 @@ def _check(readings: Readings, ratio: float) -> None:
     )
 
 
-def _rise(readings: Readings, turning: Array) -> Array:
+def _rise(readings: CalibrationReadings, turning: Array) -> Array:
     """Counts above the zero of their round, drawn as a line in reading order between its empty readings."""
     masses, counts, rise = readings["mass_g"], readings["count"], np.zeros(len(readings.lines))
     order = np.arange(len(counts), dtype=float)
@@ -163,7 +165,9 @@ def _scale_budget(
     scatter = float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest])
     between = _between_rounds(forces, rise, rounds)
     total = load.force(WORKING_G) if not load.masses else load.force(_largest(load))
-    passed_on = {} if load.loading.way is Way.TURNED else {load.loading.way.value: (load.loading.u_ratio, DOF_GUESS)}
+    passed_on = (
+        {} if load.loading.way is LoadingWay.TURNED else {load.loading.way.value: (load.loading.u_ratio, DOF_GUESS)}
+    )
     return passed_on | {
         "readings": max((scatter, float(fit.degrees_of_freedom)), between),
         "masses": (total[1] / total[0], DOF_CERTIFICATE if load.masses else DOF_GUESS),
@@ -227,7 +231,7 @@ def _remarks(
             "the cell by hand and see the count rise before a shaft is pressed",
         ),
         (
-            load.loading.way is Way.PULLEY,
+            load.loading.way is LoadingWay.PULLEY,
             "a pulley's friction holds against every change of load: it is in the hysteresis found here",
         ),
     )

@@ -15,8 +15,8 @@ import numpy as np
 from midspan.base.errors import ReadingsError
 from midspan.base.units import STANDARD
 from midspan.calibrate.fit_tests import Evidence, choose_order, combined
-from midspan.calibrate.outcome import DOF_GUESS, Finding
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.outcome import DOF_GUESS, ProcedureResult
+from midspan.calibrate.readings_table import CalibrationReadings
 
 LEAST_N = 0.4  # below, contact is still closing
 MOST_GIVE = 0.2  # mm/N; the softest frame anyone should measure with, the stiffest shafts give twice as much
@@ -34,7 +34,9 @@ def bar_bend_mm_per_n(diameter_mm: float, modulus_gpa: float, span_mm: float) ->
     return float(span_mm**3 / (48 * modulus_gpa * 1e3 * np.pi * diameter_mm**4 / 64))
 
 
-def calibrate_frame(readings: Readings, bar_mm_per_n: float = 0.0, u_scales: float = 3e-4) -> Finding:
+def calibrate_frame(
+    readings: CalibrationReadings, bar_mm_per_n: float = 0.0, u_scales: float = 3e-4
+) -> ProcedureResult:
     """Give in mm/N with its uncertainty; `bar_mm_per_n` is the bar's own bend, `u_scales` of force and travel.
 
     Columns: travel_mm, force_n. Raises ReadingsError for a bar that bends like a shaft, or readings that do not
@@ -64,10 +66,10 @@ def calibrate_frame(readings: Readings, bar_mm_per_n: float = 0.0, u_scales: flo
     u, dof = combined(*budget.values())
     section = {"give_mm_per_n": whole - bar_mm_per_n, "u_give_mm_per_n": u, "dof_give": dof}
     figures = {"residual_sd_mm": evidence.fit.residual_sd, "bar_mm_per_n": bar_mm_per_n}
-    return Finding("frame", section, figures, budget, _remarks(evidence, half, whole, bar_mm_per_n))
+    return ProcedureResult("frame", section, figures, budget, _remarks(evidence, half, whole, bar_mm_per_n))
 
 
-def _refuse(whole: float, bar: float, readings: Readings) -> None:
+def _refuse(whole: float, bar: float, readings: CalibrationReadings) -> None:
     if whole <= 0:
         raise ReadingsError(
             f"{readings.source}: travel falls as force grows; are the columns swapped, or is the sign of one wrong?"

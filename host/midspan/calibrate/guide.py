@@ -18,17 +18,17 @@ from midspan.base.csv_table import number_in
 from midspan.base.errors import ConfigurationError, MidspanError, ReadingsError
 from midspan.base.formatting import with_uncertainty
 from midspan.calibrate.live import LiveBench
-from midspan.calibrate.outcome import Finding
-from midspan.calibrate.readings_table import Readings, TableWriter
+from midspan.calibrate.outcome import ProcedureResult
+from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, newest, record_of, records_in, save_record
 from midspan.link.gauge import Gauge
 from midspan.link.serial_port import SerialLink
-from midspan.measurement.calibration import LONGEST_NAME, Force, Frame, Rotation, Span, Travel
+from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
 
 K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
-    "force": Force, "travel": Travel, "frame": Frame, "span": Span, "rotation": Rotation,
+    "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
 }  # fmt: skip
 NEXT = {
     "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
@@ -46,7 +46,7 @@ HEADLINES = {
 
 
 @dataclass(frozen=True)
-class Session:
+class GuidedCalibration:
     """What every calibration is told: where records go, whose, when, and where readings come from."""
 
     records: Path
@@ -94,7 +94,7 @@ class Session:
                 )
 
 
-class Screen:
+class GuideScreen:
     """The person at the terminal; `by_itself` nobody is waited for."""
 
     def __init__(self, ask: Callable[[str], str], *, quiet: bool, by_itself: bool) -> None:
@@ -122,7 +122,9 @@ class Screen:
 
 
 @contextmanager
-def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[tuple[LiveBench, TableWriter, str]]:
+def bench_at(
+    session: GuidedCalibration, kind: str, scenario: dict[str, Any]
+) -> Iterator[tuple[LiveBench, TableWriter, str]]:
     """The gauge at the port (or a simulated one), a table to write to, and the gauge's name; head home at the end.
 
     Whatever goes wrong, the message says where the readings taken so far are.
@@ -156,8 +158,8 @@ def bench_at(session: Session, kind: str, scenario: dict[str, Any]) -> Iterator[
 
 
 def finish(
-    session: Session, screen: Screen, kind: str, gauge: str, readings: Readings, settings: dict[str, Any],
-    work: Callable[[], Finding],
+    session: GuidedCalibration, screen: GuideScreen, kind: str, gauge: str, readings: CalibrationReadings,
+    settings: dict[str, Any], work: Callable[[], ProcedureResult],
 ) -> None:  # fmt: skip
     """Work out the readings, save the record, print it and say what comes next; a refusal says where the readings are.
 
@@ -183,7 +185,7 @@ def finish(
         screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
 
 
-def story(kind: str, finding: Finding) -> str:
+def story(kind: str, finding: ProcedureResult) -> str:
     """The finding for people: the value with U, figures, each cause's share, remarks."""
     lines = []
     if kind in HEADLINES:

@@ -19,7 +19,7 @@ import numpy as np
 from midspan.archive.raw_run import RawRun
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ConfigurationError, DeviceFault
-from midspan.calibrate.readings_table import Readings, TableWriter
+from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
 from midspan.measurement.cycle_plan import plan_for
@@ -245,7 +245,7 @@ def _felt_at(bench: LiveBench, deepest: int) -> float:
     return at - (first - felt) * FURTHER_STEPS / (second - first)
 
 
-def as_travel(readings: Readings) -> Readings:
+def as_travel(readings: CalibrationReadings) -> CalibrationReadings:
     """Readings of blocks as those of travel: the head went as far down as a block is lower than the highest one.
 
     >>> from midspan.calibrate.readings_table import readings_of

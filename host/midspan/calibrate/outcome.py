@@ -1,7 +1,7 @@
 """What every calibration procedure gives back, and what it is told about the bench.
 
-A `Finding` is one procedure's outcome: a section of the calibration file with standard uncertainties and degrees
-of freedom, further figures, and remarks in plain words. It knows nothing of records, dates or people.
+A `ProcedureResult` is one procedure's outcome: a section of the calibration file with standard uncertainties and
+degrees of freedom, further figures, and remarks in plain words. It knows nothing of records, dates or people.
 """
 
 from dataclasses import dataclass, field
@@ -14,7 +14,7 @@ DOF_GUESS = 8.0
 
 
 @dataclass(frozen=True)
-class Finding:
+class ProcedureResult:
     """Outcome of one procedure on its readings.
 
     `section` holds the keys of the calibration file's table of the same name as `kind` (empty for a bar),

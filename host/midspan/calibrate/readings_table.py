@@ -17,7 +17,7 @@ from midspan.base.polynomial import Array
 
 
 @dataclass(frozen=True)
-class Column:
+class TableColumn:
     """A column: its name, its words if it holds words, and what stands in it where the table has no such column."""
 
     name: str
@@ -25,26 +25,26 @@ class Column:
     default: str | None = None
 
 
-LAYOUTS: dict[str, tuple[Column, ...]] = {
+LAYOUTS: dict[str, tuple[TableColumn, ...]] = {
     "force": (
-        Column("round", default="1"),
-        Column("direction", ("up", "down", "hold")),
-        Column("mass_g"),
-        Column("count"),
-        Column("time_s", default="0"),
+        TableColumn("round", default="1"),
+        TableColumn("direction", ("up", "down", "hold")),
+        TableColumn("mass_g"),
+        TableColumn("count"),
+        TableColumn("time_s", default="0"),
     ),
-    "travel": (Column("direction", ("up", "down")), Column("steps"), Column("travel_mm")),
-    "blocks": (Column("steps"), Column("block_mm")),
-    "frame": (Column("travel_mm"), Column("force_n")),
-    "span": (Column("span_mm"),),
-    "rotation": (Column("steps"), Column("count")),
-    "marks": (Column("mark_steps"),),
-    "bar": (Column("spine_thou"), Column("u_spine_thou")),
+    "travel": (TableColumn("direction", ("up", "down")), TableColumn("steps"), TableColumn("travel_mm")),
+    "blocks": (TableColumn("steps"), TableColumn("block_mm")),
+    "frame": (TableColumn("travel_mm"), TableColumn("force_n")),
+    "span": (TableColumn("span_mm"),),
+    "rotation": (TableColumn("steps"), TableColumn("count")),
+    "marks": (TableColumn("mark_steps"),),
+    "bar": (TableColumn("spine_thou"), TableColumn("u_spine_thou")),
 }
 
 
 @dataclass(frozen=True)
-class Readings:
+class CalibrationReadings:
     """One procedure's readings by column, all equally long, and where they came from."""
 
     source: str
@@ -66,7 +66,7 @@ class Readings:
         }
 
 
-def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Readings:
+def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> CalibrationReadings:
     """Readings from plain lists, numbered like the lines of a table under a heading.
 
     Raises ReadingsError when the columns differ in length or hold what is no reading.
@@ -79,10 +79,10 @@ def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Read
     lengths = {len(values) for values in (*words.values(), *numbers.values())}
     if len(lengths) != 1:
         raise ReadingsError(f"{source}: the columns {', '.join(columns)} are not equally long")
-    return _sound(Readings(source, numbers, words, tuple(range(2, lengths.pop() + 2))))
+    return _sound(CalibrationReadings(source, numbers, words, tuple(range(2, lengths.pop() + 2))))
 
 
-def read_readings(path: Path, *layouts: str) -> Readings:
+def read_readings(path: Path, *layouts: str) -> CalibrationReadings:
     """The readings of a CSV file in the one of these LAYOUTS that its headings fit best.
 
     Raises ReadingsError that names the line and what to do.
@@ -96,7 +96,7 @@ def read_readings(path: Path, *layouts: str) -> Readings:
     return _readings(table, columns)
 
 
-def _wrong(table: TypedTable, columns: Sequence[Column]) -> list[str]:
+def _wrong(table: TypedTable, columns: Sequence[TableColumn]) -> list[str]:
     """What keeps a table from having these columns."""
     missing = [one.name for one in columns if one.default is None and one.name not in table.columns]
     unknown = sorted(set(table.columns) - {one.name for one in columns})
@@ -105,7 +105,7 @@ def _wrong(table: TypedTable, columns: Sequence[Column]) -> list[str]:
     ]
 
 
-def _readings(table: TypedTable, columns: Sequence[Column]) -> Readings:
+def _readings(table: TypedTable, columns: Sequence[TableColumn]) -> CalibrationReadings:
     numbers, words = {}, {}
     for one in columns:
         absent = one.name not in table.columns
@@ -115,10 +115,10 @@ def _readings(table: TypedTable, columns: Sequence[Column]) -> Readings:
             numbers[one.name] = np.full(len(table.lines), float(one.default or 0))
         else:
             numbers[one.name] = np.array(table.numbers(one.name))
-    return _sound(Readings(table.source, numbers, words, tuple(line.number for line in table.lines)))
+    return _sound(CalibrationReadings(table.source, numbers, words, tuple(line.number for line in table.lines)))
 
 
-def _sound(readings: Readings) -> Readings:
+def _sound(readings: CalibrationReadings) -> CalibrationReadings:
     """The readings again, unless one is none: then formulas would make rubbish of it, or of all."""
     for name, values in readings.numbers.items():
         wrong = np.flatnonzero(~(np.abs(values) <= LARGEST))
@@ -128,7 +128,7 @@ def _sound(readings: Readings) -> Readings:
     return readings
 
 
-def _words(table: TypedTable, column: Column) -> Iterator[str]:
+def _words(table: TypedTable, column: TableColumn) -> Iterator[str]:
     for cell, line in zip(table.texts(column.name), table.lines, strict=True):
         if cell not in column.words:
             raise ReadingsError(

@@ -22,7 +22,7 @@ from typing import Any
 
 from midspan.base.errors import ConfigurationError, OutputError
 from midspan.base.files import bytes_of, json_in, writing
-from midspan.calibrate.outcome import Finding
+from midspan.calibrate.outcome import ProcedureResult
 
 FORMAT = 1
 LARGEST_BYTES = 20_000_000  # some times the largest table of readings
@@ -94,7 +94,7 @@ def _canonical(values: Any) -> str:
 
 
 def record_of(
-    finding: Finding, readings: dict[str, Any], settings: dict[str, Any], circumstances: Circumstances
+    finding: ProcedureResult, readings: dict[str, Any], settings: dict[str, Any], circumstances: Circumstances
 ) -> Record:
     """The record of a procedure run."""
     # JSON has no word for infinite degrees of freedom: without an entry they are just that.

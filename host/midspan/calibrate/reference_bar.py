@@ -25,7 +25,7 @@ from pydantic import Field
 from midspan.base.config import Section, read_toml, validated
 from midspan.base.errors import ReadingsError
 from midspan.base.units import MM_PER_THOU, STANDARD
-from midspan.calibrate.outcome import Finding
+from midspan.calibrate.outcome import ProcedureResult
 from midspan.measurement.elastica import deflection_ratio, ratio_and_slope
 
 K = 2.0  # both expanded uncertainties of E_n cover 95 %
@@ -116,7 +116,7 @@ def load_bar(path: Path) -> Expected:
     return assigned(bar.id, bar.spine_thou, bar.u_spine_thou, bar.source)
 
 
-def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> Finding:
+def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> ProcedureResult:
     """Bias of the gauge on the bar, with its uncertainty and E_n. Raises ReadingsError for quite another bar."""
     if min(u_spine_thou) < 0:
         raise ReadingsError(f"bar {expected.name}: u_spine_thou {min(u_spine_thou):g} is negative; correct it")
@@ -145,7 +145,7 @@ def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Seq
         "gauge_thou": (u_gauge, math.inf),
         "bar_thou": (expected.u_spine_thou, math.inf),
     }
-    return Finding("bar", {}, figures, budget, (_verdict(bias, u_bias, ratio, expected),))
+    return ProcedureResult("bar", {}, figures, budget, (_verdict(bias, u_bias, ratio, expected),))
 
 
 def _verdict(bias: float, u_bias: float, ratio: float, expected: Expected) -> str:

@@ -20,8 +20,8 @@ from scipy import optimize
 
 from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import Array
-from midspan.calibrate.outcome import Finding
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.outcome import ProcedureResult
+from midspan.calibrate.readings_table import CalibrationReadings
 
 REACH = 0.06  # relative, how far the true value may lie from the expected one
 FEWEST_TURNS = 3.0
@@ -34,7 +34,9 @@ ROUNDING = 1e-9  # of a count: what varies less is none of the shaft's
 LEAST_EXPLAINED = 0.5  # share of the variation that the pattern must make, or there is no pattern to go by
 
 
-def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = SLIP_RANGE) -> Finding:
+def calibrate_rotation(
+    readings: CalibrationReadings, expected: float, u_diameter: float = SLIP_RANGE
+) -> ProcedureResult:
     """Steps per turn from a pattern that repeats. `u_diameter` is the relative spread of shafts of this size.
 
     Columns: steps, count. Raises ReadingsError when too few turns were made or nothing repeats.
@@ -65,7 +67,7 @@ def calibrate_rotation(readings: Readings, expected: float, u_diameter: float = 
     return _finding(period, u, expected, turns, u_diameter)
 
 
-def _varying(readings: Readings, turns: float) -> float:
+def _varying(readings: CalibrationReadings, turns: float) -> float:
     """Sum of squares of what varies beside a drift; ReadingsError for too few turns, or when all is rounding."""
     number = len(readings.lines)
     if turns < FEWEST_TURNS or number < FEWEST_A_TURN * turns:
@@ -80,7 +82,9 @@ def _varying(readings: Readings, turns: float) -> float:
     return varies
 
 
-def calibrate_rotation_marks(readings: Readings, expected: float, u_diameter: float = SLIP_RANGE) -> Finding:
+def calibrate_rotation_marks(
+    readings: CalibrationReadings, expected: float, u_diameter: float = SLIP_RANGE
+) -> ProcedureResult:
     """Steps per turn from the positions of an index mark over several turns; column mark_steps.
 
     Raises ReadingsError when marks are few or one was missed.
@@ -106,13 +110,13 @@ def calibrate_rotation_marks(readings: Readings, expected: float, u_diameter: fl
     return _finding(float(slope[0]), u, expected, len(marks) - 1.0, u_diameter)
 
 
-def _finding(period: float, u: float, expected: float, turns: float, u_diameter: float) -> Finding:
+def _finding(period: float, u: float, expected: float, turns: float, u_diameter: float) -> ProcedureResult:
     slip = period / expected - 1
     section = {"steps_per_turn": period, "u_relative": math.hypot(u / period, u_diameter)}
     figures = {"slip_pct": 100 * slip, "u_slip_pct": 100 * u / expected, "turns": turns}
     off = f"the shaft turns {100 * slip:+.1f} % off what the diameters say: are they right? Does a roller skid?"
     remarks = (off,) if abs(slip) > MUCH_SLIP else ()
-    return Finding("rotation", section, figures, {"readings_steps": (u, turns)}, remarks)
+    return ProcedureResult("rotation", section, figures, {"readings_steps": (u, turns)}, remarks)
 
 
 def _columns(steps: Array, period: float) -> Array:

@@ -13,16 +13,16 @@ import numpy as np
 from midspan.base.errors import ReadingsError
 from midspan.base.units import STANDARD
 from midspan.calibrate.fit_tests import combined
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, Finding
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult
 from midspan.calibrate.plausibility import LENGTH_UNITS
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.readings_table import CalibrationReadings
 
 RANGE_MM = (400.0, 1200.0)
 ONE_READING_MM = 0.1  # what a single reading of a support's line is good for, as a standard uncertainty
 STRAY_MM = 1.0
 
 
-def calibrate_span(readings: Readings, u_instrument_mm: float, certificate: str = "") -> Finding:
+def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certificate: str = "") -> ProcedureResult:
     """Mean span, its uncertainty from scatter and instrument (JCGM 100:2008, 4.2 and 4.3).
 
     Without the certificate of a calibration the instrument's uncertainty is a guess, and counts as one (G.4.2).
@@ -53,4 +53,4 @@ def calibrate_span(readings: Readings, u_instrument_mm: float, certificate: str 
     )
     section = {"span_mm": mean, "u_span_mm": u, "dof_span": dof}
     artefacts = ({"instrument": certificate, "u_mm": u_instrument_mm},) if certificate else ()
-    return Finding("span", section, {"readings": float(number)}, budget, remarks, artefacts)
+    return ProcedureResult("span", section, {"readings": float(number)}, budget, remarks, artefacts)

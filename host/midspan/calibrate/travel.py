@@ -9,7 +9,7 @@ only where it helps beyond chance, and only where the readings fall on enough pl
 >>> down = [0.0025 * s + 0.004 * math.sin(2 * math.pi * s / 3200) for s in steps]
 >>> up = [value + 0.03 for value in down]
 >>> table = readings_of("typed", direction=["down"] * 33 + ["up"] * 33, steps=steps * 2, travel_mm=down + up)
->>> found = calibrate_travel(table, Indicator(), 3200.0)
+>>> found = calibrate_travel(table, TravelIndicator(), 3200.0)
 >>> round(found.section["mm_per_step"], 6), round(found.section["screw_sin_mm"], 4)
 (0.0025, 0.004)
 >>> round(found.figures["backlash_mm"], 3)
@@ -25,8 +25,8 @@ from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import Array
 from midspan.calibrate import plausibility
 from midspan.calibrate.fit_tests import FTest, combined, f_test
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, Finding
-from midspan.calibrate.readings_table import Readings
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult
+from midspan.calibrate.readings_table import CalibrationReadings
 
 FEWEST = 6
 FEWEST_PLACES = 5  # of the screw's turn that must be read for its error to show
@@ -35,7 +35,7 @@ LEAST_TRAVEL_MM = 1e-3  # less is no way that an indicator tells
 
 
 @dataclass(frozen=True)
-class Indicator:
+class TravelIndicator:
     """The dial indicator or gauge blocks: standard uncertainty of one reading in mm, and of its scale (relative)."""
 
     u_reading_mm: float = 0.003
@@ -79,12 +79,12 @@ class _Told:
 
 
 def calibrate_travel(
-    readings: Readings,
-    indicator: Indicator,
+    readings: CalibrationReadings,
+    indicator: TravelIndicator,
     steps_per_screw_turn: float,
     clearance_mm: float = 0.0,
     earlier_mm_per_step: float | None = None,
-) -> Finding:
+) -> ProcedureResult:
     """Millimetres per step, backlash and screw error with their uncertainties.
 
     Columns: direction (down: the head went down to it; up: it came back), steps, travel_mm. Raises ReadingsError
@@ -117,10 +117,10 @@ def calibrate_travel(
         figures |= {"backlash_mm": float(fit.values[2]), "u_backlash_mm": float(fit.u[2])}
     remarks = _remarks(figures.get("backlash_mm"), told.test, section, earlier)
     artefacts = (asdict(indicator),) if indicator.certificate else ()
-    return Finding("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks, artefacts)
+    return ProcedureResult("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks, artefacts)
 
 
-def _told(readings: Readings, steps_per_screw_turn: float, has_both: bool) -> _Told:
+def _told(readings: CalibrationReadings, steps_per_screw_turn: float, has_both: bool) -> _Told:
     steps, travel = readings["steps"], readings["travel_mm"]
     up = np.array(readings.words["direction"]) == "up"
     straight = np.column_stack([np.ones_like(steps), steps, *([up] if has_both else [])]).astype(float)
@@ -131,7 +131,7 @@ def _told(readings: Readings, steps_per_screw_turn: float, has_both: bool) -> _T
     return _Told(plain, _least_squares(np.column_stack([straight, np.cos(turn), np.sin(turn)]), travel))
 
 
-def _check(readings: Readings, indicator: Indicator) -> None:
+def _check(readings: CalibrationReadings, indicator: TravelIndicator) -> None:
     steps, travel, ways = readings["steps"], readings["travel_mm"], np.array(readings.words["direction"])
     if len(steps) < FEWEST or len(np.unique(steps)) < FEWEST // 2:
         raise ReadingsError(f"{readings.source}: {len(steps)} readings are too few; take {FEWEST} or more places")
@@ -169,7 +169,7 @@ def _least_squares(columns: Array, y: Array) -> _Fit:
     return _Fit(scaled / size, inverse / np.outer(size, size) * squares / degrees, squares, degrees)
 
 
-def _u_screw(told: _Told, indicator: Indicator) -> tuple[float, float]:
+def _u_screw(told: _Told, indicator: TravelIndicator) -> tuple[float, float]:
     """Standard uncertainty of the head's place left by the screw, in mm, at any one place.
 
     With a fitted wave: that of the wave, and what scatters beyond the reading of the indicator. Without: the whole

@@ -24,7 +24,7 @@ from midspan.board.install import Installed, chip_of
 from midspan.board.install import install as put_on
 from midspan.board.operator import Person
 from midspan.board.shell import BoardShell, at_prompt
-from midspan.board.signal_tests import Check, Outcome
+from midspan.board.signal_tests import SignalCheck, SignalOutcome
 from midspan.link.gauge import Gauge
 from midspan.link.serial_port import SerialLink
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
@@ -112,7 +112,7 @@ def _check_wires(port: str, person: Person, *, as_json: bool) -> None:
     _say(NEXT)
 
 
-def _judge(checks: Iterable[Check], *, as_json: bool) -> None:
+def _judge(checks: Iterable[SignalCheck], *, as_json: bool) -> None:
     done = []
     for one in checks:
         done.append(one)
@@ -120,7 +120,7 @@ def _judge(checks: Iterable[Check], *, as_json: bool) -> None:
             print(f"{one.outcome.value:9} {one.name:22} {one.words}", flush=True)
     if as_json:
         print(json.dumps([{"check": one.name, "outcome": one.outcome.value, "words": one.words} for one in done]))
-    bad = [one.name for one in done if one.outcome is Outcome.LOOK]
+    bad = [one.name for one in done if one.outcome is SignalOutcome.LOOK]
     if bad:
         raise DeviceFault(f"{len(bad)} of {len(done)} checks need a look: {', '.join(bad)}")
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from midspan.calibrate.cell_loading import Way
+from midspan.calibrate.cell_loading import LoadingWay
 from midspan.cli.procedure import RECORDS, Asked, Records, calibrate, procedure
 
 __all__ = ["calibrate"]
@@ -28,7 +28,7 @@ def force(
     mass_u_pct: Annotated[
         float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
     ] = 0.05,
-    way: Annotated[Way, typer.Option(help="How a mass pushes the head towards the cell.")] = Way.TURNED,
+    way: Annotated[LoadingWay, typer.Option(help="How a mass pushes the head towards the cell.")] = LoadingWay.TURNED,
     ratio: Annotated[
         float, typer.Option(min=0.05, max=20, help="Force on the head for each newton of weight: a lever's arms.")
     ] = 1.0,
@@ -83,12 +83,12 @@ def travel(
     clearance: Annotated[float, typer.Option(min=0, max=500, help="Down to here (mm) the head meets no shaft.")] = 0.0,
 ) -> None:
     """Millimetres per step, backlash and screw error: a dial indicator or gauge blocks under the head."""
-    from midspan.calibrate.travel import Indicator
+    from midspan.calibrate.travel import TravelIndicator
     from midspan.cli import calibrate_commands
 
     session, screen = asked.session(csv)
     calibrate_commands.travel(
-        session, screen, Indicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
+        session, screen, TravelIndicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
         (first_steps, last_steps, places), block or [], clearance,
     )  # fmt: skip
 

@@ -11,7 +11,7 @@ from midspan.base.units import STANDARD, STANDARD_GRAVITY
 from midspan.calibrate.calibration_file import remarks_on, write_calibration
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
-from midspan.calibrate.guide import Screen, Session, bench_at, finish, settings_of
+from midspan.calibrate.guide import GuidedCalibration, GuideScreen, bench_at, finish, settings_of
 from midspan.calibrate.live import (
     STEPS_A_BLOCK,
     as_travel,
@@ -29,7 +29,7 @@ from midspan.calibrate.record import newest
 from midspan.calibrate.reference_bar import Expected, check_bar
 from midspan.calibrate.rotation import FEWEST_MARKS, calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate.span import calibrate_span
-from midspan.calibrate.travel import Indicator, calibrate_travel
+from midspan.calibrate.travel import TravelIndicator, calibrate_travel
 from midspan.hand_bench.gravity import STANDARD as STANDARD_PLACE
 from midspan.hand_bench.gravity import local_gravity
 from midspan.hand_bench.masses import Air
@@ -46,7 +46,9 @@ DEEPEST_MM = 25.0  # how far down contact with a bar or shaft on the supports is
 ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rollers
 
 
-def force(session: Session, screen: Screen, load: Load, masses_g: Sequence[float], rounds: int, creep: bool) -> None:
+def force(
+    session: GuidedCalibration, screen: GuideScreen, load: Load, masses_g: Sequence[float], rounds: int, creep: bool
+) -> None:
     """Masses on the cell, live (the sign of a push first) or from CSV; `creep` leaves the largest on for five minutes.
 
     Raises CellSignError when the count falls where a shaft would make it rise, and what gauge and procedure raise.
@@ -83,9 +85,9 @@ def _rehearsed(load: Load) -> Load:
 
 
 def travel(
-    session: Session,
-    screen: Screen,
-    indicator: Indicator,
+    session: GuidedCalibration,
+    screen: GuideScreen,
+    indicator: TravelIndicator,
     steps_per_screw_turn: float,
     course: tuple[int, int, int],
     blocks_mm: Sequence[float],
@@ -120,14 +122,14 @@ def travel(
     )  # fmt: skip
 
 
-def _indicator(session: Session, screen: Screen) -> Callable[[RawRun], float]:
+def _indicator(session: GuidedCalibration, screen: GuideScreen) -> Callable[[RawRun], float]:
     """How the indicator is read: by a person, or from the simulated one's counts."""
     if session.port == REHEARSAL_PORT:
         return lambda run: round(steady(run)[0] * INDICATOR_COUNT_MM, INDICATOR_PLACES)
     return lambda _: screen.number("    indicator, mm")
 
 
-def frame(session: Session, screen: Screen, bar: tuple[float, float] | None, span_mm: float) -> None:
+def frame(session: GuidedCalibration, screen: GuideScreen, bar: tuple[float, float] | None, span_mm: float) -> None:
     """Press on a rigid bar of this diameter in mm and modulus in GPa, live or from CSV."""
     bend = bar_bend_mm_per_n(*bar, span_mm) if bar else 0.0
     gauge = session.gauge
@@ -146,13 +148,13 @@ def frame(session: Session, screen: Screen, bar: tuple[float, float] | None, spa
     finish(session, screen, "frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
 
 
-def _u_scales(session: Session, gauge: str) -> float:
+def _u_scales(session: GuidedCalibration, gauge: str) -> float:
     """Relative standard uncertainty of travel over force, from the newest records; a cautious one without them."""
     parts = [session.earlier(kind, "u_scale", gauge) for kind in ("force", "travel")]
     return math.hypot(*(U_SCALE_UNKNOWN if part is None else part for part in parts))
 
 
-def _cell_and_head(session: Session, gauge: str) -> tuple[Force, Travel]:
+def _cell_and_head(session: GuidedCalibration, gauge: str) -> tuple[Force, Travel]:
     """What the newest records know of cell and travel; ConfigurationError names the one that is missing."""
     found = []
     for kind in ("force", "travel"):
@@ -165,7 +167,9 @@ def _cell_and_head(session: Session, gauge: str) -> tuple[Force, Travel]:
     return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
 
-def span(session: Session, screen: Screen, u_instrument_mm: float, certificate: str, readings_wanted: int) -> None:
+def span(
+    session: GuidedCalibration, screen: GuideScreen, u_instrument_mm: float, certificate: str, readings_wanted: int
+) -> None:
     """Distances between the supports, typed, or from CSV."""
     if session.csv is not None:
         readings = read_readings(session.csv, "span")
@@ -191,7 +195,7 @@ def span(session: Session, screen: Screen, u_instrument_mm: float, certificate: 
     )
 
 
-def rotation(session: Session, screen: Screen, expected: float, turns: int, u_diameter: float) -> None:
+def rotation(session: GuidedCalibration, screen: GuideScreen, expected: float, turns: int, u_diameter: float) -> None:
     """A shaft turned under load, live or from CSV: its pattern, or the positions of an index mark."""
     gauge = session.gauge
     if session.csv is not None:
@@ -210,7 +214,9 @@ def rotation(session: Session, screen: Screen, expected: float, turns: int, u_di
     finish(session, screen, "rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
 
 
-def bar(session: Session, screen: Screen, expected: Expected, calibration_file: Path | None, cycles: int) -> None:
+def bar(
+    session: GuidedCalibration, screen: GuideScreen, expected: Expected, calibration_file: Path | None, cycles: int
+) -> None:
     """A reference bar measured on the gauge, or spines from CSV, against what it should show.
 
     Raises ConfigurationError without a calibration to measure under, and what the gauge raises.

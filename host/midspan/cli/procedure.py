@@ -48,7 +48,7 @@ class Asked:
         from datetime import UTC, datetime
 
         from midspan.base.errors import ConfigurationError
-        from midspan.calibrate.guide import Screen, Session
+        from midspan.calibrate.guide import GuidedCalibration, GuideScreen
         from midspan.rehearsal.process import REHEARSAL_PORT
         from midspan.rehearsal.scenario import GAUGE_NAME
 
@@ -64,11 +64,11 @@ class Asked:
 
         name = GAUGE_NAME if self.port == REHEARSAL_PORT else self.gauge
         now = datetime.now(UTC)
-        session = Session(
+        session = GuidedCalibration(
             self.records, name, self.who, self.temperature, now, self.valid_days, self.port, csv, self.as_json
         )
         session.check_clock()
-        return session, Screen(ask, quiet=csv is not None, by_itself=self.yes)
+        return session, GuideScreen(ask, quiet=csv is not None, by_itself=self.yes)
 
 
 def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callable[..., None]]:

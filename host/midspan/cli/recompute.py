@@ -47,7 +47,7 @@ class Remade:
 
 
 @dataclass
-class Tally:
+class RecomputeTally:
     """How many results were stored as a new version, and how many stood there already to the last bit."""
 
     stored: int = 0
@@ -90,7 +90,7 @@ def recompute(
     with ExitStack() as stack:
         if store_file is not None:
             assert bands is not None
-            store, tally = stack.enter_context(Store.open(store_file)), Tally()
+            store, tally = stack.enter_context(Store.open(store_file)), RecomputeTally()
             store.keep_calibration(calibration.calibration.id, calibration.content())
             stack.callback(lambda: print(tally, file=sys.stderr))
             remade = kept(remade, store, tally, bands)
@@ -156,7 +156,7 @@ def _evaluated(
         yield Remade(where, result, verdict_by(result, basis, bands) if bands else None, basis)
 
 
-def kept(remade: Iterable[Remade], store: Store, tally: Tally, bands: Bands) -> Iterator[Remade]:
+def kept(remade: Iterable[Remade], store: Store, tally: RecomputeTally, bands: Bands) -> Iterator[Remade]:
     """The same results, each on the disk before it is given on, and counted, with the verdicts that the store keeps.
 
     The store must have their calibration already. Raises StoreError.

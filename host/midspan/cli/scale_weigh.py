@@ -11,7 +11,7 @@ from midspan.base.formatting import printable
 from midspan.base.units import GRAM_PER_GRAIN
 from midspan.sets.registry import Sets
 from midspan.sets.scale import Pan, Scale, ScalePort, load_scale, wait_until_empty, weigh
-from midspan.sets.weights import Weight
+from midspan.sets.weights import ShaftWeight
 from midspan.store.database import Store
 
 Asked = Callable[[str], str]
@@ -41,7 +41,7 @@ def by_scale(
                 _complain(error)
 
 
-def _note(sets: Sets, pan: Pan, scale: Scale, name: str, clock: Callable[[], float]) -> Weight:
+def _note(sets: Sets, pan: Pan, scale: Scale, name: str, clock: Callable[[], float]) -> ShaftWeight:
     sets.number(name)  # before anything is weighed: a name that nobody knows is said at once
     found = weigh(pan, scale, f"shaft {name}", clock)
     sets.weigh({name: found}, now_ms())

@@ -14,27 +14,26 @@ from rich.table import Table
 
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import INTERRUPTED, ConfigurationError, NightStopped, StoreError
-from midspan.cli.sort_screen import Screen
-from midspan.link.live_readings_file import Turning, turning_file
-from midspan.link.reconnect import Reach
+from midspan.cli.sort_screen import SortScreen
+from midspan.link.live_readings_file import LiveReadings, turning_file
+from midspan.link.reconnect import Reconnector
 from midspan.measurement.calibration_validity import check_use
 from midspan.rehearsal import scenario_night
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
 from midspan.report import result_text
 from midspan.sorting.event_log import Clocks
-from midspan.sorting.loop import AS_ASKED, AT_ONCE, Ending, Night, Watcher
+from midspan.sorting.loop import AS_ASKED, AT_ONCE, Ending, SortingLoop, Watcher
 from midspan.sorting.notices import Notices
 from midspan.sorting.readings_gone import READINGS_GONE
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import Setup, check_emptied, check_gauge, check_unchanged, load_setup
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Happening, HappeningKind, Stage
-from midspan.store.passage import Night as NightOnRecord
+from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, TransitStage
 from midspan.store.tables import newest_wish
 
 REHEARSAL_FOLDER = "rehearsal"
-TURNS = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
+TURNS = (RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.ENDED, RunEventKind.STOPPED)
 
 
 def sort(
@@ -51,18 +50,18 @@ def sort(
         night = _to_go_on_with(journal, setup, resume=resume, anew=anew)
         if night is not None:
             check_unchanged(setup, night)
-        reach = Reach(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
+        reach = Reconnector(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
         _look_at_gauge(setup, reach, clocks, even_so=even_so)
         _try_files(setup, store)
         night = _on_record(journal, setup, night, clocks.now_ms())
-        keeper = Keeper(setup, store, night, clocks.now_ms)
+        keeper = NightRecorder(setup, store, night, clocks.now_ms)
         _say_changes(keeper)
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
-        screen = stack.enter_context(Screen(keeper))
+        screen = stack.enter_context(SortScreen(keeper))
         ask = screen.ask if setup.plan.sort.attended else None
-        turning = Turning(turning_file(setup.store, night.gauge))
-        running = Night(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
+        turning = LiveReadings(turning_file(setup.store, night.gauge))
+        running = SortingLoop(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
         for place in emptied:
             running.emptied(place)
         if clear_fault:
@@ -79,7 +78,7 @@ def sort(
 def _to_go_on_with(journal: Journal, setup: Setup, *, resume: bool, anew: bool) -> NightOnRecord | None:
     """The night that is to go on, None when a new one is to begin."""
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
-    is_over = last is None or _turn(journal, last) is HappeningKind.ENDED
+    is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
     if resume and is_over:
         raise ConfigurationError(f"{setup.store}: there is no night on gauge {setup.plan.gauge.name} to go on with")
     if not resume and not is_over and not anew:
@@ -91,7 +90,7 @@ def _to_go_on_with(journal: Journal, setup: Setup, *, resume: bool, anew: bool) 
     return last if resume else None
 
 
-def _turn(journal: Journal, night: NightOnRecord) -> HappeningKind | None:
+def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
     """What the night came to last."""
     return next((one.kind for one in reversed(journal.happenings(night.id)) if one.kind in TURNS), None)
 
@@ -117,7 +116,7 @@ def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
     return gauge.port
 
 
-def _look_at_gauge(setup: Setup, reach: Reach, clocks: Clocks, *, even_so: bool) -> None:
+def _look_at_gauge(setup: Setup, reach: Reconnector, clocks: Clocks, *, even_so: bool) -> None:
     with reach.opened() as gauge:
         found = gauge.identify()
     check_gauge(setup.plan, found)
@@ -137,16 +136,16 @@ def _try_files(setup: Setup, store: Store) -> None:
 def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
     if night is None:
         number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
-        journal.happened(number, Happening(HappeningKind.BEGUN, "the night begins", now_ms))
+        journal.happened(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
     else:
         words = "the night goes on"
-        if _turn(journal, night) is not HappeningKind.STOPPED:  # what a full disk or a locked database did not take
+        if _turn(journal, night) is not RunEventKind.STOPPED:  # what a full disk or a locked database did not take
             words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
-        journal.happened(night.id, Happening(HappeningKind.RESUMED, words, now_ms))
+        journal.happened(night.id, RunEvent(RunEventKind.RESUMED, words, now_ms))
     return journal.nights(setup.plan.gauge.name)[-1]
 
 
-def _say_changes(keeper: Keeper) -> None:
+def _say_changes(keeper: NightRecorder) -> None:
     changes = keeper.changes
     for one in changes:
         print(one, file=sys.stderr)
@@ -156,7 +155,7 @@ def _say_changes(keeper: Keeper) -> None:
 
 
 @contextmanager
-def _heard(night: Night, screen: Screen) -> Iterator[None]:
+def _heard(night: SortingLoop, screen: SortScreen) -> Iterator[None]:
     """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once.
 
     A terminal that is closed is no such wish: whoever looked on has gone home.
@@ -183,12 +182,12 @@ def _heard(night: Night, screen: Screen) -> Iterator[None]:
 
 
 def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_ms: int) -> None:
-    unsent = [Happening(HappeningKind.NOTICE, words, now_ms) for words in notices.take_failures()]
+    unsent = [RunEvent(RunEventKind.NOTICE, words, now_ms) for words in notices.take_failures()]
     with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
         journal.happened(night.id, *unsent)
 
 
-def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Ending) -> None:
+def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending: Ending) -> None:
     screen, number = result_text.console(), keeper.night.id
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("place")
@@ -200,7 +199,7 @@ def _print_outcome(setup: Setup, keeper: Keeper, journal: Journal, ending: Endin
     screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {how}: {ending.words}.\n")
     screen.print(table, "")
     passages = journal.passages(number)
-    recount = sorted({one.place for one in passages if one.stage is Stage.UNCERTAIN and one.place is not None})
+    recount = sorted({one.place for one in passages if one.stage is TransitStage.UNCERTAIN and one.place is not None})
     if recount:
         screen.print(f"Recount: {', '.join(setup.plan.place_called(place) for place in recount)}")
     suspects = journal.suspects(number)

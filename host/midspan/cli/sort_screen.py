@@ -17,16 +17,16 @@ from midspan.measurement.result import ShaftResult
 from midspan.report.night_statistics import rate_text
 from midspan.report.result_text import console
 from midspan.sorting.next_action import Do, Move
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 
 K = 2.0  # of the U shown beside a spine
 FINISHING = "finishing the shaft in hand; Ctrl-C again stops at once"
 
 
-class Screen:
+class SortScreen:
     """Progress of one night on standard error; `ask` and `show` are for night.Watcher, `finishing` for a signal."""
 
-    def __init__(self, keeper: Keeper, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, keeper: NightRecorder, clock: Callable[[], float] = time.monotonic) -> None:
         self._keeper, self._clock = keeper, clock
         self._begun_s, self._begun_with = clock(), keeper.tally.shafts
         self._console = console(stderr=True)

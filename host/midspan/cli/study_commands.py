@@ -19,7 +19,7 @@ from midspan.study.gauge_rr import crossed_study
 from midspan.study.linearity import Reference, bias_study, linearity_study
 from midspan.study.population import stock_study
 from midspan.study.source import (
-    Observation,
+    StudyReading,
     by_day,
     from_batches,
     from_labels,
@@ -100,7 +100,7 @@ def bias(
 
 def _against(
     csv: Path | None, store: Path, bars: list[Path], quantity: str
-) -> tuple[dict[str, Reference], list[Observation]]:
+) -> tuple[dict[str, Reference], list[StudyReading]]:
     if csv:
         return references_in(csv), from_table(csv)
     known = references_of(bars)
@@ -157,21 +157,21 @@ def chart(
         _say_picture(picture)
 
 
-def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
+def _of_batches(store_file: Path, batches: list[str], quantity: str) -> list[StudyReading]:
     if len(batches) < 2:
         raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
     with open_to_read(store_file) as store:
         return _some(from_batches(store, batches, quantity), store_file)
 
 
-def _of_stock(store_file: Path, batches: list[str], quantity: str) -> list[Observation]:
+def _of_stock(store_file: Path, batches: list[str], quantity: str) -> list[StudyReading]:
     if not batches:
         raise ReadingsError("name a --batch; or give a --csv")
     with open_to_read(store_file) as store:
         return _some(from_stock(store, batches, quantity), store_file)
 
 
-def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observation]:
+def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[StudyReading]:
     """Results of labelled shafts; ReadingsError when there are none."""
     if not labels:
         raise ReadingsError("name what to study: --label of a check standard (or --bar files), or give a --csv")
@@ -179,7 +179,7 @@ def of_labels(store_file: Path, labels: list[str], quantity: str) -> list[Observ
         return _some(from_labels(store, labels, quantity), store_file)
 
 
-def _some(rows: list[Observation], store_file: Path) -> list[Observation]:
+def _some(rows: list[StudyReading], store_file: Path) -> list[StudyReading]:
     if not rows:
         raise ReadingsError(f"{store_file}: no results of that name or batch; check it with: midspan show")
     return rows

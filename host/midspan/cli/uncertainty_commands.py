@@ -13,7 +13,7 @@ from rich.table import Table
 from midspan.base.config import validated
 from midspan.base.errors import ArchiveError
 from midspan.base.formatting import printable
-from midspan.decision.bands import Kind, Rule, load_bands
+from midspan.decision.bands import DecisionRule, Kind, load_bands
 from midspan.decision.risk import Risks, sentence, spine_risks
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.monte_carlo import hand_trials
@@ -111,12 +111,12 @@ def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, a
         _print_costs(console(), costs)
 
 
-def _of_kind(kind: Kind, like: Rule) -> Rule:
+def _of_kind(kind: Kind, like: DecisionRule) -> DecisionRule:
     guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
-    return Rule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
+    return DecisionRule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
 
 
-def _print_costs(screen: Console, costs: list[tuple[Rule, Risks]]) -> None:
+def _print_costs(screen: Console, costs: list[tuple[DecisionRule, Risks]]) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
     for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):

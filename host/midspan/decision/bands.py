@@ -35,7 +35,7 @@ EXAMPLE = {
 Kind = Literal["guarded both ways", "guarded acceptance", "guarded rejection", "simple"]
 
 
-class Rule(Section):
+class DecisionRule(Section):
     """How sure a verdict must be, by JCGM 106:2012, clause 8. The guard band is `guard` times U = k u.
 
     * ``guarded both ways``: accepted when inside a limit by the guard band, rejected when beyond it by as much,
@@ -44,7 +44,7 @@ class Rule(Section):
     * ``guarded rejection``: rejected when beyond by the guard band, else accepted. Protects who made the shaft.
     * ``simple``: the value alone decides; both share the risk.
 
-    >>> Rule(kind="guarded acceptance", guard=1.5).margins
+    >>> DecisionRule(kind="guarded acceptance", guard=1.5).margins
     (1.5, -1.5)
     """
 
@@ -69,7 +69,7 @@ class Rule(Section):
         return self.kind == "guarded both ways"
 
     @model_validator(mode="after")
-    def _guard_has_a_use(self) -> "Rule":
+    def _guard_has_a_use(self) -> "DecisionRule":
         if self.kind == "simple" and "guard" in self.model_fields_set:
             raise ValueError("rule.guard: a simple rule has no guard band; remove it, or choose a guarded kind")
         return self
@@ -116,7 +116,7 @@ class Stretch:
 class Bands(Section):
     """All bins of a bands file, in any order, and the rule that goes with them."""
 
-    rule: Rule = Rule()
+    rule: DecisionRule = DecisionRule()
     bin: Annotated[tuple[Bin, ...], ARRAY, Field(min_length=1)]
 
     @model_validator(mode="after")

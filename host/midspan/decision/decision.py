@@ -15,8 +15,8 @@ from enum import StrEnum
 from typing import Protocol
 
 from midspan.base.units import MM_PER_THOU
-from midspan.decision.bands import Bands, Bin, Rule
-from midspan.decision.limit_test import AGAINST, DOUBT, REMARK, Comparison, Finding, Standing
+from midspan.decision.bands import Bands, Bin, DecisionRule
+from midspan.decision.limit_test import AGAINST, DOUBT, REMARK, Comparison, LimitEffect, LimitFinding
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
@@ -27,7 +27,7 @@ GIVEN_UP = frozenset(
 )  # fmt: skip
 
 
-class Measured(Protocol):
+class Quantities(Protocol):
     """What a verdict needs to know of a shaft; each u_... is a standard uncertainty, `runout_mm` a total
     indicator reading, `faults` why the gauge is not to be trusted, `doubts` why this reading is not. Runout and
     hysteresis are None, and so are their uncertainties, where they were not measured: no bin that limits them
@@ -104,7 +104,7 @@ class Decision:
     concerns: tuple[Concern, ...] = ()
 
 
-def judge(measured: Measured, bands: Bands) -> Decision:
+def judge(measured: Quantities, bands: Bands) -> Decision:
     """The verdict on a measured shaft.
 
     >>> from types import SimpleNamespace
@@ -142,7 +142,7 @@ def _concerns(kind: ConcernKind, reasons: Sequence[str]) -> tuple[Concern, ...]:
     return tuple(Concern(kind, words) for words in reasons)
 
 
-def _impossible(measured: Measured) -> Iterator[str]:
+def _impossible(measured: Quantities) -> Iterator[str]:
     """No shaft has such a number, so the gauge or the conversion made it."""
     unmeasured = {name for pair in MAY_BE_UNMEASURED if _all_none(measured, pair) for name in pair}
     for name in (name for name in NUMBERS if name not in unmeasured):
@@ -153,11 +153,11 @@ def _impossible(measured: Measured) -> Iterator[str]:
             yield f"{name} is {value:g}, but an uncertainty is never negative"
 
 
-def _all_none(measured: Measured, names: tuple[str, ...]) -> bool:
+def _all_none(measured: Quantities, names: tuple[str, ...]) -> bool:
     return all(getattr(measured, name, math.nan) is None for name in names)
 
 
-def _judge_sound(measured: Measured, bands: Bands) -> Decision:
+def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     rule = bands.rule
     spine, u_thou = measured.spine_thou, rule.coverage_factor * measured.u_spine_thou
     edges = list(_edges(bands, spine, u_thou))
@@ -177,11 +177,11 @@ def _judge_sound(measured: Measured, bands: Bands) -> Decision:
     return Decision(Outcome.ACCEPTED, remarks, home.name)
 
 
-def _said(findings: Sequence[Finding], standing: Standing) -> tuple[str, ...]:
+def _said(findings: Sequence[LimitFinding], standing: LimitEffect) -> tuple[str, ...]:
     return tuple(dict.fromkeys(finding.sentence for finding in findings if finding.standing is standing))
 
 
-def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Sequence[Finding]) -> list[Bin]:
+def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Sequence[LimitFinding]) -> list[Bin]:
     """Bins that may get the shaft: the one whose band holds its spine, else those the guard band reaches.
 
     Where the rule accepts a spine beyond the end of a band it is the nearest of them.
@@ -196,7 +196,7 @@ def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Seq
     return reached
 
 
-def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[Finding]:
+def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[LimitFinding]:
     """The spine against the ends of the stretch it lies in, else against the ends on either side of it."""
     compare = Comparison("spine", spine_thou, expanded, "thou", bands.rule)
     for low, high in ((stretch.low_thou, stretch.high_thou) for stretch in bands.stretches):
@@ -211,7 +211,7 @@ def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[Finding
     yield from [finding for finding in found if finding.standing is REMARK] or found
 
 
-def _limits(measured: Measured, one: Bin, rule: Rule) -> Iterator[Finding]:
+def _limits(measured: Quantities, one: Bin, rule: DecisionRule) -> Iterator[LimitFinding]:
     """What speaks against putting the shaft into a bin, its spine apart."""
     for name, value, u, scale, limit, unit in (
         ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, one.spread_max_thou, "thou"),
@@ -221,13 +221,15 @@ def _limits(measured: Measured, one: Bin, rule: Rule) -> Iterator[Finding]:
         if limit is None:
             continue
         if value is None or u is None:
-            yield Finding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", DOUBT)
+            yield LimitFinding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", DOUBT)
         else:
             compare = Comparison(name, value / scale, rule.coverage_factor * u / scale, unit, rule)
             yield from compare.with_limit(limit, value / scale - limit)
     floor = measured.spread_floor_thou
     if one.spread_max_thou is not None and floor > one.spread_max_thou:
-        yield Finding(f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", DOUBT)
+        yield LimitFinding(
+            f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", DOUBT
+        )
 
 
 def _borders(bands: Bands, home: Bin, spine_thou: float, expanded: float) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from midspan.archive.raw_run import RawRun
 from midspan.decision.bands import Bands
-from midspan.decision.decision import Decision, Measured, judge, judge_unmeasured
+from midspan.decision.decision import Decision, Quantities, judge, judge_unmeasured
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 
@@ -13,6 +13,6 @@ def judged(run: RawRun, calibration: Calibration, bands: Bands) -> tuple[ShaftRe
     return result, verdict_on(result, bands)
 
 
-def verdict_on(result: Measured | Unmeasured, bands: Bands) -> Decision:
+def verdict_on(result: Quantities | Unmeasured, bands: Bands) -> Decision:
     """The verdict on a result, or on the reasons why there is none."""
     return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)

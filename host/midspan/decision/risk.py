@@ -22,7 +22,7 @@ from scipy.special import ndtr
 from scipy.stats import norm
 
 from midspan.base.errors import ConfigurationError
-from midspan.decision.bands import Bands, Rule
+from midspan.decision.bands import Bands, DecisionRule
 
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -102,7 +102,7 @@ def _probability(true: Array, u: float, intervals: Sequence[Interval]) -> Array:
     return total
 
 
-def spine_risks(bands: Bands, rule: Rule, mean_thou: float, sd_thou: float, u_thou: float) -> Risks:
+def spine_risks(bands: Bands, rule: DecisionRule, mean_thou: float, sd_thou: float, u_thou: float) -> Risks:
     """Risks of sorting a stock of shafts by spine alone: true spines normal, of this mean and standard deviation.
 
     A shaft conforms when its spine lies in any bin. Raises ConfigurationError when a number is not positive.
@@ -126,10 +126,10 @@ def _moved(intervals: Sequence[Interval], outward: float) -> list[Interval]:
     return moved
 
 
-def sentence(cost: Risks, rule: Rule) -> str:
+def sentence(cost: Risks, rule: DecisionRule) -> str:
     """What the rule costs, in words and in shafts of a thousand.
 
-    >>> sentence(Risks(0.9, 0.85, 0.1, 0.001, 0.0004), Rule())
+    >>> sentence(Risks(0.9, 0.85, 0.1, 0.001, 0.0004), DecisionRule())
     'of 1000 shafts 850 are accepted, of which 1 belongs in no bin; 50 are rejected, of which 0.4 are good; 100 lie \
 too near a limit and are measured again'
     """

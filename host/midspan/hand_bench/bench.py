@@ -26,13 +26,13 @@ COARSEST_MM = 1.0  # 39 thou: nothing that is read so coarsely tells two shafts 
 LIGHTEST_G, HEAVIEST_G = 50.0, 5000.0
 
 
-class Identity(Section):
+class BenchIdentity(Section):
     """Which bench; its id stands in every result like that of a gauge's calibration."""
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
 
 
-class Weight(Section):
+class DeadWeight(Section):
     """What is hung on at midspan: its conventional mass, and the hook that stays on all the time."""
 
     mass_g: float
@@ -51,7 +51,7 @@ class Weight(Section):
         return mass_g
 
     @model_validator(mode="after")
-    def _is_known(self) -> "Weight":
+    def _is_known(self) -> "DeadWeight":
         if self.u_mass_g > U_MOST * self.mass_g:
             raise ValueError(
                 f"weight.u_mass_g = {self.u_mass_g:g} g is more than {U_MOST:.0%} of the weight: was it written in "
@@ -60,7 +60,7 @@ class Weight(Section):
         return self
 
 
-class Place(Section):
+class BenchPlace(Section):
     """Local gravity as measured, or the latitude and height it follows from."""
 
     gravity_m_s2: float | None = None
@@ -69,7 +69,7 @@ class Place(Section):
     height_m: Annotated[float, Field(ge=HEIGHTS_M[0], le=HEIGHTS_M[1])] = 0.0
 
     @model_validator(mode="after")
-    def _is_known(self) -> "Place":
+    def _is_known(self) -> "BenchPlace":
         if (self.gravity_m_s2 is None) == (self.latitude_deg is None):
             raise ValueError("place: give either gravity_m_s2 or latitude_deg (with height_m), and only one of them")
         try:
@@ -85,7 +85,7 @@ class Place(Section):
         return local_gravity(self.latitude_deg or 0.0, self.height_m, self.u_gravity_m_s2)
 
 
-class Span(Section):
+class BenchSpan(Section):
     """Distance between the two lines on which the shaft rests."""
 
     span_mm: float
@@ -101,7 +101,7 @@ class Span(Section):
         return span_mm
 
 
-class Indicator(Section):
+class DialIndicator(Section):
     """The dial indicator: its unit and graduation, its error, and the force of its spring on the shaft."""
 
     unit: Literal["mm", "in", "thou"] = "mm"
@@ -121,7 +121,7 @@ class Indicator(Section):
         return MM_PER_UNIT[self.unit] * (1 if self.when_lower == "rises" else -1)
 
     @model_validator(mode="after")
-    def _is_fine_enough(self) -> "Indicator":
+    def _is_fine_enough(self) -> "DialIndicator":
         if self.graduation * abs(self.mm) > COARSEST_MM:
             raise ValueError(
                 f"indicator.graduation = {self.graduation:g} {self.unit} is more than {COARSEST_MM:g} mm: is the unit "
@@ -130,7 +130,7 @@ class Indicator(Section):
         return self
 
 
-class Frame(Section):
+class BenchFrame(Section):
     """What gives besides the shaft: supports sinking under the load, indicator stand following it."""
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
@@ -141,12 +141,12 @@ class Frame(Section):
 class HandBench(Section):
     """A whole bench file."""
 
-    bench: Identity
-    weight: Weight
-    place: Place
-    span: Span
-    indicator: Indicator
-    frame: Frame = Frame()
+    bench: BenchIdentity
+    weight: DeadWeight
+    place: BenchPlace
+    span: BenchSpan
+    indicator: DialIndicator
+    frame: BenchFrame = BenchFrame()
 
     @property
     def mass(self) -> Mass:

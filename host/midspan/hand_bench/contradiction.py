@@ -6,7 +6,7 @@ Which of its readings is wrong, the return of the dial tells, or the height of t
 
 >>> loaded = np.array([15.70, 15.71, 15.70, 15.69, 16.70, 15.71, 15.70, 15.69])
 >>> three = np.full(8, 3.0)
->>> [found] = contradictions(Readings(np.arange(8) * 45.0, ("1",) * 8, three, loaded, three, (False,) * 8), 0.01)
+>>> [found] = contradictions(HandReadings(np.arange(8) * 45.0, ("1",) * 8, three, loaded, three, (False,) * 8), 0.01)
 >>> found.visits, found.names
 ((4,), ('loaded',))
 >>> print(found.sentence)
@@ -21,7 +21,7 @@ from math import ceil, log10
 import numpy as np
 
 from midspan.hand_bench.clock_fit import Array
-from midspan.hand_bench.readings import Readings
+from midspan.hand_bench.readings import HandReadings
 from midspan.hand_bench.strays import Stray, foretold, strays, untold
 
 # Readings of a sound bench repeat within about two graduations (common practice, no source).
@@ -43,7 +43,7 @@ class Contradiction:
 
 
 @dataclass(frozen=True)
-class _Series:
+class _FitSeries:
     """One value of each visit, linear in columns; `strays` by their visit, `out` of what foretells the others."""
 
     columns: Array
@@ -52,7 +52,7 @@ class _Series:
     strays: dict[int, Stray]
 
     @classmethod
-    def of(cls, columns: Array, values: Array, usual: float) -> "_Series":
+    def of(cls, columns: Array, values: Array, usual: float) -> "_FitSeries":
         return cls(columns, values, usual, {stray.place: stray for stray in strays(columns, values, usual)})
 
     def misfit(self, i: int, value: float, more: float) -> bool:
@@ -61,13 +61,13 @@ class _Series:
         return abs(value - expected) > within + more
 
 
-def contradictions(readings: Readings, graduation: float) -> tuple[Contradiction, ...]:
+def contradictions(readings: HandReadings, graduation: float) -> tuple[Contradiction, ...]:
     """What the readings disagree about, but for what was confirmed; `graduation` is the dial's smallest step.
 
     Visits to one position that are off alike confirm each other: there the shaft differs, and no pen slipped.
     """
     usual = USUAL_GRADUATIONS * graduation
-    sag = _Series.of(_around(readings.angle_deg, (2,)), readings.loaded - readings.zero, usual)
+    sag = _FitSeries.of(_around(readings.angle_deg, (2,)), readings.loaded - readings.zero, usual)
     digits = max(ceil(-log10(graduation)), 0)
     accused = {place: stray for place, stray in sag.strays.items() if not _seconded(place, sag, readings)}
     found = [_by_sag(readings, stray, usual, digits) for stray in accused.values()]
@@ -79,7 +79,7 @@ def contradictions(readings: Readings, graduation: float) -> tuple[Contradiction
     return tuple(sorted((one for one in found if one is not None), key=lambda one: one.visits))
 
 
-def cannot_tell(readings: Readings) -> str | None:
+def cannot_tell(readings: HandReadings) -> str | None:
     """What so few readings could hide, in a sentence; None when every slip of the pen would be named."""
     visits = Counter(readings.angle_deg.tolist())
     few = [i for i, angle in enumerate(readings.angle_deg.tolist()) if visits[angle] <= FEW]
@@ -98,7 +98,7 @@ def _around(angle_deg: Array, orders: Sequence[int]) -> Array:
     return np.stack([np.ones_like(angle_deg), *waves], axis=1)
 
 
-def _seconded(place: int, sag: _Series, readings: Readings) -> bool:
+def _seconded(place: int, sag: _FitSeries, readings: HandReadings) -> bool:
     """Whether another visit to the same position is off by the same."""
     this = sag.strays[place]
     off = sag.values[place] - this.expected
@@ -110,7 +110,7 @@ def _seconded(place: int, sag: _Series, readings: Readings) -> bool:
     )
 
 
-def _returns(readings: Readings, usual: float) -> dict[int, Stray]:
+def _returns(readings: HandReadings, usual: float) -> dict[int, Stray]:
     """Visits whose dial did not come back like the others', with what they make of the way back."""
     read = np.flatnonzero(np.isfinite(readings.again))
     back = (readings.again - readings.unloaded)[read]
@@ -118,7 +118,7 @@ def _returns(readings: Readings, usual: float) -> dict[int, Stray]:
     return {int(read[stray.place]): stray for stray in found if not stray.rivals}
 
 
-def _by_sag(readings: Readings, stray: Stray, usual: float, digits: int) -> Contradiction | None:
+def _by_sag(readings: HandReadings, stray: Stray, usual: float, digits: int) -> Contradiction | None:
     suspects = [one for one in (stray, *stray.rivals) if not readings.confirmed[one.place]]
     if not suspects:
         return None
@@ -136,7 +136,7 @@ def _by_sag(readings: Readings, stray: Stray, usual: float, digits: int) -> Cont
     return Contradiction(places, tuple(would_be) or THREE, suspect.within, sentence)
 
 
-def _says(readings: Readings, suspect: Stray, would_be: dict[str, float], digits: int) -> str:
+def _says(readings: HandReadings, suspect: Stray, would_be: dict[str, float], digits: int) -> str:
     """What was typed, and what the others make of it."""
     if not would_be:
         moved = readings.loaded[suspect.place] - readings.zero[suspect.place]
@@ -146,12 +146,12 @@ def _says(readings: Readings, suspect: Stray, would_be: dict[str, float], digits
     return f"{' or '.join(typed)}, but the others make it {' or '.join(right)}"
 
 
-def _at(readings: Readings, key: str, i: int) -> float:
+def _at(readings: HandReadings, key: str, i: int) -> float:
     column: Array = {"unloaded": readings.unloaded, "loaded": readings.loaded, "unloaded_again": readings.again}[key]
     return float(column[i])
 
 
-def _would_be(readings: Readings, suspect: Stray, usual: float) -> dict[str, float]:
+def _would_be(readings: HandReadings, suspect: Stray, usual: float) -> dict[str, float]:
     """For each reading of a visit that may be the wrong one: what it would have to be."""
     i, within, expected = suspect.place, suspect.within, suspect.expected
     unloaded, loaded, again = (_at(readings, key, i) for key in THREE)
@@ -160,7 +160,7 @@ def _would_be(readings: Readings, suspect: Stray, usual: float) -> dict[str, flo
         return {"swapped": expected}
     if np.isfinite(again):
         read = np.flatnonzero(np.isfinite(readings.again))
-        back = _Series.of(np.ones((len(read), 1)), (readings.again - readings.unloaded)[read], usual)
+        back = _FitSeries.of(np.ones((len(read), 1)), (readings.again - readings.unloaded)[read], usual)
         k = int(np.flatnonzero(read == i)[0])
         wrong: tuple[tuple[str, float, bool], ...] = (
             ("loaded", expected + zero, back.misfit(k, again - unloaded, 0.0)),
@@ -168,7 +168,7 @@ def _would_be(readings: Readings, suspect: Stray, usual: float) -> dict[str, flo
             ("unloaded_again", 2 * right - unloaded, back.misfit(k, 2 * (right - unloaded), 2 * within)),
         )
     else:
-        surface = _Series.of(_around(readings.angle_deg, (1, 2)), readings.unloaded, usual)
+        surface = _FitSeries.of(_around(readings.angle_deg, (1, 2)), readings.unloaded, usual)
         wrong = (
             ("loaded", expected + zero, surface.misfit(i, unloaded, 0.0)),
             ("unloaded", right, surface.misfit(i, right, within)),
@@ -176,7 +176,7 @@ def _would_be(readings: Readings, suspect: Stray, usual: float) -> dict[str, flo
     return {key: value for key, value, misfits in wrong if not misfits}
 
 
-def _by_return(readings: Readings, stray: Stray, i: int, digits: int) -> Contradiction | None:
+def _by_return(readings: HandReadings, stray: Stray, i: int, digits: int) -> Contradiction | None:
     if readings.confirmed[i]:
         return None
     back = readings.again[i] - readings.unloaded[i]

@@ -27,7 +27,7 @@ UNIT_WORDS = {"mm": "millimetres", "in": "inches", "thou": "thousandths of an in
 
 
 @dataclass(frozen=True)
-class Readings:
+class HandReadings:
     """Readings in the dial's unit, each [n]; `again` is NaN where nothing was read after the weight came off."""
 
     angle_deg: Array
@@ -54,16 +54,16 @@ class Readings:
         """Which reading it is, for people."""
         return f"the reading at {self.angle_deg[i]:g} degrees, repeat {self.repeat[i]}"
 
-    def only(self, kept: NDArray[np.bool_]) -> "Readings":
+    def only(self, kept: NDArray[np.bool_]) -> "HandReadings":
         """Those of the readings that are kept [n]."""
         of = [i for i, keep in enumerate(kept) if keep]
-        return Readings(
+        return HandReadings(
             self.angle_deg[of], tuple(self.repeat[i] for i in of), self.unloaded[of], self.loaded[of], self.again[of],
             tuple(self.confirmed[i] for i in of),
         )  # fmt: skip
 
 
-def numbers_of(typed: tuple[Typed, ...], source: str) -> Readings:
+def numbers_of(typed: tuple[Typed, ...], source: str) -> HandReadings:
     """The readings as numbers; ReadingsError names the first that is none."""
     if not typed:
         raise ReadingsError(f"{source}: there are no readings in it; type some, or give them with --csv")
@@ -72,7 +72,7 @@ def numbers_of(typed: tuple[Typed, ...], source: str) -> Readings:
         place = f"{source}: {name}"
         return np.array([number_in(getattr(one, name), place) if getattr(one, name) else np.nan for one in typed])
 
-    readings = Readings(
+    readings = HandReadings(
         column("angle_deg"), tuple(one.repeat for one in typed), column("unloaded"), column("loaded"),
         column("unloaded_again"), tuple(bool(one.confirmed) for one in typed),
     )  # fmt: skip
@@ -110,7 +110,7 @@ def check_typed_twice(typed: list[Typed], source: str) -> None:
             raise ReadingsError(f"{source}: {angle} degrees, repeat {repeat} stands there {number} times; number them")
 
 
-def check_direction(readings: Readings, bench: HandBench) -> None:
+def check_direction(readings: HandReadings, bench: HandBench) -> None:
     """ReadingsError when the load lifts the shaft: columns swapped, or the dial works the other way."""
     sunk = (readings.loaded - readings.zero) * bench.indicator.mm
     if (sunk > 0).all():
@@ -128,7 +128,7 @@ def check_direction(readings: Readings, bench: HandBench) -> None:
     )
 
 
-def check_size(readings: Readings, bench: HandBench) -> None:
+def check_size(readings: HandReadings, bench: HandBench) -> None:
     """ReadingsError when no shaft has such a spine; the message names the unit in which it would have one."""
     span = float(np.mean(np.abs(readings.loaded - readings.zero)))
     found = _spine(span * MM_PER_UNIT[bench.indicator.unit], bench)
@@ -152,7 +152,7 @@ def _spine(sunk_mm: float, bench: HandBench) -> float | None:
         return None
 
 
-def missing_repeats(readings: Readings) -> Iterator[str]:
+def missing_repeats(readings: HandReadings) -> Iterator[str]:
     """Positions that were read less often than others."""
     repeats = Counter(readings.angle_deg.tolist())
     most = max(repeats.values())

@@ -24,7 +24,7 @@ _MARK = b', "crc32": "'
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RecordLine:
     """A record with its place: number of the line, byte where it begins, what it says (None: nothing that holds)."""
 
     number: int
@@ -44,7 +44,7 @@ def line_of(content: dict[str, Any]) -> bytes:
     return body + _MARK + b'%08x"}\n' % crc32(body)
 
 
-def lines_of(data: bytes) -> Iterator[Line]:
+def lines_of(data: bytes) -> Iterator[RecordLine]:
     """Every record of a file, whatever happened to it; empty lines are none."""
     offset = 0
     for number, line in enumerate(data.split(b"\n"), 1):
@@ -53,7 +53,7 @@ def lines_of(data: bytes) -> Iterator[Line]:
                 content = _content(record)
                 # What stands behind a record is the damaged end of its line.
                 behind = _content(record[:-1]) if content is None else content
-                yield Line(number, offset, behind, content is not None)
+                yield RecordLine(number, offset, behind, content is not None)
             offset += len(record)
         offset += 1
 

@@ -24,7 +24,7 @@ from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.clock_fit import AroundFit, Array, fit_around
 from midspan.hand_bench.contradiction import Contradiction, contradictions
 from midspan.hand_bench.conversion import Pull, budget_of, shares, support_thou
-from midspan.hand_bench.readings import Readings, check_direction, check_size, missing_repeats, numbers_of
+from midspan.hand_bench.readings import HandReadings, check_direction, check_size, missing_repeats, numbers_of
 from midspan.hand_bench.record import HandSession, Typed
 from midspan.measurement import curve
 from midspan.measurement.harmonics import COLUMNS, basis
@@ -163,7 +163,7 @@ def _misfit(fit: AroundFit) -> tuple[str, ...]:
 
 
 def _evenness(
-    fit: AroundFit, coefficients: Array, covariance: Array, u_scale: float, readings: Readings, thou: Array
+    fit: AroundFit, coefficients: Array, covariance: Array, u_scale: float, readings: HandReadings, thou: Array
 ) -> dict[str, Any]:
     swing = curve.swing(coefficients[None], covariance[None], order=2)
     # As many times the noise as chance exceeds once in twenty; the noise itself is known from few readings only.
@@ -188,7 +188,7 @@ def _evenness(
     }
 
 
-def _variation(readings: Readings, thou: Array, scatter: float) -> tuple[float, float]:
+def _variation(readings: HandReadings, thou: Array, scatter: float) -> tuple[float, float]:
     """Highest minus lowest of the means at the positions, and its standard uncertainty."""
     _, members, number = np.unique(readings.angle_deg % 360, return_inverse=True, return_counts=True)
     means = np.bincount(members, thou) / number
@@ -196,7 +196,7 @@ def _variation(readings: Readings, thou: Array, scatter: float) -> tuple[float, 
     return float(np.ptp(means)), float(scatter * np.sqrt(1 / number[high] + 1 / number[low]))
 
 
-def _surface(readings: Readings, bench: HandBench) -> dict[str, Any]:
+def _surface(readings: HandReadings, bench: HandBench) -> dict[str, Any]:
     """Height of the unloaded surface around and runout; none when the dial was set to zero at each position."""
     height = -readings.zero * bench.indicator.mm
     positions = len(np.unique(readings.angle_deg % 360))
@@ -218,7 +218,7 @@ def _surface(readings: Readings, bench: HandBench) -> dict[str, Any]:
     }
 
 
-def _return(readings: Readings, bench: HandBench, deflection_mm: float) -> dict[str, Any]:
+def _return(readings: HandReadings, bench: HandBench, deflection_mm: float) -> dict[str, Any]:
     if not readings.has_return:
         return {"hysteresis_pct": None, "u_hysteresis_pct": None}
     missing = (readings.again - readings.unloaded) * bench.indicator.mm

@@ -21,7 +21,7 @@ from typing import Any
 from midspan.base.errors import ArchiveError
 from midspan.base.files import reading
 from midspan.hand_bench.record import NAMES, VERSION, HandSession, Typed
-from midspan.hand_bench.record_lines import Line, lines_of
+from midspan.hand_bench.record_lines import RecordLine, lines_of
 
 HEAD = {"bench": dict, "shaft": int, "label": str, "operator": str, "started_ms": int}
 PLAN = {"positions": int, "repeats": int, "readings": int}
@@ -63,7 +63,7 @@ class _Noted:
     def is_numbered(self) -> bool:
         return bool(self.head["hand_readings"] == VERSION)
 
-    def add(self, line: Line, content: dict[str, Any]) -> bool:
+    def add(self, line: RecordLine, content: dict[str, Any]) -> bool:
         """Whether a line is one of this session's; it is noted then."""
         if self.is_numbered != ("line" in content) or (self.is_numbered and not line.is_summed):
             return False
@@ -102,7 +102,7 @@ class _Found:
         self.homeless = 0
         self._last: _Noted | None = None
 
-    def take(self, line: Line) -> None:
+    def take(self, line: RecordLine) -> None:
         """Note a line of the file."""
         content = line.content
         if content is not None and _is_head(line, content):
@@ -115,7 +115,7 @@ class _Found:
         if not line.is_whole:
             self.damaged.append(line.number)
 
-    def _is_added(self, line: Line, content: dict[str, Any]) -> bool:
+    def _is_added(self, line: RecordLine, content: dict[str, Any]) -> bool:
         place = content.get("session")
         noted = self.sessions.get(place) if isinstance(place, int) else None
         if noted is None:
@@ -125,7 +125,7 @@ class _Found:
         return noted.add(line, content)
 
 
-def _is_head(line: Line, content: dict[str, Any]) -> bool:
+def _is_head(line: RecordLine, content: dict[str, Any]) -> bool:
     """Whether a session begins with this line."""
     version = content.get("hand_readings")
     kinds = HEAD | (PLAN if version == VERSION else {})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from midspan.link.succession import Standing, Succession
+from midspan.link.succession import FrameNews, Succession
 from midspan.wire.codec import Said, boot_in, greeting, pack, said_in
 from midspan.wire.framing import DELIMITER, SEQUENCES, Deframer, Frame, encode
 from midspan.wire.records import Greet, Record, Reply, Resend
@@ -21,13 +21,13 @@ class Unproven:
     said: Said
 
 
-class Line:
+class FramedStream:
     """Frames what is sent and unframes what comes. Counts since the start are for reading.
 
     `succession` is what came from this gauge in earlier conversations, if any.
 
     >>> from midspan.wire.records import Acknowledge
-    >>> line = Line()
+    >>> line = FramedStream()
     >>> line.send(Acknowledge(shaft=3)), line.send(Acknowledge(shaft=4))
     (0, 1)
     >>> len(line.receive(line.outgoing())), line.lost
@@ -118,9 +118,9 @@ class Line:
             if proven := self._proven_by(frame.sequence):
                 return proven
         match self.succession.standing(frame.sequence, boot_in(said)):
-            case Standing.NEW:
+            case FrameNews.NEW:
                 return [said] if boot_in(said) is None else [*self._between(newest, frame.sequence), said]
-            case Standing.UNPROVEN:
+            case FrameNews.UNPROVEN:
                 self._unproven.append((frame.sequence, said))
                 asked, self._asked = self._asked if boot_in(said) is None else self._proof is not None, True
                 return [] if asked else [Unproven(said)]

@@ -12,7 +12,7 @@ from midspan.base.errors import DeviceFault, LinkError, ProtocolError
 from midspan.link.serial_port import Link
 from midspan.link.session import Session
 from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, Outcome
-from midspan.link.session_states import AT_REST, Stage
+from midspan.link.session_states import AT_REST, SessionState
 from midspan.link.succession import Succession
 from midspan.wire.fault_texts import describe
 from midspan.wire.framing import SEQUENCES
@@ -132,7 +132,7 @@ class Gauge:
 
     def acknowledge(self, shaft: int, on_event: OnEvent = ignore) -> None:
         """The shaft is safely on disk: the gauge may forget it."""
-        if self.session.stage is not Stage.FINISHED:
+        if self.session.stage is not SessionState.FINISHED:
             self.settled(on_event)
         self.session.stored(shaft, self._clock())
         self._until(Done, on_event)
@@ -142,11 +142,11 @@ class Gauge:
 
         A head that stands where a bench step left it goes home.
         """
-        if self.session.stage in (Stage.ORDERING, Stage.MEASURING):
+        if self.session.stage in (SessionState.ORDERING, SessionState.MEASURING):
             self.session.stop(self._clock())
             return self._until(Finished, on_event).run
         self.identify(on_event)
-        if self.session.stage is Stage.SETTLING:
+        if self.session.stage is SessionState.SETTLING:
             self.session.stop(self._clock())
             self._wait_until_settled(on_event)
         self.end_bench(on_event)
@@ -196,7 +196,7 @@ class Gauge:
         return round(self._wall_clock() * 1000)
 
     def _wait_until_settled(self, on_event: OnEvent) -> None:
-        while self.session.stage is Stage.SETTLING:
+        while self.session.stage is SessionState.SETTLING:
             self._raise_failure(self._exchange(on_event))
 
     def _until(self, wanted: type[T], on_event: OnEvent) -> T:

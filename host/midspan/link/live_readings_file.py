@@ -24,7 +24,7 @@ def turning_file(store: Path, gauge: str) -> Path:
     return store.with_name(f"{store.name}-turning-{quote(gauge, safe='')}")
 
 
-class Turning:
+class LiveReadings:
     """Writes that file; to be called with every outcome of the line."""
 
     def __init__(self, path: Path) -> None:

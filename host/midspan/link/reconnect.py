@@ -12,7 +12,7 @@ from midspan.link.serial_port import SerialLink, ports
 from midspan.link.session import Session
 
 
-class Reach:
+class Reconnector:
     """A way to one gauge, which is opened anew after a cable was pulled; `port` is where it was found last.
 
     What was heard of the gauge is remembered from one line to the next, so that no frame of before is taken for news.

@@ -12,10 +12,10 @@ from midspan.base.errors import MidspanError, ProtocolError
 from midspan.link import session_errors
 from midspan.link import session_events as out
 from midspan.link.block_assembler import Blocks
-from midspan.link.framed_stream import Line, Unproven
+from midspan.link.framed_stream import FramedStream, Unproven
 from midspan.link.patience import Patience
 from midspan.link.session_events import Outcome
-from midspan.link.session_states import TABLE, Signal, Stage, meaning_of
+from midspan.link.session_states import TABLE, SessionSignal, SessionState, classify
 from midspan.link.succession import Succession
 from midspan.wire.codec import Said, greeting
 from midspan.wire.records import (
@@ -37,7 +37,7 @@ from midspan.wire.records import (
 )  # fmt: skip
 
 Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
-EXPECTING_NOTHING = (Stage.APART, Stage.READY, Stage.FINISHED)
+EXPECTING_NOTHING = (SessionState.APART, SessionState.READY, SessionState.FINISHED)
 LARGEST_RESEND = 64
 
 
@@ -63,9 +63,9 @@ class Session:
         self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5,
         succession: Succession | None = None,
     ) -> None:  # fmt: skip
-        self.stage = Stage.APART
+        self.stage = SessionState.APART
         self.identify: Identify | None = None
-        self.line = Line(succession)
+        self.line = FramedStream(succession)
         self.duplicates = self.out_of_place = self.repeats = self._fetches = 0
         self._patience, self._rounds = Patience(answer_s, dead_s, patience_s), rounds
         self._request: Record | None = None
@@ -77,41 +77,41 @@ class Session:
 
     def greet(self, now_s: float) -> None:
         """Open the conversation, or open it anew: a shaft under way is then one that the gauge holds."""
-        self._order(Signal.GREET, greeting(), now_s)
+        self._order(SessionSignal.GREET, greeting(), now_s)
 
     def plan(self, plan: CyclePlan, now_s: float) -> None:
         """Tell the gauge how the next shafts are to be measured."""
-        self._order(Signal.PLAN, plan, now_s)
+        self._order(SessionSignal.PLAN, plan, now_s)
 
     def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
         """Order one cycle on the shaft in the gauge."""
-        self._order(Signal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
+        self._order(SessionSignal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
 
     def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
         """Order one bench step; it comes and is stored as a shaft is."""
-        self._order(Signal.MEASURE, step, now_s, (step.shaft, label, started_ms))
+        self._order(SessionSignal.MEASURE, step, now_s, (step.shaft, label, started_ms))
 
     def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
         """Get a shaft that the gauge still holds, from before this session."""
-        self._order(Signal.FETCH, None, now_s, (shaft, label, started_ms))
+        self._order(SessionSignal.FETCH, None, now_s, (shaft, label, started_ms))
 
     def stored(self, shaft: int, now_s: float) -> None:
         """The shaft is safely on disk: let the gauge forget it."""
-        self._order(Signal.STORED, Acknowledge(shaft), now_s)
+        self._order(SessionSignal.STORED, Acknowledge(shaft), now_s)
 
     def stop(self, now_s: float) -> None:
         """Retract now and give the shaft up; its readings so far still come."""
-        self._order(Signal.STOP, Command(Order.STOP), now_s)
+        self._order(SessionSignal.STOP, Command(Order.STOP), now_s)
 
     def handle(self, order: Feed | Release, now_s: float) -> None:
         """Bring a shaft onto the rollers, or let it go."""
-        self._order(Signal.HANDLE, order, now_s)
+        self._order(SessionSignal.HANDLE, order, now_s)
 
     def clear_fault(self, now_s: float) -> None:
         """Home the press and return to idle."""
-        self._order(Signal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
+        self._order(SessionSignal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
 
-    def _order(self, signal: Signal, request: Record | None, now_s: float, named: Named | None = None) -> None:
+    def _order(self, signal: SessionSignal, request: Record | None, now_s: float, named: Named | None = None) -> None:
         if (self.stage, signal) not in TABLE:
             raise ProtocolError(f"{signal.name} has no place while {self.stage.name} ({self.stage.value})")
         if named is not None:
@@ -131,7 +131,7 @@ class Session:
         """What the bytes that came at `now_s` mean; damaged and old frames are counted and mended by asking again."""
         news = self.line.receive(data)
         outcomes = [outcome for said in news for outcome in self._on_said(said, now_s)]
-        if news and not self.line.waiting and self.stage not in (Stage.APART, Stage.GREETING):
+        if news and not self.line.waiting and self.stage not in (SessionState.APART, SessionState.GREETING):
             self.line.send(Command(Order.KEEP_ALIVE))
         return outcomes
 
@@ -141,26 +141,26 @@ class Session:
             return []
         if self._patience.is_over(now_s):
             why = session_errors.given_up(self.stage, self.line, self._ignored, speaks=self._patience.hears(now_s))
-            return self._signal(Signal.GIVE_UP, why, now_s)
+            return self._signal(SessionSignal.GIVE_UP, why, now_s)
         if not self._patience.asks_again(now_s, self.identify):
             return []
         if self.line.doubts():  # a gauge that was reset is not to be asked what another was
             return self._probe(None, now_s)
-        return self._signal(Signal.SILENCE, None, now_s)
+        return self._signal(SessionSignal.SILENCE, None, now_s)
 
     def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
         self._patience.heard(said, now_s)
-        signal, subject = meaning_of(said, self.identify, self._blocks, self._asked)
+        signal, subject = classify(said, self.identify, self._blocks, self._asked)
         if (self.stage, signal) in TABLE:
             return self._signal(signal, subject, now_s)
         assert isinstance(said, Record)  # all else has its place in every stage
         self.out_of_place += 1
         return [out.OutOfPlace(said)]
 
-    def _signal(self, signal: Signal, subject: Any, now_s: float) -> list[Outcome]:
+    def _signal(self, signal: SessionSignal, subject: Any, now_s: float) -> list[Outcome]:
         before = self.stage
         self.stage, action = TABLE[before, signal]
-        if self.stage is not before or signal is Signal.BLOCK:
+        if self.stage is not before or signal is SessionSignal.BLOCK:
             self._patience.went_on_s = now_s
         outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
         return outcomes
@@ -190,7 +190,9 @@ class Session:
         assert self._blocks is not None  # the table fetches only what was ordered
         self._fetches += 1
         if self._fetches > self._rounds:
-            return self._signal(Signal.UNOBTAINABLE, session_errors.unobtainable(self._blocks, self._rounds), now_s)
+            return self._signal(
+                SessionSignal.UNOBTAINABLE, session_errors.unobtainable(self._blocks, self._rounds), now_s
+            )
         return self._ask(Resend(self._blocks.shaft, self._blocks.missing(LARGEST_RESEND)), now_s)
 
     def _keep_block(self, block: Readings, _: float) -> list[Outcome]:

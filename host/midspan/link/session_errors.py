@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.link.block_assembler import Blocks
-from midspan.link.framed_stream import Line
-from midspan.link.session_states import Stage
+from midspan.link.framed_stream import FramedStream
+from midspan.link.session_states import SessionState
 from midspan.wire.records import Command, FaultCode, Record, Refusal, Reply, State
 from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
 
@@ -81,7 +81,7 @@ def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
     )
 
 
-def given_up(stage: Stage, line: Line, ignored: object, *, speaks: bool) -> MidspanError:
+def given_up(stage: SessionState, line: FramedStream, ignored: object, *, speaks: bool) -> MidspanError:
     """Nothing came, or nothing went on, for too long; a record without sense that was ignored says why."""
     if isinstance(ignored, ProtocolError):
         return ignored

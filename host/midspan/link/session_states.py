@@ -20,7 +20,7 @@ from midspan.wire.codec import Said
 from midspan.wire.records import EndOfShaft, Event, Fault, Identify, Readings, Refusal, Reply, State
 
 
-class Stage(Enum):
+class SessionState(Enum):
     """Where the host stands in the conversation."""
 
     APART = "no greeting has been answered, or the conversation broke"
@@ -36,7 +36,7 @@ class Stage(Enum):
     HANDLING = "Feed, Release or CLEAR_FAULT sent"
 
 
-class Signal(Enum):
+class SessionSignal(Enum):
     """What can happen, in four groups: orders, Identify and other records, shaft totals, time."""
 
     GREET = auto()
@@ -74,11 +74,11 @@ class Signal(Enum):
     UNOBTAINABLE = auto()  # requests without end brought no missing block
 
 
-_S, _G = Stage, Signal
+_S, _G = SessionState, SessionSignal
 _COLLECTING = (_S.MEASURING, _S.FETCHING)
 
 # What holds in every stage unless the table below says otherwise.
-_COMMON: dict[Signal, tuple[Stage | None, str]] = {
+_COMMON: dict[SessionSignal, tuple[SessionState | None, str]] = {
     _G.GREET: (_S.GREETING, "greet"),  # opens the conversation anew; the device still holds what was under way
     _G.FOREIGN: (_S.APART, "fail"),
     _G.UNPROVEN: (None, "probe"),  # a gauge that was reset can prove it, what is only said again can not
@@ -94,8 +94,10 @@ _COMMON: dict[Signal, tuple[Stage | None, str]] = {
     _G.MOVING: (None, "note_identify"),
 }
 
-TABLE: dict[tuple[Stage, Signal], tuple[Stage, str]] = {
-    (stage, signal): (following or stage, action) for stage in Stage for signal, (following, action) in _COMMON.items()
+TABLE: dict[tuple[SessionState, SessionSignal], tuple[SessionState, str]] = {
+    (stage, signal): (following or stage, action)
+    for stage in SessionState
+    for signal, (following, action) in _COMMON.items()
 }
 TABLE.update(
     {
@@ -157,26 +159,26 @@ TABLE.update(
 AT_REST = (State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDING)
 
 
-def meaning_of(
+def classify(
     said: Said | Unproven, known: Identify | None, blocks: Blocks | None, open_requests: Container[int]
-) -> tuple[Signal, Any]:
+) -> tuple[SessionSignal, Any]:
     """The signal of stages.TABLE that this is, and what the action needs to know of it.
 
     `known` is the last Identify, `blocks` the shaft under way, `open_requests` the sequence numbers whose
     reply is awaited. A block or end of that shaft is kept in `blocks`.
 
-    >>> meaning_of(Reply(to_sequence=3, refusal=None, field=""), None, None, {3})[0].name
+    >>> classify(Reply(to_sequence=3, refusal=None, field=""), None, None, {3})[0].name
     'ACCEPTED'
-    >>> meaning_of(Reply(to_sequence=2, refusal=None, field=""), None, None, {3})[0].name
+    >>> classify(Reply(to_sequence=2, refusal=None, field=""), None, None, {3})[0].name
     'STRAY'
     """
     match said:
         case Unproven():
-            return Signal.UNPROVEN, said
+            return SessionSignal.UNPROVEN, said
         case ProtocolError():
-            return Signal.NONSENSE, said
+            return SessionSignal.NONSENSE, said
         case (major, minor, schema):
-            return Signal.FOREIGN, session_errors.foreign(major, minor, schema)
+            return SessionSignal.FOREIGN, session_errors.foreign(major, minor, schema)
         case Identify():
             return _of_identify(said, known, blocks), said
         case Readings(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
@@ -184,40 +186,42 @@ def meaning_of(
         case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_end(said, blocks)
         case Reply(refusal=Refusal.WRONG_PROTOCOL):  # whatever it answers: the gauge knows of no greeting any more
-            return Signal.UNGREETED, said
+            return SessionSignal.UNGREETED, said
         case Reply(to_sequence=sequence) if sequence in open_requests:
-            return (Signal.ACCEPTED if said.refusal is None else Signal.REFUSED), said
+            return (SessionSignal.ACCEPTED if said.refusal is None else SessionSignal.REFUSED), said
         case Readings() | EndOfShaft() | Reply():
-            return Signal.STRAY, said
+            return SessionSignal.STRAY, said
         case Event():
-            return (Signal.RESTED if said.state in AT_REST else Signal.CHANGED), said
+            return (SessionSignal.RESTED if said.state in AT_REST else SessionSignal.CHANGED), said
         case Fault():
-            return Signal.FAULT, said
-    return Signal.NONSENSE, ProtocolError(f"the gauge sent a {type(said).__name__}, which only a host sends: reset it")
+            return SessionSignal.FAULT, said
+    return SessionSignal.NONSENSE, ProtocolError(
+        f"the gauge sent a {type(said).__name__}, which only a host sends: reset it"
+    )
 
 
-def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> Signal:
+def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> SessionSignal:
     if known is not None and record.boot != known.boot:
-        return Signal.RESET
+        return SessionSignal.RESET
     if record.state not in AT_REST:
-        return Signal.MOVING
+        return SessionSignal.MOVING
     if blocks is not None and record.state is not State.IDLE and record.held_shaft == blocks.shaft:
-        return Signal.HOLDS_OURS
-    return Signal.AT_REST
+        return SessionSignal.HOLDS_OURS
+    return SessionSignal.AT_REST
 
 
-def _of_block(block: Readings, blocks: Blocks) -> tuple[Signal, Any]:
+def _of_block(block: Readings, blocks: Blocks) -> tuple[SessionSignal, Any]:
     try:
-        return (Signal.BLOCK if blocks.add(block) else Signal.DUPLICATE), block
+        return (SessionSignal.BLOCK if blocks.add(block) else SessionSignal.DUPLICATE), block
     except ProtocolError as error:
-        return Signal.CONTRADICTION, error
+        return SessionSignal.CONTRADICTION, error
 
 
-def _of_end(end: EndOfShaft, blocks: Blocks) -> tuple[Signal, Any]:
+def _of_end(end: EndOfShaft, blocks: Blocks) -> tuple[SessionSignal, Any]:
     try:
         blocks.close(end)
         if blocks.missing(1):
-            return Signal.GAPS, None
-        return Signal.WHOLE, blocks.joined()
+            return SessionSignal.GAPS, None
+        return SessionSignal.WHOLE, blocks.joined()
     except ProtocolError as error:
-        return Signal.CONTRADICTION, error
+        return SessionSignal.CONTRADICTION, error

@@ -18,7 +18,7 @@ from midspan.wire.framing import SEQUENCES
 LARGEST_LEAP = 4096
 
 
-class Standing(Enum):
+class FrameNews(Enum):
     """Where a frame stands among those that came."""
 
     NEW = "later than all that came"
@@ -53,17 +53,17 @@ class Succession:
         self.newest = 0
         self._over: set[Hashable] = set()
 
-    def standing(self, sequence: int, boot: Hashable | None = None) -> Standing:
+    def standing(self, sequence: int, boot: Hashable | None = None) -> FrameNews:
         """Where a frame stands that came now; `boot` is what an Identify says, None with any other record.
 
         The first boot number is believed at once; before it all is new. Then only the next frame is, and an Identify
         that says itself that it is of this start, however much was lost before it.
         """
         found = self._standing(sequence, boot)
-        if found is Standing.OLD:
+        if found is FrameNews.OLD:
             self.old += 1
             self.old_since_new += 1
-        elif found is Standing.NEW:
+        elif found is FrameNews.NEW:
             self.old_since_new = 0
         return found
 
@@ -77,20 +77,20 @@ class Succession:
         """One that goes on from here by itself."""
         return deepcopy(self)
 
-    def _standing(self, sequence: int, boot: Hashable | None) -> Standing:
+    def _standing(self, sequence: int, boot: Hashable | None) -> FrameNews:
         if boot in self._over:
-            return Standing.OLD
+            return FrameNews.OLD
         if self._boot is None:
             if boot is not None:
                 self.believe(sequence, boot)
-            return Standing.NEW
+            return FrameNews.NEW
         if boot is not None and boot != self._boot:
-            return Standing.UNPROVEN
+            return FrameNews.UNPROVEN
         ahead = (sequence - self.newest) % SEQUENCES
         if not 0 < ahead < SEQUENCES // 2:
-            return Standing.OLD
+            return FrameNews.OLD
         if ahead > (1 if boot is None else LARGEST_LEAP):
-            return Standing.UNPROVEN
+            return FrameNews.UNPROVEN
         self.lost += ahead - 1
         self.newest = sequence
-        return Standing.NEW
+        return FrameNews.NEW

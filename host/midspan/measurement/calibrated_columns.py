@@ -23,7 +23,7 @@ PAD = 64  # a shaft's padding depends on its own length only, so that its sums n
 
 
 @dataclass(frozen=True)
-class Forces:
+class CalibratedReadings:
     """Calibrated readings of S shafts at the three depths, and what was found on the way."""
 
     turns: Turns  # steps from the angle origin, force
@@ -143,7 +143,7 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
     return nominal, u_relative, start
 
 
-def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> Forces:
+def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> CalibratedReadings:
     """Calibrated arrays from the columns of both zeros and the three depths of the same runs."""
     zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
@@ -154,7 +154,7 @@ def gather(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: C
     origin = (load.steps[:, 0, 0] + last) / 2
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
     press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
-    return Forces(
+    return CalibratedReadings(
         Turns(np.where(load.valid, load.steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
         calibration.travel_mm(press),
         origin - start,

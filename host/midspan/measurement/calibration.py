@@ -35,7 +35,7 @@ LONGEST_NAME = 32  # of a gauge; its firmware has no room for more
 Freedom = Annotated[float, Field(ge=1)]
 
 
-class Identity(Section):
+class CalibrationIdentity(Section):
     """Which gauge, which calibration, under what conditions."""
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
@@ -48,7 +48,7 @@ class Identity(Section):
     reservations: Annotated[tuple[str, ...], ARRAY] = ()
 
     @model_validator(mode="after")
-    def _ends_after_it_began(self) -> "Identity":
+    def _ends_after_it_began(self) -> "CalibrationIdentity":
         if self.made and self.valid_until and self.valid_until < self.made:
             raise ValueError(
                 f"calibration: valid_until {self.valid_until} lies before made {self.made}; correct one of them"
@@ -122,7 +122,7 @@ class Travel(Section):
         return press_steps * self.mm_per_step + periodic
 
 
-class Frame(Section):
+class FrameCompliance(Section):
     """Give of frame and cell: how far the head goes on for each newton without bending the shaft."""
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=1.0)]
@@ -167,10 +167,10 @@ class Rotation(Section):
 class Calibration(Section):
     """A whole calibration file."""
 
-    calibration: Identity
+    calibration: CalibrationIdentity
     force: Force
     travel: Travel
-    frame: Frame
+    frame: FrameCompliance
     span: Span
     rotation: Rotation
 

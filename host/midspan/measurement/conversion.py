@@ -13,7 +13,7 @@ import numpy as np
 
 from midspan.base.units import MM_PER_THOU, STANDARD, Convention
 from midspan.measurement import elastica
-from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.depth_consistency import EARNED
 from midspan.measurement.elastica import Support
@@ -90,7 +90,7 @@ def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, 
     return thou * ratio, thou * slope * factor
 
 
-def around(fit: HarmonicFit, forces: Forces, point: Point, cal: Calibration) -> Around:
+def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
     """Standard deflection and surface around each shaft, angles counted from the start of the cycle."""
     rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
     kept = _earned(fit.coefficients_n, fit.covariance)

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, Mask
 
 EARNED = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
@@ -21,12 +21,12 @@ MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
 
 
-def joined(fit: HarmonicFit, forces: Forces) -> HarmonicFit:
+def joined(fit: HarmonicFit, forces: CalibratedReadings) -> HarmonicFit:
     """The fit with all that its depths know in common; the means of the depths stay as they are."""
     return _visits_averaged(_phases_aligned(fit), u_visits_n(fit, forces))
 
 
-def u_visits_n(fit: HarmonicFit, forces: Forces) -> Array:
+def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
     """Standard uncertainty of the difference between the mean forces of both visits to the light depth [S].
 
     The zero's line reaches both, at different places; how the zero went between its readings is unknown at either.

@@ -76,7 +76,7 @@ def _angle_of(target: Array, quantity: Callable[[Array], Array], low: float, hig
 
 
 @dataclass(frozen=True)
-class _Series:
+class _ElasticaSeries:
     """u / (w / 48) as a polynomial in x, which is w^2 scaled to -1..1; coefficients from the highest power down.
 
     The Chebyshev coefficients fall by ten and more from one to the next, so plain powers lose no digits.
@@ -104,7 +104,7 @@ class _Series:
 
 
 @cache
-def _series(support: Support) -> _Series:
+def _series(support: Support) -> _ElasticaSeries:
     vertical = VERTICAL[support] if isinstance(support, str) else support
     parts = [(1 - vertical, _normal_curve), (vertical, _vertical_curve)]
     curves = [(share, curve) for share, curve in parts if share]
@@ -113,7 +113,7 @@ def _series(support: Support) -> _Series:
     group = largest * np.sqrt((x + 1) / 2)
     ratio = sum(share * _ratio_at(group, curve) for share, curve in curves)
     fit = chebyshev.chebfit(x, ratio / (group / 48), DEGREE)
-    return _Series(largest, tuple(chebyshev.cheb2poly(fit)[::-1].tolist()))
+    return _ElasticaSeries(largest, tuple(chebyshev.cheb2poly(fit)[::-1].tolist()))
 
 
 def _largest_group(curve: Callable[[Array], tuple[Array, Array]]) -> float:

@@ -4,7 +4,7 @@ import numpy as np
 
 from midspan.base.units import MM_PER_THOU, OLDER, pounds_from_thou
 from midspan.measurement import curve
-from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Around, Point
 from midspan.measurement.depth_consistency import u_visits_n
@@ -16,7 +16,7 @@ from midspan.uncertainty.budget import effective_dof
 Found = dict[str, Array]
 
 
-def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: Forces) -> Found:
+def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedReadings) -> Found:
     """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
     swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
     kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
@@ -67,13 +67,13 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
 
 
-def hysteresis(fit: HarmonicFit, forces: Forces) -> Found:
+def hysteresis(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
     """Force missing at the light depth on the way back, creep included, in percent of the force on the way in."""
     low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
     return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
 
 
-def quality(fit: HarmonicFit, forces: Forces) -> Found:
+def quality(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
     """How the gauge did: slip, drift, scatter, readings used and left out."""
     slip = fit.steps_per_turn / forces.nominal_steps - 1
     return {

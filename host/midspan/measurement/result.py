@@ -26,7 +26,15 @@ import numpy as np
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ConversionError, StoreError
-from midspan.measurement.calibrated_columns import DEPTHS, ZEROS, Forces, columns, gather, padded_length, why_cut_short
+from midspan.measurement.calibrated_columns import (
+    DEPTHS,
+    ZEROS,
+    CalibratedReadings,
+    calibrated,
+    columns,
+    padded_length,
+    why_cut_short,
+)
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import around, mean_point
 from midspan.measurement.depth_consistency import joined
@@ -188,7 +196,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
     unfit = {**zeros.why_unfit(), **load.why_unfit()}
     try:
         if not unfit:
-            return _results(runs, gather(runs, zeros, load, cal), cal)
+            return _results(runs, calibrated(runs, zeros, load, cal), cal)
         alone = unfit
     except ConversionError as error:
         alone = {0: (str(error),)}
@@ -198,7 +206,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
     return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
 
 
-def _results(runs: list[RawRun], forces: Forces, cal: Calibration) -> list[ShaftResult]:
+def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]

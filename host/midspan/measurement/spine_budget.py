@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from midspan.base.units import STANDARD, Convention
-from midspan.measurement.calibrated_columns import Forces
+from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Around, Point, support_half_width_thou
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
@@ -71,7 +71,7 @@ def scatter_dof(fit: HarmonicFit) -> Array:
 
 
 def spine_shares(
-    mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: Forces, cal: Calibration
+    mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: CalibratedReadings, cal: Calibration
 ) -> Shares:
     """Every cause of CAUSES for S shafts, in that order."""
     before, after = _zero_sensitivities(point, forces)
@@ -108,7 +108,7 @@ def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
     return result
 
 
-def _zero_sensitivities(point: Point, forces: Forces) -> tuple[Array, Array]:
+def _zero_sensitivities(point: Point, forces: CalibratedReadings) -> tuple[Array, Array]:
     """Thou per N of the zero before and after: a zero that both depths shared would all but cancel."""
     low, high = forces.zero_share[:, 0], forces.zero_share[:, 1]
     return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high

@@ -31,7 +31,7 @@ COMPARED = ("spine_thou", "spread_thou", "runout_mm", "hysteresis_pct")
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ResultChange:
     """The step from one result of a run to a later one; `expected_thou` is None when it cannot be foretold."""
 
     before: StoredResult
@@ -52,7 +52,7 @@ class Change:
         return self.before.result == self.after.result
 
 
-def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping[str, Any]]) -> Change | None:
+def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping[str, Any]]) -> ResultChange | None:
     """The last step among the results of one run, oldest first; None when it has only one.
 
     `calibrations` are the contents by id, as `Store.calibrations` gives them.
@@ -63,7 +63,7 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping
     old, new = before.result or {}, after.result or {}
     both = [name for name in COMPARED if _is_number(old.get(name)) and _is_number(new.get(name))]
     kept = (calibrations.get(str(old.get("calibration"))), calibrations.get(str(new.get("calibration"))))
-    return Change(
+    return ResultChange(
         before,
         after,
         {name: new[name] - old[name] for name in both},

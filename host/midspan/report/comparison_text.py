@@ -10,7 +10,7 @@ from rich.table import Table
 from midspan.base.errors import StoreError
 from midspan.base.formatting import printable, signed
 from midspan.report import result_text
-from midspan.report.comparison import Change, changes
+from midspan.report.comparison import ResultChange, changes
 from midspan.store.read_only import open_to_read
 
 WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
@@ -38,11 +38,11 @@ def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> 
         screen.print(line)
 
 
-def _is(step: Change, shaft: str) -> bool:
+def _is(step: ResultChange, shaft: str) -> bool:
     return shaft in (str(step.after.run.shaft), step.after.run.label)
 
 
-def _plain(step: Change) -> dict[str, object]:
+def _plain(step: ResultChange) -> dict[str, object]:
     run, old, new = step.after.run, step.before.decision, step.after.decision
     return {
         "shaft": run.shaft,
@@ -56,7 +56,7 @@ def _plain(step: Change) -> dict[str, object]:
     }
 
 
-def _table(steps: list[Change], k: float) -> Table:
+def _table(steps: list[ResultChange], k: float) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
     table.caption = f"thou; U with k = {k:g}; expected: what the changed calibration values do to first order"
     table.add_column("shaft", no_wrap=True)
@@ -78,12 +78,12 @@ def _table(steps: list[Change], k: float) -> Table:
     return table
 
 
-def _verdicts(step: Change) -> str:
+def _verdicts(step: ResultChange) -> str:
     new = result_text.brief(step.after.decision)
     return f"{result_text.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
 
 
-def _summary(steps: list[Change], k: float) -> Iterator[str]:
+def _summary(steps: list[ResultChange], k: float) -> Iterator[str]:
     moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
     yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
     if moved:
@@ -98,7 +98,7 @@ def _summary(steps: list[Change], k: float) -> Iterator[str]:
         yield "neither calibration nor evaluation changed: only the bands did, or the raw readings are not the same"
 
 
-def _of_u(steps: list[Change], k: float) -> Iterator[str]:
+def _of_u(steps: list[ResultChange], k: float) -> Iterator[str]:
     """How much surer or less sure the spines are, which is what most calibrations are repeated for."""
     both = [[(version.result or {}).get("u_spine_thou") for version in (step.before, step.after)] for step in steps]
     known = [pair for pair in both if None not in pair]

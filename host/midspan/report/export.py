@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session, joinedload
 
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.files import writing
-from midspan.report.export_columns import HEADINGS, NOTE, TABLES, Column, described
+from midspan.report.export_columns import HEADINGS, NOTE, TABLES, ExportColumn, described
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_measured
 from midspan.store.database import Store
@@ -133,7 +133,7 @@ def _time(at_ms: int) -> str:
 # Files
 
 
-def _as_csv(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+def _as_csv(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) -> None:
     texts = [one.name for one in columns if one.kind == "text"]
     with path.open("w", encoding="utf-8", newline="") as file:
         written = csv.DictWriter(file, [one.name for one in columns])
@@ -147,7 +147,7 @@ def _harmless(text: str | None) -> str | None:
     return f"'{text}" if text and text.startswith(HARMFUL) else text
 
 
-def _as_json(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+def _as_json(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) -> None:
     with path.open("w", encoding="utf-8") as file:
         _json_rows(file, rows)
 
@@ -160,7 +160,7 @@ def _json_rows(file: IO[str], rows: Iterable[Row]) -> None:
     file.write("\n]\n")
 
 
-def _as_parquet(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) -> None:
+def _as_parquet(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) -> None:
     try:
         import pyarrow as pa
         from pyarrow import parquet
@@ -179,7 +179,7 @@ def _as_parquet(path: Path, columns: tuple[Column, ...], rows: Iterable[Row]) ->
             file.write_table(pa.Table.from_pylist(typed, schema=schema))
 
 
-WRITERS: dict[str, Callable[[Path, tuple[Column, ...], Iterable[Row]], None]] = {
+WRITERS: dict[str, Callable[[Path, tuple[ExportColumn, ...], Iterable[Row]], None]] = {
     ".csv": _as_csv, ".json": _as_json, ".parquet": _as_parquet,
 }  # fmt: skip
 

@@ -19,7 +19,7 @@ K1 = "standard uncertainty, k = 1"
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ExportColumn:
     """One column; `empty` says when a cell is empty, "never" where it cannot be."""
 
     name: str
@@ -29,35 +29,37 @@ class Column:
     empty: str = "never"
 
 
-def _measured(name: str, unit: str, meaning: str, empty: str = NO_RESULT) -> tuple[Column, Column]:
+def _measured(name: str, unit: str, meaning: str, empty: str = NO_RESULT) -> tuple[ExportColumn, ExportColumn]:
     """A quantity and its standard uncertainty."""
     return (
-        Column(name, "number", unit, meaning, empty),
-        Column(f"u_{name}", "number", unit, f"of {name}: {K1}", empty),
+        ExportColumn(name, "number", unit, meaning, empty),
+        ExportColumn(f"u_{name}", "number", unit, f"of {name}: {K1}", empty),
     )
 
 
 RESULTS = (
-    Column("result", "whole", "", "number of this evaluation in the database"),
-    Column("batch", "whole", "", "batch or night that the run belongs to"),
-    Column("shaft", "whole", "", "number of the shaft"),
-    Column("label", "text", "", "its name", "it has none"),
-    Column("started", "time", "UTC", "when its measurement began"),
-    Column("made", "time", "UTC", "when this evaluation was made"),
-    Column("archive", "text", "", "file with its raw readings"),
-    Column("byte_offset", "whole", "bytes", "where they stand in it"),
-    Column("origin", "text", "", "measured, or imported: it came from an archive and knew of nothing in the database"),
-    Column("superseded_by", "whole", "", "number of the newest evaluation of the measurement that took its place",
-           "none did"),
-    Column("outcome", "text", "", "verdict: accepted, rejected, doubtful or instrument fault"),
-    Column("bin", "text", "", "bin of the bands that it was accepted into", "not accepted"),
-    Column("reasons", "text", "", "why, separated by semicolons", "nothing was to be said"),
-    Column("gauge", "text", "", "name of the gauge, or the hand bench", NO_RESULT),
-    Column("calibration", "text", "", "id of the calibration that it was made under", NO_RESULT),
-    Column("evaluation", "text", "", "version of the evaluation", NO_RESULT),
+    ExportColumn("result", "whole", "", "number of this evaluation in the database"),
+    ExportColumn("batch", "whole", "", "batch or night that the run belongs to"),
+    ExportColumn("shaft", "whole", "", "number of the shaft"),
+    ExportColumn("label", "text", "", "its name", "it has none"),
+    ExportColumn("started", "time", "UTC", "when its measurement began"),
+    ExportColumn("made", "time", "UTC", "when this evaluation was made"),
+    ExportColumn("archive", "text", "", "file with its raw readings"),
+    ExportColumn("byte_offset", "whole", "bytes", "where they stand in it"),
+    ExportColumn("origin", "text", "",
+                 "measured, or imported: it came from an archive and knew of nothing in the database"),
+    ExportColumn("superseded_by", "whole", "", "number of the newest evaluation of the measurement that took its place",
+                 "none did"),
+    ExportColumn("outcome", "text", "", "verdict: accepted, rejected, doubtful or instrument fault"),
+    ExportColumn("bin", "text", "", "bin of the bands that it was accepted into", "not accepted"),
+    ExportColumn("reasons", "text", "", "why, separated by semicolons", "nothing was to be said"),
+    ExportColumn("gauge", "text", "", "name of the gauge, or the hand bench", NO_RESULT),
+    ExportColumn("calibration", "text", "", "id of the calibration that it was made under", NO_RESULT),
+    ExportColumn("evaluation", "text", "", "version of the evaluation", NO_RESULT),
     *_measured("spine_thou", "thou", "static spine: mean deflection under 880 g on 28 in; 1 thou = 0.0254 mm"),
     *_measured("spread_thou", "thou", "largest less smallest deflection around the shaft, full turn"),
-    Column("spread_floor_thou", "number", "thou", "spread that noise alone would stay below, 95 of 100", NO_RESULT),
+    ExportColumn("spread_floor_thou", "number", "thou", "spread that noise alone would stay below, 95 of 100",
+                 NO_RESULT),
     *_measured("four_reading_thou", "thou", "largest less smallest deflection at 0, 90, 180, 270 degrees (ASTM F2031)"),
     *_measured("stiff_side_deg", "deg", "one of two opposite stiff sides, from the mark or the first reading",
                "no result, or no stiff side can be told from noise"),
@@ -65,24 +67,24 @@ RESULTS = (
     *_measured("hysteresis_pct", "%", "force missing at the light load on the way back", "no result, or not measured"),
     *_measured("older_lb", "lb", "the older number: 26 over the deflection in inches on 26 in under 2 lb"),
     *_measured("slip_pct", "%", "slip of the rollers", NOT_BY_HAND),
-    Column("readings", "whole", "", "readings that the result rests on", NO_RESULT),
-    Column("doubts", "text", "", "what speaks against trusting it, separated by semicolons", "nothing does"),
+    ExportColumn("readings", "whole", "", "readings that the result rests on", NO_RESULT),
+    ExportColumn("doubts", "text", "", "what speaks against trusting it, separated by semicolons", "nothing does"),
 )  # fmt: skip
 
 SETS = (
-    Column("set", "text", "", "name of the set"),
-    Column("made", "time", "UTC", "when the set was made"),
-    Column("shaft", "whole", "", "number of the shaft"),
-    Column("label", "text", "", "its name", "it has none"),
-    Column("joined", "time", "UTC", "when the shaft came into the set"),
-    Column("left", "text", "", "why it is not in the set any more", "it is in it"),
-    Column("spine_thou", "number", "thou", "static spine by its newest result", "it has no result"),
-    Column("u_spine_thou", "number", "thou", f"of spine_thou: {K1}", "it has no result"),
-    Column("spread_thou", "number", "thou", "spread around the shaft", "not measured"),
-    Column("runout_thou", "number", "thou", "total indicator reading at midspan", "not measured"),
-    Column("weight_gr", "number", "gr", "weight; 1 gr = 0.06479891 g", "not weighed"),
+    ExportColumn("set", "text", "", "name of the set"),
+    ExportColumn("made", "time", "UTC", "when the set was made"),
+    ExportColumn("shaft", "whole", "", "number of the shaft"),
+    ExportColumn("label", "text", "", "its name", "it has none"),
+    ExportColumn("joined", "time", "UTC", "when the shaft came into the set"),
+    ExportColumn("left", "text", "", "why it is not in the set any more", "it is in it"),
+    ExportColumn("spine_thou", "number", "thou", "static spine by its newest result", "it has no result"),
+    ExportColumn("u_spine_thou", "number", "thou", f"of spine_thou: {K1}", "it has no result"),
+    ExportColumn("spread_thou", "number", "thou", "spread around the shaft", "not measured"),
+    ExportColumn("runout_thou", "number", "thou", "total indicator reading at midspan", "not measured"),
+    ExportColumn("weight_gr", "number", "gr", "weight; 1 gr = 0.06479891 g", "not weighed"),
 )
-TABLES: Mapping[str, tuple[Column, ...]] = {"results": RESULTS, "sets": SETS}
+TABLES: Mapping[str, tuple[ExportColumn, ...]] = {"results": RESULTS, "sets": SETS}
 HEADINGS = ("column", "kind", "unit", "meaning", "empty_when")
 NOTE = (
     "In CSV a text that begins with = + - @ or an apostrophe has one apostrophe more before it, or a spreadsheet would "
@@ -90,6 +92,6 @@ NOTE = (
 )
 
 
-def described(columns: tuple[Column, ...]) -> list[dict[str, Any]]:
+def described(columns: tuple[ExportColumn, ...]) -> list[dict[str, Any]]:
     """The dictionary as rows under HEADINGS."""
     return [dict(zip(HEADINGS, (one.name, one.kind, one.unit, one.meaning, one.empty), strict=True)) for one in columns]

@@ -17,12 +17,12 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Check, Happening, Night, Passage, Stage
-from midspan.store.tables import DecisionRow, PassageRow, ResultRow, StepRow
+from midspan.store.passage import NightOnRecord, RunEvent, StandardCheck, Transit, TransitStage
+from midspan.store.tables import DecisionRow, ResultRow, StepRow, TransitRow
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class JudgedResult:
     """What a shaft was judged by that night, whatever was made of its readings later; thou, u at k = 1."""
 
     spine_thou: float | None
@@ -38,22 +38,22 @@ class NightRecord:
     order they came.
     """
 
-    night: Night
+    night: NightOnRecord
     plan: SortPlan
     bands: Bands | None
-    passages: tuple[Passage, ...]
-    happenings: tuple[Happening, ...]
-    checks: tuple[Check, ...]
+    passages: tuple[Transit, ...]
+    happenings: tuple[RunEvent, ...]
+    checks: tuple[StandardCheck, ...]
     suspects: Mapping[int, list[int]]
-    measured: Mapping[int, Measured]
+    measured: Mapping[int, JudgedResult]
     calibrations: tuple[str, ...]
 
     @property
-    def stock(self) -> tuple[Passage, ...]:
+    def stock(self) -> tuple[Transit, ...]:
         """The shafts that were to be sorted, check standards and feeds that brought nothing left out."""
-        return tuple(one for one in self.passages if one.standard is None and one.stage is not Stage.NO_SHAFT)
+        return tuple(one for one in self.passages if one.standard is None and one.stage is not TransitStage.NO_SHAFT)
 
-    def result_of(self, passage: Passage) -> Measured | None:
+    def result_of(self, passage: Transit) -> JudgedResult | None:
         """What a shaft was last judged by, None when it never was."""
         return None if passage.result is None else self.measured.get(passage.result)
 
@@ -88,7 +88,7 @@ def read_on(store: Store, record: NightRecord) -> NightRecord:
     )  # fmt: skip
 
 
-def _plan_of(store: Store, night: Night) -> tuple[SortPlan, Bands | None]:
+def _plan_of(store: Store, night: NightOnRecord) -> tuple[SortPlan, Bands | None]:
     kept: dict[str, Any] = dict(night.plan)
     bands = kept.pop("bands", None)
     try:
@@ -97,7 +97,7 @@ def _plan_of(store: Store, night: Night) -> tuple[SortPlan, Bands | None]:
         raise StoreError(f"{store.path}: the plan of night {night.id} is not one of this version's") from error
 
 
-def _measured(session: Session, night: int, above: int) -> tuple[dict[int, Measured], tuple[str, ...]]:
+def _measured(session: Session, night: int, above: int) -> tuple[dict[int, JudgedResult], tuple[str, ...]]:
     query = (
         select(
             ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
@@ -105,13 +105,13 @@ def _measured(session: Session, night: int, above: int) -> tuple[dict[int, Measu
         )
         .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
         .join(StepRow, StepRow.result_id == ResultRow.id)
-        .join(PassageRow, PassageRow.id == StepRow.passage_id)
-        .where(PassageRow.night_id == night, PassageRow.id > above)
+        .join(TransitRow, TransitRow.id == StepRow.passage_id)
+        .where(TransitRow.night_id == night, TransitRow.id > above)
         .order_by(ResultRow.id)
     )  # fmt: skip
     rows = session.execute(query).all()
     found = {
-        row.id: Measured(
+        row.id: JudgedResult(
             row.spine_thou, row.u_spine_thou, Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin)
         )
         for row in rows

@@ -9,14 +9,14 @@ from datetime import tzinfo
 from typing import TypeVar
 
 from midspan.base.formatting import ranges, with_uncertainty
-from midspan.decision.bands import Rule
+from midspan.decision.bands import DecisionRule
 from midspan.decision.decision import Outcome
 from midspan.report import night_statistics
 from midspan.report.night_data import NightRecord
-from midspan.report.night_statistics import Place, not_measured, went_to
+from midspan.report.night_statistics import PlaceCount, not_measured, went_to
 from midspan.report.night_text import clock
 from midspan.report.result_text import verdict_words
-from midspan.store.passage import Check, HappeningKind, Passage, Stage
+from midspan.store.passage import RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
@@ -36,7 +36,7 @@ class ShaftRow:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckRow:
+class CheckLine:
     """A check standard: what it read beside its assigned value, with U of both, and what that means."""
 
     at: str
@@ -46,7 +46,7 @@ class CheckRow:
 
 
 @dataclass(frozen=True, slots=True)
-class HappeningRow:
+class EventLine:
     """Something that happened."""
 
     at: str
@@ -74,7 +74,7 @@ def cut(rows: Sequence[object]) -> Cut:
 
 def coverage_factor(record: NightRecord) -> float:
     """The k of every U in the report: that of the bands' rule."""
-    return (Rule() if record.bands is None else record.bands.rule).coverage_factor
+    return (DecisionRule() if record.bands is None else record.bands.rule).coverage_factor
 
 
 def unmeasured(record: NightRecord, zone: tzinfo) -> Cut:
@@ -89,7 +89,7 @@ def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
     return cut([_shaft_row(record, one, zone) for one in sorted(found, key=lambda one: one.shaft)])
 
 
-def _shaft_row(record: NightRecord, passage: Passage, zone: tzinfo) -> ShaftRow:
+def _shaft_row(record: NightRecord, passage: Transit, zone: tzinfo) -> ShaftRow:
     last, result = passage.steps[-1], record.result_of(passage)
     spine, why = "-", _in_words(passage.unfit) or last.words or "it was never measured"
     if result is not None:
@@ -103,11 +103,11 @@ def _in_words(code: str | None) -> str:
     return describe(FaultCode[code]) if code and code in FaultCode.__members__ else code or ""
 
 
-def _whereabouts(record: NightRecord, passage: Passage) -> str:
+def _whereabouts(record: NightRecord, passage: Transit) -> str:
     if passage.place is None:
         return passage.stage.value
     name = record.plan.place_called(passage.place)
-    return f"{name}, not sure" if passage.stage is Stage.UNCERTAIN else name
+    return f"{name}, not sure" if passage.stage is TransitStage.UNCERTAIN else name
 
 
 def checks(record: NightRecord, zone: tzinfo) -> Cut:
@@ -115,26 +115,26 @@ def checks(record: NightRecord, zone: tzinfo) -> Cut:
     return cut([_check_row(one, record.plan.checks.coverage_factor, zone) for one in record.checks])
 
 
-def _check_row(check: Check, k: float, zone: tzinfo) -> CheckRow:
+def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
     off = "-"
     if check.spine_thou is not None and check.u_spine_thou is not None:
         u_thou = math.hypot(check.u_spine_thou, check.u_assigned_thou)
         off = with_uncertainty(check.spine_thou - check.assigned_thou, k * u_thou, 2)
-    return CheckRow(clock(check.at_ms, zone), check.standard, off, "; ".join(check.reasons) or "right")
+    return CheckLine(clock(check.at_ms, zone), check.standard, off, "; ".join(check.reasons) or "right")
 
 
 def happenings(record: NightRecord, zone: tzinfo) -> Cut:
     """Everything that happened beside the shafts."""
     return cut(
         [
-            HappeningRow(
+            EventLine(
                 clock(one.at_ms, zone),
                 f"{one.kind.value}: {one.code}" if one.code else one.kind.value,
                 "" if one.shaft is None else str(one.shaft),
                 one.words.removeprefix(f"{one.code}: "),
             )
             for one in record.happenings
-            if one.kind is not HappeningKind.BEGUN
+            if one.kind is not RunEventKind.BEGUN
         ]
     )
 
@@ -147,6 +147,6 @@ def judged_under(record: NightRecord) -> list[tuple[str, str]]:
     ]
 
 
-def suspects(record: NightRecord, found: Sequence[Place]) -> list[tuple[str, str, str]]:
+def suspects(record: NightRecord, found: Sequence[PlaceCount]) -> list[tuple[str, str, str]]:
     """Suspect shafts: their place, which they are there, and their numbers."""
     return [(one.place, one.words, ranges(one.numbers)) for one in night_statistics.suspects(record, found)]

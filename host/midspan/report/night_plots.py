@@ -26,7 +26,7 @@ from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import LONG_PAUSE, ended, keeps_time, pace, went_to
 from midspan.report.plot_shaft import INK, LIGHT, SHADE
 from midspan.report.plot_svg import PAPER, drawn
-from midspan.store.passage import Check, HappeningKind
+from midspan.store.passage import RunEventKind, StandardCheck
 
 HOUR_S = 3600
 MARKERS = "oD^vP*X"
@@ -119,11 +119,11 @@ def check_chart(record: NightRecord, zone: tzinfo) -> str:
     )
 
 
-def _checked(some: Sequence[Check]) -> list[When]:
+def _checked(some: Sequence[StandardCheck]) -> list[When]:
     return [(one.at_ms, one.shaft) for one in some]
 
 
-def _offsets(same: Sequence[Check], k: float) -> tuple[Any, Any]:
+def _offsets(same: Sequence[StandardCheck], k: float) -> tuple[Any, Any]:
     off = np.array([(one.spine_thou or 0.0) - one.assigned_thou for one in same])
     return off, np.array([k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in same])
 
@@ -202,7 +202,7 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
     if not along.by_time:
         return _each_shaft(record, along)
     at = along.at(ended(record))
-    faults = along.at((one.at_ms, one.shaft) for one in record.happenings if one.kind is HappeningKind.FAULT)
+    faults = along.at((one.at_ms, one.shaft) for one in record.happenings if one.kind is RunEventKind.FAULT)
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()

@@ -13,7 +13,7 @@ from midspan.report.night_data import NightRecord
 from midspan.sorting import plan as sort_plan
 from midspan.sorting.night_settings import NONE, Settings, settings, spells
 from midspan.sorting.tally import tally_of
-from midspan.store.passage import HappeningKind, Passage, Stage
+from midspan.store.passage import RunEventKind, Transit, TransitStage
 
 MOST_DAYS = (
     14  # of a night that was gone on with after a week away; what spans more was written by a clock that was set
@@ -24,7 +24,7 @@ HOUR_MS = 3_600_000
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceCount:
     """One place in the morning. `here` are the shafts that were seen to fall there, `unsure` those that may have.
 
     `along` brought a second one with them that was not measured. `now` is what should lie there, those that may have
@@ -34,8 +34,8 @@ class Place:
     number: int
     name: str
     plan: sort_plan.Place | None  # None for a place of an earlier plan
-    here: tuple[Passage, ...]
-    unsure: tuple[Passage, ...]
+    here: tuple[Transit, ...]
+    unsure: tuple[Transit, ...]
     now: int
     emptied: int
     spines_thou: tuple[float, ...]
@@ -56,7 +56,7 @@ class Place:
         return None if self.plan is None else self.plan.holds
 
     @property
-    def along(self) -> tuple[Passage, ...]:
+    def along(self) -> tuple[Transit, ...]:
         """Shafts here that came with a second one."""
         return tuple(one for one in self.here if one.passed > 1)
 
@@ -95,7 +95,7 @@ class Suspects:
         return f"the last {len(self.numbers)}" if self.all_last else f"{len(self.numbers)} of those there"
 
 
-def suspects(record: NightRecord, found: Iterable[Place]) -> list[Suspects]:
+def suspects(record: NightRecord, found: Iterable[PlaceCount]) -> list[Suspects]:
     """Suspect shafts of the stock by place, and those that are in none."""
     groups = []
     for place in found:
@@ -107,23 +107,23 @@ def suspects(record: NightRecord, found: Iterable[Place]) -> list[Suspects]:
     return [one for one in (*groups, Suspects("in no place", nowhere, all_last=False)) if one.numbers]
 
 
-def places(record: NightRecord) -> list[Place]:
+def places(record: NightRecord) -> list[PlaceCount]:
     """Every place of the plan, and others that shafts went to under an earlier plan, in the order of their numbers."""
     known = {one.number: one for one in record.plan.place}
-    fell: dict[int, list[Passage]] = {number: [] for number in known}
+    fell: dict[int, list[Transit]] = {number: [] for number in known}
     for passage in record.passages:
         if passage.place is not None and not passage.is_open:
             fell.setdefault(passage.place, []).append(passage)
     outcomes = {number: one.decision.outcome for number, one in record.measured.items()}
     now = tally_of(record.plan, list(record.passages), outcomes, list(record.happenings)).places
-    emptied = Counter(one.place for one in record.happenings if one.kind is HappeningKind.EMPTIED)
+    emptied = Counter(one.place for one in record.happenings if one.kind is RunEventKind.EMPTIED)
     found = []
     for number, some in sorted(fell.items()):
-        here = tuple(one for one in some if one.stage is Stage.IN_BIN)
-        unsure = tuple(one for one in some if one.stage is Stage.UNCERTAIN)
+        here = tuple(one for one in some if one.stage is TransitStage.IN_BIN)
+        unsure = tuple(one for one in some if one.stage is TransitStage.UNCERTAIN)
         spines = tuple(spine for one in here if (spine := spine_of(record, one)) is not None)
         name = record.plan.place_called(number)
-        found.append(Place(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
+        found.append(PlaceCount(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
     return found
 
 
@@ -155,18 +155,18 @@ def judged_under(record: NightRecord) -> list[JudgedUnder]:
     ]
 
 
-def spine_of(record: NightRecord, passage: Passage) -> float | None:
+def spine_of(record: NightRecord, passage: Transit) -> float | None:
     """Spine in thou that a shaft was judged by, None when it has none."""
     result = record.result_of(passage)
     return None if result is None else result.spine_thou
 
 
-def not_measured(record: NightRecord) -> list[Passage]:
+def not_measured(record: NightRecord) -> list[Transit]:
     """Shafts of the stock that have come to their end without a spine."""
     return [one for one in record.stock if not one.is_open and spine_of(record, one) is None]
 
 
-def went_to(record: NightRecord, outcome: Outcome) -> list[Passage]:
+def went_to(record: NightRecord, outcome: Outcome) -> list[Transit]:
     """Measured shafts of the stock with this outcome."""
     results = ((one, record.result_of(one)) for one in record.stock)
     return [

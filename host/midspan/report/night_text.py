@@ -18,11 +18,11 @@ from datetime import datetime, tzinfo
 
 from midspan.base.formatting import shafts_numbered
 from midspan.report.night_data import NightRecord
-from midspan.report.night_statistics import Place, judged_under, keeps_time, last_ms, not_measured, suspects
-from midspan.store.passage import Happening, HappeningKind, Passage, Stage
+from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, not_measured, suspects
+from midspan.store.passage import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.fault_texts import HostFault, host_fault_texts
 
-TURNING = (HappeningKind.BEGUN, HappeningKind.RESUMED, HappeningKind.ENDED, HappeningKind.STOPPED)
+TURNING = (RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.ENDED, RunEventKind.STOPPED)
 CLOCK_SET = "While the computer's clock was set"
 SAID = {
     "bin": "lie in bins that they fit",
@@ -39,7 +39,7 @@ def shafts(number: int) -> str:
     return "1 shaft" if number == 1 else f"{number} shafts"
 
 
-def numbered(some: Sequence[Passage]) -> str:
+def numbered(some: Sequence[Transit]) -> str:
     """Shafts by their numbers."""
     return shafts_numbered([one.shaft for one in some])
 
@@ -49,15 +49,15 @@ def clock(at_ms: int, zone: tzinfo) -> str:
     return datetime.fromtimestamp(at_ms / 1000, zone).strftime("%H:%M")
 
 
-def end_of(record: NightRecord) -> Happening | None:
+def end_of(record: NightRecord) -> RunEvent | None:
     """How the night ended; None when the journal does not tell."""
     return end_among(record.happenings)
 
 
-def end_among(happenings: Sequence[Happening]) -> Happening | None:
+def end_among(happenings: Sequence[RunEvent]) -> RunEvent | None:
     """The same from all that happened in a night."""
     turning = [one for one in happenings if one.kind in TURNING]
-    return turning[-1] if turning and turning[-1].kind in (HappeningKind.ENDED, HappeningKind.STOPPED) else None
+    return turning[-1] if turning and turning[-1].kind in (RunEventKind.ENDED, RunEventKind.STOPPED) else None
 
 
 def headline(record: NightRecord) -> str:
@@ -65,10 +65,10 @@ def headline(record: NightRecord) -> str:
     end = end_of(record)
     if end is None:
         return "The night has not come to its end"
-    return "The night came to its end" if end.kind is HappeningKind.ENDED else "The night stopped"
+    return "The night came to its end" if end.kind is RunEventKind.ENDED else "The night stopped"
 
 
-def story(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> Iterator[str]:
+def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Iterator[str]:
     """What happened, a sentence at a time."""
     end, stock = end_of(record), record.stock
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
@@ -87,7 +87,7 @@ def story(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> Iterator
     if end is None:
         yield f"The journal ends at {last} without saying why: the run still goes on, or its computer went down."
     else:
-        yield f"{'It ended' if end.kind is HappeningKind.ENDED else 'It stopped'} because {because(end.words)}."
+        yield f"{'It ended' if end.kind is RunEventKind.ENDED else 'It stopped'} because {because(end.words)}."
 
 
 def because(words: str) -> str:
@@ -95,7 +95,7 @@ def because(words: str) -> str:
     return words.rstrip(".") or "somebody wished it"
 
 
-def _where_they_lie(record: NightRecord, found: Sequence[Place]) -> Iterator[str]:
+def _where_they_lie(record: NightRecord, found: Sequence[PlaceCount]) -> Iterator[str]:
     lie: Counter[str] = Counter()
     for place in found:
         lie[place.use] += sum(one.standard is None for one in place.here)
@@ -104,7 +104,7 @@ def _where_they_lie(record: NightRecord, found: Sequence[Place]) -> Iterator[str
     along = sum(max(0, one.passed - 1) for one in record.stock)
     if along:
         yield f"{along} more came along with another and {'was' if along == 1 else 'were'} not measured."
-    unsure = [one for one in record.stock if one.stage is Stage.UNCERTAIN]
+    unsure = [one for one in record.stock if one.stage is TransitStage.UNCERTAIN]
     if unsure:
         yield f"Of {len(unsure)} it is not known for sure where {'it' if len(unsure) == 1 else 'they'} fell."
 
@@ -129,18 +129,18 @@ def ready(todos: Sequence[Todo]) -> str:
     return f"{count} {'thing waits' if number == 1 else 'things wait'} for you."
 
 
-def todos(record: NightRecord, found: Sequence[Place], zone: tzinfo) -> list[Todo]:
+def todos(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> list[Todo]:
     """What a person must do now, the most pressing first."""
     return [todo for look in LOOKS for todo in look(record, found, zone)]
 
 
-def _in_the_gauge(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _in_the_gauge(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for one in record.passages:
         if not one.is_open:
             continue
         where = {
-            Stage.ORDERED: "was to be fed last: look whether one lies in the gauge",
-            Stage.LEAVING: f"is in the gauge or in {record.plan.place_called(one.place or 0)}",
+            TransitStage.ORDERED: "was to be fed last: look whether one lies in the gauge",
+            TransitStage.LEAVING: f"is in the gauge or in {record.plan.place_called(one.place or 0)}",
         }.get(one.stage, "is still in the gauge")
         yield Todo(
             f"Shaft {one.shaft} {where}.",
@@ -149,16 +149,16 @@ def _in_the_gauge(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterat
         )
 
 
-def _stopped(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+def _stopped(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
     end = end_of(record)
-    if end is not None and end.kind is HappeningKind.STOPPED:
+    if end is not None and end.kind is RunEventKind.STOPPED:
         yield Todo(
             f"See to what stopped the night at {clock(end.at_ms, zone)}: {because(end.words)}.",
             "Then midspan sort with --resume goes on where it stopped.",
         )
 
 
-def _cracked(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
@@ -168,7 +168,7 @@ def _cracked(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Tod
             )
 
 
-def _recount(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _recount(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.is_sure:
             continue
@@ -182,11 +182,11 @@ def _recount(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Tod
         yield Todo(f"Recount {place.name}.", " ".join(parts))
 
 
-def _whys(some: Sequence[Passage]) -> str:
+def _whys(some: Sequence[Transit]) -> str:
     return "; ".join(dict.fromkeys(one.steps[-1].words or "nobody saw it" for one in some))
 
 
-def _suspect(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _suspect(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     where = "; ".join(f"{one.place}: {one.words}" for one in suspects(record, found))
     if where:
         yield Todo(
@@ -196,7 +196,7 @@ def _suspect(record: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterato
         )
 
 
-def _recheck(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _recheck(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.use == "recheck" and place.now:
             yield Todo(
@@ -206,14 +206,14 @@ def _recheck(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Tod
             )
 
 
-def _standards_among(place: Place) -> str:
+def _standards_among(place: PlaceCount) -> str:
     """A check standard that a person put in leaves the gauge this way."""
     names = dict.fromkeys(one.standard for one in place.here if one.standard is not None)
     return f" Among them is check standard {' and '.join(names)}: take it out." if names else ""
 
 
-def _taken_out(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
-    taken = [one for one in record.passages if one.stage is Stage.TAKEN_OUT]
+def _taken_out(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    taken = [one for one in record.passages if one.stage is TransitStage.TAKEN_OUT]
     if taken:
         yield Todo(
             f"Put {numbered(taken)} back into the hopper, if you know which they are.",
@@ -221,7 +221,7 @@ def _taken_out(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[
         )
 
 
-def _standards(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
+def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
     bad = [one for one in record.checks if not one.good]
     if bad:
         yield Todo(
@@ -232,8 +232,8 @@ def _standards(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterato
         )
 
 
-def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[Todo]:
-    alarms = [one for one in record.happenings if one.kind is HappeningKind.ALARM]
+def _alarms(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
+    alarms = [one for one in record.happenings if one.kind is RunEventKind.ALARM]
     for code in dict.fromkeys(one.code for one in alarms):
         same = [one for one in alarms if one.code == code]
         often = "once" if len(same) == 1 else f"{len(same)} times"
@@ -244,7 +244,7 @@ def _alarms(record: NightRecord, _: Sequence[Place], zone: tzinfo) -> Iterator[T
         )
 
 
-def _settings(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _settings(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     found = [one for one in judged_under(record) if one.numbers]
     if len(found) > 1:
         before = [number for one in found[:-1] for number in one.numbers]
@@ -254,7 +254,7 @@ def _settings(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[T
         )
 
 
-def _readings_gone(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _readings_gone(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
     if said:
         yield Todo(
@@ -263,16 +263,16 @@ def _readings_gone(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Itera
         )
 
 
-def _full(_: NightRecord, found: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _full(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for place in found:
         if place.holds is not None and place.now >= place.holds:
             yield Todo(f"Empty {place.name}.", f"It is full: {place.now} of {place.holds}.")
 
 
-def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> Iterator[Todo]:
+def _clock_and_notices(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     for kind, what in (
-        (HappeningKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
-        (HappeningKind.NOTICE, "See to the notices: not all of them reached you."),
+        (RunEventKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
+        (RunEventKind.NOTICE, "See to the notices: not all of them reached you."),
     ):
         said = [one.words for one in record.happenings if one.kind is kind]
         if said:
@@ -280,7 +280,7 @@ def _clock_and_notices(record: NightRecord, _: Sequence[Place], __: tzinfo) -> I
             yield Todo(what, f"{last}: {said[-1]}")
 
 
-LOOKS: tuple[Callable[[NightRecord, Sequence[Place], tzinfo], Iterator[Todo]], ...] = (
+LOOKS: tuple[Callable[[NightRecord, Sequence[PlaceCount], tzinfo], Iterator[Todo]], ...] = (
     _in_the_gauge, _stopped, _cracked, _recount, _suspect, _standards, _recheck, _taken_out, _alarms, _full,
     _settings, _readings_gone,
     _clock_and_notices,

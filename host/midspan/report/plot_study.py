@@ -11,7 +11,7 @@ from scipy.special import stdtrit
 
 from midspan.base.formatting import printable
 from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, paper
-from midspan.study.control_chart import Chart, WeightedMean
+from midspan.study.control_chart import ControlChart, WeightedMean
 from midspan.study.gauge_rr import CrossedStudy
 from midspan.study.linearity import BiasStudy, LinearityStudy
 from midspan.study.population import StockStudy
@@ -129,7 +129,7 @@ def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
         (below[-1][0] if below else top).set_xlabel("day")
 
 
-def draw_chart(chart: Chart, mean: WeightedMean, path: Path, what: str, of: str) -> None:
+def draw_chart(chart: ControlChart, mean: WeightedMean, path: Path, what: str, of: str) -> None:
     """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
     title = f"Control chart of {printable(of)}, n = {len(chart.values)} readings"
     with sheet(path, title, 3, 1) as ((top,), (middle,), (bottom,)):

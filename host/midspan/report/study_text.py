@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from rich.table import Table
 
 from midspan.base.formatting import places_for
-from midspan.study.control_chart import ENOUGH, Chart, WeightedMean, checks_until_seen
+from midspan.study.control_chart import ENOUGH, ControlChart, WeightedMean, checks_until_seen
 from midspan.study.gauge_rr import CLASSES_WANTED, GOOD_PCT, USABLE_PCT, AnovaRow, CrossedStudy
 from midspan.study.linearity import ALPHA, CAPABLE, BiasStudy, LinearityStudy
 from midspan.study.population import StockStudy
@@ -201,7 +201,7 @@ def stock_verdict(stock: StockStudy) -> Iterator[str]:
         )
 
 
-def chart_table(chart: Chart, mean: WeightedMean) -> Table:
+def chart_table(chart: ControlChart, mean: WeightedMean) -> Table:
     """Every reading with its weighted mean and the rules it completes."""
     table = _table("reading", "value", "sigmas off", "weighted mean", "signal")
     for i, value in enumerate(chart.values):
@@ -212,7 +212,7 @@ def chart_table(chart: Chart, mean: WeightedMean) -> Table:
     return table
 
 
-def chart_verdict(chart: Chart, mean: WeightedMean) -> Iterator[str]:
+def chart_verdict(chart: ControlChart, mean: WeightedMean) -> Iterator[str]:
     """What the chart means, and what to do."""
     low, high = chart.limits
     yield f"Centre {chart.centre:.6g}, sigma {chart.sigma:.3g}, limits {low:.6g} to {high:.6g}."
@@ -232,7 +232,7 @@ def chart_verdict(chart: Chart, mean: WeightedMean) -> Iterator[str]:
     yield f"Single readings see a lasting shift of one sigma after {checks_until_seen(1.0):.0f} checks on average."
 
 
-def _since(chart: Chart, mean: WeightedMean) -> int | None:
+def _since(chart: ControlChart, mean: WeightedMean) -> int | None:
     """First of the unbroken run of signals that the newest reading ends; None when that one shows none."""
     bad = {signal.at for signal in chart.signals} | {*mean.signals} | {*chart.wide_ranges}
     first = len(chart.values)

@@ -23,7 +23,7 @@ from midspan.base.formatting import read_code
 from midspan.sets.limits import Limits
 from midspan.sets.stock import StockShaft
 from midspan.sets.twins import known_identities
-from midspan.sets.weights import Weight
+from midspan.sets.weights import ShaftWeight
 from midspan.store.database import Store
 from midspan.store.tables import LeavingRow, MarkRow, MemberRow, RunRow, SetRow, WeightRow
 from midspan.store.upgrade import DAMAGED
@@ -138,7 +138,7 @@ class Sets:
             numbers = dict.fromkeys(number for shaft in shafts for number in same.numbers(shaft))
             session.execute(insert(MarkRow), [_mark(number, words, at_ms, spent) for number in numbers])
 
-    def weigh(self, weights: Mapping[str, Weight], at_ms: int) -> int:
+    def weigh(self, weights: Mapping[str, ShaftWeight], at_ms: int) -> int:
         """Note weights by number or label of the shaft, all or none; how many there are."""
         with self._store.transaction() as session:
             rows: dict[int, dict[str, object]] = {}

@@ -36,7 +36,7 @@ from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.csv_table import number_in
 from midspan.base.errors import LinkError, ReadingsError
 from midspan.base.formatting import printable
-from midspan.sets.weights import GRAM_PER, Weight, WeightUnit, weight_of
+from midspan.sets.weights import GRAM_PER, ShaftWeight, WeightUnit, weight_of
 
 LONGEST_LINE = 120  # signs; more without an end is noise, or the wrong speed
 GROUPS = ("value", "unit", "steady")
@@ -155,7 +155,7 @@ class Pan(Protocol):
         """Drop what came before now."""
 
 
-def weigh(pan: Pan, scale: Scale, place: str, clock: Callable[[], float]) -> Weight:
+def weigh(pan: Pan, scale: Scale, place: str, clock: Callable[[], float]) -> ShaftWeight:
     """The weight on the pan, once `scale.equal` steady readings in a row are the same.
 
     Raises ReadingsError, which begins with `place`, when the scale sends noise or nothing, is overloaded, shows less
@@ -172,7 +172,7 @@ def weigh(pan: Pan, scale: Scale, place: str, clock: Callable[[], float]) -> Wei
     return weight_of(text, scale.unit, place)
 
 
-def wait_until_empty(pan: Pan, scale: Scale, last: Weight, place: str, clock: Callable[[], float]) -> None:
+def wait_until_empty(pan: Pan, scale: Scale, last: ShaftWeight, place: str, clock: Callable[[], float]) -> None:
     """Wait until a weight has been taken off, lest it be taken for that of the next shaft; raises as `weigh` does."""
     most = EMPTY_SHARE * last.weight_g / GRAM_PER[WeightUnit(scale.unit)]
     for shown in _readings(pan, scale, place, clock, "the pan is not emptied; take the shaft off"):

@@ -30,23 +30,23 @@ from midspan.sets.limits import Array, Limits
 from midspan.sets.twins import Twins, find_twins, known_identities
 from midspan.store.database import WORST_FIRST, Store, StoredResult
 from midspan.store.measurements import standing_results
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 from midspan.store.tables import (
     BasisRow,
     DecisionRow,
     LeavingRow,
     MarkRow,
     MemberRow,
-    PassageRow,
     ResultRow,
     RunRow,
     StepRow,
     SuspectRow,
+    TransitRow,
     VoucherRow,
     WeightRow,
 )
 
-LOST = frozenset({Stage.UNCERTAIN.value, Stage.TAKEN_OUT.value})
+LOST = frozenset({TransitStage.UNCERTAIN.value, TransitStage.TAKEN_OUT.value})
 OUTCOMES = {
     Outcome.DOUBTFUL.value: "doubtful, or not judged by any bands: measure it again",
     Outcome.REJECTED.value: "rejected",
@@ -394,7 +394,7 @@ def _lost(session: Session) -> frozenset[int]:
 
 def _standards(session: Session) -> frozenset[int]:
     """Return the numbers of check standards: fed as such by a night, or judged as such, by whatever database."""
-    fed = session.scalars(select(PassageRow.id).where(PassageRow.standard.is_not(None)))
+    fed = session.scalars(select(TransitRow.id).where(TransitRow.standard.is_not(None)))
     as_such = select(BasisRow.id).where(func.json_extract(BasisRow.content, "$.standard").is_not(None))
     judged = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
     judged = judged.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(DecisionRow.basis_id.in_(as_such))

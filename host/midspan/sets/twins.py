@@ -25,7 +25,7 @@ from midspan.sets.identity import Identities, Pair, Statement, identities, pair_
 from midspan.sets.likeness import ENOUGH, likely_same, repeats_of, traits
 from midspan.sets.limits import Array
 from midspan.store.database import Store
-from midspan.store.tables import BasisRow, DecisionRow, IdentityRow, PassageRow, ResultRow, RunRow
+from midspan.store.tables import BasisRow, DecisionRow, IdentityRow, ResultRow, RunRow, TransitRow
 
 # Of the curve the mean and twice a turn, of the surface once a turn: all that `traits` needs.
 PARTS = ("gauge", "curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
@@ -167,13 +167,13 @@ def _results() -> Select[Any, Any, Any, Any, Any, Any, Any]:
     whole = case((func.json_valid(ResultRow.full), ResultRow.full), else_="{}")
     parts = cast(func.json_extract(whole, *paths), String).label("parts")
     # A check standard was fed as such by a night, or judged as such elsewhere.
-    standard = func.coalesce(PassageRow.standard, func.json_extract(BasisRow.content, "$.standard")).label("standard")
+    standard = func.coalesce(TransitRow.standard, func.json_extract(BasisRow.content, "$.standard")).label("standard")
     query = select(
         RunRow.shaft, RunRow.batch_id, RunRow.origin, standard, ResultRow.calibration, ResultRow.evaluation, parts
     ).join(RunRow, ResultRow.run_id == RunRow.id)
     query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id)
     query = query.outerjoin(BasisRow, BasisRow.id == DecisionRow.basis_id)
-    query = query.outerjoin(PassageRow, PassageRow.id == RunRow.shaft)
+    query = query.outerjoin(TransitRow, TransitRow.id == RunRow.shaft)
     sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
     return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
 

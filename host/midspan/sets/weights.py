@@ -34,14 +34,14 @@ HEADINGS = {"weight_gr": WeightUnit.GRAINS, "weight_g": WeightUnit.GRAMS}
 
 
 @dataclass(frozen=True, slots=True)
-class Weight:
+class ShaftWeight:
     """The weight of a shaft and its standard uncertainty from the scale's last digit, in grams."""
 
     weight_g: float
     u_weight_g: float
 
 
-def weight_of(text: str, unit: str, place: str) -> Weight:
+def weight_of(text: str, unit: str, place: str) -> ShaftWeight:
     """A weight as it was typed, in a unit; its last digit is taken for the resolution of the scale.
 
     A reading is anywhere within half a digit: rectangular (JCGM 100:2008, 4.3.7). Raises ReadingsError when no shaft
@@ -56,7 +56,7 @@ def weight_of(text: str, unit: str, place: str) -> Weight:
             f"{place}: {value:g} {named} is no weight of a shaft ({low:.3g} to {high:.3g}); {_meant(value, named)}"
         )
     last_digit = 10.0 ** int(Decimal(text.strip().replace(",", ".")).as_tuple().exponent)
-    return Weight(value * GRAM_PER[named], last_digit * GRAM_PER[named] / math.sqrt(12))
+    return ShaftWeight(value * GRAM_PER[named], last_digit * GRAM_PER[named] / math.sqrt(12))
 
 
 def _meant(value: float, named: WeightUnit) -> str:
@@ -66,7 +66,7 @@ def _meant(value: float, named: WeightUnit) -> str:
     return "weigh it again"
 
 
-def weights_in(path: Path) -> dict[str, Weight]:
+def weights_in(path: Path) -> dict[str, ShaftWeight]:
     """Weights of a CSV by number or label of the shaft: columns shaft, and weight_gr or weight_g.
 
     Raises ReadingsError when the unit is not in the heading, a shaft stands there twice, or a weight is none.
@@ -75,7 +75,7 @@ def weights_in(path: Path) -> dict[str, Weight]:
     units = [name for name in HEADINGS if name in table.columns]
     if len(units) != 1:
         raise ReadingsError(f"{path}: it needs one column of weights that says its unit, weight_gr or weight_g")
-    found: dict[str, Weight] = {}
+    found: dict[str, ShaftWeight] = {}
     for name, text, place in _rows(table, units[0]):
         if name in found:
             raise ReadingsError(f"{place}: shaft {name} was weighed further up; keep one of the two")

@@ -11,11 +11,11 @@ from midspan.decision.evaluate_and_decide import judged
 from midspan.decision.standing import CRACK_SUSPECTED, with_crack_limit
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
-from midspan.sorting.gauge_health import Observation, alarms, observe
-from midspan.sorting.next_action import Course
-from midspan.sorting.routing import Judged, course_of
+from midspan.sorting.gauge_health import RunSigns, alarms, observe
+from midspan.sorting.next_action import Route
+from midspan.sorting.routing import Judged, route_of
 from midspan.sorting.setup import Setup
-from midspan.store.passage import Check, Happening, HappeningKind, Passage, Stage, Step
+from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 from midspan.wire.records import Identify
 
 
@@ -24,25 +24,25 @@ class Before:
     """What a run is held against: how many lie in each place, the night's observations, the gauge's checks so far."""
 
     places: Mapping[int, int]
-    observed: Sequence[Observation] = ()
-    checks: Sequence[Check] = ()
+    observed: Sequence[RunSigns] = ()
+    checks: Sequence[StandardCheck] = ()
 
 
 @dataclass(frozen=True)
-class Appraisal:
+class Assessment:
     """Result and verdict, what the shaft's way depends on, and what there is to tell; `check` of a standard."""
 
     result: ShaftResult | Unmeasured
     decision: Decision
     judged: Judged
-    seen: Observation
-    check: Check | None
-    happenings: tuple[Happening, ...]
+    seen: RunSigns
+    check: StandardCheck | None
+    happenings: tuple[RunEvent, ...]
 
 
 def appraise(
-    run: RawRun, passage: Passage, gauge: Identify, setup: Setup, before: Before, now_ms: int
-) -> Appraisal:  # fmt: skip
+    run: RawRun, passage: Transit, gauge: Identify, setup: Setup, before: Before, now_ms: int
+) -> Assessment:  # fmt: skip
     """Evaluate and judge a run.
 
     A shaft that hints at a crack is rejected as such. A standard's verdict is one on the gauge; as long as it is to be
@@ -58,14 +58,14 @@ def appraise(
         decision = verdict_on_check(check)
     seen = observe(run, result, setup.calibration, gauge.interval_us, _celsius(gauge))
     told = [
-        Happening(HappeningKind.ALARM, alarm.words, now_ms, alarm.code, passage.shaft)
+        RunEvent(RunEventKind.ALARM, alarm.words, now_ms, alarm.code, passage.shaft)
         for alarm in alarms(seen, before.observed, setup.plan.watch)
     ]
-    for kind, code in ((HappeningKind.CHECK, CHECK_OUT_OF_CONTROL), (HappeningKind.FAULT, CRACK_SUSPECTED)):
+    for kind, code in ((RunEventKind.CHECK, CHECK_OUT_OF_CONTROL), (RunEventKind.FAULT, CRACK_SUSPECTED)):
         words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
         if words is not None and not course.again:
-            told.append(Happening(kind, words, now_ms, code, passage.shaft))
-    return Appraisal(result, decision, way, seen, check, tuple(told))
+            told.append(RunEvent(kind, words, now_ms, code, passage.shaft))
+    return Assessment(result, decision, way, seen, check, tuple(told))
 
 
 def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> Judged:
@@ -74,14 +74,14 @@ def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> 
     return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked)
 
 
-def _course(way: Judged, passage: Passage, setup: Setup, before: Before, now_ms: int) -> Course:
-    after = replace(passage, steps=(*passage.steps, Step(Stage.JUDGED, now_ms, words=way.cause)))
-    return course_of(way, after, setup.plan, before.places)
+def _course(way: Judged, passage: Transit, setup: Setup, before: Before, now_ms: int) -> Route:
+    after = replace(passage, steps=(*passage.steps, Step(TransitStage.JUDGED, now_ms, words=way.cause)))
+    return route_of(way, after, setup.plan, before.places)
 
 
 def _check(
-    result: ShaftResult | Unmeasured, passage: Passage, setup: Setup, before: Before, now_ms: int
-) -> Check | None:
+    result: ShaftResult | Unmeasured, passage: Transit, setup: Setup, before: Before, now_ms: int
+) -> StandardCheck | None:
     standard = next((one for one in setup.plan.standard if one.name == passage.standard), None)
     if standard is None:  # a shaft of the stock, or a standard that the plan has since forgotten
         return None

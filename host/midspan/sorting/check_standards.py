@@ -14,7 +14,7 @@ from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.plan import Checks, SortPlan, Standard
-from midspan.store.passage import Check, Passage
+from midspan.store.passage import StandardCheck, Transit
 from midspan.study.control_chart import RULES, WESTERN_ELECTRIC, individuals_chart
 
 CHECK_OUT_OF_CONTROL = "CHECK_OUT_OF_CONTROL"
@@ -25,7 +25,7 @@ RUN_RULES = frozenset(rule.name for rule in RULES if WESTERN_ELECTRIC in rule.so
 
 
 def due(
-    plan: SortPlan, checks: Sequence[Check], shafts: Sequence[int], now_ms: int, *, ending: bool
+    plan: SortPlan, checks: Sequence[StandardCheck], shafts: Sequence[int], now_ms: int, *, ending: bool
 ) -> Standard | None:
     """The check standard to be measured now, if one is.
 
@@ -36,7 +36,7 @@ def due(
     >>> bar = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1}
     >>> slot = [*EXAMPLE["place"], {"number": 5, "use": "standard"}]
     >>> plan = SortPlan.model_validate({**EXAMPLE, "place": slot, "standard": [bar]})
-    >>> good = Check("bar 7", 0, 500.1, 0.2, 500.0, 0.1, good=True, shaft=1)
+    >>> good = StandardCheck("bar 7", 0, 500.1, 0.2, 500.0, 0.1, good=True, shaft=1)
     >>> [due(plan, done, [2, 3], 60_000, ending=end) is not None for done, end in (([], False), ([good], False),
     ...  ([good], True))]
     [True, False, True]
@@ -48,7 +48,7 @@ def due(
     return None
 
 
-def _is_due(plan: Checks, last: Check, shafts: Sequence[int], now_ms: int, *, ending: bool) -> bool:
+def _is_due(plan: Checks, last: StandardCheck, shafts: Sequence[int], now_ms: int, *, ending: bool) -> bool:
     since = sum(shaft > (last.shaft or 0) for shaft in shafts)
     passed_ms = now_ms - last.at_ms
     if not last.good and plan.bad_check == "stop":
@@ -60,11 +60,11 @@ def _is_due(plan: Checks, last: Check, shafts: Sequence[int], now_ms: int, *, en
 def checked(
     standard: Standard,
     result: ShaftResult | Unmeasured,
-    history: Iterable[Check],
+    history: Iterable[StandardCheck],
     plan: Checks,
     at_ms: int,
     calibration: str,
-) -> Check:
+) -> StandardCheck:
     """What a standard's measurement says of the gauge; `history` are its checks on this gauge so far.
 
     >>> bar = Standard(name="bar 7", assigned_thou=500.0, u_assigned_thou=0.1)
@@ -77,7 +77,7 @@ def checked(
         if one.good and one.standard == standard.name and one.calibration == calibration and one.spine_thou is not None
     ]  # fmt: skip
     reasons = tuple(_reasons(standard, result, values, plan))
-    return Check(
+    return StandardCheck(
         standard=standard.name,
         at_ms=at_ms,
         spine_thou=None if measured is None else measured.spine_thou,
@@ -117,7 +117,7 @@ def _chart_reasons(values: list[float], plan: Checks) -> Iterator[str]:
             yield f"its chart shows: {signal.rule.name} ({values[-1]:.3f} thou, limits {low:.3f} to {high:.3f})"
 
 
-def verdict_on_check(check: Check) -> Decision:
+def verdict_on_check(check: StandardCheck) -> Decision:
     """The verdict that stands with the result of a standard: it judges the gauge, not the standard."""
     if check.good:
         return Decision(Outcome.ACCEPTED, (), CHECK_BIN)
@@ -125,7 +125,7 @@ def verdict_on_check(check: Check) -> Decision:
     return Decision(Outcome.INSTRUMENT_FAULT, (words,))
 
 
-def in_doubt(check: Check, before: Sequence[Check], passages: Iterable[Passage]) -> list[int]:
+def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], passages: Iterable[Transit]) -> list[int]:
     """Numbers of the stock's shafts that this check puts in doubt, until they are measured again.
 
     After a bad check all since the last good one of the same standard; after a good one that follows a bad one those

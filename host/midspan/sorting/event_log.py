@@ -2,7 +2,7 @@
 
 Troubles of a night that pass or do not: how long to wait, when to call a person, when to give up.
 
->>> troubles = Troubles(give_up_s=600.0)
+>>> troubles = RetryPolicy(give_up_s=600.0)
 >>> [troubles.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], troubles.lasts_s(1.5)
 ([0.25, 0.5, 1.0], 1.5)
 >>> troubles.pause_s(700.0) is None
@@ -22,8 +22,8 @@ from sqlalchemy.exc import DBAPIError
 from midspan.base.clock import now_ms
 from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError, StoreGone
 from midspan.sorting.notices import Kind, Notices
-from midspan.sorting.recorder import Keeper
-from midspan.store.passage import Happening, HappeningKind
+from midspan.sorting.recorder import NightRecorder
+from midspan.store.passage import RunEvent, RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode, Identify
 
@@ -39,19 +39,19 @@ class Clocks:
     sleep: Callable[[float], None] = time.sleep
 
 
-class Lookout:
+class EventRecorder:
     """Compares each answer of the gauge with the one before, and keeps what is to be noted until the store takes it.
 
     `resets` counts those since it was set to 0, `newest` is the newest fault since it was set to None; `line_error` is
     what became of the line since the last answer.
     """
 
-    def __init__(self, keeper: Keeper, notices: Notices, clocks: Clocks) -> None:
+    def __init__(self, keeper: NightRecorder, notices: Notices, clocks: Clocks) -> None:
         self._keeper, self._notices, self._clocks = keeper, notices, clocks
         self.resets = 0
         self.newest: FaultCode | None = None
         self.line_error = ""
-        self._pending: list[Happening] = []
+        self._pending: list[RunEvent] = []
         self._boot: int | None = None
         self._fault: object = None
         self._full: set[int] = set()
@@ -60,15 +60,15 @@ class Lookout:
     def look(self, found: Identify) -> None:
         """Note what this answer tells besides: a reset, a fault, a clock that jumped."""
         if self._boot is not None and found.boot != self._boot:
-            self.note(HappeningKind.FAULT, "the gauge was reset: look at its supply", "GAUGE_RESET")
+            self.note(RunEventKind.FAULT, "the gauge was reset: look at its supply", "GAUGE_RESET")
             self.resets += 1
         elif self.line_error and self._boot is not None:
-            self.note(HappeningKind.FAULT, f"{self.line_error}; it is there again", "PORT_LOST")
+            self.note(RunEventKind.FAULT, f"{self.line_error}; it is there again", "PORT_LOST")
         self._boot, self.line_error = found.boot, ""
         self._note_fault(found)
         self._note_clock()
         for words in self._notices.take_failures():
-            self.note(HappeningKind.NOTICE, words)
+            self.note(RunEventKind.NOTICE, words)
 
     def _note_fault(self, found: Identify) -> None:
         seen = None
@@ -76,14 +76,14 @@ class Lookout:
             seen = found.boot, found.fault, found.in_gauge
             if seen != self._fault:
                 self.newest = found.fault
-                self.note(HappeningKind.FAULT, describe(found.fault), found.fault.name, found.in_gauge)
+                self.note(RunEventKind.FAULT, describe(found.fault), found.fault.name, found.in_gauge)
         self._fault = seen
 
     def _note_clock(self) -> None:
         before_s, self._offset_s = self._offset_s, self._clock_offset_s()
         jump_s = self._offset_s - before_s
         if abs(jump_s) > JUMP_S:
-            self.note(HappeningKind.CLOCK, f"the computer's clock jumped by {jump_s:+.0f} s", "CLOCK_JUMP")
+            self.note(RunEventKind.CLOCK, f"the computer's clock jumped by {jump_s:+.0f} s", "CLOCK_JUMP")
 
     def _clock_offset_s(self) -> float:
         return self._clocks.now_ms() / 1000 - self._clocks.count_s()
@@ -92,7 +92,7 @@ class Lookout:
         """Note, once for each, places that are full by count, and call a person."""
         if not set(places) <= self._full:
             self._full |= set(places)
-            self.note(HappeningKind.FULL, words, place=places[0])
+            self.note(RunEventKind.FULL, words, place=places[0])
             self._notices.tell(Kind.NEEDS_PERSON, words)
 
     def judged(self) -> None:
@@ -113,14 +113,14 @@ class Lookout:
 
     def note(
         self,
-        kind: HappeningKind,
+        kind: RunEventKind,
         words: str,
         code: str | None = None,
         shaft: int | None = None,
         place: int | None = None,
     ) -> None:  # fmt: skip
         """Note a happening, now or as soon as the store can be written again."""
-        self._pending.append(Happening(kind, words, self._clocks.now_ms(), code, shaft, place))
+        self._pending.append(RunEvent(kind, words, self._clocks.now_ms(), code, shaft, place))
         try:
             self._keeper.tell(*self._pending)
         except StoreError:
@@ -135,7 +135,7 @@ BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
 FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 
 
-class Troubles:
+class RetryPolicy:
     """One trouble after another, until something goes well again."""
 
     def __init__(self, give_up_s: float) -> None:

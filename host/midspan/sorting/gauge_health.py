@@ -1,10 +1,10 @@
 """Is the gauge still the gauge it was at the start of the night? Zero, noise, sampling rate, slip and temperature.
 
-Each shaft's run leaves one `Observation`; `alarms` holds the newest against fixed limits and against the night so far.
+Each shaft's run leaves one `RunSigns`; `alarms` holds the newest against fixed limits and against the night so far.
 An alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
 shaft's own zeros and scatter (soundness). What is usual is what the first shafts of the night showed.
 
->>> quiet = Observation(zero_n=1.2, zero_drift_n=0.0003, noise_n=0.0004, strays=0.0, rate_off=0.01, interval_us=12315.0,
+>>> quiet = RunSigns(zero_n=1.2, zero_drift_n=0.0003, noise_n=0.0004, strays=0.0, rate_off=0.01, interval_us=12315.0,
 ...                     missed=0.0, slip_pct=0.4, u_slip_pct=0.01, temperature_c=21.0)
 >>> alarms(quiet, [quiet] * 6, WatchLimits())
 ()
@@ -69,7 +69,7 @@ class WatchLimits(Section):
 
 
 @dataclass(frozen=True, slots=True)
-class Observation:
+class RunSigns:
     """What one run tells of the gauge; None where it does not tell.
 
     `zero_n` is the force that the empty cell shows before the cycle, counted from count 0, and `zero_drift_n` what it
@@ -91,7 +91,7 @@ class Observation:
     temperature_c: float | None
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain values, ready for JSON; `Observation(**values)` makes it again."""
+        """Plain values, ready for JSON; `RunSigns(**values)` makes it again."""
         return asdict(self)
 
 
@@ -109,7 +109,7 @@ def observe(
     calibration: Calibration,
     nominal_us: int | None = None,
     temperature_c: float | None = None,
-) -> Observation:
+) -> RunSigns:
     """What a run tells of the gauge, also when it gave no result.
 
     `nominal_us` is the nominal interval of Identify, `temperature_c` the board's thermometer.
@@ -119,7 +119,7 @@ def observe(
     zeros = [zero for zero in (before, after) if zero is not None]
     interval_us = float(np.median(np.diff(run.tick_us))) if len(run) > 1 else None
     measured = result if isinstance(result, ShaftResult) else None
-    return Observation(
+    return RunSigns(
         zero_n=before.middle * newtons if before else None,
         zero_drift_n=(after.middle - before.middle) * newtons if before and after else None,
         noise_n=max(zero.scatter for zero in zeros) * newtons if zeros else None,
@@ -159,7 +159,7 @@ def _at_rest(run: RawRun, phase: Phase) -> _Zero | None:
     return _Zero(middle, scatter, float(np.mean(distance > REJECT_SIGMAS * scatter)))
 
 
-def alarms(now: Observation, before: Sequence[Observation], limits: WatchLimits) -> tuple[Alarm, ...]:
+def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tuple[Alarm, ...]:
     """What is wrong with the gauge by its newest observation.
 
     `before` are this night's earlier ones, oldest first; only the first FIRST of them matter.
@@ -169,13 +169,13 @@ def alarms(now: Observation, before: Sequence[Observation], limits: WatchLimits)
     return tuple(alarm for check in checks for alarm in check(now, usual, limits))
 
 
-def _usual(some: Sequence[Observation]) -> Observation:
+def _usual(some: Sequence[RunSigns]) -> RunSigns:
     """Median of each figure, None while too few are known."""
-    columns = ([value for one in some if (value := getattr(one, f.name)) is not None] for f in fields(Observation))
-    return Observation(*(float(np.median(known)) if len(known) >= ENOUGH else None for known in columns))
+    columns = ([value for one in some if (value := getattr(one, f.name)) is not None] for f in fields(RunSigns))
+    return RunSigns(*(float(np.median(known)) if len(known) >= ENOUGH else None for known in columns))
 
 
-def _noise(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
+def _noise(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
     if now.noise_n is None or now.strays is None:
         return
     if now.noise_n > limits.noise_n:
@@ -190,7 +190,7 @@ def _noise(now: Observation, usual: Observation, limits: WatchLimits) -> Iterato
         yield Alarm(HostFault.CELL_NOISY, f"{now.strays:.0%} of the empty cell's readings lie far from the others")
 
 
-def _zero(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
+def _zero(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
     drift_n, change_limit_n = now.zero_drift_n, limits.zero_change_n
     if drift_n is not None and abs(drift_n) > limits.zero_drift_n:
         words = f"the zero moved by {drift_n:+.4f} N within a cycle, the limit is {limits.zero_drift_n:g}"
@@ -201,7 +201,7 @@ def _zero(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator
         yield Alarm(HostFault.ZERO_DRIFT, words)
 
 
-def _rate(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
+def _rate(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
     if now.rate_off is not None and abs(now.rate_off) > limits.rate_off:
         yield Alarm(HostFault.RATE_OFF, f"samples come {now.rate_off:+.1%} off the nominal rate")
     elif now.interval_us and usual.interval_us and abs(usual.interval_us / now.interval_us - 1) > limits.rate_change:
@@ -211,7 +211,7 @@ def _rate(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator
         yield Alarm(HostFault.RATE_OFF, f"before {now.missed:.1%} of the readings a sample is missing")
 
 
-def _slip(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
+def _slip(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
     if now.slip_pct is None or now.u_slip_pct is None:
         return
     unsure = SURE * now.u_slip_pct  # an even and straight shaft hardly shows how far it turned
@@ -224,7 +224,7 @@ def _slip(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator
         )
 
 
-def _temperature(now: Observation, usual: Observation, limits: WatchLimits) -> Iterator[Alarm]:
+def _temperature(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
     if now.temperature_c is None:
         return
     low, high = limits.temperature_c

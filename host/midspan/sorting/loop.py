@@ -12,15 +12,15 @@ from dataclasses import dataclass
 
 from midspan.base.errors import ArchiveError, DeviceFault, FileGone, LinkError, MidspanError, ProtocolError, StoreError
 from midspan.link.gauge import Gauge, OnEvent, ignore
-from midspan.link.reconnect import Reach
+from midspan.link.reconnect import Reconnector
 from midspan.sorting.check_standards import due
-from midspan.sorting.event_log import Clocks, Lookout, Troubles, fault_of
+from midspan.sorting.event_log import Clocks, EventRecorder, RetryPolicy, fault_of
 from midspan.sorting.execute import ENDS, Deeds
-from midspan.sorting.next_action import Do, Move, Situation, Wanted, next_move
+from midspan.sorting.next_action import Do, Move, Snapshot, Wanted, next_move
 from midspan.sorting.notices import Kind, Notices
-from midspan.sorting.recorder import Keeper
+from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.tally import NONE_IN_A_ROW
-from midspan.store.passage import HappeningKind
+from midspan.store.passage import RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import Identify, Source, State
 
@@ -54,14 +54,14 @@ class Watcher:
     wished: Callable[[], bool] = lambda: False
 
 
-class Night:
+class SortingLoop:
     """One run of sorting; `run` it once. `finish` may be called at any time, also from a signal."""
 
-    def __init__(self, keeper: Keeper, reach: Reach, watcher: Watcher, clocks: Clocks) -> None:
+    def __init__(self, keeper: NightRecorder, reach: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
         self._keeper, self._reach, self._watcher, self._clocks = keeper, reach, watcher, clocks
         self._plan = keeper.setup.plan
-        self._lookout = Lookout(keeper, watcher.notices, clocks)
-        self._troubles = Troubles(60 * self._plan.stop.wait_minutes)
+        self._lookout = EventRecorder(keeper, watcher.notices, clocks)
+        self._troubles = RetryPolicy(60 * self._plan.stop.wait_minutes)
         self._asked = self._stopping = ""
         self._refused: DeviceFault | None = None
         self._person = False
@@ -89,7 +89,7 @@ class Night:
             ending = Ending(False, AT_ONCE)
         finally:
             self._keeper.close()
-        self._lookout.note(HappeningKind.ENDED if ending.is_over else HappeningKind.STOPPED, ending.words)
+        self._lookout.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
         if ending.is_over:
             self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._keeper.tally.words()}")
         else:
@@ -155,7 +155,7 @@ class Night:
         self._went_well(move, now)
         return None
 
-    def _went_well(self, move: Move, now: Situation) -> None:
+    def _went_well(self, move: Move, now: Snapshot) -> None:
         self._troubles.clear()
         if move.do is Do.JUDGE:
             self._lookout.judged()
@@ -213,7 +213,7 @@ class Night:
         if move.full:
             self._lookout.full(move.full, move.words)
         else:
-            self._lookout.note(HappeningKind.FAULT, move.words, move.code or code, move.shaft)
+            self._lookout.note(RunEventKind.FAULT, move.words, move.code or code, move.shaft)
             self._watcher.notices.tell(Kind.NEEDS_PERSON, move.words)
         if self._watcher.ask is None or not self._watcher.ask(move.words):
             options = "".join(f" --emptied {place}" for place in move.full)
@@ -229,12 +229,12 @@ class Night:
         words, code = str(error), fault_of(error)
         pause_s = self._troubles.pause_s(now_s)
         if pause_s is None or self._asked:
-            self._lookout.note(HappeningKind.FAULT, words, code)
+            self._lookout.note(RunEventKind.FAULT, words, code)
             return Ending(False, words)
         if isinstance(error, LinkError):
             self._lookout.line_error = words  # the next answer says whether it was a reset
         elif self._troubles.lasts_s(now_s) == 0:
-            self._lookout.note(HappeningKind.FAULT, words, code)
+            self._lookout.note(RunEventKind.FAULT, words, code)
         if self._troubles.calls_now(now_s):
             self._watcher.notices.tell(Kind.NEEDS_PERSON, words)
         while pause_s > 0 and not self._asked:

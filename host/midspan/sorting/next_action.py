@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from midspan.store.passage import Passage, Stage
+from midspan.store.passage import Transit, TransitStage
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode, Identify, Source, State
 
@@ -58,7 +58,7 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Route:
     """Where a judged shaft goes: to be measured `again`, to a `place`, or nowhere until those `full` are emptied."""
 
     again: bool = False
@@ -82,7 +82,7 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True)
-class Situation:
+class Snapshot:
     """All that the next move depends on.
 
     `archived`: the readings of the open shaft's newest measurement are whole on the disk. `course` is that of its
@@ -90,10 +90,10 @@ class Situation:
     """
 
     gauge: Identify
-    passage: Passage | None
+    passage: Transit | None
     archived: bool
-    course: Course | None
-    recheck: Course
+    course: Route | None
+    recheck: Route
     wanted: Wanted = Wanted()
 
 
@@ -108,7 +108,7 @@ SELF_CLEARING = frozenset(
 UNFIT = frozenset({FaultCode.SHAFT_SHORT, FaultCode.TWO_SHAFTS})  # lies on the rollers and cannot be measured
 
 
-def next_move(now: Situation) -> Move:
+def next_move(now: Snapshot) -> Move:
     """The one thing to do now."""
     for rule in RULES:
         move = rule(now)
@@ -121,11 +121,11 @@ def _call(words: str, code: FaultCode | None = None, shaft: int | None = None) -
     return Move(Do.CALL_PERSON, shaft, words=words, code=None if code is None else code.name)
 
 
-def _unexplained(now: Situation) -> Move:
+def _unexplained(now: Snapshot) -> Move:
     return _call(f"the gauge is {now.gauge.state.name} and nothing explains why: look at it, then reset it")
 
 
-def _readings(now: Situation) -> Move | None:
+def _readings(now: Snapshot) -> Move | None:
     """Readings come first: the gauge would lose them."""
     held, passage = now.gauge.held_shaft, now.passage
     if held is None:
@@ -137,14 +137,14 @@ def _readings(now: Situation) -> Move | None:
     return Move(Do.JUDGE if now.course is None else Do.ACKNOWLEDGE, held)
 
 
-def _left(now: Situation) -> Move | None:
+def _left(now: Snapshot) -> Move | None:
     """A release that the gauge has on record as done, fault or not."""
     passage, gauge, last = now.passage, now.gauge, now.gauge.last_release
     if passage is None or last is None or last.shaft != passage.shaft or not last.done:
         return None
     if gauge.seated or gauge.in_gauge is not None:
         return None  # done means clear rollers: the record is of another time
-    if passage.stage is not Stage.LEAVING or passage.place != last.place:
+    if passage.stage is not TransitStage.LEAVING or passage.place != last.place:
         return _uncertain(passage, last.place, "the gauge released it, which this journal did not order")
     if passage.unfit == FaultCode.TWO_SHAFTS.name and last.passed < 2:
         # They may have left one by one, with a reset in between.
@@ -156,26 +156,26 @@ def _left(now: Situation) -> Move | None:
     return _uncertain(passage, last.place, "the chute did not see it pass")
 
 
-def _is_put_in(passage: Passage) -> bool:
+def _is_put_in(passage: Transit) -> bool:
     """Whether it is a check standard that a person put in by hand."""
     return passage.standard is not None and passage.source == Source.SEATED.name
 
 
-def _uncertain(passage: Passage, place: int | None, words: str) -> Move:
+def _uncertain(passage: Transit, place: int | None, words: str) -> Move:
     return Move(Do.NOTE_UNCERTAIN, passage.shaft, place, words=words)
 
 
-def _jammed(now: Situation) -> Move | None:
+def _jammed(now: Snapshot) -> Move | None:
     """A shaft that left hopper or slot and did not arrive: it is not the one that comes once the gauge is cleared."""
     passage, gauge = now.passage, now.gauge
-    if passage is None or passage.stage is not Stage.ORDERED or gauge.fault is not FaultCode.JAM:
+    if passage is None or passage.stage is not TransitStage.ORDERED or gauge.fault is not FaultCode.JAM:
         return None
     if gauge.seated or gauge.in_gauge is not None:
         return None
     return Move(Do.NOTE_TAKEN_OUT, passage.shaft, words="it jammed on its way in: take it out by hand")
 
 
-def _faulted(now: Situation) -> Move | None:
+def _faulted(now: Snapshot) -> Move | None:
     gauge = now.gauge
     if gauge.state is State.STANDING:
         return Move(Do.CLEAR_FAULT)  # a calibration was left off: the head goes home
@@ -187,13 +187,13 @@ def _faulted(now: Situation) -> Move | None:
     return _call(f"the gauge stands still: {why}", gauge.fault, None if now.passage is None else now.passage.shaft)
 
 
-def _at_odds(now: Situation) -> Move | None:
+def _at_odds(now: Snapshot) -> Move | None:
     """At rest a sound gauge is IDLE with no number, or LOADED with one; anything else falls through to a person."""
     fits = State.IDLE if now.gauge.in_gauge is None else State.LOADED
     return None if now.gauge.state is fits else _unexplained(now)
 
 
-def _somebody_elses(now: Situation) -> Move | None:
+def _somebody_elses(now: Snapshot) -> Move | None:
     """A shaft whose number is not that of the open one, or of none."""
     here, passage = now.gauge.in_gauge, now.passage
     if here is None or (passage is not None and passage.shaft == here):
@@ -201,7 +201,7 @@ def _somebody_elses(now: Situation) -> Move | None:
     return _call(f"the gauge holds shaft {here}, which this journal does not know: take it out and reset the gauge")
 
 
-def _empty_handed(now: Situation) -> Move | None:
+def _empty_handed(now: Snapshot) -> Move | None:
     """No shaft is on its way."""
     if now.passage is not None:
         return None
@@ -223,10 +223,10 @@ def _empty_handed(now: Situation) -> Move | None:
     return Move(Do.ORDER, source=Source.HOPPER)
 
 
-def _ordered(now: Situation) -> Move | None:
+def _ordered(now: Snapshot) -> Move | None:
     """A shaft was to be fed; the order may have come to nothing, or its answer."""
     passage, gauge = now.passage, now.gauge
-    if passage is None or passage.stage is not Stage.ORDERED:
+    if passage is None or passage.stage is not TransitStage.ORDERED:
         return None
     if gauge.in_gauge is not None:
         return Move(Do.NOTE_IN_GAUGE, passage.shaft, words=_unfit(gauge) or "")
@@ -243,7 +243,7 @@ def _unfit(gauge: Identify) -> str | None:
     return gauge.fault.name if gauge.fault in UNFIT else None
 
 
-def _on_the_rollers(now: Situation) -> Move | None:
+def _on_the_rollers(now: Snapshot) -> Move | None:
     """The open shaft lies in the gauge, under its number."""
     passage, gauge = now.passage, now.gauge
     if passage is None or gauge.in_gauge != passage.shaft:
@@ -252,14 +252,14 @@ def _on_the_rollers(now: Situation) -> Move | None:
         return _release(now, passage, now.recheck)
     if now.course is None:
         return Move(Do.JUDGE if now.archived else Do.MEASURE, passage.shaft)
-    if passage.stage is Stage.LEAVING:
-        return _release(now, passage, Course(place=passage.place))
+    if passage.stage is TransitStage.LEAVING:
+        return _release(now, passage, Route(place=passage.place))
     if now.course.again:
         return Move(Do.MEASURE, passage.shaft)
     return _release(now, passage, now.course)
 
 
-def _release(now: Situation, passage: Passage, course: Course) -> Move:
+def _release(now: Snapshot, passage: Transit, course: Route) -> Move:
     if _is_put_in(passage) and not now.wanted.person:  # a chute is no place for a check standard that people handle
         return _call(f"take check standard {passage.standard} out of the gauge")
     if course.place is None:
@@ -267,14 +267,14 @@ def _release(now: Situation, passage: Passage, course: Course) -> Move:
     return Move(Do.RELEASE, passage.shaft, course.place)
 
 
-def _out_of_sight(now: Situation) -> Move | None:
+def _out_of_sight(now: Snapshot) -> Move | None:
     """The open shaft was in the gauge; the gauge has forgotten its number, or it is gone."""
     passage, gauge = now.passage, now.gauge
     if passage is None:
         return None
     if gauge.seated:
         return Move(Do.ADOPT, passage.shaft)
-    if passage.stage is not Stage.LEAVING:
+    if passage.stage is not TransitStage.LEAVING:
         return Move(Do.NOTE_TAKEN_OUT, passage.shaft, words="it is not in the gauge, and nobody ordered it to leave")
     last = gauge.last_release
     began = last is not None and last.shaft == passage.shaft
@@ -282,7 +282,7 @@ def _out_of_sight(now: Situation) -> Move | None:
     return _uncertain(passage, passage.place, why)
 
 
-RULES: tuple[Callable[[Situation], Move | None], ...] = (
+RULES: tuple[Callable[[Snapshot], Move | None], ...] = (
     _readings, _left, _jammed, _faulted, _at_odds, _somebody_elses, _empty_handed, _ordered,
     _on_the_rollers, _out_of_sight,
 )  # fmt: skip

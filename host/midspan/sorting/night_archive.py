@@ -17,7 +17,7 @@ from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.store.journal import Journal
-from midspan.store.passage import Passage, Stage, Step
+from midspan.store.passage import Step, Transit, TransitStage
 
 
 class NightArchive:
@@ -49,7 +49,7 @@ class NightArchive:
         """Raise ArchiveGone when the file of its name is not the one that is written, as it was left."""
         self._open_writer.check_place()
 
-    def readings(self, passage: Passage) -> tuple[int, RawRun] | None:
+    def readings(self, passage: Transit) -> tuple[int, RawRun] | None:
         """The readings of a shaft's newest measurement after their offset, when they are whole on the disk."""
         measuring = _measuring(passage)
         if measuring is None or measuring.archive_bytes is None:
@@ -76,7 +76,7 @@ class NightArchive:
 
     def _note_place(self, shaft: int, offset: int) -> None:
         marker = self._open_writer.marker
-        self._journal.note(shaft, Stage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker)
+        self._journal.note(shaft, TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker)
 
     def keep(self, run: RawRun) -> int:
         """Store readings; the offset at which they stand."""
@@ -84,7 +84,7 @@ class NightArchive:
         self._recent = (offset, run)
         return offset
 
-    def keep_held(self, passage: Passage, run: RawRun) -> None:
+    def keep_held(self, passage: Transit, run: RawRun) -> None:
         """Store readings that the gauge held: where the journal says, else once in what stands there now."""
         thought, writer = _measuring(passage), self._open_writer
         if thought is None or (thought.archive_bytes, thought.words) != (writer.end, writer.marker):
@@ -105,7 +105,7 @@ class NightArchive:
         return self._writer
 
 
-def _measuring(passage: Passage) -> Step | None:
+def _measuring(passage: Transit) -> Step | None:
     return next(iter(passage.since_measuring), None)
 
 

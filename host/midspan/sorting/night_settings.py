@@ -3,7 +3,7 @@
 A night that goes on may find others than it had. Each is a happening of its own: `code` says what it is, `words` its
 new value, and `shaft` the last one that was judged before.
 
->>> told = [Happening(HappeningKind.SETTING, "bench-2", 0, code="calibration", shaft=7)]
+>>> told = [RunEvent(RunEventKind.SETTING, "bench-2", 0, code="calibration", shaft=7)]
 >>> [(one.after, one.settings) for one in spells({"calibration": "bench-1", "crack limit": "1.5 %"}, told)]
 [(0, {'calibration': 'bench-1', 'crack limit': '1.5 %'}), (7, {'calibration': 'bench-2', 'crack limit': '1.5 %'})]
 """
@@ -17,7 +17,7 @@ from typing import Any
 from sqlalchemy import select
 
 from midspan.store.database import Store
-from midspan.store.passage import Happening, HappeningKind
+from midspan.store.passage import RunEvent, RunEventKind
 from midspan.store.tables import ResultRow, RunRow
 
 Settings = Mapping[str, str]
@@ -34,7 +34,7 @@ class Spell:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """One setting that is not what it was."""
 
     name: str
@@ -64,11 +64,11 @@ def first_calibration(store: Store, batch: int) -> str | None:
         return session.scalar(query.order_by(ResultRow.id).limit(1))
 
 
-def spells(begun: Settings, happenings: Iterable[Happening]) -> list[Spell]:
+def spells(begun: Settings, happenings: Iterable[RunEvent]) -> list[Spell]:
     """What held for which shafts, oldest first; `begun` are the settings that the night began with."""
     found = [Spell(0, begun)]
     for one in happenings:
-        if one.kind is not HappeningKind.SETTING or one.code is None:
+        if one.kind is not RunEventKind.SETTING or one.code is None:
             continue
         changed = Spell(one.shaft or 0, {**found[-1].settings, one.code: one.words})
         if changed.after == found[-1].after:  # nothing was judged between the two
@@ -77,8 +77,8 @@ def spells(begun: Settings, happenings: Iterable[Happening]) -> list[Spell]:
     return found
 
 
-def changes(was: Settings, now: Settings) -> list[Change]:
+def changes(was: Settings, now: Settings) -> list[SettingChange]:
     """What is another than it was. A calibration by which nothing was judged yet is none that could change."""
     names = [name for name in dict.fromkeys((*was, *now)) if name != CALIBRATION or name in was]
-    found = (Change(name, was.get(name, NONE), now.get(name, NONE)) for name in names)
+    found = (SettingChange(name, was.get(name, NONE), now.get(name, NONE)) for name in names)
     return [one for one in found if one.was != one.now]

@@ -28,7 +28,7 @@ from midspan.base.clock import now_ms
 from midspan.base.config import ARRAY, Section
 from midspan.base.errors import ConfigurationError
 from midspan.base.formatting import printable
-from midspan.sorting.notices_transports import Notice, NoticeError, Way, by_apprise, by_webhook
+from midspan.sorting.notices_transports import Notice, NoticeError, Transport, by_apprise, by_webhook
 
 Item = TypeVar("Item")
 PAUSES_S = (0.0, 30.0, 300.0)  # before each try: a router that starts anew is back within minutes
@@ -56,7 +56,7 @@ class NoticeSettings(Section):
     apprise: Annotated[tuple[SecretStr, ...], ARRAY] = ()
     timeout_s: Annotated[float, Field(gt=0, le=300)] = 10.0
 
-    def ways(self) -> list[Way]:
+    def ways(self) -> list[Transport]:
         """The ways to every address; ConfigurationError for one that cannot be used, before the night begins."""
         web = [by_webhook(i, _address(one), self.timeout_s) for i, one in enumerate(self.webhook, 1)]
         return web + [by_apprise(i, _address(one)) for i, one in enumerate(self.apprise, 1)]
@@ -97,7 +97,7 @@ class Notices:
         about: str,
         *,
         now_ms: Callable[[], int] = now_ms,
-        ways: Sequence[Way] | None = None,
+        ways: Sequence[Transport] | None = None,
         pauses_s: Sequence[float] = PAUSES_S,
         end_s: float = END_S,
     ) -> None:
@@ -145,7 +145,7 @@ class Notices:
 class _Post:
     """One address with its thread: notices go in the order they were told, each tried a few times."""
 
-    def __init__(self, way: Way, pauses_s: Sequence[float], failures: SimpleQueue[str]) -> None:
+    def __init__(self, way: Transport, pauses_s: Sequence[float], failures: SimpleQueue[str]) -> None:
         self._way, self._pauses_s, self._failures = way, pauses_s, failures
         self._waiting: SimpleQueue[Notice | None] = SimpleQueue()
         self._on_its_way: Notice | None = None

@@ -32,7 +32,7 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Transport:
     """A name that gives no secret away, and what delivers a notice or raises NoticeError."""
 
     name: str
@@ -49,7 +49,7 @@ class _NoDetour(urllib.request.HTTPRedirectHandler):
 _OPENER = urllib.request.build_opener(_NoDetour)
 
 
-def by_webhook(number: int, address: str, timeout_s: float) -> Way:
+def by_webhook(number: int, address: str, timeout_s: float) -> Transport:
     """POST to a web address: the notice as a JSON object with `kind`, `run`, `text` and `time`.
 
     Any answer of 200 to 299 is a delivery. A user and password before the host are sent as HTTP Basic credentials (RFC
@@ -79,7 +79,7 @@ def by_webhook(number: int, address: str, timeout_s: float) -> Way:
         except (OSError, http.client.HTTPException, ValueError) as error:  # ValueError: a host that no name can be
             raise NoticeError(_in_words(error)) from None
 
-    return Way(f"webhook {number} ({parts.scheme}://{parts.hostname})", send)
+    return Transport(f"webhook {number} ({parts.scheme}://{parts.hostname})", send)
 
 
 def _credentials(parts: SplitResult) -> dict[str, str]:
@@ -98,7 +98,7 @@ def _in_words(error: Exception) -> str:
     return getattr(reason, "strerror", None) or type(reason).__name__
 
 
-def by_apprise(number: int, address: str) -> Way:
+def by_apprise(number: int, address: str) -> Transport:
     """Anything that `apprise` knows an address for: mail, messages to telephones, chat rooms.
 
     Raises ConfigurationError when it is not installed or does not know the address.
@@ -118,7 +118,7 @@ def by_apprise(number: int, address: str) -> Way:
         if not there.notify(title=f"Midspan, {notice.run}: {notice.kind}", body=notice.text):
             raise NoticeError("apprise could not deliver it")
 
-    return Way(f"apprise {number} ({_scheme(address)})", send)
+    return Transport(f"apprise {number} ({_scheme(address)})", send)
 
 
 def _scheme(address: str) -> str:

@@ -23,7 +23,7 @@ TOLD_APART = 3.0  # standard uncertainties between two results that cannot be of
 
 
 @dataclass(frozen=True, slots=True)
-class Turning:
+class ParkTurn:
     """How far to turn a shaft on after its cycle, and how well its stiff side is up then (standard uncertainty)."""
 
     steps: int
@@ -66,7 +66,7 @@ def same_shaft(result: ShaftResult, spine_thou: float | None, u_spine_thou: floa
         )
 
 
-def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> Turning:
+def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> ParkTurn:
     """From where the cycle left the shaft on to its stiff side, in the direction it turned: half a turn at most.
 
     The uncertainty joins that of the stiff side, that of the steps per turn over the way from the middle of the
@@ -92,10 +92,10 @@ def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> Turni
         deg_per_step / math.sqrt(12),
         slip * to_go_deg / math.sqrt(3),
     )
-    return Turning(steps, u_deg)
+    return ParkTurn(steps, u_deg)
 
 
-def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibration) -> Turning:
+def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibration) -> ParkTurn:
     """Turn the shaft that was just measured to its stiff side, with the head at home; the gauge then rests.
 
     Raises ParkingError as `stiff_side` does and when the gauge was reset or fed since, DeviceFault when it does not do

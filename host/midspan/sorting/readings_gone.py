@@ -14,7 +14,7 @@ from sqlalchemy import select
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.store.database import Store
-from midspan.store.passage import Passage
+from midspan.store.passage import Transit
 from midspan.store.tables import ResultRow, RunRow
 from midspan.wire.fault_texts import HostFault
 
@@ -22,7 +22,7 @@ READINGS_GONE = HostFault.READINGS_GONE.value
 Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
 
 
-def readings_gone(store: Store, batch: int, passages: Sequence[Passage], archive: Path) -> list[int]:
+def readings_gone(store: Store, batch: int, passages: Sequence[Transit], archive: Path) -> list[int]:
     """Numbers of a night's shafts that have come to their end and were judged, if only once, by readings that are gone.
 
     `batch` holds the night's results, `archive` is the one that is written now. Raises StoreError when the store cannot
@@ -43,7 +43,7 @@ def readings_gone(store: Store, batch: int, passages: Sequence[Passage], archive
     return sorted({run[1] for path, some in runs.items() for run in _missing(path, some, marker)})
 
 
-def newest_marker(passages: Iterable[Passage]) -> str | None:
+def newest_marker(passages: Iterable[Transit]) -> str | None:
     """The marker of the archive that a night wrote last, None when it wrote none or its journal did not keep it."""
     steps = [one for passage in passages for one in passage.steps if one.archive_bytes is not None]
     return steps[-1].words if steps else None

@@ -15,24 +15,24 @@ from midspan.base.formatting import shafts_numbered
 from midspan.decision.basis import Basis
 from midspan.decision.origin import Origin
 from midspan.measurement.result import ShaftResult, evaluate
-from midspan.sorting.assess import Appraisal, Before, appraise, judged_as
+from midspan.sorting.assess import Assessment, Before, appraise, judged_as
 from midspan.sorting.check_standards import in_doubt
-from midspan.sorting.gauge_health import FIRST, Observation
-from midspan.sorting.next_action import Course, Situation, Wanted
+from midspan.sorting.gauge_health import FIRST, RunSigns
+from midspan.sorting.next_action import Route, Snapshot, Wanted
 from midspan.sorting.night_archive import NightArchive
-from midspan.sorting.night_settings import Change, changes, first_calibration, settings, spells
+from midspan.sorting.night_settings import SettingChange, changes, first_calibration, settings, spells
 from midspan.sorting.readings_gone import READINGS_GONE, readings_gone
-from midspan.sorting.routing import Judged, course_of, recheck_course
+from midspan.sorting.routing import Judged, recheck_route, route_of
 from midspan.sorting.setup import Setup
 from midspan.sorting.tally import tally_of
 from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
-from midspan.store.passage import Check, Happening, HappeningKind, Night, Passage, Stage
+from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.wire.records import Identify
 
 
-class Keeper:
+class NightRecorder:
     """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
 
     `archive` can be written once `situation` was asked.
@@ -41,36 +41,36 @@ class Keeper:
     then, and the same call can be made again.
     """
 
-    def __init__(self, setup: Setup, store: Store, night: Night, now_ms: Callable[[], int]) -> None:
+    def __init__(self, setup: Setup, store: Store, night: NightOnRecord, now_ms: Callable[[], int]) -> None:
         self.setup, self.night, self.now_ms = setup, night, now_ms
         self.journal = Journal(store)
         self._store = store
-        self.latest: Appraisal | None = None
+        self.latest: Assessment | None = None
         self.archive = NightArchive(setup.archive, self.journal, now_ms)
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
         passages, happenings = self.journal.passages(night.id), self.journal.happenings(night.id)
         self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), happenings)
         self.tally.in_a_row.clear()  # whoever goes on has looked
-        self.checks: list[Check] = self.journal.checks(night=night.id)
+        self.checks: list[StandardCheck] = self.journal.checks(night=night.id)
         self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
         steps = (step for one in passages for step in one.steps)
-        self._observed: list[Observation] = []
+        self._observed: list[RunSigns] = []
         for step in steps:
             if step.watched is not None:
-                self._observe(Observation(**step.watched))
+                self._observe(RunSigns(**step.watched))
         self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
         self._settled = spells(settings(night.plan, first_calibration(store, night.batch)), happenings)[-1]
         self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
-        self._alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
+        self._alarmed = {one.shaft for one in happenings if one.kind is RunEventKind.ALARM}
 
     @property
-    def changes(self) -> list[Change]:
+    def changes(self) -> list[SettingChange]:
         """Settings that are not what the night has judged by so far, until `note_changes`."""
         return changes(self._settled.settings, self._settings)
 
     @property
-    def checks_in_force(self) -> list[Check]:
+    def checks_in_force(self) -> list[StandardCheck]:
         """The checks under the settings of now: those of before vouch for nothing that comes."""
         return [one for one in self.checks if (one.shaft or 0) > self._settled.after]
 
@@ -81,11 +81,11 @@ class Keeper:
             return
         last = max((one.shaft for one in self.journal.passages(self.night.id) if self._keeps_verdict(one)), default=0)
         now_ms = self.now_ms()
-        told = [Happening(HappeningKind.SETTING, one.now, now_ms, one.name, last) for one in found]
+        told = [RunEvent(RunEventKind.SETTING, one.now, now_ms, one.name, last) for one in found]
         self.tell(*told)
         self._settled = spells(self._settled.settings, told)[-1]
 
-    def _keeps_verdict(self, passage: Passage) -> bool:
+    def _keeps_verdict(self, passage: Transit) -> bool:
         """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
         if not passage.is_open:
             return passage.result is not None
@@ -106,7 +106,7 @@ class Keeper:
         gone = readings_gone(self._store, self.journal.batch(night), passages, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
         if gone and words not in (one.words for one in self.journal.happenings(night)):
-            self.journal.happened(night, Happening(HappeningKind.FAULT, words, self.now_ms(), READINGS_GONE))
+            self.journal.happened(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
 
     def close(self) -> None:
         """Let go of the archive; closing twice does no harm."""
@@ -114,7 +114,7 @@ class Keeper:
 
     # What there is
 
-    def situation(self, gauge: Identify, wanted: Wanted) -> Situation:
+    def situation(self, gauge: Identify, wanted: Wanted) -> Snapshot:
         """All that the next move depends on; ArchiveGone or StoreGone when one of the two is not as it was left."""
         self._check_store()
         if not self.archive.is_open:
@@ -123,8 +123,8 @@ class Keeper:
         passage = self.journal.open_passage(self.night.gauge)
         found = None if passage is None else self.archive.readings(passage)
         course = None if passage is None or found is None else self._course(passage, found[1])
-        recheck = recheck_course(self.setup.plan, self.tally.places)
-        return Situation(gauge, passage, found is not None, course, recheck, wanted)
+        recheck = recheck_route(self.setup.plan, self.tally.places)
+        return Snapshot(gauge, passage, found is not None, course, recheck, wanted)
 
     def _check_store(self) -> None:
         """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
@@ -138,7 +138,7 @@ class Keeper:
                 "was copied over it; put the right one back, then go on"
             )
 
-    def _course(self, passage: Passage, run: RawRun) -> Course | None:
+    def _course(self, passage: Transit, run: RawRun) -> Route | None:
         result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
         if result is None:
             return None
@@ -146,7 +146,7 @@ class Keeper:
             stored = next(one for one in self._store.history(passage.shaft) if one.id == result)
             hysteresis = None if stored.result is None else stored.result["hysteresis_pct"]
             self._verdict = result, judged_as(stored.decision, hysteresis, run)
-        return course_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
+        return route_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
 
     # What comes to be
 
@@ -170,7 +170,7 @@ class Keeper:
             origin=Origin.IMPORTED,
         )  # fmt: skip
 
-    def judge(self, passage: Passage, gauge: Identify) -> Appraisal:
+    def judge(self, passage: Transit, gauge: Identify) -> Assessment:
         """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
         readings = self.archive.readings(passage)
         assert readings is not None  # only what is there is to be judged
@@ -193,16 +193,16 @@ class Keeper:
             self.checks.append(replace(found.check, shaft=passage.shaft))
         elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
             self.shafts.append(passage.shaft)
-        if any(one.kind is HappeningKind.ALARM for one in found.happenings):
+        if any(one.kind is RunEventKind.ALARM for one in found.happenings):
             self._alarmed.add(passage.shaft)
         return found
 
-    def _observe(self, seen: Observation) -> None:
+    def _observe(self, seen: RunSigns) -> None:
         """Add to the night's observations, of which only the first matter."""
         if len(self._observed) < FIRST:
             self._observed.append(seen)
 
-    def _suspects(self, check: Check | None, history: list[Check]) -> list[int]:
+    def _suspects(self, check: StandardCheck | None, history: list[StandardCheck]) -> list[int]:
         if check is None:
             return []
         good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
@@ -210,7 +210,12 @@ class Keeper:
         return in_doubt(check, history, known)
 
     def end(
-        self, passage: Passage, stage: Stage, place: int | None = None, passed: int | None = None, words: str = ""
+        self,
+        passage: Transit,
+        stage: TransitStage,
+        place: int | None = None,
+        passed: int | None = None,
+        words: str = "",
     ) -> None:
         """Note how a shaft's way ended, and count it."""
         step = self.journal.note(passage.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
@@ -224,10 +229,10 @@ class Keeper:
     def emptied(self, place: int) -> None:
         """Note that a person emptied a place."""
         words = f"{self.setup.plan.place_called(place)} was emptied"
-        self.tell(Happening(HappeningKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
+        self.tell(RunEvent(RunEventKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
         self.tally.empty(place)
 
-    def tell(self, *happenings: Happening) -> None:
+    def tell(self, *happenings: RunEvent) -> None:
         """Note what happened."""
         self.journal.happened(self.night.id, *happenings)
 

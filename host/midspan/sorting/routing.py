@@ -2,9 +2,9 @@
 
 >>> from midspan.sorting.plan import EXAMPLE
 >>> plan = SortPlan.model_validate(EXAMPLE)
->>> passage = Passage(1, 1, "HOPPER", None, 0, (Step(Stage.JUDGED, 1),))
+>>> passage = Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.JUDGED, 1),))
 >>> good, soft = Judged(Outcome.ACCEPTED, "500", 0.1), Judged(Outcome.REJECTED, None, 2.2, cracked=True)
->>> course_of(good, passage, plan, {}).place, course_of(soft, passage, plan, {}).place
+>>> route_of(good, passage, plan, {}).place, route_of(soft, passage, plan, {}).place
 (1, 4)
 """
 
@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 from midspan.decision.decision import Outcome
 from midspan.decision.standing import UNSURE
-from midspan.sorting.next_action import Course
+from midspan.sorting.next_action import Route
 from midspan.sorting.plan import SortPlan
-from midspan.store.passage import Passage, Stage, Step  # noqa: F401 - one for the example above
+from midspan.store.passage import Step, Transit, TransitStage  # noqa: F401 - one for the example above
 
 # A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})
@@ -38,55 +38,55 @@ class Judged:
     cracked: bool = False
 
 
-def course_of(judged: Judged, passage: Passage, plan: SortPlan, counts: Mapping[int, int]) -> Course:
+def route_of(judged: Judged, passage: Transit, plan: SortPlan, counts: Mapping[int, int]) -> Route:
     """Where the shaft goes; `counts` is how many lie in each place.
 
     A place that is full hands its shafts to recheck, but for the cracked ones, which are not to lie among others. Where
     that is full too the course leads nowhere and says what to empty.
     """
-    interrupted = sum(one.words in INTERRUPTIONS for one in passage.steps if one.stage is Stage.JUDGED)
+    interrupted = sum(one.words in INTERRUPTIONS for one in passage.steps if one.stage is TransitStage.JUDGED)
     if judged.cause in INTERRUPTIONS and interrupted <= MOST_INTERRUPTIONS:
-        return Course(again=True)
+        return Route(again=True)
     again = interrupted <= MOST_INTERRUPTIONS and _measured(passage) <= plan.sort.measure_again
     if passage.standard is not None:
-        return Course(again=True) if judged.hysteresis_pct is None and again else Course(place=_home(passage, plan))
+        return Route(again=True) if judged.hysteresis_pct is None and again else Route(place=_home(passage, plan))
     if judged.outcome in UNSURE and again:
-        return Course(again=True)
+        return Route(again=True)
     if judged.cracked:
         return _into([plan.place_for("cracked").number], plan, counts)
     if judged.outcome in UNSURE:
-        return recheck_course(plan, counts)
+        return recheck_route(plan, counts)
     recheck = plan.place_for("recheck").number
     if judged.outcome is Outcome.REJECTED or judged.bin is None:
         return _into([plan.place_for("rejected").number, recheck], plan, counts)
     return _into([*plan.bin_places(judged.bin), recheck], plan, counts)
 
 
-def _measured(passage: Passage) -> int:
-    return sum(one.stage is Stage.JUDGED and one.words not in INTERRUPTIONS for one in passage.steps)
+def _measured(passage: Transit) -> int:
+    return sum(one.stage is TransitStage.JUDGED and one.words not in INTERRUPTIONS for one in passage.steps)
 
 
-def _home(passage: Passage, plan: SortPlan) -> int:
+def _home(passage: Transit, plan: SortPlan) -> int:
     """A standard from the slot goes back there; one that a person put in is taken out again (see night)."""
     return plan.place_for("standard" if passage.source == "SLOT" else "recheck").number
 
 
-def recheck_course(plan: SortPlan, counts: Mapping[int, int]) -> Course:
+def recheck_route(plan: SortPlan, counts: Mapping[int, int]) -> Route:
     """The way of a shaft that is not, or cannot be, measured."""
     return _into([plan.place_for("recheck").number], plan, counts)
 
 
-def _into(places: Sequence[int], plan: SortPlan, counts: Mapping[int, int]) -> Course:
+def _into(places: Sequence[int], plan: SortPlan, counts: Mapping[int, int]) -> Route:
     full = tuple(place for place in places if is_full(place, plan, counts))
     names = " and ".join(plan.place_called(place) for place in full)
     verb, them = ("is", "it") if len(full) == 1 else ("are", "them")
     room = next((place for place in places if place not in full), None)
     if room is None:
-        return Course(words=f"{names} {verb} full: empty {them}, then go on", full=full)
+        return Route(words=f"{names} {verb} full: empty {them}, then go on", full=full)
     before = full[: places.index(room)]  # a bin may have more than one place, and not all of them be tried
     if not before or plan.bin_of(room) is not None:
-        return Course(place=room)
-    return Course(place=room, words=f"{names} {verb} full: its shafts go to {plan.place_called(room)}", full=before)
+        return Route(place=room)
+    return Route(place=room, words=f"{names} {verb} full: its shafts go to {plan.place_called(room)}", full=before)
 
 
 def is_full(place: int, plan: SortPlan, counts: Mapping[int, int]) -> bool:

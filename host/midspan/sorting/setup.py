@@ -12,7 +12,7 @@ from midspan.decision.bands import Bands, load_bands
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import load_usable
 from midspan.sorting.plan import SortPlan, as_kept, check_bins, load_sort_plan
-from midspan.store.passage import Night
+from midspan.store.passage import NightOnRecord
 from midspan.wire.records import Identify
 
 LID, STOP = 1, 2  # bits of Identify.guards
@@ -76,7 +76,7 @@ def check_emptied(plan: SortPlan, emptied: Iterable[int]) -> None:
             raise ConfigurationError(f"--emptied {number}: the plan has no such place that fills; correct the number")
 
 
-def check_unchanged(setup: Setup, night: Night) -> None:
+def check_unchanged(setup: Setup, night: NightOnRecord) -> None:
     """ConfigurationError when a night that goes on would lay shafts to others that were judged in another way.
 
     How much a place holds, when to check and when to stop may change; what lies in a place may not.

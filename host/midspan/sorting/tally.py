@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from midspan.decision.decision import Outcome
 from midspan.sorting.plan import SortPlan
-from midspan.store.passage import Happening, HappeningKind, Passage, Stage
+from midspan.store.passage import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.records import FaultCode
 
 NONE_IN_A_ROW = 3  # feeds that brought nothing from a hopper that says it holds some
@@ -25,7 +25,8 @@ class Tally:
     >>> from midspan.sorting.plan import EXAMPLE
     >>> from midspan.store.passage import Step
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
-    >>> tally.end(Passage(1, 1, "HOPPER", None, 0, (Step(Stage.IN_BIN, 1, place=2, passed=2),)), None, alarmed=False)
+    >>> tally.end(Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.IN_BIN, 1, place=2, passed=2),)), None,
+    ...     alarmed=False)
     >>> dict(tally.places), tally.shafts, tally.trouble()
     ({2: 2}, 2, '')
     >>> tally.words()
@@ -39,14 +40,14 @@ class Tally:
     uncertain: int = 0
     in_a_row: Counter[str] = field(default_factory=Counter)
 
-    def end(self, passage: Passage, outcome: Outcome | None, *, alarmed: bool) -> None:
+    def end(self, passage: Transit, outcome: Outcome | None, *, alarmed: bool) -> None:
         """A shaft has come to its end; `outcome` is its verdict's, `alarmed` whether it raised one about the gauge."""
         stage, place = passage.stage, passage.place
-        self._count("none", stage is Stage.NO_SHAFT)
-        if stage is Stage.NO_SHAFT:
+        self._count("none", stage is TransitStage.NO_SHAFT)
+        if stage is TransitStage.NO_SHAFT:
             return
-        unsure = stage is Stage.UNCERTAIN
-        if place is not None and stage is not Stage.TAKEN_OUT and not self._is_return(place):
+        unsure = stage is TransitStage.UNCERTAIN
+        if place is not None and stage is not TransitStage.TAKEN_OUT and not self._is_return(place):
             self.places[place] += _number(passage)
         self._count("uncertain", unsure)
         self._count("alarms", alarmed)
@@ -101,19 +102,19 @@ class Tally:
         self.in_a_row[name] = self.in_a_row[name] + 1 if came else 0
 
 
-def _number(passage: Passage) -> int:
+def _number(passage: Transit) -> int:
     """How many shafts there are, as far as anyone knows: what the chute saw, or what lay on the rollers."""
     return max(2 if passage.unfit == FaultCode.TWO_SHAFTS.name else 1, passage.passed)
 
 
 def tally_of(
-    plan: SortPlan, passages: list[Passage], outcomes: dict[int, Outcome], happenings: list[Happening]
+    plan: SortPlan, passages: list[Transit], outcomes: dict[int, Outcome], happenings: list[RunEvent]
 ) -> Tally:
     """The tally of a night from its journal; `outcomes` are those of its results by their number."""
     tally = Tally(plan)
-    alarmed = {one.shaft for one in happenings if one.kind is HappeningKind.ALARM}
+    alarmed = {one.shaft for one in happenings if one.kind is RunEventKind.ALARM}
     # A place was emptied after the shaft that the happening names: clocks may have been set meanwhile.
-    emptied = [one for one in happenings if one.kind is HappeningKind.EMPTIED and one.place is not None]
+    emptied = [one for one in happenings if one.kind is RunEventKind.EMPTIED and one.place is not None]
     for passage in passages:
         _empty(tally, [one for one in emptied if (one.shaft or 0) < passage.shaft])
         emptied = [one for one in emptied if (one.shaft or 0) >= passage.shaft]
@@ -124,7 +125,7 @@ def tally_of(
     return tally
 
 
-def _empty(tally: Tally, emptied: list[Happening]) -> None:
+def _empty(tally: Tally, emptied: list[RunEvent]) -> None:
     for one in emptied:
         assert one.place is not None
         tally.empty(one.place)

@@ -9,7 +9,7 @@ there is never more than one.
 ...     journal = Journal(store)
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
-...     _ = journal.note(shaft, Stage.NO_SHAFT, at_ms=2)
+...     _ = journal.note(shaft, TransitStage.NO_SHAFT, at_ms=2)
 ...     journal.open_passage("bench"), journal.passages(night)[0].stage.name
 (None, 'NO_SHAFT')
 """
@@ -29,18 +29,18 @@ from midspan.base.errors import StoreError
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference, Store, add_result
-from midspan.store.passage import Check, Happening, HappeningKind, Night, Passage, Stage, Step
+from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
     DecisionRow,
-    HappeningRow,
+    EventRow,
     NightRow,
-    PassageRow,
     ResultRow,
     RunRow,
     StepRow,
     SuspectRow,
+    TransitRow,
 )
 
 LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
@@ -72,13 +72,13 @@ class Journal:
         Raises StoreError when the numbers that the gauge knows are used up.
         """
         # One statement, so that two gauges never draw the same number.
-        columns = PassageRow.id, RunRow.shaft
+        columns = TransitRow.id, RunRow.shaft
         numbers = (select(func.coalesce(func.max(one), 0)).scalar_subquery() for one in columns)
         last = select(func.max(*numbers, above) + 1)
         values = select(last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms))
-        into = insert(PassageRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
+        into = insert(TransitRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
         with self._store.transaction() as session:
-            number: int = session.scalars(into.returning(PassageRow.id)).one()
+            number: int = session.scalars(into.returning(TransitRow.id)).one()
             if number > LARGEST_SHAFT:
                 raise StoreError(f"{self._store.path}: the numbers for shafts are used up; begin a new database")
             return number
@@ -86,7 +86,7 @@ class Journal:
     def note(
         self,
         shaft: int,
-        stage: Stage,
+        stage: TransitStage,
         at_ms: int,
         *,
         place: int | None = None,
@@ -105,7 +105,7 @@ class Journal:
 
     def judged(
         self,
-        passage: Passage,
+        passage: Transit,
         run: RunReference,
         result: Mapping[str, Any] | None,
         decision: Decision,
@@ -114,9 +114,9 @@ class Journal:
         basis: Basis | None = None,
         cause: str | None = None,
         watched: Mapping[str, Any] | None = None,
-        check: Check | None = None,
+        check: StandardCheck | None = None,
         suspects: Iterable[int] = (),
-        happenings: Iterable[Happening] = (),
+        happenings: Iterable[RunEvent] = (),
     ) -> int:
         """Store result, verdict, step, check, suspects and happenings: all of them or none; the result's number.
 
@@ -128,7 +128,8 @@ class Journal:
             number, _ = add_result(session, batch, run, result, decision, at_ms, basis=basis)
             session.add(
                 StepRow(
-                    passage_id=passage.shaft, at_ms=at_ms, stage=Stage.JUDGED.value, result_id=number, words=cause,
+                    passage_id=passage.shaft, at_ms=at_ms, stage=TransitStage.JUDGED.value, result_id=number,
+                    words=cause,
                     watched=None if watched is None else json.dumps(watched),
                 )
             )  # fmt: skip
@@ -142,65 +143,65 @@ class Journal:
             session.add_all(_happening_row(passage.night, one) for one in happenings)
             return number
 
-    def happened(self, night: int, *happenings: Happening) -> None:
+    def happened(self, night: int, *happenings: RunEvent) -> None:
         """Something worth telling, or several things at once."""
         with self._store.transaction() as session:
             session.add_all(_happening_row(night, one) for one in happenings)
 
     # Reading
 
-    def nights(self, gauge: str | None = None) -> list[Night]:
+    def nights(self, gauge: str | None = None) -> list[NightOnRecord]:
         """All runs of sorting, or those of one gauge, oldest first."""
         query = select(NightRow).order_by(NightRow.id)
         with self._store.transaction() as session:
             rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
-            return [Night(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
+            return [NightOnRecord(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
 
-    def passage(self, shaft: int) -> Passage | None:
+    def passage(self, shaft: int) -> Transit | None:
         """One shaft, None when no night ever ordered it."""
         with self._store.transaction() as session:
-            return next(iter(_passages(session, select(PassageRow.id).where(PassageRow.id == shaft))), None)
+            return next(iter(_passages(session, select(TransitRow.id).where(TransitRow.id == shaft))), None)
 
-    def passages(self, night: int, above: int = 0) -> list[Passage]:
+    def passages(self, night: int, above: int = 0) -> list[Transit]:
         """Every shaft of a night in the order they were ordered, or those with numbers above one."""
-        some = select(PassageRow.id).where(PassageRow.night_id == night, PassageRow.id > above)
+        some = select(TransitRow.id).where(TransitRow.night_id == night, TransitRow.id > above)
         with self._store.transaction() as session:
             return _passages(session, some)
 
-    def open_passage(self, gauge: str) -> Passage | None:
+    def open_passage(self, gauge: str) -> Transit | None:
         """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
         # Asked thus, SQLite looks from the end of the table and not through all that the gauge ever fed.
-        its_gauge = select(NightRow.gauge).where(NightRow.id == PassageRow.night_id).scalar_subquery()
-        newest = select(PassageRow.id).where(its_gauge == gauge).order_by(PassageRow.id.desc()).limit(1)
+        its_gauge = select(NightRow.gauge).where(NightRow.id == TransitRow.night_id).scalar_subquery()
+        newest = select(TransitRow.id).where(its_gauge == gauge).order_by(TransitRow.id.desc()).limit(1)
         with self._store.transaction() as session:
             found = _passages(session, newest)
         return found[0] if found and found[0].is_open else None
 
-    def happenings(self, night: int) -> list[Happening]:
+    def happenings(self, night: int) -> list[RunEvent]:
         """What happened in a night, oldest first."""
-        query = select(HappeningRow).where(HappeningRow.night_id == night).order_by(HappeningRow.id)
+        query = select(EventRow).where(EventRow.night_id == night).order_by(EventRow.id)
         with self._store.transaction() as session:
             return [
-                Happening(HappeningKind(row.kind), row.words, row.at_ms, row.code, row.shaft, row.place)
+                RunEvent(RunEventKind(row.kind), row.words, row.at_ms, row.code, row.shaft, row.place)
                 for row in session.scalars(query)
             ]
 
-    def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[Check]:
+    def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[StandardCheck]:
         """Check standards measured in a night, or on a gauge in all its nights, oldest first."""
-        query = select(CheckRow).join(PassageRow, PassageRow.id == CheckRow.passage_id).order_by(CheckRow.id)
+        query = select(CheckRow).join(TransitRow, TransitRow.id == CheckRow.passage_id).order_by(CheckRow.id)
         if night is not None:
-            query = query.where(PassageRow.night_id == night)
+            query = query.where(TransitRow.night_id == night)
         if gauge is not None:
             query = query.join(NightRow).where(NightRow.gauge == gauge)
         with self._store.transaction() as session:
-            return [Check.of(row) for row in session.scalars(query)]
+            return [StandardCheck.of(row) for row in session.scalars(query)]
 
     def suspects(self, night: int) -> dict[int, list[int]]:
         """Suspect shafts of a night, each with the numbers of the checks that say so."""
-        query = select(SuspectRow).join(PassageRow, PassageRow.id == SuspectRow.passage_id)
+        query = select(SuspectRow).join(TransitRow, TransitRow.id == SuspectRow.passage_id)
         found: dict[int, list[int]] = {}
         with self._store.transaction() as session:
-            for row in session.scalars(query.where(PassageRow.night_id == night).order_by(SuspectRow.check_id)):
+            for row in session.scalars(query.where(TransitRow.night_id == night).order_by(SuspectRow.check_id)):
                 found.setdefault(row.passage_id, []).append(row.check_id)
         return found
 
@@ -209,13 +210,13 @@ class Journal:
         query = select(StepRow.result_id, DecisionRow.outcome).join(
             DecisionRow, DecisionRow.result_id == StepRow.result_id
         )
-        query = query.join(PassageRow, PassageRow.id == StepRow.passage_id).where(PassageRow.night_id == night)
+        query = query.join(TransitRow, TransitRow.id == StepRow.passage_id).where(TransitRow.night_id == night)
         with self._store.transaction() as session:
             return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
 
-    def since(self, gauge: str, shaft: int) -> list[Passage]:
+    def since(self, gauge: str, shaft: int) -> list[Transit]:
         """Every shaft of a gauge after the one with this number, whichever night ordered it."""
-        after = select(PassageRow.id).join(NightRow).where(NightRow.gauge == gauge, PassageRow.id > shaft)
+        after = select(TransitRow.id).join(NightRow).where(NightRow.gauge == gauge, TransitRow.id > shaft)
         with self._store.transaction() as session:
             return _passages(session, after)
 
@@ -235,21 +236,21 @@ def _judged_run(session: Session, shaft: int) -> int | None:
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
 
 
-def _happening_row(night: int, one: Happening) -> HappeningRow:
-    return HappeningRow(
+def _happening_row(night: int, one: RunEvent) -> EventRow:
+    return EventRow(
         night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
         words=one.words,
     )  # fmt: skip
 
 
-def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:
+def _passages(session: Session, numbers: Select[Any]) -> list[Transit]:
     # Of tables, not of classes: a night asks for its open shaft before each move.
-    passages, steps = PassageRow.__table__, StepRow.__table__
+    passages, steps = TransitRow.__table__, StepRow.__table__
     rows = session.execute(select(passages).where(passages.c.id.in_(numbers)).order_by(passages.c.id)).all()
     query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)
     taken = {shaft: _steps(same) for shaft, same in groupby(session.execute(query), key=lambda row: row.passage_id)}
     return [
-        Passage(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(taken.get(row.id, ())))
+        Transit(row.id, row.night_id, row.source, row.standard, row.ordered_ms, tuple(taken.get(row.id, ())))
         for row in rows
     ]
 
@@ -257,7 +258,7 @@ def _passages(session: Session, numbers: Select[Any]) -> list[Passage]:
 def _steps(rows: Iterable[Any]) -> Sequence[Step]:
     return [
         Step(
-            Stage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,
+            TransitStage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,
             None if row.watched is None else json.loads(row.watched),
         )
         for row in rows

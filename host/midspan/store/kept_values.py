@@ -24,7 +24,7 @@ from sqlalchemy.types import TypeDecorator
 
 from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
-from midspan.store.passage import HappeningKind, Stage
+from midspan.store.passage import RunEventKind, TransitStage
 
 
 class Damaged(ValueError):
@@ -150,5 +150,5 @@ Content = Annotated[str, mapped_column(Json(dict[str, Any]))]
 Watched = Annotated[str, mapped_column(Json(dict[str, float | None]))]
 WholeResult = Annotated[str, mapped_column(Result())]
 OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]
-StageWord = Annotated[str, mapped_column(Word(Stage))]
-KindWord = Annotated[str, mapped_column(Word(HappeningKind))]
+StageWord = Annotated[str, mapped_column(Word(TransitStage))]
+KindWord = Annotated[str, mapped_column(Word(RunEventKind))]

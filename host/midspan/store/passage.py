@@ -1,7 +1,8 @@
 """One physical shaft on its way through the gauge, and what else a journal tells: values only.
 
->>> steps = (Step(Stage.IN_GAUGE, 2), Step(Stage.MEASURING, 3, archive_bytes=900), Step(Stage.JUDGED, 20, result=5))
->>> passage = Passage(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
+>>> measuring = Step(TransitStage.MEASURING, 3, archive_bytes=900)
+>>> steps = (Step(TransitStage.IN_GAUGE, 2), measuring, Step(TransitStage.JUDGED, 20, result=5))
+>>> passage = Transit(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
 >>> passage.stage.name, passage.is_open, passage.result, passage.measured
 ('JUDGED', True, 5, 1)
 """
@@ -15,7 +16,7 @@ from enum import StrEnum
 from typing import Any
 
 
-class Stage(StrEnum):
+class TransitStage(StrEnum):
     """How far a shaft has come. The last four are ends."""
 
     ORDERED = "ordered"  # before the gauge is told to feed it
@@ -31,10 +32,10 @@ class Stage(StrEnum):
     TAKEN_OUT = "taken out"  # it was not in the gauge any more, and nobody had ordered it to leave
 
 
-ENDS = frozenset({Stage.IN_BIN, Stage.NO_SHAFT, Stage.UNCERTAIN, Stage.TAKEN_OUT})
+ENDS = frozenset({TransitStage.IN_BIN, TransitStage.NO_SHAFT, TransitStage.UNCERTAIN, TransitStage.TAKEN_OUT})
 
 
-class HappeningKind(StrEnum):
+class RunEventKind(StrEnum):
     """What a happening is about."""
 
     BEGUN = "begun"
@@ -55,7 +56,7 @@ class HappeningKind(StrEnum):
 class Step:
     """What a shaft has come to at a time; `watched` is the watch.Observation of a measured one."""
 
-    stage: Stage
+    stage: TransitStage
     at_ms: int
     place: int | None = None
     passed: int | None = None
@@ -66,7 +67,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Passage:
+class Transit:
     """A physical shaft and its steps; `standard` is the check standard that it is, None for one of the stock."""
 
     shaft: int
@@ -77,9 +78,9 @@ class Passage:
     steps: tuple[Step, ...] = ()
 
     @property
-    def stage(self) -> Stage:
+    def stage(self) -> TransitStage:
         """What it has come to."""
-        return self.steps[-1].stage if self.steps else Stage.ORDERED
+        return self.steps[-1].stage if self.steps else TransitStage.ORDERED
 
     @property
     def is_open(self) -> bool:
@@ -99,17 +100,19 @@ class Passage:
     @property
     def unfit(self) -> str | None:
         """Why it cannot be measured, as its feeding said; None when it can."""
-        return next((one.words for one in reversed(self.steps) if one.stage is Stage.IN_GAUGE), None)
+        return next((one.words for one in reversed(self.steps) if one.stage is TransitStage.IN_GAUGE), None)
 
     @property
     def measured(self) -> int:
         """How many of its measurements were judged."""
-        return sum(one.stage is Stage.JUDGED for one in self.steps)
+        return sum(one.stage is TransitStage.JUDGED for one in self.steps)
 
     @property
     def since_measuring(self) -> tuple[Step, ...]:
         """The steps from its newest MEASURE on; none when it was never measured."""
-        at = max((i for i, one in enumerate(self.steps) if one.stage is Stage.MEASURING), default=len(self.steps))
+        at = max(
+            (i for i, one in enumerate(self.steps) if one.stage is TransitStage.MEASURING), default=len(self.steps)
+        )
         return self.steps[at:]
 
     @property
@@ -119,10 +122,10 @@ class Passage:
 
 
 @dataclass(frozen=True, slots=True)
-class Happening:
+class RunEvent:
     """Something worth telling of a night; `code` is a fault's, `shaft` and `place` those it concerns."""
 
-    kind: HappeningKind
+    kind: RunEventKind
     words: str
     at_ms: int
     code: str | None = None
@@ -131,7 +134,7 @@ class Happening:
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
+class NightOnRecord:
     """One run of sorting."""
 
     id: int
@@ -142,7 +145,7 @@ class Night:
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class StandardCheck:
     """A check standard that was measured; values in thou, None where it could not be measured."""
 
     standard: str
@@ -163,7 +166,7 @@ class Check:
         return {**values, "reasons": json.dumps(self.reasons)}
 
     @classmethod
-    def of(cls, row: Any) -> Check:
+    def of(cls, row: Any) -> StandardCheck:
         """The check in a row of the table."""
         return cls(
             row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,

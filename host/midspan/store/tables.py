@@ -186,7 +186,7 @@ class NightRow(Table):
     begun_ms: Mapped[int]
 
 
-class PassageRow(Table):
+class TransitRow(Table):
     """One physical shaft on its way through the gauge. `id` is the shaft's number, never used for another one.
 
     `standard` is the name of the check standard that it is, null for a shaft of the stock.
@@ -216,7 +216,7 @@ class StepRow(Table):
     watched: Mapped[Watched | None]
 
 
-class HappeningRow(Table):
+class EventRow(Table):
     """What is worth telling of a night: faults, notices, its end; `shaft` may be one known to the gauge alone."""
 
     __tablename__ = "happenings"
@@ -338,7 +338,7 @@ class LeavingRow(Table):
     words: Mapped[str]
 
 
-class WishRow(Table):
+class StopRequestRow(Table):
     """Somebody wished that a night ends after the shaft in hand; `at_ms` is UTC in milliseconds since 1970."""
 
     __tablename__ = "wishes"
@@ -349,14 +349,14 @@ class WishRow(Table):
 
 def wish_for_an_end(session: Session, night: int, at_ms: int) -> None:
     """Ask the night to end after the shaft in hand."""
-    session.add(WishRow(night_id=night, at_ms=at_ms))
+    session.add(StopRequestRow(night_id=night, at_ms=at_ms))
 
 
 def newest_wish(session: Session, night: int) -> int:
     """The number of a night's newest wish, 0 when there is none."""
-    return session.scalar(select(func.max(WishRow.id)).where(WishRow.night_id == night)) or 0
+    return session.scalar(select(func.max(StopRequestRow.id)).where(StopRequestRow.night_id == night)) or 0
 
 
 def wished_ms(session: Session, night: int) -> int | None:
     """When a night was last asked to end."""
-    return session.scalar(select(func.max(WishRow.at_ms)).where(WishRow.night_id == night))
+    return session.scalar(select(func.max(StopRequestRow.at_ms)).where(StopRequestRow.night_id == night))

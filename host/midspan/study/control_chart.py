@@ -29,7 +29,7 @@ ENOUGH = 20  # readings after which limits are worth their name (common practice
 
 
 @dataclass(frozen=True)
-class Rule:
+class ChartRule:
     """A run rule: what it looks for, who published it, and whether the last point of standardized ones shows it."""
 
     name: str
@@ -60,27 +60,29 @@ def _alternates(z: Array) -> bool:
 WESTERN_ELECTRIC = "Western Electric Co., Statistical Quality Control Handbook (1956); e-Handbook, 6.3.2"
 NELSON = "L. S. Nelson, J. Quality Technology 16 (1984) 237-239"
 RULES = (
-    Rule("beyond the limits", f"Shewhart (1931); {WESTERN_ELECTRIC}", 1, lambda z: bool(abs(z[-1]) > LIMIT_SIGMAS)),
-    Rule("2 of 3 beyond two sigma on one side", WESTERN_ELECTRIC, 3, _sided(2, 2.0)),
-    Rule("4 of 5 beyond one sigma on one side", WESTERN_ELECTRIC, 5, _sided(4, 1.0)),
-    Rule("8 in a row on one side", WESTERN_ELECTRIC, 8, _sided(8, 0.0)),
-    Rule("6 in a row rising or falling", NELSON, 6, _trend),
-    Rule("14 in a row alternating", NELSON, 14, _alternates),
-    Rule("15 in a row within one sigma", NELSON, 15, lambda z: bool((abs(z) < 1).all())),
-    Rule("8 in a row beyond one sigma on both sides", NELSON, 8, lambda z: bool((abs(z) > 1).all())),
+    ChartRule(
+        "beyond the limits", f"Shewhart (1931); {WESTERN_ELECTRIC}", 1, lambda z: bool(abs(z[-1]) > LIMIT_SIGMAS)
+    ),
+    ChartRule("2 of 3 beyond two sigma on one side", WESTERN_ELECTRIC, 3, _sided(2, 2.0)),
+    ChartRule("4 of 5 beyond one sigma on one side", WESTERN_ELECTRIC, 5, _sided(4, 1.0)),
+    ChartRule("8 in a row on one side", WESTERN_ELECTRIC, 8, _sided(8, 0.0)),
+    ChartRule("6 in a row rising or falling", NELSON, 6, _trend),
+    ChartRule("14 in a row alternating", NELSON, 14, _alternates),
+    ChartRule("15 in a row within one sigma", NELSON, 15, lambda z: bool((abs(z) < 1).all())),
+    ChartRule("8 in a row beyond one sigma on both sides", NELSON, 8, lambda z: bool((abs(z) > 1).all())),
 )
 
 
 @dataclass(frozen=True)
-class Signal:
+class ChartSignal:
     """A rule that a point, counted from 0, completes."""
 
-    rule: Rule
+    rule: ChartRule
     at: int
 
 
 @dataclass(frozen=True)
-class Chart:
+class ControlChart:
     """Readings of a check standard with centre, sigma and the signals of the run rules.
 
     The first `baseline` points gave centre and sigma, unless these were given. `ranges` are moving ranges of two.
@@ -92,7 +94,7 @@ class Chart:
     baseline: int
     given: bool  # centre and sigma were given, not taken from the readings
     ranges: tuple[float, ...]
-    signals: tuple[Signal, ...]
+    signals: tuple[ChartSignal, ...]
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -128,7 +130,7 @@ class WeightedMean:
 
 def individuals_chart(
     values: Sequence[float], baseline: int | None = None, centre: float | None = None, sigma: float | None = None
-) -> Chart:
+) -> ControlChart:
     """Chart of single readings in the order of time; sigma is the mean moving range over 1.128 (d2).
 
     Centre and sigma come from the first `baseline` readings, by default all, unless given. Raises ReadingsError
@@ -147,18 +149,18 @@ def individuals_chart(
         raise ReadingsError("the check standard read the same every time: the gauge resolves too little for a chart")
     signals = tuple(_signals((data - middle) / spread))
     given = centre is not None and sigma is not None
-    return Chart(tuple(data.tolist()), middle, spread, number, given, tuple(ranges.tolist()), signals)
+    return ControlChart(tuple(data.tolist()), middle, spread, number, given, tuple(ranges.tolist()), signals)
 
 
-def _signals(z: Array) -> Iterator[Signal]:
+def _signals(z: Array) -> Iterator[ChartSignal]:
     for i in range(len(z)):
         for rule in RULES:
             if i + 1 >= rule.length and rule.shows(z[i + 1 - rule.length : i + 1]):
-                yield Signal(rule, i)
+                yield ChartSignal(rule, i)
 
 
 def weighted_mean(
-    chart: Chart, weight: float = WEIGHT, sigmas: float = LIMIT_SIGMAS, *, settled: bool = False
+    chart: ControlChart, weight: float = WEIGHT, sigmas: float = LIMIT_SIGMAS, *, settled: bool = False
 ) -> WeightedMean:
     """The chart's readings weighted, started at its centre; limits widen from the start unless `settled`.
 

@@ -1,6 +1,6 @@
 """Where the readings of a study come from: a table, or results in the database by batch and label.
 
->>> rows = [Observation("bar", "batch 1", 500.2, 0.0), Observation("bar", "batch 2", 500.4, 1.5)]
+>>> rows = [StudyReading("bar", "batch 1", 500.2, 0.0), StudyReading("bar", "batch 2", 500.4, 1.5)]
 >>> [(day, readings) for day, readings in by_day(rows)]
 [(0.0, [500.2]), (1.0, [500.4])]
 """
@@ -27,7 +27,7 @@ MS_PER_DAY = 86_400_000
 
 
 @dataclass(frozen=True)
-class Observation:
+class StudyReading:
     """One reading: of which part, by whom (or which batch), its value, and the day counted from any moment."""
 
     part: str
@@ -36,7 +36,7 @@ class Observation:
     day: float = 0.0
 
 
-def from_table(path: Path, *, timed: bool = False) -> list[Observation]:
+def from_table(path: Path, *, timed: bool = False) -> list[StudyReading]:
     """Readings of a CSV: part and value, appraiser where there is one, and day (a number or a date) when timed.
 
     Raises ReadingsError when a column is missing or a cell cannot be what it says.
@@ -47,7 +47,7 @@ def from_table(path: Path, *, timed: bool = False) -> list[Observation]:
     who = table.texts(table.column_among(APPRAISERS)) if _has(table, APPRAISERS) else []
     days = _days(table) if timed else [0.0] * len(values)
     return [
-        Observation(parts[i] if parts else "", who[i] if who else "", value, days[i]) for i, value in enumerate(values)
+        StudyReading(parts[i] if parts else "", who[i] if who else "", value, days[i]) for i, value in enumerate(values)
     ]
 
 
@@ -92,7 +92,7 @@ def references_of(bars: Sequence[Path]) -> dict[str, Reference]:
     return {bar.name: Reference(bar.spine_thou, bar.u_spine_thou) for bar in known}
 
 
-def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list[Observation]:
+def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list[StudyReading]:
     """Results of batches: each shaft is a part; an appraiser is the batches it measured, as in "1,4,7".
 
     Raises ReadingsError when a batch is no number or stands there twice.
@@ -104,7 +104,7 @@ def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list
     ]
 
 
-def from_stock(store: Store, batches: Sequence[str], quantity: str) -> list[Observation]:
+def from_stock(store: Store, batches: Sequence[str], quantity: str) -> list[StudyReading]:
     """Results of the shafts of batches, each shaft once by its newest run, check standards left out.
 
     Raises ReadingsError when a batch is no number or stands there twice.
@@ -123,7 +123,7 @@ def _batches(asked: Sequence[str]) -> list[tuple[str, int]]:
     return [(together, int(batch)) for together, batch in pairs]
 
 
-def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Observation]:
+def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[StudyReading]:
     """Results of labelled shafts in the order of time, the newest evaluation of each run.
 
     Raises ReadingsError when they were measured on different gauges, which have different biases.
@@ -139,7 +139,7 @@ def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Obse
     return sorted(_observations(newest, quantity), key=lambda one: one.day)
 
 
-def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[Observation]:
+def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[StudyReading]:
     """Results without those of a sick gauge or without a number: they say nothing of how well it measures."""
     for one in results:
         value = None if one.result is None else one.result.get(quantity)
@@ -147,10 +147,10 @@ def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[Ob
             continue
         if math.isfinite(value):
             name = one.run.label or str(one.run.shaft)
-            yield Observation(name, f"batch {one.batch}", float(value), one.run.started_ms / MS_PER_DAY)
+            yield StudyReading(name, f"batch {one.batch}", float(value), one.run.started_ms / MS_PER_DAY)
 
 
-def by_day(rows: Sequence[Observation]) -> Iterator[tuple[float, list[float]]]:
+def by_day(rows: Sequence[StudyReading]) -> Iterator[tuple[float, list[float]]]:
     """Readings of each calendar day (UTC) in the order of time, days counted from the first."""
     ordered = sorted(rows, key=lambda one: one.day)
     first = math.floor(ordered[0].day) if ordered else 0

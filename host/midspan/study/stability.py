@@ -25,34 +25,34 @@ SIGMAS = 2.0  # of the limits of a check standard: NIST/SEMATECH e-Handbook, 2.6
 
 
 @dataclass(frozen=True)
-class Level:
+class PooledDeviation:
     """A standard deviation with its degrees of freedom."""
 
     sd: float
     dof: int
 
 
-def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> Level:
+def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
     """Standard deviations pooled by their degrees of freedom.
 
     >>> pooled([3.0, 4.0], [5, 5])
     Level(sd=3.5355339059327378, dof=10)
     """
     dof = sum(dofs)
-    return Level(math.sqrt(sum(n * sd**2 for sd, n in zip(deviations, dofs, strict=True)) / dof), dof)
+    return PooledDeviation(math.sqrt(sum(n * sd**2 for sd, n in zip(deviations, dofs, strict=True)) / dof), dof)
 
 
-def between(means: Sequence[float]) -> Level:
+def between(means: Sequence[float]) -> PooledDeviation:
     """Standard deviation of the means of sessions."""
-    return Level(float(np.std(means, ddof=1)), len(means) - 1)
+    return PooledDeviation(float(np.std(means, ddof=1)), len(means) - 1)
 
 
-def variance_between(level: Level, within: Level, readings: float) -> float:
+def variance_between(level: PooledDeviation, within: PooledDeviation, readings: float) -> float:
     """Variance that sessions add beyond the scatter of their own readings, in each of which there are so many.
 
     An estimate below nothing means that they add none that can be seen.
 
-    >>> variance_between(Level(3.0, 9), Level(4.0, 90), readings=4)
+    >>> variance_between(PooledDeviation(3.0, 9), PooledDeviation(4.0, 90), readings=4)
     5.0
     """
     return level.sd**2 - within.sd**2 / readings
@@ -65,8 +65,8 @@ class StabilityStudy:
     days: tuple[float, ...]
     means: tuple[float, ...]
     deviations: tuple[float | None, ...]  # one a session, None where it has one reading
-    within: Level | None
-    sessions: Level
+    within: PooledDeviation | None
+    sessions: PooledDeviation
     session_variance: float | None
     sessions_p: float | None  # how often chance makes sessions differ so much, by their own scatter
     drift_per_day: float
@@ -103,12 +103,12 @@ class StabilityStudy:
         return tuple(i for i, sd in enumerate(self.deviations) if sd is not None and sd > limit)
 
 
-def precision_limit(within: Level, dof: int) -> float:
+def precision_limit(within: PooledDeviation, dof: int) -> float:
     """Largest standard deviation that a session of this many degrees of freedom shows by chance, 19 times in 20.
 
     NIST/SEMATECH e-Handbook, 2.6.2.2: the pooled one times the root of F.
 
-    >>> round(precision_limit(Level(0.061388, 125), 5), 6)
+    >>> round(precision_limit(PooledDeviation(0.061388, 125), 5), 6)
     0.092831
     """
     return within.sd * math.sqrt(float(fdtri(dof, within.dof, 1 - ALPHA)))

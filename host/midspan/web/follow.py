@@ -16,22 +16,22 @@ from midspan.measurement.calibration import Calibration
 from midspan.report.night_data import NightRecord, read_night, read_on
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import ENDS, Night, Stage
+from midspan.store.passage import ENDS, NightOnRecord, TransitStage
 from midspan.store.read_only import open_to_read
 from midspan.store.tables import (
-    HappeningRow,
+    EventRow,
     NightRow,
-    PassageRow,
     StepRow,
+    StopRequestRow,
     SuspectRow,
-    WishRow,
+    TransitRow,
     wish_for_an_end,
     wished_ms,
 )
 from midspan.web.svg_live_curve import Turned, turned_so_far
 
 WAIT_S = 1.0
-WENT = [stage.value for stage in ENDS - {Stage.NO_SHAFT}]
+WENT = [stage.value for stage in ENDS - {TransitStage.NO_SHAFT}]
 MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside it
 
 
@@ -72,13 +72,13 @@ class Follower:
             self._mark, self.moment = mark, self.moment + 1
 
     def _newest(self) -> object:
-        tables = (PassageRow.id, StepRow.id, HappeningRow.id, NightRow.id, WishRow.id)
+        tables = (TransitRow.id, StepRow.id, EventRow.id, NightRow.id, StopRequestRow.id)
         columns = [select(func.max(one)).scalar_subquery() for one in tables]
         with self.store.transaction() as session:
             row = session.execute(select(*columns, select(func.count(SuspectRow.check_id)).scalar_subquery())).one()
         return tuple(row)
 
-    def nights(self) -> list[Night]:
+    def nights(self) -> list[NightOnRecord]:
         """All nights, oldest first."""
         return Journal(self.store).nights()
 
@@ -124,8 +124,8 @@ class Follower:
         fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
         query = (
             select(fell)
-            .join(PassageRow, PassageRow.id == StepRow.passage_id)
-            .where(PassageRow.night_id == night, PassageRow.standard.is_(None), StepRow.stage.in_(WENT))
+            .join(TransitRow, TransitRow.id == StepRow.passage_id)
+            .where(TransitRow.night_id == night, TransitRow.standard.is_(None), StepRow.stage.in_(WENT))
         )
         with self.store.transaction() as session:
             return session.scalar(query) or 0

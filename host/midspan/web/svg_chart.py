@@ -40,7 +40,7 @@ def with_room(values: Sequence[float], least: float, share: float = 0.08) -> tup
 
 
 @dataclass
-class Chart:
+class SvgChart:
     """A chart in the making: two ranges, what is drawn so far, and at the end its text."""
 
     title: str

@@ -12,7 +12,7 @@ import numpy as np
 
 from midspan.archive.raw_run import RawRun
 from midspan.measurement.calibration import Calibration
-from midspan.web.svg_chart import Chart, with_room
+from midspan.web.svg_chart import SvgChart, with_room
 from midspan.wire.records import Phase
 
 ZEROS, DEPTHS = (Phase.ZERO_BEFORE,), (Phase.FULL, Phase.LIGHT, Phase.LIGHT_AGAIN)
@@ -101,7 +101,9 @@ def curve(turned: Turned, calibration: Calibration) -> str:
     everything, near = np.concatenate(forces), max(LEAST_MN / 2, FAR * max(spans))
     shown = everything[np.abs(everything) <= near]
     furthest = max(x for points in lines.values() for x, _ in points)
-    chart = Chart("Force around the shaft as it turns", (0.0, max(2.0, furthest)), with_room(shown.tolist(), LEAST_MN))
+    chart = SvgChart(
+        "Force around the shaft as it turns", (0.0, max(2.0, furthest)), with_room(shown.tolist(), LEAST_MN)
+    )
     for phase, points in lines.items():
         chart.line([(x, y) for x, y in points if abs(y) <= near], LOOKS[phase])
     left = len(everything) - len(shown)

@@ -15,9 +15,9 @@ from midspan.report.night_lists import coverage_factor
 from midspan.report.night_statistics import not_measured, places, rate_text
 from midspan.report.night_text import because, clock, end_of
 from midspan.report.result_text import verdict_words
-from midspan.store.passage import HappeningKind, Passage, Stage
+from midspan.store.passage import RunEventKind, Transit, TransitStage
 from midspan.web.follow import Clock
-from midspan.web.svg_chart import LEFT, Chart, with_room
+from midspan.web.svg_chart import LEFT, SvgChart, with_room
 from midspan.web.svg_live_curve import Turned
 from midspan.wire.fault_texts import HostFault, fault_texts, host_fault_texts
 from midspan.wire.records import FaultCode
@@ -26,8 +26,8 @@ LATEST = 12  # shafts that are listed beside the charts
 PACE_OF = 30  # the newest shafts, from which the pace is taken: what a pause at midnight cost does not count at three
 QUIET_MINUTES = 5  # longer than any cycle
 LONGEST_S = 3600.0  # that a shaft takes; what is longer, or less than nothing, was a pause or a clock that was set
-TOLD = (HappeningKind.FAULT, HappeningKind.ALARM, HappeningKind.CHECK, HappeningKind.FULL, HappeningKind.NOTICE,
-        HappeningKind.CLOCK)  # fmt: skip
+TOLD = (RunEventKind.FAULT, RunEventKind.ALARM, RunEventKind.CHECK, RunEventKind.FULL, RunEventKind.NOTICE,
+        RunEventKind.CLOCK)  # fmt: skip
 MOST_FAULTS = 8
 LEAST_CHECK_THOU, LEAST_SPINE_THOU = 1.0, 4.0
 
@@ -63,7 +63,7 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
     """What the gauge is doing now, and when that was last heard of."""
     end = end_of(record)
     if end is not None:
-        over = end.kind is HappeningKind.ENDED
+        over = end.kind is RunEventKind.ENDED
         return (
             f"The night {'came to its end' if over else 'stopped'} at {clock(end.at_ms, now.zone)}: "
             f"{because(end.words)}.",
@@ -79,26 +79,26 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
     return _at_work(record, newest, turned), quiet
 
 
-def _heard(passage: Passage | None) -> int:
+def _heard(passage: Transit | None) -> int:
     if passage is None:
         return 0
     return passage.steps[-1].at_ms if passage.steps else passage.ordered_ms
 
 
-def _at_work(record: NightRecord, newest: Passage | None, turned: Turned | None) -> str:
+def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None) -> str:
     if newest is None or not newest.is_open:
         return "Between two shafts."
     what = f"Check standard {newest.standard}" if newest.standard is not None else f"Shaft {newest.shaft}"
-    if newest.stage is Stage.MEASURING:
+    if newest.stage is TransitStage.MEASURING:
         here = turned is not None and turned.shaft == newest.shaft
         return (
             f"{what}: {turned.words}, {turned.readings} readings so far." if here and turned else f"{what} is measured."
         )
     return {
-        Stage.ORDERED: f"{what} is being fed.",
-        Stage.IN_GAUGE: f"{what} lies in the gauge.",
-        Stage.JUDGED: f"{what} is judged and about to leave.",
-        Stage.LEAVING: f"{what} leaves for {record.plan.place_called(newest.place or 0)}.",
+        TransitStage.ORDERED: f"{what} is being fed.",
+        TransitStage.IN_GAUGE: f"{what} lies in the gauge.",
+        TransitStage.JUDGED: f"{what} is judged and about to leave.",
+        TransitStage.LEAVING: f"{what} leaves for {record.plan.place_called(newest.place or 0)}.",
     }[newest.stage]
 
 
@@ -140,7 +140,7 @@ def way_back(code: str | None, words: str = "") -> str:
     return "" if text in words else text
 
 
-def shaft_rows(record: NightRecord, some: tuple[Passage, ...], now: Clock) -> list[Row]:
+def shaft_rows(record: NightRecord, some: tuple[Transit, ...], now: Clock) -> list[Row]:
     """Shafts as lines, in the order given."""
     k = coverage_factor(record)
     rows = []
@@ -190,7 +190,7 @@ def checks_chart(record: NightRecord, now: Clock) -> str:
     off = [(one.spine_thou or 0.0) - one.assigned_thou for one in read]
     u = [k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in read]
     ends = [value + sign * width for value, width in zip(off, u, strict=True) for sign in (-1, 1)]
-    chart = Chart(
+    chart = SvgChart(
         "Check standards, reading less assigned value",
         (0.5, len(read) + 0.5),
         with_room([0.0, *ends], LEAST_CHECK_THOU),
@@ -220,7 +220,7 @@ def spines_chart(record: NightRecord) -> str:
     )
     shown = [(x, y, fits) for x, y, fits in points if near[0] <= y <= near[1]]
     beyond = len(points) - len(shown)
-    chart = Chart("Spines of the shafts in the order they came", (0.0, max(10.0, points[-1][0] + 1)), near)
+    chart = SvgChart("Spines of the shafts in the order they came", (0.0, max(10.0, points[-1][0] + 1)), near)
     for end in limits:
         chart.across(end)
     for one in bands:
@@ -230,5 +230,5 @@ def spines_chart(record: NightRecord) -> str:
     return chart.done(f"shaft of the night{f' ({beyond} not shown: far outside)' if beyond else ''}", "spine, thou")
 
 
-def _name(chart: Chart, words: str, y: float) -> str:
+def _name(chart: SvgChart, words: str, y: float) -> str:
     return f'<text class="inside" x="{LEFT + 8}" y="{chart.down_to(y) + 4:.1f}">{escape(words)}</text>'

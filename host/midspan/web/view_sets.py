@@ -12,7 +12,7 @@ from midspan.sets.registry import KeptSet, Sets
 from midspan.sets.review import Review
 from midspan.sets.stock import spoken_against
 from midspan.web.follow import Clock, Follower
-from midspan.web.svg_chart import Chart, with_room
+from midspan.web.svg_chart import SvgChart, with_room
 
 K, DISTANCE_M, LEAST_THOU = 2.0, 70.0, 0.5
 
@@ -76,7 +76,7 @@ def strip(found: Review) -> str:
         for away, u in zip(found.from_mean_thou, found.u_from_mean_thou, strict=True)
         for sign in (-1, 1)
     ]
-    chart = Chart("Spines of the set from its mean", (0.5, len(found.shafts) + 0.5), with_room(ends, LEAST_THOU))
+    chart = SvgChart("Spines of the set from its mean", (0.5, len(found.shafts) + 0.5), with_room(ends, LEAST_THOU))
     chart.across(0.0, "mean")
     for i, (away, u) in enumerate(zip(found.from_mean_thou, found.u_from_mean_thou, strict=True)):
         chart.bar(i + 1, away - K * u, away + K * u, open_mark=True)

@@ -20,9 +20,9 @@ from midspan.sets.stock import beside_verdict
 from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
-from midspan.store.passage import Passage, Stage
+from midspan.store.passage import Transit, TransitStage
 from midspan.web.follow import Clock, Follower
-from midspan.web.svg_chart import Chart, with_room
+from midspan.web.svg_chart import SvgChart, with_room
 from midspan.web.svg_live_curve import curve, turned_in
 
 K = 2.0
@@ -107,10 +107,10 @@ def _steps(follower: Follower, shaft: int, now: Clock) -> list[tuple[str, str]]:
     return [first, *((now.day(one.at_ms), _words(passage, i)) for i, one in enumerate(passage.steps))]
 
 
-def _words(passage: Passage, i: int) -> str:
+def _words(passage: Transit, i: int) -> str:
     step = passage.steps[i]
     parts = [step.stage.value]
-    if step.place is not None and step.stage is not Stage.JUDGED:
+    if step.place is not None and step.stage is not TransitStage.JUDGED:
         parts.append(f"place {step.place}")
     if step.words:
         parts.append(step.words)
@@ -145,7 +145,7 @@ def around_chart(result: ShaftResult) -> str:
     if not all(map(math.isfinite, (*middle, *u))):
         return ""
     degrees = np.degrees(angle).tolist()
-    chart = Chart("Deflection around the shaft", (0.0, 360.0), with_room([*(middle - u), *(middle + u)], LEAST_THOU))
+    chart = SvgChart("Deflection around the shaft", (0.0, 360.0), with_room([*(middle - u), *(middle + u)], LEAST_THOU))
     chart.line(zip(degrees + degrees[::-1], [*(middle - u), *(middle + u)[::-1]], strict=True), "band")
     chart.line(zip(degrees, middle.tolist(), strict=True))
     if result.stiff_side_deg is not None:

@@ -7,7 +7,7 @@ from typing import Any
 from midspan.report.night_data import NightRecord
 from midspan.report.night_text import because, clock, end_among
 from midspan.store.journal import Journal
-from midspan.store.passage import HappeningKind
+from midspan.store.passage import RunEventKind
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_in
 from midspan.web.template import filled
@@ -74,7 +74,7 @@ class Views:
     def _asked_ms(self, record: NightRecord) -> int | None:
         """When somebody asked for the end of a night that goes on: what was asked before it went on is done with."""
         asked = self.follower.asked_ms(record.night.id) if is_running(record) else None
-        starts = [one.at_ms for one in record.happenings if one.kind is HappeningKind.RESUMED]
+        starts = [one.at_ms for one in record.happenings if one.kind is RunEventKind.RESUMED]
         return None if asked is None or any(at_ms > asked for at_ms in starts) else asked
 
     def _newest_turned(self, record: NightRecord) -> Turned | None:

@@ -1,4 +1,4 @@
-"""An ear at the device's end of the cable: it springs at chosen instants, and remembers which releases were told."""
+"""A tap at the device's end of the cable: it springs at chosen instants, and remembers which releases were told."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ IDENTIFY, EVENT = b"\0", b"\6"  # first bytes of records: their numbers in the u
 Release = tuple[int, int, int]  # shaft, place, how many passed
 
 
-class Ear:
+class LineTap:
     """Hears what the device says before anything spoils it, and passes it on.
 
     `released` are the releases that the device ever told as done. Some states are over in milliseconds: `arm` has

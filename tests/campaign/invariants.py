@@ -12,12 +12,12 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult, evaluate
 from midspan.store.database import Store, StoredResult
 from midspan.store.journal import Journal
-from midspan.store.passage import Night, Passage, Stage
+from midspan.store.passage import NightOnRecord, Transit, TransitStage
 
 from campaign import night_files
 from campaign.bench import Bench
-from campaign.ear import Release
-from campaign.ledger import Account, World, account
+from campaign.ground_truth import Account, World, account
+from campaign.line_tap import Release
 from campaign.night_files import Stock
 from campaign.tally import Tally
 
@@ -39,7 +39,7 @@ def in_between(tally: Tally, bench: Bench) -> None:
     _add(tally, account(World.read(bench.folder / "world.txt"), passages, set(bench.stock.others)))
 
 
-def _newest(journal: Journal, bench: Bench) -> tuple[Night | None, list[Passage]]:
+def _newest(journal: Journal, bench: Bench) -> tuple[NightOnRecord | None, list[Transit]]:
     nights = journal.nights(bench.name)
     return (nights[-1], journal.passages(nights[-1].id)) if nights else (None, [])
 
@@ -62,12 +62,12 @@ def whole_night(
     found = account(world, passages, set(stock.others))
     for passage in passages:
         found.check(not passage.is_open, f"the night is over and shaft {passage.shaft} is {passage.stage}")
-    if not [one for one in passages if one.stage is Stage.NO_SHAFT]:
+    if not [one for one in passages if one.stage is TransitStage.NO_SHAFT]:
         found.check("hopper" not in world.where.values(), "the night is over and the hopper is not empty")
     left = set(stock.shafts) - set(world.where)
     found.check(not left, f"the night is over and the shafts {sorted(left)} never left the hopper")
     for one in passages if released is not None else ():
-        if one.stage is Stage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
+        if one.stage is TransitStage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
             found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
     newest = {one.result for one in passages if one.shaft not in (missing or ())}
     kept = results if missing is None else {number: one for number, one in results.items() if number in newest}
@@ -119,14 +119,14 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
 
 
 def _values(
-    found: Account, world: World, passages: list[Passage], results: dict[int, StoredResult], stock: Stock
+    found: Account, world: World, passages: list[Transit], results: dict[int, StoredResult], stock: Stock
 ) -> None:
     """No value but that of the very shaft, and each shaft where its true value belongs, or in recheck."""
     for passage in passages:
         own = world.own(passage.shaft)
         stored = None if passage.result is None else results[passage.result].result
         if own is None or stored is None:
-            if passage.stage is Stage.IN_BIN and passage.standard is None and passage.place in night_files.BINS:
+            if passage.stage is TransitStage.IN_BIN and passage.standard is None and passage.place in night_files.BINS:
                 found.wrong.append(f"shaft {passage.shaft} lies in place {passage.place} without any value")
             continue
         truth = stock.truth(own)
@@ -134,5 +134,5 @@ def _values(
         if off > WITHIN_U * u + MARGIN_THOU:
             found.wrong.append(f"shaft {passage.shaft}, {truth}, is stored as {stored['spine_thou']:.2f} thou")
         right = passage.standard is not None or passage.place in (night_files.true_place(truth), night_files.RECHECK)
-        if passage.stage is Stage.IN_BIN and not right:
+        if passage.stage is TransitStage.IN_BIN and not right:
             found.wrong.append(f"shaft {passage.shaft}, {truth}, lies in place {passage.place}")

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from midspan.store.passage import Passage, Stage
+from midspan.store.passage import Transit, TransitStage
 
 GAUGE = ("rollers", "inlet")
 
@@ -63,14 +63,14 @@ class Account:
             self.lost.append(words)
 
 
-def account(world: World, passages: Iterable[Passage], standards: Set[int]) -> Account:
+def account(world: World, passages: Iterable[Transit], standards: Set[int]) -> Account:
     """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt.
 
     `standards` are own numbers of check standards: they come again and again, so the newest passage tells where it is.
     """
     found = Account()
     passages = list(passages)
-    by_own: dict[int, list[Passage]] = {}
+    by_own: dict[int, list[Transit]] = {}
     for passage in passages:
         own = world.own(passage.shaft)
         if own is not None:
@@ -89,36 +89,36 @@ def account(world: World, passages: Iterable[Passage], standards: Set[int]) -> A
     return found
 
 
-def _compare(found: Account, passage: Passage, where: str) -> None:
+def _compare(found: Account, passage: Transit, where: str) -> None:
     """A shaft whose own number is known."""
     said = f"shaft {passage.shaft} is {passage.stage} {passage.place or ''} in the journal and lies in {where}"
     here = where == f"place {passage.place}" or (passage.standard is not None and where == "slot")
     match passage.stage:
-        case Stage.IN_BIN:
+        case TransitStage.IN_BIN:
             found.check(here, said)
-        case Stage.UNCERTAIN:
+        case TransitStage.UNCERTAIN:
             found.ambiguous.append(said)
             found.check(here, said)
-        case Stage.TAKEN_OUT:
+        case TransitStage.TAKEN_OUT:
             found.check(where == "floor", said)
-        case Stage.NO_SHAFT:
+        case TransitStage.NO_SHAFT:
             found.check(False, said)
-        case Stage.LEAVING:
+        case TransitStage.LEAVING:
             found.check(here or where in GAUGE, said)
         case _:
             found.check(where in GAUGE, said)
 
 
-def _count_places(found: Account, world: World, passages: list[Passage]) -> None:
+def _count_places(found: Account, world: World, passages: list[Transit]) -> None:
     """What the chute saw fall into each place, and what lies there: a difference must be a doubt that was named."""
     seen: Counter[int] = Counter()
     doubts: Counter[int] = Counter()
     for one in passages:
         if one.place is None or one.standard is not None:
             continue
-        if one.stage is Stage.IN_BIN:
+        if one.stage is TransitStage.IN_BIN:
             seen[one.place] += one.passed
-        elif one.stage in (Stage.UNCERTAIN, Stage.LEAVING):
+        elif one.stage in (TransitStage.UNCERTAIN, TransitStage.LEAVING):
             doubts[one.place] += 1
     places = {int(where.split(" ")[1]) for where in world.where.values() if where.startswith("place ")}
     for place in places | set(seen):
@@ -127,15 +127,17 @@ def _count_places(found: Account, world: World, passages: list[Passage]) -> None
         found.check(seen[place] <= lie <= seen[place] + doubts[place], words)
 
 
-def _count_taken(found: Account, world: World, passages: list[Passage], standards: Set[int]) -> None:
+def _count_taken(found: Account, world: World, passages: list[Transit], standards: Set[int]) -> None:
     """Who is said to be taken out was taken out by somebody."""
-    said = [one.shaft for one in passages if one.stage is Stage.TAKEN_OUT]
+    said = [one.shaft for one in passages if one.stage is TransitStage.TAKEN_OUT]
     taken = [shaft for shaft, where in world.where.items() if where == "floor" and shaft not in standards]
     found.check(len(said) <= len(taken), f"{said} are said to be taken out, and {taken} were")
 
 
-def _count_all(found: Account, world: World, passages: list[Passage], moved: set[int]) -> None:
+def _count_all(found: Account, world: World, passages: list[Transit], moved: set[int]) -> None:
     """No shaft left the hopper without a passage that answers for it."""
-    answers = sum(max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (Stage.NO_SHAFT,))
+    answers = sum(
+        max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (TransitStage.NO_SHAFT,)
+    )
     out = [shaft for shaft in moved if world.where[shaft] not in ("hopper", "floor")]
     found.check(len(out) <= answers, f"{len(out)} shafts left the hopper, {answers} are in the journal")

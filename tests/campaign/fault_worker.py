@@ -11,13 +11,13 @@ from typing import Any
 
 from midspan.wire.records import State
 
-from campaign import night_files, proof
+from campaign import invariants, night_files
 from campaign.bench import Bench
 from campaign.cable import untouched
-from campaign.ear import Ear
+from campaign.corruption import Spoiler
 from campaign.fork_server import KILLED, ForkServer
-from campaign.ledger import World
-from campaign.spoil import Spoiler
+from campaign.ground_truth import World
+from campaign.line_tap import LineTap
 from campaign.tally import Tally
 
 LONGEST_S = 120.0  # without any shaft being moved: then something hangs
@@ -59,10 +59,10 @@ class Lane:
         stock.feeder["reset"] = sorted(self._random.uniform(0, NIGHT_S) for _ in range(resets))
         spoilers = [Spoiler(self._random, SPOILT_EVERY) for _ in range(2)] if self.tally.nights % 2 == 0 else []
         to_host, to_device = spoilers or (untouched, untouched)
-        self._ear = Ear(to_host)
+        self._ear = LineTap(to_host)
         with Bench(folder, self._server, stock, self._ear, to_device) as self._bench:
             self._sort(wanted)
-            proof.whole_night(self.tally, self._bench, self._ear.released)
+            invariants.whole_night(self.tally, self._bench, self._ear.released)
         self.tally.injected["device reset"] += (folder / "world.txt").read_text().count(" - reset\n")
         self.tally.injected["frames spoilt"] += sum(one.spoilt for one in spoilers)
 
@@ -71,7 +71,7 @@ class Lane:
         running = False
         while True:
             if not running:
-                proof.in_between(self.tally, self._bench)
+                invariants.in_between(self.tally, self._bench)
                 self._start_host(wanted)
             status = self._bench.ended(0.0)
             if status is None:
@@ -169,7 +169,7 @@ class Lane:
 
 
 @contextmanager
-def lane(folder: Path, seed: int) -> Iterator[Lane]:
+def fault_worker(folder: Path, seed: int) -> Iterator[Lane]:
     """A lane with a fork server of its own."""
     folder.mkdir(parents=True, exist_ok=True)
     with ForkServer("campaign.host", folder / "hosts.txt") as server:
