@@ -30,16 +30,17 @@ FOLDERS = {
     "hand_bench": "base uncertainty measurement",
     "decision": "base uncertainty wire archive measurement hand_bench",
     "store": "base wire archive measurement hand_bench decision",
-    "calibrate": "base uncertainty wire archive link rehearsal measurement hand_bench",
+    "pipeline": "base wire archive link measurement decision store",
+    "calibrate": "base uncertainty wire archive link rehearsal measurement hand_bench pipeline",
     "sets": "base uncertainty measurement hand_bench decision store",
     "study": "base uncertainty decision store calibrate sets",
-    "sorting": "base uncertainty wire archive link measurement decision store study",
+    "sorting": "base uncertainty wire archive link measurement decision store pipeline study",
     "board": "base uncertainty wire archive link measurement",
     "backup": "base archive hand_bench decision store sorting",
     "report": "base uncertainty wire archive measurement hand_bench decision store calibrate sets study sorting",
     "web": "base uncertainty wire archive link measurement hand_bench decision store sets sorting report",
-    "cli": "base uncertainty wire archive link rehearsal measurement hand_bench decision store calibrate sets study"
-    " sorting board backup report web",
+    "cli": "base uncertainty wire archive link rehearsal measurement hand_bench decision store pipeline calibrate sets"
+    " study sorting board backup report web",
 }
 # What of the outside world may be touched where: a folder, or one module of it.
 ONLY_IN = {

@@ -31,8 +31,8 @@ from midspan.decision.bands import Bands
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.result import ShaftResult, evaluate
+from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import process
-from midspan.sorting.bench import Bench, Verdict, measure_batch
 from midspan.store.database import Store, StoredResult
 from scipy.stats import binom, chi2
 

@@ -8,9 +8,9 @@ from midspan.decision.bands import load_bands
 from midspan.link.gauge import Gauge
 from midspan.link.serial_port import SerialLink
 from midspan.measurement.calibration import load_calibration
+from midspan.pipeline.bench import Bench, measure_batch
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
-from midspan.sorting.bench import Bench, measure_batch
 from midspan.sorting.gauge_health import WatchLimits, alarms, observe
 from midspan.store.database import Store
 from midspan.wire.codec import unpack

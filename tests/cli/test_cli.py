@@ -20,8 +20,8 @@ from midspan.decision.decision import Outcome
 from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.spine_budget import CAUSES
+from midspan.pipeline import bench
 from midspan.rehearsal import scenario
-from midspan.sorting import bench
 from midspan.store.database import Store
 from midspan.wire.records import Phase
 from places import ROOT

@@ -1,4 +1,4 @@
 """Procedures that make a calibration file: force, travel, frame, span, rotation, reference bar, and their readings.
 
-Imports base, uncertainty, wire, archive, link, rehearsal, measurement and hand_bench.
+Imports base, uncertainty, wire, archive, link, rehearsal, measurement, hand_bench and pipeline.
 """

@@ -24,6 +24,7 @@ from midspan.calibrate.record import Circumstances, newest, record_of, records_i
 from midspan.link.gauge import Gauge
 from midspan.link.serial_port import SerialLink
 from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
+from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
 
 K = 2.0
@@ -138,11 +139,10 @@ def bench_at(
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
         gauge = Gauge(stack.enter_context(SerialLink(port)))
+        bench = LiveBench(gauge, archive, f"{kind} calibration")
         found = gauge.identify()
         if found.held_shaft is not None:  # what an earlier host left there is kept before anything new is taken
-            archive.append(gauge.fetch(found.held_shaft, ""))
-            gauge.acknowledge(found.held_shaft)
-        bench = LiveBench(gauge, archive, f"{kind} calibration")
+            bench.pipeline(readings_alone).fetch(found.held_shaft)
         try:
             yield bench, table, found.gauge
             bench.end()

@@ -12,6 +12,7 @@ shows on the way back only, is not told.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Protocol
 
 import numpy as np
@@ -24,7 +25,8 @@ from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
-from midspan.measurement.result import ShaftResult, evaluate
+from midspan.measurement.result import ShaftResult
+from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluated, kept_in, readings_alone
 from midspan.wire.records import BenchStep
 
 STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the converter's filter remembers four
@@ -78,13 +80,15 @@ class LiveBench:
         self.taken += 1
         wanted = self.press if press_steps is None else press_steps
         order = BenchStep(self.taken, wanted, rotate_steps, stop_count, readings, SETTLE_READINGS, speed, rotate_speed)
-        run = self.gauge.bench_step(order, f"{self.label} {self.taken}")
-        self.archive.append(run)
-        self.gauge.acknowledge(self.taken)
+        run = self.pipeline(readings_alone).take(lambda: self.gauge.bench_step(order, f"{self.label} {self.taken}"))
         if run.cause is not None:
             raise DeviceFault(f"step {self.taken} of the calibration was cut short: {run.cause}")
         self.press = int(run.press_steps[-1])
         return run
+
+    def pipeline(self, judge: Callable[[Kept], OutcomeT]) -> Pipeline[OutcomeT]:
+        """Return the way of a run into the archive of this bench, with what is made of it there."""
+        return Pipeline(self.gauge, lambda run: kept_in(self.archive, run), judge)
 
     def end(self) -> None:
         """Head home."""
@@ -200,11 +204,10 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
 
     Raises DeviceFault when a cycle gives no sound result.
     """
+    steps = bench.pipeline(lambda kept: evaluated(kept, calibration))
     for number in range(1, cycles + 1):
-        run = bench.gauge.measure(1, f"{bench.label} {number}", plan_for(calibration, bench.gauge.identify()))
-        bench.archive.append(run)
-        bench.gauge.acknowledge(1)
-        (result,) = evaluate([run], calibration)
+        plan, label = plan_for(calibration, bench.gauge.identify()), f"{bench.label} {number}"
+        result = steps.take(partial(bench.gauge.measure, 1, label, plan))
         if not isinstance(result, ShaftResult) or result.faults:
             raise DeviceFault(
                 f"cycle {number} gave no sound result: "

@@ -16,9 +16,9 @@ from midspan.decision.decision import Decision
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.calibration_validity import check_use, load_usable
 from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.pipeline.bench import Bench
 from midspan.report import result_text
 from midspan.sets.twins import numbers_of_label
-from midspan.sorting.bench import Bench
 from midspan.store.database import Store
 from midspan.store.lookup import newest, whole
 from midspan.store.read_only import open_to_read

@@ -16,11 +16,11 @@ from midspan.link.gauge import Gauge
 from midspan.link.serial_port import SerialLink
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult
+from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import scenario, scenario_night
 from midspan.rehearsal.process import Rehearsal
 from midspan.report import result_text
 from midspan.report.plot_shaft import draw_around
-from midspan.sorting.bench import Bench, Verdict, measure_batch
 from midspan.store.database import Store
 from midspan.uncertainty.budget import Coverage
 

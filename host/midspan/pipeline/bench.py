@@ -1,8 +1,7 @@
-"""Measuring shafts one after another: the place where gauge, archive, evaluation, verdict and store meet.
+"""Measuring shafts one after another at the bench: where gauge, archive, calibration, bands and store meet.
 
-Order for each shaft: its readings come over the line; they are on the disk in the archive; they are evaluated;
-the verdict is on the disk in the store; the gauge may forget them. A shaft that fails is kept and
-judged like any other, and the next one goes on; only a gauge that cannot go on stops the batch.
+A shaft that fails is kept and judged like any other, and the next one goes on; only a gauge that cannot go on stops
+the batch.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -11,18 +10,18 @@ from dataclasses import dataclass
 from midspan.archive.raw_run import RawRun
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.clock import now_ms
-from midspan.base.errors import DeviceFault, StoreError
+from midspan.base.errors import DeviceFault
 from midspan.decision.bands import Bands
 from midspan.decision.basis import basis_of_bands
 from midspan.decision.decision import Decision, Outcome
-from midspan.decision.evaluate_and_decide import judged
+from midspan.decision.evaluate_and_decide import verdict_on
 from midspan.decision.origin import Origin
-from midspan.link.gauge import Gauge, ignore
-from midspan.link.session_events import Outcome as LinkOutcome
+from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
-from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.store.database import RunReference, Store
+from midspan.measurement.result import ShaftResult
+from midspan.pipeline.steps import Judging, Kept, Pipeline, Result, kept_in
+from midspan.store.database import Store
 from midspan.wire.records import State
 
 MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
@@ -33,7 +32,7 @@ class Verdict:
     """One measured shaft: its readings, what they gave, what was decided, and its number in the store."""
 
     run: RawRun
-    result: ShaftResult | Unmeasured
+    result: Result
     decision: Decision
     stored: int
 
@@ -49,7 +48,7 @@ class Bench:
     store: Store
     batch: int
     now_ms: Callable[[], int] = now_ms
-    on_event: Callable[[LinkOutcome], None] = ignore
+    on_event: OnEvent = ignore
 
     def __post_init__(self) -> None:
         self.store.keep_calibration(self.calibration.calibration.id, self.calibration.content())
@@ -60,42 +59,28 @@ class Bench:
         Ctrl-C lifts the head and keeps what was read so far before it goes its way.
         """
         plan = plan_for(self.calibration, self.gauge.identify(self.on_event))
-        try:
-            run = self.gauge.measure(shaft, label, plan, self.on_event)
-        except KeyboardInterrupt:
-            self._give_up()
-            raise
-        return self._keep(run)
-
-    def _give_up(self) -> None:
-        run = self.gauge.stop()
-        if run is not None:
-            self._keep(run)
+        steps = self._pipeline(Origin.MEASURED)
+        return steps.take(lambda: self.gauge.measure(shaft, label, plan, self.on_event))
 
     def fetch_held(self) -> Verdict | None:
-        """Keep and judge a shaft that the gauge still holds from an earlier host, if there is one."""
+        """Keep and judge a shaft that the gauge still holds from an earlier host; None when it holds none."""
         held = self.gauge.identify(self.on_event).held_shaft
-        return None if held is None else self._keep(
-            self.gauge.fetch(held, "", self.on_event), Origin.IMPORTED
-        )  # fmt: skip
+        return None if held is None else self._pipeline(Origin.IMPORTED).fetch(held)
 
-    def _keep(self, run: RawRun, origin: Origin = Origin.MEASURED) -> Verdict:
-        offset = self.archive.append(run)
-        where = RunReference(str(self.archive.path), offset, run.shaft, run.label, run.started_ms)
-        try:
-            result, decision = judged(run, self.calibration, self.bands)
-            values = result.as_dict() if isinstance(result, ShaftResult) else None
-            stored = self.store.add(
-                self.batch, where, values, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
-            )  # fmt: skip
-            return Verdict(run, result, self.store.history(where)[-1].decision, stored)
-        except StoreError as error:
-            raise StoreError(
-                f"{error} (the readings of {run.name} are safe in {self.archive.path}; recompute gives its result)"
-            ) from error
-        finally:
-            # The readings are on the disk, whatever became of the verdict: holding them would store them twice.
-            self.gauge.acknowledge(run.shaft, self.on_event)
+    def _pipeline(self, origin: Origin) -> Pipeline[Verdict]:
+        judging = Judging(
+            self.calibration,
+            decide=lambda _, result: verdict_on(result, self.bands),
+            store=lambda kept, result, decision: self._stored(kept, result, decision, origin),
+        )
+        return Pipeline(self.gauge, lambda run: kept_in(self.archive, run), judging.one, self.on_event)
+
+    def _stored(self, kept: Kept, result: Result, decision: Decision, origin: Origin) -> Verdict:
+        values = result.as_dict() if isinstance(result, ShaftResult) else None
+        stored = self.store.add(
+            self.batch, kept.where, values, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
+        )  # fmt: skip
+        return Verdict(kept.run, result, self.store.history(kept.where)[-1].decision, stored)
 
 
 def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:

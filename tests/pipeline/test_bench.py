@@ -14,8 +14,8 @@ from midspan.decision.decision import Outcome
 from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult
+from midspan.pipeline.bench import MOST_FAULTS, Bench, measure_batch
 from midspan.rehearsal.process import Rehearsal
-from midspan.sorting.bench import MOST_FAULTS, Bench, measure_batch
 from midspan.store.database import Store
 from midspan.wire.records import State
 from rig import gauge_on
