@@ -1,7 +1,9 @@
 """Property tests draw the same examples every time and are never failed for being slow; long files begin first."""
 
 import gc
+import os
 import signal
+from tempfile import mkdtemp
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -35,3 +37,6 @@ def collected():
 
 # What a shell starts in the background ignores Ctrl-C, and so would all that is started here to see what Ctrl-C does.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# Commands that tests run log to a folder of the tests, not to that of whoever runs them.
+os.environ["XDG_STATE_HOME"] = mkdtemp(prefix="midspan-tests-")

@@ -33,6 +33,7 @@ from midspan.cli.park import park
 from midspan.cli.plot import plot
 from midspan.cli.report import report
 from midspan.cli.risk import risk
+from midspan.cli.root import root
 from midspan.cli.screen import give_up, guarded
 from midspan.cli.sets import sets
 from midspan.cli.sort import sort
@@ -43,10 +44,10 @@ app = typer.Typer(
     help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.",
     epilog="First time here? Run: midspan demo",
     no_args_is_help=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.callback()(root)
 
 
 @app.command(epilog="Example: midspan demo --folder demo-output")

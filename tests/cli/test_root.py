@@ -1,0 +1,74 @@
+"""What stands before a command: version, log on the screen, completion; and that none of it costs time."""
+
+import os
+import subprocess
+import sys
+from importlib.metadata import version
+
+import pytest
+from commands_rig import COMMAND, midspan
+from midspan.base.log_file import log_path
+from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR
+
+HEAVY = {
+    "numpy",
+    "scipy",
+    "sqlalchemy",
+    "matplotlib",
+    "fastavro",
+    "nicegui",
+    "rich.table",
+}  # pydantic is Typer's
+
+
+@pytest.fixture(autouse=True)
+def fresh_log(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+
+
+def test_the_version_is_that_of_the_package():
+    done = midspan("--version")
+    assert done.returncode == 0
+    assert version("midspan") in done.stdout
+    assert f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}" in done.stdout
+    assert not log_path().exists()
+
+
+def test_a_command_and_its_end_stand_in_the_log_and_are_shown_when_asked(tmp_path):
+    quiet = midspan("show", "3", "--store", tmp_path / "none.db")
+    shown = midspan("--verbose", "show", "3", "--store", tmp_path / "none.db")
+    lines = log_path().read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 4
+    assert "show ends: StoreError at store.read_only:" in lines[1]
+    assert quiet.stderr == shown.stderr.splitlines()[-1] + "\n"
+    assert shown.stderr.splitlines()[:-1] == lines[2:]
+
+
+def test_a_log_that_cannot_be_written_ends_no_command(tmp_path):
+    (tmp_path / "midspan").touch()
+    done = midspan("ports")
+    assert done.returncode == 0
+    assert str(log_path()) in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "found"), [("midspan so", {"sort"}), ("midspan calibrate f", {"force", "frame", "file"})]
+)
+def test_a_shell_completes_commands(words, found):
+    asked = os.environ | {
+        "_MIDSPAN_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(len(words.split()) - 1)
+    }  # fmt: skip
+    done = subprocess.run(COMMAND, env=asked, capture_output=True, text=True, check=True)
+    assert set(done.stdout.split()) == found
+
+
+def test_completion_and_version_load_nothing_heavy():
+    program = "import sys\nfrom midspan.cli.main import main\ntry: main()\nfinally: print(*sys.modules)"
+    for words in ({"_MIDSPAN_COMPLETE": "complete_bash", "COMP_WORDS": "midspan s", "COMP_CWORD": "1"}, {}):
+        done = subprocess.run(
+            [sys.executable, "-c", program, *([] if words else ["--version"])],
+            env=os.environ | words, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        assert "midspan.cli.main" in done.stdout.split()
+        assert not HEAVY & set(done.stdout.split())
