@@ -230,7 +230,7 @@ def boards(folder):
 
 def main():
     """Run everything and print what was seen."""
-    sys.path[:0] = [str(HERE), str(HERE / "pio")]
+    sys.path[:0] = [str(HERE), str(HERE / "pio"), str(HERE.parent / "rigs")]
     finder = Finder()
     sys.meta_path.insert(0, finder)
     cycles()

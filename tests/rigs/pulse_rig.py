@@ -1,7 +1,5 @@
 """Runs the board's PIO programs in pioemu, cycle by cycle, against models of the parts."""
 
-from __future__ import annotations
-
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator

@@ -241,11 +241,11 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.store.journal import Journal
-from midspan.store.passage import Stage
+from midspan.store.passage import TransitStage
 from midspan.store.database import Store
 journal = Journal(Store.open(Path(sys.argv[1])))
 shaft = journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1)
-journal.note(shaft, Stage.LEAVING, 2, place=4)
+journal.note(shaft, TransitStage.LEAVING, 2, place=4)
 os._exit(1)
 """
 

@@ -36,7 +36,7 @@ def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
     """Standard deviations pooled by their degrees of freedom.
 
     >>> pooled([3.0, 4.0], [5, 5])
-    Level(sd=3.5355339059327378, dof=10)
+    PooledDeviation(sd=3.5355339059327378, dof=10)
     """
     dof = sum(dofs)
     return PooledDeviation(math.sqrt(sum(n * sd**2 for sd, n in zip(deviations, dofs, strict=True)) / dof), dof)
