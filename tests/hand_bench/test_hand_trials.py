@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from commands_rig import midspan
 from hand_rig import TrueBench, bench_file, readings, result_of
-from midspan.cli.hand_commands import NO_BANDS
+from midspan.decision.decision import NO_BANDS
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.conversion import CAUSES
 from midspan.hand_bench.monte_carlo import hand_trials

@@ -15,10 +15,9 @@ from board_rig import HAND, board_on
 from commands_rig import midspan
 from device_rig import needs_micropython
 from midspan.base.errors import MidspanError
-from midspan.board.check import Gear
 from midspan.board.install import OLDEST_FIRMWARE
 from midspan.board.shell import BoardShell
-from midspan.cli import board_commands
+from midspan.cli.board import check
 from places import ROOT
 
 PAGE = ROOT / "hardware_notes" / "bring_up.md"
@@ -61,7 +60,8 @@ def checked(board):
     reader = Reader(board, out)
     with redirect_stdout(out), redirect_stderr(out):
         try:
-            board_commands.check(board.port, reader.ask, Gear(), by_itself=False, clear_fault=False, as_json=False)
+            with mock.patch("typer.prompt", lambda text, **_: reader.ask(text)):
+                check(board.port)
         except MidspanError as error:
             out.write(f"midspan: {error}\n")
     return f"$ midspan board check --port {PORT}\n{out.getvalue().replace(board.port, PORT)}"

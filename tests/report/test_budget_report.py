@@ -12,7 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.image import imread
 from midspan.base.errors import MidspanError, OutputError
-from midspan.cli import uncertainty_commands
+from midspan.cli.budget import show_budget
+from midspan.cli.options import Shown
+from midspan.cli.risk import risk
 from midspan.measurement.result import evaluate
 from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import BAR_SIGNS, bar, budget_table, trials_table, trials_words
@@ -95,9 +97,7 @@ def test_what_cannot_be_drawn_is_refused(tmp_path):
 
 
 def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
-    uncertainty_commands.show_budget(
-        RESULT, RUN, tmp_path / "results.db", {}, 2000, tmp_path / "a.png", as_json=False, k=None
-    )
+    show_budget(RESULT, RUN, tmp_path / "results.db", {}, 2000, Shown(picture=tmp_path / "a.png"))
     out = " ".join(capsys.readouterr().out.split())  # lines end where the screen does
     for words in ("shaft 12", "frame give", "█", "2000 trials", "the trials confirm the budget", "U covers 95 %"):
         assert words in out
@@ -106,7 +106,7 @@ def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
 
 def test_the_command_as_json(capsys):
     few = replace(RESULT, dof_causes=(*RESULT.dof_causes[:-1], 7.0))
-    uncertainty_commands.show_budget(few, RUN, STORE, {}, 2000, None, as_json=True, k=3.0)
+    show_budget(few, RUN, STORE, {}, 2000, Shown(as_json=True, k=3.0))
     shown = json.loads(capsys.readouterr().out)
     assert shown["k"] == 3.0
     assert shown["expanded_thou"] == pytest.approx(3 * RESULT.u_spine_thou)
@@ -121,13 +121,13 @@ def test_the_command_as_json(capsys):
 def test_risk_shows_the_rule_of_the_file_first_and_what_it_costs(capsys, tmp_path):
     bands = tmp_path / "bands.toml"
     bands.write_text(BANDS)
-    uncertainty_commands.risk(bands, 500.0, 3.0, 0.4, as_json=False)
+    risk(bands, 500.0, 3.0, 0.4)
     out = capsys.readouterr().out
     assert "guarded acceptance, 0.5 U (your rule)" in out
     for kind in ("guarded both ways", "guarded rejection", "simple"):
         assert kind in out
     assert "With your rule: of 1000 shafts" in out
-    uncertainty_commands.risk(bands, 500.0, 3.0, 0.4, as_json=True)
+    risk(bands, 500.0, 3.0, 0.4, as_json=True)
     first, *others = json.loads(capsys.readouterr().out)
     assert first["rule"]["kind"] == "guarded acceptance"
     assert {other["rule"]["kind"] for other in others} == {"guarded both ways", "guarded rejection", "simple"}
@@ -138,4 +138,4 @@ def test_risk_refuses_a_process_without_width(tmp_path):
     bands = tmp_path / "bands.toml"
     bands.write_text(BANDS)
     with pytest.raises(MidspanError, match="above 0 thou"):
-        uncertainty_commands.risk(bands, 500.0, 0.0, 0.4, as_json=False)
+        risk(bands, 500.0, 0.0, 0.4)

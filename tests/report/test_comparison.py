@@ -8,9 +8,9 @@ import pytest
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import StoreError
 from midspan.cli import recompute
+from midspan.cli.compare import compare
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
-from midspan.report import comparison_text
 from midspan.report.comparison import changes
 from midspan.store.database import Store
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
@@ -122,17 +122,17 @@ def test_an_id_stands_for_one_content(archive, store):
 def test_compare_prints_what_changed(archive, store, capsys):
     store_again([archive], named("one"), BANDS, store)
     with pytest.raises(StoreError, match="nothing to compare"):
-        comparison_text.compare(store.path, None, as_json=False, k=2.0)
+        compare(None, store.path)
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
-    comparison_text.compare(store.path, None, as_json=False, k=2.0)
+    compare(None, store.path)
     text = capsys.readouterr().out
     assert "3 shafts compared, 0 go elsewhere now" in text
     assert "because span.span_mm: 711.2 became 711.3" in text
     assert "U was" not in text
     store_again([archive], named("three", span={"u_span_mm": 1.0}), BANDS, store)
-    comparison_text.compare(store.path, None, as_json=False, k=2.0)
+    compare(None, store.path)
     assert re.search(r"U was 0\.\d\d thou on average, and is 4\.\d\d now", capsys.readouterr().out)
-    comparison_text.compare(store.path, "2", as_json=True, k=2.0)
+    compare("2", store.path, as_json=True)
     (only,) = json.loads(capsys.readouterr().out)
     assert only["shaft"] == 2
     assert only["expected_spine_thou"] == pytest.approx(only["differences"]["spine_thou"], rel=5e-3)

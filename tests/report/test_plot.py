@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from midspan.archive.raw_run import Phase
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import OutputError
-from midspan.cli import plot_commands
+from midspan.cli.plot import batch
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import evaluate
@@ -203,8 +203,8 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
         night.left(shaft, 1)
         night.check(0.1)
     drawn = []
-    monkeypatch.setattr(plot_commands, "draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
-    plot_commands.batch(1, None, tmp_path / "b.png", tmp_path / "results.db", 2.0)
+    monkeypatch.setattr("midspan.report.plot_batch.draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
+    batch(1, tmp_path / "b.png", store=tmp_path / "results.db")
     assert [one.result["spine_thou"] for one in drawn] == [499.2]
 
 

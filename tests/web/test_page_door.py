@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 import numpy as np
 import pytest
 import zxingcpp
-from midspan.cli.page_command import network_lines, printable_lines, reachable_address
+from midspan.cli.page import network_lines, printable_lines, reachable_address
 from midspan.web import guest as page_guest
 from midspan.web.auth import COOKIE, Access, Door
 from midspan.web.guesses import ALL, EACH, WITHIN_S, Guesses

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -18,24 +17,26 @@ from midspan.store.database import Store
 from midspan.store.read_only import open_to_read
 from midspan.store.upgrade import check_known
 
+Say = Callable[[str], None]
 
-def restore(folder: Path, into: Path) -> tuple[Path, Manifest]:
+
+def restore(folder: Path, into: Path, say: Say) -> tuple[Path, Manifest]:
     """Copy a whole backup into a new or empty folder and read everything back; the database there, and what it holds.
 
-    Raises BackupError when a file is damaged (each is named on standard error first, and nothing is written), or when
-    what was written does not hold what the backup says; OutputError when the folder holds something or is full.
+    Raises BackupError when a file is damaged (each is named through `say` first, and nothing is written), or when what
+    was written does not hold what the backup says; OutputError when the folder holds something or is full.
     """
     manifest = read_manifest(folder)
     check_known(manifest.revision)
-    _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, "nothing was restored")
+    _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, say)
     # The database last, and under its name only when it is whole: a folder without one is not taken for restored.
     files = sorted(manifest.file, key=lambda one: one.path == manifest.database)
     database = into / manifest.database
     with new_folder(into):
-        _check([(one, _copy(one, folder, into, database)) for one in files], into, "nothing was restored")
+        _check([(one, _copy(one, folder, into, database)) for one in files], into, say)
         _part(database).rename(database)
     _open_for_many(database)
-    _read_everything(database, manifest)
+    _read_everything(database, manifest, say)
     return database, manifest
 
 
@@ -75,12 +76,13 @@ def _part(database: Path) -> Path:
     return database.with_name(f"{database.name}.part")
 
 
-def _check(found: list[tuple[Entry, str]], folder: Path, so: str) -> None:
+def _check(found: list[tuple[Entry, str]], folder: Path, say: Say) -> None:
     bad = [(one, words) for one, words in found if words]
     for one, words in bad:
-        print(f"{folder / one.path}: {words}", file=sys.stderr)
+        say(f"{folder / one.path}: {words}")
     if bad:
-        raise BackupError(f"{folder}: {len(bad)} of {len(found)} files are not as they were backed up; {so}")
+        so = "are not as they were backed up; nothing was restored"
+        raise BackupError(f"{folder}: {len(bad)} of {len(found)} files {so}")
 
 
 def _open_for_many(database: Path) -> None:
@@ -91,7 +93,7 @@ def _open_for_many(database: Path) -> None:
     sync_folder(database.parent)
 
 
-def _read_everything(database: Path, manifest: Manifest) -> None:
+def _read_everything(database: Path, manifest: Manifest, say: Say) -> None:
     with open_to_read(database) as store:
         found = read_back(store, listed(database))
     counted = {"nights": (found.nights, manifest.nights), "runs": (found.runs, manifest.runs),
@@ -101,6 +103,6 @@ def _read_everything(database: Path, manifest: Manifest) -> None:
             raise BackupError(f"{database}: holds {read} {what} where {written} were backed up; take another backup")
     worse = {name: runs for name, runs in found.lacking.items() if runs > manifest.lacking.get(name, 0)}
     for name, runs in worse.items():
-        print(f"{name}: {runs} runs are not found in it {found.trouble.get(name, '')}".rstrip(), file=sys.stderr)
+        say(f"{name}: {runs} runs are not found in it {found.trouble.get(name, '')}".rstrip())
     if worse:
         raise BackupError(f"{database}: readings of {len(worse)} files are not whole; take another backup")

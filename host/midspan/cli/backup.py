@@ -1,11 +1,19 @@
-"""Command line: a backup of a database with all that belongs to it, and the way back."""
+"""`midspan backup` and `midspan restore`: a database with all that belongs to it into a folder, and the way back."""
 
+from __future__ import annotations
+
+import sys
 from pathlib import Path
-from typing import Annotated
+from shlex import quote
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midspan.base.errors import BackupError
 from midspan.cli.options import STORE, StoreFile
+
+if TYPE_CHECKING:
+    from midspan.backup.manifest import Manifest
 
 
 def backup(
@@ -21,9 +29,19 @@ def backup(
     It may be made while a night runs and the page is open. Addresses in a plan's notices stand in the copy as they do
     in the plan: who has the backup has them.
     """
-    from midspan.cli import backup_commands
+    from midspan.backup import copy as making
+    from midspan.base.clock import now_ms
 
-    backup_commands.backup(folder, store, also or [])
+    manifest, strange = making.backup(folder, store, also or [], now_ms)
+    for path in strange:
+        _complain(f"{path}: not taken, it is no file of Midspan; name it with --also if it is to be kept")
+    _say(folder, manifest)
+    print(f"Next: midspan restore {quote(str(folder))} --into NEWFOLDER, on any computer")
+    if manifest.lacking:
+        raise BackupError(
+            f"{folder}: is whole but for readings that were not there; lay their files beside the database, and make "
+            "another backup"
+        )
 
 
 def restore(
@@ -34,6 +52,23 @@ def restore(
 
     A damaged backup is refused, and each damaged file named.
     """
-    from midspan.cli import backup_commands
+    from midspan.backup import restore as bringing_back
 
-    backup_commands.restore(folder, into)
+    database, manifest = bringing_back.restore(folder, into, _complain)
+    for line in bringing_back.astray(into, manifest):
+        _complain(f"{line}; mend the plan before it is used")
+    _say(into, manifest)
+    print(f"Next: midspan report --store {quote(str(database))}")
+
+
+def _complain(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def _say(folder: Path, manifest: Manifest) -> None:
+    for name, runs in manifest.lacking.items():
+        _complain(f"{name}: the readings of {runs} runs are not there")
+    size_mb = sum(entry.bytes for entry in manifest.file) / 1e6
+    counts = f"runs {manifest.runs}, results {manifest.results}, nights {manifest.nights}, files {len(manifest.file)}"
+    read = "all but these readings" if manifest.lacking else "everything"
+    print(f"{folder}: {counts} ({size_mb:.1f} MB), {read} read back")

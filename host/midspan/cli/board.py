@@ -1,11 +1,29 @@
-"""Command line: putting the device code on a board, its configuration, and looking the board over."""
+"""`midspan board`: the device code onto a board, the board's configuration, and looking the board over."""
 
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from contextlib import ExitStack, suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midspan.base.errors import DeviceFault, MidspanError
 from midspan.cli.options import ClearFault, Commands
+from midspan.cli.screen import ask
+
+if TYPE_CHECKING:
+    from midspan.board.check import Gear
+    from midspan.board.install import Installed
+    from midspan.board.operator import Person
+    from midspan.board.signal_tests import SignalCheck
+    from midspan.link.gauge import Gauge
+
+EMPTY_GAUGE = {"seed": 7, "shafts": []}
+NEXT = "take the service jumper off and press the board's reset button: the gauge starts"
 
 board = typer.Typer(
     cls=Commands,
@@ -24,9 +42,29 @@ def install(port: Port, as_json: AsJson = False) -> None:
 
     The board must be at its prompt: new, or with the service jumper on. Its configuration is kept.
     """
-    from midspan.cli import board_commands
+    from midspan.board.files import CONFIGURATION
+    from midspan.board.install import install
+    from midspan.board.shell import BoardShell
 
-    board_commands.install(port, as_json=as_json)
+    done = install(BoardShell(port), _say)
+    if as_json:
+        print(json.dumps(_as_dict(done)))
+        return
+    print(f"installed: Midspan {done.version}, protocol {done.protocol}, {done.files} files, {done.code_bytes} bytes")
+    print("every file on the board has the hash it should have, and the code loads")
+    kept = (
+        f"{CONFIGURATION} is new, with the default pins" if done.configuration_is_new else f"{CONFIGURATION} was kept"
+    )
+    print(f"{kept}; look at it: midspan board config --port {port}")
+    print(f"next: midspan board check --port {port}; then {NEXT}")
+
+
+def _as_dict(done: Installed) -> dict[str, object]:
+    return {
+        "board": str(done.chip), "march": done.chip.march, "midspan": done.version, "protocol": done.protocol,
+        "files": done.files, "copied": done.copied, "code_bytes": done.code_bytes,
+        "configuration_is_new": done.configuration_is_new,
+    }  # fmt: skip
 
 
 @board.command("config", epilog="Example: midspan board config --port /dev/ttyACM0 --set press.forward=0")
@@ -39,9 +77,23 @@ def config(
     out: Annotated[Path | None, typer.Option("--out", help="Also keep what the board has in this file.")] = None,
 ) -> None:
     """Read the board's configuration (pins, cell, gear, limits), or write it once the board's own code accepts it."""
-    from midspan.cli import board_commands
+    from midspan.board.config import as_text, changed, configuration_file, read_configuration, write_configuration
+    from midspan.board.shell import BoardShell
 
-    board_commands.configure(port, write, changes or [], out)
+    shell = BoardShell(port)
+    if write is not None:
+        configuration = write_configuration(shell, configuration_file(write), str(write))
+    else:
+        configuration = read_configuration(shell)
+    if changes:
+        text = as_text(changed(configuration, changes)) + "\n"
+        configuration = write_configuration(shell, text.encode(), ", ".join(changes))
+    found = as_text(configuration)
+    if out is not None:
+        out.write_text(found + "\n", encoding="utf-8")
+    print(found)
+    if write is not None or changes:
+        _say("checked by the board, written and read back; the board started anew at its prompt with it")
 
 
 @board.command("check", epilog="Example: midspan board check --port /dev/ttyACM0")
@@ -63,11 +115,78 @@ def check(
     gauge running: sample rate, noise with motors off, held and moving, trailing bits, axes, switches and guards.
     """
     from midspan.board.check import Gear
-    from midspan.cli import board_commands
+    from midspan.board.operator import Person
+    from midspan.board.shell import at_prompt
+    from midspan.link.gauge import Gauge
+    from midspan.link.serial_port import SerialLink
+    from midspan.rehearsal.process import REHEARSAL_PORT
 
-    def ask(text: str) -> str:
-        return str(typer.prompt(text, default="", show_default=False, err=True))
+    person = Person(ask, _say, by_itself=yes)
+    with ExitStack() as stack:
+        if port == REHEARSAL_PORT:
+            port = _rehearsal_port(stack)
+        else:
+            with SerialLink(port) as link:
+                prompt = at_prompt(link)
+            if prompt:
+                _check_wires(port, person, as_json=as_json)
+                return
+        gauge = Gauge(stack.enter_context(SerialLink(port)))
+        _check_gauge(gauge, person, Gear(steps_per_mm, roller_steps), clear_fault=clear_fault, as_json=as_json)
 
-    board_commands.check(
-        port, ask, Gear(steps_per_mm, roller_steps), by_itself=yes, clear_fault=clear_fault, as_json=as_json
-    )
+
+def _rehearsal_port(stack: ExitStack) -> str:
+    """Port of a simulated gauge in which nothing lies."""
+    from tempfile import TemporaryDirectory
+
+    from midspan.rehearsal.process import Rehearsal
+
+    return stack.enter_context(Rehearsal(EMPTY_GAUGE, Path(stack.enter_context(TemporaryDirectory())))).port
+
+
+def _check_wires(port: str, person: Person, *, as_json: bool) -> None:
+    from midspan.board.check_prompt import Wires
+    from midspan.board.config import read_configuration
+    from midspan.board.install import chip_of
+    from midspan.board.shell import BoardShell
+
+    shell = BoardShell(port)
+    _say(f"at its prompt: {chip_of(shell)}")
+    _judge(Wires(shell, person, read_configuration(shell)).checks(), as_json=as_json)
+    _say(NEXT)
+
+
+def _check_gauge(gauge: Gauge, person: Person, gear: Gear, *, clear_fault: bool, as_json: bool) -> None:
+    from midspan.board.check import LookOver
+    from midspan.wire.schema import version_text
+
+    found = gauge.identify()
+    version = version_text(found.protocol_major, found.protocol_minor, found.fingerprint)
+    _say(f"gauge {found.gauge}: Midspan {found.firmware} on {found.runtime}, protocol {version}")
+    if clear_fault:
+        gauge.clear_fault()
+    try:
+        _judge(LookOver(gauge, person, gear).checks(), as_json=as_json)
+    finally:
+        with suppress(MidspanError):  # the line may be what failed
+            gauge.stop()
+
+
+def _judge(checks: Iterable[SignalCheck], *, as_json: bool) -> None:
+    """Print each check as it is made; DeviceFault at the end when something needs a look."""
+    from midspan.board.signal_tests import SignalOutcome
+
+    done = []
+    for made in checks:
+        done.append(made)
+        if not as_json:
+            print(f"{made.outcome.value:9} {made.name:22} {made.words}", flush=True)
+    if as_json:
+        print(json.dumps([{"check": made.name, "outcome": made.outcome.value, "words": made.words} for made in done]))
+    bad = [made.name for made in done if made.outcome is SignalOutcome.LOOK]
+    if bad:
+        raise DeviceFault(f"{len(bad)} of {len(done)} checks need a look: {', '.join(bad)}")
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr)

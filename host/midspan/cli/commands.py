@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 from midspan.base.errors import DeviceFault, OutputError
 from midspan.base.formatting import printable
+from midspan.cli.options import Shown
 from midspan.decision.bands import load_bands
 from midspan.decision.decision import Decision
 from midspan.hand_bench.result import HandResult
@@ -52,14 +53,14 @@ def show(
         return
     result = whole(stored, store_file)
     if trials is not None:
-        from midspan.cli.uncertainty_commands import show_budget
+        from midspan.cli.budget import show_budget
 
-        show_budget(result, stored.run, store_file, benches, trials, picture, as_json=as_json, k=k)
+        show_budget(result, stored.run, store_file, benches, trials, Shown(as_json, k, picture))
         return
     if isinstance(result, HandResult):
-        from midspan.cli.hand_commands import show_hand
+        from midspan.cli.hand import show_hand
 
-        show_hand(result, stored.decision, picture, as_json=as_json, k=k)
+        show_hand(result, stored.decision, Shown(as_json, k, picture))
         return
     if as_json:
         print(result_text.as_json(result, stored.decision))

@@ -1,10 +1,17 @@
 """Command line: what changed between two results of the same readings."""
 
-from typing import Annotated
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midspan.base.errors import StoreError
 from midspan.cli.options import STORE, AsJson, FixedFactor, StoreFile
+
+if TYPE_CHECKING:
+    from midspan.report.comparison import ResultChange
 
 
 def compare(
@@ -17,6 +24,27 @@ def compare(
 
     Results change when the calibration or the evaluation did: make them again with recompute --store.
     """
-    from midspan.report import comparison_text
+    from midspan.report.comparison import changes
+    from midspan.report.comparison_text import change_json, changes_table, changes_words
+    from midspan.report.result_text import console
+    from midspan.store.read_only import open_to_read
 
-    comparison_text.compare(store, shaft, as_json=as_json, k=k)
+    with open_to_read(store) as opened:
+        calibrations = opened.calibrations()
+        found = [changes(versions, calibrations) for versions in opened.versions()]
+    steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
+    if not steps:
+        raise StoreError(
+            f"{store}: nothing to compare; make results again with: midspan recompute FILE --store {store}"
+        )
+    if as_json:
+        print(json.dumps([change_json(step) for step in steps]))
+        return
+    screen = console()
+    screen.print(changes_table(steps, k))
+    for line in changes_words(steps, k):
+        screen.print(line)
+
+
+def _is(step: ResultChange, shaft: str) -> bool:
+    return shaft in (str(step.after.run.shaft), step.after.run.label)

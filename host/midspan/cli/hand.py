@@ -1,11 +1,28 @@
-"""Command line: the hand bench, a dead weight and a dial indicator."""
+"""`midspan hand`: the hand bench, a dead weight and a dial indicator on a measured span."""
 
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, StoreFile
+from midspan.base.clock import now_ms
+from midspan.base.errors import ArchiveError, ConfigurationError, ConversionError, OutputError, ReadingsError
+from midspan.base.files import writing
+from midspan.base.formatting import printable, with_uncertainty
+from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreFile
+
+if TYPE_CHECKING:
+    from midspan.decision.bands import Bands
+    from midspan.decision.decision import Decision
+    from midspan.decision.origin import Origin
+    from midspan.hand_bench.record import HandRecord, HandSession, Typed
+    from midspan.hand_bench.result import HandResult
+    from midspan.uncertainty.budget import Coverage
 
 hand = typer.Typer(
     cls=Commands,
@@ -45,16 +62,153 @@ def measure(
     ] = False,
 ) -> None:
     """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
-    from midspan.base.clock import now_ms
-    from midspan.cli import hand_commands
-    from midspan.hand_bench import prompts
+    from midspan.decision.bands import load_bands
+    from midspan.hand_bench.bench import load_bench
+    from midspan.hand_bench.prompts import make_bench
+    from midspan.hand_bench.record import HandRecord
+    from midspan.store.database import Store
 
-    prompts.make_bench(bench, typer.prompt, typer.echo)
-    guided = hand_commands.Guided(positions, repeats, typer.prompt, typer.echo, anew)
-    source = hand_commands.from_csv(csv) if csv else guided
-    whose = hand_commands.HandShaft(shaft, label, operator, record, store)
-    result, decision = hand_commands.measure(bench, whose, source, bands, now_ms)
-    hand_commands.show_hand(result, decision, picture, as_json=as_json, k=k)
+    make_bench(bench, typer.prompt, typer.echo)
+    source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
+    used, limits = load_bench(bench), load_bands(bands) if bands else None
+    values = used.model_dump(mode="json")
+    if store.exists():  # a changed bench under an old id is told before anything is read
+        with Store.open(store) as opened:
+            opened.keep_calibration(used.bench.id, values)
+    kept = HandRecord(record)
+    place = _taken(kept, values, HandShaft(shaft, label, operator), source)
+    result, decision = _evaluated(kept, place, limits, store)
+    show_hand(result, decision, Shown(as_json, k, picture))
+
+
+@dataclass(frozen=True)
+class HandShaft:
+    """Which shaft is measured, and by whom."""
+
+    shaft: int
+    label: str
+    operator: str
+
+
+@dataclass(frozen=True)
+class Guided:
+    """How a person is led through the readings; `anew` begins another session though one was not finished."""
+
+    positions: int
+    repeats: int
+    anew: bool = False
+
+
+def _from_csv(file: Path) -> list[Typed]:
+    """Readings of a CSV file; ReadingsError names what is wrong in it."""
+    from midspan.base.csv_table import read_typed
+    from midspan.hand_bench.readings import check_typed_twice, typed_from
+
+    typed = list(typed_from(read_typed(file)))
+    check_typed_twice(typed, str(file))
+    return typed
+
+
+def _taken(record: HandRecord, bench: dict[str, Any], whose: HandShaft, source: Sequence[Typed] | Guided) -> int:
+    """Keep readings as they come, in a new session or in an unfinished one of the shaft; its place in the record."""
+    if isinstance(source, Guided):
+        return _from_person(record, bench, whose, source)
+    return _from_table(record, bench, whose, source)
+
+
+def _from_table(record: HandRecord, bench: dict[str, Any], whose: HandShaft, typed: Sequence[Typed]) -> int:
+    """Keep the readings of a table as a session; its place in the record."""
+    if not typed:
+        raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
+    place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), readings=len(typed))
+    for reading in typed:
+        record.keep(place, reading)
+    return place
+
+
+def _from_person(record: HandRecord, bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
+    """Keep what a person types, in the session that was not finished or in a new one; its place in the record."""
+    from midspan.hand_bench.guide import Guide, places
+    from midspan.hand_bench.resume import progress, to_go_on_with
+
+    plan = {"positions": how.positions, "repeats": how.repeats}
+    last = None if how.anew else _last_session(record.path, whose)
+    session = to_go_on_with(last, {"bench": bench, "operator": whose.operator, **plan})
+    if session:
+        typer.echo(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
+        place = record.go_on(session)
+    else:
+        number = how.positions * how.repeats
+        place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), **plan, readings=number)
+    graduation = bench["indicator"]["graduation"]
+    known = session.typed if session else ()
+    for reading in Guide(places(how.positions, how.repeats), graduation, typer.prompt, typer.echo, known).readings():
+        record.keep(place, reading)
+    return place
+
+
+def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
+    """The newest session of the shaft in the record; what is damaged there is told, and the rest is read."""
+    from midspan.hand_bench.sessions import sessions
+
+    last = None
+    try:
+        for session in sessions(file) if file.exists() else ():
+            if (session.shaft, session.label) == (whose.shaft, whose.label):
+                last = session
+    except ArchiveError as error:
+        print(f"note: {error}", file=sys.stderr)
+    return last
+
+
+def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: Path) -> tuple[HandResult, Decision]:
+    """Evaluate, judge and store a session.
+
+    Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
+    """
+    from midspan.decision.origin import Origin
+    from midspan.hand_bench.contradiction import cannot_tell
+    from midspan.hand_bench.readings import numbers_of
+    from midspan.hand_bench.sessions import session_at
+
+    session = session_at(record.path, place)
+    try:
+        result, decision, _ = _keep_result(session, bands, store, named=True, origin=Origin.MEASURED)
+        untold = cannot_tell(numbers_of(session.typed, session.file))
+    except (ReadingsError, ConversionError) as error:
+        record.end(place)
+        raise ReadingsError(f"{error} (the readings are kept in {record.path} at byte {place})") from error
+    record.end(place)
+    if untold:
+        print(f"note: {untold}", file=sys.stderr)
+    return result, decision
+
+
+def _keep_result(
+    session: HandSession, bands: Bands | None, store_file: Path, *, named: bool, origin: Origin
+) -> tuple[HandResult, Decision, bool]:
+    """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
+
+    Result, verdict, and whether they were new. `named` keeps what the bench's id stands for, so that a change of it can
+    be explained; readings of old may lack that, as an id was once used for several benches.
+    """
+    from midspan.decision.basis import basis_of_bands
+    from midspan.decision.decision import NO_BANDS, judge
+    from midspan.hand_bench.result import evaluate_hand
+    from midspan.store.database import RunReference, Store
+
+    result = evaluate_hand(session)
+    decision = judge(result, bands) if bands else NO_BANDS
+    where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
+    with Store.open(store_file) as store:
+        if named:
+            store.keep_calibration(result.calibration, session.bench)
+        known = store.run_of(where)
+        batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
+        decision, is_new = store.add_again(
+            batch, where, result.as_dict(), decision, now_ms(), basis=basis_of_bands(bands), origin=origin
+        )
+    return result, decision, is_new
 
 
 @hand.command("recompute", epilog="Example: midspan hand recompute hand-readings.jsonl --bench better.toml")
@@ -67,10 +221,34 @@ def recompute(
     store: StoreFile = STORE,
 ) -> None:
     """Make every result again from the typed readings; new ones stand beside the old."""
-    from midspan.base.clock import now_ms
-    from midspan.cli import hand_commands
+    from midspan.decision.bands import load_bands
+    from midspan.decision.decision import NO_BANDS
+    from midspan.decision.origin import Origin
+    from midspan.hand_bench.bench import load_bench
+    from midspan.hand_bench.sessions import sessions
+    from midspan.report.result_text import verdict_words
 
-    hand_commands.recompute(file, bench, bands, store, now_ms)
+    limits = load_bands(bands) if bands else None
+    values = load_bench(bench).model_dump(mode="json") if bench else None
+    fresh = unchanged = 0
+    for session in sessions(file):
+        name = printable(f"{session.shaft} {session.label}").strip()
+        again = replace(session, bench=values) if values else session
+        try:
+            result, decision, is_new = _keep_result(
+                again, limits, store, named=values is not None, origin=Origin.IMPORTED
+            )
+        except (ReadingsError, ConfigurationError, ConversionError) as error:
+            # A session keeps the bench file as it was then, and old lines whatever befell them.
+            print(f"shaft {name}: no result: {error}", file=sys.stderr)
+            continue
+        value = with_uncertainty(result.spine_thou, result.budget.expanded())
+        verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
+        print(f"{name:24} {value} thou{verdict}")
+        for doubt in result.doubts:
+            print(f"{'':24} doubt: {doubt}")
+        fresh, unchanged = fresh + is_new, unchanged + (not is_new)
+    print(f"{fresh} results stored beside the old ones, {unchanged} stood there already", file=sys.stderr)
 
 
 @hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")
@@ -81,9 +259,11 @@ def budget(
     readings: Annotated[int, typer.Option(min=4, max=1000, help="Readings of a shaft, all positions together.")] = 16,
 ) -> None:
     """Show how good the bench will be, before anything is measured."""
-    from midspan.cli import hand_commands
+    from midspan.hand_bench.bench import load_bench
+    from midspan.report.hand_text import expected_table
+    from midspan.report.result_text import console
 
-    hand_commands.show_expected(bench, spine or [350.0, 500.0, 1000.0], scatter, readings)
+    console().print(expected_table(load_bench(bench), spine or [350.0, 500.0, 1000.0], scatter, readings))
 
 
 @hand.command("assign", epilog="Example: midspan hand assign bar-1 --out bar-1.toml")
@@ -93,6 +273,49 @@ def assign(
     store: StoreFile = STORE,
 ) -> None:
     """Give a check standard its value from all its hand bench results."""
-    from midspan.cli import hand_commands
+    from midspan.hand_bench.assigned_value import assigned_from, bar_text
+    from midspan.hand_bench.result import HandResult, is_hand_result
+    from midspan.report.result_text import console
+    from midspan.store.read_only import open_to_read
 
-    hand_commands.assign(label, store, out)
+    with open_to_read(store) as opened:
+        stored = [one.result for one in opened.history(label) if one.result and is_hand_result(one.result)]
+    bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
+    if out.exists():
+        raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
+    with writing(out):
+        out.write_text(bar_text(bar), encoding="utf-8")
+    console().print(bar.sentence)
+    print(f"bar: {out}", file=sys.stderr)
+
+
+def show_hand(result: HandResult, decision: Decision, shown: Shown) -> None:
+    """Print a result with its budget, and draw it when asked; without k, U covers 95 %.
+
+    Raises OutputError when so few positions make no picture.
+    """
+    from midspan.decision.decision import NO_BANDS
+    from midspan.report.hand_text import hand_json, hand_story
+    from midspan.report.result_text import budget_table, console
+    from midspan.uncertainty.budget import Coverage
+
+    judged = None if decision == NO_BANDS else decision
+    cover = Coverage(factor=shown.k)
+    if shown.as_json:
+        print(hand_json(result, judged))
+    else:
+        console().print(hand_story(result, judged, cover), "", budget_table(result))
+    if shown.picture is not None:
+        _draw(result, shown.picture, cover)
+
+
+def _draw(result: HandResult, picture: Path, cover: Coverage) -> None:
+    from midspan.report.plot_shaft import check_ending, draw_around
+
+    check_ending(picture)
+    if not result.sees_all:
+        raise OutputError(
+            f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
+        )
+    draw_around(result, picture, cover)
+    print(f"picture: {picture}", file=sys.stderr)

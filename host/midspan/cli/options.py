@@ -1,5 +1,6 @@
 """Command line: the options that several commands have, declared once."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -48,3 +49,12 @@ EvenSo = Annotated[
         help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
     ),
 ]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How a result is shown: as JSON or in words, with which factor of its U, and drawn into which picture."""
+
+    as_json: bool = False
+    k: float | None = None
+    picture: Path | None = None

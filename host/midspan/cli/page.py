@@ -1,11 +1,23 @@
-"""Command line: the live page."""
+"""`midspan page`: the live page. Makes the tokens, says where the page is, and serves it."""
 
+from __future__ import annotations
+
+import socket
+import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midspan.base.errors import ConfigurationError
+
+if TYPE_CHECKING:
+    from midspan.web.auth import Access
+
+LOOK, COMMAND = "MIDSPAN_LOOK_TOKEN", "MIDSPAN_COMMAND_TOKEN"
+EVERYWHERE, HERE = "0.0.0.0", "127.0.0.1"
+FAR_AWAY = "192.0.2.1"  # an address that is nobody's (RFC 5737)
 
 
 def page(
@@ -31,6 +43,83 @@ def page(
 
     if find_spec("nicegui") is None:
         raise ConfigurationError("the page needs NiceGUI: pip install 'midspan[page]'")
-    from midspan.cli import page_command
+    if not network and (look_token or command_token):
+        raise ConfigurationError("tokens are for --network: on this computer alone nobody needs one")
+    from midspan.web.app import serve
+    from midspan.web.follow import Follower
 
-    page_command.run(store, port, look_token, command_token, network=network)
+    access, lines = _for_the_network(port, look_token, command_token) if network else _for_here(port)
+    host = EVERYWHERE if network else HERE
+    _try_port(host, port)
+    follower = Follower(store)
+    for line in printable_lines(lines, sys.stdout.encoding):
+        print(line, flush=True)
+    serve(follower, access, host)
+
+
+def _for_here(port: int) -> tuple[Access, list[str]]:
+    """Return who may do what on this computer alone, and what whoever starts the page is told."""
+    from midspan.web.auth import Access
+
+    return Access(port), [f"The page is at http://{HERE}:{port}, on this computer alone. Ctrl-C ends it."]
+
+
+def _for_the_network(port: int, look_file: Path | None, command_file: Path | None) -> tuple[Access, list[str]]:
+    """Return who may do what on the network, and what whoever starts the page is told.
+
+    Raises ConfigurationError when a token is no good.
+    """
+    from midspan.web.auth import Access, token_from
+
+    (look, look_made), (command, command_made) = token_from(LOOK, look_file), token_from(COMMAND, command_file)
+    if look == command:
+        raise ConfigurationError("the token to look and the token to command must differ")
+    address = f"http://{reachable_address()}:{port}/"
+    # A token that was given is a secret of whoever gave it: what is printed may stand in a log.
+    return Access(port, look, command), network_lines(
+        address, look if look_made else None, command if command_made else None
+    )
+
+
+def network_lines(address: str, look: str | None, command: str | None) -> list[str]:
+    """What whoever starts the page is told: where it is, once with each token that was made now, and as a QR code.
+
+    The code opens the page on a telephone to look; the token to command goes by hand to those who may.
+    """
+    from midspan.report.qr_code import code_for_screen
+
+    to_look = address if not look else f"{address}?token={look}"
+    lines = ["The page is on the network. What it sends is not encrypted. Ctrl-C ends it.", f"To look: {to_look}"]
+    lines += [f"To look and command: {address}?token={command}"] if command else []
+    lines += [] if look and command else ["It asks for a token that was given and is not shown here."]
+    return [*lines, code_for_screen(to_look)]
+
+
+def reachable_address() -> str:
+    """The address of this computer on its network; its name where it has no way out."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect((FAR_AWAY, 9))  # sends nothing: it only asks which way it would go
+        except OSError:
+            return socket.gethostname()
+        address: str = probe.getsockname()[0]
+        return address
+
+
+def printable_lines(lines: Iterable[str], encoding: str | None) -> Iterator[str]:
+    """The lines that a screen with this encoding can show: a QR code is left out where it cannot be drawn."""
+    for line in lines:
+        try:
+            line.encode(encoding or "ascii")
+        except UnicodeEncodeError:
+            continue
+        yield line
+
+
+def _try_port(host: str, port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise ConfigurationError(f"port {port} is taken ({error.strerror}); name another with --port") from error

@@ -1,12 +1,20 @@
-"""Command line: pictures of what is stored, as PNG, SVG or PDF."""
+"""`midspan plot`: pictures of what is stored, as PNG, SVG or PDF."""
 
+from __future__ import annotations
+
+import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midspan.base.errors import OutputError, StoreError
+from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreFile
-from midspan.cli.study import Quantity
+from midspan.cli.study import Quantity, of_labels
+
+if TYPE_CHECKING:
+    from midspan.store.database import Store
 
 plot = typer.Typer(
     cls=Commands,
@@ -22,17 +30,28 @@ Out = Annotated[Path, typer.Option("--out", help="File to write: its name ends i
 @plot.command("around", epilog="Example: midspan plot around 17 --out around-17.svg")
 def around(shaft: Shaft, out: Out, store: StoreFile = STORE, k: Factor = None) -> None:
     """Stiffness around a shaft with its uncertainty, and its surface."""
-    from midspan.cli import plot_commands
+    from midspan.report.plot_shaft import draw_around
+    from midspan.store.lookup import newest, whole
+    from midspan.uncertainty.budget import Coverage
 
-    plot_commands.around(shaft, out, store, k)
+    with _open(store, out) as opened:
+        draw_around(whole(newest(opened, shaft), store), out, Coverage(factor=k))
+    _say(out)
 
 
 @plot.command("budget", epilog="Example: midspan plot budget 17 --out budget-17.pdf")
 def budget(shaft: Shaft, out: Out, store: StoreFile = STORE, k: Factor = None) -> None:
     """Where the uncertainty of a shaft's spine comes from."""
-    from midspan.cli import plot_commands
+    from midspan.report.plot_budget import draw_budget
+    from midspan.store.lookup import newest, whole
+    from midspan.uncertainty.budget import Coverage
 
-    plot_commands.budget(shaft, out, store, k)
+    with _open(store, out) as opened:
+        result = whole(newest(opened, shaft), store)
+    name = printable(f"shaft {result.shaft} {result.label}").strip()
+    title = f"{name}: spine {result.spine_thou:.2f} thou, n = {result.readings} readings; where its uncertainty is from"
+    draw_budget(title, result.budget, Coverage(factor=k), out)
+    _say(out)
 
 
 @plot.command("force", epilog="Example: midspan plot force 17 --out force-17.png")
@@ -45,9 +64,27 @@ def force(
     store: StoreFile = STORE,
 ) -> None:
     """Force against travel, way in and way back, from the raw readings."""
-    from midspan.cli import plot_commands
+    from midspan.base.config import validated
+    from midspan.hand_bench.result import HandResult
+    from midspan.measurement.calibration import Calibration
+    from midspan.report.plot_force import branches, draw_force
+    from midspan.report.plot_shaft import paper
+    from midspan.store.lookup import newest, raw_run, whole
 
-    plot_commands.force(shaft, archive, out, store)
+    with _open(store, out) as opened:
+        stored = newest(opened, shaft)
+        result = whole(stored, store)
+        calibrations = opened.calibrations()
+    if isinstance(result, HandResult):
+        raise OutputError(f"shaft {shaft} was measured on a hand bench, which has no press; there is nothing to draw")
+    if result.calibration not in calibrations:
+        raise StoreError(f"{store}: calibration {result.calibration!r} is not kept there; recompute the shaft")
+    calibration = validated(Calibration, calibrations[result.calibration], store)
+    run = raw_run(stored.run, store, archive)
+    words = f"hysteresis {with_uncertainty(result.hysteresis_pct, 2 * result.u_hysteresis_pct)} % (k = 2)"
+    with paper(out, 8.0, 8.0) as figure:
+        draw_force(figure, run, branches(run, calibration, result.slip_pct), words)
+    _say(out)
 
 
 @plot.command("batch", epilog="Example: midspan plot batch 1 --bands bands.toml --out batch-1.png")
@@ -59,9 +96,19 @@ def batch(
     k: FixedFactor = 2.0,
 ) -> None:
     """Every shaft of a batch against the bands; check standards are not among them."""
-    from midspan.cli import plot_commands
+    from midspan.decision.bands import load_bands
+    from midspan.report.plot_batch import draw_batch
+    from midspan.report.plot_shaft import paper
+    from midspan.sets.stock import each_once
 
-    plot_commands.batch(number, bands, out, store, k)
+    limits = None if bands is None else load_bands(bands)
+    with _open(store, out) as opened:
+        stored = each_once(opened, opened.batch(number))
+    if not stored:
+        raise StoreError(f"{store}: batch {number} holds no shaft; midspan export lists what there is")
+    with paper(out, 8.0, 8.0) as figure:
+        draw_batch(figure, f"Batch {number}", stored, limits, k)
+    _say(out)
 
 
 @plot.command("set", epilog="Example: midspan plot set 'spring 1' --out spring-1.pdf")
@@ -72,9 +119,23 @@ def matched(
     k: FixedFactor = 2.0,
 ) -> None:
     """The shafts of a kept set beside their mean."""
-    from midspan.cli import plot_commands
+    from midspan.report.plot_set import draw_set, height_in
+    from midspan.report.plot_shaft import paper
+    from midspan.report.sets_view import present, reviewed
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import spoken_against
 
-    plot_commands.matched(name, out, store, k)
+    with _open(store, out) as opened:
+        shafts = present(opened, Sets(opened).named(name))
+        if len(shafts) < 2:
+            raise OutputError(f"set {name!r} has {len(shafts)} shafts now; there is nothing to compare")
+        review = reviewed(opened, shafts, k)
+        against = spoken_against(opened, [shaft.shaft for shaft in shafts])
+    with paper(out, 8.0, height_in(len(shafts))) as figure:
+        draw_set(figure, name, review, k)
+    _say(out)
+    for number, reason in against.items():
+        print(f"shaft {number} should not be in it any more: {reason}", file=sys.stderr)
 
 
 @plot.command("check", epilog="Example: midspan plot check 'bar 1' --out bar-1.png")
@@ -85,6 +146,24 @@ def check(
     store: StoreFile = STORE,
 ) -> None:
     """Control chart of a check standard over all its results."""
-    from midspan.cli import plot_commands
+    from midspan.report.plot_shaft import check_ending
+    from midspan.report.plot_study import draw_chart
+    from midspan.study.control_chart import individuals_chart, weighted_mean
 
-    plot_commands.check(label, quantity, out, store)
+    check_ending(out)
+    rows = sorted(of_labels(store, [label], quantity), key=lambda row: row.day)
+    chart = individuals_chart([row.value for row in rows])
+    draw_chart(chart, weighted_mean(chart), out, quantity.words, label)
+    _say(out)
+
+
+def _open(store: Path, out: Path) -> Store:
+    from midspan.report.plot_shaft import check_ending
+    from midspan.store.read_only import open_to_read
+
+    check_ending(out)  # before anything is read
+    return open_to_read(store)
+
+
+def _say(out: Path) -> None:
+    print(f"picture: {out}", file=sys.stderr)

@@ -1,11 +1,21 @@
-"""Command line: what a decision rule costs."""
+"""`midspan risk`: what a decision rule costs."""
 
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
 from midspan.cli.options import AsJson
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from midspan.decision.bands import DecisionRule, Kind
+    from midspan.decision.risk import Risks
 
 
 def risk(
@@ -19,6 +29,42 @@ def risk(
 
     How many bad shafts it lets in and how many good ones it turns away, beside the other rules of JCGM 106.
     """
-    from midspan.cli import uncertainty_commands
+    from midspan.decision.bands import Kind, load_bands
+    from midspan.decision.risk import sentence, spine_risks
+    from midspan.report.result_text import console
 
-    uncertainty_commands.risk(bands, process_mean, process_sd, u, as_json=as_json)
+    limits = load_bands(bands)
+    rules = [limits.rule, *(_of_kind(kind, limits.rule) for kind in get_args(Kind) if kind != limits.rule.kind)]
+    costs = [(rule, spine_risks(limits, rule, process_mean, process_sd, u)) for rule in rules]
+    if as_json:
+        told = [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]
+        print(json.dumps(told))
+    else:
+        _print_costs(console(), costs)
+
+
+def _of_kind(kind: Kind, like: DecisionRule) -> DecisionRule:
+    guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
+    return type(like).model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
+
+
+def _print_costs(screen: Console, costs: list[tuple[DecisionRule, Risks]]) -> None:
+    from rich.table import Table
+
+    from midspan.decision.risk import sentence
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
+    for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):
+        table.add_column(heading, justify="right")
+    for i, (rule, cost) in enumerate(costs):
+        shares = cost.accepted, cost.consumer, cost.rejected, cost.producer, cost.doubtful
+        name = rule.kind if rule.kind == "simple" else f"{rule.kind}, {rule.guard:g} U"
+        mark = " (your rule)" if i == 0 else ""
+        table.add_row(
+            name + mark, *(f"{1000 * max(share, 0.0):.1f}" for share in shares), style="bold" if i == 0 else ""
+        )
+    screen.print(table, "")
+    rule, cost = costs[0]
+    screen.print(f"With your rule: {sentence(cost, rule)}.")
+    screen.print(f"{1000 * cost.conforming:.0f} of them truly belong in a bin. U = {rule.coverage_factor:g} u.")

@@ -1,5 +1,7 @@
 """The streams that a command prints to: harmless on any terminal, readable in any encoding, and never closed.
 
+And how a person who does as told is asked.
+
 >>> import io
 >>> beneath = io.StringIO()
 >>> print("blue-12\\x1b[31m", file=Plain(beneath))
@@ -12,6 +14,8 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO
+
+import typer
 
 from midspan.base.plain_text import READABLE, harmless, short
 
@@ -56,6 +60,11 @@ class Plain:
 def give_up(stream: TextIO) -> None:
     """Let what still waits to be written go nowhere, or Python would try once more at its end and complain."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def ask(text: str) -> str:
+    """Return what is typed after a text on standard error, so that --json stays clean; Enter alone is an answer too."""
+    return str(typer.prompt(text, default="", show_default=False, err=True))
 
 
 @contextmanager

@@ -1,12 +1,26 @@
-"""Command line: studies of how well a gauge measures."""
+"""`midspan study`: how well a gauge measures."""
 
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midspan.base.errors import ReadingsError
 from midspan.cli.options import STORE, AsJson, Commands, Picture, StoreFile
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from midspan.study.linearity import Reference
+    from midspan.study.source import StudyReading
 
 study = typer.Typer(
     cls=Commands,
@@ -17,7 +31,7 @@ study = typer.Typer(
 
 
 class Interaction(StrEnum):
-    """Whether appraisers may differ from part to part."""
+    """How differences of appraisers from part to part are treated: kept, dropped, or decided by their F test."""
 
     AUTO = "auto"
     WITH = "with"
@@ -33,6 +47,11 @@ class Quantity(StrEnum):
     HYSTERESIS = "hysteresis_pct"
     OLDER = "older_lb"
 
+    @property
+    def words(self) -> str:
+        """Name and unit, as they stand on an axis."""
+        return ", ".join(self.rsplit("_", 1))
+
 
 Labels = Annotated[list[str] | None, typer.Option("--label", help="Label of the check standard.")]
 Of = Annotated[Quantity, typer.Option("--quantity", help="What of the stored results is studied.")]
@@ -44,6 +63,106 @@ Tolerance = Annotated[
     float | None,
     typer.Option(min=1e-9, max=1e9, help="Width between two limits that the gauge must serve, in the same unit."),
 ]
+KEPT = {Interaction.AUTO: None, Interaction.WITH: True, Interaction.WITHOUT: False}
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the readings of a study come from: a table, or a quantity of stored results."""
+
+    csv: Path | None
+    store: Path
+    quantity: Quantity
+
+    @property
+    def words(self) -> str:
+        """What is on an axis: a stored quantity with its unit; a table does not say its unit."""
+        return "value" if self.csv else self.quantity.words
+
+    def of_batches(self, batches: Sequence[str]) -> list[StudyReading]:
+        """Return the table, or the results of the batches of each appraiser; ReadingsError with fewer than two."""
+        from midspan.store.read_only import open_to_read
+        from midspan.study.source import from_batches, from_table
+
+        if self.csv:
+            return from_table(self.csv)
+        if len(batches) < 2:
+            raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
+        with open_to_read(self.store) as store:
+            return _some(from_batches(store, batches, self.quantity), self.store)
+
+    def of_stock(self, batches: Sequence[str]) -> list[StudyReading]:
+        """Return the table, or all results of batches; ReadingsError when none is named."""
+        from midspan.store.read_only import open_to_read
+        from midspan.study.source import from_stock, from_table
+
+        if self.csv:
+            return from_table(self.csv)
+        if not batches:
+            raise ReadingsError("name a --batch; or give a --csv")
+        with open_to_read(self.store) as store:
+            return _some(from_stock(store, batches, self.quantity), self.store)
+
+    def timed(self, labels: Sequence[str]) -> list[StudyReading]:
+        """Return the table with its days, or the results of labelled shafts."""
+        from midspan.study.source import from_table
+
+        return from_table(self.csv, timed=True) if self.csv else of_labels(self.store, labels, self.quantity)
+
+    def against(self, bars: Sequence[Path]) -> tuple[dict[str, Reference], list[StudyReading]]:
+        """Return the known values by part, and the readings of the parts: of the table, or of bars by their files."""
+        from midspan.study.source import from_table, references_in, references_of
+
+        if self.csv:
+            return references_in(self.csv), from_table(self.csv)
+        known = references_of(bars)
+        return known, of_labels(self.store, list(known), self.quantity)
+
+
+def of_labels(store_file: Path, labels: Sequence[str], quantity: Quantity) -> list[StudyReading]:
+    """Return stored results of labelled shafts; ReadingsError when there are none."""
+    from midspan.store.read_only import open_to_read
+    from midspan.study.source import from_labels
+
+    if not labels:
+        raise ReadingsError("name what to study: --label of a check standard (or --bar files), or give a --csv")
+    with open_to_read(store_file) as store:
+        return _some(from_labels(store, labels, quantity), store_file)
+
+
+def _some(rows: list[StudyReading], store_file: Path) -> list[StudyReading]:
+    if not rows:
+        raise ReadingsError(f"{store_file}: no results of that name or batch; check it with: midspan show")
+    return rows
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a study found: tables and sentences for people, plain values for programs, and how it is drawn."""
+
+    tables: Sequence[Table]
+    verdict: Sequence[str]
+    values: dict[str, Any]
+    draw: Callable[[Path], None]
+
+    def tell(self, picture: Path | None, *, as_json: bool) -> None:
+        """Print it all, and draw it into a picture when there is to be one."""
+        if as_json:
+            print(json.dumps(self.values | {"verdict": self.verdict}, allow_nan=False))
+        else:
+            self._print()
+        if picture:
+            self.draw(picture)
+            print(f"picture: {picture}", file=sys.stderr)
+
+    def _print(self) -> None:
+        from midspan.report.result_text import console
+
+        screen = console()
+        for table in self.tables:
+            screen.print(table, "")
+        for sentence in self.verdict:
+            screen.print(sentence)
 
 
 @study.command("gauge", epilog="Example: midspan study gauge --batch 1,2 --batch 3,4 --batch 5,6 --tolerance 10")
@@ -62,9 +181,27 @@ def gauge(
     as_json: AsJson = False,
 ) -> None:
     """Repeatability and reproducibility: the same parts, measured by several people, days or gauges."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.gauge_rr import crossed_study
 
-    study_commands.gauge(csv, store, batch or [], quantity, interaction, tolerance, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    rows = source.of_batches(batch or [])
+    parts, appraisers = [row.part for row in rows], [row.appraiser for row in rows]
+    found = crossed_study(parts, appraisers, [row.value for row in rows], KEPT[interaction])
+    verdict = list(study_text.gauge_verdict(found, tolerance))
+    tables = [study_text.anova_table(found.table), study_text.components_table(found, tolerance)]
+    values: dict[str, Any] = {
+        "anova": [asdict(row) for row in found.table],
+        "interaction_kept": found.kept_interaction,
+        "variances": found.components.named(),
+        "pct_of_study": {name: found.pct_of_study(name) for name in found.components.named()},
+        "classes": found.classes,
+    }
+
+    def draw(file: Path) -> None:
+        plot_study.draw_gauge(found, file, source.words)
+
+    Findings(tables, verdict, values, draw).tell(picture, as_json=as_json)
 
 
 @study.command("linearity", epilog="Example: midspan study linearity --bar soft.toml --bar mid.toml --bar stiff.toml")
@@ -78,9 +215,28 @@ def linearity(
     as_json: AsJson = False,
 ) -> None:
     """Bias against bars of known value, and whether it changes along the range."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.linearity import linearity_study
 
-    study_commands.linearity(csv, store, bar or [], quantity, tolerance, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    known, rows = source.against(bar or [])
+    found = linearity_study([row.part for row in rows], [row.value for row in rows], known)
+    capable = study_text.capability(found.names, found.at, tolerance)
+    verdict = [*study_text.linearity_verdict(found), *capable]
+    tables = [study_text.bias_table(found.names, found.at), study_text.line_table(found)]
+    values = {
+        "bias": {name: one.bias for name, one in zip(found.names, found.at, strict=True)},
+        "constant": float(found.line.coefficients[0]),
+        "slope": float(found.line.coefficients[1]),
+        "t": found.t,
+        "p": found.p,
+        "r_squared": found.r_squared,
+    }
+
+    def draw(file: Path) -> None:
+        plot_study.draw_linearity(found, file, source.words)
+
+    Findings(tables, verdict, values, draw).tell(picture, as_json=as_json)
 
 
 @study.command("bias", epilog="Example: midspan study bias --bar bar-1.toml --tolerance 10")
@@ -94,9 +250,25 @@ def bias(
     as_json: AsJson = False,
 ) -> None:
     """Bias against one bar of known value, or several, each on its own."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.linearity import bias_study
 
-    study_commands.bias(csv, store, bar or [], quantity, tolerance, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    known, rows = source.against(bar or [])
+    by_part: dict[str, list[float]] = {}
+    for row in rows:
+        by_part.setdefault(row.part, []).append(row.value)
+    names, at = (
+        list(by_part),
+        [bias_study(values, known[name].value, known[name].u) for name, values in by_part.items()],
+    )
+    verdict = [*study_text.bias_verdict(names, at), *study_text.capability(names, at, tolerance)]
+    biases = {name: asdict(found) | {"bias": found.bias} for name, found in zip(names, at, strict=True)}
+
+    def draw(file: Path) -> None:
+        plot_study.draw_bias(names, at, file, source.words)
+
+    Findings([study_text.bias_table(names, at)], verdict, {"bias": biases}, draw).tell(picture, as_json=as_json)
 
 
 @study.command("stability", epilog="Example: midspan study stability --label bar-1 --picture bar-1.png")
@@ -109,9 +281,21 @@ def stability(
     as_json: AsJson = False,
 ) -> None:
     """Scatter within and between days, and drift, of one check standard."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.source import by_day
+    from midspan.study.stability import stability_study
 
-    study_commands.stability(csv, store, label or [], quantity, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    days = list(by_day(source.timed(label or [])))
+    found = stability_study([readings for _, readings in days], [day for day, _ in days])
+    verdict = list(study_text.stability_verdict(found))
+    values = {"mean": found.mean, "session_sd": found.sessions.sd, "limits": found.limits, "drift_p": found.drift_p}
+    values |= {"within_sd": found.within_sd, "drift_per_day": found.drift_per_day}
+
+    def draw(file: Path) -> None:
+        plot_study.draw_stability(found, file, source.words)
+
+    Findings([study_text.stability_table(found)], verdict, values, draw).tell(picture, as_json=as_json)
 
 
 @study.command("stock", epilog="Example: midspan study stock --batch 1 --low 493 --high 505")
@@ -128,9 +312,20 @@ def stock(
     as_json: AsJson = False,
 ) -> None:
     """Where nearly all shafts of a stock lie, and how well they suit given limits."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.population import stock_study
 
-    study_commands.stock(csv, store, batch or [], quantity, (low, high), share, confidence, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    found = stock_study([row.value for row in source.of_stock(batch or [])], low, high, share, confidence)
+    verdict = list(study_text.stock_verdict(found))
+    ends = [None if math.isinf(end) else end for end in found.interval]
+    values = {"mean": found.mean, "sd": found.sd, "interval": ends, "cp": found.cp, "cpk": found.cpk}
+    values |= {"outside": found.outside, "normal_p": found.normal_p, "number": len(found.values)}
+
+    def draw(file: Path) -> None:
+        plot_study.draw_stock(found, file, source.words)
+
+    Findings([study_text.stock_table(found)], verdict, values, draw).tell(picture, as_json=as_json)
 
 
 @study.command("chart", epilog="Example: midspan study chart --label bar-1 --baseline 20")
@@ -147,6 +342,18 @@ def chart(
     as_json: AsJson = False,
 ) -> None:
     """Control charts of a check standard: single readings, moving range, weighted mean, run rules."""
-    from midspan.cli import study_commands
+    from midspan.report import plot_study, study_text
+    from midspan.study.control_chart import individuals_chart, weighted_mean
 
-    study_commands.chart(csv, store, label or [], quantity, baseline, weight, picture, as_json=as_json)
+    source = Source(csv, store, quantity)
+    rows = sorted(source.timed(label or []), key=lambda row: row.day)
+    found = individuals_chart([row.value for row in rows], baseline)
+    mean = weighted_mean(found, weight)
+    verdict = list(study_text.chart_verdict(found, mean))
+    signals = [{"reading": one.at + 1, "rule": one.rule.name, "source": one.rule.source} for one in found.signals]
+    values = {"centre": found.centre, "sigma": found.sigma, "limits": found.limits, "signals": signals}
+
+    def draw(file: Path) -> None:
+        plot_study.draw_chart(found, mean, file, source.words, csv.name if csv else ", ".join(label or []))
+
+    Findings([study_text.chart_table(found, mean)], verdict, values, draw).tell(picture, as_json=as_json)

@@ -104,6 +104,9 @@ class Decision:
     concerns: tuple[Concern, ...] = ()
 
 
+NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
+
+
 def judge(measured: Quantities, bands: Bands) -> Decision:
     """The verdict on a measured shaft.
 

@@ -1,48 +1,19 @@
-"""What made-again results changed, as people read it: the table and the summary of `compare`, and its JSON."""
+"""What made-again results changed, as people read it: a table and a summary, and the same as JSON."""
 
-import json
 import math
 from collections.abc import Iterator
-from pathlib import Path
 
 from rich.table import Table
 
-from midspan.base.errors import StoreError
 from midspan.base.formatting import printable, signed
 from midspan.report import result_text
-from midspan.report.comparison import ResultChange, changes
-from midspan.store.read_only import open_to_read
+from midspan.report.comparison import ResultChange
 
 WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
 
 
-def compare(store_file: Path, shaft: str | None, *, as_json: bool, k: float) -> None:
-    """Print what the newest result of each shaft changed against the one before it, and why.
-
-    Raises StoreError when no shaft has two results.
-    """
-    with open_to_read(store_file) as store:
-        calibrations = store.calibrations()
-        found = [changes(versions, calibrations) for versions in store.versions()]
-    steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
-    if not steps:
-        raise StoreError(
-            f"{store_file}: nothing to compare; make results again with: midspan recompute FILE --store {store_file}"
-        )
-    if as_json:
-        print(json.dumps([_plain(step) for step in steps]))
-        return
-    screen = result_text.console()
-    screen.print(_table(steps, k))
-    for line in _summary(steps, k):
-        screen.print(line)
-
-
-def _is(step: ResultChange, shaft: str) -> bool:
-    return shaft in (str(step.after.run.shaft), step.after.run.label)
-
-
-def _plain(step: ResultChange) -> dict[str, object]:
+def change_json(step: ResultChange) -> dict[str, object]:
+    """Return a change as a mapping of plain values."""
     run, old, new = step.after.run, step.before.decision, step.after.decision
     return {
         "shaft": run.shaft,
@@ -56,7 +27,8 @@ def _plain(step: ResultChange) -> dict[str, object]:
     }
 
 
-def _table(steps: list[ResultChange], k: float) -> Table:
+def changes_table(steps: list[ResultChange], k: float) -> Table:
+    """Return one line a shaft: its newest spine, what changed of it, and its verdict."""
     table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
     table.caption = f"thou; U with k = {k:g}; expected: what the changed calibration values do to first order"
     table.add_column("shaft", no_wrap=True)
@@ -83,7 +55,8 @@ def _verdicts(step: ResultChange) -> str:
     return f"{result_text.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
 
 
-def _summary(steps: list[ResultChange], k: float) -> Iterator[str]:
+def changes_words(steps: list[ResultChange], k: float) -> Iterator[str]:
+    """Yield what all changes come to, a line each, and why."""
     moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
     yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
     if moved:

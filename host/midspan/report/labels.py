@@ -22,7 +22,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import Annotated, Any
 
-import segno
 from pydantic import Field, model_validator
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
@@ -30,6 +29,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.formatting import angle, code_of, printable, with_uncertainty
+from midspan.report.qr_code import squares
 from midspan.report.set_card import BOLD, PLAIN, fonts, lasting_side_deg, save
 from midspan.sets.stock import StockShaft
 
@@ -108,7 +108,6 @@ def label_of(one: StockShaft, result: dict[str, Any], k: float, last: str | None
     return ShaftLabel(code_of(one.shaft), tuple(line for line in lines if line))
 
 
-QUIET_MODULES = 4  # of white around a code (ISO/IEC 18004, 5.3.8, from memory)
 PAD_MM = 1.0
 SIZES_PT = (8.5, 7.5, 6.5, 6.5)
 SMALLEST_PT = (6.5, 4.0, 4.0, 4.0)  # of the first line the number has to be read, not all of a long name
@@ -162,8 +161,7 @@ def _fitted(words: str, font: str, size: float, least: float, room: float) -> tu
 
 
 def _code(canvas: Canvas, text: str, left_mm: float, bottom_mm: float, side_mm: float) -> None:
-    code = segno.make_qr(text, error="m")
-    rows = list(code.matrix_iter(scale=1, border=QUIET_MODULES))
+    rows = squares(text)
     step_mm = side_mm / len(rows)
     path = canvas.beginPath()
     for down, row in enumerate(rows):

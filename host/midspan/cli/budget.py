@@ -1,20 +1,16 @@
-"""What the commands on uncertainty and on decision rules do, once their options are known."""
+"""`midspan show --budget`: where the uncertainty of a spine comes from, and the trials that check it."""
 
 import json
 import sys
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, get_args
-
-from rich.console import Console
-from rich.table import Table
+from typing import Any
 
 from midspan.base.config import validated
 from midspan.base.errors import ArchiveError
 from midspan.base.formatting import printable
-from midspan.decision.bands import DecisionRule, Kind, load_bands
-from midspan.decision.risk import Risks, sentence, spine_risks
+from midspan.cli.options import Shown
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.monte_carlo import hand_trials
 from midspan.hand_bench.record import HandSession
@@ -29,18 +25,16 @@ from midspan.store.database import RunReference
 from midspan.uncertainty.budget import Coverage, plain_dof
 from midspan.uncertainty.monte_carlo import agreement
 
-KINDS: tuple[Kind, ...] = get_args(Kind)
-
 
 def show_budget(
     result: ShaftResult | HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]],
-    trials: int, picture: Path | None, *, as_json: bool, k: float | None,
+    trials: int, shown: Shown,
 ) -> None:  # fmt: skip
     """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
 
     Trials of a hand bench result need its bench: from `benches` by id, or from the typed readings of its run.
     """
-    coverage = Coverage(factor=k)
+    coverage = Coverage(factor=shown.k)
     if isinstance(result, HandResult):
         bench = _bench_of(result, run, store_file, benches)
         found = None if bench is None else hand_trials(result, bench, trials)
@@ -49,7 +43,7 @@ def show_budget(
     expanded = result.budget.expanded(result.budget.k(coverage))
     check = agreement(result.spine_thou, expanded, found) if found else None
     name = printable(f"shaft {result.shaft} {result.label}").strip()
-    if as_json:
+    if shown.as_json:
         tried = {"trials": asdict(found) if found else None, "agrees": check.holds if check else None}
         print(json.dumps(_as_dict(result, coverage) | tried))
     else:
@@ -59,12 +53,12 @@ def show_budget(
         if found and check:
             screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
             screen.print(trials_words(check))
-    if picture is not None:
+    if shown.picture is not None:
         from midspan.report.plot_budget import draw_budget
 
         title = f"{name}: spine {result.spine_thou:.2f} thou, where its uncertainty comes from"
-        draw_budget(title, result.budget, coverage, picture, found)
-        print(f"picture: {picture}", file=sys.stderr)
+        draw_budget(title, result.budget, coverage, shown.picture, found)
+        print(f"picture: {shown.picture}", file=sys.stderr)
 
 
 def _bench_of(
@@ -94,41 +88,3 @@ def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, 
     ]  # fmt: skip
     known = {"shaft": result.shaft, "label": result.label, "spine_thou": result.spine_thou, "u_spine_thou": budget.u}
     return known | {"dof_spine": plain_dof(budget.dof), "k": k, "expanded_thou": k * budget.u, "causes": causes}
-
-
-def risk(bands_file: Path, mean_thou: float, sd_thou: float, u_thou: float, *, as_json: bool) -> None:
-    """Print what the rule of a bands file costs for a stock of shafts, beside the other rules."""
-    bands = load_bands(bands_file)
-    rules = [bands.rule, *(_of_kind(kind, bands.rule) for kind in KINDS if kind != bands.rule.kind)]
-    costs = [(rule, spine_risks(bands, rule, mean_thou, sd_thou, u_thou)) for rule in rules]
-    if as_json:
-        print(
-            json.dumps(
-                [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]
-            )
-        )
-    else:
-        _print_costs(console(), costs)
-
-
-def _of_kind(kind: Kind, like: DecisionRule) -> DecisionRule:
-    guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
-    return DecisionRule.model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
-
-
-def _print_costs(screen: Console, costs: list[tuple[DecisionRule, Risks]]) -> None:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("of 1000 shafts, by spine alone", no_wrap=True)
-    for heading in ("accepted", "of these bad", "rejected", "of these good", "doubtful"):
-        table.add_column(heading, justify="right")
-    for i, (rule, cost) in enumerate(costs):
-        shares = cost.accepted, cost.consumer, cost.rejected, cost.producer, cost.doubtful
-        name = rule.kind if rule.kind == "simple" else f"{rule.kind}, {rule.guard:g} U"
-        mark = " (your rule)" if i == 0 else ""
-        table.add_row(
-            name + mark, *(f"{1000 * max(share, 0.0):.1f}" for share in shares), style="bold" if i == 0 else ""
-        )
-    screen.print(table, "")
-    rule, cost = costs[0]
-    screen.print(f"With your rule: {sentence(cost, rule)}.")
-    screen.print(f"{1000 * cost.conforming:.0f} of them truly belong in a bin. U = {rule.coverage_factor:g} u.")
