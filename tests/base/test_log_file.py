@@ -3,13 +3,11 @@
 import io
 import logging
 import re
-import resource
-import signal
-from contextlib import contextmanager
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from limits import no_room
 from midspan.base import log_file
 from midspan.base.errors import LinkError
 from midspan.base.log_file import CLOSING, KEPT, OPENING, LogLine, Ours, logging_to, quoted
@@ -97,19 +95,6 @@ def test_a_log_that_cannot_be_written_is_told_once(tmp_path):
         LOG.info("one")
         LOG.info("two")
     assert len(said) == 1
-
-
-@contextmanager
-def no_room(most_bytes):
-    """No file of this process may become larger: what a full disk does, but for the number of the error."""
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (most_bytes, before[1]))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        signal.signal(signal.SIGXFSZ, ignored)
 
 
 def test_a_full_disk_is_told_once_and_breaks_nothing(tmp_path):

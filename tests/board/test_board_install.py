@@ -133,7 +133,7 @@ def test_a_board_that_does_not_come_back_from_its_restart_is_one_line(board, mon
             return b""
 
     shell = BoardShell(board.port)
-    monkeypatch.setattr(board_shell, "SerialLink", Deaf)
+    monkeypatch.setattr(board_shell, "open_line", Deaf)
     with pytest.raises(LinkError, match="does not come back"):
         shell.restart()
 

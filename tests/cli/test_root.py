@@ -6,8 +6,9 @@ import sys
 from importlib.metadata import version
 
 import pytest
-from commands_rig import COMMAND, midspan
+from commands_rig import COMMAND, midspan, settings
 from midspan.base.log_file import log_path
+from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, read_trace
 from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
 HEAVY = {
@@ -72,3 +73,15 @@ def test_completion_and_version_load_nothing_heavy():
         )  # fmt: skip
         assert "midspan.cli.main" in done.stdout.split()
         assert not HEAVY & set(done.stdout.split())
+
+
+def test_a_measurement_is_traced_but_over_no_other_file(tmp_path):
+    calibration, bands = settings(tmp_path)
+    before = bands.read_text(encoding="utf-8")
+    words = ("measure", "--port", "rehearsal", "--shaft", 1, "--calibration", calibration, "--bands", bands, "--json")
+    done = midspan("--trace", "line.txt", *words, folder=tmp_path)
+    assert done.returncode == 0
+    passed = [*read_trace(tmp_path / "line.txt")]
+    assert {one.direction for one in passed} == {TO_GAUGE, FROM_GAUGE}
+    assert midspan("--trace", bands, *words, folder=tmp_path).returncode == 1
+    assert bands.read_text(encoding="utf-8") == before

@@ -38,7 +38,7 @@ class Ports:
 @pytest.fixture
 def ports(monkeypatch):
     ports = Ports(one="attic", two="cellar")
-    monkeypatch.setattr(reconnect, "SerialLink", ports.link)
+    monkeypatch.setattr(reconnect, "open_line", ports.link)
     monkeypatch.setattr(reconnect, "Gauge", ports.gauge)
     return ports
 

@@ -109,6 +109,10 @@ class ArchiveGone(ArchiveError, FileGone):
     """The archive was moved, cut, replaced or deleted while it was written: a person looks who did that."""
 
 
+class TraceError(MidspanError):
+    """A file is no trace of a line, or was edited: the user names another."""
+
+
 class OutputError(MidspanError):
     """A file that was asked for cannot be written: the user names another, or makes room for it."""
 

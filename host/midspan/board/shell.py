@@ -12,7 +12,8 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from midspan.base.errors import BoardError, LinkError
-from midspan.link.serial_port import Link, SerialLink, find_port
+from midspan.link.open_line import open_line
+from midspan.link.serial_port import Link, find_port
 
 # An interrupt for whatever runs there, and out of the raw prompt if another program left the board in it.
 ATTENTION = b"\r\x03\x03\x02"
@@ -83,7 +84,7 @@ class BoardShell:
             raise BoardError(
                 "mpremote is missing, which talks to the board; install it: pip install 'midspan[board]'"
             ) from error
-        with SerialLink(self.port) as link:
+        with open_line(self.port) as link:
             if not at_prompt(link):
                 raise LinkError(f"{self.port}: {SERVICE}")
 
@@ -121,7 +122,7 @@ class BoardShell:
         Asked for at the raw prompt, so that boot.py runs and main.py, which would move the head, does not. Raises
         LinkError when the prompt does not come back.
         """
-        with SerialLink(self.port) as link:
+        with open_line(self.port) as link:
             link.write(ATTENTION + TO_RAW_PROMPT)
             ready = _hears(link, PROMPT_READS, RAW_PROMPT)
             link.write(RESTART)

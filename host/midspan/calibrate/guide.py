@@ -22,7 +22,7 @@ from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, newest, record_of, records_in, save_record
 from midspan.link.gauge import Gauge
-from midspan.link.serial_port import SerialLink
+from midspan.link.open_line import open_line
 from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
 from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
@@ -138,7 +138,7 @@ def bench_at(
             port = stack.enter_context(Rehearsal(scenario, folder)).port
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
-        gauge = Gauge(stack.enter_context(SerialLink(port)))
+        gauge = Gauge(stack.enter_context(open_line(port)))
         bench = LiveBench(gauge, archive, f"{kind} calibration")
         found = gauge.identify()
         if found.held_shaft is not None:  # what an earlier host left there is kept before anything new is taken

@@ -118,7 +118,7 @@ def check(
     from midspan.board.operator import Person
     from midspan.board.shell import at_prompt
     from midspan.link.gauge import Gauge
-    from midspan.link.serial_port import SerialLink
+    from midspan.link.open_line import open_line
     from midspan.rehearsal.process import REHEARSAL_PORT
 
     person = Person(ask, _say, by_itself=yes)
@@ -126,12 +126,12 @@ def check(
         if port == REHEARSAL_PORT:
             port = _rehearsal_port(stack)
         else:
-            with SerialLink(port) as link:
+            with open_line(port) as link:
                 prompt = at_prompt(link)
             if prompt:
                 _check_wires(port, person, as_json=as_json)
                 return
-        gauge = Gauge(stack.enter_context(SerialLink(port)))
+        gauge = Gauge(stack.enter_context(open_line(port)))
         _check_gauge(gauge, person, Gear(steps_per_mm, roller_steps), clear_fault=clear_fault, as_json=as_json)
 
 

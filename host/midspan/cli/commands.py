@@ -145,7 +145,7 @@ def bench_at(
     """
     from midspan.archive.writer import ArchiveWriter
     from midspan.link.gauge import Gauge
-    from midspan.link.serial_port import SerialLink
+    from midspan.link.open_line import open_line
     from midspan.rehearsal.process import REHEARSAL_PORT
 
     calibration, bands = load_usable(calibration_file, even_so=even_so), load_bands(bands_file)
@@ -156,7 +156,7 @@ def bench_at(
         if archive.moved is not None:
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(Store.open(store_file))
-        gauge = Gauge(stack.enter_context(SerialLink(port)))
+        gauge = Gauge(stack.enter_context(open_line(port)))
         found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
         if not even_so:

@@ -13,7 +13,7 @@ from midspan.base.errors import OutputError
 from midspan.base.files import writing
 from midspan.decision.bands import load_bands
 from midspan.link.gauge import Gauge
-from midspan.link.serial_port import SerialLink
+from midspan.link.open_line import open_line
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.bench import Bench, Verdict, measure_batch
@@ -79,7 +79,7 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Con
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(Store.open(folder / STORE))
         bench = Bench(
-            Gauge(stack.enter_context(SerialLink(port))),
+            Gauge(stack.enter_context(open_line(port))),
             load_calibration(folder / CALIBRATION),
             load_bands(folder / BANDS),
             archive,

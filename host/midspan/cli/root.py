@@ -4,6 +4,9 @@ import logging
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from time import monotonic
 from typing import Annotated
 
 import typer
@@ -26,6 +29,9 @@ def root(
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="Also show what goes into the log, in more detail.")
     ] = False,
+    trace: Annotated[
+        Path | None, typer.Option("--trace", help="Write down what goes over the line of the gauge, to this file.")
+    ] = None,
     _version: Annotated[
         bool, typer.Option("--version", help="Show the version and end.", callback=_print_version, is_eager=True)
     ] = False,
@@ -35,6 +41,8 @@ def root(
 
     context.with_resource(logging_to(log_path(), _complain, sys.stderr if verbose else None))
     context.with_resource(_noted(context.invoked_subcommand or ""))
+    if trace is not None:
+        context.with_resource(_traced(trace))
 
 
 @contextmanager
@@ -47,6 +55,20 @@ def _noted(command: str) -> Iterator[None]:
         yield
     finally:
         LOG.info("%s ends: %s", Ours(command), sys.exception() or Ours("done"))
+
+
+@contextmanager
+def _traced(path: Path) -> Iterator[None]:
+    """Trace all lines to a file; OutputError when it cannot be begun."""
+    from midspan.link.open_line import tracing
+    from midspan.link.trace_file import TraceFile
+
+    with tracing(TraceFile(path, monotonic, _date, _complain)):
+        yield
+
+
+def _date() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 def _complain(words: str) -> None:

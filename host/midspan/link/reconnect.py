@@ -8,7 +8,8 @@ from contextlib import ExitStack, contextmanager
 
 from midspan.base.errors import LinkError, ProtocolError
 from midspan.link.gauge import Gauge, begun
-from midspan.link.serial_port import SerialLink, ports
+from midspan.link.open_line import open_line
+from midspan.link.serial_port import ports
 from midspan.link.session import Session
 
 
@@ -44,7 +45,7 @@ class Reconnector:
                 try:
                     heard = self._heard.copy()  # of its own for each port: another gauge may be behind it
                     session = Session(succession=heard)
-                    gauge = Gauge(trying.enter_context(SerialLink(port)), clock=self._clock, session=session)
+                    gauge = Gauge(trying.enter_context(open_line(port)), clock=self._clock, session=session)
                     found = gauge.identify().gauge
                     if found != self.name:
                         raise LinkError(f"{port}: the gauge there is {found!r}, not {self.name!r}; name its port")

@@ -1,0 +1,198 @@
+"""What went over a line, written down in lines that a person reads and a program reads back to the same bytes.
+
+    midspan trace 1
+        0.000 1 = opened «COM3» 2026-11-30T17:33:17.123Z
+        0.412 1 > 31: 0003 020109...
+              . frame 7: Greet protocol_major 1, protocol_minor 3, fingerprint 5c0d...
+       12.071 1 < 24: 0b03...
+              . no frame: checksum is wrong in a frame of 24 bytes
+
+A line of bytes has milliseconds since the trace began (monotonic), the number of the open line, > for what went to the
+gauge or < for what came from it, how many bytes, and all of them in hex. What they say stands below; it is for people,
+as is a line with =. Text from outside is in quotes, «so».
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, fields
+from enum import Enum
+from pathlib import Path
+from typing import Any, TextIO
+
+from midspan.base.errors import FrameError, OutputError, ProtocolError, TraceError
+from midspan.base.files import check_ordinary, reading, writing
+from midspan.base.log_file import quoted
+from midspan.wire.codec import Said, said_in
+from midspan.wire.framing import Deframer, Frame
+
+FIRST_LINE = "midspan trace 1"
+MOST_BYTES = 32_000_000  # of one file, some 900 shafts; then it becomes the file of before, in place of an older one
+BEFORE = ".before"
+MOST_VALUES = 8  # of an array that are told
+TO_GAUGE, FROM_GAUGE = ">", "<"
+DIRECTIONS = (TO_GAUGE, FROM_GAUGE)
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """Bytes that went over a line in one piece: when (milliseconds since the trace began), on which line, which way."""
+
+    time_ms: float
+    line: int
+    direction: str
+    data: bytes
+
+
+class TraceFile:
+    """A trace that grows at the end of a file, up to twice MOST_BYTES with that of before.
+
+    `count_s` gives monotonic seconds, `date` the time of the day in words. Raises OutputError when the file cannot be
+    begun, or is one of something else. Later nothing is raised: `complain` is told once, and no more is written.
+    """
+
+    def __init__(
+        self, path: Path, count_s: Callable[[], float], date: Callable[[], str], complain: Callable[[str], None],
+        most_bytes: int = MOST_BYTES,
+    ) -> None:  # fmt: skip
+        self._path, self._count_s, self._date, self._complain = path, count_s, date, complain
+        self._most_bytes, self._size, self._lines = most_bytes, 0, 0
+        self._begun_s = count_s()
+        if path.exists() and not is_trace(path):
+            raise OutputError(f"{path}: is there already and no trace, so it is left alone; name another file")
+        self._file: TextIO | None = None
+        with writing(path):
+            self._begin()
+
+    def opened(self, name: str) -> LineTrace:
+        """Note that a line was opened, and return what writes down what goes over it."""
+        self._lines += 1
+        line = LineTrace(self, self._lines)
+        line.note(f"opened {quoted(name)} {self._date()}")
+        return line
+
+    def write(self, line: int, rest: str, below: Iterator[str]) -> None:
+        """Add a line with its time, and those that explain it."""
+        time_ms = 1000 * (self._count_s() - self._begun_s)
+        self._add("".join((f"{time_ms:12.3f} {line} {rest}\n", *(f"{'.':>14} {words}\n" for words in below))))
+
+    def close(self) -> None:
+        """End the trace."""
+        file, self._file = self._file, None
+        if file is not None:
+            with suppress(OSError):
+                file.close()
+
+    def _begin(self) -> None:
+        self._file = self._path.open("a", encoding="utf-8")
+        self._size = os.fstat(self._file.fileno()).st_size
+        self._add(f"{'' if self._size == 0 else chr(10)}{FIRST_LINE}\n")  # the last line may be torn
+
+    def _add(self, text: str) -> None:
+        if self._file is None:
+            return
+        try:
+            self._file.write(text)
+            self._file.flush()
+            self._size += len(text)
+            if self._size > self._most_bytes:
+                self._begin_anew()
+        except OSError as error:
+            self.close()
+            self._complain(f"{self._path}: the trace ends here ({error.strerror}); all else goes on")
+
+    def _begin_anew(self) -> None:
+        self.close()
+        self._path.replace(self._path.with_name(self._path.name + BEFORE))
+        self._begin()
+
+
+class LineTrace:
+    """One open line of a trace."""
+
+    def __init__(self, file: TraceFile, number: int) -> None:
+        self._file, self._number = file, number
+        self._frames = {direction: Deframer() for direction in DIRECTIONS}
+
+    def passed(self, direction: str, data: bytes) -> None:
+        """Write down bytes that went over the line, and the frames that they complete."""
+        if data:
+            frames = self._frames[direction].feed(data)
+            self._file.write(self._number, f"{direction} {len(data)}: {data.hex(' ', 4)}", map(explained, frames))
+
+    def note(self, words: str) -> None:
+        """Write down what became of the line."""
+        self._file.write(self._number, f"= {words}", iter(()))
+
+
+def explained(item: Frame | FrameError) -> str:
+    """Return what a frame says in words.
+
+    >>> explained(Frame(7, bytes.fromhex("12 06")))
+    'frame 7: Acknowledge shaft 3'
+    """
+    if isinstance(item, FrameError):
+        return f"no frame: {item}"
+    return f"frame {item.sequence}: {_said(said_in(item.body))}"
+
+
+def _said(said: Said) -> str:
+    if isinstance(said, ProtocolError):
+        return f"nothing known: {quoted(str(said))}"
+    if isinstance(said, tuple):
+        return f"a gauge of protocol {said[0]}.{said[1]}, fingerprint {said[2].hex()}"
+    words = ", ".join(f"{field.name} {in_words(getattr(said, field.name))}" for field in fields(said))
+    return f"{type(said).__name__} {words}"
+
+
+def in_words(value: Any) -> str:
+    """Return a value of a record in words; of many in a row only how many.
+
+    >>> in_words((1, 2)), in_words(tuple(range(64))), in_words(None), in_words("attic")
+    ('[1 2]', '[64 values]', 'none', '«attic»')
+    """
+    if isinstance(value, Enum):
+        return value.name
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, tuple | list):
+        return f"[{' '.join(map(in_words, value))}]" if len(value) <= MOST_VALUES else f"[{len(value)} values]"
+    return "none" if value is None else str(value)
+
+
+def is_trace(path: Path) -> bool:
+    """Return True for a file that begins as a trace does, also for an empty one.
+
+    Raises TraceError when it cannot be read.
+    """
+    check_ordinary(path, TraceError)
+    with reading(path, TraceError), path.open("rb") as file:
+        return file.read(len(FIRST_LINE) + 1) in (b"", FIRST_LINE.encode() + b"\n")
+
+
+def read_trace(path: Path) -> Iterator[Passed]:
+    """Give every piece of bytes of a trace, in order; a line that was not written to its end is left out.
+
+    Raises TraceError, naming the line, when the file is no trace or was edited.
+    """
+    if not is_trace(path):
+        raise TraceError(f"{path}: is no trace of a line; name a file that `midspan --trace FILE` wrote")
+    with reading(path, TraceError), path.open(encoding="utf-8", errors="replace") as lines:
+        for number, line in enumerate(lines, 1):
+            words = line.split(maxsplit=4)
+            if len(words) == 5 and words[2] in DIRECTIONS:
+                yield from _passed(words, f"{path}, line {number}")
+
+
+def _passed(words: list[str], place: str) -> Iterator[Passed]:
+    time_ms, line, direction, length, digits = words
+    try:
+        whole = 2 * int(length.removesuffix(":"))
+        if len("".join(digits.split())) >= whole:
+            yield Passed(float(time_ms), int(line), direction, bytes.fromhex(digits))
+    except ValueError as error:
+        raise TraceError(f"{place}: is no line of a trace ({error}); it was edited") from error

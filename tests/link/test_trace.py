@@ -1,0 +1,167 @@
+"""The trace of a line: it holds every byte of both directions, reads back the same, stays small and breaks nothing."""
+
+import itertools
+from contextlib import ExitStack
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from limits import no_room
+from midspan.base.errors import LinkError, OutputError, TraceError
+from midspan.link import open_line as opening
+from midspan.link.gauge import Gauge
+from midspan.link.open_line import TracedLink, open_line, tracing
+from midspan.link.serial_port import SerialLink
+from midspan.link.trace_file import BEFORE, FROM_GAUGE, TO_GAUGE, Passed, TraceFile, read_trace
+from midspan.rehearsal.process import Rehearsal
+from midspan.wire.framing import encode
+from rig import PLAN
+
+
+def trace_at(path, complain=pytest.fail, **more):
+    seconds = itertools.count()
+    return TraceFile(path, lambda: float(next(seconds)), lambda: "today", complain, **more)
+
+
+class Line:
+    """Hands out the pieces it is given."""
+
+    name = "bench"
+
+    def __init__(self, pieces):
+        self.pieces, self.sent = list(pieces), []
+
+    def read(self):
+        return self.pieces.pop(0) if self.pieces else b""
+
+    def write(self, data):
+        self.sent.append(data)
+
+
+pieces = st.lists(st.tuples(st.sampled_from([TO_GAUGE, FROM_GAUGE]), st.binary(max_size=300)), max_size=20)
+
+
+@given(pieces)
+def test_what_is_read_back_is_what_passed(tmp_path_factory, passed):
+    path = tmp_path_factory.mktemp("trace") / "line.txt"
+    trace = trace_at(path)
+    line = Line(data for direction, data in passed if direction == FROM_GAUGE)
+    traced = TracedLink(line, trace.opened("bench"))
+    for direction, data in passed:
+        assert traced.write(data) is None if direction == TO_GAUGE else traced.read() == data
+    trace.close()
+    found = [*read_trace(path)]
+    assert [(one.direction, one.data) for one in found] == [one for one in passed if one[1]]
+    assert [one.time_ms for one in found] == [2000.0 + 1000 * i for i in range(len(found))]
+    assert {one.line for one in found} <= {1}
+    assert line.sent == [data for direction, data in passed if direction == TO_GAUGE]
+
+
+@given(st.text(), st.binary(max_size=40))
+def test_no_name_or_text_on_the_line_is_taken_for_bytes(tmp_path_factory, text, noise):
+    path = tmp_path_factory.mktemp("trace") / "line.txt"
+    trace = trace_at(path)
+    line = trace.opened(text)
+    line.passed(FROM_GAUGE, b"\n1 1 > 1: 00\n" + noise)
+    trace.close()
+    assert [one.data for one in read_trace(path)] == [b"\n1 1 > 1: 00\n" + noise]
+
+
+def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monkeypatch):
+    heard = []
+
+    class Port(SerialLink):
+        def read(self):
+            data = super().read()
+            heard.append((FROM_GAUGE, data))
+            return data
+
+        def write(self, data):
+            super().write(data)
+            heard.append((TO_GAUGE, data))
+
+    monkeypatch.setattr(opening, "SerialLink", Port)
+    with ExitStack() as stack:
+        simulated = stack.enter_context(Rehearsal({"seed": 1, "shafts": [{"number": 7}]}, tmp_path / "gauge"))
+        stack.enter_context(tracing(trace_at(tmp_path / "line.txt")))
+        gauge = Gauge(stack.enter_context(open_line(simulated.port)))
+        run = gauge.measure(7, "", PLAN)
+    assert run.complete
+    assert [(one.direction, one.data) for one in read_trace(tmp_path / "line.txt")] == [one for one in heard if one[1]]
+    told = (tmp_path / "line.txt").read_text(encoding="utf-8")
+    assert told.count("EndOfShaft shaft 7, ") == 1
+
+
+def test_what_is_no_frame_is_told_and_kept(tmp_path):
+    trace = trace_at(tmp_path / "line.txt")
+    whole = encode(1, bytes.fromhex("12 06"))
+    trace.opened("bench").passed(FROM_GAUGE, b"\x05" + whole + whole[:-1])
+    trace.close()
+    told = (tmp_path / "line.txt").read_text(encoding="utf-8")
+    assert told.count(". no frame: ") == 1
+    assert [one.data for one in read_trace(tmp_path / "line.txt")] == [b"\x05" + whole + whole[:-1]]
+
+
+def test_it_goes_on_where_a_killed_program_left_off(tmp_path):
+    path = tmp_path / "line.txt"
+    first = trace_at(path)
+    first.opened("bench").passed(TO_GAUGE, b"abcdef")
+    first.close()
+    path.write_bytes(path.read_bytes()[:-4])
+    second = trace_at(path)
+    second.opened("bench").passed(TO_GAUGE, b"gh")
+    second.close()
+    assert [*read_trace(path)] == [Passed(2000.0, 1, TO_GAUGE, b"gh")]
+
+
+def test_it_stays_small_and_keeps_what_is_newest(tmp_path):
+    path = tmp_path / "line.txt"
+    trace = trace_at(path, most_bytes=2000)
+    line = trace.opened("bench")
+    for number in range(200):
+        line.passed(TO_GAUGE, bytes([number]))
+    trace.close()
+    kept = [one.data[0] for name in (path.with_name(path.name + BEFORE), path) for one in read_trace(name)]
+    assert kept == [*range(kept[0], 200)]
+    assert len(kept) > 20
+    assert sum(one.stat().st_size for one in tmp_path.iterdir()) < 4200
+    assert len([*tmp_path.iterdir()]) == 2
+
+
+def test_a_file_of_something_else_is_left_alone(tmp_path):
+    (tmp_path / "results.db").write_bytes(b"SQLite format 3\0")
+    with pytest.raises(OutputError, match=r"results\.db"):
+        trace_at(tmp_path / "results.db")
+    with pytest.raises(TraceError, match=r"results\.db"):
+        [*read_trace(tmp_path / "results.db")]
+    assert (tmp_path / "results.db").read_bytes() == b"SQLite format 3\0"
+    with pytest.raises(OutputError, match="none"):
+        trace_at(tmp_path / "none" / "line.txt")
+
+
+def test_an_edited_line_is_named(tmp_path):
+    path = tmp_path / "line.txt"
+    path.write_text("midspan trace 1\n 1.0 1 > 2: 00zz\n")
+    with pytest.raises(TraceError, match="line 2"):
+        [*read_trace(path)]
+
+
+def test_a_full_disk_ends_the_trace_and_nothing_else(tmp_path):
+    said = []
+    trace = trace_at(tmp_path / "line.txt", said.append)
+    line = Line([b"x" * 500] * 3)
+    traced = TracedLink(line, trace.opened("bench"))
+    with no_room(600):
+        assert [traced.read() for _ in range(3)] == [b"x" * 500] * 3
+        traced.write(b"y")
+    trace.close()
+    assert len(said) == 1
+    assert line.sent == [b"y"]
+
+
+def test_a_line_is_traced_only_while_it_was_asked_for(tmp_path):
+    with tracing(trace_at(tmp_path / "line.txt")), pytest.raises(LinkError), open_line("no-such-port"):
+        pass
+    with Rehearsal({"shafts": []}, tmp_path / "gauge") as simulated, open_line(simulated.port) as line:
+        assert isinstance(line, SerialLink)
+    assert [*read_trace(tmp_path / "line.txt")] == []
