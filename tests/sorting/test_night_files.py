@@ -17,6 +17,7 @@ from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveGone, StoreGone
 from midspan.base.formatting import shafts_numbered
+from midspan.sorting import actions as act
 from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind, TransitStage
@@ -34,12 +35,12 @@ def a_rig(folder, **changes):
     return Rig(folder, world, plan_with(standard=[BAR]))
 
 
-def when(rig, move_name, measured, harm):
-    """Do harm once, right after a move that is made with so many measurements done."""
+def when(rig, kind, measured, harm):
+    """Do harm once, right after an action that is done with so many measurements done."""
     done = []
 
-    def show(move):
-        if move.do.name == move_name and len(rig.gauge.measured) == measured and not done:
+    def show(action):
+        if isinstance(action, kind) and len(rig.gauge.measured) == measured and not done:
             done.append(True)
             harm()
 
@@ -105,7 +106,7 @@ def all_in_place(rig):
 
 @pytest.mark.parametrize("anew", [False, True], ids=["resume", "anew"])
 @pytest.mark.parametrize("harm", HARMS)
-@pytest.mark.parametrize("at", ["MEASURE", "JUDGE"])
+@pytest.mark.parametrize("at", [act.MeasureShaft, act.JudgeReadings])
 def test_readings_that_the_gauge_holds_are_kept_once_in_what_stands_there_now(tmp_path, harm, anew, at):
     rig = a_rig(tmp_path)
     when(rig, at, 3, dies)  # the standard, a, b
@@ -123,11 +124,11 @@ def test_readings_that_the_gauge_holds_are_kept_once_in_what_stands_there_now(tm
 @pytest.mark.parametrize("harm", [moved, deleted, another, emptied])
 def test_the_runs_whose_readings_are_gone_are_named_once(tmp_path, harm):
     rig = a_rig(tmp_path)
-    when(rig, "MEASURE", 3, dies)
+    when(rig, act.MeasureShaft, 3, dies)
     assert rig.sort() is None
     harm(rig.setup.archive)
     for _ in range(2):  # the second one finds it as the first one left it
-        when(rig, "ACKNOWLEDGE", len(rig.gauge.measured) + 1, dies)
+        when(rig, act.ForgetReadings, len(rig.gauge.measured) + 1, dies)
         assert rig.sort() is None
     rig.shown = []
     assert rig.sort().is_over
@@ -139,7 +140,7 @@ def test_the_runs_whose_readings_are_gone_are_named_once(tmp_path, harm):
 # In a running night
 
 
-@pytest.mark.parametrize("at", ["MEASURE", "JUDGE", "ACKNOWLEDGE", "RELEASE"])
+@pytest.mark.parametrize("at", [act.MeasureShaft, act.JudgeReadings, act.ForgetReadings, act.ReleaseShaft])
 @pytest.mark.parametrize("harm", HARMS)
 def test_an_archive_that_is_meddled_with_in_a_running_night_stops_it_within_one_shaft(tmp_path, harm, at):
     rig = a_rig(tmp_path)
@@ -164,7 +165,7 @@ def test_an_archive_that_is_meddled_with_in_a_running_night_stops_it_within_one_
 def test_an_archive_that_is_put_back_is_gone_on_with(tmp_path):
     rig = a_rig(tmp_path)
     path, aside = rig.setup.archive, tmp_path / "aside.avro"
-    when(rig, "JUDGE", 3, lambda: path.rename(aside))
+    when(rig, act.JudgeReadings, 3, lambda: path.rename(aside))
     assert not rig.sort().is_over
     aside.rename(path)
     rig.shown = []
@@ -177,10 +178,10 @@ def test_readings_that_were_kept_elsewhere_meanwhile_are_not_kept_twice_where_th
     """The archive is moved away, the next host keeps what the gauge holds in a new one and dies, the old is back."""
     rig = a_rig(tmp_path)
     path, aside = rig.setup.archive, tmp_path / "aside.avro"
-    when(rig, "MEASURE", 3, dies)
+    when(rig, act.MeasureShaft, 3, dies)
     assert rig.sort() is None
     path.rename(aside)
-    when(rig, "FETCH", 3, dies)
+    when(rig, act.FetchReadings, 3, dies)
     assert rig.sort() is None
     aside.rename(path)
     rig.shown = []
@@ -191,7 +192,7 @@ def test_readings_that_were_kept_elsewhere_meanwhile_are_not_kept_twice_where_th
 def test_in_an_attended_night_the_person_who_puts_the_archive_back_is_asked(tmp_path):
     rig = a_rig(tmp_path)
     path, aside, asked = rig.setup.archive, tmp_path / "aside.avro", []
-    when(rig, "JUDGE", 3, lambda: path.rename(aside))
+    when(rig, act.JudgeReadings, 3, lambda: path.rename(aside))
 
     def ask(words):
         asked.append(words)
@@ -221,7 +222,7 @@ def test_an_archive_that_is_named_from_another_folder_is_not_gone(tmp_path, monk
     (tmp_path / "night").mkdir()
     monkeypatch.chdir(tmp_path / "night")
     rig = a_rig(Path())
-    when(rig, "NOTE_IN_BIN", 3, dies)
+    when(rig, act.NoteInBin, 3, dies)
     assert rig.sort() is None
     monkeypatch.chdir(tmp_path)
     rig.shown, rig.setup = [], replace(rig.setup, folder=Path("night"))
@@ -258,7 +259,9 @@ def saved(rig):
     return copy
 
 
-@pytest.mark.parametrize("at", ["ORDER", "MEASURE", "JUDGE", "ACKNOWLEDGE", "RELEASE"])
+@pytest.mark.parametrize(
+    "at", [act.OrderShaft, act.MeasureShaft, act.JudgeReadings, act.ForgetReadings, act.ReleaseShaft]
+)
 @pytest.mark.parametrize("harm", [store_moved, store_deleted, store_replaced])
 def test_a_database_that_is_gone_stops_the_night_within_one_shaft_and_loses_nothing(tmp_path, harm, at):
     rig = a_rig(tmp_path)
@@ -277,7 +280,7 @@ def test_a_database_that_is_gone_stops_the_night_within_one_shaft_and_loses_noth
 
 def test_a_database_that_is_moved_back_is_gone_on_with(tmp_path):
     rig = a_rig(tmp_path)
-    when(rig, "JUDGE", 3, lambda: store_moved(rig.setup.store))
+    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store))
     assert not rig.sort().is_over
     (tmp_path / "moved.db").rename(rig.setup.store)
     rig.shown = []
@@ -287,7 +290,7 @@ def test_a_database_that_is_moved_back_is_gone_on_with(tmp_path):
 
 def test_in_an_attended_night_the_person_who_puts_the_database_back_is_asked(tmp_path):
     rig = a_rig(tmp_path)
-    when(rig, "JUDGE", 3, lambda: store_moved(rig.setup.store))
+    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store))
     rig.ask = lambda words: (tmp_path / "moved.db").rename(rig.setup.store).exists()
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
@@ -350,7 +353,7 @@ def test_a_store_writes_nothing_into_the_file_that_took_its_place(tmp_path):
         assert opened.execute("SELECT name FROM batches").fetchall() == [("dozen",)]
 
 
-@pytest.mark.parametrize("at", ["MEASURE", "NOTE_IN_BIN"])
+@pytest.mark.parametrize("at", [act.MeasureShaft, act.NoteInBin])
 def test_a_database_that_another_is_copied_over_stops_the_night(tmp_path, at):
     rig = a_rig(tmp_path)
 

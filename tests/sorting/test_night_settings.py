@@ -8,6 +8,7 @@ from midspan.report.night_data import read_night
 from midspan.report.night_html import page
 from midspan.report.night_statistics import judged_under, places
 from midspan.report.night_text import todos
+from midspan.sorting import actions as act
 from midspan.store.database import Store
 from midspan.store.passage import RunEventKind, TransitStage
 from night_rig import BAR, CRACKED, STIFFER, Rig, plan_with
@@ -25,11 +26,11 @@ def a_rig(folder, **changes):
     return Rig(folder, world, plan_with(standard=[BAR]))
 
 
-def stops_after(rig, move_name, measured):
-    """A host that is killed right after such a move."""
+def stops_after(rig, kind, measured):
+    """A host that is killed right after such an action."""
 
-    def show(move):
-        if move.do.name == move_name and len(rig.gauge.measured) == measured:
+    def show(action):
+        if isinstance(action, kind) and len(rig.gauge.measured) == measured:
             raise KilledError
 
     rig.shown = mock.Mock(append=show)
@@ -64,7 +65,7 @@ CHANGES = [
 @pytest.mark.parametrize(("change", "said"), CHANGES)
 def test_what_changed_is_told_and_the_check_standard_comes_before_any_further_shaft(tmp_path, change, said):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)  # the standard, a, b
+    stops_after(rig, act.NoteInBin, 3)  # the standard, a, b
     goes_on_with(rig, **change)
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, "a", "b", STANDARD, "c", "d", STANDARD]
@@ -75,7 +76,7 @@ def test_what_changed_is_told_and_the_check_standard_comes_before_any_further_sh
 @pytest.mark.parametrize(("change", "said"), CHANGES)
 def test_report_and_record_show_what_each_shaft_was_judged_under(tmp_path, change, said):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)
+    stops_after(rig, act.NoteInBin, 3)
     goes_on_with(rig, **change)
     assert rig.sort().is_over
     record = record_of(rig)
@@ -93,7 +94,7 @@ def test_report_and_record_show_what_each_shaft_was_judged_under(tmp_path, chang
 
 def test_what_stays_the_same_is_not_told(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)
+    stops_after(rig, act.NoteInBin, 3)
     goes_on_with(rig, stop={"wait_minutes": 5}, checks={"every_shafts": 40})
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, *STOCK, STANDARD]
@@ -103,10 +104,10 @@ def test_what_stays_the_same_is_not_told(tmp_path):
 
 def test_a_change_is_told_once_and_the_check_stays_due_when_the_next_host_dies_too(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)
+    stops_after(rig, act.NoteInBin, 3)
     goes_on_with(rig, "second")
-    stops_after(rig, "ORDER", 3)  # of the standard
-    stops_after(rig, "MEASURE", 4)
+    stops_after(rig, act.OrderShaft, 3)  # of the standard
+    stops_after(rig, act.MeasureShaft, 4)
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, "a", "b", STANDARD, "c", "d", STANDARD]
     assert told(rig) == [("calibration", "second", 3)]
@@ -114,9 +115,9 @@ def test_a_change_is_told_once_and_the_check_stays_due_when_the_next_host_dies_t
 
 def test_a_change_back_is_a_change(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)
+    stops_after(rig, act.NoteInBin, 3)
     goes_on_with(rig, "second")
-    stops_after(rig, "NOTE_IN_BIN", 5)  # the standard, c
+    stops_after(rig, act.NoteInBin, 5)  # the standard, c
     goes_on_with(rig, FIRST)
     assert rig.sort().is_over
     assert told(rig) == [("calibration", "second", 3), ("calibration", FIRST, 5)]
@@ -126,7 +127,7 @@ def test_a_change_back_is_a_change(tmp_path):
 
 def test_a_check_under_the_new_settings_that_is_bad_stops_the_night(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "NOTE_IN_BIN", 3)
+    stops_after(rig, act.NoteInBin, 3)
     goes_on_with(rig, standard=[{**BAR, "assigned_thou": 503.0}])
     ending = rig.sort()
     assert not ending.is_over
@@ -135,7 +136,7 @@ def test_a_check_under_the_new_settings_that_is_bad_stops_the_night(tmp_path):
 
 
 @pytest.mark.parametrize(("limit_pct", "new_pct", "place"), [(1.5, 0.9, STIFFER), (0.9, 1.5, CRACKED)])
-@pytest.mark.parametrize("at", ["JUDGE", "ACKNOWLEDGE"])
+@pytest.mark.parametrize("at", [act.JudgeReadings, act.ForgetReadings])
 def test_a_shaft_that_waits_in_the_gauge_leaves_by_the_verdict_it_has(tmp_path, at, limit_pct, new_pct, place):
     rig = a_rig(tmp_path, hysteresis={"b": 0.012})
     goes_on_with(rig, sort={"crack_hysteresis_pct": limit_pct})
@@ -151,7 +152,7 @@ def test_a_shaft_that_waits_in_the_gauge_leaves_by_the_verdict_it_has(tmp_path, 
 
 def test_a_shaft_that_waits_unjudged_is_judged_under_the_new_settings(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "MEASURE", 3)
+    stops_after(rig, act.MeasureShaft, 3)
     goes_on_with(rig, "second")
     assert rig.sort().is_over
     assert told(rig) == [("calibration", "second", 2)]
@@ -162,7 +163,7 @@ def test_a_shaft_that_waits_unjudged_is_judged_under_the_new_settings(tmp_path):
 
 def test_a_calibration_by_which_nothing_was_judged_is_none_that_changed(tmp_path):
     rig = a_rig(tmp_path)
-    stops_after(rig, "ORDER", 0)
+    stops_after(rig, act.OrderShaft, 0)
     goes_on_with(rig, "second")
     assert rig.sort().is_over
     assert told(rig) == []

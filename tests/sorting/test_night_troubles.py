@@ -8,6 +8,7 @@ import pytest
 from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
+from midspan.sorting import actions as act
 from midspan.sorting.plan import Standard
 from midspan.store.passage import RunEventKind, TransitStage
 from midspan.wire.records import FaultCode
@@ -256,8 +257,8 @@ def test_readings_of_a_shaft_that_nobody_here_knows_are_kept_once(tmp_path):
 def test_a_shaft_taken_out_by_hand_is_told_as_taken_out(tmp_path):
     rig = a_rig(tmp_path)
 
-    def take_out(move):
-        if move.do.name == "NOTE_IN_GAUGE" and rig.world.rollers == ["b"]:
+    def take_out(action):
+        if isinstance(action, act.NoteInGauge) and rig.world.rollers == ["b"]:
             rig.world.rollers = []
             rig.world.went["b"] = "taken"
             rig.gauge.reset()
@@ -280,7 +281,7 @@ def test_a_gauge_that_does_not_get_on_calls_a_person(tmp_path):
     rig = a_rig(tmp_path)
     rig.gauge.feed = lambda shaft, source, on_event=None: rig.gauge.settled()  # accepted, and nothing comes of it
     ending = rig.sort()
-    assert ending.words == "the gauge does not get on: FEED comes to nothing, or it is reset over and over"
+    assert ending.words == "the gauge does not get on: feed shaft comes to nothing, or it is reset over and over"
 
 
 def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_one(tmp_path):
@@ -305,7 +306,7 @@ def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_
 def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path):
     rig = a_rig(tmp_path)
 
-    def pull(move):
+    def pull(action):
         if len(rig.world.went) == 2 and not rig.reach.gone and rig.reach.opens == 1:
             rig.gauge.lost_calls, rig.reach.gone = 1, 4
 
@@ -320,7 +321,7 @@ def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path)
 def test_a_gauge_that_stays_away_is_waited_for_then_a_person_is_called_then_the_night_stops(tmp_path):
     rig = a_rig(tmp_path)
 
-    def pull(move):
+    def pull(action):
         rig.gauge.lost_calls, rig.reach.gone = 1, 10_000
 
     rig.shown = mock.Mock(append=pull)
@@ -359,8 +360,8 @@ def test_a_locked_database_is_waited_for(tmp_path):
     rig = a_rig(tmp_path)
     other = []
 
-    def lock(move):
-        if move.do.name == "MEASURE" and rig.gauge.measured == ["a", "b"]:
+    def lock(action):
+        if isinstance(action, act.MeasureShaft) and rig.gauge.measured == ["a", "b"]:
             other.append(sqlite3.connect(rig.setup.store))
             other[0].execute("BEGIN IMMEDIATE")
 
@@ -383,8 +384,8 @@ def test_a_database_that_stays_locked_stops_the_night_with_the_shaft_in_the_gaug
     rig = a_rig(tmp_path)
     other = []
 
-    def lock(move):
-        if move.do.name == "MEASURE":
+    def lock(action):
+        if isinstance(action, act.MeasureShaft):
             other.append(sqlite3.connect(rig.setup.store))
             other[0].execute("BEGIN IMMEDIATE")
 
@@ -407,7 +408,7 @@ def test_a_wish_to_end_finishes_the_shaft_in_hand_and_checks_once_more(tmp_path)
     rig = a_rig(tmp_path, plan_with(standard=[BAR]), slot=STANDARD)
     begun = []
 
-    def show(move):
+    def show(action):
         if rig.gauge.measured == [STANDARD, "a"]:
             begun[0].finish()
 
@@ -427,8 +428,8 @@ def test_ctrl_c_twice_stops_at_once_and_the_next_host_goes_on(tmp_path):
     stopped = []
     rig.gauge.stop = lambda: stopped.append(True)
 
-    def show(move):
-        if move.do.name == "JUDGE" and not stopped:
+    def show(action):
+        if isinstance(action, act.JudgeReadings) and not stopped:
             raise KeyboardInterrupt
 
     rig.shown = mock.Mock(append=show)
@@ -442,8 +443,8 @@ def test_ctrl_c_twice_stops_at_once_and_the_next_host_goes_on(tmp_path):
 def test_a_clock_that_jumps_is_told(tmp_path):
     rig = a_rig(tmp_path)
 
-    def jump(move):
-        if move.do.name == "JUDGE" and rig.gauge.measured == ["a", "b"]:
+    def jump(action):
+        if isinstance(action, act.JudgeReadings) and rig.gauge.measured == ["a", "b"]:
             rig.time.wall_s -= 3600
 
     rig.shown = mock.Mock(append=jump)
@@ -484,7 +485,7 @@ def test_standards_are_checked_at_the_start_every_so_often_and_at_the_end(tmp_pa
 
 
 def drift_after(rig, shafts, thou):
-    def drift(move):
+    def drift(action):
         if len(rig.world.went) == shafts:
             rig.world.drift_thou = thou
 

@@ -16,7 +16,7 @@ from midspan.base.formatting import printable, with_uncertainty
 from midspan.measurement.result import ShaftResult
 from midspan.report.night_statistics import rate_text
 from midspan.report.result_text import console
-from midspan.sorting.next_action import Do, Move
+from midspan.sorting.actions import Action, NoteInBin, NoteTakenOut, NoteUncertain
 from midspan.sorting.recorder import NightRecorder
 
 K = 2.0  # of the U shown beside a spine
@@ -59,11 +59,11 @@ class SortScreen:
             with suppress(OSError):
                 os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
 
-    def show(self, move: Move) -> None:
-        """A move was made. A terminal or a pipe that is gone is no reason to end a night: nothing is shown then."""
-        if move.do in (Do.NOTE_IN_BIN, Do.NOTE_UNCERTAIN, Do.NOTE_TAKEN_OUT):
+    def show(self, action: Action) -> None:
+        """Tell of an action that was done. A terminal or a pipe that is gone is no reason to end a night."""
+        if isinstance(action, NoteInBin | NoteUncertain | NoteTakenOut):
             with suppress(OSError):
-                self._tell(self._words(move))
+                self._tell(self._words(action))
         self._progress.update(
             self._task, description=self._counts(), completed=self._keeper.tally.shafts, rest=self._rate()
         )
@@ -86,20 +86,27 @@ class SortScreen:
         else:
             print(words, file=sys.stderr, flush=True)
 
-    def _words(self, move: Move) -> str:
-        plan, latest = self._keeper.setup.plan, self._keeper.latest
-        where = "" if move.place is None else plan.place_called(move.place)
-        if move.do is Do.NOTE_UNCERTAIN:
-            return f"shaft {move.shaft}: not known whether it is in {where}: {move.words}"
-        if move.do is Do.NOTE_TAKEN_OUT:
-            return f"shaft {move.shaft}: {move.words}"
-        result = latest.result if latest is not None and latest.result.shaft == move.shaft else None
+    def _words(self, action: NoteInBin | NoteUncertain | NoteTakenOut) -> str:
+        match action:
+            case NoteInBin(shaft, place, passed):
+                more = f", and {passed - 1} more that came along" if passed > 1 else ""
+                return f"{self._measured_words(shaft)}, into {self._place_called(place)}{more}"
+            case NoteUncertain(shaft, where, words):
+                return f"shaft {shaft}: not known whether it is in {self._place_called(where)}: {words}"
+            case NoteTakenOut(shaft, words):
+                return f"shaft {shaft}: {words}"
+
+    def _measured_words(self, shaft: int) -> str:
+        latest = self._keeper.latest
+        result = latest.result if latest is not None and latest.result.shaft == shaft else None
         what = "not measured"
         if isinstance(result, ShaftResult):
             what = f"{with_uncertainty(result.spine_thou, K * result.u_spine_thou, 2)} thou"
-        more = f", and {(move.passed or 1) - 1} more that came along" if (move.passed or 1) > 1 else ""
-        name = printable(f"shaft {move.shaft} {'' if result is None else result.label}").strip()
-        return f"{name}: {what}, into {where}{more}"
+        name = printable(f"shaft {shaft} {'' if result is None else result.label}").strip()
+        return f"{name}: {what}"
+
+    def _place_called(self, place: int | None) -> str:
+        return "" if place is None else self._keeper.setup.plan.place_called(place)
 
     def _counts(self) -> str:
         if self._finishing:

@@ -1,92 +1,88 @@
-"""Doing what moves.next_move says: one thing with gauge and keeper, on record before and after as a night needs it."""
+"""Carries out what next_action decides, with gauge and recorder: on record before and after, as a night needs it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import assert_never
 
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.cycle_plan import plan_for
-from midspan.sorting.next_action import Do, Move, Snapshot
+from midspan.sorting import actions as act
+from midspan.sorting.next_action import Snapshot
 from midspan.sorting.recorder import NightRecorder
 from midspan.store.passage import Transit, TransitStage
-from midspan.wire.records import Source
-
-ENDS = {
-    Do.NOTE_IN_BIN: TransitStage.IN_BIN,
-    Do.NOTE_UNCERTAIN: TransitStage.UNCERTAIN,
-    Do.NOTE_NO_SHAFT: TransitStage.NO_SHAFT,
-    Do.NOTE_TAKEN_OUT: TransitStage.TAKEN_OUT,
-}
+from midspan.wire.records import Identify, Source
 
 
-@dataclass
-class Deeds:
+@dataclass(frozen=True, slots=True)
+class Executor:
     """One gauge and what is kept of it."""
 
     gauge: Gauge
-    keeper: NightRecorder
+    recorder: NightRecorder
     on_event: OnEvent = ignore
 
-    def do(self, move: Move, now: Snapshot) -> None:
-        """Do it. Errors of line, disk and gauge pass through; whatever was done by then, the next move sees."""
-        if move.do in ENDS:
-            self.keeper.end(_open(now), ENDS[move.do], move.place, move.passed, move.words)
-        else:
-            getattr(self, f"_{move.do.name.lower()}")(move, now)
+    def execute(self, action: act.Executable, snapshot: Snapshot) -> None:
+        """Carry it out. Errors of line, disk and gauge pass through; the next action sees whatever was done by then."""
+        match action:
+            case act.OrderShaft(source, standard):
+                self._order(source, standard, snapshot.gauge)
+            case act.FeedShaft(shaft, source):
+                self.gauge.feed(shaft, source, self.on_event)
+            case act.AdoptShaft(shaft):
+                self.gauge.feed(shaft, Source.SEATED, self.on_event)
+            case act.NoteInGauge(shaft, unfit):
+                self._note(shaft, TransitStage.IN_GAUGE, words=unfit)
+            case act.MeasureShaft():
+                self._measure(_open(snapshot), snapshot.gauge)
+            case act.FetchReadings():
+                self._fetch(_open(snapshot))
+            case act.RescueReadings(shaft):
+                self.recorder.rescue(self.gauge.fetch(shaft, "", self.on_event))
+                self.gauge.acknowledge(shaft, self.on_event)
+            case act.JudgeReadings():
+                self.recorder.judge(_open(snapshot), snapshot.gauge)
+            case act.ForgetReadings(shaft):
+                self.gauge.acknowledge(shaft, self.on_event)
+            case act.ReleaseShaft(_, place):
+                self._release(_open(snapshot), place)
+            case act.NoteInBin(_, place, passed):
+                self.recorder.end(_open(snapshot), TransitStage.IN_BIN, place, passed)
+            case act.NoteUncertain(_, where, words):
+                self.recorder.end(_open(snapshot), TransitStage.UNCERTAIN, where, words=words)
+            case act.NoteNoShaft(_, words):
+                self.recorder.end(_open(snapshot), TransitStage.NO_SHAFT, words=words)
+            case act.NoteTakenOut(_, words):
+                self.recorder.end(_open(snapshot), TransitStage.TAKEN_OUT, words=words)
+            case act.ClearFault():
+                self.gauge.clear_fault(self.on_event)
+            case _:
+                assert_never(action)
 
-    def _order(self, move: Move, now: Snapshot) -> None:
-        assert move.source is not None
-        last = now.gauge.last_release
-        above = max(0 if last is None else last.shaft, now.gauge.in_gauge or 0)
-        shaft = self.keeper.order(move.source.name, move.standard, above)
-        self.gauge.feed(shaft, move.source, self.on_event)
+    def _order(self, source: Source, standard: str | None, found: Identify) -> None:
+        last = found.last_release
+        above = max(0 if last is None else last.shaft, found.in_gauge or 0)
+        self.gauge.feed(self.recorder.order(source.name, standard, above), source, self.on_event)
 
-    def _feed(self, move: Move, _: Snapshot) -> None:
-        assert move.shaft is not None
-        assert move.source is not None
-        self.gauge.feed(move.shaft, move.source, self.on_event)
+    def _measure(self, transit: Transit, found: Identify) -> None:
+        archive = self.recorder.archive
+        archive.begin_measuring(transit.shaft)
+        plan = plan_for(self.recorder.setup.calibration, found)
+        archive.keep(self.gauge.measure(transit.shaft, transit.standard or "", plan, self.on_event))
 
-    def _adopt(self, move: Move, _: Snapshot) -> None:
-        assert move.shaft is not None
-        self.gauge.feed(move.shaft, Source.SEATED, self.on_event)
+    def _fetch(self, transit: Transit) -> None:
+        run = self.gauge.fetch(transit.shaft, transit.standard or "", self.on_event)
+        self.recorder.archive.keep_held(transit, run)
 
-    def _note_in_gauge(self, move: Move, now: Snapshot) -> None:
-        keeper, words = self.keeper, move.words or None
-        keeper.journal.note(_open(now).shaft, TransitStage.IN_GAUGE, keeper.now_ms(), words=words)
+    def _release(self, transit: Transit, place: int) -> None:
+        if (transit.stage, transit.place) != (TransitStage.LEAVING, place):
+            self._note(transit.shaft, TransitStage.LEAVING, place=place)
+        self.gauge.release(transit.shaft, place, self.on_event)
 
-    def _measure(self, _: Move, now: Snapshot) -> None:
-        passage = _open(now)
-        self.keeper.archive.begin_measuring(passage.shaft)
-        plan = plan_for(self.keeper.setup.calibration, now.gauge)
-        self.keeper.archive.keep(self.gauge.measure(passage.shaft, passage.standard or "", plan, self.on_event))
-
-    def _fetch(self, _: Move, now: Snapshot) -> None:
-        passage = _open(now)
-        self.keeper.archive.keep_held(passage, self.gauge.fetch(passage.shaft, passage.standard or "", self.on_event))
-
-    def _rescue(self, move: Move, _: Snapshot) -> None:
-        assert move.shaft is not None
-        self.keeper.rescue(self.gauge.fetch(move.shaft, "", self.on_event))
-        self.gauge.acknowledge(move.shaft, self.on_event)
-
-    def _judge(self, _: Move, now: Snapshot) -> None:
-        self.keeper.judge(_open(now), now.gauge)
-
-    def _acknowledge(self, move: Move, _: Snapshot) -> None:
-        assert move.shaft is not None
-        self.gauge.acknowledge(move.shaft, self.on_event)
-
-    def _release(self, move: Move, now: Snapshot) -> None:
-        passage = _open(now)
-        assert move.place is not None
-        if (passage.stage, passage.place) != (TransitStage.LEAVING, move.place):
-            self.keeper.journal.note(passage.shaft, TransitStage.LEAVING, self.keeper.now_ms(), place=move.place)
-        self.gauge.release(passage.shaft, move.place, self.on_event)
-
-    def _clear_fault(self, _: Move, __: Snapshot) -> None:
-        self.gauge.clear_fault(self.on_event)
+    def _note(self, shaft: int, stage: TransitStage, *, place: int | None = None, words: str | None = None) -> None:
+        self.recorder.journal.note(shaft, stage, self.recorder.now_ms(), place=place, words=words)
 
 
-def _open(now: Snapshot) -> Transit:
-    assert now.passage is not None  # such a move is made only for the open shaft
-    return now.passage
+def _open(snapshot: Snapshot) -> Transit:
+    assert snapshot.transit is not None  # such an action is made only for the open shaft
+    return snapshot.transit

@@ -13,10 +13,21 @@ from dataclasses import dataclass
 from midspan.base.errors import ArchiveError, DeviceFault, FileGone, LinkError, MidspanError, ProtocolError, StoreError
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.link.reconnect import Reconnector
+from midspan.sorting.actions import (
+    Action,
+    CallPerson,
+    ClearFault,
+    EndTransit,
+    FinishRun,
+    JudgeReadings,
+    OrderShaft,
+    ReleaseShaft,
+    action_words,
+)
 from midspan.sorting.check_standards import due
 from midspan.sorting.event_log import Clocks, EventRecorder, RetryPolicy, fault_of
-from midspan.sorting.execute import ENDS, Deeds
-from midspan.sorting.next_action import Do, Move, Snapshot, Wanted, next_move
+from midspan.sorting.execute import Executor
+from midspan.sorting.next_action import Snapshot, Wanted, next_action
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.tally import NONE_IN_A_ROW
@@ -27,8 +38,8 @@ from midspan.wire.records import Identify, Source, State
 AS_ASKED = "you asked for it"
 AT_ONCE = "you stopped it at once"
 SLICE_S = 0.5  # of a pause, so that Ctrl-C is heard soon
-USES_LEAVE = (Do.CLEAR_FAULT, Do.ORDER, Do.RELEASE)  # a person's, which holds for one of them
-SAME_MOST = 6  # times that a move may come to nothing
+NeedsLeave = ClearFault | OrderShaft | ReleaseShaft  # a person's, which holds for one of them
+SAME_MOST = 6  # times that an action may come to nothing
 RESETS_MOST = 20  # while no shaft comes to its end
 
 
@@ -43,13 +54,16 @@ class Ending:
 
 @dataclass
 class Watcher:
-    """Who sees a night: `ask` puts something to a person and says whether it was done (None: nobody is there),
-    `show` is told of every move that was made, `hear` of all that the gauge says while it works, `wished` says whether
-    somebody asked from elsewhere that it ends, `notices` goes out to whom the plan names."""
+    """Who sees a night.
+
+    `ask` puts something to a person and says whether it was done (None: nobody is there), `show` is told of every
+    action that was done, `hear` of all that the gauge says while it works, `wished` says whether somebody asked from
+    elsewhere that it ends, `notices` goes out to whom the plan names.
+    """
 
     notices: Notices
     ask: Callable[[str], bool] | None = None
-    show: Callable[[Move], None] = lambda move: None
+    show: Callable[[Action], None] = lambda action: None
     hear: OnEvent = ignore
     wished: Callable[[], bool] = lambda: False
 
@@ -57,11 +71,11 @@ class Watcher:
 class SortingLoop:
     """One run of sorting; `run` it once. `finish` may be called at any time, also from a signal."""
 
-    def __init__(self, keeper: NightRecorder, reach: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
-        self._keeper, self._reach, self._watcher, self._clocks = keeper, reach, watcher, clocks
+    def __init__(self, keeper: NightRecorder, reconnector: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
+        self._keeper, self._reconnector, self._watcher, self._clocks = keeper, reconnector, watcher, clocks
         self._plan = keeper.setup.plan
-        self._lookout = EventRecorder(keeper, watcher.notices, clocks)
-        self._troubles = RetryPolicy(60 * self._plan.stop.wait_minutes)
+        self._events = EventRecorder(keeper, watcher.notices, clocks)
+        self._retry = RetryPolicy(60 * self._plan.stop.wait_minutes)
         self._asked = self._stopping = ""
         self._refused: DeviceFault | None = None
         self._person = False
@@ -79,7 +93,7 @@ class SortingLoop:
 
     def emptied(self, place: int) -> None:
         """A person emptied a place."""
-        self._lookout.emptied(place)
+        self._events.emptied(place)
 
     def run(self) -> Ending:
         """Sort until nothing is left to do or someone must come."""
@@ -89,7 +103,7 @@ class SortingLoop:
             ending = Ending(False, AT_ONCE)
         finally:
             self._keeper.close()
-        self._lookout.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
+        self._events.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
         if ending.is_over:
             self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._keeper.tally.words()}")
         else:
@@ -99,7 +113,7 @@ class SortingLoop:
     def _until_ended(self) -> Ending:
         while True:
             try:
-                with self._reach.opened() as gauge:
+                with self._reconnector.opened() as gauge:
                     return self._with(gauge)
             except (LinkError, ProtocolError) as error:
                 ending = self._wait_for(error)
@@ -107,10 +121,10 @@ class SortingLoop:
                 return ending
 
     def _with(self, gauge: Gauge) -> Ending:
-        deeds = Deeds(gauge, self._keeper, self._watcher.hear)
+        executor = Executor(gauge, self._keeper, self._watcher.hear)
         try:
             while True:
-                ending = self._tried(gauge, deeds)
+                ending = self._tried(gauge, executor)
                 if ending is not None:
                     return ending
         except KeyboardInterrupt:
@@ -118,53 +132,55 @@ class SortingLoop:
                 gauge.stop()  # the head goes up, and what was read so far waits in the gauge
             raise
 
-    def _tried(self, gauge: Gauge, deeds: Deeds) -> Ending | None:
+    def _tried(self, gauge: Gauge, executor: Executor) -> Ending | None:
         try:
-            return self._step(gauge, deeds)
+            return self._step(gauge, executor)
         except DeviceFault as error:
             self._refused = error  # the next answer says whether it is FAULTED
             return None
         except FileGone as error:  # nobody but a person brings it back
             self._keeper.close()
-            return self._call(Move(Do.CALL_PERSON, words=str(error)), fault_of(error))
+            return self._call(CallPerson(str(error)), fault_of(error))
         except (ArchiveError, StoreError) as error:
             self._keeper.close()
             return self._wait_for(error)
 
-    def _step(self, gauge: Gauge, deeds: Deeds) -> Ending | None:
+    def _step(self, gauge: Gauge, executor: Executor) -> Ending | None:
         found = gauge.settled()
-        self._lookout.look(found)
+        self._events.look(found)
         refused, self._refused = self._refused, None
         if refused and found.state is not State.FAULTED:
-            return self._call(Move(Do.CALL_PERSON, words=str(refused)), refused.code)
+            return self._call(CallPerson(str(refused)), refused.code)
         self._keeper.note_changes()
-        now = self._keeper.situation(found, self._wanted(found))
-        move = next_move(now)
-        if move.do is Do.FINISH:
-            return Ending(not self._stops() and self._asked == "", move.words)
-        if move.do is Do.CALL_PERSON:
-            return self._call(move)
-        if self._same[1] >= SAME_MOST or self._lookout.resets > RESETS_MOST:
-            why = "or it is reset over and over" if self._lookout.newest is None else describe(self._lookout.newest)
-            words = f"the gauge does not get on: {move.do.name} comes to nothing, {why}"
-            return self._call(Move(Do.CALL_PERSON, move.shaft, words=words))
-        if move.do is Do.RELEASE and now.course is not None and now.course.full:
-            self._lookout.full(now.course.full, now.course.words)
-        self._person = self._person and move.do not in USES_LEAVE
-        deeds.do(move, now)
-        self._went_well(move, now)
+        snapshot = self._keeper.situation(found, self._wanted(found))
+        action = next_action(snapshot)
+        if isinstance(action, FinishRun):
+            return Ending(not self._stops() and self._asked == "", action.words)
+        if isinstance(action, CallPerson):
+            return self._call(action)
+        if self._same[1] >= SAME_MOST or self._events.resets > RESETS_MOST:
+            why = "or it is reset over and over" if self._events.newest is None else describe(self._events.newest)
+            words = f"the gauge does not get on: {action_words(action)} comes to nothing, {why}"
+            return self._call(
+                CallPerson(words, shaft=None if isinstance(action, OrderShaft | ClearFault) else action.shaft)
+            )
+        if isinstance(action, ReleaseShaft) and snapshot.route is not None and snapshot.route.full:
+            self._events.full(snapshot.route.full, snapshot.route.words)
+        self._person = self._person and not isinstance(action, NeedsLeave)
+        executor.execute(action, snapshot)
+        self._went_well(action, snapshot)
         return None
 
-    def _went_well(self, move: Move, now: Snapshot) -> None:
-        self._troubles.clear()
-        if move.do is Do.JUDGE:
-            self._lookout.judged()
-        if move.do in ENDS:
-            self._lookout.resets, self._lookout.newest = 0, None
-        gauge, stage = now.gauge, None if now.passage is None else now.passage.stage
-        same = (move, stage, gauge.boot, gauge.state, gauge.fault)
+    def _went_well(self, action: Action, snapshot: Snapshot) -> None:
+        self._retry.clear()
+        if isinstance(action, JudgeReadings):
+            self._events.judged()
+        if isinstance(action, EndTransit):
+            self._events.resets, self._events.newest = 0, None
+        gauge, stage = snapshot.gauge, None if snapshot.transit is None else snapshot.transit.stage
+        same = (action, stage, gauge.boot, gauge.state, gauge.fault)
         self._same = (same, self._same[1] + 1 if self._same[0] == same else 1)
-        self._watcher.show(move)
+        self._watcher.show(action)
 
     # What is wanted
 
@@ -205,37 +221,37 @@ class SortingLoop:
 
     # What is not as it should be
 
-    def _call(self, move: Move, code: str | None = None) -> Ending | None:
+    def _call(self, call: CallPerson, code: str | None = None) -> Ending | None:
         """A person is needed: wait for one who is there, or end so that one who comes can go on.
 
         `code` is that of what the gauge refused to move for; nothing is to be cleared then.
         """
-        if move.full:
-            self._lookout.full(move.full, move.words)
+        if call.full:
+            self._events.full(call.full, call.words)
         else:
-            self._lookout.note(RunEventKind.FAULT, move.words, move.code or code, move.shaft)
-            self._watcher.notices.tell(Kind.NEEDS_PERSON, move.words)
-        if self._watcher.ask is None or not self._watcher.ask(move.words):
-            options = "".join(f" --emptied {place}" for place in move.full)
-            return Ending(False, move.words, options or (" --clear-fault" if move.code else ""))
+            self._events.note(RunEventKind.FAULT, call.words, call.code or code, call.shaft)
+            self._watcher.notices.tell(Kind.NEEDS_PERSON, call.words)
+        if self._watcher.ask is None or not self._watcher.ask(call.words):
+            options = "".join(f" --emptied {place}" for place in call.full)
+            return Ending(False, call.words, options or (" --clear-fault" if call.code else ""))
         self.looked_after()
-        self._same, self._lookout.resets = (None, 0), 0
-        for place in move.full:
+        self._same, self._events.resets = (None, 0), 0
+        for place in call.full:
             self.emptied(place)
         return None
 
     def _wait_for(self, error: MidspanError) -> Ending | None:
         now_s = self._clocks.count_s()
         words, code = str(error), fault_of(error)
-        pause_s = self._troubles.pause_s(now_s)
+        pause_s = self._retry.pause_s(now_s)
         if pause_s is None or self._asked:
-            self._lookout.note(RunEventKind.FAULT, words, code)
+            self._events.note(RunEventKind.FAULT, words, code)
             return Ending(False, words)
         if isinstance(error, LinkError):
-            self._lookout.line_error = words  # the next answer says whether it was a reset
-        elif self._troubles.lasts_s(now_s) == 0:
-            self._lookout.note(RunEventKind.FAULT, words, code)
-        if self._troubles.calls_now(now_s):
+            self._events.line_error = words  # the next answer says whether it was a reset
+        elif self._retry.lasts_s(now_s) == 0:
+            self._events.note(RunEventKind.FAULT, words, code)
+        if self._retry.calls_now(now_s):
             self._watcher.notices.tell(Kind.NEEDS_PERSON, words)
         while pause_s > 0 and not self._asked:
             self._clocks.sleep(min(SLICE_S, pause_s))
