@@ -1,11 +1,33 @@
-"""`midspan sort`: a night on a gauge with feeder and bins."""
+"""`midspan sort`: begins a night or goes on with one, watches over Ctrl-C, and says how it ended."""
 
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from midspan.base.errors import INTERRUPTED, ConfigurationError, NightStopped, StoreError
 from midspan.cli.options import ClearFault, EvenSo
+
+if TYPE_CHECKING:
+    from midspan.cli.sort_screen import SortScreen
+    from midspan.link.reconnect import Reconnector
+    from midspan.sorting.event_log import Clocks
+    from midspan.sorting.loop import Ending, SortingLoop
+    from midspan.sorting.notices import Notices
+    from midspan.sorting.recorder import NightRecorder
+    from midspan.sorting.setup import Setup
+    from midspan.store.database import Store
+    from midspan.store.journal import Journal
+    from midspan.store.passage import NightOnRecord, RunEventKind
+
+REHEARSAL_FOLDER = "rehearsal"
 
 
 def sort(
@@ -28,9 +50,252 @@ def sort(
     Each shaft leaves only after its readings and verdict are on the disk. Ctrl-C finishes the shaft in hand, twice
     stops at once. The gauge moves by itself: hands off, lid shut, emergency stop in reach of whoever comes by.
     """
-    from midspan.cli import sort_commands
+    from midspan.sorting.setup import check_emptied, load_setup
 
-    sort_commands.sort(
-        plan, resume=resume, anew=anew, attended=attended, clear_fault=clear_fault, emptied=emptied or [],
-        even_so=even_so,
-    )  # fmt: skip
+    setup = load_setup(plan, attended=attended, even_so=even_so)
+    places = emptied or []
+    check_emptied(setup.plan, places)
+    keeper, journal, ending = _sorted(setup, Wishes(resume, anew, clear_fault, places, even_so))
+    with suppress(StoreError):  # a database that is gone has ended the night, and says so below
+        _print_outcome(setup, keeper, journal, ending)
+    _leave(ending, plan)
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What whoever starts the night wants or has done."""
+
+    resume: bool
+    anew: bool
+    clear_fault: bool
+    emptied: Sequence[int]
+    even_so: bool
+
+
+def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Ending]:
+    """Sort until the hopper is empty or someone must come: what was kept of it, and how it ended."""
+    from midspan.cli.sort_screen import SortScreen
+    from midspan.link.live_readings_file import LiveReadings, turning_file
+    from midspan.link.reconnect import Reconnector
+    from midspan.sorting.event_log import Clocks
+    from midspan.sorting.loop import SortingLoop, Watcher
+    from midspan.sorting.notices import Notices
+    from midspan.sorting.recorder import NightRecorder
+    from midspan.sorting.setup import check_unchanged
+    from midspan.store.database import Store
+    from midspan.store.journal import Journal
+
+    clocks, ways = Clocks(), setup.plan.notices.ways()
+    with ExitStack() as stack:
+        store = stack.enter_context(Store.open(setup.store))
+        journal = Journal(store)
+        night = _to_go_on_with(journal, setup, wishes)
+        if night is not None:
+            check_unchanged(setup, night)
+        reach = Reconnector(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
+        _look_at_gauge(setup, reach, clocks, even_so=wishes.even_so)
+        _try_files(setup, store)
+        night = _on_record(journal, setup, night, clocks.now_ms())
+        keeper = NightRecorder(setup, store, night, clocks.now_ms)
+        _say_changes(keeper)
+        about = f"night {night.id} on gauge {night.gauge}"
+        notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
+        screen = stack.enter_context(SortScreen(keeper))
+        ask = screen.ask if setup.plan.sort.attended else None
+        turning = LiveReadings(turning_file(setup.store, night.gauge))
+        running = SortingLoop(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
+        for place in wishes.emptied:
+            running.emptied(place)
+        if wishes.clear_fault:
+            running.looked_after()
+        with _heard(running, screen):
+            ending = running.run()
+        notices.close()
+        _note_unsent(notices, journal, night, clocks.now_ms())
+    return keeper, journal, ending
+
+
+def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRecord | None:
+    """The night that is to go on, None when a new one is to begin."""
+    from midspan.store.passage import RunEventKind
+
+    last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
+    is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
+    if wishes.resume and is_over:
+        raise ConfigurationError(f"{setup.store}: there is no night on gauge {setup.plan.gauge.name} to go on with")
+    if not wishes.resume and not is_over and not wishes.anew:
+        assert last is not None
+        raise ConfigurationError(
+            f"night {last.id} was not finished: go on with --resume, or begin another with --anew (all places are "
+            "taken to be empty then)"
+        )
+    return last if wishes.resume else None
+
+
+def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
+    """What the night came to last."""
+    from midspan.store.passage import RunEventKind as Kind
+
+    turns = Kind.BEGUN, Kind.RESUMED, Kind.ENDED, Kind.STOPPED
+    return next((event.kind for event in reversed(journal.happenings(night.id)) if event.kind in turns), None)
+
+
+def _wished(store: Store, night: NightOnRecord) -> Callable[[], bool]:
+    """Whether the page was asked since now to end this night."""
+    from midspan.store.tables import newest_wish
+
+    def newest() -> int:
+        with store.transaction() as session:
+            return newest_wish(session, night.id)
+
+    before = newest()
+    return lambda: newest() > before
+
+
+def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
+    from functools import partial
+
+    from midspan.rehearsal import scenario_night
+    from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
+
+    if setup.plan.gauge.port != REHEARSAL_PORT:
+        return setup.plan.gauge.port
+    folder = setup.folder / REHEARSAL_FOLDER
+    prepare = partial(scenario_night.fill_hopper, folder) if fresh else None
+    gauge = stack.enter_context(Rehearsal(scenario_night.scenario_in(folder), folder, prepare))
+    print(f"A simulated gauge runs the device code on {gauge.interpreter}.", file=sys.stderr)
+    return gauge.port
+
+
+def _look_at_gauge(setup: Setup, reach: Reconnector, clocks: Clocks, *, even_so: bool) -> None:
+    from datetime import UTC, datetime
+
+    from midspan.measurement.calibration_validity import check_use
+    from midspan.sorting.setup import check_gauge
+
+    with reach.opened() as gauge:
+        found = gauge.identify()
+    check_gauge(setup.plan, found)
+    if not even_so:
+        check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
+
+
+def _try_files(setup: Setup, store: Store) -> None:
+    """Raise now what would else stop the night at its first shaft, or be missed: a file that cannot be written."""
+    from midspan.archive.writer import ArchiveWriter
+
+    with ArchiveWriter(setup.archive) as archive:
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
+    store.keep_calibration(setup.calibration.calibration.id, setup.calibration.content())
+    setup.plan.notices.try_log(setup.folder)
+
+
+def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
+    from midspan.store.passage import RunEvent, RunEventKind
+
+    if night is None:
+        number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
+        journal.happened(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
+    else:
+        words = "the night goes on"
+        if _turn(journal, night) is not RunEventKind.STOPPED:  # what a full disk or a locked database did not take
+            words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
+        journal.happened(night.id, RunEvent(RunEventKind.RESUMED, words, now_ms))
+    return journal.nights(setup.plan.gauge.name)[-1]
+
+
+def _say_changes(keeper: NightRecorder) -> None:
+    changes = keeper.changes
+    for one in changes:
+        print(one, file=sys.stderr)
+    if changes:
+        first = "The check standards come first. " if keeper.setup.plan.standard else ""
+        print(f"{first}What was judged before stays as it was judged; the report marks it.", file=sys.stderr)
+
+
+@contextmanager
+def _heard(night: SortingLoop, screen: SortScreen) -> Iterator[None]:
+    """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once.
+
+    A terminal that is closed is no such wish: whoever looked on has gone home.
+    """
+    presses = 0
+
+    def hear(_: int, __: object) -> None:
+        nonlocal presses
+        presses += 1
+        if presses > 1 or screen.asking:
+            raise KeyboardInterrupt
+        night.finish()
+        screen.finishing()
+
+    heard: dict[int, Callable[..., object] | signal.Handlers] = {signal.SIGINT: hear, signal.SIGTERM: hear}
+    if sys.platform != "win32":
+        heard[signal.SIGHUP] = signal.SIG_IGN
+    before = [(number, signal.signal(number, handler)) for number, handler in heard.items()]
+    try:
+        yield
+    finally:
+        for number, handler in before:
+            signal.signal(number, handler)
+
+
+def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_ms: int) -> None:
+    from midspan.store.passage import RunEvent, RunEventKind
+
+    unsent = [RunEvent(RunEventKind.NOTICE, words, now_ms) for words in notices.take_failures()]
+    with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
+        journal.happened(night.id, *unsent)
+
+
+def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending: Ending) -> None:
+    from rich.table import Table
+
+    from midspan.report.result_text import console
+
+    screen, number = console(), keeper.night.id
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("place")
+    table.add_column("shafts", justify="right")
+    for place in setup.plan.place:
+        if place.use != "standard":
+            table.add_row(place.name, str(keeper.tally.places[place.number]))
+    how = "Over" if ending.is_over else "Stopped"
+    screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {how}: {ending.words}.\n")
+    screen.print(table, "")
+    for line in _to_look_after(setup, keeper, journal):
+        screen.print(line)
+    screen.print(f"Next: midspan report {number} --store {setup.store}")
+
+
+def _to_look_after(setup: Setup, keeper: NightRecorder, journal: Journal) -> Iterator[str]:
+    """What must be looked at before the sorted shafts are used; a line each."""
+    from midspan.sorting.readings_gone import READINGS_GONE
+    from midspan.store.passage import TransitStage
+
+    number = keeper.night.id
+    uncertain = [transit for transit in journal.passages(number) if transit.stage is TransitStage.UNCERTAIN]
+    recount = sorted({transit.place for transit in uncertain if transit.place is not None})
+    if recount:
+        yield f"Recount: {', '.join(setup.plan.place_called(place) for place in recount)}"
+    suspects = journal.suspects(number)
+    if suspects:
+        yield f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}"
+    gone = [event.words for event in journal.happenings(number) if event.code == READINGS_GONE]
+    if gone:
+        yield f"Look for the archive as it was: {gone[-1]}."
+    cracked = setup.plan.place_for("cracked")
+    if keeper.tally.places[cracked.number]:
+        yield f"Never shoot what lies in {cracked.name}: it may be cracked."
+
+
+def _leave(ending: Ending, plan_file: Path) -> None:
+    from midspan.sorting.loop import AS_ASKED, AT_ONCE
+
+    if ending.words in (AS_ASKED, AT_ONCE):
+        print(f"Go on with: midspan sort {plan_file} --resume", file=sys.stderr)
+        raise SystemExit(INTERRUPTED)
+    if not ending.is_over:
+        words = ending.words.rstrip(".")
+        raise NightStopped(f"{words}. Then go on with: midspan sort {plan_file} --resume{ending.options}")
