@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError, LinkError, ReadingsError
-from midspan.cli.scale_weigh import by_scale
+from midspan.cli.sets_weigh import by_scale
 from midspan.decision.decision import Decision, Outcome
 from midspan.sets.scale import EXAMPLE, Scale, ScalePort, load_scale, wait_until_empty, weigh
 from midspan.sets.weights import weight_of

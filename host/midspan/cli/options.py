@@ -33,6 +33,10 @@ Label = Annotated[str, typer.Option("--label", help="A name for the shaft.", cal
 StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
 CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]
 BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
+SetName = Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")]
+Shafts = Annotated[list[str], typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")]
+Batches = Annotated[list[int] | None, typer.Option("--batch", min=1, help="Only shafts of this batch; repeatable.")]
+Distance = Annotated[float, typer.Option("--distance", min=5.0, max=300.0, help="Distance to the target in metres.")]
 Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
 Factor = Annotated[

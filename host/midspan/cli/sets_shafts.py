@@ -1,86 +1,106 @@
-"""What is noted of single shafts for sets: their weight, that they are spent; and their nominal size."""
+"""`midspan sets spent, vouch, size, twins, same, different`: what is said of single shafts.
+
+Their nominal size, that they are spent or sound, and whether two numbers are one shaft.
+"""
+
+from __future__ import annotations
 
 import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from midspan.base.clock import now_ms
-from midspan.base.errors import ReadingsError
-from midspan.cli.scale_weigh import by_scale
-from midspan.decision.bands import load_bands
-from midspan.report import sets_text
-from midspan.report.result_text import console, verdict_words
-from midspan.report.sets_view import listed, print_against
-from midspan.sets.nominal_sizes import load_sizes
-from midspan.sets.registry import Sets
-from midspan.sets.stock import beside_verdict, full_results, read_stock, shafts_of, spoken_against
-from midspan.sets.weights import weight_of, weights_in
-from midspan.store.database import Store
-from midspan.store.read_only import open_to_read
-from midspan.store.vouching import Voucher, vouch
+from midspan.cli.options import STORE, AsJson, Shafts, StoreFile
+
+By = Annotated[str, typer.Option(help="Who says so.")]
+Why = Annotated[str, typer.Option(help="A word on it.")]
+TakeBack = Annotated[bool, typer.Option("--back", help="The contrary: take back what was said of them.")]
+TwoOrMore = Annotated[list[str], typer.Argument(help="Numbers of two shafts or more.", metavar="SHAFT SHAFT")]
 
 LOOK_AGAIN = (
     "No number and no word here makes a shaft sound: flex and look at each before it is shot, as its maker says, "
     "and destroy one that is cracked."
 )
+SHOWN = 12  # numbers of whom nobody can tell: more nobody reads
+MEANS = {True: "one shaft", False: "each a shaft of its own", None: "what was said of them is taken back"}
 
 
-def weigh(
-    store_file: Path, shaft: str | None, weight: str | None, unit: str | None, csv: Path | None, scale: Path | None
+def spent(
+    shafts: Shafts,
+    why: Annotated[str, typer.Option(help="A word on it.")] = "",
+    back: Annotated[bool, typer.Option("--back", help="The contrary: they are stock again.")] = False,
+    store: StoreFile = STORE,
 ) -> None:
-    """Note a weight that was typed, all of a table, or what a scale shows.
+    """Mark shafts as spent: no set gets them any more."""
+    from midspan.report.sets_view import listed
+    from midspan.sets.registry import Sets
+    from midspan.store.database import Store
 
-    Raises ReadingsError when neither or two of these were given, or a weight is none.
-    """
-    if scale is not None and csv is None and weight is None and unit is None:
-        by_scale(store_file, scale, shaft)
-        return
-    if scale is None and csv is not None and shaft is None:
-        weights = weights_in(csv)
-    elif scale is None and csv is None and shaft is not None and weight is not None and unit is not None:
-        weights = {shaft: weight_of(weight, unit, f"shaft {shaft}")}
-    else:
-        raise ReadingsError(
-            "say which shaft, its weight and --unit grains or grams; or give a --csv with them, or a --scale"
-        )
-    with Store.open(store_file, create=False) as store:
-        number = Sets(store).weigh(weights, now_ms())
-    print(f"{number} weight{'s' if number != 1 else ''} noted in {store_file}")
-
-
-def mark(store_file: Path, shafts: Sequence[str], words: str, *, back: bool) -> None:
-    """Take shafts out of the stock, or give them back."""
-    with Store.open(store_file, create=False) as store:
-        sets = Sets(store)
-        sets.mark([sets.number(one) for one in shafts], spent=not back, words=words, at_ms=now_ms())
+    with Store.open(store, create=False) as opened:
+        sets = Sets(opened)
+        sets.mark([sets.number(one) for one in shafts], spent=not back, words=why, at_ms=now_ms())
     print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
 
 
-def vouch_for(store_file: Path, shafts: Sequence[str], person: str, words: str, bands_file: Path | None) -> None:
-    """Let a person vouch for shafts, all or none of them, and print the verdict that each has now."""
-    bands = load_bands(bands_file) if bands_file else None
-    with Store.open(store_file, create=False) as store:
-        sets = Sets(store)
+def vouch(
+    shafts: Shafts,
+    by: Annotated[str, typer.Option(help="Who vouches.")],
+    why: Annotated[str, typer.Option(help="What was looked at, and what was seen.")],
+    bands: Annotated[Path | None, typer.Option(help="Bands (TOML), where those of the verdict were not kept.")] = None,
+    store: StoreFile = STORE,
+) -> None:
+    """Stand for shafts that were suspected, on record: they are judged again by their limits alone.
+
+    For a suspected crack, or a check standard that was at fault and not the gauge. A reading that is itself in doubt
+    needs another measurement instead.
+    """
+    from midspan.decision.bands import load_bands
+    from midspan.report.result_text import console, verdict_words
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import beside_verdict
+    from midspan.store.database import Store
+    from midspan.store.vouching import Voucher, vouch
+
+    limits = load_bands(bands) if bands else None
+    with Store.open(store, create=False) as opened:
+        sets = Sets(opened)
         numbers = [sets.number(name) for name in shafts]
-        for number, decision in vouch(store, numbers, Voucher(person, words, now_ms()), bands).items():
+        for number, decision in vouch(opened, numbers, Voucher(by, why, now_ms()), limits).items():
             console().print(f"shaft {number}: {verdict_words(decision)}")
-            against = beside_verdict(store, number)
+            against = beside_verdict(opened, number)
             if against is not None:
                 console().print(f"shaft {number} is no stock all the same: {against}")
     print(LOOK_AGAIN, file=sys.stderr)
 
 
-def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool) -> None:
-    """Print the nominal size of shafts, and how likely its neighbours are."""
-    sizes = load_sizes(table)
-    with open_to_read(store_file) as store:
-        sets = Sets(store)
-        found = shafts_of(store, [sets.number(one) for one in shafts]) if shafts else None
-        those = list(found.values()) if found is not None else list(read_stock(store).shafts)
-        whole = full_results(store, [one.result for one in those])
-        against = spoken_against(store, [one.shaft for one in those]) if found is not None else {}
-    rows = [(one, sizes.likely(one.spine_thou, one.u_spine_thou, whole.get(one.result, {}).get("dof_spine")))
+def size(
+    sizes: Annotated[Path, typer.Option(help="Table of nominal sizes that you keep (TOML).")],
+    shafts: Annotated[
+        list[str] | None, typer.Argument(help="Shafts; the whole stock without.", metavar="SHAFT")
+    ] = None,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+) -> None:
+    """Name the nominal size of unmarked shafts."""
+    from midspan.report import sets_text
+    from midspan.report.result_text import console
+    from midspan.sets.nominal_sizes import load_sizes
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import full_results, read_stock, shafts_of, spoken_against
+    from midspan.store.read_only import open_to_read
+
+    known = load_sizes(sizes)
+    with open_to_read(store) as opened:
+        sets = Sets(opened)
+        found = shafts_of(opened, [sets.number(one) for one in shafts]) if shafts else None
+        those = list(found.values()) if found is not None else list(read_stock(opened).shafts)
+        whole = full_results(opened, [one.result for one in those])
+        against = spoken_against(opened, [one.shaft for one in those]) if found is not None else {}
+    rows = [(one, known.likely(one.spine_thou, one.u_spine_thou, whole.get(one.result, {}).get("dof_spine")))
             for one in those]  # fmt: skip
     if as_json:
         print(json.dumps([
@@ -89,4 +109,86 @@ def size(store_file: Path, table: Path, shafts: Sequence[str], *, as_json: bool)
         ]))  # fmt: skip
         return
     console().print(sets_text.sizes_table(rows))
-    print_against(against, "is not for use")
+    for line in sets_text.against_words(against, "is not for use"):
+        console().print(line)
+
+
+def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
+    """List shafts that are likely there under two numbers, as after a second night.
+
+    Compared are the results of one gauge under one calibration, within what it repeats: for that a check standard has
+    to be measured now and then.
+    """
+    from midspan.report import sets_text
+    from midspan.report.result_text import console
+    from midspan.report.sets_view import listed
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import shafts_measured
+    from midspan.sets.twins import find_twins, known_identities, said_in
+    from midspan.store.read_only import open_to_read
+
+    with open_to_read(store) as opened:
+        with opened.transaction() as session:
+            same = known_identities(session)
+            found, said = find_twins(session, same), said_in(session)
+        measured = shafts_measured(opened, {n for pair in found.likely for key in pair for n in same.numbers(key)})
+        sets = {same.key(shaft): one.name for one in Sets(opened).all() for shaft in one.present}
+    known = sorted(set(same.groups.values()))
+    if as_json:
+        reasons = {reason: list(numbers) for reason, numbers in found.unsure.items()}
+        print(json.dumps({"likely_twins": found.likely, "one_shaft": known, "said": said, "cannot_tell": reasons}))
+        return
+    screen = console()
+    if found.likely:
+        keys = {key for pair in found.likely for key in pair}
+        newest = {key: next((measured[n] for n in same.numbers(key)[::-1] if n in measured), None) for key in keys}
+        screen.print(sets_text.twins_table(found.likely, newest, sets))
+        screen.print()
+        a, b = found.likely[0]
+        screen.print(
+            "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say\n"
+            f"  midspan sets same {a} {b}\nif there are two:\n  midspan sets different {a} {b}"
+        )
+    else:
+        screen.print("no shaft is likely there under two numbers")
+    for numbers in known:
+        screen.print(f"one shaft, by its label or because somebody said so: {listed(numbers)}")
+    for reason, numbers in found.unsure.items():
+        more = f" and {len(numbers) - SHOWN} more" if len(numbers) > SHOWN else ""
+        screen.print(f"nobody can tell of {listed(numbers[:SHOWN])}{more}: {reason}")
+
+
+def same(
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+) -> None:  # fmt: skip
+    """Say that numbers are of one shaft: it is there once, and what is noted under one number holds for all."""
+    _say(store, shafts, None if back else True, by, why)
+
+
+def different(
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+) -> None:  # fmt: skip
+    """Say that each number is a shaft of its own, however alike they are or what their label is."""
+    _say(store, shafts, None if back else False, by, why)
+
+
+def _say(store_file: Path, shafts: Sequence[str], same: bool | None, person: str, words: str) -> None:
+    """Note that shafts are one, that they are several, or with None that what was said of them is taken back.
+
+    Raises MatchingError when that contradicts what stands there.
+    """
+    from midspan.report.sets_view import listed
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import TWICE, spoken_against
+    from midspan.sets.twins import say
+    from midspan.store.database import Store
+
+    with Store.open(store_file, create=False) as store:
+        sets = Sets(store)
+        numbers = list(dict.fromkeys(sets.number(name) for name in shafts))
+        say(store, numbers, same, now_ms(), person=person, words=words)
+        in_sets = [number for one in sets.all() for number in one.present if number in numbers]
+        twice = [number for number, reason in spoken_against(store, in_sets).items() if reason == TWICE]
+    print(f"{listed(numbers)}: {MEANS[same]}")
+    for number in twice:
+        print(f"shaft {number} {TWICE}: look which set has it, and take the other apart")

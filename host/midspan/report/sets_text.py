@@ -111,6 +111,11 @@ def review_words(one: Review, k: float, distance_m: float) -> Iterator[str]:
     )
 
 
+def against_words(against: Mapping[int, str], what: str) -> Iterator[str]:
+    """Yield what speaks against shafts by now, a line each."""
+    yield from (f"shaft {shaft} {what}: {reason}" for shaft, reason in against.items())
+
+
 def _most_first(left_out: Mapping[str, Sequence[int]]) -> list[tuple[str, Sequence[int]]]:
     return sorted(left_out.items(), key=lambda one: (-len(one[1]), one[0]))
 

@@ -1,12 +1,10 @@
-"""What the commands of matched sets share: reading the shafts of a set, looking at it, and saying which they are."""
+"""What the commands of matched sets share: reading the shafts of a set, looking at it, and listing them."""
 
 from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import Any
 
 from midspan.base.formatting import printable
-from midspan.report import sets_text
-from midspan.report.result_text import console
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review, review
 from midspan.sets.stock import StockShaft, full_results, shafts_of
@@ -40,20 +38,6 @@ def present(store: Store, kept: KeptSet) -> list[StockShaft]:
     """The shafts that are in a set, as they were measured last."""
     found = shafts_of(store, kept.present)
     return [found[number] for number in kept.present]
-
-
-def print_set(one: Review, k: float, distance_m: float) -> None:
-    """The shafts of a set and what is to say of it."""
-    screen = console()
-    screen.print("", sets_text.members_table(one, k), "")
-    for line in sets_text.review_words(one, k, distance_m):
-        screen.print(line)
-
-
-def print_against(against: Mapping[int, str], what: str) -> None:
-    """What speaks against shafts by now, a line each."""
-    for shaft, reason in against.items():
-        console().print(f"shaft {shaft} {what}: {reason}")
 
 
 def listed(numbers: Sequence[int] | Sequence[str]) -> str:

@@ -1,0 +1,233 @@
+"""`midspan sets make, stock, show, apart`: sets chosen from the stock, kept, looked at and taken apart."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from midspan.base.clock import now_ms
+from midspan.base.errors import MatchingError
+from midspan.base.formatting import printable
+from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreFile
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from midspan.sets.choose import Choice
+    from midspan.sets.limits import Array, Limits
+    from midspan.sets.review import Review
+    from midspan.sets.stock import Stock
+
+Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of this bin; repeatable.")]
+
+
+@dataclass(frozen=True)
+class SetView:
+    """How sets are looked at: for a target how far away, with which coverage factor of U."""
+
+    distance_m: float
+    k: float
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What came of choosing: the stock, how many of it fit in general, who was left out, and each set looked at."""
+
+    limits: Limits
+    stock: Stock
+    fit: int
+    left_out: dict[str, tuple[int, ...]]
+    choice: Choice
+    reviews: dict[str, Review]
+
+
+def make(
+    spine: Annotated[float, typer.Option(min=0.01, max=1000, help="Most that spines of a set may span, thou.")],
+    number: Annotated[int, typer.Option(min=2, max=1000, help="Shafts in a set.")] = 12,
+    spread: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their spreads around may span, thou.")
+    ] = None,
+    weight: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their weights may span, grains.")
+    ] = None,
+    runout: Annotated[
+        float | None, typer.Option(min=0.01, max=1000, help="Most that their runouts may span, thou.")
+    ] = None,
+    batch: Batches = None,
+    bins: Bins = None,
+    keep: Annotated[str | None, typer.Option(help="Keep the sets: NAME 1, NAME 2, ...")] = None,
+    distance: Distance = 70.0,
+    thorough: Annotated[
+        bool, typer.Option("--thorough", help="Search for proof in a larger stock too; may take minutes.")
+    ] = False,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: FixedFactor = 2.0,
+) -> None:
+    """Choose as many sets as the limits allow, then the tightest.
+
+    Only accepted shafts are taken: none that is rejected, doubtful, suspect, spent or in a set. A number is no proof
+    against cracks: look at each shaft before it is fletched, and never shoot one that is damaged.
+    """
+    from midspan.report.result_text import console
+    from midspan.report.sets_view import all_reviewed
+    from midspan.sets.choose import choose
+    from midspan.sets.limits import Limits
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import read_stock
+    from midspan.store.read_only import store_for
+
+    limits = Limits(number=number, spine_thou=spine, spread_thou=spread, weight_gr=weight, runout_thou=runout)
+    with store_for(store, writes=keep is not None) as opened:
+        there = read_stock(opened, batches=batch or [], bins=bins or [])
+        shafts, values, left_out = there.fit_for(limits)
+        choice = choose(values, limits, thorough=thorough)
+        if not choice.sets:
+            raise MatchingError(f"{store}: {_why_none(limits, values, left_out)}")
+        word = "set" if keep is None else keep
+        found = {f"{word} {i}": [shafts[j] for j in picked] for i, picked in enumerate(choice.sets, 1)}
+        reviews = all_reviewed(opened, found, k)
+        if keep is not None:
+            Sets(opened).keep(found, limits, now_ms())
+    chosen, view = Chosen(limits, there, len(shafts), left_out, choice, reviews), SetView(distance, k)
+    if as_json:
+        print(json.dumps(_chosen_json(chosen, view)))
+        return
+    _print_chosen(console(), chosen, view)
+    console().print(f"kept in {store}" if keep else "nothing is kept; keep them with: --keep NAME")
+
+
+def _why_none(limits: Limits, values: Array, left_out: dict[str, tuple[int, ...]]) -> str:
+    """Return which limit blocks, or that too few shafts are there, when no set was found."""
+    from midspan.report.sets_text import blocked_words, too_few_words
+    from midspan.sets.choose import limits_that_block
+
+    if len(values) < limits.number:
+        return too_few_words(limits, len(values), left_out)
+    return blocked_words(limits_that_block(values, limits), limits)
+
+
+def _chosen_json(chosen: Chosen, view: SetView) -> dict[str, Any]:
+    from midspan.report.sets_text import review_json, twins_json
+
+    limits, choice = chosen.limits, chosen.choice
+    return {
+        "limits": limits.model_dump(),
+        "sets": [review_json(name, found, limits, view.distance_m) for name, found in chosen.reviews.items()],
+        "most": choice.most, "proven": choice.is_best, "gap": choice.gap,
+        "left_out": {reason: list(numbers) for reason, numbers in chosen.left_out.items()},
+    } | twins_json(chosen.stock)  # fmt: skip
+
+
+def _print_chosen(screen: Console, chosen: Chosen, view: SetView) -> None:
+    from midspan.report import sets_text
+
+    screen.print(sets_text.left_out_table(chosen.left_out, chosen.fit), "")
+    for line in sets_text.twins_words(chosen.stock):
+        screen.print(line)
+        screen.print()
+    screen.print(sets_text.sets_table(chosen.reviews, chosen.limits, view.k, view.distance_m), "")
+    for line in sets_text.choice_words(chosen.choice, chosen.limits):
+        screen.print(line)
+    if len(chosen.reviews) == 1:
+        print_set(next(iter(chosen.reviews.values())), view)
+
+
+def print_set(review: Review, view: SetView) -> None:
+    """Print the shafts of a set and what is to say of it."""
+    from midspan.report.result_text import console
+    from midspan.report.sets_text import members_table, review_words
+
+    screen = console()
+    screen.print("", members_table(review, view.k), "")
+    for line in review_words(review, view.k, view.distance_m):
+        screen.print(line)
+
+
+def stock(batch: Batches = None, bins: Bins = None, store: StoreFile = STORE, as_json: AsJson = False) -> None:
+    """Count what there is to choose from, and what is left out and why."""
+    from midspan.report import sets_text
+    from midspan.report.result_text import console
+    from midspan.sets.stock import read_stock
+    from midspan.store.read_only import open_to_read
+
+    with open_to_read(store) as opened:
+        found = read_stock(opened, batches=batch or [], bins=bins or [])
+    if as_json:
+        left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
+        numbers = [shaft.shaft for shaft in found.shafts]
+        print(json.dumps({"stock": numbers, "left_out": left_out} | sets_text.twins_json(found)))
+        return
+    screen = console()
+    screen.print(sets_text.left_out_table(found.left_out, len(found.shafts)))
+    for line in sets_text.twins_words(found):
+        screen.print()
+        screen.print(line)
+
+
+def show(
+    name: Annotated[
+        str | None, typer.Argument(help="Name of the set; all are listed without it.", metavar="SET")
+    ] = None,
+    distance: Distance = 70.0,
+    store: StoreFile = STORE,
+    as_json: AsJson = False,
+    k: FixedFactor = 2.0,
+) -> None:
+    """Show a kept set with its uncertainty, or list all."""
+    from midspan.report import sets_text
+    from midspan.report.result_text import console
+    from midspan.report.sets_view import present, reviewed
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import spoken_against
+    from midspan.store.read_only import open_to_read
+
+    if name is None:
+        _show_all(store, as_json=as_json)
+        return
+    with open_to_read(store) as opened:
+        kept = Sets(opened).named(name)
+        if len(kept.present) < 2:
+            raise MatchingError(f"set {name}: fewer than two of its shafts are in it; there is nothing to compare")
+        found = reviewed(opened, present(opened, kept), k)
+        against = spoken_against(opened, kept.present)
+    if as_json:
+        print(json.dumps(sets_text.review_json(name, found, kept.limits, distance) | {"against": against}))
+        return
+    console().print(f"{printable(name)}: {sets_text.limits_words(kept.limits)}")
+    print_set(found, SetView(distance, k))
+    for line in sets_text.against_words(against, "should not be in it any more"):
+        console().print(line)
+
+
+def _show_all(store: Path, *, as_json: bool) -> None:
+    from midspan.report.result_text import console
+    from midspan.report.sets_text import kept_table
+    from midspan.sets.registry import Sets
+    from midspan.store.read_only import open_to_read
+
+    with open_to_read(store) as opened:
+        kept = Sets(opened).all()
+    if as_json:
+        print(json.dumps([{"set": found.name, "shafts": list(found.present)} for found in kept]))
+    else:
+        console().print(kept_table(kept, {found.id: found.name for found in kept}))
+
+
+def apart(name: SetName, store: StoreFile = STORE) -> None:
+    """Take a set apart: its shafts go back to the stock."""
+    from midspan.report.sets_view import listed
+    from midspan.sets.registry import Sets
+    from midspan.store.database import Store
+
+    with Store.open(store, create=False) as opened:
+        sets = Sets(opened)
+        kept = sets.named(name)
+        if not kept.present:
+            raise MatchingError(f"set {name}: it was taken apart already")
+        sets.take_apart(kept, now_ms())
+    print(f"{printable(name)} is taken apart; back in the stock: {listed(kept.present)}")

@@ -1,0 +1,79 @@
+"""`midspan sets card, labels`: what is printed of sets and shafts."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from midspan.base.errors import OutputError, ReadingsError
+from midspan.cli.options import STORE, FixedFactor, SetName, StoreFile
+
+ENDINGS = (".html", ".pdf")
+
+
+def card(
+    name: SetName,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
+    ] = None,
+    store: StoreFile = STORE,
+    k: FixedFactor = 2.0,
+) -> None:
+    """Write the card that goes with a set, as HTML and PDF."""
+    from midspan.report.set_card import card_of, write_card
+    from midspan.report.template import filled, write_page
+    from midspan.sets.registry import Sets
+    from midspan.store.read_only import open_to_read
+
+    stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
+    with open_to_read(store) as opened:
+        made = card_of(opened, Sets(opened).named(name), k, zone=None)
+    page, printed = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
+    write_page(page, filled("set_card.html", card=made))
+    write_card(made, printed)
+    print(f"{page}\n{printed}")
+
+
+def _stem(out: Path) -> Path:
+    """The name of both files without an ending; OutputError when it names none."""
+    stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
+    if stem.name in ("", ".."):
+        raise OutputError(f"--out {out}: that names no file; give a name without ending")
+    return stem
+
+
+def labels(
+    shafts: Annotated[list[str] | None, typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")] = None,
+    set_name: Annotated[str | None, typer.Option("--set", help="All shafts of this set.")] = None,
+    sheet: Annotated[Path | None, typer.Option(help="Where labels lie on your paper (TOML).")] = None,
+    out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
+    skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
+    store: StoreFile = STORE,
+    k: FixedFactor = 2.0,
+) -> None:
+    """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
+    from midspan.report.labels import label_of, load_sheet, write_labels
+    from midspan.report.sets_view import results_of
+    from midspan.sets.registry import Sets
+    from midspan.sets.stock import shafts_of, spoken_against
+    from midspan.store.read_only import open_to_read
+
+    if out.suffix.lower() != ".pdf":
+        raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf")
+    paper = load_sheet(sheet)
+    if skip >= paper.number:
+        raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one")
+    with open_to_read(store) as opened:
+        sets = Sets(opened)
+        numbers = [sets.number(one) for one in shafts or []]
+        numbers += sets.named(set_name).present if set_name is not None else ()
+        if not numbers:
+            raise ReadingsError("say which shafts, or --set NAME with shafts in it")
+        of = {number: one.name for one in sets.all() for number in one.present}
+        found = shafts_of(opened, numbers)
+        those = [found[number] for number in numbers]
+        results = results_of(opened, those)
+        of |= spoken_against(opened, numbers)
+    made = [label_of(one, result, k, of.get(one.shaft)) for one, result in zip(those, results, strict=True)]
+    sheets = write_labels(made, paper, out, skip)
+    print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")

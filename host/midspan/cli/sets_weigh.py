@@ -1,0 +1,104 @@
+"""`midspan sets weigh`: what shafts weigh, typed, from a table, or from a scale.
+
+On a scale one shaft, or one after another, each weight noted as soon as it stands.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midspan.base.clock import now_ms
+from midspan.base.errors import ReadingsError, StoreError
+from midspan.base.formatting import printable
+from midspan.cli.options import STORE, StoreFile
+
+if TYPE_CHECKING:
+    from midspan.sets.registry import Sets
+    from midspan.sets.scale import Pan, Scale
+    from midspan.sets.weights import ShaftWeight
+
+Ask = Callable[[str], str]
+
+
+def weigh(
+    shaft: Annotated[str | None, typer.Argument(help="Number or label of the shaft.")] = None,
+    weight: Annotated[str | None, typer.Argument(help="Its weight, as the scale shows it.")] = None,
+    unit: Annotated[str | None, typer.Option(help="grains or grams.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Table with columns shaft, and weight_gr or weight_g.")] = None,
+    scale: Annotated[
+        Path | None, typer.Option(help="Scale's file (TOML): weigh the shaft, or without one, shaft after shaft.")
+    ] = None,
+    store: StoreFile = STORE,
+) -> None:
+    """Note what shafts weigh: typed, from a table, or from a scale on a serial line."""
+    from midspan.sets.registry import Sets
+    from midspan.sets.weights import weight_of, weights_in
+    from midspan.store.database import Store
+
+    if scale is not None and csv is None and weight is None and unit is None:
+        by_scale(store, scale, shaft)
+        return
+    if scale is None and csv is not None and shaft is None:
+        weights = weights_in(csv)
+    elif scale is None and csv is None and shaft is not None and weight is not None and unit is not None:
+        weights = {shaft: weight_of(weight, unit, f"shaft {shaft}")}
+    else:
+        raise ReadingsError(
+            "say which shaft, its weight and --unit grains or grams; or give a --csv with them, or a --scale"
+        )
+    with Store.open(store, create=False) as opened:
+        number = Sets(opened).weigh(weights, now_ms())
+    print(f"{number} weight{'s' if number != 1 else ''} noted in {store}")
+
+
+def by_scale(
+    store_file: Path,
+    scale_file: Path,
+    shaft: str | None,
+    ask: Ask = input,
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Note the weight of the shaft on the scale; without a shaft ask for one after another until none is named."""
+    from midspan.sets.registry import Sets
+    from midspan.sets.scale import ScalePort, load_scale, wait_until_empty
+    from midspan.store.database import Store
+
+    scale = load_scale(scale_file)
+    with Store.open(store_file, create=False) as store, ScalePort(scale.port, scale.baud) as pan:
+        sets = Sets(store)
+        if shaft is not None:
+            _note(sets, pan, scale, shaft, clock)
+            return
+        print("Lay one shaft at a time on the scale, then say which it is; an empty line ends.")
+        while name := _answer(ask):
+            try:
+                last = _note(sets, pan, scale, name, clock)
+                print("take it off")
+                wait_until_empty(pan, scale, last, f"shaft {name}", clock)
+            except (ReadingsError, StoreError) as error:
+                print(error, file=sys.stderr)
+
+
+def _note(sets: Sets, pan: Pan, scale: Scale, name: str, clock: Callable[[], float]) -> ShaftWeight:
+    from midspan.base.units import GRAM_PER_GRAIN
+    from midspan.sets.scale import weigh
+
+    sets.number(name)  # before anything is weighed: a name that nobody knows is said at once
+    found = weigh(pan, scale, f"shaft {name}", clock)
+    sets.weigh({name: found}, now_ms())
+    grains = found.weight_g / GRAM_PER_GRAIN
+    print(printable(f"shaft {name}: {grains:.2f} grains ({found.weight_g:.3f} g), noted"))
+    return found
+
+
+def _answer(ask: Ask) -> str:
+    try:
+        return ask("shaft: ").strip()
+    except EOFError:
+        return ""
