@@ -21,8 +21,8 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.link import gauge, serial_port
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
-from midspan.store import database as store
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, raw_run
 
 EVEN_SO = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
@@ -352,13 +352,13 @@ def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path):
 @pytest.fixture
 def impatient(monkeypatch):
     """A store that does not wait for another program."""
-    monkeypatch.setattr(store.Store.open.__func__, "__kwdefaults__", {"create": True, "wait_s": 0.0})
+    monkeypatch.setattr(StorePlace.open, "__kwdefaults__", {"create": True, "wait_s": 0.0})
 
 
 @pytest.mark.usefixtures("impatient")
 def test_a_locked_database_is_told_before_anything_is_measured(tmp_path):
     calibration, bands = settings(tmp_path)
-    Store.open(tmp_path / "r.db").close()
+    StorePlace(tmp_path / "r.db").open().close()
     common = ("--calibration", calibration, "--bands", bands, "--store", tmp_path / "r.db")
     with closing(sqlite3.connect(tmp_path / "r.db")) as lock:
         lock.execute("BEGIN EXCLUSIVE")
@@ -416,14 +416,14 @@ def test_a_store_that_is_none_is_named(tmp_path, make):
 
 def test_an_unknown_shaft_and_a_missing_store_are_named(tmp_path):
     assert "r.db" in complaint(midspan("show", 1, "--store", tmp_path / "r.db"))
-    Store.open(tmp_path / "r.db").close()
+    StorePlace(tmp_path / "r.db").open().close()
     assert "'blue'" in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
     assert "9" * 30 in complaint(midspan("show", "9" * 30, "--store", tmp_path / "r.db"))
 
 
 def kept(path, result, outcome=Outcome.INSTRUMENT_FAULT):
     """A database with one stored result."""
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         where = RunReference("a.avro", 0, 1, "blue", 0)
         store.add(store.begin_batch("", 0), where, result, Decision(outcome, ("why",)), 0)
 

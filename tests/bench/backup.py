@@ -14,7 +14,7 @@ from midspan.archive import avro_container, raw_run_codec
 from midspan.backup.copy import backup
 from midspan.backup.restore import restore
 from midspan.measurement.result import evaluate
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.wire.schema import raw_run_schema
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
@@ -29,7 +29,7 @@ def figures(folder):
     shop, copy = folder / "shop", folder / "copy"
     shop.mkdir()
     _fill(shop)
-    backup_s = _time_s(lambda: backup(copy, shop / "results.db", [], lambda: 0))
+    backup_s = _time_s(lambda: backup(copy, StorePlace(shop / "results.db"), [], lambda: 0))
     restore_s = _time_s(lambda: restore(copy, folder / "again"))
     return [
         at_most(f"backup of {RESULTS} results, read back", backup_s, "s", 300),
@@ -51,7 +51,7 @@ def _fill(shop):
             archive.write(
                 avro_container.block_bytes(raw_run_codec.encode(dataclasses.replace(run, shaft=shaft)), MARKER)
             )
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         store.begin_batch("many", 0)
     with closing(sqlite3.connect(shop / "results.db")) as database:
         into = "INSERT INTO runs (id, batch_id, archive, byte_offset, shaft, label, started_ms) VALUES (?,?,?,?,?,?,?)"

@@ -12,7 +12,7 @@ from midspan.pipeline.bench import Bench, measure_batch
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
 from midspan.sorting.gauge_health import WatchLimits, alarms, observe
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.wire.codec import unpack
 from midspan.wire.framing import Deframer, Frame
 from midspan.wire.records import Readings
@@ -78,7 +78,7 @@ def measured(folder, number=SHAFTS):
         Rehearsal(scenario.rehearsal(stock, 1), folder) as rehearsal,
         SerialLink(rehearsal.port) as serial,
         ArchiveWriter(archive) as writer,
-        Store.open(folder / "results.db") as store,
+        StorePlace(folder / "results.db").open() as store,
     ):
         link = WatchedLink(serial)
         calibration, bands = load_calibration(folder / "cal.toml"), load_bands(folder / "bands.toml")

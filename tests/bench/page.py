@@ -3,8 +3,8 @@
 import time
 
 import numpy as np
-from midspan.store.database import Store
 from midspan.store.journal import Journal
+from midspan.store.place import StorePlace
 from night_on_paper import PaperNight, rough_night
 from page_rig import CHROMIUM, browser, served
 
@@ -23,7 +23,7 @@ def figures(folder):
     with served(store) as server, browser() as opened:
         page = opened.new_page()
         paints_ms = [_painted_ms(page, server.url) for _ in range(PAINTS)]
-        with Store.open(store) as written:
+        with StorePlace(store).open() as written:
             latency_ms = _latencies_ms(page, PaperNight(Journal(written)))
         page.goto(f"{server.url}/night/1")
         page.wait_for_selector("#all")

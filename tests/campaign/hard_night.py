@@ -16,7 +16,7 @@ from random import Random
 from midspan.report.night_data import read_night
 from midspan.report.night_html import write_report
 from midspan.report.night_statistics import places
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.wire.records import State
 
 from campaign import invariants, night_files
@@ -105,7 +105,7 @@ class HardNight:
             self._wait_for(1 << 30)
             invariants.whole_night(self.tally, bench, self._ear.released)
         self._count_what_the_world_did()
-        report, _ = write_report(bench.folder / "results.db", None, bench.folder / "night.html")
+        report, _ = write_report(StorePlace(bench.folder / "results.db"), None, bench.folder / "night.html")
         return report
 
     def _start(self) -> None:
@@ -177,7 +177,7 @@ def dishonest(folder: Path, report: Path) -> list[str]:
     """What the report keeps to itself: a fault, a place that has to be recounted, a shaft more or less in a place."""
     page, world = report.read_text(encoding="utf-8"), World.read(folder / "world.txt")
     found = [f"nothing is told of {code}" for code in CODES.split() if code not in page]
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         record = read_night(store, None)
     for place in places(record):
         named = f"Recount {place.name}." in page

@@ -68,7 +68,7 @@ def sort(folder: Path, order: dict[str, Any]) -> Ending:
     reach = Reconnector(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
     ask = _looked_after if order.get("person") else None
     with (
-        Store.open(setup.store, wait_s=order.get("wait_s", 5.0)) as store,
+        setup.store.open(wait_s=order.get("wait_s", 5.0)) as store,
         Notices(setup.plan.notices, folder, "the campaign") as notices,
     ):
         journal = Journal(store)

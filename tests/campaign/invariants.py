@@ -10,9 +10,10 @@ from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult, evaluate
-from midspan.store.database import Store, StoredResult
+from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.passage import NightOnRecord, Transit, TransitStage
+from midspan.store.place import StorePlace
 
 from campaign import night_files
 from campaign.bench import Bench
@@ -30,7 +31,7 @@ def in_between(tally: Tally, bench: Bench) -> None:
     """Check what was written so far, whatever was going on when it stopped."""
     if not bench.store.exists():
         return
-    with Store.open(bench.store) as store:
+    with StorePlace(bench.store).open() as store:
         night, passages = _newest(Journal(store), bench)
     if night is None:
         return
@@ -55,7 +56,7 @@ def whole_night(
     """
     folder, stock = bench.folder, bench.stock
     world = World.read(folder / "world.txt")
-    with Store.open(bench.store) as store:
+    with StorePlace(bench.store).open() as store:
         night, passages = _newest(Journal(store), bench)
         assert night is not None
         results = {one.id: one for one in store.batch(night.batch)}
@@ -83,7 +84,7 @@ def readings_missing(bench: Bench) -> set[int]:
     """The shafts that were judged by readings which are not in the archive that stands there."""
     runs = Archive.open(bench.folder / "readings.avro").entries()
     there = {(offset, run.shaft, run.started_ms) for offset, run in runs}
-    with Store.open(bench.store) as store:
+    with StorePlace(bench.store).open() as store:
         night, passages = _newest(Journal(store), bench)
         assert night is not None
         results = {one.id: one.run for one in store.batch(night.batch)}

@@ -13,9 +13,9 @@ from pathlib import Path
 from random import Random
 
 from midspan.archive.writer import ArchiveWriter
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind
+from midspan.store.place import StorePlace
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -57,7 +57,7 @@ def archive_replaced(path: Path) -> None:
 def store_replaced(path: Path) -> None:
     """By one in which nothing was ever sorted."""
     deleted(path)
-    Store.open(path).close()
+    StorePlace(path).open().close()
 
 
 ARCHIVE_HARMS: dict[str, Callable[[Path], None]] = {
@@ -130,7 +130,7 @@ class Meddling:
         self._bench.start_host()
         assert self._bench.ended(SOON_S) == 0
         assert self._bench.over == (True, "the hopper is empty"), self._bench.over
-        with Store.open(self._bench.store) as store:
+        with StorePlace(self._bench.store).open() as store:
             journal = Journal(store)
             told = [one for one in journal.happenings(1) if one.kind is RunEventKind.SETTING]
             passages = journal.passages(1)
@@ -144,7 +144,7 @@ class Meddling:
 
     def _named(self) -> set[int]:
         """Numbers of the shafts whose readings the journal names as gone."""
-        with Store.open(self._bench.store) as store:
+        with StorePlace(self._bench.store).open() as store:
             said = [one.words for one in Journal(store).happenings(1) if one.code == "READINGS_GONE"]
         found: set[int] = set()
         for first, last in re.findall(r"(\d+)(?: to (\d+))?", said[-1] if said else ""):

@@ -14,6 +14,7 @@ from typing import Any
 
 from midspan.rehearsal import scenario
 from midspan.report.night_html import write_report
+from midspan.store.place import StorePlace
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -107,7 +108,7 @@ class SickNights:
             self.tally.wrong.append(f"{where}: the night ended with {words!r}")
         if code is not None:
             self.tally.waits[code] += 1
-            report, _ = write_report(bench.store, None, bench.folder / "night.html")
+            report, _ = write_report(StorePlace(bench.store), None, bench.folder / "night.html")
             if code not in report.read_text(encoding="utf-8"):
                 self.tally.wrong.append(f"{where}: the report does not tell of {code}")
         head_mm, force_n = head(bench.folder / "world.txt")

@@ -16,9 +16,9 @@ from pathlib import Path
 
 import pytest
 from midspan.archive.reader import Archive
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
+from midspan.store.place import StorePlace
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -70,7 +70,7 @@ def size_of(bench: Bench, name: str) -> int:
 
 
 def codes(bench: Bench) -> set[str | None]:
-    with Store.open(bench.folder / "results.db") as store:
+    with StorePlace(bench.folder / "results.db").open() as store:
         return {one.code for one in Journal(store).happenings(1)}
 
 
@@ -186,7 +186,7 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
     with bench(tmp_path / "night", server) as one:
         one.start_host(die=["release", 3, False])
         assert one.ended(SOON_S) == KILLED
-        with Store.open(one.folder / "results.db") as store:
+        with StorePlace(one.folder / "results.db").open() as store:
             passage = Journal(store).open_passage("rehearsal")
         assert passage is not None
         assert passage.stage is TransitStage.LEAVING
@@ -200,5 +200,5 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         invariants.in_between(tally, one)
         assert (tally.lost, tally.wrong) == ([], [])
         assert sum(run.shaft == passage.shaft for run in Archive.open(archive).runs()) == 1
-        with Store.open(one.folder / "results.db") as store:
+        with StorePlace(one.folder / "results.db").open() as store:
             assert len(store.history(passage.shaft)) == 2

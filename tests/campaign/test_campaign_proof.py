@@ -14,9 +14,10 @@ import synthetic
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import evaluate
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
+from midspan.store.place import StorePlace
 
 from campaign import invariants
 from campaign.night_files import Stock
@@ -77,7 +78,7 @@ def judge(tmp_path, monkeypatch):
 def _write(forgery, bench, calibration):
     world, released = [f"0 {own} hopper" for own in TRUTHS], set()
     archive = bench.folder / "readings.avro"
-    with Store.open(bench.store) as store, ArchiveWriter(archive) as writer:
+    with StorePlace(bench.store).open() as store, ArchiveWriter(archive) as writer:
         journal = Journal(store)
         night = journal.begin_night(GAUGE, "{}", 1)
         offsets = []

@@ -9,9 +9,9 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
+from midspan.store.place import StorePlace
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -39,7 +39,7 @@ def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) ->
         assert bench.ended() == 0
         assert bench.over[0], bench.over[1]
         invariants.whole_night(tally, bench, ear.released)
-        with Store.open(bench.store) as store:
+        with StorePlace(bench.store).open() as store:
             journal = Journal(store)
             passages = journal.passages(journal.nights(bench.name)[-1].id)
     assert (tally.lost, tally.wrong, tally.fed) == ([], [], SHAFTS)

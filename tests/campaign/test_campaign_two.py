@@ -6,8 +6,8 @@ from contextlib import ExitStack
 from pathlib import Path
 from random import Random
 
-from midspan.store.database import Store
 from midspan.store.journal import Journal
+from midspan.store.place import StorePlace
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -63,6 +63,6 @@ def test_two_gauges_share_a_database(tmp_path: Path) -> None:
         assert sum(one.kills for one in both) >= KILLS
     numbers = [set(World.read(one.bench.folder / "world.txt").measured_as) for one in both]
     assert not numbers[0] & numbers[1]
-    with Store.open(tmp_path / "both.db") as store:
+    with StorePlace(tmp_path / "both.db").open() as store:
         assert [night.gauge for night in Journal(store).nights()].count("attic") == 1
         assert {night.gauge for night in Journal(store).nights()} == set(NAMES)

@@ -22,7 +22,7 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.spine_budget import CAUSES
 from midspan.pipeline import bench
 from midspan.rehearsal import scenario
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.wire.records import Phase
 from places import ROOT
 
@@ -175,7 +175,7 @@ def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
         "span": used.span.span_mm - true["span_mm"],
     }
     spines = {shaft["number"]: shaft["spine_thou"] for shaft in scenario.shafts(36, seed=7) if "fault" not in shaft}
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         results = {one.run.shaft: one.result for one in store.batch(1) if one.result}
     assert results.keys() == spines.keys()
     for number, result in results.items():
@@ -190,7 +190,7 @@ def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):
     with (folder / "readings.avro").open("rb") as file:
         runs = list(fastavro.reader(file))
     assert [run["shaft"] for run in runs] == list(range(1, 37))
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         verdicts = [one.decision.outcome for one in store.batch(1)]
     assert len(verdicts) == 36
     assert set(verdicts) == set(Outcome)
@@ -224,7 +224,7 @@ def test_the_demonstration_goes_on_in_its_own_folder_and_no_other(demonstrated, 
     folder = tmp_path / "demo"
     for _ in range(2):
         assert midspan("demo", "--shafts", 1, "--folder", folder).returncode == 0
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         assert [len(store.batch(batch)) for batch in (1, 2)] == [1, 1]
     before = {path: path.read_bytes() for path in folder.iterdir()}
     assert "calibration.toml" in complaint(midspan("demo", "--shafts", 1, "--folder", folder, "--seed", 8))
@@ -246,7 +246,7 @@ def test_recompute_gives_valid_json_and_the_stored_numbers_to_the_bit(demonstrat
     assert done.returncode == 0, done.stderr
     again = json.loads(done.stdout, parse_constant=pytest.fail)
     assert [one["shaft"] for one in again] == list(range(1, 37))
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         stored = {one.run.shaft: one.result for one in store.batch(1)}
     for one in again:
         if "unmeasured" in one:
@@ -366,7 +366,7 @@ def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(t
     assert process.returncode == 130
     assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
     assert "Traceback" not in err
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         stored = [one.run.shaft for one in store.batch(1)]
     assert stored[:3] == [1, 2, 3]
     with (tmp_path / "readings.avro").open("rb") as file:

@@ -11,7 +11,8 @@ from garbage import doors
 from midspan.base.errors import MidspanError, ReadingsError
 from midspan.base.plain_text import LONGEST_ERROR, MOST_OF_INPUT
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 
 WILD = "\x1b]0;owned\x07\x1b[31mred\x9b\u202egnp.exe\u2066"
 
@@ -20,7 +21,7 @@ WILD = "\x1b]0;owned\x07\x1b[31mred\x9b\u202egnp.exe\u2066"
 def store(tmp_path_factory):
     """A database of which label, batch, place, gauge, reasons and the words of a set are wild."""
     folder = tmp_path_factory.mktemp("wild")
-    with Store.open(folder / "results.db") as opened:
+    with StorePlace(folder / "results.db").open() as opened:
         batch = opened.begin_batch(WILD, 0)
         run = RunReference(f"{WILD}.avro", 0, 1, WILD, 0)
         opened.add(batch, run, None, Decision(Outcome.DOUBTFUL, (f"cause {WILD}",), None), 0)
@@ -125,5 +126,5 @@ def test_one_value_in_an_error_has_at_most_so_many_signs(tmp_path):
 
 def made(folder: Path, text):
     (folder / "values.csv").write_text(text)
-    Store.open(folder / "results.db").close()
+    StorePlace(folder / "results.db").open().close()
     return folder

@@ -12,7 +12,7 @@ from commands_rig import COMMAND, complaint, midspan, settings
 from midspan.archive.writer import ArchiveWriter
 from midspan.cli import recompute as rework
 from midspan.measurement import result as shaft
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, raw_run
 
 SHAFTS = 5
@@ -34,7 +34,7 @@ def recompute(folder, arguments, *more):
 
 
 def stored(folder):
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         return [[one.result for one in versions] for versions in store.versions()]
 
 
@@ -146,6 +146,7 @@ def test_commands_that_draw_nothing_load_nothing_to_draw_with(kit):
         script = f"""
 import sys
 from midspan.cli.main import main
+from midspan.store.place import StorePlace
 sys.argv = {["midspan", *map(str, command)]}
 try:
     main()

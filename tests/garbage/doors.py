@@ -12,6 +12,7 @@ from midspan.base.errors import MidspanError
 from midspan.hand_bench.bench import EXAMPLE
 from midspan.rehearsal.scenario_night import PLAN
 from midspan.sets.scale import EXAMPLE as SCALE
+from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.views import Views
 from night_on_paper import quiet_night
@@ -229,7 +230,7 @@ def viewed(folder):
     """What is wrong with the views of the page on a database, by their names; refusals are in order."""
     wrong = {}
     try:
-        follower = Follower(folder / "results.db")
+        follower = Follower(StorePlace(folder / "results.db"))
     except MidspanError:
         return wrong
     views = Views(follower, Clock(now_ms))

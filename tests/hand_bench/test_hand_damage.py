@@ -12,7 +12,7 @@ from midspan.base.errors import ArchiveError
 from midspan.hand_bench.record import NAMES, Begun, HandRecord, Typed
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import sessions
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from places import DATA
 
 OLD = DATA / "e0bd664"
@@ -153,7 +153,7 @@ def test_a_damaged_line_costs_its_shaft_and_every_other_is_made_again(tmp_path) 
         number = data[: bit // 8].count(b"\n") + 1
         assert done.returncode == 1
         assert f"hand-readings.jsonl, line {number}: is damaged" in done.stderr
-        with Store.open(tmp_path / "results.db", create=False) as store:
+        with StorePlace(tmp_path / "results.db").open(create=False) as store:
             stored = [store.latest(f"bar-{shaft}") for shaft in (1, 2, 3)]
         assert sum(one is not None and one.result["doubts"] == [] for one in stored) >= 2
 

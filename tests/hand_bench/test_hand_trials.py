@@ -14,7 +14,8 @@ from midspan.hand_bench.monte_carlo import hand_trials
 from midspan.hand_bench.record import HandRecord
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import session_at
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from midspan.uncertainty.monte_carlo import agreement
 from synthetic import Shaft
 
@@ -119,7 +120,7 @@ def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_
     for one in typed:
         record.keep(place, one)
     session = session_at(record.path, place)
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         run = RunReference("hand.jsonl", place, 1, "bar", 0)
         store.add(store.begin_batch("hand", 0), run, evaluate_hand(session).as_dict(), NO_BANDS, 0)
     shown = midspan("show", "bar", "--budget", folder=tmp_path)

@@ -16,7 +16,7 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.bench import MOST_FAULTS, Bench, measure_batch
 from midspan.rehearsal.process import Rehearsal
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.wire.records import State
 from rig import gauge_on
 
@@ -57,7 +57,7 @@ class Kit:
 
     def stored(self):
         """Numbers and outcomes in the store, as another program would see them now."""
-        with Store.open(self.folder / "r.db") as store:
+        with StorePlace(self.folder / "r.db").open() as store:
             return [(one.run.shaft, one.decision.outcome) for one in store.batch(self.bench.batch)]
 
 
@@ -69,7 +69,7 @@ def kit(tmp_path, request):
     with (
         gauge_on({"shafts": given}, tmp_path) as gauge,
         ArchiveWriter(tmp_path / "a.avro") as archive,
-        Store.open(tmp_path / "r.db") as store,
+        StorePlace(tmp_path / "r.db").open() as store,
     ):
         yield Kit(tmp_path, shafts, gauge, archive, store)
 
@@ -90,7 +90,7 @@ def test_readings_then_verdict_then_leave_to_forget(kit):
 
 def test_a_verdict_says_where_its_readings_are(kit):
     verdict = kit.bench.measure(2, "blue")
-    with Store.open(kit.folder / "r.db") as store:
+    with StorePlace(kit.folder / "r.db").open() as store:
         stored = store.latest("blue")
     assert (stored.id, stored.decision, stored.run.shaft) == (verdict.stored, verdict.decision, 2)
     (run,) = read(kit.folder / "a.avro")
@@ -231,7 +231,7 @@ def test_a_gauge_that_cannot_go_home_stops_the_batch(tmp_path):
     with (
         gauge_on({"gauge": {"home_switch_broken": "open"}, "shafts": [{"number": 1}]}, tmp_path) as gauge,
         ArchiveWriter(tmp_path / "a.avro") as archive,
-        Store.open(tmp_path / "r.db") as store,
+        StorePlace(tmp_path / "r.db").open() as store,
     ):
         bench = Bench(gauge, load_calibration(calibration), load_bands(bands), archive, store, 1)
         with pytest.raises(DeviceFault, match="stands still"):

@@ -13,8 +13,9 @@ from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.lookup import newest
+from midspan.store.place import StorePlace
 
 SPINES = (500.0, 500.6, 501.3)
 HOSTILE = "<script>alert(1)</script> & co"
@@ -24,7 +25,7 @@ LIMITS = Limits(number=3, spine_thou=3.0)
 @pytest.fixture
 def folder(tmp_path):
     """A database with a set "spring 1" of three shafts, invented, and one of 36 with long names."""
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         many = [(10 + i, 495.0 + i / 7, f"a shaft with a very long name indeed, number {i} of them") for i in range(36)]
         few = [(1, SPINES[0], "blå-1"), (2, SPINES[1], HOSTILE), (3, SPINES[2], "")]
@@ -73,7 +74,7 @@ def test_a_card_says_what_a_customer_has_to_know(folder):
 
 def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
     midspan("sets", "apart", "many", folder=folder)
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         found = shafts_of(store, [10, 11])
         Sets(store).keep({"alike": list(found.values())}, Limits(number=2, spine_thou=3.0), 0)
     midspan("sets", "card", "alike", folder=folder)
@@ -84,7 +85,7 @@ def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
 
 
 def test_a_weight_that_is_known_stands_on_the_card(folder):
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         Sets(store).weigh({"1": weight_of("312.4", "grains", "shaft 1")}, 0)
     midspan("sets", "card", "spring 1", "--out", "new", folder=folder)
     assert "312.4" in (folder / "new.html").read_text(encoding="utf-8")
@@ -129,7 +130,7 @@ def test_a_card_in_a_folder_that_is_not_there_is_said(folder):
 
 def measured_again(folder, shaft, outcome, *reasons):
     """A newer result of a shaft, with this verdict."""
-    with Store.open(folder / "results.db", create=False) as store:
+    with StorePlace(folder / "results.db").open(create=False) as store:
         result = {"spine_thou": 501.0, "u_spine_thou": 0.2, "gauge": "bench", "calibration": "bench-2026"}
         run = RunReference("a.avro", 900_000, shaft, "", 1_790_000_000_000)
         store.add(store.begin_batch("later", 1), run, result, Decision(outcome, reasons, None), 1)
@@ -152,7 +153,7 @@ def test_a_set_with_a_spent_shaft_has_no_card_until_it_is_given_back(folder):
     assert "shaft 2 is in it, but by now: marked as spent" in complaint(
         midspan("sets", "card", "spring 1", folder=folder)
     )
-    with Store.open(folder / "results.db", create=False) as store:
+    with StorePlace(folder / "results.db").open(create=False) as store:
         Sets(store).mark([2], spent=False, words="found sound", at_ms=2)
     assert midspan("sets", "card", "spring 1", folder=folder).returncode == 0
 
@@ -203,7 +204,7 @@ def test_a_label_shows_spine_with_its_uncertainty(folder):
 
 
 def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
-    with Store.open(folder / "results.db", create=False) as store:
+    with StorePlace(folder / "results.db").open(create=False) as store:
         result = {
             "spine_thou": 500.0, "u_spine_thou": 0.2, "spread_thou": 2.5, "gauge": HAND_GAUGE, "stiff_side_deg": 34.0
         }  # fmt: skip
@@ -281,7 +282,7 @@ def test_labels_are_not_written_under_a_name_that_promises_something_else(folder
 
 
 def test_a_code_shows_the_shaft_of_that_number_and_none_that_is_named_like_it(folder):
-    with Store.open(folder / "results.db", create=False) as store:
+    with StorePlace(folder / "results.db").open(create=False) as store:
         result = {"spine_thou": 450.0, "u_spine_thou": 0.2}
         run = RunReference("b.avro", 1, 900, "1", 1_790_000_000_000)
         store.add(store.begin_batch("later", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)

@@ -12,7 +12,7 @@ from midspan.cli.compare import compare
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
 from midspan.report.comparison import changes
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate({"bin": [{"name": "dozen", "spine_thou": [490.0, 510.0], "spread_max_thou": 9.0}]})
@@ -46,7 +46,7 @@ def store_again(archives, calibration, bands, store):
 
 @pytest.fixture
 def store(tmp_path):
-    with Store.open(tmp_path / "results.db") as opened:
+    with StorePlace(tmp_path / "results.db").open() as opened:
         yield opened
 
 
@@ -122,17 +122,17 @@ def test_an_id_stands_for_one_content(archive, store):
 def test_compare_prints_what_changed(archive, store, capsys):
     store_again([archive], named("one"), BANDS, store)
     with pytest.raises(StoreError, match="nothing to compare"):
-        compare(None, store.path)
+        compare(None, store.place)
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
-    compare(None, store.path)
+    compare(None, store.place)
     text = capsys.readouterr().out
     assert "3 shafts compared, 0 go elsewhere now" in text
     assert "because span.span_mm: 711.2 became 711.3" in text
     assert "U was" not in text
     store_again([archive], named("three", span={"u_span_mm": 1.0}), BANDS, store)
-    compare(None, store.path)
+    compare(None, store.place)
     assert re.search(r"U was 0\.\d\d thou on average, and is 4\.\d\d now", capsys.readouterr().out)
-    compare("2", store.path, as_json=True)
+    compare("2", store.place, as_json=True)
     (only,) = json.loads(capsys.readouterr().out)
     assert only["shaft"] == 2
     assert only["expected_spine_thou"] == pytest.approx(only["differences"]["spine_thou"], rel=5e-3)

@@ -20,7 +20,8 @@ from midspan.report.export_columns import RESULTS, SETS, TABLES
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 
 FORMULA = '=HYPERLINK("x")'
 
@@ -28,7 +29,7 @@ FORMULA = '=HYPERLINK("x")'
 @pytest.fixture
 def folder(tmp_path):
     """A database of a shaft with everything, one without a result, one with a formula for a name, and a set."""
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label, spine in ((1, 'blå, "1"\nx', 500.123456789012345), (2, "", None), (3, FORMULA, 501.0)):
             result = None if spine is None else {
@@ -94,7 +95,7 @@ def test_the_values_are_those_of_the_database(folder):
 
 
 def test_a_measurement_that_was_superseded_says_by_which(folder):
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         again = RunReference("a.avro", 90_000, 3, FORMULA, 0)
         newest = store.add(1, again, {"spine_thou": 501.5}, Decision(Outcome.REJECTED, ("too soft",)), 9)
         other = RunReference("other.avro", 0, 3, FORMULA, 0)
@@ -161,8 +162,8 @@ MEMORY = """
 from midspan.report.export import export
 import resource, sys
 from pathlib import Path
-from midspan.store.database import Store
-with Store.open(Path(sys.argv[1])) as store:
+from midspan.store.place import StorePlace
+with StorePlace(Path(sys.argv[1])).open() as store:
     export(store, "results", Path(sys.argv[2]))
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
@@ -172,7 +173,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 def test_a_long_table_does_not_fill_the_memory(tmp_path):
     def peak_kb(number):
         path = tmp_path / f"{number}.db"
-        with Store.open(path) as store:
+        with StorePlace(path).open() as store:
             store.add(
                 store.begin_batch("a", 0),
                 RunReference("a.avro", 0, 0, "", 0),

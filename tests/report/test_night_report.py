@@ -18,9 +18,10 @@ from midspan.report.night_lists import MOST_ROWS
 from midspan.report.night_plots import SLOTS, gauge_chart
 from midspan.report.night_statistics import pace, places
 from midspan.report.night_text import headline, story, todos
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind, TransitStage
+from midspan.store.place import StorePlace
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)
@@ -58,7 +59,7 @@ class Reader(HTMLParser):
 
 
 def record_of(path):
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         return read_night(store, None)
 
 
@@ -163,7 +164,7 @@ def test_the_pace_is_counted_without_the_pause(tmp_path):
 def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(tmp_path):
     path = quiet_night(tmp_path / "n.db", 5)
     before = html_of(record_of(path))
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         record = read_night(store, None)
         shaft = record.stock[0].shaft
         run = RunReference("readings.avro", 9000 * shaft, shaft, "", EVENING_MS + SHAFT_MS)
@@ -447,19 +448,19 @@ def test_the_command_writes_the_newest_night(tmp_path):
 def test_two_nights_are_told_apart(tmp_path):
     quiet_night(tmp_path / "results.db", 2)
     quiet_night(tmp_path / "results.db", 3)
-    first, _ = write_report(tmp_path / "results.db", 1, tmp_path / "1.html", UTC)
-    second, _ = write_report(tmp_path / "results.db", None, tmp_path / "2.html", UTC)
+    first, _ = write_report(StorePlace(tmp_path / "results.db"), 1, tmp_path / "1.html", UTC)
+    second, _ = write_report(StorePlace(tmp_path / "results.db"), None, tmp_path / "2.html", UTC)
     assert "took in 2 shafts" in first.read_text()
     assert "took in 3 shafts" in second.read_text()
 
 
 def test_what_cannot_be_reported_is_said_in_a_line(tmp_path):
     assert "there is no such file" in complaint(midspan("report", folder=tmp_path))
-    Store.open(tmp_path / "results.db").close()
+    StorePlace(tmp_path / "results.db").open().close()
     assert "no night was sorted into it" in complaint(midspan("report", folder=tmp_path))
     quiet_night(tmp_path / "results.db", 2)
     assert "there is no night 7; the last one is 1" in complaint(midspan("report", "7", folder=tmp_path))
     assert "cannot be written" in complaint(midspan("report", "--out", "no/such/folder.html", folder=tmp_path))
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         Journal(store).begin_night("attic", '{"strange": 1}', 0)
     assert "the plan of night 2 is not one of this version's" in complaint(midspan("report", folder=tmp_path))

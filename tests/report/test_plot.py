@@ -25,7 +25,8 @@ from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.review import review
 from midspan.sets.stock import StockShaft, shafts_of
-from midspan.store.database import RunReference, Store, StoredResult
+from midspan.store.database import RunReference, StoredResult
+from midspan.store.place import StorePlace
 from midspan.study.control_chart import individuals_chart, weighted_mean
 from midspan.uncertainty.budget import Coverage
 from night_on_paper import paper_night
@@ -204,7 +205,7 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
         night.check(0.1)
     drawn = []
     monkeypatch.setattr("midspan.report.plot_batch.draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
-    batch(1, tmp_path / "b.png", store=tmp_path / "results.db")
+    batch(1, tmp_path / "b.png", store=StorePlace(tmp_path / "results.db"))
     assert [one.result["spine_thou"] for one in drawn] == [499.2]
 
 
@@ -216,7 +217,7 @@ def folder(tmp_path_factory, cracked):
     """A database with one measured shaft, one without a result, a set, and six results of a check standard."""
     folder = tmp_path_factory.mktemp("plots")
     calibration, run, result = cracked
-    with ArchiveWriter(folder / "a.avro") as archive, Store.open(folder / "results.db") as store:
+    with ArchiveWriter(folder / "a.avro") as archive, StorePlace(folder / "results.db").open() as store:
         offset = archive.append(run)
         store.keep_calibration(calibration.calibration.id, calibration.content())
         batch = store.begin_batch("blue", 0)

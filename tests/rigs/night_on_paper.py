@@ -6,9 +6,10 @@ from random import Random
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, TransitStage
+from midspan.store.place import StorePlace
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
 SHAFT_MS = 21_000
@@ -134,7 +135,7 @@ class PaperNight:
 @contextmanager
 def paper_night(path, **also):
     """A night in the making, on the disk when the block ends."""
-    with Store.open(path) as store, store.transaction() as session:
+    with StorePlace(path).open() as store, store.transaction() as session:
         yield PaperNight(Journal(AtOnce(session, path)), **also)
 
 

@@ -19,7 +19,6 @@ from midspan.sorting.loop import Clocks, SortingLoop, Watcher
 from midspan.sorting.plan import SortPlan
 from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import Setup
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
 from pretend import STANDARD, KilledError, PretendGauge, World
@@ -121,7 +120,7 @@ class Rig:
         if axe is not None:
             self.gauge.axe = axe
         try:
-            with Store.open(self.setup.store, wait_s=0.0) as store, self._axed(store):
+            with self.setup.store.open(wait_s=0.0) as store, self._axed(store):
                 keeper = self.keeper(store, again=again)
                 night = SortingLoop(
                     keeper, self.reach, Watcher(self.notices, self.ask, self.shown.append), self.time.clocks()
@@ -167,7 +166,7 @@ class Rig:
 
     @contextmanager
     def journal(self):
-        with Store.open(self.setup.store) as store:
+        with self.setup.store.open() as store:
             yield Journal(store)
 
     def passages(self):
@@ -229,7 +228,7 @@ class Rig:
         archive.check()
         seen = Counter((run.shaft, run.boot, hashlib.sha256(run.counts.tobytes()).hexdigest()) for run in runs)
         assert set(seen.values()) <= {1}, "readings were stored twice"
-        with Store.open(self.setup.store) as store:
+        with self.setup.store.open() as store:
             stored = [one for versions in store.versions() for one in versions]
             assert len(stored) == len({one.run for one in stored}), "a run was judged twice"
             for one in stored:

@@ -3,9 +3,9 @@
 from collections import Counter
 
 from midspan.rehearsal.scenario_night import BAR
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
+from midspan.store.place import StorePlace
 
 
 def where(folder):
@@ -25,7 +25,7 @@ def places_of_stock(folder):
 
 def passages(folder):
     """Every shaft that the journal knows, of all nights."""
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         journal = Journal(store)
         return [one for night in journal.nights() for one in journal.passages(night.id)]
 

@@ -17,7 +17,8 @@ from midspan.cli.sets_weigh import by_scale
 from midspan.decision.decision import Decision, Outcome
 from midspan.sets.scale import EXAMPLE, Scale, ScalePort, load_scale, wait_until_empty, weigh
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from places import ROOT
 from rig import bare_line, ticking
 
@@ -199,7 +200,7 @@ def answering(*texts):
 @pytest.fixture
 def stock(tmp_path):
     """A database with the shafts 1 to 3."""
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft in (1, 2, 3):
             run = RunReference("a.avro", shaft, shaft, f"blue-{shaft}", 0)
@@ -256,7 +257,7 @@ def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys
     empty = ["weight 0.1 grains steady"]
     with answering(*WEIGHED, *empty, "too heavy", *second, *empty) as port:
         (stock.parent / "scale.toml").write_text(FILE.format(port=port), encoding="utf-8")
-        by_scale(stock, stock.parent / "scale.toml", None, lambda _: next(answers), ticking(0.01))
+        by_scale(StorePlace(stock), stock.parent / "scale.toml", None, lambda _: next(answers), ticking(0.01))
     assert [shaft for shaft, _ in noted(stock)] == [1, 3]
     told = capsys.readouterr()
     assert "shaft nobody was never measured" in told.err

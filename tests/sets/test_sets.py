@@ -20,7 +20,8 @@ from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
 from midspan.sets.twins import say
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from night_on_paper import paper_night
 from places import ROOT
 
@@ -40,7 +41,7 @@ def measured(store, shaft, spine_thou, *, spread_thou=2.0, at_ms=0, decision=ACC
 @pytest.fixture
 def path(tmp_path):
     """A database with four shafts near 500, four near 510, and one far off."""
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for i, spine in enumerate((500.0, 500.2, 500.4, 500.9, 510.0, 510.3, 510.1, 510.2, 540.0), 1):
             measured(store, i, spine, batch=batch, label=f"blue-{i}")
@@ -69,7 +70,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(tmp_path):
         suspects = [night.sorted_shaft(500.0, ACCEPTED, 1) for _ in range(3)]
         night.check(1.7, suspects=suspects)
         bad_check_ms = night.at_ms
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         # The first suspect is measured again on the bench, by its number.
         measured(store, suspects[0], 500.3, at_ms=bad_check_ms + 60_000)
         Sets(store).mark([good[0]], spent=True, words="", at_ms=1)
@@ -89,7 +90,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(tmp_path):
 
 
 def test_the_newest_measurement_counts_and_of_it_the_newest_result(path):
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         measured(store, 1, 501.5, at_ms=50)
         measured(store, 1, 501.6, at_ms=50)  # the same readings made again
         measured(store, 1, 499.0, at_ms=0)  # old readings made again later
@@ -99,7 +100,7 @@ def test_the_newest_measurement_counts_and_of_it_the_newest_result(path):
 
 
 def test_a_part_of_the_stock_is_asked_for_by_batch_and_bin(path):
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         batch = store.begin_batch("red", 0)
         measured(store, 20, 505.0, batch=batch, decision=Decision(Outcome.ACCEPTED, (), "505"))
     assert answer(path, "stock", "--batch", batch)["stock"] == [20]
@@ -142,7 +143,7 @@ def test_no_program_puts_a_shaft_into_two_sets(path):
 
 def test_two_programs_that_choose_at_once_do_not_share_a_shaft(path):
     limits = Limits(number=2, spine_thou=1.0)
-    with Store.open(path) as one, Store.open(path) as other:
+    with StorePlace(path).open() as one, StorePlace(path).open() as other:
         shafts, same = read_stock(one).shafts[:2], read_stock(other).shafts[1:3]
         Sets(one).keep({"first": shafts}, limits, 1)
         before = rows(path)
@@ -162,7 +163,7 @@ def test_a_name_is_given_once(path):
 @pytest.mark.parametrize("name", ["", " 1", "two\nlines", "a\x1b[31mb", "x" * 80])
 def test_a_name_that_cannot_be_printed_is_refused(path, name):
     before = rows(path)
-    with Store.open(path) as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
+    with StorePlace(path).open() as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
         Sets(store).keep({name: read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=1.0), 1)
     assert rows(path) == before
 
@@ -189,7 +190,7 @@ def dozen(path):
 
 
 def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
-    with Store.open(dozen) as store:
+    with StorePlace(dozen).open() as store:
         for shaft, spine in ((30, 509.8), (31, 510.16), (32, 510.9), (33, 510.17)):
             measured(store, shaft, spine, at_ms=10**11)
     before = rows(dozen)
@@ -205,7 +206,7 @@ def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
 
 
 def test_what_joins_comes_from_the_batches_that_are_named(dozen):
-    with Store.open(dozen) as store:
+    with StorePlace(dozen).open() as store:
         first, second = store.begin_batch("first", 0), store.begin_batch("second", 0)
         for shaft, spine, batch in ((30, 510.16, first), (31, 510.3, second), (32, 510.31, second)):
             measured(store, shaft, spine, batch=batch)
@@ -217,7 +218,7 @@ def test_what_joins_comes_from_the_batches_that_are_named(dozen):
 
 
 def test_two_lost_shafts_are_replaced_together(dozen):
-    with Store.open(dozen) as store:
+    with StorePlace(dozen).open() as store:
         for shaft, spine in ((30, 509.5), (31, 510.6), (32, 510.7), (33, 509.4)):
             measured(store, shaft, spine)
     assert answer(dozen, "refill", "old 2", "--lost", 5, "--lost", 6)["joining"] == [31, 32]
@@ -243,7 +244,7 @@ def test_a_refill_that_cannot_be_changes_nothing(dozen, words, said):
 
 
 def test_a_second_set_matches_the_first(dozen):
-    with Store.open(dozen) as store:
+    with StorePlace(dozen).open() as store:
         for shaft, spine in ((30, 510.05), (31, 510.15), (32, 510.25), (33, 509.2), (34, 510.5)):
             measured(store, shaft, spine)
     told = answer(dozen, "extend", "old 2", "--number", 3, "--keep", "old 2 b")
@@ -263,7 +264,7 @@ def test_what_a_better_choice_may_save_is_never_said_to_be_less():
 
 def test_a_range_of_what_is_not_known_any_more_is_null(path):
     sets(path, "make", "--number", 2, "--spine", 1, "--spread", 1, "--keep", "old")
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         measured(store, 1, 500.0, spread_thou=None, at_ms=1)
     done = sets(path, "show", "old 1", "--json")
     ranges = json.loads(done.stdout, parse_constant=pytest.fail)["ranges"]  # NaN is none of JSON's numbers (RFC 8259)
@@ -278,7 +279,7 @@ def test_weights_are_noted_by_number_or_label_and_the_newest_holds(path, tmp_pat
     assert "1 weight noted" in sets(path, "weigh", "blue-1", "310.5", "--unit", "grains").stdout
     (tmp_path / "w.csv").write_text("shaft,weight_g\n1,20.00\nblue-2,20.10\n", encoding="utf-8")
     assert "2 weights noted" in sets(path, "weigh", "--csv", tmp_path / "w.csv").stdout
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         weights = {one.shaft: one.weight_gr for one in read_stock(store).shafts if one.weight_gr is not None}
     assert weights == {1: pytest.approx(20 / GRAM_PER_GRAIN), 2: pytest.approx(20.1 / GRAM_PER_GRAIN)}
     told = answer(path, "make", "--number", 2, "--spine", 1, "--weight", 5)
@@ -318,7 +319,7 @@ def test_a_quotation_mark_without_its_other_swallows_no_line(path, tmp_path):
 
 
 def test_a_label_of_two_shafts_is_no_name(path):
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         measured(store, 40, 500.0, label="blue-1")
         say(store, [1, 40], same=False, at_ms=1)
         with pytest.raises(StoreError, match="'blue-1' is the label of shafts 1, 40; say the number"):
@@ -373,7 +374,7 @@ def test_the_readme_is_as_it_says(tmp_path):
     command, *_ = re.findall(r"^    midspan (sets make .*)$", section, re.MULTILINE)
     (table,) = re.findall(r"^    \[\[size\]\]\n(?:    .*\n)+", section, re.MULTILINE)
     (tmp_path / "sizes.toml").write_text("\n".join(line.strip() for line in table.splitlines()), encoding="utf-8")
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for i in range(30):
             measured(store, i + 1, 495.0 + 0.19 * i, spread_thou=1.0 + 0.05 * i, batch=batch)

@@ -28,7 +28,8 @@ from midspan.sets.stock import (
 )
 from midspan.sets.twins import known_identities, say
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from midspan.store.tables import VoucherRow
 from night_on_paper import paper_night
 from twins_rig import coefficients, mixed
@@ -47,7 +48,7 @@ class Rack:
 
     def night(self, first, shafts=range(SHAFTS), *, gauge="attic", calibration="attic-1", bars=3, **also):
         """Measure shafts of the rack under numbers from `first` on; 900 is a bar, each time in a batch of its own."""
-        with Store.open(self.path) as store:
+        with StorePlace(self.path).open() as store:
             chosen = tuple(part[list(shafts)] for part in self.stock)
             batch = store.begin_batch("night", 0)
             for number, parts in enumerate(zip(*coefficients(chosen, self.rng), strict=True), first):
@@ -82,7 +83,7 @@ def twice(rack):
 
 
 def stock_of(rack, **also):
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         return read_stock(store, **also)
 
 
@@ -180,7 +181,7 @@ def test_without_repeats_nobody_can_tell(rack):
 
 def test_a_shaft_measured_again_where_it_lay_is_no_repeat(rack):
     rack.night(1, bars=0)
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         for curve, surface in zip(*coefficients(rack.stock, rack.rng), strict=True):
             rack.noted(store, 1, 1, (curve, surface), "attic", "attic-1")
     rack.night(101, bars=0)
@@ -202,7 +203,7 @@ def test_a_label_finds_the_shaft_again(rack):
     stock = stock_of(rack)
     assert stock.left_out == {SAME: (1,)}
     assert [one.shaft for one in stock.shafts] == [101, 900]
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         Sets(store).weigh({"blue-1": weight_of("310", "grains", "x")}, 1)
         say(store, [1, 101], same=False, at_ms=1)
         assert [one.shaft for one in read_stock(store).shafts] == [1, 101, 900]
@@ -216,7 +217,7 @@ def test_the_code_on_a_shaft_is_its_number(rack):
 
 def test_what_is_noted_under_one_number_holds_for_all(rack):
     first = rack.night(1, range(5), bars=0)
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         Sets(store).weigh({"1": weight_of("310", "grains", "x")}, 1)
         Sets(store).mark([2], spent=True, words="", at_ms=1)
         pair = [one for one in read_stock(store, batches=[first]).shafts if one.shaft in (3, 4)]
@@ -227,7 +228,7 @@ def test_what_is_noted_under_one_number_holds_for_all(rack):
     stock = stock_of(rack)
     assert stock.left_out == {SAME: (1, 2, 3, 4, 5), SPENT: (102,), IN_A_SET: (103, 104)}
     assert [(one.shaft, one.weight_gr) for one in stock.shafts] == [(101, pytest.approx(310.0)), (105, None)]
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         shafts = list(shafts_of(store, [103, 105]).values())
         with pytest.raises(StoreError, match="shaft 103 is in a set already"):
             Sets(store).keep({"new": shafts}, Limits(number=2, spine_thou=500), 1)
@@ -247,7 +248,7 @@ def test_a_set_is_told_what_was_found_of_its_shafts_under_a_new_number(rack):
     rack.night(1, range(2), bars=0)
     answer(rack.path, "make", "--number", 2, "--spine", 500, "--keep", "old")
     rack.night(101, [0], bars=0, decision=Decision(Outcome.REJECTED, ("bent",)))
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         assert spoken_against(store, [1, 2]) == {}
         say(store, [1, 101], same=True, at_ms=1)
         assert spoken_against(store, [1, 2]) == {1: "rejected"}
@@ -255,11 +256,11 @@ def test_a_set_is_told_what_was_found_of_its_shafts_under_a_new_number(rack):
 
 def test_a_set_is_told_of_a_crack_in_what_is_likely_its_shaft(rack):
     rack.night(1)
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         Sets(store).keep({"old": read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=500), 1)
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(101, [1], bars=0, decision=crack)
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         assert spoken_against(store, [1, 2]) == {2: LIKELY_CRACKED}
 
 
@@ -278,7 +279,7 @@ def test_a_shaft_in_two_sets_is_named_when_it_is_known(rack):
         answer(rack.path, "make", "--number", 2, "--spine", 500, "--batch", batch, "--keep", f"of {batch}")
     done = sets(rack.path, "same", 1, 101)
     assert done.stdout.count(TWICE) == 2
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         assert spoken_against(store, [1, 2]) == {1: TWICE}
 
 
@@ -303,7 +304,7 @@ def test_who_vouches_for_the_newer_number_looked_at_the_shaft(rack, known):
     if known:
         sets(rack.path, "same", 5, 101)
     assert 101 not in [one.shaft for one in stock_of(rack).shafts]
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         (vouched,) = store.history(101)
         with store.transaction() as session:
             row = VoucherRow(shaft=101, run_id=vouched.run_id, result_id=vouched.id, at_ms=1, person="Ann", words="")
@@ -320,13 +321,13 @@ def test_a_shaft_that_was_lost_and_measured_again_is_there(tmp_path):
     with paper_night(path) as night:
         unseen = night.sorted_shaft(500.0, ACCEPTED, 1, passed=0)
         again = night.sorted_shaft(500.0, ACCEPTED, 1)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         say(store, [unseen, again], same=True, at_ms=1)
         assert [one.shaft for one in read_stock(store).shafts] == [again]
 
 
 def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
-    with Store.open(twice.path) as store:
+    with StorePlace(twice.path).open() as store:
         batch = store.begin_batch("again", 0)
         store.add(batch, RunReference("b.avro", 1, 101, "", 1), None, Decision(Outcome.DOUBTFUL, ("no",)), 1)
     assert [1, 101] in answer(twice.path, "twins")["likely_twins"]
@@ -377,7 +378,7 @@ def test_what_contradicts_or_says_nothing_is_refused(twice, words, said):
 
 def test_several_shafts_are_told_apart_at_once(rack):
     rack.night(1, range(3), label="lot 5")
-    with Store.open(rack.path) as store:
+    with StorePlace(rack.path).open() as store:
         assert len(read_stock(store).shafts) == 2
         say(store, [1, 2, 3], same=False, at_ms=1)
         assert len(read_stock(store).shafts) == 4

@@ -9,9 +9,10 @@ import threading
 import pytest
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import LARGEST_SHAFT, Journal
 from midspan.store.passage import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
+from midspan.store.place import StorePlace
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 TABLES = ("nights", "passages", "steps", "happenings", "checks", "suspects")
@@ -24,7 +25,7 @@ def path(tmp_path):
 
 @pytest.fixture
 def store(path):
-    with Store.open(path, wait_s=0.0) as store:
+    with StorePlace(path).open(wait_s=0.0) as store:
         yield store
 
 
@@ -104,14 +105,14 @@ def test_two_gauges_share_a_database_and_never_a_number(path):
     numbers = {"left": [], "right": []}
 
     def sort(gauge):
-        with Store.open(path, wait_s=60.0) as store:
+        with StorePlace(path).open(wait_s=60.0) as store:
             journal = Journal(store)
             night = journal.begin_night(gauge, "{}", 0)
             for _ in range(40):
                 numbers[gauge].append(shaft := journal.order(night, "HOPPER", None, 1))
                 journal.note(shaft, TransitStage.NO_SHAFT, 2)
 
-    Store.open(path).close()
+    StorePlace(path).open().close()
     threads = [threading.Thread(target=sort, args=(gauge,)) for gauge in numbers]
     for thread in threads:
         thread.start()
@@ -119,7 +120,7 @@ def test_two_gauges_share_a_database_and_never_a_number(path):
         thread.join()
     both = numbers["left"] + numbers["right"]
     assert len(both) == len(set(both)) == 80
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         journal = Journal(store)
         for night in journal.nights():
             assert [one.shaft for one in journal.passages(night.id)] == numbers[night.gauge]
@@ -225,9 +226,9 @@ def test_a_database_from_before_the_journal_opens_with_all_it_holds(path):
         database.executescript(BEFORE)
     database.close()
     for _ in range(2):
-        with Store.open(path) as store:
+        with StorePlace(path).open() as store:
             assert store.latest(7).result == {"spine_thou": 500.25}
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         journal = Journal(store)
         assert journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1) == 8
     database = sqlite3.connect(path)
@@ -242,8 +243,8 @@ import os, sys
 from pathlib import Path
 from midspan.store.journal import Journal
 from midspan.store.passage import TransitStage
-from midspan.store.database import Store
-journal = Journal(Store.open(Path(sys.argv[1])))
+from midspan.store.place import StorePlace
+journal = Journal(StorePlace(Path(sys.argv[1])).open())
 shaft = journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1)
 journal.note(shaft, TransitStage.LEAVING, 2, place=4)
 os._exit(1)
@@ -252,6 +253,6 @@ os._exit(1)
 
 def test_what_was_noted_survives_the_program(path):
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         passage = Journal(store).open_passage("bench")
     assert (passage.shaft, passage.stage, passage.place) == (1, TransitStage.LEAVING, 4)

@@ -8,7 +8,7 @@ from midspan.report.night_data import read_night
 from midspan.report.night_html import page
 from midspan.report.night_plots import check_chart, gauge_chart, pace_chart
 from midspan.report.night_statistics import keeps_time, pace
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.web.follow import Clock
 from midspan.web.view_night import doing, pace_words
 from night_on_paper import SHAFT_MS, paper_night
@@ -27,7 +27,7 @@ def night_with_step(path, step_ms):
             night.at_ms += step_ms if i == SHAFTS // 2 else 0
             night.ordinary_shaft()
         night.check(-0.1)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         return read_night(store, None)
 
 

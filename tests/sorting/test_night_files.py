@@ -18,9 +18,9 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveGone, StoreGone
 from midspan.base.formatting import shafts_numbered
 from midspan.sorting import actions as act
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind, TransitStage
+from midspan.store.place import StorePlace
 from night_rig import BAR, Rig, plan_with
 from pretend import STANDARD, KilledError, World, readings
 from sqlalchemy import text
@@ -250,7 +250,7 @@ def store_deleted(path):
 def store_replaced(path):
     """By another night's, which has its own shafts."""
     store_deleted(path)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         Journal(store).begin_night("another", "{}", at_ms=0)
 
 
@@ -265,14 +265,14 @@ def saved(rig):
 @pytest.mark.parametrize("harm", [store_moved, store_deleted, store_replaced])
 def test_a_database_that_is_gone_stops_the_night_within_one_shaft_and_loses_nothing(tmp_path, harm, at):
     rig = a_rig(tmp_path)
-    when(rig, at, 3, lambda: harm(rig.setup.store))
+    when(rig, at, 3, lambda: harm(rig.setup.store.file))
     ending = rig.sort()
     assert not ending.is_over
     assert len(rig.gauge.measured) == 3
     assert len(rig.world.hopper) >= 1
     assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
     assert str(saved(rig)) in ending.words
-    saved(rig).rename(rig.setup.store)  # whatever SQLite left there of the other
+    saved(rig).rename(rig.setup.store.file)  # whatever SQLite left there of the other
     rig.shown = []
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
@@ -280,9 +280,9 @@ def test_a_database_that_is_gone_stops_the_night_within_one_shaft_and_loses_noth
 
 def test_a_database_that_is_moved_back_is_gone_on_with(tmp_path):
     rig = a_rig(tmp_path)
-    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store))
+    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store.file))
     assert not rig.sort().is_over
-    (tmp_path / "moved.db").rename(rig.setup.store)
+    (tmp_path / "moved.db").rename(rig.setup.store.file)
     rig.shown = []
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
@@ -290,8 +290,8 @@ def test_a_database_that_is_moved_back_is_gone_on_with(tmp_path):
 
 def test_in_an_attended_night_the_person_who_puts_the_database_back_is_asked(tmp_path):
     rig = a_rig(tmp_path)
-    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store))
-    rig.ask = lambda words: (tmp_path / "moved.db").rename(rig.setup.store).exists()
+    when(rig, act.JudgeReadings, 3, lambda: store_moved(rig.setup.store.file))
+    rig.ask = lambda words: (tmp_path / "moved.db").rename(rig.setup.store.file).exists()
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
     assert "STORE_GONE" in [one.code for one in rig.happenings()]
@@ -301,7 +301,7 @@ def test_a_store_whose_file_is_gone_takes_and_gives_nothing(tmp_path):
     for harm in (store_moved, store_deleted, store_replaced):
         path = tmp_path / harm.__name__ / "night.db"
         path.parent.mkdir()
-        with Store.open(path) as store:
+        with StorePlace(path).open() as store:
             batch = store.begin_batch("dozen", 0)
             harm(path)
             for _ in range(2):
@@ -317,7 +317,7 @@ def test_a_store_whose_file_is_gone_takes_and_gives_nothing(tmp_path):
 def test_a_store_whose_file_is_gone_makes_none_of_its_name_and_leaves_the_log_to_who_moved_it(tmp_path):
     """SQLite would make an empty one, and throw the log beside it away as another's: what was moved lacks the night."""
     path = tmp_path / "night.db"
-    store = Store.open(path)
+    store = StorePlace(path).open()
     batch = store.begin_batch("dozen", 0)
     store_moved(path)
     with pytest.raises(StoreGone):
@@ -327,18 +327,18 @@ def test_a_store_whose_file_is_gone_makes_none_of_its_name_and_leaves_the_log_to
         store.batch(batch)  # as the command does that prints how the night ended
     assert not path.exists()
     (tmp_path / "moved.db").rename(path)
-    with Store.open(path) as opened, opened.transaction() as session:
+    with StorePlace(path).open() as opened, opened.transaction() as session:
         assert session.scalars(text("SELECT name FROM batches")).all() == ["dozen"]
 
 
 def test_a_store_writes_nothing_into_the_file_that_took_its_place(tmp_path):
     """SQLite would take the log beside it for its own and write another database's pages into it."""
     path, other = tmp_path / "night.db", tmp_path / "other.db"
-    with Store.open(other) as opened:
+    with StorePlace(other).open() as opened:
         for number in range(200):
             opened.begin_batch(f"other {number}", 0)
     before = other.read_bytes()
-    store = Store.open(path)
+    store = StorePlace(path).open()
     batch = store.begin_batch("dozen", 0)
     other.rename(path)
     with pytest.raises(StoreGone):
@@ -347,7 +347,7 @@ def test_a_store_writes_nothing_into_the_file_that_took_its_place(tmp_path):
     with pytest.raises(StoreGone):
         store.batch(batch)
     assert path.read_bytes() == before
-    with Store.open(path) as opened, opened.transaction() as session:
+    with StorePlace(path).open() as opened, opened.transaction() as session:
         assert session.scalar(text("SELECT count(*) FROM batches")) == 200
     with closing(sqlite3.connect(tmp_path / "night.db.saved-1")) as opened:
         assert opened.execute("SELECT name FROM batches").fetchall() == [("dozen",)]
@@ -358,11 +358,11 @@ def test_a_database_that_another_is_copied_over_stops_the_night(tmp_path, at):
     rig = a_rig(tmp_path)
 
     def copied_over():
-        with closing(sqlite3.connect(rig.setup.store)) as opened:
+        with closing(sqlite3.connect(rig.setup.store.file)) as opened:
             assert opened.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
         other = tmp_path / "other.db"
         store_replaced(other)
-        shutil.copyfile(other, rig.setup.store)
+        shutil.copyfile(other, rig.setup.store.file)
 
     when(rig, at, 3, copied_over)
     ending = rig.sort()

@@ -9,7 +9,6 @@ from midspan.report.night_html import page
 from midspan.report.night_statistics import judged_under, places
 from midspan.report.night_text import todos
 from midspan.sorting import actions as act
-from midspan.store.database import Store
 from midspan.store.passage import RunEventKind, TransitStage
 from night_rig import BAR, CRACKED, STIFFER, Rig, plan_with
 from pretend import STANDARD, KilledError, World
@@ -50,7 +49,7 @@ def told(rig):
 
 
 def record_of(rig):
-    with Store.open(rig.setup.store) as store:
+    with rig.setup.store.open() as store:
         return read_night(store, None)
 
 

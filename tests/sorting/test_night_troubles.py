@@ -362,7 +362,7 @@ def test_a_locked_database_is_waited_for(tmp_path):
 
     def lock(action):
         if isinstance(action, act.MeasureShaft) and rig.gauge.measured == ["a", "b"]:
-            other.append(sqlite3.connect(rig.setup.store))
+            other.append(sqlite3.connect(rig.setup.store.file))
             other[0].execute("BEGIN IMMEDIATE")
 
     waited = rig.time.sleep
@@ -386,7 +386,7 @@ def test_a_database_that_stays_locked_stops_the_night_with_the_shaft_in_the_gaug
 
     def lock(action):
         if isinstance(action, act.MeasureShaft):
-            other.append(sqlite3.connect(rig.setup.store))
+            other.append(sqlite3.connect(rig.setup.store.file))
             other[0].execute("BEGIN IMMEDIATE")
 
     rig.shown = mock.Mock(append=lock)

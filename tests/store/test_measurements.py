@@ -30,9 +30,10 @@ from midspan.sets.stock import (
     spoken_against,
 )
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import StandardCheck, TransitStage
+from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
@@ -61,7 +62,7 @@ def shop(tmp_path):
 
 @pytest.fixture
 def store(tmp_path):
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         yield store
 
 
@@ -75,7 +76,7 @@ def recompute(folder, *more, store="results.db", bands="wide.toml"):
 
 
 def left_out(folder, store="results.db"):
-    with Store.open(folder / store) as opened:
+    with StorePlace(folder / store).open() as opened:
         stock = read_stock(opened)
         return {shaft.shaft for shaft in stock.shafts}, stock.left_out
 
@@ -115,7 +116,7 @@ def test_a_cracked_shaft_stays_cracked_whatever_bands_it_is_judged_by_later(shop
 
 def test_what_made_a_verdict_is_kept_with_it(shop):
     recompute(shop)
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         newest = store.latest(CRACKED_SHAFTS[0])
         assert newest.basis.bands["bin"][0]["name"] == "any"
         assert (newest.basis.crack_hysteresis_pct, newest.basis.night) == (1.5, 1)
@@ -160,10 +161,10 @@ def test_the_bands_named_last_count_also_when_they_were_named_before(shop):
 
 def test_making_results_again_twice_stores_nothing_new(shop):
     recompute(shop)
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         before = [len(versions) for versions in store.versions()]
     recompute(shop)
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         assert [len(versions) for versions in store.versions()] == before
 
 
@@ -202,7 +203,7 @@ def test_the_page_shows_the_measurement_that_counts(store):
     first = measured(store, 1, decision=CRACKED)
     measured(store, 1)
     store.add(1, first, {"spine_thou": 491.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 9)
-    follower = Follower(store.path)
+    follower = Follower(store.place)
     assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(GOOD)
     follower.close()
 
@@ -239,7 +240,7 @@ def test_a_shaft_that_got_lost_is_stock_again_once_it_was_measured_again(store):
     journal.note(3, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     measured(store, 1)
     assert reason(store, 3) == SUSPECT
-    with closing(sqlite3.connect(store.path)) as database:
+    with closing(sqlite3.connect(store.place.file)) as database:
         assert database.execute("SELECT run_id FROM suspects WHERE passage_id = 3").fetchone()[0] is not None
     journal.note(1, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     assert reason(store, 1) is None  # its newest measurement is not of that passage
@@ -366,7 +367,7 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
     assert not {52, 53, 13} & kept
     recompute(shop)
     assert {50, 51} <= left_out(shop)[0]  # and no later evaluation forgets that
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         assert store.latest(51).basis.person == "Ann"
     with closing(sqlite3.connect(shop / "results.db")) as database:
         rows = database.execute("SELECT shaft, person, words FROM vouchers ORDER BY shaft").fetchall()
@@ -374,14 +375,14 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
 
 
 def test_a_person_vouches_for_a_verdict_of_old_whose_basis_was_not_kept(shop):
-    Store.open(shop / "results.db").close()
+    StorePlace(shop / "results.db").open().close()
     with closing(sqlite3.connect(shop / "results.db")) as database:
         database.execute("DROP TRIGGER decisions_no_update")
         database.execute("UPDATE decisions SET basis_id = NULL")
         database.commit()
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         assert store.latest(51).basis.person == "Ann"
         assert reason(store, 51) is None
 
@@ -390,7 +391,7 @@ def test_what_is_found_after_a_person_vouched_counts(shop):
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0
     assert 51 in left_out(shop)[0]
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         measured(store, 51, decision=CRACKED)
     assert 51 in left_out(shop)[1][MAYBE_CRACKED]
 
@@ -417,14 +418,14 @@ def test_who_looks_at_a_suspect_shaft_reads_that_it_is_no_stock(shop):
     assert json.loads(done.stdout)["outcome"] == "accepted"
     assert SUSPECT in done.stderr
     assert not midspan("show", 14, folder=shop).stderr  # nothing speaks against it
-    follower = Follower(shop / "results.db")
+    follower = Follower(StorePlace(shop / "results.db"))
     told = [shaft_values(follower, shaft, Clock(lambda: 0, UTC))["against"] for shaft in (52, 11, 9)]
     follower.close()
     assert told == [SUSPECT, STANDARD, None]
 
 
 def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_since(shop):
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         run = RunReference("later.avro", 9, 17, "", HOUR_MS)
         store.add(store.begin_batch("later", HOUR_MS), run, store.latest(17).result, CRACKED, HOUR_MS)
         number = Sets(store).named("spring 1").id
@@ -436,7 +437,7 @@ def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_si
     sizes = midspan("sets", "size", 17, 16, "--sizes", "sizes.toml", "--json", folder=shop)
     assert {row["shaft"]: row["against"] for row in json.loads(sizes.stdout)} == {16: None, 17: MAYBE_CRACKED}
     assert MAYBE_CRACKED in midspan("plot", "set", "spring 1", "--out", "set.svg", folder=shop).stderr
-    follower = Follower(shop / "results.db")
+    follower = Follower(StorePlace(shop / "results.db"))
     assert MAYBE_CRACKED in set_values(follower, number, Clock(lambda: 0, UTC))["trouble"]
     follower.close()
 

@@ -13,8 +13,8 @@ from commands_rig import complaint, midspan
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.sets.registry import Sets
-from midspan.store.database import RunReference, Store
-from midspan.store.read_only import open_to_read
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.views import Views
 from night_on_paper import EVENING_MS
@@ -69,7 +69,7 @@ def contents(folder):
 
 def current(shop):
     """The database as this version has it, in one file."""
-    Store.open(shop / "results.db").close()
+    StorePlace(shop / "results.db").open().close()
     return shop / "results.db"
 
 
@@ -140,13 +140,13 @@ def test_what_was_not_folded_in_yet_is_read_too(shop):
     """As in a folder that was copied by hand while a night ran: the log lies there, and what orders it does not."""
     with closing(sqlite3.connect(current(shop))) as held:
         held.execute("SELECT count(*) FROM runs").fetchone()
-        with Store.open(shop / "results.db") as store:
+        with StorePlace(shop / "results.db").open() as store:
             Sets(store).mark([12], spent=True, words="broke", at_ms=1)
             copied = shop / "copied.db"
             shutil.copyfile(shop / "results.db", copied)
             shutil.copyfile(shop / "results.db-wal", shop / "copied.db-wal")
     assert (shop / "copied.db-wal").stat().st_size > 0
-    with only_reading(shop), open_to_read(copied) as store, store.transaction() as session:
+    with only_reading(shop), StorePlace(copied).open_to_read() as store, store.transaction() as session:
         read = session.connection().exec_driver_sql("SELECT count(*) FROM marks WHERE shaft = 12").scalar_one()
     assert read == 1
 
@@ -154,13 +154,13 @@ def test_what_was_not_folded_in_yet_is_read_too(shop):
 def test_the_page_follows_what_others_write_where_it_may_only_read(shop):
     current(shop)
     with only_reading(shop):
-        follower = Follower(shop / "results.db")
+        follower = Follower(StorePlace(shop / "results.db"))
         views = Views(follower, NOW)
         assert "Night 2" in views.live(views.night(None))[0]
         before = follower.count(2)
         with pytest.raises(StoreError, match="may only be read"):
             follower.ask_for_an_end(2, 5)
-    with Store.open(shop / "results.db") as store:  # another program, by one who may
+    with StorePlace(shop / "results.db").open() as store:  # another program, by one who may
         batch = store.begin_batch("more", 0)
         store.add(batch, RunReference("a.avro", 1, 4000, "", 0), {"spine_thou": 501.0}, GOOD, 1)
     with only_reading(shop):
@@ -172,9 +172,9 @@ def test_the_page_follows_what_others_write_where_it_may_only_read(shop):
 
 def test_a_reader_beside_a_writer_sees_what_was_written_a_moment_ago(shop):
     current(shop)
-    with Store.open(shop / "results.db") as store:
+    with StorePlace(shop / "results.db").open() as store:
         batch = store.begin_batch("more", 0)
         for shaft in (4000, 4001):
             store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), {"spine_thou": 501.0}, GOOD, 1)
-            with only_reading(shop), open_to_read(shop / "results.db") as reader:
+            with only_reading(shop), StorePlace(shop / "results.db").open_to_read() as reader:
                 assert reader.latest(shaft) is not None

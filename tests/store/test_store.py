@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference, Store
+from midspan.store.place import StorePlace
 from midspan.store.tables import NAMED_COLUMNS, in_words
 from midspan.store.upgrade import NEWEST
 from sqlalchemy.exc import DBAPIError
@@ -39,7 +40,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def store(path: Path) -> Iterator[Store]:
-    with Store.open(path, wait_s=0.0) as store:
+    with StorePlace(path).open(wait_s=0.0) as store:
         yield store
 
 
@@ -157,8 +158,9 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference, Store
-store = Store.open(Path(sys.argv[1]))
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
+store = StorePlace(Path(sys.argv[1])).open()
 batch = store.begin_batch("blue", 0)
 for shaft in range(5):
     store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), {}, Decision(Outcome.ACCEPTED, (), "500"), 0)
@@ -168,7 +170,7 @@ os._exit(1)
 
 def test_what_was_stored_survives_the_program(path: Path) -> None:
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         assert [one.run.shaft for one in store.batch(1)] == list(range(5))
 
 
@@ -197,7 +199,7 @@ def test_a_file_that_is_no_database_is_refused_and_kept(path: Path) -> None:
     path.write_text("shaft,spine\n" * 100)
     before = path.read_bytes()
     with pytest.raises(StoreError, match=r"results\.db: it is no database"):
-        Store.open(path)
+        StorePlace(path).open()
     assert path.read_bytes() == before
 
 
@@ -206,32 +208,32 @@ def test_a_database_of_another_program_is_refused_and_kept(path: Path) -> None:
         database.execute("CREATE TABLE notes (text)")
     before = path.read_bytes()
     with pytest.raises(StoreError, match="of another program"):
-        Store.open(path)
+        StorePlace(path).open()
     assert path.read_bytes() == before
 
 
 def test_another_version_of_the_tables_is_refused(path: Path) -> None:
-    Store.open(path).close()
+    StorePlace(path).open().close()
     with sqlite3.connect(path) as database:
         database.execute(f"PRAGMA user_version = {NEWEST + 1}")
     with pytest.raises(StoreError, match=f"of version {NEWEST + 1}, this Midspan knows 2 to {NEWEST}"):
-        Store.open(path)
+        StorePlace(path).open()
 
 
 def test_a_folder_that_is_missing_or_may_not_be_written_is_named(tmp_path: Path) -> None:
     for place in (tmp_path / "nowhere" / "results.db", tmp_path):
         with pytest.raises(StoreError, match="cannot be opened or made"):
-            Store.open(place)
+            StorePlace(place).open()
 
 
 @pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="/proc is the folder that even root cannot write to")
 def test_a_read_only_folder_is_named() -> None:
     with pytest.raises(StoreError, match=r"/proc/results\.db: it cannot be opened or made"):
-        Store.open(Path("/proc/results.db"))
+        StorePlace(Path("/proc/results.db")).open()
 
 
 def test_a_read_only_file_is_named(path: Path) -> None:
-    store = Store.open(path)
+    store = StorePlace(path).open()
     with store._engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA query_only = ON")
         connection.commit()
@@ -242,30 +244,30 @@ def test_a_read_only_file_is_named(path: Path) -> None:
 
 def test_a_missing_file_is_not_made_for_reading(path: Path) -> None:
     with pytest.raises(StoreError, match="no such file"):
-        Store.open(path, create=False)
+        StorePlace(path).open(create=False)
     assert not path.exists()
 
 
 def test_an_empty_file_becomes_a_store(path: Path) -> None:
     path.touch()
-    with Store.open(path, create=False) as store:
+    with StorePlace(path).open(create=False) as store:
         assert store.begin_batch("blue", 0) == 1
 
 
 def test_damage_inside_the_file_is_told(path: Path) -> None:
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         for shaft in range(40):
             store.add(store.begin_batch("blue", 0), a_run(shaft), RESULT, ACCEPTED, 0)
     size = path.stat().st_size
     with path.open("r+b") as file:
         file.seek(4096)
         file.write(b"\x5a" * (size - 4096))
-    with pytest.raises(StoreError, match=r"results\.db: it is damaged"), Store.open(path) as store:
+    with pytest.raises(StoreError, match=r"results\.db: it is damaged"), StorePlace(path).open() as store:
         store.history(1)
 
 
 def test_two_programs_can_store_to_one_file(path: Path) -> None:
-    with Store.open(path) as one, Store.open(path) as other:
+    with StorePlace(path).open() as one, StorePlace(path).open() as other:
         batch = one.begin_batch("blue", 0)
         one.add(batch, a_run(1), RESULT, ACCEPTED, 0)
         other.add(batch, a_run(2), RESULT, REJECTED, 0)

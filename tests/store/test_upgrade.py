@@ -19,7 +19,7 @@ from midspan.measurement.calibration_validity import load_usable
 from midspan.measurement.result import ShaftResult
 from midspan.sets.stock import read_stock
 from midspan.store import upgrade as upgrading
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.store.tables import Table
 from places import DATA
 from sqlalchemy import create_engine
@@ -53,7 +53,7 @@ def revision(path: Path) -> int:
 
 
 def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
-    Store.open(old).close()
+    StorePlace(old).open().close()
     with closing(sqlite3.connect(old)) as database:
         crack = database.execute(
             "SELECT runs.shaft, decisions.concerns, bases.content FROM decisions JOIN bases ON bases.id = basis_id "
@@ -83,7 +83,7 @@ def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
 
 def test_an_old_database_opens_with_all_it_holds_and_a_copy_of_it_is_kept(old: Path) -> None:
     before = plain_dump(old)
-    with Store.open(old) as store:
+    with StorePlace(old).open() as store:
         assert store.latest(15) is not None
         assert store.latest("hand 1") is not None
     assert count(old) == ROWS
@@ -91,23 +91,23 @@ def test_an_old_database_opens_with_all_it_holds_and_a_copy_of_it_is_kept(old: P
     (copy,) = old.parent.glob("results-before-*.db")
     assert plain_dump(copy) == before
     assert revision(copy) == 5
-    Store.open(old).close()
+    StorePlace(old).open().close()
     assert len(list(old.parent.glob("results-before-*"))) == 1  # nothing was left to upgrade
 
 
 def test_a_second_upgrade_overwrites_no_copy(old: Path) -> None:
-    Store.open(old).close()
+    StorePlace(old).open().close()
     (copy,) = old.parent.glob("results-before-*.db")
     content = copy.read_bytes()
     shutil.copy(OLD / "results.db", old)
-    Store.open(old).close()
+    StorePlace(old).open().close()
     assert copy.read_bytes() == content
     assert len(list(old.parent.glob("results-before-*"))) == 2
 
 
 def test_the_tables_made_by_migrations_are_those_the_code_knows(tmp_path: Path, old: Path) -> None:
     for path in (tmp_path / "new.db", old):
-        Store.open(path).close()
+        StorePlace(path).open().close()
         engine = create_engine(f"sqlite:///{path}")
         with engine.connect() as connection:
             context = MigrationContext.configure(connection)
@@ -117,7 +117,7 @@ def test_the_tables_made_by_migrations_are_those_the_code_knows(tmp_path: Path, 
 
 def test_every_table_refuses_changes(tmp_path: Path) -> None:
     path = tmp_path / "new.db"
-    Store.open(path).close()
+    StorePlace(path).open().close()
     with closing(sqlite3.connect(path)) as database:
         triggers = {name for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
     for table in Table.metadata.tables:
@@ -142,7 +142,7 @@ def test_an_upgrade_that_breaks_off_changes_nothing(old: Path, monkeypatch: pyte
         upgrading.upgrade(old, 1.0)
     assert (plain_dump(old), revision(old)) == (before, 5)
     monkeypatch.undo()
-    Store.open(old).close()
+    StorePlace(old).open().close()
     assert revision(old) == upgrading.NEWEST
 
 
@@ -152,7 +152,7 @@ def test_a_database_from_before_matched_sets_gets_their_tables(old: Path) -> Non
             database.execute(f"DROP TABLE {table}")
         database.execute("PRAGMA user_version = 3")
         database.commit()
-    with Store.open(old) as store:
+    with StorePlace(old).open() as store:
         assert len(read_stock(store, batches=[2]).shafts) > 20
     with closing(sqlite3.connect(old)) as database:
         database.execute("INSERT INTO sets VALUES (1, 'spring', 0, '{}', NULL)")
@@ -173,7 +173,7 @@ def test_an_unknown_revision_is_refused_before_anything_is_written(old: Path) ->
         database.execute(f"PRAGMA user_version = {upgrading.NEWEST + 1}")
     before = old.read_bytes()
     with pytest.raises(StoreError, match=f"version {upgrading.NEWEST + 1}"):
-        Store.open(old)
+        StorePlace(old).open()
     assert old.read_bytes() == before
 
 

@@ -7,7 +7,8 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from midspan.study.source import by_day, from_batches, from_labels, from_stock
 from night_on_paper import paper_night
 
@@ -19,7 +20,7 @@ GOOD = Decision(Outcome.ACCEPTED, bin="500")
 def store(tmp_path):
     """Two people measured five bars twice each on four days; the second reads 0.3 thou more."""
     rng = np.random.default_rng(5)
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         for batch in range(4):
             store.begin_batch(f"day {batch}", batch * DAY)
             for bar in range(5):
@@ -37,7 +38,7 @@ def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
     rows = from_batches(store, ["1,2", "3, 4"], "spine_thou")
     assert len(rows) == 20
     assert {one.appraiser for one in rows} == {"batch 1,2", "batch 3, 4"}
-    told = midspan("study", "gauge", "--store", store.path, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
+    told = midspan("study", "gauge", "--store", store.place, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
     assert "Most of it is difference between appraisers" in told.stdout
 
 
@@ -71,7 +72,7 @@ def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(tmp_path) -> Non
 
 
 def test_one_appraiser_alone_is_told(store) -> None:
-    assert "two or more appraisers" in complaint(midspan("study", "gauge", "--store", store.path, "--batch", "1,2"))
+    assert "two or more appraisers" in complaint(midspan("study", "gauge", "--store", store.place, "--batch", "1,2"))
 
 
 def test_a_check_standards_readings_come_in_the_order_of_time_by_days(store) -> None:
@@ -102,13 +103,13 @@ def test_two_gauges_do_not_share_a_chart(store) -> None:
 
 
 def test_nothing_of_that_name_is_told(store) -> None:
-    assert "no results of that name" in complaint(midspan("study", "chart", "--store", store.path, "--label", "nix"))
+    assert "no results of that name" in complaint(midspan("study", "chart", "--store", store.place, "--label", "nix"))
 
 
 def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
-    stable = midspan("study", "stability", "--store", store.path, "--label", "bar-1")
+    stable = midspan("study", "stability", "--store", store.place, "--label", "bar-1")
     assert "over 3 days" in stable.stdout
-    chart = midspan("study", "chart", "--store", store.path, "--label", "bar-1")
+    chart = midspan("study", "chart", "--store", store.place, "--label", "bar-1")
     assert "Only 4 readings made the limits" in chart.stdout
 
 
@@ -132,6 +133,6 @@ def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good
 
 
 def test_a_batch_is_a_sample_of_a_stock(store) -> None:
-    done = midspan("study", "stock", "--store", store.path, "--batch", "1,2", "--low", 485, "--high", 515)
+    done = midspan("study", "stock", "--store", store.place, "--batch", "1,2", "--low", 485, "--high", 515)
     assert next(line for line in done.stdout.splitlines() if line.startswith("shafts")).split() == ["shafts", "5"]
     assert "lie beyond 485 and 515" in done.stdout

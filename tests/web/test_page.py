@@ -12,9 +12,10 @@ from midspan.rehearsal import scenario_night
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind
+from midspan.store.place import StorePlace
 from midspan.store.tables import StopRequestRow
 from night_on_paper import BANDS, EVENING_MS, PLAN, paper_night
 from page_rig import CHROMIUM, NO_BROWSER, Server, browser, free_port, served
@@ -52,7 +53,7 @@ def hostile_night(path):
         night.sorted_shaft(520.0, Decision(Outcome.REJECTED, (SCRIPT,)), 4)
         night.happened(RunEventKind.FAULT, SCRIPT, code=HOSTILE)
         night.happened(RunEventKind.STOPPED, SCRIPT)
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         batch = store.begin_batch(SCRIPT, EVENING_MS)
         run = RunReference(f"{SCRIPT}.avro", 7, LABELLED, SCRIPT, EVENING_MS)
         store.add(batch, run, {"spine_thou": 500.0, "u_spine_thou": 0.2}, Decision(Outcome.REJECTED, (SCRIPT,)), 1)
@@ -216,12 +217,12 @@ def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_p
         assert LOOK not in cookie
         assert server.status("/stop", b"night=1", Cookie=cookie, **own) == 403
         assert handshake(server, server.url, cookie) == 101
-        with Store.open(tmp_path / "running.db") as store:
+        with StorePlace(tmp_path / "running.db").open() as store:
             assert wishes(store) == 0
         page = opened_with(chromium, server, COMMAND)
         page.click("#stop")
         page.wait_for_selector("text=Asked to end")
-        with Store.open(tmp_path / "running.db") as store:
+        with StorePlace(tmp_path / "running.db").open() as store:
             assert wishes(store) == 1
 
 
@@ -269,7 +270,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
 
 
 def check_stopped_night(folder):
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         assert Journal(store).happenings(2)[-1].kind is RunEventKind.STOPPED
         passages = Journal(store).passages(2)
     assert not [one for one in passages if one.is_open]  # the shaft in hand was finished
@@ -283,7 +284,7 @@ def wait_for_shaft_after(page, number):
 
 
 def newest(folder):
-    with Store.open(folder / "results.db") as store:
+    with StorePlace(folder / "results.db").open() as store:
         return Journal(store).passages(2)[-1].shaft
 
 

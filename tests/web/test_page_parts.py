@@ -10,15 +10,15 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.base.errors import ConfigurationError, StoreError
 from midspan.decision.decision import Decision, Outcome
-from midspan.link.live_readings_file import LiveReadings, turning_file
+from midspan.link.live_readings_file import LiveReadings
 from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.report.night_data import read_night, read_on
 from midspan.sorting.loop import AS_ASKED, Watcher
-from midspan.store.database import RunReference, Store
+from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEvent, RunEventKind, TransitStage
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 from midspan.store.tables import newest_wish, wish_for_an_end
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
@@ -53,12 +53,12 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
 
 def test_a_wish_is_for_the_night_it_names(tmp_path):
     quiet_night(tmp_path / "results.db", 3)
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         with store.transaction() as session:
             wish_for_an_end(session, 1, 5)
         with store.transaction() as session:
             assert (newest_wish(session, 1), newest_wish(session, 2)) == (1, 0)
-    follower = Follower(tmp_path / "results.db")
+    follower = Follower(StorePlace(tmp_path / "results.db"))
     assert follower.asked_ms(1) == 5
     with pytest.raises(StoreError, match="no such batch"):
         follower.ask_for_an_end(77, 6)
@@ -67,7 +67,7 @@ def test_a_wish_is_for_the_night_it_names(tmp_path):
 
 def test_what_the_page_reads_through_cannot_write(tmp_path):
     quiet_night(tmp_path / "results.db", 3)
-    store = open_to_read(tmp_path / "results.db")
+    store = StorePlace(tmp_path / "results.db").open_to_read()
     with pytest.raises(StoreError, match="may only be read"):
         store.begin_batch("blue", 0)
     store.close()
@@ -80,7 +80,7 @@ def test_a_night_read_on_is_the_night_read_anew(tmp_path):
         for _ in range(5):
             night.ordinary_shaft()
         open_one = night.fed()
-    with Store.open(path) as store:
+    with StorePlace(path).open() as store:
         early = read_night(store, None)
         journal = night.journal.__class__(store)
         journal.note(open_one, TransitStage.TAKEN_OUT, EVENING_MS)
@@ -90,8 +90,8 @@ def test_a_night_read_on_is_the_night_read_anew(tmp_path):
 
 def followed(path):
     """The views of a store, and the journal that another program writes."""
-    store = Store.open(path)
-    return Views(Follower(path), NOW), Journal(store)
+    store = StorePlace(path).open()
+    return Views(Follower(StorePlace(path)), NOW), Journal(store)
 
 
 def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(tmp_path):
@@ -138,12 +138,12 @@ def test_what_was_asked_before_a_night_went_on_is_done_with(tmp_path):
 
 
 def test_a_shaft_is_found_by_number_label_and_what_its_code_says(tmp_path):
-    with Store.open(tmp_path / "results.db") as store:
+    with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label in ((12, "blue"), (13, "12"), (14, "77"), (15, "blue")):
             run = RunReference("a.avro", shaft, shaft, label, 0)
             store.add(batch, run, None, Decision(Outcome.DOUBTFUL), 0)
-    follower = Follower(tmp_path / "results.db")
+    follower = Follower(StorePlace(tmp_path / "results.db"))
     asked = ("12", "midspan shaft 12", "blue", "77", "99", "9" * 30, "green")
     assert [numbers_of(follower, one) for one in asked] == [[12], [12], [12, 15], [14], [99], [], []]
 
@@ -174,7 +174,7 @@ def a_block(number, phase, counts, readings=None):
 
 
 def test_the_shaft_that_turns_can_be_followed(tmp_path):
-    path = turning_file(tmp_path / "results.db", "attic")
+    path = StorePlace(tmp_path / "results.db").live_readings("attic")
     assert turned_so_far(path) is None
     writer = LiveReadings(path)
     writer("not a block")
@@ -257,7 +257,7 @@ def _doing(night):
 
 
 def test_each_fault_comes_with_what_to_do(tmp_path):
-    with Store.open(rough_night(tmp_path / "results.db", 210)) as store:
+    with StorePlace(rough_night(tmp_path / "results.db", 210)).open() as store:
         told = {one.code: one for one in troubles(read_night(store, None), NOW)}
     assert told["CELL_NOISY"].way_back.startswith("Look for vibration")
     assert told["CELL_SILENT"].way_back.startswith("Check the cell's supply")

@@ -18,16 +18,15 @@ from midspan.backup.manifest import ROOM, Entry, Manifest, copy_file, new_folder
 from midspan.backup.read_back import read_back, runs_by_name
 from midspan.base.errors import OutputError
 from midspan.base.files import writing
-from midspan.store.archive_places import list_of, list_text, listed, places
 from midspan.store.database import Store
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace, list_text
 from midspan.store.upgrade import NEWEST
 
 ELSEWHERE = "elsewhere"  # folder of what did not lie in the database's own
 
 
 def backup(
-    folder: Path, store_file: Path, also: Sequence[Path], now_ms: Callable[[], int]
+    folder: Path, source: StorePlace, also: Sequence[Path], now_ms: Callable[[], int]
 ) -> tuple[Manifest, list[Path]]:
     """Copy a database and all that belongs to it into a new or empty folder, and read everything back.
 
@@ -35,27 +34,27 @@ def backup(
     of a backup that cannot be finished is taken away. Raises OutputError when the folder holds something or its disk
     is full, and what reading the database and its files raises.
     """
-    copy = folder / store_file.name
-    with open_to_read(store_file) as store, new_folder(folder):
-        _copy_database(store, copy)
-        with open_to_read(copy) as copied, copied.transaction() as session:
+    copy = source.moved_to(folder)
+    with source.open_to_read() as store, new_folder(folder):
+        _copy_database(store, copy.file)
+        with copy.open_to_read() as copied, copied.transaction() as session:
             named = runs_by_name(session)
-        raw = {name: _files_of(name, runs, store_file) for name, runs in named.items()}
+        raw = {name: _files_of(name, runs, source) for name, runs in named.items()}
         offsets = {path: offset for files in raw.values() for path, offset in files.items()}
-        belongings = _all_of(store_file, also, offsets)
-        targets = _targets(belongings, store_file)
+        belongings = _all_of(source, also, offsets)
+        targets = _targets(belongings, source)
         entries = [
             _copied(path, kind, folder, targets[path], offsets.get(path)) for path, kind in belongings.kinds.items()
         ]
-        listing = list_of(copy)
+        listing = copy.list_of_readings
         with writing(listing, ROOM):
             listing.write_text(list_text({name: [targets[one] for one in files] for name, files in raw.items()}))
             sync(listing)
-        entries += [_sealed(listing, "list of archives", listing), _sealed(copy, "database", store_file)]
-        with open_to_read(copy) as copied:
-            found = read_back(copied, listed(copy))
+        entries += [_sealed(listing, "list of archives", listing), _sealed(copy.file, "database", source.file)]
+        with copy.open_to_read() as copied:
+            found = read_back(copied, copy.listed_readings())
         manifest = Manifest(
-            midspan=metadata.version("midspan"), revision=NEWEST, made_ms=now_ms(), database=copy.name,
+            midspan=metadata.version("midspan"), revision=NEWEST, made_ms=now_ms(), database=copy.file.name,
             nights=found.nights, runs=found.runs, results=found.results, lacking=found.lacking, file=tuple(entries),
         )  # fmt: skip
         write_manifest(manifest, folder)
@@ -76,18 +75,18 @@ def _copy_database(store: Store, copy: Path) -> None:
         sync(copy)
 
 
-def _files_of(name: str, runs: set[Place], store_file: Path) -> dict[Path, int]:
+def _files_of(name: str, runs: set[Place], source: StorePlace) -> dict[Path, int]:
     """The files that hold runs of a name, each with the offset of a run: two where two folders had one of that name."""
     found = {}
-    for path in places(name, store_file):
+    for path in source.readings(name):
         offset = a_run_in(path, runs) if path.is_file() else None
         if offset is not None:
             found[path.resolve()] = offset
     return found
 
 
-def _all_of(store_file: Path, also: Iterable[Path], raw: Iterable[Path]) -> Belongings:
-    own = store_file.resolve()
+def _all_of(source: StorePlace, also: Iterable[Path], raw: Iterable[Path]) -> Belongings:
+    own = source.file.resolve()
     found = settings_of(own.parent, also)
     for path in raw:
         found.add_raw(path)
@@ -97,9 +96,9 @@ def _all_of(store_file: Path, also: Iterable[Path], raw: Iterable[Path]) -> Belo
     return found
 
 
-def _targets(belongings: Belongings, store_file: Path) -> dict[Path, str]:
+def _targets(belongings: Belongings, source: StorePlace) -> dict[Path, str]:
     """Where each file goes in the backup: as it lay to the database, so that plans find what they name; else apart."""
-    own = store_file.resolve().parent
+    own = source.file.resolve().parent
     inside = {path: path.relative_to(own).as_posix() for path in belongings.kinds if path.is_relative_to(own)}
     numbers = (f"{ELSEWHERE}/{number}" for number in count(1))
     free = (one for one in numbers if not any(path.startswith(f"{one}/") for path in inside.values()))

@@ -15,6 +15,7 @@ from midspan.backup.belongings import Place, runs_in
 from midspan.base.errors import BackupError, MidspanError
 from midspan.decision.decision import Outcome
 from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.store.tables import DecisionRow, NightRow, ResultRow, RunRow
 
 AT_A_TIME = 1000  # rows, so that memory stays flat
@@ -51,7 +52,7 @@ def read_back(store: Store, files: Mapping[str, list[Path]]) -> ReadBack:
     with store.transaction() as session:
         (state,) = session.connection().exec_driver_sql("PRAGMA integrity_check(1)").one()
         if state != "ok":
-            raise BackupError(f"{store.path}: is damaged ({state}); take another backup")
+            raise BackupError(f"{store.place}: is damaged ({state}); take another backup")
         named = runs_by_name(session)
         lacking, trouble = {}, {}
         for name, runs in named.items():
@@ -64,10 +65,10 @@ def read_back(store: Store, files: Mapping[str, list[Path]]) -> ReadBack:
             if missing:
                 lacking[name] = len(missing)
         nights = session.scalar(select(func.count()).select_from(NightRow)) or 0
-        return ReadBack(nights, sum(map(len, named.values())), _read_results(session, store.path), lacking, trouble)
+        return ReadBack(nights, sum(map(len, named.values())), _read_results(session, store.place), lacking, trouble)
 
 
-def _read_results(session: Session, path: Path) -> int:
+def _read_results(session: Session, place: StorePlace) -> int:
     columns = select(ResultRow.id, ResultRow.full, ResultRow.spine_thou, DecisionRow.outcome, DecisionRow.reasons)
     read = 0
     for number, full, spine_thou, outcome, reasons in session.execute(
@@ -80,8 +81,8 @@ def _read_results(session: Session, path: Path) -> int:
         except (ValueError, AttributeError):
             is_good = False
         if not is_good:
-            raise BackupError(f"{path}: result {number} is spoilt; take another backup")
+            raise BackupError(f"{place}: result {number} is spoilt; take another backup")
         read += 1
     if read != session.scalar(select(func.count()).select_from(ResultRow)):
-        raise BackupError(f"{path}: there are results without a verdict; take another backup")
+        raise BackupError(f"{place}: there are results without a verdict; take another backup")
     return read

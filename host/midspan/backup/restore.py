@@ -12,15 +12,13 @@ from midspan.backup.manifest import ROOM, Entry, Manifest, copy_file, new_folder
 from midspan.backup.read_back import read_back
 from midspan.base.errors import BackupError, MidspanError
 from midspan.base.files import sync_folder, writing
-from midspan.store.archive_places import listed
-from midspan.store.database import Store
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 from midspan.store.upgrade import check_known
 
 Say = Callable[[str], None]
 
 
-def restore(folder: Path, into: Path, say: Say) -> tuple[Path, Manifest]:
+def restore(folder: Path, into: Path, say: Say) -> tuple[StorePlace, Manifest]:
     """Copy a whole backup into a new or empty folder and read everything back; the database there, and what it holds.
 
     Raises BackupError when a file is damaged (each is named through `say` first, and nothing is written), or when what
@@ -31,13 +29,14 @@ def restore(folder: Path, into: Path, say: Say) -> tuple[Path, Manifest]:
     _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, say)
     # The database last, and under its name only when it is whole: a folder without one is not taken for restored.
     files = sorted(manifest.file, key=lambda one: one.path == manifest.database)
-    database = into / manifest.database
+    place = StorePlace.of(manifest.database, into)
+    database = place.file
     with new_folder(into):
         _check([(one, _copy(one, folder, into, database)) for one in files], into, say)
         _part(database).rename(database)
-    _open_for_many(database)
-    _read_everything(database, manifest, say)
-    return database, manifest
+    _open_for_many(place)
+    _read_everything(place, manifest, say)
+    return place, manifest
 
 
 def astray(into: Path, manifest: Manifest) -> Iterator[str]:
@@ -85,24 +84,24 @@ def _check(found: list[tuple[Entry, str]], folder: Path, say: Say) -> None:
         raise BackupError(f"{folder}: {len(bad)} of {len(found)} files {so}")
 
 
-def _open_for_many(database: Path) -> None:
+def _open_for_many(place: StorePlace) -> None:
     """Let others read while it is written, as in a database that was made here; and bring an older one up to date."""
-    with writing(database, ROOM), closing(sqlite3.connect(database)) as opened:
+    with writing(place.file, ROOM), closing(sqlite3.connect(place.file)) as opened:
         opened.execute("PRAGMA journal_mode = WAL")
-    Store.open(database, create=False).close()
-    sync_folder(database.parent)
+    place.open(create=False).close()
+    sync_folder(place.file.parent)
 
 
-def _read_everything(database: Path, manifest: Manifest, say: Say) -> None:
-    with open_to_read(database) as store:
-        found = read_back(store, listed(database))
+def _read_everything(place: StorePlace, manifest: Manifest, say: Say) -> None:
+    with place.open_to_read() as store:
+        found = read_back(store, place.listed_readings())
     counted = {"nights": (found.nights, manifest.nights), "runs": (found.runs, manifest.runs),
                "results": (found.results, manifest.results)}  # fmt: skip
     for what, (read, written) in counted.items():
         if read != written:
-            raise BackupError(f"{database}: holds {read} {what} where {written} were backed up; take another backup")
+            raise BackupError(f"{place}: holds {read} {what} where {written} were backed up; take another backup")
     worse = {name: runs for name, runs in found.lacking.items() if runs > manifest.lacking.get(name, 0)}
     for name, runs in worse.items():
         say(f"{name}: {runs} runs are not found in it {found.trouble.get(name, '')}".rstrip())
     if worse:
-        raise BackupError(f"{database}: readings of {len(worse)} files are not whole; take another backup")
+        raise BackupError(f"{place}: readings of {len(worse)} files are not whole; take another backup")

@@ -20,14 +20,14 @@ from midspan.measurement.result import ShaftResult
 from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import budget_table, trials_table, trials_words
 from midspan.report.result_text import console
-from midspan.store.archive_places import places
 from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage, plain_dof
 from midspan.uncertainty.monte_carlo import agreement
 
 
 def show_budget(
-    result: ShaftResult | HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]],
+    result: ShaftResult | HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, dict[str, Any]],
     trials: int, shown: Shown,
 ) -> None:  # fmt: skip
     """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
@@ -36,7 +36,7 @@ def show_budget(
     """
     coverage = Coverage(factor=shown.k)
     if isinstance(result, HandResult):
-        bench = _bench_of(result, run, store_file, benches)
+        bench = _bench_of(result, run, place, benches)
         found = None if bench is None else hand_trials(result, bench, trials)
     else:
         found = spine_trials(result, trials)
@@ -62,20 +62,20 @@ def show_budget(
 
 
 def _bench_of(
-    result: HandResult, run: RunReference, store_file: Path, benches: Mapping[str, dict[str, Any]]
+    result: HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, dict[str, Any]]
 ) -> HandBench | None:
     """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
     content = benches.get(result.calibration)
     try:
-        content = content or _session_of(run, store_file).bench
+        content = content or _session_of(run, place).bench
     except ArchiveError as error:
         print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
         return None
     return validated(HandBench, content, Path(run.archive))
 
 
-def _session_of(run: RunReference, store_file: Path) -> HandSession:
-    files = places(run.archive, store_file)
+def _session_of(run: RunReference, place: StorePlace) -> HandSession:
+    files = place.readings(run.archive)
     return session_at(next((one for one in files if one.is_file()), files[0]), run.byte_offset)
 
 

@@ -20,9 +20,8 @@ from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.pipeline.bench import Bench
 from midspan.report import result_text
 from midspan.sets.twins import numbers_of_label
-from midspan.store.database import Store
 from midspan.store.lookup import newest, whole
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage
 from midspan.wire.records import State
 
@@ -30,7 +29,7 @@ REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demon
 
 
 def show(
-    shaft: str, store_file: Path, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
+    shaft: str, place: StorePlace, picture: Path | None, trials: int | None = None, *, as_json: bool, k: float | None
 ) -> None:
     """Print the newest stored result of a shaft, or with a number of trials its budget, and draw it when asked.
 
@@ -38,7 +37,7 @@ def show(
     """
     from midspan.sets.stock import beside_verdict
 
-    with open_to_read(store_file) as store:
+    with place.open_to_read() as store:
         stored = newest(store, shaft)
         against = beside_verdict(store, stored.run.shaft)
         benches = store.calibrations() if trials is not None else {}
@@ -51,11 +50,11 @@ def show(
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return
-    result = whole(stored, store_file)
+    result = whole(stored, place)
     if trials is not None:
         from midspan.cli.budget import show_budget
 
-        show_budget(result, stored.run, store_file, benches, trials, Shown(as_json, k, picture))
+        show_budget(result, stored.run, place, benches, trials, Shown(as_json, k, picture))
         return
     if isinstance(result, HandResult):
         from midspan.cli.hand import show_hand
@@ -107,7 +106,7 @@ def measure(
     calibration_file: Path,
     bands_file: Path,
     archive_file: Path,
-    store_file: Path,
+    place: StorePlace,
     *,
     clear_fault: bool,
     even_so: bool,
@@ -116,7 +115,7 @@ def measure(
 ) -> None:
     """Measure one shaft on the gauge at a port, or on a simulated one when the port is called rehearsal."""
     with bench_at(
-        port, shaft, calibration_file, bands_file, archive_file, store_file, clear_fault=clear_fault, even_so=even_so
+        port, shaft, calibration_file, bands_file, archive_file, place, clear_fault=clear_fault, even_so=even_so
     ) as bench:
         verdict = bench.measure(shaft, label)
         others = numbers_of_label(bench.store, label) - {shaft}
@@ -136,7 +135,7 @@ def measure(
 
 @contextmanager
 def bench_at(
-    port: str, shaft: int, calibration_file: Path, bands_file: Path, archive_file: Path, store_file: Path,
+    port: str, shaft: int, calibration_file: Path, bands_file: Path, archive_file: Path, place: StorePlace,
     *, clear_fault: bool, even_so: bool,
 ) -> Iterator[Bench]:  # fmt: skip
     """All that a shaft passes, ready to measure it, until the block is left; on the simulated gauge it lies in there.
@@ -155,7 +154,7 @@ def bench_at(
         archive = stack.enter_context(ArchiveWriter(archive_file))
         if archive.moved is not None:
             print(archive.moved, file=sys.stderr)
-        store = stack.enter_context(Store.open(store_file))
+        store = stack.enter_context(place.open())
         gauge = Gauge(stack.enter_context(open_line(port)))
         found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)

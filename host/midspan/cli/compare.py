@@ -27,9 +27,8 @@ def compare(
     from midspan.report.comparison import changes
     from midspan.report.comparison_text import change_json, changes_table, changes_words
     from midspan.report.result_text import console
-    from midspan.store.read_only import open_to_read
 
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         calibrations = opened.calibrations()
         found = [changes(versions, calibrations) for versions in opened.versions()]
     steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]

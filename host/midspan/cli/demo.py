@@ -21,7 +21,7 @@ from midspan.rehearsal import scenario, scenario_night
 from midspan.rehearsal.process import Rehearsal
 from midspan.report import result_text
 from midspan.report.plot_shaft import draw_around
-from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage
 
 K = 2.0
@@ -77,7 +77,7 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Con
         archive = stack.enter_context(ArchiveWriter(folder / ARCHIVE))
         if archive.moved is not None:
             print(archive.moved, file=sys.stderr)
-        store = stack.enter_context(Store.open(folder / STORE))
+        store = stack.enter_context(StorePlace(folder / STORE).open())
         bench = Bench(
             Gauge(stack.enter_context(open_line(port))),
             load_calibration(folder / CALIBRATION),

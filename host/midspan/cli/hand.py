@@ -15,6 +15,7 @@ from midspan.base.errors import ArchiveError, ConfigurationError, ConversionErro
 from midspan.base.files import writing
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreFile
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from midspan.decision.bands import Bands
@@ -66,14 +67,13 @@ def measure(
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
     from midspan.hand_bench.record import HandRecord
-    from midspan.store.database import Store
 
     make_bench(bench, typer.prompt, typer.echo)
     source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
     used, limits = load_bench(bench), load_bands(bands) if bands else None
     values = used.model_dump(mode="json")
     if store.exists():  # a changed bench under an old id is told before anything is read
-        with Store.open(store) as opened:
+        with store.open() as opened:
             opened.keep_calibration(used.bench.id, values)
     kept = HandRecord(record)
     place = _taken(kept, values, HandShaft(shaft, label, operator), source)
@@ -161,7 +161,7 @@ def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
     return last
 
 
-def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: Path) -> tuple[HandResult, Decision]:
+def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: StorePlace) -> tuple[HandResult, Decision]:
     """Evaluate, judge and store a session.
 
     Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
@@ -185,7 +185,7 @@ def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: Path)
 
 
 def _keep_result(
-    session: HandSession, bands: Bands | None, store_file: Path, *, named: bool, origin: Origin
+    session: HandSession, bands: Bands | None, place: StorePlace, *, named: bool, origin: Origin
 ) -> tuple[HandResult, Decision, bool]:
     """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
 
@@ -195,12 +195,12 @@ def _keep_result(
     from midspan.decision.basis import basis_of_bands
     from midspan.decision.decision import NO_BANDS, judge
     from midspan.hand_bench.result import evaluate_hand
-    from midspan.store.database import RunReference, Store
+    from midspan.store.database import RunReference
 
     result = evaluate_hand(session)
     decision = judge(result, bands) if bands else NO_BANDS
     where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
-    with Store.open(store_file) as store:
+    with place.open() as store:
         if named:
             store.keep_calibration(result.calibration, session.bench)
         known = store.run_of(where)
@@ -276,9 +276,8 @@ def assign(
     from midspan.hand_bench.assigned_value import assigned_from, bar_text
     from midspan.hand_bench.result import HandResult, is_hand_result
     from midspan.report.result_text import console
-    from midspan.store.read_only import open_to_read
 
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         stored = [one.result for one in opened.history(label) if one.result and is_hand_result(one.result)]
     bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
     if out.exists():

@@ -27,6 +27,7 @@ from midspan.cli.options import (
     Factor,
     Label,
     StoreFile,
+    StoreToKeepIn,
 )
 from midspan.cli.page import page
 from midspan.cli.park import park
@@ -97,7 +98,7 @@ def recompute(
     files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE")],
     calibration: CalibrationFile,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
-    store: Annotated[Path | None, typer.Option(help="Also keep them beside the old ones; needs --bands.")] = None,
+    store: StoreToKeepIn = None,
     plan: Annotated[
         Path | None,
         typer.Option(

@@ -7,9 +7,11 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from midspan.store.place import StorePlace
+
 LONGEST_LABEL = 64
 WHOLE = 1000  # letters: more than any first sentence has
-STORE = Path("results.db")
+STORE = StorePlace(Path("results.db"))
 
 
 class Commands(TyperGroup):
@@ -29,8 +31,23 @@ def _one_line(label: str) -> str:
     return label
 
 
+def _store_place(given: object) -> StorePlace:
+    return StorePlace.of(str(given))
+
+
 Label = Annotated[str, typer.Option("--label", help="A name for the shaft.", callback=_one_line)]
-StoreFile = Annotated[Path, typer.Option("--store", help="Database of results.")]
+StoreFile = Annotated[
+    StorePlace, typer.Option("--store", parser=_store_place, metavar="PATH", help="Database of results.")
+]
+StoreOfPlan = Annotated[
+    StorePlace, typer.Option("--store", parser=_store_place, metavar="PATH", help="Database that the plan names.")
+]
+StoreToKeepIn = Annotated[
+    StorePlace | None,
+    typer.Option(
+        "--store", parser=_store_place, metavar="PATH", help="Also keep them beside the old ones; needs --bands."
+    ),
+]
 CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]
 BandsFile = Annotated[Path, typer.Option("--bands", help="Tolerance bands and bins (TOML).")]
 SetName = Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import ConfigurationError
+from midspan.cli.options import STORE, StoreOfPlan
 
 if TYPE_CHECKING:
     from midspan.web.auth import Access
@@ -21,7 +22,7 @@ FAR_AWAY = "192.0.2.1"  # an address that is nobody's (RFC 5737)
 
 
 def page(
-    store: Annotated[Path, typer.Option("--store", help="Database that the plan names.")] = Path("results.db"),
+    store: StoreOfPlan = STORE,
     port: Annotated[int, typer.Option(min=1024, max=65535, help="Port of the page.")] = 8437,
     network: Annotated[
         bool, typer.Option("--network", help="Let other computers look too; each needs a token.")

@@ -9,6 +9,7 @@ from midspan.cli.commands import bench_at
 from midspan.measurement.result import Unmeasured
 from midspan.report.result_text import console, verdict_words
 from midspan.sorting.park import park, same_shaft, stiff_side
+from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage
 
 CAUTION = (
@@ -21,7 +22,7 @@ MARK_IT = (
 
 
 def run(
-    port: str, shaft: int, label: str, calibration: Path, bands: Path, archive: Path, store: Path,
+    port: str, shaft: int, label: str, calibration: Path, bands: Path, archive: Path, store: StorePlace,
     *, clear_fault: bool, even_so: bool, as_json: bool, k: float | None,
 ) -> None:  # fmt: skip
     """Measure, keep and judge the shaft in the gauge, then turn it."""

@@ -12,6 +12,7 @@ from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreFile
 from midspan.cli.study import Quantity, of_labels
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from midspan.store.database import Store
@@ -79,7 +80,7 @@ def force(
         raise OutputError(f"shaft {shaft} was measured on a hand bench, which has no press; there is nothing to draw")
     if result.calibration not in calibrations:
         raise StoreError(f"{store}: calibration {result.calibration!r} is not kept there; recompute the shaft")
-    calibration = validated(Calibration, calibrations[result.calibration], store)
+    calibration = validated(Calibration, calibrations[result.calibration], store.file)
     run = raw_run(stored.run, store, archive)
     words = f"hysteresis {with_uncertainty(result.hysteresis_pct, 2 * result.u_hysteresis_pct)} % (k = 2)"
     with paper(out, 8.0, 8.0) as figure:
@@ -157,12 +158,11 @@ def check(
     _say(out)
 
 
-def _open(store: Path, out: Path) -> Store:
+def _open(store: StorePlace, out: Path) -> Store:
     from midspan.report.plot_shaft import check_ending
-    from midspan.store.read_only import open_to_read
 
     check_ending(out)  # before anything is read
-    return open_to_read(store)
+    return store.open_to_read()
 
 
 def _say(out: Path) -> None:

@@ -32,6 +32,7 @@ from midspan.report import result_text
 from midspan.sorting.plan import SortPlan, load_sort_plan
 from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import RunReference, Store
+from midspan.store.place import StorePlace
 
 Entry = tuple[RunReference, RawRun]
 
@@ -66,7 +67,7 @@ def recompute(
     files: list[Path],
     calibration_file: Path,
     bands_file: Path | None,
-    store_file: Path | None,
+    place: StorePlace | None,
     plan_file: Path | None = None,
     *,
     even_so: bool,
@@ -79,8 +80,8 @@ def recompute(
     is named without bands, ConfigurationError for a calibration that must not be used, and ArchiveError at the end,
     naming every file that was damaged.
     """
-    if store_file is not None and bands_file is None:
-        raise StoreError(f"{store_file}: a stored result has a verdict; name the bands too with --bands FILE")
+    if place is not None and bands_file is None:
+        raise StoreError(f"{place}: a stored result has a verdict; name the bands too with --bands FILE")
     bands = load_bands(bands_file) if bands_file else None
     calibration = load_usable(calibration_file, even_so=even_so)
     plan = load_sort_plan(plan_file) if plan_file else None
@@ -88,9 +89,9 @@ def recompute(
     runs = entries(files, damage)
     remade = recomputed(runs if even_so else _usable(runs, calibration), calibration, bands, plan)
     with ExitStack() as stack:
-        if store_file is not None:
+        if place is not None:
             assert bands is not None
-            store, tally = stack.enter_context(Store.open(store_file)), RecomputeTally()
+            store, tally = stack.enter_context(place.open()), RecomputeTally()
             store.keep_calibration(calibration.calibration.id, calibration.content())
             stack.callback(lambda: print(tally, file=sys.stderr))
             remade = kept(remade, store, tally, bands)

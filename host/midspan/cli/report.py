@@ -5,10 +5,12 @@ from typing import Annotated
 
 import typer
 
+from midspan.cli.options import STORE, StoreOfPlan
+
 
 def report(
     run: Annotated[int | None, typer.Argument(help="Number of the night; the newest one if left out.")] = None,
-    store: Annotated[Path, typer.Option("--store", help="Database that the plan names.")] = Path("results.db"),
+    store: StoreOfPlan = STORE,
     out: Annotated[
         Path | None, typer.Option("--out", help="HTML file to write.", show_default="night-NUMBER.html")
     ] = None,

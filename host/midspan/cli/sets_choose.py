@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -13,6 +12,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import MatchingError
 from midspan.base.formatting import printable
 from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreFile
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -79,10 +79,9 @@ def make(
     from midspan.sets.limits import Limits
     from midspan.sets.registry import Sets
     from midspan.sets.stock import read_stock
-    from midspan.store.read_only import store_for
 
     limits = Limits(number=number, spine_thou=spine, spread_thou=spread, weight_gr=weight, runout_thou=runout)
-    with store_for(store, writes=keep is not None) as opened:
+    with store.open_for(writes=keep is not None) as opened:
         there = read_stock(opened, batches=batch or [], bins=bins or [])
         shafts, values, left_out = there.fit_for(limits)
         choice = choose(values, limits, thorough=thorough)
@@ -153,9 +152,8 @@ def stock(batch: Batches = None, bins: Bins = None, store: StoreFile = STORE, as
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.sets.stock import read_stock
-    from midspan.store.read_only import open_to_read
 
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         found = read_stock(opened, batches=batch or [], bins=bins or [])
     if as_json:
         left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
@@ -184,12 +182,11 @@ def show(
     from midspan.report.sets_view import present, reviewed
     from midspan.sets.registry import Sets
     from midspan.sets.stock import spoken_against
-    from midspan.store.read_only import open_to_read
 
     if name is None:
         _show_all(store, as_json=as_json)
         return
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         kept = Sets(opened).named(name)
         if len(kept.present) < 2:
             raise MatchingError(f"set {name}: fewer than two of its shafts are in it; there is nothing to compare")
@@ -204,13 +201,12 @@ def show(
         console().print(line)
 
 
-def _show_all(store: Path, *, as_json: bool) -> None:
+def _show_all(store: StorePlace, *, as_json: bool) -> None:
     from midspan.report.result_text import console
     from midspan.report.sets_text import kept_table
     from midspan.sets.registry import Sets
-    from midspan.store.read_only import open_to_read
 
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         kept = Sets(opened).all()
     if as_json:
         print(json.dumps([{"set": found.name, "shafts": list(found.present)} for found in kept]))
@@ -222,9 +218,8 @@ def apart(name: SetName, store: StoreFile = STORE) -> None:
     """Take a set apart: its shafts go back to the stock."""
     from midspan.report.sets_view import listed
     from midspan.sets.registry import Sets
-    from midspan.store.database import Store
 
-    with Store.open(store, create=False) as opened:
+    with store.open(create=False) as opened:
         sets = Sets(opened)
         kept = sets.named(name)
         if not kept.present:

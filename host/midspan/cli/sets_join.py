@@ -42,9 +42,8 @@ def refill(
     from midspan.sets.registry import Sets
     from midspan.sets.review import alike
     from midspan.sets.stock import read_stock, spoken_against
-    from midspan.store.read_only import store_for
 
-    with store_for(store, writes=keep) as opened:
+    with store.open_for(writes=keep) as opened:
         sets = Sets(opened)
         kept = sets.named(name)
         gone = list(dict.fromkeys(sets.number_in(kept, name_or_number) for name_or_number in lost or []))
@@ -136,9 +135,8 @@ def extend(
     from midspan.report.sets_view import present, reviewed
     from midspan.sets.registry import Sets
     from midspan.sets.stock import read_stock, spoken_against
-    from midspan.store.read_only import store_for
 
-    with store_for(store, writes=keep is not None) as opened:
+    with store.open_for(writes=keep is not None) as opened:
         sets = Sets(opened)
         first = sets.named(name)
         wanted = number or first.limits.number

@@ -23,10 +23,9 @@ def card(
     from midspan.report.set_card import card_of, write_card
     from midspan.report.template import filled, write_page
     from midspan.sets.registry import Sets
-    from midspan.store.read_only import open_to_read
 
     stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         made = card_of(opened, Sets(opened).named(name), k, zone=None)
     page, printed = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
     write_page(page, filled("set_card.html", card=made))
@@ -56,14 +55,13 @@ def labels(
     from midspan.report.sets_view import results_of
     from midspan.sets.registry import Sets
     from midspan.sets.stock import shafts_of, spoken_against
-    from midspan.store.read_only import open_to_read
 
     if out.suffix.lower() != ".pdf":
         raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf")
     paper = load_sheet(sheet)
     if skip >= paper.number:
         raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one")
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         sets = Sets(opened)
         numbers = [sets.number(one) for one in shafts or []]
         numbers += sets.named(set_name).present if set_name is not None else ()

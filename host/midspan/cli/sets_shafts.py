@@ -15,6 +15,7 @@ import typer
 
 from midspan.base.clock import now_ms
 from midspan.cli.options import STORE, AsJson, Shafts, StoreFile
+from midspan.store.place import StorePlace
 
 By = Annotated[str, typer.Option(help="Who says so.")]
 Why = Annotated[str, typer.Option(help="A word on it.")]
@@ -38,9 +39,8 @@ def spent(
     """Mark shafts as spent: no set gets them any more."""
     from midspan.report.sets_view import listed
     from midspan.sets.registry import Sets
-    from midspan.store.database import Store
 
-    with Store.open(store, create=False) as opened:
+    with store.open(create=False) as opened:
         sets = Sets(opened)
         sets.mark([sets.number(one) for one in shafts], spent=not back, words=why, at_ms=now_ms())
     print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
@@ -62,11 +62,10 @@ def vouch(
     from midspan.report.result_text import console, verdict_words
     from midspan.sets.registry import Sets
     from midspan.sets.stock import beside_verdict
-    from midspan.store.database import Store
     from midspan.store.vouching import Voucher, vouch
 
     limits = load_bands(bands) if bands else None
-    with Store.open(store, create=False) as opened:
+    with store.open(create=False) as opened:
         sets = Sets(opened)
         numbers = [sets.number(name) for name in shafts]
         for number, decision in vouch(opened, numbers, Voucher(by, why, now_ms()), limits).items():
@@ -91,10 +90,9 @@ def size(
     from midspan.sets.nominal_sizes import load_sizes
     from midspan.sets.registry import Sets
     from midspan.sets.stock import full_results, read_stock, shafts_of, spoken_against
-    from midspan.store.read_only import open_to_read
 
     known = load_sizes(sizes)
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         sets = Sets(opened)
         found = shafts_of(opened, [sets.number(one) for one in shafts]) if shafts else None
         those = list(found.values()) if found is not None else list(read_stock(opened).shafts)
@@ -125,9 +123,8 @@ def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
     from midspan.sets.registry import Sets
     from midspan.sets.stock import shafts_measured
     from midspan.sets.twins import find_twins, known_identities, said_in
-    from midspan.store.read_only import open_to_read
 
-    with open_to_read(store) as opened:
+    with store.open_to_read() as opened:
         with opened.transaction() as session:
             same = known_identities(session)
             found, said = find_twins(session, same), said_in(session)
@@ -172,7 +169,7 @@ def different(
     _say(store, shafts, None if back else False, by, why)
 
 
-def _say(store_file: Path, shafts: Sequence[str], same: bool | None, person: str, words: str) -> None:
+def _say(place: StorePlace, shafts: Sequence[str], same: bool | None, person: str, words: str) -> None:
     """Note that shafts are one, that they are several, or with None that what was said of them is taken back.
 
     Raises MatchingError when that contradicts what stands there.
@@ -181,9 +178,8 @@ def _say(store_file: Path, shafts: Sequence[str], same: bool | None, person: str
     from midspan.sets.registry import Sets
     from midspan.sets.stock import TWICE, spoken_against
     from midspan.sets.twins import say
-    from midspan.store.database import Store
 
-    with Store.open(store_file, create=False) as store:
+    with place.open(create=False) as store:
         sets = Sets(store)
         numbers = list(dict.fromkeys(sets.number(name) for name in shafts))
         say(store, numbers, same, now_ms(), person=person, words=words)

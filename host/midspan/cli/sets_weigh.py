@@ -17,6 +17,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import ReadingsError, StoreError
 from midspan.base.formatting import printable
 from midspan.cli.options import STORE, StoreFile
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from midspan.sets.registry import Sets
@@ -39,7 +40,6 @@ def weigh(
     """Note what shafts weigh: typed, from a table, or from a scale on a serial line."""
     from midspan.sets.registry import Sets
     from midspan.sets.weights import weight_of, weights_in
-    from midspan.store.database import Store
 
     if scale is not None and csv is None and weight is None and unit is None:
         by_scale(store, scale, shaft)
@@ -52,13 +52,13 @@ def weigh(
         raise ReadingsError(
             "say which shaft, its weight and --unit grains or grams; or give a --csv with them, or a --scale"
         )
-    with Store.open(store, create=False) as opened:
+    with store.open(create=False) as opened:
         number = Sets(opened).weigh(weights, now_ms())
     print(f"{number} weight{'s' if number != 1 else ''} noted in {store}")
 
 
 def by_scale(
-    store_file: Path,
+    place: StorePlace,
     scale_file: Path,
     shaft: str | None,
     ask: Ask = input,
@@ -67,10 +67,9 @@ def by_scale(
     """Note the weight of the shaft on the scale; without a shaft ask for one after another until none is named."""
     from midspan.sets.registry import Sets
     from midspan.sets.scale import ScalePort, load_scale, wait_until_empty
-    from midspan.store.database import Store
 
     scale = load_scale(scale_file)
-    with Store.open(store_file, create=False) as store, ScalePort(scale.port, scale.baud) as pan:
+    with place.open(create=False) as store, ScalePort(scale.port, scale.baud) as pan:
         sets = Sets(store)
         if shaft is not None:
             _note(sets, pan, scale, shaft, clock)

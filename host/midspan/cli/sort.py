@@ -75,19 +75,18 @@ class Wishes:
 def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Ending]:
     """Sort until the hopper is empty or someone must come: what was kept of it, and how it ended."""
     from midspan.cli.sort_screen import SortScreen
-    from midspan.link.live_readings_file import LiveReadings, turning_file
+    from midspan.link.live_readings_file import LiveReadings
     from midspan.link.reconnect import Reconnector
     from midspan.sorting.event_log import Clocks
     from midspan.sorting.loop import SortingLoop, Watcher
     from midspan.sorting.notices import Notices
     from midspan.sorting.recorder import NightRecorder
     from midspan.sorting.setup import check_unchanged
-    from midspan.store.database import Store
     from midspan.store.journal import Journal
 
     clocks, ways = Clocks(), setup.plan.notices.ways()
     with ExitStack() as stack:
-        store = stack.enter_context(Store.open(setup.store))
+        store = stack.enter_context(setup.store.open())
         journal = Journal(store)
         night = _to_go_on_with(journal, setup, wishes)
         if night is not None:
@@ -102,7 +101,7 @@ def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Endin
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(SortScreen(keeper))
         ask = screen.ask if setup.plan.sort.attended else None
-        turning = LiveReadings(turning_file(setup.store, night.gauge))
+        turning = LiveReadings(setup.store.live_readings(night.gauge))
         running = SortingLoop(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
         for place in wishes.emptied:
             running.emptied(place)

@@ -15,6 +15,7 @@ import typer
 
 from midspan.base.errors import ReadingsError
 from midspan.cli.options import STORE, AsJson, Commands, Picture, StoreFile
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -71,7 +72,7 @@ class Source:
     """Where the readings of a study come from: a table, or a quantity of stored results."""
 
     csv: Path | None
-    store: Path
+    store: StorePlace
     quantity: Quantity
 
     @property
@@ -81,26 +82,24 @@ class Source:
 
     def of_batches(self, batches: Sequence[str]) -> list[StudyReading]:
         """Return the table, or the results of the batches of each appraiser; ReadingsError with fewer than two."""
-        from midspan.store.read_only import open_to_read
         from midspan.study.source import from_batches, from_table
 
         if self.csv:
             return from_table(self.csv)
         if len(batches) < 2:
             raise ReadingsError("name the batches of two or more appraisers: --batch 1,2 --batch 3,4; or give a --csv")
-        with open_to_read(self.store) as store:
+        with self.store.open_to_read() as store:
             return _some(from_batches(store, batches, self.quantity), self.store)
 
     def of_stock(self, batches: Sequence[str]) -> list[StudyReading]:
         """Return the table, or all results of batches; ReadingsError when none is named."""
-        from midspan.store.read_only import open_to_read
         from midspan.study.source import from_stock, from_table
 
         if self.csv:
             return from_table(self.csv)
         if not batches:
             raise ReadingsError("name a --batch; or give a --csv")
-        with open_to_read(self.store) as store:
+        with self.store.open_to_read() as store:
             return _some(from_stock(store, batches, self.quantity), self.store)
 
     def timed(self, labels: Sequence[str]) -> list[StudyReading]:
@@ -119,20 +118,19 @@ class Source:
         return known, of_labels(self.store, list(known), self.quantity)
 
 
-def of_labels(store_file: Path, labels: Sequence[str], quantity: Quantity) -> list[StudyReading]:
+def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> list[StudyReading]:
     """Return stored results of labelled shafts; ReadingsError when there are none."""
-    from midspan.store.read_only import open_to_read
     from midspan.study.source import from_labels
 
     if not labels:
         raise ReadingsError("name what to study: --label of a check standard (or --bar files), or give a --csv")
-    with open_to_read(store_file) as store:
-        return _some(from_labels(store, labels, quantity), store_file)
+    with place.open_to_read() as store:
+        return _some(from_labels(store, labels, quantity), place)
 
 
-def _some(rows: list[StudyReading], store_file: Path) -> list[StudyReading]:
+def _some(rows: list[StudyReading], place: StorePlace) -> list[StudyReading]:
     if not rows:
-        raise ReadingsError(f"{store_file}: no results of that name or batch; check it with: midspan show")
+        raise ReadingsError(f"{place}: no results of that name or batch; check it with: midspan show")
     return rows
 
 

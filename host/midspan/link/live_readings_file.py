@@ -9,19 +9,9 @@ from __future__ import annotations
 import json
 from contextlib import suppress
 from pathlib import Path
-from urllib.parse import quote
 
 from midspan.link.session_events import BlockCame, Outcome
 from midspan.wire.records import Readings, absolute
-
-
-def turning_file(store: Path, gauge: str) -> Path:
-    """Where the newest readings of a gauge are that sorts into this database.
-
-    >>> turning_file(Path("results.db"), "attic/2").name
-    'results.db-turning-attic%2F2'
-    """
-    return store.with_name(f"{store.name}-turning-{quote(gauge, safe='')}")
 
 
 class LiveReadings:

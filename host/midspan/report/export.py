@@ -20,7 +20,7 @@ from midspan.report.export_columns import HEADINGS, NOTE, TABLES, ExportColumn, 
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_measured
 from midspan.store.database import Store
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 from midspan.store.tables import ResultRow, RunRow, SupersessionRow
 
 Row = dict[str, Any]
@@ -184,10 +184,10 @@ WRITERS: dict[str, Callable[[Path, tuple[ExportColumn, ...], Iterable[Row]], Non
 }  # fmt: skip
 
 
-def export_file(store_file: Path, table: str, path: Path, *, all_versions: bool) -> None:
+def export_file(place: StorePlace, table: str, path: Path, *, all_versions: bool) -> None:
     """Export from a database and say what was written; StoreError for a table that there is not."""
     if table not in TABLES:
         raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}")
-    with open_to_read(store_file) as store:
+    with place.open_to_read() as store:
         number = export(store, table, path, all_versions=all_versions)
     print(f"{path}: {number} rows; what each column means stands in {path.stem}-columns.csv")

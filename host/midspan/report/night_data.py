@@ -66,9 +66,9 @@ def read_night(store: Store, number: int | None) -> NightRecord:
     journal = Journal(store)
     nights = {night.id: night for night in journal.nights()}
     if not nights:
-        raise StoreError(f"{store.path}: no night was sorted into it; name the database that the plan names")
+        raise StoreError(f"{store.place}: no night was sorted into it; name the database that the plan names")
     if number is not None and number not in nights:
-        raise StoreError(f"{store.path}: there is no night {number}; the last one is {max(nights)}")
+        raise StoreError(f"{store.place}: there is no night {number}; the last one is {max(nights)}")
     night = nights[max(nights) if number is None else number]
     plan, bands = _plan_of(store, night)
     return read_on(store, NightRecord(night, plan, bands, (), (), (), {}, {}, ()))
@@ -94,7 +94,7 @@ def _plan_of(store: Store, night: NightOnRecord) -> tuple[SortPlan, Bands | None
     try:
         return SortPlan.model_validate(kept), None if bands is None else Bands.model_validate(bands)
     except ValueError as error:  # pydantic's errors are of this kind
-        raise StoreError(f"{store.path}: the plan of night {night.id} is not one of this version's") from error
+        raise StoreError(f"{store.place}: the plan of night {night.id} is not one of this version's") from error
 
 
 def _measured(session: Session, night: int, above: int) -> tuple[dict[int, JudgedResult], tuple[str, ...]]:

@@ -15,18 +15,20 @@ from midspan.report.night_data import NightRecord, read_night
 from midspan.report.night_statistics import keeps_time, last_ms, pace, places
 from midspan.report.night_text import clock
 from midspan.report.template import filled, write_page
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 
 TEMPLATE = "night_report.html"
 
 
-def write_report(store: Path, number: int | None, out: Path | None, zone: tzinfo | None = None) -> tuple[Path, str]:
+def write_report(
+    place: StorePlace, number: int | None, out: Path | None, zone: tzinfo | None = None
+) -> tuple[Path, str]:
     """Write a night's report, the newest one's without a number; gives the file and the night in a few words.
 
     Without a path it is night-NUMBER.html. `zone` is that of the times, this machine's when None. Raises StoreError for
     a database or night that cannot be read, and OutputError for a file that cannot be written.
     """
-    with open_to_read(store) as opened:
+    with place.open_to_read() as opened:
         record = read_night(opened, number)
     path = out or Path(f"night-{record.night.id}.html")
     told = page(record, zone or _zone_here(record.night.begun_ms))

@@ -2,7 +2,8 @@
 
 >>> import tempfile
 >>> from pathlib import Path
->>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+>>> from midspan.store.place import StorePlace
+>>> with StorePlace(Path(tempfile.mkdtemp()) / "results.db").open() as store:
 ...     sets = Sets(store)
 ...     sets.mark([7], spent=True, words="broke at the range", at_ms=1)
 ...     sets.all()
@@ -84,14 +85,14 @@ class Sets:
         sets = {one.name: one for one in self.all()}
         if name not in sets:
             known = ", ".join(list(sets)[-6:]) or "none"
-            raise StoreError(f"{self._store.path}: there is no set {name!r}; the newest are: {known}")
+            raise StoreError(f"{self._store.place}: there is no set {name!r}; the newest are: {known}")
         return sets[name]
 
     def _limits(self, row: SetRow) -> Limits:
         try:
             return Limits.model_validate_json(row.limits)
         except ValidationError as error:
-            raise StoreError(f"{self._store.path}: the limits of set {row.name} are none: {DAMAGED}") from error
+            raise StoreError(f"{self._store.place}: the limits of set {row.name} are none: {DAMAGED}") from error
 
     # Writing
 
@@ -109,7 +110,7 @@ class Sets:
         with self._store.transaction() as session:
             taken = set(session.scalars(select(SetRow.name).where(SetRow.name.in_(sets))))
             if taken:
-                raise StoreError(f"{self._store.path}: there is a set {min(taken)!r} already; choose another name")
+                raise StoreError(f"{self._store.place}: there is a set {min(taken)!r} already; choose another name")
             numbers = []
             for name, shafts in sets.items():
                 row = SetRow(name=name, made_ms=at_ms, limits=limits.model_dump_json(), like_id=like)
@@ -176,11 +177,11 @@ class Sets:
             by_number = set(session.scalars(select(RunRow.shaft).where(RunRow.shaft == int(name)).limit(1)))
         found = by_number or by_label
         if not found:
-            raise StoreError(f"{self._store.path}: shaft {name} was never measured into it; check its number")
+            raise StoreError(f"{self._store.place}: shaft {name} was never measured into it; check its number")
         same = known_identities(session)
         if len({same.key(one) for one in found}) > 1:
             those = ", ".join(str(one) for one in sorted(found)[:6])
-            raise StoreError(f"{self._store.path}: {name!r} is the label of shafts {those}; say the number")
+            raise StoreError(f"{self._store.place}: {name!r} is the label of shafts {those}; say the number")
         return max(found)
 
     def _leave(self, session: Session, kept: KeptSet, shafts: Collection[int], words: str, at_ms: int) -> None:

@@ -210,7 +210,7 @@ def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
     found = shafts_measured(store, numbers)
     missing = [number for number in numbers if number not in found]
     if missing:
-        raise StoreError(f"{store.path}: shaft {missing[0]} has no result; measure it first")
+        raise StoreError(f"{store.place}: shaft {missing[0]} has no result; measure it first")
     return found
 
 

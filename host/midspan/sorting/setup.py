@@ -13,6 +13,7 @@ from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import load_usable
 from midspan.sorting.plan import SortPlan, as_kept, check_bins, load_sort_plan
 from midspan.store.passage import NightOnRecord
+from midspan.store.place import StorePlace
 from midspan.wire.records import Identify
 
 LID, STOP = 1, 2  # bits of Identify.guards
@@ -33,9 +34,9 @@ class Setup:
         return self.folder / self.plan.sort.archive
 
     @property
-    def store(self) -> Path:
+    def store(self) -> StorePlace:
         """The database of results and journal."""
-        return self.folder / self.plan.sort.store
+        return StorePlace.of(self.plan.sort.store, self.folder)
 
     def as_json(self) -> str:
         """What the journal keeps of it."""

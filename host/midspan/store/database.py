@@ -2,7 +2,7 @@
 
 >>> import tempfile
 >>> from midspan.decision.decision import Decision, Outcome
->>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+>>> with StorePlace(Path(tempfile.mkdtemp()) / "results.db").open() as store:
 ...     batch = store.begin_batch("blue dozen", started_ms=0)
 ...     run = RunReference("batch.avro", byte_offset=4096, shaft=7, label="blue-7", started_ms=0)
 ...     number = store.add(batch, run, {"spine_thou": 500.2}, Decision(Outcome.ACCEPTED, bin="500"), made_ms=1)
@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import json
 import math
-import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -33,9 +32,10 @@ from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.origin import Origin
 from midspan.decision.standing import carry, with_crack_limit
-from midspan.store.database_file import engine_of, fold_in
+from midspan.store.database_file import fold_in
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
+from midspan.store.place import StorePlace
 from midspan.store.tables import (
     NAMED_COLUMNS,
     BasisRow,
@@ -46,7 +46,7 @@ from midspan.store.tables import (
     RunRow,
     in_words,
 )
-from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
+from midspan.store.upgrade import DAMAGED
 
 # What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
 WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
@@ -82,56 +82,16 @@ class StoredResult:
 
 
 class Store:
-    """The database of results; make one with `Store.open`.
+    """The database of results; make one with `StorePlace.open`.
 
     Every method raises StoreError when the database is locked, full, read-only or damaged.
     """
 
-    def __init__(self, path: Path, engine: Engine) -> None:
-        self.path = path
+    def __init__(self, place: StorePlace, engine: Engine, *, folds: bool) -> None:
+        """Take a store that is open; `folds` says that it may be written, and is folded into its file at the end."""
+        self.place = place
         self._engine = engine
-        self._folds = False
-
-    @classmethod
-    def open(cls, path: Path, *, create: bool = True, wait_s: float = 5.0) -> Store:
-        """Open a database of results, or make one when there is none and `create` is true.
-
-        `wait_s` is how long a call waits for another program that is writing. Raises StoreError also when the
-        file is no database, another program's, or of another version of the tables.
-        """
-        if not create and not path.is_file():
-            raise StoreError(f"{path}: there is no such file; name the database of your results")
-        store = cls(path, engine_of(path, wait_s))
-        try:
-            if store._revision() != NEWEST:
-                store.close()
-                store._upgrade(wait_s)
-        except StoreError as error:
-            store.close()
-            raise error.at(str(path)) from error
-        store._folds = True
-        return store
-
-    def _revision(self) -> int | None:
-        """Return the revision of the tables, None for an empty file; StoreError when nobody here knows it."""
-        try:
-            with Session(self._engine) as session:
-                revision = revision_of(session.connection())
-        except DBAPIError as error:
-            raise StoreError(in_words(error)) from error
-        except UnicodeDecodeError as error:
-            raise StoreError(DAMAGED) from error
-        if revision is not None:
-            check_known(revision)
-        return revision
-
-    def _upgrade(self, wait_s: float) -> None:
-        try:
-            upgrade(self.path, wait_s)
-        except (DBAPIError, sqlite3.Error) as error:
-            raise StoreError(in_words(error)) from error
-        except OSError as error:  # of the copy that is made first
-            raise StoreError(f"no copy of it can be kept before its upgrade: {error.strerror}; make room") from error
+        self._folds = folds
 
     def begin_batch(self, name: str, started_ms: int) -> int:
         """Start a batch and return its number."""
@@ -182,8 +142,8 @@ class Store:
             session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
             if session.get_one(CalibrationRow, name).content != text:
                 raise StoreError(
-                    f"{self.path}: calibration {name!r} stands there with other values; give the changed file an id of "
-                    "its own"
+                    f"{self.place}: calibration {name!r} stands there with other values; give the changed file an id "
+                    "of its own"
                 )
 
     def calibrations(self) -> dict[str, dict[str, Any]]:
@@ -261,9 +221,9 @@ class Store:
             with Session(self._engine) as session, session.begin():
                 yield session
         except DBAPIError as error:
-            raise StoreError(f"{self.path}: {in_words(error)}") from error
+            raise StoreError(f"{self.place}: {in_words(error)}") from error
         except (Damaged, UnicodeDecodeError) as error:  # SQLite's own words may quote what is no text
-            raise StoreError(f"{self.path}: {error}: {DAMAGED}") from error
+            raise StoreError(f"{self.place}: {error}: {DAMAGED}") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         with self.transaction() as session:

@@ -5,7 +5,9 @@ returns. What a shaft came to is its last step; a shaft whose last step is no en
 there is never more than one.
 
 >>> import tempfile
->>> with Store.open(Path(tempfile.mkdtemp()) / "results.db") as store:
+>>> from pathlib import Path
+>>> from midspan.store.place import StorePlace
+>>> with StorePlace(Path(tempfile.mkdtemp()) / "results.db").open() as store:
 ...     journal = Journal(store)
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
@@ -19,7 +21,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
-from pathlib import Path  # noqa: F401 - for the example above
 from typing import Any
 
 from sqlalchemy import Select, func, insert, literal, select
@@ -80,7 +81,7 @@ class Journal:
         with self._store.transaction() as session:
             number: int = session.scalars(into.returning(TransitRow.id)).one()
             if number > LARGEST_SHAFT:
-                raise StoreError(f"{self._store.path}: the numbers for shafts are used up; begin a new database")
+                raise StoreError(f"{self._store.place}: the numbers for shafts are used up; begin a new database")
             return number
 
     def note(

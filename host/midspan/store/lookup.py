@@ -11,8 +11,8 @@ from midspan.base.formatting import read_code
 from midspan.hand_bench.result import HandResult, is_hand_result
 from midspan.measurement.result import ShaftResult
 from midspan.measurement.spine_budget import CAUSES
-from midspan.store.archive_places import places
 from midspan.store.database import RunReference, Store, StoredResult
+from midspan.store.place import StorePlace
 
 HIGHEST_SHAFT = 2**31 - 1
 MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
@@ -27,14 +27,14 @@ def newest(store: Store, shaft: str) -> StoredResult:
     by_number = name.isdecimal() and int(name) <= HIGHEST_SHAFT
     stored = (store.latest(int(name)) if by_number else None) or store.latest(name)
     if stored is None:
-        raise StoreError(f"{store.path}: nothing was measured under the number or label {shaft!r}; check the name")
+        raise StoreError(f"{store.place}: nothing was measured under the number or label {shaft!r}; check the name")
     return stored
 
 
-def whole(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
+def whole(stored: StoredResult, place: StorePlace) -> ShaftResult | HandResult:
     """The result as it was evaluated; StoreError when there is none or another version of Midspan stored it."""
     if stored.result is None:
-        raise StoreError(f"{store_file}: shaft {stored.run.shaft} gave no result: {'; '.join(stored.decision.reasons)}")
+        raise StoreError(f"{place}: shaft {stored.run.shaft} gave no result: {'; '.join(stored.decision.reasons)}")
     by_hand = is_hand_result(stored.result)
     try:
         if by_hand:
@@ -45,15 +45,15 @@ def whole(stored: StoredResult, store_file: Path) -> ShaftResult | HandResult:
         raise StoreError(f"the result of shaft {result.shaft} has causes of another Midspan; make it again")
     except StoreError as error:
         again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
-        raise StoreError(f"{store_file}: {error} with: {again}") from error
+        raise StoreError(f"{place}: {error} with: {again}") from error
 
 
-def raw_run(reference: RunReference, store_file: Path, archive: Path | None = None) -> RawRun:
+def raw_run(reference: RunReference, place: StorePlace, archive: Path | None = None) -> RawRun:
     """The raw readings of a run, from this archive or wherever its own is now.
 
     Raises OutputError when they are not there, ArchiveError when what is there is spoilt.
     """
-    named = [archive] if archive else places(reference.archive, store_file)
+    named = [archive] if archive else place.readings(reference.archive)
     found = [path for path in named if path.is_file()]
     if not found:
         raise OutputError(

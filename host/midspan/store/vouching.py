@@ -64,20 +64,20 @@ def _standing(store: Store, shaft: int) -> list[StoredResult]:
     """Return the results of a shaft that stand, the one that counts first; StoreError when there is none."""
     standing = store.standing(shaft)
     if not standing:
-        raise StoreError(f"{store.path}: shaft {shaft} was never measured into it; check its number")
+        raise StoreError(f"{store.place}: shaft {shaft} was never measured into it; check its number")
     return standing
 
 
 def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tuple[StoredResult, Decision, Bands]:
     """Return a result with its verdict by limits alone, and the bands that have them."""
-    name = f"{store.path}: shaft {stored.run.shaft}"
+    name = f"{store.place}: shaft {stored.run.shaft}"
     if stored.basis is not None and stored.basis.standard is not None:
         raise StoreError(f"{name} is check standard {stored.basis.standard}; it is no stock")
     kept = None if stored.basis is None else stored.basis.bands
     if bands is None and kept is None:
         raise StoreError(f"{name} was judged by bands that were not kept; name them with --bands FILE")
     used = bands or validated(Bands, dict(kept or {}), Path("the bands of its verdict"))
-    decision = verdict_on(whole(stored, store.path), used)
+    decision = verdict_on(whole(stored, store.place), used)
     if decision.concerns:
         raise StoreError(f"{name}: {decision.concerns[0].words}: measure it again, no eye can tell its numbers")
     return stored, decision, used

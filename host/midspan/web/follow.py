@@ -5,19 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import case, func, select
 
 from midspan.base.config import validated
-from midspan.link.live_readings_file import turning_file
 from midspan.measurement.calibration import Calibration
 from midspan.report.night_data import NightRecord, read_night, read_on
-from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import ENDS, NightOnRecord, TransitStage
-from midspan.store.read_only import open_to_read
+from midspan.store.place import StorePlace
 from midspan.store.tables import (
     EventRow,
     NightRow,
@@ -58,9 +55,9 @@ class Follower:
     Methods raise StoreError as those of a store do.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path, self.moment = path, 0
-        self.store = open_to_read(path, WAIT_S)
+    def __init__(self, place: StorePlace) -> None:
+        self.place, self.moment = place, 0
+        self.store = place.open_to_read(WAIT_S)
         self._mark: object = None
         self._nights: dict[int, tuple[object, NightRecord]] = {}
         self._calibrations: dict[str, Calibration] = {}
@@ -99,11 +96,11 @@ class Follower:
 
     def turning(self, gauge: str) -> Turned | None:
         """What was read so far of the shaft that turns on a gauge."""
-        return turned_so_far(turning_file(self.path, gauge))
+        return turned_so_far(self.place.live_readings(gauge))
 
     def turning_mark(self, gauge: str) -> int:
         """Another number whenever there are more readings."""
-        path = turning_file(self.path, gauge)
+        path = self.place.live_readings(gauge)
         return path.stat().st_mtime_ns if path.is_file() else 0
 
     def calibration_of(self, gauge: str, name: str | None) -> Calibration | None:
@@ -116,7 +113,7 @@ class Follower:
             content = kept.get(name) if name is not None else next(reversed(fits), None)
             if content is None:
                 return None
-            self._calibrations[key] = validated(Calibration, content, self.path)
+            self._calibrations[key] = validated(Calibration, content, self.place.file)
         return self._calibrations[key]
 
     def count(self, night: int) -> int:
@@ -137,7 +134,7 @@ class Follower:
 
     def ask_for_an_end(self, night: int, at_ms: int) -> None:
         """Ask the program that sorts to end after the shaft in hand: the only thing that is ever written here."""
-        with Store.open(self.path, create=False, wait_s=WAIT_S) as store, store.transaction() as session:
+        with self.place.open(create=False, wait_s=WAIT_S) as store, store.transaction() as session:
             wish_for_an_end(session, night, at_ms)
 
     def close(self) -> None:

@@ -21,6 +21,7 @@ from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
 from midspan.store.passage import Transit, TransitStage
+from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_chart import SvgChart, with_room
 from midspan.web.svg_live_curve import curve, turned_in
@@ -50,7 +51,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     history = follower.store.history(shaft)
     newest = follower.store.latest(shaft)
     result = _result(newest)
-    run, trouble = (None, "") if newest is None else readings(newest, follower.path)
+    run, trouble = (None, "") if newest is None else readings(newest, follower.place)
     made_by = {} if newest is None or newest.result is None else newest.result
     calibration = follower.calibration_of(str(made_by.get("gauge")), made_by.get("calibration"))
     return {
@@ -70,10 +71,10 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     }
 
 
-def readings(stored: StoredResult, store_file: Path) -> tuple[RawRun | None, str]:
+def readings(stored: StoredResult, place: StorePlace) -> tuple[RawRun | None, str]:
     """The raw readings of a result, or why they are not there."""
     try:
-        return raw_run(stored.run, store_file), ""
+        return raw_run(stored.run, place), ""
     except MidspanError as error:
         return None, str(error)
 

@@ -88,7 +88,7 @@ class Views:
             return None
         if self._turned[0] != judged:
             newest = self.follower.store.latest(judged)
-            run = None if newest is None else readings(newest, self.follower.path)[0]
+            run = None if newest is None else readings(newest, self.follower.place)[0]
             self._turned = judged, None if run is None else turned_in(run)
         return self._turned[1]
 
@@ -132,7 +132,7 @@ class Views:
     def csv(self, shaft: int) -> str | None:
         """The raw readings of the result of a shaft that counts, None when there are none."""
         newest = self.follower.store.latest(shaft)
-        run = None if newest is None else readings(newest, self.follower.path)[0]
+        run = None if newest is None else readings(newest, self.follower.place)[0]
         return None if run is None else readings_csv(run)
 
     def sets(self) -> str:

@@ -21,22 +21,21 @@ from sqlalchemy.exc import DBAPIError, DisconnectionError
 from midspan.base.errors import MidspanError, StoreError
 from midspan.base.files import writing
 from midspan.store.database import Store
+from midspan.store.place import StorePlace
 from midspan.store.upgrade import APPLICATION_ID, NEWEST, check_known, upgrade
 
 TRIES = 5  # to copy a file while nobody writes to it
 _NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # for the file that readers of a log share
 
 
-def open_to_read(path: Path, wait_s: float = 5.0) -> Store:
-    """A store through which SQLite itself refuses to write; to be closed like any other.
-
-    Raises StoreError when there is no such file, or it is no database of results, damaged or of a newer version.
-    """
+def open_to_read(place: StorePlace, wait_s: float) -> Store:
+    """Open a store as `StorePlace.open_to_read` says."""
+    path = place.file
     if not path.is_file():
-        raise StoreError(f"{path}: there is no such file; name the database of your results")
+        raise StoreError(f"{place}: there is no such file; name the database of your results")
     engine = create_engine(URL.create("sqlite", database=str(path)), creator=lambda: _connected(path, wait_s))
     event.listen(engine, "checkout", _be_as_the_file_is)
-    store = Store(path, engine)
+    store = Store(place, engine, folds=False)
     try:
         with store.transaction() as session:
             session.connection()
@@ -44,11 +43,6 @@ def open_to_read(path: Path, wait_s: float = 5.0) -> Store:
         store.close()
         raise
     return store
-
-
-def store_for(path: Path, *, writes: bool) -> Store:
-    """An existing database for a command that only writes when it is told to keep something."""
-    return Store.open(path, create=False) if writes else open_to_read(path)
 
 
 class _Copy(sqlite3.Connection):

@@ -1,0 +1,54 @@
+"""A database of results opened to write: made when there is none, and brought to the newest revision of its tables."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from sqlalchemy import Engine
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+
+from midspan.base.errors import StoreError
+from midspan.store.database import Store
+from midspan.store.database_file import engine_of
+from midspan.store.place import StorePlace
+from midspan.store.tables import in_words
+from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
+
+
+def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
+    """Open a store as `StorePlace.open` says."""
+    if not create and not place.file.is_file():
+        raise StoreError(f"{place}: there is no such file; name the database of your results")
+    engine = engine_of(place.file, wait_s)
+    try:
+        if _revision(engine) != NEWEST:
+            engine.dispose()
+            _upgrade(place, wait_s)
+    except StoreError as error:
+        engine.dispose()
+        raise error.at(str(place)) from error
+    return Store(place, engine, folds=True)
+
+
+def _revision(engine: Engine) -> int | None:
+    """Return the revision of the tables, None for an empty file; StoreError when nobody here knows it."""
+    try:
+        with Session(engine) as session:
+            revision = revision_of(session.connection())
+    except DBAPIError as error:
+        raise StoreError(in_words(error)) from error
+    except UnicodeDecodeError as error:
+        raise StoreError(DAMAGED) from error
+    if revision is not None:
+        check_known(revision)
+    return revision
+
+
+def _upgrade(place: StorePlace, wait_s: float) -> None:
+    try:
+        upgrade(place.file, wait_s)
+    except (DBAPIError, sqlite3.Error) as error:
+        raise StoreError(in_words(error)) from error
+    except OSError as error:  # of the copy that is made first
+        raise StoreError(f"no copy of it can be kept before its upgrade: {error.strerror}; make room") from error
