@@ -41,8 +41,8 @@ def recorded(scenario: dict[str, object], orders: list[Order]) -> list[Step]:
     for order in orders:
         order(session, now_s)
         came = []
-        while session.stage not in (SessionState.READY, SessionState.FINISHED):
-            assert now_s < 6000, f"the recording stands still, {session.stage}"
+        while session.state not in (SessionState.READY, SessionState.FINISHED):
+            assert now_s < 6000, f"the recording stands still, {session.state}"
             link.to_device += session.outgoing()
             rehearsal.idle()
             device.step()

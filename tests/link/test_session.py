@@ -33,13 +33,13 @@ class Talk:
         self.gauge = gauge or ScriptedGauge()
         self.session = session or Session()
         self.now_s = 1000.0
-        self.outcomes: list[out.Outcome] = []
+        self.events: list[out.SessionEvent] = []
 
-    def step(self, spoil: Callable[[bytes], bytes] = lambda data: data) -> list[out.Outcome]:
+    def step(self, spoil: Callable[[bytes], bytes] = lambda data: data) -> list[out.SessionEvent]:
         """One exchange in each direction, then a tenth of a second."""
         answer = self.gauge.hear(self.session.outgoing())
         found = self.session.receive(spoil(answer), self.now_s) + self.session.tick(self.now_s)
-        self.outcomes += found
+        self.events += found
         self.now_s += STEP_S
         return found
 
@@ -47,8 +47,8 @@ class Talk:
         """Exchange until the session expects nothing more; never for ever."""
         end_s = self.now_s + limit_s
         self.step(spoil)
-        while self.session.stage not in EXPECTING_NOTHING:
-            assert self.now_s < end_s, f"hangs in {self.session.stage}"
+        while self.session.state not in EXPECTING_NOTHING:
+            assert self.now_s < end_s, f"hangs in {self.session.state}"
             self.step(spoil)
         return self
 
@@ -62,7 +62,7 @@ class Talk:
         return self
 
     def found(self, kind: type) -> list:
-        return [outcome for outcome in self.outcomes if isinstance(outcome, kind)]
+        return [event for event in self.events if isinstance(event, kind)]
 
     def failure(self) -> MidspanError:
         (failed,) = self.found(out.Failed)
@@ -79,7 +79,7 @@ class Talk:
         assert run.counts.tolist() == [5000 + first - 3 * i for first in (0, 3, 6, 9, 12) for i in range(3)]
         assert run.rotate_steps.tolist() == list(range(0, 150, 10))
         assert run.status.tolist() == [0] * 5 + [8] + [0] * 9
-        assert self.session.stage is SessionState.FINISHED
+        assert self.session.state is SessionState.FINISHED
         return self
 
 
@@ -98,10 +98,10 @@ def test_a_whole_conversation() -> None:
     assert run.segments == ((Phase.ZERO_BEFORE, 3), (Phase.LIGHT, 6), (Phase.FULL, 3), (Phase.ZERO_AFTER, 3))
     assert run.tick_us.tolist() == [37500 * block + 12507 * i for block in range(5) for i in range(3)]
     assert (run.marks.tolist(), run.duration_ms, run.sampling_ms, run.boot) == ([95], 900, 700, 77)
-    assert [outcome.readings for outcome in talk.found(out.BlockCame)] == [3, 6, 9, 12, 15]
+    assert [event.readings for event in talk.found(out.BlockCame)] == [3, 6, 9, 12, 15]
     assert talk.sent("Acknowledge") == []  # not before the caller has it on disk
     talk.session.stored(SHAFT, talk.now_s)
-    assert talk.run().session.stage is SessionState.READY
+    assert talk.run().session.state is SessionState.READY
     assert talk.sent("Acknowledge") == [{"shaft": SHAFT}]
     assert talk.session.line.lost == talk.session.repeats == talk.session.out_of_place == 0
 
@@ -126,13 +126,13 @@ def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGaug
         run = talk.run().found(out.Finished)[-1].run
         assert (run.shaft, run.label, run.segments) == (number, "a", ((Phase.BENCH, 15),))
         talk.session.stored(number, talk.now_s)
-        assert talk.run().session.stage is SessionState.READY
+        assert talk.run().session.state is SessionState.READY
         talk.now_s += 3600  # a person looks for the next mass
         assert talk.step() == []
     assert talk.found(out.Failed) == []
     assert [datum["shaft"] for datum in talk.sent("Acknowledge")] == [SHAFT, SHAFT + 1]
     talk.session.clear_fault(talk.now_s)
-    assert talk.run().session.stage is SessionState.READY
+    assert talk.run().session.state is SessionState.READY
     assert talk.gauge.identify["state"] == "IDLE"
 
 
@@ -149,7 +149,7 @@ def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
     talk = Talk(gauge).greeted()
     for order in (Feed(SHAFT, Source.HOPPER), Release(SHAFT, 3)):
         talk.session.handle(order, talk.now_s)
-        assert talk.run().session.stage is SessionState.READY
+        assert talk.run().session.state is SessionState.READY
         assert talk.found(out.Done)[-1].request == order
     assert talk.found(out.Failed) == []
     talk.session.greet(talk.now_s)
@@ -170,7 +170,7 @@ def test_a_refused_feed_is_named(refusal: str, kind: type, words: str) -> None:
     talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
     failure = talk.run().failure()
     assert (type(failure), str(failure)) == (kind, words)
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 def test_a_refused_bench_step_is_named() -> None:
@@ -178,7 +178,7 @@ def test_a_refused_bench_step_is_named() -> None:
     talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
     words = str(talk.run().failure())
     assert words == "the gauge refused BenchStep: its memory cannot hold so many readings (BUFFER_TOO_SMALL)"
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 def test_the_first_bytes_end_what_was_left_half_sent() -> None:
@@ -210,7 +210,7 @@ def test_each_block_lost_is_asked_for(number: int) -> None:
 def test_what_is_lost_comes_again(gauge: ScriptedGauge) -> None:
     talk = Talk(gauge).ordered().run().finished()
     talk.session.stored(SHAFT, talk.now_s)
-    assert talk.run().session.stage is SessionState.READY
+    assert talk.run().session.state is SessionState.READY
     assert talk.found(out.Failed) == []
 
 
@@ -244,7 +244,7 @@ def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.Data
     talk = Talk(gauge).greeted()
     talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
     talk.run()
-    if talk.session.stage is SessionState.FINISHED:
+    if talk.session.state is SessionState.FINISHED:
         talk.finished()
     else:
         assert isinstance(talk.failure(), LinkError)
@@ -254,7 +254,7 @@ def test_blocks_in_pieces_of_one_byte() -> None:
     talk = Talk().ordered()
     answer = talk.gauge.hear(talk.session.outgoing())
     for byte in answer:
-        talk.outcomes += talk.session.receive(bytes([byte]), talk.now_s)
+        talk.events += talk.session.receive(bytes([byte]), talk.now_s)
     talk.finished()
 
 
@@ -263,7 +263,7 @@ def test_blocks_in_reverse_order_and_twice() -> None:
     pieces = talk.gauge.hear(talk.session.outgoing()).split(b"\0")[:-1]
     reply, event, *blocks, held, end = pieces
     shuffled = [reply, event, *reversed(blocks), *blocks, held, end]
-    talk.outcomes += talk.session.receive(b"\0".join([*shuffled, b""]), talk.now_s)
+    talk.events += talk.session.receive(b"\0".join([*shuffled, b""]), talk.now_s)
     talk.run().finished()
     assert talk.session.line.lost == 0
     assert talk.session.duplicates == 0  # the frames came twice, not the blocks
@@ -292,7 +292,7 @@ def test_blocks_that_make_no_run_are_refused(held: list[dict], words: str) -> No
     talk = Talk(ScriptedGauge(held=held)).ordered().run()
     assert words in str(talk.failure())
     assert isinstance(talk.failure(), ProtocolError)
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 def test_a_block_that_never_comes_ends_in_words() -> None:
@@ -425,7 +425,7 @@ def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
     """Events of another host's shafts, say: the gauge speaks all the time, and nothing comes of this one."""
     talk = mid_shaft()
     began_s = talk.now_s
-    while talk.session.stage is SessionState.MEASURING:
+    while talk.session.state is SessionState.MEASURING:
         assert talk.now_s - began_s < 300
         talk.gauge.say_event("LIGHT")
         talk.gauge.say_event("DEEPEN")
@@ -491,7 +491,7 @@ def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
     while talk.now_s - began_s < 2.0:
         talk.step()
     assert len(talk.gauge.received) - before >= 3
-    assert talk.session.stage is SessionState.MEASURING
+    assert talk.session.state is SessionState.MEASURING
 
 
 def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
@@ -501,7 +501,7 @@ def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
     talk.gauge.say("Reply", to_sequence=40_000, refusal="WRONG_PROTOCOL", field="")
     talk.step()
     assert "the gauge was reset" in str(talk.failure())
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said_before() -> None:
@@ -509,7 +509,7 @@ def test_a_greeting_is_repeated_however_much_else_comes_and_nothing_else_is_said
     talk = Talk(lose(("Identify", 1)))
     talk.session.greet(talk.now_s)
     began_s = talk.now_s
-    while talk.session.stage is not SessionState.READY:
+    while talk.session.state is not SessionState.READY:
         assert talk.now_s - began_s < 2.0
         talk.gauge.say("Reply", to_sequence=0, refusal="WRONG_PROTOCOL", field="")
         talk.gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
@@ -527,7 +527,7 @@ def test_a_gauge_that_goes_dumb_in_mid_shaft() -> None:
     assert 5.0 <= talk.now_s - began_s <= 6.0
     assert "fell silent (readings of the shaft or bench step come in)" in str(talk.failure())
     talk.gauge.mute = False
-    talk.gauge.held, talk.outcomes = scripted.shaft_blocks(SHAFT), []
+    talk.gauge.held, talk.events = scripted.shaft_blocks(SHAFT), []
     talk.gauge.finish()  # it parked by itself; the host comes back and gets everything
     talk.greeted().session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
     talk.run().finished()
@@ -547,7 +547,7 @@ def test_a_reset_in_mid_shaft() -> None:
     talk.gauge.identify.update(boot=78, state="HOMING", held_shaft=None)
     talk.run()
     assert "the gauge was reset; what it had not sent of shaft 4 is lost" in str(talk.failure())
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
@@ -556,13 +556,13 @@ def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
     talk.gauge.identify.update(state="IDLE", held_shaft=None)
     talk.run()
     assert "the gauge is IDLE and holds nothing of shaft 4" in str(talk.failure())
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 def test_a_gauge_that_forgot_the_greeting() -> None:
     talk = Talk(ScriptedGauge(refuse={"MEASURE": "WRONG_PROTOCOL"})).ordered().run()
     assert "the gauge was reset" in str(talk.failure())
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 @pytest.mark.parametrize(
@@ -580,7 +580,7 @@ def test_each_refusal_comes_in_words(order: str, give: Callable[[Talk], None]) -
     give(talk)
     talk.run()
     assert f"refused {order}: its state does not allow it (WRONG_STATE)" in str(talk.failure())
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 @pytest.mark.parametrize(
@@ -595,7 +595,7 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     assert theirs in words
     assert f"this host {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})" in words
     assert isinstance(talk.failure(), ProtocolError)
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
@@ -603,14 +603,14 @@ def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
     talk = Talk()
     talk.session.greet(talk.now_s)
     body = b"\0" + b"\x06\x08" + bytes(range(8)) + b"\xff\xff\xff\xff"
-    talk.outcomes += talk.session.receive(scripted.frame_bytes(0, body), talk.now_s)
+    talk.events += talk.session.receive(scripted.frame_bytes(0, body), talk.now_s)
     assert "protocol 3.4 (schema 0001020304050607)" in str(talk.failure())
 
 
 def test_a_newer_minor_version_of_the_same_schema_is_welcome() -> None:
     gauge = ScriptedGauge()
     gauge.identify["protocol_minor"] = 5
-    assert Talk(gauge).greeted().session.stage is SessionState.READY
+    assert Talk(gauge).greeted().session.state is SessionState.READY
 
 
 def test_nobody_there() -> None:
@@ -627,7 +627,7 @@ def test_another_instrument_that_chatters() -> None:
     talk.session.greet(talk.now_s)
     talk.run(spoil=lambda data: b"+00123.4 g\r\n")
     assert "none of them spoke the gauge's protocol" in str(talk.failure())
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 def test_a_host_on_the_other_end() -> None:
@@ -639,22 +639,22 @@ def test_a_host_on_the_other_end() -> None:
 
 def test_sound_frames_without_a_record() -> None:
     talk = Talk().greeted()
-    talk.outcomes += talk.session.receive(scripted.frame_bytes(1, b"\x16\x00"), talk.now_s)
+    talk.events += talk.session.receive(scripted.frame_bytes(1, b"\x16\x00"), talk.now_s)
     assert "no record of this protocol" in str(talk.failure())
-    assert talk.session.stage is SessionState.APART
+    assert talk.session.state is SessionState.APART
 
 
 def test_late_records_change_nothing() -> None:
     talk = Talk().ordered().run().finished()
     talk.session.stored(SHAFT, talk.now_s)
     talk.run()
-    before = talk.session.stage
+    before = talk.session.state
     talk.gauge.say("Readings", **scripted.block(SHAFT, 1, 3))
     talk.gauge.say("Readings", **scripted.block(99, 1, 3))
     talk.gauge.say("Reply", to_sequence=0, refusal=None, field="")
     talk.step()
     assert len(talk.found(out.OutOfPlace)) == talk.session.out_of_place == 3
-    assert talk.session.stage is before is SessionState.READY
+    assert talk.session.state is before is SessionState.READY
 
 
 def test_homing_is_waited_for() -> None:
@@ -663,10 +663,10 @@ def test_homing_is_waited_for() -> None:
     talk = Talk(gauge)
     talk.session.greet(talk.now_s)
     talk.step()
-    assert talk.session.stage is SessionState.SETTLING
+    assert talk.session.state is SessionState.SETTLING
     gauge.say_event("IDLE")
     talk.step()
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 def test_homing_whose_end_is_lost_is_asked_about() -> None:
@@ -676,7 +676,7 @@ def test_homing_whose_end_is_lost_is_asked_about() -> None:
     talk.session.greet(talk.now_s)
     talk.step()
     gauge.identify["state"] = "IDLE"
-    assert talk.run().session.stage is SessionState.READY
+    assert talk.run().session.state is SessionState.READY
 
 
 def test_clearing_a_fault() -> None:
@@ -686,7 +686,7 @@ def test_clearing_a_fault() -> None:
     talk.session.clear_fault(talk.now_s)
     talk.run()
     assert [event.event.state for event in talk.found(out.StateChanged)] == [State.HOMING, State.IDLE]
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
 
 
 ORDERS = {
@@ -701,40 +701,39 @@ ORDERS = {
 }
 
 
-OUT_OF_PLACE = [(stage, order) for stage in SessionState for order in ORDERS if (stage, order) not in TABLE]
+OUT_OF_PLACE = [(state, order) for state in SessionState for order in ORDERS if (state, order) not in TABLE]
 
 
-@pytest.mark.parametrize(("stage", "order"), OUT_OF_PLACE, ids=[f"{s.name}-{o.name}" for s, o in OUT_OF_PLACE])
-def test_an_order_out_of_place_raises_and_changes_nothing(stage: SessionState, order: SessionSignal) -> None:
+@pytest.mark.parametrize(("state", "order"), OUT_OF_PLACE, ids=[f"{s.name}-{o.name}" for s, o in OUT_OF_PLACE])
+def test_an_order_out_of_place_raises_and_changes_nothing(state: SessionState, order: SessionSignal) -> None:
     session = Session()
-    session.stage = stage
-    with pytest.raises(ProtocolError, match=f"{order.name} has no place while {stage.name}"):
+    session.state = state
+    with pytest.raises(ProtocolError, match=f"{order.name} has no place while {state.name}"):
         ORDERS[order](session)
-    assert (session.stage, session.outgoing()) == (stage, b"")
+    assert (session.state, session.outgoing()) == (state, b"")
 
 
-def test_every_action_of_the_table_exists_and_every_stage_can_be_left() -> None:
-    assert all(callable(getattr(Session, f"_{action}")) for _, action in TABLE.values())
-    for stage in SessionState:
-        assert {following for (before, _), (following, _) in TABLE.items() if before is stage} - {stage}
-        assert stage in EXPECTING_NOTHING or (stage, SessionSignal.SILENCE) in TABLE
+def test_every_state_can_be_left() -> None:
+    for state in SessionState:
+        assert {following for (before, _), (following, _) in TABLE.items() if before is state} - {state}
+        assert state in EXPECTING_NOTHING or (state, SessionSignal.SILENCE) in TABLE
 
 
 def test_a_session_is_used_again_after_a_failure() -> None:
     talk = Talk(ScriptedGauge(mute=True)).greeted()
     talk.gauge.mute = False
-    talk.outcomes = []
+    talk.events = []
     talk.ordered().run().finished()
 
 
-@pytest.mark.parametrize("stage", SessionState, ids=lambda stage: stage.name)
-def test_a_greeting_opens_the_conversation_anew_from_every_stage(stage: SessionState) -> None:
+@pytest.mark.parametrize("state", SessionState, ids=lambda state: state.name)
+def test_a_greeting_opens_the_conversation_anew_from_every_stage(state: SessionState) -> None:
     talk = Talk().ordered().run()
-    talk.session.stage = stage
+    talk.session.state = state
     talk.greeted()
-    assert talk.session.stage is SessionState.READY
+    assert talk.session.state is SessionState.READY
     assert talk.session.identify.held_shaft == SHAFT
-    talk.outcomes = []
+    talk.events = []
     talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
     talk.run().finished()
 

@@ -140,7 +140,7 @@ def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
         if record(body)[0] == "Resend":
             reply = datum("Reply", {"to_sequence": number, "refusal": "UNKNOWN_SHAFT", "field": "shaft"})
             session.receive(framed(FAR + 1, started_anew) + framed(FAR + 2, reply), now_s)
-    assert session.stage in (SessionState.READY, SessionState.SETTLING)
+    assert session.state in (SessionState.READY, SessionState.SETTLING)
 
 
 def test_spoilt_on_the_line_nothing_wrong_is_accepted(night: list[Step]) -> None:
@@ -196,7 +196,7 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
         for piece in came:
             session.receive(piece, 0.0)
             session.outgoing()
-    assert session.stage is SessionState.MEASURING
+    assert session.state is SessionState.MEASURING
     blocks = [body for piece in measuring.came for _, body in unframed(piece) if body[:1] == b"\2"]
     _, block = record(blocks[-1])
     tracemalloc.start()
@@ -212,7 +212,7 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
         tracemalloc.stop()
     assert "more than the gauge's 49152 bytes can hold" in str(failed[0])
     assert len(failed) == 1
-    assert session.stage is SessionState.READY
+    assert session.state is SessionState.READY
     assert most_bytes < 10 * WORST_BYTES
 
 

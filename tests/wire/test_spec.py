@@ -55,12 +55,12 @@ def collated(transitions: Iterable[Transition], states: list[str]) -> str:
 
 
 def host_states() -> str:
-    stages = table(("stage", "meaning"), [(stage.name, stage.value) for stage in SessionState])
+    states = table(("state", "meaning"), [(state.name, state.value) for state in SessionState])
     transitions = [
-        (stage.name, signal.name, following.name, action.replace("_", " "))
-        for (stage, signal), (following, action) in TABLE.items()
+        (state.name, signal.name, following.name, effect.name.lower().replace("_", " "))
+        for (state, signal), (following, effect) in TABLE.items()
     ]
-    return stages + "\n\n" + collated(transitions, [stage.name for stage in SessionState])
+    return states + "\n\n" + collated(transitions, [state.name for state in SessionState])
 
 
 def device_states() -> str:

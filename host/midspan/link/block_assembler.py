@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby, islice, pairwise
 from operator import attrgetter
 
@@ -32,8 +32,8 @@ class Blocks:
     readings: int = 0  # that have come so far
     _bytes: int = 0  # the least that these take in the gauge's store
 
-    def add(self, block: Readings) -> bool:
-        """Keep a block; False when it came before.
+    def is_new(self, block: Readings) -> bool:
+        """False when the block came before.
 
         Raises ProtocolError when one with the same number came before and was another, when it holds no reading or
         is none of those that the end promised, or when there is more than the gauge's store can hold: without that
@@ -41,13 +41,16 @@ class Blocks:
         """
         if block.block not in self.by_number:
             self._check_new(block)
-            self.by_number[block.block] = block
-            self.readings += len(block)
-            self._bytes += _least_bytes(block)
             return True
         if self.by_number[block.block] != block:
             raise ProtocolError(f"{block.name} came twice with different readings: reset the gauge")
         return False
+
+    def add(self, block: Readings) -> None:
+        """Keep a block that is new."""
+        self.by_number[block.block] = block
+        self.readings += len(block)
+        self._bytes += _least_bytes(block)
 
     def _check_new(self, block: Readings) -> None:
         if not len(block):
@@ -56,8 +59,8 @@ class Blocks:
             raise ProtocolError(f"{block.name} is none of the {self.end.blocks} that its end promised: reset the gauge")
         self._check_room(block.name, block.block + 1, block.first + len(block), self._bytes + _least_bytes(block))
 
-    def close(self, end: EndOfShaft) -> None:
-        """Keep what the gauge says of the shaft's end.
+    def ended(self, end: EndOfShaft) -> Blocks:
+        """Return these blocks with what the gauge says of the shaft's end.
 
         Raises ProtocolError when it said another before, or when it promises more than its store can hold, blocks
         without a reading, or fewer than came.
@@ -71,7 +74,7 @@ class Blocks:
             came = max(self.by_number)
             raise ProtocolError(f"{name} promises {end.blocks} blocks, number {came} came: reset the gauge")
         self._check_room(name, end.blocks, end.readings, self._bytes)
-        self.end = end
+        return replace(self, end=end)
 
     def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
         """`blocks` and `readings` are how many there are at least by what the gauge said."""

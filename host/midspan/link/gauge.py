@@ -11,17 +11,17 @@ from midspan.archive.raw_run import RawRun
 from midspan.base.errors import DeviceFault, LinkError, ProtocolError
 from midspan.link.serial_port import Link
 from midspan.link.session import Session
-from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, Outcome
+from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, SessionEvent
 from midspan.link.session_states import AT_REST, SessionState
 from midspan.link.succession import Succession
 from midspan.wire.fault_texts import describe
 from midspan.wire.framing import SEQUENCES
 from midspan.wire.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State
 
-OnEvent = Callable[[Outcome], None]
+OnEvent = Callable[[SessionEvent], None]
 FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
 RESTS_MOST = 5  # times that a gauge may come to rest and move again before it is given up
-T = TypeVar("T", bound=Outcome)
+T = TypeVar("T", bound=SessionEvent)
 
 
 def begun() -> Succession:
@@ -29,7 +29,7 @@ def begun() -> Succession:
     return Succession(sent=randrange(SEQUENCES))
 
 
-def ignore(_: Outcome) -> None:
+def ignore(_: SessionEvent) -> None:
     """Nobody watches."""
 
 
@@ -132,7 +132,7 @@ class Gauge:
 
     def acknowledge(self, shaft: int, on_event: OnEvent = ignore) -> None:
         """The shaft is safely on disk: the gauge may forget it."""
-        if self.session.stage is not SessionState.FINISHED:
+        if self.session.state is not SessionState.FINISHED:
             self.settled(on_event)
         self.session.stored(shaft, self._clock())
         self._until(Done, on_event)
@@ -142,11 +142,11 @@ class Gauge:
 
         A head that stands where a bench step left it goes home.
         """
-        if self.session.stage in (SessionState.ORDERING, SessionState.MEASURING):
+        if self.session.state in (SessionState.ORDERING, SessionState.MEASURING):
             self.session.stop(self._clock())
             return self._until(Finished, on_event).run
         self.identify(on_event)
-        if self.session.stage is SessionState.SETTLING:
+        if self.session.state is SessionState.SETTLING:
             self.session.stop(self._clock())
             self._wait_until_settled(on_event)
         self.end_bench(on_event)
@@ -196,28 +196,28 @@ class Gauge:
         return round(self._wall_clock() * 1000)
 
     def _wait_until_settled(self, on_event: OnEvent) -> None:
-        while self.session.stage is SessionState.SETTLING:
+        while self.session.state is SessionState.SETTLING:
             self._raise_failure(self._exchange(on_event))
 
     def _until(self, wanted: type[T], on_event: OnEvent) -> T:
         while True:
-            outcomes = self._exchange(on_event)
-            for outcome in outcomes:
-                if isinstance(outcome, wanted):
-                    return outcome
-            self._raise_failure(outcomes)
+            events = self._exchange(on_event)
+            for event in events:
+                if isinstance(event, wanted):
+                    return event
+            self._raise_failure(events)
 
-    def _exchange(self, on_event: OnEvent) -> list[Outcome]:
-        """Send what waits, take what came, and show every outcome to the one who watches."""
+    def _exchange(self, on_event: OnEvent) -> list[SessionEvent]:
+        """Send what waits, take what came, and show every event to the one who watches."""
         self._link.write(self.session.outgoing())
-        outcomes = self.session.receive(self._link.read(), self._clock()) + self.session.tick(self._clock())
-        for outcome in outcomes:
-            if isinstance(outcome, Faulted):
-                self._fault = outcome.fault
-            on_event(outcome)
-        return outcomes
+        events = self.session.receive(self._link.read(), self._clock()) + self.session.tick(self._clock())
+        for event in events:
+            if isinstance(event, Faulted):
+                self._fault = event.fault
+            on_event(event)
+        return events
 
-    def _raise_failure(self, outcomes: list[Outcome]) -> None:
-        for outcome in outcomes:
-            if isinstance(outcome, Failed):
-                raise outcome.error.at(self._link.name)
+    def _raise_failure(self, events: list[SessionEvent]) -> None:
+        for event in events:
+            if isinstance(event, Failed):
+                raise event.error.at(self._link.name)

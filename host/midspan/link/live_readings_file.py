@@ -10,21 +10,21 @@ import json
 from contextlib import suppress
 from pathlib import Path
 
-from midspan.link.session_events import BlockCame, Outcome
+from midspan.link.session_events import BlockCame, SessionEvent
 from midspan.wire.records import Readings, absolute
 
 
 class LiveReadings:
-    """Writes that file; to be called with every outcome of the line."""
+    """Writes that file; to be called with every event of the line."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
 
-    def __call__(self, outcome: Outcome) -> None:
+    def __call__(self, event: SessionEvent) -> None:
         """Keep a block that came; anything else is passed over."""
-        if isinstance(outcome, BlockCame):
+        if isinstance(event, BlockCame):
             with suppress(OSError):
-                self._add(outcome.block, begins=outcome.readings == len(outcome.block))
+                self._add(event.block, begins=event.readings == len(event.block))
 
     def _add(self, block: Readings, *, begins: bool) -> None:
         line = json.dumps(

@@ -1,11 +1,11 @@
-"""The host's side of the conversation: bytes and time in, bytes and outcomes out; no port, clock or thread.
+"""The host's side of the conversation: bytes and time in, bytes and events out; no port, clock or thread.
 
-The order of things stands in stages.TABLE. Give `receive` what came, `tick` the time, and send `outgoing()`.
+The order of things stands in session_states.TABLE. Give `receive` what came, `tick` the time, and send `outgoing()`.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import assert_never
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import MidspanError, ProtocolError
@@ -14,8 +14,8 @@ from midspan.link import session_events as out
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import FramedStream, Unproven
 from midspan.link.patience import Patience
-from midspan.link.session_events import Outcome
-from midspan.link.session_states import TABLE, SessionSignal, SessionState, classify
+from midspan.link.session_events import SessionEvent
+from midspan.link.session_states import TABLE, SessionEffect, SessionSignal, SessionState, Signal, Subject, classify
 from midspan.link.succession import Succession
 from midspan.wire.codec import Said, greeting
 from midspan.wire.records import (
@@ -26,7 +26,6 @@ from midspan.wire.records import (
     Event,
     Fault,
     Feed,
-    Greet,
     Identify,
     Order,
     Readings,
@@ -47,13 +46,13 @@ class Session:
     `answer_s` is the time of an answer, after which a request is repeated; `dead_s` without any frame, or
     `patience_s` without anything going on, ends the conversation; `rounds` is how often missing blocks are
     asked for without one coming; `succession` is what came from this gauge in earlier conversations, if any.
-    `stage`, `identify`, `line` and the counts are for reading.
+    `state`, `identify`, `line` and the counts are for reading.
 
-    Orders raise ProtocolError when the stage does not allow them; everything else comes back as outcomes.
+    Orders raise ProtocolError when the state does not allow them; everything else comes back as events.
 
     >>> session = Session()
     >>> session.greet(now_s=0.0)
-    >>> session.stage.name, session.outgoing()[:1], session.outgoing()
+    >>> session.state.name, session.outgoing()[:1], session.outgoing()
     ('GREETING', b'\\x00', b'')
     >>> session.tick(now_s=1.0), len(session.outgoing()) > 0  # no answer: it greets again
     ([], True)
@@ -63,7 +62,7 @@ class Session:
         self, answer_s: float = 1.0, dead_s: float = 5.0, patience_s: float = 120.0, rounds: int = 5,
         succession: Succession | None = None,
     ) -> None:  # fmt: skip
-        self.stage = SessionState.APART
+        self.state = SessionState.APART
         self.identify: Identify | None = None
         self.line = FramedStream(succession)
         self.duplicates = self.out_of_place = self.repeats = self._fetches = 0
@@ -71,7 +70,7 @@ class Session:
         self._request: Record | None = None
         self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
         self._blocks: Blocks | None = None
-        self._ignored: Any = None  # what came since the last order and changed nothing
+        self._ignored: Subject = None  # what came since the last order and changed nothing
 
     # Orders of the caller
 
@@ -112,14 +111,14 @@ class Session:
         self._order(SessionSignal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
 
     def _order(self, signal: SessionSignal, request: Record | None, now_s: float, named: Named | None = None) -> None:
-        if (self.stage, signal) not in TABLE:
-            raise ProtocolError(f"{signal.name} has no place while {self.stage.name} ({self.stage.value})")
+        if (self.state, signal) not in TABLE:
+            raise ProtocolError(f"{signal.name} has no place while {self.state.name} ({self.state.value})")
         if named is not None:
             assert self.identify is not None  # the table allows a shaft only after a greeting
             self._blocks, self._fetches = Blocks(*named, self.identify), 0
         self._patience.ordered(now_s)
         self._ignored = None
-        self._signal(signal, request, now_s)
+        self._on_signal(Signal(signal, request), now_s)
 
     # Bytes and time
 
@@ -127,125 +126,144 @@ class Session:
         """Bytes to send now; they are handed out once."""
         return self.line.outgoing()
 
-    def receive(self, data: bytes, now_s: float) -> list[Outcome]:
+    def receive(self, data: bytes, now_s: float) -> list[SessionEvent]:
         """What the bytes that came at `now_s` mean; damaged and old frames are counted and mended by asking again."""
         news = self.line.receive(data)
-        outcomes = [outcome for said in news for outcome in self._on_said(said, now_s)]
-        if news and not self.line.waiting and self.stage not in (SessionState.APART, SessionState.GREETING):
+        events = [event for said in news for event in self._on_said(said, now_s)]
+        if news and not self.line.waiting and self.state not in (SessionState.APART, SessionState.GREETING):
             self.line.send(Command(Order.KEEP_ALIVE))
-        return outcomes
+        return events
 
-    def tick(self, now_s: float) -> list[Outcome]:
+    def tick(self, now_s: float) -> list[SessionEvent]:
         """What the passing of time means; call it often, at least ten times a second."""
-        if self.stage in EXPECTING_NOTHING:
+        if self.state in EXPECTING_NOTHING:
             return []
         if self._patience.is_over(now_s):
-            why = session_errors.given_up(self.stage, self.line, self._ignored, speaks=self._patience.hears(now_s))
-            return self._signal(SessionSignal.GIVE_UP, why, now_s)
+            why = session_errors.given_up(self.state, self.line, self._ignored, speaks=self._patience.hears(now_s))
+            return self._on_signal(Signal(SessionSignal.GIVE_UP, why), now_s)
         if not self._patience.asks_again(now_s, self.identify):
             return []
         if self.line.doubts():  # a gauge that was reset is not to be asked what another was
             return self._probe(None, now_s)
-        return self._signal(SessionSignal.SILENCE, None, now_s)
+        return self._on_signal(Signal(SessionSignal.SILENCE), now_s)
 
-    def _on_said(self, said: Said | Unproven, now_s: float) -> list[Outcome]:
+    def _on_said(self, said: Said | Unproven, now_s: float) -> list[SessionEvent]:
         self._patience.heard(said, now_s)
-        signal, subject = classify(said, self.identify, self._blocks, self._asked)
-        if (self.stage, signal) in TABLE:
-            return self._signal(signal, subject, now_s)
-        assert isinstance(said, Record)  # all else has its place in every stage
+        signal = classify(said, self.identify, self._blocks, self._asked)
+        if (self.state, signal.kind) in TABLE:
+            return self._on_signal(signal, now_s)
+        assert isinstance(said, Record)  # all else has its place in every state
         self.out_of_place += 1
         return [out.OutOfPlace(said)]
 
-    def _signal(self, signal: SessionSignal, subject: Any, now_s: float) -> list[Outcome]:
-        before = self.stage
-        self.stage, action = TABLE[before, signal]
-        if self.stage is not before or signal is SessionSignal.BLOCK:
+    def _on_signal(self, signal: Signal, now_s: float) -> list[SessionEvent]:
+        before = self.state
+        self.state, effect = TABLE[before, signal.kind]
+        if self.state is not before or signal.kind is SessionSignal.BLOCK:
             self._patience.went_on_s = now_s
-        outcomes: list[Outcome] = getattr(self, f"_{action}")(subject, now_s)
-        return outcomes
+        return self._carry_out(effect, signal, now_s)
 
-    def _ask(self, request: Record, now_s: float) -> list[Outcome]:
+    def _carry_out(self, effect: SessionEffect, signal: Signal, now_s: float) -> list[SessionEvent]:
+        match effect:
+            case SessionEffect.GREET:
+                self.identify = self._blocks = None
+                return self._ask(signal.subject, now_s)
+            case SessionEffect.ASK:
+                return self._ask(signal.subject, now_s)
+            case SessionEffect.REPEAT:
+                return self._repeat(now_s)
+            case SessionEffect.PROBE:
+                return self._probe(signal.subject if isinstance(signal.subject, Unproven) else None, now_s)
+            case SessionEffect.FETCH:
+                return self._fetch(now_s)
+            case SessionEffect.FETCH_GAPS:
+                self._blocks = signal.brought(Blocks)
+                return self._fetch(now_s)
+            case SessionEffect.KEEP_BLOCK:
+                return self._keep_block(signal.brought(Readings))
+            case SessionEffect.COUNT_DUPLICATE:
+                self.duplicates += 1
+                return []
+            case SessionEffect.FINISH:
+                return [out.Finished(signal.brought(RawRun))]
+            case SessionEffect.CLOSE_REQUEST:
+                self._asked.clear()
+                return []
+            case SessionEffect.NOTE_IDENTIFY:
+                self.identify = signal.brought(Identify)
+                return []
+            case SessionEffect.IGNORE:
+                self._ignored = signal.subject
+                return []
+            case SessionEffect.REPORT_IDENTIFY:
+                self.identify = signal.brought(Identify)
+                return [out.Identified(self.identify)]
+            case SessionEffect.REPORT_EVENT:
+                return self._report_event(signal.brought(Event), now_s)
+            case SessionEffect.REPORT_FAULT:
+                return [out.Faulted(signal.brought(Fault))]
+            case SessionEffect.REPORT_DONE:
+                return self._report_done()
+            case SessionEffect.FAIL:
+                return self._fail(signal.brought(MidspanError))
+            case SessionEffect.FAIL_REFUSED:
+                return self._fail_refused(signal.brought(Reply))
+            case SessionEffect.FAIL_RESET:
+                return self._fail(session_errors.reset(self._blocks))
+            case SessionEffect.FAIL_LOST:
+                return self._fail_lost(signal.brought(Identify))
+            case _:
+                assert_never(effect)
+
+    def _ask(self, request: Subject, now_s: float) -> list[SessionEvent]:
+        assert isinstance(request, Record)  # the table asks only what an order of the caller or a fetch brings
         self._request, self._asked = request, {self.line.send(request)}
         self._patience.sent_s = now_s
         return []
 
-    def _repeat(self, _: None, now_s: float) -> list[Outcome]:
+    def _repeat(self, now_s: float) -> list[SessionEvent]:
         assert self._request is not None  # the table repeats only after asking
         self.repeats += 1
         self._patience.sent_s = now_s
         self._asked.add(self.line.send(self._request))
         return []
 
-    def _greet(self, greet: Greet, now_s: float) -> list[Outcome]:
-        self.identify = self._blocks = None
-        return self._ask(greet, now_s)
-
-    def _probe(self, doubted: Unproven | None, now_s: float) -> list[Outcome]:
+    def _probe(self, doubted: Unproven | None, now_s: float) -> list[SessionEvent]:
         self.line.greet(doubted)
         self._patience.sent_s = now_s
         return []
 
-    def _fetch(self, _: Any, now_s: float) -> list[Outcome]:
+    def _fetch(self, now_s: float) -> list[SessionEvent]:
         assert self._blocks is not None  # the table fetches only what was ordered
         self._fetches += 1
         if self._fetches > self._rounds:
-            return self._signal(
-                SessionSignal.UNOBTAINABLE, session_errors.unobtainable(self._blocks, self._rounds), now_s
-            )
+            why = session_errors.unobtainable(self._blocks, self._rounds)
+            return self._on_signal(Signal(SessionSignal.UNOBTAINABLE, why), now_s)
         return self._ask(Resend(self._blocks.shaft, self._blocks.missing(LARGEST_RESEND)), now_s)
 
-    def _keep_block(self, block: Readings, _: float) -> list[Outcome]:
+    def _keep_block(self, block: Readings) -> list[SessionEvent]:
         assert self._blocks is not None  # only a block of the shaft under way is a BLOCK
+        self._blocks.add(block)
         self._fetches = 0
         return [out.BlockCame(block, self._blocks.readings)]
 
-    def _count_duplicate(self, _: Readings, __: float) -> list[Outcome]:
-        self.duplicates += 1
-        return []
-
-    def _close_request(self, _: Reply, __: float) -> list[Outcome]:
-        self._asked.clear()
-        return []
-
-    def _ignore(self, subject: Any, _: float) -> list[Outcome]:
-        self._ignored = subject
-        return []
-
-    def _note_identify(self, identify: Identify, _: float) -> list[Outcome]:
-        self.identify = identify
-        return []
-
-    def _report_identify(self, identify: Identify, _: float) -> list[Outcome]:
-        self.identify = identify
-        return [out.Identified(identify)]
-
-    def _report_event(self, event: Event, now_s: float) -> list[Outcome]:
+    def _report_event(self, event: Event, now_s: float) -> list[SessionEvent]:
         self._patience.entered(event.state, now_s)
         return [out.StateChanged(event)]
 
-    def _report_fault(self, fault: Fault, _: float) -> list[Outcome]:
-        return [out.Faulted(fault)]
-
-    def _report_done(self, _: Reply, __: float) -> list[Outcome]:
+    def _report_done(self) -> list[SessionEvent]:
         self._asked.clear()
         assert self._request is not None  # a reply is matched to the open request
         return [out.Done(self._request)]
 
-    def _finish(self, run: RawRun, _: float) -> list[Outcome]:
-        return [out.Finished(run)]
-
-    def _fail(self, error: MidspanError, _: float) -> list[Outcome]:
+    def _fail(self, error: MidspanError) -> list[SessionEvent]:
         self._asked.clear()
         return [out.Failed(error)]
 
-    def _fail_refused(self, reply: Reply, now_s: float) -> list[Outcome]:
+    def _fail_refused(self, reply: Reply) -> list[SessionEvent]:
         assert self._request is not None  # a reply is matched to the open request
-        return self._fail(session_errors.refused(self._request, reply), now_s)
+        return self._fail(session_errors.refused(self._request, reply))
 
-    def _fail_reset(self, _: Any, now_s: float) -> list[Outcome]:
-        return self._fail(session_errors.reset(self._blocks), now_s)
-
-    def _fail_lost(self, identify: Identify, now_s: float) -> list[Outcome]:
+    def _fail_lost(self, identify: Identify) -> list[SessionEvent]:
         self.identify = identify
-        return self._fail(session_errors.lost(self._blocks, identify.state), now_s)
+        return self._fail(session_errors.lost(self._blocks, identify.state))

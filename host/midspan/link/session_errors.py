@@ -81,23 +81,23 @@ def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
     )
 
 
-def given_up(stage: SessionState, line: FramedStream, ignored: object, *, speaks: bool) -> MidspanError:
+def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks: bool) -> MidspanError:
     """Nothing came, or nothing went on, for too long; a record without sense that was ignored says why."""
     if isinstance(ignored, ProtocolError):
         return ignored
     if speaks:
         return LinkError(
-            f"the gauge speaks and nothing went on ({stage.value}): does another program give it orders? "
+            f"the gauge speaks and nothing went on ({state.value}): does another program give it orders? "
             "It keeps its readings until fetched"
         )
     if again := line.succession.old_since_new:
         return LinkError(
-            f"nothing new came from the gauge ({stage.value}), frames from before came again {again} times: "
+            f"nothing new came from the gauge ({state.value}), frames from before came again {again} times: "
             "check cable and adapter, and that no other program is on the line"
         )
     if line.frames:
         return LinkError(
-            f"the gauge fell silent ({stage.value}): check cable and supply; it keeps its readings until fetched"
+            f"the gauge fell silent ({state.value}): check cable and supply; it keeps its readings until fetched"
         )
     if line.bytes_in:
         return LinkError(

@@ -66,4 +66,4 @@ class Failed:
     error: MidspanError
 
 
-Outcome = Identified | StateChanged | BlockCame | Faulted | Finished | Done | OutOfPlace | Failed
+SessionEvent = Identified | StateChanged | BlockCame | Faulted | Finished | Done | OutOfPlace | Failed

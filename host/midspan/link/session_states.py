@@ -1,23 +1,29 @@
-"""The host's end of the conversation as one table: stage and signal give the next stage and what to do.
+"""The host's end of the conversation as one table: state and signal give the next state and an effect.
 
 A signal is an order of the caller, what a record of the device means here, or the passing of time. A pair
 that is not in the table changes nothing: an order raises, a record is reported as out of place.
 
-What the gauge said means at this moment of the conversation: that and its context in, signal out.
+`classify` says what the gauge meant at this moment of the conversation: what came and what is known in, signal out.
+It changes nothing; what a signal changes is its effect, which session.py carries out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Container
+from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Any
+from typing import TypeVar
 
-from midspan.base.errors import ProtocolError
+from midspan.archive.raw_run import RawRun
+from midspan.base.errors import MidspanError, ProtocolError
 from midspan.link import session_errors
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import Unproven
 from midspan.wire.codec import Said
-from midspan.wire.records import EndOfShaft, Event, Fault, Identify, Readings, Refusal, Reply, State
+from midspan.wire.records import EndOfShaft, Event, Fault, Identify, Readings, Record, Refusal, Reply, State
+
+Subject = Record | Unproven | Blocks | RawRun | MidspanError | None
+SubjectT = TypeVar("SubjectT", Identify, Readings, Event, Fault, Reply, Blocks, RawRun, MidspanError)
 
 
 class SessionState(Enum):
@@ -74,84 +80,122 @@ class SessionSignal(Enum):
     UNOBTAINABLE = auto()  # requests without end brought no missing block
 
 
-_S, _G = SessionState, SessionSignal
+class SessionEffect(Enum):
+    """What a transition does besides going to the next state."""
+
+    GREET = auto()  # forget who was there, and send the greeting
+    ASK = auto()  # send the caller's request
+    REPEAT = auto()  # send the open request again
+    PROBE = auto()  # ask who speaks
+    FETCH = auto()  # ask for the blocks that are missing, or for the end; UNOBTAINABLE once that was in vain too often
+    FETCH_GAPS = auto()  # keep the end, then fetch
+    KEEP_BLOCK = auto()
+    COUNT_DUPLICATE = auto()
+    FINISH = auto()  # hand the run over
+    CLOSE_REQUEST = auto()  # it is answered
+    NOTE_IDENTIFY = auto()
+    IGNORE = auto()  # but name it, should the conversation be given up
+    REPORT_IDENTIFY = auto()
+    REPORT_EVENT = auto()
+    REPORT_FAULT = auto()
+    REPORT_DONE = auto()  # the open request is accepted
+    FAIL = auto()
+    FAIL_REFUSED = auto()
+    FAIL_RESET = auto()
+    FAIL_LOST = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """What happened, and what came with it: a record, the blocks with their end, the run, or why it fails."""
+
+    kind: SessionSignal
+    subject: Subject = None
+
+    def brought(self, kind: type[SubjectT]) -> SubjectT:
+        """Return what came with it, which is of this kind wherever the table pairs its signal with the effect."""
+        assert isinstance(self.subject, kind)
+        return self.subject
+
+
+_S, _G, _E = SessionState, SessionSignal, SessionEffect
 _COLLECTING = (_S.MEASURING, _S.FETCHING)
 
-# What holds in every stage unless the table below says otherwise.
-_COMMON: dict[SessionSignal, tuple[SessionState | None, str]] = {
-    _G.GREET: (_S.GREETING, "greet"),  # opens the conversation anew; the device still holds what was under way
-    _G.FOREIGN: (_S.APART, "fail"),
-    _G.UNPROVEN: (None, "probe"),  # a gauge that was reset can prove it, what is only said again can not
-    _G.RESET: (_S.APART, "fail_reset"),
-    _G.UNGREETED: (_S.APART, "fail_reset"),
-    _G.NONSENSE: (_S.APART, "fail"),
-    _G.GIVE_UP: (_S.APART, "fail"),
-    _G.RESTED: (None, "report_event"),
-    _G.CHANGED: (None, "report_event"),
-    _G.FAULT: (None, "report_fault"),
-    _G.AT_REST: (None, "note_identify"),
-    _G.HOLDS_OURS: (None, "note_identify"),
-    _G.MOVING: (None, "note_identify"),
+# What holds in every state unless the table below says otherwise.
+_COMMON: dict[SessionSignal, tuple[SessionState | None, SessionEffect]] = {
+    _G.GREET: (_S.GREETING, _E.GREET),  # opens the conversation anew; the device still holds what was under way
+    _G.FOREIGN: (_S.APART, _E.FAIL),
+    _G.UNPROVEN: (None, _E.PROBE),  # a gauge that was reset can prove it, what is only said again can not
+    _G.RESET: (_S.APART, _E.FAIL_RESET),
+    _G.UNGREETED: (_S.APART, _E.FAIL_RESET),
+    _G.NONSENSE: (_S.APART, _E.FAIL),
+    _G.GIVE_UP: (_S.APART, _E.FAIL),
+    _G.RESTED: (None, _E.REPORT_EVENT),
+    _G.CHANGED: (None, _E.REPORT_EVENT),
+    _G.FAULT: (None, _E.REPORT_FAULT),
+    _G.AT_REST: (None, _E.NOTE_IDENTIFY),
+    _G.HOLDS_OURS: (None, _E.NOTE_IDENTIFY),
+    _G.MOVING: (None, _E.NOTE_IDENTIFY),
 }
 
-TABLE: dict[tuple[SessionState, SessionSignal], tuple[SessionState, str]] = {
-    (stage, signal): (following or stage, action)
-    for stage in SessionState
-    for signal, (following, action) in _COMMON.items()
+TABLE: dict[tuple[SessionState, SessionSignal], tuple[SessionState, SessionEffect]] = {
+    (state, signal): (following or state, effect)
+    for state in SessionState
+    for signal, (following, effect) in _COMMON.items()
 }
 TABLE.update(
     {
-        (_S.APART, _G.UNPROVEN): (_S.APART, "ignore"),
-        (_S.APART, _G.NONSENSE): (_S.APART, "ignore"),  # what is said before a greeting may be foreign
-        (_S.GREETING, _G.NONSENSE): (_S.GREETING, "ignore"),
-        (_S.APART, _G.UNGREETED): (_S.APART, "ignore"),
-        (_S.GREETING, _G.UNGREETED): (_S.GREETING, "ignore"),  # the answer to something older than the greeting
-        (_S.GREETING, _G.AT_REST): (_S.READY, "report_identify"),
-        (_S.GREETING, _G.MOVING): (_S.SETTLING, "report_identify"),
-        (_S.GREETING, _G.SILENCE): (_S.GREETING, "repeat"),
-        (_S.SETTLING, _G.STOP): (_S.SETTLING, "ask"),
-        (_S.SETTLING, _G.ACCEPTED): (_S.SETTLING, "close_request"),
-        (_S.SETTLING, _G.REFUSED): (_S.SETTLING, "fail_refused"),
-        (_S.SETTLING, _G.AT_REST): (_S.READY, "report_identify"),
-        (_S.SETTLING, _G.RESTED): (_S.READY, "report_event"),
-        (_S.SETTLING, _G.SILENCE): (_S.SETTLING, "probe"),
-        (_S.READY, _G.PLAN): (_S.PLANNING, "ask"),
-        (_S.PLANNING, _G.ACCEPTED): (_S.READY, "report_done"),
-        (_S.PLANNING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.PLANNING, _G.SILENCE): (_S.PLANNING, "repeat"),
-        (_S.READY, _G.MEASURE): (_S.ORDERING, "ask"),
-        (_S.ORDERING, _G.ACCEPTED): (_S.MEASURING, "close_request"),
-        (_S.ORDERING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.ORDERING, _G.STOP): (_S.MEASURING, "ask"),
-        (_S.ORDERING, _G.BLOCK): (_S.MEASURING, "keep_block"),
-        (_S.ORDERING, _G.WHOLE): (_S.FINISHED, "finish"),
-        (_S.ORDERING, _G.GAPS): (_S.FETCHING, "fetch"),
-        (_S.ORDERING, _G.SILENCE): (_S.ORDERING, "repeat"),
-        (_S.MEASURING, _G.STOP): (_S.MEASURING, "ask"),
-        (_S.MEASURING, _G.AT_REST): (_S.READY, "fail_lost"),
-        (_S.MEASURING, _G.HOLDS_OURS): (_S.FETCHING, "fetch"),
-        (_S.MEASURING, _G.SILENCE): (_S.MEASURING, "probe"),
-        (_S.MEASURING, _G.REFUSED): (_S.MEASURING, "fail_refused"),
-        (_S.FETCHING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.FETCHING, _G.SILENCE): (_S.FETCHING, "fetch"),
-        (_S.FETCHING, _G.UNOBTAINABLE): (_S.READY, "fail"),
-        **{(stage, _G.ACCEPTED): (stage, "close_request") for stage in _COLLECTING},
-        **{(stage, _G.BLOCK): (stage, "keep_block") for stage in _COLLECTING},
-        **{(stage, _G.WHOLE): (_S.FINISHED, "finish") for stage in _COLLECTING},
-        **{(stage, _G.GAPS): (_S.FETCHING, "fetch") for stage in _COLLECTING},
-        **{(stage, _G.DUPLICATE): (stage, "count_duplicate") for stage in _COLLECTING},
-        **{(stage, _G.CONTRADICTION): (_S.READY, "fail") for stage in (_S.ORDERING, *_COLLECTING)},
-        (_S.READY, _G.FETCH): (_S.FETCHING, "fetch"),
-        (_S.READY, _G.STORED): (_S.FORGETTING, "ask"),
-        (_S.FINISHED, _G.STORED): (_S.FORGETTING, "ask"),
-        (_S.FORGETTING, _G.ACCEPTED): (_S.READY, "report_done"),
-        (_S.FORGETTING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.FORGETTING, _G.SILENCE): (_S.FORGETTING, "repeat"),
-        (_S.READY, _G.HANDLE): (_S.HANDLING, "ask"),
-        (_S.READY, _G.CLEAR_FAULT): (_S.HANDLING, "ask"),
-        (_S.HANDLING, _G.ACCEPTED): (_S.SETTLING, "report_done"),
-        (_S.HANDLING, _G.REFUSED): (_S.READY, "fail_refused"),
-        (_S.HANDLING, _G.SILENCE): (_S.HANDLING, "repeat"),
+        (_S.APART, _G.UNPROVEN): (_S.APART, _E.IGNORE),
+        (_S.APART, _G.NONSENSE): (_S.APART, _E.IGNORE),  # what is said before a greeting may be foreign
+        (_S.GREETING, _G.NONSENSE): (_S.GREETING, _E.IGNORE),
+        (_S.APART, _G.UNGREETED): (_S.APART, _E.IGNORE),
+        (_S.GREETING, _G.UNGREETED): (_S.GREETING, _E.IGNORE),  # the answer to something older than the greeting
+        (_S.GREETING, _G.AT_REST): (_S.READY, _E.REPORT_IDENTIFY),
+        (_S.GREETING, _G.MOVING): (_S.SETTLING, _E.REPORT_IDENTIFY),
+        (_S.GREETING, _G.SILENCE): (_S.GREETING, _E.REPEAT),
+        (_S.SETTLING, _G.STOP): (_S.SETTLING, _E.ASK),
+        (_S.SETTLING, _G.ACCEPTED): (_S.SETTLING, _E.CLOSE_REQUEST),
+        (_S.SETTLING, _G.REFUSED): (_S.SETTLING, _E.FAIL_REFUSED),
+        (_S.SETTLING, _G.AT_REST): (_S.READY, _E.REPORT_IDENTIFY),
+        (_S.SETTLING, _G.RESTED): (_S.READY, _E.REPORT_EVENT),
+        (_S.SETTLING, _G.SILENCE): (_S.SETTLING, _E.PROBE),
+        (_S.READY, _G.PLAN): (_S.PLANNING, _E.ASK),
+        (_S.PLANNING, _G.ACCEPTED): (_S.READY, _E.REPORT_DONE),
+        (_S.PLANNING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
+        (_S.PLANNING, _G.SILENCE): (_S.PLANNING, _E.REPEAT),
+        (_S.READY, _G.MEASURE): (_S.ORDERING, _E.ASK),
+        (_S.ORDERING, _G.ACCEPTED): (_S.MEASURING, _E.CLOSE_REQUEST),
+        (_S.ORDERING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
+        (_S.ORDERING, _G.STOP): (_S.MEASURING, _E.ASK),
+        (_S.ORDERING, _G.BLOCK): (_S.MEASURING, _E.KEEP_BLOCK),
+        (_S.ORDERING, _G.WHOLE): (_S.FINISHED, _E.FINISH),
+        (_S.ORDERING, _G.GAPS): (_S.FETCHING, _E.FETCH_GAPS),
+        (_S.ORDERING, _G.SILENCE): (_S.ORDERING, _E.REPEAT),
+        (_S.MEASURING, _G.STOP): (_S.MEASURING, _E.ASK),
+        (_S.MEASURING, _G.AT_REST): (_S.READY, _E.FAIL_LOST),
+        (_S.MEASURING, _G.HOLDS_OURS): (_S.FETCHING, _E.FETCH),
+        (_S.MEASURING, _G.SILENCE): (_S.MEASURING, _E.PROBE),
+        (_S.MEASURING, _G.REFUSED): (_S.MEASURING, _E.FAIL_REFUSED),
+        (_S.FETCHING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
+        (_S.FETCHING, _G.SILENCE): (_S.FETCHING, _E.FETCH),
+        (_S.FETCHING, _G.UNOBTAINABLE): (_S.READY, _E.FAIL),
+        **{(state, _G.ACCEPTED): (state, _E.CLOSE_REQUEST) for state in _COLLECTING},
+        **{(state, _G.BLOCK): (state, _E.KEEP_BLOCK) for state in _COLLECTING},
+        **{(state, _G.WHOLE): (_S.FINISHED, _E.FINISH) for state in _COLLECTING},
+        **{(state, _G.GAPS): (_S.FETCHING, _E.FETCH_GAPS) for state in _COLLECTING},
+        **{(state, _G.DUPLICATE): (state, _E.COUNT_DUPLICATE) for state in _COLLECTING},
+        **{(state, _G.CONTRADICTION): (_S.READY, _E.FAIL) for state in (_S.ORDERING, *_COLLECTING)},
+        (_S.READY, _G.FETCH): (_S.FETCHING, _E.FETCH),
+        (_S.READY, _G.STORED): (_S.FORGETTING, _E.ASK),
+        (_S.FINISHED, _G.STORED): (_S.FORGETTING, _E.ASK),
+        (_S.FORGETTING, _G.ACCEPTED): (_S.READY, _E.REPORT_DONE),
+        (_S.FORGETTING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
+        (_S.FORGETTING, _G.SILENCE): (_S.FORGETTING, _E.REPEAT),
+        (_S.READY, _G.HANDLE): (_S.HANDLING, _E.ASK),
+        (_S.READY, _G.CLEAR_FAULT): (_S.HANDLING, _E.ASK),
+        (_S.HANDLING, _G.ACCEPTED): (_S.SETTLING, _E.REPORT_DONE),
+        (_S.HANDLING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
+        (_S.HANDLING, _G.SILENCE): (_S.HANDLING, _E.REPEAT),
     }
 )
 
@@ -161,43 +205,42 @@ AT_REST = (State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDIN
 
 def classify(
     said: Said | Unproven, known: Identify | None, blocks: Blocks | None, open_requests: Container[int]
-) -> tuple[SessionSignal, Any]:
-    """The signal of stages.TABLE that this is, and what the action needs to know of it.
+) -> Signal:
+    """Return the signal that this is in TABLE, with what its effect works on; nothing is changed.
 
     `known` is the last Identify, `blocks` the shaft under way, `open_requests` the sequence numbers whose
-    reply is awaited. A block or end of that shaft is kept in `blocks`.
+    reply is awaited.
 
-    >>> classify(Reply(to_sequence=3, refusal=None, field=""), None, None, {3})[0].name
+    >>> classify(Reply(to_sequence=3, refusal=None, field=""), None, None, {3}).kind.name
     'ACCEPTED'
-    >>> classify(Reply(to_sequence=2, refusal=None, field=""), None, None, {3})[0].name
+    >>> classify(Reply(to_sequence=2, refusal=None, field=""), None, None, {3}).kind.name
     'STRAY'
     """
     match said:
         case Unproven():
-            return SessionSignal.UNPROVEN, said
+            return Signal(SessionSignal.UNPROVEN, said)
         case ProtocolError():
-            return SessionSignal.NONSENSE, said
+            return Signal(SessionSignal.NONSENSE, said)
         case (major, minor, schema):
-            return SessionSignal.FOREIGN, session_errors.foreign(major, minor, schema)
+            return Signal(SessionSignal.FOREIGN, session_errors.foreign(major, minor, schema))
         case Identify():
-            return _of_identify(said, known, blocks), said
+            return Signal(_of_identify(said, known, blocks), said)
         case Readings(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_block(said, blocks)
         case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_end(said, blocks)
         case Reply(refusal=Refusal.WRONG_PROTOCOL):  # whatever it answers: the gauge knows of no greeting any more
-            return SessionSignal.UNGREETED, said
+            return Signal(SessionSignal.UNGREETED, said)
         case Reply(to_sequence=sequence) if sequence in open_requests:
-            return (SessionSignal.ACCEPTED if said.refusal is None else SessionSignal.REFUSED), said
+            return Signal(SessionSignal.ACCEPTED if said.refusal is None else SessionSignal.REFUSED, said)
         case Readings() | EndOfShaft() | Reply():
-            return SessionSignal.STRAY, said
+            return Signal(SessionSignal.STRAY, said)
         case Event():
-            return (SessionSignal.RESTED if said.state in AT_REST else SessionSignal.CHANGED), said
+            return Signal(SessionSignal.RESTED if said.state in AT_REST else SessionSignal.CHANGED, said)
         case Fault():
-            return SessionSignal.FAULT, said
-    return SessionSignal.NONSENSE, ProtocolError(
-        f"the gauge sent a {type(said).__name__}, which only a host sends: reset it"
-    )
+            return Signal(SessionSignal.FAULT, said)
+    wrong_way = ProtocolError(f"the gauge sent a {type(said).__name__}, which only a host sends: reset it")
+    return Signal(SessionSignal.NONSENSE, wrong_way)
 
 
 def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> SessionSignal:
@@ -210,18 +253,18 @@ def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None
     return SessionSignal.AT_REST
 
 
-def _of_block(block: Readings, blocks: Blocks) -> tuple[SessionSignal, Any]:
+def _of_block(block: Readings, blocks: Blocks) -> Signal:
     try:
-        return (SessionSignal.BLOCK if blocks.add(block) else SessionSignal.DUPLICATE), block
+        return Signal(SessionSignal.BLOCK if blocks.is_new(block) else SessionSignal.DUPLICATE, block)
     except ProtocolError as error:
-        return SessionSignal.CONTRADICTION, error
+        return Signal(SessionSignal.CONTRADICTION, error)
 
 
-def _of_end(end: EndOfShaft, blocks: Blocks) -> tuple[SessionSignal, Any]:
+def _of_end(end: EndOfShaft, blocks: Blocks) -> Signal:
     try:
-        blocks.close(end)
-        if blocks.missing(1):
-            return SessionSignal.GAPS, None
-        return SessionSignal.WHOLE, blocks.joined()
+        ended = blocks.ended(end)
+        if ended.missing(1):
+            return Signal(SessionSignal.GAPS, ended)
+        return Signal(SessionSignal.WHOLE, ended.joined())
     except ProtocolError as error:
-        return SessionSignal.CONTRADICTION, error
+        return Signal(SessionSignal.CONTRADICTION, error)
