@@ -17,9 +17,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
+from midspan.store.complaints import in_words
 from midspan.store.database import RunReference, Store
 from midspan.store.place import StorePlace
-from midspan.store.tables import NAMED_COLUMNS, in_words
+from midspan.store.tables import NAMED_COLUMNS
 from midspan.store.upgrade import NEWEST
 from sqlalchemy.exc import DBAPIError
 

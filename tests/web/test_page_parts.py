@@ -16,10 +16,10 @@ from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.report.night_data import read_night, read_on
 from midspan.sorting.loop import AS_ASKED, Watcher
 from midspan.store.database import RunReference
+from midspan.store.follow import newest_stop_request, request_stop
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEvent, RunEventKind, TransitStage
 from midspan.store.place import StorePlace
-from midspan.store.tables import newest_wish, wish_for_an_end
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_so_far
@@ -54,10 +54,8 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
 def test_a_wish_is_for_the_night_it_names(tmp_path):
     quiet_night(tmp_path / "results.db", 3)
     with StorePlace(tmp_path / "results.db").open() as store:
-        with store.transaction() as session:
-            wish_for_an_end(session, 1, 5)
-        with store.transaction() as session:
-            assert (newest_wish(session, 1), newest_wish(session, 2)) == (1, 0)
+        request_stop(store, 1, 5)
+        assert (newest_stop_request(store, 1), newest_stop_request(store, 2)) == (1, 0)
     follower = Follower(StorePlace(tmp_path / "results.db"))
     assert follower.asked_ms(1) == 5
     with pytest.raises(StoreError, match="no such batch"):

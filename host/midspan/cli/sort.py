@@ -141,14 +141,10 @@ def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
 
 def _wished(store: Store, night: NightOnRecord) -> Callable[[], bool]:
     """Whether the page was asked since now to end this night."""
-    from midspan.store.tables import newest_wish
+    from midspan.store.follow import newest_stop_request
 
-    def newest() -> int:
-        with store.transaction() as session:
-            return newest_wish(session, night.id)
-
-    before = newest()
-    return lambda: newest() > before
+    before = newest_stop_request(store, night.id)
+    return lambda: newest_stop_request(store, night.id) > before
 
 
 def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:

@@ -12,19 +12,17 @@ True
 from __future__ import annotations
 
 import errno
-import sqlite3
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sqlalchemy.exc import DBAPIError
-
 from midspan.base.clock import now_ms
-from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError, StoreGone
+from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
+from midspan.store.complaints import store_fault
 from midspan.store.passage import RunEvent, RunEventKind
-from midspan.wire.fault_texts import describe
+from midspan.wire.fault_texts import HostFault, describe
 from midspan.wire.records import FaultCode, Identify
 
 JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
@@ -131,8 +129,6 @@ class EventRecorder:
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0
 CALL_AFTER_S = 60.0  # what is gone by then nobody has to be woken for
 NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
-FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 
 
 class RetryPolicy:
@@ -174,14 +170,14 @@ def fault_of(error: MidspanError) -> str | None:
     >>> fault_of(LinkError("port: the gauge is gone"))
     'PORT_LOST'
     """
-    cause = error.__cause__
     if isinstance(error, LinkError):
-        return "PORT_LOST"
-    if isinstance(error, ArchiveGone | StoreGone):
-        return "ARCHIVE_GONE" if isinstance(error, ArchiveGone) else "STORE_GONE"
-    if isinstance(error, StoreError) and isinstance(cause, DBAPIError):
-        code = getattr(cause.orig, "sqlite_errorcode", 0) & 0xFF  # without what SQLite calls the extension
-        return "STORE_LOCKED" if code in BUSY else "DISK_FULL" if code in FULL else None
+        return HostFault.PORT_LOST.value
+    if isinstance(error, ArchiveGone):
+        return HostFault.ARCHIVE_GONE.value
+    if isinstance(error, StoreError):
+        fault = store_fault(error)
+        return None if fault is None else fault.value
+    cause = error.__cause__
     if isinstance(error, ArchiveError) and isinstance(cause, OSError):
-        return "DISK_FULL" if cause.errno is None or cause.errno in NO_ROOM else None
+        return HostFault.DISK_FULL.value if cause.errno is None or cause.errno in NO_ROOM else None
     return None

@@ -14,11 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import select
-
-from midspan.store.database import Store
 from midspan.store.passage import RunEvent, RunEventKind
-from midspan.store.tables import ResultRow, RunRow
 
 Settings = Mapping[str, str]
 CALIBRATION = "calibration"
@@ -53,15 +49,6 @@ def settings(plan: Mapping[str, Any], calibration: str | None) -> Settings:
         for one in plan.get("standard", ())
     }
     return {**known, "crack limit": f"{plan['sort']['crack_hysteresis_pct']:g} %", **standards}
-
-
-def first_calibration(store: Store, batch: int) -> str | None:
-    """The calibration of the oldest result of a night's batch; None when there is none."""
-    query = (
-        select(ResultRow.calibration).join(RunRow).where(RunRow.batch_id == batch, ResultRow.calibration.is_not(None))
-    )
-    with store.transaction() as session:
-        return session.scalar(query.order_by(ResultRow.id).limit(1))
 
 
 def spells(begun: Settings, happenings: Iterable[RunEvent]) -> list[Spell]:

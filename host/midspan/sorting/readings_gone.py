@@ -6,39 +6,31 @@ looked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-
-from sqlalchemy import select
 
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
-from midspan.store.database import Store
+from midspan.store.database import RunReference
 from midspan.store.passage import Transit
-from midspan.store.tables import ResultRow, RunRow
 from midspan.wire.fault_texts import HostFault
 
 READINGS_GONE = HostFault.READINGS_GONE.value
 Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
 
 
-def readings_gone(store: Store, batch: int, passages: Sequence[Transit], archive: Path) -> list[int]:
-    """Numbers of a night's shafts that have come to their end and were judged, if only once, by readings that are gone.
+def readings_gone(judged: Mapping[int, RunReference], passages: Sequence[Transit], archive: Path) -> list[int]:
+    """Return which shafts of a night have come to their end and were judged, if only once, by readings that are gone.
 
-    `batch` holds the night's results, `archive` is the one that is written now. Raises StoreError when the store cannot
-    be read.
+    `judged` gives the runs of the night by the number of each result, `archive` is the one that is written now.
     """
     ended = (passage for passage in passages if not passage.is_open)
     judged_by = {step.result for passage in ended for step in passage.steps if step.result is not None}
-    query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
-    query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
     runs: dict[Path, set[Run]] = {}
-    with store.transaction() as session:
-        for number, named, offset, shaft, started_ms in session.execute(query):
-            if number in judged_by:
-                # The same file may have been named from another folder then.
-                path = archive if Path(named).name == archive.name else Path(named)
-                runs.setdefault(path, set()).add((offset, shaft, started_ms))
+    for run in (run for number, run in judged.items() if number in judged_by):
+        # The same file may have been named from another folder then.
+        path = archive if Path(run.archive).name == archive.name else Path(run.archive)
+        runs.setdefault(path, set()).add((run.byte_offset, run.shaft, run.started_ms))
     marker = newest_marker(passages)
     return sorted({run[1] for path, some in runs.items() for run in _missing(path, some, marker)})
 

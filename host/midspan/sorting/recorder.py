@@ -20,7 +20,7 @@ from midspan.sorting.check_standards import in_doubt
 from midspan.sorting.gauge_health import FIRST, RunSigns
 from midspan.sorting.next_action import Route, Snapshot, Wanted
 from midspan.sorting.night_archive import NightArchive
-from midspan.sorting.night_settings import SettingChange, changes, first_calibration, settings, spells
+from midspan.sorting.night_settings import SettingChange, changes, settings, spells
 from midspan.sorting.readings_gone import READINGS_GONE, readings_gone
 from midspan.sorting.routing import Judged, recheck_route, route_of
 from midspan.sorting.setup import Setup
@@ -59,7 +59,7 @@ class NightRecorder:
             if step.watched is not None:
                 self._observe(RunSigns(**step.watched))
         self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
-        self._settled = spells(settings(night.plan, first_calibration(store, night.batch)), happenings)[-1]
+        self._settled = spells(settings(night.plan, self.journal.first_calibration(night.batch)), happenings)[-1]
         self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
         self._alarmed = {one.shaft for one in happenings if one.kind is RunEventKind.ALARM}
@@ -103,7 +103,7 @@ class NightRecorder:
 
     def _note_gone(self, night: int) -> None:
         passages = self.journal.passages(night)
-        gone = readings_gone(self._store, self.journal.batch(night), passages, self.setup.archive)
+        gone = readings_gone(self.journal.runs(self.journal.batch(night)), passages, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
         if gone and words not in (one.words for one in self.journal.happenings(night)):
             self.journal.happened(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))

@@ -32,6 +32,7 @@ from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.origin import Origin
 from midspan.decision.standing import carry, with_crack_limit
+from midspan.store.complaints import in_words
 from midspan.store.database_file import fold_in
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
@@ -44,7 +45,6 @@ from midspan.store.tables import (
     DecisionRow,
     ResultRow,
     RunRow,
-    in_words,
 )
 from midspan.store.upgrade import DAMAGED
 

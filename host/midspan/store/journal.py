@@ -221,6 +221,23 @@ class Journal:
         with self._store.transaction() as session:
             return _passages(session, after)
 
+    def runs(self, batch: int) -> dict[int, RunReference]:
+        """Return where the readings of each result of a night's batch are, by the number of the result."""
+        query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.label, RunRow.started_ms)
+        query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
+        with self._store.transaction() as session:
+            return {
+                row.id: RunReference(row.archive, row.byte_offset, row.shaft, row.label, row.started_ms)
+                for row in session.execute(query)
+            }
+
+    def first_calibration(self, batch: int) -> str | None:
+        """Return the calibration of the oldest result of a night's batch; None when there is none."""
+        query = select(ResultRow.calibration).join(RunRow)
+        query = query.where(RunRow.batch_id == batch, ResultRow.calibration.is_not(None))
+        with self._store.transaction() as session:
+            return session.scalar(query.order_by(ResultRow.id).limit(1))
+
     def batch(self, night: int) -> int:
         """Number of the batch that holds a night's results."""
         with self._store.transaction() as session:

@@ -10,20 +10,15 @@ Tables of the store for matched sets: who is in which set, what was weighed, wha
 A set that was taken apart and a shaft that was lost leave a row that says so. Which set a shaft is in is watched by the
 database itself: a trigger refuses a shaft that has joined a set and not left it, whatever program tries.
 
-Wishes for a night that come from another program: `midspan page` writes them, `midspan sort` looks for them.
-
-They stand in a table that only grows, like all others. A wish is for whoever sorts when it is made: a night that goes
-on later was told to go on by somebody who knew of it.
+Requests to stop a night come from another program: `midspan page` writes them, `midspan sort` looks for them.
 """
 
 from __future__ import annotations
 
-import sqlite3
 from typing import ClassVar
 
-from sqlalchemy import ForeignKey, UniqueConstraint, func, select
-from sqlalchemy.exc import DBAPIError
-from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column, relationship
+from sqlalchemy import ForeignKey, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 from midspan.store.kept_values import (
     Concerns,
@@ -38,20 +33,6 @@ from midspan.store.kept_values import (
     Whole,
     WholeResult,
 )
-from midspan.store.upgrade import DAMAGED
-
-# What SQLite says, and what it means to a person.
-_MEANINGS = {
-    "locked": "another program is using it; wait for that one, or close it",
-    "unable to open": "it cannot be opened or made; check the folder and your rights in it",
-    "readonly": "it may only be read; check the rights of the file and its folder",
-    "not a database": "it is no database; name another file",
-    "malformed": DAMAGED,
-    "Could not decode": DAMAGED,
-    "disk": "the disk is full or fails; make room, or look at it, and try again",
-    "in a set": "a shaft can be in one set only; take it out of the other first",
-    "FOREIGN KEY": "there is no such batch, run of sorting or shaft in it; begin one first",
-}
 
 
 class Table(DeclarativeBase):
@@ -263,12 +244,6 @@ class SuspectRow(Table):
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
 
 
-def in_words(error: DBAPIError | sqlite3.Error) -> str:
-    """What a complaint of SQLite means to a person."""
-    said = str(error.orig if isinstance(error, DBAPIError) else error)
-    return next((text for word, text in _MEANINGS.items() if word in said), said)
-
-
 class WeightRow(Table):
     """A shaft was weighed; the newest row holds. `u_weight_g` is the standard uncertainty of the scale's last digit."""
 
@@ -345,18 +320,3 @@ class StopRequestRow(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     night_id: Mapped[int] = mapped_column(ForeignKey("nights.id"), index=True)
     at_ms: Mapped[int]
-
-
-def wish_for_an_end(session: Session, night: int, at_ms: int) -> None:
-    """Ask the night to end after the shaft in hand."""
-    session.add(StopRequestRow(night_id=night, at_ms=at_ms))
-
-
-def newest_wish(session: Session, night: int) -> int:
-    """The number of a night's newest wish, 0 when there is none."""
-    return session.scalar(select(func.max(StopRequestRow.id)).where(StopRequestRow.night_id == night)) or 0
-
-
-def wished_ms(session: Session, night: int) -> int | None:
-    """When a night was last asked to end."""
-    return session.scalar(select(func.max(StopRequestRow.at_ms)).where(StopRequestRow.night_id == night))

@@ -7,28 +7,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
-from sqlalchemy import case, func, select
-
 from midspan.base.config import validated
 from midspan.measurement.calibration import Calibration
 from midspan.report.night_data import NightRecord, read_night, read_on
+from midspan.store import follow
 from midspan.store.journal import Journal
-from midspan.store.passage import ENDS, NightOnRecord, TransitStage
+from midspan.store.passage import NightOnRecord
 from midspan.store.place import StorePlace
-from midspan.store.tables import (
-    EventRow,
-    NightRow,
-    StepRow,
-    StopRequestRow,
-    SuspectRow,
-    TransitRow,
-    wish_for_an_end,
-    wished_ms,
-)
 from midspan.web.svg_live_curve import Turned, turned_so_far
 
 WAIT_S = 1.0
-WENT = [stage.value for stage in ENDS - {TransitStage.NO_SHAFT}]
 MOST_NIGHTS = 3  # kept in memory: tonight's, and what somebody looks at beside it
 
 
@@ -64,16 +52,9 @@ class Follower:
 
     def look(self) -> None:
         """See whether something is new; cheap enough to be done many times a second."""
-        mark = self._newest()
+        mark = follow.newest_rows(self.store)
         if mark != self._mark:
             self._mark, self.moment = mark, self.moment + 1
-
-    def _newest(self) -> object:
-        tables = (TransitRow.id, StepRow.id, EventRow.id, NightRow.id, StopRequestRow.id)
-        columns = [select(func.max(one)).scalar_subquery() for one in tables]
-        with self.store.transaction() as session:
-            row = session.execute(select(*columns, select(func.count(SuspectRow.check_id)).scalar_subquery())).one()
-        return tuple(row)
 
     def nights(self) -> list[NightOnRecord]:
         """All nights, oldest first."""
@@ -82,8 +63,7 @@ class Follower:
     def night(self, number: int | None) -> NightRecord:
         """A night as it is now, the newest when there is no number."""
         if number is None:
-            with self.store.transaction() as session:
-                number = session.scalar(select(func.max(NightRow.id)))
+            number = follow.newest_night(self.store)
         mark, known = self._nights.pop(number or 0, (None, None))
         if known is None:
             known = read_night(self.store, number)
@@ -118,24 +98,16 @@ class Follower:
 
     def count(self, night: int) -> int:
         """How many shafts of the stock went through the gauge in a night; where two fell at once, both."""
-        fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
-        query = (
-            select(fell)
-            .join(TransitRow, TransitRow.id == StepRow.passage_id)
-            .where(TransitRow.night_id == night, TransitRow.standard.is_(None), StepRow.stage.in_(WENT))
-        )
-        with self.store.transaction() as session:
-            return session.scalar(query) or 0
+        return follow.gone_through(self.store, night)
 
     def asked_ms(self, night: int) -> int | None:
         """When somebody asked for a night's end."""
-        with self.store.transaction() as session:
-            return wished_ms(session, night)
+        return follow.stop_requested_ms(self.store, night)
 
     def ask_for_an_end(self, night: int, at_ms: int) -> None:
         """Ask the program that sorts to end after the shaft in hand: the only thing that is ever written here."""
-        with self.place.open(create=False, wait_s=WAIT_S) as store, store.transaction() as session:
-            wish_for_an_end(session, night, at_ms)
+        with self.place.open(create=False, wait_s=WAIT_S) as store:
+            follow.request_stop(store, night, at_ms)
 
     def close(self) -> None:
         """Let go of the file."""
