@@ -22,6 +22,7 @@ from midspan.store.place import StorePlace
 from midspan.web.follow import Follower
 from night_on_paper import quiet_night
 from places import DATA
+from results import told
 from synthetic import Gauge, Shaft
 from synthetic import raw_run as a_run
 
@@ -37,7 +38,7 @@ def keep(store, writer, run, named=None):
     """As a night does: the readings first, then the result."""
     offset = writer.append(run)
     where = RunReference(named or str(writer.path), offset, run.shaft, run.label, run.started_ms)
-    store.add(store.begin_batch("blue", 0), where, {"spine_thou": 500.0 + run.shaft}, GOOD, 1)
+    store.add(store.begin_batch("blue", 0), where, told(spine_thou=500.0 + run.shaft), GOOD, 1)
     return where
 
 

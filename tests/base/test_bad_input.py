@@ -19,10 +19,12 @@ from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.decision import Decision, Outcome
 from midspan.link import gauge, serial_port
+from midspan.measurement.result_form import ResultKind
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
 from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
+from results import told
 from synthetic import Gauge, Shaft, raw_run
 
 EVEN_SO = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
@@ -421,11 +423,11 @@ def test_an_unknown_shaft_and_a_missing_store_are_named(tmp_path):
     assert "9" * 30 in complaint(midspan("show", "9" * 30, "--store", tmp_path / "r.db"))
 
 
-def kept(path, result, outcome=Outcome.INSTRUMENT_FAULT):
-    """A database with one stored result."""
+def kept(path, result, outcome=Outcome.INSTRUMENT_FAULT, kind=ResultKind.GAUGE):
+    """A database with one stored result, given as plain values."""
     with StorePlace(path).open() as store:
         where = RunReference("a.avro", 0, 1, "blue", 0)
-        store.add(store.begin_batch("", 0), where, result, Decision(outcome, ("why",)), 0)
+        store.add(store.begin_batch("", 0), where, told(kind, **result), Decision(outcome, ("why",)), 0)
 
 
 def result_of(files):
@@ -436,7 +438,7 @@ def result_of(files):
 
 
 def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
-    kept(tmp_path / "r.db", result_of(files) | {"u_spine_thou": float("inf"), "spread_thou": float("nan")})
+    kept(tmp_path / "r.db", result_of(files) | {"u_spine_thou": "Infinity", "spread_thou": "NaN"})
     shown = midspan("show", 1, "--store", tmp_path / "r.db")
     assert shown.returncode == 0, shown.stderr
     assert re.search(r"spread around +nan ± ", shown.stdout)
@@ -447,19 +449,20 @@ def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("change", "again"),
+    ("change", "kind", "again"),
     [
         (
             {"new_thou": 1.0},
+            ResultKind.GAUGE,
             "another Midspan (new_thou); make it again from its readings with: midspan recompute a.avro",
         ),
-        ({"u_causes": [1.0]}, "midspan recompute a.avro"),
-        ({"gauge": "hand bench"}, "midspan hand recompute a.avro"),
+        ({"u_causes": [1.0]}, ResultKind.GAUGE, "midspan recompute a.avro"),
+        ({}, ResultKind.HAND_BENCH, "midspan hand recompute a.avro"),
     ],
     ids=["more", "fewer causes", "by hand"],
 )
-def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change, again):
-    kept(tmp_path / "r.db", result_of(files) | change)
+def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change, kind, again):
+    kept(tmp_path / "r.db", result_of(files) | change, kind=kind)
     assert again in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
 
 

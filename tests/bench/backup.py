@@ -4,7 +4,6 @@ The runs have a tenth of the readings of real ones, so that the disk need not ho
 """
 
 import dataclasses
-import json
 import sqlite3
 import time
 from contextlib import closing
@@ -15,6 +14,7 @@ from midspan.backup.copy import backup
 from midspan.backup.restore import restore
 from midspan.measurement.result import evaluate
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import as_text
 from midspan.wire.schema import raw_run_schema
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
@@ -42,7 +42,7 @@ def figures(folder):
 def _fill(shop):
     run = raw_run(Shaft(), Gauge(), np.random.default_rng(1), per_turn=8)
     (result,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(1))], paper_calibration())
-    full = json.dumps(result.as_dict())
+    full = as_text(result)
     rows = []
     with (shop / "readings.avro").open("wb") as archive:
         archive.write(avro_container.header_bytes(raw_run_schema(), MARKER))
@@ -57,8 +57,10 @@ def _fill(shop):
         into = "INSERT INTO runs (id, batch_id, archive, byte_offset, shaft, label, started_ms) VALUES (?,?,?,?,?,?,?)"
         database.executemany(into, rows)
         numbers = [(number,) for number in range(1, RESULTS + 1)]
-        values = f"(id, run_id, made_ms, spine_thou, full) VALUES (?1, ?1, 0, {result.spine_thou!r}, '{full}')"
-        database.executemany(f"INSERT INTO results {values}", numbers)
+        values = f"(?1, ?1, 0, {result.spine_thou!r}, '{full}', 'gauge')"
+        database.executemany(
+            f"INSERT INTO results (id, run_id, made_ms, spine_thou, full, kind) VALUES {values}", numbers
+        )
         database.executemany(
             "INSERT INTO decisions (result_id, outcome, reasons) VALUES (?, 'accepted', '[]')", numbers
         )

@@ -9,7 +9,7 @@ from pathlib import Path
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.measurement.calibration import load_calibration
-from midspan.measurement.result import ShaftResult, evaluate
+from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.passage import NightOnRecord, Transit, TransitStage
@@ -114,7 +114,7 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
             continue
         (again,) = evaluate([run], calibration)
         value = again.spine_thou if isinstance(again, ShaftResult) else None
-        stored = None if one.result is None else one.result["spine_thou"]
+        stored = None if isinstance(one.result, Unmeasured) else one.result.spine_thou
         found.check(run.shaft == one.run.shaft, f"the readings of result {one.id} are of shaft {run.shaft}")
         found.check(value == stored, f"result {one.id} of shaft {run.shaft} is {stored}, its readings say {value}")
 
@@ -126,14 +126,14 @@ def _values(
     for passage in passages:
         own = world.own(passage.shaft)
         stored = None if passage.result is None else results[passage.result].result
-        if own is None or stored is None:
+        if own is None or stored is None or isinstance(stored, Unmeasured):
             if passage.stage is TransitStage.IN_BIN and passage.standard is None and passage.place in night_files.BINS:
                 found.wrong.append(f"shaft {passage.shaft} lies in place {passage.place} without any value")
             continue
         truth = stock.truth(own)
-        off, u = abs(stored["spine_thou"] - truth["spine_thou"]), stored["u_spine_thou"]
+        off, u = abs(stored.spine_thou - truth["spine_thou"]), stored.u_spine_thou
         if off > WITHIN_U * u + MARGIN_THOU:
-            found.wrong.append(f"shaft {passage.shaft}, {truth}, is stored as {stored['spine_thou']:.2f} thou")
+            found.wrong.append(f"shaft {passage.shaft}, {truth}, is stored as {stored.spine_thou:.2f} thou")
         right = passage.standard is not None or passage.place in (night_files.true_place(truth), night_files.RECHECK)
         if passage.stage is TransitStage.IN_BIN and not right:
             found.wrong.append(f"shaft {passage.shaft}, {truth}, lies in place {passage.place}")

@@ -106,9 +106,9 @@ def _measure(told, number, journal, writer, calibration, offsets, forgery):
         writer.append(run)
     offset = offsets[0] if forgery.elsewhere and offsets else offset
     offsets.append(offset)
-    values = replace(result, spine_thou=result.spine_thou + told.off_thou).as_dict()
+    forged = replace(result, spine_thou=result.spine_thou + told.off_thou)
     reference = RunReference(str(writer.path), offset, number, run.label, run.started_ms)
-    journal.judged(journal.passage(number), reference, values, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
+    journal.judged(journal.passage(number), reference, forged, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
 
 
 def test_an_honest_night_is_found_honest(judge):

@@ -157,7 +157,7 @@ def test_a_damaged_database_is_left_as_it_was(folder):
 
 def test_one_damaged_result_does_not_hide_the_others(folder):
     with StorePlace(folder / "results.db").open() as store:
-        assert store.latest(doors.FIRST).result["spine_thou"] > 0
+        assert store.latest(doors.FIRST).result.spine_thou > 0
     with closing(sqlite3.connect(folder / "results.db")) as database, database:
         kinds._without_triggers(database)
         database.execute("UPDATE results SET full = '[7]' WHERE id = (SELECT max(results.id) FROM results JOIN runs ON "

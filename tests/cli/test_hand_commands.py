@@ -55,7 +55,8 @@ def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     with StorePlace(folder / "results.db").open(create=False) as store:
         stored = store.latest("bar-1")
     assert stored.decision.outcome in (Outcome.ACCEPTED, Outcome.DOUBTFUL)
-    result = HandResult.from_dict(stored.result)
+    result = stored.result
+    assert isinstance(result, HandResult)
     assert result.spine_thou == pytest.approx(501.0, abs=2.0)
     assert session_at(folder / stored.run.archive, stored.run.byte_offset).operator == "Ann"
 

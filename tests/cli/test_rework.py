@@ -12,6 +12,7 @@ from commands_rig import COMMAND, complaint, midspan, settings
 from midspan.archive.writer import ArchiveWriter
 from midspan.cli import recompute as rework
 from midspan.measurement import result as shaft
+from midspan.store import stored_result
 from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, raw_run
 
@@ -35,7 +36,7 @@ def recompute(folder, arguments, *more):
 
 def stored(folder):
     with StorePlace(folder / "results.db").open() as store:
-        return [[one.result for one in versions] for versions in store.versions()]
+        return [[stored_result.plain(one.result) for one in versions] for versions in store.versions()]
 
 
 @pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])
@@ -73,7 +74,7 @@ def test_a_number_that_is_none_is_kept_once_too(kit, monkeypatch):
     monkeypatch.setattr(rework, "evaluate", broken)
     for said in ("5 results stored beside the old ones, 0 stood", "0 results stored beside the old ones, 5 stood"):
         assert recompute(folder, arguments, "--store", folder / "results.db").stderr.startswith(said)
-    assert [versions[0]["runout_mm"] for versions in stored(folder)] == [None] * SHAFTS
+    assert [versions[0]["runout_mm"] for versions in stored(folder)] == ["NaN"] * SHAFTS
 
 
 @pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])

@@ -122,7 +122,7 @@ def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_
     session = session_at(record.path, place)
     with StorePlace(tmp_path / "results.db").open() as store:
         run = RunReference("hand.jsonl", place, 1, "bar", 0)
-        store.add(store.begin_batch("hand", 0), run, evaluate_hand(session).as_dict(), NO_BANDS, 0)
+        store.add(store.begin_batch("hand", 0), run, evaluate_hand(session), NO_BANDS, 0)
     shown = midspan("show", "bar", "--budget", folder=tmp_path)
     assert "the trials confirm the budget" in " ".join(shown.stdout.split())
     record.path.rename(tmp_path / "elsewhere.jsonl")

@@ -1,6 +1,5 @@
 """Whole results of single shafts: what they do not depend on, what must not move them, what is no result."""
 
-import json
 from dataclasses import fields, replace
 from math import isfinite
 
@@ -10,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.archive.raw_run import Phase
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
+from midspan.measurement.result_form import ResultKind
+from midspan.store.stored_result import as_text, read_measured
 from synthetic import COUNTS_PER_N, Gauge, Shaft, paper_calibration, raw_run
 
 CAL = paper_calibration()
@@ -117,7 +118,7 @@ def test_a_tenth_of_a_thou_of_spread_is_resolved():
 
 def test_a_result_survives_json():
     result = result_of(measured())
-    assert ShaftResult.from_dict(json.loads(json.dumps(result.as_dict()))) == result
+    assert read_measured(ResultKind.GAUGE, as_text(result)) == result
 
 
 # What a result does not depend on

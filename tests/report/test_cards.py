@@ -7,7 +7,7 @@ import pytest
 import zxingcpp
 from commands_rig import complaint, midspan
 from midspan.decision.decision import Decision, Outcome
-from midspan.hand_bench.result import HAND_GAUGE
+from midspan.measurement.result_form import ResultKind
 from midspan.report.labels import Sheet, load_sheet
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
@@ -16,6 +16,7 @@ from midspan.sets.weights import weight_of
 from midspan.store.database import RunReference
 from midspan.store.lookup import newest
 from midspan.store.place import StorePlace
+from results import told
 
 SPINES = (500.0, 500.6, 501.3)
 HOSTILE = "<script>alert(1)</script> & co"
@@ -30,10 +31,10 @@ def folder(tmp_path):
         many = [(10 + i, 495.0 + i / 7, f"a shaft with a very long name indeed, number {i} of them") for i in range(36)]
         few = [(1, SPINES[0], "blå-1"), (2, SPINES[1], HOSTILE), (3, SPINES[2], "")]
         for shaft, spine, label in few + many:
-            result = {
-                "spine_thou": spine, "u_spine_thou": 0.2, "spread_thou": 2.5, "runout_mm": 0.0508, "gauge": "bench",
-                "calibration": "bench-2026", "stiff_side_deg": 34.0, "started_ms": 1_780_000_000_000,
-            }  # fmt: skip
+            result = told(
+                spine_thou=spine, u_spine_thou=0.2, spread_thou=2.5, runout_mm=0.0508, gauge="bench",
+                calibration="bench-2026", stiff_side_deg=34.0, started_ms=1_780_000_000_000,
+            )  # fmt: skip
             run = RunReference("a.avro", 9000 * shaft, shaft, label, 1_780_000_000_000)
             store.add(batch, run, result, Decision(Outcome.ACCEPTED, (), "500"), 0)
         sets, found = Sets(store), shafts_of(store, [one[0] for one in few + many])
@@ -131,7 +132,7 @@ def test_a_card_in_a_folder_that_is_not_there_is_said(folder):
 def measured_again(folder, shaft, outcome, *reasons):
     """A newer result of a shaft, with this verdict."""
     with StorePlace(folder / "results.db").open(create=False) as store:
-        result = {"spine_thou": 501.0, "u_spine_thou": 0.2, "gauge": "bench", "calibration": "bench-2026"}
+        result = told(spine_thou=501.0, u_spine_thou=0.2, gauge="bench", calibration="bench-2026")
         run = RunReference("a.avro", 900_000, shaft, "", 1_790_000_000_000)
         store.add(store.begin_batch("later", 1), run, result, Decision(outcome, reasons, None), 1)
 
@@ -205,9 +206,7 @@ def test_a_label_shows_spine_with_its_uncertainty(folder):
 
 def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
     with StorePlace(folder / "results.db").open(create=False) as store:
-        result = {
-            "spine_thou": 500.0, "u_spine_thou": 0.2, "spread_thou": 2.5, "gauge": HAND_GAUGE, "stiff_side_deg": 34.0
-        }  # fmt: skip
+        result = told(ResultKind.HAND_BENCH, spine_thou=500.0, u_spine_thou=0.2, spread_thou=2.5, stiff_side_deg=34.0)
         run = RunReference("hand.jsonl", 1, 1, "blå-1", 1_790_000_000_000)
         store.add(store.begin_batch("hand", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
     midspan("sets", "card", "spring 1", folder=folder)
@@ -283,7 +282,7 @@ def test_labels_are_not_written_under_a_name_that_promises_something_else(folder
 
 def test_a_code_shows_the_shaft_of_that_number_and_none_that_is_named_like_it(folder):
     with StorePlace(folder / "results.db").open(create=False) as store:
-        result = {"spine_thou": 450.0, "u_spine_thou": 0.2}
+        result = told(spine_thou=450.0, u_spine_thou=0.2)
         run = RunReference("b.avro", 1, 900, "1", 1_790_000_000_000)
         store.add(store.begin_batch("later", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
         assert newest(store, "midspan shaft 1").run.shaft == 1

@@ -22,6 +22,7 @@ from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
 from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
+from results import NOTHING, told
 
 FORMULA = '=HYPERLINK("x")'
 
@@ -32,19 +33,20 @@ def folder(tmp_path):
     with StorePlace(tmp_path / "results.db").open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label, spine in ((1, 'blå, "1"\nx', 500.123456789012345), (2, "", None), (3, FORMULA, 501.0)):
-            result = None if spine is None else {
-                "spine_thou": spine, "u_spine_thou": 0.2, "spread_thou": 1 / 3, "runout_mm": 0.0508, "gauge": "bench",
-                "calibration": "bench-1", "evaluation": "2", "readings": 900, "stiff_side_deg": None,
-                "doubts": ["-slip", "drift"],
-            }  # fmt: skip
+            result = NOTHING if spine is None else told(
+                spine_thou=spine, u_spine_thou=0.2, spread_thou=1 / 3, runout_mm=0.0508, gauge="bench",
+                calibration="bench-1", evaluation="2", readings=900, stiff_side_deg=None, doubts=["-slip", "drift"],
+            )  # fmt: skip
             verdict = (
-                Decision(Outcome.ACCEPTED, (), "500") if result else Decision(Outcome.DOUBTFUL, ("no", "way"), None)
+                Decision(Outcome.ACCEPTED, (), "500")
+                if spine is not None
+                else Decision(Outcome.DOUBTFUL, ("no", "way"), None)
             )
             run = RunReference("a.avro", 9000 * shaft, shaft, label, 1_780_000_000_123)
             store.add(batch, run, result, verdict, 1_780_000_001_000)
         newer = RunReference("a.avro", 9000, 1, 'blå, "1"\nx', 1_780_000_000_123)
         store.add(
-            batch, newer, {"spine_thou": 499.0, "u_spine_thou": 0.1, "spread_thou": 0.5}, Decision(Outcome.ACCEPTED), 5
+            batch, newer, told(spine_thou=499.0, u_spine_thou=0.1, spread_thou=0.5), Decision(Outcome.ACCEPTED), 5
         )
         found = shafts_of(store, [1, 3])
         Sets(store).keep({"@pair": list(found.values())}, Limits(number=2, spine_thou=3.0), 1_780_000_002_000)
@@ -97,9 +99,9 @@ def test_the_values_are_those_of_the_database(folder):
 def test_a_measurement_that_was_superseded_says_by_which(folder):
     with StorePlace(folder / "results.db").open() as store:
         again = RunReference("a.avro", 90_000, 3, FORMULA, 0)
-        newest = store.add(1, again, {"spine_thou": 501.5}, Decision(Outcome.REJECTED, ("too soft",)), 9)
+        newest = store.add(1, again, told(spine_thou=501.5), Decision(Outcome.REJECTED, ("too soft",)), 9)
         other = RunReference("other.avro", 0, 3, FORMULA, 0)
-        store.add(1, other, {"spine_thou": 501.5}, Decision(Outcome.ACCEPTED), 9, origin=Origin.IMPORTED)
+        store.add(1, other, told(spine_thou=501.5), Decision(Outcome.ACCEPTED), 9, origin=Origin.IMPORTED)
     rows = [row for row in written(folder, "results", "json") if row["shaft"] == 3]
     assert [(row["origin"], row["superseded_by"]) for row in rows] == [
         ("measured", newest), ("measured", None), ("imported", None)
@@ -177,7 +179,7 @@ def test_a_long_table_does_not_fill_the_memory(tmp_path):
             store.add(
                 store.begin_batch("a", 0),
                 RunReference("a.avro", 0, 0, "", 0),
-                {"spine_thou": 1.0},
+                told(spine_thou=1.0),
                 Decision(Outcome.ACCEPTED),
                 0,
             )
@@ -189,7 +191,7 @@ def test_a_long_table_does_not_fill_the_memory(tmp_path):
                 ((i, i, i) for i in range(2, number)),
             )
             database.executemany(
-                "INSERT INTO results (id, run_id, made_ms, full) VALUES (?, ?, 0, ?)",
+                "INSERT INTO results (id, run_id, made_ms, full, kind) VALUES (?, ?, 0, ?, 'gauge')",
                 ((i, i, full) for i in range(2, number)),
             )
             database.executemany(

@@ -23,6 +23,7 @@ from midspan.store.journal import Journal
 from midspan.store.passage import RunEventKind, TransitStage
 from midspan.store.place import StorePlace
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
+from results import told
 
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)
 HOSTILE = "<script>alert(1)</script>\"'&amp;$x^2$_</svg>細\x07"
@@ -168,7 +169,7 @@ def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(
         record = read_night(store, None)
         shaft = record.stock[0].shaft
         run = RunReference("readings.avro", 9000 * shaft, shaft, "", EVENING_MS + SHAFT_MS)
-        store.add(record.night.batch, run, {"spine_thou": 600.0, "u_spine_thou": 0.1}, FITS[1], 9)
+        store.add(record.night.batch, run, told(spine_thou=600.0, u_spine_thou=0.1), FITS[1], 9)
     assert html_of(record_of(path)) == before
 
 

@@ -21,6 +21,7 @@ from midspan.report import plot_shaft, plot_study
 from midspan.report.plot_batch import MANY, draw_batch
 from midspan.report.plot_force import branches, draw_force
 from midspan.report.plot_set import draw_set
+from midspan.sets.difference_uncertainty import MemberResult
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.review import review
@@ -31,6 +32,7 @@ from midspan.study.control_chart import individuals_chart, weighted_mean
 from midspan.uncertainty.budget import Coverage
 from night_on_paper import paper_night
 from places import ROOT
+from results import NOTHING, told
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate(
@@ -79,7 +81,7 @@ def test_the_band_is_u_wide_to_either_side(result):
 
 
 def stored(spine_thou, outcome=Outcome.ACCEPTED, u_thou=0.2, number=1):
-    whole = None if spine_thou is None else {"spine_thou": spine_thou, "u_spine_thou": u_thou}
+    whole = NOTHING if spine_thou is None else told(spine_thou=spine_thou, u_spine_thou=u_thou)
     return StoredResult(number, 1, RunReference("a.avro", 0, number, "", 0), whole, Decision(outcome), 0, number)
 
 
@@ -126,17 +128,17 @@ def test_a_batch_without_any_result_is_refused():
 def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
     spines = (500.0, 500.6, 500.9)
     shafts = [StockShaft(i, "", i, None, spine, 0.1, None, None, None) for i, spine in enumerate(spines, 1)]
-    alone = {"gauge": "bench", "calibration": "c", "u_spine_thou": 0.1}
+    alone = MemberResult(0.1, told())
     figure = Figure()
     draw_set(figure, "spring 1", review(shafts, [alone] * 3), k=2.0)
     (axes,) = figure.axes
     bars = {one.get_label(): one for one in axes.containers}
-    told, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]
-    assert told[0].get_xdata().tolist() == pytest.approx([-0.5, 0.4])
+    apart, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]
+    assert apart[0].get_xdata().tolist() == pytest.approx([-0.5, 0.4])
     assert other[0].get_xdata().tolist() == pytest.approx([0.1])
     # Independent u of 0.1 each: that of the distance to the mean of three is 0.1 sqrt(2/3).
     assert np.ptp(other[2][0].get_segments()[0][:, 0]) == pytest.approx(2 * 2 * 0.1 * (2 / 3) ** 0.5)
-    assert told[0].get_markerfacecolor() != other[0].get_markerfacecolor()
+    assert apart[0].get_markerfacecolor() != other[0].get_markerfacecolor()
     assert "n = 3, mean spine 500.50" in title(figure)
 
 
@@ -206,7 +208,7 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
     drawn = []
     monkeypatch.setattr("midspan.report.plot_batch.draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
     batch(1, tmp_path / "b.png", store=StorePlace(tmp_path / "results.db"))
-    assert [one.result["spine_thou"] for one in drawn] == [499.2]
+    assert [one.result.spine_thou for one in drawn] == [499.2]
 
 
 # The command
@@ -223,10 +225,10 @@ def folder(tmp_path_factory, cracked):
         batch = store.begin_batch("blue", 0)
         here = RunReference("elsewhere/a.avro", offset, run.shaft, "blue-1", run.started_ms)
         accepted = Decision(Outcome.ACCEPTED, bin="500")
-        store.add(batch, here, result.as_dict(), accepted, 1)
-        store.add(batch, RunReference("a.avro", 1, 2, "", 0), None, Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), 1)
+        store.add(batch, here, result, accepted, 1)
+        store.add(batch, RunReference("a.avro", 1, 2, "", 0), NOTHING, Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), 1)
         for i in range(6):
-            other = result.as_dict() | {"spine_thou": 500.0 + 0.1 * i}
+            other = replace(result, spine_thou=500.0 + 0.1 * i)
             store.add(batch, RunReference("b.avro", i, 10 + i, "bar 1", 86_400_000 * i), other, accepted, 1)
         found = shafts_of(store, [10, 11, 12])
         Sets(store).keep({"spring 1": list(found.values())}, Limits(number=3, spine_thou=3.0), 0)

@@ -10,6 +10,7 @@ from midspan.store.database import RunReference
 from midspan.store.journal import Journal
 from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, TransitStage
 from midspan.store.place import StorePlace
+from results import NOTHING, told
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
 SHAFT_MS = 21_000
@@ -70,7 +71,9 @@ class PaperNight:
         """Its verdict, `spine_thou` None for a shaft that could not be measured."""
         self.journal.note(shaft, TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft)
         passage = self.journal.open_passage(self.plan.gauge.name)
-        result = spine_thou and {"spine_thou": spine_thou, "u_spine_thou": U_THOU, "calibration": "attic-7"}
+        result = NOTHING
+        if spine_thou is not None:
+            result = told(spine_thou=spine_thou, u_spine_thou=U_THOU, calibration="attic-7")
         run = RunReference("readings.avro", 9000 * shaft + passage.measured, shaft, "", self.at_ms)
         self.journal.judged(
             passage, run, result, decision, self.at_ms + 18_000, watched=self._watched(), check=check, suspects=suspects

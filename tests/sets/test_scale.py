@@ -20,6 +20,7 @@ from midspan.sets.weights import weight_of
 from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 from places import ROOT
+from results import told
 from rig import bare_line, ticking
 
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
@@ -204,7 +205,7 @@ def stock(tmp_path):
         batch = store.begin_batch("blue", 0)
         for shaft in (1, 2, 3):
             run = RunReference("a.avro", shaft, shaft, f"blue-{shaft}", 0)
-            store.add(batch, run, {"spine_thou": 500.0, "u_spine_thou": 0.1}, Decision(Outcome.ACCEPTED, (), "500"), 0)
+            store.add(batch, run, told(spine_thou=500.0, u_spine_thou=0.1), Decision(Outcome.ACCEPTED, (), "500"), 0)
     return tmp_path / "results.db"
 
 

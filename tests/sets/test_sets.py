@@ -24,6 +24,7 @@ from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 from night_on_paper import paper_night
 from places import ROOT
+from results import NOTHING, told
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
@@ -32,9 +33,9 @@ TABLES = ("batches", "runs", "results", "decisions", "sets", "members", "leaving
 
 def measured(store, shaft, spine_thou, *, spread_thou=2.0, at_ms=0, decision=ACCEPTED, batch=None, label=""):
     """A shaft with a result in the store, invented."""
-    result = {"spine_thou": spine_thou, "u_spine_thou": 0.02, "spread_thou": spread_thou, "runout_mm": 0.0254}
+    result = told(spine_thou=spine_thou, u_spine_thou=0.02, spread_thou=spread_thou, runout_mm=0.0254)
     run = RunReference("a.avro", 9000 * shaft + at_ms, shaft, label, at_ms)
-    kept = None if spine_thou is None else result
+    kept = NOTHING if spine_thou is None else result
     return store.add(batch or store.begin_batch("blue", 0), run, kept, decision, at_ms)
 
 

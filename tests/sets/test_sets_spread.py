@@ -7,9 +7,17 @@ import numpy as np
 import pytest
 import synthetic
 from midspan.measurement.result import evaluate
-from midspan.sets.difference_uncertainty import covariance, own_u, range_by_noise, u_difference, u_from_mean
+from midspan.sets.difference_uncertainty import (
+    MemberResult,
+    covariance,
+    own_u,
+    range_by_noise,
+    u_difference,
+    u_from_mean,
+)
 from midspan.sets.review import alike, at_target_mm, review
 from midspan.sets.stock import StockShaft
+from results import told
 from scipy.stats import binom, studentized_range
 from synthetic import Shaft, drawn_gauge, paper_calibration, raw_run
 
@@ -26,7 +34,7 @@ def dozen_on(gauge, rng, number, apart_mm):
         with pytest.MonkeyPatch.context() as patched:
             patched.setattr(synthetic, "CONTACT_STEPS", touched)
             runs.append(raw_run(shaft, replace(gauge, drift_n=0.0), rng))
-    found = [one.as_dict() | {"lead_mm": LEAD_MM} for one in evaluate(runs, CALIBRATION)]
+    found = [MemberResult(one.u_spine_thou, one, LEAD_MM) for one in evaluate(runs, CALIBRATION)]
     return np.array([one.spine_thou for one in shafts]), found
 
 
@@ -39,7 +47,7 @@ def pairs(request):
         gauge = drawn_gauge(rng, vertical=rng.uniform(0, 1))
         true, found = dozen_on(gauge, rng, 2, request.param)
         known = covariance(found)
-        error = (found[1]["spine_thou"] - found[0]["spine_thou"]) - (true[1] - true[0])
+        error = (found[1].result.spine_thou - found[0].result.spine_thou) - (true[1] - true[0])
         rows.append((error, u_difference(known, 0, 1), math.sqrt(np.trace(known))))
     return request.param, *np.array(rows).T
 
@@ -57,11 +65,13 @@ def test_nothing_is_shared_between_calibrations_or_by_results_that_tell_no_cause
     _, found = dozen_on(drawn_gauge(rng), rng, 2, 0.1)
     shared = covariance(found)
     assert shared[0, 1] > 0.8 * shared[0, 0]
-    later = found[1] | {"calibration": "paper-later"}
-    bare = {"u_spine_thou": 0.3, "calibration": found[0]["calibration"]}
-    for other in (later, found[1] | {"gauge": "another"}, bare):
-        assert covariance([found[0], other])[0, 1] == 0.0
-    without_lead = covariance([one | {"lead_mm": None} for one in found])
+    first, second = found
+    later = replace(second, result=replace(second.result, calibration="paper-later"))
+    another = replace(second, result=replace(second.result, gauge="another"))
+    bare = MemberResult(0.3, told(gauge=first.result.gauge, calibration=first.result.calibration))
+    for other in (later, another, bare):
+        assert covariance([first, other])[0, 1] == 0.0
+    without_lead = covariance([replace(one, lead_mm=None) for one in found])
     assert 0 < without_lead[0, 1] < shared[0, 1]
 
 
@@ -88,7 +98,7 @@ def test_what_is_common_to_all_shafts_moves_none_from_the_mean():
 def on_paper(*spines, u=0.02):
     """Shafts and results that share nothing."""
     shafts = [StockShaft(i, "", i, None, spine, u, None, None, None) for i, spine in enumerate(spines, 1)]
-    return shafts, [{"u_spine_thou": u}] * len(spines)
+    return shafts, [MemberResult(u, told())] * len(spines)
 
 
 def test_equal_shafts_are_not_told_apart():

@@ -32,6 +32,7 @@ from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 from midspan.store.tables import VoucherRow
 from night_on_paper import paper_night
+from results import NOTHING, told
 from twins_rig import coefficients, mixed
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
@@ -61,11 +62,11 @@ class Rack:
     def noted(self, store, batch, number, parts, gauge, calibration, label="", decision=ACCEPTED):
         curve, surface = (list(map(float, part)) for part in parts)
         self.runs += 1
-        result = {
-            "gauge": gauge, "calibration": calibration, "evaluation": "2", "spine_thou": curve[0], "u_spine_thou": 0.2,
-            "spread_thou": 2 * float(np.hypot(curve[3], curve[4])), "runout_mm": 0.1, "hysteresis_pct": 0.1,
-            "curve_thou": curve, "surface_mm": surface,
-        }  # fmt: skip
+        result = told(
+            gauge=gauge, calibration=calibration, evaluation="2", spine_thou=curve[0], u_spine_thou=0.2,
+            spread_thou=2 * float(np.hypot(curve[3], curve[4])), runout_mm=0.1, hysteresis_pct=0.1,
+            curve_thou=curve, surface_mm=surface,
+        )  # fmt: skip
         store.add(batch, RunReference("a.avro", self.runs, number, label, self.runs), result, decision, self.runs)
 
 
@@ -329,7 +330,7 @@ def test_a_shaft_that_was_lost_and_measured_again_is_there(tmp_path):
 def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
     with StorePlace(twice.path).open() as store:
         batch = store.begin_batch("again", 0)
-        store.add(batch, RunReference("b.avro", 1, 101, "", 1), None, Decision(Outcome.DOUBTFUL, ("no",)), 1)
+        store.add(batch, RunReference("b.avro", 1, 101, "", 1), NOTHING, Decision(Outcome.DOUBTFUL, ("no",)), 1)
     assert [1, 101] in answer(twice.path, "twins")["likely_twins"]
     assert sets(twice.path, "twins").returncode == 0
 

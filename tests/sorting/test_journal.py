@@ -13,6 +13,7 @@ from midspan.store.database import RunReference
 from midspan.store.journal import LARGEST_SHAFT, Journal
 from midspan.store.passage import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
 from midspan.store.place import StorePlace
+from results import NOTHING, told
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 TABLES = ("nights", "passages", "steps", "happenings", "checks", "suspects")
@@ -46,7 +47,7 @@ def where(shaft):
 def judged(journal, shaft, **also):
     passage = journal.open_passage("bench")
     assert passage.shaft == shaft
-    return journal.judged(passage, where(shaft), {"spine_thou": 500.0}, ACCEPTED, 20, **also)
+    return journal.judged(passage, where(shaft), told(spine_thou=500.0), ACCEPTED, 20, **also)
 
 
 def test_a_shaft_goes_its_way_step_by_step(journal, night):
@@ -84,7 +85,7 @@ def test_each_end_closes_a_shaft(journal, night, end):
 
 def test_numbers_are_never_those_of_shafts_measured_by_hand(journal, store, night):
     assert journal.order(night, "HOPPER", None, 1) == 1
-    store.add(store.begin_batch("one by one", 0), where(40), None, ACCEPTED, 0)
+    store.add(store.begin_batch("one by one", 0), where(40), NOTHING, ACCEPTED, 0)
     assert journal.order(night, "HOPPER", None, 1) == 41
     assert journal.order(night, "HOPPER", None, 1) == 42
 
@@ -95,7 +96,7 @@ def test_numbers_are_none_that_the_gauge_remembers(journal, night):
 
 
 def test_numbers_end_where_the_gauge_ends(journal, store, night):
-    store.add(store.begin_batch("one by one", 0), where(LARGEST_SHAFT), None, ACCEPTED, 0)
+    store.add(store.begin_batch("one by one", 0), where(LARGEST_SHAFT), NOTHING, ACCEPTED, 0)
     with pytest.raises(StoreError, match="numbers for shafts are used up; begin a new database"):
         journal.order(night, "HOPPER", None, 1)
     assert journal.passages(night) == []
@@ -227,7 +228,7 @@ def test_a_database_from_before_the_journal_opens_with_all_it_holds(path):
     database.close()
     for _ in range(2):
         with StorePlace(path).open() as store:
-            assert store.latest(7).result == {"spine_thou": 500.25}
+            assert store.latest(7).result == told(spine_thou=500.25)
     with StorePlace(path).open() as store:
         journal = Journal(store)
         assert journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1) == 8

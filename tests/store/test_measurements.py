@@ -38,6 +38,7 @@ from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
 from places import DATA
+from results import told
 
 OLD = DATA / "e0bd664"
 CRACKED_SHAFTS = (13, 51)  # of the two nights, by their place "cracked"
@@ -88,7 +89,7 @@ def measured(
     place = len(store.history(shaft)) * 9000 + 17 * shaft
     run = RunReference(archive, more.pop("offset", place), shaft, more.pop("label", ""), at_ms)
     basis = more.pop("basis", None)
-    result = {"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more}
+    result = told(**{"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more})
     store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, basis=basis, origin=origin)
     return run
 
@@ -173,7 +174,7 @@ def test_a_doubt_found_once_is_not_forgotten_and_the_calibrations_own_goes_with_
     ran_out = Concern(ConcernKind.DOUBT, "measured on 2026-05-01, but calibration c1 ran out on 2026-04-30")
     for shaft, concern in ((1, doubt), (2, ran_out)):
         run = measured(store, shaft, decision=Decision(Outcome.DOUBTFUL, (concern.words,), None, (concern,)))
-        store.add(1, run, {"spine_thou": 500.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 1)
+        store.add(1, run, told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 1)
     assert (reason(store, 1), reason(store, 2)) == (DOUBTFUL, None)
 
 
@@ -195,14 +196,14 @@ def test_measured_again_counts_though_the_clock_was_set_back(store):
 def test_an_old_evaluation_made_again_does_not_come_back(store):
     first = measured(store, 1, spine_thou=490.0)
     measured(store, 1, spine_thou=500.0)
-    store.add(1, first, {"spine_thou": 491.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 9)
-    assert store.latest(1).result["spine_thou"] == 500.0
+    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 9)
+    assert store.latest(1).result.spine_thou == 500.0
 
 
 def test_the_page_shows_the_measurement_that_counts(store):
     first = measured(store, 1, decision=CRACKED)
     measured(store, 1)
-    store.add(1, first, {"spine_thou": 491.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}, GOOD, 9)
+    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 9)
     follower = Follower(store.place)
     assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(GOOD)
     follower.close()
@@ -220,9 +221,9 @@ def night_with_a_bad_check(store, back_ms=0):
         passage = journal.passage(shaft)
         check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
         run = RunReference("night.avro", 100 * shaft, shaft, standard or "", at_ms)
-        values = {"spine_thou": 500.0, "u_spine_thou": 0.02, "hysteresis_pct": 0.1}
+        result = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1)
         basis = Basis(bands={"bin": [{"name": "500", "spine_thou": [450.0, 550.0]}]}, standard=standard)
-        journal.judged(passage, run, values, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
+        journal.judged(passage, run, result, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
         journal.note(shaft, TransitStage.IN_BIN, at_ms, place=1, passed=1)
 
 
@@ -255,8 +256,8 @@ def test_an_imported_measurement_never_displaces_a_measured_one(store):
     measured(store, 1, spine_thou=500.0)
     measured(store, 1, spine_thou=500.01, origin=Origin.IMPORTED, archive="other.avro", at_ms=9 * HOUR_MS)
     assert reason(store, 1) is None
-    assert store.latest(1).result["spine_thou"] == 500.0
-    assert [one.result["spine_thou"] for one in each_once(store, store.history(1))] == [500.0]
+    assert store.latest(1).result.spine_thou == 500.0
+    assert [one.result.spine_thou for one in each_once(store, store.history(1))] == [500.0]
 
 
 def test_the_worse_of_two_that_stand_side_by_side_counts_until_the_shaft_is_measured_again(store):
@@ -336,7 +337,7 @@ def test_a_crack_is_cleared_only_by_a_measurement_that_clearly_sees_none(store):
     basis = Basis(crack_hysteresis_pct=1.5)
     for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # as of a hand bench, as of a gauge
         run = RunReference("a.avro", shaft, shaft, "", 0)
-        cracked = {"spine_thou": 500.0, "u_spine_thou": 0.02, "hysteresis_pct": 2.2, "u_hysteresis_pct": 0.02}
+        cracked = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=2.2, u_hysteresis_pct=0.02)
         store.add(store.begin_batch("blue", 0), run, cracked, CRACKED, 0, basis=basis)
         measured(store, shaft, hysteresis_pct=0.2, u_hysteresis_pct=u_pct)
     assert (reason(store, 1), reason(store, 2)) == (MAYBE_CRACKED, None)

@@ -10,24 +10,37 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
+from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
+from midspan.measurement.result_form import ResultKind
+from midspan.report.set_card import lasting_side_deg
 from midspan.store.complaints import in_words
 from midspan.store.database import RunReference, Store
+from midspan.store.lookup import whole
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import OlderResult, is_same, plain
 from midspan.store.tables import NAMED_COLUMNS
 from midspan.store.upgrade import NEWEST
+from results import NOTHING, told
 from sqlalchemy.exc import DBAPIError
+from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 ACCEPTED = Decision(Outcome.ACCEPTED, ("close to the border",), "500")
 REJECTED = Decision(Outcome.REJECTED, ("spine is above 505 by 7.3", "runout is above 8 by 2"))
-RESULT = {name: 1.0 + i / 7 for i, name in enumerate(sorted(NAMED_COLUMNS - {"calibration", "evaluation"}))}
-RESULT |= {"calibration": "bench-3", "evaluation": "1", "curve_thou": [0.1, 0.2], "budget": [{"name": "span"}]}
+VALUES: dict[str, object] = {
+    name: 1.0 + i / 7 for i, name in enumerate(sorted(NAMED_COLUMNS - {"calibration", "evaluation"}))
+}
+VALUES |= {"calibration": "bench-3", "evaluation": "1", "curve_thou": [0.1, 0.2], "budget": [{"name": "span"}]}
+RESULT = told(**VALUES)
 
 
 def a_run(shaft: int = 1, label: str = "", archive: str = "batch.avro") -> RunReference:
@@ -37,6 +50,13 @@ def a_run(shaft: int = 1, label: str = "", archive: str = "batch.avro") -> RunRe
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "results.db"
+
+
+@pytest.fixture(scope="module")
+def measured() -> ShaftResult:
+    (found,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(3))], paper_calibration())
+    assert isinstance(found, ShaftResult)
+    return found
 
 
 @pytest.fixture
@@ -55,6 +75,7 @@ def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
     assert found is not None
     assert (found.id, found.batch, found.run, found.made_ms) == (number, batch, a_run(), 9)
     assert found.result == RESULT
+    assert found.result.spine_thou == VALUES["spine_thou"]
     assert found.decision == ACCEPTED
 
 
@@ -66,12 +87,14 @@ def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
 )
 def test_any_number_and_text_comes_back(store: Store, number: float, label: str, reasons: list[str]) -> None:
     verdict = Decision(Outcome.DOUBTFUL, tuple(reasons))
-    key = store.add(store.begin_batch(label, 0), a_run(2, label or "x"), {"spine_thou": number}, verdict, 0)
+    key = store.add(store.begin_batch(label, 0), a_run(2, label or "x"), told(spine_thou=number), verdict, 0)
     found = store.latest(2)
     assert found is not None
     assert found.id == key
-    assert found.result == {"spine_thou": number}
-    assert math.copysign(1, found.result["spine_thou"]) == math.copysign(1, number)
+    assert isinstance(found.result, OlderResult)
+    assert found.result == told(spine_thou=number)
+    assert found.result.spine_thou is not None
+    assert math.copysign(1, found.result.spine_thou) == math.copysign(1, number)
     assert found.decision == verdict
 
 
@@ -80,36 +103,79 @@ def test_every_quantity_has_a_column_that_plain_sqlite_reads(store: Store, path:
     with sqlite3.connect(path) as database:
         database.row_factory = sqlite3.Row
         row = database.execute("SELECT * FROM results JOIN decisions ON result_id = results.id").fetchone()
-    assert {name: row[name] for name in NAMED_COLUMNS} == {name: RESULT[name] for name in NAMED_COLUMNS}
-    assert json.loads(row["full"]) == RESULT
+    assert {name: row[name] for name in NAMED_COLUMNS} == {name: VALUES[name] for name in NAMED_COLUMNS}
+    assert (row["kind"], json.loads(row["full"])) == ("gauge", VALUES)
     assert (row["outcome"], row["bin"], tuple(json.loads(row["reasons"]))) == ("rejected", None, REJECTED.reasons)
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
-def test_what_is_no_finite_number_is_stored_as_null(store: Store, value: float) -> None:
+def test_what_is_no_finite_number_comes_back_as_it_was_and_is_null_in_its_column(
+    store: Store, path: Path, measured: ShaftResult, value: float
+) -> None:
     sick = Decision(Outcome.INSTRUMENT_FAULT, ("not a number",))
-    store.add(store.begin_batch("", 0), a_run(), {"spine_thou": value, "curve_thou": [1.0, value]}, sick, 0)
+    result = replace(measured, spine_thou=value, dof_spine=value, curve_thou=(1.0, value))
+    store.add(store.begin_batch("", 0), a_run(), result, sick, 0)
     found = store.latest(1)
     assert found is not None
-    assert found.result == {"spine_thou": None, "curve_thou": [1.0, None]}
+    assert isinstance(found.result, ShaftResult)
+    kept = found.result.spine_thou, found.result.dof_spine, found.result.curve_thou
+    assert repr(kept) == repr((value, value, (1.0, value)))
+    assert is_same(found.result, result)
+    assert not is_same(found.result, measured)
+    with sqlite3.connect(path) as database:
+        rows = database.execute("SELECT spine_thou, json_valid(results.full) FROM results").fetchall()
+    assert rows == [(None, 1)]
+
+
+def test_null_where_a_number_stood_is_not_a_number_and_elsewhere_nothing(measured: ShaftResult) -> None:
+    values = plain(measured)
+    assert values is not None
+    found = told(**values | {"spine_thou": None, "dof_spine": None, "curve_thou": [1.0, None]})
+    assert isinstance(found, ShaftResult)
+    assert repr((found.spine_thou, found.dof_spine, found.curve_thou)) == "(nan, None, (1.0, nan))"
+
+
+def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measured: ShaftResult) -> None:
+    result = replace(measured, gauge="hand bench")
+    store.add(store.begin_batch("", 0), a_run(), result, ACCEPTED, 0)
+    found = store.latest(1)
+    assert found is not None
+    assert found.result.kind is ResultKind.GAUGE
+    assert whole(found, store.place) == result
+    assert lasting_side_deg(result) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "full"),
+    [("gauge", None), ("unmeasured", "{}"), ("gauge", "[]"), ("gauge", '{"spine_thou": "500"}'), ("tripod", "{}")],
+)
+def test_a_row_of_another_kind_than_its_content_is_damaged(
+    store: Store, path: Path, kind: str, full: str | None
+) -> None:
+    store.add(store.begin_batch("", 0), a_run(), NOTHING, ACCEPTED, 0)
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("DROP TRIGGER results_no_update")
+        database.execute('UPDATE results SET kind = ?, "full" = ?', (kind, full))
+    with pytest.raises(StoreError, match="has no place"):
+        store.latest(1)
 
 
 def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None:
     verdict = Decision(Outcome.DOUBTFUL, ("it never touched",))
-    store.add(store.begin_batch("", 0), a_run(), None, verdict, 0)
+    store.add(store.begin_batch("", 0), a_run(), NOTHING, verdict, 0)
     found = store.latest(1)
     assert found is not None
-    assert (found.result, found.decision) == (None, verdict)
+    assert (found.result, found.decision) == (Unmeasured(1, "blue-1", verdict.reasons), verdict)
 
 
 def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
     batch = store.begin_batch("blue", 0)
     for shaft in (1, 2):
-        store.add(batch, a_run(shaft), {"spine_thou": 500.0, "calibration": "old"}, ACCEPTED, 1)
-    store.add(batch, a_run(1), {"spine_thou": 501.0, "calibration": "new"}, REJECTED, 2)
-    assert [one.result["spine_thou"] for one in store.history(1) if one.result] == [500.0, 501.0]
-    newest = [(one.run.shaft, one.result["calibration"]) for one in store.batch(batch) if one.result]
-    assert newest == [(1, "new"), (2, "old")]
+        store.add(batch, a_run(shaft), told(spine_thou=500.0, calibration="old"), ACCEPTED, 1)
+    store.add(batch, a_run(1), told(spine_thou=501.0, calibration="new"), REJECTED, 2)
+    old, new = told(spine_thou=500.0, calibration="old"), told(spine_thou=501.0, calibration="new")
+    assert [one.result for one in store.history(1)] == [old, new]
+    assert [(one.run.shaft, one.result) for one in store.batch(batch)] == [(1, new), (2, old)]
 
 
 def test_shafts_are_found_by_number_or_label(store: Store) -> None:
@@ -159,12 +225,14 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.decision.decision import Decision, Outcome
+from midspan.measurement.result import Unmeasured
 from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 store = StorePlace(Path(sys.argv[1])).open()
 batch = store.begin_batch("blue", 0)
+nothing = Unmeasured(1, "", ())
 for shaft in range(5):
-    store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), {}, Decision(Outcome.ACCEPTED, (), "500"), 0)
+    store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), nothing, Decision(Outcome.ACCEPTED, (), "500"), 0)
 os._exit(1)
 """
 

@@ -81,6 +81,21 @@ def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
     assert all(later for *_, later in twice)
 
 
+def test_old_results_get_their_kind_by_their_form_and_not_by_the_name_of_the_gauge(old: Path) -> None:
+    with closing(sqlite3.connect(old)) as database, database:
+        database.execute("DROP TRIGGER results_no_update")
+        database.execute("UPDATE results SET \"full\" = json_set(\"full\", '$.gauge', 'hand bench') WHERE id < 20")
+        database.execute('UPDATE results SET "full" = \'{"torn\' WHERE id = 21')
+    StorePlace(old).open().close()
+    with closing(sqlite3.connect(old)) as database:
+        kinds = dict(database.execute("SELECT kind, count(*) FROM results GROUP BY kind"))
+        by_hand = database.execute(
+            "SELECT runs.shaft FROM results JOIN runs ON runs.id = run_id WHERE kind = 'hand bench' ORDER BY runs.shaft"
+        ).fetchall()
+    assert kinds == {"gauge": 50, "hand bench": 2, "unmeasured": 4}
+    assert by_hand == [(200,), (201,)]
+
+
 def test_an_old_database_opens_with_all_it_holds_and_a_copy_of_it_is_kept(old: Path) -> None:
     before = plain_dump(old)
     with StorePlace(old).open() as store:

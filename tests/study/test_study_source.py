@@ -11,6 +11,7 @@ from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 from midspan.study.source import by_day, from_batches, from_labels, from_stock
 from night_on_paper import paper_night
+from results import told
 
 DAY = 86_400_000
 GOOD = Decision(Outcome.ACCEPTED, bin="500")
@@ -31,7 +32,7 @@ def store(tmp_path):
 
 def keep(store, batch, bar, spine, ms, gauge="G1", decision=GOOD, offset=0):
     run = RunReference("a.avro", 1000 * batch + bar + offset, bar, f"bar-{bar}", ms)
-    return store.add(batch, run, {"spine_thou": spine, "gauge": gauge}, decision, ms)
+    return store.add(batch, run, told(spine_thou=spine, gauge=gauge), decision, ms)
 
 
 def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
@@ -92,7 +93,7 @@ def test_only_the_newest_evaluation_of_a_run_counts(store) -> None:
 def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
     sick = Decision(Outcome.INSTRUMENT_FAULT, ("the cell is stuck",))
     keep(store, 4, 2, 999.0, 3 * DAY, decision=sick, offset=500)
-    store.add(4, RunReference("a.avro", 99_999, 2, "bar-2", 3 * DAY), {"spine_thou": None, "gauge": "G1"}, GOOD, 0)
+    store.add(4, RunReference("a.avro", 99_999, 2, "bar-2", 3 * DAY), told(spine_thou=None, gauge="G1"), GOOD, 0)
     assert len(from_labels(store, ["bar-2"], "spine_thou")) == 4
 
 

@@ -19,6 +19,7 @@ from midspan.store.place import StorePlace
 from midspan.store.tables import StopRequestRow
 from night_on_paper import BANDS, EVENING_MS, PLAN, paper_night
 from page_rig import CHROMIUM, NO_BROWSER, Server, browser, free_port, served
+from results import told
 from sqlalchemy import func, select
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=NO_BROWSER)
@@ -36,6 +37,7 @@ from midspan.rehearsal import scenario_night
 scenario_night.STOCK, scenario_night.MISHAPS = 150, {}
 sys.argv = ["midspan", "sort", "night.toml"]
 from midspan.cli.main import main
+from results import told
 main()
 """
 
@@ -56,7 +58,7 @@ def hostile_night(path):
     with StorePlace(path).open() as store:
         batch = store.begin_batch(SCRIPT, EVENING_MS)
         run = RunReference(f"{SCRIPT}.avro", 7, LABELLED, SCRIPT, EVENING_MS)
-        store.add(batch, run, {"spine_thou": 500.0, "u_spine_thou": 0.2}, Decision(Outcome.REJECTED, (SCRIPT,)), 1)
+        store.add(batch, run, told(spine_thou=500.0, u_spine_thou=0.2), Decision(Outcome.REJECTED, (SCRIPT,)), 1)
         stock = read_stock(store).shafts
         limits = Limits(number=3, spine_thou=5.0)
         Sets(store).keep({SCRIPT: stock[:3], "spring": stock[3:6]}, limits, EVENING_MS)

@@ -2,9 +2,11 @@
 
 import math
 import re
+import shutil
 import time
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan
@@ -24,11 +26,13 @@ from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_so_far
 from midspan.web.view_night import doing, done, troubles
-from midspan.web.view_shaft import numbers_of
+from midspan.web.view_shaft import numbers_of, shaft_values
 from midspan.web.views import Views
 from midspan.wire.records import Phase, Readings
 from night_on_paper import EVENING_MS, paper_night, quiet_night, rough_night
 from night_rig import Rig, a_world
+from places import DATA
+from results import NOTHING
 
 NOW = Clock(lambda: EVENING_MS + 3_600_000, UTC)
 
@@ -140,10 +144,21 @@ def test_a_shaft_is_found_by_number_label_and_what_its_code_says(tmp_path):
         batch = store.begin_batch("blue", 0)
         for shaft, label in ((12, "blue"), (13, "12"), (14, "77"), (15, "blue")):
             run = RunReference("a.avro", shaft, shaft, label, 0)
-            store.add(batch, run, None, Decision(Outcome.DOUBTFUL), 0)
+            store.add(batch, run, NOTHING, Decision(Outcome.DOUBTFUL), 0)
     follower = Follower(StorePlace(tmp_path / "results.db"))
     asked = ("12", "midspan shaft 12", "blue", "77", "99", "9" * 30, "green")
     assert [numbers_of(follower, one) for one in asked] == [[12], [12], [12, 15], [14], [99], [], []]
+
+
+def test_a_shaft_of_the_hand_bench_has_its_page_too(tmp_path):
+    path = Path(shutil.copy(DATA / "e0bd664" / "results.db", tmp_path / "results.db"))
+    StorePlace(path).open().close()
+    follower = Follower(StorePlace(path))
+    shown = shaft_values(follower, 200, Clock(lambda: 0, UTC))
+    follower.close()
+    (line,) = shown["history"]
+    assert (shown["label"], shown["story"], shown["curve"]) == ("hand 1", [], "")
+    assert line[1] == "500.0 ± 1.4"
 
 
 def test_the_hour_is_that_of_the_season(monkeypatch):

@@ -1,4 +1,4 @@
 """A database copied with all that belongs to it, and brought back on this computer or another.
 
-Imports base, archive, hand_bench, decision, store and sorting.
+Imports base, archive, measurement, hand_bench, decision, store and sorting.
 """

@@ -14,10 +14,14 @@ from sqlalchemy.orm import Session
 from midspan.backup.belongings import Place, runs_in
 from midspan.base.errors import BackupError, MidspanError
 from midspan.decision.decision import Outcome
+from midspan.measurement.result import Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import finite, read_result
 from midspan.store.tables import DecisionRow, NightRow, ResultRow, RunRow
 
+NOTHING = Unmeasured(0, "", ())
 AT_A_TIME = 1000  # rows, so that memory stays flat
 
 
@@ -69,16 +73,19 @@ def read_back(store: Store, files: Mapping[str, list[Path]]) -> ReadBack:
 
 
 def _read_results(session: Session, place: StorePlace) -> int:
-    columns = select(ResultRow.id, ResultRow.full, ResultRow.spine_thou, DecisionRow.outcome, DecisionRow.reasons)
+    columns = select(
+        ResultRow.id, ResultRow.kind, ResultRow.full, ResultRow.spine_thou, DecisionRow.outcome, DecisionRow.reasons
+    )
     read = 0
-    for number, full, spine_thou, outcome, reasons in session.execute(
+    for number, kind, full, spine_thou, outcome, reasons in session.execute(
         columns.join(ResultRow.decision).execution_options(yield_per=AT_A_TIME)
     ):
         try:
-            whole = {} if full is None else json.loads(full)
-            is_good = whole.get("spine_thou") == spine_thou and isinstance(json.loads(reasons), list)
+            result = read_result(ResultKind(kind), full, NOTHING)
+            spine = None if isinstance(result, Unmeasured) else finite(result.spine_thou)
+            is_good = spine == spine_thou and isinstance(json.loads(reasons), list)
             Outcome(outcome)
-        except (ValueError, AttributeError):
+        except ValueError:
             is_good = False
         if not is_good:
             raise BackupError(f"{place}: result {number} is spoilt; take another backup")

@@ -43,10 +43,8 @@ def show(
         benches = store.calibrations() if trials is not None else {}
     if against is not None:
         print(f"shaft {stored.run.shaft} is no stock: {against}", file=sys.stderr)
-    if stored.result is None:
-        _show_unmeasured(
-            Unmeasured(stored.run.shaft, stored.run.label, stored.decision.reasons), stored.decision, as_json
-        )
+    if isinstance(stored.result, Unmeasured):
+        _show_unmeasured(stored.result, stored.decision, as_json)
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
         return

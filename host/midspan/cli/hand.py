@@ -206,7 +206,7 @@ def _keep_result(
         known = store.run_of(where)
         batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
         decision, is_new = store.add_again(
-            batch, where, result.as_dict(), decision, now_ms(), basis=basis_of_bands(bands), origin=origin
+            batch, where, result, decision, now_ms(), basis=basis_of_bands(bands), origin=origin
         )
     return result, decision, is_new
 
@@ -274,12 +274,15 @@ def assign(
 ) -> None:
     """Give a check standard its value from all its hand bench results."""
     from midspan.hand_bench.assigned_value import assigned_from, bar_text
-    from midspan.hand_bench.result import HandResult, is_hand_result
+    from midspan.hand_bench.result import HandResult
+    from midspan.measurement.result_form import ResultKind
     from midspan.report.result_text import console
+    from midspan.store.lookup import whole
 
     with store.open_to_read() as opened:
-        stored = [one.result for one in opened.history(label) if one.result and is_hand_result(one.result)]
-    bar = assigned_from([HandResult.from_dict(values) for values in stored], label)
+        stored = [one for one in opened.history(label) if one.result.kind is ResultKind.HAND_BENCH]
+    results = [whole(one, store) for one in stored]
+    bar = assigned_from([one for one in results if isinstance(one, HandResult)], label)
     if out.exists():
         raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
     with writing(out):

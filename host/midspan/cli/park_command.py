@@ -10,6 +10,7 @@ from midspan.measurement.result import Unmeasured
 from midspan.report.result_text import console, verdict_words
 from midspan.sorting.park import park, same_shaft, stiff_side
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import finite
 from midspan.uncertainty.budget import Coverage
 
 CAUTION = (
@@ -33,8 +34,8 @@ def run(
         result = verdict.result
         side = stiff_side(result)
         assert not isinstance(result, Unmeasured)  # it would have had no side
-        known = (before.result if before is not None else None) or {}
-        same_shaft(result, known.get("spine_thou"), known.get("u_spine_thou"))
+        if before is not None and not isinstance(before.result, Unmeasured):
+            same_shaft(result, finite(before.result.spine_thou), finite(before.result.u_spine_thou))
         turned = park(bench.gauge, verdict.run, result, bench.calibration)
     expanded_deg = Coverage(factor=k).k(None) * turned.u_deg
     if as_json:

@@ -165,11 +165,10 @@ def kept(remade: Iterable[Remade], store: Store, tally: RecomputeTally, bands: B
     batch = _Batch(store)
     for one in remade:
         number, reference = batch.of(one.where)
-        values = one.result.as_dict() if isinstance(one.result, ShaftResult) else None
         known = store.basis_of(reference)
         basis = one.basis if known is None else completed(known, one.basis)
         decision = verdict_by(one.result, basis, bands)
-        decision, is_new = store.add_again(number, reference, values, decision, now_ms(), basis=basis)
+        decision, is_new = store.add_again(number, reference, one.result, decision, now_ms(), basis=basis)
         tally.count(is_new=is_new)
         yield replace(one, decision=decision, basis=basis)
 

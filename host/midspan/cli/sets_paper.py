@@ -52,9 +52,8 @@ def labels(
 ) -> None:
     """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
     from midspan.report.labels import label_of, load_sheet, write_labels
-    from midspan.report.sets_view import results_of
     from midspan.sets.registry import Sets
-    from midspan.sets.stock import shafts_of, spoken_against
+    from midspan.sets.stock import full_results, shafts_of, spoken_against
 
     if out.suffix.lower() != ".pdf":
         raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf")
@@ -70,8 +69,8 @@ def labels(
         of = {number: one.name for one in sets.all() for number in one.present}
         found = shafts_of(opened, numbers)
         those = [found[number] for number in numbers]
-        results = results_of(opened, those)
+        results = full_results(opened, those)
         of |= spoken_against(opened, numbers)
-    made = [label_of(one, result, k, of.get(one.shaft)) for one, result in zip(those, results, strict=True)]
+    made = [label_of(one, results[one.result], k, of.get(one.shaft)) for one in those]
     sheets = write_labels(made, paper, out, skip)
     print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")

@@ -90,16 +90,16 @@ def size(
     from midspan.sets.nominal_sizes import load_sizes
     from midspan.sets.registry import Sets
     from midspan.sets.stock import full_results, read_stock, shafts_of, spoken_against
+    from midspan.store.stored_result import dof_spine
 
     known = load_sizes(sizes)
     with store.open_to_read() as opened:
         sets = Sets(opened)
         found = shafts_of(opened, [sets.number(one) for one in shafts]) if shafts else None
         those = list(found.values()) if found is not None else list(read_stock(opened).shafts)
-        whole = full_results(opened, [one.result for one in those])
+        whole = full_results(opened, those)
         against = spoken_against(opened, [one.shaft for one in those]) if found is not None else {}
-    rows = [(one, known.likely(one.spine_thou, one.u_spine_thou, whole.get(one.result, {}).get("dof_spine")))
-            for one in those]  # fmt: skip
+    rows = [(one, known.likely(one.spine_thou, one.u_spine_thou, dof_spine(whole[one.result]))) for one in those]
     if as_json:
         print(json.dumps([
             {"shaft": one.shaft, "label": one.label, "spine_thou": one.spine_thou, "against": against.get(one.shaft),

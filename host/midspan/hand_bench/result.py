@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import inf
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ from midspan.hand_bench.readings import HandReadings, check_direction, check_siz
 from midspan.hand_bench.record import HandSession, Typed
 from midspan.measurement import curve
 from midspan.measurement.harmonics import COLUMNS, basis
-from midspan.measurement.result import ResultForm
+from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import shear_share
 from midspan.uncertainty.budget import Budget, effective_dof, plain_dof
 
@@ -50,6 +50,8 @@ class HandResult(ResultForm):
     `hysteresis_pct` when it was not read again after the weight came off: the return that is missing, in percent of
     the deflection at a tenth of the load.
     """
+
+    kind: ClassVar[ResultKind] = ResultKind.HAND_BENCH
 
     shaft: int
     label: str
@@ -94,11 +96,6 @@ class HandResult(ResultForm):
     def budget(self) -> Budget:
         """Where the uncertainty of the mean spine comes from, in thou; only repeatability has finite dof."""
         return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
-
-
-def is_hand_result(values: dict[str, Any]) -> bool:
-    """Whether a stored result was made on the hand bench."""
-    return values.get("gauge") == HAND_GAUGE
 
 
 def evaluate_hand(session: HandSession) -> HandResult:

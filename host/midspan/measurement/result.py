@@ -1,31 +1,19 @@
-"""What a result of the gauge and one of the hand bench have in common: the way to plain values and back.
-
->>> @dataclass(frozen=True, slots=True)
-... class Found(ResultForm):
-...     shaft: int
-...     curve_thou: tuple[float, ...]
->>> found = Found(7, (500.2, 0.1))
->>> found.as_dict()
-{'shaft': 7, 'curve_thou': (500.2, 0.1)}
->>> Found.from_dict({"shaft": 7, "curve_thou": [500.2, 0.1]}) == found
-True
-
-The result of one shaft: what was found, how sure it is, and what speaks against trusting it.
+"""The result of one shaft: what was found, how sure it is, and what speaks against trusting it.
 
 `evaluate` takes raw runs in any number and gives one outcome a run, in order: a `ShaftResult`, or an
 `Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import groupby
-from typing import Any, Self
+from typing import Any, ClassVar
 
 import numpy as np
 
 from midspan.archive.raw_run import RawRun
-from midspan.base.errors import ConversionError, StoreError
+from midspan.base.errors import ConversionError
 from midspan.measurement.calibrated_columns import (
     DEPTHS,
     ZEROS,
@@ -42,32 +30,9 @@ from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
 from midspan.measurement.result_checks import doubts, faults
+from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution
-
-
-@dataclass(frozen=True, slots=True)
-class ResultForm:
-    """A result whose fields are numbers, words, None, or tuples of these."""
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values by field, ready for JSON."""
-        return {field.name: getattr(self, field.name) for field in fields(self)}
-
-    @classmethod
-    def from_dict(cls, values: Mapping[str, Any]) -> Self:
-        """The result again from what `as_dict` gave and JSON kept.
-
-        Raises StoreError when the fields are not those of this version.
-        """
-        foreign = values.keys() ^ {field.name for field in fields(cls)}
-        if foreign:
-            raise StoreError(
-                f"the result of shaft {values.get('shaft')} has the form of another Midspan "
-                f"({', '.join(sorted(foreign))}); make it again from its readings"
-            )
-        return cls(**{name: tuple(value) if isinstance(value, list) else value for name, value in values.items()})
-
 
 EVALUATION = "2"  # raised whenever the same readings would give other numbers
 BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
@@ -77,6 +42,8 @@ ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turn
 @dataclass(frozen=True, slots=True)
 class Unmeasured:
     """A run without a result: the instrument, the cycle or the readings failed."""
+
+    kind: ClassVar[ResultKind] = ResultKind.UNMEASURED
 
     shaft: int
     label: str
@@ -99,6 +66,8 @@ class ShaftResult(ResultForm):
     depth. `hysteresis_pct`
     is the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
     """
+
+    kind: ClassVar[ResultKind] = ResultKind.GAUGE
 
     shaft: int
     label: str

@@ -19,7 +19,6 @@ from midspan.decision.origin import Origin
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
-from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Judging, Kept, Pipeline, Result, kept_in
 from midspan.store.database import Store
 from midspan.wire.records import State
@@ -76,9 +75,8 @@ class Bench:
         return Pipeline(self.gauge, lambda run: kept_in(self.archive, run), judging.one, self.on_event)
 
     def _stored(self, kept: Kept, result: Result, decision: Decision, origin: Origin) -> Verdict:
-        values = result.as_dict() if isinstance(result, ShaftResult) else None
         stored = self.store.add(
-            self.batch, kept.where, values, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
+            self.batch, kept.where, result, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
         )  # fmt: skip
         return Verdict(kept.run, result, self.store.history(kept.where)[-1].decision, stored)
 

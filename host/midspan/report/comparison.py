@@ -8,26 +8,27 @@ every result carries; what is left over was not only that.
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
-from midspan.hand_bench.conversion import CAUSES as HAND_CAUSES
-from midspan.hand_bench.result import is_hand_result
-from midspan.measurement.spine_budget import CAUSES
+from midspan.measurement.result import Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.store.database import StoredResult
+from midspan.store.stored_result import CAUSES, AnyResult, OlderResult, finite, is_same
 
 # Calibration value, cause in the budget, and whether its sensitivity is per relative or per absolute change.
-PREDICTED = (
-    ("force.newton_per_count", "force scale", True),
-    ("travel.mm_per_step", "travel scale", True),
-    ("frame.give_mm_per_n", "frame give", False),
-    ("span.span_mm", "span", False),
-)
-PREDICTED_BY_HAND = (
-    ("weight.mass_g", "mass", False),
-    ("span.span_mm", "span", False),
-    ("frame.give_mm_per_n", "give of supports", False),
-)
-COMPARED = ("spine_thou", "spread_thou", "runout_mm", "hysteresis_pct")
+PREDICTED = {
+    ResultKind.GAUGE: (
+        ("force.newton_per_count", "force scale", True),
+        ("travel.mm_per_step", "travel scale", True),
+        ("frame.give_mm_per_n", "frame give", False),
+        ("span.span_mm", "span", False),
+    ),
+    ResultKind.HAND_BENCH: (
+        ("weight.mass_g", "mass", False),
+        ("span.span_mm", "span", False),
+        ("frame.give_mm_per_n", "give of supports", False),
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class ResultChange:
     @property
     def is_nothing(self) -> bool:
         """Whether every number stayed the same to the last bit."""
-        return self.before.result == self.after.result
+        return is_same(self.before.result, self.after.result)
 
 
 def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping[str, Any]]) -> ResultChange | None:
@@ -60,20 +61,37 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping
     if len(versions) < 2:
         return None
     before, after = versions[-2:]
-    old, new = before.result or {}, after.result or {}
-    both = [name for name in COMPARED if _is_number(old.get(name)) and _is_number(new.get(name))]
-    kept = (calibrations.get(str(old.get("calibration"))), calibrations.get(str(new.get("calibration"))))
-    return ResultChange(
-        before,
-        after,
-        {name: new[name] - old[name] for name in both},
-        _expected(new, *kept) if both else None,
-        tuple(_causes(old, new, *kept)),
-    )
+    old, new = _Origin.of(before.result), _Origin.of(after.result)
+    kept = calibrations.get(old.calibration or ""), calibrations.get(new.calibration or "")
+    differences = _differences(before.result, after.result)
+    expected_thou = _expected(after.result, *kept) if differences else None
+    return ResultChange(before, after, differences, expected_thou, tuple(_causes(old, new, *kept)))
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and math.isfinite(value)
+@dataclass(frozen=True, slots=True)
+class _Origin:
+    """What made a result: None for a run that gave none."""
+
+    calibration: str | None = None
+    evaluation: str | None = None
+
+    @classmethod
+    def of(cls, result: AnyResult) -> Self:
+        return cls() if isinstance(result, Unmeasured) else cls(result.calibration, result.evaluation)
+
+
+def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
+    """Return by how much quantities changed that both results have."""
+    if isinstance(old, Unmeasured) or isinstance(new, Unmeasured):
+        return {}
+    pairs = {
+        "spine_thou": (old.spine_thou, new.spine_thou),
+        "spread_thou": (old.spread_thou, new.spread_thou),
+        "runout_mm": (old.runout_mm, new.runout_mm),
+        "hysteresis_pct": (old.hysteresis_pct, new.hysteresis_pct),
+    }
+    known = {name: (finite(was), finite(now)) for name, (was, now) in pairs.items()}
+    return {name: now - was for name, (was, now) in known.items() if was is not None and now is not None}
 
 
 def _flat(content: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -82,13 +100,11 @@ def _flat(content: Mapping[str, Any] | None) -> dict[str, Any]:
     return {f"{name}.{key}": value for name, section in sections.items() for key, value in section.items()}
 
 
-def _causes(
-    old: Mapping[str, Any], new: Mapping[str, Any], was: Mapping[str, Any] | None, now: Mapping[str, Any] | None
-) -> Iterator[str]:
-    if old.get("evaluation") != new.get("evaluation"):
-        yield f"evaluation {old.get('evaluation')} became {new.get('evaluation')}"
-    if old.get("calibration") != new.get("calibration"):
-        yield f"calibration {old.get('calibration')} became {new.get('calibration')}"
+def _causes(old: _Origin, new: _Origin, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) -> Iterator[str]:
+    if old.evaluation != new.evaluation:
+        yield f"evaluation {old.evaluation} became {new.evaluation}"
+    if old.calibration != new.calibration:
+        yield f"calibration {old.calibration} became {new.calibration}"
     before, after = _flat(was), _flat(now)
     for key in sorted(before.keys() | after.keys()):
         if before.get(key) != after.get(key):
@@ -99,14 +115,13 @@ def _shown(value: Any) -> str:
     return f"{value:.9g}" if isinstance(value, float) else ("nothing" if value is None else str(value))
 
 
-def _expected(new: Mapping[str, Any], was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) -> float | None:
-    """Change of the spine in thou that the changed calibration values make to first order."""
-    if was is None or now is None:
+def _expected(new: AnyResult, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) -> float | None:
+    """Change of the spine in thou that the changed calibration values make to first order; None where not known."""
+    if was is None or now is None or isinstance(new, Unmeasured | OlderResult):
         return None
     before, after = _flat(was), _flat(now)
-    causes, predicted = (HAND_CAUSES, PREDICTED_BY_HAND) if is_hand_result(dict(new)) else (CAUSES, PREDICTED)
-    sensitivity = dict(zip((name for name, _ in causes), new["sensitivities"], strict=True))
-    steps = ((key, cause, relative, after[key] - before[key]) for key, cause, relative in predicted)
+    sensitivity = dict(zip((name for name, _ in CAUSES[new.kind]), new.sensitivities, strict=True))
+    steps = ((key, cause, relative, after[key] - before[key]) for key, cause, relative in PREDICTED[new.kind])
     return math.fsum(
         sensitivity[cause] * (step / before[key] if relative else step) for key, cause, relative, step in steps
     )

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from rich.table import Table
 
 from midspan.base.formatting import printable, signed
+from midspan.measurement.result import Unmeasured
 from midspan.report import result_text
 from midspan.report.comparison import ResultChange
+from midspan.store.stored_result import AnyResult, finite
 
 WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
 
@@ -36,8 +38,7 @@ def changes_table(steps: list[ResultChange], k: float) -> Table:
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for step in steps:
-        new = step.after.result or {}
-        spine, u = new.get("spine_thou"), new.get("u_spine_thou")
+        spine, u = _spine(step.after.result)
         table.add_row(
             printable(f"{step.after.run.shaft} {step.after.run.label}"),
             "-" if spine is None else f"{spine:.2f}",
@@ -48,6 +49,11 @@ def changes_table(steps: list[ResultChange], k: float) -> Table:
             _verdicts(step),
         )
     return table
+
+
+def _spine(result: AnyResult) -> tuple[float | None, float | None]:
+    """Return spine and its standard uncertainty, each None where there is none that is finite."""
+    return (None, None) if isinstance(result, Unmeasured) else (finite(result.spine_thou), finite(result.u_spine_thou))
 
 
 def _verdicts(step: ResultChange) -> str:
@@ -73,8 +79,8 @@ def changes_words(steps: list[ResultChange], k: float) -> Iterator[str]:
 
 def _of_u(steps: list[ResultChange], k: float) -> Iterator[str]:
     """How much surer or less sure the spines are, which is what most calibrations are repeated for."""
-    both = [[(version.result or {}).get("u_spine_thou") for version in (step.before, step.after)] for step in steps]
-    known = [pair for pair in both if None not in pair]
+    both = [(_spine(step.before.result)[1], _spine(step.after.result)[1]) for step in steps]
+    known = [(was, now) for was, now in both if was is not None and now is not None]
     was, now = (k * math.fsum(side) / len(known) for side in zip(*known, strict=True)) if known else (0.0, 0.0)
     if abs(now - was) > WORTH_SAYING_THOU:
         yield f"U was {was:.2f} thou on average, and is {now:.2f} now"

@@ -9,21 +9,25 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, joinedload
 
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.files import writing
+from midspan.measurement.result import Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.report.export_columns import HEADINGS, NOTE, TABLES, ExportColumn, described
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_measured
 from midspan.store.database import Store
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import AnyResult, finite, read_result
 from midspan.store.tables import ResultRow, RunRow, SupersessionRow
 
-Row = dict[str, Any]
+Value = str | int | float | None
+Row = dict[str, Value]
 AT_ONCE = 2000  # rows read, or written to Parquet, at a time
 # What spreadsheets compute, the wide signs of Chinese and Japanese text too; and the apostrophe itself, so that whoever
 # takes one off the front has the text as it was.
@@ -98,16 +102,24 @@ def _superseded(session: Session) -> dict[int, int]:
 
 
 def _result(row: ResultRow, superseded_by: int | None) -> Row:
-    full: Row = {} if row.full is None else json.loads(row.full)
     run, decision = row.run, row.decision
-    known = {
+    reasons = tuple(json.loads(decision.reasons))
+    result = read_result(ResultKind(row.kind), row.full, Unmeasured(run.shaft, run.label, reasons))
+    doubts = () if isinstance(result, Unmeasured) else result.doubts or ()
+    known: Row = {
         "result": row.id, "batch": run.batch_id, "shaft": run.shaft, "label": run.label or None,
         "started": _time(run.started_ms), "made": _time(row.made_ms), "archive": run.archive,
         "byte_offset": run.byte_offset, "origin": run.origin, "superseded_by": superseded_by,
         "outcome": decision.outcome, "bin": decision.bin,
-        "reasons": "; ".join(json.loads(decision.reasons)) or None, "doubts": "; ".join(full.get("doubts", ())) or None,
+        "reasons": "; ".join(reasons) or None, "doubts": "; ".join(doubts) or None,
     }  # fmt: skip
-    return {one.name: known[one.name] if one.name in known else full.get(one.name) for one in TABLES["results"]}
+    return {one.name: known[one.name] if one.name in known else _value(result, one) for one in TABLES["results"]}
+
+
+def _value(result: AnyResult, column: ExportColumn) -> Value:
+    """What a result says in a column; None where it says nothing, or no number that is finite."""
+    value: Value = getattr(result, column.name, None)
+    return finite(value) if isinstance(value, float) else value
 
 
 def _sets(store: Store) -> Iterator[Row]:
@@ -116,7 +128,7 @@ def _sets(store: Store) -> Iterator[Row]:
     for each in kept:
         for one in each.members:
             shaft = found.get(one.shaft)
-            known = {
+            known: Row = {
                 "set": each.name, "made": _time(each.made_ms), "shaft": one.shaft, "joined": _time(one.joined_ms),
                 "left": one.left, "label": None if shaft is None else shaft.label or None,
             }  # fmt: skip
@@ -142,9 +154,9 @@ def _as_csv(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) 
             written.writerow(row | {name: _harmless(row[name]) for name in texts})
 
 
-def _harmless(text: str | None) -> str | None:
+def _harmless(text: Value) -> Value:
     """A text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text and text.startswith(HARMFUL) else text
+    return f"'{text}" if isinstance(text, str) and text.startswith(HARMFUL) else text
 
 
 def _as_json(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) -> None:
@@ -175,7 +187,7 @@ def _as_parquet(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Ro
     with parquet.ParquetWriter(path, schema) as file:
         waiting = iter(rows)
         while some := list(islice(waiting, AT_ONCE)):
-            typed = [row | {name: datetime.fromisoformat(row[name]) for name in times} for row in some]
+            typed = [row | {name: datetime.fromisoformat(str(row[name])) for name in times} for row in some]
             file.write_table(pa.Table.from_pylist(typed, schema=schema))
 
 

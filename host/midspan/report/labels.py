@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, model_validator
 from reportlab.lib.units import mm
@@ -32,6 +32,7 @@ from midspan.base.formatting import angle, code_of, printable, with_uncertainty
 from midspan.report.qr_code import squares
 from midspan.report.set_card import BOLD, PLAIN, fonts, lasting_side_deg, save
 from midspan.sets.stock import StockShaft
+from midspan.store.stored_result import MeasuredResult
 
 Millimetres = Annotated[float, Field(gt=0, le=1000)]
 Pair = Annotated[tuple[Millimetres, Millimetres], ARRAY]
@@ -91,7 +92,7 @@ class ShaftLabel:
     lines: tuple[str, ...]
 
 
-def label_of(one: StockShaft, result: dict[str, Any], k: float, last: str | None) -> ShaftLabel:
+def label_of(one: StockShaft, result: MeasuredResult, k: float, last: str | None) -> ShaftLabel:
     """The label of a shaft with its newest result; `k` is the coverage factor of what follows the ±.
 
     `last` stands in the last line: the set that it is in, or what speaks against it; without it its bin.

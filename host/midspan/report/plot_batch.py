@@ -3,7 +3,7 @@
 Markers and hatches say how a shaft was judged; colour says nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,11 +12,13 @@ from matplotlib.figure import Figure
 from midspan.base.errors import OutputError
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
+from midspan.measurement.result import Unmeasured
 from midspan.report.night_plots import over_bands
 from midspan.report.plot_shaft import INK
 from midspan.store.database import StoredResult
+from midspan.store.stored_result import finite
 
-MARKS: tuple[tuple[Outcome, dict[str, Any]], ...] = (
+MARKS: tuple[tuple[Outcome, Mapping[str, object]], ...] = (
     (Outcome.ACCEPTED, {"marker": "o", "mfc": INK}),
     (Outcome.DOUBTFUL, {"marker": "D", "mfc": "white"}),
     (Outcome.REJECTED, {"marker": "X", "mfc": "white"}),
@@ -26,13 +28,7 @@ MANY = 300  # shafts: beyond, bars of U would run into each other
 
 def drawable(stored: Sequence[StoredResult]) -> list[StoredResult]:
     """Those of a batch that have a spine and came of a sound gauge, in the order they were measured."""
-    return [
-        one
-        for one in stored
-        if one.result is not None
-        and one.decision.outcome is not Outcome.INSTRUMENT_FAULT
-        and None not in (one.result.get("spine_thou"), one.result.get("u_spine_thou"))
-    ]
+    return [one for one in stored if one.decision.outcome is not Outcome.INSTRUMENT_FAULT and _point(one) is not None]
 
 
 def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands: Bands | None, k: float) -> None:
@@ -41,12 +37,12 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
     if not shown:
         raise OutputError(f"{name}: none of its {len(stored)} shafts has a result that could be drawn")
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.7, 1))
-    spines = {outcome: [_spine(one) for one in shown if one.decision.outcome is outcome] for outcome, _ in MARKS}
+    spines = {outcome: [spine for _, spine, _ in _of(shown, outcome)] for outcome, _ in MARKS}
     over_bands(lower, spines, bands)
     for outcome, look in MARKS:
-        at = [i for i, one in enumerate(shown, 1) if one.decision.outcome is outcome]
-        if at:
-            _points(upper, at, [shown[i - 1] for i in at], k if len(shown) <= MANY else None, outcome.value, look)
+        points = _of(shown, outcome)
+        if points:
+            _points(upper, points, k if len(shown) <= MANY else None, outcome.value, look)
     for edge in {end for one in bands.in_order for end in one.spine_thou} if bands else ():
         upper.axvline(edge, color=INK, ls="--", lw=1)
     upper.set_ylim(len(shown) + 1, 0)
@@ -58,17 +54,27 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
     figure.suptitle(f"{name}: n = {len(shown)} shafts{missing}{bars}", fontsize=11.5)
 
 
-def _spine(one: StoredResult) -> float:
-    assert one.result is not None  # or it would not be drawn
-    return float(one.result["spine_thou"])
+def _point(one: StoredResult) -> tuple[float, float] | None:
+    """Return spine and its standard uncertainty, None where either is not known."""
+    if isinstance(one.result, Unmeasured):
+        return None
+    spine, u = finite(one.result.spine_thou), finite(one.result.u_spine_thou)
+    return None if spine is None or u is None else (spine, u)
+
+
+def _of(shown: Sequence[StoredResult], outcome: Outcome) -> list[tuple[int, float, float]]:
+    """Return place from 1, spine and its standard uncertainty of those that were judged so."""
+    points = ((i, one.decision.outcome, _point(one)) for i, one in enumerate(shown, 1))
+    return [(i, *point) for i, judged, point in points if judged is outcome and point is not None]
 
 
 def _points(
-    axes: Any, at: Sequence[int], some: Sequence[StoredResult], k: float | None, name: str, look: dict[str, Any]
+    axes: Any, points: Sequence[tuple[int, float, float]], k: float | None, name: str, look: Mapping[str, object]
 ) -> None:
-    u = None if k is None else k * np.array([(one.result or {})["u_spine_thou"] for one in some])
+    at, spines, u_spines = zip(*points, strict=True)
+    u = None if k is None else k * np.array(u_spines)
     size = 5 if k is not None else 2.5
     axes.errorbar(
-        [_spine(one) for one in some], at, xerr=u, ls="none", color=INK, mec=INK, ms=size, lw=0.9, capsize=2,
-        label=f"{name} ({len(some)})", **look,
+        spines, at, xerr=u, ls="none", color=INK, mec=INK, ms=size, lw=0.9, capsize=2,
+        label=f"{name} ({len(points)})", **look,
     )  # fmt: skip

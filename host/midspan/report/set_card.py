@@ -11,13 +11,12 @@ Latin, Greek, Cyrillic and more; Chinese and Japanese signs they do not have.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from importlib.metadata import version
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 from xml.sax.saxutils import escape
 
 from matplotlib import get_data_path
@@ -33,13 +32,14 @@ from sqlalchemy import select
 from midspan.base.errors import MatchingError
 from midspan.base.files import writing
 from midspan.base.formatting import angle, printable, with_uncertainty
-from midspan.hand_bench.result import is_hand_result
+from midspan.measurement.result_form import ResultKind
 from midspan.report.sets_text import MOST_PLACES
-from midspan.report.sets_view import present, results_of, reviewed
+from midspan.report.sets_view import present, reviewed
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review
-from midspan.sets.stock import spoken_against
+from midspan.sets.stock import full_results, spoken_against
 from midspan.store.database import Store
+from midspan.store.stored_result import MeasuredResult, finite
 from midspan.store.tables import StepRow
 
 HEADINGS = (
@@ -92,8 +92,8 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
         )
     shafts = present(store, kept)
     found = reviewed(store, shafts, k)
-    whole = dict(zip((one.shaft for one in shafts), results_of(store, shafts), strict=True))
-    rows = [_row(found, i, whole[one.shaft], k) for i, one in enumerate(found.shafts)]
+    whole = full_results(store, shafts)
+    rows = [_row(found, i, whole[one.result], k) for i, one in enumerate(found.shafts)]
     known = [i for i in range(len(HEADINGS)) if any(row[i] != UNKNOWN for row in rows)]
     return Card(
         title=kept.name,
@@ -101,30 +101,31 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
         sentences=tuple(_sentences(found, k)),
         headings=tuple(HEADINGS[i] for i in known),
         rows=tuple(tuple(row[i] for i in known) for row in rows),
-        conditions=tuple(_conditions(store, found, list(whole.values()), zone)),
+        conditions=tuple(_conditions(store, found, whole.values(), zone)),
         cautions=CAUTIONS,
         made_by=f"Made by Midspan {version('midspan')}.",
     )
 
 
-def lasting_side_deg(result: Mapping[str, Any]) -> float | None:
+def lasting_side_deg(result: MeasuredResult) -> float | None:
     """The stiff side, where it can be found again: the hand bench counts from a mark on the shaft.
 
     The gauge counts from where the shaft happened to lie, so its angle is worth nothing once the shaft is lifted off.
 
-    >>> lasting_side_deg({"gauge": "bench", "stiff_side_deg": 34.0}) is None
+    >>> from midspan.store.stored_result import OlderResult
+    >>> lasting_side_deg(OlderResult(ResultKind.GAUGE, (), "{}", stiff_side_deg=34.0)) is None
     True
     """
-    side: float | None = result.get("stiff_side_deg") if is_hand_result(dict(result)) else None
-    return side
+    return finite(result.stiff_side_deg) if result.kind is ResultKind.HAND_BENCH else None
 
 
-def _row(found: Review, i: int, result: dict[str, Any], k: float) -> tuple[str, ...]:
+def _row(found: Review, i: int, result: MeasuredResult, k: float) -> tuple[str, ...]:
     one = found.shafts[i]
     away_thou = found.from_mean_thou[i]
     side = "softer" if away_thou > 0 else "stiffer"
     away = f"{abs(away_thou):.2f} {side}" if found.apart(i, k) else "not told apart"
-    runout = UNKNOWN if result.get("runout_mm") is None else f"{result['runout_mm']:.3f}"
+    runout_mm = finite(result.runout_mm)
+    runout = UNKNOWN if runout_mm is None else f"{runout_mm:.3f}"
     return (
         one.name, f"{one.spine_thou:.2f}", away, UNKNOWN if one.spread_thou is None else f"{one.spread_thou:.2f}",
         angle(lasting_side_deg(result)), runout, UNKNOWN if one.weight_gr is None else f"{one.weight_gr:.1f}",
@@ -153,15 +154,15 @@ def _sentences(found: Review, k: float) -> list[str]:
     ]
 
 
-def _conditions(store: Store, found: Review, whole: Sequence[dict[str, Any]], zone: tzinfo | None) -> list[str]:
-    started = [one["started_ms"] for one in whole if one.get("started_ms") is not None]
+def _conditions(store: Store, found: Review, whole: Collection[MeasuredResult], zone: tzinfo | None) -> list[str]:
+    started = [one.started_ms for one in whole if one.started_ms is not None]
     marked = any(lasting_side_deg(one) is not None for one in whole)
     return [
         "Spine is the deflection at midspan under 880 g on supports 28 in (711.2 mm) apart, the mean over the whole "
         "turn, in thousandths of an inch (thou, 0.0254 mm).",
         f"Measured {_days(started, zone)}{_temperature(store, [one.result for one in found.shafts])}.",
-        f"Calibration: {', '.join(sorted({str(one.get('calibration', 'not told')) for one in whole}))}; "
-        f"gauge: {', '.join(sorted({str(one.get('gauge', 'not told')) for one in whole}))}.",
+        f"Calibration: {', '.join(sorted({one.calibration or 'not told' for one in whole}))}; "
+        f"gauge: {', '.join(sorted({one.gauge or 'not told' for one in whole}))}.",
         *(["Angles run from the mark on the shaft."] if marked else []),
     ]
 

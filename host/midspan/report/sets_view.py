@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import islice
-from typing import Any
 
 from midspan.base.formatting import printable
+from midspan.sets.difference_uncertainty import MemberResult
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review, review
 from midspan.sets.stock import StockShaft, full_results, shafts_of
@@ -22,15 +22,15 @@ def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: floa
     return {name: review(shafts, list(islice(whole, len(shafts))), k) for name, shafts in sets.items()}
 
 
-def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[dict[str, Any]]:
+def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[MemberResult]:
     """Whole results of shafts in their order, each with the screw's lead where its calibration is kept."""
-    whole, calibrations = full_results(store, [one.result for one in shafts]), store.calibrations()
+    whole, calibrations = full_results(store, shafts), store.calibrations()
     found = []
     for one in shafts:
-        result = {"u_spine_thou": one.u_spine_thou} | whole.get(one.result, {})
-        travel = calibrations.get(result.get("calibration", ""), {}).get("travel")
+        result = whole[one.result]
+        travel = calibrations.get(result.calibration or "", {}).get("travel")
         lead_mm = travel and travel["mm_per_step"] * travel["steps_per_screw_turn"]
-        found.append(result | {"lead_mm": lead_mm})
+        found.append(MemberResult(one.u_spine_thou, result, lead_mm))
     return found
 
 

@@ -9,16 +9,16 @@ same place of the screw. Results of different calibrations or gauges, or that do
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from midspan.hand_bench import conversion
-from midspan.hand_bench.result import is_hand_result
-from midspan.measurement import spine_budget
+from midspan.hand_bench.result import HandResult
+from midspan.measurement.result_form import ResultKind
 from midspan.sets.limits import Array
+from midspan.store.stored_result import CAUSES, MeasuredResult
 
 OF_EACH_SHAFT = frozenset(
     {
@@ -27,21 +27,30 @@ OF_EACH_SHAFT = frozenset(
     }
 )  # fmt: skip
 PROBABILITY = 0.95
-Result = Mapping[str, Any]
 
 
-def covariance(results: Sequence[Result]) -> Array:
-    """Covariance of the spines of results as the store keeps them, thou^2 [shafts, shafts].
+@dataclass(frozen=True, slots=True)
+class MemberResult:
+    """What the spine of a shaft rests on: the result, and the travel a turn of the screw under its calibration.
 
-    Beside its fields a result may have `lead_mm`, the travel a turn of the screw under its calibration; without it no
-    two shafts share the screw's error.
+    Where `lead_mm` is None it shares the screw's error with no other shaft.
+    """
 
-    >>> same = {"gauge": "bench", "calibration": "bench-1", "u_spine_thou": 0.4}
-    >>> covariance([same, same]).round(4).tolist()  # which tell no causes
+    u_spine_thou: float
+    result: MeasuredResult
+    lead_mm: float | None = None
+
+
+def covariance(results: Sequence[MemberResult]) -> Array:
+    """Covariance of the spines of results, thou^2 [shafts, shafts].
+
+    >>> from midspan.store.stored_result import OlderResult, ResultKind
+    >>> silent = MemberResult(0.4, OlderResult(ResultKind.GAUGE, (), "{}"))
+    >>> covariance([silent, silent]).round(4).tolist()  # which tell no causes
     [[0.16, 0.0], [0.0, 0.16]]
     """
-    total = np.diag([float(one["u_spine_thou"]) ** 2 for one in results])
-    made_by = [_made_by(one) for one in results]
+    total = np.diag([one.u_spine_thou**2 for one in results])
+    made_by = [_made_by(one.result) for one in results]
     for maker in {one for one in made_by if one is not None}:
         members = [i for i, one in enumerate(made_by) if one == maker]
         shared = np.array([_shared(results[i]) for i in members])
@@ -51,32 +60,40 @@ def covariance(results: Sequence[Result]) -> Array:
     return total
 
 
-def _made_by(result: Result) -> tuple[str, str] | None:
-    """Gauge and calibration, by which causes are shared; None where the causes are not told."""
-    told = result.get("u_causes") and result.get("sensitivities") and result.get("gauge")
-    return (result["gauge"], result["calibration"]) if told else None
+def _made_by(result: MeasuredResult) -> tuple[ResultKind, str, str | None] | None:
+    """Bench and calibration, by which causes are shared; None where the causes are not told."""
+    return (result.kind, result.gauge, result.calibration) if result.gauge and _shares(result) else None
 
 
-def _shared(result: Result) -> list[float]:
+def _shares(result: MeasuredResult) -> dict[str, float]:
+    """Signed shares of u(spine) by their cause, thou; empty where a result of another Midspan does not tell them."""
+    causes, u_causes, sensitivities = CAUSES[result.kind], result.u_causes or (), result.sensitivities or ()
+    if not len(causes) == len(u_causes) == len(sensitivities):
+        return {}
+    return {name: u * by for (name, _), u, by in zip(causes, u_causes, sensitivities, strict=True)}
+
+
+def _shared(one: MemberResult) -> list[float]:
     """Signed shares of u(spine) that all shafts of one gauge and calibration have, thou."""
-    causes = conversion.CAUSES if is_hand_result(dict(result)) else spine_budget.CAUSES
-    rows = zip(causes, result["u_causes"], result["sensitivities"], strict=True)
-    return [*(0.0 if name in OF_EACH_SHAFT else u * by for (name, _), u, by in rows), *_screw(result)]
+    shares = _shares(one.result)
+    of_all = [0.0 if name in OF_EACH_SHAFT else share for name, share in shares.items()]
+    return [*of_all, *_screw(one.result, shares, one.lead_mm)]
 
 
-def _screw(result: Result) -> tuple[float, float]:
+def _screw(result: MeasuredResult, shares: Mapping[str, float], lead_mm: float | None) -> tuple[float, float]:
     """Cosine and sine parts of the screw's share, thou: a wave of unknown phase, read at two depths.
 
     wave(z + t) - wave(z) is 2 sin(pi t / lead) times a wave at the middle of both; z is where the head stood at the
     light depth: where the shaft's surface was found, and its bend and the frame's give under the light load below.
     """
-    if not result.get("lead_mm") or is_hand_result(dict(result)):
+    if not lead_mm or isinstance(result, HandResult):
         return 0.0, 0.0
-    at = [name for name, _ in spine_budget.CAUSES].index("screw error")
-    turns = result["travel_mm"] / result["lead_mm"]
-    share = math.copysign(result["u_causes"][at] * result["sensitivities"][at], math.sin(math.pi * turns))
-    light = result["light_load_n"] / (result["load_n"] - result["light_load_n"])
-    middle = (-result["surface_mm"][0] + (light + 0.5) * result["travel_mm"]) / result["lead_mm"]
+    travel_mm, light_n, load_n, surface_mm = result.travel_mm, result.light_load_n, result.load_n, result.surface_mm
+    if travel_mm is None or light_n is None or load_n is None or not surface_mm:
+        return 0.0, 0.0
+    share = math.copysign(shares["screw error"], math.sin(math.pi * travel_mm / lead_mm))
+    light = light_n / (load_n - light_n)
+    middle = (-surface_mm[0] + (light + 0.5) * travel_mm) / lead_mm
     return share * math.cos(2 * math.pi * middle), share * math.sin(2 * math.pi * middle)
 
 

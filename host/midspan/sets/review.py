@@ -1,6 +1,7 @@
 """A set looked at: its spread with its own uncertainty, who stands out, and what that costs at the target.
 
->>> same = {"gauge": "bench", "calibration": "bench-1", "u_spine_thou": 0.1}
+>>> from midspan.store.stored_result import OlderResult, ResultKind
+>>> same = MemberResult(0.1, OlderResult(ResultKind.GAUGE, (), "{}"))
 >>> shafts = [StockShaft(i, "", i, None, spine, 0.1, None, None, None) for i, spine in enumerate((500.0, 500.1, 503.0))]
 >>> found = review(shafts, [same] * 3)
 >>> round(found.range_thou, 3), round(found.u_range_thou, 3), found.spoiler.shaft, found.is_told_apart
@@ -16,7 +17,14 @@ from functools import cached_property
 
 import numpy as np
 
-from midspan.sets.difference_uncertainty import Result, covariance, own_u, range_by_noise, u_difference, u_from_mean
+from midspan.sets.difference_uncertainty import (
+    MemberResult,
+    covariance,
+    own_u,
+    range_by_noise,
+    u_difference,
+    u_from_mean,
+)
 from midspan.sets.stock import StockShaft
 
 # Common practice, no published source: at 70 m about 7 thou of spine move an arrow by one ring of the 122 cm face, 61
@@ -81,7 +89,7 @@ class Review:
         return abs(self.from_mean_thou[i]) > k * self.u_from_mean_thou[i]
 
 
-def review(shafts: Sequence[StockShaft], results: Sequence[Result], k: float = K) -> Review:
+def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: float = K) -> Review:
     """Look at a set of two shafts or more; `results` are theirs, whole as the store keeps them, in the same order."""
     order = sorted(range(len(shafts)), key=lambda i: (shafts[i].spine_thou, shafts[i].shaft))
     ranked = tuple(shafts[i] for i in order)
@@ -112,6 +120,6 @@ def _spoiler(ranked: Sequence[StockShaft], known: np.ndarray, k: float) -> Spoil
     return Spoiler(ranked[i].shaft, ranked[i].name, whole - gap)
 
 
-def alike(one: StockShaft, other: StockShaft, results: Sequence[Result], k: float = K) -> bool:
+def alike(one: StockShaft, other: StockShaft, results: Sequence[MemberResult], k: float = K) -> bool:
     """Whether two shafts are closer in spine than the uncertainty of their difference: then neither is the better."""
     return abs(one.spine_thou - other.spine_thou) <= k * u_difference(covariance(results), 0, 1)

@@ -10,7 +10,6 @@ dozen.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -25,12 +24,14 @@ from midspan.base.errors import StoreError
 from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
 from midspan.decision.decision import ConcernKind, Outcome
 from midspan.decision.origin import Origin
+from midspan.measurement.result_form import ResultKind
 from midspan.sets.identity import Identities, Pair
 from midspan.sets.limits import Array, Limits
 from midspan.sets.twins import Twins, find_twins, known_identities
 from midspan.store.database import WORST_FIRST, Store, StoredResult
 from midspan.store.measurements import standing_results
 from midspan.store.passage import TransitStage
+from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
     BasisRow,
     DecisionRow,
@@ -254,11 +255,11 @@ def _likely_cracked(session: Session, why: _Reasons) -> frozenset[int]:
     return frozenset(key for pair in pairs if why.maybe_cracked(*pair) for key in pair)
 
 
-def full_results(store: Store, results: Collection[int]) -> dict[int, dict[str, Any]]:
-    """Whole results by their number, as they were stored."""
-    query = select(ResultRow.id, ResultRow.full).where(ResultRow.id.in_(results))
+def full_results(store: Store, shafts: Iterable[StockShaft]) -> dict[int, MeasuredResult]:
+    """The results of shafts by their number, whole."""
+    query = select(ResultRow.id, ResultRow.kind, ResultRow.full).where(ResultRow.id.in_([one.result for one in shafts]))
     with store.transaction() as session:
-        return {row.id: json.loads(row.full) for row in session.execute(query) if row.full is not None}
+        return {row.id: read_measured(ResultKind(row.kind), row.full) for row in session.execute(query)}
 
 
 def _counting(session: Session, why: _Reasons) -> list[Any]:

@@ -14,7 +14,7 @@ from midspan.base.errors import StoreGone
 from midspan.base.formatting import shafts_numbered
 from midspan.decision.basis import Basis
 from midspan.decision.origin import Origin
-from midspan.measurement.result import ShaftResult, evaluate
+from midspan.measurement.result import Unmeasured, evaluate
 from midspan.sorting.assess import Assessment, Before, appraise, judged_as
 from midspan.sorting.check_standards import in_doubt
 from midspan.sorting.gauge_health import FIRST, RunSigns
@@ -29,6 +29,7 @@ from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import RunReference, Store
 from midspan.store.journal import Journal
 from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
+from midspan.store.stored_result import finite
 from midspan.wire.records import Identify
 
 
@@ -144,7 +145,7 @@ class NightRecorder:
             return None
         if self._verdict is None or self._verdict[0] != result:
             stored = next(one for one in self._store.history(passage.shaft) if one.id == result)
-            hysteresis = None if stored.result is None else stored.result["hysteresis_pct"]
+            hysteresis = None if isinstance(stored.result, Unmeasured) else finite(stored.result.hysteresis_pct)
             self._verdict = result, judged_as(stored.decision, hysteresis, run)
         return route_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
 
@@ -164,9 +165,8 @@ class NightRecorder:
         offset = self.archive.keep(run)
         (result,) = evaluate([run], self.setup.calibration)
         decision = verdict_by(result, self._basis(None), self.setup.bands)
-        values = result.as_dict() if isinstance(result, ShaftResult) else None
         self._store.add(
-            self.night.batch, self._where(run, offset), values, decision, self.now_ms(), basis=self._basis(None),
+            self.night.batch, self._where(run, offset), result, decision, self.now_ms(), basis=self._basis(None),
             origin=Origin.IMPORTED,
         )  # fmt: skip
 
@@ -179,10 +179,9 @@ class NightRecorder:
         now_ms = self.now_ms()
         before = Before(self.tally.places, self._observed, history)
         found = appraise(run, passage, gauge, self.setup, before, now_ms)
-        values = found.result.as_dict() if isinstance(found.result, ShaftResult) else None
         number = self.journal.judged(
-            passage, self._where(run, offset), values, found.decision, now_ms, basis=self._basis(passage.standard),
-            cause=run.cause, watched=found.seen.as_dict(), check=found.check,
+            passage, self._where(run, offset), found.result, found.decision, now_ms,
+            basis=self._basis(passage.standard), cause=run.cause, watched=found.seen.as_dict(), check=found.check,
             suspects=self._suspects(found.check, history), happenings=found.happenings,
         )  # fmt: skip
         self.latest = found

@@ -2,18 +2,19 @@
 
 >>> import tempfile
 >>> from midspan.decision.decision import Decision, Outcome
+>>> from midspan.measurement.result import Unmeasured
 >>> with StorePlace(Path(tempfile.mkdtemp()) / "results.db").open() as store:
 ...     batch = store.begin_batch("blue dozen", started_ms=0)
 ...     run = RunReference("batch.avro", byte_offset=4096, shaft=7, label="blue-7", started_ms=0)
-...     number = store.add(batch, run, {"spine_thou": 500.2}, Decision(Outcome.ACCEPTED, bin="500"), made_ms=1)
-...     store.latest("blue-7").result["spine_thou"], store.latest(7).decision.bin
-(500.2, '500')
+...     verdict = Decision(Outcome.DOUBTFUL, ("it never touched",))
+...     number = store.add(batch, run, Unmeasured(7, "blue-7", ("NO_CONTACT",)), verdict, made_ms=1)
+...     store.latest("blue-7").result.kind.value, store.latest(7).decision.outcome.value
+('unmeasured', 'doubtful')
 """
 
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -32,11 +33,14 @@ from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.origin import Origin
 from midspan.decision.standing import carry, with_crack_limit
+from midspan.measurement.result import Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.store.complaints import in_words
 from midspan.store.database_file import fold_in
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
     NAMED_COLUMNS,
     BasisRow,
@@ -65,7 +69,7 @@ class RunReference:
 
 @dataclass(frozen=True, slots=True)
 class StoredResult:
-    """One evaluation of a shaft as it was stored; `result` is None when the run gave none.
+    """One evaluation of a shaft as it was stored; the reasons of an Unmeasured are those of its verdict.
 
     `run_id` numbers the measurements in the order they were stored; `basis` is None for verdicts of old.
     """
@@ -73,7 +77,7 @@ class StoredResult:
     id: int
     batch: int
     run: RunReference
-    result: dict[str, Any] | None
+    result: AnyResult
     decision: Decision
     made_ms: int
     run_id: int
@@ -102,7 +106,7 @@ class Store:
             return batch.id
 
     def add(
-        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        self, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
         *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
     ) -> int:  # fmt: skip
         """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
@@ -111,7 +115,7 @@ class Store:
             return number
 
     def add_again(
-        self, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+        self, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
         *, basis: Basis | None, origin: Origin = Origin.IMPORTED,
     ) -> tuple[Decision, bool]:  # fmt: skip
         """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
@@ -122,12 +126,10 @@ class Store:
             known = session.scalars(_results().where(*_place(run)).order_by(ResultRow.id)).all()
             if known:
                 decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
-            # As the store keeps it: a number that is none has become null.
-            plain = json.loads(json.dumps(result), parse_constant=lambda _: None)
             there = [_stored(old) for old in known]
-            if there and there[-1].result == plain:  # an earlier verdict on it does not count: the newest one does
+            if there and is_same(there[-1].result, result):  # its newest verdict counts, and no earlier one
                 there = there[-1:]
-            if any(old.result == plain and old.decision == decision for old in there):
+            if any(is_same(old.result, result) and old.decision == decision for old in there):
                 return decision, False
             _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
             return decision, True
@@ -231,7 +233,7 @@ class Store:
 
 
 def add_result(
-    session: Session, batch: int, run: RunReference, result: Mapping[str, Any] | None, decision: Decision, made_ms: int,
+    session: Session, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
     *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
 ) -> tuple[int, Decision]:  # fmt: skip
     """Store one evaluation of a run within a transaction; its number, and the verdict as it is kept.
@@ -239,20 +241,18 @@ def add_result(
     The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
     noted with; `origin` says how it came here. The verdict keeps its `basis`, gets what earlier evaluations found, and
     is held to the crack limit of the measurements that the run supersedes where it has none of its own.
-    Numbers of the result that are not finite are stored as null: the verdict says what was wrong with them.
+    In the columns of quantities a number that is not finite is null: the verdict says what was wrong with it.
     """
     run_id = note_run(session, batch, asdict(run), origin)
     decision, basis = _with_the_past(session, run_id, result, decision, basis)
-    plain = None if result is None else _finite(result)
-    named = {name: plain[name] for name in NAMED_COLUMNS & plain.keys()} if plain else {}
     row = ResultRow(
-        run_id=run_id, made_ms=made_ms, full=None if plain is None else json.dumps(plain),
+        run_id=run_id, made_ms=made_ms, kind=result.kind, full=as_text(result),
         decision=DecisionRow(
             outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons),
             concerns=json.dumps([(concern.kind.value, concern.words) for concern in decision.concerns]),
             basis_id=None if basis is None else _basis_id(session, basis),
         ),
-        **named,
+        **_columns_of(result),
     )  # fmt: skip
     session.add(row)
     session.flush()
@@ -260,7 +260,7 @@ def add_result(
 
 
 def _with_the_past(
-    session: Session, run_id: int, result: Mapping[str, Any] | None, decision: Decision, basis: Basis | None
+    session: Session, run_id: int, result: AnyResult, decision: Decision, basis: Basis | None
 ) -> tuple[Decision, Basis | None]:
     """Return verdict and basis with what was found of the shaft before, and the crack limit that it was held to."""
     own = basis or Basis()
@@ -268,8 +268,17 @@ def _with_the_past(
         limit_pct = crack_limit_before(session, run_id)
         if limit_pct is not None:
             basis = replace(own, crack_hysteresis_pct=limit_pct)
-            decision = with_crack_limit(decision, None if result is None else result.get("hysteresis_pct"), limit_pct)
+            measured_pct = None if isinstance(result, Unmeasured) else result.hysteresis_pct
+            decision = with_crack_limit(decision, measured_pct, limit_pct)
     return carry(decision, concerns_before(session, run_id, result)), basis
+
+
+def _columns_of(result: AnyResult) -> dict[str, str | float | None]:
+    """Return what the columns of a row hold of a result; nothing of a run that gave none."""
+    if isinstance(result, Unmeasured):
+        return {}
+    values = {name: getattr(result, name) for name in NAMED_COLUMNS}
+    return {name: finite(value) if isinstance(value, float) else value for name, value in values.items()}
 
 
 def _results() -> Select[ResultRow]:
@@ -309,14 +318,15 @@ def _stored(row: ResultRow) -> StoredResult:
     run, decision = row.run, row.decision
     if decision is None:  # what any other program took out
         raise Damaged(f"result {row.id} without a verdict")
+    reasons = tuple(json.loads(decision.reasons))
     return StoredResult(
         id=row.id,
         batch=run.batch_id,
         run=_reference(run),
-        result=None if row.full is None else json.loads(row.full),
+        result=read_result(ResultKind(row.kind), row.full, Unmeasured(run.shaft, run.label, reasons)),
         decision=Decision(
             Outcome(decision.outcome),
-            tuple(json.loads(decision.reasons)),
+            reasons,
             decision.bin,
             concerns_in(decision.concerns),
         ),
@@ -325,12 +335,3 @@ def _stored(row: ResultRow) -> StoredResult:
         origin=Origin(run.origin),
         basis=None if decision.basis is None else Basis.from_json(decision.basis.content),
     )
-
-
-def _finite(value: Any) -> Any:
-    """The same nest of values with None for every number that JSON and SQLite have no word for."""
-    if isinstance(value, Mapping):
-        return {name: _finite(inner) for name, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(inner) for inner in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value

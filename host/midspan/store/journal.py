@@ -31,6 +31,7 @@ from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference, Store, add_result
 from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
+from midspan.store.stored_result import AnyResult
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
@@ -108,7 +109,7 @@ class Journal:
         self,
         passage: Transit,
         run: RunReference,
-        result: Mapping[str, Any] | None,
+        result: AnyResult,
         decision: Decision,
         at_ms: int,
         *,

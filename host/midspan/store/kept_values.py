@@ -14,16 +14,16 @@ from __future__ import annotations
 
 import math
 from enum import StrEnum
-from functools import cache
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from typing import Annotated, Any
 
-from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
+from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import Double, Integer, String
 from sqlalchemy.orm import mapped_column
 from sqlalchemy.types import TypeDecorator
 
 from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
+from midspan.measurement.result_form import ResultKind
 from midspan.store.passage import RunEventKind, TransitStage
 
 
@@ -107,48 +107,11 @@ class Json(TypeDecorator[str]):
         return str(value)
 
 
-class Result(Json):
-    """A whole result of gauge or hand bench: each field of a form of today is of the type that it has there, or null.
-
-    Fields of other versions may be anything; `ResultForm.from_dict` refuses them by name.
-    """
-
-    cache_ok = True
-
-    def __init__(self) -> None:
-        super().__init__(dict[str, Any])
-
-    def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the text."""
-        self._adapter = _result_shape()
-        return super().process_result_value(value, _)
-
-
-@cache
-def _result_shape() -> TypeAdapter[Any]:
-    from midspan.hand_bench.result import (
-        HandResult,  # costs a second, and most of what reads a store reads no whole result
-    )
-    from midspan.measurement.result import ShaftResult
-
-    types: dict[str, Any] = {}
-    for form in (ShaftResult, HandResult):
-        for name, kind in get_type_hints(form).items():
-            types[name] = _from_json(kind) | types.get(name)
-    fields: Any = {name: (kind, None) for name, kind in types.items()}
-    return TypeAdapter(create_model("Kept", __config__=ConfigDict(extra="allow", allow_inf_nan=False), **fields))
-
-
-def _from_json(kind: Any) -> Any:
-    """What JSON has for the type of a field; a number that was none is null in it."""
-    return list.__class_getitem__(get_args(kind)[0] | None) if get_origin(kind) is tuple else kind
-
-
 Sentences = Annotated[str, mapped_column(Json(list[str]))]
 Concerns = Annotated[str, mapped_column(Json(list[tuple[ConcernKind, str]]))]
 Content = Annotated[str, mapped_column(Json(dict[str, Any]))]
 Watched = Annotated[str, mapped_column(Json(dict[str, float | None]))]
-WholeResult = Annotated[str, mapped_column(Result())]
 OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]
 StageWord = Annotated[str, mapped_column(Word(TransitStage))]
 KindWord = Annotated[str, mapped_column(Word(RunEventKind))]
+ResultKindWord = Annotated[str, mapped_column(Word(ResultKind))]

@@ -1,21 +1,19 @@
 """A stored result as it was evaluated, found by the shaft's number or label, and its raw readings."""
 
-from math import nan
 from pathlib import Path
-from typing import Any
 
 from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError, MidspanError, OutputError, StoreError
 from midspan.base.formatting import read_code
-from midspan.hand_bench.result import HandResult, is_hand_result
-from midspan.measurement.result import ShaftResult
-from midspan.measurement.spine_budget import CAUSES
+from midspan.hand_bench.result import HandResult
+from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.store.database import RunReference, Store, StoredResult
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import OlderResult
 
 HIGHEST_SHAFT = 2**31 - 1
-MAY_BE_NONE = {"stiff_side_deg", "u_stiff_side_deg", "dof_spine", "dof_spread", "dof_runout", "dof_causes"}
 
 
 def newest(store: Store, shaft: str) -> StoredResult:
@@ -33,19 +31,16 @@ def newest(store: Store, shaft: str) -> StoredResult:
 
 def whole(stored: StoredResult, place: StorePlace) -> ShaftResult | HandResult:
     """The result as it was evaluated; StoreError when there is none or another version of Midspan stored it."""
-    if stored.result is None:
-        raise StoreError(f"{place}: shaft {stored.run.shaft} gave no result: {'; '.join(stored.decision.reasons)}")
-    by_hand = is_hand_result(stored.result)
-    try:
-        if by_hand:
-            return HandResult.from_dict(stored.result)
-        result = ShaftResult.from_dict(_nan_for_null(stored.result))
-        if len(result.u_causes) == len(CAUSES):
-            return result
-        raise StoreError(f"the result of shaft {result.shaft} has causes of another Midspan; make it again")
-    except StoreError as error:
-        again = f"midspan {'hand ' if by_hand else ''}recompute {stored.run.archive}"
-        raise StoreError(f"{place}: {error} with: {again}") from error
+    result, shaft = stored.result, stored.run.shaft
+    if isinstance(result, Unmeasured):
+        raise StoreError(f"{place}: shaft {shaft} gave no result: {'; '.join(result.reasons)}")
+    if not isinstance(result, OlderResult):
+        return result
+    again = f"midspan {'hand ' if result.kind is ResultKind.HAND_BENCH else ''}recompute {stored.run.archive}"
+    raise StoreError(
+        f"{place}: the result of shaft {shaft} has the form of another Midspan ({', '.join(result.differs)}); "
+        f"make it again from its readings with: {again}"
+    )
 
 
 def raw_run(reference: RunReference, place: StorePlace, archive: Path | None = None) -> RawRun:
@@ -71,14 +66,3 @@ def raw_run(reference: RunReference, place: StorePlace, archive: Path | None = N
         other = f"holds other readings than those of shaft {reference.shaft}; bring its own archive"
         troubles.append(OutputError(f"{path}: {other}"))
     raise troubles[0]
-
-
-def _nan_for_null(values: dict[str, Any]) -> dict[str, Any]:
-    """The store keeps a number that was none as null; here it is none again."""
-    return {name: value if name in MAY_BE_NONE else _nan_for_none(value) for name, value in values.items()}
-
-
-def _nan_for_none(value: Any) -> Any:
-    if isinstance(value, list):
-        return [_nan_for_none(one) for one in value]
-    return nan if value is None else value

@@ -16,6 +16,8 @@ from sqlalchemy.orm import Session, aliased
 
 from midspan.decision.decision import Concern, ConcernKind
 from midspan.decision.origin import Origin
+from midspan.measurement.result import Unmeasured
+from midspan.store.stored_result import AnyResult, finite
 from midspan.store.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
 
 CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
@@ -63,7 +65,7 @@ def standing_results() -> tuple[ColumnElement[bool], ...]:
     return is_standing(), ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
 
 
-def concerns_before(session: Session, run_id: int, result: Mapping[str, Any] | None) -> list[Concern]:
+def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
     """Return what earlier evaluations found about a measurement, but for what a person has vouched for since.
 
     A crack that was suspected by an earlier measurement is among them unless the new one clearly sees none: a hand
@@ -87,16 +89,16 @@ def concerns_before(session: Session, run_id: int, result: Mapping[str, Any] | N
     return found + [concern for concern in unseen if concern.kind is ConcernKind.CRACK]
 
 
-def _sees_no_crack(result: Mapping[str, Any] | None, limit_pct: float | None) -> bool:
+def _sees_no_crack(result: AnyResult, limit_pct: float | None) -> bool:
     """Return whether the hysteresis of a result lies within the crack limit by all of U, if a limit is known.
 
     A run without a result clears nothing and is no stock.
     """
-    hysteresis_pct = None if result is None else result.get("hysteresis_pct")
-    if result is None or hysteresis_pct is None:
+    hysteresis_pct = None if isinstance(result, Unmeasured) else finite(result.hysteresis_pct)
+    if isinstance(result, Unmeasured) or hysteresis_pct is None:
         return False
-    expanded_pct = CLEAR_SIGMAS * (result.get("u_hysteresis_pct") or 0.0)
-    return limit_pct is None or bool(hysteresis_pct + expanded_pct <= limit_pct)
+    expanded_pct = CLEAR_SIGMAS * (result.u_hysteresis_pct or 0.0)
+    return limit_pct is None or hysteresis_pct + expanded_pct <= limit_pct
 
 
 def crack_limit_before(session: Session, run_id: int) -> float | None:

@@ -26,12 +26,12 @@ from midspan.store.kept_values import (
     KindWord,
     Number,
     OutcomeWord,
+    ResultKindWord,
     Sentences,
     StageWord,
     Text,
     Watched,
     Whole,
-    WholeResult,
 )
 
 
@@ -81,7 +81,8 @@ class SupersessionRow(Table):
 class ResultRow(Table):
     """One evaluation of a run. Quantities are null when the run gave no result or no finite number.
 
-    Units are in the names; each u_... is a standard uncertainty. `full` is the whole result as JSON.
+    Units are in the names; each u_... is a standard uncertainty. `kind` says what the run was measured with, `full` is
+    the whole result as JSON, null when there is none: both are read and written by `stored_result`.
     """
 
     __tablename__ = "results"
@@ -105,7 +106,8 @@ class ResultRow(Table):
     u_hysteresis_pct: Mapped[float | None]
     older_lb: Mapped[float | None]
     u_older_lb: Mapped[float | None]
-    full: Mapped[WholeResult | None]
+    full: Mapped[str | None]
+    kind: Mapped[ResultKindWord] = mapped_column(server_default="unmeasured")
     run: Mapped[RunRow] = relationship()
     decision: Mapped[DecisionRow] = relationship(back_populates="result")
 
@@ -240,8 +242,10 @@ class SuspectRow(Table):
     run_id: Mapped[int | None] = mapped_column(ForeignKey("runs.id"))
 
 
-# Columns of a result that stand in its dictionary under the same name.
-NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {"id", "run_id", "made_ms", "full"}
+# Columns that hold a field of the result under the same name.
+NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {
+    "id", "run_id", "made_ms", "full", "kind"
+}  # fmt: skip
 
 
 class WeightRow(Table):

@@ -17,7 +17,7 @@ from sqlalchemy import URL, Connection, NullPool, create_engine, event
 from midspan.base.errors import StoreError
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
-NEWEST = 7  # the newest revision; `user_version` of a database is the one it stands at
+NEWEST = 8  # the newest revision; `user_version` of a database is the one it stands at
 OLDEST = 2  # from here on databases exist; before revision 5 without a record by alembic
 DAMAGED = "it is damaged; keep it, and make the results again from the archives with `midspan recompute`"
 # What a migration meets in rows whose JSON is none, or says something else than any Midspan wrote.

@@ -1,4 +1,4 @@
 """Questions about gauge and stock: repeatability and reproducibility, linearity, stability, control charts, population.
 
-Imports base, uncertainty, decision, store, calibrate and sets.
+Imports base, uncertainty, measurement, decision, store, calibrate and sets.
 """

@@ -16,6 +16,7 @@ from midspan.base.csv_table import TypedTable, number_in, read_typed
 from midspan.base.errors import ReadingsError
 from midspan.calibrate.reference_bar import load_bar
 from midspan.decision.decision import Outcome
+from midspan.measurement.result import Unmeasured
 from midspan.sets.stock import each_once
 from midspan.store.database import Store, StoredResult
 from midspan.study.linearity import Reference
@@ -130,7 +131,7 @@ def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Stud
     """
     found = [one for label in labels for one in store.history(label)]
     newest = list({(one.run.archive, one.run.byte_offset, one.run.shaft): one for one in found}.values())
-    gauges = sorted({str(one.result.get("gauge")) for one in newest if one.result})
+    gauges = sorted({str(one.result.gauge) for one in newest if not isinstance(one.result, Unmeasured)})
     if len(gauges) > 1:
         raise ReadingsError(
             f"{', '.join(labels)}: measured on {' and '.join(gauges)}, which cannot share a chart; keep a database for "
@@ -142,7 +143,7 @@ def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Stud
 def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[StudyReading]:
     """Results without those of a sick gauge or without a number: they say nothing of how well it measures."""
     for one in results:
-        value = None if one.result is None else one.result.get(quantity)
+        value: object = getattr(one.result, quantity, None)  # a run without a result has none
         if one.decision.outcome is Outcome.INSTRUMENT_FAULT or not isinstance(value, int | float):
             continue
         if math.isfinite(value):

@@ -13,8 +13,10 @@ import numpy as np
 from midspan.archive.raw_run import PHASES, RawRun
 from midspan.base.errors import MidspanError
 from midspan.base.formatting import read_code, with_uncertainty
+from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import basis
-from midspan.measurement.result import ShaftResult
+from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.result_form import ResultKind
 from midspan.report.result_text import story, verdict_words
 from midspan.sets.stock import beside_verdict
 from midspan.store.database import StoredResult
@@ -22,17 +24,13 @@ from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
 from midspan.store.passage import Transit, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import AnyResult, finite
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_chart import SvgChart, with_room
 from midspan.web.svg_live_curve import curve, turned_in
 
 K = 2.0
 LEAST_THOU = 1.0
-NEVER_NULL = tuple(
-    f"{u}{name}"
-    for name in ("spine_thou", "spread_thou", "four_reading_thou", "runout_mm", "hysteresis_pct", "older_lb")
-    for u in ("", "u_")
-)
 COLUMNS = ("phase", "time_us", "rotate_steps", "press_steps", "count", "status")
 
 
@@ -52,8 +50,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
     newest = follower.store.latest(shaft)
     result = _result(newest)
     run, trouble = (None, "") if newest is None else readings(newest, follower.place)
-    made_by = {} if newest is None or newest.result is None else newest.result
-    calibration = follower.calibration_of(str(made_by.get("gauge")), made_by.get("calibration"))
+    calibration = None if newest is None else _calibration(follower, newest.result)
     return {
         "shaft": shaft,
         "label": "" if newest is None else newest.run.label,
@@ -91,13 +88,27 @@ def readings_csv(run: RawRun) -> str:
     return text.getvalue()
 
 
-def _result(stored: StoredResult | None) -> ShaftResult | None:
-    """The whole result, None when there is none or another kind of bench made it."""
-    if stored is None or stored.result is None or "curve_covariance" not in stored.result:
+def _calibration(follower: Follower, result: AnyResult) -> Calibration | None:
+    """The calibration under which a gauge measured, None where it is not known."""
+    if isinstance(result, Unmeasured) or result.kind is ResultKind.HAND_BENCH:
         return None
-    if any(stored.result[name] is None for name in NEVER_NULL):
+    return follower.calibration_of(str(result.gauge), result.calibration)
+
+
+def _result(stored: StoredResult | None) -> ShaftResult | None:
+    """The whole result, None when there is none of today's form or the hand bench made it."""
+    if stored is None or not isinstance(stored.result, ShaftResult) or not _is_finite(stored.result):
         return None  # what was no number is told in the verdict
-    return ShaftResult.from_dict(stored.result)
+    return stored.result
+
+
+def _is_finite(result: ShaftResult) -> bool:
+    quantities = (
+        result.spine_thou, result.u_spine_thou, result.spread_thou, result.u_spread_thou, result.four_reading_thou,
+        result.u_four_reading_thou, result.runout_mm, result.u_runout_mm, result.hysteresis_pct,
+        result.u_hysteresis_pct, result.older_lb, result.u_older_lb,
+    )  # fmt: skip
+    return all(map(math.isfinite, quantities))
 
 
 def _steps(follower: Follower, shaft: int, now: Clock) -> list[tuple[str, str]]:
@@ -120,10 +131,12 @@ def _words(passage: Transit, i: int) -> str:
 
 def _line(one: StoredResult, now: Clock) -> tuple[str, str, str, str]:
     """When a result was made, its spine with U, under which calibration, and the verdict."""
-    values, spine = one.result or {}, "-"
-    if values.get("spine_thou") is not None and values.get("u_spine_thou") is not None:
-        spine = with_uncertainty(values["spine_thou"], K * values["u_spine_thou"], 2)
-    return now.day(one.made_ms), spine, str(values.get("calibration") or "-"), verdict_words(one.decision)
+    made, verdict = now.day(one.made_ms), verdict_words(one.decision)
+    if isinstance(one.result, Unmeasured):
+        return made, "-", "-", verdict
+    value, u = finite(one.result.spine_thou), finite(one.result.u_spine_thou)
+    spine = "-" if value is None or u is None else with_uncertainty(value, K * u, 2)
+    return made, spine, one.result.calibration or "-", verdict
 
 
 def _phases(run: RawRun) -> list[tuple[str, int, float, float]]:

@@ -1,0 +1,29 @@
+"""What a result of the gauge and one of the hand bench have in common: a kind, and fields that are plain values.
+
+>>> @dataclass(frozen=True, slots=True)
+... class Found(ResultForm):
+...     shaft: int
+...     curve_thou: tuple[float, ...]
+>>> Found(7, (500.2, 0.1)).as_dict()
+{'shaft': 7, 'curve_thou': (500.2, 0.1)}
+"""
+
+from dataclasses import dataclass, fields
+from enum import StrEnum
+
+
+class ResultKind(StrEnum):
+    """What a result was measured with, or that a run gave none."""
+
+    GAUGE = "gauge"
+    HAND_BENCH = "hand bench"
+    UNMEASURED = "unmeasured"
+
+
+@dataclass(frozen=True, slots=True)
+class ResultForm:
+    """A result whose fields are numbers, words, None, or tuples of these."""
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain values by field, in the order of the fields."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
