@@ -38,9 +38,10 @@ FOLDERS = {
     "board": "base uncertainty wire archive link measurement",
     "backup": "base archive measurement hand_bench decision store sorting",
     "report": "base uncertainty wire archive measurement hand_bench decision store calibrate sets study sorting",
+    "diagnose": "base wire link measurement hand_bench decision store calibrate sets sorting backup report",
     "web": "base uncertainty wire archive link measurement hand_bench decision store sets sorting report",
     "cli": "base uncertainty wire archive link rehearsal measurement hand_bench decision store pipeline calibrate sets"
-    " study sorting board backup report web",
+    " study sorting board backup report diagnose web",
 }
 # What of the outside world may be touched where: a folder, or one module of it.
 ONLY_IN = {
@@ -254,6 +255,17 @@ def undocumented(body: list[ast.stmt]) -> list[str]:
 def test_everything_public_has_a_docstring(path: Path) -> None:
     assert ast.get_docstring(tree_of(path))
     assert not undocumented(tree_of(path).body)
+
+
+@each_host_module
+def test_what_is_logged_is_a_constant_sentence_with_arguments(path: Path) -> None:
+    """Only so does a diagnosis know what of a line came from outside."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Call) and ast.unparse(node.func).startswith("LOG."):
+            sentence, place = node.args[0], f"{name_of(path)}, line {node.lineno}"
+            assert isinstance(sentence, ast.Constant), place
+            assert sentence.value.count("%") == len(node.args) - 1, place
+            assert not {"«", "»"} & set(sentence.value), place
 
 
 @each_host_module

@@ -15,10 +15,10 @@ from commands_rig import complaint, midspan
 from midspan.base.errors import CellSignError, ConfigurationError, ReadingsError
 from midspan.calibrate.cell_loading import PICTURE, Loading, LoadingWay
 from midspan.calibrate.force import Load, calibrate_force
-from midspan.calibrate.guide import GuidedCalibration, GuideScreen
+from midspan.calibrate.guide import GuidedCalibration, GuideScreen, finish
+from midspan.calibrate.procedures import force
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.record import load_record
-from midspan.cli import calibrate_commands
 from midspan.rehearsal import scenario
 from places import ROOT
 
@@ -31,11 +31,11 @@ ON_THE_BENCH = scenario.cell_loaded
 def guided(folder, load=None):
     """Calibrate the simulated gauge with a person; all that was asked, in order, is in the list that is given back."""
     asked = []
+    screen = GuideScreen(lambda text: asked.append(text) or "", lambda _: None, by_itself=False)
     session = GuidedCalibration(
-        folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, True
+        folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, screen
     )
-    screen = GuideScreen(lambda text: asked.append(text) or "", quiet=True, by_itself=False)
-    return asked, lambda: calibrate_commands.force(session, screen, load or Load(), MASSES, 1, creep=False)
+    return asked, lambda: finish(session, force(session, load or Load(), MASSES, 1, creep=False))
 
 
 def hung_on_the_head(loads_g, ratio=1.0):
@@ -46,15 +46,15 @@ def nobody_loads_it(loads_g, _ratio=1.0):
     return [{"number": i} for i, _ in enumerate(ON_THE_BENCH(loads_g), 1)]
 
 
-def test_the_sign_comes_first_and_then_the_series(tmp_path, capsys):
+def test_the_sign_comes_first_and_then_the_series(tmp_path):
     asked, work = guided(tmp_path)
-    work()
+    made = work()
     kinds = [re.match(r"\[(sign )?", text)[1] for text in asked]
     assert kinds == ["sign "] * 3 + [None] * 7
     assert [re.search(r"\d+(?= g )|empty|finger", text)[0] for text in asked[:4]] == [
         "empty", "finger", "1000", "empty"
     ]  # fmt: skip
-    found = json.loads(capsys.readouterr().out)["section"]["newton_per_count"]
+    found = made.finding.section["newton_per_count"]
     assert found == pytest.approx(1 / scenario.GAUGE["count_per_n"], rel=1e-3)
 
 

@@ -40,7 +40,7 @@ def test_a_command_and_its_end_stand_in_the_log_and_are_shown_when_asked(tmp_pat
     shown = midspan("--verbose", "show", "3", "--store", tmp_path / "none.db")
     lines = log_path().read_text(encoding="utf-8").splitlines()
     assert len(lines) == 4
-    assert "show ends: StoreError at store.read_only:" in lines[1]
+    assert "show ends: StoreError at store." in lines[1]
     assert quiet.stderr == shown.stderr.splitlines()[-1] + "\n"
     assert shown.stderr.splitlines()[:-1] == lines[2:]
 

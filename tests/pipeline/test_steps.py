@@ -5,7 +5,9 @@ import pytest
 from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError, LinkError, StoreError
+from midspan.calibrate.guide import GuideScreen
 from midspan.calibrate.live import LiveBench
+from midspan.calibrate.readings_table import TableWriter
 from midspan.link.session_events import BlockCame
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Judging, Pipeline, evaluated, kept_in
@@ -113,7 +115,8 @@ def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path)
                 raise KeyboardInterrupt
 
         gauge.bench_step = lambda order, label: step(order, label, interrupting)
-        bench = LiveBench(gauge, archive, "force calibration")
+        screen, table = GuideScreen(str, print, by_itself=True), TableWriter(tmp_path / "force.csv", "force")
+        bench = LiveBench(gauge, archive, "force calibration", screen, table)
         with pytest.raises(KeyboardInterrupt):
             bench.step(0, readings=400)
         found = gauge.settled()

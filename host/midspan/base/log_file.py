@@ -15,6 +15,7 @@ from __future__ import annotations
 import errno
 import logging
 import os
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
@@ -34,6 +35,7 @@ LARGEST_BYTES = 1_000_000  # of one file; a quiet night writes a tenth of it
 KEPT = 3  # files of before
 FRAMES = 4  # innermost ones that are told of an error
 OPENING, CLOSING = "«", "»"
+LINE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z [A-Z]+ [\w.]+ \[\d+\] ")  # how each begins
 
 
 class Ours(str):

@@ -1,7 +1,5 @@
 """Runs one calibration from the first question to the record: live or from CSV, on a real gauge or a simulated one."""
 
-import json
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -20,7 +18,7 @@ from midspan.base.formatting import with_uncertainty
 from midspan.calibrate.live import LiveBench
 from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
-from midspan.calibrate.record import Circumstances, newest, record_of, records_in, save_record
+from midspan.calibrate.record import Circumstances, Record, newest, record_of, records_in, save_record
 from midspan.link.gauge import Gauge
 from midspan.link.open_line import open_line
 from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
@@ -31,10 +29,6 @@ K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
 }  # fmt: skip
-NEXT = {
-    "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
-    "rotation": "file --out gauge.toml",
-}  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # two computers that share a folder may differ a little
 # What people read first: value, its u (relative where the value's name says so), unit.
 HEADLINES = {
@@ -44,6 +38,28 @@ HEADLINES = {
     "span": ("span_mm", "u_span_mm", False, "mm"),
     "rotation": ("steps_per_turn", "u_relative", True, "steps per turn"),
 }
+
+
+class GuideScreen:
+    """The person at the terminal; `by_itself` nobody is waited for."""
+
+    def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
+        self._ask, self.say, self._by_itself = ask, say, by_itself
+
+    def wait(self, text: str) -> None:
+        """What to do; Enter goes on."""
+        if self._by_itself:
+            self.say(text)
+        else:
+            self._ask(f"{text} Enter when done")
+
+    def number(self, text: str) -> float:
+        """A number, asked for until it is one."""
+        while True:
+            try:
+                return number_in(self._ask(text), "the answer")
+            except ReadingsError as error:
+                self.say(str(error))
 
 
 @dataclass(frozen=True)
@@ -58,7 +74,7 @@ class GuidedCalibration:
     valid_days: int
     port: str | None
     csv: Path | None
-    as_json: bool
+    screen: GuideScreen
 
     def __post_init__(self) -> None:
         if not 0 < len(self.gauge) <= LONGEST_NAME or not self.gauge.isprintable():
@@ -95,38 +111,9 @@ class GuidedCalibration:
                 )
 
 
-class GuideScreen:
-    """The person at the terminal; `by_itself` nobody is waited for."""
-
-    def __init__(self, ask: Callable[[str], str], *, quiet: bool, by_itself: bool) -> None:
-        self._ask, self._quiet, self._by_itself = ask, quiet, by_itself
-
-    def say(self, text: str) -> None:
-        """A line on standard error, so that --json stays clean."""
-        if not self._quiet:
-            print(text, file=sys.stderr)
-
-    def wait(self, text: str) -> None:
-        """What to do; Enter goes on."""
-        if self._by_itself:
-            self.say(text)
-        else:
-            self._ask(f"{text} Enter when done")
-
-    def number(self, text: str) -> float:
-        """A number, asked for until it is one."""
-        while True:
-            try:
-                return number_in(self._ask(text), "the answer")
-            except ReadingsError as error:
-                self.say(str(error))
-
-
 @contextmanager
-def bench_at(
-    session: GuidedCalibration, kind: str, scenario: dict[str, Any]
-) -> Iterator[tuple[LiveBench, TableWriter, str]]:
-    """The gauge at the port (or a simulated one), a table to write to, and the gauge's name; head home at the end.
+def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) -> Iterator[tuple[LiveBench, str]]:
+    """The gauge at the port (or a simulated one) with a table to write to, and the gauge's name; head home at the end.
 
     Whatever goes wrong, the message says where the readings taken so far are.
     """
@@ -139,16 +126,16 @@ def bench_at(
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
         gauge = Gauge(stack.enter_context(open_line(port)))
-        bench = LiveBench(gauge, archive, f"{kind} calibration")
+        bench = LiveBench(gauge, archive, f"{kind} calibration", session.screen, table)
         found = gauge.identify()
         if found.held_shaft is not None:  # what an earlier host left there is kept before anything new is taken
             bench.pipeline(readings_alone).fetch(found.held_shaft)
         try:
-            yield bench, table, found.gauge
+            yield bench, found.gauge
             bench.end()
         except KeyboardInterrupt:
             gauge.stop()
-            print(f"stopped{table.kept()}", file=sys.stderr)
+            session.screen.say(f"stopped{table.kept()}")
             raise
         except MidspanError as error:
             with suppress(MidspanError):  # the line may be what failed
@@ -157,32 +144,41 @@ def bench_at(
             raise
 
 
-def finish(
-    session: GuidedCalibration, screen: GuideScreen, kind: str, gauge: str, readings: CalibrationReadings,
-    settings: dict[str, Any], work: Callable[[], ProcedureResult],
-) -> None:  # fmt: skip
-    """Work out the readings, save the record, print it and say what comes next; a refusal says where the readings are.
+@dataclass(frozen=True)
+class Taken:
+    """Readings of one procedure on a gauge, what it was told, and how they are worked out."""
+
+    kind: str
+    gauge: str
+    readings: CalibrationReadings
+    settings: dict[str, Any]
+    work: Callable[[], ProcedureResult]
+
+
+@dataclass(frozen=True)
+class Finished:
+    """What came of a procedure, and the record that was made of it."""
+
+    finding: ProcedureResult
+    record: Record
+    path: Path
+
+
+def finish(session: GuidedCalibration, taken: Taken) -> Finished:
+    """Work out the readings and save the record; a refusal says where the readings are.
 
     What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
-    Raises ConfigurationError for that, and what `work` raises.
+    Raises ConfigurationError for that, and what the work raises.
     """
     try:
-        finding = work()
+        finding = taken.work()
         if finding.section:
-            validated(SECTION_MODELS[kind], finding.section, Path(readings.source))
+            validated(SECTION_MODELS[taken.kind], finding.section, Path(taken.readings.source))
     except MidspanError as error:
-        error.ending(f" (no record was made; the readings are in {readings.source})")
+        error.ending(f" (no record was made; the readings are in {taken.readings.source})")
         raise
-    record = record_of(finding, readings.as_dict(), settings, session.circumstances(gauge))
-    path = save_record(record, session.records)
-    if session.as_json:
-        print(json.dumps({"id": record.id, "file": str(path)} | record.outcome))
-    else:
-        print(story(kind, finding))
-        print(f"record: {path} (valid until {record.valid_until})")
-    if kind in NEXT:
-        port = f" --port {session.port}" if session.port and NEXT[kind] != NEXT["rotation"] else ""
-        screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
+    record = record_of(finding, taken.readings.as_dict(), taken.settings, session.circumstances(taken.gauge))
+    return Finished(finding, record, save_record(record, session.records))
 
 
 def story(kind: str, finding: ProcedureResult) -> str:

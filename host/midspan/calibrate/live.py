@@ -55,7 +55,7 @@ class Operator(Protocol):
 
 @dataclass
 class LiveBench:
-    """A gauge whose steps are counted, archived and acknowledged.
+    """A gauge whose steps are counted, archived and acknowledged, who is guided there, and the table of readings.
 
     Leave it by `end`, which brings the head home.
     """
@@ -63,6 +63,8 @@ class LiveBench:
     gauge: Gauge
     archive: ArchiveWriter
     label: str
+    operator: Operator
+    table: TableWriter
     taken: int = field(default=0)
     press: int = field(default=0)
 
@@ -118,23 +120,17 @@ def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:
     return [("down", step) for step in steps] + [("up", step) for step in reversed(steps)]
 
 
-def take_travel(
-    bench: LiveBench,
-    course: Sequence[tuple[str, int]],
-    read_mm: Callable[[RawRun], float],
-    operator: Operator,
-    table: TableWriter,
-) -> None:
+def take_travel(bench: LiveBench, course: Sequence[tuple[str, int]], read_mm: Callable[[RawRun], float]) -> None:
     """Move to each place and read the indicator there; `read_mm` asks for it, or has it from the gauge itself."""
-    operator.wait("Set the dial indicator under the head, reading in mm, growing as the head goes down.")
+    bench.operator.wait("Set the dial indicator under the head, reading in mm, growing as the head goes down.")
     bench.step(0)
     for i, (direction, steps) in enumerate(course, 1):
         if direction == "up" and steps == bench.press:
             bench.step(steps + PRESS_STEPS_S // 20)  # beyond, so that it is met from below
         run = bench.step(steps)
-        operator.say(f"[{i} of {len(course)}] {direction}, {steps} steps")
+        bench.operator.say(f"[{i} of {len(course)}] {direction}, {steps} steps")
         travel = read_mm(run)
-        table.add({"direction": direction, "steps": steps, "travel_mm": travel})
+        bench.table.add({"direction": direction, "steps": steps, "travel_mm": travel})
 
 
 def touch(bench: LiveBench, load: int, deepest: int) -> None:
@@ -152,17 +148,9 @@ def touch(bench: LiveBench, load: int, deepest: int) -> None:
     bench.step(bench.press + 2 * BACK_STEPS, stop_count=load, speed=TOUCH_STEPS_S)
 
 
-def take_frame(
-    bench: LiveBench,
-    loads: tuple[int, int],
-    cell: Force,
-    head: Travel,
-    deepest: int,
-    operator: Operator,
-    table: TableWriter,
-) -> None:
+def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Travel, deepest: int) -> None:
     """Press on the rigid bar from a light to the full load (counts above zero); DeviceFault when it is not reached."""
-    operator.wait("Lay the rigid bar on the supports, and take everything else away.")
+    bench.operator.wait("Lay the rigid bar on the supports, and take everything else away.")
     light, full = loads
     zero, _ = steady(bench.step(0))
     touch(bench, light, deepest)
@@ -174,17 +162,15 @@ def take_frame(
         before = count
         at, rise = np.array(float(bench.press)), np.array(count)
         row = {"travel_mm": float(head.travel_mm(at)), "force_n": float(cell.force_n(rise))}
-        table.add(row)
-        operator.say(f"    {row['force_n']:.3f} N at {row['travel_mm']:.4f} mm")
+        bench.table.add(row)
+        bench.operator.say(f"    {row['force_n']:.3f} N at {row['travel_mm']:.4f} mm")
         if bench.press >= deepest:
             raise DeviceFault(f"the full load was not reached within {deepest} steps; is the bar a rigid one?")
 
 
-def take_rotation(
-    bench: LiveBench, load: int, deepest: int, per_turn: float, turns: int, operator: Operator, table: TableWriter
-) -> tuple[int, ...]:
+def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, turns: int) -> tuple[int, ...]:
     """Turn a shaft under load and read steps and counts; the index marks that passed."""
-    operator.wait("Lay in a shaft of the kind you measure, best one with some bow.")
+    bench.operator.wait("Lay in a shaft of the kind you measure, best one with some bow.")
     bench.step(0)
     touch(bench, load, deepest)
     speed = max(1, round(per_turn / READINGS_A_TURN * 80))
@@ -193,9 +179,9 @@ def take_rotation(
     for done in range(0, turns, most):
         run = bench.step(rotate_steps=round(per_turn * min(most, turns - done)), rotate_speed=speed)
         for step, count in zip(run.rotate_steps[run.status == 0], run.counts[run.status == 0], strict=True):
-            table.add({"steps": int(step), "count": int(count)})
+            bench.table.add({"steps": int(step), "count": int(count)})
         marks += [int(mark) for mark in run.marks]
-        operator.say(f"    {min(done + most, turns)} of {turns} turns")
+        bench.operator.say(f"    {min(done + most, turns)} of {turns} turns")
     return tuple(marks)
 
 
@@ -221,17 +207,15 @@ FURTHER_STEPS = 2
 STEPS_A_BLOCK = 200  # numbers of steps kept for each, so that it is known beforehand at which one a block is put in
 
 
-def take_blocks(
-    bench: LiveBench, blocks_mm: Sequence[float], deepest: int, operator: Operator, table: TableWriter
-) -> None:
+def take_blocks(bench: LiveBench, blocks_mm: Sequence[float], deepest: int) -> None:
     """Bring the head down on each block and note where it feels it; DeviceFault where it feels nothing."""
     for i, block in enumerate(blocks_mm):
         bench.step(0)
-        operator.wait(f"[{i + 1} of {len(blocks_mm)}] Lay the block of {block:g} mm under the head.")
+        bench.operator.wait(f"[{i + 1} of {len(blocks_mm)}] Lay the block of {block:g} mm under the head.")
         bench.taken = max(bench.taken, STEPS_A_BLOCK * (i + 1) - 1)
         place = _felt_at(bench, deepest)
-        table.add({"steps": round(place, 3), "block_mm": block})
-        operator.say(f"    felt at {place:.1f} steps")
+        bench.table.add({"steps": round(place, 3), "block_mm": block})
+        bench.operator.say(f"    felt at {place:.1f} steps")
     bench.step(0)
 
 

@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from midspan.base.errors import CellSignError, ReadingsError
 from midspan.calibrate.cell_behaviour import CREPT_S
 from midspan.calibrate.cell_loading import PICTURE, Loading
-from midspan.calibrate.live import STEP_READINGS, LiveBench, Operator, steady
-from midspan.calibrate.readings_table import TableWriter
+from midspan.calibrate.live import STEP_READINGS, LiveBench, steady
 from midspan.link.block_assembler import TICK_PERIOD_US
 
 SEEN_SCATTERS = 100  # of a reading at rest: some grams, and surely no noise
@@ -28,21 +27,21 @@ def force_course(masses_g: Sequence[float], rounds: int) -> Iterator[tuple[int, 
         yield from ((number, "down", mass) for mass in rising[-2::-1])
 
 
-def see_sign(bench: LiveBench, mass_g: float, loading: Loading, operator: Operator) -> None:
+def see_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
     """See the count rise under a hand and under a mass, before any series; CellSignError when it falls.
 
     The hand comes first, for it pushes as a shaft does, whatever the masses do: a mass that pulls and wires that are
     swapped would hide each other, and under a shaft the count would fall. The mass is the largest, which also
     exercises the cell. Raises ReadingsError when the count hardly moves.
     """
-    operator.say(loading.arranged)
-    operator.wait("[sign 1 of 3] Leave the cell empty.")
+    bench.operator.say(loading.arranged)
+    bench.operator.wait("[sign 1 of 3] Leave the cell empty.")
     zero, scatter = steady(bench.step(0))
 
     def rise(what: str) -> float:
-        operator.wait(what)
+        bench.operator.wait(what)
         found = steady(bench.step(0))[0] - zero
-        operator.say(f"    {found:+.0f} counts")
+        bench.operator.say(f"    {found:+.0f} counts")
         if abs(found) < SEEN_SCATTERS * scatter:
             raise ReadingsError(
                 f"the count hardly moved ({found:+.0f}): was the load on while it was read? If so, look at the cell's "
@@ -63,29 +62,25 @@ def see_sign(bench: LiveBench, mass_g: float, loading: Loading, operator: Operat
         )  # fmt: skip
 
 
-def take_force(
-    bench: LiveBench, course: Sequence[tuple[int, str, float]], loading: Loading, operator: Operator, table: TableWriter
-) -> None:
+def take_force(bench: LiveBench, course: Sequence[tuple[int, str, float]], loading: Loading) -> None:
     """Read the cell under each load in turn, with the head at home."""
     for i, (number, direction, mass) in enumerate(course, 1):
-        operator.wait(f"[{i} of {len(course)}] Round {number}, {direction}. {loading.put_on(mass)}.")
+        bench.operator.wait(f"[{i} of {len(course)}] Round {number}, {direction}. {loading.put_on(mass)}.")
         count, scatter = steady(bench.step(0))
-        table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
-        operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")
+        bench.table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
+        bench.operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")
 
 
-def take_creep(
-    bench: LiveBench, mass_g: float, number: int, loading: Loading, operator: Operator, table: TableWriter
-) -> None:
+def take_creep(bench: LiveBench, mass_g: float, number: int, loading: Loading) -> None:
     """Leave the largest mass on for five minutes and read it, then the empty cell; times count from the first step."""
-    operator.wait(f"{loading.put_on(mass_g)} in one go and leave it; this takes {CREPT_S / 60:.0f} minutes.")
+    bench.operator.wait(f"{loading.put_on(mass_g)} in one go and leave it; this takes {CREPT_S / 60:.0f} minutes.")
     found = bench.gauge.identify()
     begun_us, readings = found.tick_us, round(CREEP_STEP_S * 1e6 / found.interval_us)
     for load_g in [mass_g] * CREEP_STEPS + [0.0]:
         if not load_g:
-            operator.wait(f"{loading.put_on(0.0)}.")
+            bench.operator.wait(f"{loading.put_on(0.0)}.")
         before_us = (bench.gauge.identify().tick_us - begun_us) % TICK_PERIOD_US
         run = bench.step(0, readings=readings if load_g else STEP_READINGS)
         count, _ = steady(run)
         time_s = (before_us + float(run.tick_us.mean())) / 1e6  # a run's ticks begin with it
-        table.add({"round": number, "direction": "hold", "mass_g": load_g, "count": count, "time_s": time_s})
+        bench.table.add({"round": number, "direction": "hold", "mass_g": load_g, "count": count, "time_s": time_s})

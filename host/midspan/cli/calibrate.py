@@ -1,14 +1,128 @@
-"""Command line: calibrating a gauge, one guided procedure after the other, and the file that comes of it."""
+"""`midspan calibrate`: one guided procedure after the other, and the calibration file that comes of it."""
 
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from midspan.base.errors import ConfigurationError
 from midspan.calibrate.cell_loading import LoadingWay
-from midspan.cli.procedure import RECORDS, Asked, Records, calibrate, procedure
+from midspan.cli.options import Commands
+from midspan.cli.screen import ask
 
-__all__ = ["calibrate"]
+if TYPE_CHECKING:
+    from midspan.calibrate.guide import GuidedCalibration, Taken
+
+calibrate = typer.Typer(
+    cls=Commands,
+    help="Calibrate a gauge: force, travel, frame, span, rotation, in this order; then file, and bar as a check.",
+    epilog="Example: midspan calibrate force --port rehearsal --yes",
+    no_args_is_help=True,
+)
+
+Records = Annotated[Path, typer.Option("--records", help="Folder of calibration records; they are never changed.")]
+RECORDS = Path("calibration")
+NEXT = {
+    "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
+    "rotation": "file --out gauge.toml",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What every procedure is asked: its fields are options of each command that `procedure` makes."""
+
+    port: Annotated[str | None, typer.Option("--port", help="Serial port of the gauge, or: rehearsal.")] = None
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do not wait for Enter (for a rehearsal: it answers by itself).")
+    ] = False
+    records: Records = RECORDS
+    gauge: Annotated[str, typer.Option("--gauge", help="Name of the gauge, when the readings come from a CSV.")] = (
+        "bench"
+    )
+    who: Annotated[str, typer.Option("--who", help="Who calibrates.")] = ""
+    temperature: Annotated[float, typer.Option("--temperature", min=-20, max=60, help="Room temperature in C.")] = 20.0
+    valid_days: Annotated[
+        int, typer.Option("--valid-days", min=1, max=3650, help="How long the record shall count.")
+    ] = 365
+    as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False
+
+    def session(self, csv: Path | None, *, by_hand: bool = False) -> GuidedCalibration:
+        """Return where readings come from and go to, with the person at the terminal.
+
+        Raises ConfigurationError unless there is one source of readings; `by_hand` they may also be typed.
+        """
+        from datetime import UTC, datetime
+
+        from midspan.calibrate.guide import GuidedCalibration, GuideScreen
+        from midspan.rehearsal.process import REHEARSAL_PORT
+        from midspan.rehearsal.scenario import GAUGE_NAME
+
+        if csv is None and self.port is None and not by_hand:
+            raise ConfigurationError(
+                "nothing to read: name the gauge with --port (or --port rehearsal), or readings with --csv"
+            )
+        if csv is not None and self.port is not None:
+            raise ConfigurationError("readings come from --csv or from --port, not from both: leave one out")
+        screen = GuideScreen(ask, _unsaid if csv is not None else _say, by_itself=self.yes)
+        name = GAUGE_NAME if self.port == REHEARSAL_PORT else self.gauge
+        now = datetime.now(UTC)
+        session = GuidedCalibration(
+            self.records, name, self.who, self.temperature, now, self.valid_days, self.port, csv, screen
+        )
+        session.check_clock()
+        return session
+
+    def finish(self, session: GuidedCalibration, taken: Taken) -> None:
+        """Make the record of what was taken, print it, and say what comes next."""
+        from midspan.calibrate.guide import finish, story
+
+        kind, made = taken.kind, finish(session, taken)
+        if self.as_json:
+            print(json.dumps({"id": made.record.id, "file": str(made.path)} | made.record.outcome))
+        else:
+            print(story(kind, made.finding))
+            print(f"record: {made.path} (valid until {made.record.valid_until})")
+        if kind in NEXT:
+            port = f" --port {self.port}" if self.port and NEXT[kind] != NEXT["rotation"] else ""
+            session.screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+def _unsaid(text: str) -> None:
+    """Say nothing: a table needs no guide."""
+
+
+def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Make a command of the group from a function: its own options, then those of `Asked`, which it gets first."""
+
+    def register(work: Callable[..., None]) -> Callable[..., None]:
+        own = list(signature(work, eval_str=True).parameters.values())[1:]
+        common = list(signature(Asked, eval_str=True).parameters.values())
+
+        def command(**options: Any) -> None:
+            asked = Asked(**{one.name: options.pop(one.name) for one in common})
+            work(asked, **options)
+
+        # The command line is read off the signature, so the command shows the one it would have if written out.
+        options = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in (*own, *common)]
+        command.__signature__ = Signature(options)  # type: ignore[attr-defined]
+        command.__annotations__ = {one.name: one.annotation for one in options}
+        command.__doc__ = work.__doc__
+        calibrate.command(name, epilog=f"Example: midspan calibrate {name} {example}")(command)
+        return work
+
+    return register
 
 
 @procedure("force", "--port rehearsal --yes --latitude 47 --height 400")
@@ -43,18 +157,19 @@ def force(
     air_u: Annotated[float, typer.Option(min=0, max=0.3, help="Standard uncertainty of that density.")] = 0.05,
 ) -> None:
     """Newtons per count: masses that push the head as a shaft does, up and down, several rounds; the sign first."""
+    from midspan.calibrate import procedures
     from midspan.calibrate.cell_loading import Loading
     from midspan.calibrate.force import Load
-    from midspan.cli import calibrate_commands
     from midspan.hand_bench.gravity import STANDARD, local_gravity, typed_gravity
     from midspan.hand_bench.masses import Air, load_masses
 
-    session, screen = asked.session(csv)
+    session = asked.session(csv)
     place = STANDARD if latitude is None else local_gravity(latitude, height)
     known = place if gravity is None else typed_gravity(gravity, gravity_u)
     own = tuple(load_masses(masses).values()) if masses else ()
     load = Load(known, Air(air, air_u), own, mass_u_pct / 100, Loading(way, ratio, ratio_u))
-    calibrate_commands.force(session, screen, load, mass or [200.0, 400.0, 600.0, 800.0, 1000.0], rounds, creep)
+    masses_g = mass or [200.0, 400.0, 600.0, 800.0, 1000.0]
+    asked.finish(session, procedures.force(session, load, masses_g, rounds, creep))
 
 
 @procedure("travel", "--port rehearsal --yes")
@@ -83,14 +198,13 @@ def travel(
     clearance: Annotated[float, typer.Option(min=0, max=500, help="Down to here (mm) the head meets no shaft.")] = 0.0,
 ) -> None:
     """Millimetres per step, backlash and screw error: a dial indicator or gauge blocks under the head."""
+    from midspan.calibrate import procedures
     from midspan.calibrate.travel import TravelIndicator
-    from midspan.cli import calibrate_commands
 
-    session, screen = asked.session(csv)
-    calibrate_commands.travel(
-        session, screen, TravelIndicator(indicator_u, indicator_scale_u, certificate), steps_per_screw_turn,
-        (first_steps, last_steps, places), block or [], clearance,
-    )  # fmt: skip
+    session = asked.session(csv)
+    indicator, course = TravelIndicator(indicator_u, indicator_scale_u, certificate), (first_steps, last_steps, places)
+    taken = procedures.travel(session, indicator, steps_per_screw_turn, course, block or [], clearance)
+    asked.finish(session, taken)
 
 
 @procedure("frame", "--port rehearsal --yes --bar-diameter 25")
@@ -102,11 +216,11 @@ def frame(
     span: Annotated[float, typer.Option(min=100, max=2000, help="Span that it lies on, in mm.")] = 711.2,
 ) -> None:
     """Give of frame and cell: press on a rigid bar (needs the records of force and travel)."""
-    from midspan.cli import calibrate_commands
+    from midspan.calibrate import procedures
 
-    session, screen = asked.session(csv)
+    session = asked.session(csv)
     bar = None if bar_diameter is None else (bar_diameter, bar_modulus)
-    calibrate_commands.frame(session, screen, bar, span)
+    asked.finish(session, procedures.frame(session, bar, span))
 
 
 @procedure("span", "--csv spans.csv --instrument-u 0.03 --gauge bench")
@@ -118,10 +232,10 @@ def span(
     readings: Annotated[int, typer.Option(min=1, max=50, help="How often to measure.")] = 5,
 ) -> None:
     """Distance between the supports, measured anew several times."""
-    from midspan.cli import calibrate_commands
+    from midspan.calibrate import procedures
 
-    session, screen = asked.session(csv, by_hand=True)
-    calibrate_commands.span(session, screen, instrument_u, certificate, readings)
+    session = asked.session(csv, by_hand=True)
+    asked.finish(session, procedures.span(session, instrument_u, certificate, readings))
 
 
 @procedure("rotation", "--port rehearsal --yes --expected-steps 800")
@@ -139,10 +253,10 @@ def rotation(
     ] = 0.002,
 ) -> None:
     """Rotate steps to a turn: an index mark, or a bowed shaft's own pattern over many turns."""
-    from midspan.cli import calibrate_commands
+    from midspan.calibrate import procedures
 
-    session, screen = asked.session(csv)
-    calibrate_commands.rotation(session, screen, expected_steps, turns, slip_u)
+    session = asked.session(csv)
+    asked.finish(session, procedures.rotation(session, expected_steps, turns, slip_u))
 
 
 @procedure("bar", "--bar bar-1.toml --port PORT --calibration gauge.toml")
@@ -164,23 +278,22 @@ def check(
     cycles: Annotated[int, typer.Option(min=1, max=50, help="How often to measure it.")] = 3,
 ) -> None:
     """Check the whole chain with a bar of known spine; a bias is reported, never corrected."""
-    from midspan.base.errors import ConfigurationError
+    from midspan.calibrate import procedures
     from midspan.calibrate.reference_bar import RoundBar, load_bar
     from midspan.calibrate.reference_bar import assigned as assigned_bar
-    from midspan.cli import calibrate_commands
 
     if sum(one is not None for one in (bar, diameter, assigned)) != 1:
         raise ConfigurationError(
             "say what the bar is: --bar FILE, or --diameter and --modulus, or --assigned and --assigned-u"
         )
-    session, screen = asked.session(csv)
+    session = asked.session(csv)
     if bar is not None:
         expected = load_bar(bar)
     elif assigned is not None:
         expected = assigned_bar(name, assigned, assigned_u, "assigned")
     else:
         expected = RoundBar(name, diameter or 0.0, diameter_u, modulus, modulus_u, inner, diameter_u).expected()
-    calibrate_commands.bar(session, screen, expected, calibration, cycles)
+    asked.finish(session, procedures.bar(session, expected, calibration, cycles))
 
 
 @calibrate.command("file", epilog="Example: midspan calibrate file --records calibration --out gauge.toml")
@@ -190,6 +303,12 @@ def file(
     gauge: Annotated[str | None, typer.Option(help="Of which gauge, when records of several are there.")] = None,
 ) -> None:
     """Put the calibration file together from the newest record of each kind."""
-    from midspan.cli import calibrate_commands
+    from midspan.calibrate.calibration_file import remarks_on, write_calibration
 
-    calibrate_commands.put_together(records, out, gauge)
+    used = write_calibration(records, out, gauge)
+    print(f"{out}: calibration of gauge {used[0].gauge}, valid until {min(record.valid_until for record in used)}")
+    for record in used:
+        print(f"  from {record.id}, made {record.made}")
+    for remark in remarks_on(used):
+        print(f"  * {remark}")
+    print(f"Next: check it with a bar of known value (midspan calibrate bar), and measure with --calibration {out}")

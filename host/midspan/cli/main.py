@@ -14,6 +14,7 @@ from midspan.cli.backup import backup, restore
 from midspan.cli.board import board
 from midspan.cli.calibrate import calibrate
 from midspan.cli.compare import compare
+from midspan.cli.diagnose import diagnose
 from midspan.cli.export import export
 from midspan.cli.hand import hand
 from midspan.cli.options import (
@@ -145,6 +146,7 @@ app.command(epilog="Example: midspan export results --out results.parquet")(expo
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
 app.command(epilog="Example: midspan backup BACKUP --store results.db")(backup)
 app.command(epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
+app.command(epilog="Example: midspan diagnose --port PORT --out help.zip")(diagnose)
 app.add_typer(board, name="board")
 app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")

@@ -85,6 +85,15 @@ class StorePlace:
         """Open a store that exists, for a command that only writes when it is told to keep something."""
         return self.open(create=False) if writes else self.open_to_read()
 
+    def facts(self) -> list[tuple[str, int | str]]:
+        """Return size, revision and how many rows each table has, by name and without a word of any row.
+
+        Raises StoreError when the file cannot be opened as a database.
+        """
+        from midspan.store.facts import facts_of
+
+        return list(facts_of(self.file))
+
     # What lies beside it
 
     def readings(self, named: str) -> list[Path]:

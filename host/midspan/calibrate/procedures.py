@@ -1,4 +1,7 @@
-"""What each `midspan calibrate` command does, once its options are known."""
+"""Each calibration procedure: its readings, taken live or from a table, with what is to be made of them.
+
+Live readings come from a gauge or from the simulated one, on which the scenario puts what is asked for.
+"""
 
 import math
 from collections.abc import Callable, Sequence
@@ -8,10 +11,9 @@ from pathlib import Path
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ConfigurationError
 from midspan.base.units import STANDARD, STANDARD_GRAVITY
-from midspan.calibrate.calibration_file import remarks_on, write_calibration
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
-from midspan.calibrate.guide import GuidedCalibration, GuideScreen, bench_at, finish, settings_of
+from midspan.calibrate.guide import GuidedCalibration, Taken, bench_at, settings_of
 from midspan.calibrate.live import (
     STEPS_A_BLOCK,
     as_travel,
@@ -46,9 +48,7 @@ DEEPEST_MM = 25.0  # how far down contact with a bar or shaft on the supports is
 ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rollers
 
 
-def force(
-    session: GuidedCalibration, screen: GuideScreen, load: Load, masses_g: Sequence[float], rounds: int, creep: bool
-) -> None:
+def force(session: GuidedCalibration, load: Load, masses_g: Sequence[float], rounds: int, creep: bool) -> Taken:
     """Masses on the cell, live (the sign of a push first) or from CSV; `creep` leaves the largest on for five minutes.
 
     Raises CellSignError when the count falls where a shaft would make it rise, and what gauge and procedure raise.
@@ -62,18 +62,15 @@ def force(
         course, largest = list(force_course(masses_g, rounds)), max(masses_g)
         loads = [mass for _, _, mass in course] + [largest] * CREEP_STEPS + [0.0]
         given = scenario.bench(load.gravity.m_s2, scenario.cell_loaded(loads, load.loading.ratio))
-        with bench_at(session, "force", given) as (bench, table, gauge):
-            see_sign(bench, largest, load.loading, screen)
-            take_force(bench, course, load.loading, screen, table)
+        with bench_at(session, "force", given) as (bench, gauge):
+            see_sign(bench, largest, load.loading)
+            take_force(bench, course, load.loading)
             if creep:
-                take_creep(bench, largest, rounds, load.loading, screen, table)
-        readings = read_readings(table.path, "force")
+                take_creep(bench, largest, rounds, load.loading)
+        readings = read_readings(bench.table.path, "force")
     earlier, seen = session.earlier("force", "newton_per_count", gauge), session.csv is None
     settings = settings_of(gravity=load.gravity, air=load.air, u_relative=load.u_relative, loading=load.loading)
-    finish(
-        session, screen, "force", gauge, readings, settings,
-        lambda: calibrate_force(readings, load, earlier, sign_seen=seen),
-    )  # fmt: skip
+    return Taken("force", gauge, readings, settings, lambda: calibrate_force(readings, load, earlier, sign_seen=seen))
 
 
 def _rehearsed(load: Load) -> Load:
@@ -86,13 +83,12 @@ def _rehearsed(load: Load) -> Load:
 
 def travel(
     session: GuidedCalibration,
-    screen: GuideScreen,
     indicator: TravelIndicator,
     steps_per_screw_turn: float,
     course: tuple[int, int, int],
     blocks_mm: Sequence[float],
     clearance_mm: float,
-) -> None:
+) -> Taken:
     """A dial indicator or gauge blocks under the head, live or from CSV.
 
     `course` is first and last step and how many places; with blocks only the last counts, as the deepest to go.
@@ -104,32 +100,32 @@ def travel(
     if session.csv is not None:
         readings = read_readings(session.csv, "travel", "blocks")
     elif blocks_mm:
-        with bench_at(session, "blocks", scenario.blocks_put_in(blocks_mm, STEPS_A_BLOCK)) as (bench, table, gauge):
-            take_blocks(bench, blocks_mm, course[1], screen, table)
-        readings = read_readings(table.path, "blocks")
+        with bench_at(session, "blocks", scenario.blocks_put_in(blocks_mm, STEPS_A_BLOCK)) as (bench, gauge):
+            take_blocks(bench, blocks_mm, course[1])
+        readings = read_readings(bench.table.path, "blocks")
     else:
         given = scenario.bench(STANDARD_GRAVITY, [{"number": 1, "kind": "indicator"}])
-        with bench_at(session, "travel", given) as (bench, table, gauge):
-            take_travel(bench, travel_course(*course), _indicator(session, screen), screen, table)
-        readings = read_readings(table.path, "travel")
+        with bench_at(session, "travel", given) as (bench, gauge):
+            take_travel(bench, travel_course(*course), _indicator(session))
+        readings = read_readings(bench.table.path, "travel")
     if "block_mm" in readings.numbers:
         readings = as_travel(readings)
     earlier = session.earlier("travel", "mm_per_step", gauge)
     settings = settings_of(indicator=indicator, steps_per_screw_turn=steps_per_screw_turn, clearance_mm=clearance_mm)
-    finish(
-        session, screen, "travel", gauge, readings, settings,
+    return Taken(
+        "travel", gauge, readings, settings,
         lambda: calibrate_travel(readings, indicator, steps_per_screw_turn, clearance_mm, earlier),
     )  # fmt: skip
 
 
-def _indicator(session: GuidedCalibration, screen: GuideScreen) -> Callable[[RawRun], float]:
+def _indicator(session: GuidedCalibration) -> Callable[[RawRun], float]:
     """How the indicator is read: by a person, or from the simulated one's counts."""
     if session.port == REHEARSAL_PORT:
         return lambda run: round(steady(run)[0] * INDICATOR_COUNT_MM, INDICATOR_PLACES)
-    return lambda _: screen.number("    indicator, mm")
+    return lambda _: session.screen.number("    indicator, mm")
 
 
-def frame(session: GuidedCalibration, screen: GuideScreen, bar: tuple[float, float] | None, span_mm: float) -> None:
+def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: float) -> Taken:
     """Press on a rigid bar of this diameter in mm and modulus in GPa, live or from CSV."""
     bend = bar_bend_mm_per_n(*bar, span_mm) if bar else 0.0
     gauge = session.gauge
@@ -137,15 +133,15 @@ def frame(session: GuidedCalibration, screen: GuideScreen, bar: tuple[float, flo
         readings = read_readings(session.csv, "frame")
     else:
         put_in = [{"number": 1, "kind": "rigid", "give_mm_per_n": bend}]
-        with bench_at(session, "frame", scenario.bench(STANDARD_GRAVITY, put_in)) as (bench, table, gauge):
+        with bench_at(session, "frame", scenario.bench(STANDARD_GRAVITY, put_in)) as (bench, gauge):
             cell, head = _cell_and_head(session, gauge)
             loads = cell.counts_for(LIGHT_SHARE * STANDARD.load_n), cell.counts_for(1.05 * STANDARD.load_n)
             deepest = round(DEEPEST_MM / head.mm_per_step)
-            take_frame(bench, loads, cell, head, deepest, screen, table)
-        readings = read_readings(table.path, "frame")
+            take_frame(bench, loads, cell, head, deepest)
+        readings = read_readings(bench.table.path, "frame")
     scales = _u_scales(session, gauge)
     settings = settings_of(bar=bar, bar_mm_per_n=bend, span_mm=span_mm, u_scales=scales)
-    finish(session, screen, "frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
+    return Taken("frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
 
 
 def _u_scales(session: GuidedCalibration, gauge: str) -> float:
@@ -167,9 +163,7 @@ def _cell_and_head(session: GuidedCalibration, gauge: str) -> tuple[Force, Trave
     return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
 
-def span(
-    session: GuidedCalibration, screen: GuideScreen, u_instrument_mm: float, certificate: str, readings_wanted: int
-) -> None:
+def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, readings_wanted: int) -> Taken:
     """Distances between the supports, typed, or from CSV."""
     if session.csv is not None:
         readings = read_readings(session.csv, "span")
@@ -178,45 +172,37 @@ def span(
         for i in range(readings_wanted):
             if session.port == REHEARSAL_PORT:
                 value = scenario.SPANS_MM[i % len(scenario.SPANS_MM)]
-                screen.say(f"[{i + 1} of {readings_wanted}] the simulated rule reads {value} mm")
+                session.screen.say(f"[{i + 1} of {readings_wanted}] the simulated rule reads {value} mm")
             else:
-                value = screen.number(f"[{i + 1} of {readings_wanted}] Measure the span anew, mm")
+                value = session.screen.number(f"[{i + 1} of {readings_wanted}] Measure the span anew, mm")
             table.add({"span_mm": value})
         readings = read_readings(table.path, "span")
     settings = settings_of(u_instrument_mm=u_instrument_mm, certificate=certificate)
-    finish(
-        session,
-        screen,
-        "span",
-        session.gauge,
-        readings,
-        settings,
-        lambda: calibrate_span(readings, u_instrument_mm, certificate),
+    return Taken(
+        "span", session.gauge, readings, settings, lambda: calibrate_span(readings, u_instrument_mm, certificate)
     )
 
 
-def rotation(session: GuidedCalibration, screen: GuideScreen, expected: float, turns: int, u_diameter: float) -> None:
+def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter: float) -> Taken:
     """A shaft turned under load, live or from CSV: its pattern, or the positions of an index mark."""
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "rotation", "marks")
     else:
         shaft = {"number": 1, "kind": "shaft", **scenario.BOWED}
-        with bench_at(session, "rotation", scenario.bench(STANDARD_GRAVITY, [shaft])) as (bench, table, gauge):
+        with bench_at(session, "rotation", scenario.bench(STANDARD_GRAVITY, [shaft])) as (bench, gauge):
             cell, head = _cell_and_head(session, gauge)
             load, deepest = cell.counts_for(ROTATION_LOAD_N), round(DEEPEST_MM / head.mm_per_step)
-            passed = take_rotation(bench, load, deepest, expected, turns, screen, table)
-        readings = read_readings(table.path, "rotation")
+            passed = take_rotation(bench, load, deepest, expected, turns)
+        readings = read_readings(bench.table.path, "rotation")
         if len(passed) >= FEWEST_MARKS:
-            readings = readings_of(str(table.path), mark_steps=passed)
+            readings = readings_of(str(bench.table.path), mark_steps=passed)
     work = calibrate_rotation_marks if "mark_steps" in readings.numbers else calibrate_rotation
     settings = settings_of(expected_steps=expected, u_diameter=u_diameter)
-    finish(session, screen, "rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
+    return Taken("rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
 
 
-def bar(
-    session: GuidedCalibration, screen: GuideScreen, expected: Expected, calibration_file: Path | None, cycles: int
-) -> None:
+def bar(session: GuidedCalibration, expected: Expected, calibration_file: Path | None, cycles: int) -> Taken:
     """A reference bar measured on the gauge, or spines from CSV, against what it should show.
 
     Raises ConfigurationError without a calibration to measure under, and what the gauge raises.
@@ -229,25 +215,14 @@ def bar(
             raise ConfigurationError("a bar is measured under a calibration: name it with --calibration FILE")
         calibration = usable(load_calibration(calibration_file), session.now.date())
         truth = {"number": 1, "ei_n_mm2": scenario.BAR_EI_N_MM2, "diameter_mm": scenario.BAR["diameter_mm"]}
-        with bench_at(session, "bar", scenario.bench(STANDARD_GRAVITY, [], [truth])) as (bench, table, gauge):
+        with bench_at(session, "bar", scenario.bench(STANDARD_GRAVITY, [], [truth])) as (bench, gauge):
             check_use(calibration, gauge, session.now.date())
-            screen.wait(f"Lay in the bar {expected.name}.")
+            session.screen.wait(f"Lay in the bar {expected.name}.")
             for spine, u in take_bar(bench, calibration, cycles):
-                table.add({"spine_thou": spine, "u_spine_thou": u})
-                screen.say(f"    spine {spine:.2f} thou")
-        readings = read_readings(table.path, "bar")
-    finish(
-        session, screen, "bar", gauge, readings, settings_of(expected=expected),
+                bench.table.add({"spine_thou": spine, "u_spine_thou": u})
+                session.screen.say(f"    spine {spine:.2f} thou")
+        readings = read_readings(bench.table.path, "bar")
+    return Taken(
+        "bar", gauge, readings, settings_of(expected=expected),
         lambda: check_bar(expected, readings["spine_thou"].tolist(), readings["u_spine_thou"].tolist()),
     )  # fmt: skip
-
-
-def put_together(records: Path, out: Path, gauge: str | None) -> None:
-    """Write the calibration file from the newest records and say what it was made from."""
-    used = write_calibration(records, out, gauge)
-    print(f"{out}: calibration of gauge {used[0].gauge}, valid until {min(record.valid_until for record in used)}")
-    for record in used:
-        print(f"  from {record.id}, made {record.made}")
-    for remark in remarks_on(used):
-        print(f"  * {remark}")
-    print(f"Next: check it with a bar of known value (midspan calibrate bar), and measure with --calibration {out}")

@@ -1,0 +1,217 @@
+"""What a diagnosis looks for, and how each part of it becomes text that may leave the house.
+
+Something is broken when a diagnosis is asked for: what cannot be read is told as that, and the rest is packed.
+"""
+
+from __future__ import annotations
+
+import json
+import platform
+import re
+import sys
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, fields
+from importlib.metadata import PackageNotFoundError, requires, version
+from pathlib import Path
+from typing import TypeVar
+
+from midspan.backup.belongings import PLAN, kind_of, named_by
+from midspan.base.config import read_toml
+from midspan.base.errors import FrameError, MidspanError
+from midspan.base.log_file import told
+from midspan.diagnose.scrub import Placeholders, scrubbed, scrubbed_line, scrubbed_log
+from midspan.link.gauge import Gauge
+from midspan.link.open_line import open_line
+from midspan.link.trace_file import Passed, explained, in_words, is_trace, read_trace
+from midspan.measurement.result import EVALUATION
+from midspan.store.place import StorePlace
+from midspan.store.upgrade import NEWEST
+from midspan.wire import schema
+from midspan.wire.codec import said_in
+from midspan.wire.framing import Deframer, Frame
+from midspan.wire.records import Record
+
+LOG_BYTES = 300_000  # of its end
+PIECES = 2_000  # of the end of a trace, two or three shafts
+OUR_ENDINGS = (".avro", ".db", ".db-wal", ".toml", ".json", ".jsonl", ".csv", ".log", ".html", ".pdf")
+BROKEN = (MidspanError, OSError, ValueError, RecursionError)
+WHERE = re.compile(r"at line [0-9]+, column [0-9]+")  # of a mistake in a file of settings
+Source = TypeVar("Source", bound=Path | StorePlace | str | None)
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Where a diagnosis looks: a folder with its settings and traces, files besides, database, log, and a port."""
+
+    folder: Path
+    files: tuple[Path, ...] = ()
+    store: StorePlace | None = None
+    log: Path | None = None
+    port: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A member of the pack: its name there, what it is, the text, and the file or port it was made from, if any.
+
+    `text` is None for what could not be read: `what` then tells why, and `error` in words that stay in the house.
+    """
+
+    name: str
+    what: str
+    text: str | None
+    source: Path | StorePlace | str | None = None
+    error: str = ""
+
+
+@dataclass
+class Collector:
+    """Collects the parts one by one, with one set of placeholders for all."""
+
+    sources: Sources
+    names: Placeholders = field(default_factory=Placeholders)
+
+    def parts(self) -> Iterator[Part]:
+        """Give every part, what could not be read among them; raises nothing that a broken file can cause."""
+        at = self.sources
+        yield self._part("versions.txt", "versions", None, lambda _: _lines(versions()))
+        for number, path in enumerate(self._settings(), 1):
+            yield self._part(f"settings-{number}.json", "settings", path, self._settings_in)
+        yield self._part("files.txt", "kinds and sizes of the files in the folder", at.folder, _files_in)
+        if at.store is not None:
+            yield self._part("database.txt", "facts of the database", at.store, lambda place: _lines(place.facts()))
+        if at.log is not None:
+            yield self._part("log.txt", "end of the log", at.log, self._log)
+        for path in self._newest_trace():
+            yield self._part("trace.txt", "end of the newest trace", path, self._trace)
+        if at.port is not None:
+            yield self._part("gauge.txt", "what the gauge says of itself", at.port, self._identity)
+
+    def _part(self, name: str, what: str, source: Source, make: Callable[[Source], str]) -> Part:
+        try:
+            return Part(name, what, make(source), source)
+        except BROKEN as error:
+            place = "".join(WHERE.findall(str(error)))
+            return Part(name, f"{what}: {self._blotted(told(error))} {place}".strip(), None, source, str(error))
+
+    def _blotted(self, words: object) -> str:
+        return scrubbed_line(str(words), self.names)
+
+    # Settings
+
+    def _settings(self) -> list[Path]:
+        """Return the files that were given, those of Midspan in the folder and whatever a plan names, each once."""
+        beside = [path for path in sorted(self.sources.folder.glob("*.toml")) if _may_be_ours(path)]
+        given = [path for path in self.sources.files if not _trace_time(path)]
+        found: dict[Path, None] = {}
+        for path in (*given, *beside):
+            found[path] = None
+            found |= {path.parent / name: None for name in _named_by(path)}
+        return list(found)
+
+    def _settings_in(self, path: Path) -> str:
+        kind = kind_of(path)
+        told_of = {"file": self.names.of(path.name, "file"), "kind": kind}
+        content = scrubbed(read_toml(path), self.names)
+        return json.dumps({**told_of, "content": content}, indent=1, ensure_ascii=False)
+
+    # Log and trace
+
+    def _log(self, path: Path) -> str:
+        before = path.with_name(f"{path.name}.1")
+        text = (before.read_bytes() if before.is_file() else b"") + path.read_bytes()
+        return "\n".join(scrubbed_log(text[-LOG_BYTES:].decode("utf-8", "replace").split("\n"), self.names))
+
+    def _newest_trace(self) -> list[Path]:
+        there = {path: _trace_time(path) for path in (*self.sources.files, *self.sources.folder.glob("*"))}
+        return sorted((path for path, time_s in there.items() if time_s), key=lambda path: there[path])[-1:]
+
+    def _trace(self, path: Path) -> str:
+        pieces = deque(read_trace(path), maxlen=PIECES)
+        return "\n".join(self._blotted(line) for line in _told(pieces))
+
+    # Gauge
+
+    def _identity(self, port: str) -> str:
+        with open_line(port) as line:
+            found = Gauge(line).identify()
+        return _lines((one.name, self._blotted(in_words(getattr(found, one.name)))) for one in fields(found))
+
+
+def versions() -> Iterator[tuple[str, str]]:
+    """Give what runs here: Midspan and what it is made for, Python, system, and every library that it names."""
+    yield "midspan", version("midspan")
+    yield "protocol", f"{schema.PROTOCOL_MAJOR}.{schema.PROTOCOL_MINOR} {schema.fingerprint().hex()}"
+    yield "evaluation", EVALUATION
+    yield "newest revision of a database", str(NEWEST)
+    yield "python", sys.version.replace("\n", " ")
+    yield "system", platform.platform()
+    yield "machine", platform.machine()
+    for line in sorted(set(requires("midspan") or ())):
+        name = re.split(r"[^\w.-]", line)[0]
+        yield name, _version_of(name)
+
+
+def _version_of(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _lines(facts: Iterable[tuple[str, object]]) -> str:
+    return "\n".join(f"{name}: {value}" for name, value in dict(facts).items())
+
+
+def _files_in(folder: Path) -> str:
+    """How many files of each ending are there and how large they are: names are a person's."""
+    sizes: dict[str, list[int]] = {}
+    for path in folder.iterdir():
+        if path.is_file():
+            ending = path.suffix if path.suffix in OUR_ENDINGS else "of other endings"
+            sizes.setdefault(ending, []).append(path.stat().st_size)
+    return _lines((ending, f"{len(each)} files, {sum(each)} bytes") for ending, each in sorted(sizes.items()))
+
+
+def _may_be_ours(path: Path) -> bool:
+    """Return False for settings of another program; what is no TOML may be ours, and broken."""
+    try:
+        read_toml(path)
+    except MidspanError:
+        return True
+    return kind_of(path) is not None
+
+
+def _named_by(path: Path) -> tuple[str, ...]:
+    return named_by(path) if kind_of(path) == PLAN else ()
+
+
+def _trace_time(path: Path) -> float:
+    """When a trace was written to last (seconds since 1970), 0 for any other file."""
+    try:
+        status = path.stat()
+        return status.st_mtime if status.st_size > 0 and is_trace(path) else 0.0
+    except BROKEN:
+        return 0.0
+
+
+def _told(pieces: Iterable[Passed]) -> Iterator[str]:
+    """Give the lines of a trace anew from its bytes; those that are no frame, or of a record with text, only by number.
+
+    The first frame of each direction may lack its beginning.
+    """
+    ends: dict[tuple[int, str], Deframer] = {}
+    for piece in pieces:
+        yield f"{piece.time_ms:12.3f} {piece.line} {piece.direction} {len(piece.data)} bytes"
+        for item in ends.setdefault((piece.line, piece.direction), Deframer()).feed(piece.data):
+            yield f"{'.':>14} {explained(item)}{_bytes_of(item)}"
+
+
+def _bytes_of(item: Frame | FrameError) -> str:
+    """Return the bytes of a record in which no text can stand, empty for anything else."""
+    said = None if isinstance(item, FrameError) else said_in(item.body)
+    if isinstance(item, FrameError) or not isinstance(said, Record):
+        return ""
+    kinds = {type(getattr(said, one.name)) for one in fields(said)}
+    return "" if kinds & {str, bytes} else f" | {item.body.hex()}"

@@ -1,0 +1,39 @@
+"""The pack itself: every part as a member of one zip file, with a list of what is in it and what could not be read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from zipfile import ZIP_DEFLATED, ZipFile
+
+from midspan.base.files import writing
+from midspan.diagnose.collect import Collector, Part, Sources
+
+LIST = "read-me-first.txt"
+WORDS = """\
+What Midspan knows of itself, packed by the command `midspan diagnose` for whoever helps.
+Texts of people are replaced by placeholders (name-1, text-2), the same text by the same one in all files here; secrets
+are left out. Nothing of it was sent anywhere by Midspan.
+"""
+
+
+def pack(sources: Sources, out: Path) -> list[Part]:
+    """Collect what helps, write it to a new file and return its parts.
+
+    Raises OutputError when the file is there already or cannot be written.
+    """
+    parts = [*Collector(sources).parts()]
+    with writing(out, "name another file, or another folder"):
+        file = out.open("xb")
+        with file, ZipFile(file, "w", ZIP_DEFLATED) as packed:
+            packed.writestr(LIST, _list(parts))
+            for part in parts:
+                if part.text is not None:
+                    packed.writestr(part.name, part.text + "\n")
+    return parts
+
+
+def _list(parts: list[Part]) -> str:
+    """Return what the pack holds, without names of files."""
+    there = "".join(f"  {part.name}: {part.what}\n" for part in parts if part.text is not None)
+    lacking = "".join(f"  {part.name}: {part.what}\n" for part in parts if part.text is None)
+    return f"{WORDS}\nIn it:\n{there}" + (f"\nCould not be read:\n{lacking}" if lacking else "")

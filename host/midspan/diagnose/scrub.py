@@ -1,0 +1,102 @@
+"""What leaves the house: only what is known to be ours. Every text of a person becomes a placeholder, a secret nothing.
+
+Nothing is looked for that might be a name, for no list of names is whole. Numbers, dates, the keys and words of our own
+settings and the sentences of our own log are let through, and everything else is replaced: the same text by the same
+placeholder wherever it stands, so that who reads it sees what belongs together.
+
+>>> names = Placeholders()
+>>> scrubbed({"gauge": {"name": "attic", "port": "COM3"}, "notices": {"webhook": ["https://x/y"]}}, names)
+{'gauge': {'name': 'name-1', 'port': 'COM3'}, 'notices': {'webhook': 'removed'}}
+>>> scrubbed_line("opened «COM3», the gauge there is «attic»; saved by «Ann", names)
+'opened COM3, the gauge there is name-1; saved by text-1'
+"""
+
+import math
+import re
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date, datetime, time
+from typing import Any
+
+from midspan.base.log_file import CLOSING, LINE, OPENING
+from midspan.diagnose.known_words import known_keys, secret_keys
+
+REMOVED = "removed"
+TEXT = "text"
+# The names that systems give ports; one with a serial number or a word of its own is not among them.
+PORT = re.compile(r"/dev/(tty(S|ACM|USB)?|pts/)[0-9]{1,4}|COM[0-9]{1,4}|rehearsal")
+VERSION = re.compile(r"(micropython )?[0-9]\.[0-9]{1,2}\.[0-9]{1,2}(?![^ ])")  # what a gauge runs on begins so
+# A quote that was torn off ends with its line.
+QUOTE = re.compile(f"{OPENING}([^{CLOSING}]*)(?:{CLOSING}|$)")
+
+
+class Placeholders:
+    """What stands in place of each text, the same for the same text: its kind and a number."""
+
+    def __init__(self) -> None:
+        self._of: dict[str, str] = {}
+        self._counts: Counter[str] = Counter()
+
+    def of(self, text: str, kind: str = TEXT) -> str:
+        """Return what stands for a text; `kind` counts where it is met for the first time."""
+        version = VERSION.match(text)
+        if version is not None:
+            return f"{version[0]} {self.of(text[version.end() :])}".strip()
+        if not text or PORT.fullmatch(text):
+            return text
+        if text not in self._of:
+            self._counts[kind] += 1
+            self._of[text] = f"{kind}-{self._counts[kind]}"
+        return self._of[text]
+
+
+def scrubbed(value: Any, names: Placeholders, key: str = TEXT) -> Any:
+    """Return the value of a key of settings, and all that is in it, as it may leave the house."""
+    if key in secret_keys():
+        return REMOVED
+    if isinstance(value, dict):
+        return dict(_entry(inner, one, names) for inner, one in value.items())
+    if isinstance(value, list):
+        return [scrubbed(one, names, key) for one in value]
+    if isinstance(value, str):
+        return value if value in known_keys().get(key, ()) else names.of(value, key)
+    return value if isinstance(value, bool) else _plain(value)
+
+
+def _entry(key: str, value: Any, names: Placeholders) -> tuple[str, Any]:
+    if key in known_keys():
+        return key, scrubbed(value, names, key)
+    return names.of(key, "unknown-key"), _unknown(value, names)
+
+
+def _unknown(value: Any, names: Placeholders) -> Any:
+    """Under a key of a person's own nothing is let through: a number may be that of a telephone."""
+    if isinstance(value, dict):
+        return {names.of(key, "unknown-key"): _unknown(one, names) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_unknown(one, names) for one in value]
+    return names.of(value) if isinstance(value, str) else type(value).__name__
+
+
+def _plain(value: Any) -> Any:
+    """Return a number that JSON has as it is, and a date or any other number in words."""
+    if isinstance(value, date | datetime | time) or not math.isfinite(value):
+        return str(value)
+    return value
+
+
+def scrubbed_line(line: str, names: Placeholders) -> str:
+    """Return a line of a log or a trace with a placeholder for each quote."""
+    return QUOTE.sub(lambda found: names.of(found[1]) or "empty", line)
+
+
+def scrubbed_log(lines: list[str], names: Placeholders) -> Iterator[str]:
+    """Give the lines of a log as they may leave the house; one that no log of ours has is only counted."""
+    foreign = 0
+    for line in lines:
+        if LINE.match(line):
+            yield scrubbed_line(line, names)
+        elif line:
+            foreign += 1
+    if foreign:
+        yield f"left out: {foreign} lines that are no lines of this log"

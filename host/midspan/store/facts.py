@@ -1,0 +1,47 @@
+"""Facts of the file of a database, without a word of its rows: for a diagnosis, also where little of it can be read."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from urllib.parse import quote
+
+from midspan.base.errors import StoreError
+from midspan.store.tables import Table
+from midspan.store.upgrade import APPLICATION_ID, NEWEST
+
+WAIT_S = 2.0
+
+
+def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
+    """Give size, revision and how many rows each of our tables has, by name; what is damaged is said in its place.
+
+    Raises StoreError when the file cannot be opened as a database.
+    """
+    try:
+        yield "size in bytes", path.stat().st_size
+        with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=WAIT_S)) as connection:
+            yield from _facts(connection)
+    except (sqlite3.Error, OSError) as error:
+        raise StoreError(f"{path}: it cannot be read ({error})") from error
+
+
+def _facts(connection: sqlite3.Connection) -> Iterator[tuple[str, int | str]]:
+    (program,) = connection.execute("PRAGMA application_id").fetchone()
+    yield "made by", "Midspan" if program == APPLICATION_ID else "another program"
+    (revision,) = connection.execute("PRAGMA user_version").fetchone()
+    yield f"revision (newest known: {NEWEST})", revision
+    there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    for name in Table.metadata.tables:
+        if name in there:
+            yield f"rows of {name}", _rows(connection, name)
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> int | str:
+    try:
+        (number,) = connection.execute(f"SELECT count(*) FROM {table}").fetchone()
+    except sqlite3.Error as error:
+        return f"unreadable ({type(error).__name__})"
+    return int(number)

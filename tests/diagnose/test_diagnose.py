@@ -1,0 +1,252 @@
+"""The pack for whoever helps: no name or secret is in it, whatever it was planted in, and nothing broken stops it."""
+
+import json
+import logging
+import re
+import shutil
+from dataclasses import replace
+from zipfile import ZipFile
+
+import pytest
+from commands_rig import complaint, midspan, settings
+from hypothesis import example, given
+from hypothesis import settings as hypothesis
+from hypothesis import strategies as st
+from midspan.base.errors import LinkError, MidspanError
+from midspan.base.log_file import log_path, logging_to
+from midspan.decision.decision import Decision, Outcome
+from midspan.diagnose.collect import Collector, Sources
+from midspan.diagnose.pack import LIST, pack
+from midspan.diagnose.scrub import REMOVED, Placeholders, scrubbed, scrubbed_line
+from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, TraceFile
+from midspan.rehearsal.process import Rehearsal
+from midspan.sorting.plan import EXAMPLE
+from midspan.store.database import RunReference
+from midspan.store.place import StorePlace
+from midspan.wire.codec import pack as packed_record
+from midspan.wire.framing import encode
+from midspan.wire.records import Acknowledge, Identify, Reply, State
+from midspan.wire.schema import fingerprint
+
+LOG = logging.getLogger("midspan.tests")
+STATED = "Zyxqwv Qzyx"  # a name that is part of no word of ours
+# Letters, and what may part or end a name in TOML, JSON, a log, a trace, an address or a path.
+names = st.text(alphabet="ABDEKLMNRSTabdeklmnrstäéßЖ日 .-_'\"\\@:#=%<>{}[]", min_size=5, max_size=24).filter(
+    lambda name: len(re.findall(r"\w", name)) > 3 and name == name.strip()
+)
+identity = Identify(
+    protocol_major=1, protocol_minor=3, fingerprint=fingerprint(), gauge="", firmware="0.1.0",
+    runtime="micropython 1.29.0", boot=1, state=State.IDLE, held_shaft=None, held_blocks=0, tick_us=1,
+    interval_us=12500, count_min=-9, count_max=9, count_limit=9, press_limit_steps=9, silence_ms=9, buffer_bytes=9,
+    in_gauge=None, seated=False, hopper=False, slot=False, places=0, guards=0, fault=None, last_release=None,
+    temperature_centi=None,
+)  # fmt: skip
+
+
+def quoted(text):
+    return json.dumps(text, ensure_ascii=False)  # which is a string of TOML too
+
+
+def plant_settings(folder, name):
+    """In every place of a plan, of bands and of files of nobody, in one with a mistake, and in comments."""
+    said = quoted(name)
+    (folder / "night.toml").write_text(
+        f'# {name}\n[gauge]\nname = {said}\nport = {said}\ncalibration = {said}\n[sort]\nbands = "bands.toml"\n'
+        f"{said} = 12\ncrack_hysteresis_pct = {said}\n[[place]]\nnumber = 1\nbin = {said}\nholds = 4\n"
+        f"[[place]]\nuse = {said}\n[notices]\nlog = {said}\nwebhook = [{said}, {quoted('https://u:' + name + '@x/')}]\n"
+        f"apprise = [{said}]\n[checks]\nrules = {said}\n[{said}]\n{said} = {{ number = {said}, from = [{said}] }}\n",
+        encoding="utf-8",
+    )
+    (folder / "bands.toml").write_text(f"[[bin]]\nname = {said}\nspine_thou = [495.0, 505.0]\n", encoding="utf-8")
+    (folder / "gauge.toml").write_text(f"[calibration]\nid = {said}\nid = {said}\n", encoding="utf-8")
+    (folder / "masses.toml").write_text(f"[[mass]]\nname = {said}\ncertificate = {said}\n", encoding="utf-8")
+    (folder / "letter.toml").write_text(f"to = {said}\n", encoding="utf-8")
+
+
+def plant_log(path, name):
+    """As our own modules do, in errors too, and as a line that is none."""
+    with logging_to(path, pytest.fail):
+        LOG.info("opened %s after %d", name, 2)
+        LOG.warning("failed: %s", LinkError(f"/home/{name}/results.db: no '{name}' there"))
+        LOG.warning("failed: %s", OSError(2, name, f"/home/{name}"))
+    with path.open("a", encoding="utf-8") as file:
+        file.write(f"{name}\nTraceback: {name}\n2026-01-01T00:00:00.000Z INFO a [1] torn «x {name}")
+
+
+def plant_trace(path, name):
+    """In records, between frames, in pieces, and in the name of a port."""
+    trace = TraceFile(path, lambda: 0.0, lambda: "today", pytest.fail)
+    line = trace.opened(name)
+    told = replace(identity, gauge=name)
+    foreign = replace(told, fingerprint=bytes(8))
+    records = [encode(i, packed_record(one)) for i, one in enumerate((foreign, told, Reply(0, None, name)))]
+    for data in (*records, name.encode() + b"\0", encode(2, b"\x12\x06" + name.encode())):
+        line.passed(FROM_GAUGE, data[:9])
+        line.passed(FROM_GAUGE, data[9:])
+    line.passed(TO_GAUGE, encode(3, packed_record(Acknowledge(7))) + name.encode())
+    trace.close()
+
+
+@pytest.fixture(scope="module")
+def empty_store(tmp_path_factory):
+    path = tmp_path_factory.mktemp("store") / "results.db"
+    StorePlace(path).open().close()
+    return path
+
+
+def plant_store(path, name, empty_store):
+    shutil.copy(empty_store, path)
+    with StorePlace(path).open() as store:
+        run = RunReference(f"{name}.avro", 0, 7, name, 0)
+        store.add(
+            store.begin_batch(name, 0), run, {"spine_thou": 500.0}, Decision(Outcome.REJECTED, reasons=(name,)), 1
+        )
+
+
+def planted(folder, name, empty_store):
+    """A folder whose every file has a name in it; what a diagnosis of it looks at."""
+    plant_settings(folder, name)
+    plant_log(folder / "midspan.log", name)
+    plant_trace(folder / "line.txt", name)
+    plant_store(folder / "results.db", name, empty_store)
+    return Sources(
+        folder, (folder / "letter.toml",), StorePlace(folder / "results.db"), folder / "midspan.log", f"/dev/{name}"
+    )
+
+
+def members(out):
+    with ZipFile(out) as file:
+        return {one: file.read(one).decode("utf-8") for one in file.namelist()}
+
+
+@given(names)
+@example("%s %d")
+@example("Ann O'Hara")
+@hypothesis(max_examples=40)
+def test_no_name_is_in_the_pack_whatever_it_was_planted_in(tmp_path_factory, empty_store, name):
+    folder = tmp_path_factory.mktemp("shop")
+    pack(planted(folder, name, empty_store), folder / "pack.zip")
+    for member, text in members(folder / "pack.zip").items():
+        assert name not in text, member
+        assert quoted(name)[1:-1] not in text, member
+        assert name.encode().hex() not in text, member
+        assert name not in member
+
+
+def test_what_is_not_a_name_is_there_for_whoever_helps(tmp_path, empty_store):
+    parts = pack(planted(tmp_path, STATED, empty_store), tmp_path / "pack.zip")
+    found = members(tmp_path / "pack.zip")
+    assert set(found) == {LIST, *(part.name for part in parts if part.text is not None)}
+    plan = next(json.loads(text) for text in found.values() if '"sort"' in text)["content"]
+    assert plan["place"][0] == {"number": 1, "bin": plan["gauge"]["name"], "holds": 4}
+    assert plan["notices"]["webhook"] == plan["notices"]["apprise"] == REMOVED
+    assert f"opened {plan['gauge']['name']} after 2" in found["log.txt"]
+    assert "FileNotFoundError ENOENT" in found["log.txt"]
+    assert "LinkError" in found["log.txt"]
+    assert f"gauge {plan['gauge']['name']}, firmware 0.1.0, runtime micropython 1.29.0" in found["trace.txt"]
+    assert f"Acknowledge shaft 7 | {packed_record(Acknowledge(7)).hex()}" in found["trace.txt"]
+    assert "rows of results: 1" in found["database.txt"].splitlines()
+    assert re.search(r"^numpy: \d", found["versions.txt"], re.MULTILINE)
+    assert [part.name for part in parts if part.text is None] == ["settings-3.json", "gauge.txt"]
+    assert "at line 3, column" in found[LIST]
+
+
+def test_the_words_of_our_own_settings_stay():
+    names = Placeholders()
+    found = scrubbed({**EXAMPLE, "checks": {"rules": "runs", "bad_check": "Ann"}}, names)
+    assert found["place"][1] == EXAMPLE["place"][1]
+    assert found["checks"] == {"rules": "runs", "bad_check": "bad_check-1"}
+    assert found["gauge"]["calibration"] != "gauge.toml"
+
+
+@given(st.recursive(st.text() | st.integers() | st.booleans(), lambda x: st.lists(x) | st.dictionaries(st.text(), x)))
+def test_nothing_of_a_value_under_a_key_of_a_person_is_left(value):
+    (found,) = scrubbed({"customer": value}, Placeholders()).values()
+    left = re.sub(r"(unknown-key|text)-\d+|int|bool|[\[\]{}\"', :]", "", str(found).replace("''", ""))
+    assert left == ""
+
+
+def test_ports_and_versions_are_no_names():
+    names = Placeholders()
+    assert scrubbed_line("«COM3» «/dev/ttyACM0» «/dev/ttyAnn» «0.1.0» «0.1.0-ann»", names).split() == [
+        "COM3", "/dev/ttyACM0", "text-1", "0.1.0", "text-2",
+    ]  # fmt: skip
+
+
+def broken_store(folder):
+    (folder / "results.db").write_bytes(b"SQLite format 3\0" + b"\xff" * 5000)
+
+
+def foreign_store(folder):
+    (folder / "results.db").write_text("Dear Ann,")
+
+
+def no_rights(folder):
+    (folder / "results.db").mkdir()
+    (folder / "night.toml").mkdir()
+    (folder / "midspan.log").mkdir()
+    (folder / "line.txt").mkdir()
+
+
+def broken_trace(folder):
+    (folder / "line.txt").write_bytes(b"midspan trace 1\n 1 1 > 2: 0zzz\n\xff\xfe")
+
+
+def broken_settings(folder):
+    (folder / "night.toml").write_bytes(b"\xff\xfe\x00")
+    (folder / "deep.toml").write_text("sort = " + "[" * 100_000)
+    (folder / "own.toml").write_text(
+        '[gauge]\nname = "a"\nport = "b"\ncalibration = "own.toml"\n[sort]\nbands = "\\u0000"\n'
+    )
+
+
+@pytest.mark.parametrize(
+    ("spoil", "lacking"),
+    [
+        (lambda folder: None, {"database.txt", "log.txt", "gauge.txt"}),
+        (broken_store, {"database.txt", "log.txt", "gauge.txt"}),
+        (foreign_store, {"database.txt", "log.txt", "gauge.txt"}),
+        (no_rights, {"database.txt", "log.txt", "gauge.txt", "settings-1.json"}),
+        (broken_trace, {"database.txt", "log.txt", "gauge.txt", "trace.txt"}),
+        (broken_settings, {"database.txt", "log.txt", "gauge.txt", "settings-1.json", "settings-2.json"}),
+    ],
+)
+def test_nothing_broken_stops_it_and_what_is_broken_is_listed(tmp_path, spoil, lacking):
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    spoil(folder)
+    sources = Sources(folder, (), StorePlace(folder / "results.db"), folder / "midspan.log", "no-such-port")
+    pack(sources, tmp_path / "pack.zip")
+    found = members(tmp_path / "pack.zip")
+    told = found[LIST].partition("Could not be read:\n")[2]
+    assert {line.split(":")[0].strip() for line in told.splitlines()} == lacking
+    assert not lacking & set(found)
+    assert "versions.txt" in found
+
+
+def test_a_folder_that_is_gone_is_listed(tmp_path):
+    lacking = [part.name for part in Collector(Sources(tmp_path / "none")).parts() if part.text is None]
+    assert lacking == ["files.txt"]
+
+
+def test_the_command_says_what_it_packed_and_writes_over_nothing(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    settings(shop)
+    with Rehearsal({"shafts": []}, tmp_path / "gauge") as simulated:
+        done = midspan("--trace", "line.txt", "diagnose", "--port", simulated.port, "--out", "help.zip", folder=shop)
+    assert done.returncode == 0, done.stderr
+    found = members(shop / "help.zip")
+    assert "gauge: rehearsal" in found["gauge.txt"].splitlines()
+    assert "diagnose begins" in found["log.txt"]
+    assert log_path().is_file()
+    packed = [line for line in done.stdout.splitlines() if line.startswith("packed: ")]
+    assert [line.rpartition(" ")[2] for line in packed] == [one for one in found if one != LIST]
+    assert "results.db" in done.stdout
+    assert "help.zip" in complaint(midspan("diagnose", "--out", "help.zip", folder=shop))
+
+
+def test_a_pack_that_cannot_be_written_is_one_line(tmp_path):
+    with pytest.raises(MidspanError, match=r"none.*pack\.zip"):
+        pack(Sources(tmp_path), tmp_path / "none" / "pack.zip")
