@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser redraw demo test bench soak lint lock check clean
+.PHONY: browser records redraw demo test bench soak lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -21,6 +21,10 @@ browser:
 		echo "midspan: no chromium found; installing Debian's for the tests of the page"; \
 		apt-get update -q && apt-get install -y -q chromium; } || \
 		echo "midspan: chromium could not be installed; the tests of the page are skipped"
+
+# Writes both ends' records anew from their definitions in protocol/; say it after a change of a field, record or fault.
+records: $(SETUP)
+	PYTHONPATH=tests/rigs $(BIN)/python tests/wire/make_records.py
 
 # Writes anew what is made from code: vectors, tables of the specification, drawings and outputs in the hardware notes.
 redraw: $(SETUP)

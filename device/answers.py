@@ -5,22 +5,20 @@ A request whose reply was lost comes again: what is under way or done already is
 
 import sys
 
-from cycle import CONFIGURATION, FAULTED, FEEDING, HOMING, IDLE, LOADED, RELEASING, SELECTING, STANDING, STOPPED_BY_HOST
-from feeder import GUARDS, HOPPER, LID, SEATED, SLOT
+from codec import RecordError, Unpacker
+from feeder import GUARDS, HOPPER, LID, SLOT
 from frames import HEAD
 from load_cell import COUNT_MAX, COUNT_MIN
-from plan import (
-    NO_FEEDER, NO_PLAN, NOT_SAFE, OUT_OF_RANGE, SHAFT_MAX, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE, Plan,
-    RefusalError, Step, check_room,
-)  # fmt: skip
+from plan import SHAFT_MAX, Plan, RefusalError, Step, check_room
 from records import (
-    ACKNOWLEDGE, BENCH_STEP, COMMAND, CYCLE_PLAN, FEED, FINGERPRINT, GREET, IDENTIFY, ORDERS, PROTOCOL_MAJOR,
-    PROTOCOL_MINOR, RELEASE, REPLY, RESEND, RecordError, Unpacker,
+    ACKNOWLEDGE, BENCH_STEP, CLEAR_FAULT, COMMAND, CONFIGURATION, CYCLE_PLAN, FAULTED, FEED, FEEDING, FINGERPRINT,
+    GREET, HOMING, IDENTIFY, IDLE, KEEP_ALIVE, LOADED, MEASURE, NO_FEEDER, NO_PLAN, NOT_SAFE, OUT_OF_RANGE,
+    PROTOCOL_MAJOR, PROTOCOL_MINOR, RELEASE, RELEASING, REPLY, RESEND, SEATED, SELECTING, STANDING, STOP,
+    STOPPED_BY_HOST, UNKNOWN_SHAFT, WRONG_PROTOCOL, WRONG_STATE,
 )  # fmt: skip
 
 FIRMWARE = "0.1.0"
 SILENCE_MS = 3000
-KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT = range(len(ORDERS))
 
 
 class Answers:

@@ -8,12 +8,13 @@ is. A feeder brings shafts and takes them away. The device knows counts, microst
 from feeder import CHUTE, GUARDS, STOP
 from motions import LOST_STEPS_MOST, Motions
 from plan import Plan, Step
-from records import EVENT, FAULT, FAULT_CODES, PHASES, STATES
+from records import (
+    APPROACH, BENCH, BUFFER_FULL, CELL_SATURATED, CELL_SILENT, CONFIGURATION, DEEPEN, EMERGENCY_STOP, EVENT, FAULT,
+    FAULTED, FAULT_CODES, FEEDING, FULL, HOLDING, HOME_STUCK, HOMING, IDLE, LID_OPEN, LIFT, LIGHT, LIGHT_AGAIN,
+    LOADED, LOST_STEPS, PHASES, RELEASING, RETRACTING, RETURN, SEATING, SELECTING, STANDING, STARTING, STATES,
+    ZERO_AFTER, ZERO_BEFORE,
+)  # fmt: skip
 
-(STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
- RETRACTING, HOLDING, FAULTED, BENCH, STANDING, FEEDING, LOADED, SELECTING, RELEASING) = range(len(STATES))  # fmt: skip
-HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL, LOST_STEPS = range(8, 13)
-LID_OPEN, EMERGENCY_STOP, CONFIGURATION, HOME_STUCK = range(18, 22)
 PHASE_OF = [PHASES.index(name) if name in PHASES else -1 for name in STATES]  # the sampled states are the phases
 MEASURING = tuple(range(SEATING, ZERO_AFTER + 1)) + (BENCH,)
 DOWN = tuple(range(APPROACH, LIFT + 1)) + (BENCH,)  # the head may touch the shaft
@@ -255,7 +256,7 @@ for _state, _event in (
     TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
 for _state in MOVING:
     TABLE[(_state, "LID_OPEN")] = TABLE[(_state, "EMERGENCY_STOP")] = (FAULTED, Motions.give_up)
-CELL_FAULTS = FAULT_CODES[:4]
+CELL_FAULTS = FAULT_CODES[CELL_SILENT : CELL_SATURATED + 1]
 for _state in MEASURING:
     for _event in ("HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"):
         TABLE[(_state, _event)] = (RETRACTING, Motions.retract)

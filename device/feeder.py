@@ -4,12 +4,13 @@ Nothing here waits. What is released is on record before the gate opens, and as 
 rollers are clear, so that no reset, whenever it comes, leaves a false record.
 """
 
+from records import SEATED
+
 LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit in range(8)]  # of the board's inputs
 ENDS = LEFT_END | RIGHT_END
 SEAT = ENDS | ABOVE
 GUARDS = LID | STOP
 SOURCE_BITS = (HOPPER, SLOT, SEAT)  # of HOPPER, SLOT, SEATED: one of them is set when a shaft is there
-SEATED = 2
 FEED_US = 2000000  # from the escapement's stroke, by when a shaft lies still on its rollers
 RELEASE_US = 1500000  # from the gate's opening, by when it has passed the chute
 SETTLE_US = 300000  # what has not changed for so long, while nothing moves, is how things lie

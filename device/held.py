@@ -6,7 +6,8 @@ memory once the object is made.
 
 from array import array
 
-from records import READINGS, put_int
+from codec import put_int
+from records import READINGS
 
 READINGS_MAX = 64  # per block
 BLOCKS_MAX = 255

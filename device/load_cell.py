@@ -4,17 +4,16 @@ One bad sample is only a status. A fault is a thing that goes on, because a sing
 is common on such rigs and the host's fit copes with it.
 """
 
+from records import CELL_OUT_OF_STEP, CELL_SATURATED, CELL_SILENT, CELL_STUCK
+
 COUNT_MIN = -0x800000
 COUNT_MAX = 0x7FFFFF
 SETTLING, SATURATED, OUT_OF_STEP, GAP_BEFORE = 1, 2, 4, 8  # bits of a reading's status
 BAD = SATURATED | OUT_OF_STEP  # a count with one of these says nothing about the force
-
 STUCK_ROW = 20  # equal counts in a row; a live 24-bit converter always shows some noise
 OUT_OF_STEP_ROW = 3
 SATURATED_ROW = 4
 SMOOTHING = 4  # the measured interval is the mean of about 2^4 intervals
-
-SILENT, STUCK, STEP, SATURATION = range(4)  # the cell's fault codes, the first of all
 
 
 def elapsed_us(later: int, earlier: int) -> int:
@@ -66,7 +65,7 @@ class LoadCell:
         """Notice that no sample came: one may be lost, and jitter must not make two of it."""
         silent_us = elapsed_us(now_us, self._last_us)
         if 2 * silent_us > 5 * self.interval_us():
-            self._fail(SILENT, silent_us)
+            self._fail(CELL_SILENT, silent_us)
 
     def _time(self, tick_us: int) -> None:
         self.gap_us = elapsed_us(tick_us, self._last_us)
@@ -79,11 +78,11 @@ class LoadCell:
 
     def _judge(self) -> None:
         if self._saturated >= SATURATED_ROW:
-            self._fail(SATURATION, self.count)
+            self._fail(CELL_SATURATED, self.count)
         elif self._out_of_step >= OUT_OF_STEP_ROW:
-            self._fail(STEP, self._out_of_step)
+            self._fail(CELL_OUT_OF_STEP, self._out_of_step)
         elif self._same >= STUCK_ROW:
-            self._fail(STUCK, self.count)
+            self._fail(CELL_STUCK, self.count)
 
     def _fail(self, code: int, detail: int) -> None:
         if self.fault is None:

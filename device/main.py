@@ -6,12 +6,12 @@ The board (see board.py of the rehearsal for its face) is the only part that kno
 from array import array
 
 from answers import SILENCE_MS, Answers
-from cycle import HOST_SILENT, INTERNAL, Cycle, CycleError
+from cycle import Cycle, CycleError
 from frames import Decoder
 from held import Held
 from load_cell import LoadCell, elapsed_us
 from outbox import Outbox
-from records import END_OF_SHAFT
+from records import END_OF_SHAFT, HOST_SILENT, INTERNAL
 from stepper import Stepper, TravelError
 
 TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a sample

@@ -5,7 +5,7 @@ until the buffer has room for them. A record that finds no room is dropped: a ho
 """
 
 from frames import HEAD, STUFFED_MAX, Encoder
-from records import pack
+from codec import pack
 
 OUT_BYTES = 4096
 RESERVE = 1024  # kept free of blocks, for records

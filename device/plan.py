@@ -1,11 +1,9 @@
 """The cycle plan and the bench step: checked field by field against the device's own limits before any motor moves."""
 
 from held import BLOCK_BYTES, BLOCKS_MAX, READINGS_MAX
-from records import REFUSALS
+from records import BUFFER_TOO_SMALL, OUT_OF_RANGE
 from stepper import SPEED_MAX
 
-(WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, NO_PLAN, UNKNOWN_SHAFT, BUFFER_TOO_SMALL, NOT_SAFE,
- NO_FEEDER) = range(len(REFUSALS))  # fmt: skip
 SHAFT_MAX = 0x3FFFFFFF  # the chip's largest small integer
 STEPS_MAX = 1 << 20  # rotate microsteps of one turn: hundreds of revolutions
 READING_BYTES = 11  # at worst: lateness 2, rotate 2, press 2, count 4, and a share of the block's head and statuses

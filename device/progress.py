@@ -5,12 +5,8 @@ because a single one may be a spike.
 """
 
 from load_cell import BAD, GAP_BEFORE, SETTLING
-from records import STATES
+from records import APPROACH, BENCH, FULL, LIFT, LIGHT, LIGHT_AGAIN, ZERO_AFTER, ZERO_BEFORE
 
-ZERO_BEFORE, APPROACH, LIGHT, FULL, LIGHT_AGAIN, LIFT, ZERO_AFTER, BENCH = (
-    STATES.index(name)
-    for name in ("ZERO_BEFORE", "APPROACH", "LIGHT", "FULL", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "BENCH")
-)
 ZEROS = (ZERO_BEFORE, ZERO_AFTER)
 TURNS = (LIGHT, FULL, LIGHT_AGAIN)
 ROW = 2  # readings in a row that settle a matter of force

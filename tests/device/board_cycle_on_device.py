@@ -13,11 +13,10 @@ import time
 
 import board
 from chip import chip
-from cycle import HOLDING, IDLE
 from main import Device
 from parts import Host, Pressed
 from plan import Plan, RefusalError, check_room
-from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR
+from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, HOLDING, IDLE, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from settings import load
 
 ORDER = (1, 1)  # MEASURE shaft 1
@@ -74,7 +73,7 @@ gc.collect()
 found = {"free_after_start": gc.mem_free()}
 while device.cycle.state != IDLE:
     turn_of_the_loop()
-say(GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
+say(GREET, HOLDING, IDLE, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
 say(CYCLE_PLAN, *longest(one))
 say(COMMAND, *ORDER)
 gc.collect()

@@ -6,7 +6,6 @@ import os
 import board
 import parts
 from chip import chip
-from cycle import FAULTED, HOLDING, IDLE, LOADED
 from main import Device
 from parts import DEFAULT, FLASH, Host, Pressed
 from records import (
@@ -14,9 +13,13 @@ from records import (
     COMMAND,
     CYCLE_PLAN,
     FAULT_CODES,
+    FAULTED,
     FEED,
     FINGERPRINT,
     GREET,
+    HOLDING,
+    IDLE,
+    LOADED,
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
     RELEASE,

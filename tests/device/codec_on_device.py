@@ -9,15 +9,15 @@ import sys
 
 sys.path.insert(0, sys.argv[1])
 
+from codec import Unpacker, pack
 from held import Held
-from records import RECORDS, Unpacker, pack
+from records import RECORDS
 
 
 def packed(branch, values):
     buffer = bytearray(1024)
-    kinds = [kind for _, kind in RECORDS[branch][1]]
-    for i in range(len(kinds)):
-        if kinds[i] == "Fingerprint":
+    for i in range(len(values)):
+        if RECORDS[branch][i] == "Fingerprint":
             values[i] = bytes.fromhex(values[i])
     return bytes(buffer[: pack(buffer, 0, branch, tuple(values))]).hex()
 

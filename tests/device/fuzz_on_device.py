@@ -13,10 +13,10 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
 from board import Board
-from cycle import INTERNAL, STATES
+from codec import pack
 from frames import HEAD, STUFFED_MAX, Decoder, Encoder
 from main import Device
-from records import ACKNOWLEDGE, FAULT, FAULT_CODES, IDENTIFY, RELEASE, pack
+from records import ACKNOWLEDGE, FAULT, FAULT_CODES, IDENTIFY, INTERNAL, RELEASE, STATES
 
 PIECES_BETWEEN = 500  # looks at the memory
 

@@ -14,10 +14,10 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
 from board import Board
-from cycle import HOLDING, IDLE, STANDING
+from codec import pack
 from frames import HEAD, Encoder
 from main import Device
-from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, pack
+from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, STANDING
 
 LENGTH = 1800  # samples, more than a cycle has
 

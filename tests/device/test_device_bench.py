@@ -124,7 +124,7 @@ def test_each_field_is_refused_by_name_just_outside_its_range(field: str) -> Non
     for value in (low - 1, high + 1):
         with pytest.raises(plan.RefusalError) as refusal:
             plan.Step(list((usual | {field: value}).values()), FACE, 0)
-        assert refusal.value.args == (plan.OUT_OF_RANGE, field)
+        assert refusal.value.args == (records.OUT_OF_RANGE, field)
 
 
 def test_the_first_step_is_taken_at_home() -> None:
@@ -336,7 +336,7 @@ def watched(rig: Rig) -> float:
 
 
 def test_the_table_has_no_silence_where_the_head_stands() -> None:
-    allowed = {signal for state, signal in cycle.TABLE if state == cycle.STANDING}
+    allowed = {signal for state, signal in cycle.TABLE if state == records.STANDING}
     assert "HOST_SILENT" not in allowed
     assert {"bench", "clear", "INTERNAL"} <= allowed
 

@@ -78,13 +78,13 @@ def test_every_state_is_reached_and_leads_to_idle() -> None:
     leads_to = {
         state: {after for (before, _), (after, _) in cycle.TABLE.items() if before == state} for state in STATES
     }
-    assert set().union(*leads_to.values()) == set(STATES) - {cycle.STARTING}
+    assert set().union(*leads_to.values()) == set(STATES) - {records.STARTING}
     for state in STATES:
         seen, front = set(), {state}
         while front:
             seen |= front
             front = set().union(*(leads_to[one] for one in front)) - seen
-        assert cycle.IDLE in seen, records.STATES[state]
+        assert records.IDLE in seen, records.STATES[state]
 
 
 @pytest.mark.parametrize("state", MOVING, ids=records.STATES.__getitem__)
@@ -95,17 +95,17 @@ def test_every_moving_state_has_a_way_out(state: int) -> None:
         assert records.STATES[after] in (*UP, "FAULTED")
     if records.STATES[state] not in UP:
         for event in ("HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"):
-            assert cycle.TABLE[state, event][0] == cycle.RETRACTING
+            assert cycle.TABLE[state, event][0] == records.RETRACTING
 
 
 @pytest.mark.parametrize("state", cycle.DOWN, ids=records.STATES.__getitem__)
 def test_force_and_travel_are_limited_wherever_the_head_is_down(state: int) -> None:
-    assert cycle.TABLE[state, "FORCE_LIMIT"][0] == cycle.RETRACTING
-    assert cycle.TABLE[state, "TRAVEL_LIMIT"][0] == cycle.RETRACTING
+    assert cycle.TABLE[state, "FORCE_LIMIT"][0] == records.RETRACTING
+    assert cycle.TABLE[state, "TRAVEL_LIMIT"][0] == records.RETRACTING
 
 
 def test_the_sampled_states_are_the_phases() -> None:
-    sampled = [state for state in cycle.MEASURING if state != cycle.SEATING]
+    sampled = [state for state in cycle.MEASURING if state != records.SEATING]
     assert [records.PHASES[cycle.PHASE_OF[state]] for state in sampled] == list(records.PHASES)
     assert [records.STATES[state] for state in sampled] == list(records.PHASES)
 
@@ -266,7 +266,7 @@ def test_both_interpreters_say_the_same(tmp_path: Path) -> None:
     assert chip[-1] == here[-1]
 
 
-MEASURE_1 = [records.COMMAND, [records.ORDERS.index("MEASURE"), 1]]
+MEASURE_1 = [records.COMMAND, [records.MEASURE, 1]]
 TURNING = {"readings": 600, "rotate_steps": 2000, "press_steps": 2000}
 ORDERS = {
     "cycle": [[records.CYCLE_PLAN, list(PLAN.values())], MEASURE_1, MEASURE_1],

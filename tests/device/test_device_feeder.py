@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, cycle, main, records
+from device_rig import PLAN, Rig, main, records
 
 import feeder  # isort: skip  # the device's, on the path by now
 import world as worlds  # isort: skip
@@ -429,7 +429,7 @@ def test_a_guard_ends_all_motion_at_once(state: str, guard: str, code: str) -> N
 @pytest.mark.parametrize(("guard", "code"), [("lid", "LID_OPEN"), ("stop", "EMERGENCY_STOP")])
 def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     rig = Rig({"feeder": {guard: [[0, 60]]}})
-    rig.device.cycle.state = cycle.STARTING
+    rig.device.cycle.state = records.STARTING
     rig.board.world.lasting.add(guard)
     rig.board.world._look()
     rig.device = main.Device(rig.board)

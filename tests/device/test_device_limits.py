@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, board, plan
+from device_rig import PLAN, Rig, board, plan, records
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
@@ -44,7 +44,7 @@ def test_each_field_is_refused_by_name_just_outside_its_range(field: str) -> Non
         with pytest.raises(plan.RefusalError) as refusal:
             checked(**partner, **{field: value})
         named = {"travel_steps": "clearance_steps", "light_count": "full_count"}  # of two that disagree, the second
-        assert refusal.value.args[0] == plan.OUT_OF_RANGE
+        assert refusal.value.args[0] == records.OUT_OF_RANGE
         assert refusal.value.args[1] in (field, named.get(field))
 
 

@@ -16,8 +16,19 @@ from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolEr
 from midspan.link import session_events as out
 from midspan.link.session import EXPECTING_NOTHING, Session
 from midspan.link.session_states import TABLE, SessionSignal, SessionState
-from midspan.wire.records import BenchStep, CyclePlan, Feed, LastRelease, Phase, Release, Source, State
-from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint
+from midspan.wire.records import (
+    PROTOCOL_MAJOR,
+    PROTOCOL_MINOR,
+    BenchStep,
+    CyclePlan,
+    Feed,
+    LastRelease,
+    Phase,
+    Release,
+    Source,
+    State,
+)
+from midspan.wire.schema import fingerprint
 from scripted_gauge import ScriptedGauge
 
 PLAN = CyclePlan(*range(1, 14))
@@ -365,7 +376,7 @@ def mid_shaft() -> Talk:
         ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "can hold"),
         ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "holds no reading"),
         ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "Readings.tick_us 1073741824"),
-        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "unusual 70000"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "status 70000"),
         ([("EndOfShaft", ONE_BLOCK), ("Readings", scripted.block(SHAFT, 1, 3))], "none of the 1"),
         ([("Readings", scripted.block(SHAFT, 1, 3)), ("EndOfShaft", ONE_BLOCK)], "number 1 came"),
         ([("EndOfShaft", {**END, "blocks": n, "readings": 9}) for n in (2, 3)], "came twice and was another"),

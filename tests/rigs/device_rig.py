@@ -22,6 +22,7 @@ for _folder in (DEVICE, DEVICE / "rehearsal"):  # the rehearsal's board comes be
 
 import beam  # noqa: E402, F401  tests take the device's modules from here, where the path is set
 import board  # noqa: E402
+import codec  # noqa: E402, F401
 import cycle  # noqa: E402, F401
 import frames  # noqa: E402, F401
 import gauge  # noqa: E402, F401

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 
 import device_rig  # puts the device's folder on the path
 import pytest
+from definitions import range_words
 
 import cycle  # isort: skip  # the device's
 import feeder  # isort: skip
@@ -22,7 +23,7 @@ from midspan.link.succession import LARGEST_LEAP
 from midspan.wire import framing
 from midspan.wire import schema as schemas
 from midspan.wire.fault_texts import fault_texts, host_fault_texts
-from midspan.wire.ranges import MOST_STORE_BYTES
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, RANGES, Identify
 
 SPEC = schemas.data_folder("protocol") / "SPEC.md"
 DEVICE_STATES = device_rig.records.STATES
@@ -115,11 +116,11 @@ def record_tables() -> str:
 
 def record_table(branch: int, schema: dict) -> str:
     rows = [
-        (f"`{field['name']}`", type_name(field["type"]), size(field["type"]), field["doc"])
+        (f"`{field['name']}`", type_name(field["type"]), size(field["type"]), range_words(field), field["doc"])
         for field in schema["fields"]
     ]
-    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x})\n\n{schema['doc']}\n\n"
-    return head + table(("field", "type", "bytes", "meaning"), rows)
+    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x}, from the {schema['sender']})\n\n"
+    return head + f"{schema['doc']}\n\n" + table(("field", "type", "bytes", "range", "meaning"), rows)
 
 
 def type_name(kind: object) -> str:
@@ -155,7 +156,7 @@ def enums_in(node: object) -> list[dict]:
 def version() -> str:
     return table(
         ("protocol version", "fingerprint, least significant byte first"),
-        [(f"{schemas.PROTOCOL_MAJOR}.{schemas.PROTOCOL_MINOR}", f"`{schemas.fingerprint().hex(' ')}`")],
+        [(f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}", f"`{schemas.fingerprint().hex(' ')}`")],
     )
 
 
@@ -178,7 +179,7 @@ def limits() -> str:
         ("time without a new block or a change to a state not yet passed after which it gives up",
          f"{default['patience_s']:g} s", "host"),
         ("Resends without a new block after which it gives up", f"{default['rounds']}", "host"),
-        ("largest store that the host believes", f"{MOST_STORE_BYTES} bytes", "host"),
+        ("largest store that the host believes", f"{RANGES[Identify]['buffer_bytes'][1]} bytes", "host"),
         ("least room in it of a block, and of each of its readings",
          f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
         ("largest leap of the sequence number, to an Identify, that the host takes for a loss",

@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ArchiveError, ProtocolError
-from midspan.wire.records import EndOfShaft, Identify, Integers, Readings, absolute
+from midspan.wire.readings import Integers, absolute, block_name, offset_us, status_of
+from midspan.wire.records import EndOfShaft, Identify, Readings
 
 TICK_PERIOD_US = 1 << 30
 # The least they take in a gauge's store: a block's fields and the ends of its arrays, a reading's four columns.
@@ -43,21 +44,25 @@ class Blocks:
             self._check_new(block)
             return True
         if self.by_number[block.block] != block:
-            raise ProtocolError(f"{block.name} came twice with different readings: reset the gauge")
+            raise ProtocolError(f"{block_name(block)} came twice with different readings: reset the gauge")
         return False
 
     def add(self, block: Readings) -> None:
         """Keep a block that is new."""
         self.by_number[block.block] = block
-        self.readings += len(block)
+        self.readings += len(block.counts)
         self._bytes += _least_bytes(block)
 
     def _check_new(self, block: Readings) -> None:
-        if not len(block):
-            raise ProtocolError(f"{block.name} holds no reading: reset the gauge")
+        if not block.counts:
+            raise ProtocolError(f"{block_name(block)} holds no reading: reset the gauge")
         if self.end is not None and block.block >= self.end.blocks:
-            raise ProtocolError(f"{block.name} is none of the {self.end.blocks} that its end promised: reset the gauge")
-        self._check_room(block.name, block.block + 1, block.first + len(block), self._bytes + _least_bytes(block))
+            raise ProtocolError(
+                f"{block_name(block)} is none of the {self.end.blocks} that its end promised: reset the gauge"
+            )
+        self._check_room(
+            block_name(block), block.block + 1, block.first + len(block.counts), self._bytes + _least_bytes(block)
+        )
 
     def ended(self, end: EndOfShaft) -> Blocks:
         """Return these blocks with what the gauge says of the shaft's end.
@@ -111,8 +116,8 @@ class Blocks:
         first = 0
         for block in blocks:
             if block.first != first:
-                raise ProtocolError(f"{block.name} starts at reading {block.first}, {first} came before it")
-            first += len(block)
+                raise ProtocolError(f"{block_name(block)} starts at reading {block.first}, {first} came before it")
+            first += len(block.counts)
         if first != end.readings:
             raise ProtocolError(f"shaft {self.shaft} has {first} readings, its end says {end.readings}")
         starts = [block.tick_us for block in blocks]
@@ -137,29 +142,32 @@ class Blocks:
             sampling_ms=end.sampling_ms,
             interval_us=self.identify.interval_us,
             segments=_segments(blocks),
-            tick_us=_ticks_us([block for block in blocks if len(block)]),
+            tick_us=_ticks_us([block for block in blocks if block.counts]),
             rotate_steps=_concatenated([absolute(block.rotate_steps) for block in blocks]),
             press_steps=_concatenated([absolute(block.press_steps) for block in blocks]),
             counts=_concatenated([absolute(block.counts) for block in blocks]),
-            status=_concatenated([block.status for block in blocks]).astype(np.int16),
+            status=_concatenated([status_of(block) for block in blocks]).astype(np.int16),
             marks=_concatenated([np.asarray(block.marks, np.int64) for block in blocks]),
         )
 
 
 def _least_bytes(block: Readings) -> int:
-    return BLOCK_BYTES + READING_BYTES * len(block) + 2 * len(block.unusual) + len(block.marks)
+    return BLOCK_BYTES + READING_BYTES * len(block.counts) + 2 * len(block.unusual) + len(block.marks)
 
 
 def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:
-    filled = (block for block in blocks if len(block))
-    return tuple((int(phase), sum(map(len, same_phase))) for phase, same_phase in groupby(filled, attrgetter("phase")))
+    filled = (block for block in blocks if block.counts)
+    return tuple(
+        (int(phase), sum(len(block.counts) for block in same_phase))
+        for phase, same_phase in groupby(filled, attrgetter("phase"))
+    )
 
 
 def _ticks_us(filled: Sequence[Readings]) -> Integers:
     """Times after the first reading; the device clock may pass its end between any two blocks."""
     starts = np.array([block.tick_us for block in filled], np.int64)
     since_first = np.concatenate([[0], np.cumsum(np.diff(starts) % TICK_PERIOD_US)])
-    return _concatenated([start + block.offset_us for start, block in zip(since_first, filled, strict=False)])
+    return _concatenated([start + offset_us(block) for start, block in zip(since_first, filled, strict=False)])
 
 
 def _concatenated(columns: Sequence[npt.NDArray[np.integer]]) -> Integers:

@@ -11,7 +11,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from midspan.link.session_events import BlockCame, SessionEvent
-from midspan.wire.records import Readings, absolute
+from midspan.wire.readings import absolute
+from midspan.wire.records import Readings
 
 
 class LiveReadings:
@@ -24,7 +25,7 @@ class LiveReadings:
         """Keep a block that came; anything else is passed over."""
         if isinstance(event, BlockCame):
             with suppress(OSError):
-                self._add(event.block, begins=event.readings == len(event.block))
+                self._add(event.block, begins=event.readings == len(event.block.counts))
 
     def _add(self, block: Readings, *, begins: bool) -> None:
         line = json.dumps(

@@ -6,8 +6,8 @@ from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolEr
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import FramedStream
 from midspan.link.session_states import SessionState
-from midspan.wire.records import Command, FaultCode, Record, Refusal, Reply, State
-from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint, version_text
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Command, FaultCode, Record, Refusal, Reply, State
+from midspan.wire.schema import fingerprint, version_text
 
 REFUSAL_WORDS = {
     Refusal.WRONG_PROTOCOL: "it has had no greeting with its own version",

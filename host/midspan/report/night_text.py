@@ -20,7 +20,8 @@ from midspan.base.formatting import shafts_numbered
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, not_measured, suspects
 from midspan.store.passage import RunEvent, RunEventKind, Transit, TransitStage
-from midspan.wire.fault_texts import HostFault, host_fault_texts
+from midspan.wire.fault_texts import host_fault_texts
+from midspan.wire.records import HostFault
 
 TURNING = (RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.ENDED, RunEventKind.STOPPED)
 CLOCK_SET = "While the computer's clock was set"

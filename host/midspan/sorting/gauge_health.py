@@ -27,7 +27,7 @@ from midspan.measurement.calibrated_columns import UNFIT
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.wire.fault_texts import HostFault
+from midspan.wire.records import HostFault
 
 MISSING_BEFORE = 8  # status bit of protocol/readings.avsc
 # What is usual is the median of the first ten, which bears four bad ones; it is known from the fifth on.

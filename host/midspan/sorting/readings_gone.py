@@ -13,7 +13,7 @@ from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.store.database import RunReference
 from midspan.store.passage import Transit
-from midspan.wire.fault_texts import HostFault
+from midspan.wire.records import HostFault
 
 READINGS_GONE = HostFault.READINGS_GONE.value
 Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms

@@ -19,8 +19,8 @@ from midspan.store.passage import RunEventKind, Transit, TransitStage
 from midspan.web.follow import Clock
 from midspan.web.svg_chart import LEFT, SvgChart, with_room
 from midspan.web.svg_live_curve import Turned
-from midspan.wire.fault_texts import HostFault, fault_texts, host_fault_texts
-from midspan.wire.records import FaultCode
+from midspan.wire.fault_texts import fault_texts, host_fault_texts
+from midspan.wire.records import FaultCode, HostFault
 
 LATEST = 12  # shafts that are listed beside the charts
 PACE_OF = 30  # the newest shafts, from which the pace is taken: what a pause at midnight cost does not count at three

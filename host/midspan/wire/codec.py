@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from dataclasses import asdict, fields
+from collections.abc import Callable, Hashable
+from dataclasses import fields, is_dataclass
+from enum import IntEnum
+from functools import cache
 from io import BytesIO
-from typing import Any, get_args
+from typing import Any, get_args, get_origin, get_type_hints
 
 from midspan.base.errors import ProtocolError
 from midspan.wire import schema as schemas
 from midspan.wire.ranges import check_ranges
-from midspan.wire.records import FaultCode, Greet, Identify, LastRelease, Order, Phase, Record, Refusal, Source, State
+from midspan.wire.readings import check_columns
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Greet, Identify, Readings, Record
 
 # What a frame says; the tuple is an Identify of another version, the error stands for what says nothing to a host.
 Said = Record | tuple[int, int, bytes] | ProtocolError
 
-_CLASSES = {cls.__name__: cls for cls in get_args(Record)}
-_ENUMS: dict[str, Any] = {
-    "phase": Phase, "state": State, "previous": State, "code": FaultCode, "cause": FaultCode,
-    "order": Order, "refusal": Refusal, "fault": FaultCode, "source": Source,
-}  # fmt: skip
-# Every version keeps these three at the start of Identify, so they can be read before the rest is trusted.
-_VERSION_FIELDS = 3
+_CLASSES: dict[str, Any] = {cls.__name__: cls for cls in get_args(Record)}
 
 
 def pack(record: Record) -> bytes:
@@ -34,8 +31,7 @@ def pack(record: Record) -> bytes:
     from fastavro import schemaless_writer
 
     out = BytesIO()
-    datum = {field.name: _to_avro(field.name, getattr(record, field.name)) for field in fields(record)}
-    schemaless_writer(out, schemas.message_schema(), (schemas.NAMESPACE + type(record).__name__, datum))
+    schemaless_writer(out, schemas.message_schema(), (schemas.NAMESPACE + type(record).__name__, _to_avro(record)))
     return out.getvalue()
 
 
@@ -48,8 +44,7 @@ def unpack(body: bytes) -> Record:
     Acknowledge(shaft=3)
     """
     name, datum = _read(body, schemas.message_schema())
-    cls = _CLASSES[name.removeprefix(schemas.NAMESPACE)]
-    record: Record = cls(**{key: _from_avro(key, value) for key, value in datum.items()})
+    record: Record = _from_avro(_CLASSES[name.removeprefix(schemas.NAMESPACE)])(datum)
     return record
 
 
@@ -59,7 +54,7 @@ def greeting() -> Greet:
     >>> greeting().protocol_major
     1
     """
-    return Greet(schemas.PROTOCOL_MAJOR, schemas.PROTOCOL_MINOR, schemas.fingerprint())
+    return Greet(PROTOCOL_MAJOR, PROTOCOL_MINOR, schemas.fingerprint())
 
 
 def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
@@ -73,9 +68,10 @@ def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
     if body[:1] != b"\0":
         return None
     identify = schemas.message_source()[0]
-    _, start = _read(body, [{**identify, "fields": identify["fields"][:_VERSION_FIELDS]}], whole=False)
+    kept = identify["fields"][: len(identify["keeps"])]  # what every version begins with, to be read before the rest
+    _, start = _read(body, [{**identify, "fields": kept}], whole=False)
     major, minor, fingerprint = start["protocol_major"], start["protocol_minor"], start["fingerprint"]
-    ours = (major, fingerprint) == (schemas.PROTOCOL_MAJOR, schemas.fingerprint())
+    ours = (major, fingerprint) == (PROTOCOL_MAJOR, schemas.fingerprint())
     return None if ours else (major, minor, fingerprint)
 
 
@@ -91,6 +87,8 @@ def said_in(body: bytes) -> Said:
         if (foreign := foreign_version(body)) is not None:
             return foreign
         record = unpack(body)
+        if isinstance(record, Readings):
+            check_columns(record)
         check_ranges(record)
         return record
     except ProtocolError as error:
@@ -122,21 +120,34 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
     return branch[0], branch[1]
 
 
-def _from_avro(name: str, value: Any) -> Any:
-    if name in _ENUMS and value is not None:
-        return _ENUMS[name][value]
-    if name == "unusual":
-        return tuple((item["reading"], item["status"]) for item in value)
-    if isinstance(value, dict):
-        return LastRelease(**value)
-    return tuple(value) if isinstance(value, list) else value
+@cache
+def _from_avro(kind: Any) -> Callable[[Any], Any]:
+    """Return what makes a field's type, or a record, of what fastavro read."""
+    if get_origin(kind) is tuple:
+        item = _from_avro(get_args(kind)[0])
+        return tuple if item is _as_it_is else lambda value: tuple(map(item, value))
+    if type(None) in get_args(kind):
+        inner = _from_avro(get_args(kind)[0])
+        return lambda value: None if value is None else inner(value)
+    if isinstance(kind, type) and issubclass(kind, IntEnum):
+        return kind.__getitem__
+    return _maker(kind) if is_dataclass(kind) else _as_it_is
 
 
-def _to_avro(name: str, value: Any) -> Any:
-    if name in _ENUMS and value is not None:
+def _maker(cls: Any) -> Callable[[Any], Any]:
+    kinds = {name: _from_avro(kind) for name, kind in get_type_hints(cls).items()}
+    return lambda datum: cls(**{name: make(datum[name]) for name, make in kinds.items()})
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+def _to_avro(value: Any) -> Any:
+    if isinstance(value, IntEnum):
         return value.name
-    if name == "unusual":
-        return [{"reading": reading, "status": status} for reading, status in value]
-    if isinstance(value, LastRelease):
-        return asdict(value)
-    return list(value) if isinstance(value, tuple) else value
+    if isinstance(value, tuple):
+        return [_to_avro(item) for item in value]
+    if is_dataclass(value):
+        return {field.name: _to_avro(getattr(value, field.name)) for field in fields(value)}
+    return value

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from enum import StrEnum, auto
 from functools import cache
-from typing import Any
 
-from midspan.wire.records import FaultCode
+from midspan.wire.records import FaultCode, HostFault
 from midspan.wire.schema import data_folder
 
 
@@ -21,30 +19,6 @@ class FaultText:
     detail: str
     way_back: str
     ends: str
-
-
-class HostFault(StrEnum):
-    """What no device can notice, or not by itself: found by the host while it sorts."""
-
-    @staticmethod
-    def _generate_next_value_(name: str, *_: Any) -> str:
-        return name
-
-    GAUGE_RESET = auto()
-    CELL_NOISY = auto()
-    ROLLER_SLIP = auto()
-    RATE_OFF = auto()
-    ZERO_DRIFT = auto()
-    CHECK_OUT_OF_CONTROL = auto()
-    DISK_FULL = auto()
-    STORE_LOCKED = auto()
-    CLOCK_JUMP = auto()
-    CRACK_SUSPECTED = auto()
-    PORT_LOST = auto()
-    TEMPERATURE_OFF = auto()
-    ARCHIVE_GONE = auto()
-    READINGS_GONE = auto()
-    STORE_GONE = auto()
 
 
 @dataclass(frozen=True, slots=True)

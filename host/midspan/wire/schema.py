@@ -10,8 +10,6 @@ from typing import Any
 
 from midspan.base.errors import ConfigurationError
 
-PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 3
 NAMESPACE = "midspan."
 _PACKAGE = Path(__file__).parents[1]
 _PLACES = (_PACKAGE, _PACKAGE.parents[1])  # installed from a wheel, or in the repository
@@ -103,7 +101,7 @@ def canonical() -> str:
 def fingerprint() -> bytes:
     """CRC-64-AVRO of the canonical message schema, 8 bytes, least significant first.
 
-    Documentation does not change it; any change of a name, type or order does.
+    Neither documentation nor ranges change it; any change of a name, type or order does.
 
     >>> len(fingerprint())
     8

@@ -10,8 +10,8 @@ from array import array
 
 import board
 from chip import chip, clock
+from codec import pack
 from frames import HEAD, Encoder
-from records import pack
 
 CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on a 2 kg cell, about
 

@@ -1,0 +1,128 @@
+"""Avro packing and unpacking, driven by the tables of records.py. The value of an enum is its number."""
+
+from records import ENUMS, FIXED, PARTS, RECORDS
+
+ITEMS_MAX = 64  # of an array in a request: a frame of nonsense holds a thousand, too large a piece for a used heap
+
+
+class RecordError(Exception):
+    """Bytes with a good CRC that are no record of this protocol."""
+
+
+def put_int(buffer: bytearray, at: int, value: int) -> int:
+    """Write an Avro int or long (zig-zag varint) to buffer from `at` on; return the end.
+
+    The sign goes into the first byte by hand: shifting it in would leave the chip's small integers.
+    """
+    sign = 0
+    if value < 0:
+        sign = 1
+        value = ~value
+    byte = (value & 63) << 1 | sign
+    value >>= 6
+    while value:
+        buffer[at] = byte | 128
+        at += 1
+        byte = value & 127
+        value >>= 7
+    buffer[at] = byte
+    return at + 1
+
+
+def _put_bytes(buffer: bytearray, at: int, value: bytes) -> int:
+    buffer[at : at + len(value)] = value
+    return at + len(value)
+
+
+def _put(buffer: bytearray, at: int, kind, value) -> int:
+    if isinstance(kind, tuple):  # ("null", type): the device sends no arrays but those of Readings
+        at = put_int(buffer, at, 0 if value is None else 1)
+        return at if value is None else _put(buffer, at, kind[1], value)
+    if kind == "string":
+        text = value.encode()
+        return _put_bytes(buffer, put_int(buffer, at, len(text)), text)
+    if kind in FIXED:
+        return _put_bytes(buffer, at, value)
+    if kind == "boolean":
+        buffer[at] = 1 if value else 0
+        return at + 1
+    if kind in PARTS:
+        return _put_fields(buffer, at, PARTS[kind], value)
+    return put_int(buffer, at, value)
+
+
+def _put_fields(buffer: bytearray, at: int, kinds, values) -> int:
+    for i in range(len(kinds)):
+        at = _put(buffer, at, kinds[i], values[i])
+    return at
+
+
+def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:
+    """Write the record of this branch of the union, values in field order, to buffer from `at` on; return the end."""
+    return _put_fields(buffer, put_int(buffer, at, branch), RECORDS[branch], values)
+
+
+class Unpacker:
+    """Reads a datum of the union from buffer[at:end]; raises RecordError where the bytes make no sense."""
+
+    def __init__(self, buffer: bytearray, at: int, end: int) -> None:
+        self._buffer = buffer
+        self._at = at
+        self._end = end
+        self.branch = self.number()
+        if not 0 <= self.branch < len(RECORDS):
+            raise RecordError("unknown record")
+
+    def values(self) -> list:
+        """Values of all fields in order. Bytes after the last field are left alone: a newer minor may add some."""
+        return [self._take(kind) for kind in RECORDS[self.branch]]
+
+    def number(self) -> int:
+        """One Avro int or long."""
+        byte = self._byte()
+        negative = byte & 1
+        value = (byte & 127) >> 1
+        shift = 6
+        while byte & 128:
+            if shift > 62:
+                raise RecordError("varint too long")
+            byte = self._byte()
+            value |= (byte & 127) << shift
+            shift += 7
+        return ~value if negative else value
+
+    def _byte(self) -> int:
+        if self._at >= self._end:
+            raise RecordError("record too short")
+        self._at += 1
+        return self._buffer[self._at - 1]
+
+    def _take(self, kind):
+        if isinstance(kind, tuple):
+            return self._array(kind[1]) if kind[0] == "array" else self._optional(kind[1])
+        if kind in FIXED:
+            return bytes([self._byte() for _ in range(FIXED[kind])])
+        value = self.number()
+        if kind in ENUMS and not 0 <= value < len(ENUMS[kind]):
+            raise RecordError("unknown symbol")
+        return value
+
+    def _optional(self, kind):
+        branch = self.number()
+        if branch not in (0, 1):
+            raise RecordError("unknown branch")
+        return self._take(kind) if branch else None
+
+    def _array(self, kind) -> list:
+        items: list = []
+        count = self.number()
+        while count:
+            if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
+                count = -count
+                self.number()
+            if len(items) + count > ITEMS_MAX:
+                raise RecordError("array too long")
+            for _ in range(count):
+                items.append(self._take(kind))
+            count = self.number()
+        return items

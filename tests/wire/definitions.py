@@ -1,0 +1,135 @@
+"""What stands in protocol/, and what must not be in it; `make_records` makes the code of both ends of it.
+
+Keys of the schemas that Avro leaves to us: `branch` is a record's place in the union and `sender` the end that sends
+it; `keeps` names the fields that stay at its start in every version; `minimum`, `maximum` and `maxLength` (as JSON
+Schema means them) bound a number, the items of an array, or a text; `retired` gives each symbol of an enum that is not
+used any more with its number and the reason. A number once given is never given to anything else.
+"""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from midspan.wire.schema import data_folder, fingerprint, message_source
+
+RANGES = {"int": (-(1 << 31), (1 << 31) - 1), "long": (-(1 << 63), (1 << 63) - 1)}
+Schema = dict[str, Any]
+
+
+class DefinitionError(Exception):
+    """The definitions contradict each other, or give a number away that means something else."""
+
+
+@dataclass(frozen=True)
+class Definitions:
+    """What stands in protocol/: the version, the union with every type defined where it is used first, the faults."""
+
+    version: dict[str, int]
+    fingerprint: bytes
+    union: list[Schema]
+    faults: dict[str, dict[str, Any]]
+
+    def named(self, kind: str) -> list[Schema]:
+        """Return the types of this kind (record, enum or fixed), those within another before it."""
+        return [schema for schema in _walk(self.union) if schema.get("type") == kind]
+
+    def parts(self) -> list[Schema]:
+        """Return the records that come within others only."""
+        return [record for record in self.named("record") if "branch" not in record]
+
+
+def definitions() -> Definitions:
+    """Return what stands in protocol/ now."""
+    version, faults = (
+        json.loads((data_folder("protocol") / name).read_text(encoding="utf-8"))
+        for name in ("version.json", "faults.json")
+    )
+    return Definitions(version, fingerprint(), message_source(), faults)
+
+
+def _walk(node: Any) -> Iterator[Schema]:
+    for child in node if isinstance(node, list) else node.values() if isinstance(node, dict) else ():
+        yield from _walk(child)
+    if isinstance(node, dict):
+        yield node
+
+
+# What must not be
+
+
+def check(given: Definitions) -> None:
+    """Raise DefinitionError where a number would change its meaning, or a fault has no words."""
+    for branch, record in enumerate(given.union):
+        _check_record(branch, record)
+    for enum in given.named("enum"):
+        _check_retired(enum)
+    _check_faults(given)
+
+
+def _check_record(branch: int, record: Schema) -> None:
+    if record["branch"] != branch:
+        raise DefinitionError(
+            f"{record['name']} is branch {record['branch']} and stands in message.avsc as {branch}: append new "
+            "records, and leave a retired one where it is"
+        )
+    keeps = record.get("keeps", [])
+    if names_of(record)[: len(keeps)] != keeps:
+        raise DefinitionError(f"{record['name']} begins with {', '.join(keeps)} in every version: append new fields")
+
+
+def _check_retired(enum: Schema) -> None:
+    for symbol, was in enum.get("retired", {}).items():
+        if enum["symbols"][was["number"] : was["number"] + 1] != [symbol]:
+            raise DefinitionError(
+                f"{enum['name']} {was['number']} was {symbol} and is kept for it ({was['reason']}): leave the retired "
+                "symbol where it was and append the new one"
+            )
+
+
+def _check_faults(given: Definitions) -> None:
+    (codes,) = (enum for enum in given.named("enum") if enum["name"] == "FaultCode")
+    wrong = (set(codes["symbols"]) - set(codes.get("retired", {}))) ^ set(given.faults["device"])
+    if wrong:
+        raise DefinitionError(f"{', '.join(sorted(wrong))}: a fault in use stands in fault_code.avsc and faults.json")
+
+
+# Types and ranges
+
+
+def names_of(record: Schema) -> list[str]:
+    """Return the names of a record's fields in order."""
+    return [field["name"] for field in record["fields"]]
+
+
+def inner_type(kind: Any) -> Any:
+    """Return the type that may be null, or the type of an array's items; else the type itself."""
+    if isinstance(kind, list):
+        return kind[1]
+    return kind["items"] if isinstance(kind, dict) and kind["type"] == "array" else kind
+
+
+def name_of(kind: Any) -> str:
+    """Return the name of a plain or named type."""
+    return str(kind["name"] if isinstance(kind, dict) else kind).removeprefix("midspan.")
+
+
+def bounds_of(record: Schema, field: Schema) -> tuple[int, int] | None:
+    """Return the lowest and highest value of a number that a gauge sends, or of an array's; None for anything else.
+
+    None also for what every version keeps: it is compared before the rest is trusted, and never refused for its size.
+    """
+    kind = name_of(inner_type(field["type"]))
+    if kind not in RANGES or field["name"] in record.get("keeps", []) or record.get("sender") == "host":
+        return None
+    low, high = RANGES[kind]
+    return field.get("minimum", low), field.get("maximum", high)
+
+
+def range_words(field: Schema) -> str:
+    """Return a field's range for people, empty when it is that of the type."""
+    if "maxLength" in field:
+        return f"up to {field['maxLength']} characters"
+    if "minimum" not in field:
+        return ""
+    return f"{field['minimum']} to {field['maximum']}" if "maximum" in field else f"{field['minimum']} or more"

@@ -1,0 +1,184 @@
+"""Writes device/records.py and host/midspan/wire/records.py from the definitions in protocol/: `make records`."""
+
+import re
+import textwrap
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from definitions import Definitions, Schema, bounds_of, check, definitions, inner_type, name_of, range_words
+from places import ROOT
+
+MADE = '"""Made by `make records` from protocol/: change the definitions there, never this file.'
+WIDTH = 120
+HOST_TYPES = {"int": "int", "long": "int", "string": "str", "boolean": "bool"}
+
+
+def _statement(head: str, items: Iterable[str], tail: str) -> str:
+    listed = ", ".join(items)
+    if len(line := f"{head}{listed}{tail}  # fmt: skip") <= WIDTH:
+        return line
+    body = textwrap.wrap(f"{listed},", WIDTH - 4, break_on_hyphens=False)
+    return "\n".join([head, *(f"    {line}" for line in body), f"{tail}  # fmt: skip"])
+
+
+def _quoted(names: Iterable[str]) -> list[str]:
+    return [f'"{name}"' for name in names]
+
+
+# The device
+
+
+def device_text(given: Definitions) -> str:
+    """Return the text of the device's module."""
+    enums, fixed = given.named("enum"), given.named("fixed")
+    return "\n".join([
+        f"{MADE}\n\n{DEVICE_WORDS}\n",
+        f"PROTOCOL_MAJOR = {given.version['major']}\nPROTOCOL_MINOR = {given.version['minor']}",
+        "# CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first",
+        'FINGERPRINT = b"' + "".join(f"\\x{byte:02x}" for byte in given.fingerprint) + '"\n',
+        *_device_numbers(enums),
+        _statement("ENUMS = {", [f'"{enum["name"]}": {_plural(enum)}' for enum in enums], "}"),
+        _statement("FIXED = {", [f'"{kind["name"]}": {kind["size"]}' for kind in fixed], "}"),
+        "PARTS = {", *(_device_fields(f'    "{part["name"]}": (', part) for part in given.parts()), "}",
+        "RECORDS = (", *(_device_fields(f"    (  # {record['name']}", record) for record in given.union), ")",
+        _statement("(", [_snake(record).upper() for record in given.union], f") = range({len(given.union)})"),
+    ]) + "\n"  # fmt: skip
+
+
+DEVICE_WORDS = '''\
+The symbols of each enum and their numbers, then the types of the fields of each record. A type is a plain name, a key
+of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). The names of fields would cost heap: nobody asks for them.
+"""'''
+
+
+def _device_numbers(enums: Iterable[Schema]) -> Iterator[str]:
+    """Yield each enum's numbers as constants and its symbols as a tuple.
+
+    Where an enum before it took a symbol, as phases are named by their states, there is the tuple only.
+    """
+    taken: set[str] = set()
+    for enum in enums:
+        symbols = enum["symbols"]
+        if not taken & set(symbols):
+            yield _statement("(", symbols, f") = range({len(symbols)})")
+        yield _statement(f"{_plural(enum)} = (", _quoted(symbols), ")")
+        taken |= set(symbols)
+
+
+def _device_fields(begin: str, record: Schema) -> str:
+    fields = [f"        {_device_type(field['type'])},  # {field['name']}" for field in record["fields"]]
+    return "\n".join([begin, *fields, "    ),"])
+
+
+def _device_type(kind: Any) -> str:
+    inner = f'"{name_of(inner_type(kind))}"'
+    if isinstance(kind, list):
+        return f'("null", {inner})'
+    return f'("array", {inner})' if isinstance(kind, dict) and kind["type"] == "array" else inner
+
+
+def _snake(schema: Schema) -> str:
+    return re.sub(r"(?<!^)(?=[A-Z])", "_", schema["name"]).lower()
+
+
+def _plural(enum: Schema) -> str:
+    return f"{_snake(enum).upper()}S"
+
+
+# The host
+
+
+def host_text(given: Definitions) -> str:
+    """Return the text of the host's module."""
+    records = [*given.parts(), *given.union]
+    parts = {part["name"]: part["name"] for part in given.parts()}
+    return "\n".join([
+        HOST_HEAD.format(made=MADE, **given.version),
+        *(_host_enum(enum) for enum in given.named("enum")),
+        HOST_FAULTS, *(f'    {code} = "{code}"' for code in given.faults["host"]), "\n",
+        *(_host_class(record, given) for record in records),
+        "Record = (\n    " + "\n    | ".join(record["name"] for record in given.union) + "\n)\n",
+        "# Lowest and highest value of each number that a gauge sends, or of the items of an array",
+        *_host_table("RANGES", "tuple[int, int]", records, bounds_of),
+        "# Most characters of a text that messages repeat",
+        *_host_table("LONGEST", "int", records, lambda _, field: field.get("maxLength")),
+        "# Records that come within others",
+        *_host_table("PARTS", "type", records, lambda _, field: parts.get(name_of(inner_type(field["type"])))),
+    ]) + "\n"  # fmt: skip
+
+
+HOST_HEAD = '''{made}
+
+The enums and records of the line, and what a value of a field may be; tuples are in the order of the schema's arrays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+PROTOCOL_MAJOR = {major}
+PROTOCOL_MINOR = {minor}
+
+'''
+HOST_FAULTS = '''class HostFault(StrEnum):
+    """What no device can notice, or not by itself: found by the host while it sorts. Words stand in faults.json."""
+'''
+
+
+def _docstring(words: str, indent: str = "    ") -> str:
+    lines = textwrap.wrap(f'"""{words}"""', WIDTH - len(indent), break_on_hyphens=False)
+    if len(lines) > 1:  # the end quotes stand on a line of their own
+        lines = [*textwrap.wrap(f'"""{words}', WIDTH - len(indent), break_on_hyphens=False), '"""']
+    return textwrap.indent("\n".join(lines), indent)
+
+
+def _host_enum(enum: Schema) -> str:
+    retired = enum.get("retired", {})
+    notes = {symbol: f"  # retired: {was['reason']}" for symbol, was in retired.items()}
+    members = [f"    {symbol} = {i}{notes.get(symbol, '')}" for i, symbol in enumerate(enum["symbols"])]
+    return "\n".join([f"class {enum['name']}(IntEnum):", _docstring(enum["doc"]), "", *members, "\n"])
+
+
+def _host_class(record: Schema, given: Definitions) -> str:
+    words = f"{record['doc']} Sent by the {record['sender']}." if "sender" in record else record["doc"]
+    fields = [line for field in record["fields"] for line in _host_field(field, given)]
+    return "\n".join(
+        ["@dataclass(frozen=True, slots=True)", f"class {record['name']}:", _docstring(words), "", *fields, "\n"]
+    )
+
+
+def _host_field(field: Schema, given: Definitions) -> Iterator[str]:
+    kind, name = field["type"], name_of(inner_type(field["type"]))
+    fixed = {schema["name"]: "bytes" for schema in given.named("fixed")}
+    plain = (HOST_TYPES | fixed).get(name, name)
+    if isinstance(kind, list):
+        plain += " | None"
+    elif inner_type(kind) is not kind:
+        plain = f"tuple[{plain}, ...]"
+    default = f" = {field['default']}" if "default" in field else ""
+    words = range_words(field)
+    yield f"    {field['name']}: {plain}{default}"
+    yield _docstring(f"{field['doc']} {words[:1].upper()}{words[1:]}{'.' if words else ''}".rstrip())
+
+
+def _host_table(
+    name: str, kind: str, records: Iterable[Schema], value: Callable[[Schema, Schema], Any]
+) -> Iterator[str]:
+    """Yield a table of what `value` gives for a record and a field, those left out for which it is None."""
+    yield f"{name}: dict[type, dict[str, {kind}]] = {{"
+    for record in records:
+        found = {field["name"]: value(record, field) for field in record["fields"]}
+        lines = [f'        "{field}": {item},' for field, item in found.items() if item is not None]
+        if lines:
+            yield "\n".join([f"    {record['name']}: {{", *lines, "    },"])
+    yield "}"
+
+
+FILES = {ROOT / "device" / "records.py": device_text, ROOT / "host" / "midspan" / "wire" / "records.py": host_text}
+
+if __name__ == "__main__":
+    found = definitions()
+    check(found)
+    for path, text in FILES.items():
+        path.write_text(text(found), encoding="utf-8")
