@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 # Programs for MicroPython, shadows of the chip's modules, the bench: run by tests, not collected as such.
-collect_ignore_glob = ["*_on_device.py", "bench/*", "pio/*"]
+collect_ignore_glob = ["*_on_device.py", "bench/*", "device/pio/*"]
 
 settings.register_profile(
     "same every time", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]

@@ -9,7 +9,7 @@ import pytest
 from commands_rig import COMMAND, midspan, settings
 from midspan.base.log_file import log_path
 from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, read_trace
-from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
 HEAVY = {
     "numpy",

@@ -73,7 +73,7 @@ gc.collect()
 found = {"free_after_start": gc.mem_free()}
 while device.cycle.state != IDLE:
     turn_of_the_loop()
-say(GREET, HOLDING, IDLE, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
+say(GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
 say(CYCLE_PLAN, *longest(one))
 say(COMMAND, *ORDER)
 gc.collect()

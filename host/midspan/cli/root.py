@@ -18,7 +18,7 @@ def _print_version(wanted: bool) -> None:
     if wanted:
         from importlib.metadata import version
 
-        from midspan.wire.schema import PROTOCOL_MAJOR, PROTOCOL_MINOR
+        from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
         print(f"midspan {version('midspan')}, protocol {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}")
         raise typer.Exit
