@@ -90,7 +90,7 @@ def check_a_store_that_the_heap_cannot_hold_is_told_as_well():
     filling = []
     gc.collect()
     while gc.mem_free() > 90000:
-        filling.append(bytearray(8000))
+        filling.append(bytearray(1000))
     one = whole(limits__buffer_bytes=98304)
     assert one.misconfigured == 1
     assert "98304" in one.RUNTIME_NOTE

@@ -18,7 +18,7 @@ MODULES = sorted(DEVICE.rglob("*.py"))
 # Each leaves the small integers on purpose, and seldom: once a frame, or on a request that is then refused.
 MEANT = {
     "frames": ["crc >> 8 * i"],  # the CRC-32 of a frame
-    "records": ["(byte & 127) << shift", "value | (byte & 127) << shift", "~value"],  # a long of the host's
+    "codec": ["(byte & 127) << shift", "value | (byte & 127) << shift", "~value"],  # a long of the host's
 }
 HOT = {"held", "latch", "load_cell", "motions", "motor", "plan", "progress", "stepper", "feeder", "handling", "hx711",
        "nau7802", "settings"}  # fmt: skip
