@@ -22,8 +22,8 @@ from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
 from midspan.store.complaints import store_fault
 from midspan.store.passage import RunEvent, RunEventKind
-from midspan.wire.fault_texts import HostFault, describe
-from midspan.wire.records import FaultCode, Identify
+from midspan.wire.fault_texts import describe
+from midspan.wire.records import FaultCode, HostFault, Identify
 
 JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
 

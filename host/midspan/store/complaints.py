@@ -8,7 +8,7 @@ from sqlalchemy.exc import DBAPIError
 
 from midspan.base.errors import StoreError, StoreGone
 from midspan.store.upgrade import DAMAGED
-from midspan.wire.fault_texts import HostFault
+from midspan.wire.records import HostFault
 
 # What SQLite says, and what it means to a person.
 _MEANINGS = {
