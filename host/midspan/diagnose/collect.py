@@ -27,10 +27,10 @@ from midspan.link.trace_file import Passed, explained, in_words, is_trace, read_
 from midspan.measurement.result import EVALUATION
 from midspan.store.place import StorePlace
 from midspan.store.upgrade import NEWEST
-from midspan.wire import schema
 from midspan.wire.codec import said_in
 from midspan.wire.framing import Deframer, Frame
-from midspan.wire.records import Record
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Record
+from midspan.wire.schema import fingerprint
 
 LOG_BYTES = 300_000  # of its end
 PIECES = 2_000  # of the end of a trace, two or three shafts
@@ -142,7 +142,7 @@ class Collector:
 def versions() -> Iterator[tuple[str, str]]:
     """Give what runs here: Midspan and what it is made for, Python, system, and every library that it names."""
     yield "midspan", version("midspan")
-    yield "protocol", f"{schema.PROTOCOL_MAJOR}.{schema.PROTOCOL_MINOR} {schema.fingerprint().hex()}"
+    yield "protocol", f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR} {fingerprint().hex()}"
     yield "evaluation", EVALUATION
     yield "newest revision of a database", str(NEWEST)
     yield "python", sys.version.replace("\n", " ")
