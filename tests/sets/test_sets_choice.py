@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.sets.choose import choose, limits_that_block
-from midspan.sets.limits import IMPORTANCE, Limits
+from midspan.sets.limits import QUANTITIES, Limits
 from midspan.sets.search_bounds import least_for_each
 from midspan.sets.search_exact import exact
 from midspan.sets.search_one_quantity import most_sets, tightest
@@ -16,7 +16,7 @@ from places import DATA
 from pydantic import ValidationError
 
 MATCHING = json.loads((DATA / "matching.json").read_text(encoding="utf-8"))
-NAMES = tuple(IMPORTANCE)
+NAMES = tuple(one.name for one in QUANTITIES)
 
 
 def limited(number, *windows):

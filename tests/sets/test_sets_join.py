@@ -5,9 +5,9 @@ from itertools import combinations
 import numpy as np
 import pytest
 from midspan.sets.complete import joining, why_none
-from midspan.sets.limits import IMPORTANCE, Limits
+from midspan.sets.limits import QUANTITIES, Limits
 
-NAMES = tuple(IMPORTANCE)
+NAMES = tuple(one.name for one in QUANTITIES)
 WINDOWS = (2.0, 1.5, 6.0, 4.0)
 
 

@@ -6,7 +6,7 @@ the person is asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from midspan.archive.raw_run import RawRun
@@ -33,6 +33,12 @@ QUIET_READINGS = 400  # five seconds: scatter known to 4 %
 DOWN_MM = 10.0  # far less than the way to a shaft
 CREEP_MM_S = 4.0
 ROLLER_TURN_S = 5.0
+# Where the gauge tells of each sensor, what a person does for it to tell, and takes back.
+SENSORS: tuple[tuple[str, Callable[[Identify], bool], str, str], ...] = (
+    ("seated", lambda found: found.seated, "Lay a shaft on the rollers.", "Take it away."),
+    ("hopper", lambda found: found.hopper, "Put a shaft into the hopper.", "Take it out."),
+    ("slot", lambda found: found.slot, "Put the check standard into its slot.", "Take it out."),
+)
 LID, STOP = 1, 2  # bits of Identify.guards
 
 
@@ -142,18 +148,14 @@ class LookOver:
         return False
 
     def _sensors(self) -> Iterator[SignalCheck]:
-        for name, put, take in (
-            ("seated", "Lay a shaft on the rollers.", "Take it away."),
-            ("hopper", "Put a shaft into the hopper.", "Take it out."),
-            ("slot", "Put the check standard into its slot.", "Take it out."),
-        ):
+        for name, tells, put, take in SENSORS:
             if self._person.by_itself:
                 yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "nobody is there to try it")
                 continue
             self._person.do(put)
-            with_one = getattr(self._gauge.identify(), name)
+            with_one = tells(self._gauge.identify())
             self._person.do(take)
-            without = getattr(self._gauge.identify(), name)
+            without = tells(self._gauge.identify())
             words = "tells of it, and that it is gone"
             yield seen(
                 f"sensor {name}", with_one and not without, words, "look at its wires, its place and its polarity"

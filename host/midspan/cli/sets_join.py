@@ -98,7 +98,7 @@ def _joining(
 
 def _all_measured(there: Sequence[StockShaft], limits: Limits, name: str) -> None:
     for one in there:
-        missing = [quantity for quantity in limits.names if getattr(one, quantity) is None]
+        missing = [quantity.name for quantity in limits.quantities if quantity.of(one) is None]
         if missing:
             raise MatchingError(f"set {name}: {missing[0]} of its shaft {one.name} is not known; weigh or measure it")
 

@@ -101,7 +101,7 @@ class Guide:
             self.say(f"  {found.sentence}")
             for name in reversed(asked):  # the dial still shows what was typed last
                 i = NAMES.index(name)
-                again = self._again(place, name, cells[i], found.within)
+                again = self._again(place, i, cells[i], found.within)
                 if again is None:
                     return False
                 is_same = _is_same(again, cells[i], found.within)
@@ -114,12 +114,12 @@ class Guide:
                 self.say("  kept as confirmed; if the shaft is really like that there, look for a crack or a dent")
         return True
 
-    def _again(self, place: Place, name: str, typed: str, within: float) -> str | None:
+    def _again(self, place: Place, i: int, typed: str, within: float) -> str | None:
         """The number once more; of a reading that is read for the second time, it stands there already."""
         before = self.known.get(place)
-        if before is not None and _is_same(getattr(before, name), typed, within):
+        if before is not None and _is_same(before.cells[i], typed, within):
             return typed
-        return self._number(ONCE_MORE[NAMES.index(name)])
+        return self._number(ONCE_MORE[i])
 
     def _against(self, place: Place, cells: list[str]) -> Contradiction | None:
         """What the readings so far have against the one in hand."""

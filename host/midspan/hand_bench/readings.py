@@ -7,7 +7,7 @@
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,16 +68,17 @@ def numbers_of(typed: tuple[Typed, ...], source: str) -> HandReadings:
     if not typed:
         raise ReadingsError(f"{source}: there are no readings in it; type some, or give them with --csv")
 
-    def column(name: str) -> Array:
-        place = f"{source}: {name}"
-        return np.array([number_in(getattr(one, name), place) if getattr(one, name) else np.nan for one in typed])
+    def column(name: str, cells: Iterable[str]) -> Array:
+        return np.array([number_in(cell, f"{source}: {name}") if cell else np.nan for cell in cells])
 
     readings = HandReadings(
-        column("angle_deg"), tuple(one.repeat for one in typed), column("unloaded"), column("loaded"),
-        column("unloaded_again"), tuple(bool(one.confirmed) for one in typed),
+        column("angle_deg", (one.angle_deg for one in typed)), tuple(one.repeat for one in typed),
+        column("unloaded", (one.unloaded for one in typed)), column("loaded", (one.loaded for one in typed)),
+        column("unloaded_again", (one.unloaded_again for one in typed)), tuple(bool(one.confirmed) for one in typed),
     )  # fmt: skip
-    for name in ("angle_deg", "unloaded", "loaded"):
-        missing = np.isnan(getattr(readings, name))
+    needed = {"angle_deg": readings.angle_deg, "unloaded": readings.unloaded, "loaded": readings.loaded}
+    for name, values in needed.items():
+        missing = np.isnan(values)
         if missing.any():
             raise ReadingsError(f"{source}: {readings.name(int(missing.argmax()))} has no {name}; read it again")
     return readings

@@ -50,6 +50,11 @@ class Typed:
     unloaded_again: str
     confirmed: str = ""
 
+    @property
+    def cells(self) -> tuple[str, str, str]:
+        """What was typed under each of NAMES."""
+        return self.unloaded, self.loaded, self.unloaded_again
+
 
 @dataclass(frozen=True, slots=True)
 class HandSession:

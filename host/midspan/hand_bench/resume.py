@@ -42,9 +42,10 @@ def _changes(session: HandSession, now: Mapping[str, Any]) -> Iterator[str]:
     for key in sorted(was.keys() | is_now.keys()):
         if was.get(key) != is_now.get(key):
             yield f"{key} of the bench was {_said(was.get(key))} and is {_said(is_now.get(key))}"
-    for key in ("positions", "repeats", "operator"):
-        if getattr(session, key) != now[key]:
-            yield f"{key} was {_said(getattr(session, key) or 'nobody')} and is {_said(now[key] or 'nobody')}"
+    before = {"positions": session.positions, "repeats": session.repeats, "operator": session.operator}
+    for key, value in before.items():
+        if value != now[key]:
+            yield f"{key} was {_said(value or 'nobody')} and is {_said(now[key] or 'nobody')}"
 
 
 def _said(value: object) -> str:

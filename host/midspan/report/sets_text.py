@@ -10,7 +10,7 @@ from rich.table import Table
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.sets.choose import Choice
 from midspan.sets.identity import Pair
-from midspan.sets.limits import UNITS, WORDS, Limits
+from midspan.sets.limits import QUANTITIES, Limits, Quantity
 from midspan.sets.nominal_sizes import Likely
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
@@ -18,7 +18,7 @@ from midspan.sets.stock import LIKELY, Stock, StockShaft
 
 MOST_PLACES = 3
 SHOWN = 60  # sets or pairs in a table: more nobody reads
-FURTHER = ("spread_thou", "weight_gr", "runout_thou")
+FURTHER = QUANTITIES[1:]
 
 
 def _plain_table(*headings: str) -> Table:
@@ -31,7 +31,7 @@ def _plain_table(*headings: str) -> Table:
 
 def limits_words(limits: Limits) -> str:
     """What was asked, as in "12 shafts; spine within 3 thou, weight within 5 gr"."""
-    asked = (f"{WORDS[name]} within {getattr(limits, name):g} {UNITS[name]}" for name in limits.names)
+    asked = (f"{one.words} within {one.of(limits):g} {one.unit}" for one in limits.quantities)
     return f"{limits.number} shafts; {', '.join(asked)}"
 
 
@@ -51,11 +51,11 @@ def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
 
 def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance_m: float) -> Table:
     """One line a set: mean, spread of the set with its uncertainty, ranges, and the cost at the target."""
-    names = [name for name in FURTHER if name in limits.names]
-    ranges = [f"{WORDS[name]}, {UNITS[name]}" for name in names]
+    further = [quantity for quantity in FURTHER if quantity in limits.quantities]
+    ranges = [f"{quantity.words}, {quantity.unit}" for quantity in further]
     table = _plain_table("set", "mean spine", "spread of the set", *ranges, f"mm at {distance_m:g} m", "shafts")
     for name, one in islice(reviews.items(), SHOWN):
-        values = (_from_to(one.shafts, quantity) for quantity in names)
+        values = (_from_to(one.shafts, quantity) for quantity in further)
         members = ", ".join(str(shaft.shaft) for shaft in one.shafts)
         mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
         table.add_row(printable(name), mean, _range(one, k), *values, f"{one.at_target_mm(distance_m):.0f}", members)
@@ -71,8 +71,8 @@ def _range(one: Review, k: float) -> str:
     return with_uncertainty(one.range_thou, k * one.u_range_thou, MOST_PLACES)
 
 
-def _from_to(shafts: Sequence[StockShaft], name: str) -> str:
-    values = [value for value in (getattr(one, name) for one in shafts) if value is not None]
+def _from_to(shafts: Sequence[StockShaft], quantity: Quantity) -> str:
+    values = [value for value in (quantity.of(one) for one in shafts) if value is not None]
     return f"{min(values):.1f} to {max(values):.1f}" if values else "-"
 
 
@@ -82,7 +82,7 @@ def members_table(one: Review, k: float) -> Table:
     for i, shaft in enumerate(one.shafts):
         away = with_uncertainty(one.from_mean_thou[i], k * one.u_from_mean_thou[i], MOST_PLACES)
         side = ("softer" if one.from_mean_thou[i] > 0 else "stiffer") if one.apart(i, k) else "not told apart"
-        further = ("-" if getattr(shaft, name) is None else f"{getattr(shaft, name):.1f}" for name in FURTHER)
+        further = ("-" if (value := quantity.of(shaft)) is None else f"{value:.1f}" for quantity in FURTHER)
         table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", away, side, *further)
     table.caption = f"thou unless said; ± U with k = {k:g}; what one calibration has wrong alike cancels"
     return table
@@ -210,10 +210,9 @@ def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int
 def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
     """Why there is no set: which limit blocks, and to what it would have to be widened."""
     helps = [
-        f"{WORDS[name]} would have to be {value:g} {UNITS[name]} instead of {getattr(limits, name):g} "
-        f"({value - getattr(limits, name):.4g} more)"
-        for name, value in needed.items()
-        if value is not None
+        f"{quantity.words} would have to be {value:g} {quantity.unit} instead of {limit:g} ({value - limit:.4g} more)"
+        for quantity, limit in zip(limits.quantities, limits.windows, strict=True)
+        if (value := needed[quantity.name]) is not None
     ]
     if not helps:
         return f"no set of {limits_words(limits)}: no limit blocks alone, widen two of them or ask for fewer shafts"
@@ -224,19 +223,19 @@ def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> di
     """A set as plain values; each u_... is a standard uncertainty (k = 1)."""
     shafts = [
         {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,
-         "u_from_mean_thou": u, **{each: getattr(shaft, each) for each in FURTHER}}
+         "u_from_mean_thou": u, **{each.name: each.of(shaft) for each in FURTHER}}
         for shaft, away, u in zip(one.shafts, one.from_mean_thou, one.u_from_mean_thou, strict=True)
     ]  # fmt: skip
     return {
         "set": name, "mean_thou": one.mean_thou, "u_mean_thou": one.u_mean_thou, "range_thou": one.range_thou,
         "u_range_thou": one.u_range_thou, "noise_thou": one.noise_thou, "told_apart": one.is_told_apart,
         "spoiler": None if one.spoiler is None else one.spoiler.shaft, "at_target_mm": one.at_target_mm(distance_m),
-        "distance_m": distance_m, "ranges": {each: _known_range(one.shafts, each) for each in limits.names},
+        "distance_m": distance_m, "ranges": {each.name: _known_range(one.shafts, each) for each in limits.quantities},
         "shafts": shafts,
     }  # fmt: skip
 
 
-def _known_range(shafts: Sequence[StockShaft], name: str) -> float | None:
+def _known_range(shafts: Sequence[StockShaft], quantity: Quantity) -> float | None:
     """None when one of the shafts lacks the quantity by now: measured again without it."""
-    values = [getattr(one, name) for one in shafts]
-    return None if None in values else float(max(values) - min(values))
+    values = [value for one in shafts if (value := quantity.of(one)) is not None]
+    return None if len(values) < len(shafts) else float(max(values) - min(values))

@@ -48,7 +48,7 @@ class Choice:
 
 
 def choose(values: Array, limits: Limits, *, thorough: bool = False) -> Choice:
-    """Sets from values [shafts, limited quantities] in the order and units of limits.names."""
+    """Sets from values [shafts, limited quantities] in the order and units of limits.quantities."""
     points, number = values / limits.windows, limits.number
     kept = _with_company(points, number)
     sets, most, least_cost = _chosen(points[kept], limits.importance, number, thorough)

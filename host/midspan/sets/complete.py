@@ -7,7 +7,7 @@ cost of set_limits; where several are no wider, those nearest to the mean spine 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from midspan.sets.limits import UNITS, WORDS, Array, Limits
+from midspan.sets.limits import Array, Limits
 from midspan.sets.search_heuristic import REACH
 from midspan.sets.search_one_quantity import Index
 
@@ -72,18 +72,17 @@ def why_none(there: Array, stock: Array, limits: Limits) -> str:
     """
     own = np.ptp(there, axis=0) > limits.windows * REACH
     if own.any():
-        name = limits.names[int(own.argmax())]
-        return (
-            f"the shafts that are left span {np.ptp(there, axis=0)[own][0]:.3f} {UNITS[name]} in {WORDS[name]} already"
-        )
+        quantity = limits.quantities[int(own.argmax())]
+        span = np.ptp(there, axis=0)[own][0]
+        return f"the shafts that are left span {span:.3f} {quantity.unit} in {quantity.words} already"
     low, high = np.minimum(stock, there.min(axis=0)), np.maximum(stock, there.max(axis=0))
     beyond = (high - low) / limits.windows
     nearest = int(beyond.max(axis=1).argmin())
     if beyond[nearest].max() <= REACH:
         return "one or more shafts fit, but not so many together"
     worst = int(beyond[nearest].argmax())
-    name, span, limit = limits.names[worst], (high - low)[nearest, worst], limits.windows[worst]
+    quantity, span, limit = limits.quantities[worst], (high - low)[nearest, worst], limits.windows[worst]
     return (
-        f"with the nearest shaft the {WORDS[name]} would span {span:.3f} {UNITS[name]}, the limit is {limit:g}: "
+        f"with the nearest shaft the {quantity.words} would span {span:.3f} {quantity.unit}, the limit is {limit:g}: "
         f"{span - limit:.3f} too much"
     )

@@ -12,8 +12,10 @@ a hundredth of a thou of spine, which no gauge resolves, must not decide against
 0.505
 """
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,12 +24,42 @@ from pydantic import Field
 from midspan.base.config import Section
 
 Array = NDArray[np.float64]
-IMPORTANCE = {"spine_thou": 1.0, "spread_thou": 0.1, "weight_gr": 0.01, "runout_thou": 0.001}
-WORDS = {"spine_thou": "spine", "spread_thou": "spread around", "weight_gr": "weight", "runout_thou": "runout"}
-UNITS = {"spine_thou": "thou", "spread_thou": "thou", "weight_gr": "gr", "runout_thou": "thou"}
 LARGEST_SET = 1000
 # Finer than this no gauge and no scale resolves; a limit below it is in another unit.
 Window = Annotated[float, Field(ge=0.01, le=1000)]
+
+
+class ByQuantity(Protocol):
+    """Has a value for each quantity: a shaft what was measured of it, limits what they allow; None for nothing."""
+
+    @property
+    def spine_thou(self) -> float | None: ...
+    @property
+    def spread_thou(self) -> float | None: ...
+    @property
+    def weight_gr(self) -> float | None: ...
+    @property
+    def runout_thou(self) -> float | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What shafts of a set are to have alike; `importance` is how much a range as wide as its limit counts."""
+
+    name: str
+    words: str
+    unit: str
+    importance: float
+    of: Callable[[ByQuantity], float | None]
+
+
+# The most important first.
+QUANTITIES = (
+    Quantity("spine_thou", "spine", "thou", 1.0, lambda one: one.spine_thou),
+    Quantity("spread_thou", "spread around", "thou", 0.1, lambda one: one.spread_thou),
+    Quantity("weight_gr", "weight", "gr", 0.01, lambda one: one.weight_gr),
+    Quantity("runout_thou", "runout", "thou", 0.001, lambda one: one.runout_thou),
+)
 
 
 class Limits(Section):
@@ -43,19 +75,24 @@ class Limits(Section):
     runout_thou: Window | None = None
 
     @cached_property
-    def names(self) -> tuple[str, ...]:
+    def quantities(self) -> tuple[Quantity, ...]:
         """The quantities that are limited, most important first."""
-        return tuple(name for name in IMPORTANCE if getattr(self, name) is not None)
+        return tuple(one for one in QUANTITIES if one.of(self) is not None)
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Their names."""
+        return tuple(one.name for one in self.quantities)
 
     @cached_property
     def windows(self) -> Array:
         """The limits of those quantities, each in its unit [quantities]."""
-        return np.array([getattr(self, name) for name in self.names], float)
+        return np.array([one.of(self) for one in self.quantities], float)
 
     @cached_property
     def importance(self) -> Array:
         """How much a range as wide as its limit counts [quantities]."""
-        return np.array([IMPORTANCE[name] for name in self.names])
+        return np.array([one.importance for one in self.quantities])
 
     def cost(self, values: Array) -> float:
         """How far from identical shafts with these values [shafts, quantities] are; 0 when they are identical."""

@@ -97,8 +97,8 @@ class Scale(Section):
     @model_validator(mode="after")
     def _words_have_groups(self) -> "Scale":
         groups = re.compile(self.pattern).groupindex
-        for name in ("unit", "steady"):
-            if (name in groups) != bool(getattr(self, f"{name}_words")):
+        for name, words in (("unit", self.unit_words), ("steady", self.steady_words)):
+            if (name in groups) != bool(words):
                 raise ValueError(
                     f"{name}_words: a group {name} in the pattern and its words go together; add the other"
                 )

@@ -103,7 +103,7 @@ class Stock:
         left_out = {reason: list(numbers) for reason, numbers in self.left_out.items()}
         kept = []
         for one in self.shafts:
-            missing = next((name for name in limits.names if getattr(one, name) is None), None)
+            missing = next((quantity.name for quantity in limits.quantities if quantity.of(one) is None), None)
             if missing is None:
                 kept.append(one)
             else:
@@ -113,9 +113,9 @@ class Stock:
 
 
 def values_of(shafts: Collection[StockShaft], limits: Limits) -> Array:
-    """Values of shafts that have them all [shafts, quantities], in the order and units of limits.names."""
-    rows = [[getattr(one, name) for name in limits.names] for one in shafts]
-    return np.array(rows, float).reshape(len(rows), len(limits.names))
+    """Values of shafts that have them all [shafts, quantities], in the order and units of limits.quantities."""
+    rows = [[quantity.of(one) for quantity in limits.quantities] for one in shafts]
+    return np.array(rows, float).reshape(len(rows), len(limits.quantities))
 
 
 def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[str] = ()) -> Stock:

@@ -14,7 +14,7 @@ from starlette.responses import PlainTextResponse, Response
 from midspan.base.clock import now_ms
 from midspan.base.errors import MidspanError, StoreError
 from midspan.store.lookup import HIGHEST_SHAFT
-from midspan.web.auth import STATE, Access, Door, Role
+from midspan.web.auth import Access, Door, Role, role_in
 from midspan.web.follow import Clock, Follower
 from midspan.web.guest import Guest
 from midspan.web.template import filled
@@ -119,7 +119,7 @@ def _found(views: Views, which: str) -> None:
 
 def _live(views: Views, number: int | None) -> None:
     _frame("/" if number is None else "")
-    role = getattr(ui.context.client.request.state, STATE)
+    role = role_in(ui.context.client.request.scope)
     with ui.element("main").classes("view").props("id=main"):
         stop = ui.html("", sanitize=False).classes("stop")
         doing = ui.html("", sanitize=False).classes("grid")

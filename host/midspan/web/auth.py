@@ -124,6 +124,12 @@ HEADERS = {
 STATE = "role"  # under this name a view finds what its reader may do
 
 
+def role_in(scope: Scope) -> Role:
+    """What the reader of a request that the door let in may do."""
+    role: Role = scope["state"][STATE]
+    return role
+
+
 class Door:
     """ASGI middleware. `stop` is called with the number of a night that somebody who may asked to end; `now_s` is a
     clock that never goes back."""
