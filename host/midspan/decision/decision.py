@@ -17,6 +17,7 @@ from typing import Protocol
 from midspan.base.units import MM_PER_THOU
 from midspan.decision.bands import Bands, Bin, DecisionRule
 from midspan.decision.limit_test import AGAINST, DOUBT, REMARK, Comparison, LimitEffect, LimitFinding
+from midspan.measurement.result import Unmeasured
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
@@ -127,6 +128,11 @@ def judge(measured: Quantities, bands: Bands) -> Decision:
             Outcome.DOUBTFUL, tuple(measured.doubts), concerns=_concerns(ConcernKind.DOUBT, measured.doubts)
         )
     return _judge_sound(measured, bands)
+
+
+def verdict_on(result: Quantities | Unmeasured, bands: Bands) -> Decision:
+    """Return the verdict on a result, or on the reasons why there is none."""
+    return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
 
 
 def judge_unmeasured(reasons: Sequence[str]) -> Decision:

@@ -13,8 +13,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import DeviceFault
 from midspan.decision.bands import Bands
 from midspan.decision.basis import basis_of_bands
-from midspan.decision.decision import Decision, Outcome
-from midspan.decision.evaluate_and_decide import verdict_on
+from midspan.decision.decision import Decision, Outcome, verdict_on
 from midspan.decision.origin import Origin
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration

@@ -1,15 +1,15 @@
-"""What one run says: of its shaft, of the gauge, and of a check standard if it was one. It stores nothing."""
+"""What a run says of its shaft, of the gauge, and of a check standard if it was one. It stores nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from midspan.archive.raw_run import RawRun
-from midspan.decision.decision import ConcernKind, Decision
-from midspan.decision.evaluate_and_decide import judged
+from midspan.decision.decision import ConcernKind, Decision, verdict_on
 from midspan.decision.standing import CRACK_SUSPECTED, with_crack_limit
-from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.result import ShaftResult
+from midspan.pipeline.steps import Kept, Result
 from midspan.sorting.check_standards import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
 from midspan.sorting.gauge_health import RunSigns, alarms, observe
 from midspan.sorting.next_action import Route
@@ -20,9 +20,16 @@ from midspan.wire.records import Identify
 
 
 @dataclass(frozen=True)
-class Before:
-    """What a run is held against: how many lie in each place, the night's observations, the gauge's checks so far."""
+class RunContext:
+    """What a run is held against, and when.
 
+    The shaft's transit, what the gauge says of itself, how many shafts lie in each place, what the runs of this night
+    told of the gauge, and the checks of the gauge so far.
+    """
+
+    passage: Transit
+    gauge: Identify
+    now_ms: int
     places: Mapping[int, int]
     observed: Sequence[RunSigns] = ()
     checks: Sequence[StandardCheck] = ()
@@ -32,61 +39,63 @@ class Before:
 class Assessment:
     """Result and verdict, what the shaft's way depends on, and what there is to tell; `check` of a standard."""
 
-    result: ShaftResult | Unmeasured
+    result: Result
     decision: Decision
     judged: Judged
     seen: RunSigns
     check: StandardCheck | None
-    happenings: tuple[RunEvent, ...]
+    events: tuple[RunEvent, ...]
 
 
-def appraise(
-    run: RawRun, passage: Transit, gauge: Identify, setup: Setup, before: Before, now_ms: int
-) -> Assessment:  # fmt: skip
-    """Evaluate and judge a run.
+def assess(kept: Kept, result: Result, context: RunContext, setup: Setup) -> Assessment:
+    """Return the verdict on a run with all that it says.
 
     A shaft that hints at a crack is rejected as such. A standard's verdict is one on the gauge; as long as it is to be
     measured again it is no check yet.
     """
-    result, decision = judged(run, setup.calibration, setup.bands)
     hysteresis_pct = result.hysteresis_pct if isinstance(result, ShaftResult) else None
-    decision = with_crack_limit(decision, hysteresis_pct, setup.plan.sort.crack_hysteresis_pct)
-    way = judged_as(decision, hysteresis_pct, run)
-    course = _course(way, passage, setup, before, now_ms)
-    check = None if course.again else _check(result, passage, setup, before, now_ms)
+    limit_pct = setup.plan.sort.crack_hysteresis_pct
+    decision = with_crack_limit(verdict_on(result, setup.bands), hysteresis_pct, limit_pct)
+    judged = judged_as(decision, hysteresis_pct, kept.run)
+    again = _route(judged, context, setup).again
+    check = None if again else _check(result, context, setup)
     if check is not None:
         decision = verdict_on_check(check)
-    seen = observe(run, result, setup.calibration, gauge.interval_us, _celsius(gauge))
-    told = [
-        RunEvent(RunEventKind.ALARM, alarm.words, now_ms, alarm.code, passage.shaft)
-        for alarm in alarms(seen, before.observed, setup.plan.watch)
-    ]
-    for kind, code in ((RunEventKind.CHECK, CHECK_OUT_OF_CONTROL), (RunEventKind.FAULT, CRACK_SUSPECTED)):
-        words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
-        if words is not None and not course.again:
-            told.append(RunEvent(kind, words, now_ms, code, passage.shaft))
-    return Assessment(result, decision, way, seen, check, tuple(told))
+    seen = observe(kept.run, result, setup.calibration, context.gauge.interval_us, _celsius(context.gauge))
+    events = [*_alarms(seen, context, setup), *(() if again else _findings(decision, context))]
+    return Assessment(result, decision, judged, seen, check, tuple(events))
 
 
 def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> Judged:
-    """What the way of a shaft depends on."""
+    """Return what the way of a shaft depends on."""
     cracked = any(concern.kind is ConcernKind.CRACK for concern in decision.concerns)
     return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked)
 
 
-def _course(way: Judged, passage: Transit, setup: Setup, before: Before, now_ms: int) -> Route:
-    after = replace(passage, steps=(*passage.steps, Step(TransitStage.JUDGED, now_ms, words=way.cause)))
-    return route_of(way, after, setup.plan, before.places)
+def _route(judged: Judged, context: RunContext, setup: Setup) -> Route:
+    step = Step(TransitStage.JUDGED, context.now_ms, words=judged.cause)
+    after = replace(context.passage, steps=(*context.passage.steps, step))
+    return route_of(judged, after, setup.plan, context.places)
 
 
-def _check(
-    result: ShaftResult | Unmeasured, passage: Transit, setup: Setup, before: Before, now_ms: int
-) -> StandardCheck | None:
-    standard = next((one for one in setup.plan.standard if one.name == passage.standard), None)
+def _check(result: Result, context: RunContext, setup: Setup) -> StandardCheck | None:
+    standard = next((bar for bar in setup.plan.standard if bar.name == context.passage.standard), None)
     if standard is None:  # a shaft of the stock, or a standard that the plan has since forgotten
         return None
     identity = setup.calibration.calibration.id
-    return checked(standard, result, before.checks, setup.plan.checks, now_ms, identity)
+    return checked(standard, result, context.checks, setup.plan.checks, context.now_ms, identity)
+
+
+def _alarms(seen: RunSigns, context: RunContext, setup: Setup) -> Iterator[RunEvent]:
+    for alarm in alarms(seen, context.observed, setup.plan.watch):
+        yield RunEvent(RunEventKind.ALARM, alarm.words, context.now_ms, alarm.code, context.passage.shaft)
+
+
+def _findings(decision: Decision, context: RunContext) -> Iterator[RunEvent]:
+    for kind, code in ((RunEventKind.CHECK, CHECK_OUT_OF_CONTROL), (RunEventKind.FAULT, CRACK_SUSPECTED)):
+        words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
+        if words is not None:
+            yield RunEvent(kind, words, context.now_ms, code, context.passage.shaft)
 
 
 def _celsius(gauge: Identify) -> float | None:

@@ -152,7 +152,7 @@ class SortingLoop:
         if refused and found.state is not State.FAULTED:
             return self._call(CallPerson(str(refused)), refused.code)
         self._keeper.note_changes()
-        snapshot = self._keeper.situation(found, self._wanted(found))
+        snapshot = self._keeper.snapshot(found, self._wanted(found))
         action = next_action(snapshot)
         if isinstance(action, FinishRun):
             return Ending(not self._stops() and self._asked == "", action.words)

@@ -16,6 +16,7 @@ from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
+from midspan.pipeline.steps import Kept, kept_in
 from midspan.store.journal import Journal
 from midspan.store.passage import Step, Transit, TransitStage
 
@@ -27,7 +28,7 @@ class NightArchive:
         self.path = path
         self._journal, self._now_ms = journal, now_ms
         self._writer: ArchiveWriter | None = None
-        self._recent: tuple[int, RawRun] | None = None  # the newest run and its offset
+        self._recent: Kept | None = None  # the newest run
 
     @property
     def is_open(self) -> bool:
@@ -49,15 +50,15 @@ class NightArchive:
         """Raise ArchiveGone when the file of its name is not the one that is written, as it was left."""
         self._open_writer.check_place()
 
-    def readings(self, passage: Transit) -> tuple[int, RawRun] | None:
-        """The readings of a shaft's newest measurement after their offset, when they are whole on the disk."""
+    def readings(self, passage: Transit) -> Kept | None:
+        """Return the readings of a shaft's newest measurement; None when they are not whole on the disk."""
         measuring = _measuring(passage)
         if measuring is None or measuring.archive_bytes is None:
             return None
-        if self._recent is None or self._recent[0] != measuring.archive_bytes:
+        if self._recent is None or self._recent.where.byte_offset != measuring.archive_bytes:
             run = self._read(measuring.archive_bytes, measuring.words)
-            self._recent = None if run is None else (measuring.archive_bytes, run)
-        return self._recent if self._recent is not None and self._recent[1].shaft == passage.shaft else None
+            self._recent = None if run is None else Kept.at(run, self.path, measuring.archive_bytes)
+        return self._recent if self._recent is not None and self._recent.run.shaft == passage.shaft else None
 
     def _read(self, offset: int, marker: str | None) -> RawRun | None:
         """The run at a place of the archive with this marker; an older journal did not keep the marker."""
@@ -78,11 +79,10 @@ class NightArchive:
         marker = self._open_writer.marker
         self._journal.note(shaft, TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker)
 
-    def keep(self, run: RawRun) -> int:
-        """Store readings; the offset at which they stand."""
-        offset = self._open_writer.append(run)
-        self._recent = (offset, run)
-        return offset
+    def keep(self, run: RawRun) -> Kept:
+        """Put readings on the disk."""
+        self._recent = kept_in(self._open_writer, run)
+        return self._recent
 
     def keep_held(self, passage: Transit, run: RawRun) -> None:
         """Store readings that the gauge held: where the journal says, else once in what stands there now."""

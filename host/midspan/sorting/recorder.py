@@ -6,16 +6,20 @@ After a disk has failed it is opened anew; what it needs to go on it reads from 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import StoreGone
 from midspan.base.formatting import shafts_numbered
+from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis
+from midspan.decision.decision import Decision
 from midspan.decision.origin import Origin
-from midspan.measurement.result import Unmeasured, evaluate
-from midspan.sorting.assess import Assessment, Before, appraise, judged_as
+from midspan.measurement.result import Unmeasured
+from midspan.pipeline.steps import Judging, Kept, Result
+from midspan.sorting.assess import Assessment, RunContext, assess, judged_as
 from midspan.sorting.check_standards import in_doubt
 from midspan.sorting.gauge_health import FIRST, RunSigns
 from midspan.sorting.next_action import Route, Snapshot, Wanted
@@ -26,7 +30,7 @@ from midspan.sorting.routing import Judged, recheck_route, route_of
 from midspan.sorting.setup import Setup
 from midspan.sorting.tally import tally_of
 from midspan.sorting.verdict import basis_of_plan, verdict_by
-from midspan.store.database import RunReference, Store
+from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.store.stored_result import finite
@@ -36,7 +40,7 @@ from midspan.wire.records import Identify
 class NightRecorder:
     """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
 
-    `archive` can be written once `situation` was asked.
+    `archive` can be written once `snapshot` was asked.
 
     Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
     then, and the same call can be made again.
@@ -49,8 +53,8 @@ class NightRecorder:
         self.latest: Assessment | None = None
         self.archive = NightArchive(setup.archive, self.journal, now_ms)
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
-        passages, happenings = self.journal.passages(night.id), self.journal.happenings(night.id)
-        self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), happenings)
+        passages, events = self.journal.passages(night.id), self.journal.happenings(night.id)
+        self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), events)
         self.tally.in_a_row.clear()  # whoever goes on has looked
         self.checks: list[StandardCheck] = self.journal.checks(night=night.id)
         self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
@@ -60,10 +64,10 @@ class NightRecorder:
             if step.watched is not None:
                 self._observe(RunSigns(**step.watched))
         self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
-        self._settled = spells(settings(night.plan, self.journal.first_calibration(night.batch)), happenings)[-1]
+        self._settled = spells(settings(night.plan, self.journal.first_calibration(night.batch)), events)[-1]
         self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
         self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
-        self._alarmed = {one.shaft for one in happenings if one.kind is RunEventKind.ALARM}
+        self._alarmed = {one.shaft for one in events if one.kind is RunEventKind.ALARM}
 
     @property
     def changes(self) -> list[SettingChange]:
@@ -90,9 +94,9 @@ class NightRecorder:
         """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
         if not passage.is_open:
             return passage.result is not None
-        readings = self.archive.readings(passage)
-        course = None if readings is None else self._course(passage, readings[1])
-        return course is not None and not course.again
+        kept = self.archive.readings(passage)
+        route = None if kept is None else self._route(passage, kept.run)
+        return route is not None and not route.again
 
     def open(self) -> None:
         """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
@@ -115,7 +119,7 @@ class NightRecorder:
 
     # What there is
 
-    def situation(self, gauge: Identify, wanted: Wanted) -> Snapshot:
+    def snapshot(self, gauge: Identify, wanted: Wanted) -> Snapshot:
         """All that the next move depends on; ArchiveGone or StoreGone when one of the two is not as it was left."""
         self._check_store()
         if not self.archive.is_open:
@@ -123,9 +127,9 @@ class NightRecorder:
         self.archive.check_place()
         passage = self.journal.open_passage(self.night.gauge)
         found = None if passage is None else self.archive.readings(passage)
-        course = None if passage is None or found is None else self._course(passage, found[1])
+        route = None if passage is None or found is None else self._route(passage, found.run)
         recheck = recheck_route(self.setup.plan, self.tally.places)
-        return Snapshot(gauge, passage, found is not None, course, recheck, wanted)
+        return Snapshot(gauge, passage, found is not None, route, recheck, wanted)
 
     def _check_store(self) -> None:
         """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
@@ -139,7 +143,7 @@ class NightRecorder:
                 "was copied over it; put the right one back, then go on"
             )
 
-    def _course(self, passage: Transit, run: RawRun) -> Route | None:
+    def _route(self, passage: Transit, run: RawRun) -> Route | None:
         result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
         if result is None:
             return None
@@ -162,28 +166,43 @@ class NightRecorder:
         """Keep and judge readings of a shaft that no journal here knows, unless they are there already."""
         if self.archive.find(run) is not None:
             return
-        offset = self.archive.keep(run)
-        (result,) = evaluate([run], self.setup.calibration)
-        decision = verdict_by(result, self._basis(None), self.setup.bands)
-        self._store.add(
-            self.night.batch, self._where(run, offset), result, decision, self.now_ms(), basis=self._basis(None),
-            origin=Origin.IMPORTED,
-        )  # fmt: skip
+        basis = self._basis(None)
+
+        def store(kept: Kept, result: Result, decision: Decision) -> None:
+            self._store.add(
+                self.night.batch, kept.where, result, decision, self.now_ms(), basis=basis, origin=Origin.IMPORTED
+            )
+
+        decide = partial(_decided, basis=basis, bands=self.setup.bands)
+        Judging(self.setup.calibration, decide, store).one(self.archive.keep(run))
 
     def judge(self, passage: Transit, gauge: Identify) -> Assessment:
         """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
-        readings = self.archive.readings(passage)
-        assert readings is not None  # only what is there is to be judged
-        offset, run = readings
-        history = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
-        now_ms = self.now_ms()
-        before = Before(self.tally.places, self._observed, history)
-        found = appraise(run, passage, gauge, self.setup, before, now_ms)
-        number = self.journal.judged(
-            passage, self._where(run, offset), found.result, found.decision, now_ms,
-            basis=self._basis(passage.standard), cause=run.cause, watched=found.seen.as_dict(), check=found.check,
-            suspects=self._suspects(found.check, history), happenings=found.happenings,
+        kept = self.archive.readings(passage)
+        assert kept is not None  # only what is there is to be judged
+        checks = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
+        context = RunContext(passage, gauge, self.now_ms(), self.tally.places, self._observed, checks)
+
+        def decide(kept: Kept, result: Result) -> Assessment:
+            return assess(kept, result, context, self.setup)
+
+        def store(kept: Kept, _: Result, found: Assessment) -> tuple[int, Assessment]:
+            return self._stored(kept, found, context), found
+
+        number, found = Judging(self.setup.calibration, decide, store).one(kept)
+        self._note_assessment(number, found, passage)
+        return found
+
+    def _stored(self, kept: Kept, found: Assessment, context: RunContext) -> int:
+        passage = context.passage
+        return self.journal.judged(
+            passage, kept.where, found.result, found.decision, context.now_ms, basis=self._basis(passage.standard),
+            cause=kept.run.cause, watched=found.seen.as_dict(), check=found.check,
+            suspects=self._suspects(found.check, context.checks), happenings=found.events,
         )  # fmt: skip
+
+    def _note_assessment(self, number: int, found: Assessment, passage: Transit) -> None:
+        """Go on with what the store now has."""
         self.latest = found
         # The way of a shaft of the stock follows the verdict as it was kept, with what was found of it before.
         self._verdict = None if passage.standard is None else (number, found.judged)
@@ -192,16 +211,15 @@ class NightRecorder:
             self.checks.append(replace(found.check, shaft=passage.shaft))
         elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
             self.shafts.append(passage.shaft)
-        if any(one.kind is RunEventKind.ALARM for one in found.happenings):
+        if any(event.kind is RunEventKind.ALARM for event in found.events):
             self._alarmed.add(passage.shaft)
-        return found
 
     def _observe(self, seen: RunSigns) -> None:
         """Add to the night's observations, of which only the first matter."""
         if len(self._observed) < FIRST:
             self._observed.append(seen)
 
-    def _suspects(self, check: StandardCheck | None, history: list[StandardCheck]) -> list[int]:
+    def _suspects(self, check: StandardCheck | None, history: Sequence[StandardCheck]) -> list[int]:
         if check is None:
             return []
         good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
@@ -231,12 +249,13 @@ class NightRecorder:
         self.tell(RunEvent(RunEventKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
         self.tally.empty(place)
 
-    def tell(self, *happenings: RunEvent) -> None:
+    def tell(self, *events: RunEvent) -> None:
         """Note what happened."""
-        self.journal.happened(self.night.id, *happenings)
+        self.journal.happened(self.night.id, *events)
 
     def _basis(self, standard: str | None) -> Basis:
         return basis_of_plan(self.setup.plan, self.setup.bands, standard, self.night.id)
 
-    def _where(self, run: RawRun, offset: int) -> RunReference:
-        return RunReference(str(self.setup.archive), offset, run.shaft, run.label, run.started_ms)
+
+def _decided(_: Kept, result: Result, basis: Basis, bands: Bands) -> Decision:
+    return verdict_by(result, basis, bands)

@@ -16,8 +16,7 @@ from midspan.base.config import validated
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
-from midspan.decision.decision import Decision
-from midspan.decision.evaluate_and_decide import verdict_on
+from midspan.decision.decision import Decision, verdict_on
 from midspan.store.database import Store, StoredResult, add_result
 from midspan.store.lookup import whole
 from midspan.store.tables import ResultRow, VoucherRow
