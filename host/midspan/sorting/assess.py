@@ -27,7 +27,7 @@ class RunContext:
     told of the gauge, and the checks of the gauge so far.
     """
 
-    passage: Transit
+    transit: Transit
     gauge: Identify
     now_ms: int
     places: Mapping[int, int]
@@ -74,12 +74,12 @@ def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> 
 
 def _route(judged: Judged, context: RunContext, setup: Setup) -> Route:
     step = Step(TransitStage.JUDGED, context.now_ms, words=judged.cause)
-    after = replace(context.passage, steps=(*context.passage.steps, step))
+    after = replace(context.transit, steps=(*context.transit.steps, step))
     return route_of(judged, after, setup.plan, context.places)
 
 
 def _check(result: Result, context: RunContext, setup: Setup) -> StandardCheck | None:
-    standard = next((bar for bar in setup.plan.standard if bar.name == context.passage.standard), None)
+    standard = next((bar for bar in setup.plan.standard if bar.name == context.transit.standard), None)
     if standard is None:  # a shaft of the stock, or a standard that the plan has since forgotten
         return None
     identity = setup.calibration.calibration.id
@@ -88,14 +88,14 @@ def _check(result: Result, context: RunContext, setup: Setup) -> StandardCheck |
 
 def _alarms(seen: RunSigns, context: RunContext, setup: Setup) -> Iterator[RunEvent]:
     for alarm in alarms(seen, context.observed, setup.plan.watch):
-        yield RunEvent(RunEventKind.ALARM, alarm.words, context.now_ms, alarm.code, context.passage.shaft)
+        yield RunEvent(RunEventKind.ALARM, alarm.words, context.now_ms, alarm.code, context.transit.shaft)
 
 
 def _findings(decision: Decision, context: RunContext) -> Iterator[RunEvent]:
     for kind, code in ((RunEventKind.CHECK, CHECK_OUT_OF_CONTROL), (RunEventKind.FAULT, CRACK_SUSPECTED)):
         words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
         if words is not None:
-            yield RunEvent(kind, words, context.now_ms, code, context.passage.shaft)
+            yield RunEvent(kind, words, context.now_ms, code, context.transit.shaft)
 
 
 def _celsius(gauge: Identify) -> float | None:

@@ -50,15 +50,15 @@ class NightArchive:
         """Raise ArchiveGone when the file of its name is not the one that is written, as it was left."""
         self._open_writer.check_place()
 
-    def readings(self, passage: Transit) -> Kept | None:
+    def readings(self, transit: Transit) -> Kept | None:
         """Return the readings of a shaft's newest measurement; None when they are not whole on the disk."""
-        measuring = _measuring(passage)
+        measuring = _measuring(transit)
         if measuring is None or measuring.archive_bytes is None:
             return None
         if self._recent is None or self._recent.where.byte_offset != measuring.archive_bytes:
             run = self._read(measuring.archive_bytes, measuring.words)
             self._recent = None if run is None else Kept.at(run, self.path, measuring.archive_bytes)
-        return self._recent if self._recent is not None and self._recent.run.shaft == passage.shaft else None
+        return self._recent if self._recent is not None and self._recent.run.shaft == transit.shaft else None
 
     def _read(self, offset: int, marker: str | None) -> RawRun | None:
         """The run at a place of the archive with this marker; an older journal did not keep the marker."""
@@ -84,12 +84,12 @@ class NightArchive:
         self._recent = kept_in(self._open_writer, run)
         return self._recent
 
-    def keep_held(self, passage: Transit, run: RawRun) -> None:
+    def keep_held(self, transit: Transit, run: RawRun) -> None:
         """Store readings that the gauge held: where the journal says, else once in what stands there now."""
-        thought, writer = _measuring(passage), self._open_writer
+        thought, writer = _measuring(transit), self._open_writer
         if thought is None or (thought.archive_bytes, thought.words) != (writer.end, writer.marker):
             found = self.find(run)
-            self._note_place(passage.shaft, writer.end if found is None else found)
+            self._note_place(transit.shaft, writer.end if found is None else found)
             if found is not None:
                 return
         self.keep(run)
@@ -105,8 +105,8 @@ class NightArchive:
         return self._writer
 
 
-def _measuring(passage: Transit) -> Step | None:
-    return next(iter(passage.since_measuring), None)
+def _measuring(transit: Transit) -> Step | None:
+    return next(iter(transit.since_measuring), None)
 
 
 def _same_readings(one: RawRun, other: RawRun) -> bool:

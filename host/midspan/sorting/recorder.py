@@ -53,20 +53,20 @@ class NightRecorder:
         self.latest: Assessment | None = None
         self.archive = NightArchive(setup.archive, self.journal, now_ms)
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
-        passages, events = self.journal.passages(night.id), self.journal.happenings(night.id)
-        self.tally = tally_of(setup.plan, passages, self.journal.outcomes(night.id), events)
+        transits, events = self.journal.passages(night.id), self.journal.happenings(night.id)
+        self.tally = tally_of(setup.plan, transits, self.journal.outcomes(night.id), events)
         self.tally.in_a_row.clear()  # whoever goes on has looked
         self.checks: list[StandardCheck] = self.journal.checks(night=night.id)
-        self.shafts = [one.shaft for one in passages if one.standard is None and one.result is not None]
-        steps = (step for one in passages for step in one.steps)
+        self.shafts = [one.shaft for one in transits if one.standard is None and one.result is not None]
+        steps = (step for one in transits for step in one.steps)
         self._observed: list[RunSigns] = []
         for step in steps:
             if step.watched is not None:
                 self._observe(RunSigns(**step.watched))
         self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
         self._settled = spells(settings(night.plan, self.journal.first_calibration(night.batch)), events)[-1]
-        self._last_ordered = (passages[-1].shaft, passages[-1].ordered_ms) if passages else None
-        self._last_ended = max((one.shaft for one in passages if not one.is_open), default=None)
+        self._last_ordered = (transits[-1].shaft, transits[-1].ordered_ms) if transits else None
+        self._last_ended = max((one.shaft for one in transits if not one.is_open), default=None)
         self._alarmed = {one.shaft for one in events if one.kind is RunEventKind.ALARM}
 
     @property
@@ -90,25 +90,25 @@ class NightRecorder:
         self.tell(*told)
         self._settled = spells(self._settled.settings, told)[-1]
 
-    def _keeps_verdict(self, passage: Transit) -> bool:
+    def _keeps_verdict(self, transit: Transit) -> bool:
         """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
-        if not passage.is_open:
-            return passage.result is not None
-        kept = self.archive.readings(passage)
-        route = None if kept is None else self._route(passage, kept.run)
+        if not transit.is_open:
+            return transit.result is not None
+        kept = self.archive.readings(transit)
+        route = None if kept is None else self._route(transit, kept.run)
         return route is not None and not route.again
 
     def open(self) -> None:
         """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
         self.archive.open()
         self._store.keep_calibration(self.setup.calibration.calibration.id, self.setup.calibration.content())
-        passage = self.journal.open_passage(self.night.gauge)
-        for night in {self.night.id, self.night.id if passage is None else passage.night}:
+        transit = self.journal.open_passage(self.night.gauge)
+        for night in {self.night.id, self.night.id if transit is None else transit.night}:
             self._note_gone(night)
 
     def _note_gone(self, night: int) -> None:
-        passages = self.journal.passages(night)
-        gone = readings_gone(self.journal.runs(self.journal.batch(night)), passages, self.setup.archive)
+        transits = self.journal.passages(night)
+        gone = readings_gone(self.journal.runs(self.journal.batch(night)), transits, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
         if gone and words not in (one.words for one in self.journal.happenings(night)):
             self.journal.happened(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
@@ -125,11 +125,11 @@ class NightRecorder:
         if not self.archive.is_open:
             self.open()
         self.archive.check_place()
-        passage = self.journal.open_passage(self.night.gauge)
-        found = None if passage is None else self.archive.readings(passage)
-        route = None if passage is None or found is None else self._route(passage, found.run)
+        transit = self.journal.open_passage(self.night.gauge)
+        found = None if transit is None else self.archive.readings(transit)
+        route = None if transit is None or found is None else self._route(transit, found.run)
         recheck = recheck_route(self.setup.plan, self.tally.places)
-        return Snapshot(gauge, passage, found is not None, route, recheck, wanted)
+        return Snapshot(gauge, transit, found is not None, route, recheck, wanted)
 
     def _check_store(self) -> None:
         """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
@@ -143,15 +143,15 @@ class NightRecorder:
                 "was copied over it; put the right one back, then go on"
             )
 
-    def _route(self, passage: Transit, run: RawRun) -> Route | None:
-        result = next((one.result for one in reversed(passage.since_measuring) if one.result is not None), None)
+    def _route(self, transit: Transit, run: RawRun) -> Route | None:
+        result = next((one.result for one in reversed(transit.since_measuring) if one.result is not None), None)
         if result is None:
             return None
         if self._verdict is None or self._verdict[0] != result:
-            stored = next(one for one in self._store.history(passage.shaft) if one.id == result)
+            stored = next(one for one in self._store.history(transit.shaft) if one.id == result)
             hysteresis = None if isinstance(stored.result, Unmeasured) else finite(stored.result.hysteresis_pct)
             self._verdict = result, judged_as(stored.decision, hysteresis, run)
-        return route_of(self._verdict[1], passage, self.setup.plan, self.tally.places)
+        return route_of(self._verdict[1], transit, self.setup.plan, self.tally.places)
 
     # What comes to be
 
@@ -176,12 +176,12 @@ class NightRecorder:
         decide = partial(_decided, basis=basis, bands=self.setup.bands)
         Judging(self.setup.calibration, decide, store).one(self.archive.keep(run))
 
-    def judge(self, passage: Transit, gauge: Identify) -> Assessment:
+    def judge(self, transit: Transit, gauge: Identify) -> Assessment:
         """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
-        kept = self.archive.readings(passage)
+        kept = self.archive.readings(transit)
         assert kept is not None  # only what is there is to be judged
-        checks = self.journal.checks(gauge=self.night.gauge) if passage.standard is not None else []
-        context = RunContext(passage, gauge, self.now_ms(), self.tally.places, self._observed, checks)
+        checks = self.journal.checks(gauge=self.night.gauge) if transit.standard is not None else []
+        context = RunContext(transit, gauge, self.now_ms(), self.tally.places, self._observed, checks)
 
         def decide(kept: Kept, result: Result) -> Assessment:
             return assess(kept, result, context, self.setup)
@@ -190,29 +190,29 @@ class NightRecorder:
             return self._stored(kept, found, context), found
 
         number, found = Judging(self.setup.calibration, decide, store).one(kept)
-        self._note_assessment(number, found, passage)
+        self._note_assessment(number, found, transit)
         return found
 
     def _stored(self, kept: Kept, found: Assessment, context: RunContext) -> int:
-        passage = context.passage
+        transit = context.transit
         return self.journal.judged(
-            passage, kept.where, found.result, found.decision, context.now_ms, basis=self._basis(passage.standard),
+            transit, kept.where, found.result, found.decision, context.now_ms, basis=self._basis(transit.standard),
             cause=kept.run.cause, watched=found.seen.as_dict(), check=found.check,
             suspects=self._suspects(found.check, context.checks), happenings=found.events,
         )  # fmt: skip
 
-    def _note_assessment(self, number: int, found: Assessment, passage: Transit) -> None:
+    def _note_assessment(self, number: int, found: Assessment, transit: Transit) -> None:
         """Go on with what the store now has."""
         self.latest = found
         # The way of a shaft of the stock follows the verdict as it was kept, with what was found of it before.
-        self._verdict = None if passage.standard is None else (number, found.judged)
+        self._verdict = None if transit.standard is None else (number, found.judged)
         self._observe(found.seen)
         if found.check is not None:
-            self.checks.append(replace(found.check, shaft=passage.shaft))
-        elif passage.standard is None and passage.shaft not in self.shafts[-1:]:
-            self.shafts.append(passage.shaft)
+            self.checks.append(replace(found.check, shaft=transit.shaft))
+        elif transit.standard is None and transit.shaft not in self.shafts[-1:]:
+            self.shafts.append(transit.shaft)
         if any(event.kind is RunEventKind.ALARM for event in found.events):
-            self._alarmed.add(passage.shaft)
+            self._alarmed.add(transit.shaft)
 
     def _observe(self, seen: RunSigns) -> None:
         """Add to the night's observations, of which only the first matter."""
@@ -228,20 +228,20 @@ class NightRecorder:
 
     def end(
         self,
-        passage: Transit,
+        transit: Transit,
         stage: TransitStage,
         place: int | None = None,
         passed: int | None = None,
         words: str = "",
     ) -> None:
         """Note how a shaft's way ended, and count it."""
-        step = self.journal.note(passage.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
-        outcome = None if self._verdict is None or self._verdict[0] != passage.result else self._verdict[1].outcome
-        ended = replace(passage, steps=(*passage.steps, step))
-        self.tally.end(ended, outcome, alarmed=passage.shaft in self._alarmed)
-        self._last_ended = passage.shaft
-        if passage.result is not None and self.archive.readings(passage) is None:  # it went while they did
-            self._note_gone(passage.night)
+        step = self.journal.note(transit.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
+        outcome = None if self._verdict is None or self._verdict[0] != transit.result else self._verdict[1].outcome
+        ended = replace(transit, steps=(*transit.steps, step))
+        self.tally.end(ended, outcome, alarmed=transit.shaft in self._alarmed)
+        self._last_ended = transit.shaft
+        if transit.result is not None and self.archive.readings(transit) is None:  # it went while they did
+            self._note_gone(transit.night)
 
     def emptied(self, place: int) -> None:
         """Note that a person emptied a place."""
