@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +10,7 @@ import typer
 
 from midspan.base.errors import BackupError
 from midspan.cli.options import STORE, StoreFile
+from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
     from midspan.backup.manifest import Manifest
@@ -34,7 +34,7 @@ def backup(
 
     manifest, strange = making.backup(folder, store, also or [], now_ms)
     for path in strange:
-        _complain(f"{path}: not taken, it is no file of Midspan; name it with --also if it is to be kept")
+        aside(f"{path}: not taken, it is no file of Midspan; name it with --also if it is to be kept")
     _say(folder, manifest)
     print(f"Next: midspan restore {quote(str(folder))} --into NEWFOLDER, on any computer")
     if manifest.lacking:
@@ -54,20 +54,16 @@ def restore(
     """
     from midspan.backup import restore as bringing_back
 
-    database, manifest = bringing_back.restore(folder, into, _complain)
+    database, manifest = bringing_back.restore(folder, into, aside)
     for line in bringing_back.astray(into, manifest):
-        _complain(f"{line}; mend the plan before it is used")
+        aside(f"{line}; mend the plan before it is used")
     _say(into, manifest)
     print(f"Next: midspan report --store {quote(str(database))}")
 
 
-def _complain(line: str) -> None:
-    print(line, file=sys.stderr)
-
-
 def _say(folder: Path, manifest: Manifest) -> None:
     for name, runs in manifest.lacking.items():
-        _complain(f"{name}: the readings of {runs} runs are not there")
+        aside(f"{name}: the readings of {runs} runs are not there")
     size_mb = sum(entry.bytes for entry in manifest.file) / 1e6
     counts = f"runs {manifest.runs}, results {manifest.results}, nights {manifest.nights}, files {len(manifest.file)}"
     read = "all but these readings" if manifest.lacking else "everything"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterable
 from contextlib import ExitStack, suppress
 from pathlib import Path
@@ -13,7 +12,7 @@ import typer
 
 from midspan.base.errors import DeviceFault, MidspanError
 from midspan.cli.options import ClearFault, Commands
-from midspan.cli.screen import ask
+from midspan.cli.screen import aside, ask
 
 if TYPE_CHECKING:
     from midspan.board.check import Gear
@@ -46,7 +45,7 @@ def install(port: Port, as_json: AsJson = False) -> None:
     from midspan.board.install import install
     from midspan.board.shell import BoardShell
 
-    done = install(BoardShell(port), _say)
+    done = install(BoardShell(port), aside)
     if as_json:
         print(json.dumps(_as_dict(done)))
         return
@@ -93,7 +92,7 @@ def config(
         out.write_text(found + "\n", encoding="utf-8")
     print(found)
     if write is not None or changes:
-        _say("checked by the board, written and read back; the board started anew at its prompt with it")
+        aside("checked by the board, written and read back; the board started anew at its prompt with it")
 
 
 @board.command("check", epilog="Example: midspan board check --port /dev/ttyACM0")
@@ -121,7 +120,7 @@ def check(
     from midspan.link.open_line import open_line
     from midspan.rehearsal.process import REHEARSAL_PORT
 
-    person = Person(ask, _say, by_itself=yes)
+    person = Person(ask, aside, by_itself=yes)
     with ExitStack() as stack:
         if port == REHEARSAL_PORT:
             port = _rehearsal_port(stack)
@@ -151,9 +150,9 @@ def _check_wires(port: str, person: Person, *, as_json: bool) -> None:
     from midspan.board.shell import BoardShell
 
     shell = BoardShell(port)
-    _say(f"at its prompt: {chip_of(shell)}")
+    aside(f"at its prompt: {chip_of(shell)}")
     _judge(Wires(shell, person, read_configuration(shell)).checks(), as_json=as_json)
-    _say(NEXT)
+    aside(NEXT)
 
 
 def _check_gauge(gauge: Gauge, person: Person, gear: Gear, *, clear_fault: bool, as_json: bool) -> None:
@@ -162,7 +161,7 @@ def _check_gauge(gauge: Gauge, person: Person, gear: Gear, *, clear_fault: bool,
 
     found = gauge.identify()
     version = version_text(found.protocol_major, found.protocol_minor, found.fingerprint)
-    _say(f"gauge {found.gauge}: Midspan {found.firmware} on {found.runtime}, protocol {version}")
+    aside(f"gauge {found.gauge}: Midspan {found.firmware} on {found.runtime}, protocol {version}")
     if clear_fault:
         gauge.clear_fault()
     try:
@@ -186,7 +185,3 @@ def _judge(checks: Iterable[SignalCheck], *, as_json: bool) -> None:
     bad = [made.name for made in done if made.outcome is SignalOutcome.LOOK]
     if bad:
         raise DeviceFault(f"{len(bad)} of {len(done)} checks need a look: {', '.join(bad)}")
-
-
-def _say(text: str) -> None:
-    print(text, file=sys.stderr)

@@ -1,7 +1,6 @@
 """`midspan show --budget`: where the uncertainty of a spine comes from, and the trials that check it."""
 
 import json
-import sys
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -11,6 +10,7 @@ from midspan.base.config import validated
 from midspan.base.errors import ArchiveError
 from midspan.base.formatting import printable
 from midspan.cli.options import Shown
+from midspan.cli.screen import aside
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.monte_carlo import hand_trials
 from midspan.hand_bench.record import HandSession
@@ -58,7 +58,7 @@ def show_budget(
 
         title = f"{name}: spine {result.spine_thou:.2f} thou, where its uncertainty comes from"
         draw_budget(title, result.budget, coverage, shown.picture, found)
-        print(f"picture: {shown.picture}", file=sys.stderr)
+        aside(f"picture: {shown.picture}")
 
 
 def _bench_of(
@@ -69,14 +69,14 @@ def _bench_of(
     try:
         content = content or _session_of(run, place).bench
     except ArchiveError as error:
-        print(f"no trials, for they need the bench as it was: {error}", file=sys.stderr)
+        aside(f"no trials, for they need the bench as it was: {error}")
         return None
     return validated(HandBench, content, Path(run.archive))
 
 
 def _session_of(run: RunReference, place: StorePlace) -> HandSession:
     files = place.readings(run.archive)
-    return session_at(next((one for one in files if one.is_file()), files[0]), run.byte_offset)
+    return session_at(next((file for file in files if file.is_file()), files[0]), run.byte_offset)
 
 
 def _as_dict(result: ShaftResult | HandResult, coverage: Coverage) -> dict[str, object]:

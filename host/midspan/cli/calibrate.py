@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from inspect import Parameter, Signature, signature
@@ -15,7 +14,7 @@ import typer
 from midspan.base.errors import ConfigurationError
 from midspan.calibrate.cell_loading import LoadingWay
 from midspan.cli.options import Commands
-from midspan.cli.screen import ask
+from midspan.cli.screen import aside, ask
 
 if TYPE_CHECKING:
     from midspan.calibrate.guide import GuidedCalibration, Taken
@@ -71,7 +70,7 @@ class Asked:
             )
         if csv is not None and self.port is not None:
             raise ConfigurationError("readings come from --csv or from --port, not from both: leave one out")
-        screen = GuideScreen(ask, _unsaid if csv is not None else _say, by_itself=self.yes)
+        screen = GuideScreen(ask, _unsaid if csv is not None else aside, by_itself=self.yes)
         name = GAUGE_NAME if self.port == REHEARSAL_PORT else self.gauge
         now = datetime.now(UTC)
         session = GuidedCalibration(
@@ -95,10 +94,6 @@ class Asked:
             session.screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
 
 
-def _say(text: str) -> None:
-    print(text, file=sys.stderr)
-
-
 def _unsaid(text: str) -> None:
     """Say nothing: a table needs no guide."""
 
@@ -111,13 +106,13 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
         common = list(signature(Asked, eval_str=True).parameters.values())
 
         def command(**options: Any) -> None:
-            asked = Asked(**{one.name: options.pop(one.name) for one in common})
+            asked = Asked(**{option.name: options.pop(option.name) for option in common})
             work(asked, **options)
 
         # The command line is read off the signature, so the command shows the one it would have if written out.
-        options = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in (*own, *common)]
+        options = [option.replace(kind=Parameter.KEYWORD_ONLY) for option in (*own, *common)]
         command.__signature__ = Signature(options)  # type: ignore[attr-defined]
-        command.__annotations__ = {one.name: one.annotation for one in options}
+        command.__annotations__ = {option.name: option.annotation for option in options}
         command.__doc__ = work.__doc__
         calibrate.command(name, epilog=f"Example: midspan calibrate {name} {example}")(command)
         return work
@@ -282,7 +277,7 @@ def check(
     from midspan.calibrate.reference_bar import RoundBar, load_bar
     from midspan.calibrate.reference_bar import assigned as assigned_bar
 
-    if sum(one is not None for one in (bar, diameter, assigned)) != 1:
+    if sum(given is not None for given in (bar, diameter, assigned)) != 1:
         raise ConfigurationError(
             "say what the bar is: --bar FILE, or --diameter and --modulus, or --assigned and --assigned-u"
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,6 +14,7 @@ from midspan.base.errors import ArchiveError, ConfigurationError, ConversionErro
 from midspan.base.files import writing
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreFile
+from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ class Guided:
 
 
 def _from_csv(file: Path) -> list[Typed]:
-    """Readings of a CSV file; ReadingsError names what is wrong in it."""
+    """Return the readings of a CSV file; ReadingsError names what is wrong in it."""
     from midspan.base.csv_table import read_typed
     from midspan.hand_bench.readings import check_typed_twice, typed_from
 
@@ -110,14 +110,14 @@ def _from_csv(file: Path) -> list[Typed]:
 
 
 def _taken(record: HandRecord, bench: dict[str, Any], whose: HandShaft, source: Sequence[Typed] | Guided) -> int:
-    """Keep readings as they come, in a new session or in an unfinished one of the shaft; its place in the record."""
+    """Keep readings as they come, in a new session or an unfinished one; return its place in the record."""
     if isinstance(source, Guided):
         return _from_person(record, bench, whose, source)
     return _from_table(record, bench, whose, source)
 
 
 def _from_table(record: HandRecord, bench: dict[str, Any], whose: HandShaft, typed: Sequence[Typed]) -> int:
-    """Keep the readings of a table as a session; its place in the record."""
+    """Keep the readings of a table as a session; return its place in the record."""
     if not typed:
         raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
     place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), readings=len(typed))
@@ -127,7 +127,7 @@ def _from_table(record: HandRecord, bench: dict[str, Any], whose: HandShaft, typ
 
 
 def _from_person(record: HandRecord, bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
-    """Keep what a person types, in the session that was not finished or in a new one; its place in the record."""
+    """Keep what a person types, in the session that was not finished or a new one; return its place in the record."""
     from midspan.hand_bench.guide import Guide, places
     from midspan.hand_bench.resume import progress, to_go_on_with
 
@@ -148,7 +148,7 @@ def _from_person(record: HandRecord, bench: dict[str, Any], whose: HandShaft, ho
 
 
 def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
-    """The newest session of the shaft in the record; what is damaged there is told, and the rest is read."""
+    """Return the newest session of the shaft in the record, or None; what is damaged is told, and the rest is read."""
     from midspan.hand_bench.sessions import sessions
 
     last = None
@@ -157,7 +157,7 @@ def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
             if (session.shaft, session.label) == (whose.shaft, whose.label):
                 last = session
     except ArchiveError as error:
-        print(f"note: {error}", file=sys.stderr)
+        aside(f"note: {error}")
     return last
 
 
@@ -180,7 +180,7 @@ def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: Store
         raise ReadingsError(f"{error} (the readings are kept in {record.path} at byte {place})") from error
     record.end(place)
     if untold:
-        print(f"note: {untold}", file=sys.stderr)
+        aside(f"note: {untold}")
     return result, decision
 
 
@@ -240,7 +240,7 @@ def recompute(
             )
         except (ReadingsError, ConfigurationError, ConversionError) as error:
             # A session keeps the bench file as it was then, and old lines whatever befell them.
-            print(f"shaft {name}: no result: {error}", file=sys.stderr)
+            aside(f"shaft {name}: no result: {error}")
             continue
         value = with_uncertainty(result.spine_thou, result.budget.expanded())
         verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
@@ -248,7 +248,7 @@ def recompute(
         for doubt in result.doubts:
             print(f"{'':24} doubt: {doubt}")
         fresh, unchanged = fresh + is_new, unchanged + (not is_new)
-    print(f"{fresh} results stored beside the old ones, {unchanged} stood there already", file=sys.stderr)
+    aside(f"{fresh} results stored beside the old ones, {unchanged} stood there already")
 
 
 @hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")
@@ -280,15 +280,15 @@ def assign(
     from midspan.store.lookup import whole
 
     with store.open_to_read() as opened:
-        stored = [one for one in opened.history(label) if one.result.kind is ResultKind.HAND_BENCH]
-    results = [whole(one, store) for one in stored]
-    bar = assigned_from([one for one in results if isinstance(one, HandResult)], label)
+        stored = [known for known in opened.history(label) if known.result.kind is ResultKind.HAND_BENCH]
+    results = [whole(known, store) for known in stored]
+    bar = assigned_from([result for result in results if isinstance(result, HandResult)], label)
     if out.exists():
         raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
     with writing(out):
         out.write_text(bar_text(bar), encoding="utf-8")
     console().print(bar.sentence)
-    print(f"bar: {out}", file=sys.stderr)
+    aside(f"bar: {out}")
 
 
 def show_hand(result: HandResult, decision: Decision, shown: Shown) -> None:
@@ -320,4 +320,4 @@ def _draw(result: HandResult, picture: Path, cover: Coverage) -> None:
             f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
         )
     draw_around(result, picture, cover)
-    print(f"picture: {picture}", file=sys.stderr)
+    aside(f"picture: {picture}")

@@ -21,7 +21,9 @@ class Commands(TyperGroup):
         """Write the list, wrapped to the width of the screen."""
         known = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
         with formatter.section("Commands"):
-            formatter.write_dl([(name, one.get_short_help_str(WHOLE)) for name, one in known if one and not one.hidden])
+            formatter.write_dl(
+                [(name, command.get_short_help_str(WHOLE)) for name, command in known if command and not command.hidden]
+            )
 
 
 def _one_line(label: str) -> str:
@@ -37,15 +39,15 @@ def _store_place(given: object) -> StorePlace:
 
 Label = Annotated[str, typer.Option("--label", help="A name for the shaft.", callback=_one_line)]
 StoreFile = Annotated[
-    StorePlace, typer.Option("--store", parser=_store_place, metavar="PATH", help="Database of results.")
+    StorePlace, typer.Option("--store", parser=_store_place, metavar="<path>", help="Database of results.")
 ]
 StoreOfPlan = Annotated[
-    StorePlace, typer.Option("--store", parser=_store_place, metavar="PATH", help="Database that the plan names.")
+    StorePlace, typer.Option("--store", parser=_store_place, metavar="<path>", help="Database that the plan names.")
 ]
 StoreToKeepIn = Annotated[
     StorePlace | None,
     typer.Option(
-        "--store", parser=_store_place, metavar="PATH", help="Also keep them beside the old ones; needs --bands."
+        "--store", parser=_store_place, metavar="<path>", help="Also keep them beside the old ones; needs --bands."
     ),
 ]
 CalibrationFile = Annotated[Path, typer.Option("--calibration", help="Calibration file of the gauge (TOML).")]

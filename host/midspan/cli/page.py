@@ -83,7 +83,7 @@ def _for_the_network(port: int, look_file: Path | None, command_file: Path | Non
 
 
 def network_lines(address: str, look: str | None, command: str | None) -> list[str]:
-    """What whoever starts the page is told: where it is, once with each token that was made now, and as a QR code.
+    """Return what whoever starts the page is told: where it is, with each token that was made now, and as a QR code.
 
     The code opens the page on a telephone to look; the token to command goes by hand to those who may.
     """
@@ -97,7 +97,7 @@ def network_lines(address: str, look: str | None, command: str | None) -> list[s
 
 
 def reachable_address() -> str:
-    """The address of this computer on its network; its name where it has no way out."""
+    """Return the address of this computer on its network; its name where it has no way out."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect((FAR_AWAY, 9))  # sends nothing: it only asks which way it would go
@@ -108,7 +108,7 @@ def reachable_address() -> str:
 
 
 def printable_lines(lines: Iterable[str], encoding: str | None) -> Iterator[str]:
-    """The lines that a screen with this encoding can show: a QR code is left out where it cannot be drawn."""
+    """Yield the lines that a screen with this encoding can show: a QR code is left out where it cannot be drawn."""
     for line in lines:
         try:
             line.encode(encoding or "ascii")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +10,7 @@ import typer
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreFile
+from midspan.cli.screen import aside
 from midspan.cli.study import Quantity, of_labels
 from midspan.store.place import StorePlace
 
@@ -136,7 +136,7 @@ def matched(
         draw_set(figure, name, review, k)
     _say(out)
     for number, reason in against.items():
-        print(f"shaft {number} should not be in it any more: {reason}", file=sys.stderr)
+        aside(f"shaft {number} should not be in it any more: {reason}")
 
 
 @plot.command("check", epilog="Example: midspan plot check 'bar 1' --out bar-1.png")
@@ -166,4 +166,4 @@ def _open(store: StorePlace, out: Path) -> Store:
 
 
 def _say(out: Path) -> None:
-    print(f"picture: {out}", file=sys.stderr)
+    aside(f"picture: {out}")

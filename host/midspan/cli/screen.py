@@ -62,6 +62,11 @@ def give_up(stream: TextIO) -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
+def aside(text: object) -> None:
+    """Print a line on standard error, beside what the command is asked for."""
+    print(text, file=sys.stderr)
+
+
 def ask(text: str) -> str:
     """Return what is typed after a text on standard error, so that --json stays clean; Enter alone is an answer too."""
     return str(typer.prompt(text, default="", show_default=False, err=True))

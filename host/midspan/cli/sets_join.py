@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -18,11 +19,64 @@ from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, S
 from midspan.cli.sets_choose import SetView, print_set
 
 if TYPE_CHECKING:
-    from midspan.sets.limits import Array, Limits
+    from midspan.sets.limits import Array
     from midspan.sets.registry import KeptSet
-    from midspan.sets.stock import StockShaft
+    from midspan.sets.stock import Stock, StockShaft
 
 OFFERED = 3  # shafts shown for a lost one
+
+
+@dataclass(frozen=True)
+class Joining:
+    """A kept set, the shafts that are in it, and those of the stock with every value that its limits ask for."""
+
+    kept: KeptSet
+    there: list[StockShaft]
+    stock: list[StockShaft]
+    values: Array
+
+    @classmethod
+    def to(cls, kept: KeptSet, there: list[StockShaft], stock: Stock) -> Joining:
+        """Return what may join a set; MatchingError when a value of one of its own shafts is not known."""
+        for shaft in there:
+            missing = [quantity.name for quantity in kept.limits.quantities if quantity.of(shaft) is None]
+            if missing:
+                raise MatchingError(
+                    f"set {kept.name}: {missing[0]} of its shaft {shaft.name} is not known; weigh or measure it"
+                )
+        fit, values, _ = stock.fit_for(kept.limits)
+        return cls(kept, there, list(fit), values)
+
+    def best(self, number: int) -> list[StockShaft]:
+        """Return the best shafts beside those that are there; MatchingError says which limit blocks."""
+        from midspan.sets.complete import joining, why_none
+        from midspan.sets.stock import values_of
+
+        name, limits = self.kept.name, self.kept.limits
+        if len(self.stock) < number:
+            raise MatchingError(
+                f"set {name}: {number} wanted, but only {len(self.stock)} to choose from with every value that its "
+                "limits ask for (see: midspan sets stock)"
+            )
+        present = values_of(self.there, limits)
+        picked = joining(present, self.values, number, limits)
+        if not len(picked):
+            raise MatchingError(f"set {name}: nothing fits; {why_none(present, self.values, limits)}")
+        return [self.stock[i] for i in picked]
+
+    def next_best(self, best: StockShaft) -> list[StockShaft]:
+        """Return the shafts that would join if the best one did not, as many as are offered beside it."""
+        from midspan.sets.complete import joining
+        from midspan.sets.stock import values_of
+
+        limits, left = self.kept.limits, [i for i, shaft in enumerate(self.stock) if shaft != best]
+        found: list[StockShaft] = []
+        while left and len(found) < OFFERED - 1:
+            picked = joining(values_of(self.there, limits), self.values[left], 1, limits)
+            if not len(picked):
+                break
+            found.append(self.stock[left.pop(int(picked[0]))])
+        return found
 
 
 def refill(
@@ -47,30 +101,30 @@ def refill(
         sets = Sets(opened)
         kept = sets.named(name)
         gone = list(dict.fromkeys(sets.number_in(kept, name_or_number) for name_or_number in lost or []))
-        there = [one for one in present(opened, kept) if one.shaft not in gone]
+        there = [shaft for shaft in present(opened, kept) if shaft.shaft not in gone]
         wanted = kept.limits.number - len(there)
         if wanted < 1 or not there:
-            raise MatchingError(f"set {name}: {'no shaft is left' if not there else 'it is full'}; name with --lost "
-                                "which shaft it lost")  # fmt: skip
+            why = "it is full" if there else "no shaft is left"
+            raise MatchingError(f"set {name}: {why}; name with --lost which shaft it lost")
         stock = read_stock(opened, batches=batch or [])
-        stock_now, values, _ = stock.fit_for(kept.limits)
-        chosen = _joining(kept, there, stock_now, values, wanted)
-        others = _next_best(kept, there, stock_now, values, chosen[0]) if wanted == 1 else []
+        joining = Joining.to(kept, there, stock)
+        chosen = joining.best(wanted)
+        others = joining.next_best(chosen[0]) if wanted == 1 else []
         found = reviewed(opened, [*there, *chosen], k)
-        against = spoken_against(opened, [one.shaft for one in there])
-        doubles = [one for one in others if alike(chosen[0], one, results_of(opened, [chosen[0], one]), k)]
+        against = spoken_against(opened, [shaft.shaft for shaft in there])
+        doubles = [other for other in others if alike(chosen[0], other, results_of(opened, [chosen[0], other]), k)]
         if keep:
             sets.refill(kept, gone, chosen, now_ms())
     if as_json:
-        also = {"joining": [one.shaft for one in chosen], "next": [one.shaft for one in others]}
+        also = {"joining": [shaft.shaft for shaft in chosen], "next": [shaft.shaft for shaft in others]}
         also |= sets_text.twins_json(stock) | {"against": against}
         print(json.dumps(sets_text.review_json(name, found, kept.limits, distance) | also))
         return
     screen = console()
     screen.print(f"best for {printable(name)}: {_names(chosen)}")
-    for one in others:
-        same = ", not told apart from the best in spine" if one in doubles else ""
-        screen.print(f"next: {printable(one.name)}, spine {one.spine_thou:.2f} thou{same}")
+    for other in others:
+        same = ", not told apart from the best in spine" if other in doubles else ""
+        screen.print(f"next: {printable(other.name)}, spine {other.spine_thou:.2f} thou{same}")
     print_set(found, SetView(distance, k))
     words = sets_text.against_words(against, "should not be in it any more")
     for line in (*words, *sets_text.twins_words(stock)):
@@ -78,45 +132,8 @@ def refill(
     screen.print(f"kept in {store}" if keep else "nothing is kept; keep it with: --keep")
 
 
-def _joining(
-    kept: KeptSet, there: Sequence[StockShaft], stock_now: Sequence[StockShaft], values: Array, number: int
-) -> list[StockShaft]:
-    """The best shafts of the stock beside those that are there; MatchingError says which limit blocks."""
-    from midspan.sets.complete import joining, why_none
-    from midspan.sets.stock import values_of
-
-    limits = kept.limits
-    _all_measured(there, limits, kept.name)
-    if len(stock_now) < number:
-        raise MatchingError(f"set {kept.name}: {number} wanted, but only {len(stock_now)} to choose from with "
-                            "every value that its limits ask for (see: midspan sets stock)")  # fmt: skip
-    picked = joining(values_of(there, limits), values, number, limits)
-    if not len(picked):
-        raise MatchingError(f"set {kept.name}: nothing fits; {why_none(values_of(there, limits), values, limits)}")
-    return [stock_now[i] for i in picked]
-
-
-def _all_measured(there: Sequence[StockShaft], limits: Limits, name: str) -> None:
-    for one in there:
-        missing = [quantity.name for quantity in limits.quantities if quantity.of(one) is None]
-        if missing:
-            raise MatchingError(f"set {name}: {missing[0]} of its shaft {one.name} is not known; weigh or measure it")
-
-
-def _next_best(
-    kept: KeptSet, there: Sequence[StockShaft], stock_now: Sequence[StockShaft], values: Array, best: StockShaft
-) -> list[StockShaft]:
-    from midspan.sets.complete import joining
-    from midspan.sets.stock import values_of
-
-    left = [i for i, one in enumerate(stock_now) if one != best]
-    found: list[StockShaft] = []
-    while left and len(found) < OFFERED - 1:
-        picked = joining(values_of(there, kept.limits), values[left], 1, kept.limits)
-        if not len(picked):
-            break
-        found.append(stock_now[left.pop(int(picked[0]))])
-    return found
+def _names(shafts: Sequence[StockShaft]) -> str:
+    return ", ".join(f"{printable(shaft.name)} (spine {shaft.spine_thou:.2f} thou)" for shaft in shafts)
 
 
 def extend(
@@ -144,9 +161,8 @@ def extend(
         if not there:
             raise MatchingError(f"set {name}: it was taken apart; name another")
         stock = read_stock(opened, batches=batch or [])
-        stock_now, values, _ = stock.fit_for(first.limits)
-        chosen = _joining(first, there, stock_now, values, wanted)
-        against = spoken_against(opened, [one.shaft for one in there])
+        chosen = Joining.to(first, there, stock).best(wanted)
+        against = spoken_against(opened, [shaft.shaft for shaft in there])
         both, alone = reviewed(opened, [*there, *chosen], k), reviewed(opened, chosen, k)
         if keep is not None:
             limits = first.limits.model_copy(update={"number": wanted})
@@ -164,7 +180,3 @@ def extend(
         screen.print(line)
     screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: spread over {spread} thou")
     screen.print(f"kept in {store}" if keep else "nothing is kept; keep it with: --keep NAME")
-
-
-def _names(shafts: Sequence[StockShaft]) -> str:
-    return ", ".join(f"{printable(one.name)} (spine {one.spine_thou:.2f} thou)" for one in shafts)

@@ -34,7 +34,7 @@ def card(
 
 
 def _stem(out: Path) -> Path:
-    """The name of both files without an ending; OutputError when it names none."""
+    """Return the name of both files without an ending; OutputError when it names none."""
     stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
     if stem.name in ("", ".."):
         raise OutputError(f"--out {out}: that names no file; give a name without ending")
@@ -62,15 +62,15 @@ def labels(
         raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one")
     with store.open_to_read() as opened:
         sets = Sets(opened)
-        numbers = [sets.number(one) for one in shafts or []]
+        numbers = [sets.number(name) for name in shafts or []]
         numbers += sets.named(set_name).present if set_name is not None else ()
         if not numbers:
             raise ReadingsError("say which shafts, or --set NAME with shafts in it")
-        of = {number: one.name for one in sets.all() for number in one.present}
+        of = {number: kept.name for kept in sets.all() for number in kept.present}
         found = shafts_of(opened, numbers)
         those = [found[number] for number in numbers]
         results = full_results(opened, those)
         of |= spoken_against(opened, numbers)
-    made = [label_of(one, results[one.result], k, of.get(one.shaft)) for one in those]
+    made = [label_of(shaft, results[shaft.result], k, of.get(shaft.shaft)) for shaft in those]
     sheets = write_labels(made, paper, out, skip)
     print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")

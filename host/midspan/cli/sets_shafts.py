@@ -6,16 +6,19 @@ Their nominal size, that they are spent or sound, and whether two numbers are on
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midspan.base.clock import now_ms
 from midspan.cli.options import STORE, AsJson, Shafts, StoreFile
+from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
+
+if TYPE_CHECKING:
+    from midspan.sets.twins import Twins
 
 By = Annotated[str, typer.Option(help="Who says so.")]
 Why = Annotated[str, typer.Option(help="A word on it.")]
@@ -42,7 +45,7 @@ def spent(
 
     with store.open(create=False) as opened:
         sets = Sets(opened)
-        sets.mark([sets.number(one) for one in shafts], spent=not back, words=why, at_ms=now_ms())
+        sets.mark([sets.number(name) for name in shafts], spent=not back, words=why, at_ms=now_ms())
     print(f"{listed(shafts)}: {'back in the stock' if back else 'marked as spent'}")
 
 
@@ -73,7 +76,7 @@ def vouch(
             against = beside_verdict(opened, number)
             if against is not None:
                 console().print(f"shaft {number} is no stock all the same: {against}")
-    print(LOOK_AGAIN, file=sys.stderr)
+    aside(LOOK_AGAIN)
 
 
 def size(
@@ -95,15 +98,18 @@ def size(
     known = load_sizes(sizes)
     with store.open_to_read() as opened:
         sets = Sets(opened)
-        found = shafts_of(opened, [sets.number(one) for one in shafts]) if shafts else None
+        found = shafts_of(opened, [sets.number(name) for name in shafts]) if shafts else None
         those = list(found.values()) if found is not None else list(read_stock(opened).shafts)
         whole = full_results(opened, those)
-        against = spoken_against(opened, [one.shaft for one in those]) if found is not None else {}
-    rows = [(one, known.likely(one.spine_thou, one.u_spine_thou, dof_spine(whole[one.result]))) for one in those]
+        against = spoken_against(opened, [shaft.shaft for shaft in those]) if found is not None else {}
+    rows = [
+        (shaft, known.likely(shaft.spine_thou, shaft.u_spine_thou, dof_spine(whole[shaft.result]))) for shaft in those
+    ]
     if as_json:
         print(json.dumps([
-            {"shaft": one.shaft, "label": one.label, "spine_thou": one.spine_thou, "against": against.get(one.shaft),
-             "sizes": {each.name: each.probability for each in likely}} for one, likely in rows
+            {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou,
+             "against": against.get(shaft.shaft), "sizes": {size.name: size.probability for size in likely}}
+            for shaft, likely in rows
         ]))  # fmt: skip
         return
     console().print(sets_text.sizes_table(rows))
@@ -119,7 +125,6 @@ def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
     """
     from midspan.report import sets_text
     from midspan.report.result_text import console
-    from midspan.report.sets_view import listed
     from midspan.sets.registry import Sets
     from midspan.sets.stock import shafts_measured
     from midspan.sets.twins import find_twins, known_identities, said_in
@@ -129,30 +134,36 @@ def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
             same = known_identities(session)
             found, said = find_twins(session, same), said_in(session)
         measured = shafts_measured(opened, {n for pair in found.likely for key in pair for n in same.numbers(key)})
-        sets = {same.key(shaft): one.name for one in Sets(opened).all() for shaft in one.present}
+        sets = {same.key(shaft): kept.name for kept in Sets(opened).all() for shaft in kept.present}
     known = sorted(set(same.groups.values()))
     if as_json:
         reasons = {reason: list(numbers) for reason, numbers in found.unsure.items()}
         print(json.dumps({"likely_twins": found.likely, "one_shaft": known, "said": said, "cannot_tell": reasons}))
         return
-    screen = console()
+    keys = {key for pair in found.likely for key in pair}
+    newest = {key: next((measured[n] for n in same.numbers(key)[::-1] if n in measured), None) for key in keys}
     if found.likely:
-        keys = {key for pair in found.likely for key in pair}
-        newest = {key: next((measured[n] for n in same.numbers(key)[::-1] if n in measured), None) for key in keys}
-        screen.print(sets_text.twins_table(found.likely, newest, sets))
-        screen.print()
+        console().print(sets_text.twins_table(found.likely, newest, sets))
+        console().print()
+    for line in _twins_words(found, known):
+        console().print(line)
+
+
+def _twins_words(found: Twins, known: Sequence[Sequence[int]]) -> Iterator[str]:
+    """Yield what to do about likely twins, which numbers are known to be one shaft, and of whom nobody can tell."""
+    from midspan.report.sets_view import listed
+
+    if found.likely:
         a, b = found.likely[0]
-        screen.print(
-            "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say\n"
-            f"  midspan sets same {a} {b}\nif there are two:\n  midspan sets different {a} {b}"
-        )
+        yield "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say"
+        yield f"  midspan sets same {a} {b}\nif there are two:\n  midspan sets different {a} {b}"
     else:
-        screen.print("no shaft is likely there under two numbers")
+        yield "no shaft is likely there under two numbers"
     for numbers in known:
-        screen.print(f"one shaft, by its label or because somebody said so: {listed(numbers)}")
-    for reason, numbers in found.unsure.items():
-        more = f" and {len(numbers) - SHOWN} more" if len(numbers) > SHOWN else ""
-        screen.print(f"nobody can tell of {listed(numbers[:SHOWN])}{more}: {reason}")
+        yield f"one shaft, by its label or because somebody said so: {listed(numbers)}"
+    for reason, unsure in found.unsure.items():
+        more = f" and {len(unsure) - SHOWN} more" if len(unsure) > SHOWN else ""
+        yield f"nobody can tell of {listed(unsure[:SHOWN])}{more}: {reason}"
 
 
 def same(
@@ -183,7 +194,7 @@ def _say(place: StorePlace, shafts: Sequence[str], same: bool | None, person: st
         sets = Sets(store)
         numbers = list(dict.fromkeys(sets.number(name) for name in shafts))
         say(store, numbers, same, now_ms(), person=person, words=words)
-        in_sets = [number for one in sets.all() for number in one.present if number in numbers]
+        in_sets = [number for kept in sets.all() for number in kept.present if number in numbers]
         twice = [number for number, reason in spoken_against(store, in_sets).items() if reason == TWICE]
     print(f"{listed(numbers)}: {MEANS[same]}")
     for number in twice:

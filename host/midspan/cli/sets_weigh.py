@@ -5,7 +5,6 @@ On a scale one shaft, or one after another, each weight noted as soon as it stan
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +16,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import ReadingsError, StoreError
 from midspan.base.formatting import printable
 from midspan.cli.options import STORE, StoreFile
+from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def by_scale(
                 print("take it off")
                 wait_until_empty(pan, scale, last, f"shaft {name}", clock)
             except (ReadingsError, StoreError) as error:
-                print(error, file=sys.stderr)
+                aside(error)
 
 
 def _note(sets: Sets, pan: Pan, scale: Scale, name: str, clock: Callable[[], float]) -> ShaftWeight:

@@ -14,6 +14,7 @@ import typer
 
 from midspan.base.errors import INTERRUPTED, ConfigurationError, NightStopped, StoreError
 from midspan.cli.options import ClearFault, EvenSo
+from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
     from midspan.cli.sort_screen import SortScreen
@@ -73,7 +74,7 @@ class Wishes:
 
 
 def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Ending]:
-    """Sort until the hopper is empty or someone must come: what was kept of it, and how it ended."""
+    """Sort until the hopper is empty or someone must come; return what was kept of it, and how it ended."""
     from midspan.cli.sort_screen import SortScreen
     from midspan.link.live_readings_file import LiveReadings
     from midspan.link.reconnect import Reconnector
@@ -115,7 +116,7 @@ def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Endin
 
 
 def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRecord | None:
-    """The night that is to go on, None when a new one is to begin."""
+    """Return the night that is to go on, None when a new one is to begin."""
     from midspan.store.passage import RunEventKind
 
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
@@ -132,7 +133,7 @@ def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRec
 
 
 def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
-    """What the night came to last."""
+    """Return what the night came to last, or None when nothing is noted."""
     from midspan.store.passage import RunEventKind as Kind
 
     turns = Kind.BEGUN, Kind.RESUMED, Kind.ENDED, Kind.STOPPED
@@ -140,7 +141,7 @@ def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
 
 
 def _wished(store: Store, night: NightOnRecord) -> Callable[[], bool]:
-    """Whether the page was asked since now to end this night."""
+    """Return a function that says if the page was asked since now to end this night."""
     from midspan.store.follow import newest_stop_request
 
     before = newest_stop_request(store, night.id)
@@ -158,7 +159,7 @@ def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
     folder = setup.folder / REHEARSAL_FOLDER
     prepare = partial(scenario_night.fill_hopper, folder) if fresh else None
     gauge = stack.enter_context(Rehearsal(scenario_night.scenario_in(folder), folder, prepare))
-    print(f"A simulated gauge runs the device code on {gauge.interpreter}.", file=sys.stderr)
+    aside(f"A simulated gauge runs the device code on {gauge.interpreter}.")
     return gauge.port
 
 
@@ -181,7 +182,7 @@ def _try_files(setup: Setup, store: Store) -> None:
 
     with ArchiveWriter(setup.archive) as archive:
         if archive.moved is not None:
-            print(archive.moved, file=sys.stderr)
+            aside(archive.moved)
     store.keep_calibration(setup.calibration.calibration.id, setup.calibration.content())
     setup.plan.notices.try_log(setup.folder)
 
@@ -202,11 +203,11 @@ def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_
 
 def _say_changes(keeper: NightRecorder) -> None:
     changes = keeper.changes
-    for one in changes:
-        print(one, file=sys.stderr)
+    for change in changes:
+        aside(change)
     if changes:
         first = "The check standards come first. " if keeper.setup.plan.standard else ""
-        print(f"{first}What was judged before stays as it was judged; the report marks it.", file=sys.stderr)
+        aside(f"{first}What was judged before stays as it was judged; the report marks it.")
 
 
 @contextmanager
@@ -265,7 +266,7 @@ def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending
 
 
 def _to_look_after(setup: Setup, keeper: NightRecorder, journal: Journal) -> Iterator[str]:
-    """What must be looked at before the sorted shafts are used; a line each."""
+    """Yield what must be looked at before the sorted shafts are used, a line each."""
     from midspan.sorting.readings_gone import READINGS_GONE
     from midspan.store.passage import TransitStage
 
@@ -289,7 +290,7 @@ def _leave(ending: Ending, plan_file: Path) -> None:
     from midspan.sorting.loop import AS_ASKED, AT_ONCE
 
     if ending.words in (AS_ASKED, AT_ONCE):
-        print(f"Go on with: midspan sort {plan_file} --resume", file=sys.stderr)
+        aside(f"Go on with: midspan sort {plan_file} --resume")
         raise SystemExit(INTERRUPTED)
     if not ending.is_over:
         words = ending.words.rstrip(".")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
@@ -15,6 +14,7 @@ import typer
 
 from midspan.base.errors import ReadingsError
 from midspan.cli.options import STORE, AsJson, Commands, Picture, StoreFile
+from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ class Quantity(StrEnum):
 
     @property
     def words(self) -> str:
-        """Name and unit, as they stand on an axis."""
+        """Return name and unit, as they stand on an axis."""
         return ", ".join(self.rsplit("_", 1))
 
 
@@ -77,7 +77,7 @@ class Source:
 
     @property
     def words(self) -> str:
-        """What is on an axis: a stored quantity with its unit; a table does not say its unit."""
+        """Return what is on an axis: a stored quantity with its unit; a table does not say its unit."""
         return "value" if self.csv else self.quantity.words
 
     def of_batches(self, batches: Sequence[str]) -> list[StudyReading]:
@@ -151,7 +151,7 @@ class Findings:
             self._print()
         if picture:
             self.draw(picture)
-            print(f"picture: {picture}", file=sys.stderr)
+            aside(f"picture: {picture}")
 
     def _print(self) -> None:
         from midspan.report.result_text import console
@@ -195,11 +195,8 @@ def gauge(
         "pct_of_study": {name: found.pct_of_study(name) for name in found.components.named()},
         "classes": found.classes,
     }
-
-    def draw(file: Path) -> None:
-        plot_study.draw_gauge(found, file, source.words)
-
-    Findings(tables, verdict, values, draw).tell(picture, as_json=as_json)
+    findings = Findings(tables, verdict, values, lambda file: plot_study.draw_gauge(found, file, source.words))
+    findings.tell(picture, as_json=as_json)
 
 
 @study.command("linearity", epilog="Example: midspan study linearity --bar soft.toml --bar mid.toml --bar stiff.toml")
@@ -223,18 +220,15 @@ def linearity(
     verdict = [*study_text.linearity_verdict(found), *capable]
     tables = [study_text.bias_table(found.names, found.at), study_text.line_table(found)]
     values = {
-        "bias": {name: one.bias for name, one in zip(found.names, found.at, strict=True)},
+        "bias": {name: bias.bias for name, bias in zip(found.names, found.at, strict=True)},
         "constant": float(found.line.coefficients[0]),
         "slope": float(found.line.coefficients[1]),
         "t": found.t,
         "p": found.p,
         "r_squared": found.r_squared,
     }
-
-    def draw(file: Path) -> None:
-        plot_study.draw_linearity(found, file, source.words)
-
-    Findings(tables, verdict, values, draw).tell(picture, as_json=as_json)
+    findings = Findings(tables, verdict, values, lambda file: plot_study.draw_linearity(found, file, source.words))
+    findings.tell(picture, as_json=as_json)
 
 
 @study.command("bias", epilog="Example: midspan study bias --bar bar-1.toml --tolerance 10")
@@ -262,11 +256,11 @@ def bias(
     )
     verdict = [*study_text.bias_verdict(names, at), *study_text.capability(names, at, tolerance)]
     biases = {name: asdict(found) | {"bias": found.bias} for name, found in zip(names, at, strict=True)}
-
-    def draw(file: Path) -> None:
-        plot_study.draw_bias(names, at, file, source.words)
-
-    Findings([study_text.bias_table(names, at)], verdict, {"bias": biases}, draw).tell(picture, as_json=as_json)
+    tables = [study_text.bias_table(names, at)]
+    findings = Findings(
+        tables, verdict, {"bias": biases}, lambda file: plot_study.draw_bias(names, at, file, source.words)
+    )
+    findings.tell(picture, as_json=as_json)
 
 
 @study.command("stability", epilog="Example: midspan study stability --label bar-1 --picture bar-1.png")
@@ -289,11 +283,9 @@ def stability(
     verdict = list(study_text.stability_verdict(found))
     values = {"mean": found.mean, "session_sd": found.sessions.sd, "limits": found.limits, "drift_p": found.drift_p}
     values |= {"within_sd": found.within_sd, "drift_per_day": found.drift_per_day}
-
-    def draw(file: Path) -> None:
-        plot_study.draw_stability(found, file, source.words)
-
-    Findings([study_text.stability_table(found)], verdict, values, draw).tell(picture, as_json=as_json)
+    tables = [study_text.stability_table(found)]
+    findings = Findings(tables, verdict, values, lambda file: plot_study.draw_stability(found, file, source.words))
+    findings.tell(picture, as_json=as_json)
 
 
 @study.command("stock", epilog="Example: midspan study stock --batch 1 --low 493 --high 505")
@@ -319,11 +311,9 @@ def stock(
     ends = [None if math.isinf(end) else end for end in found.interval]
     values = {"mean": found.mean, "sd": found.sd, "interval": ends, "cp": found.cp, "cpk": found.cpk}
     values |= {"outside": found.outside, "normal_p": found.normal_p, "number": len(found.values)}
-
-    def draw(file: Path) -> None:
-        plot_study.draw_stock(found, file, source.words)
-
-    Findings([study_text.stock_table(found)], verdict, values, draw).tell(picture, as_json=as_json)
+    tables = [study_text.stock_table(found)]
+    findings = Findings(tables, verdict, values, lambda file: plot_study.draw_stock(found, file, source.words))
+    findings.tell(picture, as_json=as_json)
 
 
 @study.command("chart", epilog="Example: midspan study chart --label bar-1 --baseline 20")
@@ -348,10 +338,12 @@ def chart(
     found = individuals_chart([row.value for row in rows], baseline)
     mean = weighted_mean(found, weight)
     verdict = list(study_text.chart_verdict(found, mean))
-    signals = [{"reading": one.at + 1, "rule": one.rule.name, "source": one.rule.source} for one in found.signals]
+    signals = [
+        {"reading": signal.at + 1, "rule": signal.rule.name, "source": signal.rule.source} for signal in found.signals
+    ]
     values = {"centre": found.centre, "sigma": found.sigma, "limits": found.limits, "signals": signals}
-
-    def draw(file: Path) -> None:
-        plot_study.draw_chart(found, mean, file, source.words, csv.name if csv else ", ".join(label or []))
-
-    Findings([study_text.chart_table(found, mean)], verdict, values, draw).tell(picture, as_json=as_json)
+    tables, name = [study_text.chart_table(found, mean)], csv.name if csv else ", ".join(label or [])
+    findings = Findings(
+        tables, verdict, values, lambda file: plot_study.draw_chart(found, mean, file, source.words, name)
+    )
+    findings.tell(picture, as_json=as_json)
