@@ -42,7 +42,7 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
 
     def before(night):
         watcher = night._watcher
-        night._watcher = Watcher(watcher.notices, watcher.ask, watcher.show, wished=lambda: len(rig.shown) > 8)
+        night._watcher = Watcher(watcher.notices, watcher.ask, watcher.show, stop_requested=lambda: len(rig.shown) > 8)
         asked.append(night)
 
     ending = rig.sort(before=before)

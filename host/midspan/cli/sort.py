@@ -103,7 +103,9 @@ def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Endin
         screen = stack.enter_context(SortScreen(keeper))
         ask = screen.ask if setup.plan.sort.attended else None
         turning = LiveReadings(setup.store.live_readings(night.gauge))
-        running = SortingLoop(keeper, reach, Watcher(notices, ask, screen.show, turning, _wished(store, night)), clocks)
+        running = SortingLoop(
+            keeper, reach, Watcher(notices, ask, screen.show, turning, _stop_requested(store, night)), clocks
+        )
         for place in wishes.emptied:
             running.emptied(place)
         if wishes.clear_fault:
@@ -140,7 +142,7 @@ def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
     return next((event.kind for event in reversed(journal.happenings(night.id)) if event.kind in turns), None)
 
 
-def _wished(store: Store, night: NightOnRecord) -> Callable[[], bool]:
+def _stop_requested(store: Store, night: NightOnRecord) -> Callable[[], bool]:
     """Return a function that says if the page was asked since now to end this night."""
     from midspan.store.follow import newest_stop_request
 

@@ -26,13 +26,13 @@ FINISHING = "finishing the shaft in hand; Ctrl-C again stops at once"
 class SortScreen:
     """Progress of one night on standard error; `ask` and `show` are for night.Watcher, `finishing` for a signal."""
 
-    def __init__(self, keeper: NightRecorder, clock: Callable[[], float] = time.monotonic) -> None:
-        self._keeper, self._clock = keeper, clock
-        self._begun_s, self._begun_with = clock(), keeper.tally.shafts
+    def __init__(self, recorder: NightRecorder, clock: Callable[[], float] = time.monotonic) -> None:
+        self._recorder, self._clock = recorder, clock
+        self._begun_s, self._begun_with = clock(), recorder.tally.shafts
         self._console = console(stderr=True)
         columns = (TextColumn("{task.description}"), BarColumn(bar_width=20), TextColumn("{task.fields[rest]}"))
         self._progress = Progress(*columns, console=self._console, transient=True)
-        self._loaded = keeper.setup.plan.sort.loaded
+        self._loaded = recorder.setup.plan.sort.loaded
         self._task = self._progress.add_task("", total=self._loaded, rest="")
         self.asking = False
         self._finishing = False
@@ -65,7 +65,7 @@ class SortScreen:
             with suppress(OSError):
                 self._tell(self._words(action))
         self._progress.update(
-            self._task, description=self._counts(), completed=self._keeper.tally.shafts, rest=self._rate()
+            self._task, description=self._counts(), completed=self._recorder.tally.shafts, rest=self._rate()
         )
 
     def ask(self, words: str) -> bool:
@@ -97,7 +97,7 @@ class SortScreen:
                 return f"shaft {shaft}: {words}"
 
     def _measured_words(self, shaft: int) -> str:
-        latest = self._keeper.latest
+        latest = self._recorder.latest
         result = latest.result if latest is not None and latest.result.shaft == shaft else None
         what = "not measured"
         if isinstance(result, ShaftResult):
@@ -106,15 +106,15 @@ class SortScreen:
         return f"{name}: {what}"
 
     def _place_called(self, place: int | None) -> str:
-        return "" if place is None else self._keeper.setup.plan.place_called(place)
+        return "" if place is None else self._recorder.setup.plan.place_called(place)
 
     def _counts(self) -> str:
         if self._finishing:
             return FINISHING
-        plan, places = self._keeper.setup.plan, self._keeper.tally.places
+        plan, places = self._recorder.setup.plan, self._recorder.tally.places
         return ", ".join(f"{one.bin or one.use} {places[one.number]}" for one in plan.place if places[one.number])
 
     def _rate(self) -> str:
-        tally = self._keeper.tally
+        tally = self._recorder.tally
         left = None if self._loaded is None else max(0, self._loaded - tally.shafts)
         return rate_text(tally.shafts - self._begun_with, self._clock() - self._begun_s, left)

@@ -125,11 +125,11 @@ def verdict_on_check(check: StandardCheck) -> Decision:
     return Decision(Outcome.INSTRUMENT_FAULT, (words,))
 
 
-def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], passages: Iterable[Transit]) -> list[int]:
+def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], transits: Iterable[Transit]) -> list[int]:
     """Numbers of the stock's shafts that this check puts in doubt, until they are measured again.
 
     After a bad check all since the last good one of the same standard; after a good one that follows a bad one those
-    between the two. `before` are the checks on this gauge so far, `passages` the shafts that may be concerned.
+    between the two. `before` are the checks on this gauge so far, `transits` the shafts that may be concerned.
     """
     same = [one for one in before if one.standard == check.standard]
     if check.good:
@@ -138,4 +138,4 @@ def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], passages: It
         since = same[-1].shaft or 0
     else:
         since = max((one.shaft or 0 for one in same if one.good), default=0)
-    return [one.shaft for one in passages if one.standard is None and one.result is not None and one.shaft > since]
+    return [one.shaft for one in transits if one.standard is None and one.result is not None and one.shaft > since]

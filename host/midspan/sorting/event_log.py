@@ -2,10 +2,10 @@
 
 Troubles of a night that pass or do not: how long to wait, when to call a person, when to give up.
 
->>> troubles = RetryPolicy(give_up_s=600.0)
->>> [troubles.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], troubles.lasts_s(1.5)
+>>> retry = RetryPolicy(give_up_s=600.0)
+>>> [retry.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], retry.lasts_s(1.5)
 ([0.25, 0.5, 1.0], 1.5)
->>> troubles.pause_s(700.0) is None
+>>> retry.pause_s(700.0) is None
 True
 """
 
@@ -44,8 +44,8 @@ class EventRecorder:
     what became of the line since the last answer.
     """
 
-    def __init__(self, keeper: NightRecorder, notices: Notices, clocks: Clocks) -> None:
-        self._keeper, self._notices, self._clocks = keeper, notices, clocks
+    def __init__(self, recorder: NightRecorder, notices: Notices, clocks: Clocks) -> None:
+        self._recorder, self._notices, self._clocks = recorder, notices, clocks
         self.resets = 0
         self.newest: FaultCode | None = None
         self.line_error = ""
@@ -95,18 +95,18 @@ class EventRecorder:
 
     def judged(self) -> None:
         """Call a person when the check standard just judged is the first bad one and the night goes on all the same."""
-        latest, plan = self._keeper.latest, self._keeper.setup.plan
+        latest, plan = self._recorder.latest, self._recorder.setup.plan
         check = None if latest is None else latest.check
         if check is None or check.good or plan.checks.bad_check == "stop":
             return
-        earlier = [one for one in self._keeper.checks[:-1] if one.standard == check.standard]
+        earlier = [one for one in self._recorder.checks[:-1] if one.standard == check.standard]
         if not earlier or earlier[-1].good:
             words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
             self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
 
     def emptied(self, place: int) -> None:
         """A person emptied a place."""
-        self._keeper.emptied(place)
+        self._recorder.emptied(place)
         self._full.discard(place)
 
     def note(
@@ -117,10 +117,10 @@ class EventRecorder:
         shaft: int | None = None,
         place: int | None = None,
     ) -> None:  # fmt: skip
-        """Note a happening, now or as soon as the store can be written again."""
+        """Note an event, now or as soon as the store can be written again."""
         self._pending.append(RunEvent(kind, words, self._clocks.now_ms(), code, shaft, place))
         try:
-            self._keeper.tell(*self._pending)
+            self._recorder.tell(*self._pending)
         except StoreError:
             return
         self._pending.clear()

@@ -57,31 +57,31 @@ class Watcher:
     """Who sees a night.
 
     `ask` puts something to a person and says whether it was done (None: nobody is there), `show` is told of every
-    action that was done, `hear` of all that the gauge says while it works, `wished` says whether somebody asked from
-    elsewhere that it ends, `notices` goes out to whom the plan names.
+    action that was done, `hear` of all that the gauge says while it works, `stop_requested` says whether somebody
+    asked from elsewhere that it ends, `notices` goes out to whom the plan names.
     """
 
     notices: Notices
     ask: Callable[[str], bool] | None = None
     show: Callable[[Action], None] = lambda action: None
     hear: OnEvent = ignore
-    wished: Callable[[], bool] = lambda: False
+    stop_requested: Callable[[], bool] = lambda: False
 
 
 class SortingLoop:
     """One run of sorting; `run` it once. `finish` may be called at any time, also from a signal."""
 
-    def __init__(self, keeper: NightRecorder, reconnector: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
-        self._keeper, self._reconnector, self._watcher, self._clocks = keeper, reconnector, watcher, clocks
-        self._plan = keeper.setup.plan
-        self._events = EventRecorder(keeper, watcher.notices, clocks)
+    def __init__(self, recorder: NightRecorder, reconnector: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
+        self._recorder, self._reconnector, self._watcher, self._clocks = recorder, reconnector, watcher, clocks
+        self._plan = recorder.setup.plan
+        self._events = EventRecorder(recorder, watcher.notices, clocks)
         self._retry = RetryPolicy(60 * self._plan.stop.wait_minutes)
         self._asked = self._stopping = ""
         self._refused: DeviceFault | None = None
         self._person = False
         self._same: tuple[object, int] = (None, 0)
         self._begun_s = clocks.count_s()
-        self._checks_before = len(keeper.checks)
+        self._checks_before = len(recorder.checks)
 
     def finish(self) -> None:
         """Finish the shaft in hand, check once more, and end."""
@@ -102,10 +102,10 @@ class SortingLoop:
         except KeyboardInterrupt:
             ending = Ending(False, AT_ONCE)
         finally:
-            self._keeper.close()
+            self._recorder.close()
         self._events.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
         if ending.is_over:
-            self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._keeper.tally.words()}")
+            self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._recorder.tally.words()}")
         else:
             self._watcher.notices.tell(Kind.STOPPED, ending.words)
         return ending
@@ -121,7 +121,7 @@ class SortingLoop:
                 return ending
 
     def _with(self, gauge: Gauge) -> Ending:
-        executor = Executor(gauge, self._keeper, self._watcher.hear)
+        executor = Executor(gauge, self._recorder, self._watcher.hear)
         try:
             while True:
                 ending = self._tried(gauge, executor)
@@ -139,10 +139,10 @@ class SortingLoop:
             self._refused = error  # the next answer says whether it is FAULTED
             return None
         except FileGone as error:  # nobody but a person brings it back
-            self._keeper.close()
+            self._recorder.close()
             return self._call(CallPerson(str(error)), fault_of(error))
         except (ArchiveError, StoreError) as error:
-            self._keeper.close()
+            self._recorder.close()
             return self._wait_for(error)
 
     def _step(self, gauge: Gauge, executor: Executor) -> Ending | None:
@@ -151,8 +151,8 @@ class SortingLoop:
         refused, self._refused = self._refused, None
         if refused and found.state is not State.FAULTED:
             return self._call(CallPerson(str(refused)), refused.code)
-        self._keeper.note_changes()
-        snapshot = self._keeper.snapshot(found, self._wanted(found))
+        self._recorder.note_changes()
+        snapshot = self._recorder.snapshot(found, self._wanted(found))
         action = next_action(snapshot)
         if isinstance(action, FinishRun):
             return Ending(not self._stops() and self._asked == "", action.words)
@@ -185,13 +185,13 @@ class SortingLoop:
     # What is wanted
 
     def _wanted(self, found: Identify) -> Wanted:
-        keeper = self._keeper
+        recorder = self._recorder
         self._listen()
-        finish = self._asked or self._stops() or keeper.tally.planned_end(self._hours())
+        finish = self._asked or self._stops() or recorder.tally.planned_end(self._hours())
         standard = None
-        if keeper.tally.in_a_row["none"] < NONE_IN_A_ROW and not self._bad_check():
+        if recorder.tally.in_a_row["none"] < NONE_IN_A_ROW and not self._bad_check():
             ending = bool(finish) or not found.hopper
-            standard = due(self._plan, keeper.checks_in_force, keeper.shafts, self._clocks.now_ms(), ending=ending)
+            standard = due(self._plan, recorder.checks_in_force, recorder.shafts, self._clocks.now_ms(), ending=ending)
         return Wanted(
             finish=finish,
             standard=None if standard is None else standard.name,
@@ -201,17 +201,17 @@ class SortingLoop:
         )
 
     def _listen(self) -> None:
-        if not self._asked and self._watcher.wished():
+        if not self._asked and self._watcher.stop_requested():
             self.finish()
 
     def _stops(self) -> str:
         """Why the run is to stop; the check standard that is measured before it does makes nothing good again."""
-        self._stopping = self._stopping or self._keeper.tally.trouble() or self._bad_check()
+        self._stopping = self._stopping or self._recorder.tally.trouble() or self._bad_check()
         return self._stopping
 
     def _bad_check(self) -> str:
         """Why a check of this run ends it; a bad one from before is made again first."""
-        bad = [one for one in self._keeper.checks[self._checks_before :] if not one.good]
+        bad = [one for one in self._recorder.checks[self._checks_before :] if not one.good]
         if not bad or self._plan.checks.bad_check == "continue":
             return ""
         return f"check standard {bad[0].standard} was out of control: {'; '.join(bad[0].reasons)}"

@@ -2,9 +2,9 @@
 
 >>> from midspan.sorting.plan import EXAMPLE
 >>> plan = SortPlan.model_validate(EXAMPLE)
->>> passage = Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.JUDGED, 1),))
+>>> transit = Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.JUDGED, 1),))
 >>> good, soft = Judged(Outcome.ACCEPTED, "500", 0.1), Judged(Outcome.REJECTED, None, 2.2, cracked=True)
->>> route_of(good, passage, plan, {}).place, route_of(soft, passage, plan, {}).place
+>>> route_of(good, transit, plan, {}).place, route_of(soft, transit, plan, {}).place
 (1, 4)
 """
 
@@ -38,18 +38,18 @@ class Judged:
     cracked: bool = False
 
 
-def route_of(judged: Judged, passage: Transit, plan: SortPlan, counts: Mapping[int, int]) -> Route:
+def route_of(judged: Judged, transit: Transit, plan: SortPlan, counts: Mapping[int, int]) -> Route:
     """Where the shaft goes; `counts` is how many lie in each place.
 
     A place that is full hands its shafts to recheck, but for the cracked ones, which are not to lie among others. Where
-    that is full too the course leads nowhere and says what to empty.
+    that is full too the route leads nowhere and says what to empty.
     """
-    interrupted = sum(one.words in INTERRUPTIONS for one in passage.steps if one.stage is TransitStage.JUDGED)
+    interrupted = sum(one.words in INTERRUPTIONS for one in transit.steps if one.stage is TransitStage.JUDGED)
     if judged.cause in INTERRUPTIONS and interrupted <= MOST_INTERRUPTIONS:
         return Route(again=True)
-    again = interrupted <= MOST_INTERRUPTIONS and _measured(passage) <= plan.sort.measure_again
-    if passage.standard is not None:
-        return Route(again=True) if judged.hysteresis_pct is None and again else Route(place=_home(passage, plan))
+    again = interrupted <= MOST_INTERRUPTIONS and _measured(transit) <= plan.sort.measure_again
+    if transit.standard is not None:
+        return Route(again=True) if judged.hysteresis_pct is None and again else Route(place=_home(transit, plan))
     if judged.outcome in UNSURE and again:
         return Route(again=True)
     if judged.cracked:
@@ -62,13 +62,13 @@ def route_of(judged: Judged, passage: Transit, plan: SortPlan, counts: Mapping[i
     return _into([*plan.bin_places(judged.bin), recheck], plan, counts)
 
 
-def _measured(passage: Transit) -> int:
-    return sum(one.stage is TransitStage.JUDGED and one.words not in INTERRUPTIONS for one in passage.steps)
+def _measured(transit: Transit) -> int:
+    return sum(one.stage is TransitStage.JUDGED and one.words not in INTERRUPTIONS for one in transit.steps)
 
 
-def _home(passage: Transit, plan: SortPlan) -> int:
+def _home(transit: Transit, plan: SortPlan) -> int:
     """A standard from the slot goes back there; one that a person put in is taken out again (see night)."""
-    return plan.place_for("standard" if passage.source == "SLOT" else "recheck").number
+    return plan.place_for("standard" if transit.source == "SLOT" else "recheck").number
 
 
 def recheck_route(plan: SortPlan, counts: Mapping[int, int]) -> Route:
@@ -90,6 +90,6 @@ def _into(places: Sequence[int], plan: SortPlan, counts: Mapping[int, int]) -> R
 
 
 def is_full(place: int, plan: SortPlan, counts: Mapping[int, int]) -> bool:
-    """Whether a place holds as many shafts as it can."""
+    """True when a place holds as many shafts as it can."""
     holds = next((one.holds for one in plan.place if one.number == place), None)
     return holds is not None and counts.get(place, 0) >= holds

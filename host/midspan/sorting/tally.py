@@ -40,20 +40,20 @@ class Tally:
     uncertain: int = 0
     in_a_row: Counter[str] = field(default_factory=Counter)
 
-    def end(self, passage: Transit, outcome: Outcome | None, *, alarmed: bool) -> None:
+    def end(self, transit: Transit, outcome: Outcome | None, *, alarmed: bool) -> None:
         """A shaft has come to its end; `outcome` is its verdict's, `alarmed` whether it raised one about the gauge."""
-        stage, place = passage.stage, passage.place
+        stage, place = transit.stage, transit.place
         self._count("none", stage is TransitStage.NO_SHAFT)
         if stage is TransitStage.NO_SHAFT:
             return
         unsure = stage is TransitStage.UNCERTAIN
         if place is not None and stage is not TransitStage.TAKEN_OUT and not self._is_return(place):
-            self.places[place] += _number(passage)
+            self.places[place] += _number(transit)
         self._count("uncertain", unsure)
         self._count("alarms", alarmed)
-        if passage.standard is not None:
+        if transit.standard is not None:
             return
-        self.shafts += _number(passage)
+        self.shafts += _number(transit)
         self.uncertain += unsure
         self.outcomes["not measured" if outcome is None else outcome.value] += 1
         self._count("faults", outcome is Outcome.INSTRUMENT_FAULT)
@@ -80,9 +80,9 @@ class Tally:
 
     def trouble(self) -> str:
         """Why the run is to stop though nobody planned it, or nothing."""
-        return next(self._troubles(), "")
+        return next(self._reasons_to_stop(), "")
 
-    def _troubles(self) -> Iterator[str]:
+    def _reasons_to_stop(self) -> Iterator[str]:
         stop, row = self.plan.stop, self.in_a_row
         if row["faults"] >= stop.faults_in_a_row:
             yield f"{row['faults']} instrument faults in a row: look at the gauge"
@@ -102,25 +102,23 @@ class Tally:
         self.in_a_row[name] = self.in_a_row[name] + 1 if came else 0
 
 
-def _number(passage: Transit) -> int:
+def _number(transit: Transit) -> int:
     """How many shafts there are, as far as anyone knows: what the chute saw, or what lay on the rollers."""
-    return max(2 if passage.unfit == FaultCode.TWO_SHAFTS.name else 1, passage.passed)
+    return max(2 if transit.unfit == FaultCode.TWO_SHAFTS.name else 1, transit.passed)
 
 
-def tally_of(
-    plan: SortPlan, passages: list[Transit], outcomes: dict[int, Outcome], happenings: list[RunEvent]
-) -> Tally:
+def tally_of(plan: SortPlan, transits: list[Transit], outcomes: dict[int, Outcome], events: list[RunEvent]) -> Tally:
     """The tally of a night from its journal; `outcomes` are those of its results by their number."""
     tally = Tally(plan)
-    alarmed = {one.shaft for one in happenings if one.kind is RunEventKind.ALARM}
-    # A place was emptied after the shaft that the happening names: clocks may have been set meanwhile.
-    emptied = [one for one in happenings if one.kind is RunEventKind.EMPTIED and one.place is not None]
-    for passage in passages:
-        _empty(tally, [one for one in emptied if (one.shaft or 0) < passage.shaft])
-        emptied = [one for one in emptied if (one.shaft or 0) >= passage.shaft]
-        if not passage.is_open:
-            outcome = None if passage.result is None else outcomes.get(passage.result)
-            tally.end(passage, outcome, alarmed=passage.shaft in alarmed)
+    alarmed = {one.shaft for one in events if one.kind is RunEventKind.ALARM}
+    # A place was emptied after the shaft that the event names: clocks may have been set meanwhile.
+    emptied = [one for one in events if one.kind is RunEventKind.EMPTIED and one.place is not None]
+    for transit in transits:
+        _empty(tally, [one for one in emptied if (one.shaft or 0) < transit.shaft])
+        emptied = [one for one in emptied if (one.shaft or 0) >= transit.shaft]
+        if not transit.is_open:
+            outcome = None if transit.result is None else outcomes.get(transit.result)
+            tally.end(transit, outcome, alarmed=transit.shaft in alarmed)
     _empty(tally, emptied)
     return tally
 
