@@ -187,7 +187,8 @@ def _readings(pan: Pan, scale: Scale, place: str, clock: Callable[[], float], to
         try:
             shown = scale.shown(line)
         except ReadingsError as error:
-            raise error.at(place) from error
+            error.at(place)
+            raise
         noise = 0 if shown else noise + 1
         if noise == MOST_NOISE:
             raise ReadingsError(

@@ -86,7 +86,8 @@ def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
     try:
         check_known(revision)
     except StoreError as error:
-        raise error.at(str(path)) from error
+        error.at(str(path))
+        raise
     return bool(revision == NEWEST)
 
 

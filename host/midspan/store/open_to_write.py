@@ -27,7 +27,8 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
             _upgrade(place, wait_s)
     except StoreError as error:
         engine.dispose()
-        raise error.at(str(place)) from error
+        error.at(str(place))
+        raise
     return Store(place, engine, folds=True)
 
 
