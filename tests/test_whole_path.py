@@ -25,13 +25,13 @@ import rig
 from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
-from midspan.cli.recompute import entries, recomputed
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.result import ShaftResult, evaluate
 from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import process
+from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 from midspan.store.database import StoredResult
 from midspan.store.place import StorePlace
 from scipy.stats import binom, chi2
@@ -272,7 +272,7 @@ def test_stated_uncertainty_covers_the_error(tmp_path: Path) -> None:
 
 def test_the_archive_gives_what_was_stored_to_the_last_bit(batch: Batch) -> None:
     damage: list[str] = []
-    again = list(recomputed(entries([batch.archive], damage), SURE_OF_ALL, BANDS))
+    again = list(recomputed(entries([batch.archive], damage), stored_nowhere(SURE_OF_ALL, Rules(BANDS))))
     assert len(again) == len(batch.stored) == SHAFTS
     for one, kept in zip(again, batch.stored, strict=True):
         assert isinstance(one.result, ShaftResult)

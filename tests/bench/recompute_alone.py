@@ -6,14 +6,14 @@ import sys
 import time
 from pathlib import Path
 
-from midspan.cli.recompute import entries, recomputed
 from midspan.measurement.calibration import load_calibration
+from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 
 
 def results(archive, calibration):
     """Every result of an archive that has no damage, in order."""
     damage = []
-    for one in recomputed(entries([archive], damage), calibration, None):
+    for one in recomputed(entries([archive], damage), stored_nowhere(calibration, Rules())):
         yield one.result
     assert not damage, damage
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from commands_rig import COMMAND, complaint, midspan, settings
 from midspan.archive.writer import ArchiveWriter
-from midspan.cli import recompute as rework
 from midspan.measurement import result as shaft
+from midspan.pipeline import steps
 from midspan.store import stored_result
 from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, raw_run
@@ -48,7 +48,7 @@ def test_what_is_printed_is_what_is_kept_from_one_evaluation(kit, monkeypatch, m
         evaluated.extend(run.shaft for run in runs)
         return shaft.evaluate(runs, calibration)
 
-    monkeypatch.setattr(rework, "evaluate", counted)
+    monkeypatch.setattr(steps, "evaluate", counted)
     plain = recompute(folder, arguments, *more)
     evaluated.clear()
     done = recompute(folder, arguments, *more, "--store", folder / "results.db")
@@ -71,7 +71,7 @@ def test_a_number_that_is_none_is_kept_once_too(kit, monkeypatch):
     def broken(runs, calibration):
         return [replace(result, runout_mm=float("nan")) for result in shaft.evaluate(runs, calibration)]
 
-    monkeypatch.setattr(rework, "evaluate", broken)
+    monkeypatch.setattr(steps, "evaluate", broken)
     for said in ("5 results stored beside the old ones, 0 stood", "0 results stored beside the old ones, 5 stood"):
         assert recompute(folder, arguments, "--store", folder / "results.db").stderr.startswith(said)
     assert [versions[0]["runout_mm"] for versions in stored(folder)] == ["NaN"] * SHAFTS

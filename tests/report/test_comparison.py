@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import StoreError
-from midspan.cli import recompute
 from midspan.cli.compare import compare
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
 from midspan.report.comparison import changes
+from midspan.sorting.recompute import BesideOld, entries, recomputed
 from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
@@ -35,13 +35,11 @@ def archive(tmp_path):
 
 def store_again(archives, calibration, bands, store):
     """Every run of the archives made again and kept; how many were new."""
-    damage, tally = [], recompute.RecomputeTally()
-    runs = recompute.entries(archives, damage)
-    store.keep_calibration(calibration.calibration.id, calibration.content())
-    for _ in recompute.kept(recompute.recomputed(runs, calibration, bands), store, tally, bands):
+    damage, beside = [], BesideOld(store, bands, None, lambda: 0)
+    for _ in recomputed(entries(archives, damage), beside.judging(calibration)):
         pass
     assert damage == []
-    return tally
+    return beside
 
 
 @pytest.fixture

@@ -13,11 +13,11 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from midspan.archive.reader import Archive
 from midspan.base.errors import StoreError
-from midspan.cli.recompute import entries, recomputed
 from midspan.decision.bands import load_bands
 from midspan.measurement.calibration_validity import load_usable
 from midspan.measurement.result import ShaftResult
 from midspan.sets.stock import read_stock
+from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 from midspan.store import upgrade as upgrading
 from midspan.store.place import StorePlace
 from midspan.store.tables import Table
@@ -203,7 +203,9 @@ def test_an_old_archive_is_read_whole(name: str) -> None:
 def test_results_made_again_from_old_archives_are_the_same() -> None:
     damage: list[str] = []
     runs = entries([OLD / "readings.avro", OLD / "night-readings.avro"], damage)
-    found = list(recomputed(runs, load_usable(OLD / "calibration.toml"), load_bands(OLD / "bands.toml")))
+    found = list(
+        recomputed(runs, stored_nowhere(load_usable(OLD / "calibration.toml"), Rules(load_bands(OLD / "bands.toml"))))
+    )
     expected = json.loads((OLD / "recomputed.json").read_text(encoding="utf-8"))
     assert damage == []
     assert len(found) == len(expected)

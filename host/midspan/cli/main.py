@@ -28,11 +28,11 @@ from midspan.cli.options import (
     Factor,
     Label,
     StoreFile,
-    StoreToKeepIn,
 )
 from midspan.cli.page import page
 from midspan.cli.park import park
 from midspan.cli.plot import plot
+from midspan.cli.recompute import recompute
 from midspan.cli.report import report
 from midspan.cli.risk import risk
 from midspan.cli.root import root
@@ -94,31 +94,6 @@ def measure(
     )  # fmt: skip
 
 
-@app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")
-def recompute(
-    files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE")],
-    calibration: CalibrationFile,
-    bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
-    store: StoreToKeepIn = None,
-    plan: Annotated[
-        Path | None,
-        typer.Option(
-            help="Plan of their night, for runs that no night of this database sorted: crack limit, standards."
-        ),
-    ] = None,
-    even_so: EvenSo = False,
-    as_json: AsJson = False,
-    k: Factor = None,
-) -> None:
-    """Results again from raw archives.
-
-    Works under the calibration you name; nothing stored is changed.
-    """
-    from midspan.cli import recompute as rework
-
-    rework.recompute(files, calibration, bands, store, plan, even_so=even_so, as_json=as_json, k=k)
-
-
 @app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")
 def show(
     shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
@@ -137,6 +112,7 @@ def show(
     commands.show(shaft, store, picture, trials if budget else None, as_json=as_json, k=k)
 
 
+app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(recompute)
 app.command(epilog="Example: midspan compare --store results.db")(compare)
 app.command(epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml")(park)
 app.command(epilog="Example: midspan sort night.toml")(sort)
