@@ -84,7 +84,6 @@ MICROPYTHON = {
 # Modules that still reach outside from the wrong folder.
 OWED = {
     "backup/copy", "backup/read_back", "backup/restore", "report/export", "report/night_data", "report/set_card",
-    "sets/registry", "sets/stock", "sets/twins",
 }  # fmt: skip
 BOARD_ONLY = {"machine", "rp2", "usb"}
 

@@ -30,6 +30,7 @@ from midspan.sets.twins import known_identities, say
 from midspan.sets.weights import weight_of
 from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
+from midspan.store.records import Records
 from midspan.store.tables import VoucherRow
 from night_on_paper import paper_night
 from results import NOTHING, told
@@ -383,5 +384,5 @@ def test_several_shafts_are_told_apart_at_once(rack):
         assert len(read_stock(store).shafts) == 2
         say(store, [1, 2, 3], same=False, at_ms=1)
         assert len(read_stock(store).shafts) == 4
-        with store.transaction() as session:
-            assert known_identities(session).groups == {}
+        with Records.of(store) as records:
+            assert known_identities(records).groups == {}

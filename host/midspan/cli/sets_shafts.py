@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -127,12 +128,13 @@ def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
     from midspan.report.result_text import console
     from midspan.sets.registry import Sets
     from midspan.sets.stock import shafts_measured
-    from midspan.sets.twins import find_twins, known_identities, said_in
+    from midspan.sets.twins import find_twins, known_identities
+    from midspan.store.stock_records import StockRecords
 
     with store.open_to_read() as opened:
-        with opened.transaction() as session:
-            same = known_identities(session)
-            found, said = find_twins(session, same), said_in(session)
+        with StockRecords.of(opened) as records:
+            same = known_identities(records)
+            found, said = find_twins(records, same), [asdict(each) for each in records.stated_identities()]
         measured = shafts_measured(opened, {n for pair in found.likely for key in pair for n in same.numbers(key)})
         sets = {same.key(shaft): kept.name for kept in Sets(opened).all() for shaft in kept.present}
     known = sorted(set(same.groups.values()))

@@ -16,8 +16,6 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pydantic import ValidationError
-from sqlalchemy import insert, select
-from sqlalchemy.orm import Session
 
 from midspan.base.errors import StoreError
 from midspan.base.formatting import read_code
@@ -26,21 +24,10 @@ from midspan.sets.stock import StockShaft
 from midspan.sets.twins import known_identities
 from midspan.sets.weights import ShaftWeight
 from midspan.store.database import Store
-from midspan.store.tables import LeavingRow, MarkRow, MemberRow, RunRow, SetRow, WeightRow
+from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
 from midspan.store.upgrade import DAMAGED
 
 LONGEST = 72  # signs of a name
-
-
-@dataclass(frozen=True, slots=True)
-class Member:
-    """A shaft in a set; `left` says why it is not any more, `result` is the number of the one it was chosen by."""
-
-    id: int
-    shaft: int
-    result: int
-    joined_ms: int
-    left: str | None = None
 
 
 @dataclass(frozen=True)
@@ -70,14 +57,13 @@ class Sets:
 
     def all(self) -> list[KeptSet]:
         """Every set, oldest first, also those that were taken apart."""
-        with self._store.transaction() as session:
-            rows = session.scalars(select(SetRow).order_by(SetRow.id)).all()
-            members = _members(session)
+        with SetRecords.of(self._store) as records:
+            members = records.members()
             return [
                 KeptSet(
-                    row.id, row.name, row.made_ms, self._limits(row), row.like_id, tuple(members.get(row.id, ()))
+                    kept.id, kept.name, kept.made_ms, self._limits(kept), kept.like, tuple(members.get(kept.id, ()))
                 )
-                for row in rows
+                for kept in records.sets()
             ]  # fmt: skip
 
     def named(self, name: str) -> KeptSet:
@@ -88,11 +74,11 @@ class Sets:
             raise StoreError(f"{self._store.place}: there is no set {name!r}; the newest are: {known}")
         return sets[name]
 
-    def _limits(self, row: SetRow) -> Limits:
+    def _limits(self, kept: SetRecord) -> Limits:
         try:
-            return Limits.model_validate_json(row.limits)
+            return Limits.model_validate_json(kept.limits)
         except ValidationError as error:
-            raise StoreError(f"{self._store.place}: the limits of set {row.name} are none: {DAMAGED}") from error
+            raise StoreError(f"{self._store.place}: the limits of set {kept.name} are none: {DAMAGED}") from error
 
     # Writing
 
@@ -107,119 +93,101 @@ class Sets:
         bad = next((name for name in sets if not _is_name(name)), None)
         if bad is not None:
             raise StoreError(f"a set needs a name of 1 to {LONGEST} printable characters, not {bad[:LONGEST]!r}")
-        with self._store.transaction() as session:
-            taken = set(session.scalars(select(SetRow.name).where(SetRow.name.in_(sets))))
+        with SetRecords.of(self._store) as records:
+            taken = records.taken(sets)
             if taken:
                 raise StoreError(f"{self._store.place}: there is a set {min(taken)!r} already; choose another name")
             numbers = []
             for name, shafts in sets.items():
-                row = SetRow(name=name, made_ms=at_ms, limits=limits.model_dump_json(), like_id=like)
-                session.add(row)
-                session.flush()
-                self._join(session, row.id, shafts, at_ms)
-                numbers.append(row.id)
+                number = records.add(name, limits.model_dump_json(), like, at_ms)
+                _join(records, number, shafts, at_ms)
+                numbers.append(number)
             return numbers
 
     def refill(self, kept: KeptSet, lost: Collection[int], joining: Sequence[StockShaft], at_ms: int) -> None:
         """Let lost shafts leave a set, marked as spent, and others take their places: all of it or nothing."""
-        with self._store.transaction() as session:
-            self._leave(session, kept, lost, "lost", at_ms)
-            session.execute(insert(MarkRow), [_mark(shaft, f"lost from {kept.name}", at_ms) for shaft in lost])
-            self._join(session, kept.id, joining, at_ms)
+        with SetRecords.of(self._store) as records:
+            records.leave(_members_of(kept, lost), "lost", at_ms)
+            records.mark(lost, spent=True, words=f"lost from {kept.name}", at_ms=at_ms)
+            _join(records, kept.id, joining, at_ms)
 
     def take_apart(self, kept: KeptSet, at_ms: int) -> None:
         """Let every shaft of a set go back to the stock; the set stays on record, empty."""
-        with self._store.transaction() as session:
-            self._leave(session, kept, kept.present, "taken apart", at_ms)
+        with SetRecords.of(self._store) as records:
+            records.leave(_members_of(kept, kept.present), "taken apart", at_ms)
 
     def mark(self, shafts: Iterable[int], *, spent: bool, words: str, at_ms: int) -> None:
         """Take shafts out of the stock, or give them back, under all numbers that they have."""
-        with self._store.transaction() as session:
-            same = known_identities(session)
+        with SetRecords.of(self._store) as records:
+            same = known_identities(records)
             numbers = dict.fromkeys(number for shaft in shafts for number in same.numbers(shaft))
-            session.execute(insert(MarkRow), [_mark(number, words, at_ms, spent) for number in numbers])
+            records.mark(numbers, spent=spent, words=words, at_ms=at_ms)
 
     def weigh(self, weights: Mapping[str, ShaftWeight], at_ms: int) -> int:
         """Note weights by number or label of the shaft, all or none; how many there are."""
-        with self._store.transaction() as session:
-            rows: dict[int, dict[str, object]] = {}
-            for name, one in weights.items():
-                shaft = self._number(session, name)
-                if shaft in rows:
+        with SetRecords.of(self._store) as records:
+            found: dict[int, WeightRecord] = {}
+            for name, weight in weights.items():
+                shaft = self._number(records, name)
+                if shaft in found:
                     raise StoreError(f"shaft {shaft} is named twice, at last as {name!r}; keep one of its weights")
-                rows[shaft] = {"shaft": shaft, "at_ms": at_ms, "weight_g": one.weight_g, "u_weight_g": one.u_weight_g}
-            session.execute(insert(WeightRow), list(rows.values()))
+                found[shaft] = WeightRecord(shaft, weight.weight_g, weight.u_weight_g)
+            records.weigh(found.values(), at_ms)
         return len(weights)
 
     def number(self, name: str) -> int:
         """The number of a measured shaft from its number or label; StoreError when there is none, or several shafts."""
-        with self._store.transaction() as session:
-            return self._number(session, name)
+        with SetRecords.of(self._store) as records:
+            return self._number(records, name)
 
     def number_in(self, kept: KeptSet, name: str) -> int:
         """The number by which a shaft is in a set, whichever of its numbers or its label is given.
 
         StoreError when there is no such shaft, or it is not in the set.
         """
-        with self._store.transaction() as session:
-            number = self._number(session, name)
-            numbers = known_identities(session).numbers(number)
+        with SetRecords.of(self._store) as records:
+            number = self._number(records, name)
+            numbers = known_identities(records).numbers(number)
         found = next((one for one in kept.present if one in numbers), None)
         if found is None:
             raise _not_in(kept, number)
         return found
 
-    def _number(self, session: Session, name: str) -> int:
+    def _number(self, records: SetRecords, name: str) -> int:
         name = read_code(name)
-        by_label = set(session.scalars(select(RunRow.shaft).where(RunRow.label == name).distinct()))
-        by_number = set()
-        if name.isdecimal() and len(name) < 11:
-            by_number = set(session.scalars(select(RunRow.shaft).where(RunRow.shaft == int(name)).limit(1)))
-        found = by_number or by_label
+        is_number = name.isdecimal() and len(name) < 11 and records.is_measured(int(name))
+        found = {int(name)} if is_number else records.numbers_of(name)
         if not found:
             raise StoreError(f"{self._store.place}: shaft {name} was never measured into it; check its number")
-        same = known_identities(session)
-        if len({same.key(one) for one in found}) > 1:
-            those = ", ".join(str(one) for one in sorted(found)[:6])
+        same = known_identities(records)
+        if len({same.key(number) for number in found}) > 1:
+            those = ", ".join(str(number) for number in sorted(found)[:6])
             raise StoreError(f"{self._store.place}: {name!r} is the label of shafts {those}; say the number")
         return max(found)
 
-    def _leave(self, session: Session, kept: KeptSet, shafts: Collection[int], words: str, at_ms: int) -> None:
-        members = {one.shaft: one.id for one in kept.members if one.left is None}
-        strange = [shaft for shaft in shafts if shaft not in members]
-        if strange:
-            raise _not_in(kept, strange[0])
-        rows = [{"member_id": members[shaft], "at_ms": at_ms, "words": words} for shaft in shafts]
-        session.execute(insert(LeavingRow), rows)
 
-    def _join(self, session: Session, number: int, shafts: Sequence[StockShaft], at_ms: int) -> None:
-        in_sets = {one.shaft for rows in _members(session).values() for one in rows if one.left is None}
-        same = known_identities(session)
-        for shaft in shafts:
-            if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
-                raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that one first")
-        # Another program may still come in between: then the database itself refuses (set_tables).
-        rows = [{"set_id": number, "shaft": one.shaft, "joined_ms": at_ms, "result_id": one.result} for one in shafts]
-        session.execute(insert(MemberRow), rows)
+def _members_of(kept: KeptSet, shafts: Collection[int]) -> list[int]:
+    """Return the numbers of shafts as members of a set; StoreError when one is not in it."""
+    members = {member.shaft: member.id for member in kept.members if member.left is None}
+    strange = [shaft for shaft in shafts if shaft not in members]
+    if strange:
+        raise _not_in(kept, strange[0])
+    return [members[shaft] for shaft in shafts]
+
+
+def _join(records: SetRecords, number: int, shafts: Sequence[StockShaft], at_ms: int) -> None:
+    in_sets = {member.shaft for those in records.members().values() for member in those if member.left is None}
+    same = known_identities(records)
+    for shaft in shafts:
+        if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
+            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that one first")
+    records.join(number, [(shaft.shaft, shaft.result) for shaft in shafts], at_ms)
 
 
 def _not_in(kept: KeptSet, shaft: int) -> StoreError:
-    those = ", ".join(str(one) for one in kept.present)
+    those = ", ".join(str(number) for number in kept.present)
     return StoreError(f"set {kept.name}: shaft {shaft} is not in it; its shafts are {those}")
 
 
 def _is_name(name: str) -> bool:
     return name.isprintable() and name == name.strip() and 0 < len(name) <= LONGEST
-
-
-def _mark(shaft: int, words: str, at_ms: int, spent: bool = True) -> dict[str, object]:
-    return {"shaft": shaft, "at_ms": at_ms, "spent": spent, "words": words}
-
-
-def _members(session: Session) -> dict[int, list[Member]]:
-    """Members by the number of their set, in the order they joined."""
-    query = select(MemberRow, LeavingRow.words).outerjoin(LeavingRow, LeavingRow.member_id == MemberRow.id)
-    found: dict[int, list[Member]] = {}
-    for row, left in session.execute(query.order_by(MemberRow.id)):
-        found.setdefault(row.set_id, []).append(Member(row.id, row.shaft, row.result_id, row.joined_ms, left))
-    return found

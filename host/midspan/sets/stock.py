@@ -14,44 +14,24 @@ import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from typing import Any
 
 import numpy as np
-from sqlalchemy import and_, func, select
-from sqlalchemy.orm import Session, aliased
 
 from midspan.base.errors import StoreError
 from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
-from midspan.decision.decision import ConcernKind, Outcome
+from midspan.decision.decision import Outcome
 from midspan.decision.origin import Origin
-from midspan.measurement.result_form import ResultKind
 from midspan.sets.identity import Identities, Pair
 from midspan.sets.limits import Array, Limits
 from midspan.sets.twins import Twins, find_twins, known_identities
 from midspan.store.database import WORST_FIRST, Store, StoredResult
-from midspan.store.measurements import standing_results
-from midspan.store.passage import TransitStage
-from midspan.store.stored_result import MeasuredResult, read_measured
-from midspan.store.tables import (
-    BasisRow,
-    DecisionRow,
-    LeavingRow,
-    MarkRow,
-    MemberRow,
-    ResultRow,
-    RunRow,
-    StepRow,
-    SuspectRow,
-    TransitRow,
-    VoucherRow,
-    WeightRow,
-)
+from midspan.store.stock_records import StandingMeasurement, StockRecords, results_by_number
+from midspan.store.stored_result import MeasuredResult
 
-LOST = frozenset({TransitStage.UNCERTAIN.value, TransitStage.TAKEN_OUT.value})
 OUTCOMES = {
-    Outcome.DOUBTFUL.value: "doubtful, or not judged by any bands: measure it again",
-    Outcome.REJECTED.value: "rejected",
-    Outcome.INSTRUMENT_FAULT.value: "measured while the gauge was at fault: measure it again",
+    Outcome.DOUBTFUL: "doubtful, or not judged by any bands: measure it again",
+    Outcome.REJECTED: "rejected",
+    Outcome.INSTRUMENT_FAULT: "measured while the gauge was at fault: measure it again",
 }
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
@@ -122,15 +102,15 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
     """The stock of a store, or that part of it that some batches and bins hold."""
     left_out: dict[str, list[int]] = {}
     kept = []
-    with store.transaction() as session:
-        why = _reasons(session)
-        rows = _counting(session, why)
+    with StockRecords.of(store) as records:
+        why = _reasons(records)
+        rows = _counting(records, why)
         newest = _newest_rows(rows, why.same)
         against = _against(rows, newest, why)
-        asked = [row for row in rows if (not batches or row.batch_id in batches) and (not bins or row.bin in bins)]
-        twins = find_twins(session, why.same)
+        asked = [row for row in rows if (not batches or row.batch in batches) and (not bins or row.bin in bins)]
+        twins = find_twins(records, why.same)
         likely_gone = _likely_gone(asked, newest, twins, why)
-        weights = _newest_weights(session, why.same)
+        weights = _newest_weights(records, why.same)
         for row in asked:
             one, key = _shaft(row, weights.get(row.shaft)), why.same.key(row.shaft)
             reason = against.get(key)
@@ -146,28 +126,32 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
         {reason: tuple(those) for reason, those in left_out.items()},
         _among(twins.likely, {why.same.key(row.shaft) for row in asked}),
         # Within one batch each shaft has a number of its own.
-        _in_part(twins.unsure, kept, why.same) if len({row.batch_id for row in asked}) > 1 else {},
+        _in_part(twins.unsure, kept, why.same) if len({row.batch for row in asked}) > 1 else {},
     )
 
 
-def _age(row: Any) -> tuple[bool, int]:
+def _age(row: StandingMeasurement) -> tuple[bool, int]:
     """Sort key of measurements of different numbers: the newest last, what was measured here after the rest."""
-    return row.origin == Origin.MEASURED, row.run_id
+    return row.origin == Origin.MEASURED, row.run
 
 
-def _newest_rows(rows: Iterable[Any], same: Identities) -> dict[int, Any]:
+def _newest_rows(rows: Iterable[StandingMeasurement], same: Identities) -> dict[int, StandingMeasurement]:
     """Return the newest measurement of each shaft by its key."""
     return {same.key(row.shaft): row for row in sorted(rows, key=_age)}
 
 
-def _against(rows: Iterable[Any], newest: Mapping[int, Any], why: _Reasons) -> dict[int, str]:
+def _against(
+    rows: Iterable[StandingMeasurement], newest: Mapping[int, StandingMeasurement], why: _Reasons
+) -> dict[int, str]:
     """Return what the newest measurement, or one imported since, which knew nothing of it, says against each shaft."""
     keyed = [(why.same.key(row.shaft), row) for row in rows]
-    reasons = [(key, why.of(row)) for key, row in keyed if row.run_id >= newest[key].run_id]
+    reasons = [(key, why.of(row)) for key, row in keyed if row.run >= newest[key].run]
     return {key: reason for key, reason in reasons if reason is not None}
 
 
-def _likely_gone(asked: Iterable[Any], newest: Mapping[int, Any], twins: Twins, why: _Reasons) -> set[int]:
+def _likely_gone(
+    asked: Iterable[StandingMeasurement], newest: Mapping[int, StandingMeasurement], twins: Twins, why: _Reasons
+) -> set[int]:
     """Return keys of shafts that likely stand here under a newer number, or are gone under another one."""
     here = {why.same.key(row.shaft) for row in asked}
     found = set()
@@ -175,7 +159,7 @@ def _likely_gone(asked: Iterable[Any], newest: Mapping[int, Any], twins: Twins, 
         older, newer = sorted(pair, key=lambda key: _age(newest[key]))
         cracked = why.maybe_cracked(*pair)
         # Nobody knows where the older one went, but it was there when the newer one was measured.
-        if cracked or newer in here or why.is_taken(newer) or newest[newer].run_id in why.lost:
+        if cracked or newer in here or why.is_taken(newer) or newest[newer].run in why.lost:
             found.add(older)
         if cracked or why.is_taken(older):
             found.add(newer)
@@ -199,8 +183,8 @@ def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResul
 
     Of measurements that knew nothing of each other the one that was made here counts.
     """
-    with store.transaction() as session:
-        standards, same = _standards(session), known_identities(session)
+    with StockRecords.of(store) as records:
+        standards, same = records.standards(), known_identities(records)
     stock = [one for one in results if one.run.shaft not in standards]
     stock.sort(key=lambda one: (one.origin is Origin.MEASURED, one.run_id, one.id))
     return list({same.key(one.run.shaft): one for one in stock}.values())
@@ -217,22 +201,22 @@ def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
 
 def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
     """Those of the shafts that have a result, by number."""
-    with store.transaction() as session:
-        why = _reasons(session)
-        weights = _newest_weights(session, why.same)
-        rows = _counting(session, why)
+    with StockRecords.of(store) as records:
+        why = _reasons(records)
+        weights = _newest_weights(records, why.same)
+        rows = _counting(records, why)
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
     return {number: one for number, one in found.items() if one is not None}
 
 
 def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
     """What speaks against shafts by now, by number: a shaft of a set may have been found cracked since it was taken."""
-    with store.transaction() as session:
-        why = _reasons(session)
+    with StockRecords.of(store) as records:
+        why = _reasons(records)
         taken, why = why.taken, replace(why, taken=frozenset())
-        rows = _counting(session, why)
+        rows = _counting(records, why)
         by_shaft = _against(rows, _newest_rows(rows, why.same), why)
-        cracked = _likely_cracked(session, why) if why.cracked else frozenset()
+        cracked = _likely_cracked(records, why) if why.cracked else frozenset()
     found = {}
     for number in numbers:
         twice = any(other in taken for other in why.same.numbers(number) if other != number)
@@ -249,51 +233,45 @@ def beside_verdict(store: Store, shaft: int) -> str | None:
     return None if reason == UNMEASURED or reason in OUTCOMES.values() else reason
 
 
-def _likely_cracked(session: Session, why: _Reasons) -> frozenset[int]:
+def _likely_cracked(records: StockRecords, why: _Reasons) -> frozenset[int]:
     """Return keys of shafts whose likely twins are suspected of a crack."""
-    pairs = find_twins(session, why.same).likely
+    pairs = find_twins(records, why.same).likely
     return frozenset(key for pair in pairs if why.maybe_cracked(*pair) for key in pair)
 
 
 def full_results(store: Store, shafts: Iterable[StockShaft]) -> dict[int, MeasuredResult]:
-    """The results of shafts by their number, whole."""
-    query = select(ResultRow.id, ResultRow.kind, ResultRow.full).where(ResultRow.id.in_([one.result for one in shafts]))
-    with store.transaction() as session:
-        return {row.id: read_measured(ResultKind(row.kind), row.full) for row in session.execute(query)}
+    """Return the results of shafts by their number, whole."""
+    return results_by_number(store, [shaft.result for shaft in shafts])
 
 
-def _counting(session: Session, why: _Reasons) -> list[Any]:
-    """Return a row a shaft, by its number: the newest result of the measurement that counts, with its verdict."""
-    columns = (
-        RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
-        ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm, DecisionRow.outcome,
-        DecisionRow.bin,
-    )  # fmt: skip
-    query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
-    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
-    side_by_side: dict[int, list[Any]] = {}
-    for row in session.execute(query.order_by(RunRow.shaft)):
+def _counting(records: StockRecords, why: _Reasons) -> list[StandingMeasurement]:
+    """Return the measurement of each shaft that counts, by its number."""
+    side_by_side: dict[int, list[StandingMeasurement]] = {}
+    for row in records.standing():
         side_by_side.setdefault(row.shaft, []).append(row)
     why.contradicted.update(shaft for shaft, rows in side_by_side.items() if _contradict(rows))
     return [rows[0] if len(rows) == 1 else min(rows, key=why.worst_first) for rows in side_by_side.values()]
 
 
-def _contradict(rows: Sequence[Any]) -> bool:
+def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
     """Return whether measurements of one shaft differ by more than their uncertainty, or lead into different bins."""
-    measured = [row for row in rows if row.spine_thou is not None and row.u_spine_thou is not None]
+    measured = [
+        (row.bin, row.spine_thou, row.u_spine_thou)
+        for row in rows
+        if row.spine_thou is not None and row.u_spine_thou is not None
+    ]
     return any(
-        one.bin != other.bin
-        or abs(one.spine_thou - other.spine_thou) > AGREE_SIGMAS * math.hypot(one.u_spine_thou, other.u_spine_thou)
-        for one, other in combinations(measured, 2)
+        bin_name != other_bin or abs(spine - other_spine) > AGREE_SIGMAS * math.hypot(u, other_u)
+        for (bin_name, spine, u), (other_bin, other_spine, other_u) in combinations(measured, 2)
     )
 
 
-def _shaft(row: Any, weight_g: float | None) -> StockShaft | None:
+def _shaft(row: StandingMeasurement, weight_g: float | None) -> StockShaft | None:
     """The shaft of a row; None when it has no spine."""
     if row.spine_thou is None or row.u_spine_thou is None or not math.isfinite(row.spine_thou):
         return None
     return StockShaft(
-        row.shaft, row.label, row.id, row.bin, row.spine_thou, row.u_spine_thou, row.spread_thou,
+        row.shaft, row.label, row.result, row.bin, row.spine_thou, row.u_spine_thou, row.spread_thou,
         None if row.runout_mm is None else row.runout_mm / MM_PER_THOU,
         None if weight_g is None else weight_g / GRAM_PER_GRAIN,
     )  # fmt: skip
@@ -316,7 +294,7 @@ class _Reasons:
     vouched: Mapping[int, int]
     contradicted: set[int] = field(default_factory=set)
 
-    def of(self, row: Any) -> str | None:
+    def of(self, row: StandingMeasurement) -> str | None:
         """The first reason against a shaft, None when there is none."""
         numbers = self.same.numbers(row.shaft)
         found = (
@@ -324,10 +302,10 @@ class _Reasons:
             (not self.taken.isdisjoint(numbers), IN_A_SET),
             (self._is_spent(numbers), SPENT),
             (self.maybe_cracked(row.shaft), CRACKED),
-            (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL.value, UNMEASURED),
+            (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
-            (row.run_id in self.suspect, SUSPECT),
-            (row.run_id in self.lost, UNKNOWN),
+            (row.run in self.suspect, SUSPECT),
+            (row.run in self.lost, UNKNOWN),
             (row.shaft in self.contradicted, CONTRADICTED),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
@@ -347,67 +325,19 @@ class _Reasons:
     def _is_spent(self, numbers: Iterable[int]) -> bool:
         return any(self.spent.get(number, False) for number in numbers)
 
-    def worst_first(self, row: Any) -> tuple[bool, int, bool, int]:
+    def worst_first(self, row: StandingMeasurement) -> tuple[bool, int, bool, int]:
         """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""
-        worst = WORST_FIRST.index(Outcome(row.outcome))
-        return self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run_id
+        worst = WORST_FIRST.index(row.outcome)
+        return self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run
 
 
-def _reasons(session: Session) -> _Reasons:
-    left = select(LeavingRow.member_id)
-    taken = session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left)))
+def _reasons(records: StockRecords) -> _Reasons:
     return _Reasons(
-        known_identities(session), _standards(session), frozenset(taken), _newest_of(session, MarkRow, MarkRow.spent),
-        _suspect(session), _lost(session), _cracked(session), _vouched(session),
+        known_identities(records), records.standards(), records.in_sets(), records.spent(), records.suspect(),
+        records.lost(), records.cracked(), records.vouched(),
     )  # fmt: skip
 
 
-def _cracked(session: Session) -> dict[int, int]:
-    """Return which shafts a measurement that no other supersedes suspects of a crack, with the number of its run."""
-    query = select(RunRow.shaft, ResultRow.run_id).join(ResultRow, ResultRow.run_id == RunRow.id)
-    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
-    query = query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))
-    return {row.shaft: row.run_id for row in session.execute(query.order_by(ResultRow.run_id))}
-
-
-def _vouched(session: Session) -> dict[int, int]:
-    """Return for which run of each shaft somebody vouched, the newest."""
-    query = select(VoucherRow.shaft, func.max(VoucherRow.run_id).label("run_id")).group_by(VoucherRow.shaft)
-    return {row.shaft: row.run_id for row in session.execute(query)}
-
-
-def _suspect(session: Session) -> frozenset[int]:
-    """Return the measurements that a check speaks against, unless a person vouched for them after that check."""
-    checked = select(func.max(StepRow.result_id)).where(StepRow.passage_id == SuspectRow.check_id).scalar_subquery()
-    vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == SuspectRow.run_id).scalar_subquery()
-    query = select(SuspectRow.run_id).where(func.coalesce(checked, 0) > func.coalesce(vouched, -1))
-    return frozenset(run for run in session.scalars(query) if run is not None)
-
-
-def _lost(session: Session) -> frozenset[int]:
-    """Return the measurements of shafts whose way ended where nobody knows; one that was measured since was found."""
-    last, other, judged = aliased(StepRow), aliased(StepRow), aliased(StepRow)
-    later = and_(other.passage_id == last.passage_id, other.id > last.id)
-    ended = select(last.passage_id).outerjoin(other, later).where(other.id.is_(None), last.stage.in_(LOST))
-    query = select(ResultRow.run_id).join(judged, judged.result_id == ResultRow.id)
-    return frozenset(session.scalars(query.where(judged.passage_id.in_(ended))))
-
-
-def _standards(session: Session) -> frozenset[int]:
-    """Return the numbers of check standards: fed as such by a night, or judged as such, by whatever database."""
-    fed = session.scalars(select(TransitRow.id).where(TransitRow.standard.is_not(None)))
-    as_such = select(BasisRow.id).where(func.json_extract(BasisRow.content, "$.standard").is_not(None))
-    judged = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
-    judged = judged.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(DecisionRow.basis_id.in_(as_such))
-    return frozenset(fed) | frozenset(session.scalars(judged.distinct()))
-
-
-def _newest_of(session: Session, table: Any, column: Any) -> dict[int, Any]:
-    """The newest value of a column for each shaft."""
-    return {row[0]: row[1] for row in session.execute(select(table.shaft, column).order_by(table.id))}
-
-
-def _newest_weights(session: Session, same: Identities) -> dict[int, float]:
-    """The newest weight of each shaft in g, under all numbers that it has."""
-    rows = session.execute(select(WeightRow.shaft, WeightRow.weight_g).order_by(WeightRow.id))
-    return {number: row.weight_g for row in rows for number in same.numbers(row.shaft)}
+def _newest_weights(records: StockRecords, same: Identities) -> dict[int, float]:
+    """Return the newest weight of each shaft in g, under all numbers that it has."""
+    return {number: weight_g for shaft, weight_g in records.weights_g() for number in same.numbers(shaft)}

@@ -23,6 +23,7 @@ from sqlalchemy.types import TypeDecorator
 
 from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
+from midspan.decision.origin import Origin
 from midspan.measurement.result_form import ResultKind
 from midspan.store.passage import RunEventKind, TransitStage
 
@@ -111,6 +112,7 @@ Sentences = Annotated[str, mapped_column(Json(list[str]))]
 Concerns = Annotated[str, mapped_column(Json(list[tuple[ConcernKind, str]]))]
 Content = Annotated[str, mapped_column(Json(dict[str, Any]))]
 Watched = Annotated[str, mapped_column(Json(dict[str, float | None]))]
+OriginWord = Annotated[str, mapped_column(Word(Origin))]
 OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]
 StageWord = Annotated[str, mapped_column(Word(TransitStage))]
 KindWord = Annotated[str, mapped_column(Word(RunEventKind))]

@@ -25,6 +25,7 @@ from midspan.store.kept_values import (
     Content,
     KindWord,
     Number,
+    OriginWord,
     OutcomeWord,
     ResultKindWord,
     Sentences,
@@ -66,7 +67,7 @@ class RunRow(Table):
     shaft: Mapped[int] = mapped_column(index=True)
     label: Mapped[str] = mapped_column(index=True)
     started_ms: Mapped[int]
-    origin: Mapped[str] = mapped_column(server_default="measured")
+    origin: Mapped[OriginWord] = mapped_column(server_default="measured")
     batch: Mapped[BatchRow] = relationship()
 
 
