@@ -27,6 +27,7 @@ from midspan.sets.registry import Sets
 from midspan.sets.review import review
 from midspan.sets.stock import StockShaft, shafts_of
 from midspan.store.database import RunReference, StoredResult
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.place import StorePlace
 from midspan.study.control_chart import individuals_chart, weighted_mean
 from midspan.uncertainty.budget import Coverage
@@ -221,7 +222,7 @@ def folder(tmp_path_factory, cracked):
     calibration, run, result = cracked
     with ArchiveWriter(folder / "a.avro") as archive, StorePlace(folder / "results.db").open() as store:
         offset = archive.append(run)
-        store.keep_calibration(calibration.calibration.id, calibration.content())
+        store.keep_calibration(KeptCalibration.of(calibration))
         batch = store.begin_batch("blue", 0)
         here = RunReference("elsewhere/a.avro", offset, run.shaft, "blue-1", run.started_ms)
         accepted = Decision(Outcome.ACCEPTED, bin="500")

@@ -3,7 +3,7 @@
 import difflib
 import reprlib
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -50,7 +50,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
 
 
-def validated(model: type[Model], data: dict[str, Any], path: Path) -> Model:
+def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Model:
     """The data as a checked model; the first thing wrong becomes one ConfigurationError with all of them counted."""
     try:
         return model.model_validate(data)

@@ -4,9 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from midspan.base.config import validated
 from midspan.base.errors import ArchiveError
 from midspan.base.formatting import printable
 from midspan.cli.options import Shown
@@ -21,13 +19,14 @@ from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import budget_table, trials_table, trials_words
 from midspan.report.result_text import console
 from midspan.store.database import RunReference
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage, plain_dof
 from midspan.uncertainty.monte_carlo import agreement
 
 
 def show_budget(
-    result: ShaftResult | HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, dict[str, Any]],
+    result: ShaftResult | HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, KeptCalibration],
     trials: int, shown: Shown,
 ) -> None:  # fmt: skip
     """Print the budget of a shaft's spine with bars and the trials that check it; draw it when asked.
@@ -62,16 +61,15 @@ def show_budget(
 
 
 def _bench_of(
-    result: HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, dict[str, Any]]
+    result: HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, KeptCalibration]
 ) -> HandBench | None:
     """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
-    content = benches.get(result.calibration)
     try:
-        content = content or _session_of(run, place).bench
+        kept = benches.get(result.calibration) or KeptCalibration(_session_of(run, place).bench)
     except ArchiveError as error:
         aside(f"no trials, for they need the bench as it was: {error}")
         return None
-    return validated(HandBench, content, Path(run.archive))
+    return kept.bench(Path(run.archive))
 
 
 def _session_of(run: RunReference, place: StorePlace) -> HandSession:

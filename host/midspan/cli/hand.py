@@ -67,6 +67,7 @@ def measure(
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
     from midspan.hand_bench.record import HandRecord
+    from midspan.store.kept_calibration import KeptCalibration
 
     make_bench(bench, typer.prompt, typer.echo)
     source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
@@ -74,7 +75,7 @@ def measure(
     values = used.model_dump(mode="json")
     if store.exists():  # a changed bench under an old id is told before anything is read
         with store.open() as opened:
-            opened.keep_calibration(used.bench.id, values)
+            opened.keep_calibration(KeptCalibration.of_bench(used))
     kept = HandRecord(record)
     place = _taken(kept, values, HandShaft(shaft, label, operator), source)
     result, decision = _evaluated(kept, place, limits, store)
@@ -196,13 +197,14 @@ def _keep_result(
     from midspan.decision.decision import NO_BANDS, judge
     from midspan.hand_bench.result import evaluate_hand
     from midspan.store.database import RunReference
+    from midspan.store.kept_calibration import KeptCalibration
 
     result = evaluate_hand(session)
     decision = judge(result, bands) if bands else NO_BANDS
     where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
     with place.open() as store:
         if named:
-            store.keep_calibration(result.calibration, session.bench)
+            store.keep_calibration(KeptCalibration(session.bench))
         known = store.run_of(where)
         batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
         decision, is_new = store.add_again(

@@ -65,9 +65,7 @@ def force(
     store: StoreFile = STORE,
 ) -> None:
     """Force against travel, way in and way back, from the raw readings."""
-    from midspan.base.config import validated
     from midspan.hand_bench.result import HandResult
-    from midspan.measurement.calibration import Calibration
     from midspan.report.plot_force import branches, draw_force
     from midspan.report.plot_shaft import paper
     from midspan.store.lookup import newest, raw_run, whole
@@ -80,7 +78,7 @@ def force(
         raise OutputError(f"shaft {shaft} was measured on a hand bench, which has no press; there is nothing to draw")
     if result.calibration not in calibrations:
         raise StoreError(f"{store}: calibration {result.calibration!r} is not kept there; recompute the shaft")
-    calibration = validated(Calibration, calibrations[result.calibration], store.file)
+    calibration = calibrations[result.calibration].calibration(store.file)
     run = raw_run(stored.run, store, archive)
     words = f"hysteresis {with_uncertainty(result.hysteresis_pct, 2 * result.u_hysteresis_pct)} % (k = 2)"
     with paper(out, 8.0, 8.0) as figure:

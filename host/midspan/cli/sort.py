@@ -181,11 +181,12 @@ def _look_at_gauge(setup: Setup, reach: Reconnector, clocks: Clocks, *, even_so:
 def _try_files(setup: Setup, store: Store) -> None:
     """Raise now what would else stop the night at its first shaft, or be missed: a file that cannot be written."""
     from midspan.archive.writer import ArchiveWriter
+    from midspan.store.kept_calibration import KeptCalibration
 
     with ArchiveWriter(setup.archive) as archive:
         if archive.moved is not None:
             aside(archive.moved)
-    store.keep_calibration(setup.calibration.calibration.id, setup.calibration.content())
+    store.keep_calibration(KeptCalibration.of(setup.calibration))
     setup.plan.notices.try_log(setup.folder)
 
 

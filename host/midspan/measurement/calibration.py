@@ -174,10 +174,6 @@ class Calibration(Section):
     span: Span
     rotation: Rotation
 
-    def content(self) -> dict[str, Any]:
-        """Return what the file said, as the store keeps it: a default is left out, for it may not be a valid choice."""
-        return self.model_dump(mode="json", exclude_unset=True)
-
     def force_n(self, rise_counts: Array) -> Array:
         """Force in N from the rise of the count above zero (any shape)."""
         return self.force.force_n(rise_counts)

@@ -20,6 +20,7 @@ from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
 from midspan.pipeline.steps import Judging, Kept, Pipeline, Result, kept_in
 from midspan.store.database import Store
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.wire.records import State
 
 MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
@@ -49,7 +50,7 @@ class Bench:
     on_event: OnEvent = ignore
 
     def __post_init__(self) -> None:
-        self.store.keep_calibration(self.calibration.calibration.id, self.calibration.content())
+        self.store.keep_calibration(KeptCalibration.of(self.calibration))
 
     def measure(self, shaft: int, label: str) -> Verdict:
         """Measure, keep and judge the shaft in the gauge; errors of line, disk and gauge pass through.

@@ -8,11 +8,12 @@ every result carries; what is left over was not only that.
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Self
 
 from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database import StoredResult
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import CAUSES, AnyResult, OlderResult, finite, is_same
 
 # Calibration value, cause in the budget, and whether its sensitivity is per relative or per absolute change.
@@ -53,10 +54,10 @@ class ResultChange:
         return is_same(self.before.result, self.after.result)
 
 
-def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, Mapping[str, Any]]) -> ResultChange | None:
+def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCalibration]) -> ResultChange | None:
     """The last step among the results of one run, oldest first; None when it has only one.
 
-    `calibrations` are the contents by id, as `Store.calibrations` gives them.
+    `calibrations` are by id, as `Store.calibrations` gives them.
     """
     if len(versions) < 2:
         return None
@@ -94,34 +95,30 @@ def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
     return {name: now - was for name, (was, now) in known.items() if was is not None and now is not None}
 
 
-def _flat(content: Mapping[str, Any] | None) -> dict[str, Any]:
-    """Values of a calibration by section and key; its own name and dates are no values of the gauge."""
-    sections = {name: section for name, section in (content or {}).items() if name not in ("calibration", "bench")}
-    return {f"{name}.{key}": value for name, section in sections.items() for key, value in section.items()}
-
-
-def _causes(old: _Origin, new: _Origin, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) -> Iterator[str]:
+def _causes(old: _Origin, new: _Origin, was: KeptCalibration | None, now: KeptCalibration | None) -> Iterator[str]:
     if old.evaluation != new.evaluation:
         yield f"evaluation {old.evaluation} became {new.evaluation}"
     if old.calibration != new.calibration:
         yield f"calibration {old.calibration} became {new.calibration}"
-    before, after = _flat(was), _flat(now)
+    before, after = was.values if was else {}, now.values if now else {}
     for key in sorted(before.keys() | after.keys()):
         if before.get(key) != after.get(key):
             yield f"{key}: {_shown(before.get(key))} became {_shown(after.get(key))}"
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     return f"{value:.9g}" if isinstance(value, float) else ("nothing" if value is None else str(value))
 
 
-def _expected(new: AnyResult, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None) -> float | None:
+def _expected(new: AnyResult, was: KeptCalibration | None, now: KeptCalibration | None) -> float | None:
     """Change of the spine in thou that the changed calibration values make to first order; None where not known."""
     if was is None or now is None or isinstance(new, Unmeasured | OlderResult):
         return None
-    before, after = _flat(was), _flat(now)
     sensitivity = dict(zip((name for name, _ in CAUSES[new.kind]), new.sensitivities, strict=True))
-    steps = ((key, cause, relative, after[key] - before[key]) for key, cause, relative in PREDICTED[new.kind])
-    return math.fsum(
-        sensitivity[cause] * (step / before[key] if relative else step) for key, cause, relative, step in steps
-    )
+    steps = []
+    for key, cause, relative in PREDICTED[new.kind]:
+        before, after = was.number(key), now.number(key)
+        if before is None or after is None:
+            return None
+        steps.append(sensitivity[cause] * ((after - before) / before if relative else after - before))
+    return math.fsum(steps)

@@ -28,9 +28,8 @@ def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[MemberResult]
     found = []
     for one in shafts:
         result = whole[one.result]
-        travel = calibrations.get(result.calibration or "", {}).get("travel")
-        lead_mm = travel and travel["mm_per_step"] * travel["steps_per_screw_turn"]
-        found.append(MemberResult(one.u_spine_thou, result, lead_mm))
+        calibration = calibrations.get(result.calibration or "")
+        found.append(MemberResult(one.u_spine_thou, result, None if calibration is None else calibration.lead_mm))
     return found
 
 

@@ -30,6 +30,7 @@ from midspan.pipeline.steps import DecidedT, Judging, Kept, Result
 from midspan.sorting.plan import SortPlan
 from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import RunReference, Store
+from midspan.store.kept_calibration import KeptCalibration
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ class BesideOld:
 
     def judging(self, calibration: Calibration) -> Judging[Ruling, Remade]:
         """Return the steps of a run whose result is kept, with the verdict that the store keeps. Raises StoreError."""
-        self.store.keep_calibration(calibration.calibration.id, calibration.content())
+        self.store.keep_calibration(KeptCalibration.of(calibration))
         return Judging(calibration, self._decide, self._add)
 
     def _decide(self, kept: Kept, result: Result) -> Ruling:

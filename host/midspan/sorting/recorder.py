@@ -32,6 +32,7 @@ from midspan.sorting.tally import tally_of
 from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import Store
 from midspan.store.journal import Journal
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.store.stored_result import finite
 from midspan.wire.records import Identify
@@ -101,7 +102,7 @@ class NightRecorder:
     def open(self) -> None:
         """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
         self.archive.open()
-        self._store.keep_calibration(self.setup.calibration.calibration.id, self.setup.calibration.content())
+        self._store.keep_calibration(KeptCalibration.of(self.setup.calibration))
         transit = self.journal.open_passage(self.night.gauge)
         for night in {self.night.id, self.night.id if transit is None else transit.night}:
             self._note_gone(night)

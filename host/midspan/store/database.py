@@ -15,13 +15,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from sqlalchemy import ColumnElement, Engine, Select, func, select
 from sqlalchemy.dialects.sqlite import insert
@@ -37,6 +36,7 @@ from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.store.complaints import in_words
 from midspan.store.database_file import fold_in
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
 from midspan.store.place import StorePlace
@@ -134,12 +134,12 @@ class Store:
             _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
             return decision, True
 
-    def keep_calibration(self, name: str, content: Mapping[str, Any]) -> None:
+    def keep_calibration(self, kept: KeptCalibration) -> None:
         """Keep what a calibration said, so that later results can be compared with those it made.
 
         Raises StoreError when another content stands under this id: a result names its calibration by it.
         """
-        text = json.dumps(content, sort_keys=True)
+        name, text = kept.id, kept.as_text()
         with self.transaction() as session:
             session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
             if session.get_one(CalibrationRow, name).content != text:
@@ -148,10 +148,10 @@ class Store:
                     "of its own"
                 )
 
-    def calibrations(self) -> dict[str, dict[str, Any]]:
+    def calibrations(self) -> dict[str, KeptCalibration]:
         """What every calibration kept here says, by its id."""
         with self.transaction() as session:
-            return {row.id: json.loads(row.content) for row in session.scalars(select(CalibrationRow))}
+            return {row.id: KeptCalibration.from_text(row.content) for row in session.scalars(select(CalibrationRow))}
 
     def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
         """Batch and reference of a run already noted, also when its archive has moved to another folder."""

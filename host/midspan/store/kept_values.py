@@ -111,6 +111,7 @@ class Json(TypeDecorator[str]):
 Sentences = Annotated[str, mapped_column(Json(list[str]))]
 Concerns = Annotated[str, mapped_column(Json(list[tuple[ConcernKind, str]]))]
 Content = Annotated[str, mapped_column(Json(dict[str, Any]))]
+Sections = Annotated[str, mapped_column(Json(dict[str, dict[str, Any]]))]
 Watched = Annotated[str, mapped_column(Json(dict[str, float | None]))]
 OriginWord = Annotated[str, mapped_column(Word(Origin))]
 OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]

@@ -28,6 +28,7 @@ from midspan.store.kept_values import (
     OriginWord,
     OutcomeWord,
     ResultKindWord,
+    Sections,
     Sentences,
     StageWord,
     Text,
@@ -156,7 +157,7 @@ class CalibrationRow(Table):
 
     __tablename__ = "calibrations"
     id: Mapped[str] = mapped_column(primary_key=True)
-    content: Mapped[Content]
+    content: Mapped[Sections]
 
 
 class NightRow(Table):

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
-from typing import Any
 
-from midspan.base.config import validated
 from midspan.measurement.calibration import Calibration
 from midspan.report.night_data import NightRecord, read_night, read_on
 from midspan.store import follow
@@ -89,11 +87,11 @@ class Follower:
         if key not in self._calibrations:
             kept = self.store.calibrations()
             # What a hand bench is lies beside the calibrations, and is of no gauge.
-            fits = [one for one in kept.values() if _gauge_of(one) == gauge]
-            content = kept.get(name) if name is not None else next(reversed(fits), None)
-            if content is None:
+            fits = [one for one in kept.values() if one.gauge == gauge]
+            found = kept.get(name) if name is not None else next(reversed(fits), None)
+            if found is None:
                 return None
-            self._calibrations[key] = validated(Calibration, content, self.place.file)
+            self._calibrations[key] = found.calibration(self.place.file)
         return self._calibrations[key]
 
     def count(self, night: int) -> int:
@@ -112,9 +110,3 @@ class Follower:
     def close(self) -> None:
         """Let go of the file."""
         self.store.close()
-
-
-def _gauge_of(content: dict[str, Any]) -> object:
-    """The gauge that a kept calibration is of; None for that of a hand bench, which is kept among them."""
-    section = content.get("calibration")
-    return section.get("gauge") if isinstance(section, dict) else None
