@@ -7,7 +7,7 @@ standard stays one, and what a night took for cracked is not sold by the next re
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Self
+from typing import Self
 
 from midspan.decision.bands import Bands
 
@@ -24,7 +24,7 @@ class Basis:
     True
     """
 
-    bands: Mapping[str, Any] | None = None
+    bands: Mapping[str, object] | None = None
     crack_hysteresis_pct: float | None = None
     standard: str | None = None
     assigned_thou: float | None = None
@@ -63,7 +63,7 @@ def completed(known: Basis, named: Basis) -> Basis:
     return replace(known, bands=named.bands)
 
 
-def content_of(bands: Bands) -> Mapping[str, Any]:
+def content_of(bands: Bands) -> Mapping[str, object]:
     """Return bands as they are kept; a default that is spelled out is not always a valid choice."""
-    content: Mapping[str, Any] = bands.model_dump(mode="json", exclude_unset=True)
+    content: Mapping[str, object] = bands.model_dump(mode="json", exclude_unset=True)
     return content

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import inf
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,8 +117,6 @@ def evaluate_hand(session: HandSession) -> HandResult:
     u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
     coefficients, covariance = _as_curve(fit)
     doubts = [*_incomplete(session), *(one.sentence for one in contradicted), *missing_repeats(typed), *_misfit(fit)]
-    values = _evenness(fit, coefficients, covariance, u_spine / spine, readings, thou) | _surface(readings, bench)
-    values |= _return(readings, bench, deflection) | _older(bench, deflection, u_spine / spine)
     return HandResult(
         shaft=session.shaft, label=session.label, operator=session.operator, started_ms=session.started_ms,
         gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, spine_thou=spine,
@@ -126,7 +124,9 @@ def evaluate_hand(session: HandSession) -> HandResult:
         repeat_scatter_thou=fit.scatter, repeat_dof=fit.dof, positions=fit.positions, readings=len(thou),
         sees_all=fit.sees_all, curve_thou=tuple(coefficients.tolist()),
         curve_covariance=tuple(covariance.ravel().tolist()), u_causes=tuple(u_inputs),
-        sensitivities=tuple(sensitivities), doubts=tuple(doubts), **values,
+        sensitivities=tuple(sensitivities), doubts=tuple(doubts),
+        **_evenness(fit, coefficients, covariance, u_spine / spine, readings, thou), **_surface(readings, bench),
+        **_return(readings, bench, deflection), **_older(bench, deflection, u_spine / spine),
     )  # fmt: skip
 
 
@@ -159,9 +159,22 @@ def _misfit(fit: AroundFit) -> tuple[str, ...]:
     return ("the clock positions differ more than repeats do and not as a tube's would: look for a crack or a dent",)
 
 
+class _Evenness(TypedDict):
+    """Fields of a result that say how even the shaft is around."""
+
+    spread_thou: float
+    u_spread_thou: float
+    dof_spread: float | None
+    spread_floor_thou: float
+    four_reading_thou: float
+    u_four_reading_thou: float
+    stiff_side_deg: float | None
+    u_stiff_side_deg: float | None
+
+
 def _evenness(
     fit: AroundFit, coefficients: Array, covariance: Array, u_scale: float, readings: HandReadings, thou: Array
-) -> dict[str, Any]:
+) -> _Evenness:
     swing = curve.swing(coefficients[None], covariance[None], order=2)
     # As many times the noise as chance exceeds once in twenty; the noise itself is known from few readings only.
     few = np.sqrt(2 * fdtri(2, fit.dof, 0.95)) / curve.RAYLEIGH_95
@@ -193,7 +206,15 @@ def _variation(readings: HandReadings, thou: Array, scatter: float) -> tuple[flo
     return float(np.ptp(means)), float(scatter * np.sqrt(1 / number[high] + 1 / number[low]))
 
 
-def _surface(readings: HandReadings, bench: HandBench) -> dict[str, Any]:
+class _Surface(TypedDict):
+    """Fields of a result that say how straight the shaft is."""
+
+    runout_mm: float | None
+    u_runout_mm: float | None
+    surface_mm: tuple[float, ...]
+
+
+def _surface(readings: HandReadings, bench: HandBench) -> _Surface:
     """Height of the unloaded surface around and runout; none when the dial was set to zero at each position."""
     height = -readings.zero * bench.indicator.mm
     positions = len(np.unique(readings.angle_deg % 360))
@@ -215,7 +236,14 @@ def _surface(readings: HandReadings, bench: HandBench) -> dict[str, Any]:
     }
 
 
-def _return(readings: HandReadings, bench: HandBench, deflection_mm: float) -> dict[str, Any]:
+class _Return(TypedDict):
+    """Fields of a result that say what of the deflection stays."""
+
+    hysteresis_pct: float | None
+    u_hysteresis_pct: float | None
+
+
+def _return(readings: HandReadings, bench: HandBench, deflection_mm: float) -> _Return:
     if not readings.has_return:
         return {"hysteresis_pct": None, "u_hysteresis_pct": None}
     missing = (readings.again - readings.unloaded) * bench.indicator.mm
@@ -229,7 +257,14 @@ def _return(readings: HandReadings, bench: HandBench, deflection_mm: float) -> d
     }
 
 
-def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> dict[str, Any]:
+class _Older(TypedDict):
+    """Fields of a result in the older convention."""
+
+    older_lb: float
+    u_older_lb: float
+
+
+def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> _Older:
     """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
     pull = Pull.of(bench)
     thou = float(pull.thou(np.array(deflection_mm), OLDER))

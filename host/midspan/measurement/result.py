@@ -2,11 +2,14 @@
 
 `evaluate` takes raw runs in any number and gives one outcome a run, in order: a `ShaftResult`, or an
 `Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
+
+What speaks against a result is a doubt, which asks for the shaft to be measured again, or a fault, which asks for the
+gauge to be looked at, because every later shaft would suffer too. Both are sentences with the number that raised them.
 """
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any, ClassVar
 
@@ -14,6 +17,7 @@ import numpy as np
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ConversionError
+from midspan.base.units import STANDARD
 from midspan.measurement.calibrated_columns import (
     DEPTHS,
     ZEROS,
@@ -29,7 +33,7 @@ from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
-from midspan.measurement.result_checks import doubts, faults
+from midspan.measurement.result_checks import day_of, of_another_gauge, ran_out
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution
@@ -37,6 +41,12 @@ from midspan.uncertainty.budget import Budget, Contribution
 EVALUATION = "2"  # raised whenever the same readings would give other numbers
 BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
+MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
+MOST_EXTRA_SCATTER = 4.0  # turning may add some scatter, but not this many times what the cell shows at rest
+LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was some other measurement
+MOST_ONCE_PER_TURN_THOU = 1.5  # an even tube's stiffness has no such term; a breathing crack or a skid does
+MOST_ZERO_DRIFT = 0.005  # of the standard load within one cycle
+SLIP_SIGMAS = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,8 +203,8 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         turn.surface_mm.tolist(),
         strict=True,
     )
-    columns_of = (_finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in found.items())
-    rows = zip(*columns_of, strict=True)
+    settled, named = found["settled"].tolist(), _with_known_sides(found)
+    rows = zip(*named.values(), strict=True)
     budgets = zip(
         spine.u_causes.tolist(),
         spine.sensitivities.tolist(),
@@ -202,9 +212,13 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         forces.zero_share[:, :2].tolist(),
         strict=True,
     )
-    return [
-        _result(run, dict(zip(found, row, strict=True)), vector, shares, cal)
+    results = [
+        _result(run, dict(zip(named, row, strict=True)), vector, shares, cal)
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
+    ]
+    return [
+        replace(one, doubts=doubts(one, rest, run, cal), faults=faults(one, run, cal))
+        for one, rest, run in zip(results, settled, runs, strict=True)
     ]
 
 
@@ -214,13 +228,17 @@ def _finite_dof(dof: Array) -> list[Any]:
     return plain
 
 
-def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
-    uneven = values["spread_thou"] > values["spread_floor_thou"]
-    if values.pop("angle_u_deg") > ANGLE_KNOWN_DEG or not uneven:
-        values["stiff_side_deg"] = values["u_stiff_side_deg"] = None
+def _with_known_sides(found: dict[str, Array]) -> dict[str, list[Any]]:
+    """Columns as plain values; the stiff side is None where the noise floor or an unknown angle forbids naming one."""
+    uneven = found["spread_thou"] > found["spread_floor_thou"]
+    unknown = (found["angle_u_deg"] > ANGLE_KNOWN_DEG) | ~uneven
+    sides = {name: np.where(unknown, None, found[name]) for name in ("stiff_side_deg", "u_stiff_side_deg")}  # type: ignore[call-overload]
+    kept = {name: column for name, column in (found | sides).items() if name not in ("angle_u_deg", "settled")}
+    return {name: _finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in kept.items()}
+
+
+def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
     u_inputs, sensitivities, dof, zero_shares = shares
-    doubtful, sick = doubts(values, run, cal), faults(values, run, cal)
-    del values["settled"]  # it is among the doubts, if it is one
     return ShaftResult(
         shaft=run.shaft,
         label=run.label,
@@ -240,7 +258,52 @@ def _result(run: RawRun, values: dict[str, Any], vector: Any, shares: Any, cal: 
         give_mm_per_n=cal.frame.give_mm_per_n,
         span_mm=cal.span.span_mm,
         vertical_share=cal.span.vertical_share,
-        doubts=doubtful,
-        faults=sick,
+        doubts=(),
+        faults=(),
         **values,
     )
+
+
+def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) -> tuple[str, ...]:
+    """Return reasons to measure this shaft again or not to trust its calibration, empty when there are none.
+
+    `settled` tells that the fit of what turns came to rest.
+    """
+    left_out = result.left_out / (result.left_out + result.readings)
+    load = result.load_n / STANDARD.load_n
+    slip_limit = 100 * SLIP_SIGMAS * cal.rotation.u_relative
+    checks = (
+        (left_out > MOST_LEFT_OUT, f"{left_out:.0%} of the readings lie away from the curve"),
+        (
+            result.turn_scatter_n > MOST_EXTRA_SCATTER * result.rest_scatter_n,
+            f"force scatters by {result.turn_scatter_n:.4f} N while turning, {result.rest_scatter_n:.4f} N at rest",
+        ),
+        (not LOAD_RANGE[0] <= load <= LOAD_RANGE[1], f"the full load was {load:.0%} of the standard load"),
+        (
+            result.once_per_turn_thou > MOST_ONCE_PER_TURN_THOU,
+            f"stiffness changes by {result.once_per_turn_thou:.1f} thou once per turn, "
+            "as a crack or a skid would make it",
+        ),
+        (not settled, "the fit of what turns did not come to rest: the readings contradict each other"),
+        (abs(result.slip_pct) > slip_limit, f"the shaft turned {result.slip_pct:+.1f} % off the roller's ratio"),
+    )
+    found = tuple(sentence for wrong, sentence in checks if wrong)
+    return found + ran_out(cal, day_of(run)) + cal.calibration.reservations
+
+
+def faults(result: ShaftResult, run: RawRun, cal: Calibration) -> tuple[str, ...]:
+    """Return reasons to stop and look at the gauge, empty when there are none."""
+    drift = result.zero_drift_n / STANDARD.load_n
+    broken = _not_finite(result)
+    checks = (
+        (bool(broken), f"not a number: {', '.join(broken)}"),
+        (result.rest_scatter_n == 0, "the count never changed at rest: the cell is stuck"),
+        (abs(drift) > MOST_ZERO_DRIFT, f"the zero moved by {drift:+.2%} of the standard load within one cycle"),
+    )
+    return tuple(sentence for wrong, sentence in checks if wrong) + of_another_gauge(cal, run.gauge)
+
+
+def _not_finite(result: ShaftResult) -> list[str]:
+    """Return the names of quantities that are no finite number: no shaft has one."""
+    values = result.as_dict().items()
+    return [name for name, value in values if isinstance(value, float) and not math.isfinite(value)]

@@ -16,7 +16,7 @@ shaft's own zeros and scatter (soundness). What is usual is what the first shaft
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 from pydantic import Field
@@ -90,7 +90,7 @@ class RunSigns:
     u_slip_pct: float | None
     temperature_c: float | None
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, float | None]:
         """Plain values, ready for JSON; `RunSigns(**values)` makes it again."""
         return asdict(self)
 

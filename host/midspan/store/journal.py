@@ -115,7 +115,7 @@ class Journal:
         *,
         basis: Basis | None = None,
         cause: str | None = None,
-        watched: Mapping[str, Any] | None = None,
+        watched: Mapping[str, float | None] | None = None,
         check: StandardCheck | None = None,
         suspects: Iterable[int] = (),
         happenings: Iterable[RunEvent] = (),

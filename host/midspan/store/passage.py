@@ -63,7 +63,7 @@ class Step:
     archive_bytes: int | None = None
     result: int | None = None
     words: str | None = None
-    watched: dict[str, Any] | None = None
+    watched: Mapping[str, float | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
