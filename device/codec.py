@@ -102,6 +102,8 @@ class Unpacker:
             return self._array(kind[1]) if kind[0] == "array" else self._optional(kind[1])
         if kind in FIXED:
             return bytes([self._byte() for _ in range(FIXED[kind])])
+        if kind == "boolean":
+            return self._byte() != 0
         value = self.number()
         if kind in ENUMS and not 0 <= value < len(ENUMS[kind]):
             raise RecordError("unknown symbol")

@@ -181,6 +181,13 @@ def test_nonsense_is_named(data: bytes, reason: str) -> None:
         device_codec.Unpacker(bytearray(data), 0, len(data)).values()
 
 
+def test_a_boolean_of_a_request_is_read_as_avro_writes_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Avro specification, booleans: one byte, 0 or 1. No request has one yet.
+    monkeypatch.setattr(device_codec, "RECORDS", (("boolean", "int", ("null", "boolean")),))
+    data = bytearray(b"\x00" + b"\x01" + b"\x02" + b"\x02\x00")
+    assert device_codec.Unpacker(data, 0, len(data)).values() == [True, 1, False]
+
+
 def test_fields_of_a_newer_minor_version_are_left_alone() -> None:
     greet = {"protocol_major": 1, "protocol_minor": 7, "fingerprint": bytes(8)}
     data = bytearray(datum("Greet", greet) + b"\x02\x04")

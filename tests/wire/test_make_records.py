@@ -90,13 +90,28 @@ def drop(union: list[dict[str, Any]]) -> None:
 
 
 def insert(union: list[dict[str, Any]]) -> None:
-    union.insert(1, union[1] | {"name": "Lamp", "branch": 1})
+    union.insert(1, union[3] | {"name": "Lamp", "branch": 1})
 
 
 @pytest.mark.parametrize("change", [swap, drop, insert])
 def test_the_number_of_a_record_is_not_given_again(given: Definitions, change: Callable[[Any], None]) -> None:
     change(given.union)
     with pytest.raises(DefinitionError, match=r"message\.avsc"):
+        check(given)
+
+
+@pytest.mark.parametrize(
+    ("branch", "kind"),
+    [
+        (12, "string"),
+        (12, ["null", "string"]),
+        (12, {"type": "record", "name": "Lamp", "doc": "A lamp.", "fields": []}),
+        (3, {"type": "array", "items": "int"}),
+    ],
+)
+def test_what_the_device_has_no_code_for_is_refused(given: Definitions, branch: int, kind: Any) -> None:
+    given.union[branch]["fields"].append({"name": "lamp", "type": kind, "doc": "Light on the rollers."})
+    with pytest.raises(DefinitionError, match=r"\.lamp: .* device/codec\.py"):
         check(given)
 
 
