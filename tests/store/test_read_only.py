@@ -7,6 +7,7 @@ import tempfile
 from contextlib import closing, contextmanager
 from datetime import UTC
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from commands_rig import complaint, midspan
@@ -55,7 +56,9 @@ def only_reading(folder):
     try:
         with pytest.raises(PermissionError):  # else what follows would prove nothing
             (folder / "new").touch()
-        yield
+        # Whoever may only read there has a log of their own all the same.
+        with tempfile.TemporaryDirectory() as own, mock.patch.dict(os.environ, XDG_STATE_HOME=own):
+            yield
     finally:
         if is_root:
             os.seteuid(0)
