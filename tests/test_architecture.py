@@ -5,14 +5,17 @@ the syntax tree, those inside functions included.
 """
 
 import ast
+import importlib
 import re
 import subprocess
 import sys
 import tomllib
 from functools import cache
 from pathlib import Path
+from typing import get_type_hints
 
 import pytest
+from typer.models import ParameterInfo
 
 ROOT = Path(__file__).parents[1]
 HOST = ROOT / "host" / "midspan"
@@ -84,6 +87,14 @@ MICROPYTHON = {
 # Modules that still reach outside from the wrong folder.
 OWED = {
     "backup/copy", "backup/read_back", "backup/restore", "report/export", "report/night_data", "report/set_card",
+}  # fmt: skip
+MOST_PARAMETERS = 6
+# Functions that still take more.
+OWED_PARAMETERS = {
+    "cli/commands.bench_at", "cli/commands.measure", "cli/park_command.run",
+    "hand_bench/conversion.standard_thou", "hand_bench/record.begin", "sorting/notices.__init__",
+    "store/database.add", "store/database.add_again", "store/database.add_result",
+    "store/journal.judged", "store/journal.note",
 }  # fmt: skip
 BOARD_ONLY = {"machine", "rp2", "usb"}
 
@@ -265,6 +276,32 @@ def test_what_is_logged_is_a_constant_sentence_with_arguments(path: Path) -> Non
             assert isinstance(sentence, ast.Constant), place
             assert sentence.value.count("%") == len(node.args) - 1, place
             assert not {"«", "»"} & set(sentence.value), place
+
+
+def parameters_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> list[ast.arg]:
+    """Return all parameters but the one that a method is called on."""
+    given = [*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs]
+    return given[1:] if given and given[0].arg in ("self", "cls") else given
+
+
+def is_command(path: Path, name: str) -> bool:
+    """Tell if a function is a command: the command line is read off its parameters."""
+    if path.parent.name != "cli":
+        return False
+    module = importlib.import_module(f"midspan.cli.{path.stem}")
+    try:
+        hints = get_type_hints(getattr(module, name), include_extras=True)
+    except (AttributeError, NameError):  # a method, or types that only a checker sees
+        return False
+    marks = [mark for hint in hints.values() for mark in getattr(hint, "__metadata__", ())]
+    return any(isinstance(mark, ParameterInfo) for mark in marks)
+
+
+@each_host_module
+def test_a_function_takes_at_most_six_parameters(path: Path) -> None:
+    functions = [node for node in ast.walk(tree_of(path)) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    many = [function.name for function in functions if len(parameters_of(function)) > MOST_PARAMETERS]
+    assert {f"{name_of(path)}.{name}" for name in many if not is_command(path, name)} <= OWED_PARAMETERS
 
 
 @each_host_module
