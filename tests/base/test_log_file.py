@@ -45,6 +45,12 @@ def test_an_error_says_its_kind_and_that_of_its_cause():
     assert line_of("%s", caught.value).partition("[1] ")[2] == "LinkError from OSError EIO «COM3: gone»"
 
 
+def test_an_error_that_was_raised_from_itself_is_told_once():
+    error = LinkError("gone")
+    error.__cause__ = error
+    assert log_file.told(error) == "LinkError «gone»"
+
+
 def test_an_error_says_which_lines_of_the_program_raised_it():
     from midspan.wire import framing
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import shutil
 import sys
@@ -16,6 +17,8 @@ from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ArchiveError, ArchiveGone
 from midspan.base.files import sync_folder, unused, writing
 from midspan.wire.schema import raw_run_schema
+
+LOG = logging.getLogger(__name__)
 
 ADVICE = "put it back if you have it, then go on: what the gauge still holds is kept in what stands there"
 
@@ -172,3 +175,4 @@ class ArchiveWriter:
         self._file.truncate(offset)
         os.fsync(self._file.fileno())
         self.moved = MovedTail(Path(tail.name), length)
+        LOG.warning("%s ended in %d bytes that are no whole run: moved to %s", self.path, length, tail.name)

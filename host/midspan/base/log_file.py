@@ -31,7 +31,7 @@ from midspan.base.plain_text import printable, short
 
 PACKAGE = "midspan"
 NAME = "midspan.log"
-LARGEST_BYTES = 1_000_000  # of one file; a quiet night writes a tenth of it
+LARGEST_BYTES = 1_000_000  # of one file; a shaft of a quiet night writes a thousandth of it
 KEPT = 3  # files of before
 FRAMES = 4  # innermost ones that are told of an error
 OPENING, CLOSING = "«", "»"
@@ -58,7 +58,7 @@ def told(value: object) -> object:
     if value is None or isinstance(value, bool | int | float | Ours):
         return value
     if isinstance(value, BaseException):
-        return " ".join((*_kind_of(value), quoted(str(value))))
+        return f"{' from '.join(' '.join(_kind_of(one)) for one in _with_causes(value))} {quoted(str(value))}"
     return quoted(str(value))
 
 
@@ -75,8 +75,15 @@ def _kind_of(error: BaseException) -> Iterator[str]:
     places = [*_places_in(error.__traceback__)][-FRAMES:]
     if places:
         yield f"at {' < '.join(reversed(places))}"
-    if error.__cause__ is not None:
-        yield f"from {' '.join(_kind_of(error.__cause__))}"
+
+
+def _with_causes(error: BaseException | None) -> list[BaseException]:
+    """Return an error and what caused it, each once: one may have been raised from itself."""
+    found: list[BaseException] = []
+    while error is not None and all(error is not one for one in found):
+        found.append(error)
+        error = error.__cause__
+    return found
 
 
 def _places_in(trace: TracebackType | None) -> Iterator[str]:

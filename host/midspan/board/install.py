@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -16,6 +17,8 @@ from midspan.board.files import (
     sha256,
 )  # fmt: skip
 from midspan.board.shell import BoardShell
+
+LOG = logging.getLogger(__name__)
 
 ASK_CHIP = (
     "import sys, json; s = sys.implementation; "
@@ -76,6 +79,7 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
     present = shell.hashes([*files, *sources, CONFIGURATION])
     changed = [name for name in files if present.get(name) != wanted[name]]
     stale = [name for name in sources if name in present]
+    LOG.info("%s has firmware %s; %d of %d files differ", chip.machine, chip.version, len(changed), len(files))
     say(f"{len(files)} files for {chip.march}; {len(changed)} differ from those on the board")
     if changed or stale:
         shell.execute(REMOVE.format([STARTER, *stale]))
@@ -85,6 +89,7 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
     if fresh:
         shell.write({CONFIGURATION: default_configuration()})
     _verify(shell, wanted)
+    LOG.info("all files are on the board, each with its hash")
     modules = [name.removesuffix(".py") for name in sources]
     version, major, minor = shell.value(LOAD.format(main=COMPILED_MAIN.removesuffix(".mpy"), modules=modules))
     shell.restart()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import json
+import logging
 import subprocess
 import sys
 from collections.abc import Iterable, Mapping
@@ -14,6 +15,8 @@ from typing import Any
 from midspan.base.errors import BoardError, LinkError
 from midspan.link.open_line import open_line
 from midspan.link.serial_port import Link, find_port
+
+LOG = logging.getLogger(__name__)
 
 # An interrupt for whatever runs there, and out of the raw prompt if another program left the board in it.
 ATTENTION = b"\r\x03\x03\x02"
@@ -142,7 +145,9 @@ class BoardShell:
             )
         except subprocess.TimeoutExpired as error:
             raise LinkError(f"{self.port}: the board fell silent; press its reset button and try again") from error
+        LOG.debug("mpremote %s", arguments[0])
         if done.returncode:
+            LOG.warning("mpremote ended with %d: %s", done.returncode, done.stderr[-600:])
             words = ((done.stdout + done.stderr).strip().splitlines() or ["nothing"])[-1].strip()
             who = "" if words.startswith("mpremote") else "the board said: "
             raise BoardError(f"{self.port}: {who}{words}")

@@ -1,5 +1,6 @@
 """Runs one calibration from the first question to the record: live or from CSV, on a real gauge or a simulated one."""
 
+import logging
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -24,6 +25,8 @@ from midspan.link.open_line import open_line
 from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
 from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
+
+LOG = logging.getLogger(__name__)
 
 K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
@@ -175,9 +178,11 @@ def finish(session: GuidedCalibration, taken: Taken) -> Finished:
         if finding.section:
             validated(SECTION_MODELS[taken.kind], finding.section, Path(taken.readings.source))
     except MidspanError as error:
+        LOG.warning("%s readings are refused: %s", taken.kind, error)
         error.ending(f" (no record was made; the readings are in {taken.readings.source})")
         raise
     record = record_of(finding, taken.readings.as_dict(), taken.settings, session.circumstances(taken.gauge))
+    LOG.info("%s readings are accepted as record %s", taken.kind, record.id)
     return Finished(finding, record, save_record(record, session.records))
 
 

@@ -10,6 +10,7 @@ is the same each time and drops out. The head comes from above always, as it doe
 shows on the way back only, is not told.
 """
 
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -28,6 +29,8 @@ from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluated, kept_in, readings_alone
 from midspan.wire.records import BenchStep
+
+LOG = logging.getLogger(__name__)
 
 STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the converter's filter remembers four
 PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # two readings late, the head has gone 10 steps, or 1
@@ -83,6 +86,7 @@ class LiveBench:
         wanted = self.press if press_steps is None else press_steps
         order = BenchStep(self.taken, wanted, rotate_steps, stop_count, readings, SETTLE_READINGS, speed, rotate_speed)
         run = self.pipeline(readings_alone).take(lambda: self.gauge.bench_step(order, f"{self.label} {self.taken}"))
+        LOG.debug("step %d: at %d steps, cause %s", self.taken, int(run.press_steps[-1]), run.cause)
         if run.cause is not None:
             raise DeviceFault(f"step {self.taken} of the calibration was cut short: {run.cause}")
         self.press = int(run.press_steps[-1])

@@ -23,6 +23,7 @@ from midspan.diagnose.known_words import known_keys, secret_keys
 
 REMOVED = "removed"
 TEXT = "text"
+UNKNOWN = "unknown-key"
 # The names that systems give ports; one with a serial number or a word of its own is not among them.
 PORT = re.compile(r"/dev/(tty(S|ACM|USB)?|pts/)[0-9]{1,4}|COM[0-9]{1,4}|rehearsal")
 VERSION = re.compile(r"(micropython )?[0-9]\.[0-9]{1,2}\.[0-9]{1,2}(?![^ ])")  # what a gauge runs on begins so
@@ -66,16 +67,16 @@ def scrubbed(value: Any, names: Placeholders, key: str = TEXT) -> Any:
 def _entry(key: str, value: Any, names: Placeholders) -> tuple[str, Any]:
     if key in known_keys():
         return key, scrubbed(value, names, key)
-    return names.of(key, "unknown-key"), _unknown(value, names)
+    return names.of(key, UNKNOWN), _unknown(value, names)
 
 
 def _unknown(value: Any, names: Placeholders) -> Any:
     """Under a key of a person's own nothing is let through: a number may be that of a telephone."""
     if isinstance(value, dict):
-        return {names.of(key, "unknown-key"): _unknown(one, names) for key, one in value.items()}
+        return {names.of(key, UNKNOWN): _unknown(one, names) for key, one in value.items()}
     if isinstance(value, list):
         return [_unknown(one, names) for one in value]
-    return names.of(value) if isinstance(value, str) else type(value).__name__
+    return type(value).__name__
 
 
 def _plain(value: Any) -> Any:

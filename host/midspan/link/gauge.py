@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable
 from random import randrange
@@ -11,12 +12,14 @@ from midspan.archive.raw_run import RawRun
 from midspan.base.errors import DeviceFault, LinkError, ProtocolError
 from midspan.link.serial_port import Link
 from midspan.link.session import Session
-from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, SessionEvent
+from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, SessionEvent, StateChanged
 from midspan.link.session_states import AT_REST, SessionState
 from midspan.link.succession import Succession
 from midspan.wire.fault_texts import describe
 from midspan.wire.framing import SEQUENCES
 from midspan.wire.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State
+
+LOG = logging.getLogger(__name__)
 
 OnEvent = Callable[[SessionEvent], None]
 FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
@@ -214,8 +217,25 @@ class Gauge:
         for event in events:
             if isinstance(event, Faulted):
                 self._fault = event.fault
+            self._note(event)
             on_event(event)
         return events
+
+    def _note(self, event: SessionEvent) -> None:
+        """Log what matters in trouble; a block of readings is not worth a line."""
+        line = self.session.line
+        match event:
+            case Identified(found):
+                LOG.debug("%s of boot %d is %s, holds shaft %s", found.gauge, found.boot, found.state, found.held_shaft)
+            case StateChanged(change):
+                LOG.debug("%s after %s, shaft %s", change.state, change.previous, change.shaft)
+            case Faulted(fault):
+                LOG.warning("fault %s in %s, detail %d, shaft %s", fault.code, fault.state, fault.detail, fault.shaft)
+            case Failed(error):
+                LOG.warning("given up: %s", error)
+            case Finished(run):
+                LOG.info("shaft %d came, cause %s", run.shaft, run.cause)
+                LOG.debug("frames %d, damaged %d, lost %d, old %d", line.frames, line.damaged, line.lost, line.old)
 
     def _raise_failure(self, events: list[SessionEvent]) -> None:
         for event in events:

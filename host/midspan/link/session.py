@@ -5,10 +5,12 @@ The order of things stands in session_states.TABLE. Give `receive` what came, `t
 
 from __future__ import annotations
 
+import logging
 from typing import assert_never
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import MidspanError, ProtocolError
+from midspan.base.log_file import Ours
 from midspan.link import session_errors
 from midspan.link import session_events as out
 from midspan.link.block_assembler import Blocks
@@ -34,6 +36,8 @@ from midspan.wire.records import (
     Reply,
     Resend,
 )  # fmt: skip
+
+LOG = logging.getLogger(__name__)
 
 Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
 EXPECTING_NOTHING = (SessionState.APART, SessionState.READY, SessionState.FINISHED)
@@ -224,11 +228,13 @@ class Session:
     def _repeat(self, now_s: float) -> list[SessionEvent]:
         assert self._request is not None  # the table repeats only after asking
         self.repeats += 1
+        LOG.info("no answer to %s: asked again", Ours(type(self._request).__name__))
         self._patience.sent_s = now_s
         self._asked.add(self.line.send(self._request))
         return []
 
     def _probe(self, doubted: Unproven | None, now_s: float) -> list[SessionEvent]:
+        LOG.info("asked who speaks: what came is old, or of another start of the gauge")
         self.line.greet(doubted)
         self._patience.sent_s = now_s
         return []
@@ -239,7 +245,9 @@ class Session:
         if self._fetches > self._rounds:
             why = session_errors.unobtainable(self._blocks, self._rounds)
             return self._on_signal(Signal(SessionSignal.UNOBTAINABLE, why), now_s)
-        return self._ask(Resend(self._blocks.shaft, self._blocks.missing(LARGEST_RESEND)), now_s)
+        wanted = self._blocks.missing(LARGEST_RESEND)
+        LOG.info("shaft %d: asked for %d blocks", self._blocks.shaft, len(wanted))
+        return self._ask(Resend(self._blocks.shaft, wanted), now_s)
 
     def _keep_block(self, block: Readings) -> list[SessionEvent]:
         assert self._blocks is not None  # only a block of the shaft under way is a BLOCK

@@ -12,6 +12,7 @@ True
 from __future__ import annotations
 
 import errno
+import logging
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,6 +25,8 @@ from midspan.store.complaints import store_fault
 from midspan.store.passage import RunEvent, RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode, HostFault, Identify
+
+LOG = logging.getLogger(__name__)
 
 JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
 
@@ -118,10 +121,12 @@ class EventRecorder:
         place: int | None = None,
     ) -> None:  # fmt: skip
         """Note an event, now or as soon as the store can be written again."""
+        LOG.info("noted %s, code %s, shaft %s, place %s: %s", kind, code, shaft, place, words)
         self._pending.append(RunEvent(kind, words, self._clocks.now_ms(), code, shaft, place))
         try:
             self._recorder.tell(*self._pending)
-        except StoreError:
+        except StoreError as error:
+            LOG.warning("%d notes wait for the store: %s", len(self._pending), error)
             return
         self._pending.clear()
 

@@ -6,11 +6,13 @@ goes on by itself after a reset, a pulled cable or a full disk, and a new one go
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
 from midspan.base.errors import ArchiveError, DeviceFault, FileGone, LinkError, MidspanError, ProtocolError, StoreError
+from midspan.base.log_file import Ours
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.link.reconnect import Reconnector
 from midspan.sorting.actions import (
@@ -18,6 +20,7 @@ from midspan.sorting.actions import (
     CallPerson,
     ClearFault,
     EndTransit,
+    Executable,
     FinishRun,
     JudgeReadings,
     OrderShaft,
@@ -34,6 +37,8 @@ from midspan.sorting.tally import NONE_IN_A_ROW
 from midspan.store.passage import RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import Identify, Source, State
+
+LOG = logging.getLogger(__name__)
 
 AS_ASKED = "you asked for it"
 AT_ONCE = "you stopped it at once"
@@ -103,6 +108,7 @@ class SortingLoop:
             ending = Ending(False, AT_ONCE)
         finally:
             self._recorder.close()
+        LOG.info("the run is %s: %s", Ours("over" if ending.is_over else "stopped"), ending.words)
         self._events.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
         if ending.is_over:
             self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._recorder.tally.words()}")
@@ -136,6 +142,7 @@ class SortingLoop:
         try:
             return self._step(gauge, executor)
         except DeviceFault as error:
+            LOG.warning("the gauge refused: %s", error)
             self._refused = error  # the next answer says whether it is FAULTED
             return None
         except FileGone as error:  # nobody but a person brings it back
@@ -161,18 +168,18 @@ class SortingLoop:
         if self._same[1] >= SAME_MOST or self._events.resets > RESETS_MOST:
             why = "or it is reset over and over" if self._events.newest is None else describe(self._events.newest)
             words = f"the gauge does not get on: {action_words(action)} comes to nothing, {why}"
-            return self._call(
-                CallPerson(words, shaft=None if isinstance(action, OrderShaft | ClearFault) else action.shaft)
-            )
+            return self._call(CallPerson(words, shaft=_shaft_of(action)))
         if isinstance(action, ReleaseShaft) and snapshot.route is not None and snapshot.route.full:
             self._events.full(snapshot.route.full, snapshot.route.words)
         self._person = self._person and not isinstance(action, NeedsLeave)
+        LOG.debug("to do: %s", Ours(action_words(action)))
         executor.execute(action, snapshot)
         self._went_well(action, snapshot)
         return None
 
-    def _went_well(self, action: Action, snapshot: Snapshot) -> None:
+    def _went_well(self, action: Executable, snapshot: Snapshot) -> None:
         self._retry.clear()
+        LOG.info("done: %s, shaft %s", Ours(action_words(action)), _shaft_of(action))
         if isinstance(action, JudgeReadings):
             self._events.judged()
         if isinstance(action, EndTransit):
@@ -226,6 +233,7 @@ class SortingLoop:
 
         `code` is that of what the gauge refused to move for; nothing is to be cleared then.
         """
+        LOG.warning("a person is needed, code %s, shaft %s: %s", call.code or code, call.shaft, call.words)
         if call.full:
             self._events.full(call.full, call.words)
         else:
@@ -244,6 +252,7 @@ class SortingLoop:
         now_s = self._clocks.count_s()
         words, code = str(error), fault_of(error)
         pause_s = self._retry.pause_s(now_s)
+        LOG.warning("tries again after %s s, since %.1f s: %s", pause_s, self._retry.lasts_s(now_s), error)
         if pause_s is None or self._asked:
             self._events.note(RunEventKind.FAULT, words, code)
             return Ending(False, words)
@@ -259,3 +268,7 @@ class SortingLoop:
             with suppress(StoreError):  # the database may be what is waited for
                 self._listen()
         return None
+
+
+def _shaft_of(action: Executable) -> int | None:
+    return None if isinstance(action, OrderShaft | ClearFault) else action.shaft

@@ -11,6 +11,7 @@ with the program. One that cannot be delivered never stops it either; `take_fail
 ['2023-11-14T22:13:20Z night 12 on gauge attic, needs a person: The hopper is empty.']
 """
 
+import logging
 import os
 import threading
 import time
@@ -29,6 +30,8 @@ from midspan.base.config import ARRAY, Section
 from midspan.base.errors import ConfigurationError
 from midspan.base.formatting import printable
 from midspan.sorting.notices_transports import Notice, NoticeError, Transport, by_apprise, by_webhook
+
+LOG = logging.getLogger(__name__)
 
 Item = TypeVar("Item")
 PAUSES_S = (0.0, 30.0, 300.0)  # before each try: a router that starts anew is back within minutes
@@ -188,6 +191,7 @@ class _Post:
                 return self._way.send(notice)
             except NoticeError as error:
                 why = str(error)
+                LOG.warning("%s: a notice was not delivered at this try: %s", self._way.name, error)
         return self._fail(notice, why)
 
     def _fail(self, notice: Notice, why: str) -> None:

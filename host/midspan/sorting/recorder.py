@@ -6,6 +6,7 @@ After a disk has failed it is opened anew; what it needs to go on it reads from 
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
@@ -36,6 +37,8 @@ from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.store.stored_result import finite
 from midspan.wire.records import Identify
+
+LOG = logging.getLogger(__name__)
 
 
 class NightRecorder:
@@ -88,6 +91,8 @@ class NightRecorder:
         last = max((one.shaft for one in self.journal.passages(self.night.id) if self._keeps_verdict(one)), default=0)
         now_ms = self.now_ms()
         told = [RunEvent(RunEventKind.SETTING, one.now, now_ms, one.name, last) for one in found]
+        for one in found:
+            LOG.info("another setting from here on, after shaft %d: %s, now %s", last, one.name, one.now)
         self.tell(*told)
         self._settled = spells(self._settled.settings, told)[-1]
 

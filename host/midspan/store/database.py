@@ -15,6 +15,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -51,6 +52,8 @@ from midspan.store.tables import (
     RunRow,
 )
 from midspan.store.upgrade import DAMAGED
+
+LOG = logging.getLogger(__name__)
 
 # What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
 WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
@@ -223,6 +226,7 @@ class Store:
             with Session(self._engine) as session, session.begin():
                 yield session
         except DBAPIError as error:
+            LOG.warning("%s: refused after any wait: %s", self.place, error.orig)
             raise StoreError(f"{self.place}: {in_words(error)}") from error
         except (Damaged, UnicodeDecodeError) as error:  # SQLite's own words may quote what is no text
             raise StoreError(f"{self.place}: {error}: {DAMAGED}") from error

@@ -10,6 +10,7 @@ belongs to, wherever that is now.
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 from contextlib import closing, suppress
 from pathlib import Path
@@ -19,6 +20,8 @@ from sqlalchemy import Connection, Engine, event
 
 from midspan.base.errors import StoreGone
 from midspan.base.files import unused
+
+LOG = logging.getLogger(__name__)
 
 Identity = tuple[int, int]  # device and inode
 FOLD = "PRAGMA wal_checkpoint(TRUNCATE)"
@@ -58,6 +61,7 @@ class _Place:
         raise self._gone(found)
 
     def _gone(self, found: Identity | None) -> StoreGone:
+        LOG.error("%s is no longer the file that was opened", self._path)
         what = "it is not there any more" if found is None else "another file took its place"
         return StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
 

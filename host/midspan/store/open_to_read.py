@@ -7,6 +7,7 @@ up to date, a copy for this program alone is read. It is made anew when the file
 
 from __future__ import annotations
 
+import logging
 import shutil
 import sqlite3
 from contextlib import suppress
@@ -23,6 +24,8 @@ from midspan.base.files import writing
 from midspan.store.database import Store
 from midspan.store.place import StorePlace
 from midspan.store.upgrade import APPLICATION_ID, NEWEST, check_known, upgrade
+
+LOG = logging.getLogger(__name__)
 
 TRIES = 5  # to copy a file while nobody writes to it
 _NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # for the file that readers of a log share
@@ -92,6 +95,7 @@ def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
 
 
 def _copied(path: Path, wait_s: float) -> _Copy:
+    LOG.info("%s: a copy is read, for want of rights beside it or as it is of an older version", path)
     folder = TemporaryDirectory(prefix="midspan-")
     copy = Path(folder.name) / path.name
     try:

@@ -6,6 +6,7 @@ that has been released is never edited again, because databases made by it exist
 
 from __future__ import annotations
 
+import logging
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -15,6 +16,8 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, NullPool, create_engine, event
 
 from midspan.base.errors import StoreError
+
+LOG = logging.getLogger(__name__)
 
 APPLICATION_ID = 0x4D696473  # "Mids", by which SQLite files of different programs are told apart
 NEWEST = 8  # the newest revision; `user_version` of a database is the one it stands at
@@ -65,6 +68,7 @@ def upgrade(path: Path, wait_s: float, *, backup: bool = True) -> None:
         if revision is not None:
             check_known(revision)
         kept = _copy(path, revision) if revision is not None and backup else None
+        LOG.info("%s: from revision %s to %d, copied before to %s", path, revision, NEWEST, kept)
         try:
             _migrate(connection)
         except UNREADABLE as error:
