@@ -125,7 +125,7 @@ def test_killed_again_and_again_it_still_ends_the_same(ends, random) -> None:
         (result,) = stored(folder)
         (session,) = sessions(folder / "hand-readings.jsonl")
         assert {one.loaded for one in session.typed} == {one.loaded for one in TYPED}
-        assert result["doubts"] == []
+        assert result.doubts == ()
         assert not session.has_lost_lines
 
 
@@ -159,7 +159,7 @@ def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(fold
     assert any(f"at 135 degrees, repeat 2: loaded {TOO_MUCH}" in said for said in bench.said)
     text = (folder / "hand-readings.jsonl").read_text(encoding="utf-8")
     assert text.count(f'"loaded": "{TOO_MUCH}"') > 0
-    assert stored(folder)[0]["doubts"] == []
+    assert stored(folder)[0].doubts == ()
 
 
 def test_a_slip_that_only_later_readings_contradict_is_gone_back_to(folder, monkeypatch) -> None:
@@ -168,7 +168,7 @@ def test_a_slip_that_only_later_readings_contradict_is_gone_back_to(folder, monk
     turns = [said.split()[4] for said in bench.said if said.startswith("Turn")]
     assert turns.count("45") == 3
     assert len(turns) == len(TYPED) + 1
-    assert stored(folder)[0]["doubts"] == []
+    assert stored(folder)[0].doubts == ()
 
 
 def test_the_same_again_confirms_a_reading_and_it_stands_on_record(folder, monkeypatch) -> None:
@@ -179,8 +179,8 @@ def test_the_same_again_confirms_a_reading_and_it_stands_on_record(folder, monke
     (session,) = sessions(folder / "hand-readings.jsonl")
     assert [one.confirmed for one in session.typed] == [""] * 11 + ["loaded"] + [""] * 4
     (result,) = stored(folder)
-    assert result["readings"] == 16
-    assert not any("135" in doubt for doubt in result["doubts"])
+    assert result.readings == 16
+    assert not any("135" in doubt for doubt in result.doubts)
 
 
 def test_two_that_contradict_each_other_are_both_read_again(folder, monkeypatch) -> None:
@@ -191,7 +191,7 @@ def test_two_that_contradict_each_other_are_both_read_again(folder, monkeypatch)
     (session,) = sessions(folder / "hand-readings.jsonl")
     assert {one.angle_deg: one.loaded for one in session.typed} == {one.angle_deg: one.loaded for one in typed}
     assert "nothing could tell which" in done.stderr
-    assert stored(folder)[0]["doubts"] == []
+    assert stored(folder)[0].doubts == ()
 
 
 CHANGED = {
@@ -245,7 +245,7 @@ def test_what_has_ended_is_not_gone_on_with(folder, monkeypatch) -> None:
 def test_an_unfinished_session_evaluated_as_it_is_says_so(folder, monkeypatch) -> None:
     killed(Bench(TYPED, at=25), monkeypatch, folder)
     assert not midspan("hand", "recompute", folder=folder).returncode
-    assert stored(folder)[0]["doubts"] == ["only 8 of 16 readings are there: read the others"]
+    assert stored(folder)[0].doubts == ("only 8 of 16 readings are there: read the others",)
 
 
 def test_a_line_that_a_power_cut_tore_is_read_again(folder, monkeypatch) -> None:
@@ -256,7 +256,7 @@ def test_a_line_that_a_power_cut_tore_is_read_again(folder, monkeypatch) -> None
     done = guided(second, monkeypatch, folder)
     assert "is damaged or no reading" in done.stderr
     assert second.prompts == 3 * 10
-    assert stored(folder)[0]["doubts"] == []
+    assert stored(folder)[0].doubts == ()
 
 
 def test_going_back_after_an_interruption_reads_the_last_one_again(folder) -> None:
