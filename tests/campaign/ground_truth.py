@@ -11,7 +11,7 @@ from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from midspan.store.passage import Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage
 
 GAUGE = ("rollers", "inlet")
 
@@ -63,37 +63,37 @@ class Account:
             self.lost.append(words)
 
 
-def account(world: World, passages: Iterable[Transit], standards: Set[int]) -> Account:
+def account(world: World, transits: Iterable[Transit], standards: Set[int]) -> Account:
     """Compare the two: each shaft that was fed lies in one place, and the journal says which or names a doubt.
 
-    `standards` are own numbers of check standards: they come again and again, so the newest passage tells where it is.
+    `standards` are own numbers of check standards: they come again and again, so the newest transit tells where it is.
     """
     found = Account()
-    passages = list(passages)
+    transits = list(transits)
     by_own: dict[int, list[Transit]] = {}
-    for passage in passages:
-        own = world.own(passage.shaft)
+    for transit in transits:
+        own = world.own(transit.shaft)
         if own is not None:
-            by_own.setdefault(own, []).append(passage)
-    newest = max((one.shaft for one in passages if one.standard is not None), default=0)
+            by_own.setdefault(own, []).append(transit)
+    newest = max((one.shaft for one in transits if one.standard is not None), default=0)
     for own, same in by_own.items():
         if own not in standards or same[-1].shaft == newest:
             _compare(found, same[-1], world.where[own])
         if own not in standards and len(same) > 1:
             found.wrong.append(f"the shaft {own} was measured under the numbers {[one.shaft for one in same]}")
-    _count_places(found, world, passages)
-    _count_taken(found, world, passages, standards)
+    _count_places(found, world, transits)
+    _count_taken(found, world, transits, standards)
     moved = {shaft for shaft, _ in world.moves} - standards
     found.fed = len({shaft for shaft in moved if world.where[shaft] != "hopper"})
-    _count_all(found, world, passages, moved)
+    _count_all(found, world, transits, moved)
     return found
 
 
-def _compare(found: Account, passage: Transit, where: str) -> None:
+def _compare(found: Account, transit: Transit, where: str) -> None:
     """A shaft whose own number is known."""
-    said = f"shaft {passage.shaft} is {passage.stage} {passage.place or ''} in the journal and lies in {where}"
-    here = where == f"place {passage.place}" or (passage.standard is not None and where == "slot")
-    match passage.stage:
+    said = f"shaft {transit.shaft} is {transit.stage} {transit.place or ''} in the journal and lies in {where}"
+    here = where == f"place {transit.place}" or (transit.standard is not None and where == "slot")
+    match transit.stage:
         case TransitStage.IN_BIN:
             found.check(here, said)
         case TransitStage.UNCERTAIN:
@@ -109,11 +109,11 @@ def _compare(found: Account, passage: Transit, where: str) -> None:
             found.check(where in GAUGE, said)
 
 
-def _count_places(found: Account, world: World, passages: list[Transit]) -> None:
+def _count_places(found: Account, world: World, transits: list[Transit]) -> None:
     """What the chute saw fall into each place, and what lies there: a difference must be a doubt that was named."""
     seen: Counter[int] = Counter()
     doubts: Counter[int] = Counter()
-    for one in passages:
+    for one in transits:
         if one.place is None or one.standard is not None:
             continue
         if one.stage is TransitStage.IN_BIN:
@@ -127,17 +127,17 @@ def _count_places(found: Account, world: World, passages: list[Transit]) -> None
         found.check(seen[place] <= lie <= seen[place] + doubts[place], words)
 
 
-def _count_taken(found: Account, world: World, passages: list[Transit], standards: Set[int]) -> None:
+def _count_taken(found: Account, world: World, transits: list[Transit], standards: Set[int]) -> None:
     """Who is said to be taken out was taken out by somebody."""
-    said = [one.shaft for one in passages if one.stage is TransitStage.TAKEN_OUT]
+    said = [one.shaft for one in transits if one.stage is TransitStage.TAKEN_OUT]
     taken = [shaft for shaft, where in world.where.items() if where == "floor" and shaft not in standards]
     found.check(len(said) <= len(taken), f"{said} are said to be taken out, and {taken} were")
 
 
-def _count_all(found: Account, world: World, passages: list[Transit], moved: set[int]) -> None:
-    """No shaft left the hopper without a passage that answers for it."""
+def _count_all(found: Account, world: World, transits: list[Transit], moved: set[int]) -> None:
+    """No shaft left the hopper without a transit that answers for it."""
     answers = sum(
-        max(one.passed, 1) for one in passages if one.standard is None and one.stage not in (TransitStage.NO_SHAFT,)
+        max(one.passed, 1) for one in transits if one.standard is None and one.stage not in (TransitStage.NO_SHAFT,)
     )
     out = [shaft for shaft in moved if world.where[shaft] not in ("hopper", "floor")]
     found.check(len(out) <= answers, f"{len(out)} shafts left the hopper, {answers} are in the journal")

@@ -12,8 +12,8 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
-from midspan.store.passage import NightOnRecord, Transit, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import NightOnRecord, Transit, TransitStage
 
 from campaign import night_files
 from campaign.bench import Bench
@@ -32,17 +32,17 @@ def in_between(tally: Tally, bench: Bench) -> None:
     if not bench.store.exists():
         return
     with StorePlace(bench.store).open() as store:
-        night, passages = _newest(Journal(store), bench)
+        night, transits = _newest(Journal(store), bench)
     if night is None:
         return
-    last = passages[-1].stage if passages else "before the first"
+    last = transits[-1].stage if transits else "before the first"
     tally.instants[f"journal {last}"] += 1
-    _add(tally, account(World.read(bench.folder / "world.txt"), passages, set(bench.stock.others)))
+    _add(tally, account(World.read(bench.folder / "world.txt"), transits, set(bench.stock.others)))
 
 
 def _newest(journal: Journal, bench: Bench) -> tuple[NightOnRecord | None, list[Transit]]:
     nights = journal.nights(bench.name)
-    return (nights[-1], journal.passages(nights[-1].id)) if nights else (None, [])
+    return (nights[-1], journal.transits(nights[-1].id)) if nights else (None, [])
 
 
 def whole_night(
@@ -57,23 +57,23 @@ def whole_night(
     folder, stock = bench.folder, bench.stock
     world = World.read(folder / "world.txt")
     with StorePlace(bench.store).open() as store:
-        night, passages = _newest(Journal(store), bench)
+        night, transits = _newest(Journal(store), bench)
         assert night is not None
         results = {one.id: one for one in store.batch(night.batch)}
-    found = account(world, passages, set(stock.others))
-    for passage in passages:
-        found.check(not passage.is_open, f"the night is over and shaft {passage.shaft} is {passage.stage}")
-    if not [one for one in passages if one.stage is TransitStage.NO_SHAFT]:
+    found = account(world, transits, set(stock.others))
+    for transit in transits:
+        found.check(not transit.is_open, f"the night is over and shaft {transit.shaft} is {transit.stage}")
+    if not [one for one in transits if one.stage is TransitStage.NO_SHAFT]:
         found.check("hopper" not in world.where.values(), "the night is over and the hopper is not empty")
     left = set(stock.shafts) - set(world.where)
     found.check(not left, f"the night is over and the shafts {sorted(left)} never left the hopper")
-    for one in passages if released is not None else ():
+    for one in transits if released is not None else ():
         if one.stage is TransitStage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
             found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
-    newest = {one.result for one in passages if one.shaft not in (missing or ())}
+    newest = {one.result for one in transits if one.shaft not in (missing or ())}
     kept = results if missing is None else {number: one for number, one in results.items() if number in newest}
     _readings(found, folder, kept)
-    _values(found, world, passages, results, stock)
+    _values(found, world, transits, results, stock)
     _add(tally, found)
     tally.ambiguous += found.ambiguous
     tally.fed += found.fed
@@ -85,10 +85,10 @@ def readings_missing(bench: Bench) -> set[int]:
     runs = Archive.open(bench.folder / "readings.avro").entries()
     there = {(offset, run.shaft, run.started_ms) for offset, run in runs}
     with StorePlace(bench.store).open() as store:
-        night, passages = _newest(Journal(store), bench)
+        night, transits = _newest(Journal(store), bench)
         assert night is not None
         results = {one.id: one.run for one in store.batch(night.batch)}
-    judged = (results[one.result] for one in passages if one.result is not None)
+    judged = (results[one.result] for one in transits if one.result is not None)
     return {run.shaft for run in judged if (run.byte_offset, run.shaft, run.started_ms) not in there}
 
 
@@ -120,20 +120,20 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
 
 
 def _values(
-    found: Account, world: World, passages: list[Transit], results: dict[int, StoredResult], stock: Stock
+    found: Account, world: World, transits: list[Transit], results: dict[int, StoredResult], stock: Stock
 ) -> None:
     """No value but that of the very shaft, and each shaft where its true value belongs, or in recheck."""
-    for passage in passages:
-        own = world.own(passage.shaft)
-        stored = None if passage.result is None else results[passage.result].result
+    for transit in transits:
+        own = world.own(transit.shaft)
+        stored = None if transit.result is None else results[transit.result].result
         if own is None or stored is None or isinstance(stored, Unmeasured):
-            if passage.stage is TransitStage.IN_BIN and passage.standard is None and passage.place in night_files.BINS:
-                found.wrong.append(f"shaft {passage.shaft} lies in place {passage.place} without any value")
+            if transit.stage is TransitStage.IN_BIN and transit.standard is None and transit.place in night_files.BINS:
+                found.wrong.append(f"shaft {transit.shaft} lies in place {transit.place} without any value")
             continue
         truth = stock.truth(own)
         off, u = abs(stored.spine_thou - truth["spine_thou"]), stored.u_spine_thou
         if off > WITHIN_U * u + MARGIN_THOU:
-            found.wrong.append(f"shaft {passage.shaft}, {truth}, is stored as {stored.spine_thou:.2f} thou")
-        right = passage.standard is not None or passage.place in (night_files.true_place(truth), night_files.RECHECK)
-        if passage.stage is TransitStage.IN_BIN and not right:
-            found.wrong.append(f"shaft {passage.shaft}, {truth}, lies in place {passage.place}")
+            found.wrong.append(f"shaft {transit.shaft}, {truth}, is stored as {stored.spine_thou:.2f} thou")
+        right = transit.standard is not None or transit.place in (night_files.true_place(truth), night_files.RECHECK)
+        if transit.stage is TransitStage.IN_BIN and not right:
+            found.wrong.append(f"shaft {transit.shaft}, {truth}, lies in place {transit.place}")

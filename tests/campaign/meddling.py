@@ -14,8 +14,8 @@ from random import Random
 
 from midspan.archive.writer import ArchiveWriter
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind
 from midspan.store.place import StorePlace
+from midspan.store.transit import RunEventKind
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -132,10 +132,10 @@ class Meddling:
         assert self._bench.over == (True, "the hopper is empty"), self._bench.over
         with StorePlace(self._bench.store).open() as store:
             journal = Journal(store)
-            told = [one for one in journal.happenings(1) if one.kind is RunEventKind.SETTING]
-            passages = journal.passages(1)
+            told = [one for one in journal.events(1) if one.kind is RunEventKind.SETTING]
+            transits = journal.transits(1)
         for one in told:
-            after = [passage.standard for passage in passages if passage.shaft > (one.shaft or 0)]
+            after = [transit.standard for transit in transits if transit.shaft > (one.shaft or 0)]
             # One may have waited in the gauge, unjudged.
             self._check(any(after[:2]), f"no check standard came first after {one.words}")
 
@@ -145,7 +145,7 @@ class Meddling:
     def _named(self) -> set[int]:
         """Numbers of the shafts whose readings the journal names as gone."""
         with StorePlace(self._bench.store).open() as store:
-            said = [one.words for one in Journal(store).happenings(1) if one.code == "READINGS_GONE"]
+            said = [one.words for one in Journal(store).events(1) if one.code == "READINGS_GONE"]
         found: set[int] = set()
         for first, last in re.findall(r"(\d+)(?: to (\d+))?", said[-1] if said else ""):
             found |= set(range(int(first), int(last or first) + 1))

@@ -17,8 +17,8 @@ from pathlib import Path
 import pytest
 from midspan.archive.reader import Archive
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import TransitStage
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -71,7 +71,7 @@ def size_of(bench: Bench, name: str) -> int:
 
 def codes(bench: Bench) -> set[str | None]:
     with StorePlace(bench.folder / "results.db").open() as store:
-        return {one.code for one in Journal(store).happenings(1)}
+        return {one.code for one in Journal(store).events(1)}
 
 
 def stop_amid(bench: Bench, shafts: int = 2) -> None:
@@ -187,9 +187,9 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         one.start_host(die=["release", 3, False])
         assert one.ended(SOON_S) == KILLED
         with StorePlace(one.folder / "results.db").open() as store:
-            passage = Journal(store).open_passage("rehearsal")
-        assert passage is not None
-        assert passage.stage is TransitStage.LEAVING
+            transit = Journal(store).open_transit("rehearsal")
+        assert transit is not None
+        assert transit.stage is TransitStage.LEAVING
         archive = one.folder / "readings.avro"
         with archive.open("r+b") as file:
             file.truncate(size_of(one, "readings.avro") - 100)
@@ -199,6 +199,6 @@ def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, serve
         tally = Tally()
         invariants.in_between(tally, one)
         assert (tally.lost, tally.wrong) == ([], [])
-        assert sum(run.shaft == passage.shaft for run in Archive.open(archive).runs()) == 1
+        assert sum(run.shaft == transit.shaft for run in Archive.open(archive).runs()) == 1
         with StorePlace(one.folder / "results.db").open() as store:
-            assert len(store.history(passage.shaft)) == 2
+            assert len(store.history(transit.shaft)) == 2

@@ -16,8 +16,8 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import evaluate
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import TransitStage
 
 from campaign import invariants
 from campaign.night_files import Stock
@@ -108,7 +108,7 @@ def _measure(told, number, journal, writer, calibration, offsets, forgery):
     offsets.append(offset)
     forged = replace(result, spine_thou=result.spine_thou + told.off_thou)
     reference = RunReference(str(writer.path), offset, number, run.label, run.started_ms)
-    journal.judged(journal.passage(number), reference, forged, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
+    journal.judged(journal.transit(number), reference, forged, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
 
 
 def test_an_honest_night_is_found_honest(judge):
@@ -139,7 +139,7 @@ def test_a_shaft_that_never_left_the_gauge(judge):
 
 
 def test_a_shaft_that_vanished_from_the_journal(judge):
-    """It left the hopper and lies in a place, and no passage answers for it."""
+    """It left the hopper and lies in a place, and no transit answers for it."""
     forgery = Forgery(further=["4 12 rollers", "5 12 place 2"])
     del forgery.shafts[1]
     tally = judge(forgery)

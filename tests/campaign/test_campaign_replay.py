@@ -10,8 +10,8 @@ from random import Random
 
 import pytest
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import TransitStage
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -41,7 +41,7 @@ def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) ->
         invariants.whole_night(tally, bench, ear.released)
         with StorePlace(bench.store).open() as store:
             journal = Journal(store)
-            passages = journal.passages(journal.nights(bench.name)[-1].id)
+            transits = journal.transits(journal.nights(bench.name)[-1].id)
     assert (tally.lost, tally.wrong, tally.fed) == ([], [], SHAFTS)
-    assert [one for one in passages if one.stage is TransitStage.TAKEN_OUT] == []
+    assert [one for one in transits if one.stage is TransitStage.TAKEN_OUT] == []
     assert line.replayed > 100

@@ -13,9 +13,9 @@ import pytest
 from commands_rig import complaint, midspan, settings
 from midspan.rehearsal import scenario_night
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind
 from midspan.store.place import StorePlace
-from sort_rig import check_ledger, passages, places_of_stock, where
+from midspan.store.transit import RunEventKind
+from sort_rig import check_ledger, places_of_stock, transits, where
 
 # The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
 STOCK, HOPPER = 7, 6
@@ -229,8 +229,8 @@ def test_killed_and_gone_on_with(folder):
     assert host.returncode == 0
     check_ledger(folder, HOPPER)
     with StorePlace(folder / "results.db").open() as store:
-        kinds = [one.kind for one in Journal(store).happenings(1) if one.kind is not RunEventKind.FAULT]
-        went_on = [one.words for one in Journal(store).happenings(1) if one.kind is RunEventKind.RESUMED]
+        kinds = [one.kind for one in Journal(store).events(1) if one.kind is not RunEventKind.FAULT]
+        went_on = [one.words for one in Journal(store).events(1) if one.kind is RunEventKind.RESUMED]
     assert kinds == [RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.RESUMED, RunEventKind.ENDED]
     assert went_on == ["the night goes on; it broke off without a word here: see night.log, or the host was killed"] * 2
 
@@ -246,13 +246,13 @@ def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
     assert "Stopped: you asked for it." in out
     assert f"Go on with: midspan sort {folder}/night.toml --resume" in err
     assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
-    assert not [one for one in passages(folder) if one.is_open]
-    assert passages(folder)[-1].standard == "bar 1"  # checked once more
+    assert not [one for one in transits(folder) if one.is_open]
+    assert transits(folder)[-1].standard == "bar 1"  # checked once more
     host = started(folder, "--resume")
     assert host.wait() == 0
     host.communicate()
     with StorePlace(folder / "results.db").open() as store:
-        assert "the night goes on" in [one.words for one in Journal(store).happenings(1)]
+        assert "the night goes on" in [one.words for one in Journal(store).events(1)]
     check_ledger(folder, HOPPER)
 
 
@@ -322,7 +322,7 @@ def test_a_night_goes_on_when_its_terminal_is_closed(folder):
         os.close(person)
         host.wait()
     with StorePlace(folder / "results.db").open() as store:
-        assert Journal(store).happenings(1)[-1].words == "the hopper is empty"
+        assert Journal(store).events(1)[-1].words == "the hopper is empty"
     check_ledger(folder, HOPPER)
 
 
@@ -354,7 +354,7 @@ def test_two_gauges_sort_into_one_store_at_the_same_time(folder):
     with StorePlace(folder / "results.db").open() as store:
         journal = Journal(store)
         nights = journal.nights()
-        ways = [journal.passages(night.id) for night in nights]
+        ways = [journal.transits(night.id) for night in nights]
         results = [len(store.batch(night.batch)) for night in nights]
     assert len(nights) == 2
     shafts = [one.shaft for night in ways for one in night]

@@ -20,8 +20,8 @@ from midspan.report.night_statistics import pace, places
 from midspan.report.night_text import headline, story, todos
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import RunEventKind, TransitStage
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 from results import told
 
@@ -69,7 +69,7 @@ def night_with(path, make, **also):
     with paper_night(path, **also) as night:
         night.check()
         make(night)
-        if not any(one.kind is RunEventKind.STOPPED for one in night.journal.happenings(night.number)):
+        if not any(one.kind is RunEventKind.STOPPED for one in night.journal.events(night.number)):
             night.happened(RunEventKind.ENDED, "the hopper is empty")
     return record_of(path)
 
@@ -98,7 +98,7 @@ def rough_page(rough):
 
 def test_every_shaft_of_the_stock_is_counted_once(rough):
     """Against the journal's own steps, counted here in another way."""
-    ends = [one for one in rough.passages if one.standard is None and one.steps]
+    ends = [one for one in rough.transits if one.standard is None and one.steps]
     fell = {}
     for one in ends:
         fell.setdefault((one.stage, one.steps[-1].place), []).append(one.shaft)
@@ -106,7 +106,7 @@ def test_every_shaft_of_the_stock_is_counted_once(rough):
         stock = [one.shaft for one in place.here if one.standard is None]
         assert stock == fell.get((TransitStage.IN_BIN, place.number), [])
         assert [one.shaft for one in place.unsure] == fell.get((TransitStage.UNCERTAIN, place.number), [])
-        assert place.fell == sum(one.steps[-1].passed for one in rough.passages if one in place.here)
+        assert place.fell == sum(one.steps[-1].passed for one in rough.transits if one in place.here)
     numbers = list(
         map(
             int,

@@ -8,8 +8,8 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, TransitStage
 from results import NOTHING, told
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
@@ -59,7 +59,7 @@ class PaperNight:
         self.happened(RunEventKind.BEGUN, "begun")
 
     def happened(self, kind, words, **also):
-        self.journal.happened(self.number, RunEvent(kind, words, self.at_ms, **also))
+        self.journal.add_events(self.number, RunEvent(kind, words, self.at_ms, **also))
 
     def fed(self, source="HOPPER", standard=None, words=None):
         """A shaft that came into the gauge."""
@@ -70,13 +70,13 @@ class PaperNight:
     def judged(self, shaft, spine_thou, decision, check=None, suspects=()):
         """Its verdict, `spine_thou` None for a shaft that could not be measured."""
         self.journal.note(shaft, TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft)
-        passage = self.journal.open_passage(self.plan.gauge.name)
+        transit = self.journal.open_transit(self.plan.gauge.name)
         result = NOTHING
         if spine_thou is not None:
             result = told(spine_thou=spine_thou, u_spine_thou=U_THOU, calibration="attic-7")
-        run = RunReference("readings.avro", 9000 * shaft + passage.measured, shaft, "", self.at_ms)
+        run = RunReference("readings.avro", 9000 * shaft + transit.measured, shaft, "", self.at_ms)
         self.journal.judged(
-            passage, run, result, decision, self.at_ms + 18_000, watched=self._watched(), check=check, suspects=suspects
+            transit, run, result, decision, self.at_ms + 18_000, watched=self._watched(), check=check, suspects=suspects
         )
 
     def _watched(self):
@@ -162,7 +162,7 @@ def rough_night(path, number=400):
             for trouble in TROUBLES.get(i, ()):
                 trouble(night)
             night.ordinary_shaft()
-        since = [one.shaft for one in night.journal.passages(night.number)][-150:]
+        since = [one.shaft for one in night.journal.transits(night.number)][-150:]
         night.check(1.7, suspects=since)
         night.happened(RunEventKind.CHECK, "check standard bar 7 is out of control", code="CHECK_OUT_OF_CONTROL")
         night.happened(RunEventKind.NOTICE, "webhook 1 (https://shop.example): a notice was not delivered")

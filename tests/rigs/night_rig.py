@@ -20,7 +20,7 @@ from midspan.sorting.plan import SortPlan
 from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import Setup
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
+from midspan.store.transit import TransitStage
 from pretend import STANDARD, KilledError, PretendGauge, World
 from synthetic import paper_calibration
 
@@ -169,13 +169,13 @@ class Rig:
         with self.setup.store.open() as store:
             yield Journal(store)
 
-    def passages(self):
+    def transits(self):
         with self.journal() as journal:
-            return [one for night in journal.nights() for one in journal.passages(night.id)]
+            return [one for night in journal.nights() for one in journal.transits(night.id)]
 
-    def happenings(self, kind=None):
+    def events(self, kind=None):
         with self.journal() as journal:
-            found = [one for night in journal.nights() for one in journal.happenings(night.id)]
+            found = [one for night in journal.nights() for one in journal.events(night.id)]
         return [one for one in found if kind is None or one.kind is kind]
 
     def check_ledger(self):
@@ -183,33 +183,33 @@ class Rig:
 
         Gives how many are uncertain.
         """
-        world, passages = self.world, self.passages()
-        assert not [one for one in passages if one.is_open]
-        ended = {one.shaft: one for one in passages if one.shaft in world.numbers}
+        world, transits = self.world, self.transits()
+        assert not [one for one in transits if one.is_open]
+        ended = {one.shaft: one for one in transits if one.shaft in world.numbers}
         fed = [name for number in ended for name in world.numbers.get(number, [])]
         stock = [name for name in world.spines if name != STANDARD]
         assert sorted(name for name in fed if name != STANDARD) == sorted(set(stock) - set(world.hopper))
         uncertain = 0
-        for number, passage in ended.items():
+        for number, transit in ended.items():
             for name in world.numbers[number]:
-                self._check_one(name, passage)
-            uncertain += passage.stage is TransitStage.UNCERTAIN
+                self._check_one(name, transit)
+            uncertain += transit.stage is TransitStage.UNCERTAIN
         self._check_counts(ended.values())
         self._check_verdicts()
         return uncertain
 
-    def _check_one(self, name, passage):
+    def _check_one(self, name, transit):
         if name == STANDARD:
             return
         place = self.world.went[name]
-        assert passage.stage in (TransitStage.IN_BIN, TransitStage.UNCERTAIN), (name, passage)
-        assert passage.place == place, (name, place, passage)
+        assert transit.stage in (TransitStage.IN_BIN, TransitStage.UNCERTAIN), (name, transit)
+        assert transit.place == place, (name, place, transit)
         if place in (STIFFER, SOFTER):  # nothing is accepted that is not what it is taken for
             low, high = {STIFFER: (495.0, 505.0), SOFTER: (505.0, 515.0)}[place]
             assert low - 0.5 < self.world.spines[name] < high + 0.5
             assert self.world.hysteresis.get(name, 0.0) < 0.015
         if place != RECHECK:
-            assert passage.result is not None
+            assert transit.result is not None
 
     def _check_counts(self, ended):
         counted = Counter()

@@ -4,8 +4,8 @@ from collections import Counter
 
 from midspan.rehearsal.scenario_night import BAR
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import TransitStage
 
 
 def where(folder):
@@ -23,16 +23,16 @@ def places_of_stock(folder):
     return Counter(place for shaft, place in where(folder).items() if shaft != BAR["number"])
 
 
-def passages(folder):
+def transits(folder):
     """Every shaft that the journal knows, of all nights."""
     with StorePlace(folder / "results.db").open() as store:
         journal = Journal(store)
-        return [one for night in journal.nights() for one in journal.passages(night.id)]
+        return [one for night in journal.nights() for one in journal.transits(night.id)]
 
 
 def check_ledger(folder, number):
     """Every shaft of so many in the hopper lies in a place, and the journal counts as many there as the world does."""
-    truly, ended = places_of_stock(folder), passages(folder)
+    truly, ended = places_of_stock(folder), transits(folder)
     assert not [one for one in ended if one.is_open]
     assert sum(truly.values()) == number
     counted = Counter()

@@ -10,7 +10,7 @@ from midspan.decision.decision import Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import CHECK_BIN, checked, due, in_doubt, verdict_on_check
 from midspan.sorting.plan import Checks, Standard
-from midspan.store.passage import StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import StandardCheck, Step, Transit, TransitStage
 from night_rig import BAR, plan_with
 
 STANDARD = Standard.model_validate(BAR)

@@ -4,7 +4,7 @@ import pytest
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.standing import with_crack_limit
 from midspan.sorting.routing import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, recheck_route, route_of
-from midspan.store.passage import Step, Transit, TransitStage
+from midspan.store.transit import Step, Transit, TransitStage
 from night_rig import BAR, CRACKED, PLAN, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, plan_with
 
 ONCE = (Step(TransitStage.JUDGED, 1),)

@@ -11,8 +11,8 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference
 from midspan.store.journal import LARGEST_SHAFT, Journal
-from midspan.store.passage import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
 from results import NOTHING, told
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
@@ -45,27 +45,27 @@ def where(shaft):
 
 
 def judged(journal, shaft, **also):
-    passage = journal.open_passage("bench")
-    assert passage.shaft == shaft
-    return journal.judged(passage, where(shaft), told(spine_thou=500.0), ACCEPTED, 20, **also)
+    transit = journal.open_transit("bench")
+    assert transit.shaft == shaft
+    return journal.judged(transit, where(shaft), told(spine_thou=500.0), ACCEPTED, 20, **also)
 
 
 def test_a_shaft_goes_its_way_step_by_step(journal, night):
     shaft = journal.order(night, "HOPPER", None, 10)
-    assert journal.open_passage("bench").stage is TransitStage.ORDERED
+    assert journal.open_transit("bench").stage is TransitStage.ORDERED
     journal.note(shaft, TransitStage.IN_GAUGE, 11)
     journal.note(shaft, TransitStage.MEASURING, 12, archive_bytes=400)
     result = judged(journal, shaft, watched={"noise_n": 0.1})
     journal.note(shaft, TransitStage.LEAVING, 21, place=3)
-    on_its_way = journal.open_passage("bench")
+    on_its_way = journal.open_transit("bench")
     assert (on_its_way.stage, on_its_way.place, on_its_way.result) == (TransitStage.LEAVING, 3, result)
     journal.note(shaft, TransitStage.IN_BIN, 22, place=3, passed=1)
-    assert journal.open_passage("bench") is None
-    (passage,) = journal.passages(night)
-    assert [step.at_ms for step in passage.steps] == [11, 12, 20, 21, 22]
-    assert (passage.is_open, passage.measured, passage.passed, passage.place) == (False, 1, 1, 3)
-    assert passage.since_measuring[0].stage is TransitStage.MEASURING
-    assert passage.steps[2].watched == {"noise_n": 0.1}
+    assert journal.open_transit("bench") is None
+    (transit,) = journal.transits(night)
+    assert [step.at_ms for step in transit.steps] == [11, 12, 20, 21, 22]
+    assert (transit.is_open, transit.measured, transit.passed, transit.place) == (False, 1, 1, 3)
+    assert transit.since_measuring[0].stage is TransitStage.MEASURING
+    assert transit.steps[2].watched == {"noise_n": 0.1}
 
 
 def test_the_verdict_stands_in_the_batch_of_its_night(journal, store, night):
@@ -80,7 +80,7 @@ def test_the_verdict_stands_in_the_batch_of_its_night(journal, store, night):
 def test_each_end_closes_a_shaft(journal, night, end):
     shaft = journal.order(night, "HOPPER", None, 1)
     journal.note(shaft, end, 2)
-    assert journal.open_passage("bench") is None
+    assert journal.open_transit("bench") is None
 
 
 def test_numbers_are_never_those_of_shafts_measured_by_hand(journal, store, night):
@@ -99,7 +99,7 @@ def test_numbers_end_where_the_gauge_ends(journal, store, night):
     store.add(store.begin_batch("one by one", 0), where(LARGEST_SHAFT), NOTHING, ACCEPTED, 0)
     with pytest.raises(StoreError, match="numbers for shafts are used up; begin a new database"):
         journal.order(night, "HOPPER", None, 1)
-    assert journal.passages(night) == []
+    assert journal.transits(night) == []
 
 
 def test_two_gauges_share_a_database_and_never_a_number(path):
@@ -124,18 +124,18 @@ def test_two_gauges_share_a_database_and_never_a_number(path):
     with StorePlace(path).open() as store:
         journal = Journal(store)
         for night in journal.nights():
-            assert [one.shaft for one in journal.passages(night.id)] == numbers[night.gauge]
+            assert [one.shaft for one in journal.transits(night.id)] == numbers[night.gauge]
 
 
 def test_the_open_shaft_is_that_of_its_gauge_whichever_night_ordered_it(journal, night):
     other = journal.begin_night("other", "{}", 6)
     mine = journal.order(night, "HOPPER", None, 7)
     theirs = journal.order(other, "SLOT", "bar 7", 8)
-    assert journal.open_passage("bench").shaft == mine
-    assert journal.open_passage("other").shaft == theirs
-    assert journal.open_passage("other").standard == "bar 7"
+    assert journal.open_transit("bench").shaft == mine
+    assert journal.open_transit("other").shaft == theirs
+    assert journal.open_transit("other").standard == "bar 7"
     journal.begin_night("bench", "{}", 9)
-    assert journal.open_passage("bench").shaft == mine
+    assert journal.open_transit("bench").shaft == mine
     assert [one.gauge for one in journal.nights()] == ["bench", "other", "bench"]
     assert [one.id for one in journal.nights("bench")] == [1, 3]
     assert journal.nights("bench")[0].plan == {"a": 1}
@@ -143,12 +143,12 @@ def test_the_open_shaft_is_that_of_its_gauge_whichever_night_ordered_it(journal,
 
 def test_happenings_come_back_in_order(journal, night):
     shaft = journal.order(night, "HOPPER", None, 1)
-    journal.happened(
+    journal.add_events(
         night,
         RunEvent(RunEventKind.FAULT, "a jam", 3, code="JAM", shaft=shaft),
         RunEvent(RunEventKind.EMPTIED, "place 2 was emptied", 4, place=2),
     )
-    first, second = journal.happenings(night)
+    first, second = journal.events(night)
     assert (first.kind, first.words, first.at_ms, first.code, first.shaft) == (
         RunEventKind.FAULT,
         "a jam",
@@ -167,7 +167,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
     with pytest.raises(StoreError):
         judged(journal, standard, check=bad, suspects=[2, 99])  # there is no shaft 99
     assert journal.checks(night=night) == []
-    assert journal.open_passage("bench").stage is TransitStage.ORDERED
+    assert journal.open_transit("bench").stage is TransitStage.ORDERED
     judged(journal, standard, check=bad, suspects=[2, 3])
     (found,) = journal.checks(night=night)
     assert (found.shaft, found.good, found.reasons, found.spine_thou) == (standard, False, ("bias +1.0",), 501.0)
@@ -180,7 +180,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(journal, night, path, table, order):
     test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(journal, night)
-    journal.happened(night, RunEvent(RunEventKind.NOTICE, "", 1))
+    journal.add_events(night, RunEvent(RunEventKind.NOTICE, "", 1))
     database = sqlite3.connect(path)
     with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
         database.execute(order.format(table))
@@ -193,7 +193,7 @@ def test_a_locked_database_notes_nothing_and_says_so(journal, night, path):
     with pytest.raises(StoreError, match="another program is using it"):
         journal.order(night, "HOPPER", None, 1)
     other.close()
-    assert journal.passages(night) == []
+    assert journal.transits(night) == []
 
 
 # A database as the version before made it: these are its tables, word for word.
@@ -243,7 +243,7 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.store.journal import Journal
-from midspan.store.passage import TransitStage
+from midspan.store.transit import TransitStage
 from midspan.store.place import StorePlace
 journal = Journal(StorePlace(Path(sys.argv[1])).open())
 shaft = journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1)
@@ -255,5 +255,5 @@ os._exit(1)
 def test_what_was_noted_survives_the_program(path):
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with StorePlace(path).open() as store:
-        passage = Journal(store).open_passage("bench")
-    assert (passage.shaft, passage.stage, passage.place) == (1, TransitStage.LEAVING, 4)
+        transit = Journal(store).open_transit("bench")
+    assert (transit.shaft, transit.stage, transit.place) == (1, TransitStage.LEAVING, 4)

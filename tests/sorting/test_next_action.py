@@ -11,7 +11,7 @@ from typing import get_args
 import pytest
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import SELF_CLEARING, Route, Snapshot, Wanted, next_action
-from midspan.store.passage import Step, Transit, TransitStage
+from midspan.store.transit import Step, Transit, TransitStage
 from midspan.wire import schema
 from midspan.wire.records import FaultCode, Identify, LastRelease, Source, State
 

@@ -1,7 +1,7 @@
 """A night on a pretended gauge: how it goes, and that no death at any instant loses a shaft or guesses a bin."""
 
 import pytest
-from midspan.store.passage import RunEventKind
+from midspan.store.transit import RunEventKind
 from night_rig import CRACKED, REJECTED, SOFTER, STIFFER, Rig, a_world, plan_with
 from pretend import STANDARD, Axe
 
@@ -15,9 +15,9 @@ def test_a_quiet_night(tmp_path):
     assert rig.world.went == {"stiff": STIFFER, "soft": SOFTER, "wrong": REJECTED, "cracked": CRACKED}
     assert rig.world.slot == STANDARD
     assert rig.check_ledger() == 0
-    assert [one.standard for one in rig.passages()] == ["bar 7", None, None, None, None, "bar 7"]
-    assert [one.kind for one in rig.happenings()] == [RunEventKind.FAULT, RunEventKind.ENDED]
-    assert rig.happenings()[0].code == "CRACK_SUSPECTED"
+    assert [one.standard for one in rig.transits()] == ["bar 7", None, None, None, None, "bar 7"]
+    assert [one.kind for one in rig.events()] == [RunEventKind.FAULT, RunEventKind.ENDED]
+    assert rig.events()[0].code == "CRACK_SUSPECTED"
     lie = "1 in place 1 (500), 1 in place 2 (510), 1 in place 4 (rejected), 1 in place 6 (cracked)"
     assert rig.notices.told == [("finished", f"the hopper is empty; 4 shafts: {lie}")]
 
@@ -56,7 +56,7 @@ def test_a_gauge_reset_at_any_instant_costs_no_shaft(tmp_path_factory, instants)
         assert rig.sort(axe).is_over, k
         uncertain += rig.check_ledger()
         resets = len(set(rig.gauge.boots_told)) - 1
-        assert [one.code for one in rig.happenings() if one.code == "GAUGE_RESET"] == ["GAUGE_RESET"] * resets, k
+        assert [one.code for one in rig.events() if one.code == "GAUGE_RESET"] == ["GAUGE_RESET"] * resets, k
     assert 0 < uncertain < 6  # those that were falling just then, each with its place named
 
 

@@ -40,7 +40,7 @@ def test_a_clock_that_steps_by_years_leaves_the_report_small_and_its_axes_to_the
     record = night_with_step(tmp_path / "n.db", years * YEAR_MS)
     assert not keeps_time(record)
     assert len(page(record, UTC).html) < 200_000  # half of it is the page's own; a column for each hour makes millions
-    numbers = {str(one.shaft) for one in record.passages}
+    numbers = {str(one.shaft) for one in record.transits}
     for chart in CHARTS:
         words = words_in(chart(record, UTC))
         assert "shaft" in words
@@ -66,7 +66,7 @@ def test_rate_and_time_left_on_the_page_do_not_count_the_step(tmp_path, years):
 @pytest.mark.parametrize("years", [-10, 0, 10])
 def test_the_page_sees_that_nothing_is_noted_any_more_whatever_the_clock_did(tmp_path, years):
     record = night_with_step(tmp_path / "n.db", years * YEAR_MS)
-    last_ms = record.passages[-1].steps[-1].at_ms
+    last_ms = record.transits[-1].steps[-1].at_ms
     assert doing(record, None, Clock(lambda: last_ms + 60_000, UTC))[1] == ""
     assert doing(record, None, Clock(lambda: last_ms + 3_600_000, UTC))[1].startswith("Nothing was noted for 60 min")
 

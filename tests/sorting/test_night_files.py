@@ -19,8 +19,8 @@ from midspan.base.errors import ArchiveGone, StoreGone
 from midspan.base.formatting import shafts_numbered
 from midspan.sorting import actions as act
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import RunEventKind, TransitStage
 from night_rig import BAR, Rig, plan_with
 from pretend import STANDARD, KilledError, World, readings
 from sqlalchemy import text
@@ -89,13 +89,13 @@ def number_of(rig, name):
 
 
 def gone(rig):
-    return [one.words for one in rig.happenings(RunEventKind.FAULT) if one.code == "READINGS_GONE"]
+    return [one.words for one in rig.events(RunEventKind.FAULT) if one.code == "READINGS_GONE"]
 
 
 def all_in_place(rig):
     """Every shaft of the stock lies where the journal says, and was judged."""
     ended = {
-        one.shaft: one for one in rig.passages() if one.standard is None and one.stage is not TransitStage.NO_SHAFT
+        one.shaft: one for one in rig.transits() if one.standard is None and one.stage is not TransitStage.NO_SHAFT
     }
     for name in STOCK:
         (number,) = number_of(rig, name)
@@ -150,12 +150,12 @@ def test_an_archive_that_is_meddled_with_in_a_running_night_stops_it_within_one_
     assert str(rig.setup.archive) in ending.words
     assert len(rig.gauge.measured) == 3
     assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
-    assert rig.happenings()[-2].code == "ARCHIVE_GONE"
-    assert rig.happenings()[-1].kind is RunEventKind.STOPPED
+    assert rig.events()[-2].code == "ARCHIVE_GONE"
+    assert rig.events()[-1].kind is RunEventKind.STOPPED
     rig.shown = []
     assert rig.sort().is_over
     all_in_place(rig)
-    judged = [one for one in rig.passages() if one.result is not None]
+    judged = [one for one in rig.transits() if one.result is not None]
     kept = [one.shaft for one in judged if stored(rig, one.shaft)]
     lost = [one.shaft for one in judged if one.shaft not in kept]
     assert all(stored(rig, shaft) == 1 for shaft in kept)
@@ -294,7 +294,7 @@ def test_in_an_attended_night_the_person_who_puts_the_database_back_is_asked(tmp
     rig.ask = lambda words: (tmp_path / "moved.db").rename(rig.setup.store.file).exists()
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
-    assert "STORE_GONE" in [one.code for one in rig.happenings()]
+    assert "STORE_GONE" in [one.code for one in rig.events()]
 
 
 def test_a_store_whose_file_is_gone_takes_and_gives_nothing(tmp_path):

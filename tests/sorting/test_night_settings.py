@@ -9,7 +9,7 @@ from midspan.report.night_html import page
 from midspan.report.night_statistics import judged_under, places
 from midspan.report.night_text import todos
 from midspan.sorting import actions as act
-from midspan.store.passage import RunEventKind, TransitStage
+from midspan.store.transit import RunEventKind, TransitStage
 from night_rig import BAR, CRACKED, STIFFER, Rig, plan_with
 from pretend import STANDARD, KilledError, World
 from synthetic import paper_calibration
@@ -45,7 +45,7 @@ def goes_on_with(rig, calibration=None, **plan):
 
 
 def told(rig):
-    return [(one.code, one.words, one.shaft) for one in rig.happenings(RunEventKind.SETTING)]
+    return [(one.code, one.words, one.shaft) for one in rig.events(RunEventKind.SETTING)]
 
 
 def record_of(rig):
@@ -144,7 +144,7 @@ def test_a_shaft_that_waits_in_the_gauge_leaves_by_the_verdict_it_has(tmp_path, 
     assert rig.sort().is_over
     assert rig.world.went["b"] == place
     assert rig.gauge.measured[3] == STANDARD
-    (waited,) = [one for one in rig.passages() if rig.world.numbers[one.shaft] == ["b"]]
+    (waited,) = [one for one in rig.transits() if rig.world.numbers[one.shaft] == ["b"]]
     assert [one.stage for one in waited.steps].count(TransitStage.JUDGED) == 1
     assert waited.shaft in judged_under(record_of(rig))[0].numbers
 

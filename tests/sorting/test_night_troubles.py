@@ -10,7 +10,7 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.sorting import actions as act
 from midspan.sorting.plan import Standard
-from midspan.store.passage import RunEventKind, TransitStage
+from midspan.store.transit import RunEventKind, TransitStage
 from midspan.wire.records import FaultCode
 from night_rig import BAR, CRACKED, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, Rig, plan_with
 from pretend import STANDARD, World, readings
@@ -27,11 +27,11 @@ def a_rig(folder, plan=None, ask=None, **changes):
 
 
 def codes(rig):
-    return [one.code for one in rig.happenings() if one.code is not None]
+    return [one.code for one in rig.events() if one.code is not None]
 
 
 def stages(rig):
-    return [one.stage for one in rig.passages()]
+    return [one.stage for one in rig.transits()]
 
 
 # Shafts
@@ -42,7 +42,7 @@ def test_two_that_come_at_once_go_to_recheck_unmeasured_and_both_are_counted(tmp
     assert rig.sort().is_over
     assert rig.world.went == {"a": STIFFER, "b": RECHECK, "c": RECHECK, "d": SOFTER}
     assert "b" not in rig.gauge.measured
-    pair = rig.passages()[1]
+    pair = rig.transits()[1]
     assert (pair.unfit, pair.passed, pair.result) == ("TWO_SHAFTS", 2, None)
     assert codes(rig) == ["TWO_SHAFTS"]
     rig.check_ledger()
@@ -60,7 +60,7 @@ def test_one_that_the_chute_did_not_see_is_uncertain_and_its_place_is_to_be_reco
     rig = a_rig(tmp_path, unseen={"b"})
     assert rig.sort().is_over
     assert rig.check_ledger() == 1
-    unseen = rig.passages()[1]
+    unseen = rig.transits()[1]
     assert (unseen.stage, unseen.place, unseen.steps[-1].words) == (
         TransitStage.UNCERTAIN,
         STIFFER,
@@ -110,7 +110,7 @@ def test_a_crack_goes_to_its_own_place_whatever_the_bands_say(tmp_path):
     rig = a_rig(tmp_path, hysteresis={"b": 0.02})
     assert rig.sort().is_over
     assert rig.world.went["b"] == CRACKED
-    (told,) = rig.happenings(RunEventKind.FAULT)
+    (told,) = rig.events(RunEventKind.FAULT)
     assert told.code == "CRACK_SUSPECTED"
     assert told.words.endswith("Such a shaft must not be shot.")
 
@@ -131,7 +131,7 @@ def test_a_full_place_hands_its_shafts_to_recheck_and_says_so(tmp_path):
     rig = a_rig(tmp_path, plan_with(place=small_places(p1=2)))
     assert rig.sort().is_over
     assert rig.world.went == {"a": STIFFER, "b": STIFFER, "c": RECHECK, "d": SOFTER}
-    (full,) = rig.happenings(RunEventKind.FULL)
+    (full,) = rig.events(RunEventKind.FULL)
     assert (full.place, full.words) == (STIFFER, "place 1 (500) is full: its shafts go to place 3 (recheck)")
 
 
@@ -170,7 +170,7 @@ def test_in_an_attended_night_the_person_who_empties_is_asked(tmp_path):
     rig = a_rig(tmp_path, plan_with(place=small_places(p1=1, p3=1), sort={"attended": True}), ask)
     assert rig.sort().is_over
     assert asked == ["place 1 (500) and place 3 (recheck) are full: empty them, then go on"]
-    assert [one.place for one in rig.happenings(RunEventKind.EMPTIED)] == [STIFFER, RECHECK]
+    assert [one.place for one in rig.events(RunEventKind.EMPTIED)] == [STIFFER, RECHECK]
 
 
 # The gauge
@@ -213,7 +213,7 @@ def test_an_open_lid_ends_an_unattended_night_and_is_asked_about_in_an_attended_
     rig = a_rig(tmp_path, lid=True)
     ending = rig.sort()
     assert (ending.is_over, ending.words, ending.options) == (False, "pretended: the lid is open: shut it", "")
-    assert rig.happenings()[0].code == "LID_OPEN"
+    assert rig.events()[0].code == "LID_OPEN"
     assert rig.world.went == {}
 
     def ask(words):
@@ -247,7 +247,7 @@ def test_readings_of_a_shaft_that_nobody_here_knows_are_kept_once(tmp_path):
     rig.gauge.state = type(rig.gauge.state).HOLDING
     assert rig.sort().is_over
     assert [run.shaft for run in read(rig.setup.archive)].count(77) == 1
-    assert min(one.shaft for one in rig.passages()) == 1 or 78
+    assert min(one.shaft for one in rig.transits()) == 1 or 78
     rig.gauge.held = replace(readings(503.0, 0.0, 3), shaft=77, boot=1)  # as when the host died before it said so
     rig.gauge.state = type(rig.gauge.state).HOLDING
     rig.sort()
@@ -273,7 +273,7 @@ def test_a_shaft_that_lay_in_the_gauge_before_is_sorted_as_one_of_the_stock(tmp_
     rig = a_rig(tmp_path)
     rig.world.rollers, rig.world.hopper = ["d"], ["a", "b", "c"]
     assert rig.sort().is_over
-    assert (rig.passages()[0].source, rig.world.went["d"]) == ("SEATED", SOFTER)
+    assert (rig.transits()[0].source, rig.world.went["d"]) == ("SEATED", SOFTER)
     rig.check_ledger()
 
 
@@ -292,7 +292,7 @@ def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_
     assert not rig.sort().is_over
     rig.gauge.clear_fault()
     assert rig.sort().is_over
-    jammed, *others = rig.passages()
+    jammed, *others = rig.transits()
     assert (jammed.stage, jammed.steps[-1].words) == (
         TransitStage.TAKEN_OUT,
         "it jammed on its way in: take it out by hand",
@@ -313,7 +313,7 @@ def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path)
     rig.shown = mock.Mock(append=pull)
     assert rig.sort().is_over
     assert rig.reach.opens == 6
-    (told,) = rig.happenings(RunEventKind.FAULT)
+    (told,) = rig.events(RunEventKind.FAULT)
     assert (told.code, told.words) == ("PORT_LOST", "pretended: there is no such port; it is there again")
     assert rig.check_ledger() == 0
 
@@ -449,7 +449,7 @@ def test_a_clock_that_jumps_is_told(tmp_path):
 
     rig.shown = mock.Mock(append=jump)
     assert rig.sort().is_over
-    (told,) = rig.happenings(RunEventKind.CLOCK)
+    (told,) = rig.events(RunEventKind.CLOCK)
     assert (told.code, told.words) == ("CLOCK_JUMP", "the computer's clock jumped by -3600 s")
     rig.check_ledger()
 
@@ -458,7 +458,7 @@ def test_a_notice_that_fails_is_noted_and_stops_nothing(tmp_path):
     rig = a_rig(tmp_path)
     rig.notices.failures.append("webhook 1: a notice was not delivered")
     assert rig.sort().is_over
-    assert [one.words for one in rig.happenings(RunEventKind.NOTICE)] == ["webhook 1: a notice was not delivered"]
+    assert [one.words for one in rig.events(RunEventKind.NOTICE)] == ["webhook 1: a notice was not delivered"]
 
 
 @pytest.mark.parametrize(
@@ -481,7 +481,7 @@ def test_standards_are_checked_at_the_start_every_so_often_and_at_the_end(tmp_pa
     with rig.journal() as journal:
         checks = journal.checks(gauge="paper")
     assert [one.good for one in checks] == [True] * 3
-    assert [one.place for one in rig.passages() if one.standard] == [RETURN] * 3
+    assert [one.place for one in rig.transits() if one.standard] == [RETURN] * 3
 
 
 def drift_after(rig, shafts, thou):
@@ -504,7 +504,7 @@ def test_a_bad_check_makes_every_shaft_since_the_last_good_one_suspect(tmp_path,
     numbers = {rig.world.numbers[number][0]: number for number in suspects}
     assert (set(numbers) if bad_check == "stop" else set(numbers) - {"e"}) == {"c", "d"}
     assert suspects[numbers["c"]][0] == bad[0]
-    (told, *_) = rig.happenings(RunEventKind.CHECK)
+    (told, *_) = rig.events(RunEventKind.CHECK)
     assert (told.code, told.shaft) == ("CHECK_OUT_OF_CONTROL", bad[0])
     assert "it reads +2.0" in told.words
     if bad_check == "stop":
@@ -563,5 +563,5 @@ def test_a_standard_that_comes_by_hand_goes_by_hand(tmp_path):
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, "a", "b", "c", "d", STANDARD]
     assert [words.split()[0] for words in asked] == ["put", "take", "put", "take"]
-    assert [one.stage for one in rig.passages() if one.standard] == [TransitStage.TAKEN_OUT] * 2
+    assert [one.stage for one in rig.transits() if one.standard] == [TransitStage.TAKEN_OUT] * 2
     assert REJECTED not in rig.world.went.values()

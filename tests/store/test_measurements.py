@@ -32,8 +32,8 @@ from midspan.sets.stock import (
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.passage import StandardCheck, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import StandardCheck, TransitStage
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
@@ -218,12 +218,12 @@ def night_with_a_bad_check(store, back_ms=0):
         at_ms = BEGUN_MS + number * 1000 - (back_ms if standard else 0)
         shaft = journal.order(night, "HOPPER", standard, at_ms)
         journal.note(shaft, TransitStage.MEASURING, at_ms, archive_bytes=0)
-        passage = journal.passage(shaft)
+        transit = journal.transit(shaft)
         check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
         run = RunReference("night.avro", 100 * shaft, shaft, standard or "", at_ms)
         result = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1)
         basis = Basis(bands={"bin": [{"name": "500", "spine_thou": [450.0, 550.0]}]}, standard=standard)
-        journal.judged(passage, run, result, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
+        journal.judged(transit, run, result, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
         journal.note(shaft, TransitStage.IN_BIN, at_ms, place=1, passed=1)
 
 
@@ -244,7 +244,7 @@ def test_a_shaft_that_got_lost_is_stock_again_once_it_was_measured_again(store):
     with closing(sqlite3.connect(store.place.file)) as database:
         assert database.execute("SELECT run_id FROM suspects WHERE passage_id = 3").fetchone()[0] is not None
     journal.note(1, TransitStage.UNCERTAIN, HOUR_MS, place=2)
-    assert reason(store, 1) is None  # its newest measurement is not of that passage
+    assert reason(store, 1) is None  # its newest measurement is not of that transit
     journal.note(2, TransitStage.UNCERTAIN, HOUR_MS, place=2)
     assert {reason(store, 2)} <= {SUSPECT, UNKNOWN}
 

@@ -14,9 +14,9 @@ from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind
 from midspan.store.place import StorePlace
 from midspan.store.tables import StopRequestRow
+from midspan.store.transit import RunEventKind
 from night_on_paper import BANDS, EVENING_MS, PLAN, paper_night
 from page_rig import CHROMIUM, NO_BROWSER, Server, browser, free_port, served
 from results import told
@@ -273,11 +273,11 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
 
 def check_stopped_night(folder):
     with StorePlace(folder / "results.db").open() as store:
-        assert Journal(store).happenings(2)[-1].kind is RunEventKind.STOPPED
-        passages = Journal(store).passages(2)
-    assert not [one for one in passages if one.is_open]  # the shaft in hand was finished
-    assert passages[-1].standard == "bar 1"  # and the gauge checked once more
-    assert len(passages) < 150
+        assert Journal(store).events(2)[-1].kind is RunEventKind.STOPPED
+        transits = Journal(store).transits(2)
+    assert not [one for one in transits if one.is_open]  # the shaft in hand was finished
+    assert transits[-1].standard == "bar 1"  # and the gauge checked once more
+    assert len(transits) < 150
 
 
 def wait_for_shaft_after(page, number):
@@ -287,7 +287,7 @@ def wait_for_shaft_after(page, number):
 
 def newest(folder):
     with StorePlace(folder / "results.db").open() as store:
-        return Journal(store).passages(2)[-1].shaft
+        return Journal(store).transits(2)[-1].shaft
 
 
 def see_one_shaft(page, server, shaft):

@@ -20,8 +20,8 @@ from midspan.sorting.loop import AS_ASKED, Watcher
 from midspan.store.database import RunReference
 from midspan.store.follow import newest_stop_request, request_stop
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEvent, RunEventKind, TransitStage
 from midspan.store.place import StorePlace
+from midspan.store.transit import RunEvent, RunEventKind, TransitStage
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_so_far
@@ -47,10 +47,10 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
 
     ending = rig.sort(before=before)
     assert (ending.is_over, ending.words) == (False, AS_ASKED)
-    passages = rig.passages()
-    assert not [one for one in passages if one.is_open]
-    assert passages[-1].standard == "bar 7"  # checked once more
-    assert 2 < len(passages) < 6
+    transits = rig.transits()
+    assert not [one for one in transits if one.is_open]
+    assert transits[-1].standard == "bar 7"  # checked once more
+    assert 2 < len(transits) < 6
     assert rig.sort().is_over
     assert rig.check_ledger() == 0
 
@@ -99,7 +99,7 @@ def followed(path):
 def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(tmp_path):
     quiet_night(tmp_path / "results.db", 3)
     views, journal = followed(tmp_path / "results.db")
-    total = len(views.night(1).passages)
+    total = len(views.night(1).transits)
     assert f"of {total}." in views.shafts(1, 0)
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert f"of {total + 1}." in views.shafts(1, 0)
@@ -132,7 +132,7 @@ def test_what_was_asked_before_a_night_went_on_is_done_with(tmp_path):
     views.follower.ask_for_an_end(1, EVENING_MS + 1)
     assert "Asked to end" in views.live(views.night(None))[0]
     stopped = RunEvent(RunEventKind.STOPPED, "you asked for it", EVENING_MS + 2)
-    journal.happened(1, stopped, RunEvent(RunEventKind.RESUMED, "the night goes on", EVENING_MS + 3))
+    journal.add_events(1, stopped, RunEvent(RunEventKind.RESUMED, "the night goes on", EVENING_MS + 3))
     assert "Asked to end" not in views.live(views.night(None))[0]
     assert "it has not come to its end" in views.nights()
     views.follower.ask_for_an_end(1, EVENING_MS + 4)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from midspan.sorting.setup import Setup
     from midspan.store.database import Store
     from midspan.store.journal import Journal
-    from midspan.store.passage import NightOnRecord, RunEventKind
+    from midspan.store.transit import NightOnRecord, RunEventKind
 
 REHEARSAL_FOLDER = "rehearsal"
 
@@ -119,7 +119,7 @@ def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Endin
 
 def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRecord | None:
     """Return the night that is to go on, None when a new one is to begin."""
-    from midspan.store.passage import RunEventKind
+    from midspan.store.transit import RunEventKind
 
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
     is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
@@ -136,10 +136,10 @@ def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRec
 
 def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
     """Return what the night came to last, or None when nothing is noted."""
-    from midspan.store.passage import RunEventKind as Kind
+    from midspan.store.transit import RunEventKind as Kind
 
     turns = Kind.BEGUN, Kind.RESUMED, Kind.ENDED, Kind.STOPPED
-    return next((event.kind for event in reversed(journal.happenings(night.id)) if event.kind in turns), None)
+    return next((event.kind for event in reversed(journal.events(night.id)) if event.kind in turns), None)
 
 
 def _stop_requested(store: Store, night: NightOnRecord) -> Callable[[], bool]:
@@ -191,16 +191,16 @@ def _try_files(setup: Setup, store: Store) -> None:
 
 
 def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
-    from midspan.store.passage import RunEvent, RunEventKind
+    from midspan.store.transit import RunEvent, RunEventKind
 
     if night is None:
         number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
-        journal.happened(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
+        journal.add_events(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
     else:
         words = "the night goes on"
         if _turn(journal, night) is not RunEventKind.STOPPED:  # what a full disk or a locked database did not take
             words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
-        journal.happened(night.id, RunEvent(RunEventKind.RESUMED, words, now_ms))
+        journal.add_events(night.id, RunEvent(RunEventKind.RESUMED, words, now_ms))
     return journal.nights(setup.plan.gauge.name)[-1]
 
 
@@ -241,11 +241,11 @@ def _heard(night: SortingLoop, screen: SortScreen) -> Iterator[None]:
 
 
 def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_ms: int) -> None:
-    from midspan.store.passage import RunEvent, RunEventKind
+    from midspan.store.transit import RunEvent, RunEventKind
 
     unsent = [RunEvent(RunEventKind.NOTICE, words, now_ms) for words in notices.take_failures()]
     with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
-        journal.happened(night.id, *unsent)
+        journal.add_events(night.id, *unsent)
 
 
 def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending: Ending) -> None:
@@ -271,17 +271,17 @@ def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending
 def _to_look_after(setup: Setup, keeper: NightRecorder, journal: Journal) -> Iterator[str]:
     """Yield what must be looked at before the sorted shafts are used, a line each."""
     from midspan.sorting.readings_gone import READINGS_GONE
-    from midspan.store.passage import TransitStage
+    from midspan.store.transit import TransitStage
 
     number = keeper.night.id
-    uncertain = [transit for transit in journal.passages(number) if transit.stage is TransitStage.UNCERTAIN]
+    uncertain = [transit for transit in journal.transits(number) if transit.stage is TransitStage.UNCERTAIN]
     recount = sorted({transit.place for transit in uncertain if transit.place is not None})
     if recount:
         yield f"Recount: {', '.join(setup.plan.place_called(place) for place in recount)}"
     suspects = journal.suspects(number)
     if suspects:
         yield f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}"
-    gone = [event.words for event in journal.happenings(number) if event.code == READINGS_GONE]
+    gone = [event.words for event in journal.events(number) if event.code == READINGS_GONE]
     if gone:
         yield f"Look for the archive as it was: {gone[-1]}."
     cracked = setup.plan.place_for("cracked")

@@ -17,8 +17,8 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.passage import NightOnRecord, RunEvent, StandardCheck, Transit, TransitStage
 from midspan.store.tables import DecisionRow, ResultRow, StepRow, TransitRow
+from midspan.store.transit import NightOnRecord, RunEvent, StandardCheck, Transit, TransitStage
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,8 @@ class NightRecord:
     night: NightOnRecord
     plan: SortPlan
     bands: Bands | None
-    passages: tuple[Transit, ...]
-    happenings: tuple[RunEvent, ...]
+    transits: tuple[Transit, ...]
+    events: tuple[RunEvent, ...]
     checks: tuple[StandardCheck, ...]
     suspects: Mapping[int, list[int]]
     measured: Mapping[int, JudgedResult]
@@ -51,11 +51,11 @@ class NightRecord:
     @property
     def stock(self) -> tuple[Transit, ...]:
         """The shafts that were to be sorted, check standards and feeds that brought nothing left out."""
-        return tuple(one for one in self.passages if one.standard is None and one.stage is not TransitStage.NO_SHAFT)
+        return tuple(one for one in self.transits if one.standard is None and one.stage is not TransitStage.NO_SHAFT)
 
-    def result_of(self, passage: Transit) -> JudgedResult | None:
+    def result_of(self, transit: Transit) -> JudgedResult | None:
         """What a shaft was last judged by, None when it never was."""
-        return None if passage.result is None else self.measured.get(passage.result)
+        return None if transit.result is None else self.measured.get(transit.result)
 
 
 def read_night(store: Store, number: int | None) -> NightRecord:
@@ -77,13 +77,13 @@ def read_night(store: Store, number: int | None) -> NightRecord:
 def read_on(store: Store, record: NightRecord) -> NightRecord:
     """The same night as it stands now. Shafts that were over stay as they were read: nothing changes of them."""
     journal, night = Journal(store), record.night
-    over = tuple(takewhile(lambda one: not one.is_open, record.passages))
+    over = tuple(takewhile(lambda one: not one.is_open, record.transits))
     above = over[-1].shaft if over else 0
     with store.transaction() as session:
         measured, calibrations = _measured(session, night.id, above)
     return NightRecord(
-        night, record.plan, record.bands, (*over, *journal.passages(night.id, above)),
-        tuple(journal.happenings(night.id)), tuple(journal.checks(night=night.id)), journal.suspects(night.id),
+        night, record.plan, record.bands, (*over, *journal.transits(night.id, above)),
+        tuple(journal.events(night.id)), tuple(journal.checks(night=night.id)), journal.suspects(night.id),
         {**record.measured, **measured}, tuple(dict.fromkeys((*record.calibrations, *calibrations))),
     )  # fmt: skip
 

@@ -66,7 +66,7 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         places=found,
         pictures=_pictures(record, zone),
         checks=night_lists.checks(record, zone),
-        happenings=night_lists.happenings(record, zone),
+        events=night_lists.events(record, zone),
         judged_under=night_lists.judged_under(record),
         suspects=night_lists.suspects(record, found),
         unmeasured=night_lists.unmeasured(record, zone),

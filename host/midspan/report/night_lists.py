@@ -16,7 +16,7 @@ from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, not_measured, went_to
 from midspan.report.night_text import clock
 from midspan.report.result_text import verdict_words
-from midspan.store.passage import RunEventKind, StandardCheck, Transit, TransitStage
+from midspan.store.transit import RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
@@ -89,25 +89,25 @@ def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
     return cut([_shaft_row(record, one, zone) for one in sorted(found, key=lambda one: one.shaft)])
 
 
-def _shaft_row(record: NightRecord, passage: Transit, zone: tzinfo) -> ShaftRow:
-    last, result = passage.steps[-1], record.result_of(passage)
-    spine, why = "-", _in_words(passage.unfit) or last.words or "it was never measured"
+def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
+    last, result = transit.steps[-1], record.result_of(transit)
+    spine, why = "-", _in_words(transit.unfit) or last.words or "it was never measured"
     if result is not None:
         why = verdict_words(result.decision)
         if result.spine_thou is not None and result.u_spine_thou is not None:
             spine = with_uncertainty(result.spine_thou, coverage_factor(record) * result.u_spine_thou, 2)
-    return ShaftRow(passage.shaft, clock(last.at_ms, zone), _whereabouts(record, passage), spine, why)
+    return ShaftRow(transit.shaft, clock(last.at_ms, zone), _whereabouts(record, transit), spine, why)
 
 
 def _in_words(code: str | None) -> str:
     return describe(FaultCode[code]) if code and code in FaultCode.__members__ else code or ""
 
 
-def _whereabouts(record: NightRecord, passage: Transit) -> str:
-    if passage.place is None:
-        return passage.stage.value
-    name = record.plan.place_called(passage.place)
-    return f"{name}, not sure" if passage.stage is TransitStage.UNCERTAIN else name
+def _whereabouts(record: NightRecord, transit: Transit) -> str:
+    if transit.place is None:
+        return transit.stage.value
+    name = record.plan.place_called(transit.place)
+    return f"{name}, not sure" if transit.stage is TransitStage.UNCERTAIN else name
 
 
 def checks(record: NightRecord, zone: tzinfo) -> Cut:
@@ -123,7 +123,7 @@ def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
     return CheckLine(clock(check.at_ms, zone), check.standard, off, "; ".join(check.reasons) or "right")
 
 
-def happenings(record: NightRecord, zone: tzinfo) -> Cut:
+def events(record: NightRecord, zone: tzinfo) -> Cut:
     """Everything that happened beside the shafts."""
     return cut(
         [
@@ -133,7 +133,7 @@ def happenings(record: NightRecord, zone: tzinfo) -> Cut:
                 "" if one.shaft is None else str(one.shaft),
                 one.words.removeprefix(f"{one.code}: "),
             )
-            for one in record.happenings
+            for one in record.events
             if one.kind is not RunEventKind.BEGUN
         ]
     )

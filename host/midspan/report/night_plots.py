@@ -26,7 +26,7 @@ from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import LONG_PAUSE, ended, keeps_time, pace, went_to
 from midspan.report.plot_shaft import INK, LIGHT, SHADE
 from midspan.report.plot_svg import PAPER, drawn
-from midspan.store.passage import RunEventKind, StandardCheck
+from midspan.store.transit import RunEventKind, StandardCheck
 
 HOUR_S = 3600
 MARKERS = "oD^vP*X"
@@ -43,7 +43,7 @@ class _Along:
 
     def __init__(self, record: NightRecord, zone: tzinfo) -> None:
         self.by_time = keeps_time(record)
-        self._shafts = [one.shaft for one in record.passages]
+        self._shafts = [one.shaft for one in record.transits]
         self._at = {shaft: float(i) for i, shaft in enumerate(self._shafts)}
         self._midnight_s = _midnight_s(record, zone)
 
@@ -152,7 +152,7 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
         _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
         _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
     )
-    seen = [((step.at_ms, one.shaft), step.watched) for one in record.passages for step in one.steps if step.watched]
+    seen = [((step.at_ms, one.shaft), step.watched) for one in record.transits for step in one.steps if step.watched]
     rows = {one: [(at, value) for at, told in seen if (value := told.get(one.name)) is not None] for one in panels}
     known = {one: some for one, some in rows.items() if some}
 
@@ -202,7 +202,7 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
     if not along.by_time:
         return _each_shaft(record, along)
     at = along.at(ended(record))
-    faults = along.at((one.at_ms, one.shaft) for one in record.happenings if one.kind is RunEventKind.FAULT)
+    faults = along.at((one.at_ms, one.shaft) for one in record.events if one.kind is RunEventKind.FAULT)
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()

@@ -13,7 +13,7 @@ from midspan.report.night_data import NightRecord
 from midspan.sorting import plan as sort_plan
 from midspan.sorting.night_settings import NONE, Settings, settings, spells
 from midspan.sorting.tally import tally_of
-from midspan.store.passage import RunEventKind, Transit, TransitStage
+from midspan.store.transit import RunEventKind, Transit, TransitStage
 
 MOST_DAYS = (
     14  # of a night that was gone on with after a week away; what spans more was written by a clock that was set
@@ -111,12 +111,12 @@ def places(record: NightRecord) -> list[PlaceCount]:
     """Every place of the plan, and others that shafts went to under an earlier plan, in the order of their numbers."""
     known = {one.number: one for one in record.plan.place}
     fell: dict[int, list[Transit]] = {number: [] for number in known}
-    for passage in record.passages:
-        if passage.place is not None and not passage.is_open:
-            fell.setdefault(passage.place, []).append(passage)
+    for transit in record.transits:
+        if transit.place is not None and not transit.is_open:
+            fell.setdefault(transit.place, []).append(transit)
     outcomes = {number: one.decision.outcome for number, one in record.measured.items()}
-    now = tally_of(record.plan, list(record.passages), outcomes, list(record.happenings)).places
-    emptied = Counter(one.place for one in record.happenings if one.kind is RunEventKind.EMPTIED)
+    now = tally_of(record.plan, list(record.transits), outcomes, list(record.events)).places
+    emptied = Counter(one.place for one in record.events if one.kind is RunEventKind.EMPTIED)
     found = []
     for number, some in sorted(fell.items()):
         here = tuple(one for one in some if one.stage is TransitStage.IN_BIN)
@@ -141,23 +141,23 @@ def judged_under(record: NightRecord) -> list[JudgedUnder]:
     None when all of it rests on the same.
     """
     plan = record.plan.model_dump(mode="json", by_alias=True)
-    found = spells(settings(plan, next(iter(record.calibrations), None)), record.happenings)
+    found = spells(settings(plan, next(iter(record.calibrations), None)), record.events)
     if len(found) < 2:
         return []
     names = [name for name in found[-1].settings if len({one.settings.get(name, NONE) for one in found}) > 1]
-    until = [one.after for one in found[1:]] + [max((one.shaft for one in record.passages), default=0)]
+    until = [one.after for one in found[1:]] + [max((one.shaft for one in record.transits), default=0)]
     return [
         JudgedUnder(
-            tuple(one.shaft for one in record.passages if one.result is not None and spell.after < one.shaft <= last),
+            tuple(one.shaft for one in record.transits if one.result is not None and spell.after < one.shaft <= last),
             {name: spell.settings.get(name, NONE) for name in names},
         )
         for spell, last in zip(found, until, strict=True)
     ]
 
 
-def spine_of(record: NightRecord, passage: Transit) -> float | None:
+def spine_of(record: NightRecord, transit: Transit) -> float | None:
     """Spine in thou that a shaft was judged by, None when it has none."""
-    result = record.result_of(passage)
+    result = record.result_of(transit)
     return None if result is None else result.spine_thou
 
 
@@ -178,15 +178,15 @@ def went_to(record: NightRecord, outcome: Outcome) -> list[Transit]:
 
 def last_ms(record: NightRecord) -> int:
     """When the last thing was noted."""
-    steps = (step.at_ms for one in record.passages for step in one.steps)
-    return max(record.night.begun_ms, *steps, *(one.at_ms for one in record.happenings))
+    steps = (step.at_ms for one in record.transits for step in one.steps)
+    return max(record.night.begun_ms, *steps, *(one.at_ms for one in record.events))
 
 
 def keeps_time(record: NightRecord) -> bool:
     """Whether a night's times make sense: none lies before one that was noted earlier, and all within MOST_DAYS."""
     begun = record.night.begun_ms
-    stepped = [begun, *(step.at_ms for one in record.passages for step in one.steps)]
-    happened = [begun, *(one.at_ms for one in record.happenings)]
+    stepped = [begun, *(step.at_ms for one in record.transits for step in one.steps)]
+    happened = [begun, *(one.at_ms for one in record.events)]
     in_order = all(after > before - BACK_MS for some in (stepped, happened) for before, after in pairwise(some))
     return in_order and last_ms(record) - begun <= 24 * MOST_DAYS * HOUR_MS
 

@@ -19,7 +19,7 @@ from datetime import datetime, tzinfo
 from midspan.base.formatting import shafts_numbered
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, not_measured, suspects
-from midspan.store.passage import RunEvent, RunEventKind, Transit, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.fault_texts import host_fault_texts
 from midspan.wire.records import HostFault
 
@@ -52,12 +52,12 @@ def clock(at_ms: int, zone: tzinfo) -> str:
 
 def end_of(record: NightRecord) -> RunEvent | None:
     """How the night ended; None when the journal does not tell."""
-    return end_among(record.happenings)
+    return end_among(record.events)
 
 
-def end_among(happenings: Sequence[RunEvent]) -> RunEvent | None:
+def end_among(events: Sequence[RunEvent]) -> RunEvent | None:
     """The same from all that happened in a night."""
-    turning = [one for one in happenings if one.kind in TURNING]
+    turning = [one for one in events if one.kind in TURNING]
     return turning[-1] if turning and turning[-1].kind in (RunEventKind.ENDED, RunEventKind.STOPPED) else None
 
 
@@ -136,7 +136,7 @@ def todos(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> lis
 
 
 def _in_the_gauge(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    for one in record.passages:
+    for one in record.transits:
         if not one.is_open:
             continue
         where = {
@@ -214,7 +214,7 @@ def _standards_among(place: PlaceCount) -> str:
 
 
 def _taken_out(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    taken = [one for one in record.passages if one.stage is TransitStage.TAKEN_OUT]
+    taken = [one for one in record.transits if one.stage is TransitStage.TAKEN_OUT]
     if taken:
         yield Todo(
             f"Put {numbered(taken)} back into the hopper, if you know which they are.",
@@ -234,7 +234,7 @@ def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> It
 
 
 def _alarms(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
-    alarms = [one for one in record.happenings if one.kind is RunEventKind.ALARM]
+    alarms = [one for one in record.events if one.kind is RunEventKind.ALARM]
     for code in dict.fromkeys(one.code for one in alarms):
         same = [one for one in alarms if one.code == code]
         often = "once" if len(same) == 1 else f"{len(same)} times"
@@ -256,7 +256,7 @@ def _settings(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Itera
 
 
 def _readings_gone(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    said = [one for one in record.happenings if one.code == HostFault.READINGS_GONE]
+    said = [one for one in record.events if one.code == HostFault.READINGS_GONE]
     if said:
         yield Todo(
             f"{said[-1].words[0].upper()}{said[-1].words[1:]}.",
@@ -275,7 +275,7 @@ def _clock_and_notices(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo)
         (RunEventKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
         (RunEventKind.NOTICE, "See to the notices: not all of them reached you."),
     ):
-        said = [one.words for one in record.happenings if one.kind is kind]
+        said = [one.words for one in record.events if one.kind is kind]
         if said:
             last = "The journal says" if len(said) == 1 else f"It happened {len(said)} times; the journal says last"
             yield Todo(what, f"{last}: {said[-1]}")

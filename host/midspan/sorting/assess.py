@@ -15,7 +15,7 @@ from midspan.sorting.gauge_health import RunSigns, alarms, observe
 from midspan.sorting.next_action import Route
 from midspan.sorting.routing import Judged, route_of
 from midspan.sorting.setup import Setup
-from midspan.store.passage import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 from midspan.wire.records import Identify
 
 

@@ -14,7 +14,7 @@ from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.plan import Checks, SortPlan, Standard
-from midspan.store.passage import StandardCheck, Transit
+from midspan.store.transit import StandardCheck, Transit
 from midspan.study.control_chart import RULES, WESTERN_ELECTRIC, individuals_chart
 
 CHECK_OUT_OF_CONTROL = "CHECK_OUT_OF_CONTROL"

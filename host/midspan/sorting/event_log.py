@@ -22,7 +22,7 @@ from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanErr
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
 from midspan.store.complaints import store_fault
-from midspan.store.passage import RunEvent, RunEventKind
+from midspan.store.transit import RunEvent, RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode, HostFault, Identify
 

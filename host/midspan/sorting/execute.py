@@ -10,7 +10,7 @@ from midspan.measurement.cycle_plan import plan_for
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Snapshot
 from midspan.sorting.recorder import NightRecorder
-from midspan.store.passage import Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage
 from midspan.wire.records import Identify, Source
 
 

@@ -34,7 +34,7 @@ from midspan.sorting.next_action import Snapshot, Wanted, next_action
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.tally import NONE_IN_A_ROW
-from midspan.store.passage import RunEventKind
+from midspan.store.transit import RunEventKind
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import Identify, Source, State
 

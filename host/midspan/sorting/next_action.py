@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from midspan.sorting import actions as act
 from midspan.sorting.actions import Action
-from midspan.store.passage import Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode, Identify, Source, State
 

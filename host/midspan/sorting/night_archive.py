@@ -18,7 +18,7 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.pipeline.steps import Kept, kept_in
 from midspan.store.journal import Journal
-from midspan.store.passage import Step, Transit, TransitStage
+from midspan.store.transit import Step, Transit, TransitStage
 
 
 class NightArchive:

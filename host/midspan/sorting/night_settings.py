@@ -1,6 +1,6 @@
 """What the verdicts of a night rest on besides bands and places: calibration, crack limit, values of check standards.
 
-A night that goes on may find others than it had. Each is a happening of its own: `code` says what it is, `words` its
+A night that goes on may find others than it had. Each is an event of its own: `code` says what it is, `words` its
 new value, and `shaft` the last one that was judged before.
 
 >>> told = [RunEvent(RunEventKind.SETTING, "bench-2", 0, code="calibration", shaft=7)]
@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from midspan.store.passage import RunEvent, RunEventKind
+from midspan.store.transit import RunEvent, RunEventKind
 
 Settings = Mapping[str, str]
 CALIBRATION = "calibration"
@@ -51,10 +51,10 @@ def settings(plan: Mapping[str, Any], calibration: str | None) -> Settings:
     return {**known, "crack limit": f"{plan['sort']['crack_hysteresis_pct']:g} %", **standards}
 
 
-def spells(begun: Settings, happenings: Iterable[RunEvent]) -> list[Spell]:
+def spells(begun: Settings, events: Iterable[RunEvent]) -> list[Spell]:
     """What held for which shafts, oldest first; `begun` are the settings that the night began with."""
     found = [Spell(0, begun)]
-    for one in happenings:
+    for one in events:
         if one.kind is not RunEventKind.SETTING or one.code is None:
             continue
         changed = Spell(one.shaft or 0, {**found[-1].settings, one.code: one.words})

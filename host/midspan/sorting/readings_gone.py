@@ -12,32 +12,32 @@ from pathlib import Path
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.store.database import RunReference
-from midspan.store.passage import Transit
+from midspan.store.transit import Transit
 from midspan.wire.records import HostFault
 
 READINGS_GONE = HostFault.READINGS_GONE.value
 Run = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
 
 
-def readings_gone(judged: Mapping[int, RunReference], passages: Sequence[Transit], archive: Path) -> list[int]:
+def readings_gone(judged: Mapping[int, RunReference], transits: Sequence[Transit], archive: Path) -> list[int]:
     """Return which shafts of a night have come to their end and were judged, if only once, by readings that are gone.
 
     `judged` gives the runs of the night by the number of each result, `archive` is the one that is written now.
     """
-    ended = (passage for passage in passages if not passage.is_open)
-    judged_by = {step.result for passage in ended for step in passage.steps if step.result is not None}
+    ended = (transit for transit in transits if not transit.is_open)
+    judged_by = {step.result for transit in ended for step in transit.steps if step.result is not None}
     runs: dict[Path, set[Run]] = {}
     for run in (run for number, run in judged.items() if number in judged_by):
         # The same file may have been named from another folder then.
         path = archive if Path(run.archive).name == archive.name else Path(run.archive)
         runs.setdefault(path, set()).add((run.byte_offset, run.shaft, run.started_ms))
-    marker = newest_marker(passages)
+    marker = newest_marker(transits)
     return sorted({run[1] for path, some in runs.items() for run in _missing(path, some, marker)})
 
 
-def newest_marker(passages: Iterable[Transit]) -> str | None:
+def newest_marker(transits: Iterable[Transit]) -> str | None:
     """The marker of the archive that a night wrote last, None when it wrote none or its journal did not keep it."""
-    steps = [one for passage in passages for one in passage.steps if one.archive_bytes is not None]
+    steps = [one for transit in transits for one in transit.steps if one.archive_bytes is not None]
     return steps[-1].words if steps else None
 
 

@@ -34,8 +34,8 @@ from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.kept_calibration import KeptCalibration
-from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.store.stored_result import finite
+from midspan.store.transit import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
 from midspan.wire.records import Identify
 
 LOG = logging.getLogger(__name__)
@@ -57,7 +57,7 @@ class NightRecorder:
         self.latest: Assessment | None = None
         self.archive = NightArchive(setup.archive, self.journal, now_ms)
         self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
-        transits, events = self.journal.passages(night.id), self.journal.happenings(night.id)
+        transits, events = self.journal.transits(night.id), self.journal.events(night.id)
         self.tally = tally_of(setup.plan, transits, self.journal.outcomes(night.id), events)
         self.tally.in_a_row.clear()  # whoever goes on has looked
         self.checks: list[StandardCheck] = self.journal.checks(night=night.id)
@@ -88,7 +88,7 @@ class NightRecorder:
         found = self.changes
         if not found:
             return
-        last = max((one.shaft for one in self.journal.passages(self.night.id) if self._keeps_verdict(one)), default=0)
+        last = max((one.shaft for one in self.journal.transits(self.night.id) if self._keeps_verdict(one)), default=0)
         now_ms = self.now_ms()
         told = [RunEvent(RunEventKind.SETTING, one.now, now_ms, one.name, last) for one in found]
         for one in found:
@@ -108,16 +108,16 @@ class NightRecorder:
         """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
         self.archive.open()
         self._store.keep_calibration(KeptCalibration.of(self.setup.calibration))
-        transit = self.journal.open_passage(self.night.gauge)
+        transit = self.journal.open_transit(self.night.gauge)
         for night in {self.night.id, self.night.id if transit is None else transit.night}:
             self._note_gone(night)
 
     def _note_gone(self, night: int) -> None:
-        transits = self.journal.passages(night)
+        transits = self.journal.transits(night)
         gone = readings_gone(self.journal.runs(self.journal.batch(night)), transits, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
-        if gone and words not in (one.words for one in self.journal.happenings(night)):
-            self.journal.happened(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
+        if gone and words not in (one.words for one in self.journal.events(night)):
+            self.journal.add_events(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
 
     def close(self) -> None:
         """Let go of the archive; closing twice does no harm."""
@@ -131,7 +131,7 @@ class NightRecorder:
         if not self.archive.is_open:
             self.open()
         self.archive.check_place()
-        transit = self.journal.open_passage(self.night.gauge)
+        transit = self.journal.open_transit(self.night.gauge)
         found = None if transit is None else self.archive.readings(transit)
         route = None if transit is None or found is None else self._route(transit, found.run)
         recheck = recheck_route(self.setup.plan, self.tally.places)
@@ -142,7 +142,7 @@ class NightRecorder:
         if self._last_ordered is None:
             return
         shaft, ordered_ms = self._last_ordered
-        found = self.journal.passage(shaft)
+        found = self.journal.transit(shaft)
         if found is None or (found.night, found.ordered_ms) != (self.night.id, ordered_ms):
             raise StoreGone(
                 f"{self.setup.store}: shaft {shaft} of night {self.night.id} is not in it any more: another database "
@@ -204,7 +204,7 @@ class NightRecorder:
         return self.journal.judged(
             transit, kept.where, found.result, found.decision, context.now_ms, basis=self._basis(transit.standard),
             cause=kept.run.cause, watched=found.seen.as_dict(), check=found.check,
-            suspects=self._suspects(found.check, context.checks), happenings=found.events,
+            suspects=self._suspects(found.check, context.checks), events=found.events,
         )  # fmt: skip
 
     def _note_assessment(self, number: int, found: Assessment, transit: Transit) -> None:
@@ -229,7 +229,7 @@ class NightRecorder:
         if check is None:
             return []
         good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
-        known = self.journal.passages(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
+        known = self.journal.transits(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
         return in_doubt(check, history, known)
 
     def end(
@@ -257,7 +257,7 @@ class NightRecorder:
 
     def tell(self, *events: RunEvent) -> None:
         """Note what happened."""
-        self.journal.happened(self.night.id, *events)
+        self.journal.add_events(self.night.id, *events)
 
     def _basis(self, standard: str | None) -> Basis:
         return basis_of_plan(self.setup.plan, self.setup.bands, standard, self.night.id)

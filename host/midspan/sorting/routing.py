@@ -17,7 +17,7 @@ from midspan.decision.decision import Outcome
 from midspan.decision.standing import UNSURE
 from midspan.sorting.next_action import Route
 from midspan.sorting.plan import SortPlan
-from midspan.store.passage import Step, Transit, TransitStage  # noqa: F401 - one for the example above
+from midspan.store.transit import Step, Transit, TransitStage  # noqa: F401 - one for the example above
 
 # A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})

@@ -12,8 +12,8 @@ from midspan.decision.bands import Bands, load_bands
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import load_usable
 from midspan.sorting.plan import SortPlan, as_kept, check_bins, load_sort_plan
-from midspan.store.passage import NightOnRecord
 from midspan.store.place import StorePlace
+from midspan.store.transit import NightOnRecord
 from midspan.wire.records import Identify
 
 LID, STOP = 1, 2  # bits of Identify.guards

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from midspan.decision.decision import Outcome
 from midspan.sorting.plan import SortPlan
-from midspan.store.passage import RunEvent, RunEventKind, Transit, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.records import FaultCode
 
 NONE_IN_A_ROW = 3  # feeds that brought nothing from a hopper that says it holds some
@@ -23,7 +23,7 @@ class Tally:
     """What was counted so far. `places` is what lies in each place, a shaft that may have fallen into it included.
 
     >>> from midspan.sorting.plan import EXAMPLE
-    >>> from midspan.store.passage import Step
+    >>> from midspan.store.transit import Step
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
     >>> tally.end(Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.IN_BIN, 1, place=2, passed=2),)), None,
     ...     alarmed=False)

@@ -8,8 +8,8 @@ from __future__ import annotations
 from sqlalchemy import case, func, select
 
 from midspan.store.database import Store
-from midspan.store.passage import ENDS, TransitStage
 from midspan.store.tables import EventRow, NightRow, StepRow, StopRequestRow, SuspectRow, TransitRow
+from midspan.store.transit import ENDS, TransitStage
 
 WENT = [stage.value for stage in ENDS - {TransitStage.NO_SHAFT}]
 

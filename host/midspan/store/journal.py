@@ -12,7 +12,7 @@ there is never more than one.
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
 ...     _ = journal.note(shaft, TransitStage.NO_SHAFT, at_ms=2)
-...     journal.open_passage("bench"), journal.passages(night)[0].stage.name
+...     journal.open_transit("bench"), journal.transits(night)[0].stage.name
 (None, 'NO_SHAFT')
 """
 
@@ -30,7 +30,6 @@ from midspan.base.errors import StoreError
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference, Store, add_result
-from midspan.store.passage import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 from midspan.store.stored_result import AnyResult
 from midspan.store.tables import (
     BatchRow,
@@ -44,6 +43,7 @@ from midspan.store.tables import (
     SuspectRow,
     TransitRow,
 )
+from midspan.store.transit import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 
 LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
 
@@ -96,7 +96,7 @@ class Journal:
         archive_bytes: int | None = None,
         words: str | None = None,
     ) -> Step:
-        """What a shaft has come to; see `passage.Stage` for what goes with which stage."""
+        """What a shaft has come to; see `transit.TransitStage` for what goes with which stage."""
         row = StepRow(
             passage_id=shaft, at_ms=at_ms, stage=stage.value, place=place, passed=passed, archive_bytes=archive_bytes,
             words=words,
@@ -107,7 +107,7 @@ class Journal:
 
     def judged(
         self,
-        passage: Transit,
+        transit: Transit,
         run: RunReference,
         result: AnyResult,
         decision: Decision,
@@ -118,37 +118,37 @@ class Journal:
         watched: Mapping[str, float | None] | None = None,
         check: StandardCheck | None = None,
         suspects: Iterable[int] = (),
-        happenings: Iterable[RunEvent] = (),
+        events: Iterable[RunEvent] = (),
     ) -> int:
-        """Store result, verdict, step, check, suspects and happenings: all of them or none; the result's number.
+        """Store result, verdict, step, check, suspects and events: all of them or none; the result's number.
 
         `basis` is what the verdict was made by,
         `cause` is the fault code for which the cycle was cut short, `watched` what watch.observe gave.
         """
         with self._store.transaction() as session:
-            batch = self._batch(session, passage.night)
+            batch = self._batch(session, transit.night)
             number, _ = add_result(session, batch, run, result, decision, at_ms, basis=basis)
             session.add(
                 StepRow(
-                    passage_id=passage.shaft, at_ms=at_ms, stage=TransitStage.JUDGED.value, result_id=number,
+                    passage_id=transit.shaft, at_ms=at_ms, stage=TransitStage.JUDGED.value, result_id=number,
                     words=cause,
                     watched=None if watched is None else json.dumps(watched),
                 )
             )  # fmt: skip
             if check is not None:
-                session.add(CheckRow(passage_id=passage.shaft, **check.columns()))
+                session.add(CheckRow(passage_id=transit.shaft, **check.columns()))
             session.flush()
             session.add_all(
-                SuspectRow(passage_id=shaft, check_id=passage.shaft, run_id=_judged_run(session, shaft))
+                SuspectRow(passage_id=shaft, check_id=transit.shaft, run_id=_judged_run(session, shaft))
                 for shaft in set(suspects)
             )
-            session.add_all(_happening_row(passage.night, one) for one in happenings)
+            session.add_all(_event_row(transit.night, one) for one in events)
             return number
 
-    def happened(self, night: int, *happenings: RunEvent) -> None:
+    def add_events(self, night: int, *events: RunEvent) -> None:
         """Something worth telling, or several things at once."""
         with self._store.transaction() as session:
-            session.add_all(_happening_row(night, one) for one in happenings)
+            session.add_all(_event_row(night, one) for one in events)
 
     # Reading
 
@@ -159,27 +159,27 @@ class Journal:
             rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
             return [NightOnRecord(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
 
-    def passage(self, shaft: int) -> Transit | None:
+    def transit(self, shaft: int) -> Transit | None:
         """One shaft, None when no night ever ordered it."""
         with self._store.transaction() as session:
-            return next(iter(_passages(session, select(TransitRow.id).where(TransitRow.id == shaft))), None)
+            return next(iter(_transits(session, select(TransitRow.id).where(TransitRow.id == shaft))), None)
 
-    def passages(self, night: int, above: int = 0) -> list[Transit]:
+    def transits(self, night: int, above: int = 0) -> list[Transit]:
         """Every shaft of a night in the order they were ordered, or those with numbers above one."""
         some = select(TransitRow.id).where(TransitRow.night_id == night, TransitRow.id > above)
         with self._store.transaction() as session:
-            return _passages(session, some)
+            return _transits(session, some)
 
-    def open_passage(self, gauge: str) -> Transit | None:
+    def open_transit(self, gauge: str) -> Transit | None:
         """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
         # Asked thus, SQLite looks from the end of the table and not through all that the gauge ever fed.
         its_gauge = select(NightRow.gauge).where(NightRow.id == TransitRow.night_id).scalar_subquery()
         newest = select(TransitRow.id).where(its_gauge == gauge).order_by(TransitRow.id.desc()).limit(1)
         with self._store.transaction() as session:
-            found = _passages(session, newest)
+            found = _transits(session, newest)
         return found[0] if found and found[0].is_open else None
 
-    def happenings(self, night: int) -> list[RunEvent]:
+    def events(self, night: int) -> list[RunEvent]:
         """What happened in a night, oldest first."""
         query = select(EventRow).where(EventRow.night_id == night).order_by(EventRow.id)
         with self._store.transaction() as session:
@@ -220,7 +220,7 @@ class Journal:
         """Every shaft of a gauge after the one with this number, whichever night ordered it."""
         after = select(TransitRow.id).join(NightRow).where(NightRow.gauge == gauge, TransitRow.id > shaft)
         with self._store.transaction() as session:
-            return _passages(session, after)
+            return _transits(session, after)
 
     def runs(self, batch: int) -> dict[int, RunReference]:
         """Return where the readings of each result of a night's batch are, by the number of the result."""
@@ -255,17 +255,17 @@ def _judged_run(session: Session, shaft: int) -> int | None:
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
 
 
-def _happening_row(night: int, one: RunEvent) -> EventRow:
+def _event_row(night: int, one: RunEvent) -> EventRow:
     return EventRow(
         night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
         words=one.words,
     )  # fmt: skip
 
 
-def _passages(session: Session, numbers: Select[Any]) -> list[Transit]:
+def _transits(session: Session, numbers: Select[Any]) -> list[Transit]:
     # Of tables, not of classes: a night asks for its open shaft before each move.
-    passages, steps = TransitRow.__table__, StepRow.__table__
-    rows = session.execute(select(passages).where(passages.c.id.in_(numbers)).order_by(passages.c.id)).all()
+    transits, steps = TransitRow.__table__, StepRow.__table__
+    rows = session.execute(select(transits).where(transits.c.id.in_(numbers)).order_by(transits.c.id)).all()
     query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)
     taken = {shaft: _steps(same) for shaft, same in groupby(session.execute(query), key=lambda row: row.passage_id)}
     return [

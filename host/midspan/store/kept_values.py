@@ -25,7 +25,7 @@ from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
 from midspan.decision.origin import Origin
 from midspan.measurement.result_form import ResultKind
-from midspan.store.passage import RunEventKind, TransitStage
+from midspan.store.transit import RunEventKind, TransitStage
 
 
 class Damaged(ValueError):

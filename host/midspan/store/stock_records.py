@@ -14,7 +14,6 @@ from midspan.decision.origin import Origin
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
 from midspan.store.measurements import standing_results
-from midspan.store.passage import TransitStage
 from midspan.store.records import Records
 from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
@@ -31,6 +30,7 @@ from midspan.store.tables import (
     VoucherRow,
     WeightRow,
 )
+from midspan.store.transit import TransitStage
 
 LOST = frozenset({TransitStage.UNCERTAIN.value, TransitStage.TAKEN_OUT.value})
 # Of the curve the mean and twice a turn, of the surface once a turn: by these shafts are told apart.

@@ -186,7 +186,7 @@ class TransitRow(Table):
 
 
 class StepRow(Table):
-    """What a shaft came to, in order; which of the columns hold something depends on the stage (passage.Stage)."""
+    """What a shaft came to, in order; which columns hold something depends on the stage (transit.TransitStage)."""
 
     __tablename__ = "steps"
     id: Mapped[int] = mapped_column(primary_key=True)

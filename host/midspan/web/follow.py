@@ -10,8 +10,8 @@ from midspan.measurement.calibration import Calibration
 from midspan.report.night_data import NightRecord, read_night, read_on
 from midspan.store import follow
 from midspan.store.journal import Journal
-from midspan.store.passage import NightOnRecord
 from midspan.store.place import StorePlace
+from midspan.store.transit import NightOnRecord
 from midspan.web.svg_live_curve import Turned, turned_so_far
 
 WAIT_S = 1.0

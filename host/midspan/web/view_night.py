@@ -15,7 +15,7 @@ from midspan.report.night_lists import coverage_factor
 from midspan.report.night_statistics import not_measured, places, rate_text
 from midspan.report.night_text import because, clock, end_of
 from midspan.report.result_text import verdict_words
-from midspan.store.passage import RunEventKind, Transit, TransitStage
+from midspan.store.transit import RunEventKind, Transit, TransitStage
 from midspan.web.follow import Clock
 from midspan.web.svg_chart import LEFT, SvgChart, with_room
 from midspan.web.svg_live_curve import Turned
@@ -69,8 +69,8 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
             f"{because(end.words)}.",
             "" if over else "midspan sort with --resume goes on where it stopped.",
         )
-    newest = record.passages[-1] if record.passages else None
-    heard = (_heard(newest), *(one.at_ms for one in record.happenings[-1:]), record.night.begun_ms)
+    newest = record.transits[-1] if record.transits else None
+    heard = (_heard(newest), *(one.at_ms for one in record.events[-1:]), record.night.begun_ms)
     # The nearest: after a clock was set back the latest time is no longer the newest.
     minutes = min(abs(now.now_ms() - at_ms) for at_ms in heard) / 60_000
     quiet = ""
@@ -79,10 +79,10 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
     return _at_work(record, newest, turned), quiet
 
 
-def _heard(passage: Transit | None) -> int:
-    if passage is None:
+def _heard(transit: Transit | None) -> int:
+    if transit is None:
         return 0
-    return passage.steps[-1].at_ms if passage.steps else passage.ordered_ms
+    return transit.steps[-1].at_ms if transit.steps else transit.ordered_ms
 
 
 def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None) -> str:
@@ -118,7 +118,7 @@ def pace_words(record: NightRecord) -> str:
 
 def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
     """The newest faults, each with what to do."""
-    told = [one for one in record.happenings if one.kind in TOLD]
+    told = [one for one in record.events if one.kind in TOLD]
     return [
         Trouble(
             clock(one.at_ms, now.zone), one.code or one.kind.value, one.words.removeprefix(f"{one.code}: "),
@@ -162,7 +162,7 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, Any]:
     things = night_text.todos(record, found, now.zone)
     if is_running(record):  # the shaft in hand is in good hands
         things = [
-            one for one in things if not any(one.what.startswith(f"Shaft {p.shaft} ") for p in record.passages[-1:])
+            one for one in things if not any(one.what.startswith(f"Shaft {p.shaft} ") for p in record.transits[-1:])
         ]
     return {
         "places": found,
@@ -172,7 +172,7 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, Any]:
         "troubles": troubles(record, now),
         "things": things,
         "suspects": night_lists.suspects(record, found),
-        "rows": shaft_rows(record, record.passages[: -LATEST - 1 : -1], now),
+        "rows": shaft_rows(record, record.transits[: -LATEST - 1 : -1], now),
         "checks": checks_chart(record, now),
         "good": sum(one.good for one in record.checks),
         "checked": len(record.checks),

@@ -22,9 +22,9 @@ from midspan.sets.stock import beside_verdict
 from midspan.store.database import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
-from midspan.store.passage import Transit, TransitStage
 from midspan.store.place import StorePlace
 from midspan.store.stored_result import AnyResult, finite
+from midspan.store.transit import Transit, TransitStage
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_chart import SvgChart, with_room
 from midspan.web.svg_live_curve import curve, turned_in
@@ -38,7 +38,7 @@ def numbers_of(follower: Follower, which: str) -> list[int]:
     """Numbers of the shafts that somebody means by a number, a label or what a label's code says; a number first."""
     name = read_code(which)
     number = int(name) if name.isascii() and name.isdigit() and int(name) <= HIGHEST_SHAFT else None
-    if number is not None and (follower.store.history(number) or Journal(follower.store).passage(number)):
+    if number is not None and (follower.store.history(number) or Journal(follower.store).transit(number)):
         return [number]
     named = {one.run.shaft for one in follower.store.history(name)}
     return sorted(named) or ([] if number is None else [number])
@@ -112,15 +112,15 @@ def _is_finite(result: ShaftResult) -> bool:
 
 
 def _steps(follower: Follower, shaft: int, now: Clock) -> list[tuple[str, str]]:
-    passage = Journal(follower.store).passage(shaft)
-    if passage is None:
+    transit = Journal(follower.store).transit(shaft)
+    if transit is None:
         return []
-    first = now.day(passage.ordered_ms), f"ordered in night {passage.night}, from the {passage.source.lower()}"
-    return [first, *((now.day(one.at_ms), _words(passage, i)) for i, one in enumerate(passage.steps))]
+    first = now.day(transit.ordered_ms), f"ordered in night {transit.night}, from the {transit.source.lower()}"
+    return [first, *((now.day(one.at_ms), _words(transit, i)) for i, one in enumerate(transit.steps))]
 
 
-def _words(passage: Transit, i: int) -> str:
-    step = passage.steps[i]
+def _words(transit: Transit, i: int) -> str:
+    step = transit.steps[i]
     parts = [step.stage.value]
     if step.place is not None and step.stage is not TransitStage.JUDGED:
         parts.append(f"place {step.place}")

@@ -7,7 +7,7 @@ from typing import Any
 from midspan.report.night_data import NightRecord
 from midspan.report.night_text import because, clock, end_among
 from midspan.store.journal import Journal
-from midspan.store.passage import RunEventKind
+from midspan.store.transit import RunEventKind
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_in
 from midspan.web.template import filled
@@ -74,16 +74,16 @@ class Views:
     def _asked_ms(self, record: NightRecord) -> int | None:
         """When somebody asked for the end of a night that goes on: what was asked before it went on is done with."""
         asked = self.follower.asked_ms(record.night.id) if is_running(record) else None
-        starts = [one.at_ms for one in record.happenings if one.kind is RunEventKind.RESUMED]
+        starts = [one.at_ms for one in record.events if one.kind is RunEventKind.RESUMED]
         return None if asked is None or any(at_ms > asked for at_ms in starts) else asked
 
     def _newest_turned(self, record: NightRecord) -> Turned | None:
         """What the gauge left of the shaft in hand, or the newest shaft of the night from the archive."""
-        known = {one.shaft for one in record.passages}
+        known = {one.shaft for one in record.transits}
         turned = self.follower.turning(record.night.gauge)
         if turned is not None and turned.shaft in known:
             return turned
-        judged = next((one.shaft for one in reversed(record.passages) if one.result is not None), None)
+        judged = next((one.shaft for one in reversed(record.transits) if one.result is not None), None)
         if judged is None:
             return None
         if self._turned[0] != judged:
@@ -98,7 +98,7 @@ class Views:
         """All nights, the newest first."""
         rows = []
         for night in reversed(self.follower.nights()):
-            end = end_among(Journal(self.follower.store).happenings(night.id))
+            end = end_among(Journal(self.follower.store).events(night.id))
             words = "it has not come to its end" if end is None else f"{end.kind.value}: {because(end.words)}"
             rows.append((night.id, self.now.day(night.begun_ms), night.gauge, self.follower.count(night.id), words))
         return filled("nights.html", nights=rows)
@@ -106,9 +106,9 @@ class Views:
     def shafts(self, number: int, first: int) -> str:
         """A part of all shafts of a night."""
         record = self.night(number)
-        total = len(record.passages)
+        total = len(record.transits)
         first = min(max(0, first), max(0, total - 1))
-        some = record.passages[first : first + PAGE]
+        some = record.transits[first : first + PAGE]
         return filled(
             "list.html",
             number=record.night.id,

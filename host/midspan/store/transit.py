@@ -2,8 +2,8 @@
 
 >>> measuring = Step(TransitStage.MEASURING, 3, archive_bytes=900)
 >>> steps = (Step(TransitStage.IN_GAUGE, 2), measuring, Step(TransitStage.JUDGED, 20, result=5))
->>> passage = Transit(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
->>> passage.stage.name, passage.is_open, passage.result, passage.measured
+>>> transit = Transit(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
+>>> transit.stage.name, transit.is_open, transit.result, transit.measured
 ('JUDGED', True, 5, 1)
 """
 
@@ -36,7 +36,7 @@ ENDS = frozenset({TransitStage.IN_BIN, TransitStage.NO_SHAFT, TransitStage.UNCER
 
 
 class RunEventKind(StrEnum):
-    """What a happening is about."""
+    """What an event of a run is about."""
 
     BEGUN = "begun"
     RESUMED = "went on"
