@@ -10,7 +10,7 @@ from rich.table import Table
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.sets.choose import Choice
 from midspan.sets.identity import Pair
-from midspan.sets.limits import QUANTITIES, Limits, Quantity
+from midspan.sets.limits import QUANTITIES, Limits, SetQuantity
 from midspan.sets.nominal_sizes import Likely
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
@@ -71,7 +71,7 @@ def _range(one: Review, k: float) -> str:
     return with_uncertainty(one.range_thou, k * one.u_range_thou, MOST_PLACES)
 
 
-def _from_to(shafts: Sequence[StockShaft], quantity: Quantity) -> str:
+def _from_to(shafts: Sequence[StockShaft], quantity: SetQuantity) -> str:
     values = [value for value in (quantity.of(one) for one in shafts) if value is not None]
     return f"{min(values):.1f} to {max(values):.1f}" if values else "-"
 
@@ -235,7 +235,7 @@ def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> di
     }  # fmt: skip
 
 
-def _known_range(shafts: Sequence[StockShaft], quantity: Quantity) -> float | None:
+def _known_range(shafts: Sequence[StockShaft], quantity: SetQuantity) -> float | None:
     """None when one of the shafts lacks the quantity by now: measured again without it."""
     values = [value for one in shafts if (value := quantity.of(one)) is not None]
     return None if len(values) < len(shafts) else float(max(values) - min(values))

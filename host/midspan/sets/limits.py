@@ -43,7 +43,7 @@ class ByQuantity(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Quantity:
+class SetQuantity:
     """What shafts of a set are to have alike; `importance` is how much a range as wide as its limit counts."""
 
     name: str
@@ -55,10 +55,10 @@ class Quantity:
 
 # The most important first.
 QUANTITIES = (
-    Quantity("spine_thou", "spine", "thou", 1.0, lambda one: one.spine_thou),
-    Quantity("spread_thou", "spread around", "thou", 0.1, lambda one: one.spread_thou),
-    Quantity("weight_gr", "weight", "gr", 0.01, lambda one: one.weight_gr),
-    Quantity("runout_thou", "runout", "thou", 0.001, lambda one: one.runout_thou),
+    SetQuantity("spine_thou", "spine", "thou", 1.0, lambda one: one.spine_thou),
+    SetQuantity("spread_thou", "spread around", "thou", 0.1, lambda one: one.spread_thou),
+    SetQuantity("weight_gr", "weight", "gr", 0.01, lambda one: one.weight_gr),
+    SetQuantity("runout_thou", "runout", "thou", 0.001, lambda one: one.runout_thou),
 )
 
 
@@ -75,7 +75,7 @@ class Limits(Section):
     runout_thou: Window | None = None
 
     @cached_property
-    def quantities(self) -> tuple[Quantity, ...]:
+    def quantities(self) -> tuple[SetQuantity, ...]:
         """The quantities that are limited, most important first."""
         return tuple(one for one in QUANTITIES if one.of(self) is not None)
 
