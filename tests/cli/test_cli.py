@@ -7,13 +7,13 @@ import shlex
 import signal
 import subprocess
 import sys
+from functools import partial
 
 import fastavro
 import pytest
 import typer
 from commands_rig import COMMAND, complaint, midspan, settings
 from matplotlib.image import imread
-from midspan.cli import commands
 from midspan.cli.main import app
 from midspan.cli.options import LONGEST_LABEL
 from midspan.decision.decision import Outcome
@@ -378,10 +378,7 @@ def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(t
 def test_ctrl_c_in_mid_shaft_lifts_the_head_and_keeps_the_readings(tmp_path, monkeypatch):
     calibration, bands = settings(tmp_path)
 
-    def watched(*arguments, **named):
-        return bench.Bench(*arguments, **named, on_event=interrupting())
-
-    monkeypatch.setattr(commands, "Bench", watched)
+    monkeypatch.setattr(bench, "Bench", partial(bench.Bench, on_event=interrupting()))
     given = ("--calibration", calibration, "--bands", bands)
     done = midspan("measure", "--port", "rehearsal", "--shaft", 1, *given, folder=tmp_path)
     assert done.returncode == 130

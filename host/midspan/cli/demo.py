@@ -1,39 +1,42 @@
-"""The demonstration: the whole path on the simulated gauge, with an invented stock of shafts."""
+"""`midspan demo`: the whole path on the simulated gauge, with an invented stock of shafts."""
 
 import sys
 import time
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+import typer
 
-from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import OutputError
 from midspan.base.files import writing
-from midspan.decision.bands import load_bands
-from midspan.link.gauge import Gauge
-from midspan.link.open_line import open_line
-from midspan.measurement.calibration import load_calibration
-from midspan.measurement.result import ShaftResult
-from midspan.pipeline.bench import Bench, Verdict, measure_batch
-from midspan.rehearsal import scenario, scenario_night
-from midspan.rehearsal.process import Rehearsal
-from midspan.report import result_text
-from midspan.report.plot_shaft import draw_around
 from midspan.store.place import StorePlace
-from midspan.uncertainty.budget import Coverage
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from midspan.pipeline.bench import Verdict
 
 K = 2.0
 ARCHIVE, STORE, CALIBRATION, BANDS = "readings.avro", "results.db", "calibration.toml", "bands.toml"
 
 
-def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -> None:
-    """Measure a stock of shafts, print what came out, and leave archive, database, settings and picture in folder.
+def demo(
+    folder: Annotated[Path, typer.Option(help="Where archive, database, picture and settings go.")] = Path(
+        "demo-output"
+    ),
+    shafts: Annotated[int, typer.Option(min=1, max=500, help="How many shafts to measure.")] = 36,
+    seed: Annotated[int, typer.Option(help="Another seed, another batch.")] = 7,
+    calibration: Annotated[
+        Path | None, typer.Option(help="Your own calibration of the simulated gauge (see: midspan calibrate).")
+    ] = None,
+) -> None:
+    """Try it all on a simulated gauge."""
+    from midspan.measurement.calibration import load_calibration
+    from midspan.rehearsal import scenario
+    from midspan.rehearsal.process import Rehearsal
+    from midspan.report import result_text
 
-    `calibration` is a file of the user's own for the simulated gauge, in place of the one that comes with it.
-    Raises OutputError when the folder cannot be written, or holds settings or results of anyone else.
-    """
     if calibration is None:
         text = scenario.calibration_text(seed)
     else:
@@ -41,11 +44,11 @@ def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -
         text = calibration.read_text(encoding="utf-8")
     _prepare(folder, {CALIBRATION: text, BANDS: scenario.BANDS})
     screen = result_text.console()
-    stock = scenario.shafts(number, seed)
+    stock = scenario.shafts(shafts, seed)
     begun = time.monotonic()
     with Rehearsal(scenario.rehearsal(stock, seed), folder) as gauge:
         screen.print(f"A simulated gauge runs the device code on {gauge.interpreter}, behind {gauge.port}.")
-        screen.print(f"It has {number} shafts of an invented club to measure.\n")
+        screen.print(f"It has {shafts} shafts of an invented club to measure.\n")
         verdicts = _measured(folder, gauge.port, [(shaft["number"], shaft["label"]) for shaft in stock], screen)
     _print_outcome(verdicts, time.monotonic() - begun, screen)
     _print_files(folder, verdicts, screen)
@@ -53,6 +56,8 @@ def run(folder: Path, number: int, seed: int, calibration: Path | None = None) -
 
 def _prepare(folder: Path, settings: dict[str, str]) -> None:
     """The settings in their files, unless that would write over someone's own or mix invented shafts with real ones."""
+    from midspan.rehearsal import scenario_night
+
     with writing(folder, "name another with --folder"):
         folder.mkdir(parents=True, exist_ok=True)
         found = [name for name in (*settings, ARCHIVE, STORE) if (folder / name).exists()]
@@ -71,7 +76,16 @@ def _holds(path: Path, text: str) -> bool:
     return path.is_file() and path.read_bytes() == text.encode()
 
 
-def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Console) -> list[Verdict]:
+def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: "Console") -> list["Verdict"]:
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from midspan.archive.writer import ArchiveWriter
+    from midspan.decision.bands import load_bands
+    from midspan.link.gauge import Gauge
+    from midspan.link.open_line import open_line
+    from midspan.measurement.calibration import load_calibration
+    from midspan.pipeline.bench import Bench, measure_batch
+
     verdicts = []
     with ExitStack() as stack:
         archive = stack.enter_context(ArchiveWriter(folder / ARCHIVE))
@@ -98,7 +112,9 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: Con
     return verdicts
 
 
-def _print_outcome(verdicts: list[Verdict], passed_s: float, screen: Console) -> None:
+def _print_outcome(verdicts: list["Verdict"], passed_s: float, screen: "Console") -> None:
+    from midspan.report import result_text
+
     rows = [(one.result, one.decision) for one in verdicts]
     screen.print(result_text.results_table(rows, K, wide=screen.width >= result_text.WIDE), "")
     screen.print(result_text.counts_table(one.decision for one in verdicts), "")
@@ -110,7 +126,12 @@ def _print_outcome(verdicts: list[Verdict], passed_s: float, screen: Console) ->
     )
 
 
-def _print_files(folder: Path, verdicts: list[Verdict], screen: Console) -> None:
+def _print_files(folder: Path, verdicts: list["Verdict"], screen: "Console") -> None:
+    from midspan.measurement.result import ShaftResult
+    from midspan.rehearsal import scenario_night
+    from midspan.report.plot_shaft import draw_around
+    from midspan.uncertainty.budget import Coverage
+
     for what, name in (
         ("raw readings, for ever", ARCHIVE),
         ("results and verdicts", STORE),

@@ -1,20 +1,31 @@
-"""`midspan park`: the shaft in the gauge with its stiff side up."""
+"""`midspan park`: measure the shaft in the gauge, keep the result, and turn its stiff side up."""
 
-from pathlib import Path
+import json
+import sys
 from typing import Annotated
 
 import typer
 
+from midspan.base.formatting import angle, printable
+from midspan.cli.measure import READINGS, ArchiveFile, BenchOptions, GaugePort, bench_at
 from midspan.cli.options import STORE, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
+
+CAUTION = (
+    "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
+)
+MARK_IT = (
+    "Rollers and head stand still. The stiff side is up, under the head, and its opposite down: mark it there with a "
+    "soft pencil before anything is moved. Once lifted off, the shaft has to be measured anew."
+)
 
 
 def park(
     shaft: Annotated[int, typer.Argument(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
-    port: Annotated[str, typer.Option(help="Serial port of the gauge (see: midspan ports), or: rehearsal.")],
+    port: GaugePort,
     calibration: CalibrationFile,
     bands: BandsFile,
     label: Label = "",
-    archive: Annotated[Path, typer.Option(help="Archive that the raw readings are added to.")] = Path("readings.avro"),
+    archive: ArchiveFile = READINGS,
     store: StoreFile = STORE,
     clear_fault: ClearFault = False,
     even_so: EvenSo = False,
@@ -26,9 +37,38 @@ def park(
     Angles hold only until a shaft is lifted off, so it is measured now, and kept like any other. Refuses when its
     spread is within the noise. Keep fingers off rollers and head while they move.
     """
-    from midspan.cli import park_command
+    from midspan.measurement.result import Unmeasured
+    from midspan.report.result_text import console, verdict_words
+    from midspan.sorting.park import park as turn_to_stiff_side
+    from midspan.sorting.park import same_shaft, stiff_side
+    from midspan.store.stored_result import finite
+    from midspan.uncertainty.budget import Coverage
 
-    park_command.run(
-        port, shaft, label, calibration, bands, archive, store,
-        clear_fault=clear_fault, even_so=even_so, as_json=as_json, k=k,
-    )  # fmt: skip
+    print(CAUTION, file=sys.stderr)  # first of all: clearing a fault moves the head too
+    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, even_so)) as bench:
+        before = bench.store.latest(shaft)
+        verdict = bench.measure(shaft, label)
+        result = verdict.result
+        side = stiff_side(result)
+        assert not isinstance(result, Unmeasured)  # it would have had no side
+        if before is not None and not isinstance(before.result, Unmeasured):
+            same_shaft(result, finite(before.result.spine_thou), finite(before.result.u_spine_thou))
+        turned = turn_to_stiff_side(bench.gauge, verdict.run, result, bench.calibration)
+    expanded_deg = Coverage(factor=k).k(None) * turned.u_deg
+    if as_json:
+        print(json.dumps({
+            "shaft": shaft, "label": label, "stiff_side_deg": side, "u_parked_deg": turned.u_deg,
+            "turned_steps": turned.steps, "spread_thou": result.spread_thou, "doubts": list(result.doubts),
+            "outcome": verdict.decision.outcome.value, "reasons": list(verdict.decision.reasons),
+        }))  # fmt: skip
+        return
+    screen = console()
+    name = printable(f"shaft {shaft} {label}").strip()
+    screen.print(
+        f"{name}: spread {result.spread_thou:.2f} thou, stiff side {angle(side)}°, up within ± {expanded_deg:.1f}° "
+        f"({Coverage(factor=k).words})"
+    )
+    screen.print(f"verdict: {verdict_words(verdict.decision)}")
+    for doubt in result.doubts:
+        screen.print(f"in doubt: {printable(doubt)}")
+    screen.print(MARK_IT)

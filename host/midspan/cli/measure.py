@@ -1,0 +1,135 @@
+"""`midspan measure`: the shaft in the gauge measured, judged and kept; the bench serves `midspan park` too."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midspan.base.errors import DeviceFault
+from midspan.cli.options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
+from midspan.store.place import StorePlace
+
+if TYPE_CHECKING:
+    from midspan.pipeline.bench import Bench
+
+REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
+GaugePort = Annotated[str, typer.Option("--port", help="Serial port of the gauge (see: midspan ports), or: rehearsal.")]
+ArchiveFile = Annotated[Path, typer.Option("--archive", help="Archive that the raw readings are added to.")]
+READINGS = Path("readings.avro")
+
+
+@dataclass(frozen=True)
+class BenchOptions:
+    """The gauge at a port, and the files by which a shaft is measured, judged and kept.
+
+    `clear_fault` says that a person looked at the gauge, `even_so` that a doubtful calibration may be used.
+    """
+
+    port: str
+    calibration: Path
+    bands: Path
+    archive: Path
+    store: StorePlace
+    clear_fault: bool
+    even_so: bool
+
+
+def measure(
+    port: GaugePort,
+    shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
+    calibration: CalibrationFile,
+    bands: BandsFile,
+    label: Label = "",
+    archive: ArchiveFile = READINGS,
+    store: StoreFile = STORE,
+    clear_fault: ClearFault = False,
+    even_so: EvenSo = False,
+    as_json: AsJson = False,
+    k: Factor = None,
+) -> None:
+    """Measure, judge and keep the shaft in the gauge."""
+    from midspan.cli.show import show_unmeasured
+    from midspan.measurement.result import Unmeasured
+    from midspan.report import result_text
+    from midspan.sets.twins import numbers_of_label
+
+    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, even_so)) as bench:
+        verdict = bench.measure(shaft, label)
+        others = numbers_of_label(bench.store, label) - {shaft}
+    if others:
+        print(
+            f"shaft {min(others)} bears this label too: they count as one shaft; if they are two, say: "
+            f"midspan sets different {min(others)} {shaft}",
+            file=sys.stderr,
+        )
+    if as_json:
+        print(result_text.as_json(verdict.result, verdict.decision))
+    elif isinstance(verdict.result, Unmeasured):
+        show_unmeasured(verdict.result, verdict.decision, as_json=False)
+    else:
+        result_text.console().print(result_text.shaft_story(verdict.result, verdict.decision, k))
+
+
+@contextmanager
+def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
+    """All that a shaft passes, ready to measure it, until the block is left; on the simulated gauge it lies in there.
+
+    Raises the errors of port, files and gauge.
+    """
+    from midspan.archive.writer import ArchiveWriter
+    from midspan.decision.bands import load_bands
+    from midspan.link.gauge import Gauge
+    from midspan.link.open_line import open_line
+    from midspan.measurement.calibration_validity import check_use, load_usable
+    from midspan.pipeline.bench import Bench
+
+    calibration, bands = load_usable(options.calibration, even_so=options.even_so), load_bands(options.bands)
+    with ExitStack() as stack:
+        port = _port(options.port, shaft, stack)
+        archive = stack.enter_context(ArchiveWriter(options.archive))
+        if archive.moved is not None:
+            print(archive.moved, file=sys.stderr)
+        store = stack.enter_context(options.store.open())
+        gauge = Gauge(stack.enter_context(open_line(port)))
+        found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
+        bench = Bench(gauge, calibration, bands, archive, store, batch=0)
+        if not options.even_so:
+            check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
+        bench.batch = store.begin_batch("one by one", bench.now_ms())
+        _make_ready(bench, port, options.clear_fault)
+        yield bench
+
+
+def _port(port: str, shaft: int, stack: ExitStack) -> str:
+    """The port, or that of a simulated gauge in which one shaft of the demonstration's stock lies."""
+    from midspan.rehearsal import scenario
+    from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
+
+    if port != REHEARSAL_PORT:
+        return port
+    stock = scenario.shafts(REHEARSED, seed=7)
+    given = scenario.rehearsal([known for known in stock if known["number"] == shaft], seed=7)
+    return stack.enter_context(Rehearsal(given, Path(stack.enter_context(TemporaryDirectory())))).port
+
+
+def _make_ready(bench: "Bench", port: str, clear_fault: bool) -> None:
+    """Store a shaft that the gauge still holds; clear its fault if the user has looked at it and says so."""
+    from midspan.report.result_text import verdict_words
+    from midspan.wire.records import State
+
+    held = bench.fetch_held()
+    if held is not None:
+        found = f"shaft {held.run.shaft}; it was fetched and stored first: {verdict_words(held.decision)}"
+        print(f"the gauge still held {found}", file=sys.stderr)
+    if bench.gauge.settled().state is State.FAULTED:
+        if not clear_fault:
+            raise DeviceFault(
+                f"{port}: the gauge stands still because of a fault; look what stopped it, then use --clear-fault"
+            )
+        bench.gauge.clear_fault()

@@ -1,0 +1,83 @@
+"""`midspan show`: a stored result with its uncertainty, or where that comes from."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from midspan.base.errors import OutputError
+from midspan.base.formatting import printable
+from midspan.cli.options import STORE, AsJson, Factor, Shown, StoreFile
+
+if TYPE_CHECKING:
+    from midspan.decision.decision import Decision
+    from midspan.measurement.result import ShaftResult, Unmeasured
+
+
+def show(
+    shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
+    store: StoreFile = STORE,
+    picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around, or its budget.")] = None,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="Show where the uncertainty of its spine comes from.")
+    ] = False,
+    trials: Annotated[int, typer.Option(min=1000, max=10**7, help="Monte Carlo trials that check it.")] = 100_000,
+    as_json: AsJson = False,
+    k: Factor = None,
+) -> None:
+    """Show a stored result with its uncertainty."""
+    from midspan.hand_bench.result import HandResult
+    from midspan.measurement.result import Unmeasured
+    from midspan.sets.stock import beside_verdict
+    from midspan.store.lookup import newest, whole
+
+    with store.open_to_read() as opened:
+        stored = newest(opened, shaft)
+        against = beside_verdict(opened, stored.run.shaft)
+        benches = opened.calibrations() if budget else {}
+    if against is not None:
+        print(f"shaft {stored.run.shaft} is no stock: {against}", file=sys.stderr)
+    if isinstance(stored.result, Unmeasured):
+        show_unmeasured(stored.result, stored.decision, as_json)
+        if picture is not None:
+            raise OutputError(f"{picture}: shaft {shaft} gave no result; there is nothing to draw")
+        return
+    result, shown = whole(stored, store), Shown(as_json, k, picture)
+    if budget:
+        from midspan.cli.budget import show_budget
+
+        show_budget(result, stored.run, store, benches, trials, shown)
+    elif isinstance(result, HandResult):
+        from midspan.cli.hand import show_hand
+
+        show_hand(result, stored.decision, shown)
+    else:
+        _show_measured(result, stored.decision, shown)
+
+
+def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) -> None:
+    """Print why a shaft gave no result, and what was decided."""
+    from midspan.report import result_text
+
+    if as_json:
+        print(result_text.as_json(outcome, decision))
+    else:
+        name = printable(f"shaft {outcome.shaft} {outcome.label}").strip()
+        result_text.console().print(f"{name}: {result_text.verdict_words(decision)}")
+
+
+def _show_measured(result: "ShaftResult", decision: "Decision", shown: Shown) -> None:
+    from midspan.report import result_text
+
+    if shown.as_json:
+        print(result_text.as_json(result, decision))
+    else:
+        story, table = result_text.shaft_story(result, decision, shown.k), result_text.budget_table(result)
+        result_text.console().print(story, "", table)
+    if shown.picture is not None:
+        from midspan.report.plot_shaft import draw_around
+        from midspan.uncertainty.budget import Coverage
+
+        draw_around(result, shown.picture, Coverage(factor=shown.k))
+        print(f"picture: {shown.picture}", file=sys.stderr)
