@@ -91,7 +91,6 @@ OWED = {
 MOST_PARAMETERS = 6
 # Functions that still take more.
 OWED_PARAMETERS = {
-    "cli/commands.bench_at", "cli/commands.measure", "cli/park_command.run",
     "hand_bench/conversion.standard_thou", "hand_bench/record.begin", "sorting/notices.__init__",
     "store/database.add", "store/database.add_again", "store/database.add_result",
     "store/journal.judged", "store/journal.note",
