@@ -167,10 +167,10 @@ def test_nothing_of_a_value_under_a_key_of_a_person_is_left(value):
     assert left == ""
 
 
-def test_ports_and_versions_are_no_names():
+def test_ports_versions_and_faults_are_no_names():
     names = Placeholders()
-    assert scrubbed_line("«COM3» «/dev/ttyACM0» «/dev/ttyAnn» «0.1.0» «0.1.0-ann»", names).split() == [
-        "COM3", "/dev/ttyACM0", "text-1", "0.1.0", "text-2",
+    assert scrubbed_line("«COM3» «/dev/ttyACM0» «/dev/ttyAnn» «0.1.0» «0.1.0-ann» «PORT_LOST»", names).split() == [
+        "COM3", "/dev/ttyACM0", "text-1", "0.1.0", "text-2", "PORT_LOST",
     ]  # fmt: skip
 
 

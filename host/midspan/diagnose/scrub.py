@@ -20,6 +20,7 @@ from typing import Any
 
 from midspan.base.log_file import CLOSING, LINE, OPENING
 from midspan.diagnose.known_words import known_keys, secret_keys
+from midspan.wire.records import FaultCode, HostFault
 
 REMOVED = "removed"
 TEXT = "text"
@@ -29,6 +30,7 @@ PORT = re.compile(r"/dev/(tty(S|ACM|USB)?|pts/)[0-9]{1,4}|COM[0-9]{1,4}|rehearsa
 VERSION = re.compile(r"(micropython )?[0-9]\.[0-9]{1,2}\.[0-9]{1,2}(?![^ ])")  # what a gauge runs on begins so
 # A quote that was torn off ends with its line.
 QUOTE = re.compile(f"{OPENING}([^{CLOSING}]*)(?:{CLOSING}|$)")
+CODES = frozenset(code.name for code in (*FaultCode, *HostFault))
 
 
 class Placeholders:
@@ -43,7 +45,7 @@ class Placeholders:
         version = VERSION.match(text)
         if version is not None:
             return f"{version[0]} {self.of(text[version.end() :])}".strip()
-        if not text or PORT.fullmatch(text):
+        if not text or text in CODES or PORT.fullmatch(text):
             return text
         if text not in self._of:
             self._counts[kind] += 1
