@@ -117,8 +117,8 @@ def refill(
             sets.refill(kept, gone, chosen, now_ms())
     if as_json:
         also = {"joining": [shaft.shaft for shaft in chosen], "next": [shaft.shaft for shaft in others]}
-        also |= sets_text.twins_json(stock) | {"against": against}
-        print(json.dumps(sets_text.review_json(name, found, kept.limits, distance) | also))
+        told = sets_text.review_json(name, found, kept.limits, distance) | also | sets_text.twins_json(stock)
+        print(json.dumps(told | {"against": against}))
         return
     screen = console()
     screen.print(f"best for {printable(name)}: {_names(chosen)}")

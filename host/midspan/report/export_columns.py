@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 Kind = Literal["text", "whole", "number", "time"]
 NO_RESULT = "the run gave no result"
@@ -92,6 +92,6 @@ NOTE = (
 )
 
 
-def described(columns: tuple[ExportColumn, ...]) -> list[dict[str, Any]]:
+def described(columns: tuple[ExportColumn, ...]) -> list[dict[str, str]]:
     """The dictionary as rows under HEADINGS."""
     return [dict(zip(HEADINGS, (one.name, one.kind, one.unit, one.meaning, one.empty), strict=True)) for one in columns]

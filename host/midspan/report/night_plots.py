@@ -242,7 +242,7 @@ def _each_shaft(record: NightRecord, along: _Along) -> str:
     return drawn(draw, 2.4, "How long each shaft took") if took else ""
 
 
-LOOKS: tuple[tuple[Outcome, dict[str, Any]], ...] = (
+LOOKS: tuple[tuple[Outcome, Mapping[str, str]], ...] = (
     (Outcome.ACCEPTED, {"facecolor": SHADE, "edgecolor": INK}),
     (Outcome.DOUBTFUL, {"facecolor": LIGHT, "edgecolor": INK}),
     (Outcome.REJECTED, {"facecolor": PAPER, "edgecolor": INK, "hatch": "////"}),

@@ -182,7 +182,7 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
     JSON has no word for a number that is not finite: it is null, and the verdict says what was wrong with it.
     """
     if isinstance(result, Unmeasured):
-        values: dict[str, Any] = {"shaft": result.shaft, "label": result.label, "unmeasured": list(result.reasons)}
+        values: dict[str, object] = {"shaft": result.shaft, "label": result.label, "unmeasured": list(result.reasons)}
     else:
         values = result.as_dict()
         values["budget"] = {name: part.u for (name, _), part in zip(CAUSES, result.budget.contributions, strict=True)}

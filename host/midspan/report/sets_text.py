@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice
-from typing import Any
 
 from rich.table import Table
 
@@ -145,7 +144,7 @@ def twins_words(stock: Stock) -> Iterator[str]:
         )
 
 
-def twins_json(stock: Stock) -> dict[str, Any]:
+def twins_json(stock: Stock) -> dict[str, object]:
     """The same as plain values: pairs of numbers, and by reason the shafts of which nobody can tell."""
     return {"likely_twins": [list(pair) for pair in stock.likely], "cannot_tell": _lists(stock.unsure)}
 
@@ -219,7 +218,7 @@ def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
     return f"no set of {limits_words(limits)}: {', or '.join(helps)}"
 
 
-def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> dict[str, Any]:
+def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> dict[str, object]:
     """A set as plain values; each u_... is a standard uncertainty (k = 1)."""
     shafts = [
         {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,

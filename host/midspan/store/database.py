@@ -18,12 +18,12 @@ import json
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Engine, Select, func, select
+from sqlalchemy import Engine, Select, func, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
@@ -39,7 +39,14 @@ from midspan.store.complaints import in_words
 from midspan.store.database_file import fold_in
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged
-from midspan.store.measurements import concerns_before, concerns_in, crack_limit_before, note_run, standing_results
+from midspan.store.measurements import (
+    concerns_before,
+    concerns_in,
+    crack_limit_before,
+    is_run,
+    note_run,
+    standing_results,
+)
 from midspan.store.place import StorePlace
 from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
@@ -126,7 +133,7 @@ class Store:
         The verdict is the one that the store keeps (add_result); `origin` is that of a run that was never noted here.
         """
         with self.transaction() as session:
-            known = session.scalars(_results().where(*_place(run)).order_by(ResultRow.id)).all()
+            known = session.scalars(_results().where(*is_run(run)).order_by(ResultRow.id)).all()
             if known:
                 decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
             there = [_stored(old) for old in known]
@@ -247,7 +254,7 @@ def add_result(
     is held to the crack limit of the measurements that the run supersedes where it has none of its own.
     In the columns of quantities a number that is not finite is null: the verdict says what was wrong with it.
     """
-    run_id = note_run(session, batch, asdict(run), origin)
+    run_id = note_run(session, batch, run, origin)
     decision, basis = _with_the_past(session, run_id, result, decision, basis)
     row = ResultRow(
         run_id=run_id, made_ms=made_ms, kind=result.kind, full=as_text(result),
@@ -293,7 +300,7 @@ def _results() -> Select[ResultRow]:
 
 def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
     if isinstance(shaft, RunReference):
-        return _results().where(*_place(shaft))
+        return _results().where(*is_run(shaft))
     return _results().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
 
 
@@ -306,12 +313,6 @@ def _basis_id(session: Session, basis: Basis) -> int:
 def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
     """Sort key of results that stand side by side: the worse verdict first, then the one measured here, the newest."""
     return WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
-
-
-def _place(run: RunReference) -> tuple[ColumnElement[bool], ...]:
-    # The time tells a run from one that stood at this place of another file of the same name.
-    begun = RunRow.started_ms == run.started_ms
-    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
 
 
 def _reference(row: RunRow) -> RunReference:

@@ -6,9 +6,11 @@ archive, where the order is that of the gauge. So it never displaces a measured 
 until the shaft is measured again. The clock of the computer counts for nothing here: it may have been set back.
 """
 
+from __future__ import annotations
+
 import json
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, exists, func, select
 from sqlalchemy.dialects.sqlite import insert
@@ -20,32 +22,39 @@ from midspan.measurement.result import Unmeasured
 from midspan.store.stored_result import AnyResult, finite
 from midspan.store.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
 
+if TYPE_CHECKING:
+    from midspan.store.database import RunReference
+
 CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
 
 
-def note_run(session: Session, batch: int, run: Mapping[str, Any], origin: Origin) -> int:
-    """Return the number of a run, noted with those that it supersedes if the store has never seen it.
-
-    `run` has the columns of a RunReference.
-    """
+def note_run(session: Session, batch: int, run: RunReference, origin: Origin) -> int:
+    """Return the number of a run, noted with those that it supersedes if the store has never seen it."""
+    row = insert(RunRow).values(batch_id=batch, origin=origin.value, **asdict(run))
     # Insert first, so that two programs noting the same run wait for each other instead of failing.
-    new = session.execute(insert(RunRow).values(batch_id=batch, origin=origin.value, **run).on_conflict_do_nothing())
-    keys = ("archive", "byte_offset", "shaft", "started_ms")
-    number: int = session.scalars(select(RunRow.id).where(*(getattr(RunRow, key) == run[key] for key in keys))).one()
+    new = session.execute(row.on_conflict_do_nothing())
+    number: int = session.scalars(select(RunRow.id).where(*is_run(run))).one()
     if new.rowcount:  # type: ignore[attr-defined]
         _supersede(session, number, run, origin)
     return number
 
 
-def _supersede(session: Session, number: int, run: Mapping[str, Any], origin: Origin) -> None:
+def is_run(run: RunReference) -> tuple[ColumnElement[bool], ...]:
+    """Return the conditions that a row is this run."""
+    # The time tells a run from one that stood at this place of another file of the same name.
+    begun = RunRow.started_ms == run.started_ms
+    return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
+
+
+def _supersede(session: Session, number: int, run: RunReference, origin: Origin) -> None:
     """Let a new run take the place of those of its shaft that it knew of, or that stand before it in its archive."""
-    others = session.scalars(select(RunRow).where(RunRow.shaft == run["shaft"], RunRow.id != number, is_standing()))
+    others = session.scalars(select(RunRow).where(RunRow.shaft == run.shaft, RunRow.id != number, is_standing()))
     pairs = []
     for other in others:
-        same_archive = other.archive == run["archive"]
+        same_archive = other.archive == run.archive
         if origin is Origin.MEASURED:
             pairs.append((number, other.id))
-        elif same_archive and other.byte_offset > run["byte_offset"]:
+        elif same_archive and other.byte_offset > run.byte_offset:
             pairs.append((other.id, number))
         elif same_archive and other.origin == Origin.IMPORTED:
             pairs.append((number, other.id))

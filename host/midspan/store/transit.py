@@ -159,7 +159,7 @@ class StandardCheck:
     calibration: str | None = None
     shaft: int | None = None
 
-    def columns(self) -> dict[str, Any]:
+    def columns(self) -> dict[str, object]:
         """Values for the table of checks, its shaft apart."""
         values = asdict(self)
         del values["shaft"]

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
-from typing import Any
 
 from midspan.base.formatting import with_uncertainty
 from midspan.report import night_lists, night_text
@@ -156,7 +155,7 @@ def shaft_rows(record: NightRecord, some: tuple[Transit, ...], now: Clock) -> li
     return rows
 
 
-def night_values(record: NightRecord, now: Clock) -> dict[str, Any]:
+def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
     """What the template of a night shows beside the shaft in hand."""
     found = places(record)
     things = night_text.todos(record, found, now.zone)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from midspan.base.errors import MidspanError
 from midspan.base.formatting import with_uncertainty
 from midspan.report.sets_text import limits_words, review_words
@@ -17,7 +15,7 @@ from midspan.web.svg_chart import SvgChart, with_room
 K, DISTANCE_M, LEAST_THOU = 2.0, 70.0, 0.5
 
 
-def sets_values(follower: Follower, now: Clock) -> dict[str, Any]:
+def sets_values(follower: Follower, now: Clock) -> dict[str, object]:
     """All sets, the newest first."""
     kept = Sets(follower.store).all()
     names = {one.id: one.name for one in kept}
@@ -30,7 +28,7 @@ def sets_values(follower: Follower, now: Clock) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def set_values(follower: Follower, number: int, now: Clock) -> dict[str, Any] | None:
+def set_values(follower: Follower, number: int, now: Clock) -> dict[str, object] | None:
     """One set with its members; None when there is no set of this number."""
     kept = next((one for one in Sets(follower.store).all() if one.id == number), None)
     if kept is None:

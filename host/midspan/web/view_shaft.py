@@ -6,7 +6,6 @@ import csv
 import io
 import math
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -44,7 +43,7 @@ def numbers_of(follower: Follower, which: str) -> list[int]:
     return sorted(named) or ([] if number is None else [number])
 
 
-def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, Any]:
+def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object]:
     """All that the template of a shaft shows."""
     history = follower.store.history(shaft)
     newest = follower.store.latest(shaft)
