@@ -6,19 +6,16 @@ of them afterwards holds every run that the copied database names.
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import closing
 from importlib import metadata
 from itertools import count
 from pathlib import Path
 
 from midspan.backup.belongings import Belongings, Place, a_run_in, settings_of, whole_bytes
 from midspan.backup.manifest import ROOM, Entry, Manifest, copy_file, new_folder, seal, sync, write_manifest
-from midspan.backup.read_back import read_back, runs_by_name
-from midspan.base.errors import OutputError
+from midspan.backup.read_back import read_back
 from midspan.base.files import writing
-from midspan.store.database import Store
+from midspan.store.copying import copy_database, runs_by_name
 from midspan.store.place import StorePlace, list_text
 from midspan.store.upgrade import NEWEST
 
@@ -36,9 +33,11 @@ def backup(
     """
     copy = source.moved_to(folder)
     with source.open_to_read() as store, new_folder(folder):
-        _copy_database(store, copy.file)
-        with copy.open_to_read() as copied, copied.transaction() as session:
-            named = runs_by_name(session)
+        copy_database(store, copy)
+        with writing(copy.file, ROOM):
+            sync(copy.file)
+        with copy.open_to_read() as copied:
+            named = runs_by_name(copied)
         raw = {name: _files_of(name, runs, source) for name, runs in named.items()}
         offsets = {path: offset for files in raw.values() for path, offset in files.items()}
         belongings = _all_of(source, also, offsets)
@@ -59,20 +58,6 @@ def backup(
         )  # fmt: skip
         write_manifest(manifest, folder)
     return manifest, belongings.strange
-
-
-def _copy_database(store: Store, copy: Path) -> None:
-    with store.transaction() as session, closing(sqlite3.connect(copy)) as made:
-        database = session.connection().connection.driver_connection
-        assert isinstance(database, sqlite3.Connection)
-        try:
-            database.backup(made)
-            # One file then says all, and it can be read where nothing may be made beside it.
-            made.execute("PRAGMA journal_mode = DELETE")
-        except sqlite3.Error as error:
-            raise OutputError(f"{copy}: the database cannot be copied there ({error}); {ROOM}") from error
-    with writing(copy, ROOM):
-        sync(copy)
 
 
 def _files_of(name: str, runs: set[Place], source: StorePlace) -> dict[Path, int]:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing
 from pathlib import Path
 
 from midspan.backup.belongings import PLAN, named_by
@@ -12,6 +10,7 @@ from midspan.backup.manifest import ROOM, Entry, Manifest, copy_file, new_folder
 from midspan.backup.read_back import read_back
 from midspan.base.errors import BackupError, MidspanError
 from midspan.base.files import sync_folder, writing
+from midspan.store.copying import open_for_many
 from midspan.store.place import StorePlace
 from midspan.store.upgrade import check_known
 
@@ -34,7 +33,9 @@ def restore(folder: Path, into: Path, say: Say) -> tuple[StorePlace, Manifest]:
     with new_folder(into):
         _check([(one, _copy(one, folder, into, database)) for one in files], into, say)
         _part(database).rename(database)
-    _open_for_many(place)
+    with writing(database, ROOM):
+        open_for_many(place)
+    sync_folder(database.parent)
     _read_everything(place, manifest, say)
     return place, manifest
 
@@ -82,14 +83,6 @@ def _check(found: list[tuple[Entry, str]], folder: Path, say: Say) -> None:
     if bad:
         so = "are not as they were backed up; nothing was restored"
         raise BackupError(f"{folder}: {len(bad)} of {len(found)} files {so}")
-
-
-def _open_for_many(place: StorePlace) -> None:
-    """Let others read while it is written, as in a database that was made here; and bring an older one up to date."""
-    with writing(place.file, ROOM), closing(sqlite3.connect(place.file)) as opened:
-        opened.execute("PRAGMA journal_mode = WAL")
-    place.open(create=False).close()
-    sync_folder(place.file.parent)
 
 
 def _read_everything(place: StorePlace, manifest: Manifest, say: Say) -> None:

@@ -19,4 +19,5 @@ def export(
     """Write results or sets as a table, with a dictionary of its columns beside it."""
     from midspan.report.export import export_file
 
-    export_file(store, table, out, all_versions=all_versions)
+    number = export_file(store, table, out, all_versions=all_versions)
+    print(f"{out}: {number} rows; what each column means stands in {out.stem}-columns.csv")

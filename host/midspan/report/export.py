@@ -11,24 +11,20 @@ from itertools import islice
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session, joinedload
-
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.files import writing
 from midspan.measurement.result import Unmeasured
-from midspan.measurement.result_form import ResultKind
 from midspan.report.export_columns import HEADINGS, NOTE, TABLES, ExportColumn, described
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_measured
 from midspan.store.database import Store
+from midspan.store.every_result import ResultOnRecord, every_result
 from midspan.store.place import StorePlace
-from midspan.store.stored_result import AnyResult, finite, read_result
-from midspan.store.tables import ResultRow, RunRow, SupersessionRow
+from midspan.store.stored_result import AnyResult, finite
 
 Value = str | int | float | None
 Row = dict[str, Value]
-AT_ONCE = 2000  # rows read, or written to Parquet, at a time
+AT_ONCE = 2000  # rows written to Parquet at a time
 # What spreadsheets compute, the wide signs of Chinese and Japanese text too; and the apostrophe itself, so that whoever
 # takes one off the front has the text as it was.
 HARMFUL = (*"=+-@", *"\uff1d\uff0b\uff0d\uff20", "\t", "\r", "\n", "'")
@@ -43,7 +39,8 @@ def export(store: Store, table: str, path: Path, *, all_versions: bool = False) 
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
         raise OutputError(f"{path}: a table's name ends in {', '.join(WRITERS)}")
-    counted = _Counted(_results(store, all_versions) if table == "results" else _sets(store))
+    results = map(_result, every_result(store, all_versions=all_versions))
+    counted = _Counted(results if table == "results" else _sets(store))
     with _whole(path) as half:
         writer(half, TABLES[table], counted)
     with (
@@ -84,34 +81,15 @@ def _whole(path: Path) -> Iterator[Path]:
 # Rows
 
 
-def _results(store: Store, all_versions: bool) -> Iterator[Row]:
-    query = select(ResultRow).join(ResultRow.run).options(joinedload(ResultRow.run), joinedload(ResultRow.decision))
-    if not all_versions:
-        query = query.where(ResultRow.id.in_(select(func.max(ResultRow.id)).group_by(ResultRow.run_id)))
-    with store.transaction() as session:
-        later = _superseded(session)
-        for row in session.scalars(query.order_by(RunRow.id, ResultRow.id).execution_options(yield_per=AT_ONCE)):
-            yield _result(row, later.get(row.run_id))
-
-
-def _superseded(session: Session) -> dict[int, int]:
-    """Return by the number of a run the newest result of the one that took its place."""
-    newest = select(func.max(ResultRow.id)).where(ResultRow.run_id == SupersessionRow.run_id).scalar_subquery()
-    query = select(SupersessionRow.superseded_id, newest).order_by(SupersessionRow.run_id.desc())
-    return {row[0]: row[1] for row in session.execute(query)}
-
-
-def _result(row: ResultRow, superseded_by: int | None) -> Row:
-    run, decision = row.run, row.decision
-    reasons = tuple(json.loads(decision.reasons))
-    result = read_result(ResultKind(row.kind), row.full, Unmeasured(run.shaft, run.label, reasons))
+def _result(record: ResultOnRecord) -> Row:
+    stored, run, decision, result = record.stored, record.stored.run, record.stored.decision, record.stored.result
     doubts = () if isinstance(result, Unmeasured) else result.doubts or ()
     known: Row = {
-        "result": row.id, "batch": run.batch_id, "shaft": run.shaft, "label": run.label or None,
-        "started": _time(run.started_ms), "made": _time(row.made_ms), "archive": run.archive,
-        "byte_offset": run.byte_offset, "origin": run.origin, "superseded_by": superseded_by,
-        "outcome": decision.outcome, "bin": decision.bin,
-        "reasons": "; ".join(reasons) or None, "doubts": "; ".join(doubts) or None,
+        "result": stored.id, "batch": stored.batch, "shaft": run.shaft, "label": run.label or None,
+        "started": _time(run.started_ms), "made": _time(stored.made_ms), "archive": run.archive,
+        "byte_offset": run.byte_offset, "origin": stored.origin.value, "superseded_by": record.superseded_by,
+        "outcome": decision.outcome.value, "bin": decision.bin,
+        "reasons": "; ".join(decision.reasons) or None, "doubts": "; ".join(doubts) or None,
     }  # fmt: skip
     return {one.name: known[one.name] if one.name in known else _value(result, one) for one in TABLES["results"]}
 
@@ -196,10 +174,9 @@ WRITERS: dict[str, Callable[[Path, tuple[ExportColumn, ...], Iterable[Row]], Non
 }  # fmt: skip
 
 
-def export_file(place: StorePlace, table: str, path: Path, *, all_versions: bool) -> None:
-    """Export from a database and say what was written; StoreError for a table that there is not."""
+def export_file(place: StorePlace, table: str, path: Path, *, all_versions: bool) -> int:
+    """Export a table from a store, and return its number of rows; StoreError for a table that there is not."""
     if table not in TABLES:
         raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}")
     with place.open_to_read() as store:
-        number = export(store, table, path, all_versions=all_versions)
-    print(f"{path}: {number} rows; what each column means stands in {path.stem}-columns.csv")
+        return export(store, table, path, all_versions=all_versions)

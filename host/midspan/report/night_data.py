@@ -2,32 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import takewhile
 from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
-from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.tables import DecisionRow, ResultRow, StepRow, TransitRow
-from midspan.store.transit import NightOnRecord, RunEvent, StandardCheck, Transit, TransitStage
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedResult:
-    """What a shaft was judged by that night, whatever was made of its readings later; thou, u at k = 1."""
-
-    spine_thou: float | None
-    u_spine_thou: float | None
-    decision: Decision
+from midspan.store.transit import JudgedResult, NightOnRecord, RunEvent, StandardCheck, Transit, TransitStage
 
 
 @dataclass(frozen=True)
@@ -79,8 +64,8 @@ def read_on(store: Store, record: NightRecord) -> NightRecord:
     journal, night = Journal(store), record.night
     over = tuple(takewhile(lambda one: not one.is_open, record.transits))
     above = over[-1].shaft if over else 0
-    with store.transaction() as session:
-        measured, calibrations = _measured(session, night.id, above)
+    measured = journal.judged_results(night.id, above)
+    calibrations = (judged.calibration for judged in measured.values() if judged.calibration is not None)
     return NightRecord(
         night, record.plan, record.bands, (*over, *journal.transits(night.id, above)),
         tuple(journal.events(night.id)), tuple(journal.checks(night=night.id)), journal.suspects(night.id),
@@ -95,25 +80,3 @@ def _plan_of(store: Store, night: NightOnRecord) -> tuple[SortPlan, Bands | None
         return SortPlan.model_validate(kept), None if bands is None else Bands.model_validate(bands)
     except ValueError as error:  # pydantic's errors are of this kind
         raise StoreError(f"{store.place}: the plan of night {night.id} is not one of this version's") from error
-
-
-def _measured(session: Session, night: int, above: int) -> tuple[dict[int, JudgedResult], tuple[str, ...]]:
-    query = (
-        select(
-            ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
-            DecisionRow.bin, DecisionRow.reasons,
-        )
-        .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
-        .join(StepRow, StepRow.result_id == ResultRow.id)
-        .join(TransitRow, TransitRow.id == StepRow.passage_id)
-        .where(TransitRow.night_id == night, TransitRow.id > above)
-        .order_by(ResultRow.id)
-    )  # fmt: skip
-    rows = session.execute(query).all()
-    found = {
-        row.id: JudgedResult(
-            row.spine_thou, row.u_spine_thou, Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin)
-        )
-        for row in rows
-    }
-    return found, tuple(dict.fromkeys(row.calibration for row in rows if row.calibration is not None))

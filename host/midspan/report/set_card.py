@@ -10,7 +10,6 @@ Latin, Greek, Cyrillic and more; Chinese and Japanese signs they do not have.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -27,7 +26,6 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, ListFlowable, ListItem, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
-from sqlalchemy import select
 
 from midspan.base.errors import MatchingError
 from midspan.base.files import writing
@@ -39,8 +37,8 @@ from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review
 from midspan.sets.stock import full_results, spoken_against
 from midspan.store.database import Store
+from midspan.store.journal import Journal
 from midspan.store.stored_result import MeasuredResult, finite
-from midspan.store.tables import StepRow
 
 HEADINGS = (
     "shaft",
@@ -176,10 +174,7 @@ def _days(started: Sequence[int], zone: tzinfo | None) -> str:
 
 def _temperature(store: Store, results: Sequence[int]) -> str:
     """The board's temperature in the cycles of these results, as far as a night noted it."""
-    query = select(StepRow.watched).where(StepRow.result_id.in_(results), StepRow.watched.is_not(None))
-    with store.transaction() as session:
-        watched = [json.loads(one) for one in session.scalars(query) if one is not None]
-    known = [one["temperature_c"] for one in watched if one.get("temperature_c") is not None]
+    known = Journal(store).temperatures_c(results)
     if not known:
         return ", temperature not noted"
     low, high = min(known), max(known)

@@ -133,10 +133,10 @@ class Store:
         The verdict is the one that the store keeps (add_result); `origin` is that of a run that was never noted here.
         """
         with self.transaction() as session:
-            known = session.scalars(_results().where(*is_run(run)).order_by(ResultRow.id)).all()
+            known = session.scalars(results_query().where(*is_run(run)).order_by(ResultRow.id)).all()
             if known:
                 decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
-            there = [_stored(old) for old in known]
+            there = [stored_result(old) for old in known]
             if there and is_same(there[-1].result, result):  # its newest verdict counts, and no earlier one
                 there = there[-1:]
             if any(is_same(old.result, result) and old.decision == decision for old in there):
@@ -178,7 +178,7 @@ class Store:
 
     def versions(self) -> list[list[StoredResult]]:
         """All results of every run, oldest first, run by run."""
-        found = self._read(_results().order_by(ResultRow.run_id, ResultRow.id))
+        found = self._read(results_query().order_by(ResultRow.run_id, ResultRow.id))
         return [list(same) for _, same in groupby(found, key=lambda one: (one.batch, one.run))]
 
     def latest(self, shaft: int | str) -> StoredResult | None:
@@ -205,7 +205,7 @@ class Store:
     def batch(self, batch: int) -> list[StoredResult]:
         """The newest result of every run of a batch, in the order the runs were noted."""
         newest = select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
-        query = _results().where(RunRow.batch_id == batch, ResultRow.id.in_(newest))
+        query = results_query().where(RunRow.batch_id == batch, ResultRow.id.in_(newest))
         return self._read(query.order_by(RunRow.id))
 
     def close(self) -> None:
@@ -240,7 +240,7 @@ class Store:
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         with self.transaction() as session:
-            return [_stored(row) for row in session.scalars(query)]
+            return [stored_result(row) for row in session.scalars(query)]
 
 
 def add_result(
@@ -292,7 +292,8 @@ def _columns_of(result: AnyResult) -> dict[str, str | float | None]:
     return {name: finite(value) if isinstance(value, float) else value for name, value in values.items()}
 
 
-def _results() -> Select[ResultRow]:
+def results_query() -> Select[ResultRow]:
+    """Return the query of all results with their runs and verdicts, to be narrowed."""
     decision = joinedload(ResultRow.decision)
     whole = joinedload(ResultRow.run), decision, decision.joinedload(DecisionRow.basis)
     return select(ResultRow).join(ResultRow.run).options(*whole)
@@ -300,8 +301,8 @@ def _results() -> Select[ResultRow]:
 
 def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
     if isinstance(shaft, RunReference):
-        return _results().where(*is_run(shaft))
-    return _results().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
+        return results_query().where(*is_run(shaft))
+    return results_query().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
 
 
 def _basis_id(session: Session, basis: Basis) -> int:
@@ -319,7 +320,8 @@ def _reference(row: RunRow) -> RunReference:
     return RunReference(row.archive, row.byte_offset, row.shaft, row.label, row.started_ms)
 
 
-def _stored(row: ResultRow) -> StoredResult:
+def stored_result(row: ResultRow) -> StoredResult:
+    """Return what a row of `results_query` says; Damaged when it says nothing that anybody wrote."""
     run, decision = row.run, row.decision
     if decision is None:  # what any other program took out
         raise Damaged(f"result {row.id} without a verdict")

@@ -19,7 +19,7 @@ there is never more than one.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -43,7 +43,16 @@ from midspan.store.tables import (
     SuspectRow,
     TransitRow,
 )
-from midspan.store.transit import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import (
+    JudgedResult,
+    NightOnRecord,
+    RunEvent,
+    RunEventKind,
+    StandardCheck,
+    Step,
+    Transit,
+    TransitStage,
+)
 
 LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
 
@@ -215,6 +224,35 @@ class Journal:
         query = query.join(TransitRow, TransitRow.id == StepRow.passage_id).where(TransitRow.night_id == night)
         with self._store.transaction() as session:
             return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
+
+    def judged_results(self, night: int, above: int = 0) -> dict[int, JudgedResult]:
+        """Return what shafts of a night were judged by, by the number of the result; those with numbers above one."""
+        query = (
+            select(
+                ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
+                DecisionRow.bin, DecisionRow.reasons,
+            )
+            .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
+            .join(StepRow, StepRow.result_id == ResultRow.id)
+            .join(TransitRow, TransitRow.id == StepRow.passage_id)
+            .where(TransitRow.night_id == night, TransitRow.id > above)
+            .order_by(ResultRow.id)
+        )  # fmt: skip
+        with self._store.transaction() as session:
+            return {
+                row.id: JudgedResult(
+                    row.spine_thou, row.u_spine_thou,
+                    Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin), row.calibration,
+                )
+                for row in session.execute(query)
+            }  # fmt: skip
+
+    def temperatures_c(self, results: Collection[int]) -> list[float]:
+        """Return the board's temperature in the cycles of results, as far as a night noted it."""
+        query = select(StepRow.watched).where(StepRow.result_id.in_(results), StepRow.watched.is_not(None))
+        with self._store.transaction() as session:
+            watched = [json.loads(text) for text in session.scalars(query) if text is not None]
+        return [signs["temperature_c"] for signs in watched if signs.get("temperature_c") is not None]
 
     def since(self, gauge: str, shaft: int) -> list[Transit]:
         """Every shaft of a gauge after the one with this number, whichever night ordered it."""

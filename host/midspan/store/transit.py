@@ -15,6 +15,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from midspan.decision.decision import Decision
+
 
 class TransitStage(StrEnum):
     """How far a shaft has come. The last four are ends."""
@@ -142,6 +144,16 @@ class NightOnRecord:
     gauge: str
     plan: Mapping[str, Any]
     begun_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedResult:
+    """What a shaft was judged by that night, whatever was made of its readings later; thou, u at k = 1."""
+
+    spine_thou: float | None
+    u_spine_thou: float | None
+    decision: Decision
+    calibration: str | None
 
 
 @dataclass(frozen=True, slots=True)
