@@ -1,7 +1,5 @@
 """`midspan backup` and `midspan restore`: a database with all that belongs to it into a folder, and the way back."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated
@@ -61,7 +59,7 @@ def restore(
     print(f"Next: midspan report --store {quote(str(database))}")
 
 
-def _say(folder: Path, manifest: Manifest) -> None:
+def _say(folder: Path, manifest: "Manifest") -> None:
     for name, runs in manifest.lacking.items():
         aside(f"{name}: the readings of {runs} runs are not there")
     size_mb = sum(entry.bytes for entry in manifest.file) / 1e6

@@ -1,7 +1,5 @@
 """`midspan board`: the device code onto a board, the board's configuration, and looking the board over."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable
 from contextlib import ExitStack, suppress
@@ -58,7 +56,7 @@ def install(port: Port, as_json: AsJson = False) -> None:
     print(f"next: midspan board check --port {port}; then {NEXT}")
 
 
-def _as_dict(done: Installed) -> dict[str, object]:
+def _as_dict(done: "Installed") -> dict[str, object]:
     return {
         "board": str(done.chip), "march": done.chip.march, "midspan": done.version, "protocol": done.protocol,
         "files": done.files, "copied": done.copied, "code_bytes": done.code_bytes,
@@ -143,7 +141,7 @@ def _rehearsal_port(stack: ExitStack) -> str:
     return stack.enter_context(Rehearsal(EMPTY_GAUGE, Path(stack.enter_context(TemporaryDirectory())))).port
 
 
-def _check_wires(port: str, person: Person, *, as_json: bool) -> None:
+def _check_wires(port: str, person: "Person", *, as_json: bool) -> None:
     from midspan.board.check_prompt import Wires
     from midspan.board.config import read_configuration
     from midspan.board.install import chip_of
@@ -155,7 +153,7 @@ def _check_wires(port: str, person: Person, *, as_json: bool) -> None:
     aside(NEXT)
 
 
-def _check_gauge(gauge: Gauge, person: Person, gear: Gear, *, clear_fault: bool, as_json: bool) -> None:
+def _check_gauge(gauge: "Gauge", person: "Person", gear: "Gear", *, clear_fault: bool, as_json: bool) -> None:
     from midspan.board.check import LookOver
     from midspan.wire.schema import version_text
 
@@ -171,7 +169,7 @@ def _check_gauge(gauge: Gauge, person: Person, gear: Gear, *, clear_fault: bool,
             gauge.stop()
 
 
-def _judge(checks: Iterable[SignalCheck], *, as_json: bool) -> None:
+def _judge(checks: "Iterable[SignalCheck]", *, as_json: bool) -> None:
     """Print each check as it is made; DeviceFault at the end when something needs a look."""
     from midspan.board.signal_tests import SignalOutcome
 

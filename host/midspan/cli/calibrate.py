@@ -1,7 +1,5 @@
 """`midspan calibrate`: one guided procedure after the other, and the calibration file that comes of it."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -53,7 +51,7 @@ class Asked:
     ] = 365
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False
 
-    def session(self, csv: Path | None, *, by_hand: bool = False) -> GuidedCalibration:
+    def session(self, csv: Path | None, *, by_hand: bool = False) -> "GuidedCalibration":
         """Return where readings come from and go to, with the person at the terminal.
 
         Raises ConfigurationError unless there is one source of readings; `by_hand` they may also be typed.
@@ -79,7 +77,7 @@ class Asked:
         session.check_clock()
         return session
 
-    def finish(self, session: GuidedCalibration, taken: Taken) -> None:
+    def finish(self, session: "GuidedCalibration", taken: "Taken") -> None:
         """Make the record of what was taken, print it, and say what comes next."""
         from midspan.calibrate.guide import finish, story
 
@@ -102,8 +100,8 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
     """Make a command of the group from a function: its own options, then those of `Asked`, which it gets first."""
 
     def register(work: Callable[..., None]) -> Callable[..., None]:
-        own = list(signature(work, eval_str=True).parameters.values())[1:]
-        common = list(signature(Asked, eval_str=True).parameters.values())
+        own = list(signature(work).parameters.values())[1:]
+        common = list(signature(Asked).parameters.values())
 
         def command(**options: Any) -> None:
             asked = Asked(**{option.name: options.pop(option.name) for option in common})

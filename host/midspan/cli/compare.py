@@ -1,7 +1,5 @@
 """Command line: what changed between two results of the same readings."""
 
-from __future__ import annotations
-
 import json
 from typing import TYPE_CHECKING, Annotated
 
@@ -45,5 +43,5 @@ def compare(
         screen.print(line)
 
 
-def _is(step: ResultChange, shaft: str) -> bool:
+def _is(step: "ResultChange", shaft: str) -> bool:
     return shaft in (str(step.after.run.shaft), step.after.run.label)

@@ -1,7 +1,5 @@
 """`midspan hand`: the hand bench, a dead weight and a dial indicator on a measured span."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -100,7 +98,7 @@ class Guided:
     anew: bool = False
 
 
-def _from_csv(file: Path) -> list[Typed]:
+def _from_csv(file: Path) -> "list[Typed]":
     """Return the readings of a CSV file; ReadingsError names what is wrong in it."""
     from midspan.base.csv_table import read_typed
     from midspan.hand_bench.readings import check_typed_twice, typed_from
@@ -110,14 +108,14 @@ def _from_csv(file: Path) -> list[Typed]:
     return typed
 
 
-def _taken(record: HandRecord, bench: dict[str, Any], whose: HandShaft, source: Sequence[Typed] | Guided) -> int:
+def _taken(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, source: "Sequence[Typed] | Guided") -> int:
     """Keep readings as they come, in a new session or an unfinished one; return its place in the record."""
     if isinstance(source, Guided):
         return _from_person(record, bench, whose, source)
     return _from_table(record, bench, whose, source)
 
 
-def _from_table(record: HandRecord, bench: dict[str, Any], whose: HandShaft, typed: Sequence[Typed]) -> int:
+def _from_table(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, typed: "Sequence[Typed]") -> int:
     """Keep the readings of a table as a session; return its place in the record."""
     if not typed:
         raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
@@ -127,7 +125,7 @@ def _from_table(record: HandRecord, bench: dict[str, Any], whose: HandShaft, typ
     return place
 
 
-def _from_person(record: HandRecord, bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
+def _from_person(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
     """Keep what a person types, in the session that was not finished or a new one; return its place in the record."""
     from midspan.hand_bench.guide import Guide, places
     from midspan.hand_bench.resume import progress, to_go_on_with
@@ -148,7 +146,7 @@ def _from_person(record: HandRecord, bench: dict[str, Any], whose: HandShaft, ho
     return place
 
 
-def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
+def _last_session(file: Path, whose: HandShaft) -> "HandSession | None":
     """Return the newest session of the shaft in the record, or None; what is damaged is told, and the rest is read."""
     from midspan.hand_bench.sessions import sessions
 
@@ -162,7 +160,9 @@ def _last_session(file: Path, whose: HandShaft) -> HandSession | None:
     return last
 
 
-def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: StorePlace) -> tuple[HandResult, Decision]:
+def _evaluated(
+    record: "HandRecord", place: int, bands: "Bands | None", store: StorePlace
+) -> "tuple[HandResult, Decision]":
     """Evaluate, judge and store a session.
 
     Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
@@ -186,8 +186,8 @@ def _evaluated(record: HandRecord, place: int, bands: Bands | None, store: Store
 
 
 def _keep_result(
-    session: HandSession, bands: Bands | None, place: StorePlace, *, named: bool, origin: Origin
-) -> tuple[HandResult, Decision, bool]:
+    session: "HandSession", bands: "Bands | None", place: StorePlace, *, named: bool, origin: "Origin"
+) -> "tuple[HandResult, Decision, bool]":
     """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
 
     Result, verdict, and whether they were new. `named` keeps what the bench's id stands for, so that a change of it can
@@ -293,7 +293,7 @@ def assign(
     aside(f"bar: {out}")
 
 
-def show_hand(result: HandResult, decision: Decision, shown: Shown) -> None:
+def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
     """Print a result with its budget, and draw it when asked; without k, U covers 95 %.
 
     Raises OutputError when so few positions make no picture.
@@ -313,7 +313,7 @@ def show_hand(result: HandResult, decision: Decision, shown: Shown) -> None:
         _draw(result, shown.picture, cover)
 
 
-def _draw(result: HandResult, picture: Path, cover: Coverage) -> None:
+def _draw(result: "HandResult", picture: Path, cover: "Coverage") -> None:
     from midspan.report.plot_shaft import check_ending, draw_around
 
     check_ending(picture)

@@ -1,7 +1,5 @@
 """`midspan page`: the live page. Makes the tokens, says where the page is, and serves it."""
 
-from __future__ import annotations
-
 import socket
 import sys
 from collections.abc import Iterable, Iterator
@@ -58,14 +56,14 @@ def page(
     serve(follower, access, host)
 
 
-def _for_here(port: int) -> tuple[Access, list[str]]:
+def _for_here(port: int) -> "tuple[Access, list[str]]":
     """Return who may do what on this computer alone, and what whoever starts the page is told."""
     from midspan.web.auth import Access
 
     return Access(port), [f"The page is at http://{HERE}:{port}, on this computer alone. Ctrl-C ends it."]
 
 
-def _for_the_network(port: int, look_file: Path | None, command_file: Path | None) -> tuple[Access, list[str]]:
+def _for_the_network(port: int, look_file: Path | None, command_file: Path | None) -> "tuple[Access, list[str]]":
     """Return who may do what on the network, and what whoever starts the page is told.
 
     Raises ConfigurationError when a token is no good.

@@ -1,7 +1,5 @@
 """`midspan plot`: pictures of what is stored, as PNG, SVG or PDF."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -156,7 +154,7 @@ def check(
     _say(out)
 
 
-def _open(store: StorePlace, out: Path) -> Store:
+def _open(store: StorePlace, out: Path) -> "Store":
     from midspan.report.plot_shaft import check_ending
 
     check_ending(out)  # before anything is read

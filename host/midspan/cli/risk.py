@@ -1,7 +1,5 @@
 """`midspan risk`: what a decision rule costs."""
 
-from __future__ import annotations
-
 import json
 from dataclasses import asdict
 from pathlib import Path
@@ -43,12 +41,12 @@ def risk(
         _print_costs(console(), costs)
 
 
-def _of_kind(kind: Kind, like: DecisionRule) -> DecisionRule:
+def _of_kind(kind: "Kind", like: "DecisionRule") -> "DecisionRule":
     guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
     return type(like).model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
 
 
-def _print_costs(screen: Console, costs: list[tuple[DecisionRule, Risks]]) -> None:
+def _print_costs(screen: "Console", costs: "list[tuple[DecisionRule, Risks]]") -> None:
     from rich.table import Table
 
     from midspan.decision.risk import sentence

@@ -1,7 +1,5 @@
 """`midspan sets make, stock, show, apart`: sets chosen from the stock, kept, looked at and taken apart."""
 
-from __future__ import annotations
-
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
@@ -37,12 +35,12 @@ class SetView:
 class Chosen:
     """What came of choosing: the stock, how many of it fit in general, who was left out, and each set looked at."""
 
-    limits: Limits
-    stock: Stock
+    limits: "Limits"
+    stock: "Stock"
     fit: int
     left_out: dict[str, tuple[int, ...]]
-    choice: Choice
-    reviews: dict[str, Review]
+    choice: "Choice"
+    reviews: "dict[str, Review]"
 
 
 def make(
@@ -100,7 +98,7 @@ def make(
     console().print(f"kept in {store}" if keep else "nothing is kept; keep them with: --keep NAME")
 
 
-def _why_none(limits: Limits, values: Array, left_out: dict[str, tuple[int, ...]]) -> str:
+def _why_none(limits: "Limits", values: "Array", left_out: dict[str, tuple[int, ...]]) -> str:
     """Return which limit blocks, or that too few shafts are there, when no set was found."""
     from midspan.report.sets_text import blocked_words, too_few_words
     from midspan.sets.choose import limits_that_block
@@ -122,7 +120,7 @@ def _chosen_json(chosen: Chosen, view: SetView) -> dict[str, Any]:
     } | twins_json(chosen.stock)  # fmt: skip
 
 
-def _print_chosen(screen: Console, chosen: Chosen, view: SetView) -> None:
+def _print_chosen(screen: "Console", chosen: Chosen, view: SetView) -> None:
     from midspan.report import sets_text
 
     screen.print(sets_text.left_out_table(chosen.left_out, chosen.fit), "")
@@ -136,7 +134,7 @@ def _print_chosen(screen: Console, chosen: Chosen, view: SetView) -> None:
         print_set(next(iter(chosen.reviews.values())), view)
 
 
-def print_set(review: Review, view: SetView) -> None:
+def print_set(review: "Review", view: SetView) -> None:
     """Print the shafts of a set and what is to say of it."""
     from midspan.report.result_text import console
     from midspan.report.sets_text import members_table, review_words

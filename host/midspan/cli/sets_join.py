@@ -3,8 +3,6 @@
 A replacement for one that was lost, and a second set like the first.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,13 +28,13 @@ OFFERED = 3  # shafts shown for a lost one
 class Joining:
     """A kept set, the shafts that are in it, and those of the stock with every value that its limits ask for."""
 
-    kept: KeptSet
-    there: list[StockShaft]
-    stock: list[StockShaft]
-    values: Array
+    kept: "KeptSet"
+    there: "list[StockShaft]"
+    stock: "list[StockShaft]"
+    values: "Array"
 
     @classmethod
-    def to(cls, kept: KeptSet, there: list[StockShaft], stock: Stock) -> Joining:
+    def to(cls, kept: "KeptSet", there: "list[StockShaft]", stock: "Stock") -> "Joining":
         """Return what may join a set; MatchingError when a value of one of its own shafts is not known."""
         for shaft in there:
             missing = [quantity.name for quantity in kept.limits.quantities if quantity.of(shaft) is None]
@@ -47,7 +45,7 @@ class Joining:
         fit, values, _ = stock.fit_for(kept.limits)
         return cls(kept, there, list(fit), values)
 
-    def best(self, number: int) -> list[StockShaft]:
+    def best(self, number: int) -> "list[StockShaft]":
         """Return the best shafts beside those that are there; MatchingError says which limit blocks."""
         from midspan.sets.complete import joining, why_none
         from midspan.sets.stock import values_of
@@ -64,7 +62,7 @@ class Joining:
             raise MatchingError(f"set {name}: nothing fits; {why_none(present, self.values, limits)}")
         return [self.stock[i] for i in picked]
 
-    def next_best(self, best: StockShaft) -> list[StockShaft]:
+    def next_best(self, best: "StockShaft") -> "list[StockShaft]":
         """Return the shafts that would join if the best one did not, as many as are offered beside it."""
         from midspan.sets.complete import joining
         from midspan.sets.stock import values_of
@@ -132,7 +130,7 @@ def refill(
     screen.print(f"kept in {store}" if keep else "nothing is kept; keep it with: --keep")
 
 
-def _names(shafts: Sequence[StockShaft]) -> str:
+def _names(shafts: "Sequence[StockShaft]") -> str:
     return ", ".join(f"{printable(shaft.name)} (spine {shaft.spine_thou:.2f} thou)" for shaft in shafts)
 
 

@@ -3,8 +3,6 @@
 Their nominal size, that they are spent or sound, and whether two numbers are one shaft.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
@@ -151,7 +149,7 @@ def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
         console().print(line)
 
 
-def _twins_words(found: Twins, known: Sequence[Sequence[int]]) -> Iterator[str]:
+def _twins_words(found: "Twins", known: Sequence[Sequence[int]]) -> Iterator[str]:
     """Yield what to do about likely twins, which numbers are known to be one shaft, and of whom nobody can tell."""
     from midspan.report.sets_view import listed
 

@@ -3,8 +3,6 @@
 On a scale one shaft, or one after another, each weight noted as soon as it stands.
 """
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -84,7 +82,7 @@ def by_scale(
                 aside(error)
 
 
-def _note(sets: Sets, pan: Pan, scale: Scale, name: str, clock: Callable[[], float]) -> ShaftWeight:
+def _note(sets: "Sets", pan: "Pan", scale: "Scale", name: str, clock: Callable[[], float]) -> "ShaftWeight":
     from midspan.base.units import GRAM_PER_GRAIN
     from midspan.sets.scale import weigh
 

@@ -1,7 +1,5 @@
 """`midspan sort`: begins a night or goes on with one, watches over Ctrl-C, and says how it ended."""
 
-from __future__ import annotations
-
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -73,7 +71,7 @@ class Wishes:
     even_so: bool
 
 
-def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Ending]:
+def _sorted(setup: "Setup", wishes: Wishes) -> "tuple[NightRecorder, Journal, Ending]":
     """Sort until the hopper is empty or someone must come; return what was kept of it, and how it ended."""
     from midspan.cli.sort_screen import SortScreen
     from midspan.link.live_readings_file import LiveReadings
@@ -117,7 +115,7 @@ def _sorted(setup: Setup, wishes: Wishes) -> tuple[NightRecorder, Journal, Endin
     return keeper, journal, ending
 
 
-def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRecord | None:
+def _to_go_on_with(journal: "Journal", setup: "Setup", wishes: Wishes) -> "NightOnRecord | None":
     """Return the night that is to go on, None when a new one is to begin."""
     from midspan.store.transit import RunEventKind
 
@@ -134,7 +132,7 @@ def _to_go_on_with(journal: Journal, setup: Setup, wishes: Wishes) -> NightOnRec
     return last if wishes.resume else None
 
 
-def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
+def _turn(journal: "Journal", night: "NightOnRecord") -> "RunEventKind | None":
     """Return what the night came to last, or None when nothing is noted."""
     from midspan.store.transit import RunEventKind as Kind
 
@@ -142,7 +140,7 @@ def _turn(journal: Journal, night: NightOnRecord) -> RunEventKind | None:
     return next((event.kind for event in reversed(journal.events(night.id)) if event.kind in turns), None)
 
 
-def _stop_requested(store: Store, night: NightOnRecord) -> Callable[[], bool]:
+def _stop_requested(store: "Store", night: "NightOnRecord") -> Callable[[], bool]:
     """Return a function that says if the page was asked since now to end this night."""
     from midspan.store.follow import newest_stop_request
 
@@ -150,7 +148,7 @@ def _stop_requested(store: Store, night: NightOnRecord) -> Callable[[], bool]:
     return lambda: newest_stop_request(store, night.id) > before
 
 
-def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
+def _port(setup: "Setup", stack: ExitStack, *, fresh: bool) -> str:
     from functools import partial
 
     from midspan.rehearsal import scenario_night
@@ -165,7 +163,7 @@ def _port(setup: Setup, stack: ExitStack, *, fresh: bool) -> str:
     return gauge.port
 
 
-def _look_at_gauge(setup: Setup, reach: Reconnector, clocks: Clocks, *, even_so: bool) -> None:
+def _look_at_gauge(setup: "Setup", reach: "Reconnector", clocks: "Clocks", *, even_so: bool) -> None:
     from datetime import UTC, datetime
 
     from midspan.measurement.calibration_validity import check_use
@@ -178,7 +176,7 @@ def _look_at_gauge(setup: Setup, reach: Reconnector, clocks: Clocks, *, even_so:
         check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
 
 
-def _try_files(setup: Setup, store: Store) -> None:
+def _try_files(setup: "Setup", store: "Store") -> None:
     """Raise now what would else stop the night at its first shaft, or be missed: a file that cannot be written."""
     from midspan.archive.writer import ArchiveWriter
     from midspan.store.kept_calibration import KeptCalibration
@@ -190,7 +188,7 @@ def _try_files(setup: Setup, store: Store) -> None:
     setup.plan.notices.try_log(setup.folder)
 
 
-def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_ms: int) -> NightOnRecord:
+def _on_record(journal: "Journal", setup: "Setup", night: "NightOnRecord | None", now_ms: int) -> "NightOnRecord":
     from midspan.store.transit import RunEvent, RunEventKind
 
     if night is None:
@@ -204,7 +202,7 @@ def _on_record(journal: Journal, setup: Setup, night: NightOnRecord | None, now_
     return journal.nights(setup.plan.gauge.name)[-1]
 
 
-def _say_changes(keeper: NightRecorder) -> None:
+def _say_changes(keeper: "NightRecorder") -> None:
     changes = keeper.changes
     for change in changes:
         aside(change)
@@ -214,7 +212,7 @@ def _say_changes(keeper: NightRecorder) -> None:
 
 
 @contextmanager
-def _heard(night: SortingLoop, screen: SortScreen) -> Iterator[None]:
+def _heard(night: "SortingLoop", screen: "SortScreen") -> Iterator[None]:
     """Ctrl-C, or being told to end: once finishes the shaft in hand, twice stops at once.
 
     A terminal that is closed is no such wish: whoever looked on has gone home.
@@ -240,7 +238,7 @@ def _heard(night: SortingLoop, screen: SortScreen) -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_ms: int) -> None:
+def _note_unsent(notices: "Notices", journal: "Journal", night: "NightOnRecord", now_ms: int) -> None:
     from midspan.store.transit import RunEvent, RunEventKind
 
     unsent = [RunEvent(RunEventKind.NOTICE, words, now_ms) for words in notices.take_failures()]
@@ -248,7 +246,7 @@ def _note_unsent(notices: Notices, journal: Journal, night: NightOnRecord, now_m
         journal.add_events(night.id, *unsent)
 
 
-def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending: Ending) -> None:
+def _print_outcome(setup: "Setup", keeper: "NightRecorder", journal: "Journal", ending: "Ending") -> None:
     from rich.table import Table
 
     from midspan.report.result_text import console
@@ -268,7 +266,7 @@ def _print_outcome(setup: Setup, keeper: NightRecorder, journal: Journal, ending
     screen.print(f"Next: midspan report {number} --store {setup.store}")
 
 
-def _to_look_after(setup: Setup, keeper: NightRecorder, journal: Journal) -> Iterator[str]:
+def _to_look_after(setup: "Setup", keeper: "NightRecorder", journal: "Journal") -> Iterator[str]:
     """Yield what must be looked at before the sorted shafts are used, a line each."""
     from midspan.sorting.readings_gone import READINGS_GONE
     from midspan.store.transit import TransitStage
@@ -289,7 +287,7 @@ def _to_look_after(setup: Setup, keeper: NightRecorder, journal: Journal) -> Ite
         yield f"Never shoot what lies in {cracked.name}: it may be cracked."
 
 
-def _leave(ending: Ending, plan_file: Path) -> None:
+def _leave(ending: "Ending", plan_file: Path) -> None:
     from midspan.sorting.loop import AS_ASKED, AT_ONCE
 
     if ending.words in (AS_ASKED, AT_ONCE):

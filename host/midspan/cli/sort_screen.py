@@ -1,7 +1,5 @@
 """What a night shows while it runs: a line that keeps up with it on a terminal, plain lines elsewhere."""
 
-from __future__ import annotations
-
 import os
 import sys
 import time

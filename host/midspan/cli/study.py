@@ -1,7 +1,5 @@
 """`midspan study`: how well a gauge measures."""
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Callable, Sequence
@@ -80,7 +78,7 @@ class Source:
         """Return what is on an axis: a stored quantity with its unit; a table does not say its unit."""
         return "value" if self.csv else self.quantity.words
 
-    def of_batches(self, batches: Sequence[str]) -> list[StudyReading]:
+    def of_batches(self, batches: Sequence[str]) -> "list[StudyReading]":
         """Return the table, or the results of the batches of each appraiser; ReadingsError with fewer than two."""
         from midspan.study.source import from_batches, from_table
 
@@ -91,7 +89,7 @@ class Source:
         with self.store.open_to_read() as store:
             return _some(from_batches(store, batches, self.quantity), self.store)
 
-    def of_stock(self, batches: Sequence[str]) -> list[StudyReading]:
+    def of_stock(self, batches: Sequence[str]) -> "list[StudyReading]":
         """Return the table, or all results of batches; ReadingsError when none is named."""
         from midspan.study.source import from_stock, from_table
 
@@ -102,13 +100,13 @@ class Source:
         with self.store.open_to_read() as store:
             return _some(from_stock(store, batches, self.quantity), self.store)
 
-    def timed(self, labels: Sequence[str]) -> list[StudyReading]:
+    def timed(self, labels: Sequence[str]) -> "list[StudyReading]":
         """Return the table with its days, or the results of labelled shafts."""
         from midspan.study.source import from_table
 
         return from_table(self.csv, timed=True) if self.csv else of_labels(self.store, labels, self.quantity)
 
-    def against(self, bars: Sequence[Path]) -> tuple[dict[str, Reference], list[StudyReading]]:
+    def against(self, bars: Sequence[Path]) -> "tuple[dict[str, Reference], list[StudyReading]]":
         """Return the known values by part, and the readings of the parts: of the table, or of bars by their files."""
         from midspan.study.source import from_table, references_in, references_of
 
@@ -118,7 +116,7 @@ class Source:
         return known, of_labels(self.store, list(known), self.quantity)
 
 
-def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> list[StudyReading]:
+def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> "list[StudyReading]":
     """Return stored results of labelled shafts; ReadingsError when there are none."""
     from midspan.study.source import from_labels
 
@@ -128,7 +126,7 @@ def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> l
         return _some(from_labels(store, labels, quantity), place)
 
 
-def _some(rows: list[StudyReading], place: StorePlace) -> list[StudyReading]:
+def _some(rows: "list[StudyReading]", place: StorePlace) -> "list[StudyReading]":
     if not rows:
         raise ReadingsError(f"{place}: no results of that name or batch; check it with: midspan show")
     return rows
@@ -138,7 +136,7 @@ def _some(rows: list[StudyReading], place: StorePlace) -> list[StudyReading]:
 class Findings:
     """What a study found: tables and sentences for people, plain values for programs, and how it is drawn."""
 
-    tables: Sequence[Table]
+    tables: "Sequence[Table]"
     verdict: Sequence[str]
     values: dict[str, Any]
     draw: Callable[[Path], None]
