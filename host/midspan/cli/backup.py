@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import BackupError
-from midspan.cli.options import STORE, StoreFile
+from midspan.cli.options import STORE, StoreAt
 from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def backup(
     folder: Annotated[Path, typer.Argument(help="New or empty folder, best on another disk.")],
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     also: Annotated[
         list[Path] | None,
         typer.Option("--also", help="A file or folder besides, such as a plan that lies elsewhere; repeatable."),

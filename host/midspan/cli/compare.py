@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import StoreError
-from midspan.cli.options import STORE, AsJson, FixedFactor, StoreFile
+from midspan.cli.options import STORE, AsJson, FixedFactor, StoreAt
 
 if TYPE_CHECKING:
     from midspan.report.comparison import ResultChange
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def compare(
     shaft: Annotated[str | None, typer.Argument(help="Number or label of one shaft; all of them without it.")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:

@@ -6,14 +6,14 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli.options import STORE, StoreFile
+from midspan.cli.options import STORE, StoreAt
 
 
 def diagnose(
     files: Annotated[
         list[Path] | None, typer.Argument(help="Settings or a trace that lie elsewhere.", metavar="FILE")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     port: Annotated[
         str | None, typer.Option(help="Also ask the gauge on this port who it is; it does not move.")
     ] = None,

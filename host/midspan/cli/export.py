@@ -5,13 +5,13 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli.options import STORE, StoreFile
+from midspan.cli.options import STORE, StoreAt
 
 
 def export(
     table: Annotated[str, typer.Argument(help="results or sets.", metavar="TABLE")],
     out: Annotated[Path, typer.Option("--out", help="File to write: its name ends in .csv, .json or .parquet.")],
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     all_versions: Annotated[
         bool, typer.Option("--all-versions", help="Every evaluation of each run, not the newest only.")
     ] = False,

@@ -11,7 +11,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import ArchiveError, ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.base.files import writing
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreFile
+from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
@@ -51,7 +51,7 @@ def measure(
     operator: Annotated[str, typer.Option(help="Who reads the dial.")] = "",
     bench: BenchFile = BENCH,
     bands: BandsFile = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     record: RecordFile = RECORD,
     picture: Picture = None,
     as_json: AsJson = False,
@@ -220,7 +220,7 @@ def recompute(
         Path | None, typer.Option("--bench", help="Work under this bench file; without, under that of each reading.")
     ] = None,
     bands: BandsFile = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Make every result again from the typed readings; new ones stand beside the old."""
     from midspan.decision.bands import load_bands
@@ -272,7 +272,7 @@ def budget(
 def assign(
     label: Annotated[str, typer.Argument(help="Label of the bar or shaft.")],
     out: Annotated[Path, typer.Option(help="File that the value is written to; never written over.")],
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Give a check standard its value from all its hand bench results."""
     from midspan.hand_bench.assigned_value import assigned_from, bar_text

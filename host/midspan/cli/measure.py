@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import DeviceFault
-from midspan.cli.options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
+from midspan.cli.options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreAt
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def measure(
     bands: BandsFile,
     label: Label = "",
     archive: ArchiveFile = READINGS,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     clear_fault: ClearFault = False,
     even_so: EvenSo = False,
     as_json: AsJson = False,

@@ -38,7 +38,7 @@ def _store_place(given: object) -> StorePlace:
 
 
 Label = Annotated[str, typer.Option("--label", help="A name for the shaft.", callback=_one_line)]
-StoreFile = Annotated[
+StoreAt = Annotated[
     StorePlace, typer.Option("--store", parser=_store_place, metavar="<path>", help="Database of results.")
 ]
 StoreOfPlan = Annotated[

@@ -8,7 +8,7 @@ import typer
 
 from midspan.base.formatting import angle, printable
 from midspan.cli.measure import READINGS, ArchiveFile, BenchOptions, GaugePort, bench_at
-from midspan.cli.options import STORE, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreFile
+from midspan.cli.options import STORE, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreAt
 
 CAUTION = (
     "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
@@ -26,7 +26,7 @@ def park(
     bands: BandsFile,
     label: Label = "",
     archive: ArchiveFile = READINGS,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     clear_fault: ClearFault = False,
     even_so: EvenSo = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of words.")] = False,

@@ -7,7 +7,7 @@ import typer
 
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreFile
+from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreAt
 from midspan.cli.screen import aside
 from midspan.cli.study import Quantity, of_labels
 from midspan.store.place import StorePlace
@@ -27,7 +27,7 @@ Out = Annotated[Path, typer.Option("--out", help="File to write: its name ends i
 
 
 @plot.command("around", epilog="Example: midspan plot around 17 --out around-17.svg")
-def around(shaft: Shaft, out: Out, store: StoreFile = STORE, k: Factor = None) -> None:
+def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
     """Stiffness around a shaft with its uncertainty, and its surface."""
     from midspan.report.plot_shaft import draw_around
     from midspan.store.lookup import newest, whole
@@ -39,7 +39,7 @@ def around(shaft: Shaft, out: Out, store: StoreFile = STORE, k: Factor = None) -
 
 
 @plot.command("budget", epilog="Example: midspan plot budget 17 --out budget-17.pdf")
-def budget(shaft: Shaft, out: Out, store: StoreFile = STORE, k: Factor = None) -> None:
+def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
     """Where the uncertainty of a shaft's spine comes from."""
     from midspan.report.plot_budget import draw_budget
     from midspan.store.lookup import newest, whole
@@ -60,7 +60,7 @@ def force(
     archive: Annotated[
         Path | None, typer.Option(help="Archive of its raw readings.", show_default="where it was written")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Force against travel, way in and way back, from the raw readings."""
     from midspan.hand_bench.result import HandResult
@@ -89,7 +89,7 @@ def batch(
     number: Annotated[int, typer.Argument(min=1, help="Number of the batch.", metavar="BATCH")],
     out: Out,
     bands: Annotated[Path | None, typer.Option(help="Tolerance bands to draw (TOML).")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     k: FixedFactor = 2.0,
 ) -> None:
     """Every shaft of a batch against the bands; check standards are not among them."""
@@ -112,7 +112,7 @@ def batch(
 def matched(
     name: Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")],
     out: Out,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     k: FixedFactor = 2.0,
 ) -> None:
     """The shafts of a kept set beside their mean."""
@@ -140,7 +140,7 @@ def check(
     label: Annotated[str, typer.Argument(help="Label of the check standard.")],
     out: Out,
     quantity: Annotated[Quantity, typer.Option(help="What of its results is drawn.")] = Quantity.SPINE,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Control chart of a check standard over all its results."""
     from midspan.report.plot_shaft import check_ending

@@ -9,7 +9,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import MatchingError
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreFile
+from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreAt
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def make(
     thorough: Annotated[
         bool, typer.Option("--thorough", help="Search for proof in a larger stock too; may take minutes.")
     ] = False,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:
@@ -145,7 +145,7 @@ def print_set(review: "Review", view: SetView) -> None:
         screen.print(line)
 
 
-def stock(batch: Batches = None, bins: Bins = None, store: StoreFile = STORE, as_json: AsJson = False) -> None:
+def stock(batch: Batches = None, bins: Bins = None, store: StoreAt = STORE, as_json: AsJson = False) -> None:
     """Count what there is to choose from, and what is left out and why."""
     from midspan.report import sets_text
     from midspan.report.result_text import console
@@ -170,7 +170,7 @@ def show(
         str | None, typer.Argument(help="Name of the set; all are listed without it.", metavar="SET")
     ] = None,
     distance: Distance = 70.0,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:
@@ -212,7 +212,7 @@ def _show_all(store: StorePlace, *, as_json: bool) -> None:
         console().print(kept_table(kept, {found.id: found.name for found in kept}))
 
 
-def apart(name: SetName, store: StoreFile = STORE) -> None:
+def apart(name: SetName, store: StoreAt = STORE) -> None:
     """Take a set apart: its shafts go back to the stock."""
     from midspan.report.sets_view import listed
     from midspan.sets.registry import Sets

@@ -13,7 +13,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import MatchingError
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreFile
+from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreAt
 from midspan.cli.sets_choose import SetView, print_set
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def refill(
     batch: Batches = None,
     keep: Annotated[bool, typer.Option("--keep", help="Put it into the set; the lost one is marked as spent.")] = False,
     distance: Distance = 70.0,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:
@@ -140,7 +140,7 @@ def extend(
     batch: Batches = None,
     keep: Annotated[str | None, typer.Option(help="Keep it under this name.")] = None,
     distance: Distance = 70.0,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import OutputError, ReadingsError
-from midspan.cli.options import STORE, FixedFactor, SetName, StoreFile
+from midspan.cli.options import STORE, FixedFactor, SetName, StoreAt
 
 ENDINGS = (".html", ".pdf")
 
@@ -16,7 +16,7 @@ def card(
     out: Annotated[
         Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     k: FixedFactor = 2.0,
 ) -> None:
     """Write the card that goes with a set, as HTML and PDF."""
@@ -47,7 +47,7 @@ def labels(
     sheet: Annotated[Path | None, typer.Option(help="Where labels lie on your paper (TOML).")] = None,
     out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
     skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     k: FixedFactor = 2.0,
 ) -> None:
     """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.clock import now_ms
-from midspan.cli.options import STORE, AsJson, Shafts, StoreFile
+from midspan.cli.options import STORE, AsJson, Shafts, StoreAt
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
@@ -36,7 +36,7 @@ def spent(
     shafts: Shafts,
     why: Annotated[str, typer.Option(help="A word on it.")] = "",
     back: Annotated[bool, typer.Option("--back", help="The contrary: they are stock again.")] = False,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Mark shafts as spent: no set gets them any more."""
     from midspan.report.sets_view import listed
@@ -53,7 +53,7 @@ def vouch(
     by: Annotated[str, typer.Option(help="Who vouches.")],
     why: Annotated[str, typer.Option(help="What was looked at, and what was seen.")],
     bands: Annotated[Path | None, typer.Option(help="Bands (TOML), where those of the verdict were not kept.")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Stand for shafts that were suspected, on record: they are judged again by their limits alone.
 
@@ -83,7 +83,7 @@ def size(
     shafts: Annotated[
         list[str] | None, typer.Argument(help="Shafts; the whole stock without.", metavar="SHAFT")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     as_json: AsJson = False,
 ) -> None:
     """Name the nominal size of unmarked shafts."""
@@ -116,7 +116,7 @@ def size(
         console().print(line)
 
 
-def twins(store: StoreFile = STORE, as_json: AsJson = False) -> None:
+def twins(store: StoreAt = STORE, as_json: AsJson = False) -> None:
     """List shafts that are likely there under two numbers, as after a second night.
 
     Compared are the results of one gauge under one calibration, within what it repeats: for that a check standard has
@@ -167,14 +167,14 @@ def _twins_words(found: "Twins", known: Sequence[Sequence[int]]) -> Iterator[str
 
 
 def same(
-    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreAt = STORE
 ) -> None:  # fmt: skip
     """Say that numbers are of one shaft: it is there once, and what is noted under one number holds for all."""
     _say(store, shafts, None if back else True, by, why)
 
 
 def different(
-    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreFile = STORE
+    shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreAt = STORE
 ) -> None:  # fmt: skip
     """Say that each number is a shaft of its own, however alike they are or what their label is."""
     _say(store, shafts, None if back else False, by, why)

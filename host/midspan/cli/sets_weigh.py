@@ -13,7 +13,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import ReadingsError, StoreError
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, StoreFile
+from midspan.cli.options import STORE, StoreAt
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
@@ -33,7 +33,7 @@ def weigh(
     scale: Annotated[
         Path | None, typer.Option(help="Scale's file (TOML): weigh the shaft, or without one, shaft after shaft.")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
 ) -> None:
     """Note what shafts weigh: typed, from a table, or from a scale on a serial line."""
     from midspan.sets.registry import Sets

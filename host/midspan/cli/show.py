@@ -8,7 +8,7 @@ import typer
 
 from midspan.base.errors import OutputError
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, AsJson, Factor, Shown, StoreFile
+from midspan.cli.options import STORE, AsJson, Factor, Shown, StoreAt
 
 if TYPE_CHECKING:
     from midspan.decision.decision import Decision
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def show(
     shaft: Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is shown.")],
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     picture: Annotated[Path | None, typer.Option(help="Also draw its stiffness around, or its budget.")] = None,
     budget: Annotated[
         bool, typer.Option("--budget", help="Show where the uncertainty of its spine comes from.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midspan.base.errors import ReadingsError
-from midspan.cli.options import STORE, AsJson, Commands, Picture, StoreFile
+from midspan.cli.options import STORE, AsJson, Commands, Picture, StoreAt
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
@@ -164,7 +164,7 @@ class Findings:
 @study.command("gauge", epilog="Example: midspan study gauge --batch 1,2 --batch 3,4 --batch 5,6 --tolerance 10")
 def gauge(
     csv: Annotated[Path | None, typer.Option(help="Readings: columns part, appraiser, value.")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     batch: Annotated[
         list[str] | None, typer.Option(help="Stored batches of one appraiser, as 1,4,7; once for each appraiser.")
     ] = None,
@@ -200,7 +200,7 @@ def gauge(
 @study.command("linearity", epilog="Example: midspan study linearity --bar soft.toml --bar mid.toml --bar stiff.toml")
 def linearity(
     csv: References = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     bar: Bars = None,
     quantity: Of = Quantity.SPINE,
     tolerance: Tolerance = None,
@@ -232,7 +232,7 @@ def linearity(
 @study.command("bias", epilog="Example: midspan study bias --bar bar-1.toml --tolerance 10")
 def bias(
     csv: References = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     bar: Bars = None,
     quantity: Of = Quantity.SPINE,
     tolerance: Tolerance = None,
@@ -264,7 +264,7 @@ def bias(
 @study.command("stability", epilog="Example: midspan study stability --label bar-1 --picture bar-1.png")
 def stability(
     csv: Annotated[Path | None, typer.Option(help="Readings: columns value and day (a date or a number).")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     label: Labels = None,
     quantity: Of = Quantity.SPINE,
     picture: Picture = None,
@@ -289,7 +289,7 @@ def stability(
 @study.command("stock", epilog="Example: midspan study stock --batch 1 --low 493 --high 505")
 def stock(
     csv: Annotated[Path | None, typer.Option(help="Values: column value.")] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     batch: Annotated[list[str] | None, typer.Option(help="Stored batches, as 1,4,7.")] = None,
     quantity: Of = Quantity.SPINE,
     low: Annotated[float | None, typer.Option(min=-1e9, max=1e9, help="Lower limit, if there is one.")] = None,
@@ -319,7 +319,7 @@ def chart(
     csv: Annotated[
         Path | None, typer.Option(help="Readings in the order of time: column value, and day if known.")
     ] = None,
-    store: StoreFile = STORE,
+    store: StoreAt = STORE,
     label: Labels = None,
     quantity: Of = Quantity.SPINE,
     baseline: Annotated[int | None, typer.Option(min=2, help="First readings that make the limits; else all.")] = None,
