@@ -18,6 +18,7 @@ from midspan.pipeline.bench import MOST_FAULTS, Bench, measure_batch
 from midspan.rehearsal.process import Rehearsal
 from midspan.store.place import StorePlace
 from midspan.wire.records import State
+from pretend import KilledError
 from rig import gauge_on
 
 STUCK = {"spine_thou": 500.0, "fault": "cell_stuck"}
@@ -134,6 +135,19 @@ def test_what_the_gauge_still_holds_is_fetched_and_judged(kit):
     assert (fetched.run.complete, kit.archived()) == (True, [1])
     assert kit.bench.fetch_held() is None
     assert kit.bench.measure(2, "s2").run.shaft == 2
+
+
+def test_what_was_kept_and_judged_before_the_host_died_is_neither_kept_nor_judged_twice(kit):
+    acknowledge = kit.bench.gauge.acknowledge
+    kit.bench.gauge.acknowledge = failing(KilledError())
+    with pytest.raises(KilledError):
+        kit.bench.measure(1, "s1")
+    kit.bench.gauge.acknowledge = acknowledge
+    fetched = kit.bench.fetch_held()
+    assert fetched.run.label == "s1"
+    assert (kit.archived(), [shaft for shaft, _ in kit.stored()]) == ([1], [1])
+    assert [one.id for one in kit.bench.store.history(1)] == [fetched.stored]
+    assert kit.bench.fetch_held() is None
 
 
 def test_ctrl_c_lifts_the_head_keeps_the_readings_and_goes_its_way(kit):

@@ -1,5 +1,7 @@
 """The five steps of a run: their order, and at each step what a failure or Ctrl-C leaves behind."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from midspan.archive.reader import read
@@ -32,7 +34,7 @@ class Held:
 
     def fetch(self, shaft, label, on_event):
         assert self.holds
-        return RUN
+        return replace(RUN, label=label, started_ms=9)
 
     def stop(self):
         self.did("stop")
@@ -45,9 +47,13 @@ class Held:
     def pipeline(self, archive):
         """All five steps, each written down once it is done."""
 
+        append = archive.append
+
         def keep(run):
             self.did("keep")
-            return kept_in(archive, run)
+            return append(run)
+
+        archive.append = keep
 
         def decide(kept, result):
             self.did("decide")
@@ -57,7 +63,7 @@ class Held:
             self.did("store")
             return kept.where.byte_offset, decision
 
-        return Pipeline(self, keep, Judging(paper_calibration(), decide, store).one)
+        return Pipeline(self, archive, Judging(paper_calibration(), decide, store).one)
 
 
 @pytest.fixture
@@ -92,6 +98,18 @@ def test_a_verdict_that_cannot_be_stored_says_where_the_readings_are(archive):
     with pytest.raises(StoreError) as caught:
         Held({"store": StoreError("r.db: the disk is full")}).pipeline(archive).fetch(7)
     assert str(archive.path) in str(caught.value)
+
+
+def test_readings_that_were_kept_before_a_host_died_are_kept_once(archive):
+    offset = archive.append(RUN)
+    gauge = Held()
+    assert gauge.pipeline(archive).fetch(7) == (offset, "shaft 7")
+    assert gauge.diary == ["decide", "store", "acknowledge"]
+    assert list(read(archive.path)) == [RUN]
+    other = Held()
+    other.fetch = lambda *_: replace(RUN, boot=RUN.boot + 1)  # the gauge was reset: another cycle
+    assert other.pipeline(archive).fetch(7)[0] > offset
+    assert in_archive(archive) == [7, 7]
 
 
 def test_ctrl_c_while_it_measures_keeps_what_was_read(archive):

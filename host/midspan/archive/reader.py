@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 from fastavro.read import SchemaResolutionError
 
 from midspan.archive import avro_container, raw_run_codec
@@ -93,6 +94,13 @@ class Archive:
             break
         raise ArchiveError(f"{self.path}: no whole shaft starts at byte {offset}")
 
+    def find(self, run: RawRun) -> tuple[int, RawRun] | None:
+        """Return where the same readings stand already, and how they are named there; None when they do not.
+
+        Label and time may be others: a gauge that still holds readings knows neither.
+        """
+        return next(((offset, other) for offset, other in self.entries() if _same_readings(run, other)), None)
+
     def whole_bytes(self, offset: int) -> int:
         """How long the file is up to the end of its last block, looked for from the block at an offset on.
 
@@ -151,6 +159,11 @@ class Archive:
                     f"{avro_container.fingerprint(raw_run_schema())} ({error.__cause__}); use the Midspan that wrote it"
                 ) from error
             # Else the block is damaged, not the schema: reading will say so.
+
+
+def _same_readings(run: RawRun, other: RawRun) -> bool:
+    same = (run.gauge, run.shaft, run.boot, len(run)) == (other.gauge, other.shaft, other.boot, len(other))
+    return same and np.array_equal(run.counts, other.counts) and np.array_equal(run.tick_us, other.tick_us)
 
 
 def _never(_: bytes) -> bool:

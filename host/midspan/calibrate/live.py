@@ -27,7 +27,7 @@ from midspan.measurement.calibration import Calibration, Force, Travel
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
-from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluated, kept_in, readings_alone
+from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluated, readings_alone
 from midspan.wire.records import BenchStep
 
 LOG = logging.getLogger(__name__)
@@ -94,7 +94,7 @@ class LiveBench:
 
     def pipeline(self, judge: Callable[[Kept], OutcomeT]) -> Pipeline[OutcomeT]:
         """Return the way of a run into the archive of this bench, with what is made of it there."""
-        return Pipeline(self.gauge, lambda run: kept_in(self.archive, run), judge)
+        return Pipeline(self.gauge, self.archive, judge)
 
     def end(self) -> None:
         """Head home."""

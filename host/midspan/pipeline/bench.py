@@ -18,7 +18,7 @@ from midspan.decision.origin import Origin
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
-from midspan.pipeline.steps import Judging, Kept, Pipeline, Result, kept_in
+from midspan.pipeline.steps import Judging, Kept, Pipeline, Result
 from midspan.store.database import Store
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.wire.records import State
@@ -67,18 +67,17 @@ class Bench:
         return None if held is None else self._pipeline(Origin.IMPORTED).fetch(held)
 
     def _pipeline(self, origin: Origin) -> Pipeline[Verdict]:
-        judging = Judging(
-            self.calibration,
-            decide=lambda _, result: verdict_on(result, self.bands),
-            store=lambda kept, result, decision: self._stored(kept, result, decision, origin),
-        )
-        return Pipeline(self.gauge, lambda run: kept_in(self.archive, run), judging.one, self.on_event)
+        # Of readings that the gauge still held, the verdict too may be stored already.
+        add = self.store.add if origin is Origin.MEASURED else self.store.add_again
 
-    def _stored(self, kept: Kept, result: Result, decision: Decision, origin: Origin) -> Verdict:
-        stored = self.store.add(
-            self.batch, kept.where, result, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin
-        )  # fmt: skip
-        return Verdict(kept.run, result, self.store.history(kept.where)[-1].decision, stored)
+        def store(kept: Kept, result: Result, decision: Decision) -> Verdict:
+            basis = basis_of_bands(self.bands)
+            add(self.batch, kept.where, result, decision, self.now_ms(), basis=basis, origin=origin)
+            newest = self.store.history(kept.where)[-1]
+            return Verdict(kept.run, result, newest.decision, newest.id)
+
+        judging = Judging(self.calibration, lambda _, result: verdict_on(result, self.bands), store)
+        return Pipeline(self.gauge, self.archive, judging.one, self.on_event)
 
 
 def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:

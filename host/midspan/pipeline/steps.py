@@ -7,7 +7,7 @@ The gauge holds the readings of its newest run until it is told that it may forg
 3. decide: a verdict is made of the result.
 4. store: result and verdict go to the database. On failure of this step or of the two before it the readings are safe:
    the gauge may forget them, the error says where they are, and `midspan recompute` gives the result.
-5. acknowledge: the gauge may forget the readings. On failure it goes on holding them, and they are fetched once more.
+5. acknowledge: the gauge may forget the readings. On failure it goes on holding them; they are fetched once more, and kept once.
 
 Ctrl-C while the gauge measures lifts the head; what was read so far goes through all five steps before the program
 ends. Ctrl-C in a step counts as its failure.
@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from midspan.archive.raw_run import RawRun
+from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import StoreError
 from midspan.link.gauge import Gauge, OnEvent, ignore
@@ -53,6 +54,15 @@ class Kept:
 def kept_in(archive: ArchiveWriter, run: RawRun) -> Kept:
     """Append readings to an archive and return them with their place, on the disk by then. Raises ArchiveError."""
     return Kept.at(run, archive.path, archive.append(run))
+
+
+def kept_once(archive: ArchiveWriter, run: RawRun) -> Kept:
+    """Return readings that a gauge still held, appended unless they are in the archive already.
+
+    They are when the host before died between keeping and acknowledging; there they have their own label and time.
+    """
+    found = Archive.open(archive.path).find(run)
+    return kept_in(archive, run) if found is None else Kept.at(found[1], archive.path, found[0])
 
 
 def readings_alone(kept: Kept) -> RawRun:
@@ -87,10 +97,10 @@ class Judging(Generic[DecidedT, OutcomeT]):
 
 @dataclass(frozen=True, slots=True)
 class Pipeline(Generic[OutcomeT]):
-    """All five steps at one gauge: `keep` puts readings on the disk, `judge` makes of them what the caller wants."""
+    """All five steps at one gauge, into one archive; `judge` makes of kept readings what the caller wants."""
 
     gauge: Gauge
-    keep: Callable[[RawRun], Kept]
+    archive: ArchiveWriter
     judge: Callable[[Kept], OutcomeT]
     on_event: OnEvent = ignore
 
@@ -104,23 +114,21 @@ class Pipeline(Generic[OutcomeT]):
         except KeyboardInterrupt:
             so_far = self.gauge.stop()
             if so_far is not None:
-                self.finish(so_far)
+                self._finish(kept_in(self.archive, so_far))
             raise
-        return self.finish(run)
+        return self._finish(kept_in(self.archive, run))
 
     def fetch(self, shaft: int) -> OutcomeT:
-        """Return what came of the readings that the gauge still holds from an earlier host."""
-        return self.finish(self.gauge.fetch(shaft, "", self.on_event))
+        """Return what came of the readings that the gauge still holds from an earlier host; they are kept once."""
+        return self._finish(kept_once(self.archive, self.gauge.fetch(shaft, "", self.on_event)))
 
-    def finish(self, run: RawRun) -> OutcomeT:
-        """Return what came of readings that the gauge holds; however they are judged, it may forget them once kept."""
-        kept = self.keep(run)
+    def _finish(self, kept: Kept) -> OutcomeT:
+        """Return what came of readings; however they are judged, the gauge may forget them, for they are kept."""
         try:
             return self.judge(kept)
         except StoreError as error:
-            raise StoreError(
-                f"{error} (the readings of {run.name} are safe in {kept.where.archive}; recompute gives its result)"
-            ) from error
+            where = f"the readings of {kept.run.name} are safe in {kept.where.archive}"
+            raise StoreError(f"{error} ({where}; recompute gives its result)") from error
         finally:
             # The readings are on the disk, whatever became of the verdict: holding them would store them twice.
-            self.gauge.acknowledge(run.shaft, self.on_event)
+            self.gauge.acknowledge(kept.run.shaft, self.on_event)

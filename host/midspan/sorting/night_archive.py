@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
-
 from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
@@ -95,9 +93,9 @@ class NightArchive:
         self.keep(run)
 
     def find(self, run: RawRun) -> int | None:
-        """The offset at which the same readings stand already, None when they do not."""
-        entries = Archive.open(self.path).entries()
-        return next((offset for offset, other in entries if _same_readings(run, other)), None)
+        """Return the offset at which the same readings stand already; None when they do not."""
+        found = Archive.open(self.path).find(run)
+        return None if found is None else found[0]
 
     @property
     def _open_writer(self) -> ArchiveWriter:
@@ -107,8 +105,3 @@ class NightArchive:
 
 def _measuring(transit: Transit) -> Step | None:
     return next(iter(transit.since_measuring), None)
-
-
-def _same_readings(one: RawRun, other: RawRun) -> bool:
-    same = (one.gauge, one.shaft, one.boot, len(one)) == (other.gauge, other.shaft, other.boot, len(other))
-    return same and np.array_equal(one.counts, other.counts) and np.array_equal(one.tick_us, other.tick_us)
