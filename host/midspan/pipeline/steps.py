@@ -7,7 +7,8 @@ The gauge holds the readings of its newest run until it is told that it may forg
 3. decide: a verdict is made of the result.
 4. store: result and verdict go to the database. On failure of this step or of the two before it the readings are safe:
    the gauge may forget them, the error says where they are, and `midspan recompute` gives the result.
-5. acknowledge: the gauge may forget the readings. On failure it goes on holding them; they are fetched again, kept once.
+5. acknowledge: the gauge may forget the readings. On failure it goes on holding them; they are fetched again, and
+   kept once.
 
 Ctrl-C while the gauge measures lifts the head; what was read so far goes through all five steps before the program
 ends. Ctrl-C in a step counts as its failure.
