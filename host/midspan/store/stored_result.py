@@ -29,7 +29,7 @@ from midspan.store.kept_values import Damaged
 
 NotFinite = Annotated[Literal["NaN", "Infinity", "-Infinity"], AfterValidator(float)]
 NullOfOld = Annotated[None, AfterValidator(lambda _: math.nan)]
-FORMS: Mapping[ResultKind, type[ShaftResult | HandResult]] = {
+FORMS: Mapping[ResultKind, type[ShaftResult] | type[HandResult]] = {
     ResultKind.GAUGE: ShaftResult, ResultKind.HAND_BENCH: HandResult,
 }  # fmt: skip
 BY_CAUSE = ("u_causes", "sensitivities")
@@ -110,14 +110,24 @@ def read_measured(kind: ResultKind, text: str | None) -> MeasuredResult:
     """Return the result of a row that has one; Damaged when it has none, or what stands there is no result."""
     if kind is ResultKind.UNMEASURED or text is None:
         raise Damaged(text)
-    form = FORMS[kind]
-    differs = _names_in(text) ^ {field.name for field in fields(form)}
+    form: type = FORMS[kind]
+    try:
+        whole: ShaftResult | HandResult = form(**_shape(form).model_validate_json(text).__dict__)
+    except ValidationError:  # of another Midspan, or damaged
+        return _older(kind, text, _names_in(text) ^ {field.name for field in fields(form)})
+    differs = {name for name in BY_CAUSE if len(getattr(whole, name)) != len(CAUSES[kind])}
+    return _older(kind, text, differs) if differs else whole
+
+
+def _older(kind: ResultKind, text: str, differs: Set[str]) -> OlderResult:
+    """Return what can be told of a result that is not of today's form; Damaged when a value cannot be."""
     if not differs:
-        whole = form(**_validated(form, text))
-        differs = {name for name in BY_CAUSE if len(getattr(whole, name)) != len(CAUSES[kind])}
-        if not differs:
-            return whole
-    return OlderResult(kind, tuple(sorted(differs)), text, **_validated(OlderResult, text))
+        raise Damaged(text)
+    try:
+        known = _shape(OlderResult).model_validate_json(text)
+    except ValidationError as error:
+        raise Damaged(text) from error
+    return OlderResult(kind, tuple(sorted(differs)), text, **known.__dict__)
 
 
 def is_same(one: AnyResult, other: AnyResult) -> bool:
@@ -153,22 +163,15 @@ def _names_in(text: str) -> Set[str]:
     return found.keys()
 
 
-def _validated(form: type, text: str) -> dict[str, Any]:
-    """Return what JSON says of the fields of a form, each of the type that it has there; Damaged when one is not."""
-    try:
-        return dict(_shape(form).model_validate_json(text, strict=True))
-    except ValidationError as error:
-        raise Damaged(text) from error
-
-
 @cache
 def _shape(form: type) -> type[BaseModel]:
     """Return a form as it stands in JSON; only of an older one may any field be missing, and there be others."""
     hints = get_type_hints(form)
-    missing = None if form is OlderResult else ...
+    older = form is OlderResult
     told = [one.name for one in fields(form) if one.name not in ("kind", "differs", "text")]
-    types: Any = {name: (_from_json(hints[name]), missing) for name in told}
-    return create_model(form.__name__, __config__=ConfigDict(extra="ignore", allow_inf_nan=False), **types)
+    types: Any = {name: (_from_json(hints[name]), None if older else ...) for name in told}
+    config = ConfigDict(extra="ignore" if older else "forbid", allow_inf_nan=False, strict=True)
+    return create_model(form.__name__, __config__=config, **types)
 
 
 def _from_json(hint: Any) -> Any:
