@@ -305,3 +305,13 @@ def test_no_except_swallows_everything(path: Path) -> None:
         if isinstance(node, ast.ExceptHandler):
             caught = "" if node.type is None else ast.unparse(node.type)
             assert caught not in ("", "Exception", "BaseException"), f"{name_of(path)}, line {node.lineno}"
+
+
+def test_a_class_name_has_one_meaning() -> None:
+    """The same name with an underscore before it is the same to a reader."""
+    at: dict[str, set[str]] = {}
+    for path in host_modules:
+        for node in ast.walk(tree_of(path)):
+            if isinstance(node, ast.ClassDef):
+                at.setdefault(node.name.lstrip("_"), set()).add(name_of(path))
+    assert not {name: modules for name, modules in at.items() if len(modules) > 1}

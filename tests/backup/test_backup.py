@@ -310,6 +310,13 @@ def test_what_lies_elsewhere_is_taken_when_it_is_named(shop, tmp_path):
     assert "no such file" in complaint(midspan("backup", "../other", "--also", "nowhere", folder=shop))
 
 
+def test_a_plan_that_names_itself_as_its_calibration_is_taken_once(shop):
+    plan = shop / "night.toml"
+    plan.write_text(plan.read_text().replace('"calibration.toml"', '"night.toml"'))
+    manifest = json.loads((backed_up(shop) / "manifest.json").read_text())
+    assert [one["kind"] for one in manifest["file"] if one["was"] == str(plan)] == ["plan"]
+
+
 def test_a_list_of_archives_that_is_none_says_so(tmp_path):
     (tmp_path / "results.db-archives.json").write_text("[1]")
     with pytest.raises(MidspanError, match="is no list of archives"):

@@ -19,12 +19,12 @@ from pathlib import Path
 from typing import Any
 
 from midspan.archive import writer as archive_writer
+from midspan.base.clock import Clocks
 from midspan.base.errors import MidspanError
 from midspan.link import gauge, serial_port
 from midspan.link.reconnect import Reconnector
 from midspan.measurement import cycle_plan
 from midspan.sorting.assess import Assessment  # noqa: F401 - imported by now, so that no forked host pays for it
-from midspan.sorting.event_log import Clocks
 from midspan.sorting.loop import Ending, SortingLoop, Watcher
 from midspan.sorting.notices import Notices
 from midspan.sorting.recorder import NightRecorder

@@ -11,11 +11,12 @@ from unittest import mock
 
 from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
+from midspan.base.clock import Clocks
 from midspan.base.errors import LinkError
 from midspan.decision.bands import EXAMPLE as BANDS
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
-from midspan.sorting.loop import Clocks, SortingLoop, Watcher
+from midspan.sorting.loop import SortingLoop, Watcher
 from midspan.sorting.plan import SortPlan
 from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import Setup

@@ -34,13 +34,17 @@ class Belongings:
 
     kinds: dict[Path, str] = field(default_factory=dict)
     strange: list[Path] = field(default_factory=list)
+    _seen: set[Path] = field(default_factory=set, init=False)
 
     def add(self, path: Path, kind: str) -> None:
         """Note a file once."""
         self.kinds.setdefault(path.resolve(), kind)
 
     def add_settings(self, path: Path) -> None:
-        """Note a file of settings with all that it names; one of another program is strange."""
+        """Note a file of settings once, with all that it names; one of another program is strange."""
+        if path.resolve() in self._seen:  # two plans may name each other
+            return
+        self._seen.add(path.resolve())
         kind = kind_of(path)
         if kind is None:
             self.strange.append(path)

@@ -159,7 +159,7 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class Finished:
+class FinishedProcedure:
     """What came of a procedure, and the record that was made of it."""
 
     finding: ProcedureResult
@@ -167,7 +167,7 @@ class Finished:
     path: Path
 
 
-def finish(session: GuidedCalibration, taken: Taken) -> Finished:
+def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
     """Work out the readings and save the record; a refusal says where the readings are.
 
     What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
@@ -183,7 +183,7 @@ def finish(session: GuidedCalibration, taken: Taken) -> Finished:
         raise
     record = record_of(finding, taken.readings.as_dict(), taken.settings, session.circumstances(taken.gauge))
     LOG.info("%s readings are accepted as record %s", taken.kind, record.id)
-    return Finished(finding, record, save_record(record, session.records))
+    return FinishedProcedure(finding, record, save_record(record, session.records))
 
 
 def story(kind: str, finding: ProcedureResult) -> str:

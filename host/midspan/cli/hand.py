@@ -127,8 +127,7 @@ def _from_table(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, t
 
 def _from_person(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
     """Keep what a person types, in the session that was not finished or a new one; return its place in the record."""
-    from midspan.hand_bench.guide import Guide, places
-    from midspan.hand_bench.resume import progress, to_go_on_with
+    from midspan.hand_bench.guide import Guide, places, progress, to_go_on_with
 
     plan = {"positions": how.positions, "repeats": how.repeats}
     last = None if how.anew else _last_session(record.path, whose)

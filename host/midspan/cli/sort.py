@@ -15,9 +15,9 @@ from midspan.cli.options import ClearFault, EvenSo
 from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
+    from midspan.base.clock import Clocks
     from midspan.cli.sort_screen import SortScreen
     from midspan.link.reconnect import Reconnector
-    from midspan.sorting.event_log import Clocks
     from midspan.sorting.loop import Ending, SortingLoop
     from midspan.sorting.notices import Notices
     from midspan.sorting.recorder import NightRecorder
@@ -73,10 +73,10 @@ class Wishes:
 
 def _sorted(setup: "Setup", wishes: Wishes) -> "tuple[NightRecorder, Journal, Ending]":
     """Sort until the hopper is empty or someone must come; return what was kept of it, and how it ended."""
+    from midspan.base.clock import Clocks
     from midspan.cli.sort_screen import SortScreen
     from midspan.link.live_readings_file import LiveReadings
     from midspan.link.reconnect import Reconnector
-    from midspan.sorting.event_log import Clocks
     from midspan.sorting.loop import SortingLoop, Watcher
     from midspan.sorting.notices import Notices
     from midspan.sorting.recorder import NightRecorder

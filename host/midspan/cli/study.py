@@ -66,7 +66,7 @@ KEPT = {Interaction.AUTO: None, Interaction.WITH: True, Interaction.WITHOUT: Fal
 
 
 @dataclass(frozen=True)
-class Source:
+class StudySource:
     """Where the readings of a study come from: a table, or a quantity of stored results."""
 
     csv: Path | None
@@ -180,7 +180,7 @@ def gauge(
     from midspan.report import plot_study, study_text
     from midspan.study.gauge_rr import crossed_study
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     rows = source.of_batches(batch or [])
     parts, appraisers = [row.part for row in rows], [row.appraiser for row in rows]
     found = crossed_study(parts, appraisers, [row.value for row in rows], KEPT[interaction])
@@ -211,7 +211,7 @@ def linearity(
     from midspan.report import plot_study, study_text
     from midspan.study.linearity import linearity_study
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     known, rows = source.against(bar or [])
     found = linearity_study([row.part for row in rows], [row.value for row in rows], known)
     capable = study_text.capability(found.names, found.at, tolerance)
@@ -243,7 +243,7 @@ def bias(
     from midspan.report import plot_study, study_text
     from midspan.study.linearity import bias_study
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     known, rows = source.against(bar or [])
     by_part: dict[str, list[float]] = {}
     for row in rows:
@@ -275,7 +275,7 @@ def stability(
     from midspan.study.source import by_day
     from midspan.study.stability import stability_study
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     days = list(by_day(source.timed(label or [])))
     found = stability_study([readings for _, readings in days], [day for day, _ in days])
     verdict = list(study_text.stability_verdict(found))
@@ -303,7 +303,7 @@ def stock(
     from midspan.report import plot_study, study_text
     from midspan.study.population import stock_study
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     found = stock_study([row.value for row in source.of_stock(batch or [])], low, high, share, confidence)
     verdict = list(study_text.stock_verdict(found))
     ends = [None if math.isinf(end) else end for end in found.interval]
@@ -331,7 +331,7 @@ def chart(
     from midspan.report import plot_study, study_text
     from midspan.study.control_chart import individuals_chart, weighted_mean
 
-    source = Source(csv, store, quantity)
+    source = StudySource(csv, store, quantity)
     rows = sorted(source.timed(label or []), key=lambda row: row.day)
     found = individuals_chart([row.value for row in rows], baseline)
     mean = weighted_mean(found, weight)

@@ -37,7 +37,7 @@ PIECES = 2_000  # of the end of a trace, two or three shafts
 OUR_ENDINGS = (".avro", ".db", ".db-wal", ".toml", ".json", ".jsonl", ".csv", ".log", ".html", ".pdf")
 BROKEN = (MidspanError, OSError, ValueError, RecursionError)
 WHERE = re.compile(r"at line [0-9]+, column [0-9]+")  # of a mistake in a file of settings
-Source = TypeVar("Source", bound=Path | StorePlace | str | None)
+SourceT = TypeVar("SourceT", bound=Path | StorePlace | str | None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class Collector:
         if at.port is not None:
             yield self._part("gauge.txt", "what the gauge says of itself", at.port, self._identity)
 
-    def _part(self, name: str, what: str, source: Source, make: Callable[[Source], str]) -> Part:
+    def _part(self, name: str, what: str, source: SourceT, make: Callable[[SourceT], str]) -> Part:
         try:
             return Part(name, what, make(source), source)
         except BROKEN as error:

@@ -62,7 +62,7 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCal
     if len(versions) < 2:
         return None
     before, after = versions[-2:]
-    old, new = _Origin.of(before.result), _Origin.of(after.result)
+    old, new = _MadeBy.of(before.result), _MadeBy.of(after.result)
     kept = calibrations.get(old.calibration or ""), calibrations.get(new.calibration or "")
     differences = _differences(before.result, after.result)
     expected_thou = _expected(after.result, *kept) if differences else None
@@ -70,7 +70,7 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCal
 
 
 @dataclass(frozen=True, slots=True)
-class _Origin:
+class _MadeBy:
     """What made a result: None for a run that gave none."""
 
     calibration: str | None = None
@@ -95,7 +95,7 @@ def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
     return {name: now - was for name, (was, now) in known.items() if was is not None and now is not None}
 
 
-def _causes(old: _Origin, new: _Origin, was: KeptCalibration | None, now: KeptCalibration | None) -> Iterator[str]:
+def _causes(old: _MadeBy, new: _MadeBy, was: KeptCalibration | None, now: KeptCalibration | None) -> Iterator[str]:
     if old.evaluation != new.evaluation:
         yield f"evaluation {old.evaluation} became {new.evaluation}"
     if old.calibration != new.calibration:

@@ -6,7 +6,7 @@ the number; `unit`, where the scale sends it, has to be one of `unit_words`; `st
 
 >>> scale = Scale.model_validate(EXAMPLE)
 >>> scale.shown("weight 312.4 grains steady")
-Shown(text='312.4', steady=True)
+ScaleReading(text='312.4', steady=True)
 >>> scale.shown("weight 298.1 grains moving").steady, scale.shown("hello")
 (False, None)
 >>> scale.shown("weight 20.2 grams steady")
@@ -52,7 +52,7 @@ Words = Annotated[tuple[Annotated[str, Field(min_length=1)], ...], ARRAY]
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ScaleReading:
     """A reading: the number as it was sent, and whether the pan was at rest."""
 
     text: str
@@ -104,7 +104,7 @@ class Scale(Section):
                 )
         return self
 
-    def shown(self, line: str) -> Shown | None:
+    def shown(self, line: str) -> ScaleReading | None:
         """What a line says; None when it is none of the scale's.
 
         Raises ReadingsError when it says overload or another unit.
@@ -120,7 +120,7 @@ class Scale(Section):
                 f"the scale shows {groups['unit'] or 'no unit'!r} where {self.unit} are meant; switch it over, or mend "
                 "its file"
             )
-        return Shown(found["value"].strip(), not self.steady_words or groups["steady"] in self.steady_words)
+        return ScaleReading(found["value"].strip(), not self.steady_words or groups["steady"] in self.steady_words)
 
 
 def _is_number(text: str | None) -> bool:
@@ -161,7 +161,7 @@ def weigh(pan: Pan, scale: Scale, place: str, clock: Callable[[], float]) -> Sha
     Raises ReadingsError, which begins with `place`, when the scale sends noise or nothing, is overloaded, shows less
     than nothing or another unit, does not come to rest in time, or shows what no shaft weighs.
     """
-    row: list[Shown] = []
+    row: list[ScaleReading] = []
     for shown in _readings(pan, scale, place, clock, "its readings do not come to rest; keep draughts and hands away"):
         row = [*row[1 - scale.equal :], shown]
         if len(row) == scale.equal and all(one.steady and one.text == shown.text for one in row):
@@ -180,7 +180,7 @@ def wait_until_empty(pan: Pan, scale: Scale, last: ShaftWeight, place: str, cloc
             return
 
 
-def _readings(pan: Pan, scale: Scale, place: str, clock: Callable[[], float], too_late: str) -> Iterator[Shown]:
+def _readings(pan: Pan, scale: Scale, place: str, clock: Callable[[], float], too_late: str) -> Iterator[ScaleReading]:
     """Readings from now on, until the wait is over."""
     heard, noise = False, 0
     for line in _lines(pan, scale, clock):

@@ -1,43 +1,20 @@
-"""What a night notes besides its shafts: resets, faults, jumps of the clock, notices that failed.
-
-Troubles of a night that pass or do not: how long to wait, when to call a person, when to give up.
-
->>> retry = RetryPolicy(give_up_s=600.0)
->>> [retry.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], retry.lasts_s(1.5)
-([0.25, 0.5, 1.0], 1.5)
->>> retry.pause_s(700.0) is None
-True
-"""
+"""What a night notes besides its shafts: resets, faults, jumps of the clock, notices that failed."""
 
 from __future__ import annotations
 
-import errno
 import logging
-import time
-from collections.abc import Callable
-from dataclasses import dataclass
 
-from midspan.base.clock import now_ms
-from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError
+from midspan.base.clock import Clocks
+from midspan.base.errors import StoreError
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
-from midspan.store.complaints import store_fault
 from midspan.store.transit import RunEvent, RunEventKind
 from midspan.wire.fault_texts import describe
-from midspan.wire.records import FaultCode, HostFault, Identify
+from midspan.wire.records import FaultCode, Identify
 
 LOG = logging.getLogger(__name__)
 
 JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
-
-
-@dataclass(frozen=True)
-class Clocks:
-    """Time of the day in milliseconds since 1970, a count of seconds that nobody sets, and a way to wait."""
-
-    now_ms: Callable[[], int] = now_ms
-    count_s: Callable[[], float] = time.monotonic
-    sleep: Callable[[float], None] = time.sleep
 
 
 class EventRecorder:
@@ -129,60 +106,3 @@ class EventRecorder:
             LOG.warning("%d notes wait for the store: %s", len(self._pending), error)
             return
         self._pending.clear()
-
-
-FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0
-CALL_AFTER_S = 60.0  # what is gone by then nobody has to be woken for
-NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-
-
-class RetryPolicy:
-    """One trouble after another, until something goes well again."""
-
-    def __init__(self, give_up_s: float) -> None:
-        self._give_up_s = give_up_s
-        self.clear()
-
-    def clear(self) -> None:
-        """Something went well."""
-        self._since_s: float | None = None
-        self._pause_s = FIRST_PAUSE_S
-        self.called = False
-
-    def pause_s(self, now_s: float) -> float | None:
-        """Trouble came, or came again: how long to wait before the next try; None when it has lasted too long."""
-        if self._since_s is None:
-            self._since_s = now_s
-        if self.lasts_s(now_s) >= self._give_up_s:
-            return None
-        pause, self._pause_s = self._pause_s, min(2 * self._pause_s, LONGEST_PAUSE_S)
-        return pause
-
-    def lasts_s(self, now_s: float) -> float:
-        """For how long it has lasted."""
-        return 0.0 if self._since_s is None else now_s - self._since_s
-
-    def calls_now(self, now_s: float) -> bool:
-        """True once, when it has lasted so long that a person should know."""
-        due = not self.called and self.lasts_s(now_s) >= CALL_AFTER_S
-        self.called = self.called or due
-        return due
-
-
-def fault_of(error: MidspanError) -> str | None:
-    """Fault code of protocol/faults.json for an error of line, disk or store, None when there is none.
-
-    >>> fault_of(LinkError("port: the gauge is gone"))
-    'PORT_LOST'
-    """
-    if isinstance(error, LinkError):
-        return HostFault.PORT_LOST.value
-    if isinstance(error, ArchiveGone):
-        return HostFault.ARCHIVE_GONE.value
-    if isinstance(error, StoreError):
-        fault = store_fault(error)
-        return None if fault is None else fault.value
-    cause = error.__cause__
-    if isinstance(error, ArchiveError) and isinstance(cause, OSError):
-        return HostFault.DISK_FULL.value if cause.errno is None or cause.errno in NO_ROOM else None
-    return None

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
+from midspan.base.clock import Clocks
 from midspan.base.errors import ArchiveError, DeviceFault, FileGone, LinkError, MidspanError, ProtocolError, StoreError
 from midspan.base.log_file import Ours
 from midspan.link.gauge import Gauge, OnEvent, ignore
@@ -28,11 +29,12 @@ from midspan.sorting.actions import (
     action_words,
 )
 from midspan.sorting.check_standards import due
-from midspan.sorting.event_log import Clocks, EventRecorder, RetryPolicy, fault_of
+from midspan.sorting.event_log import EventRecorder
 from midspan.sorting.execute import Executor
 from midspan.sorting.next_action import Snapshot, Wanted, next_action
 from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
+from midspan.sorting.retry import RetryPolicy, fault_of
 from midspan.sorting.tally import NONE_IN_A_ROW
 from midspan.store.transit import RunEventKind
 from midspan.wire.fault_texts import describe

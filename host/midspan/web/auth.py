@@ -18,6 +18,7 @@ import hashlib
 import hmac
 import os
 import secrets
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
@@ -30,13 +31,15 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.base.files import text_of
-from midspan.web.guesses import WITHIN_S, Guesses
 from midspan.web.template import filled
 
 COOKIE = "midspan_page"
 LEAST = 16  # signs of a token: fewer can be guessed
 LARGEST_BYTES = 10_000
 HERE = ("127.0.0.1", "localhost", "[::1]")
+EACH = 8  # wrong secrets of one address
+ALL = 60  # and of all together
+WITHIN_S = 60.0
 
 
 class Role(IntEnum):
@@ -108,6 +111,43 @@ def token_from(variable: str, file: Path | None) -> tuple[str, bool]:
     if len(given) < LEAST or not given.isascii():
         raise ConfigurationError(f"{file or variable}: a token needs at least {LEAST} plain letters or digits")
     return given, False
+
+
+class Guesses:
+    """The wrong secrets of the last minute: after too many no more are looked at for a while.
+
+    The same wrong secret again is no new guess: a browser that still has the token of yesterday asks on and on. Whoever
+    brought a right one before is not kept out by what many others guess, only by what is guessed at the same address.
+    `now_s` is a clock that never goes back.
+
+    >>> guesses = Guesses(lambda: 0.0)
+    >>> for number in range(EACH):
+    ...     guesses.wrong("10.0.0.7", f"guess {number}")
+    >>> guesses.may_try("10.0.0.7"), guesses.may_try("10.0.0.8")
+    (False, True)
+    """
+
+    def __init__(self, now_s: Callable[[], float]) -> None:
+        self._now_s = now_s
+        self._wrong: deque[tuple[float, str, bytes]] = deque()  # never longer than ALL and EACH together
+        self._trusted: set[str] = set()
+
+    def may_try(self, address: str) -> bool:
+        """Return whether a secret from an address is looked at now."""
+        while self._wrong and self._now_s() - self._wrong[0][0] >= WITHIN_S:
+            self._wrong.popleft()
+        own = sum(1 for _, who, _ in self._wrong if who == address)
+        return own < EACH and (address in self._trusted or len(self._wrong) < ALL)
+
+    def wrong(self, address: str, secret: str) -> None:
+        """Note that a secret was looked at and was none of the page's."""
+        seal = hashlib.sha256(secret.encode("utf-8", "surrogateescape")).digest()
+        if not any((who, known) == (address, seal) for _, who, known in self._wrong):
+            self._wrong.append((self._now_s(), address, seal))
+
+    def right(self, address: str) -> None:
+        """Note that a secret was one of the page's."""
+        self._trusted.add(address)
 
 
 LONGEST_FORM = 4096  # bytes
