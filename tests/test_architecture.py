@@ -124,6 +124,12 @@ def imports_of(path: Path) -> frozenset[str]:
     return frozenset(found)
 
 
+def needed_at_once(path: Path) -> set[str]:
+    """Return the names of what a module imports while it is imported itself."""
+    plain = (node for node in tree_of(path).body if isinstance(node, ast.ImportFrom))
+    return {name for node in plain for one in node.names for name in (f"{node.module}", f"{node.module}.{one.name}")}
+
+
 def tops_of(path: Path) -> set[str]:
     """Return the packages that a module imports from."""
     return {name.split(".")[0] for name in imports_of(path)}
@@ -167,6 +173,15 @@ def test_a_folder_imports_only_what_stands_in_its_row(path: Path) -> None:
     folder = path.parent.name
     wrong = folders_imported(path) - {folder, *FOLDERS[folder].split()}
     assert not wrong, f"{name_of(path)} imports from {sorted(wrong)}"
+
+
+def test_any_module_can_be_imported_first() -> None:
+    modules = {f"midspan.{name_of(path).replace('/', '.')}": path for path in host_modules}
+    ready: set[str] = set()
+    needed = {name: needed_at_once(path) & modules.keys() for name, path in modules.items()}
+    while free := {name for name in modules if name not in ready and needed[name] <= ready}:
+        ready |= free
+    assert not modules.keys() - ready, "these import each other in a circle"
 
 
 @each_host_module

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import FramedStream
-from midspan.link.session_states import SessionState
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Command, FaultCode, Record, Refusal, Reply, State
 from midspan.wire.schema import fingerprint, version_text
+
+if TYPE_CHECKING:
+    from midspan.link.session_states import SessionState
 
 REFUSAL_WORDS = {
     Refusal.WRONG_PROTOCOL: "it has had no greeting with its own version",
