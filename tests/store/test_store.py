@@ -147,7 +147,7 @@ def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measur
 
 @pytest.mark.parametrize(
     ("kind", "full"),
-    [("gauge", None), ("unmeasured", "{}"), ("gauge", "[]"), ("gauge", '{"spine_thou": "500"}'), ("tripod", "{}")],
+    [("gauge", None), ("unmeasured", "[]"), ("gauge", "[]"), ("gauge", '{"spine_thou": "500"}'), ("tripod", "{}")],
 )
 def test_a_row_of_another_kind_than_its_content_is_damaged(
     store: Store, path: Path, kind: str, full: str | None

@@ -20,6 +20,7 @@ from midspan.sets.stock import read_stock
 from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 from midspan.store import upgrade as upgrading
 from midspan.store.place import StorePlace
+from midspan.store.stored_result import is_same
 from midspan.store.tables import Table
 from places import DATA
 from sqlalchemy import create_engine
@@ -94,6 +95,25 @@ def test_old_results_get_their_kind_by_their_form_and_not_by_the_name_of_the_gau
         ).fetchall()
     assert kinds == {"gauge": 50, "hand bench": 2, "unmeasured": 4}
     assert by_hand == [(200,), (201,)]
+
+
+def test_what_an_older_midspan_that_runs_on_adds_after_the_upgrade_is_read(old: Path) -> None:
+    hand = "WHERE run_id = (SELECT id FROM runs WHERE label = 'hand 1')"
+    with closing(sqlite3.connect(old)) as database:
+        columns = ", ".join(f'"{row[1]}"' for row in database.execute("PRAGMA table_info(results)") if row[1] != "id")
+    StorePlace(old).open().close()
+    with closing(sqlite3.connect(old)) as database, database:
+        for where in (hand, "WHERE run_id = 15"):
+            database.execute(f"INSERT INTO results ({columns}) SELECT {columns} FROM results {where} LIMIT 1")
+            verdict = "outcome, bin, reasons, concerns, basis_id"
+            database.execute(
+                f"INSERT INTO decisions (result_id, {verdict}) SELECT last_insert_rowid(), {verdict} FROM decisions "
+                f"WHERE result_id = (SELECT id FROM results {where})"
+            )
+    with StorePlace(old).open() as store:
+        for shaft in ("hand 1", 15):
+            *_, before, after = store.history(shaft)
+            assert (after.result.kind, is_same(after.result, before.result)) == (before.result.kind, True)
 
 
 def test_an_old_database_opens_with_all_it_holds_and_a_copy_of_it_is_kept(old: Path) -> None:
