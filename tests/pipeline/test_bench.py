@@ -1,6 +1,7 @@
 """The unattended loop: what is durable before what, and what stops a batch."""
 
 import os
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -148,6 +149,18 @@ def test_what_was_kept_and_judged_before_the_host_died_is_neither_kept_nor_judge
     assert (kit.archived(), [shaft for shaft, _ in kit.stored()]) == ([1], [1])
     assert [one.id for one in kit.bench.store.history(1)] == [fetched.stored]
     assert kit.bench.fetch_held() is None
+
+
+def test_what_was_judged_before_the_host_died_is_known_when_its_archive_is_named_another_way(kit, monkeypatch):
+    kit.bench.gauge.acknowledge = failing(KilledError())
+    with pytest.raises(KilledError):
+        kit.bench.measure(1, "s1")
+    del kit.bench.gauge.acknowledge
+    monkeypatch.chdir(kit.folder)
+    kit.bench.archive.close()
+    with ArchiveWriter(Path("a.avro")) as kit.bench.archive:
+        fetched = kit.bench.fetch_held()
+    assert [one.id for one in kit.bench.store.history(1)] == [fetched.stored]
 
 
 def test_ctrl_c_lifts_the_head_keeps_the_readings_and_goes_its_way(kit):

@@ -8,12 +8,13 @@ import pytest
 from midspan.archive.reader import read
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
+from midspan.decision.decision import Outcome
 from midspan.sorting import actions as act
 from midspan.sorting.plan import Standard
 from midspan.store.transit import RunEventKind, TransitStage
-from midspan.wire.records import FaultCode
+from midspan.wire.records import FaultCode, State
 from night_rig import BAR, CRACKED, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, Rig, plan_with
-from pretend import STANDARD, World, readings
+from pretend import STANDARD, Axe, World, readings
 
 GOOD = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0}
 
@@ -252,6 +253,25 @@ def test_readings_of_a_shaft_that_nobody_here_knows_are_kept_once(tmp_path):
     rig.gauge.state = type(rig.gauge.state).HOLDING
     rig.sort()
     assert [run.shaft for run in read(rig.setup.archive)].count(77) == 1
+
+
+def test_wherever_a_host_dies_readings_of_an_unknown_shaft_are_kept_and_judged_once(tmp_path):
+    def lived(name, axe):
+        rig = a_rig(tmp_path / name, spines={})
+        rig.folder.mkdir()
+        rig.gauge.held = replace(readings(503.0, 0.0, 3), shaft=77, boot=1)
+        rig.gauge.state = State.HOLDING
+        rig.sort(axe)
+        rig.sort()
+        assert [run.shaft for run in read(rig.setup.archive)] == [77]
+        with rig.setup.store.open() as store:
+            assert [one.decision.outcome for one in store.history(77)] == [Outcome.ACCEPTED]
+        assert rig.gauge.held is None
+
+    quiet = Axe()
+    lived("quiet", quiet)
+    for k in range(1, quiet.count + 1):
+        lived(str(k), Axe(k))
 
 
 def test_a_shaft_taken_out_by_hand_is_told_as_taken_out(tmp_path):

@@ -71,9 +71,10 @@ class Bench:
         add = self.store.add if origin is Origin.MEASURED else self.store.add_again
 
         def store(kept: Kept, result: Result, decision: Decision) -> Verdict:
-            basis = basis_of_bands(self.bands)
-            add(self.batch, kept.where, result, decision, self.now_ms(), basis=basis, origin=origin)
-            newest = self.store.history(kept.where)[-1]
+            known = None if origin is Origin.MEASURED else self.store.run_of(kept.where)
+            where = kept.where if known is None else known[1]  # its archive may have moved, or is named another way
+            add(self.batch, where, result, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin)
+            newest = self.store.history(where)[-1]
             return Verdict(kept.run, result, newest.decision, newest.id)
 
         judging = Judging(self.calibration, lambda _, result: verdict_on(result, self.bands), store)

@@ -14,7 +14,7 @@ from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
-from midspan.pipeline.steps import Kept, kept_in
+from midspan.pipeline.steps import Kept, kept_in, kept_once
 from midspan.store.journal import Journal
 from midspan.store.transit import Step, Transit, TransitStage
 
@@ -82,20 +82,19 @@ class NightArchive:
         self._recent = kept_in(self._open_writer, run)
         return self._recent
 
+    def keep_once(self, run: RawRun) -> Kept:
+        """Put readings on the disk unless they stand there already, by whoever put them there."""
+        return kept_once(self._open_writer, run)
+
     def keep_held(self, transit: Transit, run: RawRun) -> None:
         """Store readings that the gauge held: where the journal says, else once in what stands there now."""
         thought, writer = _measuring(transit), self._open_writer
         if thought is None or (thought.archive_bytes, thought.words) != (writer.end, writer.marker):
-            found = self.find(run)
-            self._note_place(transit.shaft, writer.end if found is None else found)
+            found = Archive.open(self.path).find(run)
+            self._note_place(transit.shaft, writer.end if found is None else found[0])
             if found is not None:
                 return
         self.keep(run)
-
-    def find(self, run: RawRun) -> int | None:
-        """Return the offset at which the same readings stand already; None when they do not."""
-        found = Archive.open(self.path).find(run)
-        return None if found is None else found[0]
 
     @property
     def _open_writer(self) -> ArchiveWriter:

@@ -169,8 +169,9 @@ class NightRecorder:
         return shaft
 
     def rescue(self, run: RawRun) -> None:
-        """Keep and judge readings of a shaft that no journal here knows, unless they are there already."""
-        if self.archive.find(run) is not None:
+        """Keep readings of a shaft that no journal here knows, and judge them, unless that was done already."""
+        kept = self.archive.keep_once(run)
+        if self._store.run_of(kept.where) is not None:
             return
         basis = self._basis(None)
 
@@ -180,7 +181,7 @@ class NightRecorder:
             )
 
         decide = partial(_decided, basis=basis, bands=self.setup.bands)
-        Judging(self.setup.calibration, decide, store).one(self.archive.keep(run))
+        Judging(self.setup.calibration, decide, store).one(kept)
 
     def judge(self, transit: Transit, gauge: Identify) -> Assessment:
         """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
