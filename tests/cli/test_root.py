@@ -1,13 +1,17 @@
 """What stands before a command: version, log on the screen, completion; and that none of it costs time."""
 
+import io
+import logging
 import os
 import subprocess
 import sys
 from importlib.metadata import version
+from unittest import mock
 
 import pytest
 from commands_rig import COMMAND, midspan, settings
-from midspan.base.log_file import log_path
+from midspan.base.log_file import log_path, logging_to
+from midspan.cli.root import _complain
 from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, read_trace
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
@@ -51,6 +55,18 @@ def test_a_log_that_cannot_be_written_ends_no_command(tmp_path):
     assert done.returncode == 0
     assert str(log_path()) in done.stderr
     assert done.stderr.count("\n") == 1
+
+
+def test_a_log_that_cannot_be_written_ends_nothing_where_nobody_is_to_be_told(tmp_path, monkeypatch):
+    (tmp_path / "file").touch()
+    shut = io.StringIO()
+    shut.close()
+    for stream in (shut, mock.Mock(write=mock.Mock(side_effect=BrokenPipeError))):
+        monkeypatch.setattr(sys, "stderr", stream)
+        with logging_to(tmp_path / "file" / "midspan.log", _complain):
+            logging.getLogger("midspan.test").info("one")
+    monkeypatch.undo()
+    assert not (tmp_path / "file").read_bytes()
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import logging
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from time import monotonic
@@ -72,4 +72,6 @@ def _date() -> str:
 
 
 def _complain(words: str) -> None:
-    print(f"midspan: {words}", file=sys.stderr)
+    """Say that log or trace end; where nobody is to be told any more, all else goes on as well."""
+    with suppress(OSError, ValueError):  # the terminal went, or was closed
+        print(f"midspan: {words}", file=sys.stderr)
