@@ -17,7 +17,7 @@ from midspan.decision.bands import EXAMPLE, Bands
 from midspan.decision.decision import Decision, Outcome, judge, judge_unmeasured
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.spine_budget import CAUSES
-from midspan.report import plot_shaft, result_text
+from midspan.report import picture, result_text
 from midspan.report.plot_shaft import draw_around
 from midspan.uncertainty.budget import Coverage
 from rich.console import Console
@@ -257,7 +257,7 @@ def drawn(tmp_path, monkeypatch):
             super().__init__(*arguments, **options)
             figures.append(self)
 
-    monkeypatch.setattr(plot_shaft, "Figure", Watched)
+    monkeypatch.setattr(picture, "Figure", Watched)
 
     def draw(result, k=None):
         draw_around(result, tmp_path / "a.png", Coverage(factor=k))

@@ -313,7 +313,8 @@ def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
 
 
 def _draw(result: "HandResult", picture: Path, cover: "Coverage") -> None:
-    from midspan.report.plot_shaft import check_ending, draw_around
+    from midspan.report.picture import check_ending
+    from midspan.report.plot_shaft import draw_around
 
     check_ending(picture)
     if not result.sees_all:

@@ -64,8 +64,8 @@ def force(
 ) -> None:
     """Force against travel, way in and way back, from the raw readings."""
     from midspan.hand_bench.result import HandResult
+    from midspan.report.picture import paper
     from midspan.report.plot_force import branches, draw_force
-    from midspan.report.plot_shaft import paper
     from midspan.store.lookup import newest, raw_run, whole
 
     with _open(store, out) as opened:
@@ -94,8 +94,8 @@ def batch(
 ) -> None:
     """Every shaft of a batch against the bands; check standards are not among them."""
     from midspan.decision.bands import load_bands
+    from midspan.report.picture import paper
     from midspan.report.plot_batch import draw_batch
-    from midspan.report.plot_shaft import paper
     from midspan.sets.stock import each_once
 
     limits = None if bands is None else load_bands(bands)
@@ -116,8 +116,8 @@ def matched(
     k: FixedFactor = 2.0,
 ) -> None:
     """The shafts of a kept set beside their mean."""
+    from midspan.report.picture import paper
     from midspan.report.plot_set import draw_set, height_in
-    from midspan.report.plot_shaft import paper
     from midspan.report.sets_view import present, reviewed
     from midspan.sets.registry import Sets
     from midspan.sets.stock import spoken_against
@@ -143,7 +143,7 @@ def check(
     store: StoreAt = STORE,
 ) -> None:
     """Control chart of a check standard over all its results."""
-    from midspan.report.plot_shaft import check_ending
+    from midspan.report.picture import check_ending
     from midspan.report.plot_study import draw_chart
     from midspan.study.control_chart import individuals_chart, weighted_mean
 
@@ -155,7 +155,7 @@ def check(
 
 
 def _open(store: StorePlace, out: Path) -> "Store":
-    from midspan.report.plot_shaft import check_ending
+    from midspan.report.picture import check_ending
 
     check_ending(out)  # before anything is read
     return store.open_to_read()

@@ -24,7 +24,7 @@ from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import LONG_PAUSE, ended, keeps_time, pace, went_to
-from midspan.report.plot_shaft import INK, LIGHT, SHADE
+from midspan.report.picture import INK, LIGHT, SHADE
 from midspan.report.plot_svg import PAPER, drawn
 from midspan.store.transit import RunEventKind, StandardCheck
 

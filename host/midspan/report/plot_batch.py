@@ -14,7 +14,7 @@ from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
 from midspan.report.night_plots import over_bands
-from midspan.report.plot_shaft import INK
+from midspan.report.picture import INK
 from midspan.store.database import StoredResult
 from midspan.store.stored_result import finite
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from midspan.base.errors import OutputError
-from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, check_ending, paper
+from midspan.report.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 from midspan.uncertainty.budget import Budget, Coverage
 from midspan.uncertainty.monte_carlo import Summary
 

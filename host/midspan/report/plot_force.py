@@ -16,7 +16,7 @@ from midspan.base.formatting import printable
 from midspan.measurement.calibrated_columns import UNFIT, why_cut_short
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import Array
-from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE
+from midspan.report.picture import FAINT, INK, LIGHT, SHADE
 
 IN, BACK = (Phase.APPROACH, Phase.DEEPEN), (Phase.RETURN, Phase.LIFT)
 TURNS = ((Phase.LIGHT, "light depth", "o"), (Phase.FULL, "full depth", "s"), (Phase.LIGHT_AGAIN, "light again", "D"))

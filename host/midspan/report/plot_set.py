@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.report.plot_shaft import FAINT, INK
+from midspan.report.picture import FAINT, INK
 from midspan.sets.review import Review
 
 ROW_IN, FRAME_IN, LONGEST_IN = 0.27, 2.0, 60.0

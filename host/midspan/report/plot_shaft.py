@@ -5,58 +5,22 @@ unrolled, and under it the surface's height, so that a bow is not taken for a st
 colours, tell the curves apart.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from midspan.base.errors import OutputError
-from midspan.base.files import writing
 from midspan.base.formatting import angle as angle_words
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.harmonics import Array, basis
 from midspan.measurement.result import ShaftResult
+from midspan.report.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 from midspan.uncertainty.budget import Coverage
 
-INK, SHADE, LIGHT, FAINT = "#1b1b1b", "#7f9cb5", "#d9e2ea", "#8a8a8a"
-STYLE: Any = {
-    "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
-    "text.parse_math": False,  # a dollar sign in a label is a dollar sign
-}  # fmt: skip
-ENDINGS = (".png", ".pdf", ".svg")
 Drawn = ShaftResult | HandResult
-
-
-def check_ending(path: Path) -> None:
-    """Raise OutputError when no picture can have this name.
-
-    >>> check_ending(Path("shaft-12.bmp"))
-    Traceback (most recent call last):
-    midspan.base.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
-    """
-    if path.suffix.lower() not in ENDINGS:
-        raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
-
-
-@contextmanager
-def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
-    """An empty figure that is written when the block ends, as PNG, PDF or SVG by the path's ending.
-
-    Raises OutputError for another ending, before anything is drawn, and when the file cannot be written.
-    """
-    check_ending(path)
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(width_in, height_in), layout="constrained")
-        FigureCanvasAgg(figure)
-        yield figure
-        with writing(path):
-            figure.savefig(path, dpi=130)
 
 
 def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:
@@ -73,7 +37,7 @@ def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> Non
 
 
 def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
-    """The same on a figure."""
+    """Draw the section, the unrolled curve and the surface of a shaft on a figure that is empty so far."""
     k = cover.k(result.budget.dof)
     k_spread = cover.k(result.dof_spread)  # the shape is as well known as the spread
     grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from midspan.base.formatting import printable
-from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, paper
+from midspan.report.picture import FAINT, INK, LIGHT, SHADE, paper
 from midspan.study.control_chart import ControlChart, WeightedMean
 from midspan.study.gauge_rr import CrossedStudy
 from midspan.study.linearity import BiasStudy, LinearityStudy

@@ -12,7 +12,7 @@ import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-from midspan.report.plot_shaft import FAINT, INK, LIGHT, SHADE, STYLE
+from midspan.report.picture import FAINT, INK, LIGHT, SHADE, STYLE
 
 PAPER = "#ffffff"
 COLOURS = {INK: "--ink", SHADE: "--shade", LIGHT: "--light", FAINT: "--faint", PAPER: "--paper"}

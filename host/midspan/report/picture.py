@@ -1,0 +1,49 @@
+"""The sheet that every picture is drawn on: its inks, its style, and how it is written as PNG, PDF or SVG.
+
+No colours: lines are told apart by their style, areas by their shade, so that a copier and every eye see the same.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from midspan.base.errors import OutputError
+from midspan.base.files import writing
+
+INK, SHADE, LIGHT, FAINT = "#1b1b1b", "#7f9cb5", "#d9e2ea", "#8a8a8a"
+STYLE: Any = {
+    "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
+    "text.parse_math": False,  # a dollar sign in a label is a dollar sign
+}  # fmt: skip
+ENDINGS = (".png", ".pdf", ".svg")
+
+
+def check_ending(path: Path) -> None:
+    """Raise OutputError when no picture can have this name.
+
+    >>> check_ending(Path("shaft-12.bmp"))
+    Traceback (most recent call last):
+    midspan.base.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
+    """
+    if path.suffix.lower() not in ENDINGS:
+        raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
+
+
+@contextmanager
+def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
+    """An empty figure that is written when the block ends, as PNG, PDF or SVG by the path's ending.
+
+    Raises OutputError for another ending, before anything is drawn, and when the file cannot be written.
+    """
+    check_ending(path)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained")
+        FigureCanvasAgg(figure)
+        yield figure
+        with writing(path):
+            figure.savefig(path, dpi=130)
