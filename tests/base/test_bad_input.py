@@ -27,7 +27,7 @@ from midspan.store.place import StorePlace
 from results import told
 from synthetic import Gauge, Shaft, raw_run
 
-EVEN_SO = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
+ALLOW_DOUBTFUL = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
 
 
 @pytest.fixture
@@ -125,11 +125,11 @@ def test_a_damaged_archive_is_left_as_it_was_and_can_be_added_to(files, tmp_path
     damaged = bytearray(archive.read_bytes())
     damaged[len(damaged) // 2] ^= 0x55
     archive.write_bytes(damaged)
-    given = ("--calibration", calibration, "--bands", bands, "--archive", archive, EVEN_SO)
+    given = ("--calibration", calibration, "--bands", bands, "--archive", archive, ALLOW_DOUBTFUL)
     done = midspan("measure", "--port", "rehearsal", "--shaft", 4, *given, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert archive.read_bytes()[: len(damaged)] == damaged
-    assert [one["shaft"] for one in json.loads(recompute(archive, calibration, EVEN_SO).stdout)] == [1, 3, 4]
+    assert [one["shaft"] for one in json.loads(recompute(archive, calibration, ALLOW_DOUBTFUL).stdout)] == [1, 3, 4]
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("spine 500\n"), foreign_avro], ids=["text", "avro"])
@@ -399,7 +399,8 @@ def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
             for run in runs:
                 writer.append(run)
     before = archive.read_bytes()
-    common = ["measure", "--port", "rehearsal", "--calibration", calibration, "--bands", bands, "--shaft", 4, EVEN_SO]
+    usual = ["--calibration", calibration, "--bands", bands, ALLOW_DOUBTFUL]
+    common = ["measure", "--port", "rehearsal", "--shaft", 4, *usual]
     limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({len(before) + 2000},) * 2)"
     command = [sys.executable, "-c", f"{limit}\n{COMMAND[2]}", *map(str, common)]
     line = complaint(subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=600))

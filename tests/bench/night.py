@@ -61,7 +61,7 @@ class Watch:
         return noted
 
     def judge(self, judge):
-        """A keeper's `judge` that notes when it is done."""
+        """A recorder's `judge` that notes when it is done."""
 
         def noted(*arguments):
             found = judge(*arguments)

@@ -1,6 +1,6 @@
 """What became of every shaft, told by two that never speak to each other: the world's file and the host's journal.
 
-The world's file is written by the simulated feeder and chute at each happening, whatever the device and the host know
+The world's file is written by the simulated feeder and chute at each event, whatever the device and the host know
 of it. A shaft has a number of its own there; the host's number for it stands in the line "measured as".
 """
 

@@ -65,7 +65,7 @@ def sort(folder: Path, order: dict[str, Any]) -> Ending:
     """One night, or the rest of it, with the cycle as it is."""
     setup = load_setup(folder / "plan.toml")
     clocks, name = hasty(HASTE, order.get("clock_s", 0.0)), setup.plan.gauge.name
-    reach = Reconnector(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
+    reconnector = Reconnector(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)
     ask = _looked_after if order.get("person") else None
     with (
         setup.store.open(wait_s=order.get("wait_s", 5.0)) as store,
@@ -74,8 +74,8 @@ def sort(folder: Path, order: dict[str, Any]) -> Ending:
         journal = Journal(store)
         if order.get("anew") or not journal.nights(name):
             journal.begin_night(name, setup.as_json(), clocks.now_ms())
-        keeper = NightRecorder(setup, store, journal.nights(name)[-1], clocks.now_ms)
-        return SortingLoop(keeper, reach, Watcher(notices, ask), clocks).run()
+        recorder = NightRecorder(setup, store, journal.nights(name)[-1], clocks.now_ms)
+        return SortingLoop(recorder, reconnector, Watcher(notices, ask), clocks).run()
 
 
 def _looked_after(_: str) -> bool:

@@ -18,7 +18,7 @@ from garbage import doors, kinds
 from midspan.archive.writer import ArchiveWriter
 from midspan.store.place import StorePlace
 
-EVEN_SO = "--doubtful-calibration"  # a run may say that it is of another gauge
+ALLOW_DOUBTFUL = "--doubtful-calibration"  # a run may say that it is of another gauge
 EACH = 6  # cases of a kind here
 AT_ONCE = 8  # commands tried on each
 
@@ -65,7 +65,7 @@ def test_no_view_of_the_page_breaks(folder, kind, seed):
 
 def recomputed(folder):
     """Numbers of the shafts that an archive gives, and the line that says what else there is."""
-    done = midspan("recompute", "readings.avro", "--calibration", "gauge.toml", "--json", EVEN_SO, folder=folder)
+    done = midspan("recompute", "readings.avro", "--calibration", "gauge.toml", "--json", ALLOW_DOUBTFUL, folder=folder)
     return [one["shaft"] for one in json.loads(done.stdout)], complaint(done) if done.returncode else ""
 
 

@@ -53,7 +53,7 @@ def test_a_calibration_made_after_today_means_a_wrong_clock():
     ahead = dated(made=date(2031, 1, 1))
     with pytest.raises(ConfigurationError, match="a clock is set wrong"):
         usable(ahead, TODAY)
-    used = usable(ahead, TODAY, even_so=True)
+    used = usable(ahead, TODAY, allow_doubtful=True)
     (result,) = evaluate([run()], used)
     assert "a clock is set wrong" in result.doubts[0]
     assert result.spine_thou == evaluate([run()], ahead)[0].spine_thou

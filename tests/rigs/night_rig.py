@@ -1,4 +1,4 @@
-"""A night on a pretended gauge: the real night, keeper, journal, store and archive; every way to die in it."""
+"""A night on a pretended gauge: the real night, recorder, journal, store and archive; every way to die in it."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class Recorder:
         return taken
 
 
-class PretendReach:
+class PretendReconnector:
     """The way to a pretended gauge; raises LinkError as often as `gone` says."""
 
     def __init__(self, gauge):
@@ -110,7 +110,7 @@ class Rig:
     def __init__(self, folder: Path, world, plan=None, ask=None):
         self.folder, self.world, self.ask = folder, world, ask
         self.gauge = PretendGauge(world)
-        self.reach = PretendReach(self.gauge)
+        self.reconnector = PretendReconnector(self.gauge)
         self.time, self.notices = Time(), Recorder()
         bands = Bands.model_validate({**BANDS, "rule": {"kind": "simple"}})
         self.setup = Setup(plan or plan_with(standard=[BAR]), paper_calibration(), bands, folder)
@@ -122,9 +122,9 @@ class Rig:
             self.gauge.axe = axe
         try:
             with self.setup.store.open(wait_s=0.0) as store, self._axed(store):
-                keeper = self.keeper(store, again=again)
+                recorder = self.recorder(store, again=again)
                 night = SortingLoop(
-                    keeper, self.reach, Watcher(self.notices, self.ask, self.shown.append), self.time.clocks()
+                    recorder, self.reconnector, Watcher(self.notices, self.ask, self.shown.append), self.time.clocks()
                 )
                 before(night)
                 return night.run()
@@ -133,7 +133,7 @@ class Rig:
         finally:
             self.gauge.axe = type(self.gauge.axe)()
 
-    def keeper(self, store, *, again=None):
+    def recorder(self, store, *, again=None):
         journal = Journal(store)
         nights = journal.nights("paper")
         if not nights or again is False:

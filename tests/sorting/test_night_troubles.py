@@ -327,12 +327,12 @@ def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path)
     rig = a_rig(tmp_path)
 
     def pull(action):
-        if len(rig.world.went) == 2 and not rig.reach.gone and rig.reach.opens == 1:
-            rig.gauge.lost_calls, rig.reach.gone = 1, 4
+        if len(rig.world.went) == 2 and not rig.reconnector.gone and rig.reconnector.opens == 1:
+            rig.gauge.lost_calls, rig.reconnector.gone = 1, 4
 
     rig.shown = mock.Mock(append=pull)
     assert rig.sort().is_over
-    assert rig.reach.opens == 6
+    assert rig.reconnector.opens == 6
     (told,) = rig.events(RunEventKind.FAULT)
     assert (told.code, told.words) == ("PORT_LOST", "pretended: there is no such port; it is there again")
     assert rig.check_ledger() == 0
@@ -342,7 +342,7 @@ def test_a_gauge_that_stays_away_is_waited_for_then_a_person_is_called_then_the_
     rig = a_rig(tmp_path)
 
     def pull(action):
-        rig.gauge.lost_calls, rig.reach.gone = 1, 10_000
+        rig.gauge.lost_calls, rig.reconnector.gone = 1, 10_000
 
     rig.shown = mock.Mock(append=pull)
     ending = rig.sort()
@@ -350,7 +350,7 @@ def test_a_gauge_that_stays_away_is_waited_for_then_a_person_is_called_then_the_
     assert 30 * 60 <= rig.time.count_s < 32 * 60  # stop.wait_minutes
     assert [kind for kind, _ in rig.notices.told] == ["needs a person", "stopped"]
     assert max(rig.time.slept) <= 0.5  # Ctrl-C is heard meanwhile
-    rig.reach.gone, rig.gauge.lost_calls, rig.shown = 0, 0, []
+    rig.reconnector.gone, rig.gauge.lost_calls, rig.shown = 0, 0, []
     assert rig.sort().is_over
     rig.check_ledger()
 

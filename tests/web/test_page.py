@@ -220,12 +220,12 @@ def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_p
         assert server.status("/stop", b"night=1", Cookie=cookie, **own) == 403
         assert handshake(server, server.url, cookie) == 101
         with StorePlace(tmp_path / "running.db").open() as store:
-            assert wishes(store) == 0
+            assert stop_requests(store) == 0
         page = opened_with(chromium, server, COMMAND)
         page.click("#stop")
         page.wait_for_selector("text=Asked to end")
         with StorePlace(tmp_path / "running.db").open() as store:
-            assert wishes(store) == 1
+            assert stop_requests(store) == 1
 
 
 def opened_with(chromium, server, token):
@@ -239,7 +239,7 @@ def opened_with(chromium, server, token):
     return page
 
 
-def wishes(store):
+def stop_requests(store):
     with store.transaction() as session:
         return session.scalar(select(func.count(StopRequestRow.id)))
 

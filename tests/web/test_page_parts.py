@@ -1,4 +1,4 @@
-"""What the page is made of, without a browser: wishes, the shaft that turns, what is read anew, tokens, words."""
+"""What the page is made of, without a browser: stop requests, the shaft that turns, what is read anew, tokens."""
 
 import math
 import re

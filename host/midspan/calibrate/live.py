@@ -110,10 +110,10 @@ def steady(run: RawRun) -> tuple[float, float]:
     return float(kept.mean()), float(kept.std(ddof=1))
 
 
-def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:
+def travel_schedule(low: int, high: int, places: int) -> list[tuple[str, int]]:
     """Direction and steps of each place, evenly apart, down and back up; ConfigurationError when they do not fit.
 
-    >>> travel_course(0, 1000, 3)
+    >>> travel_schedule(0, 1000, 3)
     [('down', 0), ('down', 500), ('down', 1000), ('up', 1000), ('up', 500), ('up', 0)]
     """
     if high - low < places:
@@ -124,15 +124,15 @@ def travel_course(low: int, high: int, places: int) -> list[tuple[str, int]]:
     return [("down", step) for step in steps] + [("up", step) for step in reversed(steps)]
 
 
-def take_travel(bench: LiveBench, course: Sequence[tuple[str, int]], read_mm: Callable[[RawRun], float]) -> None:
+def take_travel(bench: LiveBench, schedule: Sequence[tuple[str, int]], read_mm: Callable[[RawRun], float]) -> None:
     """Move to each place and read the indicator there; `read_mm` asks for it, or has it from the gauge itself."""
     bench.operator.wait("Set the dial indicator under the head, reading in mm, growing as the head goes down.")
     bench.step(0)
-    for i, (direction, steps) in enumerate(course, 1):
+    for i, (direction, steps) in enumerate(schedule, 1):
         if direction == "up" and steps == bench.press:
             bench.step(steps + PRESS_STEPS_S // 20)  # beyond, so that it is met from below
         run = bench.step(steps)
-        bench.operator.say(f"[{i} of {len(course)}] {direction}, {steps} steps")
+        bench.operator.say(f"[{i} of {len(schedule)}] {direction}, {steps} steps")
         travel = read_mm(run)
         bench.table.add({"direction": direction, "steps": steps, "travel_mm": travel})
 

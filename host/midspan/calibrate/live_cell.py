@@ -1,4 +1,4 @@
-"""Masses on the cell of a gauge: first the sign of a push, then the whole course, and creep.
+"""Masses on the cell of a gauge: first the sign of a push, then the whole schedule, and creep.
 
 The head stays at home, so nothing moves while hands are at the masses.
 """
@@ -15,10 +15,10 @@ SEEN_SCATTERS = 100  # of a reading at rest: some grams, and surely no noise
 CREEP_STEP_S, CREEP_STEPS = 10.0, 33  # a little over five minutes, the converter being up to 5 % fast
 
 
-def force_course(masses_g: Sequence[float], rounds: int) -> Iterator[tuple[int, str, float]]:
+def force_schedule(masses_g: Sequence[float], rounds: int) -> Iterator[tuple[int, str, float]]:
     """Round, direction and load of each reading: empty, up to the largest, down to empty.
 
-    >>> list(force_course([500.0, 1000.0], 1))
+    >>> list(force_schedule([500.0, 1000.0], 1))
     [(1, 'up', 0.0), (1, 'up', 500.0), (1, 'up', 1000.0), (1, 'down', 500.0), (1, 'down', 0.0)]
     """
     rising = [0.0, *sorted(masses_g)]
@@ -62,10 +62,10 @@ def see_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
         )  # fmt: skip
 
 
-def take_force(bench: LiveBench, course: Sequence[tuple[int, str, float]], loading: Loading) -> None:
+def take_force(bench: LiveBench, schedule: Sequence[tuple[int, str, float]], loading: Loading) -> None:
     """Read the cell under each load in turn, with the head at home."""
-    for i, (number, direction, mass) in enumerate(course, 1):
-        bench.operator.wait(f"[{i} of {len(course)}] Round {number}, {direction}. {loading.put_on(mass)}.")
+    for i, (number, direction, mass) in enumerate(schedule, 1):
+        bench.operator.wait(f"[{i} of {len(schedule)}] Round {number}, {direction}. {loading.put_on(mass)}.")
         count, scatter = steady(bench.step(0))
         bench.table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
         bench.operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")

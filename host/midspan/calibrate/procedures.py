@@ -23,9 +23,9 @@ from midspan.calibrate.live import (
     take_frame,
     take_rotation,
     take_travel,
-    travel_course,
+    travel_schedule,
 )
-from midspan.calibrate.live_cell import CREEP_STEPS, force_course, see_sign, take_creep, take_force
+from midspan.calibrate.live_cell import CREEP_STEPS, force_schedule, see_sign, take_creep, take_force
 from midspan.calibrate.readings_table import TableWriter, read_readings, readings_of
 from midspan.calibrate.record import newest
 from midspan.calibrate.reference_bar import Expected, check_bar
@@ -59,12 +59,12 @@ def force(session: GuidedCalibration, load: Load, masses_g: Sequence[float], rou
     else:
         if session.port == REHEARSAL_PORT:
             load = _rehearsed(load)
-        course, largest = list(force_course(masses_g, rounds)), max(masses_g)
-        loads = [mass for _, _, mass in course] + [largest] * CREEP_STEPS + [0.0]
+        schedule, largest = list(force_schedule(masses_g, rounds)), max(masses_g)
+        loads = [mass for _, _, mass in schedule] + [largest] * CREEP_STEPS + [0.0]
         given = scenario.bench(load.gravity.m_s2, scenario.cell_loaded(loads, load.loading.ratio))
         with bench_at(session, "force", given) as (bench, gauge):
             see_sign(bench, largest, load.loading)
-            take_force(bench, course, load.loading)
+            take_force(bench, schedule, load.loading)
             if creep:
                 take_creep(bench, largest, rounds, load.loading)
         readings = read_readings(bench.table.path, "force")
@@ -85,13 +85,13 @@ def travel(
     session: GuidedCalibration,
     indicator: TravelIndicator,
     steps_per_screw_turn: float,
-    course: tuple[int, int, int],
+    steps_and_places: tuple[int, int, int],
     blocks_mm: Sequence[float],
     clearance_mm: float,
 ) -> Taken:
     """A dial indicator or gauge blocks under the head, live or from CSV.
 
-    `course` is first and last step and how many places; with blocks only the last counts, as the deepest to go.
+    `steps_and_places` is first and last step and how many places; with blocks only the last step counts.
     Raises ConfigurationError when blocks stand in a table and are named too, and what procedure and gauge raise.
     """
     gauge = session.gauge
@@ -101,12 +101,12 @@ def travel(
         readings = read_readings(session.csv, "travel", "blocks")
     elif blocks_mm:
         with bench_at(session, "blocks", scenario.blocks_put_in(blocks_mm, STEPS_A_BLOCK)) as (bench, gauge):
-            take_blocks(bench, blocks_mm, course[1])
+            take_blocks(bench, blocks_mm, steps_and_places[1])
         readings = read_readings(bench.table.path, "blocks")
     else:
         given = scenario.bench(STANDARD_GRAVITY, [{"number": 1, "kind": "indicator"}])
         with bench_at(session, "travel", given) as (bench, gauge):
-            take_travel(bench, travel_course(*course), _indicator(session))
+            take_travel(bench, travel_schedule(*steps_and_places), _indicator(session))
         readings = read_readings(bench.table.path, "travel")
     if "block_mm" in readings.numbers:
         readings = as_travel(readings)

@@ -195,8 +195,9 @@ def travel(
     from midspan.calibrate.travel import TravelIndicator
 
     session = asked.session(csv)
-    indicator, course = TravelIndicator(indicator_u, indicator_scale_u, certificate), (first_steps, last_steps, places)
-    taken = procedures.travel(session, indicator, steps_per_screw_turn, course, block or [], clearance)
+    indicator = TravelIndicator(indicator_u, indicator_scale_u, certificate)
+    steps_and_places = first_steps, last_steps, places
+    taken = procedures.travel(session, indicator, steps_per_screw_turn, steps_and_places, block or [], clearance)
     asked.finish(session, taken)
 
 

@@ -12,7 +12,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import DeviceFault
-from midspan.cli.options import STORE, AsJson, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreAt
+from midspan.cli.options import (
+    STORE,
+    AllowDoubtful,
+    AsJson,
+    BandsFile,
+    CalibrationFile,
+    ClearFault,
+    Factor,
+    Label,
+    StoreAt,
+)
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -28,7 +38,7 @@ READINGS = Path("readings.avro")
 class BenchOptions:
     """The gauge at a port, and the files by which a shaft is measured, judged and kept.
 
-    `clear_fault` says that a person looked at the gauge, `even_so` that a doubtful calibration may be used.
+    `clear_fault` says that a person looked at the gauge, `allow_doubtful` that a doubtful calibration may be used.
     """
 
     port: str
@@ -37,7 +47,7 @@ class BenchOptions:
     archive: Path
     store: StorePlace
     clear_fault: bool
-    even_so: bool
+    allow_doubtful: bool
 
 
 def measure(
@@ -49,7 +59,7 @@ def measure(
     archive: ArchiveFile = READINGS,
     store: StoreAt = STORE,
     clear_fault: ClearFault = False,
-    even_so: EvenSo = False,
+    allow_doubtful: AllowDoubtful = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
@@ -59,7 +69,7 @@ def measure(
     from midspan.report import result_text
     from midspan.sets.twins import numbers_of_label
 
-    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, even_so)) as bench:
+    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful)) as bench:
         verdict = bench.measure(shaft, label)
         others = numbers_of_label(bench.store, label) - {shaft}
     if others:
@@ -89,7 +99,8 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
     from midspan.measurement.calibration_validity import check_use, load_usable
     from midspan.pipeline.bench import Bench
 
-    calibration, bands = load_usable(options.calibration, even_so=options.even_so), load_bands(options.bands)
+    calibration = load_usable(options.calibration, allow_doubtful=options.allow_doubtful)
+    bands = load_bands(options.bands)
     with ExitStack() as stack:
         port = _port(options.port, shaft, stack)
         archive = stack.enter_context(ArchiveWriter(options.archive))
@@ -99,7 +110,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
         gauge = Gauge(stack.enter_context(open_line(port)))
         found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
-        if not options.even_so:
+        if not options.allow_doubtful:
             check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
         bench.batch = store.begin_batch("one by one", bench.now_ms())
         _make_ready(bench, port, options.clear_fault)

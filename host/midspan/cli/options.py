@@ -65,7 +65,7 @@ FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Cover
 ClearFault = Annotated[
     bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
 ]
-EvenSo = Annotated[
+AllowDoubtful = Annotated[
     bool,
     typer.Option(
         "--doubtful-calibration",

@@ -8,7 +8,7 @@ import typer
 
 from midspan.base.formatting import angle, printable
 from midspan.cli.measure import READINGS, ArchiveFile, BenchOptions, GaugePort, bench_at
-from midspan.cli.options import STORE, BandsFile, CalibrationFile, ClearFault, EvenSo, Factor, Label, StoreAt
+from midspan.cli.options import STORE, AllowDoubtful, BandsFile, CalibrationFile, ClearFault, Factor, Label, StoreAt
 
 CAUTION = (
     "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
@@ -28,7 +28,7 @@ def park(
     archive: ArchiveFile = READINGS,
     store: StoreAt = STORE,
     clear_fault: ClearFault = False,
-    even_so: EvenSo = False,
+    allow_doubtful: AllowDoubtful = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of words.")] = False,
     k: Factor = None,
 ) -> None:
@@ -45,7 +45,7 @@ def park(
     from midspan.uncertainty.budget import Coverage
 
     print(CAUTION, file=sys.stderr)  # first of all: clearing a fault moves the head too
-    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, even_so)) as bench:
+    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful)) as bench:
         before = bench.store.latest(shaft)
         verdict = bench.measure(shaft, label)
         result = verdict.result

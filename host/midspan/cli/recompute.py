@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import ArchiveError, StoreError
-from midspan.cli.options import AsJson, CalibrationFile, EvenSo, Factor, Shown, StoreToKeepIn
+from midspan.cli.options import AllowDoubtful, AsJson, CalibrationFile, Factor, Shown, StoreToKeepIn
 
 if TYPE_CHECKING:
     from midspan.report.result_text import Row
@@ -30,7 +30,7 @@ def recompute(
             help="Plan of their night, for runs that no night of this database sorted: crack limit, standards."
         ),
     ] = None,
-    even_so: EvenSo = False,
+    allow_doubtful: AllowDoubtful = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
@@ -47,11 +47,11 @@ def recompute(
     if store is not None and bands is None:
         raise StoreError(f"{store}: a stored result has a verdict; name the bands too with --bands FILE")
     limits = None if bands is None else load_bands(bands)
-    usable = load_usable(calibration, even_so=even_so)
+    usable = load_usable(calibration, allow_doubtful=allow_doubtful)
     night = None if plan is None else load_sort_plan(plan)
     damage: list[str] = []
     runs = again.entries(files, damage)
-    runs = runs if even_so else again.usable(runs, usable)
+    runs = runs if allow_doubtful else again.usable(runs, usable)
     with ExitStack() as stack:
         if store is None or limits is None:
             remade = again.recomputed(runs, again.stored_nowhere(usable, again.Rules(limits, night)))

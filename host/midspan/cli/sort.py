@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import INTERRUPTED, ConfigurationError, NightStopped, StoreError
-from midspan.cli.options import ClearFault, EvenSo
+from midspan.cli.options import AllowDoubtful, ClearFault
 from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def sort(
     emptied: Annotated[
         list[int] | None, typer.Option("--emptied", min=1, max=64, help="You emptied this place; may be repeated.")
     ] = None,
-    even_so: EvenSo = False,
+    allow_doubtful: AllowDoubtful = False,
 ) -> None:
     """Sort the hopper into bins, alone, until it is empty.
 
@@ -51,27 +51,27 @@ def sort(
     """
     from midspan.sorting.setup import check_emptied, load_setup
 
-    setup = load_setup(plan, attended=attended, even_so=even_so)
+    setup = load_setup(plan, attended=attended, allow_doubtful=allow_doubtful)
     places = emptied or []
     check_emptied(setup.plan, places)
-    keeper, journal, ending = _sorted(setup, Wishes(resume, anew, clear_fault, places, even_so))
+    recorder, journal, ending = _sorted(setup, StartOptions(resume, anew, clear_fault, places, allow_doubtful))
     with suppress(StoreError):  # a database that is gone has ended the night, and says so below
-        _print_outcome(setup, keeper, journal, ending)
+        _print_outcome(setup, recorder, journal, ending)
     _leave(ending, plan)
 
 
 @dataclass(frozen=True)
-class Wishes:
+class StartOptions:
     """What whoever starts the night wants or has done."""
 
     resume: bool
     anew: bool
     clear_fault: bool
     emptied: Sequence[int]
-    even_so: bool
+    allow_doubtful: bool
 
 
-def _sorted(setup: "Setup", wishes: Wishes) -> "tuple[NightRecorder, Journal, Ending]":
+def _sorted(setup: "Setup", options: StartOptions) -> "tuple[NightRecorder, Journal, Ending]":
     """Sort until the hopper is empty or someone must come; return what was kept of it, and how it ended."""
     from midspan.base.clock import Clocks
     from midspan.cli.sort_screen import SortScreen
@@ -87,49 +87,49 @@ def _sorted(setup: "Setup", wishes: Wishes) -> "tuple[NightRecorder, Journal, En
     with ExitStack() as stack:
         store = stack.enter_context(setup.store.open())
         journal = Journal(store)
-        night = _to_go_on_with(journal, setup, wishes)
+        night = _to_go_on_with(journal, setup, options)
         if night is not None:
             check_unchanged(setup, night)
-        reach = Reconnector(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
-        _look_at_gauge(setup, reach, clocks, even_so=wishes.even_so)
+        reconnector = Reconnector(setup.plan.gauge.name, _port(setup, stack, fresh=night is None))
+        _look_at_gauge(setup, reconnector, clocks, allow_doubtful=options.allow_doubtful)
         _try_files(setup, store)
         night = _on_record(journal, setup, night, clocks.now_ms())
-        keeper = NightRecorder(setup, store, night, clocks.now_ms)
-        _say_changes(keeper)
+        recorder = NightRecorder(setup, store, night, clocks.now_ms)
+        _say_changes(recorder)
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
-        screen = stack.enter_context(SortScreen(keeper))
+        screen = stack.enter_context(SortScreen(recorder))
         ask = screen.ask if setup.plan.sort.attended else None
         turning = LiveReadings(setup.store.live_readings(night.gauge))
         running = SortingLoop(
-            keeper, reach, Watcher(notices, ask, screen.show, turning, _stop_requested(store, night)), clocks
+            recorder, reconnector, Watcher(notices, ask, screen.show, turning, _stop_requested(store, night)), clocks
         )
-        for place in wishes.emptied:
+        for place in options.emptied:
             running.emptied(place)
-        if wishes.clear_fault:
+        if options.clear_fault:
             running.looked_after()
         with _heard(running, screen):
             ending = running.run()
         notices.close()
         _note_unsent(notices, journal, night, clocks.now_ms())
-    return keeper, journal, ending
+    return recorder, journal, ending
 
 
-def _to_go_on_with(journal: "Journal", setup: "Setup", wishes: Wishes) -> "NightOnRecord | None":
+def _to_go_on_with(journal: "Journal", setup: "Setup", options: StartOptions) -> "NightOnRecord | None":
     """Return the night that is to go on, None when a new one is to begin."""
     from midspan.store.transit import RunEventKind
 
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
     is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
-    if wishes.resume and is_over:
+    if options.resume and is_over:
         raise ConfigurationError(f"{setup.store}: there is no night on gauge {setup.plan.gauge.name} to go on with")
-    if not wishes.resume and not is_over and not wishes.anew:
+    if not options.resume and not is_over and not options.anew:
         assert last is not None
         raise ConfigurationError(
             f"night {last.id} was not finished: go on with --resume, or begin another with --anew (all places are "
             "taken to be empty then)"
         )
-    return last if wishes.resume else None
+    return last if options.resume else None
 
 
 def _turn(journal: "Journal", night: "NightOnRecord") -> "RunEventKind | None":
@@ -163,16 +163,16 @@ def _port(setup: "Setup", stack: ExitStack, *, fresh: bool) -> str:
     return gauge.port
 
 
-def _look_at_gauge(setup: "Setup", reach: "Reconnector", clocks: "Clocks", *, even_so: bool) -> None:
+def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks", *, allow_doubtful: bool) -> None:
     from datetime import UTC, datetime
 
     from midspan.measurement.calibration_validity import check_use
     from midspan.sorting.setup import check_gauge
 
-    with reach.opened() as gauge:
+    with reconnector.opened() as gauge:
         found = gauge.identify()
     check_gauge(setup.plan, found)
-    if not even_so:
+    if not allow_doubtful:
         check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
 
 
@@ -202,12 +202,12 @@ def _on_record(journal: "Journal", setup: "Setup", night: "NightOnRecord | None"
     return journal.nights(setup.plan.gauge.name)[-1]
 
 
-def _say_changes(keeper: "NightRecorder") -> None:
-    changes = keeper.changes
+def _say_changes(recorder: "NightRecorder") -> None:
+    changes = recorder.changes
     for change in changes:
         aside(change)
     if changes:
-        first = "The check standards come first. " if keeper.setup.plan.standard else ""
+        first = "The check standards come first. " if recorder.setup.plan.standard else ""
         aside(f"{first}What was judged before stays as it was judged; the report marks it.")
 
 
@@ -246,32 +246,32 @@ def _note_unsent(notices: "Notices", journal: "Journal", night: "NightOnRecord",
         journal.add_events(night.id, *unsent)
 
 
-def _print_outcome(setup: "Setup", keeper: "NightRecorder", journal: "Journal", ending: "Ending") -> None:
+def _print_outcome(setup: "Setup", recorder: "NightRecorder", journal: "Journal", ending: "Ending") -> None:
     from rich.table import Table
 
     from midspan.report.result_text import console
 
-    screen, number = console(), keeper.night.id
+    screen, number = console(), recorder.night.id
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("place")
     table.add_column("shafts", justify="right")
     for place in setup.plan.place:
         if place.use != "standard":
-            table.add_row(place.name, str(keeper.tally.places[place.number]))
+            table.add_row(place.name, str(recorder.tally.places[place.number]))
     how = "Over" if ending.is_over else "Stopped"
-    screen.print(f"Night {number}: {keeper.tally.shafts} shafts. {how}: {ending.words}.\n")
+    screen.print(f"Night {number}: {recorder.tally.shafts} shafts. {how}: {ending.words}.\n")
     screen.print(table, "")
-    for line in _to_look_after(setup, keeper, journal):
+    for line in _to_look_after(setup, recorder, journal):
         screen.print(line)
     screen.print(f"Next: midspan report {number} --store {setup.store}")
 
 
-def _to_look_after(setup: "Setup", keeper: "NightRecorder", journal: "Journal") -> Iterator[str]:
+def _to_look_after(setup: "Setup", recorder: "NightRecorder", journal: "Journal") -> Iterator[str]:
     """Yield what must be looked at before the sorted shafts are used, a line each."""
     from midspan.sorting.readings_gone import READINGS_GONE
     from midspan.store.transit import TransitStage
 
-    number = keeper.night.id
+    number = recorder.night.id
     uncertain = [transit for transit in journal.transits(number) if transit.stage is TransitStage.UNCERTAIN]
     recount = sorted({transit.place for transit in uncertain if transit.place is not None})
     if recount:
@@ -283,7 +283,7 @@ def _to_look_after(setup: "Setup", keeper: "NightRecorder", journal: "Journal") 
     if gone:
         yield f"Look for the archive as it was: {gone[-1]}."
     cracked = setup.plan.place_for("cracked")
-    if keeper.tally.places[cracked.number]:
+    if recorder.tally.places[cracked.number]:
         yield f"Never shoot what lies in {cracked.name}: it may be cracked."
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
-from midspan.measurement.result_checks import about_calibration
+from midspan.measurement.calibration_validity import about_calibration
 
 CRACK_SUSPECTED = "CRACK_SUSPECTED"
 UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)

@@ -15,7 +15,7 @@ from midspan.base.units import MM_PER_THOU, STANDARD, Convention
 from midspan.measurement import elastica
 from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.depth_consistency import EARNED
+from midspan.measurement.depth_consistency import SIGNIFICANT
 from midspan.measurement.elastica import Support
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns, each_times
 
@@ -93,7 +93,7 @@ def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, 
 def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
     """Standard deflection and surface around each shaft, angles counted from the start of the cycle."""
     rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
-    kept = _earned(fit.coefficients_n, fit.covariance)
+    kept = _significant(fit.coefficients_n, fit.covariance)
     low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
     span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
@@ -130,10 +130,10 @@ def _of_supports(half_width: Array) -> Array:
     return result
 
 
-def _earned(coefficients: Array, covariance: Array) -> Array:
+def _significant(coefficients: Array, covariance: Array) -> Array:
     """Coefficients with the third order set to nothing where neither loaded depth shows it above chance."""
     variance = (covariance[..., 5, 5] + covariance[..., 6, 6]) / 2
-    real = (coefficients[..., 5] ** 2 + coefficients[..., 6] ** 2 > EARNED * variance)[:, :2].any(axis=1)
+    real = (coefficients[..., 5] ** 2 + coefficients[..., 6] ** 2 > SIGNIFICANT * variance)[:, :2].any(axis=1)
     kept = coefficients.copy()
     kept[~real, :, 5:] = 0.0
     return kept

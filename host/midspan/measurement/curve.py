@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from midspan.measurement.depth_consistency import EARNED
+from midspan.measurement.depth_consistency import SIGNIFICANT
 from midspan.measurement.harmonics import Array, basis, each_times
 
 # 95 % point of a Rayleigh distribution of unit sigma, sqrt(-2 ln 0.05): an amplitude of pure noise stays below
@@ -40,7 +40,7 @@ def retained(coefficients: Array, covariance: Array, always: int) -> Array:
             continue
         i = 2 * order - 1
         variance = (covariance[:, i, i] + covariance[:, i + 1, i + 1]) / 2
-        noise = coefficients[:, i] ** 2 + coefficients[:, i + 1] ** 2 <= EARNED * variance
+        noise = coefficients[:, i] ** 2 + coefficients[:, i + 1] ** 2 <= SIGNIFICANT * variance
         kept[noise, i : i + 2] = 0.0
     return kept
 

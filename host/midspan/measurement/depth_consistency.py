@@ -15,7 +15,7 @@ import numpy as np
 from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, Mask
 
-EARNED = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
+SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
 MOST_APART = 13.8  # chi square of two degrees of freedom, one chance in 1000
 MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
@@ -93,7 +93,7 @@ def _phases(fit: HarmonicFit) -> tuple[Array, Array, Array]:
     square = np.maximum(c**2 + s**2, np.finfo(float).tiny)
     across = s**2 * covariance[..., 1, 1] - 2 * s * c * covariance[..., 1, 2] + c**2 * covariance[..., 2, 2]
     variance = (covariance[..., 1, 1] + covariance[..., 2, 2]) / 2
-    weight = np.where(square > EARNED * variance, square**2 / np.maximum(across, np.finfo(float).tiny), 0.0)
+    weight = np.where(square > SIGNIFICANT * variance, square**2 / np.maximum(across, np.finfo(float).tiny), 0.0)
     return np.arctan2(s, c), (c * gradient[..., 2] - s * gradient[..., 1]) / square, weight
 
 

@@ -28,12 +28,12 @@ from midspan.measurement.calibrated_columns import (
     why_cut_short,
 )
 from midspan.measurement.calibration import Calibration
+from midspan.measurement.calibration_validity import day_of, of_another_gauge, ran_out
 from midspan.measurement.conversion import around, mean_point
 from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
-from midspan.measurement.result_checks import day_of, of_another_gauge, ran_out
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution

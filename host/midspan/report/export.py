@@ -31,7 +31,7 @@ HARMFUL = (*"=+-@", *"\uff1d\uff0b\uff0d\uff20", "\t", "\r", "\n", "'")
 
 
 def export(store: Store, table: str, path: Path, *, all_versions: bool = False) -> int:
-    """Write a table of data_dictionary.TABLES by the path's ending; the number of rows.
+    """Write a table of `export_columns.TABLES` by the path's ending; the number of rows.
 
     Of results the newest evaluation of each run, or all of them. Raises OutputError for another ending, a file that
     cannot be written, or Parquet without the package that writes it.

@@ -1,7 +1,8 @@
 """Choosing sets from a stock: as many as the limits allow, then the tightest, and how far that is from the best.
 
-One quantity alone is solved exactly (set_line). Several are built and polished, a small stock is then given to the
-exact programme. What no choice can exceed is known from each quantity on its own, exactly, and from the programme.
+One quantity alone is solved exactly (`search_one_quantity`). Several are built and polished, a small stock is then
+given to the exact programme. What no choice can exceed is known from each quantity on its own, exactly, and from the
+programme.
 
 >>> choice = choose(np.array([[500.0], [503.0], [500.4], [503.1], [510.0]]), Limits(number=2, spine_thou=1.0))
 >>> [one.tolist() for one in choice.sets], choice.is_best

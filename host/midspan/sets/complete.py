@@ -1,7 +1,7 @@
 """Shafts that go with those that are there: one for a lost shaft of a dozen, or a second dozen like the first.
 
 Those that are there stay. Of the stock the shafts are chosen with which all together, old and new, are tightest, by the
-cost of set_limits; where several are no wider, those nearest to the mean spine of the old ones.
+cost of `limits`; where several are no wider, those nearest to the mean spine of the old ones.
 """
 
 import numpy as np

@@ -3,7 +3,7 @@
 For each shaft the least that a set with it could cost is found from boxes on a grid in all quantities but spine: a
 set lies wholly in one of the boxes that are a step wider than itself, and among the shafts of that box none of its kind
 is narrower in spine than the narrowest run of neighbours that has the shaft in it. Every set costs its shafts at least
-their mean, whatever else is chosen. Values are in multiples of their limits, spine first, as in set_build.
+their mean, whatever else is chosen. Values are in multiples of their limits, spine first, as in `search_heuristic`.
 """
 
 from collections.abc import Iterator

@@ -2,8 +2,8 @@
 
 Each set goes by its stiffest shaft, so that no two solutions are the same sets in another order: x[i, j] says that
 shaft j is in the set whose stiffest is i, and the ends of that set in each quantity are counted from shaft i. Values
-are in multiples of their limits, as in set_build. The search stops after a number of nodes, not a time, so that the
-same stock gives the same sets on any machine; what was not proven by then is left as a bound.
+are in multiples of their limits, as in `search_heuristic`. The search stops after a number of nodes, not a time, so
+that the same stock gives the same sets on any machine; what was not proven by then is left as a bound.
 """
 
 from dataclasses import dataclass

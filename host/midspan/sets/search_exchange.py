@@ -1,7 +1,7 @@
 """Makes sets tighter by exchanging a shaft at the end of one for a spare, or for one of another set.
 
 Each exchange lowers the sum of weighted ranges and keeps every set within its limits; it ends when none near by does
-any more. Values are in multiples of their limits, as in set_build.
+any more. Values are in multiples of their limits, as in `search_heuristic`.
 """
 
 import numpy as np

@@ -4,7 +4,7 @@ Values are in multiples of their limits here, so that a set fits when no range e
 left either joins a set now or never. By boxes: among the boxes around it that hold enough shafts the one that reaches
 its number first, going up in spine, is taken; that finds sets where few are possible. Along the line: each next shaft
 that still fits with those before it is taken; that leaves more even shafts to later sets. What is built so is good,
-not the best; set_polish tightens it, and the bounds of set_choice say how far from the best it may be.
+not the best; `search_exchange` tightens it, and `search_bounds` says how far from the best it may be.
 """
 
 import numpy as np

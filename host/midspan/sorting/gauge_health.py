@@ -2,7 +2,7 @@
 
 Each shaft's run leaves one `RunSigns`; `alarms` holds the newest against fixed limits and against the night so far.
 An alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
-shaft's own zeros and scatter (soundness). What is usual is what the first shafts of the night showed.
+shaft's own zeros and scatter (`measurement/result.py`). What is usual is what the first shafts of the night showed.
 
 >>> quiet = RunSigns(zero_n=1.2, zero_drift_n=0.0003, noise_n=0.0004, strays=0.0, rate_off=0.01, interval_us=12315.0,
 ...                     missed=0.0, slip_pct=0.4, u_slip_pct=0.01, temperature_c=21.0)

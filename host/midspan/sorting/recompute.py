@@ -23,9 +23,8 @@ from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, basis_of_bands, completed
 from midspan.decision.decision import Decision
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.calibration_validity import check_use
+from midspan.measurement.calibration_validity import check_use, day_of
 from midspan.measurement.result import BATCH
-from midspan.measurement.result_checks import day_of
 from midspan.pipeline.steps import DecidedT, Judging, Kept, Result
 from midspan.sorting.plan import SortPlan
 from midspan.sorting.verdict import basis_of_plan, verdict_by

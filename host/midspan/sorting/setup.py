@@ -43,7 +43,7 @@ class Setup:
         return as_kept(self.plan, self.bands)
 
 
-def load_setup(path: Path, *, attended: bool = False, even_so: bool = False) -> Setup:
+def load_setup(path: Path, *, attended: bool = False, allow_doubtful: bool = False) -> Setup:
     """The plan in a file with all it names; `attended` says that a person stays with the gauge, whatever the plan says.
 
     Raises ConfigurationError for whatever is wrong in one of the files or between them.
@@ -54,7 +54,8 @@ def load_setup(path: Path, *, attended: bool = False, even_so: bool = False) -> 
     _check_files(plan, path)
     bands = load_bands(path.parent / plan.sort.bands)
     check_bins(plan, bands, path)
-    return Setup(plan, load_usable(path.parent / plan.gauge.calibration, even_so=even_so), bands, path.parent)
+    calibration = load_usable(path.parent / plan.gauge.calibration, allow_doubtful=allow_doubtful)
+    return Setup(plan, calibration, bands, path.parent)
 
 
 def _check_files(plan: SortPlan, path: Path) -> None:

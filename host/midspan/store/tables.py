@@ -1,16 +1,9 @@
-"""Tables of the store: results with their verdicts, and the journal of nights. All of them only ever grow.
+"""Every table of the store as it looks now: results and verdicts, the journal of nights, matched sets, stop requests.
 
-A result that is made again under another calibration or evaluation is a new row beside the old one, and a shaft that
-goes on through the gauge leaves a row for each step; triggers in the database itself refuse to change or delete a
-row, whatever program tries. Matched sets have their tables in set_tables. The classes here only say how the tables
-look now: they are made and changed by the migrations (`upgrade`), and a test holds both equal.
-
-Tables of the store for matched sets: who is in which set, what was weighed, what is spent. They only ever grow.
-
-A set that was taken apart and a shaft that was lost leave a row that says so. Which set a shaft is in is watched by the
-database itself: a trigger refuses a shaft that has joined a set and not left it, whatever program tries.
-
-Requests to stop a night come from another program: `midspan page` writes them, `midspan sort` looks for them.
+All of them only ever grow. A result that is made again under another calibration or evaluation is a new row beside the
+old one, a shaft that goes on through the gauge leaves a row for each step, and a set that was taken apart or a shaft
+that was lost a row that says so. Triggers in the database itself refuse to change or delete a row, and a shaft in two
+sets, whatever program tries. The tables are made and changed by the migrations (`upgrade`); a test holds both equal.
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ class Turned:
 
 
 def turned_so_far(path: Path) -> Turned | None:
-    """What turning_now left in a file, without a line that is still being written; None when there is nothing."""
+    """Read what `link/live_readings_file.py` has written so far; None when there is no whole line."""
     try:
         lines = path.read_text(encoding="utf-8").split("\n")[:-1]
         blocks = {one["block"]: one for one in map(json.loads, lines)}

@@ -11,7 +11,7 @@ ONCE = (Step(TransitStage.JUDGED, 1),)
 GOOD, FULL = 0.1, dict.fromkeys(range(1, 7), 40)
 
 
-def course(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan=None):
+def routed(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan=None):
     return route_of(judged, Transit(1, 1, source, standard, 0, steps), plan or plan_with(standard=[BAR]), counts or {})
 
 
@@ -26,53 +26,53 @@ def course(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan
     ],
 )
 def test_a_verdict_has_its_place(judged, place):
-    assert course(judged).place == place
+    assert routed(judged).place == place
 
 
 @pytest.mark.parametrize("outcome", [Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT])
 def test_what_is_unsure_is_measured_again_as_often_as_planned_then_goes_to_recheck(outcome):
-    assert course(Judged(outcome)).again
-    assert course(Judged(outcome), ONCE * 2).place == RECHECK
-    assert course(Judged(outcome, None, 2.0, cracked=True), ONCE * 2).place == CRACKED  # unsure of all but the crack
+    assert routed(Judged(outcome)).again
+    assert routed(Judged(outcome), ONCE * 2).place == RECHECK
+    assert routed(Judged(outcome, None, 2.0, cracked=True), ONCE * 2).place == CRACKED  # unsure of all but the crack
     never = plan_with(sort={"measure_again": 0})
-    assert course(Judged(outcome), plan=never).place == RECHECK
+    assert routed(Judged(outcome), plan=never).place == RECHECK
 
 
 @pytest.mark.parametrize("cause", sorted(INTERRUPTIONS))
 def test_what_was_interrupted_is_measured_again_without_counting(cause):
     interrupted = Step(TransitStage.JUDGED, 1, words=cause)
-    assert course(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * 5).again
-    assert course(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE)).again
-    assert course(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE * 2)).place == RECHECK
-    assert course(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * (MOST_INTERRUPTIONS + 1)).place == RECHECK
+    assert routed(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * 5).again
+    assert routed(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE)).again
+    assert routed(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE * 2)).place == RECHECK
+    assert routed(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * (MOST_INTERRUPTIONS + 1)).place == RECHECK
 
 
 def test_a_full_place_hands_over_to_the_next_of_its_bin_then_to_recheck():
     two = plan_with(place=[*PLAN["place"], {"number": 7, "bin": "500", "holds": 10}])
     good = Judged(Outcome.ACCEPTED, "500", GOOD)
-    assert course(good, counts={STIFFER: 39}, plan=two).place == STIFFER
-    second = course(good, counts={STIFFER: 40}, plan=two)
+    assert routed(good, counts={STIFFER: 39}, plan=two).place == STIFFER
+    second = routed(good, counts={STIFFER: 40}, plan=two)
     assert (second.place, second.words) == (7, "")
-    third = course(good, counts={STIFFER: 40, 7: 10}, plan=two)
+    third = routed(good, counts={STIFFER: 40, 7: 10}, plan=two)
     assert (third.place, third.full) == (RECHECK, (STIFFER, 7))
     assert third.words == "place 1 (500) and place 7 (500) are full: its shafts go to place 3 (recheck)"
-    nowhere = course(good, counts={**FULL, 7: 10}, plan=two)
+    nowhere = routed(good, counts={**FULL, 7: 10}, plan=two)
     assert (nowhere.place, nowhere.full) == (None, (STIFFER, 7, RECHECK))
 
 
 def test_what_may_be_cracked_never_lies_among_others():
-    full = course(Judged(Outcome.REJECTED, None, 2.0, cracked=True), counts={CRACKED: 10})
+    full = routed(Judged(Outcome.REJECTED, None, 2.0, cracked=True), counts={CRACKED: 10})
     assert (full.place, full.words) == (None, "place 6 (cracked) is full: empty it, then go on")
     assert recheck_route(plan_with(), FULL).place is None
 
 
 def test_a_standard_goes_home_whatever_it_reads():
     for outcome in Outcome:
-        home = course(Judged(outcome, None, GOOD), standard="bar 7", source="SLOT")
+        home = routed(Judged(outcome, None, GOOD), standard="bar 7", source="SLOT")
         assert (home.again, home.place) == (False, RETURN)
-    assert course(Judged(Outcome.DOUBTFUL), standard="bar 7", source="SLOT").again  # unmeasured
-    assert course(Judged(Outcome.DOUBTFUL), ONCE * 2, standard="bar 7", source="SLOT").place == RETURN
-    assert course(Judged(Outcome.ACCEPTED, "500", 9.0, cracked=True), standard="bar 7", source="SLOT").place == RETURN
+    assert routed(Judged(Outcome.DOUBTFUL), standard="bar 7", source="SLOT").again  # unmeasured
+    assert routed(Judged(Outcome.DOUBTFUL), ONCE * 2, standard="bar 7", source="SLOT").place == RETURN
+    assert routed(Judged(Outcome.ACCEPTED, "500", 9.0, cracked=True), standard="bar 7", source="SLOT").place == RETURN
 
 
 def test_a_hint_at_a_crack_is_a_rejection_that_says_why():
