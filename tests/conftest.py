@@ -7,6 +7,7 @@ from tempfile import mkdtemp
 
 import pytest
 from hypothesis import HealthCheck, settings
+from stores import store_in
 
 # Programs for MicroPython, shadows of the chip's modules, the bench: run by tests, not collected as such.
 collect_ignore_glob = ["*_on_device.py", "bench/*", "device/pio/*"]
@@ -33,6 +34,19 @@ def collected():
     """Each device collects garbage when it is made: what the tests and modules before hold by now never is any."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.fixture
+def store_place(tmp_path):
+    """The place of a store in the folder of the test, for what opens it again or runs commands on it; none is there."""
+    return store_in(tmp_path)
+
+
+@pytest.fixture
+def store(store_place):
+    """A fresh store there, open until the test ends; it waits for no other program."""
+    with store_place.open(wait_s=0.0) as opened:
+        yield opened
 
 
 # What a shell starts in the background ignores Ctrl-C, and so would all that is started here to see what Ctrl-C does.

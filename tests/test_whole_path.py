@@ -33,8 +33,8 @@ from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import process
 from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 from midspan.store.database import StoredResult
-from midspan.store.place import StorePlace
 from scipy.stats import binom, chi2
+from stores import store_in
 
 STANDARD_LOAD_N = 0.880 * 9.80665  # 880 g under standard gravity
 SHAFTS, GAUGES, TIMES = 72, 60, 20
@@ -125,7 +125,7 @@ def batch(tmp_path_factory: pytest.TempPathFactory) -> Batch:
     with (
         rig.gauge_on({"seed": 1, "gauge": gauge, "shafts": truths}, folder) as line,
         ArchiveWriter(folder / "readings.avro") as archive,
-        StorePlace(folder / "results.db").open() as store,
+        store_in(folder).open() as store,
     ):
         bench = Bench(line, SURE_OF_ALL, BANDS, archive, store, store.begin_batch("whole path", 0))
         verdicts = list(measure_batch(bench, [(truth["number"], f"s{truth['number']}") for truth in truths]))

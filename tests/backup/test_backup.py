@@ -15,19 +15,16 @@ from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.backup import manifest as manifests
 from midspan.base.errors import MidspanError
-from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference
 from midspan.store.lookup import raw_run
-from midspan.store.place import StorePlace
 from midspan.web.follow import Follower
 from night_on_paper import quiet_night
 from places import DATA
 from results import told
+from stores import add_result, run_of, store_in
 from synthetic import Gauge, Shaft
 from synthetic import raw_run as a_run
 
 OLD = DATA / "e0bd664"  # 56 runs and results of 2 nights: see the README there
-GOOD = Decision(Outcome.ACCEPTED, bin="500")
 
 
 def readings(shaft, seed=1):
@@ -37,8 +34,8 @@ def readings(shaft, seed=1):
 def keep(store, writer, run, named=None):
     """As a night does: the readings first, then the result."""
     offset = writer.append(run)
-    where = RunReference(named or str(writer.path), offset, run.shaft, run.label, run.started_ms)
-    store.add(store.begin_batch("blue", 0), where, told(spine_thou=500.0 + run.shaft), GOOD, 1)
+    where = run_of(run.shaft, run.label, archive=named or str(writer.path), offset=offset, at_ms=run.started_ms)
+    add_result(store, where, told(spine_thou=500.0 + run.shaft))
     return where
 
 
@@ -104,7 +101,7 @@ def test_a_backup_comes_back_where_nothing_of_the_original_is_left(shop):
         assert database.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     again = ("--calibration", "calibration.toml", "--bands", "bands.toml", "--store", "results.db")
     assert midspan("recompute", "readings.avro", *again, folder=new).returncode == 0
-    with StorePlace(store).open() as opened, opened.transaction() as session:
+    with store_in(new).open() as opened, opened.transaction() as session:
         assert session.connection().exec_driver_sql("SELECT count(*) FROM runs").scalar_one() == 56  # none came twice
 
 
@@ -113,32 +110,32 @@ def test_archives_of_one_name_from_two_folders_do_not_meet(tmp_path):
     for number, folder in enumerate(("shop", "attic", "cellar"), 1):
         (tmp_path / folder).mkdir()
         archive = ArchiveWriter(tmp_path / folder / "readings.avro")
-        with StorePlace(tmp_path / "shop" / "results.db").open() as store, archive as writer:
+        with store_in(tmp_path / "shop").open() as store, archive as writer:
             where.append(keep(store, writer, readings(number, number)))
-    before = [raw_run(one, StorePlace(tmp_path / "shop" / "results.db")) for one in where]
+    before = [raw_run(one, store_in(tmp_path / "shop")) for one in where]
     assert len({one.byte_offset for one in where}) == 1
     backup = backed_up(tmp_path / "shop")
     for folder in ("shop", "attic", "cellar"):
         shutil.rmtree(tmp_path / folder)
     new = restored(backup)
-    assert [raw_run(one, StorePlace(new / "results.db")) for one in where] == before
+    assert [raw_run(one, store_in(new)) for one in where] == before
     assert len(list(new.rglob("readings.avro"))) == 3
     # and once more, from what was restored
     again = tmp_path / "again"
     assert midspan("backup", again, "--store", new / "results.db").returncode == 0
-    assert [raw_run(one, StorePlace(again / "results.db")) for one in where] == before
+    assert [raw_run(one, store_in(again)) for one in where] == before
 
 
 def test_one_name_that_was_used_in_two_folders_is_both_files(tmp_path, monkeypatch):
     (tmp_path / "shop").mkdir()
     (tmp_path / "desk").mkdir()
-    with StorePlace(tmp_path / "shop" / "results.db").open() as store:
+    with store_in(tmp_path / "shop").open() as store:
         for number, folder in enumerate(("shop", "desk"), 1):
             with ArchiveWriter(tmp_path / folder / "readings.avro") as writer:
                 keep(store, writer, readings(number, number), named="readings.avro")
     done = midspan("backup", "../backup", "--store", "../shop/results.db", folder=tmp_path / "desk")
     assert done.returncode == 0, done.stderr
-    with StorePlace(restored(tmp_path / "backup") / "results.db").open() as store:
+    with store_in(restored(tmp_path / "backup")).open() as store:
         for shaft in (1, 2):
             assert raw_run(store.latest(shaft).run, store.place).shaft == shaft
 
@@ -146,10 +143,10 @@ def test_one_name_that_was_used_in_two_folders_is_both_files(tmp_path, monkeypat
 def test_a_night_that_runs_and_a_page_that_looks_on_do_not_hinder_it(tmp_path, monkeypatch):
     shop, copied = tmp_path / "shop", manifests.copy_file
     shop.mkdir()
-    with StorePlace(shop / "results.db").open() as store, ArchiveWriter(shop / "readings.avro") as writer:
+    with store_in(shop).open() as store, ArchiveWriter(shop / "readings.avro") as writer:
         for shaft in (1, 2, 3):
             keep(store, writer, readings(shaft))
-        follower = Follower(StorePlace(shop / "results.db"))
+        follower = Follower(store_in(shop))
         follower.store.latest(1)
 
         def meanwhile(source, *rest):
@@ -165,12 +162,12 @@ def test_a_night_that_runs_and_a_page_that_looks_on_do_not_hinder_it(tmp_path, m
         follower.close()
     new = restored(backup, gone=shop)
     assert [run.shaft for run in Archive.open(new / "readings.avro").runs()][:3] == [1, 2, 3]
-    with StorePlace(new / "results.db").open() as store:
+    with store_in(new).open() as store:
         assert [store.latest(shaft) is not None for shaft in (1, 2, 3, 4)] == [True, True, True, False]
 
 
-def test_what_is_half_stored_at_the_moment_is_not_copied(tmp_path):
-    with StorePlace(tmp_path / "results.db").open() as store, ArchiveWriter(tmp_path / "readings.avro") as writer:
+def test_what_is_half_stored_at_the_moment_is_not_copied(tmp_path, store_place):
+    with store_place.open() as store, ArchiveWriter(tmp_path / "readings.avro") as writer:
         first = keep(store, writer, readings(1))
         keep(store, writer, readings(2))
     whole = (tmp_path / "readings.avro").stat().st_size
@@ -317,40 +314,38 @@ def test_a_plan_that_names_itself_as_its_calibration_is_taken_once(shop):
     assert [one["kind"] for one in manifest["file"] if one["was"] == str(plan)] == ["plan"]
 
 
-def test_a_list_of_archives_that_is_none_says_so(tmp_path):
+def test_a_list_of_archives_that_is_none_says_so(tmp_path, store_place):
     (tmp_path / "results.db-archives.json").write_text("[1]")
     with pytest.raises(MidspanError, match="is no list of archives"):
-        StorePlace(tmp_path / "results.db").readings("readings.avro")
+        store_place.readings("readings.avro")
 
 
 # A night's end
 
 
-def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_path):
-    path = tmp_path / "results.db"
-    with StorePlace(path).open() as store:
+def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_path, store_place):
+    with store_place.open() as store:
         store.begin_batch("before", 0)
-        follower = Follower(StorePlace(path))  # the page, which stays
+        follower = Follower(store_place)  # the page, which stays
         follower.nights()
         for number in range(50):
             store.begin_batch(f"batch {number}", number)
-    log = path.with_name("results.db-wal")
+    log = store_place.file.with_name("results.db-wal")
     assert not log.exists() or log.stat().st_size == 0
-    shutil.copy(path, tmp_path / "copied.db")
+    shutil.copy(store_place.file, tmp_path / "copied.db")
     with closing(sqlite3.connect(tmp_path / "copied.db")) as copied:
         assert copied.execute("SELECT count(*) FROM batches").fetchone() == (51,)
     follower.close()
 
 
-def test_who_reads_all_the_time_hinders_nobody_from_ending(tmp_path, monkeypatch):
+def test_who_reads_all_the_time_hinders_nobody_from_ending(store_place, monkeypatch):
     monkeypatch.setattr("midspan.store.database_file.FOLD_WAIT_MS", 0)
-    path = quiet_night(tmp_path / "results.db", 3)
-    store = StorePlace(path).open(wait_s=0.0)
-    with closing(sqlite3.connect(path, isolation_level=None)) as reader:
+    store = quiet_night(store_place, 3).open(wait_s=0.0)
+    with closing(sqlite3.connect(store_place.file, isolation_level=None)) as reader:
         reader.execute("BEGIN")
         reader.execute("SELECT * FROM batches").fetchone()
         store.begin_batch("late", 0)
         store.close()
-        assert path.with_name("results.db-wal").stat().st_size > 0
-    with StorePlace(path).open() as store:
+        assert store_place.file.with_name("results.db-wal").stat().st_size > 0
+    with store_place.open() as store:
         assert store.begin_batch("next", 0) > 1

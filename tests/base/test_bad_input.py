@@ -22,9 +22,9 @@ from midspan.link import gauge, serial_port
 from midspan.measurement.result_form import ResultKind
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
-from midspan.store.database import RunReference
 from midspan.store.place import StorePlace
 from results import told
+from stores import add_result, run_of
 from synthetic import Gauge, Shaft, raw_run
 
 ALLOW_DOUBTFUL = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
@@ -323,11 +323,11 @@ def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkey
         ("soft", "travel limit"),
     ],
 )
-def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, fault, words):
+def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, fault, words, store_place):
     calibration, bands = settings(tmp_path)
     given = [{"number": 1, "spine_thou": 1400.0 if fault == "soft" else 500.0, "fault": fault}, {"number": 2}]
     common = ("--calibration", calibration, "--bands", bands, "--archive", tmp_path / "a.avro")
-    common = (*common, "--store", tmp_path / "r.db", "--json")
+    common = (*common, "--store", store_place, "--json")
     with Rehearsal({"gauge": scenario.GAUGE, "shafts": given}, tmp_path) as rehearsal:
         first = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common)
         second = midspan("measure", "--port", rehearsal.port, "--shaft", 2, "--clear-fault", *common)
@@ -338,13 +338,13 @@ def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, faul
     assert [run.shaft for run in read(tmp_path / "a.avro")] == [1, 2]
 
 
-def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path):
+def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path, store_place):
     calibration, bands = settings(tmp_path)
     given = [{"number": 1, "fault": "cell_stuck"}, {"number": 2}]
     common = ("--calibration", calibration, "--bands", bands, "--archive", tmp_path / "a.avro")
     with Rehearsal({"gauge": scenario.GAUGE, "shafts": given}, tmp_path) as rehearsal:
-        midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, "--store", tmp_path / "r.db")
-        again = midspan("measure", "--port", rehearsal.port, "--shaft", 2, *common, "--store", tmp_path / "r.db")
+        midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, "--store", store_place)
+        again = midspan("measure", "--port", rehearsal.port, "--shaft", 2, *common, "--store", store_place)
     assert "--clear-fault" in complaint(again)
 
 
@@ -358,23 +358,23 @@ def impatient(monkeypatch):
 
 
 @pytest.mark.usefixtures("impatient")
-def test_a_locked_database_is_told_before_anything_is_measured(tmp_path):
+def test_a_locked_database_is_told_before_anything_is_measured(tmp_path, store_place):
     calibration, bands = settings(tmp_path)
-    StorePlace(tmp_path / "r.db").open().close()
-    common = ("--calibration", calibration, "--bands", bands, "--store", tmp_path / "r.db")
-    with closing(sqlite3.connect(tmp_path / "r.db")) as lock:
+    store_place.open().close()
+    common = ("--calibration", calibration, "--bands", bands, "--store", store_place)
+    with closing(sqlite3.connect(store_place.file)) as lock:
         lock.execute("BEGIN EXCLUSIVE")
         done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, "--archive", tmp_path / "a.avro")
-    assert re.search(r"r\.db: another program is using it", complaint(done))
+    assert re.search(r"results\.db: another program is using it", complaint(done))
     assert list(read(tmp_path / "a.avro")) == []
 
 
 @pytest.mark.usefixtures("impatient")
-def test_a_database_locked_in_mid_shaft_leaves_the_readings_in_the_archive(tmp_path, monkeypatch):
+def test_a_database_locked_in_mid_shaft_leaves_the_readings_in_the_archive(tmp_path, monkeypatch, store_place):
     calibration, bands = settings(tmp_path)
     common = ("--calibration", calibration, "--bands", bands)
     append = ArchiveWriter.append
-    with closing(sqlite3.connect(tmp_path / "results.db", isolation_level=None, check_same_thread=False)) as lock:
+    with closing(sqlite3.connect(store_place.file, isolation_level=None, check_same_thread=False)) as lock:
 
         def locking(writer, run):
             offset = append(writer, run)
@@ -412,23 +412,22 @@ def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("no database"), lambda path: path.mkdir()])
-def test_a_store_that_is_none_is_named(tmp_path, make):
-    make(tmp_path / "r.db")
-    assert "r.db" in complaint(midspan("show", 1, "--store", tmp_path / "r.db"))
+def test_a_store_that_is_none_is_named(store_place, make):
+    make(store_place.file)
+    assert "results.db" in complaint(midspan("show", 1, "--store", store_place))
 
 
-def test_an_unknown_shaft_and_a_missing_store_are_named(tmp_path):
-    assert "r.db" in complaint(midspan("show", 1, "--store", tmp_path / "r.db"))
-    StorePlace(tmp_path / "r.db").open().close()
-    assert "'blue'" in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
-    assert "9" * 30 in complaint(midspan("show", "9" * 30, "--store", tmp_path / "r.db"))
+def test_an_unknown_shaft_and_a_missing_store_are_named(store_place):
+    assert "results.db" in complaint(midspan("show", 1, "--store", store_place))
+    store_place.open().close()
+    assert "'blue'" in complaint(midspan("show", "blue", "--store", store_place))
+    assert "9" * 30 in complaint(midspan("show", "9" * 30, "--store", store_place))
 
 
-def kept(path, result, outcome=Outcome.INSTRUMENT_FAULT, kind=ResultKind.GAUGE):
+def kept(place, result, outcome=Outcome.INSTRUMENT_FAULT, kind=ResultKind.GAUGE):
     """A database with one stored result, given as plain values."""
-    with StorePlace(path).open() as store:
-        where = RunReference("a.avro", 0, 1, "blue", 0)
-        store.add(store.begin_batch("", 0), where, told(kind, **result), Decision(outcome, ("why",)), 0)
+    with place.open() as store:
+        add_result(store, run_of(1, "blue"), told(kind, **result), Decision(outcome, ("why",)))
 
 
 def result_of(files):
@@ -438,14 +437,14 @@ def result_of(files):
     return first
 
 
-def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
-    kept(tmp_path / "r.db", result_of(files) | {"u_spine_thou": "Infinity", "spread_thou": "NaN"})
-    shown = midspan("show", 1, "--store", tmp_path / "r.db")
+def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path, store_place):
+    kept(store_place, result_of(files) | {"u_spine_thou": "Infinity", "spread_thou": "NaN"})
+    shown = midspan("show", 1, "--store", store_place)
     assert shown.returncode == 0, shown.stderr
     assert re.search(r"spread around +nan ± ", shown.stdout)
-    row = json.loads(midspan("show", 1, "--store", tmp_path / "r.db", "--json").stdout, parse_constant=pytest.fail)
+    row = json.loads(midspan("show", 1, "--store", store_place, "--json").stdout, parse_constant=pytest.fail)
     assert (row["u_spine_thou"], row["spread_thou"], row["outcome"]) == (None, None, "instrument fault")
-    line = complaint(midspan("show", 1, "--store", tmp_path / "r.db", "--picture", tmp_path / "a.png"))
+    line = complaint(midspan("show", 1, "--store", store_place, "--picture", tmp_path / "a.png"))
     assert "not finite" in line
 
 
@@ -462,16 +461,16 @@ def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path):
     ],
     ids=["more", "fewer causes", "by hand"],
 )
-def test_a_result_of_another_midspan_says_how_to_make_it_again(files, tmp_path, change, kind, again):
-    kept(tmp_path / "r.db", result_of(files) | change, kind=kind)
-    assert again in complaint(midspan("show", "blue", "--store", tmp_path / "r.db"))
+def test_a_result_of_another_midspan_says_how_to_make_it_again(files, store_place, change, kind, again):
+    kept(store_place, result_of(files) | change, kind=kind)
+    assert again in complaint(midspan("show", "blue", "--store", store_place))
 
 
 @pytest.mark.parametrize("name", ["picture.xyz", "picture", "no-folder/picture.png", "folder.png"])
-def test_a_picture_that_cannot_be_written_is_named(files, tmp_path, name):
-    kept(tmp_path / "r.db", result_of(files), Outcome.DOUBTFUL)
+def test_a_picture_that_cannot_be_written_is_named(files, tmp_path, name, store_place):
+    kept(store_place, result_of(files), Outcome.DOUBTFUL)
     (tmp_path / "folder.png").mkdir()
-    line = complaint(midspan("show", 1, "--store", tmp_path / "r.db", "--picture", tmp_path / name))
+    line = complaint(midspan("show", 1, "--store", store_place, "--picture", tmp_path / name))
     assert line.startswith(f"midspan: {tmp_path / name}: ")
     assert not (tmp_path / name).is_file()
 

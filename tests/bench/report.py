@@ -5,8 +5,8 @@ import sys
 import time
 
 from midspan.report.night_html import write_report
-from midspan.store.place import StorePlace
 from night_on_paper import rough_night
+from stores import store_in
 
 from bench.figure import at_most, plainly
 
@@ -16,8 +16,8 @@ ROUNDS = 3
 
 def figures(folder):
     """Time and size of the report of so many shafts, and the time of the whole command, its start included."""
-    store, out = rough_night(folder / "night.db", SHAFTS), folder / "night.html"
-    best_s = min(_time_s(lambda: write_report(StorePlace(store), None, out)) for _ in range(ROUNDS))
+    store, out = rough_night(store_in(folder), SHAFTS), folder / "night.html"
+    best_s = min(_time_s(lambda: write_report(store, None, out)) for _ in range(ROUNDS))
     program = "from midspan.cli.main import main; main()"
     command = [sys.executable, "-c", program, "report", "--store", str(store), "--out", str(out)]
     whole_s = min(_time_s(lambda: subprocess.run(command, check=True, capture_output=True)) for _ in range(ROUNDS))

@@ -23,10 +23,10 @@ from midspan.measurement.result import ShaftResult
 from midspan.measurement.spine_budget import CAUSES
 from midspan.pipeline import bench
 from midspan.rehearsal import scenario
-from midspan.store.place import StorePlace
 from midspan.store.stored_result import plain
 from midspan.wire.records import Phase
 from places import ROOT
+from stores import store_in
 
 GROUP = typer.main.get_command(app)
 NAMES = sorted(GROUP.commands)
@@ -177,7 +177,7 @@ def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
         "span": used.span.span_mm - true["span_mm"],
     }
     spines = {shaft["number"]: shaft["spine_thou"] for shaft in scenario.shafts(36, seed=7) if "fault" not in shaft}
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         results = {one.run.shaft: one.result for one in store.batch(1) if isinstance(one.result, ShaftResult)}
     assert results.keys() == spines.keys()
     for number, result in results.items():
@@ -192,7 +192,7 @@ def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):
     with (folder / "readings.avro").open("rb") as file:
         runs = list(fastavro.reader(file))
     assert [run["shaft"] for run in runs] == list(range(1, 37))
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         verdicts = [one.decision.outcome for one in store.batch(1)]
     assert len(verdicts) == 36
     assert set(verdicts) == set(Outcome)
@@ -226,7 +226,7 @@ def test_the_demonstration_goes_on_in_its_own_folder_and_no_other(demonstrated, 
     folder = tmp_path / "demo"
     for _ in range(2):
         assert midspan("demo", "--shafts", 1, "--folder", folder).returncode == 0
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert [len(store.batch(batch)) for batch in (1, 2)] == [1, 1]
     before = {path: path.read_bytes() for path in folder.iterdir()}
     assert "calibration.toml" in complaint(midspan("demo", "--shafts", 1, "--folder", folder, "--seed", 8))
@@ -248,7 +248,7 @@ def test_recompute_gives_valid_json_and_the_stored_numbers_to_the_bit(demonstrat
     assert done.returncode == 0, done.stderr
     again = json.loads(done.stdout, parse_constant=pytest.fail)
     assert [one["shaft"] for one in again] == list(range(1, 37))
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         stored = {one.run.shaft: plain(one.result) for one in store.batch(1)}
     for one in again:
         if "unmeasured" in one:
@@ -277,14 +277,14 @@ def test_show_tells_a_shaft_with_its_budget_and_draws_it(demonstrated, tmp_path)
     assert sum(u * u for u in shown["budget"].values()) == pytest.approx(shown["u_spine_thou"] ** 2)
 
 
-def test_a_shaft_is_measured_on_the_simulated_gauge(demonstrated, tmp_path):
+def test_a_shaft_is_measured_on_the_simulated_gauge(demonstrated, tmp_path, store_place):
     folder, _ = demonstrated
     arguments = ("--calibration", folder / "calibration.toml", "--bands", folder / "bands.toml", "--json")
     done = midspan("measure", "--port", "rehearsal", "--shaft", 4, "--label", "[mine]", *arguments, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     measured = json.loads(done.stdout)
     assert (measured["shaft"], measured["label"]) == (4, "[mine]")
-    shown = midspan("show", "[mine]", "--store", tmp_path / "results.db")
+    shown = midspan("show", "[mine]", "--store", store_place)
     assert "[mine]" in shown.stdout
 
 
@@ -356,7 +356,7 @@ def test_an_output_on_a_full_disk_is_told(demonstrated):
         assert "No space left" in err
 
 
-def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(tmp_path):
+def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(tmp_path, store_place):
     # The whole group gets the signal, as on a terminal: the simulated gauge must live to be stopped.
     process = process_of(
         "demo", "--shafts", 300, "--folder", tmp_path, stdout=subprocess.DEVNULL, start_new_session=True
@@ -368,7 +368,7 @@ def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(t
     assert process.returncode == 130
     assert err.splitlines()[-1] == "midspan: stopped by you; everything measured so far is kept"
     assert "Traceback" not in err
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         stored = [one.run.shaft for one in store.batch(1)]
     assert stored[:3] == [1, 2, 3]
     with (tmp_path / "readings.avro").open("rb") as file:

@@ -16,7 +16,7 @@ import pytest
 from commands_rig import COMMAND, complaint, midspan
 from garbage import doors, kinds
 from midspan.archive.writer import ArchiveWriter
-from midspan.store.place import StorePlace
+from stores import store_in
 
 ALLOW_DOUBTFUL = "--doubtful-calibration"  # a run may say that it is of another gauge
 EACH = 6  # cases of a kind here
@@ -156,7 +156,7 @@ def test_a_damaged_database_is_left_as_it_was(folder):
 
 
 def test_one_damaged_result_does_not_hide_the_others(folder):
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert store.latest(doors.FIRST).result.spine_thou > 0
     with closing(sqlite3.connect(folder / "results.db")) as database, database:
         kinds._without_triggers(database)

@@ -11,20 +11,19 @@ from garbage import doors
 from midspan.base.errors import MidspanError, ReadingsError
 from midspan.base.plain_text import LONGEST_ERROR, MOST_OF_INPUT
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
+from stores import add_result, run_of, store_in
 
 WILD = "\x1b]0;owned\x07\x1b[31mred\x9b\u202egnp.exe\u2066"
 
 
 @pytest.fixture(scope="module")
-def store(tmp_path_factory):
+def wild(tmp_path_factory):
     """A database of which label, batch, place, gauge, reasons and the words of a set are wild."""
     folder = tmp_path_factory.mktemp("wild")
-    with StorePlace(folder / "results.db").open() as opened:
+    with store_in(folder).open() as opened:
         batch = opened.begin_batch(WILD, 0)
-        run = RunReference(f"{WILD}.avro", 0, 1, WILD, 0)
-        opened.add(batch, run, None, Decision(Outcome.DOUBTFUL, (f"cause {WILD}",), None), 0)
+        why = Decision(Outcome.DOUBTFUL, (f"cause {WILD}",))
+        add_result(opened, run_of(1, WILD, archive=f"{WILD}.avro"), decision=why, batch=batch)
     return folder
 
 
@@ -61,8 +60,8 @@ def test_columns_are_even_where_signs_are_spelt(sound):
     (">&-", {0}), ("2>&-", {0}), (">&- 2>&-", {0}), ("<&-", {0}), ("2>/dev/full", {0}), (">/dev/full", {1}),
     (">/dev/full 2>/dev/full", {1}), ("| true", {0}),
 ])  # fmt: skip
-def test_streams_that_are_closed_or_full_end_in_a_line_at_most(store, redirect, codes):
-    done = run("show", 1, folder=store, redirect=redirect)
+def test_streams_that_are_closed_or_full_end_in_a_line_at_most(wild, redirect, codes):
+    done = run("show", 1, folder=wild, redirect=redirect)
     assert done.returncode in codes, done
     assert b"Traceback" not in done.stderr
     assert b"Exception" not in done.stderr
@@ -70,19 +69,19 @@ def test_streams_that_are_closed_or_full_end_in_a_line_at_most(store, redirect, 
 
 
 @pytest.mark.parametrize("redirect", [">&-", "2>&-", "2>/dev/full", ">&- 2>&- <&-"])
-def test_a_refusal_keeps_its_exit_code_when_nobody_hears_it(store, redirect):
-    done = run("show", "nobody", folder=store, redirect=redirect)
+def test_a_refusal_keeps_its_exit_code_when_nobody_hears_it(wild, redirect):
+    done = run("show", "nobody", folder=wild, redirect=redirect)
     assert done.returncode == 1
     assert b"Traceback" not in done.stderr
 
 
-def test_a_closed_stream_leaves_its_number_to_no_file(store):
+def test_a_closed_stream_leaves_its_number_to_no_file(wild):
     program = (
         "from midspan.cli.screen import guarded\nwith guarded():\n file = open('made', 'w')\n assert file.fileno() > 2"
     )
     for closed in (">&-", "2>&-", "<&-", ">&- 2>&- <&-"):
         line = f"'{sys.executable}' -c \"{program}\" {closed}"
-        assert subprocess.run(["sh", "-c", line], cwd=store, check=False).returncode == 0, closed
+        assert subprocess.run(["sh", "-c", line], cwd=wild, check=False).returncode == 0, closed
 
 
 @pytest.mark.parametrize("words", [
@@ -91,15 +90,15 @@ def test_a_closed_stream_leaves_its_number_to_no_file(store):
     ("export", WILD, "--out", "x.csv"), ("show", 1, "--store", f"{WILD}.db"),
     ("plot", "around", 1, "--out", f"{WILD}.svg"),
 ])  # fmt: skip
-def test_nothing_that_is_printed_steers_a_terminal(store, words):
-    done = midspan(*words, folder=store)
+def test_nothing_that_is_printed_steers_a_terminal(wild, words):
+    done = midspan(*words, folder=wild)
     wild = {sign for sign in done.stdout + done.stderr if not sign.isprintable()} - {"\n"}
     assert not wild
     assert done.stdout + done.stderr
 
 
-def test_a_label_is_still_told(store):
-    assert "1 ?]0;owned??[31mred??gnp.exe?" in midspan("show", 1, folder=store).stdout
+def test_a_label_is_still_told(wild):
+    assert "1 ?]0;owned??[31mred??gnp.exe?" in midspan("show", 1, folder=wild).stdout
 
 
 @pytest.mark.parametrize("wild", ["x" * 100_000, "'" + "x y " * 30_000 + "'", "\n".join("abc" * 9000), WILD * 900])
@@ -126,5 +125,5 @@ def test_one_value_in_an_error_has_at_most_so_many_signs(tmp_path):
 
 def made(folder: Path, text):
     (folder / "values.csv").write_text(text)
-    StorePlace(folder / "results.db").open().close()
+    store_in(folder).open().close()
     return folder

@@ -31,7 +31,7 @@ from midspan.hand_bench.record import HandRecord, Typed
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
 from midspan.rehearsal import scenario
-from midspan.store.place import StorePlace
+from stores import store_in
 from synthetic import Shaft
 
 BANDS = scenario.BANDS
@@ -52,7 +52,7 @@ def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     assert "dial force" in done.stdout
     assert "verdict" in done.stdout
     assert (folder / "bar.png").stat().st_size > 20_000
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         stored = store.latest("bar-1")
     assert stored.decision.outcome in (Outcome.ACCEPTED, Outcome.DOUBTFUL)
     result = stored.result
@@ -100,7 +100,7 @@ def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
     assert "0 results stored beside the old ones, 1 stood there already" in done.stderr
     judged = midspan("hand", "recompute", "--bands", "bands.toml", folder=folder)
     assert "1 results stored beside the old ones" in judged.stderr
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         old, new = store.history("bar-1")
     assert old.result == new.result
     assert old.decision != new.decision

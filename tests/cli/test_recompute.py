@@ -13,7 +13,7 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.measurement import result as shaft
 from midspan.pipeline import steps
 from midspan.store import stored_result
-from midspan.store.place import StorePlace
+from stores import store_in
 from synthetic import Gauge, Shaft, raw_run
 
 SHAFTS = 5
@@ -35,7 +35,7 @@ def recompute(folder, arguments, *more):
 
 
 def stored(folder):
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         return [[stored_result.plain(one.result) for one in versions] for versions in store.versions()]
 
 

@@ -13,9 +13,9 @@ import pytest
 from commands_rig import complaint, midspan, settings
 from midspan.rehearsal import scenario_night
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import RunEventKind
 from sort_rig import check_ledger, places_of_stock, transits, where
+from stores import store_in
 
 # The returns of the club, one of them cracked, one with a loose plug of the gauge; the empty place is no shaft.
 STOCK, HOPPER = 7, 6
@@ -95,7 +95,7 @@ def test_nobody_leaves_a_gauge_alone_that_does_not_know_lid_and_stop(folder, mon
         "board, or stay with the gauge and use --attended"
     )
     assert not (folder / "rehearsal" / "world.txt").exists()
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert Journal(store).nights() == []
     assert midspan("sort", folder / "night.toml", "--attended").returncode == 0
 
@@ -118,7 +118,7 @@ def test_a_plan_that_does_not_fit_begins_no_night(folder, old, new, words):
     change(folder, old, new)
     assert words in complaint(midspan("sort", folder / "night.toml"))
     if (folder / "results.db").exists():
-        with StorePlace(folder / "results.db").open() as store:
+        with store_in(folder).open() as store:
             assert Journal(store).nights() == []
 
 
@@ -228,7 +228,7 @@ def test_killed_and_gone_on_with(folder):
     assert "Over: the hopper is empty" in host.communicate()[0]
     assert host.returncode == 0
     check_ledger(folder, HOPPER)
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         kinds = [one.kind for one in Journal(store).events(1) if one.kind is not RunEventKind.FAULT]
         went_on = [one.words for one in Journal(store).events(1) if one.kind is RunEventKind.RESUMED]
     assert kinds == [RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.RESUMED, RunEventKind.ENDED]
@@ -251,7 +251,7 @@ def test_ctrl_c_finishes_the_shaft_in_hand_and_closes_the_night(folder, number):
     host = started(folder, "--resume")
     assert host.wait() == 0
     host.communicate()
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert "the night goes on" in [one.words for one in Journal(store).events(1)]
     check_ledger(folder, HOPPER)
 
@@ -321,7 +321,7 @@ def test_a_night_goes_on_when_its_terminal_is_closed(folder):
         seen(person, "into place 4 (rejected)")
         os.close(person)
         host.wait()
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert Journal(store).events(1)[-1].words == "the hopper is empty"
     check_ledger(folder, HOPPER)
 
@@ -351,7 +351,7 @@ def test_two_gauges_sort_into_one_store_at_the_same_time(folder):
         hosts.append(started(own, mishaps={"name": name}))
     outs = [host.communicate() for host in hosts]
     assert [host.returncode for host in hosts] == [0, 0], outs
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         journal = Journal(store)
         nights = journal.nights()
         ways = [journal.transits(night.id) for night in nights]

@@ -22,12 +22,11 @@ from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, TraceFile
 from midspan.measurement.result import Unmeasured
 from midspan.rehearsal.process import Rehearsal
 from midspan.sorting.plan import EXAMPLE
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from midspan.wire.codec import pack as packed_record
 from midspan.wire.framing import encode
 from midspan.wire.records import Acknowledge, Identify, Reply, State
 from midspan.wire.schema import fingerprint
+from stores import run_of, store_in
 
 LOG = logging.getLogger("midspan.tests")
 STATED = "Zyxqwv Qzyx"  # a name that is part of no word of ours
@@ -91,15 +90,15 @@ def plant_trace(path, name):
 
 @pytest.fixture(scope="module")
 def empty_store(tmp_path_factory):
-    path = tmp_path_factory.mktemp("store") / "results.db"
-    StorePlace(path).open().close()
-    return path
+    place = store_in(tmp_path_factory.mktemp("store"))
+    place.open().close()
+    return place
 
 
-def plant_store(path, name, empty_store):
-    shutil.copy(empty_store, path)
-    with StorePlace(path).open() as store:
-        run = RunReference(f"{name}.avro", 0, 7, name, 0)
+def plant_store(place, name, empty_store):
+    shutil.copy(empty_store.file, place.file)
+    with place.open() as store:
+        run = run_of(7, name, archive=f"{name}.avro")
         found, why = Unmeasured(7, name, (name,)), Decision(Outcome.REJECTED, reasons=(name,))
         store.add(store.begin_batch(name, 0), run, found, why, 1)
 
@@ -109,10 +108,8 @@ def planted(folder, name, empty_store):
     plant_settings(folder, name)
     plant_log(folder / "midspan.log", name)
     plant_trace(folder / "line.txt", name)
-    plant_store(folder / "results.db", name, empty_store)
-    return Sources(
-        folder, (folder / "letter.toml",), StorePlace(folder / "results.db"), folder / "midspan.log", f"/dev/{name}"
-    )
+    plant_store(store_in(folder), name, empty_store)
+    return Sources(folder, (folder / "letter.toml",), store_in(folder), folder / "midspan.log", f"/dev/{name}")
 
 
 def members(out):
@@ -216,7 +213,7 @@ def test_nothing_broken_stops_it_and_what_is_broken_is_listed(tmp_path, spoil, l
     folder = tmp_path / "shop"
     folder.mkdir()
     spoil(folder)
-    sources = Sources(folder, (), StorePlace(folder / "results.db"), folder / "midspan.log", "no-such-port")
+    sources = Sources(folder, (), store_in(folder), folder / "midspan.log", "no-such-port")
     pack(sources, tmp_path / "pack.zip")
     found = members(tmp_path / "pack.zip")
     told = found[LIST].partition("Could not be read:\n")[2]

@@ -12,10 +12,10 @@ from midspan.base.errors import MidspanError
 from midspan.hand_bench.bench import EXAMPLE
 from midspan.rehearsal.scenario_night import PLAN
 from midspan.sets.scale import EXAMPLE as SCALE
-from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.views import Views
 from night_on_paper import quiet_night
+from stores import store_in
 from synthetic import Gauge, Shaft, raw_run
 
 FIRST, SHAFTS = 9001, 4  # above the numbers of the night on paper
@@ -51,7 +51,7 @@ def sound(folder):
     with ArchiveWriter(folder / "readings.avro") as writer:
         for run in shafts():
             writer.append(run)
-    quiet_night(folder / "results.db", 12)
+    quiet_night(store_in(folder), 12)
     (folder / "bench.toml").write_text(toml(EXAMPLE))
     (folder / "sizes.toml").write_text(SIZES)
     (folder / "sheet.toml").write_text(SHEET)
@@ -230,7 +230,7 @@ def viewed(folder):
     """What is wrong with the views of the page on a database, by their names; refusals are in order."""
     wrong = {}
     try:
-        follower = Follower(StorePlace(folder / "results.db"))
+        follower = Follower(store_in(folder))
     except MidspanError:
         return wrong
     views = Views(follower, Clock(now_ms))

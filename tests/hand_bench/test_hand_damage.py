@@ -12,7 +12,6 @@ from midspan.base.errors import ArchiveError
 from midspan.hand_bench.record import NAMES, Begun, HandRecord, Typed
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import sessions
-from midspan.store.place import StorePlace
 from places import DATA
 
 OLD = DATA / "e0bd664"
@@ -138,7 +137,7 @@ def test_an_old_slip_is_named_and_an_old_record_goes_on_growing(tmp_path) -> Non
     assert len(read(file)[0]) == len(read(OLD / "hand-readings-aborted.jsonl")[0]) + 1
 
 
-def test_a_damaged_line_costs_its_shaft_and_every_other_is_made_again(tmp_path) -> None:
+def test_a_damaged_line_costs_its_shaft_and_every_other_is_made_again(tmp_path, store_place) -> None:
     """Any bit: the command says where, gives the results of all other sessions, and leaves no traceback."""
     (tmp_path / "hand-bench.toml").write_text(BENCH, encoding="utf-8")
     for shaft in (1, 2, 3):
@@ -148,12 +147,12 @@ def test_a_damaged_line_costs_its_shaft_and_every_other_is_made_again(tmp_path) 
     data = file.read_bytes()
     for bit in random.Random(2).sample(range(8 * len(data)), 25):
         file.write_bytes(flipped(data, bit))
-        (tmp_path / "results.db").unlink()
+        store_place.file.unlink()
         done = midspan("hand", "recompute", folder=tmp_path)
         number = data[: bit // 8].count(b"\n") + 1
         assert done.returncode == 1
         assert f"hand-readings.jsonl, line {number}: is damaged" in done.stderr
-        with StorePlace(tmp_path / "results.db").open(create=False) as store:
+        with store_place.open(create=False) as store:
             stored = [store.latest(f"bar-{shaft}") for shaft in (1, 2, 3)]
         assert sum(one is not None and one.result.doubts == () for one in stored) >= 2
 

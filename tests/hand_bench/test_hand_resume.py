@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, places
 from midspan.hand_bench.record import NAMES, HandRecord, Typed
 from midspan.hand_bench.sessions import sessions
-from midspan.store.place import StorePlace
+from stores import store_in
 from synthetic import Shaft
 
 DIAL = dict(zip(QUESTIONS + ONCE_MORE, NAMES + NAMES, strict=True))
@@ -71,7 +71,7 @@ def killed(bench, monkeypatch, folder, *more):
 
 def stored(folder):
     """The results of the shaft, but for when they were made."""
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         return [replace(one.result, started_ms=0) for one in store.history("bar-3")]
 
 

@@ -14,9 +14,8 @@ from midspan.hand_bench.monte_carlo import hand_trials
 from midspan.hand_bench.record import HandRecord
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import session_at
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from midspan.uncertainty.monte_carlo import agreement
+from stores import add_result, run_of
 from synthetic import Shaft
 
 # Another weight, span, dial force and give than the standard's: conversion and all its causes are at work.
@@ -113,16 +112,15 @@ def test_the_budget_of_a_stored_hand_result_has_bars_trials_and_a_picture(tmp_pa
     assert told["agrees"] is True
 
 
-def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_so(tmp_path):
+def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_so(tmp_path, store_place):
     typed = readings(bench=TrueBench(noise=0.005), rng=np.random.default_rng(2))
     record = HandRecord(tmp_path / "hand.jsonl")
     place = record.begin(bench_file(), shaft=1, label="bar", operator="", started_ms=0)
     for one in typed:
         record.keep(place, one)
     session = session_at(record.path, place)
-    with StorePlace(tmp_path / "results.db").open() as store:
-        run = RunReference("hand.jsonl", place, 1, "bar", 0)
-        store.add(store.begin_batch("hand", 0), run, evaluate_hand(session), NO_BANDS, 0)
+    with store_place.open() as store:
+        add_result(store, run_of(1, "bar", archive="hand.jsonl", offset=place), evaluate_hand(session), NO_BANDS)
     shown = midspan("show", "bar", "--budget", folder=tmp_path)
     assert "the trials confirm the budget" in " ".join(shown.stdout.split())
     record.path.rename(tmp_path / "elsewhere.jsonl")

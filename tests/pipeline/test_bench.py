@@ -17,7 +17,6 @@ from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.bench import MOST_FAULTS, Bench, measure_batch
 from midspan.rehearsal.process import Rehearsal
-from midspan.store.place import StorePlace
 from midspan.wire.records import State
 from pretend import KilledError
 from rig import gauge_on
@@ -59,19 +58,19 @@ class Kit:
 
     def stored(self):
         """Numbers and outcomes in the store, as another program would see them now."""
-        with StorePlace(self.folder / "r.db").open() as store:
+        with self.bench.store.place.open() as store:
             return [(one.run.shaft, one.decision.outcome) for one in store.batch(self.bench.batch)]
 
 
 @pytest.fixture
-def kit(tmp_path, request):
+def kit(tmp_path, request, store_place):
     """A kit of the shafts that the test is marked with, by default two good ones."""
     shafts = getattr(request, "param", [{"spine_thou": 500.0}, {"spine_thou": 501.0}])
     given = [{"number": i + 1, **shaft} for i, shaft in enumerate(shafts)]
     with (
         gauge_on({"shafts": given}, tmp_path) as gauge,
         ArchiveWriter(tmp_path / "a.avro") as archive,
-        StorePlace(tmp_path / "r.db").open() as store,
+        store_place.open() as store,
     ):
         yield Kit(tmp_path, shafts, gauge, archive, store)
 
@@ -92,7 +91,7 @@ def test_readings_then_verdict_then_leave_to_forget(kit):
 
 def test_a_verdict_says_where_its_readings_are(kit):
     verdict = kit.bench.measure(2, "blue")
-    with StorePlace(kit.folder / "r.db").open() as store:
+    with kit.bench.store.place.open() as store:
         stored = store.latest("blue")
     assert (stored.id, stored.decision, stored.run.shaft) == (verdict.stored, verdict.decision, 2)
     (run,) = read(kit.folder / "a.avro")
@@ -253,12 +252,12 @@ def test_empty_places_in_a_row_are_no_fault_of_the_gauge(kit):
     assert outcomes(kit) == [Outcome.DOUBTFUL] * (MOST_FAULTS + 1)
 
 
-def test_a_gauge_that_cannot_go_home_stops_the_batch(tmp_path):
+def test_a_gauge_that_cannot_go_home_stops_the_batch(tmp_path, store_place):
     calibration, bands = settings(tmp_path)
     with (
         gauge_on({"gauge": {"home_switch_broken": "open"}, "shafts": [{"number": 1}]}, tmp_path) as gauge,
         ArchiveWriter(tmp_path / "a.avro") as archive,
-        StorePlace(tmp_path / "r.db").open() as store,
+        store_place.open() as store,
     ):
         bench = Bench(gauge, load_calibration(calibration), load_bands(bands), archive, store, 1)
         with pytest.raises(DeviceFault, match="stands still"):

@@ -96,8 +96,8 @@ def test_what_cannot_be_drawn_is_refused(tmp_path):
         draw_budget("a", RESULT.budget, Coverage(), tmp_path / "none" / "a.png")
 
 
-def test_the_command_prints_table_trials_and_picture(capsys, tmp_path):
-    show_budget(RESULT, RUN, tmp_path / "results.db", {}, 2000, Shown(picture=tmp_path / "a.png"))
+def test_the_command_prints_table_trials_and_picture(capsys, tmp_path, store_place):
+    show_budget(RESULT, RUN, store_place, {}, 2000, Shown(picture=tmp_path / "a.png"))
     out = " ".join(capsys.readouterr().out.split())  # lines end where the screen does
     for words in ("shaft 12", "frame give", "█", "2000 trials", "the trials confirm the budget", "U covers 95 %"):
         assert words in out

@@ -13,10 +13,9 @@ from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference
 from midspan.store.lookup import newest
-from midspan.store.place import StorePlace
 from results import told
+from stores import add_result, run_of, store_in
 
 SPINES = (500.0, 500.6, 501.3)
 HOSTILE = "<script>alert(1)</script> & co"
@@ -24,9 +23,9 @@ LIMITS = Limits(number=3, spine_thou=3.0)
 
 
 @pytest.fixture
-def folder(tmp_path):
+def folder(tmp_path, store_place):
     """A database with a set "spring 1" of three shafts, invented, and one of 36 with long names."""
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         many = [(10 + i, 495.0 + i / 7, f"a shaft with a very long name indeed, number {i} of them") for i in range(36)]
         few = [(1, SPINES[0], "blå-1"), (2, SPINES[1], HOSTILE), (3, SPINES[2], "")]
@@ -35,8 +34,7 @@ def folder(tmp_path):
                 spine_thou=spine, u_spine_thou=0.2, spread_thou=2.5, runout_mm=0.0508, gauge="bench",
                 calibration="bench-2026", stiff_side_deg=34.0, started_ms=1_780_000_000_000,
             )  # fmt: skip
-            run = RunReference("a.avro", 9000 * shaft, shaft, label, 1_780_000_000_000)
-            store.add(batch, run, result, Decision(Outcome.ACCEPTED, (), "500"), 0)
+            add_result(store, run_of(shaft, label, at_ms=1_780_000_000_000), result, batch=batch)
         sets, found = Sets(store), shafts_of(store, [one[0] for one in few + many])
         sets.keep({"spring 1": [found[number] for number in (1, 2, 3)]}, LIMITS, 0)
         sets.keep({"many": [found[one[0]] for one in many]}, LIMITS, 0)
@@ -75,7 +73,7 @@ def test_a_card_says_what_a_customer_has_to_know(folder):
 
 def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
     midspan("sets", "apart", "many", folder=folder)
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         found = shafts_of(store, [10, 11])
         Sets(store).keep({"alike": list(found.values())}, Limits(number=2, spine_thou=3.0), 0)
     midspan("sets", "card", "alike", folder=folder)
@@ -86,7 +84,7 @@ def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
 
 
 def test_a_weight_that_is_known_stands_on_the_card(folder):
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         Sets(store).weigh({"1": weight_of("312.4", "grains", "shaft 1")}, 0)
     midspan("sets", "card", "spring 1", "--out", "new", folder=folder)
     assert "312.4" in (folder / "new.html").read_text(encoding="utf-8")
@@ -131,10 +129,10 @@ def test_a_card_in_a_folder_that_is_not_there_is_said(folder):
 
 def measured_again(folder, shaft, outcome, *reasons):
     """A newer result of a shaft, with this verdict."""
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         result = told(spine_thou=501.0, u_spine_thou=0.2, gauge="bench", calibration="bench-2026")
-        run = RunReference("a.avro", 900_000, shaft, "", 1_790_000_000_000)
-        store.add(store.begin_batch("later", 1), run, result, Decision(outcome, reasons, None), 1)
+        run = run_of(shaft, offset=900_000, at_ms=1_790_000_000_000)
+        add_result(store, run, result, Decision(outcome, reasons))
 
 
 def test_a_set_with_a_shaft_found_bad_since_has_no_card(folder):
@@ -154,7 +152,7 @@ def test_a_set_with_a_spent_shaft_has_no_card_until_it_is_given_back(folder):
     assert "shaft 2 is in it, but by now: marked as spent" in complaint(
         midspan("sets", "card", "spring 1", folder=folder)
     )
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         Sets(store).mark([2], spent=False, words="found sound", at_ms=2)
     assert midspan("sets", "card", "spring 1", folder=folder).returncode == 0
 
@@ -205,10 +203,10 @@ def test_a_label_shows_spine_with_its_uncertainty(folder):
 
 
 def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
-    with StorePlace(folder / "results.db").open(create=False) as store:
+    with store_in(folder).open(create=False) as store:
         result = told(ResultKind.HAND_BENCH, spine_thou=500.0, u_spine_thou=0.2, spread_thou=2.5, stiff_side_deg=34.0)
-        run = RunReference("hand.jsonl", 1, 1, "blå-1", 1_790_000_000_000)
-        store.add(store.begin_batch("hand", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
+        run = run_of(1, "blå-1", archive="hand.jsonl", at_ms=1_790_000_000_000)
+        add_result(store, run, result, Decision(Outcome.ACCEPTED))
     midspan("sets", "card", "spring 1", folder=folder)
     page = (folder / "card-spring-1.html").read_text(encoding="utf-8")
     assert "34 / 214" in page
@@ -281,10 +279,9 @@ def test_labels_are_not_written_under_a_name_that_promises_something_else(folder
 
 
 def test_a_code_shows_the_shaft_of_that_number_and_none_that_is_named_like_it(folder):
-    with StorePlace(folder / "results.db").open(create=False) as store:
-        result = told(spine_thou=450.0, u_spine_thou=0.2)
-        run = RunReference("b.avro", 1, 900, "1", 1_790_000_000_000)
-        store.add(store.begin_batch("later", 1), run, result, Decision(Outcome.ACCEPTED, (), None), 1)
+    with store_in(folder).open(create=False) as store:
+        run = run_of(900, "1", archive="b.avro", at_ms=1_790_000_000_000)
+        add_result(store, run, told(spine_thou=450.0, u_spine_thou=0.2), Decision(Outcome.ACCEPTED))
         assert newest(store, "midspan shaft 1").run.shaft == 1
         assert newest(store, "1").run.shaft == 1
         assert newest(store, "blå-1").run.shaft == 1

@@ -12,7 +12,6 @@ from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
 from midspan.report.comparison import changes
 from midspan.sorting.recompute import BesideOld, entries, recomputed
-from midspan.store.place import StorePlace
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate({"bin": [{"name": "dozen", "spine_thou": [490.0, 510.0], "spread_max_thou": 9.0}]})
@@ -40,12 +39,6 @@ def store_again(archives, calibration, bands, store):
         pass
     assert damage == []
     return beside
-
-
-@pytest.fixture
-def store(tmp_path):
-    with StorePlace(tmp_path / "results.db").open() as opened:
-        yield opened
 
 
 def last_changes(store):

@@ -20,17 +20,16 @@ from midspan.report.export_columns import RESULTS, SETS, TABLES
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from results import NOTHING, told
+from stores import add_result, run_of, store_in
 
 FORMULA = '=HYPERLINK("x")'
 
 
 @pytest.fixture
-def folder(tmp_path):
+def folder(tmp_path, store_place):
     """A database of a shaft with everything, one without a result, one with a formula for a name, and a set."""
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label, spine in ((1, 'blå, "1"\nx', 500.123456789012345), (2, "", None), (3, FORMULA, 501.0)):
             result = NOTHING if spine is None else told(
@@ -42,9 +41,9 @@ def folder(tmp_path):
                 if spine is not None
                 else Decision(Outcome.DOUBTFUL, ("no", "way"), None)
             )
-            run = RunReference("a.avro", 9000 * shaft, shaft, label, 1_780_000_000_123)
+            run = run_of(shaft, label, at_ms=1_780_000_000_123)
             store.add(batch, run, result, verdict, 1_780_000_001_000)
-        newer = RunReference("a.avro", 9000, 1, 'blå, "1"\nx', 1_780_000_000_123)
+        newer = run_of(1, 'blå, "1"\nx', at_ms=1_780_000_000_123)
         store.add(
             batch, newer, told(spine_thou=499.0, u_spine_thou=0.1, spread_thou=0.5), Decision(Outcome.ACCEPTED), 5
         )
@@ -97,10 +96,10 @@ def test_the_values_are_those_of_the_database(folder):
 
 
 def test_a_measurement_that_was_superseded_says_by_which(folder):
-    with StorePlace(folder / "results.db").open() as store:
-        again = RunReference("a.avro", 90_000, 3, FORMULA, 0)
+    with store_in(folder).open() as store:
+        again = run_of(3, FORMULA, offset=90_000)
         newest = store.add(1, again, told(spine_thou=501.5), Decision(Outcome.REJECTED, ("too soft",)), 9)
-        other = RunReference("other.avro", 0, 3, FORMULA, 0)
+        other = run_of(3, FORMULA, archive="other.avro")
         store.add(1, other, told(spine_thou=501.5), Decision(Outcome.ACCEPTED), 9, origin=Origin.IMPORTED)
     rows = [row for row in written(folder, "results", "json") if row["shaft"] == 3]
     assert [(row["origin"], row["superseded_by"]) for row in rows] == [
@@ -174,17 +173,11 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 @pytest.mark.skipif(sys.platform != "linux", reason="the peak of memory is told in other units elsewhere")
 def test_a_long_table_does_not_fill_the_memory(tmp_path):
     def peak_kb(number):
-        path = tmp_path / f"{number}.db"
-        with StorePlace(path).open() as store:
-            store.add(
-                store.begin_batch("a", 0),
-                RunReference("a.avro", 0, 0, "", 0),
-                told(spine_thou=1.0),
-                Decision(Outcome.ACCEPTED),
-                0,
-            )
+        place = store_in(tmp_path, f"{number}.db")
+        with place.open() as store:
+            add_result(store, run_of(0), told(spine_thou=1.0))
         full = json.dumps({"spine_thou": 500.0, "filler": "x" * 8000})
-        with closing(sqlite3.connect(path)) as database, database:
+        with closing(sqlite3.connect(place.file)) as database, database:
             database.executemany(
                 "INSERT INTO runs (id, batch_id, archive, byte_offset, shaft, label, started_ms) "
                 "VALUES (?, 1, 'a', ?, ?, '', 0)",
@@ -199,7 +192,7 @@ def test_a_long_table_does_not_fill_the_memory(tmp_path):
                 ((i,) for i in range(2, number)),
             )
         done = subprocess.run(
-            [sys.executable, "-c", MEMORY, path, tmp_path / "o.csv"], capture_output=True, text=True, check=True
+            [sys.executable, "-c", MEMORY, place.file, tmp_path / "o.csv"], capture_output=True, text=True, check=True
         )
         return int(done.stdout)
 

@@ -18,12 +18,11 @@ from midspan.report.night_lists import MOST_ROWS
 from midspan.report.night_plots import SLOTS, gauge_chart
 from midspan.report.night_statistics import pace, places
 from midspan.report.night_text import headline, story, todos
-from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import RunEventKind, TransitStage
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 from results import told
+from stores import run_of, store_in
 
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)
 HOSTILE = "<script>alert(1)</script>\"'&amp;$x^2$_</svg>細\x07"
@@ -59,19 +58,19 @@ class Reader(HTMLParser):
                 self.cells[-1] += data
 
 
-def record_of(path):
-    with StorePlace(path).open() as store:
+def record_of(place):
+    with place.open() as store:
         return read_night(store, None)
 
 
-def night_with(path, make, **also):
+def night_with(place, make, **also):
     """The record of a night in which `make` did what a test is about, then it ended."""
-    with paper_night(path, **also) as night:
+    with paper_night(place, **also) as night:
         night.check()
         make(night)
         if not any(one.kind is RunEventKind.STOPPED for one in night.journal.events(night.number)):
             night.happened(RunEventKind.ENDED, "the hopper is empty")
-    return record_of(path)
+    return record_of(place)
 
 
 def html_of(record, zone=UTC):
@@ -85,7 +84,7 @@ def said(record):
 
 @pytest.fixture(scope="module")
 def rough(tmp_path_factory):
-    return record_of(rough_night(tmp_path_factory.mktemp("rough") / "n.db"))
+    return record_of(rough_night(store_in(tmp_path_factory.mktemp("rough"))))
 
 
 @pytest.fixture(scope="module")
@@ -149,28 +148,28 @@ def test_times_are_those_of_the_place(rough):
     assert "Tue 24 Nov 2026, 21:04 to Wed 25 Nov, 00:08" in html_of(rough, timezone(timedelta(hours=1)))
 
 
-def test_the_pace_is_counted_without_the_pause(tmp_path):
+def test_the_pace_is_counted_without_the_pause(store_place):
     def make(night):
         for _ in range(10):
             night.ordinary_shaft()
         night.at_ms += 3_600_000 - SHAFT_MS
         night.ordinary_shaft()
 
-    found = pace(night_with(tmp_path / "n.db", make))
+    found = pace(night_with(store_place, make))
     assert (found.shafts, found.usual_s) == (11, SHAFT_MS / 1000)
     assert found.pauses == ((EVENING_MS + 11 * SHAFT_MS, EVENING_MS + 11 * SHAFT_MS + 3_600_000),)
     assert found.per_hour == pytest.approx(11 / (1 + 11 * SHAFT_MS / 3.6e6))
 
 
-def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(tmp_path):
-    path = quiet_night(tmp_path / "n.db", 5)
-    before = html_of(record_of(path))
-    with StorePlace(path).open() as store:
+def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(store_place):
+    quiet_night(store_place, 5)
+    before = html_of(record_of(store_place))
+    with store_place.open() as store:
         record = read_night(store, None)
         shaft = record.stock[0].shaft
-        run = RunReference("readings.avro", 9000 * shaft, shaft, "", EVENING_MS + SHAFT_MS)
+        run = run_of(shaft, archive="readings.avro", at_ms=EVENING_MS + SHAFT_MS)
         store.add(record.night.batch, run, told(spine_thou=600.0, u_spine_thou=0.1), FITS[1], 9)
-    assert html_of(record_of(path)) == before
+    assert html_of(record_of(store_place)) == before
 
 
 @given(st.lists(st.integers(0, 60)))
@@ -185,8 +184,8 @@ def test_ranges_name_every_number_once(numbers):
 # What it asks for
 
 
-def test_a_quiet_night_asks_for_nothing(tmp_path):
-    record = night_with(tmp_path / "n.db", lambda night: [night.sorted_shaft(*FITS) for _ in range(3)])
+def test_a_quiet_night_asks_for_nothing(store_place):
+    record = night_with(store_place, lambda night: [night.sorted_shaft(*FITS) for _ in range(3)])
     assert todos(record, places(record), UTC) == []
     text = said(record)
     assert "The night came to its end. Nothing waits for you." in text
@@ -255,13 +254,13 @@ CASES = [
 
 
 @pytest.mark.parametrize(("make", "asked"), CASES, ids=[asked[:24] for _, asked in CASES])
-def test_what_happened_is_asked_for(tmp_path, make, asked):
-    record = night_with(tmp_path / "n.db", make)
+def test_what_happened_is_asked_for(store_place, make, asked):
+    record = night_with(store_place, make)
     assert asked in " ".join(f"{todo.what} {todo.how}" for todo in todos(record, places(record), UTC))
     assert asked in said(record)
 
 
-def test_suspects_are_named_by_place_and_by_how_they_fell(tmp_path):
+def test_suspects_are_named_by_place_and_by_how_they_fell(store_place):
     def make(night):
         before = night.sorted_shaft(*FITS)
         since = [night.sorted_shaft(*FITS), night.sorted_shaft(501.0, FITS[1], 2), night.sorted_shaft(*FITS)]
@@ -269,17 +268,17 @@ def test_suspects_are_named_by_place_and_by_how_they_fell(tmp_path):
         night.sorted_shaft(501.0, FITS[1], 2)
         assert before not in since
 
-    record = night_with(tmp_path / "n.db", make)
+    record = night_with(store_place, make)
     asked = next(todo for todo in todos(record, places(record), UTC) if "again" in todo.what)
     assert asked.what == "Measure 3 shafts again: the gauge was not to be trusted."
     assert "Place 1 (stiffer dozen): the last 2; place 2 (softer dozen): 1 of those there." in asked.how
     assert "Suspects: to be measured again" in said(record)
 
 
-def test_without_an_end_in_the_journal_the_report_says_so(tmp_path):
-    with paper_night(tmp_path / "n.db") as night:
+def test_without_an_end_in_the_journal_the_report_says_so(store_place):
+    with paper_night(store_place) as night:
         night.sorted_shaft(*FITS)
-    record = record_of(tmp_path / "n.db")
+    record = record_of(store_place)
     assert headline(record) == "The night has not come to its end"
     text = said(record)
     assert "The journal ends at 20:04 without saying why" in text
@@ -316,28 +315,28 @@ def went_elsewhere(night):
 
 @pytest.mark.parametrize("make", [nothing, measured_none, far_off, clock_went_back, went_elsewhere])
 @pytest.mark.parametrize("bands", [BANDS, None], ids=["bands", "no bands"])
-def test_an_odd_night_has_its_page(tmp_path, make, bands):
-    record = night_with(tmp_path / "n.db", make, bands=bands)
+def test_an_odd_night_has_its_page(store_place, make, bands):
+    record = night_with(store_place, make, bands=bands)
     text = said(record)
     assert "nan" not in text.lower().split()
     assert "None " not in text.replace("None is in a place", "").replace("None.", "")
 
 
-def test_a_night_longer_than_a_day_has_its_page(tmp_path):
+def test_a_night_longer_than_a_day_has_its_page(store_place):
     def make(night):
         for _ in range(60):
             night.ordinary_shaft()
             night.at_ms += 3_600_000
 
-    assert "60 shafts in 60.4 hours" in said(night_with(tmp_path / "n.db", make))
+    assert "60 shafts in 60.4 hours" in said(night_with(store_place, make))
 
 
-def test_long_lists_are_cut_and_say_by_how_much(tmp_path):
+def test_long_lists_are_cut_and_say_by_how_much(store_place):
     def make(night):
         for i in range(MOST_ROWS + 7):
             night.sorted_shaft(490.0, Decision(Outcome.REJECTED, (f"reason {i}",)), 4)
 
-    text = said(night_with(tmp_path / "n.db", make))
+    text = said(night_with(store_place, make))
     assert "7 more are not listed here; the journal has them all." in text
     assert f"reason {MOST_ROWS - 1}" in text
     assert f"reason {MOST_ROWS}" not in text
@@ -346,24 +345,24 @@ def test_long_lists_are_cut_and_say_by_how_much(tmp_path):
 # One harmless, legible page
 
 
-def hostile_night(path):
+def hostile_night(place):
     plan, bands = copy.deepcopy(PLAN), copy.deepcopy(BANDS)
     name = HOSTILE[-32:]
     plan["gauge"]["name"] = plan["standard"][0]["name"] = name
     bands["bin"][0]["name"] = plan["place"][0]["bin"] = name
     plan["notices"] = {"webhook": ["https://shop.example/hunter2"]}
-    with paper_night(path, plan=plan, bands=bands) as night:
+    with paper_night(place, plan=plan, bands=bands) as night:
         for _ in range(3):
             night.ordinary_shaft()
         night.sorted_shaft(490.0, Decision(Outcome.REJECTED, (HOSTILE,)), 4)
         night.happened(RunEventKind.FAULT, HOSTILE, code=HOSTILE)
         night.happened(RunEventKind.ALARM, HOSTILE, code=HOSTILE)
         night.happened(RunEventKind.STOPPED, HOSTILE)
-    return record_of(path)
+    return record_of(place)
 
 
-def test_nothing_that_people_wrote_becomes_markup(tmp_path):
-    html = html_of(hostile_night(tmp_path / "n.db"))
+def test_nothing_that_people_wrote_becomes_markup(store_place):
+    html = html_of(hostile_night(store_place))
     reader = Reader(html)
     assert "script" not in {tag for tag, _ in reader.elements}
     assert HOSTILE[:-1] + "?" in reader.text  # as it was written, but for the bell
@@ -395,9 +394,9 @@ def test_the_pictures_are_sound_and_take_their_colours_from_the_page(rough_page)
 
 
 @pytest.mark.parametrize("number", [40, 700])
-def test_every_time_of_the_night_is_drawn(tmp_path, number):
+def test_every_time_of_the_night_is_drawn(store_place, number):
     """Strokes in each panel of the gauge's picture: one for every shaft, or for every slot of a long night."""
-    record = record_of(quiet_night(tmp_path / "n.db", number))
+    record = record_of(quiet_night(store_place, number))
     panels = re.findall(r'<path d="([^"]*)"[^>]*stroke-width: 2', gauge_chart(record, UTC))
     strokes = [panel.count("M ") for panel in panels]
     assert len(strokes) == 4
@@ -436,8 +435,8 @@ def test_text_and_pictures_have_contrast_in_light_dark_and_print(rough_page):
 # The command
 
 
-def test_the_command_writes_the_newest_night(tmp_path):
-    quiet_night(tmp_path / "results.db", 4)
+def test_the_command_writes_the_newest_night(tmp_path, store_place):
+    quiet_night(store_place, 4)
     done = midspan("report", folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "night-1.html: open it in a browser" in done.stdout
@@ -446,22 +445,22 @@ def test_the_command_writes_the_newest_night(tmp_path):
     assert (tmp_path / "a.html").read_bytes() == (tmp_path / "night-1.html").read_bytes()
 
 
-def test_two_nights_are_told_apart(tmp_path):
-    quiet_night(tmp_path / "results.db", 2)
-    quiet_night(tmp_path / "results.db", 3)
-    first, _ = write_report(StorePlace(tmp_path / "results.db"), 1, tmp_path / "1.html", UTC)
-    second, _ = write_report(StorePlace(tmp_path / "results.db"), None, tmp_path / "2.html", UTC)
+def test_two_nights_are_told_apart(tmp_path, store_place):
+    quiet_night(store_place, 2)
+    quiet_night(store_place, 3)
+    first, _ = write_report(store_place, 1, tmp_path / "1.html", UTC)
+    second, _ = write_report(store_place, None, tmp_path / "2.html", UTC)
     assert "took in 2 shafts" in first.read_text()
     assert "took in 3 shafts" in second.read_text()
 
 
-def test_what_cannot_be_reported_is_said_in_a_line(tmp_path):
+def test_what_cannot_be_reported_is_said_in_a_line(tmp_path, store_place):
     assert "there is no such file" in complaint(midspan("report", folder=tmp_path))
-    StorePlace(tmp_path / "results.db").open().close()
+    store_place.open().close()
     assert "no night was sorted into it" in complaint(midspan("report", folder=tmp_path))
-    quiet_night(tmp_path / "results.db", 2)
+    quiet_night(store_place, 2)
     assert "there is no night 7; the last one is 1" in complaint(midspan("report", "7", folder=tmp_path))
     assert "cannot be written" in complaint(midspan("report", "--out", "no/such/folder.html", folder=tmp_path))
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         Journal(store).begin_night("attic", '{"strange": 1}', 0)
     assert "the plan of night 2 is not one of this version's" in complaint(midspan("report", folder=tmp_path))

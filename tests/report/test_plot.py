@@ -26,14 +26,14 @@ from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.review import review
 from midspan.sets.stock import StockShaft, shafts_of
-from midspan.store.database import RunReference, StoredResult
+from midspan.store.database import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
-from midspan.store.place import StorePlace
 from midspan.study.control_chart import individuals_chart, weighted_mean
 from midspan.uncertainty.budget import Coverage
 from night_on_paper import paper_night
 from places import ROOT
 from results import NOTHING, told
+from stores import add_result, run_of, store_in
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate(
@@ -83,7 +83,7 @@ def test_the_band_is_u_wide_to_either_side(result):
 
 def stored(spine_thou, outcome=Outcome.ACCEPTED, u_thou=0.2, number=1):
     whole = NOTHING if spine_thou is None else told(spine_thou=spine_thou, u_spine_thou=u_thou)
-    return StoredResult(number, 1, RunReference("a.avro", 0, number, "", 0), whole, Decision(outcome), 0, number)
+    return StoredResult(number, 1, run_of(number), whole, Decision(outcome), 0, number)
 
 
 BATCH = [
@@ -198,8 +198,8 @@ def test_a_control_chart_says_how_many_readings_it_has(tmp_path):
     assert "Control chart of bar 7 of $2, n = 6 readings" in (tmp_path / "chart.svg").read_text()
 
 
-def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch):
-    with paper_night(tmp_path / "results.db") as night:
+def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch, store_place):
+    with paper_night(store_place) as night:
         night.check(0.1)
         shaft = night.fed()
         night.judged(shaft, 499.9, Decision(Outcome.DOUBTFUL, ("measure it again",)))
@@ -208,7 +208,7 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
         night.check(0.1)
     drawn = []
     monkeypatch.setattr("midspan.report.plot_batch.draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
-    batch(1, tmp_path / "b.png", store=StorePlace(tmp_path / "results.db"))
+    batch(1, tmp_path / "b.png", store=store_place)
     assert [one.result.spine_thou for one in drawn] == [499.2]
 
 
@@ -220,17 +220,16 @@ def folder(tmp_path_factory, cracked):
     """A database with one measured shaft, one without a result, a set, and six results of a check standard."""
     folder = tmp_path_factory.mktemp("plots")
     calibration, run, result = cracked
-    with ArchiveWriter(folder / "a.avro") as archive, StorePlace(folder / "results.db").open() as store:
+    with ArchiveWriter(folder / "a.avro") as archive, store_in(folder).open() as store:
         offset = archive.append(run)
         store.keep_calibration(KeptCalibration.of(calibration))
         batch = store.begin_batch("blue", 0)
-        here = RunReference("elsewhere/a.avro", offset, run.shaft, "blue-1", run.started_ms)
-        accepted = Decision(Outcome.ACCEPTED, bin="500")
-        store.add(batch, here, result, accepted, 1)
-        store.add(batch, RunReference("a.avro", 1, 2, "", 0), NOTHING, Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), 1)
+        here = run_of(run.shaft, "blue-1", archive="elsewhere/a.avro", offset=offset, at_ms=run.started_ms)
+        add_result(store, here, result, batch=batch)
+        add_result(store, run_of(2), decision=Decision(Outcome.DOUBTFUL, ("NO_CONTACT",)), batch=batch)
         for i in range(6):
             other = replace(result, spine_thou=500.0 + 0.1 * i)
-            store.add(batch, RunReference("b.avro", i, 10 + i, "bar 1", 86_400_000 * i), other, accepted, 1)
+            add_result(store, run_of(10 + i, "bar 1", archive="b.avro", at_ms=86_400_000 * i), other, batch=batch)
         found = shafts_of(store, [10, 11, 12])
         Sets(store).keep({"spring 1": list(found.values())}, Limits(number=3, spine_thou=3.0), 0)
     return folder

@@ -8,7 +8,6 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
 from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, TransitStage
 from results import NOTHING, told
 
@@ -40,8 +39,8 @@ CRACKED = Decision(Outcome.REJECTED, ("hysteresis 2.20 % hints at a crack",))
 class AtOnce:
     """A store whose calls are one transaction: thousands of shafts are written in the time of one."""
 
-    def __init__(self, session, path):
-        self._session, self.path = session, path
+    def __init__(self, session, place):
+        self._session, self.place = session, place
 
     @contextmanager
     def transaction(self):
@@ -136,26 +135,26 @@ class PaperNight:
 
 
 @contextmanager
-def paper_night(path, **also):
+def paper_night(place, **also):
     """A night in the making, on the disk when the block ends."""
-    with StorePlace(path).open() as store, store.transaction() as session:
-        yield PaperNight(Journal(AtOnce(session, path)), **also)
+    with place.open() as store, store.transaction() as session:
+        yield PaperNight(Journal(AtOnce(session, place)), **also)
 
 
-def quiet_night(path, number=120):
-    """A night as it should be; the database's path."""
-    with paper_night(path) as night:
+def quiet_night(place, number=120):
+    """A night as it should be; the database's place."""
+    with paper_night(place) as night:
         night.check(0.05)
         for _ in range(number):
             night.ordinary_shaft()
         night.check(-0.1)
         night.happened(RunEventKind.ENDED, "the hopper is empty")
-    return path
+    return place
 
 
-def rough_night(path, number=400):
+def rough_night(place, number=400):
     """A night with everything in it: a fault, a pause, suspects, a bin to recount, cracks, a stop."""
-    with paper_night(path) as night:
+    with paper_night(place) as night:
         for i in range(number):
             if i % 50 == 0 and i < 300:
                 night.check(night.random.gauss(0, 0.12))
@@ -168,7 +167,7 @@ def rough_night(path, number=400):
         night.happened(RunEventKind.NOTICE, "webhook 1 (https://shop.example): a notice was not delivered")
         night.happened(RunEventKind.STOPPED, "check standard bar 7 is out of control")
         night.judged(night.fed(), 500.0, Decision(Outcome.ACCEPTED, (), "softer dozen"))
-    return path
+    return place
 
 
 def _silent_cell(night):

@@ -4,8 +4,8 @@ from collections import Counter
 
 from midspan.rehearsal.scenario_night import BAR
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import TransitStage
+from stores import store_in
 
 
 def where(folder):
@@ -25,7 +25,7 @@ def places_of_stock(folder):
 
 def transits(folder):
     """Every shaft that the journal knows, of all nights."""
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         journal = Journal(store)
         return [one for night in journal.nights() for one in journal.transits(night.id)]
 

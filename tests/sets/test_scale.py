@@ -14,14 +14,12 @@ from hypothesis import strategies as st
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError, LinkError, ReadingsError
 from midspan.cli.sets_weigh import by_scale
-from midspan.decision.decision import Decision, Outcome
 from midspan.sets.scale import EXAMPLE, Scale, ScalePort, load_scale, wait_until_empty, weigh
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from places import ROOT
 from results import told
 from rig import bare_line, ticking
+from stores import add_result, run_of
 
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
 SCALE = Scale.model_validate(EXAMPLE)
@@ -199,23 +197,22 @@ def answering(*texts):
 
 
 @pytest.fixture
-def stock(tmp_path):
+def stock(store_place):
     """A database with the shafts 1 to 3."""
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft in (1, 2, 3):
-            run = RunReference("a.avro", shaft, shaft, f"blue-{shaft}", 0)
-            store.add(batch, run, told(spine_thou=500.0, u_spine_thou=0.1), Decision(Outcome.ACCEPTED, (), "500"), 0)
-    return tmp_path / "results.db"
+            add_result(store, run_of(shaft, f"blue-{shaft}"), told(spine_thou=500.0, u_spine_thou=0.1), batch=batch)
+    return store_place
 
 
 def noted(stock):
-    with closing(sqlite3.connect(stock)) as database:
+    with closing(sqlite3.connect(stock.file)) as database:
         return database.execute("SELECT shaft, round(weight_g, 4) FROM weights ORDER BY id").fetchall()
 
 
 def weigh_on(stock, port, *words):
-    file = stock.parent / "scale.toml"
+    file = stock.file.parent / "scale.toml"
     file.write_text(FILE.format(port=port), encoding="utf-8")
     return midspan("sets", "weigh", *words, "--scale", file, "--store", stock)
 
@@ -257,8 +254,8 @@ def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys
     second = ["weight 299.9 grains steady"] * 3
     empty = ["weight 0.1 grains steady"]
     with answering(*WEIGHED, *empty, "too heavy", *second, *empty) as port:
-        (stock.parent / "scale.toml").write_text(FILE.format(port=port), encoding="utf-8")
-        by_scale(StorePlace(stock), stock.parent / "scale.toml", None, lambda _: next(answers), ticking(0.01))
+        (stock.file.parent / "scale.toml").write_text(FILE.format(port=port), encoding="utf-8")
+        by_scale(stock, stock.file.parent / "scale.toml", None, lambda _: next(answers), ticking(0.01))
     assert [shaft for shaft, _ in noted(stock)] == [1, 3]
     told = capsys.readouterr()
     assert "shaft nobody was never measured" in told.err

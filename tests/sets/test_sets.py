@@ -20,13 +20,11 @@ from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
 from midspan.sets.twins import say
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from night_on_paper import paper_night
 from places import ROOT
-from results import NOTHING, told
+from results import told
+from stores import ACCEPTED, add_result, run_of
 
-ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
 TABLES = ("batches", "runs", "results", "decisions", "sets", "members", "leavings", "marks", "weights")
 
@@ -34,33 +32,31 @@ TABLES = ("batches", "runs", "results", "decisions", "sets", "members", "leaving
 def measured(store, shaft, spine_thou, *, spread_thou=2.0, at_ms=0, decision=ACCEPTED, batch=None, label=""):
     """A shaft with a result in the store, invented."""
     result = told(spine_thou=spine_thou, u_spine_thou=0.02, spread_thou=spread_thou, runout_mm=0.0254)
-    run = RunReference("a.avro", 9000 * shaft + at_ms, shaft, label, at_ms)
-    kept = NOTHING if spine_thou is None else result
-    return store.add(batch or store.begin_batch("blue", 0), run, kept, decision, at_ms)
+    run = run_of(shaft, label, offset=9000 * shaft + at_ms, at_ms=at_ms)
+    return add_result(store, run, result, decision, batch=batch)
 
 
 @pytest.fixture
-def path(tmp_path):
+def stocked(store_place):
     """A database with four shafts near 500, four near 510, and one far off."""
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for i, spine in enumerate((500.0, 500.2, 500.4, 500.9, 510.0, 510.3, 510.1, 510.2, 540.0), 1):
             measured(store, i, spine, batch=batch, label=f"blue-{i}")
-    return tmp_path / "results.db"
+    return store_place
 
 
-def rows(path):
+def rows(place):
     """All rows of all tables, as sqlite3 reads them."""
-    with closing(sqlite3.connect(path)) as database:
+    with closing(sqlite3.connect(place.file)) as database:
         return {table: database.execute(f"SELECT * FROM {table}").fetchall() for table in TABLES}
 
 
 # Stock
 
 
-def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(tmp_path):
-    path = tmp_path / "results.db"
-    with paper_night(path) as night:
+def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(store_place):
+    with paper_night(store_place) as night:
         night.check(0.05)
         good = [night.sorted_shaft(500.0 + i, ACCEPTED, 1) for i in range(3)]
         rejected = night.sorted_shaft(520.0, Decision(Outcome.REJECTED, ("no",)), 4)
@@ -71,7 +67,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(tmp_path):
         suspects = [night.sorted_shaft(500.0, ACCEPTED, 1) for _ in range(3)]
         night.check(1.7, suspects=suspects)
         bad_check_ms = night.at_ms
-    with StorePlace(path).open() as store:
+    with store_place.open() as store:
         # The first suspect is measured again on the bench, by its number.
         measured(store, suspects[0], 500.3, at_ms=bad_check_ms + 60_000)
         Sets(store).mark([good[0]], spent=True, words="", at_ms=1)
@@ -90,8 +86,8 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(tmp_path):
         }
 
 
-def test_the_newest_measurement_counts_and_of_it_the_newest_result(path):
-    with StorePlace(path).open() as store:
+def test_the_newest_measurement_counts_and_of_it_the_newest_result(stocked):
+    with stocked.open() as store:
         measured(store, 1, 501.5, at_ms=50)
         measured(store, 1, 501.6, at_ms=50)  # the same readings made again
         measured(store, 1, 499.0, at_ms=0)  # old readings made again later
@@ -100,41 +96,41 @@ def test_the_newest_measurement_counts_and_of_it_the_newest_result(path):
         assert 1 not in [one.shaft for one in read_stock(store).shafts]
 
 
-def test_a_part_of_the_stock_is_asked_for_by_batch_and_bin(path):
-    with StorePlace(path).open() as store:
+def test_a_part_of_the_stock_is_asked_for_by_batch_and_bin(stocked):
+    with stocked.open() as store:
         batch = store.begin_batch("red", 0)
         measured(store, 20, 505.0, batch=batch, decision=Decision(Outcome.ACCEPTED, (), "505"))
-    assert answer(path, "stock", "--batch", batch)["stock"] == [20]
-    assert answer(path, "stock", "--bin", "505")["stock"] == [20]
-    assert len(answer(path, "stock")["stock"]) == 10
+    assert answer(stocked, "stock", "--batch", batch)["stock"] == [20]
+    assert answer(stocked, "stock", "--bin", "505")["stock"] == [20]
+    assert len(answer(stocked, "stock")["stock"]) == 10
 
 
 # Keeping
 
 
-def test_sets_are_kept_with_who_is_in_them(path):
-    told = answer(path, "make", "--number", 4, "--spine", 1, "--keep", "spring")
+def test_sets_are_kept_with_who_is_in_them(stocked):
+    told = answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
     assert [[one["shaft"] for one in each["shafts"]] for each in told["sets"]] == [[1, 2, 3, 4], [5, 7, 8, 6]]
     assert told["proven"]
-    with closing(sqlite3.connect(path)) as database:
+    with closing(sqlite3.connect(stocked.file)) as database:
         kept = database.execute("SELECT name, shaft, result_id FROM members JOIN sets ON sets.id = set_id").fetchall()
     assert sorted(kept) == [(f"spring {1 + (i > 4)}", i, i) for i in range(1, 9)]
-    shown = answer(path, "show", "spring 1")
+    shown = answer(stocked, "show", "spring 1")
     assert shown["range_thou"] == pytest.approx(0.9)
     assert shown["u_range_thou"] == pytest.approx(0.02 * 2**0.5)
-    stock = answer(path, "stock")
+    stock = answer(stocked, "stock")
     assert (stock["stock"], stock["left_out"]) == ([9], {"in a set already": list(range(1, 9))})
 
 
-def test_without_a_name_nothing_is_kept(path):
-    before = rows(path)
-    assert len(answer(path, "make", "--number", 4, "--spine", 1)["sets"]) == 2
-    assert rows(path) == before
+def test_without_a_name_nothing_is_kept(stocked):
+    before = rows(stocked)
+    assert len(answer(stocked, "make", "--number", 4, "--spine", 1)["sets"]) == 2
+    assert rows(stocked) == before
 
 
-def test_no_program_puts_a_shaft_into_two_sets(path):
-    answer(path, "make", "--number", 4, "--spine", 1, "--keep", "spring")
-    with closing(sqlite3.connect(path)) as database:
+def test_no_program_puts_a_shaft_into_two_sets(stocked):
+    answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
+    with closing(sqlite3.connect(stocked.file)) as database:
         with pytest.raises(sqlite3.IntegrityError, match="that shaft is in a set"):
             database.execute("INSERT INTO members (set_id, shaft, joined_ms, result_id) VALUES (2, 1, 0, 1)")
         for table in TABLES[4:6]:
@@ -142,56 +138,56 @@ def test_no_program_puts_a_shaft_into_two_sets(path):
                 database.execute(f"DELETE FROM {table}")
 
 
-def test_two_programs_that_choose_at_once_do_not_share_a_shaft(path):
+def test_two_programs_that_choose_at_once_do_not_share_a_shaft(stocked):
     limits = Limits(number=2, spine_thou=1.0)
-    with StorePlace(path).open() as one, StorePlace(path).open() as other:
+    with stocked.open() as one, stocked.open() as other:
         shafts, same = read_stock(one).shafts[:2], read_stock(other).shafts[1:3]
         Sets(one).keep({"first": shafts}, limits, 1)
-        before = rows(path)
+        before = rows(stocked)
         with pytest.raises(StoreError, match="shaft 2 blue-2 is in a set already"):
             Sets(other).keep({"second": same, "third": read_stock(other).shafts[4:6]}, limits, 2)
-    assert rows(path) == before
+    assert rows(stocked) == before
 
 
-def test_a_name_is_given_once(path):
-    answer(path, "make", "--number", 2, "--spine", 0.25, "--keep", "pair")
-    before = rows(path)
-    done = sets(path, "make", "--number", 2, "--spine", 5, "--keep", "pair")
+def test_a_name_is_given_once(stocked):
+    answer(stocked, "make", "--number", 2, "--spine", 0.25, "--keep", "pair")
+    before = rows(stocked)
+    done = sets(stocked, "make", "--number", 2, "--spine", 5, "--keep", "pair")
     assert "there is a set 'pair 1' already; choose another name" in complaint(done)
-    assert rows(path) == before
+    assert rows(stocked) == before
 
 
 @pytest.mark.parametrize("name", ["", " 1", "two\nlines", "a\x1b[31mb", "x" * 80])
-def test_a_name_that_cannot_be_printed_is_refused(path, name):
-    before = rows(path)
-    with StorePlace(path).open() as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
+def test_a_name_that_cannot_be_printed_is_refused(stocked, name):
+    before = rows(stocked)
+    with stocked.open() as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
         Sets(store).keep({name: read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=1.0), 1)
-    assert rows(path) == before
+    assert rows(stocked) == before
 
 
-def test_a_set_that_was_taken_apart_gives_its_shafts_back(path):
-    answer(path, "make", "--number", 4, "--spine", 1, "--keep", "spring")
-    assert "back in the stock: 1, 2, 3, 4" in sets(path, "apart", "spring 1").stdout
-    assert answer(path, "stock")["stock"] == [1, 2, 3, 4, 9]
-    assert "taken apart already" in complaint(sets(path, "apart", "spring 1"))
-    assert "nothing to compare" in complaint(sets(path, "show", "spring 1"))
-    assert [one["shafts"] for one in answer(path, "show")] == [[], [5, 7, 8, 6]]
-    assert len(answer(path, "make", "--number", 4, "--spine", 1, "--keep", "again")["sets"]) == 1
+def test_a_set_that_was_taken_apart_gives_its_shafts_back(stocked):
+    answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
+    assert "back in the stock: 1, 2, 3, 4" in sets(stocked, "apart", "spring 1").stdout
+    assert answer(stocked, "stock")["stock"] == [1, 2, 3, 4, 9]
+    assert "taken apart already" in complaint(sets(stocked, "apart", "spring 1"))
+    assert "nothing to compare" in complaint(sets(stocked, "show", "spring 1"))
+    assert [one["shafts"] for one in answer(stocked, "show")] == [[], [5, 7, 8, 6]]
+    assert len(answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "again")["sets"]) == 1
 
 
 # Refill and extend
 
 
 @pytest.fixture
-def dozen(path):
+def dozen(stocked):
     """The four at 510 kept years ago as a set."""
-    answer(path, "make", "--number", 4, "--spine", 1, "--batch", 1, "--keep", "old")
-    sets(path, "apart", "old 1")
-    return path
+    answer(stocked, "make", "--number", 4, "--spine", 1, "--batch", 1, "--keep", "old")
+    sets(stocked, "apart", "old 1")
+    return stocked
 
 
 def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
-    with StorePlace(dozen).open() as store:
+    with dozen.open() as store:
         for shaft, spine in ((30, 509.8), (31, 510.16), (32, 510.9), (33, 510.17)):
             measured(store, shaft, spine, at_ms=10**11)
     before = rows(dozen)
@@ -207,7 +203,7 @@ def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
 
 
 def test_what_joins_comes_from_the_batches_that_are_named(dozen):
-    with StorePlace(dozen).open() as store:
+    with dozen.open() as store:
         first, second = store.begin_batch("first", 0), store.begin_batch("second", 0)
         for shaft, spine, batch in ((30, 510.16, first), (31, 510.3, second), (32, 510.31, second)):
             measured(store, shaft, spine, batch=batch)
@@ -219,7 +215,7 @@ def test_what_joins_comes_from_the_batches_that_are_named(dozen):
 
 
 def test_two_lost_shafts_are_replaced_together(dozen):
-    with StorePlace(dozen).open() as store:
+    with dozen.open() as store:
         for shaft, spine in ((30, 509.5), (31, 510.6), (32, 510.7), (33, 509.4)):
             measured(store, shaft, spine)
     assert answer(dozen, "refill", "old 2", "--lost", 5, "--lost", 6)["joining"] == [31, 32]
@@ -245,13 +241,13 @@ def test_a_refill_that_cannot_be_changes_nothing(dozen, words, said):
 
 
 def test_a_second_set_matches_the_first(dozen):
-    with StorePlace(dozen).open() as store:
+    with dozen.open() as store:
         for shaft, spine in ((30, 510.05), (31, 510.15), (32, 510.25), (33, 509.2), (34, 510.5)):
             measured(store, shaft, spine)
     told = answer(dozen, "extend", "old 2", "--number", 3, "--keep", "old 2 b")
     assert sorted(one["shaft"] for one in told["second"]["shafts"]) == [30, 31, 32]
     assert told["both"]["range_thou"] == pytest.approx(0.3)  # no wider than the first alone
-    with closing(sqlite3.connect(dozen)) as database:
+    with closing(sqlite3.connect(dozen.file)) as database:
         assert database.execute("SELECT name, like_id FROM sets WHERE like_id IS NOT NULL").fetchall() == [
             ("old 2 b", 2)
         ]
@@ -263,11 +259,11 @@ def test_what_a_better_choice_may_save_is_never_said_to_be_less():
     assert "might be tighter by 1 % at most" in words
 
 
-def test_a_range_of_what_is_not_known_any_more_is_null(path):
-    sets(path, "make", "--number", 2, "--spine", 1, "--spread", 1, "--keep", "old")
-    with StorePlace(path).open() as store:
+def test_a_range_of_what_is_not_known_any_more_is_null(stocked):
+    sets(stocked, "make", "--number", 2, "--spine", 1, "--spread", 1, "--keep", "old")
+    with stocked.open() as store:
         measured(store, 1, 500.0, spread_thou=None, at_ms=1)
-    done = sets(path, "show", "old 1", "--json")
+    done = sets(stocked, "show", "old 1", "--json")
     ranges = json.loads(done.stdout, parse_constant=pytest.fail)["ranges"]  # NaN is none of JSON's numbers (RFC 8259)
     assert ranges["spread_thou"] is None
     assert ranges["spine_thou"] == pytest.approx(0.2)
@@ -276,14 +272,14 @@ def test_a_range_of_what_is_not_known_any_more_is_null(path):
 # Weights, marks, sizes
 
 
-def test_weights_are_noted_by_number_or_label_and_the_newest_holds(path, tmp_path):
-    assert "1 weight noted" in sets(path, "weigh", "blue-1", "310.5", "--unit", "grains").stdout
+def test_weights_are_noted_by_number_or_label_and_the_newest_holds(stocked, tmp_path):
+    assert "1 weight noted" in sets(stocked, "weigh", "blue-1", "310.5", "--unit", "grains").stdout
     (tmp_path / "w.csv").write_text("shaft,weight_g\n1,20.00\nblue-2,20.10\n", encoding="utf-8")
-    assert "2 weights noted" in sets(path, "weigh", "--csv", tmp_path / "w.csv").stdout
-    with StorePlace(path).open() as store:
+    assert "2 weights noted" in sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout
+    with stocked.open() as store:
         weights = {one.shaft: one.weight_gr for one in read_stock(store).shafts if one.weight_gr is not None}
     assert weights == {1: pytest.approx(20 / GRAM_PER_GRAIN), 2: pytest.approx(20.1 / GRAM_PER_GRAIN)}
-    told = answer(path, "make", "--number", 2, "--spine", 1, "--weight", 5)
+    told = answer(stocked, "make", "--number", 2, "--spine", 1, "--weight", 5)
     assert [one["shaft"] for one in told["sets"][0]["shafts"]] == [1, 2]
     assert told["left_out"]["not weighed"] == [3, 4, 5, 6, 7, 8, 9]
 
@@ -299,52 +295,53 @@ def test_weights_are_noted_by_number_or_label_and_the_newest_holds(path, tmp_pat
         (("--csv", "w.csv"), "line 3: 20.1 grains is no weight"),
     ],
 )
-def test_a_weight_that_is_not_clear_changes_nothing(path, tmp_path, words, said):
+def test_a_weight_that_is_not_clear_changes_nothing(stocked, tmp_path, words, said):
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\n2,20.1\n", encoding="utf-8")
-    before = rows(path)
-    done = sets(path, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words))
+    before = rows(stocked)
+    done = sets(stocked, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words))
     assert said in complaint(done)
-    assert rows(path) == before
+    assert rows(stocked) == before
 
 
-def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(path, tmp_path):
+def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(stocked, tmp_path):
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\nblue-1,320\n", encoding="utf-8")
-    before = rows(path)
-    assert "shaft 1 is named twice, at last as 'blue-1'" in complaint(sets(path, "weigh", "--csv", tmp_path / "w.csv"))
-    assert rows(path) == before
+    before = rows(stocked)
+    done = sets(stocked, "weigh", "--csv", tmp_path / "w.csv")
+    assert "shaft 1 is named twice, at last as 'blue-1'" in complaint(done)
+    assert rows(stocked) == before
 
 
-def test_a_quotation_mark_without_its_other_swallows_no_line(path, tmp_path):
+def test_a_quotation_mark_without_its_other_swallows_no_line(stocked, tmp_path):
     (tmp_path / "w.csv").write_text('shaft,weight_gr\n1,"310\n2,320\n', encoding="utf-8")
-    assert "2 weights noted" in sets(path, "weigh", "--csv", tmp_path / "w.csv").stdout
+    assert "2 weights noted" in sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout
 
 
-def test_a_label_of_two_shafts_is_no_name(path):
-    with StorePlace(path).open() as store:
+def test_a_label_of_two_shafts_is_no_name(stocked):
+    with stocked.open() as store:
         measured(store, 40, 500.0, label="blue-1")
         say(store, [1, 40], same=False, at_ms=1)
         with pytest.raises(StoreError, match="'blue-1' is the label of shafts 1, 40; say the number"):
             Sets(store).weigh({"blue-1": weight_of("310", "grains", "x")}, 1)
 
 
-def test_spent_shafts_come_back_when_it_was_a_mistake(path):
-    assert "1, blue-2: marked as spent" in sets(path, "spent", 1, "blue-2", "--why", "broke").stdout
-    assert 1 not in answer(path, "stock")["stock"]
-    sets(path, "spent", 1, "--back")
-    assert answer(path, "stock")["stock"] == [1, *range(3, 10)]
+def test_spent_shafts_come_back_when_it_was_a_mistake(stocked):
+    assert "1, blue-2: marked as spent" in sets(stocked, "spent", 1, "blue-2", "--why", "broke").stdout
+    assert 1 not in answer(stocked, "stock")["stock"]
+    sets(stocked, "spent", 1, "--back")
+    assert answer(stocked, "stock")["stock"] == [1, *range(3, 10)]
 
 
-def test_unmarked_shafts_get_the_name_of_a_size(path, tmp_path):
+def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
     table = '[[size]]\nname = "500"\nspine_thou = [485, 510]\n[[size]]\nname = "550"\nspine_thou = [510, 560]\n'
     (tmp_path / "sizes.toml").write_text(table, encoding="utf-8")
-    told = {one["shaft"]: one["sizes"] for one in answer(path, "size", "--sizes", tmp_path / "sizes.toml")}
+    told = {one["shaft"]: one["sizes"] for one in answer(stocked, "size", "--sizes", tmp_path / "sizes.toml")}
     assert told[1] == {"500": pytest.approx(1.0)}
     assert told[5] == {"500": pytest.approx(0.5), "550": pytest.approx(0.5)}  # its spine is the border
-    shown = sets(path, "size", "blue-5", "--sizes", tmp_path / "sizes.toml").stdout
+    shown = sets(stocked, "size", "blue-5", "--sizes", tmp_path / "sizes.toml").stdout
     assert "5 blue-5" in shown
     assert "50.0 %" in shown
     (tmp_path / "sizes.toml").write_text(table.replace("485, 510", "485, 512"), encoding="utf-8")
-    done = sets(path, "size", "--sizes", tmp_path / "sizes.toml")
+    done = sets(stocked, "size", "--sizes", tmp_path / "sizes.toml")
     assert "sizes '500' and '550' overlap from 510 to 512 thou" in complaint(done)
 
 
@@ -360,27 +357,27 @@ def test_unmarked_shafts_get_the_name_of_a_size(path, tmp_path):
         (("--number", 4, "--spine", 2, "--batch", 7), "from; no other shaft was measured in the batches and bins"),
     ],
 )
-def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(path, words, said):
-    before = rows(path)
-    assert said in complaint(sets(path, "make", *words, "--keep", "no"))
-    assert rows(path) == before
+def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(stocked, words, said):
+    before = rows(stocked)
+    assert said in complaint(sets(stocked, "make", *words, "--keep", "no"))
+    assert rows(stocked) == before
 
 
 # What the README shows
 
 
-def test_the_readme_is_as_it_says(tmp_path):
+def test_the_readme_is_as_it_says(tmp_path, store_place):
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     section = readme.partition("### Matched sets")[2].partition("\n### ")[0]
     command, *_ = re.findall(r"^    midspan (sets make .*)$", section, re.MULTILINE)
     (table,) = re.findall(r"^    \[\[size\]\]\n(?:    .*\n)+", section, re.MULTILINE)
     (tmp_path / "sizes.toml").write_text("\n".join(line.strip() for line in table.splitlines()), encoding="utf-8")
-    with StorePlace(tmp_path / "results.db").open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for i in range(30):
             measured(store, i + 1, 495.0 + 0.19 * i, spread_thou=1.0 + 0.05 * i, batch=batch)
     done = midspan(*shlex.split(command), folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "2 sets of 12 shafts" in done.stdout
-    assert answer(tmp_path / "results.db", "show")[0]["set"] == "spring 1"
-    assert answer(tmp_path / "results.db", "size", "--sizes", tmp_path / "sizes.toml")[0]["sizes"] == {"500": 1.0}
+    assert answer(store_place, "show")[0]["set"] == "spring 1"
+    assert answer(store_place, "size", "--sizes", tmp_path / "sizes.toml")[0]["sizes"] == {"500": 1.0}

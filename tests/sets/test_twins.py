@@ -28,29 +28,27 @@ from midspan.sets.stock import (
 )
 from midspan.sets.twins import known_identities, say
 from midspan.sets.weights import weight_of
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from midspan.store.records import Records
 from midspan.store.tables import VoucherRow
 from night_on_paper import paper_night
-from results import NOTHING, told
+from results import told
+from stores import ACCEPTED, add_result, run_of
 from twins_rig import coefficients, mixed
 
-ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
 SHAFTS = 24
 
 
 class Rack:
     """A rack of invented shafts, and a store into which they are measured, batch by batch, under ever new numbers."""
 
-    def __init__(self, path, seed=3):
-        self.path, self.rng, self.runs = path, np.random.default_rng(seed), 0
+    def __init__(self, place, seed=3):
+        self.place, self.rng, self.runs = place, np.random.default_rng(seed), 0
         self.stock = mixed(self.rng, SHAFTS)
         self.bar = tuple(np.array([value]) for value in (500.0, 0.3, 0.0, 0.0))
 
     def night(self, first, shafts=range(SHAFTS), *, gauge="attic", calibration="attic-1", bars=3, **also):
         """Measure shafts of the rack under numbers from `first` on; 900 is a bar, each time in a batch of its own."""
-        with StorePlace(self.path).open() as store:
+        with self.place.open() as store:
             chosen = tuple(part[list(shafts)] for part in self.stock)
             batch = store.begin_batch("night", 0)
             for number, parts in enumerate(zip(*coefficients(chosen, self.rng), strict=True), first):
@@ -68,12 +66,12 @@ class Rack:
             spread_thou=2 * float(np.hypot(curve[3], curve[4])), runout_mm=0.1, hysteresis_pct=0.1,
             curve_thou=curve, surface_mm=surface,
         )  # fmt: skip
-        store.add(batch, RunReference("a.avro", self.runs, number, label, self.runs), result, decision, self.runs)
+        add_result(store, run_of(number, label, offset=self.runs, at_ms=self.runs), result, decision, batch=batch)
 
 
 @pytest.fixture
-def rack(tmp_path):
-    return Rack(tmp_path / "results.db")
+def rack(store_place):
+    return Rack(store_place)
 
 
 @pytest.fixture
@@ -85,7 +83,7 @@ def twice(rack):
 
 
 def stock_of(rack, **also):
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         return read_stock(store, **also)
 
 
@@ -103,12 +101,12 @@ def test_a_second_night_counts_no_shaft_twice(twice):
     assert stock.left_out[LIKELY] == tuple(range(1, 25))
     assert stock.likely == tuple((i, 100 + i) for i in range(1, 25))
     assert not stock.unsure
-    told = answer(twice.path, "make", "--number", 2, "--spine", 8)
+    told = answer(twice.place, "make", "--number", 2, "--spine", 8)
     used = [one["shaft"] for each in told["sets"] for one in each["shafts"]]
     assert len(set(physical(used))) == len(physical(used)) > 15
     assert told["likely_twins"] == [[i, 100 + i] for i in range(1, 25)]
     assert "24 shafts left out, likely there under another number too" in " ".join(
-        sets(twice.path, "make", "--number", 2, "--spine", 8).stdout.split()
+        sets(twice.place, "make", "--number", 2, "--spine", 8).stdout.split()
     )
 
 
@@ -118,13 +116,13 @@ def test_a_batch_may_be_asked_for_alone(twice):
 
 def test_a_set_is_never_extended_or_refilled_by_its_own_shafts(rack):
     first = rack.night(1)
-    made = answer(rack.path, "make", "--number", 2, "--spine", 8, "--batch", first, "--keep", "spring")
+    made = answer(rack.place, "make", "--number", 2, "--spine", 8, "--batch", first, "--keep", "spring")
     own = [one["shaft"] for one in made["sets"][0]["shafts"]]
     taken = {one["shaft"] for each in made["sets"] for one in each["shafts"]}
     rack.night(101)
     assert taken.isdisjoint(physical(one.shaft for one in stock_of(rack).shafts))
     for words in (("extend", "spring 1", "--number", 2), ("refill", "spring 1", "--lost", own[0])):
-        done = sets(rack.path, *words, "--json")
+        done = sets(rack.place, *words, "--json")
         if done.returncode == 0:
             told = json.loads(done.stdout)
             joining = told.get("joining") or [one["shaft"] for one in told["second"]["shafts"]]
@@ -137,16 +135,16 @@ def test_the_likely_twin_of_a_spent_or_cracked_shaft_is_left_out(rack):
     rack.night(1)
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(201, [4], bars=0, decision=crack)
-    sets(rack.path, "spent", 1)
+    sets(rack.place, "spent", 1)
     rack.night(101, range(4), bars=0)
     assert stock_of(rack).left_out[LIKELY] == (2, 3, 4, 5, 101)
 
 
 def test_the_list_names_pairs_and_people_settle_them(twice):
-    assert [1, 101] in answer(twice.path, "twins")["likely_twins"]
-    assert sets(twice.path, "different", 1, 101, "--by", "Ann", "--why", "both lie here").returncode == 0
-    sets(twice.path, "same", 2, 102)
-    told = answer(twice.path, "twins")
+    assert [1, 101] in answer(twice.place, "twins")["likely_twins"]
+    assert sets(twice.place, "different", 1, 101, "--by", "Ann", "--why", "both lie here").returncode == 0
+    sets(twice.place, "same", 2, 102)
+    told = answer(twice.place, "twins")
     assert [1, 101] not in told["likely_twins"]
     assert [2, 102] not in told["likely_twins"]
     assert len(told["likely_twins"]) == 22
@@ -155,7 +153,7 @@ def test_the_list_names_pairs_and_people_settle_them(twice):
     assert {1, 101, 102} <= there
     assert 2 not in there
     assert stock_of(twice).left_out[SAME] == (2,)
-    assert "midspan sets different 3 103" in sets(twice.path, "twins").stdout
+    assert "midspan sets different 3 103" in sets(twice.place, "twins").stdout
 
 
 # What nobody can tell
@@ -169,7 +167,7 @@ def test_shafts_of_two_calibrations_are_not_compared(rack):
     ((reason, numbers),) = stock.unsure.items()
     assert "attic-2" in reason
     assert numbers == tuple(range(101, 111))
-    assert "of 10 shafts nobody can tell" in " ".join(sets(rack.path, "stock").stdout.split())
+    assert "of 10 shafts nobody can tell" in " ".join(sets(rack.place, "stock").stdout.split())
 
 
 def test_without_repeats_nobody_can_tell(rack):
@@ -183,7 +181,7 @@ def test_without_repeats_nobody_can_tell(rack):
 
 def test_a_shaft_measured_again_where_it_lay_is_no_repeat(rack):
     rack.night(1, bars=0)
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         for curve, surface in zip(*coefficients(rack.stock, rack.rng), strict=True):
             rack.noted(store, 1, 1, (curve, surface), "attic", "attic-1")
     rack.night(101, bars=0)
@@ -193,7 +191,7 @@ def test_a_shaft_measured_again_where_it_lay_is_no_repeat(rack):
 def test_one_night_alone_is_not_worth_a_word(rack):
     rack.night(1, bars=0)
     assert not stock_of(rack).unsure
-    assert sets(rack.path, "stock").stdout.count("nobody") == 0
+    assert sets(rack.place, "stock").stdout.count("nobody") == 0
 
 
 # Known to be one
@@ -205,7 +203,7 @@ def test_a_label_finds_the_shaft_again(rack):
     stock = stock_of(rack)
     assert stock.left_out == {SAME: (1,)}
     assert [one.shaft for one in stock.shafts] == [101, 900]
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         Sets(store).weigh({"blue-1": weight_of("310", "grains", "x")}, 1)
         say(store, [1, 101], same=False, at_ms=1)
         assert [one.shaft for one in read_stock(store).shafts] == [1, 101, 900]
@@ -219,22 +217,22 @@ def test_the_code_on_a_shaft_is_its_number(rack):
 
 def test_what_is_noted_under_one_number_holds_for_all(rack):
     first = rack.night(1, range(5), bars=0)
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         Sets(store).weigh({"1": weight_of("310", "grains", "x")}, 1)
         Sets(store).mark([2], spent=True, words="", at_ms=1)
         pair = [one for one in read_stock(store, batches=[first]).shafts if one.shaft in (3, 4)]
         Sets(store).keep({"old": pair}, Limits(number=2, spine_thou=500), 1)
     rack.night(101, range(5), calibration="other", bars=0)
     for number in range(1, 6):
-        sets(rack.path, "same", number, 100 + number)
+        sets(rack.place, "same", number, 100 + number)
     stock = stock_of(rack)
     assert stock.left_out == {SAME: (1, 2, 3, 4, 5), SPENT: (102,), IN_A_SET: (103, 104)}
     assert [(one.shaft, one.weight_gr) for one in stock.shafts] == [(101, pytest.approx(310.0)), (105, None)]
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         shafts = list(shafts_of(store, [103, 105]).values())
         with pytest.raises(StoreError, match="shaft 103 is in a set already"):
             Sets(store).keep({"new": shafts}, Limits(number=2, spine_thou=500), 1)
-    sets(rack.path, "spent", "--back", 102)
+    sets(rack.place, "spent", "--back", 102)
     assert 102 in [one.shaft for one in stock_of(rack).shafts]
 
 
@@ -242,15 +240,15 @@ def test_a_crack_under_one_number_is_one_under_all(rack):
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(1, [0], decision=crack)
     rack.night(101, [0], calibration="other", bars=0)
-    sets(rack.path, "same", 1, 101)
+    sets(rack.place, "same", 1, 101)
     assert stock_of(rack).left_out == {SAME: (1,), CRACKED: (101,)}
 
 
 def test_a_set_is_told_what_was_found_of_its_shafts_under_a_new_number(rack):
     rack.night(1, range(2), bars=0)
-    answer(rack.path, "make", "--number", 2, "--spine", 500, "--keep", "old")
+    answer(rack.place, "make", "--number", 2, "--spine", 500, "--keep", "old")
     rack.night(101, [0], bars=0, decision=Decision(Outcome.REJECTED, ("bent",)))
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         assert spoken_against(store, [1, 2]) == {}
         say(store, [1, 101], same=True, at_ms=1)
         assert spoken_against(store, [1, 2]) == {1: "rejected"}
@@ -258,16 +256,16 @@ def test_a_set_is_told_what_was_found_of_its_shafts_under_a_new_number(rack):
 
 def test_a_set_is_told_of_a_crack_in_what_is_likely_its_shaft(rack):
     rack.night(1)
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         Sets(store).keep({"old": read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=500), 1)
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(101, [1], bars=0, decision=crack)
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         assert spoken_against(store, [1, 2]) == {2: LIKELY_CRACKED}
 
 
 def test_a_result_that_is_no_json_keeps_nobody_from_making_sets(twice):
-    with closing(sqlite3.connect(twice.path)) as database, database:
+    with closing(sqlite3.connect(twice.place.file)) as database, database:
         database.execute("DROP TRIGGER results_no_update")
         database.execute('UPDATE results SET "full" = \'{"gauge": \' WHERE id = 1')
     stock = stock_of(twice)
@@ -278,22 +276,22 @@ def test_a_result_that_is_no_json_keeps_nobody_from_making_sets(twice):
 def test_a_shaft_in_two_sets_is_named_when_it_is_known(rack):
     batches = [rack.night(first, range(2), bars=0) for first in (1, 101)]
     for batch in batches:
-        answer(rack.path, "make", "--number", 2, "--spine", 500, "--batch", batch, "--keep", f"of {batch}")
-    done = sets(rack.path, "same", 1, 101)
+        answer(rack.place, "make", "--number", 2, "--spine", 500, "--batch", batch, "--keep", f"of {batch}")
+    done = sets(rack.place, "same", 1, 101)
     assert done.stdout.count(TWICE) == 2
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         assert spoken_against(store, [1, 2]) == {1: TWICE}
 
 
 def test_a_lost_shaft_may_be_named_by_any_of_its_numbers(rack):
     first = rack.night(1, bars=0)
-    told = answer(rack.path, "make", "--number", 2, "--spine", 8, "--batch", first, "--keep", "old")
+    told = answer(rack.place, "make", "--number", 2, "--spine", 8, "--batch", first, "--keep", "old")
     lost, stays = [one["shaft"] for one in told["sets"][0]["shafts"]]
     rack.night(101, [lost - 1], calibration="other", bars=0)
     rack.night(301, calibration="third", bars=0)
-    sets(rack.path, "same", lost, 101)
-    assert sets(rack.path, "refill", "old 1", "--lost", 101, "--keep").returncode == 0
-    present = answer(rack.path, "show")[0]["shafts"]
+    sets(rack.place, "same", lost, 101)
+    assert sets(rack.place, "refill", "old 1", "--lost", 101, "--keep").returncode == 0
+    present = answer(rack.place, "show")[0]["shafts"]
     assert stays in present
     assert lost not in present
 
@@ -304,59 +302,57 @@ def test_who_vouches_for_the_newer_number_looked_at_the_shaft(rack, known):
     rack.night(1, decision=crack)
     rack.night(101, [4])
     if known:
-        sets(rack.path, "same", 5, 101)
+        sets(rack.place, "same", 5, 101)
     assert 101 not in [one.shaft for one in stock_of(rack).shafts]
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         (vouched,) = store.history(101)
         with store.transaction() as session:
             row = VoucherRow(shaft=101, run_id=vouched.run_id, result_id=vouched.id, at_ms=1, person="Ann", words="")
             session.add(row)
     assert 101 in [one.shaft for one in stock_of(rack).shafts]
     rack.night(301, [4], decision=crack)
-    sets(rack.path, "same", 301, 101)
+    sets(rack.place, "same", 301, 101)
     assert 101 not in [one.shaft for one in stock_of(rack).shafts]
 
 
-def test_a_shaft_that_was_lost_and_measured_again_is_there(tmp_path):
+def test_a_shaft_that_was_lost_and_measured_again_is_there(store_place):
     """The night's own scenario has one that slipped past the chute unseen: it comes again in the next night."""
-    path = tmp_path / "results.db"
-    with paper_night(path) as night:
+    with paper_night(store_place) as night:
         unseen = night.sorted_shaft(500.0, ACCEPTED, 1, passed=0)
         again = night.sorted_shaft(500.0, ACCEPTED, 1)
-    with StorePlace(path).open() as store:
+    with store_place.open() as store:
         say(store, [unseen, again], same=True, at_ms=1)
         assert [one.shaft for one in read_stock(store).shafts] == [again]
 
 
 def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
-    with StorePlace(twice.path).open() as store:
-        batch = store.begin_batch("again", 0)
-        store.add(batch, RunReference("b.avro", 1, 101, "", 1), NOTHING, Decision(Outcome.DOUBTFUL, ("no",)), 1)
-    assert [1, 101] in answer(twice.path, "twins")["likely_twins"]
-    assert sets(twice.path, "twins").returncode == 0
+    with twice.place.open() as store:
+        add_result(store, run_of(101, archive="b.avro", at_ms=1), decision=Decision(Outcome.DOUBTFUL, ("no",)))
+    assert [1, 101] in answer(twice.place, "twins")["likely_twins"]
+    assert sets(twice.place, "twins").returncode == 0
 
 
 # On record
 
 
 def test_statements_are_records_and_the_newest_holds(twice):
-    path = twice.path
-    sets(path, "same", 1, 101, "--by", "Ann", "--why", "only one is there")
-    sets(path, "same", 1, 101, "--back", "--by", "Bob")
-    sets(path, "different", 1, 101)
-    with closing(sqlite3.connect(path)) as database:
+    place = twice.place
+    sets(place, "same", 1, 101, "--by", "Ann", "--why", "only one is there")
+    sets(place, "same", 1, 101, "--back", "--by", "Bob")
+    sets(place, "different", 1, 101)
+    with closing(sqlite3.connect(place.file)) as database:
         kept = database.execute("SELECT shaft, other, same, person, words FROM identities ORDER BY id").fetchall()
         assert kept == [(1, 101, 1, "Ann", "only one is there"), (1, 101, None, "Bob", ""), (1, 101, 0, "", "")]
         with pytest.raises(sqlite3.IntegrityError, match="rows of identities are never changed or deleted"):
             database.execute("DELETE FROM identities")
-    assert [one["same"] for one in answer(path, "twins")["said"]] == [True, None, False]
+    assert [one["same"] for one in answer(place, "twins")["said"]] == [True, None, False]
 
 
 def test_merging_and_taking_it_back_leaves_the_stock_as_it_was(twice):
     before = stock_of(twice)
-    sets(twice.path, "same", 1, 101)
+    sets(twice.place, "same", 1, 101)
     assert stock_of(twice) != before
-    sets(twice.path, "same", 1, 101, "--back")
+    sets(twice.place, "same", 1, 101, "--back")
     assert stock_of(twice) == before
 
 
@@ -371,16 +367,16 @@ def test_merging_and_taking_it_back_leaves_the_stock_as_it_was(twice):
 )
 def test_what_contradicts_or_says_nothing_is_refused(twice, words, said):
     twice.night(301, range(1), bars=0)
-    sets(twice.path, "same", 1, 101, 301)
-    with closing(sqlite3.connect(twice.path)) as database:
+    sets(twice.place, "same", 1, 101, 301)
+    with closing(sqlite3.connect(twice.place.file)) as database:
         before = database.execute("SELECT * FROM identities").fetchall()
-        assert said in complaint(sets(twice.path, *words))
+        assert said in complaint(sets(twice.place, *words))
         assert database.execute("SELECT * FROM identities").fetchall() == before
 
 
 def test_several_shafts_are_told_apart_at_once(rack):
     rack.night(1, range(3), label="lot 5")
-    with StorePlace(rack.path).open() as store:
+    with rack.place.open() as store:
         assert len(read_stock(store).shafts) == 2
         say(store, [1, 2, 3], same=False, at_ms=1)
         assert len(read_stock(store).shafts) == 4

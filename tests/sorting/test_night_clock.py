@@ -8,7 +8,6 @@ from midspan.report.night_data import read_night
 from midspan.report.night_html import page
 from midspan.report.night_plots import check_chart, gauge_chart, pace_chart
 from midspan.report.night_statistics import keeps_time, pace
-from midspan.store.place import StorePlace
 from midspan.web.follow import Clock
 from midspan.web.view_night import doing, pace_words
 from night_on_paper import SHAFT_MS, paper_night
@@ -19,15 +18,15 @@ SHAFTS = 80
 CHARTS = [check_chart, gauge_chart, pace_chart]
 
 
-def night_with_step(path, step_ms):
+def night_with_step(place, step_ms):
     """A night in which the clock is set after half of the shafts; it goes on."""
-    with paper_night(path) as night:
+    with paper_night(place) as night:
         night.check(0.05)
         for i in range(SHAFTS):
             night.at_ms += step_ms if i == SHAFTS // 2 else 0
             night.ordinary_shaft()
         night.check(-0.1)
-    with StorePlace(path).open() as store:
+    with place.open() as store:
         return read_night(store, None)
 
 
@@ -36,8 +35,8 @@ def words_in(picture):
 
 
 @pytest.mark.parametrize("years", [-50, -1, 1, 10])
-def test_a_clock_that_steps_by_years_leaves_the_report_small_and_its_axes_to_the_shafts(tmp_path, years):
-    record = night_with_step(tmp_path / "n.db", years * YEAR_MS)
+def test_a_clock_that_steps_by_years_leaves_the_report_small_and_its_axes_to_the_shafts(store_place, years):
+    record = night_with_step(store_place, years * YEAR_MS)
     assert not keeps_time(record)
     assert len(page(record, UTC).html) < 200_000  # half of it is the page's own; a column for each hour makes millions
     numbers = {str(one.shaft) for one in record.transits}
@@ -50,29 +49,29 @@ def test_a_clock_that_steps_by_years_leaves_the_report_small_and_its_axes_to_the
 
 
 @pytest.mark.parametrize("step_ms", [0, 30_000, DAY_MS, 3 * DAY_MS])
-def test_a_pause_of_days_is_no_step_of_the_clock(tmp_path, step_ms):
-    record = night_with_step(tmp_path / "n.db", step_ms)
+def test_a_pause_of_days_is_no_step_of_the_clock(store_place, step_ms):
+    record = night_with_step(store_place, step_ms)
     assert keeps_time(record)
     for chart in CHARTS:
         assert [one for one in words_in(chart(record, UTC)) if re.fullmatch(r"\d\d:\d\d", one)]
 
 
 @pytest.mark.parametrize("years", [-10, 0, 10])
-def test_rate_and_time_left_on_the_page_do_not_count_the_step(tmp_path, years):
-    record = night_with_step(tmp_path / "n.db", years * YEAR_MS)
+def test_rate_and_time_left_on_the_page_do_not_count_the_step(store_place, years):
+    record = night_with_step(store_place, years * YEAR_MS)
     assert pace_words(record) == f"{3_600_000 / SHAFT_MS:.0f} an hour"
 
 
 @pytest.mark.parametrize("years", [-10, 0, 10])
-def test_the_page_sees_that_nothing_is_noted_any_more_whatever_the_clock_did(tmp_path, years):
-    record = night_with_step(tmp_path / "n.db", years * YEAR_MS)
+def test_the_page_sees_that_nothing_is_noted_any_more_whatever_the_clock_did(store_place, years):
+    record = night_with_step(store_place, years * YEAR_MS)
     last_ms = record.transits[-1].steps[-1].at_ms
     assert doing(record, None, Clock(lambda: last_ms + 60_000, UTC))[1] == ""
     assert doing(record, None, Clock(lambda: last_ms + 3_600_000, UTC))[1].startswith("Nothing was noted for 60 min")
 
 
-def test_how_long_each_shaft_took_is_drawn_without_the_step(tmp_path):
-    picture = pace_chart(night_with_step(tmp_path / "n.db", -YEAR_MS), UTC)
+def test_how_long_each_shaft_took_is_drawn_without_the_step(store_place):
+    picture = pace_chart(night_with_step(store_place, -YEAR_MS), UTC)
     (path,) = re.findall(r'<path d="([^"]*)"[^>]*stroke-width: 2', picture)
     heights = [float(y) for y in re.findall(r"[ML] \S+ (\S+)", path)]
     strokes = [abs(top - bottom) for bottom, top in zip(heights[::2], heights[1::2], strict=True)]

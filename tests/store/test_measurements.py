@@ -30,21 +30,19 @@ from midspan.sets.stock import (
     spoken_against,
 )
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
-from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import StandardCheck, TransitStage
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
 from places import DATA
 from results import told
+from stores import ACCEPTED, add_result, run_of, store_in
 
 OLD = DATA / "e0bd664"
 CRACKED_SHAFTS = (13, 51)  # of the two nights, by their place "cracked"
 SUSPECT_SHAFTS = [50, 52, 53]  # 51 is rejected before that
 BARS = {11, 28, 45, 48, 49, 54}
-GOOD = Decision(Outcome.ACCEPTED, (), "500")
 CRACK = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.20 % is beyond 1.5 %.")
 CRACKED = Decision(Outcome.REJECTED, (CRACK.words,), None, (CRACK,))
 DOUBTFUL = OUTCOMES["doubtful"]
@@ -61,12 +59,6 @@ def shop(tmp_path):
     return folder
 
 
-@pytest.fixture
-def store(tmp_path):
-    with StorePlace(tmp_path / "results.db").open() as store:
-        yield store
-
-
 def recompute(folder, *more, store="results.db", bands="wide.toml"):
     done = midspan(
         "recompute", "readings.avro", "night-readings.avro", "--calibration", "calibration.toml", "--bands", bands,
@@ -77,17 +69,17 @@ def recompute(folder, *more, store="results.db", bands="wide.toml"):
 
 
 def left_out(folder, store="results.db"):
-    with StorePlace(folder / store).open() as opened:
+    with store_in(folder, store).open() as opened:
         stock = read_stock(opened)
         return {shaft.shaft for shaft in stock.shafts}, stock.left_out
 
 
 def measured(
-    store, shaft, *, at_ms=0, spine_thou=500.0, decision=GOOD, origin=Origin.MEASURED, archive="a.avro", **more
+    store, shaft, *, at_ms=0, spine_thou=500.0, decision=ACCEPTED, origin=Origin.MEASURED, archive="a.avro", **more
 ):
     """A measurement with a result, invented; readings stand one after another in their archive."""
     place = len(store.history(shaft)) * 9000 + 17 * shaft
-    run = RunReference(archive, more.pop("offset", place), shaft, more.pop("label", ""), at_ms)
+    run = run_of(shaft, more.pop("label", ""), archive=archive, offset=more.pop("offset", place), at_ms=at_ms)
     basis = more.pop("basis", None)
     result = told(**{"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more})
     store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, basis=basis, origin=origin)
@@ -117,7 +109,7 @@ def test_a_cracked_shaft_stays_cracked_whatever_bands_it_is_judged_by_later(shop
 
 def test_what_made_a_verdict_is_kept_with_it(shop):
     recompute(shop)
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         newest = store.latest(CRACKED_SHAFTS[0])
         assert newest.basis.bands["bin"][0]["name"] == "any"
         assert (newest.basis.crack_hysteresis_pct, newest.basis.night) == (1.5, 1)
@@ -162,10 +154,10 @@ def test_the_bands_named_last_count_also_when_they_were_named_before(shop):
 
 def test_making_results_again_twice_stores_nothing_new(shop):
     recompute(shop)
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         before = [len(versions) for versions in store.versions()]
     recompute(shop)
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         assert [len(versions) for versions in store.versions()] == before
 
 
@@ -174,7 +166,7 @@ def test_a_doubt_found_once_is_not_forgotten_and_the_calibrations_own_goes_with_
     ran_out = Concern(ConcernKind.DOUBT, "measured on 2026-05-01, but calibration c1 ran out on 2026-04-30")
     for shaft, concern in ((1, doubt), (2, ran_out)):
         run = measured(store, shaft, decision=Decision(Outcome.DOUBTFUL, (concern.words,), None, (concern,)))
-        store.add(1, run, told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 1)
+        store.add(1, run, told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 1)
     assert (reason(store, 1), reason(store, 2)) == (DOUBTFUL, None)
 
 
@@ -196,16 +188,16 @@ def test_measured_again_counts_though_the_clock_was_set_back(store):
 def test_an_old_evaluation_made_again_does_not_come_back(store):
     first = measured(store, 1, spine_thou=490.0)
     measured(store, 1, spine_thou=500.0)
-    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 9)
+    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9)
     assert store.latest(1).result.spine_thou == 500.0
 
 
 def test_the_page_shows_the_measurement_that_counts(store):
     first = measured(store, 1, decision=CRACKED)
     measured(store, 1)
-    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), GOOD, 9)
+    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9)
     follower = Follower(store.place)
-    assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(GOOD)
+    assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(ACCEPTED)
     follower.close()
 
 
@@ -220,10 +212,12 @@ def night_with_a_bad_check(store, back_ms=0):
         journal.note(shaft, TransitStage.MEASURING, at_ms, archive_bytes=0)
         transit = journal.transit(shaft)
         check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
-        run = RunReference("night.avro", 100 * shaft, shaft, standard or "", at_ms)
+        run = run_of(shaft, standard or "", archive="night.avro", at_ms=at_ms)
         result = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1)
         basis = Basis(bands={"bin": [{"name": "500", "spine_thou": [450.0, 550.0]}]}, standard=standard)
-        journal.judged(transit, run, result, GOOD, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ())
+        journal.judged(
+            transit, run, result, ACCEPTED, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ()
+        )
         journal.note(shaft, TransitStage.IN_BIN, at_ms, place=1, passed=1)
 
 
@@ -336,7 +330,7 @@ def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
 def test_a_crack_is_cleared_only_by_a_measurement_that_clearly_sees_none(store):
     basis = Basis(crack_hysteresis_pct=1.5)
     for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # as of a hand bench, as of a gauge
-        run = RunReference("a.avro", shaft, shaft, "", 0)
+        run = run_of(shaft)
         cracked = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=2.2, u_hysteresis_pct=0.02)
         store.add(store.begin_batch("blue", 0), run, cracked, CRACKED, 0, basis=basis)
         measured(store, shaft, hysteresis_pct=0.2, u_hysteresis_pct=u_pct)
@@ -368,7 +362,7 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
     assert not {52, 53, 13} & kept
     recompute(shop)
     assert {50, 51} <= left_out(shop)[0]  # and no later evaluation forgets that
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         assert store.latest(51).basis.person == "Ann"
     with closing(sqlite3.connect(shop / "results.db")) as database:
         rows = database.execute("SELECT shaft, person, words FROM vouchers ORDER BY shaft").fetchall()
@@ -376,14 +370,14 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
 
 
 def test_a_person_vouches_for_a_verdict_of_old_whose_basis_was_not_kept(shop):
-    StorePlace(shop / "results.db").open().close()
+    store_in(shop).open().close()
     with closing(sqlite3.connect(shop / "results.db")) as database:
         database.execute("DROP TRIGGER decisions_no_update")
         database.execute("UPDATE decisions SET basis_id = NULL")
         database.commit()
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         assert store.latest(51).basis.person == "Ann"
         assert reason(store, 51) is None
 
@@ -392,7 +386,7 @@ def test_what_is_found_after_a_person_vouched_counts(shop):
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0
     assert 51 in left_out(shop)[0]
-    with StorePlace(shop / "results.db").open() as store:
+    with store_in(shop).open() as store:
         measured(store, 51, decision=CRACKED)
     assert 51 in left_out(shop)[1][MAYBE_CRACKED]
 
@@ -419,16 +413,15 @@ def test_who_looks_at_a_suspect_shaft_reads_that_it_is_no_stock(shop):
     assert json.loads(done.stdout)["outcome"] == "accepted"
     assert SUSPECT in done.stderr
     assert not midspan("show", 14, folder=shop).stderr  # nothing speaks against it
-    follower = Follower(StorePlace(shop / "results.db"))
+    follower = Follower(store_in(shop))
     told = [shaft_values(follower, shaft, Clock(lambda: 0, UTC))["against"] for shaft in (52, 11, 9)]
     follower.close()
     assert told == [SUSPECT, STANDARD, None]
 
 
 def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_since(shop):
-    with StorePlace(shop / "results.db").open() as store:
-        run = RunReference("later.avro", 9, 17, "", HOUR_MS)
-        store.add(store.begin_batch("later", HOUR_MS), run, store.latest(17).result, CRACKED, HOUR_MS)
+    with store_in(shop).open() as store:
+        add_result(store, run_of(17, archive="later.avro", at_ms=HOUR_MS), store.latest(17).result, CRACKED)
         number = Sets(store).named("spring 1").id
     (shop / "sizes.toml").write_text('[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n', encoding="utf-8")
     wide = ("--batch", 1, "--batch", 2, "--batch", 3, "--batch", 4)
@@ -438,7 +431,7 @@ def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_si
     sizes = midspan("sets", "size", 17, 16, "--sizes", "sizes.toml", "--json", folder=shop)
     assert {row["shaft"]: row["against"] for row in json.loads(sizes.stdout)} == {16: None, 17: MAYBE_CRACKED}
     assert MAYBE_CRACKED in midspan("plot", "set", "spring 1", "--out", "set.svg", folder=shop).stderr
-    follower = Follower(StorePlace(shop / "results.db"))
+    follower = Follower(store_in(shop))
     assert MAYBE_CRACKED in set_values(follower, number, Clock(lambda: 0, UTC))["trouble"]
     follower.close()
 

@@ -7,32 +7,29 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference
-from midspan.store.place import StorePlace
 from midspan.study.source import by_day, from_batches, from_labels, from_stock
 from night_on_paper import paper_night
 from results import told
+from stores import ACCEPTED, add_result, run_of
 
 DAY = 86_400_000
-GOOD = Decision(Outcome.ACCEPTED, bin="500")
 
 
 @pytest.fixture
-def store(tmp_path):
+def store(store):
     """Two people measured five bars twice each on four days; the second reads 0.3 thou more."""
     rng = np.random.default_rng(5)
-    with StorePlace(tmp_path / "results.db").open() as store:
-        for batch in range(4):
-            store.begin_batch(f"day {batch}", batch * DAY)
-            for bar in range(5):
-                spine = 490 + 5 * bar + 0.3 * (batch >= 2) + rng.normal(0, 0.05)
-                keep(store, batch + 1, bar, spine, batch * DAY)
-        yield store
+    for batch in range(4):
+        store.begin_batch(f"day {batch}", batch * DAY)
+        for bar in range(5):
+            spine = 490 + 5 * bar + 0.3 * (batch >= 2) + rng.normal(0, 0.05)
+            keep(store, batch + 1, bar, spine, batch * DAY)
+    return store
 
 
-def keep(store, batch, bar, spine, ms, gauge="G1", decision=GOOD, offset=0):
-    run = RunReference("a.avro", 1000 * batch + bar + offset, bar, f"bar-{bar}", ms)
-    return store.add(batch, run, told(spine_thou=spine, gauge=gauge), decision, ms)
+def keep(store, batch, bar, spine, ms, gauge="G1", decision=ACCEPTED, offset=0):
+    run = run_of(bar, f"bar-{bar}", offset=1000 * batch + bar + offset, at_ms=ms)
+    return add_result(store, run, told(spine_thou=spine, gauge=gauge), decision, batch=batch)
 
 
 def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
@@ -60,16 +57,16 @@ def test_a_stock_has_each_shaft_once_by_its_newest_run(store) -> None:
         from_stock(store, ["4", "4"], "spine_thou")
 
 
-def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(tmp_path) -> None:
-    with paper_night(tmp_path / "results.db") as night:
+def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(store_place) -> None:
+    with paper_night(store_place) as night:
         night.check(0.1)
         for spine in (499.9, 500.4, 501.2, 500.1, 500.9):
-            night.sorted_shaft(spine, GOOD, 1)
+            night.sorted_shaft(spine, ACCEPTED, 1)
         night.check(0.1)
-    told = json.loads(midspan("study", "stock", "--store", tmp_path / "results.db", "--batch", "1", "--json").stdout)
+    told = json.loads(midspan("study", "stock", "--store", store_place, "--batch", "1", "--json").stdout)
     assert told["number"] == 5
     assert told["mean"] == pytest.approx(500.5)
-    assert "name a --batch" in complaint(midspan("study", "stock", "--store", tmp_path / "results.db"))
+    assert "name a --batch" in complaint(midspan("study", "stock", "--store", store_place))
 
 
 def test_one_appraiser_alone_is_told(store) -> None:
@@ -93,7 +90,7 @@ def test_only_the_newest_evaluation_of_a_run_counts(store) -> None:
 def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
     sick = Decision(Outcome.INSTRUMENT_FAULT, ("the cell is stuck",))
     keep(store, 4, 2, 999.0, 3 * DAY, decision=sick, offset=500)
-    store.add(4, RunReference("a.avro", 99_999, 2, "bar-2", 3 * DAY), told(spine_thou=None, gauge="G1"), GOOD, 0)
+    keep(store, 4, 2, None, 3 * DAY, offset=95_997)
     assert len(from_labels(store, ["bar-2"], "spine_thou")) == 4
 
 

@@ -12,15 +12,14 @@ from midspan.rehearsal import scenario_night
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import read_stock
-from midspan.store.database import RunReference
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.tables import StopRequestRow
 from midspan.store.transit import RunEventKind
 from night_on_paper import BANDS, EVENING_MS, PLAN, paper_night
 from page_rig import CHROMIUM, NO_BROWSER, Server, browser, free_port, served
 from results import told
 from sqlalchemy import func, select
+from stores import add_result, run_of, store_in
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=NO_BROWSER)
 
@@ -42,23 +41,24 @@ main()
 """
 
 
-def hostile_night(path):
+def hostile_night(place):
     """A night, a shaft and sets in whose every name somebody wrote a piece of a web page."""
     names = {"stiffer dozen": f"{HOSTILE} 1", "softer dozen": f"{HOSTILE} 2"}
     bands = {"bin": [{**one, "name": names[one["name"]]} for one in BANDS["bin"]]}
     places = [{**one, "bin": names[one["bin"]]} if "bin" in one else one for one in PLAN["place"]]
     gauge = {**PLAN["gauge"], "name": HOSTILE}
-    with paper_night(path, bands=bands, plan={**PLAN, "gauge": gauge, "place": places}) as night:
+    with paper_night(place, bands=bands, plan={**PLAN, "gauge": gauge, "place": places}) as night:
         night.check(0.1)
         for place in (1, 2) * 8:
             night.sorted_shaft(500.0 + place / 10, Decision(Outcome.ACCEPTED, (), names["stiffer dozen"]), place)
         night.sorted_shaft(520.0, Decision(Outcome.REJECTED, (SCRIPT,)), 4)
         night.happened(RunEventKind.FAULT, SCRIPT, code=HOSTILE)
         night.happened(RunEventKind.STOPPED, SCRIPT)
-    with StorePlace(path).open() as store:
+    with place.open() as store:
         batch = store.begin_batch(SCRIPT, EVENING_MS)
-        run = RunReference(f"{SCRIPT}.avro", 7, LABELLED, SCRIPT, EVENING_MS)
-        store.add(batch, run, told(spine_thou=500.0, u_spine_thou=0.2), Decision(Outcome.REJECTED, (SCRIPT,)), 1)
+        run = run_of(LABELLED, SCRIPT, archive=f"{SCRIPT}.avro", at_ms=EVENING_MS)
+        result, why = told(spine_thou=500.0, u_spine_thou=0.2), Decision(Outcome.REJECTED, (SCRIPT,))
+        add_result(store, run, result, why, batch=batch)
         stock = read_stock(store).shafts
         limits = Limits(number=3, spine_thou=5.0)
         Sets(store).keep({SCRIPT: stock[:3], "spring": stock[3:6]}, limits, EVENING_MS)
@@ -72,13 +72,13 @@ def folder(tmp_path_factory):
     calibration.rename(folder / "calibration.toml")
     endless = re.sub("holds = [0-9]+", "holds = 900", scenario_night.PLAN)
     (folder / "night.toml").write_text(endless, encoding="utf-8")
-    hostile_night(folder / "results.db")
+    hostile_night(store_in(folder))
     return folder
 
 
 @pytest.fixture(scope="module")
 def page_server(folder):
-    with served(folder / "results.db") as server:
+    with served(store_in(folder)) as server:
         yield server
 
 
@@ -198,15 +198,15 @@ def handshake(server, origin, cookie=""):
         return int(line.recv(64).split()[1])
 
 
-def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_path):
+def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_path, store_place):
     (tmp_path / "command").write_text(f"{COMMAND}\n")
-    with paper_night(tmp_path / "running.db") as night:
+    with paper_night(store_place) as night:
         night.check(0.1)
         night.ordinary_shaft()
         night.fed()
     options = ("--network", "--command-token", str(tmp_path / "command"))
     environment = {"MIDSPAN_LOOK_TOKEN": LOOK}
-    with served(tmp_path / "running.db", *options, environment=environment) as server:
+    with served(store_place, *options, environment=environment) as server:
         own = {"Origin": server.url}
         for path in ("/", "/sets", "/?token=guess", "/shaft/1/readings.csv"):
             assert server.status(path) == 401, path
@@ -219,12 +219,12 @@ def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_p
         assert LOOK not in cookie
         assert server.status("/stop", b"night=1", Cookie=cookie, **own) == 403
         assert handshake(server, server.url, cookie) == 101
-        with StorePlace(tmp_path / "running.db").open() as store:
+        with store_place.open() as store:
             assert stop_requests(store) == 0
         page = opened_with(chromium, server, COMMAND)
         page.click("#stop")
         page.wait_for_selector("text=Asked to end")
-        with StorePlace(tmp_path / "running.db").open() as store:
+        with store_place.open() as store:
             assert stop_requests(store) == 1
 
 
@@ -246,7 +246,7 @@ def stop_requests(store):
 
 def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folder):
     port = free_port()
-    server = Server(folder / "results.db", port=port).start()
+    server = Server(store_in(folder), port=port).start()
     page = opened(chromium, server.url)
     assert page.inner_text("main h1").startswith("Night 1 ")
     sorting = subprocess.Popen([sys.executable, "-c", SORT], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
@@ -255,7 +255,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
         page.wait_for_selector("main .now + section svg path.line, section svg path.line", state="attached")
         wait_for_shaft_after(page, LABELLED + 3)
         server.kill()
-        server = Server(folder / "results.db", port=port).start()
+        server = Server(store_in(folder), port=port).start()
         wait_for_shaft_after(page, newest(folder))  # nobody loaded the page again
         page.click("#stop")
         out, err = sorting.communicate(timeout=120)
@@ -272,7 +272,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
 
 
 def check_stopped_night(folder):
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         assert Journal(store).events(2)[-1].kind is RunEventKind.STOPPED
         transits = Journal(store).transits(2)
     assert not [one for one in transits if one.is_open]  # the shaft in hand was finished
@@ -286,7 +286,7 @@ def wait_for_shaft_after(page, number):
 
 
 def newest(folder):
-    with StorePlace(folder / "results.db").open() as store:
+    with store_in(folder).open() as store:
         return Journal(store).transits(2)[-1].shaft
 
 

@@ -6,7 +6,6 @@ import shutil
 import time
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from commands_rig import complaint, midspan
@@ -17,10 +16,8 @@ from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.report.night_data import read_night, read_on
 from midspan.sorting.loop import AS_ASKED, Watcher
-from midspan.store.database import RunReference
 from midspan.store.follow import newest_stop_request, request_stop
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import RunEvent, RunEventKind, TransitStage
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
@@ -32,7 +29,7 @@ from midspan.wire.records import Phase, Readings
 from night_on_paper import EVENING_MS, paper_night, quiet_night, rough_night
 from night_rig import Rig, a_world
 from places import DATA
-from results import NOTHING
+from stores import add_result, run_of
 
 NOW = Clock(lambda: EVENING_MS + 3_600_000, UTC)
 
@@ -55,34 +52,33 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
     assert rig.check_ledger() == 0
 
 
-def test_a_wish_is_for_the_night_it_names(tmp_path):
-    quiet_night(tmp_path / "results.db", 3)
-    with StorePlace(tmp_path / "results.db").open() as store:
+def test_a_wish_is_for_the_night_it_names(store_place):
+    quiet_night(store_place, 3)
+    with store_place.open() as store:
         request_stop(store, 1, 5)
         assert (newest_stop_request(store, 1), newest_stop_request(store, 2)) == (1, 0)
-    follower = Follower(StorePlace(tmp_path / "results.db"))
+    follower = Follower(store_place)
     assert follower.asked_ms(1) == 5
     with pytest.raises(StoreError, match="no such batch"):
         follower.ask_for_an_end(77, 6)
     follower.close()
 
 
-def test_what_the_page_reads_through_cannot_write(tmp_path):
-    quiet_night(tmp_path / "results.db", 3)
-    store = StorePlace(tmp_path / "results.db").open_to_read()
+def test_what_the_page_reads_through_cannot_write(store_place):
+    quiet_night(store_place, 3)
+    store = store_place.open_to_read()
     with pytest.raises(StoreError, match="may only be read"):
         store.begin_batch("blue", 0)
     store.close()
 
 
-def test_a_night_read_on_is_the_night_read_anew(tmp_path):
-    path = tmp_path / "results.db"
-    with paper_night(path) as night:
+def test_a_night_read_on_is_the_night_read_anew(store_place):
+    with paper_night(store_place) as night:
         night.check(0.1)
         for _ in range(5):
             night.ordinary_shaft()
         open_one = night.fed()
-    with StorePlace(path).open() as store:
+    with store_place.open() as store:
         early = read_night(store, None)
         journal = night.journal.__class__(store)
         journal.note(open_one, TransitStage.TAKEN_OUT, EVENING_MS)
@@ -90,24 +86,23 @@ def test_a_night_read_on_is_the_night_read_anew(tmp_path):
         assert read_on(store, early) == read_night(store, None) != early
 
 
-def followed(path):
+def followed(place):
     """The views of a store, and the journal that another program writes."""
-    store = StorePlace(path).open()
-    return Views(Follower(StorePlace(path)), NOW), Journal(store)
+    return Views(Follower(place), NOW), Journal(place.open())
 
 
-def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(tmp_path):
-    quiet_night(tmp_path / "results.db", 3)
-    views, journal = followed(tmp_path / "results.db")
+def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(store_place):
+    quiet_night(store_place, 3)
+    views, journal = followed(store_place)
     total = len(views.night(1).transits)
     assert f"of {total}." in views.shafts(1, 0)
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert f"of {total + 1}." in views.shafts(1, 0)
 
 
-def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_path):
-    rough_night(tmp_path / "results.db")
-    views, journal = followed(tmp_path / "results.db")
+def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(store_place):
+    rough_night(store_place)
+    views, journal = followed(store_place)
     record = views.night(1)
     assert any(one.passed == 2 for one in record.stock)
     journal.note(journal.order(1, "HOPPER", None, EVENING_MS), TransitStage.NO_SHAFT, at_ms=EVENING_MS)
@@ -116,19 +111,19 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(tmp_pat
     assert f"<p>{done(record)} shafts done" in "".join(views.live(record))
 
 
-def test_a_shaft_that_is_being_fed_is_seen_at_once(tmp_path):
-    with paper_night(tmp_path / "results.db") as night:
+def test_a_shaft_that_is_being_fed_is_seen_at_once(store_place):
+    with paper_night(store_place) as night:
         night.check(0.1)
-    views, journal = followed(tmp_path / "results.db")
+    views, journal = followed(store_place)
     assert "Between two shafts." in views.live(views.night(None))[0]
     shaft = journal.order(1, "HOPPER", None, EVENING_MS)
     assert f"Shaft {shaft} is being fed." in views.live(views.night(None))[0]
 
 
-def test_what_was_asked_before_a_night_went_on_is_done_with(tmp_path):
-    with paper_night(tmp_path / "results.db") as night:
+def test_what_was_asked_before_a_night_went_on_is_done_with(store_place):
+    with paper_night(store_place) as night:
         night.check(0.1)
-    views, journal = followed(tmp_path / "results.db")
+    views, journal = followed(store_place)
     views.follower.ask_for_an_end(1, EVENING_MS + 1)
     assert "Asked to end" in views.live(views.night(None))[0]
     stopped = RunEvent(RunEventKind.STOPPED, "you asked for it", EVENING_MS + 2)
@@ -139,21 +134,20 @@ def test_what_was_asked_before_a_night_went_on_is_done_with(tmp_path):
     assert "Asked to end" in views.live(views.night(None))[0]
 
 
-def test_a_shaft_is_found_by_number_label_and_what_its_code_says(tmp_path):
-    with StorePlace(tmp_path / "results.db").open() as store:
+def test_a_shaft_is_found_by_number_label_and_what_its_code_says(store_place):
+    with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label in ((12, "blue"), (13, "12"), (14, "77"), (15, "blue")):
-            run = RunReference("a.avro", shaft, shaft, label, 0)
-            store.add(batch, run, NOTHING, Decision(Outcome.DOUBTFUL), 0)
-    follower = Follower(StorePlace(tmp_path / "results.db"))
+            add_result(store, run_of(shaft, label), decision=Decision(Outcome.DOUBTFUL), batch=batch)
+    follower = Follower(store_place)
     asked = ("12", "midspan shaft 12", "blue", "77", "99", "9" * 30, "green")
     assert [numbers_of(follower, one) for one in asked] == [[12], [12], [12, 15], [14], [99], [], []]
 
 
-def test_a_shaft_of_the_hand_bench_has_its_page_too(tmp_path):
-    path = Path(shutil.copy(DATA / "e0bd664" / "results.db", tmp_path / "results.db"))
-    StorePlace(path).open().close()
-    follower = Follower(StorePlace(path))
+def test_a_shaft_of_the_hand_bench_has_its_page_too(store_place):
+    shutil.copy(DATA / "e0bd664" / "results.db", store_place.file)
+    store_place.open().close()
+    follower = Follower(store_place)
     shown = shaft_values(follower, 200, Clock(lambda: 0, UTC))
     follower.close()
     (line,) = shown["history"]
@@ -186,8 +180,8 @@ def a_block(number, phase, counts, readings=None):
     return BlockCame(block, readings or size)
 
 
-def test_the_shaft_that_turns_can_be_followed(tmp_path):
-    path = StorePlace(tmp_path / "results.db").live_readings("attic")
+def test_the_shaft_that_turns_can_be_followed(store_place):
+    path = store_place.live_readings("attic")
     assert turned_so_far(path) is None
     writer = LiveReadings(path)
     writer("not a block")
@@ -236,8 +230,8 @@ def test_a_disk_that_refuses_its_file_ends_nothing(tmp_path):
 # Words
 
 
-def test_what_the_gauge_does_is_said_at_every_stage(tmp_path):
-    with paper_night(tmp_path / "results.db") as night:
+def test_what_the_gauge_does_is_said_at_every_stage(store_place):
+    with paper_night(store_place) as night:
         said = [_doing(night)]
         shaft = night.journal.order(night.number, "HOPPER", None, night.at_ms)
         said.append(_doing(night))
@@ -269,8 +263,8 @@ def _doing(night):
     return words
 
 
-def test_each_fault_comes_with_what_to_do(tmp_path):
-    with StorePlace(rough_night(tmp_path / "results.db", 210)).open() as store:
+def test_each_fault_comes_with_what_to_do(store_place):
+    with rough_night(store_place, 210).open() as store:
         told = {one.code: one for one in troubles(read_night(store, None), NOW)}
     assert told["CELL_NOISY"].way_back.startswith("Look for vibration")
     assert told["CELL_SILENT"].way_back.startswith("Check the cell's supply")
