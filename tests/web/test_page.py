@@ -41,20 +41,20 @@ main()
 """
 
 
-def hostile_night(place):
+def hostile_night(store_place):
     """A night, a shaft and sets in whose every name somebody wrote a piece of a web page."""
     names = {"stiffer dozen": f"{HOSTILE} 1", "softer dozen": f"{HOSTILE} 2"}
     bands = {"bin": [{**one, "name": names[one["name"]]} for one in BANDS["bin"]]}
     places = [{**one, "bin": names[one["bin"]]} if "bin" in one else one for one in PLAN["place"]]
     gauge = {**PLAN["gauge"], "name": HOSTILE}
-    with paper_night(place, bands=bands, plan={**PLAN, "gauge": gauge, "place": places}) as night:
+    with paper_night(store_place, bands=bands, plan={**PLAN, "gauge": gauge, "place": places}) as night:
         night.check(0.1)
         for place in (1, 2) * 8:
             night.sorted_shaft(500.0 + place / 10, Decision(Outcome.ACCEPTED, (), names["stiffer dozen"]), place)
         night.sorted_shaft(520.0, Decision(Outcome.REJECTED, (SCRIPT,)), 4)
         night.happened(RunEventKind.FAULT, SCRIPT, code=HOSTILE)
         night.happened(RunEventKind.STOPPED, SCRIPT)
-    with place.open() as store:
+    with store_place.open() as store:
         batch = store.begin_batch(SCRIPT, EVENING_MS)
         run = run_of(LABELLED, SCRIPT, archive=f"{SCRIPT}.avro", at_ms=EVENING_MS)
         result, why = told(spine_thou=500.0, u_spine_thou=0.2), Decision(Outcome.REJECTED, (SCRIPT,))
