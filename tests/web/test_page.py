@@ -36,7 +36,6 @@ from midspan.rehearsal import scenario_night
 scenario_night.STOCK, scenario_night.MISHAPS = 150, {}
 sys.argv = ["midspan", "sort", "night.toml"]
 from midspan.cli.main import main
-from results import told
 main()
 """
 
