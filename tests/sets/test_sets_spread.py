@@ -8,6 +8,7 @@ import pytest
 import synthetic
 from midspan.measurement.result import evaluate
 from midspan.sets.difference_uncertainty import (
+    OF_EACH_SHAFT,
     MemberResult,
     covariance,
     own_u,
@@ -17,6 +18,7 @@ from midspan.sets.difference_uncertainty import (
 )
 from midspan.sets.review import alike, at_target_mm, review
 from midspan.sets.stock import StockShaft
+from midspan.store.stored_result import CAUSES
 from results import told
 from scipy.stats import binom, studentized_range
 from synthetic import Shaft, drawn_gauge, paper_calibration, raw_run
@@ -124,3 +126,14 @@ def test_the_rule_of_common_practice_is_scaled_as_it_says():
     # to either side of its middle: 1220 / 20).
     assert at_target_mm(7.0, 70.0) == 1220 / 20
     assert at_target_mm(0.7, 18.0) == pytest.approx(6.1 * 18 / 70)
+
+
+def test_each_cause_of_uncertainty_is_of_each_shaft_or_shared_by_all():
+    """A cause that nobody placed would cancel in every difference, and shafts be told apart that are alike."""
+    shared = {
+        "force scale", "force linearity", "travel scale", "frame give", "span", "support reactions", "shear",
+        "dial error", "dial force", "mass", "air buoyancy", "gravity", "give of supports",
+    }  # fmt: skip
+    names = {name for causes in CAUSES.values() for name, _ in causes}
+    assert not shared & OF_EACH_SHAFT
+    assert names == shared | OF_EACH_SHAFT

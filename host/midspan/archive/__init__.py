@@ -1,4 +1,4 @@
 """Raw runs kept for ever: how one is laid down in an Avro file, written so that a crash loses none, and read again.
 
-Imports base and wire.
+What a raw run holds begins in protocol/raw_run.avsc and goes through raw_run_codec.py. Imports base and wire.
 """

@@ -1,4 +1,5 @@
 """A database copied with all that belongs to it, and brought back on this computer or another.
 
-Imports base, archive, measurement, hand_bench, decision, store and sorting.
+Which files belong to it is decided in belongings.py. Imports base, archive, measurement, hand_bench, decision, store
+and sorting.
 """

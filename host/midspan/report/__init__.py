@@ -1,4 +1,6 @@
 """What people read and keep: words, pages, pictures, labels, cards, exports. It knows values, never a gauge.
 
-A new picture is a module plot_*.py beside the others. Imports everything below but link, rehearsal, board and backup.
+A new picture is a module plot_*.py on the sheet of picture.py, and a command in cli/plot.py. A new column of an
+export is a row of export_columns.py; what a label says, and in which unit, is in labels.py. Imports base,
+uncertainty, wire, archive, measurement, hand_bench, decision, store, calibrate, sets, study and sorting.
 """

@@ -1,4 +1,5 @@
 """Questions about gauge and stock: repeatability and reproducibility, linearity, stability, control charts, population.
 
-Imports base, uncertainty, measurement, decision, store, calibrate and sets.
+A new rule of a control chart is a row of RULES in control_chart.py. Imports base, uncertainty, measurement, decision,
+store, calibrate and sets.
 """
