@@ -223,7 +223,7 @@ def test_a_host_module_needs_only_what_the_package_declares() -> None:
 
 
 @pytest.mark.parametrize(
-    "module", ["session", "framed_stream", "session_states", "block_assembler", "patience", "succession"]
+    "module", ["session", "framed_stream", "session_states", "block_assembler", "timeouts", "stale_frames"]
 )
 def test_the_session_has_no_port_clock_or_thread(module: str) -> None:
     assert not tops_of(HOST / "link" / f"{module}.py") & {

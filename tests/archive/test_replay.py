@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import LinkError
 from midspan.link.gauge import Gauge
 from midspan.link.session import Session
-from midspan.link.succession import Succession
+from midspan.link.stale_frames import Succession
 from midspan.wire.records import CyclePlan, Source
 from scripted_gauge import ScriptedGauge
 

@@ -1,8 +1,8 @@
 """Where a judged shaft goes."""
 
 import pytest
+from midspan.decision.concerns import with_crack_limit
 from midspan.decision.decision import Decision, Outcome
-from midspan.decision.standing import with_crack_limit
 from midspan.sorting.routing import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, recheck_route, route_of
 from midspan.store.transit import Step, Transit, TransitStage
 from night_rig import BAR, CRACKED, PLAN, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, plan_with

@@ -23,10 +23,10 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.result_form import ResultKind
 from midspan.report.set_card import lasting_side_deg
-from midspan.store.complaints import in_words
 from midspan.store.database import RunReference, Store
 from midspan.store.lookup import whole
 from midspan.store.place import StorePlace
+from midspan.store.sqlite_errors import in_words
 from midspan.store.stored_result import OlderResult, is_same, plain
 from midspan.store.tables import NAMED_COLUMNS
 from midspan.store.upgrade import NEWEST

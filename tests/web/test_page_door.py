@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import zxingcpp
 from midspan.cli.page import network_lines, printable_lines, reachable_address
-from midspan.web import guest as page_guest
+from midspan.web import connection_limits as page_guest
 from midspan.web.auth import ALL, COOKIE, EACH, WITHIN_S, Access, Door, Guesses
-from midspan.web.guest import REQUEST_S, Guest, Guests
+from midspan.web.connection_limits import REQUEST_S, Guest, Guests
 from uvicorn import Config
 from uvicorn.server import ServerState
 

@@ -16,10 +16,10 @@ import cycle  # isort: skip  # the device's
 import feeder  # isort: skip
 import motions  # isort: skip
 from midspan.link.block_assembler import BLOCK_BYTES, READING_BYTES
-from midspan.link.patience import SILENCE_SHARE
 from midspan.link.session import LARGEST_RESEND, Session
 from midspan.link.session_states import TABLE, SessionState
-from midspan.link.succession import LARGEST_LEAP
+from midspan.link.stale_frames import LARGEST_LEAP
+from midspan.link.timeouts import SILENCE_SHARE
 from midspan.wire import framing
 from midspan.wire import schema as schemas
 from midspan.wire.fault_texts import fault_texts, host_fault_texts

@@ -21,8 +21,8 @@ from math import ceil, log10
 import numpy as np
 
 from midspan.hand_bench.clock_fit import Array
+from midspan.hand_bench.outliers import Stray, foretold, strays, untold
 from midspan.hand_bench.readings import HandReadings
-from midspan.hand_bench.strays import Stray, foretold, strays, untold
 
 # Readings of a sound bench repeat within about two graduations (common practice, no source).
 USUAL_GRADUATIONS = 2.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from midspan.link.succession import FrameNews, Succession
+from midspan.link.stale_frames import FrameNews, Succession
 from midspan.wire.codec import Said, boot_in, greeting, pack, said_in
 from midspan.wire.framing import DELIMITER, SEQUENCES, Deframer, Frame, encode
 from midspan.wire.records import Greet, Record, Reply, Resend

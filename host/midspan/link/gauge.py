@@ -14,7 +14,7 @@ from midspan.link.serial_port import Link
 from midspan.link.session import Session
 from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, SessionEvent, StateChanged
 from midspan.link.session_states import AT_REST, SessionState
-from midspan.link.succession import Succession
+from midspan.link.stale_frames import Succession
 from midspan.wire.fault_texts import describe
 from midspan.wire.framing import SEQUENCES
 from midspan.wire.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State

@@ -15,10 +15,10 @@ from midspan.link import session_errors
 from midspan.link import session_events as out
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import FramedStream, Unproven
-from midspan.link.patience import Patience
 from midspan.link.session_events import SessionEvent
 from midspan.link.session_states import TABLE, SessionEffect, SessionSignal, SessionState, Signal, Subject, classify
-from midspan.link.succession import Succession
+from midspan.link.stale_frames import Succession
+from midspan.link.timeouts import Patience
 from midspan.wire.codec import Said, greeting
 from midspan.wire.records import (
     Acknowledge,

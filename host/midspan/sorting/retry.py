@@ -12,7 +12,7 @@ from __future__ import annotations
 import errno
 
 from midspan.base.errors import ArchiveError, ArchiveGone, LinkError, MidspanError, StoreError
-from midspan.store.complaints import store_fault
+from midspan.store.sqlite_errors import store_fault
 from midspan.wire.records import HostFault
 
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0

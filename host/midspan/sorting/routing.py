@@ -13,8 +13,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from midspan.decision.concerns import UNSURE
 from midspan.decision.decision import Outcome
-from midspan.decision.standing import UNSURE
 from midspan.sorting.next_action import Route
 from midspan.sorting.plan import SortPlan
 from midspan.store.transit import Step, Transit, TransitStage  # noqa: F401 - one for the example above

@@ -2,8 +2,8 @@
 
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
+from midspan.decision.concerns import with_crack_limit
 from midspan.decision.decision import Decision, Outcome, verdict_on
-from midspan.decision.standing import with_crack_limit
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import checked, verdict_on_check
 from midspan.sorting.plan import Checks, SortPlan, Standard

@@ -30,12 +30,11 @@ from sqlalchemy.orm import Session, joinedload
 
 from midspan.base.errors import StoreError
 from midspan.decision.basis import Basis
+from midspan.decision.concerns import carry, with_crack_limit
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.origin import Origin
-from midspan.decision.standing import carry, with_crack_limit
 from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
-from midspan.store.complaints import in_words
 from midspan.store.database_file import fold_in
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged
@@ -48,6 +47,7 @@ from midspan.store.measurements import (
     standing_results,
 )
 from midspan.store.place import StorePlace
+from midspan.store.sqlite_errors import in_words
 from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
     NAMED_COLUMNS,

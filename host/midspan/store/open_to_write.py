@@ -9,10 +9,10 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from midspan.base.errors import StoreError
-from midspan.store.complaints import in_words
 from midspan.store.database import Store
 from midspan.store.database_file import engine_of
 from midspan.store.place import StorePlace
+from midspan.store.sqlite_errors import in_words
 from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
 
 

@@ -15,8 +15,8 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import MidspanError, StoreError
 from midspan.store.lookup import HIGHEST_SHAFT
 from midspan.web.auth import Access, Door, Role, role_in
+from midspan.web.connection_limits import Guest
 from midspan.web.follow import Clock, Follower
-from midspan.web.guest import Guest
 from midspan.web.template import filled
 from midspan.web.view_night import is_running
 from midspan.web.views import Views
