@@ -4,9 +4,9 @@ import time
 
 import numpy as np
 from midspan.store.journal import Journal
-from midspan.store.place import StorePlace
 from night_on_paper import PaperNight, rough_night
 from page_rig import CHROMIUM, browser, served
+from stores import store_in
 
 from bench.figure import at_most, plainly
 
@@ -19,11 +19,11 @@ def figures(folder):
     """Figures of the page after a night of so many shafts, while another one is sorted; none without a browser."""
     if CHROMIUM is None:
         return []
-    store = rough_night(folder / "page.db", SHAFTS)
+    store = rough_night(store_in(folder), SHAFTS)
     with served(store) as server, browser() as opened:
         page = opened.new_page()
         paints_ms = [_painted_ms(page, server.url) for _ in range(PAINTS)]
-        with StorePlace(store).open() as written:
+        with store.open() as written:
             latency_ms = _latencies_ms(page, PaperNight(Journal(written)))
         page.goto(f"{server.url}/night/1")
         page.wait_for_selector("#all")

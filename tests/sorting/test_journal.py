@@ -11,7 +11,6 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import RunReference
 from midspan.store.journal import LARGEST_SHAFT, Journal
-from midspan.store.place import StorePlace
 from midspan.store.transit import ENDS, RunEvent, RunEventKind, StandardCheck, TransitStage
 from results import NOTHING, told
 
@@ -20,14 +19,8 @@ TABLES = ("nights", "passages", "steps", "happenings", "checks", "suspects")
 
 
 @pytest.fixture
-def path(tmp_path):
-    return tmp_path / "results.db"
-
-
-@pytest.fixture
-def store(path):
-    with StorePlace(path).open(wait_s=0.0) as store:
-        yield store
+def path(store_place):
+    return store_place.file
 
 
 @pytest.fixture
@@ -102,18 +95,18 @@ def test_numbers_end_where_the_gauge_ends(journal, store, night):
     assert journal.transits(night) == []
 
 
-def test_two_gauges_share_a_database_and_never_a_number(path):
+def test_two_gauges_share_a_database_and_never_a_number(store_place):
     numbers = {"left": [], "right": []}
 
     def sort(gauge):
-        with StorePlace(path).open(wait_s=60.0) as store:
+        with store_place.open(wait_s=60.0) as store:
             journal = Journal(store)
             night = journal.begin_night(gauge, "{}", 0)
             for _ in range(40):
                 numbers[gauge].append(shaft := journal.order(night, "HOPPER", None, 1))
                 journal.note(shaft, TransitStage.NO_SHAFT, 2)
 
-    StorePlace(path).open().close()
+    store_place.open().close()
     threads = [threading.Thread(target=sort, args=(gauge,)) for gauge in numbers]
     for thread in threads:
         thread.start()
@@ -121,7 +114,7 @@ def test_two_gauges_share_a_database_and_never_a_number(path):
         thread.join()
     both = numbers["left"] + numbers["right"]
     assert len(both) == len(set(both)) == 80
-    with StorePlace(path).open() as store:
+    with store_place.open() as store:
         journal = Journal(store)
         for night in journal.nights():
             assert [one.shaft for one in journal.transits(night.id)] == numbers[night.gauge]
@@ -222,14 +215,14 @@ INSERT INTO decisions VALUES (1, 'accepted', '500', '[]');
 """
 
 
-def test_a_database_from_before_the_journal_opens_with_all_it_holds(path):
+def test_a_database_from_before_the_journal_opens_with_all_it_holds(path, store_place):
     with sqlite3.connect(path) as database:
         database.executescript(BEFORE)
     database.close()
     for _ in range(2):
-        with StorePlace(path).open() as store:
+        with store_place.open() as store:
             assert store.latest(7).result == told(spine_thou=500.25)
-    with StorePlace(path).open() as store:
+    with store_place.open() as store:
         journal = Journal(store)
         assert journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1) == 8
     database = sqlite3.connect(path)
@@ -252,8 +245,8 @@ os._exit(1)
 """
 
 
-def test_what_was_noted_survives_the_program(path):
-    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
-    with StorePlace(path).open() as store:
+def test_what_was_noted_survives_the_program(store_place):
+    subprocess.run([sys.executable, "-c", KILLED, str(store_place)], check=False, timeout=600)
+    with store_place.open() as store:
         transit = Journal(store).open_transit("bench")
     assert (transit.shaft, transit.stage, transit.place) == (1, TransitStage.LEAVING, 4)
