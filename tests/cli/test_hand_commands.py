@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 import tomllib
 from dataclasses import replace
 
@@ -31,6 +32,7 @@ from midspan.hand_bench.record import HandRecord, Typed
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
 from midspan.rehearsal import scenario
+from midspan.report.hand_text import hand_json
 from stores import store_in
 from synthetic import Shaft
 
@@ -71,6 +73,13 @@ def test_show_tells_and_draws_a_hand_result_like_any_other(folder) -> None:
     told = json.loads(midspan("show", "bar-1", "--json", folder=folder).stdout)
     assert told["gauge"] == "hand bench"
     assert sum(u**2 for u in told["budget"].values()) == pytest.approx(told["u_spine_thou"] ** 2)
+
+
+def test_json_has_no_word_for_what_is_no_number() -> None:
+    broken = replace(result_of(readings(Shaft(500.0, 1.0))), u_spread_thou=math.nan, runout_mm=math.inf)
+    told = json.loads(hand_json(broken, None), parse_constant=pytest.fail)
+    assert (told["u_spread_thou"], told["runout_mm"]) == (None, None)
+    assert told["spine_thou"] == broken.spine_thou
 
 
 def test_four_readings_are_enough_for_a_result_but_not_for_a_picture(folder) -> None:

@@ -1,6 +1,5 @@
 """What people read of a hand bench result: its story, its error budget before a bench is built, and JSON."""
 
-import json
 from collections.abc import Iterable, Sequence
 
 from rich.table import Table
@@ -11,7 +10,7 @@ from midspan.decision.decision import Decision
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.conversion import budget_of, shares, sunk_for
 from midspan.hand_bench.result import HandResult
-from midspan.report.result_text import verdict_words
+from midspan.report.result_text import json_line, verdict_words
 from midspan.uncertainty.budget import Budget, Coverage
 
 
@@ -109,4 +108,4 @@ def hand_json(result: HandResult, decision: Decision | None) -> str:
     values["k"], values["U_spine_thou"] = budget.k(), budget.expanded()
     if decision is not None:
         values |= {"outcome": decision.outcome.value, "bin": decision.bin, "reasons": list(decision.reasons)}
-    return json.dumps(values, allow_nan=False)
+    return json_line(values)

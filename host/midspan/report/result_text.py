@@ -7,7 +7,7 @@ import json
 import os
 import sys
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rich.console import Console
@@ -190,6 +190,15 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
         values["outcome"] = decision.outcome.value
         values["bin"] = decision.bin
         values["reasons"] = list(decision.reasons)
+    return json_line(values)
+
+
+def json_line(values: Mapping[str, object]) -> str:
+    """Return one JSON object on one line; a number that is not finite is null, for JSON has no word for it.
+
+    >>> json_line({"spine_thou": float("nan"), "shaft": 7})
+    '{"spine_thou": null, "shaft": 7}'
+    """
     try:
         return json.dumps(values, allow_nan=False)
     except ValueError:
