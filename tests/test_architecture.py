@@ -88,8 +88,6 @@ MOST_PARAMETERS = 6
 # Functions that still take more.
 OWED_PARAMETERS = {
     "hand_bench/conversion.standard_thou", "hand_bench/record.begin", "sorting/notices.__init__",
-    "store/database.add", "store/database.add_again", "store/database.add_result",
-    "store/journal.judged", "store/journal.note",
 }  # fmt: skip
 BOARD_ONLY = {"machine", "rp2", "usb"}
 

@@ -32,7 +32,7 @@ from midspan.measurement.result import ShaftResult, evaluate
 from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import process
 from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from scipy.stats import binom, chi2
 from stores import store_in
 

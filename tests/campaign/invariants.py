@@ -10,7 +10,7 @@ from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.place import StorePlace
 from midspan.store.transit import NightOnRecord, Transit, TransitStage

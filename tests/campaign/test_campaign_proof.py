@@ -14,10 +14,10 @@ import synthetic
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import evaluate
-from midspan.store.database import RunReference
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.journal import Journal
 from midspan.store.place import StorePlace
-from midspan.store.transit import TransitStage
+from midspan.store.transit import Step, TransitStage
 
 from campaign import invariants
 from campaign.night_files import Stock
@@ -84,12 +84,12 @@ def _write(forgery, bench, calibration):
         offsets = []
         for told in forgery.shafts:
             number = journal.order(night, "HOPPER", None, 1)
-            journal.note(number, TransitStage.IN_GAUGE, 2)
+            journal.note(number, Step(TransitStage.IN_GAUGE, 2))
             world += [f"1 {told.own} rollers", f"2 {told.own} measured as {number}", f"3 {told.own} {told.lies}"]
             if told.measured:
                 _measure(told, number, journal, writer, calibration, offsets, forgery)
-            journal.note(number, TransitStage.LEAVING, 9, place=told.place)
-            journal.note(number, told.stage, 10, place=told.place, passed=told.passed)
+            journal.note(number, Step(TransitStage.LEAVING, 9, place=told.place))
+            journal.note(number, Step(told.stage, 10, place=told.place, passed=told.passed))
             if number not in forgery.untold:
                 released.add((number, told.place, told.passed))
     (bench.folder / "world.txt").write_text("\n".join([*world, *forgery.further]) + "\n")
@@ -108,7 +108,9 @@ def _measure(told, number, journal, writer, calibration, offsets, forgery):
     offsets.append(offset)
     forged = replace(result, spine_thou=result.spine_thou + told.off_thou)
     reference = RunReference(str(writer.path), offset, number, run.label, run.started_ms)
-    journal.judged(journal.transit(number), reference, forged, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
+    journal.judged(
+        journal.transit(number), reference, Evaluation(forged, Decision(Outcome.ACCEPTED, (), str(told.place)), 5)
+    )
 
 
 def test_an_honest_night_is_found_honest(judge):

@@ -22,6 +22,7 @@ from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, TraceFile
 from midspan.measurement.result import Unmeasured
 from midspan.rehearsal.process import Rehearsal
 from midspan.sorting.plan import EXAMPLE
+from midspan.store.evaluation import Evaluation
 from midspan.wire.codec import pack as packed_record
 from midspan.wire.framing import encode
 from midspan.wire.records import Acknowledge, Identify, Reply, State
@@ -100,7 +101,7 @@ def plant_store(place, name, empty_store):
     with place.open() as store:
         run = run_of(7, name, archive=f"{name}.avro")
         found, why = Unmeasured(7, name, (name,)), Decision(Outcome.REJECTED, reasons=(name,))
-        store.add(store.begin_batch(name, 0), run, found, why, 1)
+        store.add(store.begin_batch(name, 0), run, Evaluation(found, why, 1))
 
 
 def planted(folder, name, empty_store):

@@ -19,7 +19,7 @@ from midspan.measurement.result import evaluate
 from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import BAR_SIGNS, bar, budget_table, trials_table, trials_words
 from midspan.report.plot_budget import draw_budget
-from midspan.store.database import RunReference
+from midspan.store.evaluation import RunReference
 from midspan.uncertainty.budget import Budget, Contribution, Coverage
 from midspan.uncertainty.monte_carlo import Agreement, agreement
 from rich.console import Console

@@ -13,13 +13,13 @@ import pyarrow.parquet
 import pytest
 from commands_rig import complaint, midspan
 from midspan.decision.decision import Decision, Outcome
-from midspan.decision.origin import Origin
 from midspan.measurement.result import ShaftResult
 from midspan.report.export import _harmless
 from midspan.report.export_columns import RESULTS, SETS, TABLES
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
+from midspan.store.evaluation import Evaluation, Origin
 from results import NOTHING, told
 from stores import add_result, run_of, store_in
 
@@ -42,10 +42,12 @@ def folder(tmp_path, store_place):
                 else Decision(Outcome.DOUBTFUL, ("no", "way"), None)
             )
             run = run_of(shaft, label, at_ms=1_780_000_000_123)
-            store.add(batch, run, result, verdict, 1_780_000_001_000)
+            store.add(batch, run, Evaluation(result, verdict, 1_780_000_001_000))
         newer = run_of(1, 'blå, "1"\nx', at_ms=1_780_000_000_123)
         store.add(
-            batch, newer, told(spine_thou=499.0, u_spine_thou=0.1, spread_thou=0.5), Decision(Outcome.ACCEPTED), 5
+            batch,
+            newer,
+            Evaluation(told(spine_thou=499.0, u_spine_thou=0.1, spread_thou=0.5), Decision(Outcome.ACCEPTED), 5),
         )
         found = shafts_of(store, [1, 3])
         Sets(store).keep({"@pair": list(found.values())}, Limits(number=2, spine_thou=3.0), 1_780_000_002_000)
@@ -98,9 +100,9 @@ def test_the_values_are_those_of_the_database(folder):
 def test_a_measurement_that_was_superseded_says_by_which(folder):
     with store_in(folder).open() as store:
         again = run_of(3, FORMULA, offset=90_000)
-        newest = store.add(1, again, told(spine_thou=501.5), Decision(Outcome.REJECTED, ("too soft",)), 9)
+        newest = store.add(1, again, Evaluation(told(spine_thou=501.5), Decision(Outcome.REJECTED, ("too soft",)), 9))
         other = run_of(3, FORMULA, archive="other.avro")
-        store.add(1, other, told(spine_thou=501.5), Decision(Outcome.ACCEPTED), 9, origin=Origin.IMPORTED)
+        store.add(1, other, Evaluation(told(spine_thou=501.5), Decision(Outcome.ACCEPTED), 9), origin=Origin.IMPORTED)
     rows = [row for row in written(folder, "results", "json") if row["shaft"] == 3]
     assert [(row["origin"], row["superseded_by"]) for row in rows] == [
         ("measured", newest), ("measured", None), ("imported", None)

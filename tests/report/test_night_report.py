@@ -18,8 +18,9 @@ from midspan.report.night_lists import MOST_ROWS
 from midspan.report.night_plots import SLOTS, gauge_chart
 from midspan.report.night_statistics import pace, places
 from midspan.report.night_text import headline, story, todos
+from midspan.store.evaluation import Evaluation
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEventKind, TransitStage
+from midspan.store.transit import RunEventKind, Step, TransitStage
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 from results import told
 from stores import run_of, store_in
@@ -168,7 +169,7 @@ def test_what_a_shaft_was_judged_by_stays_when_its_readings_are_evaluated_again(
         record = read_night(store, None)
         shaft = record.stock[0].shaft
         run = run_of(shaft, archive="readings.avro", at_ms=EVENING_MS + SHAFT_MS)
-        store.add(record.night.batch, run, told(spine_thou=600.0, u_spine_thou=0.1), FITS[1], 9)
+        store.add(record.night.batch, run, Evaluation(told(spine_thou=600.0, u_spine_thou=0.1), FITS[1], 9))
     assert html_of(record_of(store_place)) == before
 
 
@@ -206,11 +207,11 @@ def was_ordered(night):
 def was_leaving(night):
     shaft = night.fed()
     night.judged(shaft, 500.0, FITS[1])
-    night.journal.note(shaft, TransitStage.LEAVING, night.at_ms, place=2)
+    night.journal.note(shaft, Step(TransitStage.LEAVING, night.at_ms, place=2))
 
 
 def was_taken_out(night):
-    night.journal.note(night.fed(), TransitStage.TAKEN_OUT, night.at_ms, words="it is not in the gauge")
+    night.journal.note(night.fed(), Step(TransitStage.TAKEN_OUT, night.at_ms, words="it is not in the gauge"))
 
 
 def filled(night):

@@ -26,7 +26,7 @@ from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.review import review
 from midspan.sets.stock import StockShaft, shafts_of
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.study.control_chart import individuals_chart, weighted_mean
 from midspan.uncertainty.budget import Coverage

@@ -6,9 +6,9 @@ from random import Random
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
-from midspan.store.database import RunReference
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, Step, TransitStage
 from results import NOTHING, told
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
@@ -63,19 +63,22 @@ class PaperNight:
     def fed(self, source="HOPPER", standard=None, words=None):
         """A shaft that came into the gauge."""
         shaft = self.journal.order(self.number, source, standard, self.at_ms)
-        self.journal.note(shaft, TransitStage.IN_GAUGE, self.at_ms + 1000, words=words)
+        self.journal.note(shaft, Step(TransitStage.IN_GAUGE, self.at_ms + 1000, words=words))
         return shaft
 
     def judged(self, shaft, spine_thou, decision, check=None, suspects=()):
         """Its verdict, `spine_thou` None for a shaft that could not be measured."""
-        self.journal.note(shaft, TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft)
+        self.journal.note(shaft, Step(TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft))
         transit = self.journal.open_transit(self.plan.gauge.name)
         result = NOTHING
         if spine_thou is not None:
             result = told(spine_thou=spine_thou, u_spine_thou=U_THOU, calibration="attic-7")
         run = RunReference("readings.avro", 9000 * shaft + transit.measured, shaft, "", self.at_ms)
         self.journal.judged(
-            transit, run, result, decision, self.at_ms + 18_000, watched=self._watched(), check=check, suspects=suspects
+            transit,
+            run,
+            Evaluation(result, decision, self.at_ms + 18_000),
+            RunFindings(watched=self._watched(), check=check, suspects=suspects),
         )
 
     def _watched(self):
@@ -90,12 +93,12 @@ class PaperNight:
     def left(self, shaft, place, passed=1):
         """It was released and fell into a place; with passed 0 nobody saw it."""
         self.at_ms += SHAFT_MS
-        self.journal.note(shaft, TransitStage.LEAVING, self.at_ms - 2000, place=place)
+        self.journal.note(shaft, Step(TransitStage.LEAVING, self.at_ms - 2000, place=place))
         if passed:
-            self.journal.note(shaft, TransitStage.IN_BIN, self.at_ms, place=place, passed=passed)
+            self.journal.note(shaft, Step(TransitStage.IN_BIN, self.at_ms, place=place, passed=passed))
         else:
             words = "the chute did not see it pass"
-            self.journal.note(shaft, TransitStage.UNCERTAIN, self.at_ms, place=place, words=words)
+            self.journal.note(shaft, Step(TransitStage.UNCERTAIN, self.at_ms, place=place, words=words))
 
     def sorted_shaft(self, spine_thou, decision, place, passed=1, suspects=()):
         """A whole shaft."""

@@ -1,7 +1,7 @@
 """Where stores of tests are, and how invented results get into them; a fresh one is the fixture `store`."""
 
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.place import StorePlace
 from results import NOTHING
 
@@ -20,4 +20,4 @@ def run_of(shaft, label="", *, archive="a.avro", offset=None, at_ms=0):
 
 def add_result(store, run, result=NOTHING, decision=ACCEPTED, *, batch=None):
     """Store an invented result made when its shaft was measured, by default in a new batch; return its number."""
-    return store.add(batch or store.begin_batch("blue", 0), run, result, decision, run.started_ms)
+    return store.add(batch or store.begin_batch("blue", 0), run, Evaluation(result, decision, run.started_ms))

@@ -15,7 +15,6 @@ import pytest
 from commands_rig import complaint, midspan
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
-from midspan.decision.origin import Origin
 from midspan.report.result_text import verdict_words
 from midspan.sets.registry import Sets
 from midspan.sets.stock import (
@@ -30,8 +29,9 @@ from midspan.sets.stock import (
     spoken_against,
 )
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
+from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.journal import Journal
-from midspan.store.transit import StandardCheck, TransitStage
+from midspan.store.transit import RunFindings, StandardCheck, Step, TransitStage
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
 from midspan.web.view_shaft import shaft_values
@@ -82,7 +82,7 @@ def measured(
     run = run_of(shaft, more.pop("label", ""), archive=archive, offset=more.pop("offset", place), at_ms=at_ms)
     basis = more.pop("basis", None)
     result = told(**{"spine_thou": spine_thou, "u_spine_thou": 0.02, "hysteresis_pct": 0.1, **more})
-    store.add(store.begin_batch("blue", 0), run, result, decision, at_ms, basis=basis, origin=origin)
+    store.add(store.begin_batch("blue", 0), run, Evaluation(result, decision, at_ms, basis=basis), origin=origin)
     return run
 
 
@@ -166,7 +166,7 @@ def test_a_doubt_found_once_is_not_forgotten_and_the_calibrations_own_goes_with_
     ran_out = Concern(ConcernKind.DOUBT, "measured on 2026-05-01, but calibration c1 ran out on 2026-04-30")
     for shaft, concern in ((1, doubt), (2, ran_out)):
         run = measured(store, shaft, decision=Decision(Outcome.DOUBTFUL, (concern.words,), None, (concern,)))
-        store.add(1, run, told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 1)
+        store.add(1, run, Evaluation(told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 1))
     assert (reason(store, 1), reason(store, 2)) == (DOUBTFUL, None)
 
 
@@ -188,14 +188,14 @@ def test_measured_again_counts_though_the_clock_was_set_back(store):
 def test_an_old_evaluation_made_again_does_not_come_back(store):
     first = measured(store, 1, spine_thou=490.0)
     measured(store, 1, spine_thou=500.0)
-    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9)
+    store.add(1, first, Evaluation(told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9))
     assert store.latest(1).result.spine_thou == 500.0
 
 
 def test_the_page_shows_the_measurement_that_counts(store):
     first = measured(store, 1, decision=CRACKED)
     measured(store, 1)
-    store.add(1, first, told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9)
+    store.add(1, first, Evaluation(told(spine_thou=491.0, u_spine_thou=0.02, hysteresis_pct=0.1), ACCEPTED, 9))
     follower = Follower(store.place)
     assert shaft_values(follower, 1, Clock(lambda: 0, UTC))["verdict"] == verdict_words(ACCEPTED)
     follower.close()
@@ -209,16 +209,19 @@ def night_with_a_bad_check(store, back_ms=0):
         standard = "bar 1" if number == 4 else None
         at_ms = BEGUN_MS + number * 1000 - (back_ms if standard else 0)
         shaft = journal.order(night, "HOPPER", standard, at_ms)
-        journal.note(shaft, TransitStage.MEASURING, at_ms, archive_bytes=0)
+        journal.note(shaft, Step(TransitStage.MEASURING, at_ms, archive_bytes=0))
         transit = journal.transit(shaft)
         check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
         run = run_of(shaft, standard or "", archive="night.avro", at_ms=at_ms)
         result = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=0.1)
         basis = Basis(bands={"bin": [{"name": "500", "spine_thou": [450.0, 550.0]}]}, standard=standard)
         journal.judged(
-            transit, run, result, ACCEPTED, at_ms, basis=basis, check=check, suspects=[1, 2, 3] if check else ()
+            transit,
+            run,
+            Evaluation(result, ACCEPTED, at_ms, basis=basis),
+            RunFindings(check=check, suspects=[1, 2, 3] if check else ()),
         )
-        journal.note(shaft, TransitStage.IN_BIN, at_ms, place=1, passed=1)
+        journal.note(shaft, Step(TransitStage.IN_BIN, at_ms, place=1, passed=1))
 
 
 @pytest.mark.parametrize("back_ms", [0, HOUR_MS, 400 * 24 * HOUR_MS])
@@ -232,14 +235,14 @@ def test_suspects_are_suspect_though_the_clock_was_set_back(store, back_ms):
 def test_a_shaft_that_got_lost_is_stock_again_once_it_was_measured_again(store):
     night_with_a_bad_check(store)
     journal = Journal(store)
-    journal.note(3, TransitStage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(3, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     measured(store, 1)
     assert reason(store, 3) == SUSPECT
     with closing(sqlite3.connect(store.place.file)) as database:
         assert database.execute("SELECT run_id FROM suspects WHERE passage_id = 3").fetchone()[0] is not None
-    journal.note(1, TransitStage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(1, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     assert reason(store, 1) is None  # its newest measurement is not of that transit
-    journal.note(2, TransitStage.UNCERTAIN, HOUR_MS, place=2)
+    journal.note(2, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     assert {reason(store, 2)} <= {SUSPECT, UNKNOWN}
 
 
@@ -332,7 +335,7 @@ def test_a_crack_is_cleared_only_by_a_measurement_that_clearly_sees_none(store):
     for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # as of a hand bench, as of a gauge
         run = run_of(shaft)
         cracked = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=2.2, u_hysteresis_pct=0.02)
-        store.add(store.begin_batch("blue", 0), run, cracked, CRACKED, 0, basis=basis)
+        store.add(store.begin_batch("blue", 0), run, Evaluation(cracked, CRACKED, 0, basis=basis))
         measured(store, shaft, hysteresis_pct=0.2, u_hysteresis_pct=u_pct)
     assert (reason(store, 1), reason(store, 2)) == (MAYBE_CRACKED, None)
 

@@ -14,7 +14,7 @@ from commands_rig import complaint, midspan
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.sets.registry import Sets
-from midspan.store.database import RunReference
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.place import StorePlace
 from midspan.web.follow import Clock, Follower
 from midspan.web.views import Views
@@ -166,7 +166,7 @@ def test_the_page_follows_what_others_write_where_it_may_only_read(shop):
             follower.ask_for_an_end(2, 5)
     with StorePlace(shop / "results.db").open() as store:  # another program, by one who may
         batch = store.begin_batch("more", 0)
-        store.add(batch, RunReference("a.avro", 1, 4000, "", 0), told(spine_thou=501.0), GOOD, 1)
+        store.add(batch, RunReference("a.avro", 1, 4000, "", 0), Evaluation(told(spine_thou=501.0), GOOD, 1))
     with only_reading(shop):
         assert follower.store.latest(4000).result == told(spine_thou=501.0)
         assert follower.count(2) == before
@@ -179,6 +179,6 @@ def test_a_reader_beside_a_writer_sees_what_was_written_a_moment_ago(shop):
     with StorePlace(shop / "results.db").open() as store:
         batch = store.begin_batch("more", 0)
         for shaft in (4000, 4001):
-            store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), told(spine_thou=501.0), GOOD, 1)
+            store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), Evaluation(told(spine_thou=501.0), GOOD, 1))
             with only_reading(shop), StorePlace(shop / "results.db").open_to_read() as reader:
                 assert reader.latest(shaft) is not None

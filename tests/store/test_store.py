@@ -23,7 +23,8 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.result_form import ResultKind
 from midspan.report.set_card import lasting_side_deg
-from midspan.store.database import RunReference, Store
+from midspan.store.database import Store
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.lookup import whole
 from midspan.store.place import StorePlace
 from midspan.store.sqlite_errors import in_words
@@ -70,7 +71,7 @@ def store(path: Path) -> Iterator[Store]:
 
 def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
     batch = store.begin_batch("blue", 5)
-    number = store.add(batch, a_run(), RESULT, ACCEPTED, made_ms=9)
+    number = store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, made_ms=9))
     found = store.latest(1)
     assert found is not None
     assert (found.id, found.batch, found.run, found.made_ms) == (number, batch, a_run(), 9)
@@ -87,7 +88,9 @@ def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
 )
 def test_any_number_and_text_comes_back(store: Store, number: float, label: str, reasons: list[str]) -> None:
     verdict = Decision(Outcome.DOUBTFUL, tuple(reasons))
-    key = store.add(store.begin_batch(label, 0), a_run(2, label or "x"), told(spine_thou=number), verdict, 0)
+    key = store.add(
+        store.begin_batch(label, 0), a_run(2, label or "x"), Evaluation(told(spine_thou=number), verdict, 0)
+    )
     found = store.latest(2)
     assert found is not None
     assert found.id == key
@@ -99,7 +102,7 @@ def test_any_number_and_text_comes_back(store: Store, number: float, label: str,
 
 
 def test_every_quantity_has_a_column_that_plain_sqlite_reads(store: Store, path: Path) -> None:
-    store.add(store.begin_batch("blue", 0), a_run(), RESULT, REJECTED, 3)
+    store.add(store.begin_batch("blue", 0), a_run(), Evaluation(RESULT, REJECTED, 3))
     with sqlite3.connect(path) as database:
         database.row_factory = sqlite3.Row
         row = database.execute("SELECT * FROM results JOIN decisions ON result_id = results.id").fetchone()
@@ -114,7 +117,7 @@ def test_what_is_no_finite_number_comes_back_as_it_was_and_is_null_in_its_column
 ) -> None:
     sick = Decision(Outcome.INSTRUMENT_FAULT, ("not a number",))
     result = replace(measured, spine_thou=value, dof_spine=value, curve_thou=(1.0, value))
-    store.add(store.begin_batch("", 0), a_run(), result, sick, 0)
+    store.add(store.begin_batch("", 0), a_run(), Evaluation(result, sick, 0))
     found = store.latest(1)
     assert found is not None
     assert isinstance(found.result, ShaftResult)
@@ -137,7 +140,7 @@ def test_null_where_a_number_stood_is_not_a_number_and_elsewhere_nothing(measure
 
 def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measured: ShaftResult) -> None:
     result = replace(measured, gauge="hand bench")
-    store.add(store.begin_batch("", 0), a_run(), result, ACCEPTED, 0)
+    store.add(store.begin_batch("", 0), a_run(), Evaluation(result, ACCEPTED, 0))
     found = store.latest(1)
     assert found is not None
     assert found.result.kind is ResultKind.GAUGE
@@ -152,7 +155,7 @@ def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measur
 def test_a_row_of_another_kind_than_its_content_is_damaged(
     store: Store, path: Path, kind: str, full: str | None
 ) -> None:
-    store.add(store.begin_batch("", 0), a_run(), NOTHING, ACCEPTED, 0)
+    store.add(store.begin_batch("", 0), a_run(), Evaluation(NOTHING, ACCEPTED, 0))
     with closing(sqlite3.connect(path)) as database, database:
         database.execute("DROP TRIGGER results_no_update")
         database.execute('UPDATE results SET kind = ?, "full" = ?', (kind, full))
@@ -162,7 +165,7 @@ def test_a_row_of_another_kind_than_its_content_is_damaged(
 
 def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None:
     verdict = Decision(Outcome.DOUBTFUL, ("it never touched",))
-    store.add(store.begin_batch("", 0), a_run(), NOTHING, verdict, 0)
+    store.add(store.begin_batch("", 0), a_run(), Evaluation(NOTHING, verdict, 0))
     found = store.latest(1)
     assert found is not None
     assert (found.result, found.decision) == (Unmeasured(1, "blue-1", verdict.reasons), verdict)
@@ -171,8 +174,8 @@ def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None
 def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
     batch = store.begin_batch("blue", 0)
     for shaft in (1, 2):
-        store.add(batch, a_run(shaft), told(spine_thou=500.0, calibration="old"), ACCEPTED, 1)
-    store.add(batch, a_run(1), told(spine_thou=501.0, calibration="new"), REJECTED, 2)
+        store.add(batch, a_run(shaft), Evaluation(told(spine_thou=500.0, calibration="old"), ACCEPTED, 1))
+    store.add(batch, a_run(1), Evaluation(told(spine_thou=501.0, calibration="new"), REJECTED, 2))
     old, new = told(spine_thou=500.0, calibration="old"), told(spine_thou=501.0, calibration="new")
     assert [one.result for one in store.history(1)] == [old, new]
     assert [(one.run.shaft, one.result) for one in store.batch(batch)] == [(1, new), (2, old)]
@@ -180,8 +183,8 @@ def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
 
 def test_shafts_are_found_by_number_or_label(store: Store) -> None:
     batch = store.begin_batch("blue", 0)
-    store.add(batch, a_run(7, "12"), RESULT, ACCEPTED, 0)
-    store.add(batch, a_run(12, "seven"), RESULT, REJECTED, 0)
+    store.add(batch, a_run(7, "12"), Evaluation(RESULT, ACCEPTED, 0))
+    store.add(batch, a_run(12, "seven"), Evaluation(RESULT, REJECTED, 0))
     assert [one.run.shaft for one in store.history("12")] == [7]
     assert [one.run.shaft for one in store.history(12)] == [12]
     assert store.latest("nobody") is None
@@ -192,8 +195,8 @@ def test_shafts_are_found_by_number_or_label(store: Store) -> None:
 def test_a_run_is_noted_once(store: Store, path: Path) -> None:
     first, second = store.begin_batch("blue", 0), store.begin_batch("again", 0)
     for batch in (first, second):
-        store.add(batch, a_run(), RESULT, ACCEPTED, 0)
-    store.add(second, a_run(archive="other.avro"), RESULT, ACCEPTED, 0)
+        store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, 0))
+    store.add(second, a_run(archive="other.avro"), Evaluation(RESULT, ACCEPTED, 0))
     with sqlite3.connect(path) as database:
         assert database.execute("SELECT count(*) FROM runs").fetchone() == (2,)
     assert [one.id for one in store.batch(first)] == [2]
@@ -205,7 +208,7 @@ def test_a_run_is_noted_once(store: Store, path: Path) -> None:
 @pytest.mark.parametrize("table", ["batches", "runs", "results", "decisions"])
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(store: Store, path: Path, table: str, order: str) -> None:
-    store.add(store.begin_batch("blue", 0), a_run(), RESULT, ACCEPTED, 0)
+    store.add(store.begin_batch("blue", 0), a_run(), Evaluation(RESULT, ACCEPTED, 0))
     database = sqlite3.connect(path)
     with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
         database.execute(order.format(table))
@@ -215,7 +218,7 @@ def test_no_program_can_change_or_delete_a_row(store: Store, path: Path, table: 
 
 def test_a_failed_call_leaves_nothing_behind(store: Store, path: Path) -> None:
     with pytest.raises(StoreError, match="no such batch"):
-        store.add(42, a_run(), RESULT, ACCEPTED, 0)
+        store.add(42, a_run(), Evaluation(RESULT, ACCEPTED, 0))
     with sqlite3.connect(path) as database:
         for table in ("runs", "results", "decisions"):
             assert database.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
@@ -226,13 +229,13 @@ import os, sys
 from pathlib import Path
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import Unmeasured
-from midspan.store.database import RunReference
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.place import StorePlace
 store = StorePlace(Path(sys.argv[1])).open()
 batch = store.begin_batch("blue", 0)
-nothing = Unmeasured(1, "", ())
+nothing = Evaluation(Unmeasured(1, "", ()), Decision(Outcome.ACCEPTED, (), "500"), 0)
 for shaft in range(5):
-    store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), nothing, Decision(Outcome.ACCEPTED, (), "500"), 0)
+    store.add(batch, RunReference("a.avro", shaft, shaft, "", 0), nothing)
 os._exit(1)
 """
 
@@ -257,10 +260,10 @@ def test_a_locked_database_says_so_and_works_again_afterwards(store: Store, path
     other = sqlite3.connect(path)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError, match=r"results\.db: another program is using it"):
-        store.add(batch, a_run(), RESULT, ACCEPTED, 0)
+        store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, 0))
     assert store.latest(1) is None  # reading goes on
     other.close()
-    store.add(batch, a_run(), RESULT, ACCEPTED, 0)
+    store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, 0))
     assert store.latest(1) is not None
 
 
@@ -326,7 +329,7 @@ def test_an_empty_file_becomes_a_store(path: Path) -> None:
 def test_damage_inside_the_file_is_told(path: Path) -> None:
     with StorePlace(path).open() as store:
         for shaft in range(40):
-            store.add(store.begin_batch("blue", 0), a_run(shaft), RESULT, ACCEPTED, 0)
+            store.add(store.begin_batch("blue", 0), a_run(shaft), Evaluation(RESULT, ACCEPTED, 0))
     size = path.stat().st_size
     with path.open("r+b") as file:
         file.seek(4096)
@@ -338,8 +341,8 @@ def test_damage_inside_the_file_is_told(path: Path) -> None:
 def test_two_programs_can_store_to_one_file(path: Path) -> None:
     with StorePlace(path).open() as one, StorePlace(path).open() as other:
         batch = one.begin_batch("blue", 0)
-        one.add(batch, a_run(1), RESULT, ACCEPTED, 0)
-        other.add(batch, a_run(2), RESULT, REJECTED, 0)
+        one.add(batch, a_run(1), Evaluation(RESULT, ACCEPTED, 0))
+        other.add(batch, a_run(2), Evaluation(RESULT, REJECTED, 0))
         assert [found.run.shaft for found in one.batch(batch)] == [1, 2]
 
 

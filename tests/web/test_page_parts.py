@@ -18,7 +18,7 @@ from midspan.report.night_data import read_night, read_on
 from midspan.sorting.loop import AS_ASKED, Watcher
 from midspan.store.follow import newest_stop_request, request_stop
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEvent, RunEventKind, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, Step, TransitStage
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import Turned, curve, turned_so_far
@@ -81,7 +81,7 @@ def test_a_night_read_on_is_the_night_read_anew(store_place):
     with store_place.open() as store:
         early = read_night(store, None)
         journal = night.journal.__class__(store)
-        journal.note(open_one, TransitStage.TAKEN_OUT, EVENING_MS)
+        journal.note(open_one, Step(TransitStage.TAKEN_OUT, EVENING_MS))
         journal.order(1, "HOPPER", None, EVENING_MS)
         assert read_on(store, early) == read_night(store, None) != early
 
@@ -105,7 +105,7 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(store_p
     views, journal = followed(store_place)
     record = views.night(1)
     assert any(one.passed == 2 for one in record.stock)
-    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), TransitStage.NO_SHAFT, at_ms=EVENING_MS)
+    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Step(TransitStage.NO_SHAFT, at_ms=EVENING_MS))
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert f'<td class="n" data-of="shafts">{done(record)}</td>' in views.nights()
     assert f"<p>{done(record)} shafts done" in "".join(views.live(record))
@@ -236,11 +236,11 @@ def test_what_the_gauge_does_is_said_at_every_stage(store_place):
         shaft = night.journal.order(night.number, "HOPPER", None, night.at_ms)
         said.append(_doing(night))
         for stage in (TransitStage.IN_GAUGE, TransitStage.MEASURING, TransitStage.JUDGED):
-            night.journal.note(shaft, stage, night.at_ms, archive_bytes=1)
+            night.journal.note(shaft, Step(stage, night.at_ms, archive_bytes=1))
             said.append(_doing(night))
-        night.journal.note(shaft, TransitStage.LEAVING, night.at_ms, place=2)
+        night.journal.note(shaft, Step(TransitStage.LEAVING, night.at_ms, place=2))
         said.append(_doing(night))
-        night.journal.note(shaft, TransitStage.IN_BIN, night.at_ms, place=2, passed=1)
+        night.journal.note(shaft, Step(TransitStage.IN_BIN, night.at_ms, place=2, passed=1))
         said.append(_doing(night))
         night.happened(RunEventKind.ENDED, "the hopper is empty")
         said.append(_doing(night))

@@ -18,7 +18,7 @@ from midspan.measurement.result import ShaftResult
 from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import budget_table, trials_table, trials_words
 from midspan.report.result_text import console
-from midspan.store.database import RunReference
+from midspan.store.evaluation import RunReference
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.place import StorePlace
 from midspan.uncertainty.budget import Coverage, plain_dof

@@ -18,9 +18,9 @@ from midspan.store.place import StorePlace
 if TYPE_CHECKING:
     from midspan.decision.bands import Bands
     from midspan.decision.decision import Decision
-    from midspan.decision.origin import Origin
     from midspan.hand_bench.record import HandRecord, HandSession, Typed
     from midspan.hand_bench.result import HandResult
+    from midspan.store.evaluation import Origin
     from midspan.uncertainty.budget import Coverage
 
 hand = typer.Typer(
@@ -166,10 +166,10 @@ def _evaluated(
 
     Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
     """
-    from midspan.decision.origin import Origin
     from midspan.hand_bench.contradiction import cannot_tell
     from midspan.hand_bench.readings import numbers_of
     from midspan.hand_bench.sessions import session_at
+    from midspan.store.evaluation import Origin
 
     session = session_at(record.path, place)
     try:
@@ -195,7 +195,7 @@ def _keep_result(
     from midspan.decision.basis import basis_of_bands
     from midspan.decision.decision import NO_BANDS, judge
     from midspan.hand_bench.result import evaluate_hand
-    from midspan.store.database import RunReference
+    from midspan.store.evaluation import Evaluation, RunReference
     from midspan.store.kept_calibration import KeptCalibration
 
     result = evaluate_hand(session)
@@ -206,9 +206,8 @@ def _keep_result(
             store.keep_calibration(KeptCalibration(session.bench))
         known = store.run_of(where)
         batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
-        decision, is_new = store.add_again(
-            batch, where, result, decision, now_ms(), basis=basis_of_bands(bands), origin=origin
-        )
+        evaluation = Evaluation(result, decision, now_ms(), basis_of_bands(bands))
+        decision, is_new = store.add_again(batch, where, evaluation, origin=origin)
     return result, decision, is_new
 
 
@@ -224,10 +223,10 @@ def recompute(
     """Make every result again from the typed readings; new ones stand beside the old."""
     from midspan.decision.bands import load_bands
     from midspan.decision.decision import NO_BANDS
-    from midspan.decision.origin import Origin
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.sessions import sessions
     from midspan.report.result_text import verdict_words
+    from midspan.store.evaluation import Origin
 
     limits = load_bands(bands) if bands else None
     values = load_bench(bench).model_dump(mode="json") if bench else None

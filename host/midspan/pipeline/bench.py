@@ -14,12 +14,12 @@ from midspan.base.errors import DeviceFault
 from midspan.decision.bands import Bands
 from midspan.decision.basis import basis_of_bands
 from midspan.decision.decision import Decision, Outcome, verdict_on
-from midspan.decision.origin import Origin
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
 from midspan.pipeline.steps import Judging, Kept, Pipeline, Result
 from midspan.store.database import Store
+from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.wire.records import State
 
@@ -73,7 +73,8 @@ class Bench:
         def store(kept: Kept, result: Result, decision: Decision) -> Verdict:
             known = None if origin is Origin.MEASURED else self.store.run_of(kept.where)
             where = kept.where if known is None else known[1]  # its archive may have moved, or is named another way
-            add(self.batch, where, result, decision, self.now_ms(), basis=basis_of_bands(self.bands), origin=origin)
+            evaluation = Evaluation(result, decision, self.now_ms(), basis_of_bands(self.bands))
+            add(self.batch, where, evaluation, origin=origin)
             newest = self.store.history(where)[-1]
             return Verdict(kept.run, result, newest.decision, newest.id)
 

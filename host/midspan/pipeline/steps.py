@@ -32,7 +32,7 @@ from midspan.base.errors import StoreError
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
-from midspan.store.database import RunReference
+from midspan.store.evaluation import RunReference
 
 DecidedT = TypeVar("DecidedT")
 OutcomeT = TypeVar("OutcomeT")

@@ -12,7 +12,7 @@ from typing import Self
 
 from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import CAUSES, AnyResult, OlderResult, finite, is_same
 

@@ -15,7 +15,7 @@ from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
 from midspan.report.night_plots import over_bands
 from midspan.report.picture import INK
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from midspan.store.stored_result import finite
 
 MARKS: tuple[tuple[Outcome, Mapping[str, object]], ...] = (

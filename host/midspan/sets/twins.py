@@ -15,11 +15,11 @@ import numpy as np
 
 from midspan.base.errors import MatchingError
 from midspan.base.formatting import read_code
-from midspan.decision.origin import Origin
 from midspan.sets.identity import Identities, Pair, Statement, identities, pair_of
 from midspan.sets.likeness import ENOUGH, likely_same, repeats_of, traits
 from midspan.sets.limits import Array
 from midspan.store.database import Store
+from midspan.store.evaluation import Origin
 from midspan.store.records import Records, StatedIdentity
 from midspan.store.stock_records import StockRecords
 

@@ -10,7 +10,7 @@ from midspan.measurement.cycle_plan import plan_for
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Snapshot
 from midspan.sorting.recorder import NightRecorder
-from midspan.store.transit import Transit, TransitStage
+from midspan.store.transit import Step, Transit, TransitStage
 from midspan.wire.records import Identify, Source
 
 
@@ -80,7 +80,7 @@ class Executor:
         self.gauge.release(transit.shaft, place, self.on_event)
 
     def _note(self, shaft: int, stage: TransitStage, *, place: int | None = None, words: str | None = None) -> None:
-        self.recorder.journal.note(shaft, stage, self.recorder.now_ms(), place=place, words=words)
+        self.recorder.journal.note(shaft, Step(stage, self.recorder.now_ms(), place=place, words=words))
 
 
 def _open(snapshot: Snapshot) -> Transit:

@@ -75,7 +75,7 @@ class NightArchive:
 
     def _note_place(self, shaft: int, offset: int) -> None:
         marker = self._open_writer.marker
-        self._journal.note(shaft, TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker)
+        self._journal.note(shaft, Step(TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker))
 
     def keep(self, run: RawRun) -> Kept:
         """Put readings on the disk."""

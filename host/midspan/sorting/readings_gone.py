@@ -11,7 +11,7 @@ from pathlib import Path
 
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError
-from midspan.store.database import RunReference
+from midspan.store.evaluation import RunReference
 from midspan.store.transit import Transit
 from midspan.wire.records import HostFault
 

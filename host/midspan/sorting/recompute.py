@@ -28,7 +28,8 @@ from midspan.measurement.result import BATCH
 from midspan.pipeline.steps import DecidedT, Judging, Kept, Result
 from midspan.sorting.plan import SortPlan
 from midspan.sorting.verdict import basis_of_plan, verdict_by
-from midspan.store.database import RunReference, Store
+from midspan.store.database import Store
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.kept_calibration import KeptCalibration
 
 
@@ -104,9 +105,8 @@ class BesideOld:
         return Ruling(verdict_by(result, basis, self.bands), basis, batch, where)
 
     def _add(self, kept: Kept, result: Result, ruling: Ruling) -> Remade:
-        decision, is_new = self.store.add_again(
-            ruling.batch, ruling.where, result, ruling.decision, self.now_ms(), basis=ruling.basis
-        )
+        evaluation = Evaluation(result, ruling.decision, self.now_ms(), ruling.basis)
+        decision, is_new = self.store.add_again(ruling.batch, ruling.where, evaluation)
         self.stored += is_new
         self.unchanged += not is_new
         return Remade(kept.where, result, decision, ruling.basis)

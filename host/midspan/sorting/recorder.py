@@ -17,7 +17,6 @@ from midspan.base.formatting import shafts_numbered
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision
-from midspan.decision.origin import Origin
 from midspan.measurement.result import Unmeasured
 from midspan.pipeline.steps import Judging, Kept, Result
 from midspan.sorting.assess import Assessment, RunContext, assess, judged_as
@@ -32,10 +31,20 @@ from midspan.sorting.setup import Setup
 from midspan.sorting.tally import tally_of
 from midspan.sorting.verdict import basis_of_plan, verdict_by
 from midspan.store.database import Store
+from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.journal import Journal
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import finite
-from midspan.store.transit import NightOnRecord, RunEvent, RunEventKind, StandardCheck, Transit, TransitStage
+from midspan.store.transit import (
+    NightOnRecord,
+    RunEvent,
+    RunEventKind,
+    RunFindings,
+    StandardCheck,
+    Step,
+    Transit,
+    TransitStage,
+)
 from midspan.wire.records import Identify
 
 LOG = logging.getLogger(__name__)
@@ -176,9 +185,8 @@ class NightRecorder:
         basis = self._basis(None)
 
         def store(kept: Kept, result: Result, decision: Decision) -> None:
-            self._store.add(
-                self.night.batch, kept.where, result, decision, self.now_ms(), basis=basis, origin=Origin.IMPORTED
-            )
+            evaluation = Evaluation(result, decision, self.now_ms(), basis)
+            self._store.add(self.night.batch, kept.where, evaluation, origin=Origin.IMPORTED)
 
         decide = partial(_decided, basis=basis, bands=self.setup.bands)
         Judging(self.setup.calibration, decide, store).one(kept)
@@ -202,11 +210,10 @@ class NightRecorder:
 
     def _stored(self, kept: Kept, found: Assessment, context: RunContext) -> int:
         transit = context.transit
-        return self.journal.judged(
-            transit, kept.where, found.result, found.decision, context.now_ms, basis=self._basis(transit.standard),
-            cause=kept.run.cause, watched=found.seen.as_dict(), check=found.check,
-            suspects=self._suspects(found.check, context.checks), events=found.events,
-        )  # fmt: skip
+        evaluation = Evaluation(found.result, found.decision, context.now_ms, self._basis(transit.standard))
+        suspects = self._suspects(found.check, context.checks)
+        findings = RunFindings(kept.run.cause, found.seen.as_dict(), found.check, suspects, found.events)
+        return self.journal.judged(transit, kept.where, evaluation, findings)
 
     def _note_assessment(self, number: int, found: Assessment, transit: Transit) -> None:
         """Go on with what the store now has."""
@@ -242,7 +249,8 @@ class NightRecorder:
         words: str = "",
     ) -> None:
         """Note how a shaft's way ended, and count it."""
-        step = self.journal.note(transit.shaft, stage, self.now_ms(), place=place, passed=passed, words=words or None)
+        step = Step(stage, self.now_ms(), place, passed, words=words or None)
+        self.journal.note(transit.shaft, step)
         outcome = None if self._verdict is None or self._verdict[0] != transit.result else self._verdict[1].outcome
         ended = replace(transit, steps=(*transit.steps, step))
         self.tally.end(ended, outcome, alarmed=transit.shaft in self._alarmed)

@@ -7,7 +7,7 @@
 ...     batch = store.begin_batch("blue dozen", started_ms=0)
 ...     run = RunReference("batch.avro", byte_offset=4096, shaft=7, label="blue-7", started_ms=0)
 ...     verdict = Decision(Outcome.DOUBTFUL, ("it never touched",))
-...     number = store.add(batch, run, Unmeasured(7, "blue-7", ("NO_CONTACT",)), verdict, made_ms=1)
+...     number = store.add(batch, run, Evaluation(Unmeasured(7, "blue-7", ("NO_CONTACT",)), verdict, made_ms=1))
 ...     store.latest("blue-7").result.kind.value, store.latest(7).decision.outcome.value
 ('unmeasured', 'doubtful')
 """
@@ -18,7 +18,7 @@ import json
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 from types import TracebackType
@@ -32,10 +32,10 @@ from midspan.base.errors import StoreError
 from midspan.decision.basis import Basis
 from midspan.decision.concerns import carry, with_crack_limit
 from midspan.decision.decision import Decision, Outcome
-from midspan.decision.origin import Origin
 from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database_file import fold_in
+from midspan.store.evaluation import Evaluation, Origin, RunReference, StoredResult
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import (
@@ -66,35 +66,6 @@ LOG = logging.getLogger(__name__)
 WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
 
 
-@dataclass(frozen=True, slots=True)
-class RunReference:
-    """Where the raw readings of a shaft are kept."""
-
-    archive: str
-    byte_offset: int
-    shaft: int
-    label: str
-    started_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class StoredResult:
-    """One evaluation of a shaft as it was stored; the reasons of an Unmeasured are those of its verdict.
-
-    `run_id` numbers the measurements in the order they were stored; `basis` is None for verdicts of old.
-    """
-
-    id: int
-    batch: int
-    run: RunReference
-    result: AnyResult
-    decision: Decision
-    made_ms: int
-    run_id: int
-    origin: Origin = Origin.MEASURED
-    basis: Basis | None = None
-
-
 class Store:
     """The database of results; make one with `StorePlace.open`.
 
@@ -115,34 +86,25 @@ class Store:
             session.flush()
             return batch.id
 
-    def add(
-        self, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
-        *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
-    ) -> int:  # fmt: skip
-        """Store one evaluation of a run as `add_result` does, on the disk when this returns; its number."""
+    def add(self, batch: int, run: RunReference, evaluation: Evaluation, *, origin: Origin = Origin.MEASURED) -> int:
+        """Store an evaluation of a run as `add_evaluation` does, on the disk when this returns; its number."""
         with self.transaction() as session:
-            number, _ = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
-            return number
+            return add_evaluation(session, batch, run, evaluation, origin)
 
     def add_again(
-        self, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
-        *, basis: Basis | None, origin: Origin = Origin.IMPORTED,
-    ) -> tuple[Decision, bool]:  # fmt: skip
+        self, batch: int, run: RunReference, evaluation: Evaluation, *, origin: Origin = Origin.IMPORTED
+    ) -> tuple[Decision, bool]:
         """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
 
-        The verdict is the one that the store keeps (add_result); `origin` is that of a run that was never noted here.
+        The verdict is the one that the store keeps (add_evaluation); `origin` is that of a run never noted here.
         """
         with self.transaction() as session:
-            known = session.scalars(results_query().where(*is_run(run)).order_by(ResultRow.id)).all()
-            if known:
-                decision, basis = _with_the_past(session, known[0].run_id, result, decision, basis)
-            there = [stored_result(old) for old in known]
-            if there and is_same(there[-1].result, result):  # its newest verdict counts, and no earlier one
-                there = there[-1:]
-            if any(is_same(old.result, result) and old.decision == decision for old in there):
-                return decision, False
-            _, decision = add_result(session, batch, run, result, decision, made_ms, basis=basis, origin=origin)
-            return decision, True
+            run_id = note_run(session, batch, run, origin)
+            held = _with_the_past(session, run_id, evaluation)
+            is_new = not _stands(session, run_id, held)
+            if is_new:
+                _keep(session, run_id, held)
+            return held.decision, is_new
 
     def keep_calibration(self, kept: KeptCalibration) -> None:
         """Keep what a calibration said, so that later results can be compared with those it made.
@@ -243,37 +205,23 @@ class Store:
             return [stored_result(row) for row in session.scalars(query)]
 
 
-def add_result(
-    session: Session, batch: int, run: RunReference, result: AnyResult, decision: Decision, made_ms: int,
-    *, basis: Basis | None = None, origin: Origin = Origin.MEASURED,
-) -> tuple[int, Decision]:  # fmt: skip
-    """Store one evaluation of a run within a transaction; its number, and the verdict as it is kept.
+def add_evaluation(
+    session: Session, batch: int, run: RunReference, evaluation: Evaluation, origin: Origin = Origin.MEASURED
+) -> int:
+    """Store an evaluation of a run within a transaction and return its number.
 
     The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
-    noted with; `origin` says how it came here. The verdict keeps its `basis`, gets what earlier evaluations found, and
+    noted with; `origin` says how it came here. The verdict keeps its basis, gets what earlier evaluations found, and
     is held to the crack limit of the measurements that the run supersedes where it has none of its own.
     In the columns of quantities a number that is not finite is null: the verdict says what was wrong with it.
     """
     run_id = note_run(session, batch, run, origin)
-    decision, basis = _with_the_past(session, run_id, result, decision, basis)
-    row = ResultRow(
-        run_id=run_id, made_ms=made_ms, kind=result.kind, full=as_text(result),
-        decision=DecisionRow(
-            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons),
-            concerns=json.dumps([(concern.kind.value, concern.words) for concern in decision.concerns]),
-            basis_id=None if basis is None else _basis_id(session, basis),
-        ),
-        **_columns_of(result),
-    )  # fmt: skip
-    session.add(row)
-    session.flush()
-    return row.id, decision
+    return _keep(session, run_id, _with_the_past(session, run_id, evaluation))
 
 
-def _with_the_past(
-    session: Session, run_id: int, result: AnyResult, decision: Decision, basis: Basis | None
-) -> tuple[Decision, Basis | None]:
-    """Return verdict and basis with what was found of the shaft before, and the crack limit that it was held to."""
+def _with_the_past(session: Session, run_id: int, evaluation: Evaluation) -> Evaluation:
+    """Return an evaluation with what was found of the shaft before, and the crack limit that it was held to."""
+    result, decision, basis = evaluation.result, evaluation.decision, evaluation.basis
     own = basis or Basis()
     if own.crack_hysteresis_pct is None and own.standard is None and own.person is None:
         limit_pct = crack_limit_before(session, run_id)
@@ -281,7 +229,36 @@ def _with_the_past(
             basis = replace(own, crack_hysteresis_pct=limit_pct)
             measured_pct = None if isinstance(result, Unmeasured) else result.hysteresis_pct
             decision = with_crack_limit(decision, measured_pct, limit_pct)
-    return carry(decision, concerns_before(session, run_id, result)), basis
+    return replace(evaluation, decision=carry(decision, concerns_before(session, run_id, result)), basis=basis)
+
+
+def _stands(session: Session, run_id: int, held: Evaluation) -> bool:
+    """Return whether a run has this result with this verdict already.
+
+    Where its newest result is the same, the newest verdict counts and no earlier one.
+    """
+    rows = session.scalars(results_query().where(ResultRow.run_id == run_id).order_by(ResultRow.id))
+    same = [stored_result(row) for row in rows]
+    if same and is_same(same[-1].result, held.result):
+        same = same[-1:]
+    return any(is_same(known.result, held.result) and known.decision == held.decision for known in same)
+
+
+def _keep(session: Session, run_id: int, held: Evaluation) -> int:
+    """Lay an evaluation down as it is and return its number."""
+    decision, basis = held.decision, held.basis
+    row = ResultRow(
+        run_id=run_id, made_ms=held.made_ms, kind=held.result.kind, full=as_text(held.result),
+        decision=DecisionRow(
+            outcome=decision.outcome.value, bin=decision.bin, reasons=json.dumps(decision.reasons),
+            concerns=json.dumps([(concern.kind.value, concern.words) for concern in decision.concerns]),
+            basis_id=None if basis is None else _basis_id(session, basis),
+        ),
+        **_columns_of(held.result),
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row.id
 
 
 def _columns_of(result: AnyResult) -> dict[str, str | float | None]:

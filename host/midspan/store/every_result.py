@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from midspan.store.database import Store, StoredResult, results_query, stored_result
+from midspan.store.database import Store, results_query, stored_result
+from midspan.store.evaluation import StoredResult
 from midspan.store.tables import ResultRow, RunRow, SupersessionRow
 
 AT_A_TIME = 2000  # rows

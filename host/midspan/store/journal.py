@@ -11,7 +11,7 @@ there is never more than one.
 ...     journal = Journal(store)
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
-...     _ = journal.note(shaft, TransitStage.NO_SHAFT, at_ms=2)
+...     journal.note(shaft, Step(TransitStage.NO_SHAFT, at_ms=2))
 ...     journal.open_transit("bench"), journal.transits(night)[0].stage.name
 (None, 'NO_SHAFT')
 """
@@ -19,7 +19,7 @@ there is never more than one.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -27,10 +27,9 @@ from sqlalchemy import Select, func, insert, literal, select
 from sqlalchemy.orm import Session
 
 from midspan.base.errors import StoreError
-from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision, Outcome
-from midspan.store.database import RunReference, Store, add_result
-from midspan.store.stored_result import AnyResult
+from midspan.store.database import Store, add_evaluation
+from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
@@ -44,10 +43,12 @@ from midspan.store.tables import (
     TransitRow,
 )
 from midspan.store.transit import (
+    NOTHING_FOUND,
     JudgedResult,
     NightOnRecord,
     RunEvent,
     RunEventKind,
+    RunFindings,
     StandardCheck,
     Step,
     Transit,
@@ -94,64 +95,28 @@ class Journal:
                 raise StoreError(f"{self._store.place}: the numbers for shafts are used up; begin a new database")
             return number
 
-    def note(
-        self,
-        shaft: int,
-        stage: TransitStage,
-        at_ms: int,
-        *,
-        place: int | None = None,
-        passed: int | None = None,
-        archive_bytes: int | None = None,
-        words: str | None = None,
-    ) -> Step:
-        """What a shaft has come to; see `transit.TransitStage` for what goes with which stage."""
-        row = StepRow(
-            passage_id=shaft, at_ms=at_ms, stage=stage.value, place=place, passed=passed, archive_bytes=archive_bytes,
-            words=words,
-        )  # fmt: skip
+    def note(self, shaft: int, step: Step) -> None:
+        """Note what a shaft has come to; see `transit.TransitStage` for what goes with which stage."""
         with self._store.transaction() as session:
-            session.add(row)
-        return Step(stage, at_ms, place, passed, archive_bytes, None, words)
+            session.add(_step_row(shaft, step))
 
     def judged(
-        self,
-        transit: Transit,
-        run: RunReference,
-        result: AnyResult,
-        decision: Decision,
-        at_ms: int,
-        *,
-        basis: Basis | None = None,
-        cause: str | None = None,
-        watched: Mapping[str, float | None] | None = None,
-        check: StandardCheck | None = None,
-        suspects: Iterable[int] = (),
-        events: Iterable[RunEvent] = (),
+        self, transit: Transit, run: RunReference, evaluation: Evaluation, findings: RunFindings = NOTHING_FOUND
     ) -> int:
-        """Store result, verdict, step, check, suspects and events: all of them or none; the result's number.
-
-        `basis` is what the verdict was made by,
-        `cause` is the fault code for which the cycle was cut short, `watched` what watch.observe gave.
-        """
+        """Store result, verdict, step and all that was found besides, all or none; the result's number."""
+        at_ms, check = evaluation.made_ms, findings.check
         with self._store.transaction() as session:
-            batch = self._batch(session, transit.night)
-            number, _ = add_result(session, batch, run, result, decision, at_ms, basis=basis)
-            session.add(
-                StepRow(
-                    passage_id=transit.shaft, at_ms=at_ms, stage=TransitStage.JUDGED.value, result_id=number,
-                    words=cause,
-                    watched=None if watched is None else json.dumps(watched),
-                )
-            )  # fmt: skip
+            number = add_evaluation(session, self._batch(session, transit.night), run, evaluation)
+            judged = Step(TransitStage.JUDGED, at_ms, result=number, words=findings.cause, watched=findings.watched)
+            session.add(_step_row(transit.shaft, judged))
             if check is not None:
                 session.add(CheckRow(passage_id=transit.shaft, **check.columns()))
             session.flush()
             session.add_all(
                 SuspectRow(passage_id=shaft, check_id=transit.shaft, run_id=_judged_run(session, shaft))
-                for shaft in set(suspects)
+                for shaft in set(findings.suspects)
             )
-            session.add_all(_event_row(transit.night, one) for one in events)
+            session.add_all(_event_row(transit.night, one) for one in findings.events)
             return number
 
     def add_events(self, night: int, *events: RunEvent) -> None:
@@ -291,6 +256,14 @@ def _judged_run(session: Session, shaft: int) -> int | None:
     """Return the measurement by which a shaft was judged last, None when it never was."""
     query = select(ResultRow.run_id).join(StepRow, StepRow.result_id == ResultRow.id).where(StepRow.passage_id == shaft)
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
+
+
+def _step_row(shaft: int, step: Step) -> StepRow:
+    return StepRow(
+        passage_id=shaft, at_ms=step.at_ms, stage=step.stage.value, place=step.place, passed=step.passed,
+        archive_bytes=step.archive_bytes, result_id=step.result, words=step.words,
+        watched=None if step.watched is None else json.dumps(step.watched),
+    )  # fmt: skip
 
 
 def _event_row(night: int, one: RunEvent) -> EventRow:

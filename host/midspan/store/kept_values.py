@@ -23,8 +23,8 @@ from sqlalchemy.types import TypeDecorator
 
 from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
-from midspan.decision.origin import Origin
 from midspan.measurement.result_form import ResultKind
+from midspan.store.evaluation import Origin
 from midspan.store.transit import RunEventKind, TransitStage
 
 

@@ -9,7 +9,8 @@ from midspan.base.formatting import read_code
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
-from midspan.store.database import RunReference, Store, StoredResult
+from midspan.store.database import Store
+from midspan.store.evaluation import RunReference, StoredResult
 from midspan.store.place import StorePlace
 from midspan.store.stored_result import OlderResult
 

@@ -10,20 +10,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, exists, func, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session, aliased
 
 from midspan.decision.decision import Concern, ConcernKind
-from midspan.decision.origin import Origin
 from midspan.measurement.result import Unmeasured
+from midspan.store.evaluation import Origin, RunReference
 from midspan.store.stored_result import AnyResult, finite
 from midspan.store.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
-
-if TYPE_CHECKING:
-    from midspan.store.database import RunReference
 
 CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
 

@@ -13,8 +13,8 @@ from typing import Self
 from sqlalchemy import exists, insert, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from midspan.decision.origin import Origin
 from midspan.store.database import Store
+from midspan.store.evaluation import Origin
 from midspan.store.tables import IdentityRow, RunRow
 
 

@@ -10,9 +10,9 @@ from sqlalchemy import Select, String, and_, case, cast, func, select
 from sqlalchemy.orm import aliased
 
 from midspan.decision.decision import ConcernKind, Outcome
-from midspan.decision.origin import Origin
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
+from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
 from midspan.store.records import Records
 from midspan.store.stored_result import MeasuredResult, read_measured

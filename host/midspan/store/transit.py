@@ -10,7 +10,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
@@ -56,7 +56,7 @@ class RunEventKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What a shaft has come to at a time; `watched` is the watch.Observation of a measured one."""
+    """What a shaft has come to at a time; `watched` are the gauge_health.RunSigns of a measured one."""
 
     stage: TransitStage
     at_ms: int
@@ -184,3 +184,21 @@ class StandardCheck:
             row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,
             tuple(json.loads(row.reasons)), row.calibration, row.passage_id,
         )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class RunFindings:
+    """What a night found in a run besides its verdict.
+
+    `cause` is the fault code for which the cycle was cut short, `watched` what gauge_health.observe gave; `check` is
+    that of a standard, and `suspects` the shafts which it makes doubtful.
+    """
+
+    cause: str | None = None
+    watched: Mapping[str, float | None] | None = None
+    check: StandardCheck | None = None
+    suspects: Collection[int] = ()
+    events: Sequence[RunEvent] = ()
+
+
+NOTHING_FOUND = RunFindings()

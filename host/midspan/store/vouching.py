@@ -17,7 +17,8 @@ from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
 from midspan.decision.decision import Decision, verdict_on
-from midspan.store.database import Store, StoredResult, add_result
+from midspan.store.database import Store, add_evaluation
+from midspan.store.evaluation import Evaluation, StoredResult
 from midspan.store.lookup import whole
 from midspan.store.tables import ResultRow, VoucherRow
 
@@ -55,7 +56,8 @@ def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands 
             basis = replace(
                 stored.basis or Basis(), bands=content_of(used), crack_hysteresis_pct=None, person=voucher.person
             )
-            add_result(session, stored.batch, stored.run, stored.result, decision, voucher.at_ms, basis=basis)
+            evaluation = Evaluation(stored.result, decision, voucher.at_ms, basis)
+            add_evaluation(session, stored.batch, stored.run, evaluation)
     return {shaft: _standing(store, shaft)[0].decision for shaft in shafts}
 
 

@@ -18,7 +18,8 @@ from midspan.calibrate.reference_bar import load_bar
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
 from midspan.sets.stock import each_once
-from midspan.store.database import Store, StoredResult
+from midspan.store.database import Store
+from midspan.store.evaluation import StoredResult
 from midspan.study.linearity import Reference
 
 PARTS, APPRAISERS = ("part", "shaft", "bar"), ("appraiser", "operator", "batch", "gauge")

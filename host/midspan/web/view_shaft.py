@@ -18,7 +18,7 @@ from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.report.result_text import story, verdict_words
 from midspan.sets.stock import beside_verdict
-from midspan.store.database import StoredResult
+from midspan.store.evaluation import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
 from midspan.store.place import StorePlace
