@@ -28,7 +28,7 @@ from midspan.hand_bench import guide as hand_guide
 from midspan.hand_bench import prompts
 from midspan.hand_bench.assigned_value import assigned_from
 from midspan.hand_bench.bench import EXAMPLE, HandBench, load_bench
-from midspan.hand_bench.record import HandRecord, Typed
+from midspan.hand_bench.record import HandRecord, HandShaft, Typed
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
 from midspan.rehearsal import scenario
@@ -238,11 +238,11 @@ def test_gravity_comes_from_latitude_and_height() -> None:
 
 def test_a_record_only_grows_and_the_last_reading_of_a_place_counts(tmp_path) -> None:
     record = HandRecord(tmp_path / "hand.jsonl")
-    place = record.begin(bench_file(), 7, "bar", "Ann", 0)
+    place = record.begin(bench_file(), HandShaft(7, "bar", "Ann"), 0)
     record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
     before = record.path.read_bytes()
     record.keep(place, Typed("0", "1", "0.00", "12.71", ""))
-    second = record.begin(bench_file(), 8, "", "", 1)
+    second = record.begin(bench_file(), HandShaft(8, "", ""), 1)
     assert record.path.read_bytes().startswith(before)
     first, other = sessions(record.path)
     assert [one.loaded for one in first.typed] == ["12.71"]
@@ -267,7 +267,7 @@ def test_a_label_that_no_screen_could_show_is_refused(folder, label) -> None:
 
 def test_a_torn_line_harms_no_other(tmp_path) -> None:
     record = HandRecord(tmp_path / "hand.jsonl")
-    place = record.begin(bench_file(), 7, "bar", "", 0)
+    place = record.begin(bench_file(), HandShaft(7, "bar", ""), 0)
     record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
     with record.path.open("ab") as file:
         file.write(b'{"session": 0, "angle_d')

@@ -9,7 +9,7 @@ import pytest
 from commands_rig import midspan
 from hand_rig import BENCH, good, measure, write
 from midspan.base.errors import ArchiveError
-from midspan.hand_bench.record import NAMES, Begun, HandRecord, Typed
+from midspan.hand_bench.record import NAMES, Begun, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import sessions
 from places import DATA
@@ -35,14 +35,14 @@ def record(tmp_path):
     record = HandRecord(tmp_path / "hand.jsonl")
     typed = [Typed(f"{angle}", "1", "3.00", f"15.7{angle // 90}", "3.01") for angle in (0, 90, 180)]
     bench = {"bench": {"id": "Süd"}}
-    first = record.begin(bench, 1, "Föhre", "Ann", 0, readings=3)
-    second = record.begin(bench, 2, "", "", 1, positions=3, repeats=1, readings=3)
+    first = record.begin(bench, HandShaft(1, "Föhre", "Ann"), 0, ReadingPlan(readings=3))
+    second = record.begin(bench, HandShaft(2, "", ""), 1, ReadingPlan(positions=3, repeats=1, readings=3))
     for one in typed:
         record.keep(first, one)
     record.keep(second, Begun("0", "1", ("3.00",)))
     record.keep(second, typed[0])
     record.end(first)
-    third = record.begin(bench, 3, "bar", "Ben", 2, positions=3, repeats=1, readings=3)
+    third = record.begin(bench, HandShaft(3, "bar", "Ben"), 2, ReadingPlan(positions=3, repeats=1, readings=3))
     record.keep(third, Typed("0", "1", "3.00", "99.99", "3.01"))
     for one in typed:
         record.keep(third, one)

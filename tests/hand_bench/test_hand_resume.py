@@ -14,7 +14,7 @@ from hand_rig import BENCH, good, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, places
-from midspan.hand_bench.record import NAMES, HandRecord, Typed
+from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.sessions import sessions
 from stores import store_in
 from synthetic import Shaft
@@ -261,7 +261,7 @@ def test_a_line_that_a_power_cut_tore_is_read_again(folder, monkeypatch) -> None
 
 def test_going_back_after_an_interruption_reads_the_last_one_again(folder) -> None:
     record = HandRecord(folder / "hand.jsonl")
-    place = record.begin({}, 3, "", "", 0, positions=2, repeats=1, readings=2)
+    place = record.begin({}, HandShaft(3, "", ""), 0, ReadingPlan(positions=2, repeats=1, readings=2))
     record.keep(place, Typed("0", "1", "3.00", "15.70", "3.00"))
     (session,) = sessions(record.path)
     answers = iter(("b", "3.01", "15.71", "3.01", "3.00", "15.72", "3.00"))

@@ -11,7 +11,7 @@ from midspan.decision.decision import NO_BANDS
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.conversion import CAUSES
 from midspan.hand_bench.monte_carlo import hand_trials
-from midspan.hand_bench.record import HandRecord
+from midspan.hand_bench.record import HandRecord, HandShaft
 from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import session_at
 from midspan.uncertainty.monte_carlo import agreement
@@ -115,7 +115,7 @@ def test_the_budget_of_a_stored_hand_result_has_bars_trials_and_a_picture(tmp_pa
 def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_so(tmp_path, store_place):
     typed = readings(bench=TrueBench(noise=0.005), rng=np.random.default_rng(2))
     record = HandRecord(tmp_path / "hand.jsonl")
-    place = record.begin(bench_file(), shaft=1, label="bar", operator="", started_ms=0)
+    place = record.begin(bench_file(), HandShaft(1, "bar", ""), started_ms=0)
     for one in typed:
         record.keep(place, one)
     session = session_at(record.path, place)

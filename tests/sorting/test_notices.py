@@ -12,7 +12,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 import pytest
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError
-from midspan.sorting.notices import END_S, MOST_WAITING, Kind, Notices, NoticeSettings
+from midspan.sorting.notices import END_S, MOST_WAITING, Kind, Notices, NoticeSettings, Tries
 from midspan.sorting.notices_transports import NoticeError, Transport, by_apprise, by_webhook
 from midspan.sorting.plan import EXAMPLE, SortPlan
 
@@ -81,7 +81,7 @@ def unheard_port():
 def notices(folder, *addresses, pauses_s=(0.0,), end_s=END_S, **changes):
     settings = NoticeSettings(webhook=addresses, **changes)
     about = "night 3 on gauge attic"
-    return Notices(settings, folder, about, now_ms=lambda: NOW_MS, pauses_s=pauses_s, end_s=end_s)
+    return Notices(settings, folder, about, now_ms=lambda: NOW_MS, tries=Tries(pauses_s, end_s))
 
 
 def test_a_notice_is_logged_and_posted(tmp_path, server):
@@ -186,7 +186,7 @@ def test_a_notice_is_tried_again(tmp_path):
             raise NoticeError("not yet")
 
     settings = NoticeSettings()
-    with Notices(settings, tmp_path, "n", ways=[Transport("stubborn", send)], pauses_s=(0.0, 0.0, 0.0)) as telling:
+    with Notices(settings, tmp_path, "n", ways=[Transport("stubborn", send)], tries=Tries((0.0, 0.0, 0.0))) as telling:
         telling.tell(Kind.STOPPED, "again")
     assert tries == ["again"] * 3
     assert telling.take_failures() == []
@@ -200,7 +200,7 @@ def test_the_end_of_the_run_cuts_the_pauses_short(tmp_path):
         raise NoticeError("gone")
 
     settings = NoticeSettings()
-    telling = Notices(settings, tmp_path, "n", ways=[Transport("gone", send)], pauses_s=(0.0, 1e6))
+    telling = Notices(settings, tmp_path, "n", ways=[Transport("gone", send)], tries=Tries((0.0, 1e6)))
     telling.tell(Kind.STOPPED, "words")
     assert tried.wait(30)
     telling.close()
@@ -325,12 +325,12 @@ def test_apprise_delivers_what_it_is_given(tmp_path, server, caplog):
     with server.running() as address:
         port = address.split(":")[2].split("/")[0]
         with Notices(NoticeSettings(apprise=(f"json://127.0.0.1:{port}/{SECRET}",)), tmp_path, "night 3",
-                     pauses_s=(0.0,)) as telling:  # fmt: skip
+                     tries=Tries((0.0,))) as telling:  # fmt: skip
             telling.tell(Kind.NEEDS_PERSON, "The hopper is empty.")
         assert telling.take_failures() == []
         server.status = 500
         with Notices(NoticeSettings(apprise=(f"json://127.0.0.1:{port}/{SECRET}",)), tmp_path, "night 3",
-                     pauses_s=(0.0,)) as telling:  # fmt: skip
+                     tries=Tries((0.0,))) as telling:  # fmt: skip
             telling.tell(Kind.NEEDS_PERSON, "Still.")
     body = server.posted[0][2]
     assert (body["title"], body["message"]) == ("Midspan, night 3: needs a person", "The hopper is empty.")
@@ -360,7 +360,8 @@ def test_a_program_ends_though_a_server_never_answers(tmp_path, server):
     server.answers.clear()
     program = (
         "import sys; from pathlib import Path; from midspan.sorting.notices import *\n"
-        f"with Notices(NoticeSettings(webhook=(sys.argv[1],)), Path({str(tmp_path)!r}), 'n', end_s=0.0) as telling:\n"
+        f"settings, folder = NoticeSettings(webhook=(sys.argv[1],)), Path({str(tmp_path)!r})\n"
+        "with Notices(settings, folder, 'n', tries=Tries(end_s=0.0)) as telling:\n"
         "    telling.tell(Kind.STOPPED, 'words')\n"
         "print(telling.take_failures()[0])\n"
     )

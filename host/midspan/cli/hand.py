@@ -18,7 +18,7 @@ from midspan.store.place import StorePlace
 if TYPE_CHECKING:
     from midspan.decision.bands import Bands
     from midspan.decision.decision import Decision
-    from midspan.hand_bench.record import HandRecord, HandSession, Typed
+    from midspan.hand_bench.record import HandRecord, HandSession, HandShaft, Typed
     from midspan.hand_bench.result import HandResult
     from midspan.store.evaluation import Origin
     from midspan.uncertainty.budget import Coverage
@@ -64,7 +64,7 @@ def measure(
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
-    from midspan.hand_bench.record import HandRecord
+    from midspan.hand_bench.record import HandRecord, HandShaft
     from midspan.store.kept_calibration import KeptCalibration
 
     make_bench(bench, typer.prompt, typer.echo)
@@ -78,15 +78,6 @@ def measure(
     place = _taken(kept, values, HandShaft(shaft, label, operator), source)
     result, decision = _evaluated(kept, place, limits, store)
     show_hand(result, decision, Shown(as_json, k, picture))
-
-
-@dataclass(frozen=True)
-class HandShaft:
-    """Which shaft is measured, and by whom."""
-
-    shaft: int
-    label: str
-    operator: str
 
 
 @dataclass(frozen=True)
@@ -108,26 +99,29 @@ def _from_csv(file: Path) -> "list[Typed]":
     return typed
 
 
-def _taken(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, source: "Sequence[Typed] | Guided") -> int:
+def _taken(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", source: "Sequence[Typed] | Guided") -> int:
     """Keep readings as they come, in a new session or an unfinished one; return its place in the record."""
     if isinstance(source, Guided):
         return _from_person(record, bench, whose, source)
     return _from_table(record, bench, whose, source)
 
 
-def _from_table(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, typed: "Sequence[Typed]") -> int:
+def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", typed: "Sequence[Typed]") -> int:
     """Keep the readings of a table as a session; return its place in the record."""
+    from midspan.hand_bench.record import ReadingPlan
+
     if not typed:
         raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
-    place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), readings=len(typed))
+    place = record.begin(bench, whose, now_ms(), ReadingPlan(readings=len(typed)))
     for reading in typed:
         record.keep(place, reading)
     return place
 
 
-def _from_person(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, how: Guided) -> int:
+def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", how: Guided) -> int:
     """Keep what a person types, in the session that was not finished or a new one; return its place in the record."""
     from midspan.hand_bench.guide import Guide, places, progress, to_go_on_with
+    from midspan.hand_bench.record import ReadingPlan
 
     plan = {"positions": how.positions, "repeats": how.repeats}
     last = None if how.anew else _last_session(record.path, whose)
@@ -137,7 +131,7 @@ def _from_person(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, 
         place = record.go_on(session)
     else:
         number = how.positions * how.repeats
-        place = record.begin(bench, whose.shaft, whose.label, whose.operator, now_ms(), **plan, readings=number)
+        place = record.begin(bench, whose, now_ms(), ReadingPlan(how.positions, how.repeats, number))
     graduation = bench["indicator"]["graduation"]
     known = session.typed if session else ()
     for reading in Guide(places(how.positions, how.repeats), graduation, typer.prompt, typer.echo, known).readings():
@@ -145,7 +139,7 @@ def _from_person(record: "HandRecord", bench: dict[str, Any], whose: HandShaft, 
     return place
 
 
-def _last_session(file: Path, whose: HandShaft) -> "HandSession | None":
+def _last_session(file: Path, whose: "HandShaft") -> "HandSession | None":
     """Return the newest session of the shaft in the record, or None; what is damaged is told, and the rest is read."""
     from midspan.hand_bench.sessions import sessions
 

@@ -9,9 +9,9 @@ square over the bound, the largest over the root of five, is its standard uncert
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import inf
+from typing import Generic, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from midspan.base.units import MM_PER_THOU, STANDARD, Convention
 from midspan.hand_bench.bench import HandBench
@@ -38,24 +38,32 @@ CAUSES = (
 )
 
 
+Number = TypeVar("Number", float, Array)
+
+
 @dataclass(frozen=True)
-class Pull:
-    """What bends the shaft: the force that is always there, the force that comes on, over which span, and the give."""
+class Pull(Generic[Number]):
+    """What bends the shaft: the force that is always there, the force that comes on, over which span, and the give.
+
+    One bench as it is, or arrays of benches as trials draw them.
+    """
 
     always_n: float
-    load_n: float
-    span_mm: float
-    give_mm_per_n: float
+    load_n: Number
+    span_mm: Number
+    give_mm_per_n: Number
 
     @classmethod
-    def of(cls, bench: HandBench) -> "Pull":
-        """As the bench says it is; the dial's spring presses too, and less or more under load."""
+    def of(cls, bench: HandBench) -> "Pull[float]":
+        """Return it as the bench says it is; the dial's spring presses too, and less or more under load."""
         hook_n = bench.weight.hook_g / 1000 * bench.place.gravity().m_s2
         load_n = bench.load_n + bench.indicator.force_change_n
-        return cls(hook_n + bench.indicator.force_n, load_n, bench.span.span_mm, bench.frame.give_mm_per_n)
+        return Pull(hook_n + bench.indicator.force_n, load_n, bench.span.span_mm, bench.frame.give_mm_per_n)
 
     def thou(self, sunk_mm: Array, to: Convention = STANDARD, support: Support = "between") -> Array:
-        """Deflection in thou under a convention, from how far the dial says that midspan sank (any shape).
+        """Return the deflection in thou under a convention, from how far the dial says that midspan sank.
+
+        The shapes of `sunk_mm` and of the pulls broadcast.
 
         Raises ConversionError where no shaft bends like that.
 
@@ -63,29 +71,15 @@ class Pull:
         >>> float(pull.thou(np.array(12.7)).round(6))
         500.0
         """
-        return standard_thou(self.always_n, self.load_n, self.span_mm, self.give_mm_per_n, sunk_mm, to, support)
+        bend = sunk_mm - self.give_mm_per_n * self.load_n
+        stiffness = stiffness_between((self.always_n, self.always_n + self.load_n), bend, self.span_mm, support)
+        return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
 
-    def change(self, sunk_mm: float, **by: float) -> float:
+    def change(self: "Pull[float]", sunk_mm: float, **by: float) -> float:
         """Derivative of the standard deflection with respect to one field, in thou per its unit."""
         ((name, step),) = by.items()
         up, down = (replace(self, **{name: getattr(self, name) + sign * step}) for sign in (1, -1))
         return float(up.thou(np.array(sunk_mm)) - down.thou(np.array(sunk_mm))) / (2 * step)
-
-
-def standard_thou(
-    always_n: float,
-    load_n: ArrayLike,
-    span_mm: ArrayLike,
-    give_mm_per_n: ArrayLike,
-    sunk_mm: ArrayLike,
-    to: Convention = STANDARD,
-    support: Support = "between",
-) -> Array:
-    """`Pull.thou` for arrays of pulls as well, as trials draw them (shapes broadcast)."""
-    load = np.asarray(load_n, float)
-    bend = np.asarray(sunk_mm, float) - np.asarray(give_mm_per_n, float) * load
-    stiffness = stiffness_between((always_n, always_n + load), bend, span_mm, support)
-    return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
 
 
 def sunk_for(bench: HandBench, spine_thou: float) -> float:
@@ -156,7 +150,7 @@ def off_centre_loss(offset_mm: float, span_mm: float) -> float:
     return 8 * (offset_mm / span_mm) ** 2 - 16 * (offset_mm / span_mm) ** 4
 
 
-def support_thou(pull: Pull, sunk_mm: float, to: Convention = STANDARD) -> float:
+def support_thou(pull: Pull[float], sunk_mm: float, to: Convention = STANDARD) -> float:
     """Standard uncertainty from reactions anywhere between frictionless and vertical, in thou."""
     normal, vertical = (float(pull.thou(np.array(sunk_mm), to, support)) for support in ("normal", "vertical"))
     return abs(normal - vertical) / 2 / 3**0.5

@@ -8,7 +8,7 @@ the budget adds them as if to both, so where they are large the interval of the 
 import numpy as np
 
 from midspan.hand_bench.bench import HandBench
-from midspan.hand_bench.conversion import Pull, off_centre_loss, standard_thou
+from midspan.hand_bench.conversion import Pull, off_centre_loss
 from midspan.hand_bench.result import HandResult
 from midspan.uncertainty.budget import PROBABILITY
 from midspan.uncertainty.monte_carlo import Array, Draws, Summary, summary
@@ -34,7 +34,8 @@ def _spines(result: HandResult, bench: HandBench, draws: Draws) -> Array:
     load_n = weight_n + dial.force_change_n + draws.normal(u["dial force"])
     span, give = known.span_mm + draws.normal(u["span"]), known.give_mm_per_n + draws.normal(u["give of supports"])
     sunk = _sunk(result, bench, u["dial error"], draws)
-    low, high = (standard_thou(known.always_n, load_n, span, give, sunk, support=end) for end in ("normal", "vertical"))
+    pull = Pull(known.always_n, load_n, span, give)
+    low, high = (pull.thou(sunk, support=end) for end in ("normal", "vertical"))
     mixed = (low + high) / 2 + draws.rectangular(0.5) * (high - low)
     lost = off_centre_loss(1.0, known.span_mm) * draws.rectangular(bench.frame.off_centre_mm) ** 2
     shear = draws.rectangular(np.sqrt(3) * u["shear"])

@@ -10,7 +10,7 @@ line, and the last whole one counts. Lines of a session are numbered, so that a 
 
 >>> import tempfile
 >>> record = HandRecord(Path(tempfile.mkdtemp()) / "hand.jsonl")
->>> place = record.begin({"bench": {"id": "b"}}, shaft=3, label="bar", operator="Ann", started_ms=0)
+>>> place = record.begin({"bench": {"id": "b"}}, HandShaft(3, "bar", "Ann"), started_ms=0)
 >>> record.keep(place, Begun("0", "1", ("0.00",)))
 >>> record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
 >>> record.path.read_text().splitlines()[-1]
@@ -80,6 +80,27 @@ class HandSession:
     has_lost_lines: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class HandShaft:
+    """Which shaft is read, and by whom."""
+
+    shaft: int
+    label: str
+    operator: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingPlan:
+    """Through how many positions, how often, a person is led; `readings` in all. 0 where that is not known."""
+
+    positions: int = 0
+    repeats: int = 0
+    readings: int = 0
+
+
+UNPLANNED = ReadingPlan()
+
+
 class HandRecord:
     """A file of typed readings that only grows. Every line is on the disk when a call returns."""
 
@@ -87,17 +108,13 @@ class HandRecord:
         self.path = path
         self._lines: dict[int, int] = {}
 
-    def begin(
-        self, bench: dict[str, Any], shaft: int, label: str, operator: str, started_ms: int, *, positions: int = 0,
-        repeats: int = 0, readings: int = 0,
-    ) -> int:  # fmt: skip
+    def begin(self, bench: dict[str, Any], whose: HandShaft, started_ms: int, plan: ReadingPlan = UNPLANNED) -> int:
         """Note a new session; its place in the file, by which its readings and its result name it.
 
         Raises OutputError when the file cannot be written.
         """
-        head = {"hand_readings": VERSION, "shaft": shaft, "label": label, "operator": operator}
-        plan = {"positions": positions, "repeats": repeats, "readings": readings}
-        place = self._append({**head, "started_ms": started_ms, **plan, "bench": bench})
+        head = {"hand_readings": VERSION, **asdict(whose), "started_ms": started_ms, **asdict(plan)}
+        place = self._append({**head, "bench": bench})
         self._lines[place] = 0
         return place
 

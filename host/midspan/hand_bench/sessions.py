@@ -6,7 +6,7 @@ whose lines have none, it is the session that was typed last.
 >>> import tempfile
 >>> from midspan.hand_bench.record import HandRecord
 >>> record = HandRecord(Path(tempfile.mkdtemp()) / "hand.jsonl")
->>> place = record.begin({"bench": {"id": "b"}}, shaft=3, label="bar", operator="Ann", started_ms=0)
+>>> place = record.begin({"bench": {"id": "b"}}, HandShaft(3, "bar", "Ann"), started_ms=0)
 >>> record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
 >>> [session] = sessions(record.path)
 >>> session.label, session.typed[0].loaded

@@ -16,6 +16,7 @@ import os
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -86,11 +87,22 @@ def _address(given: SecretStr) -> str:
     return os.environ[text[1:]]
 
 
-class Notices:
-    """Tells of one run, named `about`; leaving the block waits up to `end_s` for what is still on its way.
+@dataclass(frozen=True)
+class Tries:
+    """How long a notice is tried for: the pause before each try, and how long the end of a run waits for the last."""
 
-    The log's name counts from `folder`, that of the plan. `ways` are those of the settings unless given, `pauses_s`
-    come before each try. Raises ConfigurationError as `NoticeSettings.ways` does.
+    pauses_s: Sequence[float] = PAUSES_S
+    end_s: float = END_S
+
+
+PATIENT = Tries()
+
+
+class Notices:
+    """Tells of one run, named `about`; leaving the block waits for what is still on its way, as `tries` says.
+
+    The log's name counts from `folder`, that of the plan. `ways` are those of the settings unless given. Raises
+    ConfigurationError as `NoticeSettings.ways` does.
     """
 
     def __init__(
@@ -101,13 +113,12 @@ class Notices:
         *,
         now_ms: Callable[[], int] = now_ms,
         ways: Sequence[Transport] | None = None,
-        pauses_s: Sequence[float] = PAUSES_S,
-        end_s: float = END_S,
+        tries: Tries = PATIENT,
     ) -> None:
-        self._log, self._about, self._now_ms, self._end_s = folder / settings.log, about, now_ms, end_s
+        self._log, self._about, self._now_ms, self._end_s = folder / settings.log, about, now_ms, tries.end_s
         self._failures: SimpleQueue[str] = SimpleQueue()
         ways = settings.ways() if ways is None else ways
-        self._posts = [_Post(way, pauses_s, self._failures) for way in ways]
+        self._posts = [_Post(way, tries.pauses_s, self._failures) for way in ways]
 
     def tell(self, kind: Kind, words: str) -> None:
         """Write the notice to the log and set it on its way; returns at once."""
