@@ -4,7 +4,7 @@ A damaged line costs what it said. The session it belonged to knows by the numbe
 whose lines have none, it is the session that was typed last.
 
 >>> import tempfile
->>> from midspan.hand_bench.record import HandRecord
+>>> from midspan.hand_bench.record import HandRecord, HandShaft
 >>> record = HandRecord(Path(tempfile.mkdtemp()) / "hand.jsonl")
 >>> place = record.begin({"bench": {"id": "b"}}, HandShaft(3, "bar", "Ann"), started_ms=0)
 >>> record.keep(place, Typed("0", "1", "0.00", "12.70", ""))
