@@ -236,11 +236,11 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.store.journal import Journal
-from midspan.store.transit import TransitStage
+from midspan.store.transit import Step, TransitStage
 from midspan.store.place import StorePlace
 journal = Journal(StorePlace(Path(sys.argv[1])).open())
 shaft = journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1)
-journal.note(shaft, TransitStage.LEAVING, 2, place=4)
+journal.note(shaft, Step(TransitStage.LEAVING, 2, place=4))
 os._exit(1)
 """
 
