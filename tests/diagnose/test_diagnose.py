@@ -12,6 +12,7 @@ from commands_rig import complaint, midspan, settings
 from hypothesis import example, given
 from hypothesis import settings as hypothesis
 from hypothesis import strategies as st
+from limits import no_room
 from midspan.base.errors import LinkError, MidspanError
 from midspan.base.log_file import log_path, logging_to
 from midspan.decision.decision import Decision, Outcome
@@ -249,3 +250,12 @@ def test_the_command_says_what_it_packed_and_writes_over_nothing(tmp_path, monke
 def test_a_pack_that_cannot_be_written_is_one_line(tmp_path):
     with pytest.raises(MidspanError, match=r"none.*pack\.zip"):
         pack(Sources(tmp_path), tmp_path / "none" / "pack.zip")
+
+
+def test_a_pack_that_a_full_disk_cut_short_is_not_left_behind(tmp_path):
+    out = tmp_path / "pack.zip"
+    with no_room(500), pytest.raises(MidspanError, match=r"pack\.zip"):
+        pack(Sources(tmp_path), out)
+    assert not out.exists()
+    pack(Sources(tmp_path), out)
+    assert LIST in members(out)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile
 
@@ -22,14 +23,27 @@ def pack(sources: Sources, out: Path) -> list[Part]:
     Raises OutputError when the file is there already or cannot be written.
     """
     parts = [*Collector(sources).parts()]
+    content = _zipped(parts)
     with writing(out, "name another file, or another folder"):
         file = out.open("xb")
-        with file, ZipFile(file, "w", ZIP_DEFLATED) as packed:
-            packed.writestr(LIST, _list(parts))
-            for part in parts:
-                if part.text is not None:
-                    packed.writestr(part.name, part.text + "\n")
+        try:
+            with file:
+                file.write(content)
+        except OSError:
+            out.unlink()  # half a pack helps nobody, and its name would be taken
+            raise
     return parts
+
+
+def _zipped(parts: list[Part]) -> bytes:
+    """Return the bytes of the zip file."""
+    whole = BytesIO()
+    with ZipFile(whole, "w", ZIP_DEFLATED) as packed:
+        packed.writestr(LIST, _list(parts))
+        for part in parts:
+            if part.text is not None:
+                packed.writestr(part.name, part.text + "\n")
+    return whole.getvalue()
 
 
 def _list(parts: list[Part]) -> str:
