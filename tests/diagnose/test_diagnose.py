@@ -2,6 +2,7 @@
 
 import json
 import logging
+import os
 import re
 import shutil
 from dataclasses import replace
@@ -259,3 +260,14 @@ def test_a_pack_that_a_full_disk_cut_short_is_not_left_behind(tmp_path):
     assert not out.exists()
     pack(Sources(tmp_path), out)
     assert LIST in members(out)
+
+
+def test_a_newer_trace_of_a_command_that_opened_no_line_hides_none(tmp_path):
+    for name, opens in (("old.txt", True), ("new.txt", False)):
+        trace = TraceFile(tmp_path / name, lambda: 0.0, lambda: "today", pytest.fail)
+        if opens:
+            trace.opened("gauge").passed(TO_GAUGE, b"\x01\x02")
+        trace.close()
+    os.utime(tmp_path / "old.txt", (1.0, 1.0))
+    (found,) = (part for part in Collector(Sources(tmp_path)).parts() if part.name == "trace.txt")
+    assert found.source == tmp_path / "old.txt"

@@ -35,6 +35,7 @@ LARGEST_BYTES = 1_000_000  # of one file; a shaft of a quiet night writes a thou
 KEPT = 3  # files of before
 FRAMES = 4  # innermost ones that are told of an error
 OPENING, CLOSING = "«", "»"
+SIGNED_IN = re.compile(r"(?<=://)[^/\s]+@")  # name and password in an address
 LINE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z [A-Z]+ [\w.]+ \[\d+\] ")  # how each begins
 
 
@@ -63,7 +64,12 @@ def told(value: object) -> object:
 
 
 def quoted(text: str) -> str:
-    """Return a text from outside between the marks, which it cannot end itself."""
+    """Return a text from outside between the marks, which it cannot end itself; who signs in to an address is left out.
+
+    >>> quoted("db://ann:secret@shop/results")
+    '«db://...@shop/results»'
+    """
+    text = SIGNED_IN.sub("...@", text)
     return f"{OPENING}{printable(short(text)).replace(OPENING, '<').replace(CLOSING, '>')}{CLOSING}"
 
 

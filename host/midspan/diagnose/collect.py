@@ -23,7 +23,7 @@ from midspan.base.log_file import told
 from midspan.diagnose.scrub import Placeholders, scrubbed, scrubbed_line, scrubbed_log
 from midspan.link.gauge import Gauge
 from midspan.link.open_line import open_line
-from midspan.link.trace_file import Passed, explained, in_words, is_trace, read_trace
+from midspan.link.trace_file import FIRST_LINE, Passed, explained, in_words, is_trace, read_trace
 from midspan.measurement.result import EVALUATION
 from midspan.store.place import StorePlace
 from midspan.store.upgrade import NEWEST
@@ -188,10 +188,10 @@ def _named_by(path: Path) -> tuple[str, ...]:
 
 
 def _trace_time(path: Path) -> float:
-    """When a trace was written to last (seconds since 1970), 0 for any other file."""
+    """Return when a trace was written to last (seconds since 1970), 0 for one of nothing and for any other file."""
     try:
         status = path.stat()
-        return status.st_mtime if status.st_size > 0 and is_trace(path) else 0.0
+        return status.st_mtime if status.st_size > len(FIRST_LINE) + 1 and is_trace(path) else 0.0
     except BROKEN:
         return 0.0
 
