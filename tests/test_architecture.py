@@ -344,3 +344,8 @@ def test_a_class_name_has_one_meaning() -> None:
             if isinstance(node, ast.ClassDef):
                 at.setdefault(node.name.lstrip("_"), set()).add(name_of(path))
     assert not {name: modules for name, modules in at.items() if len(modules) > 1}
+
+
+def test_no_two_files_of_tests_have_one_name() -> None:
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert len(names) == len(set(names))  # they are imported by it
