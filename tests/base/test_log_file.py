@@ -12,6 +12,7 @@ from midspan.base import log_file
 from midspan.base.errors import LinkError
 from midspan.base.log_file import CLOSING, KEPT, OPENING, LogLine, Ours, logging_to, quoted
 from midspan.wire.records import State
+from places import ROOT
 
 LOG = logging.getLogger("midspan.tests")
 
@@ -81,6 +82,12 @@ def test_it_stays_small(tmp_path, monkeypatch):
     assert len(sizes) == 1 + KEPT
     assert max(sizes) <= 1000
     assert "message 199\n" in (tmp_path / "midspan.log").read_text()
+
+
+def test_all_its_files_take_what_the_readme_says():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (most_mb,) = map(int, re.search(r"a log of your own, (\d+) MB at most", readme).groups())
+    assert 1_000_000 * most_mb == (1 + KEPT) * log_file.LARGEST_BYTES
 
 
 def test_two_programs_write_to_the_file_of_the_name(tmp_path):

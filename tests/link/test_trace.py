@@ -1,6 +1,7 @@
 """The trace of a line: it holds every byte of both directions, reads back the same, stays small and breaks nothing."""
 
 import itertools
+import re
 from contextlib import ExitStack
 
 import pytest
@@ -12,9 +13,13 @@ from midspan.link import open_line as opening
 from midspan.link.gauge import Gauge
 from midspan.link.open_line import TracedLink, open_line, tracing
 from midspan.link.serial_port import SerialLink
-from midspan.link.trace_file import BEFORE, FROM_GAUGE, TO_GAUGE, Passed, TraceFile, read_trace
+from midspan.link.trace_file import BEFORE, FROM_GAUGE, MOST_BYTES, TO_GAUGE, Passed, TraceFile, read_trace
+from midspan.measurement.calibration import load_calibration
+from midspan.measurement.cycle_plan import plan_for
+from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
 from midspan.wire.framing import encode
+from places import ROOT
 from rig import PLAN
 
 
@@ -90,6 +95,23 @@ def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monke
     assert [(one.direction, one.data) for one in read_trace(tmp_path / "line.txt")] == [one for one in heard if one[1]]
     told = (tmp_path / "line.txt").read_text(encoding="utf-8")
     assert told.count("EndOfShaft shaft 7, ") == 1
+
+
+def test_a_shaft_takes_as_much_room_as_the_readme_says(tmp_path):
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    kb, least_mb, most_mb = map(
+        int, re.search(r"(\d+) kB a shaft, of which the newest (\d+) to (\d+) MB", readme).groups()
+    )
+    (tmp_path / "gauge.toml").write_text(scenario.calibration_text(1), encoding="utf-8")
+    calibration = load_calibration(tmp_path / "gauge.toml")
+    with ExitStack() as stack:
+        simulated = stack.enter_context(Rehearsal(scenario.rehearsal(scenario.shafts(1, 1), 1), tmp_path / "gauge"))
+        stack.enter_context(tracing(trace_at(tmp_path / "line.txt")))
+        gauge = Gauge(stack.enter_context(open_line(simulated.port)))
+        gauge.measure(1, "", plan_for(calibration, gauge.identify()))
+        gauge.acknowledge(1)
+    assert (tmp_path / "line.txt").stat().st_size == pytest.approx(1000 * kb, rel=0.1)
+    assert (1_000_000 * least_mb, 1_000_000 * most_mb) == (MOST_BYTES, 2 * MOST_BYTES)
 
 
 def test_what_is_no_frame_is_told_and_kept(tmp_path):
