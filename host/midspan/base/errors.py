@@ -17,8 +17,17 @@ INTERRUPTED = 130  # the exit code that a shell expects after Ctrl-C
 class MidspanError(Exception):
     """Root of all errors raised on purpose; the command line prints its message and nothing more.
 
-    One that tells of several things is given a message for each.
+    Parameters
+    ----------
+    *messages : str
+        What is wrong, where, and what to do; a message for each thing.
+    code : str
+        Tells refusals of one class apart for programs and tests; empty where the class alone does.
     """
+
+    def __init__(self, *messages: object, code: str = "") -> None:
+        super().__init__(*messages)
+        self.code = code
 
     def __str__(self) -> str:
         """Return the message.
@@ -26,7 +35,7 @@ class MidspanError(Exception):
         >>> str(MidspanError("a.avro: is empty", "b.avro: is torn"))
         'a.avro: is empty; b.avro: is torn'
         """
-        return "; ".join(brief(str(one)) for one in self.args)
+        return "; ".join(brief(str(message)) for message in self.args)
 
     def at(self, place: str) -> Self:
         """Return this error, whose message now begins with where it was.
