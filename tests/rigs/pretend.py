@@ -229,7 +229,7 @@ class PretendGauge:
         self._die()
         self._line()
         if moves and self.world.lid:
-            raise DeviceFault("pretended: the lid is open: shut it", "LID_OPEN")
+            raise DeviceFault("pretended: the lid is open: shut it", code="LID_OPEN")
 
     def _line(self) -> None:
         if self.lost_calls:

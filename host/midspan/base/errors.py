@@ -94,12 +94,8 @@ class LinkError(MidspanError):
 class DeviceFault(MidspanError):
     """The gauge reported a fault: the instrument needs attention, the shaft is not to blame.
 
-    `code` is its code in protocol/faults.json, where it has one.
+    `code` is the fault's code in protocol/faults.json, empty where it has none.
     """
-
-    def __init__(self, words: str, code: str | None = None) -> None:
-        super().__init__(words)
-        self.code = code
 
 
 class BoardError(MidspanError):

@@ -54,7 +54,7 @@ def refused(request: Record, reply: Reply) -> MidspanError:
     if reply.refusal is Refusal.NOT_SAFE:
         words, code = UNSAFE.get(reply.field, (REFUSAL_WORDS[Refusal.NOT_SAFE], None))
         words = f"the gauge does not move for {_request_name(request)}: {words}"
-        return DeviceFault(words, None if code is None else code.name)
+        return DeviceFault(words, code="" if code is None else code.name)
     place = f", field {reply.field}" if reply.field else ""
     reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
     return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")
