@@ -10,7 +10,7 @@ import pytest
 from bench import __main__ as entry
 from bench import cycle, device_cost, plain, throughput
 from bench.figure import Figure, at_least, at_most, plainly
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.measurement.result import ShaftResult, evaluate
 from midspan.rehearsal import scenario
@@ -37,7 +37,7 @@ def archive(tmp_path_factory):
 
 
 def test_the_plain_loop_finds_what_the_library_finds(archive):
-    ours = evaluate(list(read(archive)), CALIBRATION)
+    ours = evaluate(list(read_archive(archive)), CALIBRATION)
     theirs = list(plain.results(archive, CALIBRATION))
     assert len(ours) == len(theirs) == len(SHAFTS)
     for one, (shaft, spine, spread, side, runout, hysteresis) in zip(ours, theirs, strict=True):

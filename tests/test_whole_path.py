@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 import rig
 from midspan.archive.raw_run import RawRun
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import EXAMPLE, Calibration
@@ -283,13 +283,13 @@ def test_the_archive_gives_what_was_stored_to_the_last_bit(batch: Batch) -> None
 
 def test_the_store_knows_where_the_readings_are(batch: Batch) -> None:
     kept = {one.run.shaft: one for one in batch.stored}
-    for run in read(batch.archive):
+    for run in read_archive(batch.archive):
         assert (kept[run.shaft].run.label, kept[run.shaft].run.started_ms) == (run.label, run.started_ms)
         assert Path(kept[run.shaft].run.archive) == batch.archive
 
 
 def test_a_shaft_alone_gives_the_same_bits(batch: Batch) -> None:
-    runs = list(read(batch.archive))
+    runs = list(read_archive(batch.archive))
     for i in (0, 17, SHAFTS - 1):
         assert evaluate([runs[i]], SURE_OF_ALL) == [batch.verdicts[i].result]
 

@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan.archive import avro_container, raw_run_codec
 from midspan.archive.raw_run import HIGHEST_SHAFT, LATEST_MS, LONGEST_TEXT, PHASES, Phase, RawRun
-from midspan.archive.reader import Archive, read
+from midspan.archive.reader import Archive, read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.wire.schema import raw_run_schema, record_source
@@ -202,7 +202,7 @@ def test_what_was_stored_comes_back_from_both_readers(tmp_path: Path, kept: list
     path = tmp_path / "batch.avro"
     path.unlink(missing_ok=True)
     stored(path, *kept)
-    assert list(read(path)) == read_plain(path) == kept
+    assert list(read_archive(path)) == read_plain(path) == kept
 
 
 def test_each_append_adds_one_block_and_changes_nothing_before(path: Path) -> None:
@@ -231,7 +231,7 @@ def test_a_file_that_another_program_wrote_is_read(path: Path) -> None:
     kept = [a_run(shaft) for shaft in range(5)]
     with path.open("wb") as file:  # several runs a block, no CRC-32
         fastavro.writer(file, raw_run_schema(), [raw_run_codec.to_record(run) for run in kept])
-    assert list(read(path)) == kept
+    assert list(read_archive(path)) == kept
 
 
 def test_rewriting_a_file_with_another_program_keeps_the_crc_right(path: Path, tmp_path: Path) -> None:
@@ -239,7 +239,7 @@ def test_rewriting_a_file_with_another_program_keeps_the_crc_right(path: Path, t
     copy = tmp_path / "copy.avro"
     with path.open("rb") as source, copy.open("wb") as file:
         fastavro.writer(file, raw_run_schema(), fastavro.reader(source))
-    assert list(read(copy)) == list(read(path))
+    assert list(read_archive(copy)) == list(read_archive(path))
     damaged = bytearray(copy.read_bytes())
     damaged[-16 - 20] ^= 1  # a count of the last run
     copy.write_bytes(damaged)
@@ -257,7 +257,7 @@ def test_memory_does_not_grow_with_the_file(path: Path) -> None:
         with path.open("ab") as file:
             file.write(body * copies)
         tracemalloc.start()
-        assert sum(len(run) for run in read(path)) % 5600 == 0
+        assert sum(len(run) for run in read_archive(path)) % 5600 == 0
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
     assert path.stat().st_size > 4 * avro_container.PIECE_BYTES
@@ -277,7 +277,7 @@ def test_every_truncation_gives_all_whole_runs(path: Path) -> None:
         path.write_bytes(whole[:length])
         if length < ends[0]:
             with pytest.raises(ArchiveError, match=r"batch\.avro: its header is cut short"):
-                list(read(path))
+                list(read_archive(path))
             continue
         expected = sum(length >= end for end in ends[1:])
         kept, archive = recovered(path)
@@ -293,7 +293,7 @@ def test_every_truncation_of_a_run_is_moved_aside_and_appending_goes_on(path: Pa
         end = second if length >= second else first
         with ArchiveWriter(path) as writer:
             writer.append(KEPT[2])
-        assert list(read(path)) == [*KEPT[: int(end == second)], KEPT[2]]
+        assert list(read_archive(path)) == [*KEPT[: int(end == second)], KEPT[2]]
         if length == end:
             assert writer.moved is None
         else:
@@ -307,7 +307,7 @@ def test_every_truncation_of_a_run_is_moved_aside_and_appending_goes_on(path: Pa
 def test_a_torn_header_is_moved_aside(path: Path, length: int) -> None:
     header = stored(path).read_bytes()
     path.write_bytes(header[:length])
-    assert list(read(stored(path, *KEPT))) == KEPT
+    assert list(read_archive(stored(path, *KEPT))) == KEPT
     torn = path.with_name("batch.avro.torn-1")
     assert (torn.read_bytes() if torn.exists() else b"") == header[:length]
 
@@ -321,7 +321,7 @@ def test_torn_tails_never_replace_each_other(path: Path) -> None:
             assert writer.moved is not None
         assert writer.moved.path.name == f"batch.avro.torn-{number}"
         assert writer.moved.path.read_bytes() == bytes([number]) * number
-    assert list(read(path)) == KEPT[:1]
+    assert list(read_archive(path)) == KEPT[:1]
 
 
 def test_every_flipped_bit_after_the_header_is_noticed_and_costs_one_run_at_most(path: Path) -> None:
@@ -362,7 +362,7 @@ def test_read_gives_the_whole_runs_then_tells_of_the_damage(path: Path) -> None:
     path.write_bytes(damaged)
     given_runs = []
     with pytest.raises(ArchiveError, match=rf"batch\.avro: bytes {offsets[1]} to {offsets[2]}: the block is damaged"):
-        given_runs.extend(run.shaft for run in read(path))
+        given_runs.extend(run.shaft for run in read_archive(path))
     damage_free = [run.shaft for run in recovered(path)[0]]
     assert damage_free == [0, 2]
 
@@ -401,7 +401,7 @@ def test_a_full_disk_loses_no_stored_run(path: Path) -> None:
         assert writer.moved is not None
         assert writer.moved.length == 50
         writer.append(KEPT[1])
-    assert list(read(path)) == KEPT[:2]
+    assert list(read_archive(path)) == KEPT[:2]
 
 
 # --- foreign files
@@ -421,13 +421,13 @@ def other_version(*, drop: str = "", extra: list[dict] | None = None) -> dict:
 def test_a_file_of_an_older_schema_is_resolved(path: Path) -> None:
     record = raw_run_codec.to_record(KEPT[0])
     write_avro(path, other_version(drop="crc32"), [record])
-    assert list(read(path)) == KEPT[:1]
+    assert list(read_archive(path)) == KEPT[:1]
 
 
 def test_a_file_of_a_newer_schema_is_resolved(path: Path) -> None:
     newer = other_version(extra=[{"name": "room_c", "type": "float", "default": 20.0}])
     write_avro(path, newer, [{**raw_run_codec.to_record(run), "room_c": 21.5} for run in KEPT])
-    assert list(read(path)) == KEPT
+    assert list(read_archive(path)) == KEPT
 
 
 def test_a_schema_that_cannot_be_resolved_is_refused_with_both_fingerprints(path: Path) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import rig
 from commands_rig import COMMAND, complaint, midspan, settings
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.decision import Decision, Outcome
 from midspan.link import gauge, serial_port
@@ -169,7 +169,7 @@ def spoilt(**changes):
 def test_readings_of_no_shaft_are_doubtful_and_stop_no_others(files, tmp_path, run):
     calibration, bands, archive = files
     with ArchiveWriter(tmp_path / "spoilt.avro") as writer:
-        for one in (next(read(archive)), run, next(read(archive))):
+        for one in (next(read_archive(archive)), run, next(read_archive(archive))):
             writer.append(one)
     done = recompute(tmp_path / "spoilt.avro", calibration, "--bands", bands)
     assert done.returncode == 0, done.stderr
@@ -272,7 +272,7 @@ def test_a_port_that_is_no_gauge_is_named_and_leaves_nothing_behind(files, tmp_p
         instrument.join()
     assert line.startswith(f"midspan: {port}: ")
     assert words in line
-    assert list(read(tmp_path / "new.avro")) == []
+    assert list(read_archive(tmp_path / "new.avro")) == []
     with closing(sqlite3.connect(tmp_path / "new.db")) as database:
         assert database.execute("SELECT count(*) FROM batches").fetchone() == (0,)
 
@@ -300,12 +300,12 @@ def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkey
         cut = midspan("measure", "--port", rehearsal.port, "--shaft", 2, *common, folder=tmp_path)
         assert f"{rehearsal.port}: the gauge is gone" in complaint(cut)
         monkeypatch.undo()
-        assert [run.shaft for run in read(tmp_path / "a.avro")] == [1]
+        assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1]
         again = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, folder=tmp_path)
     assert "the gauge still held shaft 2; it was fetched and stored first" in again.stderr
     spines = [json.loads(done.stdout)["spine_thou"] for done in (first, again)]
     assert spines == pytest.approx([500.0, 500.0], abs=1.0)
-    assert [run.shaft for run in read(tmp_path / "a.avro")] == [1, 2, 1]
+    assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1, 2, 1]
 
 
 # The gauge
@@ -335,7 +335,7 @@ def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, faul
     assert told["outcome"] in ("doubtful", "instrument fault")
     assert words in " ".join(told["reasons"])
     assert json.loads(second.stdout)["spine_thou"] == pytest.approx(500.0, abs=1.0)
-    assert [run.shaft for run in read(tmp_path / "a.avro")] == [1, 2]
+    assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1, 2]
 
 
 def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path, store_place):
@@ -366,7 +366,7 @@ def test_a_locked_database_is_told_before_anything_is_measured(tmp_path, store_p
         lock.execute("BEGIN EXCLUSIVE")
         done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, "--archive", tmp_path / "a.avro")
     assert re.search(r"results\.db: another program is using it", complaint(done))
-    assert list(read(tmp_path / "a.avro")) == []
+    assert list(read_archive(tmp_path / "a.avro")) == []
 
 
 @pytest.mark.usefixtures("impatient")
@@ -386,14 +386,14 @@ def test_a_database_locked_in_mid_shaft_leaves_the_readings_in_the_archive(tmp_p
     line = complaint(done)
     assert "results.db: another program is using it" in line
     assert "readings of shaft 3 are safe in readings.avro" in line
-    assert [run.shaft for run in read(tmp_path / "readings.avro")] == [3]
+    assert [run.shaft for run in read_archive(tmp_path / "readings.avro")] == [3]
 
 
 def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
     # A limit on the size of files stands for the full disk: part of the block is written, then no more. The archive
     # is the first to reach it, being larger than the database.
     calibration, bands, archive = files
-    runs = list(read(archive))
+    runs = list(read_archive(archive))
     with ArchiveWriter(archive) as writer:
         for _ in range(20):
             for run in runs:
@@ -408,7 +408,7 @@ def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
     assert archive.read_bytes()[: len(before)] == before
     again = midspan(*common, folder=tmp_path)
     assert (again.returncode, "2000 bytes of a half-stored shaft were moved" in again.stderr) == (0, True), again.stderr
-    assert [run.shaft for run in read(archive)] == [1, 2, 3] * 21 + [4]
+    assert [run.shaft for run in read_archive(archive)] == [1, 2, 3] * 21 + [4]
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("no database"), lambda path: path.mkdir()])
@@ -488,5 +488,5 @@ def test_a_torn_archive_is_mended_told_and_added_to(tmp_path):
     (tmp_path / "readings.avro").write_bytes(whole + whole[-3000:-10])
     done = midspan(*common, "--shaft", 4, folder=tmp_path)
     assert "half-stored" in done.stderr
-    assert [run.shaft for run in read(tmp_path / "readings.avro")] == [2, 4]
+    assert [run.shaft for run in read_archive(tmp_path / "readings.avro")] == [2, 4]
     assert len(list(tmp_path.glob("readings.avro.torn-*"))) == 1

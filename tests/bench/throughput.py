@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 from midspan.archive.avro_container import read_header
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.measurement.result import ShaftResult
 
 from bench import cycle, plain
@@ -79,7 +79,7 @@ def _grown(archive, folder, size):
     with archive.open("rb") as file:
         header = read_header(file, str(archive))
     body = data[header.length :]
-    number = sum(1 for _ in read(archive))
+    number = sum(1 for _ in read_archive(archive))
     grown = folder / f"grown-{size}.avro"
     with grown.open("wb") as file:
         file.write(data[: header.length])

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import rig
 from midspan.archive.raw_run import RawRun
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import DeviceFault, ProtocolError
 from midspan.link.gauge import Gauge
@@ -72,7 +72,7 @@ def test_steps_are_kept_as_shafts_are_and_are_no_shafts(tmp_path: Path) -> None:
             taken.append(gauge.bench_step(replace(STEP, shaft=number), f"step {number}"))
             writer.append(taken[-1])
             gauge.acknowledge(number)
-    assert list(read(archive)) == taken
+    assert list(read_archive(archive)) == taken
     unmeasured, _ = evaluate(taken, paper_calibration())
     assert isinstance(unmeasured, Unmeasured)
 

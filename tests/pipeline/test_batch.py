@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from commands_rig import settings
 from midspan.archive.raw_run import Phase
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError, DeviceFault, LinkError, StoreError
 from midspan.decision.bands import load_bands
@@ -54,7 +54,7 @@ class Kit:
 
     def archived(self):
         """Numbers of the shafts in the archive, as another program would see them now."""
-        return [run.shaft for run in read(self.folder / "a.avro")]
+        return [run.shaft for run in read_archive(self.folder / "a.avro")]
 
     def stored(self):
         """Numbers and outcomes in the store, as another program would see them now."""
@@ -94,7 +94,7 @@ def test_a_verdict_says_where_its_readings_are(kit):
     with kit.bench.store.place.open() as store:
         stored = store.latest("blue")
     assert (stored.id, stored.decision, stored.run.shaft) == (verdict.stored, verdict.decision, 2)
-    (run,) = read(kit.folder / "a.avro")
+    (run,) = read_archive(kit.folder / "a.avro")
     assert run == verdict.run
     assert (run.label, run.started_ms) == ("blue", stored.run.started_ms)
 
@@ -173,7 +173,7 @@ def test_ctrl_c_lifts_the_head_keeps_the_readings_and_goes_its_way(kit):
     kit.bench.on_event = lambda _: None
     assert kit.bench.gauge.settled().state is State.IDLE
     assert kit.diary == ["append", "add", "acknowledge"]
-    (run,) = read(kit.folder / "a.avro")
+    (run,) = read_archive(kit.folder / "a.avro")
     assert (run.shaft, run.complete, run.cause) == (1, False, "STOPPED_BY_HOST")
     assert np.ptp(run.press_steps) > 0
     assert kit.stored() == [(1, Outcome.DOUBTFUL)]
@@ -262,4 +262,4 @@ def test_a_gauge_that_cannot_go_home_stops_the_batch(tmp_path, store_place):
         bench = Bench(gauge, load_calibration(calibration), load_bands(bands), archive, store, 1)
         with pytest.raises(DeviceFault, match="stands still"):
             list(measure_batch(bench, [(1, "")]))
-    assert list(read(tmp_path / "a.avro")) == []
+    assert list(read_archive(tmp_path / "a.avro")) == []

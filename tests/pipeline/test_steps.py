@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError, LinkError, StoreError
 from midspan.calibrate.guide import GuideScreen
@@ -73,7 +73,7 @@ def archive(tmp_path):
 
 
 def in_archive(archive):
-    return [run.shaft for run in read(archive.path)]
+    return [run.shaft for run in read_archive(archive.path)]
 
 
 def test_each_step_takes_what_the_one_before_gave(archive):
@@ -105,7 +105,7 @@ def test_readings_that_were_kept_before_a_host_died_are_kept_once(archive):
     gauge = Held()
     assert gauge.pipeline(archive).fetch(7) == (offset, "shaft 7")
     assert gauge.diary == ["decide", "store", "acknowledge"]
-    assert list(read(archive.path)) == [RUN]
+    assert list(read_archive(archive.path)) == [RUN]
     other = Held()
     other.fetch = lambda *_: replace(RUN, boot=RUN.boot + 1)  # the gauge was reset: another cycle
     assert other.pipeline(archive).fetch(7)[0] > offset
@@ -138,7 +138,7 @@ def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path)
         with pytest.raises(KeyboardInterrupt):
             bench.step(0, readings=400)
         found = gauge.settled()
-    (run,) = read(archive.path)
+    (run,) = read_archive(archive.path)
     assert (run.label, run.complete, run.cause) == ("force calibration 1", False, "STOPPED_BY_HOST")
     assert (found.state, found.held_shaft) == (State.IDLE, None)
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveGone, StoreGone
 from midspan.base.formatting import shafts_numbered
@@ -81,7 +81,7 @@ HARMS = [moved, deleted, another, cut, emptied]
 
 def stored(rig, shaft):
     """How often a shaft's readings of this night are in the archive that stands there."""
-    return sum(run.shaft == shaft and run.started_ms < NOT_OURS_MS for run in read(rig.setup.archive))
+    return sum(run.shaft == shaft and run.started_ms < NOT_OURS_MS for run in read_archive(rig.setup.archive))
 
 
 def number_of(rig, name):

@@ -5,7 +5,7 @@ from dataclasses import replace
 from unittest import mock
 
 import pytest
-from midspan.archive.reader import read
+from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.decision.decision import Outcome
@@ -247,12 +247,12 @@ def test_readings_of_a_shaft_that_nobody_here_knows_are_kept_once(tmp_path):
     rig.gauge.held = replace(readings(503.0, 0.0, 3), shaft=77, boot=1)
     rig.gauge.state = type(rig.gauge.state).HOLDING
     assert rig.sort().is_over
-    assert [run.shaft for run in read(rig.setup.archive)].count(77) == 1
+    assert [run.shaft for run in read_archive(rig.setup.archive)].count(77) == 1
     assert min(one.shaft for one in rig.transits()) == 1 or 78
     rig.gauge.held = replace(readings(503.0, 0.0, 3), shaft=77, boot=1)  # as when the host died before it said so
     rig.gauge.state = type(rig.gauge.state).HOLDING
     rig.sort()
-    assert [run.shaft for run in read(rig.setup.archive)].count(77) == 1
+    assert [run.shaft for run in read_archive(rig.setup.archive)].count(77) == 1
 
 
 def test_wherever_a_host_dies_readings_of_an_unknown_shaft_are_kept_and_judged_once(tmp_path):
@@ -263,7 +263,7 @@ def test_wherever_a_host_dies_readings_of_an_unknown_shaft_are_kept_and_judged_o
         rig.gauge.state = State.HOLDING
         rig.sort(axe)
         rig.sort()
-        assert [run.shaft for run in read(rig.setup.archive)] == [77]
+        assert [run.shaft for run in read_archive(rig.setup.archive)] == [77]
         with rig.setup.store.open() as store:
             assert [one.decision.outcome for one in store.history(77)] == [Outcome.ACCEPTED]
         assert rig.gauge.held is None

@@ -176,12 +176,12 @@ def _gap_text(gap: Gap) -> str:
     return "the block is damaged; the shafts after it are read"
 
 
-def read(path: Path) -> Iterator[RawRun]:
+def read_archive(path: Path) -> Iterator[RawRun]:
     """All whole runs of an archive in order, at full speed and in constant memory.
 
     Raises ArchiveError as `Archive.open` does, and after the last whole run when the file has damage.
 
-    >>> next(read(Path("nowhere.avro")))
+    >>> next(read_archive(Path("nowhere.avro")))
     Traceback (most recent call last):
     midspan.base.errors.ArchiveError: nowhere.avro: cannot be read (No such file or directory); check the name
     """

@@ -43,12 +43,12 @@ class ArchiveWriter:
     Raises ArchiveError when the file is no archive of this version's schema, is in use, or cannot be written.
 
     >>> import tempfile
-    >>> from midspan.archive.reader import read
+    >>> from midspan.archive.reader import read_archive
     >>> path = Path(tempfile.mkdtemp()) / "batch.avro"
     >>> with ArchiveWriter(path) as writer:
     ...     print(writer.moved)
     None
-    >>> list(read(path))
+    >>> list(read_archive(path))
     []
     """
 
