@@ -12,7 +12,7 @@ from midspan.calibrate.live import LiveBench
 from midspan.calibrate.readings_table import TableWriter
 from midspan.link.session_events import BlockCame
 from midspan.measurement.result import ShaftResult
-from midspan.pipeline.steps import Judging, Pipeline, evaluated, kept_in
+from midspan.pipeline.steps import Judging, Pipeline, evaluate_kept, keep
 from midspan.wire.records import State
 from rig import gauge_on
 from synthetic import Gauge as TrueGauge
@@ -63,7 +63,7 @@ class Held:
             self.did("store")
             return kept.where.byte_offset, decision
 
-        return Pipeline(self, archive, Judging(paper_calibration(), decide, store).one)
+        return Pipeline(self, archive, Judging(paper_calibration(), decide, store).judge)
 
 
 @pytest.fixture
@@ -144,6 +144,6 @@ def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path)
 
 
 def test_evaluating_alone_neither_decides_nor_stores(archive):
-    result = evaluated(kept_in(archive, RUN), paper_calibration())
+    result = evaluate_kept(keep(archive, RUN), paper_calibration())
     assert isinstance(result, ShaftResult)
     assert result.spine_thou == pytest.approx(500.0, abs=1.0)

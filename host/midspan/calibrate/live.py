@@ -27,7 +27,7 @@ from midspan.measurement.calibration import Calibration, Force, Travel
 from midspan.measurement.cycle_plan import plan_for
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
-from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluated, readings_alone
+from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluate_kept, readings_alone
 from midspan.wire.records import BenchStep
 
 LOG = logging.getLogger(__name__)
@@ -194,7 +194,7 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
 
     Raises DeviceFault when a cycle gives no sound result.
     """
-    steps = bench.pipeline(lambda kept: evaluated(kept, calibration))
+    steps = bench.pipeline(lambda kept: evaluate_kept(kept, calibration))
     for number in range(1, cycles + 1):
         plan, label = plan_for(calibration, bench.gauge.identify()), f"{bench.label} {number}"
         result = steps.take(partial(bench.gauge.measure, 1, label, plan))

@@ -1,5 +1,5 @@
-"""The way of each run from the gauge to its verdict: keep, evaluate, decide, store, acknowledge; and shaft after shaft.
+"""The five steps of a run from the gauge to its verdict: keep, evaluate, decide, store, acknowledge.
 
-Whatever measures goes this way: steps.py says what happens at each step, on failure and on Ctrl-C. Imports base,
-wire, archive, link, measurement, decision and store.
+Everything that measures uses them: steps.py has the steps and what happens when one fails or Ctrl-C is pressed,
+bench.py measures shaft after shaft with them. Imports base, wire, archive, link, measurement, decision and store.
 """

@@ -1,7 +1,6 @@
-"""Measuring shafts one after another at the bench: where gauge, archive, calibration, bands and store meet.
+"""Measure shafts one after another at the bench: gauge, archive, calibration, bands and store together.
 
-A shaft that fails is kept and judged like any other, and the next one goes on; only a gauge that cannot go on stops
-the batch.
+A shaft that fails is kept and judged like any other, and the batch goes on. Only a gauge that cannot go on stops it.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -23,12 +22,24 @@ from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.wire.records import State
 
-MOST_FAULTS = 3  # instrument faults in a row after which the gauge, not the shafts, wants attention
+MOST_FAULTS = 3  # in a row, after which the gauge needs attention and not the shafts
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One measured shaft: its readings, what they gave, what was decided, and its number in the store."""
+    """One measured shaft: its readings, their result, the decision, and its number in the store.
+
+    Parameters
+    ----------
+    run : RawRun
+        Raw readings as they are in the archive.
+    result : ShaftResult | Unmeasured
+        Quantities with their uncertainties, or the reasons why there are none.
+    decision : Decision
+        Outcome, bin and reasons.
+    stored : int
+        Number of the result in the store.
+    """
 
     run: RawRun
     result: Result
@@ -38,7 +49,27 @@ class Verdict:
 
 @dataclass
 class Bench:
-    """Everything a shaft passes on its way from the gauge to its verdict."""
+    """Everything that a shaft passes on its way from the gauge to its verdict.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        Gauge on an open line.
+    calibration : Calibration
+        Calibration of this gauge; kept in the store when the bench is made.
+    bands : Bands
+        Limits and rule by which shafts are judged.
+    archive : ArchiveWriter
+        Open archive that gets the raw readings.
+    store : Store
+        Open store that gets results and decisions.
+    batch : int
+        Number of the batch, from `store.begin_batch`.
+    now_ms : Callable[[], int]
+        Clock for the time of an evaluation, ms since 1970.
+    on_event : OnEvent
+        Called with every event of the line.
+    """
 
     gauge: Gauge
     calibration: Calibration
@@ -53,41 +84,98 @@ class Bench:
         self.store.keep_calibration(KeptCalibration.of(self.calibration))
 
     def measure(self, shaft: int, label: str) -> Verdict:
-        """Measure, keep and judge the shaft in the gauge; errors of line, disk and gauge pass through.
+        """Measure, keep and judge the shaft in the gauge.
 
-        Ctrl-C lifts the head and keeps what was read so far before it goes its way.
+        Errors of line, disk and gauge pass through. Ctrl-C lifts the head; what was read so far goes through all steps
+        before KeyboardInterrupt is raised again.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft, not used before.
+        label : str
+            Name of the shaft for people; may be empty.
+
+        Returns
+        -------
+        Verdict
+            Readings, result and decision, all stored.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault.
+        LinkError
+            The line broke or fell silent.
+        ProtocolError
+            The gauge refused, or still holds another shaft.
+        ArchiveError
+            The readings cannot be kept; the gauge goes on holding them.
+        StoreError
+            The verdict cannot be stored; the readings are in the archive.
         """
         plan = plan_for(self.calibration, self.gauge.identify(self.on_event))
         steps = self._pipeline(Origin.MEASURED)
         return steps.take(lambda: self.gauge.measure(shaft, label, plan, self.on_event))
 
     def fetch_held(self) -> Verdict | None:
-        """Keep and judge a shaft that the gauge still holds from an earlier host; None when it holds none."""
+        """Keep and judge the shaft that the gauge still holds from an earlier host, or return None if it holds none.
+
+        Returns
+        -------
+        Verdict | None
+            Readings, result and decision, all stored; None if the gauge holds no shaft.
+
+        Raises
+        ------
+        LinkError
+            The line broke or fell silent.
+        ArchiveError
+            The readings cannot be kept; the gauge goes on holding them.
+        StoreError
+            The verdict cannot be stored; the readings are in the archive.
+        """
         held = self.gauge.identify(self.on_event).held_shaft
         return None if held is None else self._pipeline(Origin.IMPORTED).fetch(held)
 
     def _pipeline(self, origin: Origin) -> Pipeline[Verdict]:
-        # Of readings that the gauge still held, the verdict too may be stored already.
+        # The verdict on readings that the gauge still held may be stored already.
         add = self.store.add if origin is Origin.MEASURED else self.store.add_again
 
         def store(kept: Kept, result: Result, decision: Decision) -> Verdict:
             known = None if origin is Origin.MEASURED else self.store.run_of(kept.where)
-            where = kept.where if known is None else known[1]  # its archive may have moved, or is named another way
+            where = kept.where if known is None else known[1]  # the archive may have been moved or renamed since
             evaluation = Evaluation(result, decision, self.now_ms(), basis_of_bands(self.bands))
             add(self.batch, where, evaluation, origin=origin)
             newest = self.store.history(where)[-1]
             return Verdict(kept.run, result, newest.decision, newest.id)
 
         judging = Judging(self.calibration, lambda _, result: verdict_on(result, self.bands), store)
-        return Pipeline(self.gauge, self.archive, judging.one, self.on_event)
+        return Pipeline(self.gauge, self.archive, judging.judge, self.on_event)
 
 
 def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[Verdict]:
-    """Measure numbered and labelled shafts in turn, giving each verdict as soon as it is stored.
+    """Measure shafts in turn and yield each verdict as soon as it is stored.
 
-    A gauge fault is cleared (the press goes home) and the batch goes on with the next shaft. Raises DeviceFault
-    when the gauge does not recover, or after MOST_FAULTS instrument faults in a row; what was measured stays
-    stored.
+    After a fault the press goes home and the batch goes on with the next shaft. What was measured stays stored
+    whatever stops the batch.
+
+    Parameters
+    ----------
+    bench : Bench
+        Where the shafts are measured.
+    shafts : Iterable[tuple[int, str]]
+        Number and label of each shaft, in the order in which they are put in.
+
+    Yields
+    ------
+    Verdict
+        Verdict on each shaft.
+
+    Raises
+    ------
+    DeviceFault
+        The gauge does not recover, or MOST_FAULTS shafts in a row ended with an instrument fault.
     """
     in_a_row = 0
     for shaft, label in shafts:
@@ -96,8 +184,8 @@ def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[V
         in_a_row = in_a_row + 1 if verdict.decision.outcome is Outcome.INSTRUMENT_FAULT else 0
         if in_a_row == MOST_FAULTS:
             raise DeviceFault(
-                f"{in_a_row} instrument faults in a row, the last: {verdict.decision.reasons[0]} "
-                f"Stopped after shaft {shaft}; look at the gauge"
+                f"stopped after shaft {shaft}: {in_a_row} instrument faults in a row. Check the gauge. "
+                f"Last fault: {verdict.decision.reasons[0]}"
             )
         if verdict.run.cause is not None and bench.gauge.settled(bench.on_event).state is State.FAULTED:
             bench.gauge.clear_fault(bench.on_event)

@@ -1,5 +1,5 @@
-"""The simulated gauge as a port: starts the real device code over simulated physics, and the scenarios that it plays.
+"""The simulated gauge as a port: the real device code over simulated physics, and the scenarios it plays.
 
-What a scenario holds is in scenario.py; the physics are not here but in device/rehearsal. Imports base, wire and
-link.
+process.py runs it, scenario.py and scenario_night.py say what is in it; the physics are in device/rehearsal. Imports
+base, wire and link.
 """

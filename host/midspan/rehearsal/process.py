@@ -1,4 +1,4 @@
-"""A simulated gauge as a process of its own: the device code on MicroPython behind a pseudo-terminal."""
+"""Run a simulated gauge as a process of its own: the device code on MicroPython behind a pseudo-terminal."""
 
 from __future__ import annotations
 
@@ -17,18 +17,28 @@ from midspan.base.errors import LinkError
 from midspan.link.serial_port import ADVICE
 from midspan.wire.schema import data_folder
 
-# On a 64-bit host this is what about half of it is on the chip, for objects are twice the size; the truths of the
-# simulated shafts, which no real board holds, come on top.
+# Objects on a 64-bit host are twice the size of those on the chip, so this is like half as much there. The truths of
+# the simulated shafts, which a real board does not hold, come on top.
 HEAP_KB, SHAFT_KB = 384, 2
 WITHOUT = "CPython (there is no MicroPython here)"
 END_S = 1.0
-REHEARSAL_PORT = "rehearsal"  # what is said in place of a port to get a simulated gauge
+REHEARSAL_PORT = "rehearsal"  # given in place of a port to get a simulated gauge
 
 
 def interpreter_command(shafts: int = 0) -> list[str]:
-    """MicroPython beside this Python or on the path, with a chip's heap and room for the truths of so many shafts.
+    """Return the command that runs the device code.
 
-    Where there is no MicroPython it is this Python itself.
+    MicroPython is looked for beside this Python, then on the path. Without it the command is this Python itself.
+
+    Parameters
+    ----------
+    shafts : int
+        Number of simulated shafts; the heap has room for their truths beside what a chip has.
+
+    Returns
+    -------
+    list[str]
+        Program and options, without the script.
     """
     beside = Path(sys.executable).parent
     found = shutil.which("micropython", path=f"{beside}{os.pathsep}{os.environ.get('PATH', '')}")
@@ -36,12 +46,26 @@ def interpreter_command(shafts: int = 0) -> list[str]:
 
 
 class Rehearsal:
-    """A simulated gauge that runs until the block is left; `port` is what to open.
+    """A simulated gauge that runs until its `with` block ends.
 
-    `scenario` is what device/rehearsal/run.py reads, `folder` where it may keep its files, `prepare` what to do there
-    before it starts, `interpreter` says in words what runs the device code. Like a serial port a folder is one host's
-    at a time. Raises LinkError when another has it, or the gauge cannot start.
+    Like a serial port, a folder is used by one host at a time.
 
+    Parameters
+    ----------
+    scenario : dict[str, Any]
+        Seed, gauge and shafts, as device/rehearsal/run.py reads them.
+    folder : Path
+        Where the simulation keeps its files; made if it is missing.
+    prepare : Callable[[], None] | None
+        Called before the gauge starts, once the folder is this host's; None if nothing is to be done.
+
+    Attributes
+    ----------
+    port : str
+        Port to open; empty until the block begins.
+
+    Examples
+    --------
     >>> Rehearsal({"seed": 1, "shafts": []}, Path("unused")).interpreter in ("MicroPython", WITHOUT)
     True
     """
@@ -55,31 +79,37 @@ class Rehearsal:
 
     @property
     def interpreter(self) -> str:
-        """What runs the device code, in words."""
+        """Name, for people, of the program that runs the device code."""
         return WITHOUT if self._command[0] == sys.executable else "MicroPython"
 
     def __enter__(self) -> Self:
-        """Itself, started."""
+        """Start the gauge and return this object.
+
+        Raises
+        ------
+        LinkError
+            Another host uses the folder, or this system has no pseudo-terminals.
+        """
         try:
             import pty
             import tty
         except ImportError as error:
             raise LinkError(
-                "a rehearsal needs a pseudo-terminal, which this system lacks: use Linux or macOS"
+                "a simulated gauge needs a pseudo-terminal, which this system lacks: use Linux or macOS"
             ) from error
         self._take_folder()
         device_end, self._host_end = pty.openpty()
-        tty.setraw(self._host_end)  # this end stays open here, so that the device sees no hang-up between hosts
+        tty.setraw(self._host_end)  # this end stays open, so that the device sees no hang-up between two hosts
         self.port = os.ttyname(self._host_end)
         self._start(device_end)
         os.close(device_end)
         return self
 
     def _take_folder(self) -> None:
-        import fcntl  # wherever there are pseudo-terminals
+        import fcntl  # found wherever there are pseudo-terminals
 
         self._folder.mkdir(parents=True, exist_ok=True)
-        self._hold = self._scenario_file.open("ab")  # while it is open the folder is this host's: that ends with it
+        self._hold = self._scenario_file.open("ab")  # the lock ends with this file, also when this host is killed
         try:
             fcntl.flock(self._hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -113,7 +143,10 @@ class Rehearsal:
     ) -> None:
         """End the process and give the pseudo-terminal back.
 
-        Raises LinkError with its last words when the process had died and the line broke for that.
+        Raises
+        ------
+        LinkError
+            The line broke because the process had died; the message has its last words.
         """
         status = self._own_end() if isinstance(error, LinkError) else None
         self._end()
@@ -121,15 +154,16 @@ class Rehearsal:
             raise LinkError(f"the simulated gauge ended with status {status}: {self._last_words()}") from error
 
     def _own_end(self) -> int | None:
-        """Status of a process that ended by itself, None when it still runs."""
+        """Return the exit status of a process that ended by itself, or None if it still runs."""
         try:
             return self._process.wait(END_S)
         except subprocess.TimeoutExpired:
             return None
 
     def _last_words(self) -> str:
+        """Return the last line that the device code wrote to its error file."""
         words = self._complaints.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-        return f"{words[-1]} (all of it in {self._complaints})" if words else "it left no word why"
+        return f"{words[-1]} (more in {self._complaints})" if words else f"{self._complaints} is empty"
 
     def _end(self) -> None:
         self._process.terminate()

@@ -1,11 +1,11 @@
-"""The rehearsal's evening: an invented gauge, an invented stock of shafts, and what its owner knows of them.
+"""An invented gauge, an invented stock of shafts, and what the owner knows of them: the demonstration.
 
-The story: a village club has a gauge of its own making, two unmarked bundles of bare shafts, and a box of
-returns of which one is cracked, one bent and one of another size; one place is left empty, and once a plug
-comes loose. Wanted: shafts for two matched dozens. Everything here is invented and serves as a demonstration only.
+The story: a village club has a gauge of its own making, two unmarked bundles of bare shafts, and a box of returns, of
+which one is cracked, one bent and one of another size. One slot is left empty, and once a plug comes loose. Wanted:
+shafts for two matched dozens. Everything is invented and serves as a demonstration only.
 
-Truth lives in the scenario that the simulated gauge gets. The host never sees it: it gets a calibration made
-from a few readings of known masses, with the errors such readings have.
+The truth is in the scenario, which only the simulated gauge gets. The host gets a calibration made from a few readings
+of known masses, with the errors that such readings have.
 """
 
 import math
@@ -60,7 +60,25 @@ hysteresis_max_pct = 1.0
 
 
 def shafts(number: int, seed: int) -> list[dict[str, Any]]:
-    """The stock: two bundles in turn, the returns spread among them; each shaft's truth by its number from 1."""
+    """Return an invented stock: two bundles in turn, with the returns spread among them.
+
+    Parameters
+    ----------
+    number : int
+        How many shafts.
+    seed : int
+        Seed of the random truths; the same seed gives the same stock.
+
+    Returns
+    -------
+    list[dict[str, Any]]
+        Truth of each shaft, in order of its number from 1; `label` is its name for people.
+
+    Examples
+    --------
+    >>> [shaft["label"] for shaft in shafts(4, 7)]
+    ['R1 cracked', 'R2 bent', 'R3 other size', 'R4 uneven']
+    """
     random = Random(seed)
     every = max(1, number // len(RETURNS))
     stock: list[dict[str, Any]] = []
@@ -77,6 +95,7 @@ def shafts(number: int, seed: int) -> list[dict[str, Any]]:
 
 
 def _shaft(random: Random, middle_thou: float, label: str) -> dict[str, Any]:
+    """Draw the truth of a shaft of a bundle whose mean spine is `middle_thou`."""
     return {
         "label": label,
         "spine_thou": round(random.gauss(middle_thou, 1.6), 2),
@@ -89,16 +108,39 @@ def _shaft(random: Random, middle_thou: float, label: str) -> dict[str, Any]:
 
 
 def rehearsal(stock: list[dict[str, Any]], seed: int) -> dict[str, Any]:
-    """What the simulated gauge is given: its own truth and that of every shaft."""
+    """Return the scenario of a stock: the truth of the gauge and of every shaft.
+
+    Parameters
+    ----------
+    stock : list[dict[str, Any]]
+        Shafts as `shafts` returns them.
+    seed : int
+        Seed of the simulated noise.
+
+    Returns
+    -------
+    dict[str, Any]
+        Scenario for `Rehearsal`.
+    """
     truths = [{key: value for key, value in shaft.items() if key != "label"} for shaft in stock]
     return {"seed": seed, "gauge": GAUGE, "shafts": truths}
 
 
 def calibration_text(seed: int) -> str:
-    """A calibration file as the owner would have made it: force from masses on the cell, the rest as measured.
+    """Return a calibration file as the owner would have made it: force from masses on the cell, the rest as measured.
 
-    The masses are read up and down five times with the scatter of one averaged reading; the fitted scale and
-    its standard uncertainty go into the file together with that of the masses.
+    Each mass is read ten times, with the scatter of an averaged reading. The file holds the fitted scale and its
+    standard uncertainty, combined with that of the masses.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the scatter of the readings.
+
+    Returns
+    -------
+    str
+        Text of the file, TOML.
     """
     random = Random(seed)
     rises = [_mass_reading(random, mass) for mass in MASSES_G * 10]
@@ -140,28 +182,57 @@ u_relative = 0.01              # how far a shaft may slip from it
 
 
 def _mass_reading(random: Random, mass_g: float) -> float:
+    """Return the rise of the count under a mass, with the scatter of an averaged reading."""
     force_n = mass_g / 1000 * STANDARD_GRAVITY
     return force_n * float(GAUGE["count_per_n"]) + random.gauss(0.0, 12.0)
 
 
-# The bench that a calibration rehearsal stands on: the place, the air, and what the owner's tools read.
+# For a rehearsed calibration: where the gauge is, the air there, and what the owner's tools read.
 LATITUDE_DEG, HEIGHT_M, AIR_KG_M3 = 47.0, 400.0, 1.15
 BOWED = {"spine_thou": 500.0, "bow_mm": 0.25, "spread_thou": 3.0}
 SPANS_MM = (711.25, 711.20, 711.22, 711.26, 711.21)
 BAR = {"diameter_mm": 4.0, "u_diameter_mm": 0.002, "modulus_gpa": 205.0, "u_modulus_gpa": 2.0}
-BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # what it truly is
+BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # its true stiffness, which is not quite what the owner knows
 
 
 def bench(
     gravity_m_s2: float, put_in: list[dict[str, Any]], shafts: list[dict[str, Any]] | None = None
 ) -> dict[str, Any]:
-    """What the simulated gauge is given for a calibration: things put in from a step's number on."""
+    """Return the scenario of a calibration: bodies put under the head, each from the step of its number on.
+
+    Parameters
+    ----------
+    gravity_m_s2 : float
+        Gravity where the gauge is, m/s².
+    put_in : list[dict[str, Any]]
+        Bodies, each with the `number` of the bench step from which it is there.
+    shafts : list[dict[str, Any]] | None
+        Shafts to be measured besides; None for no shaft.
+
+    Returns
+    -------
+    dict[str, Any]
+        Scenario for `Rehearsal`.
+    """
     gauge = GAUGE | {"gravity_m_s2": gravity_m_s2, "air_kg_m3": AIR_KG_M3}
     return {"seed": 7, "gauge": gauge, "bench": put_in, "shafts": shafts or []}
 
 
 def blocks_put_in(blocks_mm: Sequence[float], steps_a_block: int) -> dict[str, Any]:
-    """The bench of a travel calibration with gauge blocks: each lies there from its own step on."""
+    """Return the scenario of a travel calibration with gauge blocks.
+
+    Parameters
+    ----------
+    blocks_mm : Sequence[float]
+        Height of each block, mm, in the order in which they are put in.
+    steps_a_block : int
+        Number of bench steps taken on each block.
+
+    Returns
+    -------
+    dict[str, Any]
+        Scenario for `Rehearsal`.
+    """
     things = [
         {"number": steps_a_block * i, "kind": "rigid", "height_mm": block} for i, block in enumerate(blocks_mm, 1)
     ]
@@ -169,9 +240,26 @@ def blocks_put_in(blocks_mm: Sequence[float], steps_a_block: int) -> dict[str, A
 
 
 def cell_loaded(loads_g: Sequence[float], ratio: float = 1.0) -> list[dict[str, Any]]:
-    """What is on the cell in a force calibration, a thing a step: nothing, a hand, the largest load; then all loads.
+    """Return what is on the cell at each step of a force calibration.
 
-    0 is the empty cell; `ratio` is the force up on the head for each newton of weight.
+    First nothing, a hand and the largest load, which tell how the cell is wired; then each load in turn.
+
+    Parameters
+    ----------
+    loads_g : Sequence[float]
+        Masses, g; 0 is the empty cell.
+    ratio : float
+        Force up on the head for each newton of weight.
+
+    Returns
+    -------
+    list[dict[str, Any]]
+        Bodies for `bench`, numbered by their step from 1.
+
+    Examples
+    --------
+    >>> [body.get("mass_g", 0) for body in cell_loaded([0.0, 500.0])]
+    [0, 0, 500.0, 0, 500.0]
     """
     things: list[dict[str, Any]] = [{}, {"kind": "hand"}]
     for load in (max(loads_g), *loads_g):

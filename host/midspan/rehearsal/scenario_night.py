@@ -1,6 +1,6 @@
-"""A night on the simulated gauge: a hopper of the demonstration's club, a check standard, and a few mishaps.
+"""An overnight run on the simulated gauge: a hopper of the demonstration's shafts, a check standard and a few mishaps.
 
-Everything is invented. What becomes of each shaft stands in files of the simulation's folder, so that a night that was
+Everything is invented. The simulation keeps in files of its folder what became of each shaft, so that a run that was
 stopped, or whose host was killed, goes on where it was.
 """
 
@@ -12,8 +12,8 @@ from midspan.rehearsal.scenario import GAUGE_NAME, rehearsal, shafts
 PLAN_FILE = "night.toml"
 STOCK, SEED = 36, 7
 RETURN = 6
-# By their numbers in the hopper: two roll in at once, one stops with an end off its roller, one slips past the chute's
-# sensor unseen.
+# By number in the hopper: two shafts roll in at once, another stops with an end off its roller, another slips past the
+# chute's sensor unseen.
 MISHAPS: dict[str, Any] = {"two_at_once": [9], "short": [20], "unseen": [29]}
 BAR = {"number": 100, "spine_thou": 499.8, "spread_thou": 0.6, "stiff_side_deg": 20.0, "hysteresis": 0.0002}
 PLAN = f"""# A night on the simulated gauge: try it with `midspan sort`, then `midspan report`.
@@ -82,14 +82,31 @@ log = "night.log"                  # always written; webhook and apprise tell pe
 
 
 def scenario_in(folder: Path) -> dict[str, Any]:
-    """What the simulated gauge is given for a night whose files are in `folder`."""
-    stock = [one for one in shafts(STOCK, SEED) if one.get("fault") != "absent"]
+    """Return the scenario of an overnight run.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder in which the simulation keeps the state of hopper and chutes.
+
+    Returns
+    -------
+    dict[str, Any]
+        Scenario for `Rehearsal`.
+    """
+    stock = [shaft for shaft in shafts(STOCK, SEED) if shaft.get("fault") != "absent"]
     given = rehearsal([*stock, BAR], SEED)
     files = {"world": str(folder / "world.txt"), "record": str(folder / "last-release.json")}
     return {**given, "feeder": {"slot": BAR["number"], "return_place": RETURN, **files, **MISHAPS}}
 
 
 def fill_hopper(folder: Path) -> None:
-    """Put every shaft back where the scenario has it: a person loaded the hopper again."""
+    """Put every shaft back into the hopper by removing the state that the simulation kept.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder given to `scenario_in`; nothing happens if it has no state.
+    """
     for name in ("world.txt", "last-release.json"):
         (folder / name).unlink(missing_ok=True)

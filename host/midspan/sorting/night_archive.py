@@ -14,7 +14,7 @@ from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
-from midspan.pipeline.steps import Kept, kept_in, kept_once
+from midspan.pipeline.steps import Kept, keep, keep_once
 from midspan.store.journal import Journal
 from midspan.store.transit import Step, Transit, TransitStage
 
@@ -79,12 +79,12 @@ class NightArchive:
 
     def keep(self, run: RawRun) -> Kept:
         """Put readings on the disk."""
-        self._recent = kept_in(self._open_writer, run)
+        self._recent = keep(self._open_writer, run)
         return self._recent
 
     def keep_once(self, run: RawRun) -> Kept:
         """Put readings on the disk unless they stand there already, by whoever put them there."""
-        return kept_once(self._open_writer, run)
+        return keep_once(self._open_writer, run)
 
     def keep_held(self, transit: Transit, run: RawRun) -> None:
         """Store readings that the gauge held: where the journal says, else once in what stands there now."""

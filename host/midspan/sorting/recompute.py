@@ -145,7 +145,7 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
     _keep_heap()
     waiting = iter(runs)
     while batch := list(islice(waiting, 4 * BATCH)):
-        yield from judging.each(batch)
+        yield from judging.judge_each(batch)
 
 
 def _keep_heap() -> None:

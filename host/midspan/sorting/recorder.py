@@ -189,7 +189,7 @@ class NightRecorder:
             self._store.add(self.night.batch, kept.where, evaluation, origin=Origin.IMPORTED)
 
         decide = partial(_decided, basis=basis, bands=self.setup.bands)
-        Judging(self.setup.calibration, decide, store).one(kept)
+        Judging(self.setup.calibration, decide, store).judge(kept)
 
     def judge(self, transit: Transit, gauge: Identify) -> Assessment:
         """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
@@ -204,7 +204,7 @@ class NightRecorder:
         def store(kept: Kept, _: Result, found: Assessment) -> tuple[int, Assessment]:
             return self._stored(kept, found, context), found
 
-        number, found = Judging(self.setup.calibration, decide, store).one(kept)
+        number, found = Judging(self.setup.calibration, decide, store).judge(kept)
         self._note_assessment(number, found, transit)
         return found
 
