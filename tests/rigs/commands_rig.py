@@ -1,4 +1,4 @@
-"""Runs the command line as a user does, and holds every failure to one clear line."""
+"""Run the command line as a user does, and hold every failure to one clear line."""
 
 import io
 import json
@@ -9,14 +9,21 @@ from pathlib import Path
 from subprocess import CompletedProcess
 from unittest import mock
 
+from midspan.base.errors import MidspanError
 from midspan.cli import main
 from midspan.rehearsal import scenario
 
 COMMAND = [sys.executable, "-c", "from midspan.cli.main import main; main()"]
 
 
+class Finished(CompletedProcess):
+    """A command that has ended: exit code, what it printed, and in `error` the MidspanError it ended with, or None."""
+
+    error: MidspanError | None = None
+
+
 def midspan(*arguments, folder=".", columns=160):
-    """What `midspan ARGUMENTS` prints and its exit code, in this process: any other exception is a fault of Midspan."""
+    """Return how `midspan ARGUMENTS` ended in this process; any exception but its own is a fault of Midspan."""
     out, err = io.StringIO(), io.StringIO()
     with ExitStack() as stack:
         stack.enter_context(chdir(folder))
@@ -27,24 +34,26 @@ def midspan(*arguments, folder=".", columns=160):
         try:
             main.main()
         except SystemExit as end:
-            return CompletedProcess(arguments, end.code, out.getvalue(), err.getvalue())
+            finished = Finished(arguments, end.code, out.getvalue(), err.getvalue())
+            finished.error = end.__context__ if isinstance(end.__context__, MidspanError) else None
+            return finished
     raise AssertionError("the entry point ends with an exit code")
 
 
 def sets(path, *words):
-    """`midspan sets WORDS --store PATH`."""
+    """Return how `midspan sets WORDS --store PATH` ended."""
     return midspan("sets", *words, "--store", path)
 
 
 def answer(path, *words):
-    """What such a command says as JSON."""
+    """Return what `midspan sets WORDS --store PATH --json` says."""
     done = sets(path, *words, "--json")
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)
 
 
 def complaint(done):
-    """The one line in which it failed."""
+    """Return the single line in which a command failed."""
     assert done.returncode == 1, done.stdout + done.stderr
     lines = [line for line in done.stderr.splitlines() if line.startswith("midspan: ")]
     assert len(lines) == 1, done.stderr
@@ -52,8 +61,19 @@ def complaint(done):
     return lines[0]
 
 
+def refusal(done, kind=MidspanError):
+    """Return the error a command of this process ended with: of this class, and printed as a single line.
+
+    `refusal(midspan("show", "9"), StoreError).code` says which refusal it was.
+    """
+    line = complaint(done)
+    assert isinstance(done.error, kind), repr(done.error)
+    assert line == f"midspan: {done.error}"
+    return done.error
+
+
 def settings(folder: Path, seed=7):
-    """Calibration and bands of the demonstration in a folder; their paths."""
+    """Write calibration and bands of the demonstration into a folder; return their paths."""
     calibration, bands = folder / "gauge.toml", folder / "bands.toml"
     calibration.write_text(scenario.calibration_text(seed), encoding="utf-8")
     bands.write_text(scenario.BANDS, encoding="utf-8")

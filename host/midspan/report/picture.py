@@ -31,7 +31,8 @@ def check_ending(path: Path) -> None:
     midspan.base.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
     """
     if path.suffix.lower() not in ENDINGS:
-        raise OutputError(f"{path}: a picture's name ends in {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}")
+        endings = f"{', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}"
+        raise OutputError(f"{path}: a picture's name ends in {endings}", code="picture_ending")
 
 
 @contextmanager

@@ -23,7 +23,8 @@ def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, foun
     """
     check_ending(path)
     if not math.isfinite(budget.u) or budget.u == 0:
-        raise OutputError(f"{path}: the budget has no finite uncertainty; there is nothing to draw")
+        words = f"{path}: the budget has no finite uncertainty; there is nothing to draw"
+        raise OutputError(words, code="nothing_to_draw")
     with paper(path, 8.5, 5.2) as figure:
         axes = figure.add_subplot()
         _bars(axes, budget)
