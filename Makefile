@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser records redraw demo test bench soak lint lock check clean
+.PHONY: browser records redraw demo test bench soak docs lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -35,6 +35,10 @@ redraw: $(SETUP)
 soak: $(SETUP)
 	$(BIN)/python tests/garbage
 	$(BIN)/python tests/campaign $(SOAK)
+
+# build/reference/midspan.html: what a program of one's own may use, from the docstrings.
+docs: $(SETUP)
+	$(BIN)/pdoc --docformat numpy --no-show-source --output-directory build/reference midspan
 
 lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .
