@@ -49,7 +49,7 @@ def test_an_error_says_its_kind_and_that_of_its_cause():
 def test_an_error_that_was_raised_from_itself_is_told_once():
     error = LinkError("gone")
     error.__cause__ = error
-    assert log_file.told(error) == "LinkError «gone»"
+    assert log_file.log_argument(error) == "LinkError «gone»"
 
 
 def test_an_error_says_which_lines_of_the_program_raised_it():
@@ -57,7 +57,7 @@ def test_an_error_says_which_lines_of_the_program_raised_it():
 
     with pytest.raises(framing.FrameError) as caught:
         framing.encode(1, b"")
-    assert re.match(r"FrameError at wire\.framing:\d+ «", log_file.told(caught.value))
+    assert re.match(r"FrameError at wire\.framing:\d+ «", log_file.log_argument(caught.value))
 
 
 def test_the_folder_comes_with_the_first_message_and_the_level_goes_with_the_block(tmp_path):

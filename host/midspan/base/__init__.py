@@ -1,4 +1,4 @@
-"""Tools that know nothing of shafts: errors, files and what people write in them, units, numbers in words, polynomials.
+"""Tools without domain knowledge: errors, files, configuration, units, numbers as text, polynomials, the log.
 
-How a value stands beside its uncertainty is decided in formatting.py. Imports no other folder.
+formatting.py decides how a value is written with its uncertainty. Imports no other folder.
 """

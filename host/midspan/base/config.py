@@ -1,4 +1,4 @@
-"""Reading configuration files: TOML in, a checked model out, one clear line when something is wrong."""
+"""Configuration files: TOML text becomes a checked model, or a one-line error about the first thing wrong."""
 
 import difflib
 import reprlib
@@ -15,8 +15,7 @@ from midspan.base.files import text_of
 Model = TypeVar("Model", bound=BaseModel)
 LARGEST_BYTES = 1_000_000
 
-
-# What a value has to be, in the words of TOML and not in those of the language that reads it.
+# What a value has to be, in the terms of TOML instead of Python's.
 KINDS = {
     "tuple_type": "an array, as in [1, 2]",
     "model_type": "a table of keys",
@@ -27,41 +26,77 @@ KINDS = {
     "bool_type": "true or false",
 }
 
-# TOML has arrays where a model has tuples: this lets one in, while what it holds is still looked at strictly.
+# TOML has arrays where a model has tuples. This accepts the array and still checks its items strictly.
 ARRAY = Field(strict=False)
 
 
 class Section(BaseModel):
-    """A table of a configuration file: a key that is not known is an error, not a comment.
+    """A table of a configuration file; an unknown key in it is an error.
 
-    Nothing is taken for a number that was not written as one: `true` would else be 1, and "1,5" would be refused
-    where "1.5" is not.
+    Types are strict: otherwise `true` would count as 1, and the text "1.5" as a number while "1,5" is refused.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """Contents of a TOML file; ConfigurationError when it is missing or not TOML."""
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        File of at most a megabyte, in UTF-8.
+
+    Returns
+    -------
+    dict[str, Any]
+        Its keys and values, not yet checked.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, is too large, or is not TOML.
+    """
     text = text_of(path, ConfigurationError, LARGEST_BYTES)
     try:
         return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # a number of too many digits, nested too deeply
-        raise ConfigurationError(f"{path}: is not TOML text: {error}") from error
+    except (ValueError, RecursionError) as error:  # also a number with too many digits, or nesting too deep
+        raise ConfigurationError(f"{path}: is not TOML: {error}. Correct the file.") from error
 
 
 def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Model:
-    """The data as a checked model; the first thing wrong becomes one ConfigurationError with all of them counted."""
+    """Return the data of a configuration file as a checked model.
+
+    Parameters
+    ----------
+    model : type[Model]
+        The pydantic model that says which keys there are and what their values may be.
+    data : Mapping[str, object]
+        Keys and values as `read_toml` returns them.
+    path : Path
+        File that the data come from, for the message.
+
+    Returns
+    -------
+    Model
+        An instance of `model`.
+
+    Raises
+    ------
+    ConfigurationError
+        A key is missing or unknown, or a value is wrong; the message explains the first problem and counts the rest.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        # A misspelt key is also a missing one: the wrong spelling is what the reader can see and mend.
+        # A misspelt key is reported as unknown and as missing. The misspelling is what the reader can find and correct.
         problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         raise ConfigurationError(f"{path}: {_sentence(problems[0], model)}{more}") from error
 
 
 def _sentence(problem: Any, model: type[BaseModel]) -> str:
+    """Return pydantic's report of one problem as a sentence for the person who wrote the file."""
     place = _place(problem["loc"])
     if problem["type"] == "missing":
         return f"{place} is missing; add it"
@@ -76,18 +111,18 @@ def _sentence(problem: Any, model: type[BaseModel]) -> str:
 
 
 def _is_secret(kind: Any, place: tuple[str | int, ...]) -> bool:
-    """Whether what belongs at a place of a model is a secret or holds one; what stands there is not shown then."""
+    """Return True if the value at a place of a model is a secret or contains one, so that no message shows it."""
     if isinstance(kind, type) and issubclass(kind, BaseModel):
         inner = {field.alias or name: field.annotation for name, field in kind.model_fields.items()}
         if place:
             return place[0] in inner and _is_secret(inner[str(place[0])], place[1:])
-        return any(_is_secret(one, ()) for one in inner.values())
+        return any(_is_secret(annotation, ()) for annotation in inner.values())
     rest = place[1:] if place and isinstance(place[0], int) else place
-    return kind is SecretStr or any(_is_secret(one, rest) for one in get_args(kind))
+    return kind is SecretStr or any(_is_secret(argument, rest) for argument in get_args(kind))
 
 
 def _place(parts: tuple[str | int, ...]) -> str:
-    """Where it is, counted as people count: the first entry of an array is entry 1.
+    """Return the place of a value in words; the first entry of an array is entry 1.
 
     >>> _place(("place", 0, "holds")), _place(("sort", "loaded"))
     ('place, entry 1, holds', 'sort.loaded')
@@ -100,6 +135,7 @@ def _place(parts: tuple[str | int, ...]) -> str:
 
 
 def _known_keys(model: type[BaseModel]) -> Iterator[str]:
+    """Yield the keys of a model and of the models within it."""
     for name, field in model.model_fields.items():
         yield name
         for inner in (field.annotation, *get_args(field.annotation)):

@@ -1,6 +1,7 @@
-"""Tables of typed readings: CSV in, cells kept as they were typed, and the number of one when it is asked for.
+"""Tables of readings typed by hand: CSV text whose cells stay as typed until a number is asked for.
 
-Lines that start with # are remarks. Cells are parted by commas, or by semicolons where a comma is the decimal mark.
+Lines that begin with # are comments. Cells are separated by commas, or by semicolons where the comma is the decimal
+mark.
 
 >>> table = TypedTable(("angle_deg", "loaded"), (TableLine(2, {"angle_deg": "0", "loaded": "12,70"}),), "hand.csv")
 >>> table.numbers("loaded")
@@ -15,7 +16,7 @@ from pathlib import Path
 from midspan.base.errors import ReadingsError
 from midspan.base.files import text_of
 
-# Whatever is read, in whatever unit: beyond, a number is a slip of the pen, and would make rubbish of all the others.
+# In any unit that people type, a number outside these is a slip, and would make nonsense of the numbers around it.
 SMALLEST, LARGEST = 1e-12, 1e9
 # Far above what any procedure takes: five minutes of creep are 25 000 lines of 40 bytes.
 LARGEST_BYTES, MOST_COLUMNS = 4_000_000, 100
@@ -23,7 +24,15 @@ LARGEST_BYTES, MOST_COLUMNS = 4_000_000, 100
 
 @dataclass(frozen=True)
 class TableLine:
-    """One line of a table: where it stands in the file, and its cells by column."""
+    """One line of a table.
+
+    Parameters
+    ----------
+    number : int
+        Number of the line in the file, from 1.
+    cells : Mapping[str, str]
+        Text of each cell, by column.
+    """
 
     number: int
     cells: Mapping[str, str]
@@ -31,14 +40,40 @@ class TableLine:
 
 @dataclass(frozen=True)
 class TypedTable:
-    """All lines of a table, in order."""
+    """All lines of a table, in order.
+
+    Parameters
+    ----------
+    columns : tuple[str, ...]
+        Headings in small letters.
+    lines : tuple[TableLine, ...]
+        Lines below the headings.
+    source : str
+        Name of the file, for messages.
+    """
 
     columns: tuple[str, ...]
     lines: tuple[TableLine, ...]
     source: str
 
     def texts(self, column: str) -> list[str]:
-        """Cells of a column; ReadingsError when there is no such column or a cell is empty."""
+        """Return the cells of a column as typed.
+
+        Parameters
+        ----------
+        column : str
+            Its heading.
+
+        Returns
+        -------
+        list[str]
+            A text for each line, none of them empty.
+
+        Raises
+        ------
+        ReadingsError
+            There is no such column, or a cell is empty.
+        """
         self._require(column)
         for line in self.lines:
             if not line.cells[column]:
@@ -46,7 +81,23 @@ class TypedTable:
         return [line.cells[column] for line in self.lines]
 
     def numbers(self, column: str) -> list[float]:
-        """Cells of a column as numbers; ReadingsError names the first line where that fails."""
+        """Return the cells of a column as numbers.
+
+        Parameters
+        ----------
+        column : str
+            Its heading.
+
+        Returns
+        -------
+        list[float]
+            A number for each line, in the unit of the column.
+
+        Raises
+        ------
+        ReadingsError
+            There is no such column, or a cell is empty or not a number; the message names the first line.
+        """
         texts = self.texts(column)
         return [
             number_in(text, f"{self.source}, line {line.number}: {column}")
@@ -54,7 +105,23 @@ class TypedTable:
         ]
 
     def column_among(self, names: Sequence[str]) -> str:
-        """The first of several names that a column has; ReadingsError when the table has none of them."""
+        """Return the first of several headings that the table has.
+
+        Parameters
+        ----------
+        names : Sequence[str]
+            Headings that mean the same quantity, at least one.
+
+        Returns
+        -------
+        str
+            A heading of the table.
+
+        Raises
+        ------
+        ReadingsError
+            The table has none of them.
+        """
         found = next((name for name in names if name in self.columns), names[0])
         self._require(found)
         return found
@@ -65,8 +132,27 @@ class TypedTable:
 
 
 def number_in(text: str, place: str) -> float:
-    """The number that a cell or an answer says, with a point or a comma as the decimal mark.
+    """Return the number in a cell or an answer, with a point or a comma as the decimal mark.
 
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    place : str
+        Where it was typed; the message begins with it.
+
+    Returns
+    -------
+    float
+        A number that `is_reading` accepts.
+
+    Raises
+    ------
+    ReadingsError
+        The text is not a number, or not a plausible reading.
+
+    Examples
+    --------
     >>> number_in(" 12,70 ", "the answer")
     12.7
     >>> number_in("l2.7", "hand.csv, line 4: loaded")
@@ -78,12 +164,12 @@ def number_in(text: str, place: str) -> float:
     except ValueError:
         raise ReadingsError(f"{place} {text.strip()!r} is not a number; type it as 12.34") from None
     if not is_reading(value):
-        raise ReadingsError(f"{place} {text.strip()!r} is no reading; read it again")
+        raise ReadingsError(f"{place} {text.strip()!r} cannot be a reading; read it again")
     return value
 
 
 def is_reading(value: float) -> bool:
-    """Whether a person or a converter can have read this number: finite, and neither huge nor next to nothing.
+    """Return True if a person or a converter can have read a number: finite, not huge, and 0 or not minute.
 
     >>> is_reading(-12.7), is_reading(0.0), is_reading(1e200), is_reading(float("nan"))
     (True, True, False, False)
@@ -92,10 +178,23 @@ def is_reading(value: float) -> bool:
 
 
 def read_typed(path: Path) -> TypedTable:
-    """A CSV file with a line of headings; headings are compared in small letters.
+    """Read a CSV file whose first line holds the headings.
 
-    Raises ReadingsError when the file cannot be read, has no readings or two columns of one name, or a line has too few
-    or too many cells.
+    Parameters
+    ----------
+    path : Path
+        File of at most 4 MB and 100 columns, in UTF-8.
+
+    Returns
+    -------
+    TypedTable
+        Its lines, with the headings in small letters.
+
+    Raises
+    ------
+    ReadingsError
+        The file cannot be read or has no readings, two columns share a heading, or a line has the wrong number of
+        cells.
     """
     text = text_of(path, ReadingsError, LARGEST_BYTES)
     numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
@@ -104,14 +203,11 @@ def read_typed(path: Path) -> TypedTable:
     mark = ";" if ";" in numbered[0][1] else ","
     rows = [_cells(line, mark, f"{path}, line {number}") for number, line in numbered]
     columns = tuple(name.lower() for name in rows[0])
-    if len(columns) > MOST_COLUMNS:
-        raise ReadingsError(f"{path}: has {len(columns)} columns, {MOST_COLUMNS} are the most; is it the right file?")
-    for name in columns:
-        if columns.count(name) > 1:
-            raise ReadingsError(f"{path}: the column {name or 'without a name'} stands there twice; keep one of them")
+    _check_headings(columns, path)
     for (number, _), row in zip(numbered, rows, strict=True):
         if len(row) != len(columns):
-            raise ReadingsError(f"{path}, line {number}: {len(row)} cells under {len(columns)} headings; mend it")
+            hint = "Decimal comma? Use ; between columns." if mark == "," and len(row) > len(columns) else "Correct it."
+            raise ReadingsError(f"{path}, line {number}: has {len(row)} values, expected {len(columns)}. {hint}")
     lines = [
         TableLine(number, dict(zip(columns, row, strict=True)))
         for (number, _), row in zip(numbered[1:], rows[1:], strict=True)
@@ -119,9 +215,18 @@ def read_typed(path: Path) -> TypedTable:
     return TypedTable(columns, tuple(lines), str(path))
 
 
+def _check_headings(columns: Sequence[str], path: Path) -> None:
+    """Raise ReadingsError if there are too many headings or two of them are the same."""
+    if len(columns) > MOST_COLUMNS:
+        raise ReadingsError(f"{path}: has {len(columns)} columns, more than {MOST_COLUMNS}; is it the right file?")
+    for name in columns:
+        if columns.count(name) > 1:
+            raise ReadingsError(f"{path}: two columns are headed {name or '(nothing)'}; keep one of them")
+
+
 def _cells(line: str, mark: str, place: str) -> list[str]:
-    """Cells of one line: each on its own, so that a quotation mark without its other does not swallow the next."""
+    """Return the cells of one line, parsed alone so that an unclosed quotation mark does not swallow the next line."""
     try:
         return [cell.strip() for row in csv.reader([line], delimiter=mark) for cell in row]
     except csv.Error as error:
-        raise ReadingsError(f"{place}: cannot be read ({error}); mend it") from error
+        raise ReadingsError(f"{place}: cannot be read ({error}); correct it") from error

@@ -1,7 +1,7 @@
-"""Every error Midspan raises on purpose, under one root.
+"""All errors that Midspan raises on purpose, under one root.
 
-The message of each is one line that says what is wrong, where, and what to do; however long or wild what it quotes is,
-it stays one (`plain_text.brief`).
+The message of each is one line: what is wrong, where, and what to do. `plain_text.brief` keeps it to one line whatever
+it quotes.
 
 >>> issubclass(ConfigurationError, MidspanError)
 True
@@ -20,9 +20,9 @@ class MidspanError(Exception):
     Parameters
     ----------
     *messages : str
-        What is wrong, where, and what to do; a message for each thing.
+        What is wrong, where, and what to do; one message for each problem.
     code : str
-        Tells refusals of one class apart for programs and tests; empty where the class alone does.
+        Tells two refusals of one class apart, for programs and tests; empty where the class alone does.
     """
 
     def __init__(self, *messages: object, code: str = "") -> None:
@@ -30,7 +30,7 @@ class MidspanError(Exception):
         self.code = code
 
     def __str__(self) -> str:
-        """Return the message.
+        """Return the messages on one line.
 
         >>> str(MidspanError("a.avro: is empty", "b.avro: is torn"))
         'a.avro: is empty; b.avro: is torn'
@@ -38,8 +38,20 @@ class MidspanError(Exception):
         return "; ".join(brief(str(message)) for message in self.args)
 
     def at(self, place: str) -> Self:
-        """Return this error, whose message now begins with where it was.
+        """Return this error after putting a place in front of its message.
 
+        Parameters
+        ----------
+        place : str
+            Where it happened: a file, a line, a port.
+
+        Returns
+        -------
+        Self
+            The same object, so that `raise error.at(place)` works.
+
+        Examples
+        --------
         >>> str(LinkError("the gauge is gone").at("bench port"))
         'bench port: the gauge is gone'
         """
@@ -47,8 +59,20 @@ class MidspanError(Exception):
         return self
 
     def ending(self, words: str) -> Self:
-        """Return this error, whose message now ends with these words.
+        """Return this error after adding words to the end of its message.
 
+        Parameters
+        ----------
+        words : str
+            What to add, with its own space or punctuation in front.
+
+        Returns
+        -------
+        Self
+            The same object, so that `raise error.ending(words)` works.
+
+        Examples
+        --------
         >>> str(LinkError("the gauge is gone").ending(" (3 readings were kept)"))
         'the gauge is gone (3 readings were kept)'
         """
@@ -57,17 +81,23 @@ class MidspanError(Exception):
 
 
 class ConfigurationError(MidspanError):
-    """A calibration, bands or scenario file has a missing, misspelt or absurd value: the user mends the file."""
+    """A configuration file has a missing, misspelt or impossible value: the user corrects the file."""
 
 
 class ReadingsError(MidspanError):
-    """Readings typed by hand or in a table cannot be what they say: the user mends the table or reads again."""
+    """Readings typed by hand or given in a table are impossible: the user corrects them or reads again."""
 
 
 class CellSignError(ReadingsError):
-    """The count falls where it would rise under a shaft: with this sign no limit of force can be trusted.
+    """The count falls when a load on a shaft makes it rise: with this sign no force limit protects the cell.
 
-    `cause` is "wires" or "loading" (the mass pulls the head away from the cell), or None where readings cannot tell.
+    Parameters
+    ----------
+    words : str
+        The message.
+    cause : str or None
+        "wires" (the signal pair is swapped) or "loading" (the mass pulls the head away from the cell); None if the
+        readings cannot tell.
     """
 
     def __init__(self, words: str, cause: str | None = None) -> None:
@@ -76,30 +106,30 @@ class CellSignError(ReadingsError):
 
 
 class ConversionError(MidspanError):
-    """A number has no meaning for the formula it was given to: the caller passes another one."""
+    """A number is outside the domain of a formula: the caller passes another."""
 
 
 class FrameError(MidspanError):
-    """Bytes that are no valid frame: the line damaged them; the session counts it and asks again."""
+    """Bytes do not form a valid frame because the line damaged them: the session counts it and asks again."""
 
 
 class ProtocolError(MidspanError):
-    """The other end speaks, but not this protocol: wrong version, wrong fingerprint or a record out of place."""
+    """The other end does not speak this protocol: wrong version, wrong fingerprint, or a record out of place."""
 
 
 class LinkError(MidspanError):
-    """The port is missing, busy, gone or silent: check the cable and the port's name."""
+    """The port is missing, busy, gone or silent: check the cable and the name of the port."""
 
 
 class DeviceFault(MidspanError):
     """The gauge reported a fault: the instrument needs attention, the shaft is not to blame.
 
-    `code` is the fault's code in protocol/faults.json, empty where it has none.
+    `code` is the fault's code in protocol/faults.json, empty if it has none.
     """
 
 
 class BoardError(MidspanError):
-    """The board, or a tool that puts code on it, did not do its part: the message says which and what to try."""
+    """The board, or a tool that installs code on it, failed: the message says which and what to try."""
 
 
 class ArchiveError(MidspanError):
@@ -107,19 +137,19 @@ class ArchiveError(MidspanError):
 
 
 class FileGone(MidspanError):
-    """A file that a night writes is not where it was, or not as it was left: nobody but a person brings it back."""
+    """A file that a run writes was moved, replaced or changed: a person has to bring it back."""
 
 
 class ArchiveGone(ArchiveError, FileGone):
-    """The archive was moved, cut, replaced or deleted while it was written: a person looks who did that."""
+    """The archive was moved, cut, replaced or deleted while it was open: a person has to find out how."""
 
 
 class TraceError(MidspanError):
-    """A file is no trace of a line, or was edited: the user names another."""
+    """A file is not a trace of a line, or was edited: the user names another."""
 
 
 class OutputError(MidspanError):
-    """A file that was asked for cannot be written: the user names another, or makes room for it."""
+    """An output file cannot be written: the user names another or makes room for it."""
 
 
 class StoreError(MidspanError):
@@ -131,16 +161,16 @@ class StoreGone(StoreError, FileGone):
 
 
 class BackupError(MidspanError):
-    """A backup is none, was broken off or is damaged: nothing was restored from it."""
+    """A backup is not a backup, is incomplete or is damaged: nothing was restored from it."""
 
 
 class ParkingError(MidspanError):
-    """A shaft has no stiff side that is known, or is not the one that was meant: it is not turned to be marked."""
+    """A shaft cannot be turned to its mark: its stiff side is unknown, or it is not the shaft that was meant."""
 
 
 class MatchingError(MidspanError):
-    """No matched set can be made as it was asked for: the message says which limit blocks, and by how much."""
+    """No matched set meets the request: the message says which limit prevents it, and by how much."""
 
 
 class NightStopped(MidspanError):
-    """A night of sorting waits for a person: the message says for what, and how it goes on."""
+    """A sorting run waits for a person: the message says why, and how it goes on."""

@@ -1,7 +1,7 @@
-"""What speaks against a file as one line of Midspan's: what is wrong, where, what to do.
+"""Reading and writing files, with what the system refuses turned into Midspan's own errors: one line, with advice.
 
-Files that people or other programs wrote are read here, whole and only up to a size: a device or a pipe never ends, and
-a file of zeros that takes no room on the disk fills the memory.
+Files that people or other programs wrote are read whole and only up to a size. A device or a pipe never ends, and a
+sparse file of zeros takes no room on the disk but would fill the memory.
 """
 
 from __future__ import annotations
@@ -18,13 +18,32 @@ from typing import Any
 
 from midspan.base.errors import MidspanError, OutputError
 
-DEEPEST = 40  # levels of a JSON text; none of ours has ten
+DEEPEST = 40  # levels of nesting in JSON; Midspan's own files have fewer than ten
 
 
 @contextmanager
 def reading(path: Path, error: type[MidspanError]) -> Iterator[None]:
-    """A block that reads a file: what the system refuses there is raised as this error, which names the file.
+    """Translate what the system refuses while a block reads a file.
 
+    Parameters
+    ----------
+    path : Path
+        File that the block reads, for the message.
+    error : type[MidspanError]
+        Class of the error to raise.
+
+    Yields
+    ------
+    None
+        Nothing; the block runs here.
+
+    Raises
+    ------
+    MidspanError
+        An `error` that names the file, in place of an OSError.
+
+    Examples
+    --------
     >>> from midspan.base.errors import ReadingsError
     >>> with reading(Path("nowhere.csv"), ReadingsError):
     ...     Path("nowhere.csv").read_text()
@@ -38,8 +57,22 @@ def reading(path: Path, error: type[MidspanError]) -> Iterator[None]:
 
 
 def check_ordinary(path: Path, error: type[MidspanError]) -> None:
-    """Raise this error unless the path is that of a file that can be opened without waiting and has an end.
+    """Refuse a path that is not an ordinary file, because it might block when opened or never end.
 
+    Parameters
+    ----------
+    path : Path
+        Path to look at; a link is followed.
+    error : type[MidspanError]
+        Class of the error to raise.
+
+    Raises
+    ------
+    MidspanError
+        An `error`: there is nothing at the path, or it is a folder, a device or a pipe.
+
+    Examples
+    --------
     >>> from midspan.base.errors import ReadingsError
     >>> check_ordinary(Path("/dev/zero"), ReadingsError)
     Traceback (most recent call last):
@@ -51,51 +84,113 @@ def check_ordinary(path: Path, error: type[MidspanError]) -> None:
 
 
 def bytes_of(path: Path, error: type[MidspanError], most: int) -> bytes:
-    """All bytes of a file; this error, naming the file, when it cannot be read or is larger than `most` bytes."""
+    """Return all bytes of a file.
+
+    Parameters
+    ----------
+    path : Path
+        An ordinary file.
+    error : type[MidspanError]
+        Class of the error to raise.
+    most : int
+        Largest size accepted, bytes.
+
+    Returns
+    -------
+    bytes
+        The contents.
+
+    Raises
+    ------
+    MidspanError
+        An `error`: the file cannot be read or is larger than `most`.
+    """
     check_ordinary(path, error)
     with reading(path, error), path.open("rb") as file:
         content = file.read(most + 1)
     if len(content) > most:
-        raise error(f"{path}: is larger than {most // 1000} kB, which nobody wrote by hand; is it the file you meant?")
+        raise error(f"{path}: is larger than {most // 1000} kB, too large for its kind; is it the file you meant?")
     return content
 
 
 def text_of(path: Path, error: type[MidspanError], most: int) -> str:
-    """The text of a file, as `bytes_of`; this error also when it is no text in UTF-8."""
+    """Return the text of a file in UTF-8, without a byte order mark.
+
+    Parameters
+    ----------
+    path : Path
+        An ordinary file.
+    error : type[MidspanError]
+        Class of the error to raise.
+    most : int
+        Largest size accepted, bytes.
+
+    Returns
+    -------
+    str
+        The contents.
+
+    Raises
+    ------
+    MidspanError
+        An `error`: the file cannot be read, is larger than `most`, or is not UTF-8.
+    """
     try:
         return bytes_of(path, error, most).decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
-        raise error(f"{path}: is no text in UTF-8 (byte {wrong.start}); save it as UTF-8") from wrong
+        raise error(f"{path}: is not UTF-8 text (byte {wrong.start}); save it as UTF-8") from wrong
 
 
 def json_in(text: str | bytes, place: str, error: type[MidspanError]) -> Any:
-    """The value that a JSON text says; this error, naming the place, when it is none, too deep or says no number.
+    """Return the value of a JSON text.
 
+    Parameters
+    ----------
+    text : str or bytes
+        The text.
+    place : str
+        Where it comes from; the message begins with it.
+    error : type[MidspanError]
+        Class of the error to raise.
+
+    Returns
+    -------
+    Any
+        The value; every number in it is finite.
+
+    Raises
+    ------
+    MidspanError
+        An `error`: the text is not JSON, is nested too deeply, or has a number that is not finite.
+
+    Examples
+    --------
     >>> from midspan.base.errors import ReadingsError
     >>> json_in('{"mass_g": 1e999}', "a.json", ReadingsError)
     Traceback (most recent call last):
-    midspan.base.errors.ReadingsError: a.json: is no JSON text (1e999 is no number)
+    midspan.base.errors.ReadingsError: a.json: is not valid JSON (1e999 is not a finite number)
     """
     try:
         value = json.loads(text, parse_float=_number, parse_constant=_number)
         if _depth(value) > DEEPEST:
             raise ValueError(f"nested deeper than {DEEPEST}")
-    except (ValueError, RecursionError) as wrong:  # a whole number of too many digits is a ValueError too
-        raise error(f"{place}: is no JSON text ({wrong})") from wrong
+    except (ValueError, RecursionError) as wrong:  # a whole number with too many digits is a ValueError too
+        raise error(f"{place}: is not valid JSON ({wrong})") from wrong
     return value
 
 
 def _number(text: str) -> float:
+    """Return the value of a number in a JSON text, or raise ValueError if it is not finite."""
     if not math.isfinite(value := float(text)):
-        raise ValueError(f"{text} is no number")
+        raise ValueError(f"{text} is not a finite number")
     return value
 
 
 def _depth(value: Any) -> int:
-    """How deep lists and objects are nested, counted level by level: what recurses would fail on the deepest."""
+    """Return how many levels deep lists and objects are nested, without recursion, which deep nesting would exhaust."""
     depth, level = 0, [value]
     while level:
-        level = [inner for one in level for inner in _inside(one)]
+        level = [inner for outer in level for inner in _inside(outer)]
         depth += 1
     return depth
 
@@ -108,8 +203,29 @@ def _inside(value: Any) -> Iterable[Any]:
 def writing(
     path: Path, advice: str = "check the name and the folder", error: type[MidspanError] = OutputError
 ) -> Iterator[None]:
-    """A block that writes a file: what the system refuses there is raised as this error, with what to do about it.
+    """Translate what the system refuses while a block writes a file.
 
+    Parameters
+    ----------
+    path : Path
+        File that the block writes, for the message.
+    advice : str
+        What the user can do; the end of the message.
+    error : type[MidspanError]
+        Class of the error to raise.
+
+    Yields
+    ------
+    None
+        Nothing; the block runs here.
+
+    Raises
+    ------
+    MidspanError
+        An `error` that names the file, in place of an OSError.
+
+    Examples
+    --------
     >>> with writing(Path("none/a.pdf")):
     ...     Path("none/a.pdf").write_bytes(b"")
     Traceback (most recent call last):
@@ -123,7 +239,15 @@ and the folder
 
 
 def sync_folder(folder: Path) -> None:
-    """Make a new file's name as lasting as its contents; Windows has no way to ask for it."""
+    """Flush the names in a folder to the disk, so that a new file survives a power cut.
+
+    Windows offers no way to do this; there it does nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder in which a file was made or renamed.
+    """
     if sys.platform == "win32":
         return
     handle = os.open(folder, os.O_RDONLY)
@@ -134,8 +258,22 @@ def sync_folder(folder: Path) -> None:
 
 
 def unused(path: Path, ending: str) -> Path:
-    """A name beside a file that nothing has yet: its own with an ending and a number.
+    """Return a path beside a file that does not exist yet.
 
+    Parameters
+    ----------
+    path : Path
+        The file.
+    ending : str
+        Word that says what the new file holds.
+
+    Returns
+    -------
+    Path
+        The name of the file with the ending and the first free number.
+
+    Examples
+    --------
     >>> str(unused(Path("none/night.avro"), "torn"))
     'none/night.avro.torn-1'
     """

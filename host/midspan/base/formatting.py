@@ -1,7 +1,6 @@
-"""Numbers and verdicts in words: one way to write a value with its uncertainty, used by every table and picture.
+"""Numbers and names as text: every table and figure writes a value with its uncertainty in the same way.
 
-The expanded uncertainty is given to two significant digits and the value to the same place (JCGM 100:2008,
-7.2.6).
+The expanded uncertainty has two significant digits and the value has the same number of places (JCGM 100:2008, 7.2.6).
 
 >>> with_uncertainty(498.6281, 0.4571)
 '498.63 ± 0.46'
@@ -18,8 +17,24 @@ CODE = "midspan shaft "
 
 
 def places_for(expanded: float) -> int:
-    """Decimal places that show an expanded uncertainty to two significant digits.
+    """Return how many decimal places show an expanded uncertainty to two significant digits.
 
+    Parameters
+    ----------
+    expanded : float
+        Expanded uncertainty, in any unit.
+
+    Returns
+    -------
+    int
+        Decimal places, 0 or more; 3 if the uncertainty is not a finite number above 0.
+
+    References
+    ----------
+    JCGM 100:2008, 7.2.6.
+
+    Examples
+    --------
     >>> places_for(0.46), places_for(12.0), places_for(0.0098)
     (2, 0, 4)
     """
@@ -29,8 +44,28 @@ def places_for(expanded: float) -> int:
 
 
 def with_uncertainty(value: float, expanded: float, most_places: int = 6) -> str:
-    """The value and its expanded uncertainty at a common number of places, rounding up what the limit hides.
+    """Return a value and its expanded uncertainty as text, both with the same number of decimal places.
 
+    Parameters
+    ----------
+    value : float
+        The value, in any unit.
+    expanded : float
+        Its expanded uncertainty, in the same unit.
+    most_places : int
+        Largest number of decimal places; the uncertainty is rounded up if it needs more.
+
+    Returns
+    -------
+    str
+        Value, plus-minus sign and uncertainty.
+
+    References
+    ----------
+    JCGM 100:2008, 7.2.6.
+
+    Examples
+    --------
     >>> with_uncertainty(2.8173, 0.0117, most_places=2)
     '2.82 ± 0.02'
     >>> with_uncertainty(-0.0001, math.inf, most_places=2)
@@ -44,8 +79,20 @@ def with_uncertainty(value: float, expanded: float, most_places: int = 6) -> str
 
 
 def angle(degrees: float | None) -> str:
-    """A stiff side as its two opposite angles, or a dash when none may be named.
+    """Return a stiff side as its two opposite angles.
 
+    Parameters
+    ----------
+    degrees : float or None
+        Angle of the stiff side from the index mark, degrees; None if the shaft has none that can be told.
+
+    Returns
+    -------
+    str
+        Two whole angles half a turn apart, or a dash for None and for a number that is not finite.
+
+    Examples
+    --------
     >>> angle(34.2), angle(179.8), angle(None)
     ('34 / 214', '0 / 180', '-')
     """
@@ -56,8 +103,22 @@ def angle(degrees: float | None) -> str:
 
 
 def signed(value: float | None, places: int = 3) -> str:
-    """A change with its sign, or a dash when there is none to give.
+    """Return a change with its sign.
 
+    Parameters
+    ----------
+    value : float or None
+        The change, in any unit; None if it is unknown.
+    places : int
+        Decimal places.
+
+    Returns
+    -------
+    str
+        The number with a plus or a minus sign, or a dash for None.
+
+    Examples
+    --------
     >>> signed(0.12345), signed(-2.0, 1), signed(None)
     ('+0.123', '-2.0', '-')
     """
@@ -65,8 +126,20 @@ def signed(value: float | None, places: int = 3) -> str:
 
 
 def code_of(shaft: int) -> str:
-    """What the code on a shaft's label says: plain words, so that any reader shows something sensible.
+    """Return the text in the scannable code on a shaft's label: plain words, so that any reader shows sense.
 
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+
+    Returns
+    -------
+    str
+        Text that `read_code` understands.
+
+    Examples
+    --------
     >>> code_of(12)
     'midspan shaft 12'
     """
@@ -74,8 +147,20 @@ def code_of(shaft: int) -> str:
 
 
 def read_code(text: str) -> str:
-    """The number of a shaft in what a reader typed of its label; any other name stays as it is.
+    """Return the number of a shaft from the text that a reader scanned off its label.
 
+    Parameters
+    ----------
+    text : str
+        Text of a label's code, or any other name.
+
+    Returns
+    -------
+    str
+        The digits after the words of the code; any other text unchanged.
+
+    Examples
+    --------
     >>> read_code("midspan shaft 12"), read_code("blue-12")
     ('12', 'blue-12')
     """
@@ -83,8 +168,20 @@ def read_code(text: str) -> str:
 
 
 def ranges(numbers: Iterable[int]) -> str:
-    """Numbers in order with runs of three and more drawn together.
+    """Return numbers as a list in rising order, with three or more in a row written as a range.
 
+    Parameters
+    ----------
+    numbers : Iterable[int]
+        Numbers in any order; repeated ones count once.
+
+    Returns
+    -------
+    str
+        The list, empty if there are no numbers.
+
+    Examples
+    --------
     >>> ranges([7, 1, 2, 3, 9, 10])
     '1 to 3, 7, 9, 10'
     """
@@ -98,8 +195,20 @@ def ranges(numbers: Iterable[int]) -> str:
 
 
 def shafts_numbered(numbers: Sequence[int]) -> str:
-    """Shafts by their numbers.
+    """Return the numbers of shafts as a list with the word shaft or shafts in front.
 
+    Parameters
+    ----------
+    numbers : Sequence[int]
+        Numbers of the shafts, at least one.
+
+    Returns
+    -------
+    str
+        The word and the list, as `ranges` writes it.
+
+    Examples
+    --------
     >>> shafts_numbered([7]), shafts_numbered([1, 2, 3])
     ('shaft 7', 'shafts 1 to 3')
     """

@@ -1,8 +1,8 @@
-"""The log of what Midspan did, for whoever helps when something went wrong: how its lines read and where they go.
+"""The log of what Midspan did: how its lines read and where they are written.
 
-A line is in the words of the program, and whatever came from outside (a name, a path, the words of another program)
-stands in quotes, «so». By these marks a diagnosis leaves out what is nobody else's business. Each module logs to
-`logging.getLogger(__name__)`; a message is a constant, what varies are its arguments.
+A line is in the words of the program. Everything from outside (a name, a path, a message of another program) is put in
+«quotes», so that a diagnosis can leave out what is private. Each module logs to `logging.getLogger(__name__)`; the
+message is a constant and all that varies is in its arguments.
 
 >>> record = logging.LogRecord("midspan.link", logging.INFO, "", 0, "opened %s after %d tries", ("COM3", 2), None)
 >>> record.created = 0.0
@@ -31,27 +31,45 @@ from midspan.base.plain_text import printable, short
 
 PACKAGE = "midspan"
 NAME = "midspan.log"
-LARGEST_BYTES = 1_000_000  # of one file; a shaft of a quiet night writes a thousandth of it
-KEPT = 3  # files of before
-FRAMES = 4  # innermost ones that are told of an error
+LARGEST_BYTES = 1_000_000  # of one file; a shaft of an uneventful run writes a thousandth of it
+KEPT = 3  # older files
+FRAMES = 4  # innermost frames of Midspan's own code that are logged of an error
 OPENING, CLOSING = "«", "»"
-SIGNED_IN = re.compile(r"(?<=://)[^/\s]+@")  # name and password in an address
-LINE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z [A-Z]+ [\w.]+ \[\d+\] ")  # how each begins
+SIGNED_IN = re.compile(r"(?<=://)[^/\s]+@")  # name and password in a network address
+LINE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z [A-Z]+ [\w.]+ \[\d+\] ")  # start of each line
 
 
 class Ours(str):
-    """A word of the program's own, such as the name of a command: it stands in a log without quotes."""
+    """A word of the program's own, such as the name of a command: the log shows it without quotes."""
 
 
 def log_path() -> Path:
-    """Return where the log of this user is, by the custom of the system; nothing is made there yet."""
+    """Return the path of this user's log, where the system keeps logs.
+
+    Returns
+    -------
+    Path
+        The newest file; it need not exist yet.
+    """
     return user_log_path(PACKAGE, appauthor=False) / NAME
 
 
-def told(value: object) -> object:
-    """Return an argument of a log message as a line has it: a number as it is, what came from outside in quotes.
+def log_argument(value: object) -> object:
+    """Return an argument of a log message as the line shows it: numbers unchanged, text from outside in quotes.
 
-    >>> told(3), told("blue »12«\\n"), told(OSError(errno.ENOSPC, "No space left"))
+    Parameters
+    ----------
+    value : object
+        The argument: a number, a flag, an enum member, an error, or anything that can be written as text.
+
+    Returns
+    -------
+    object
+        The value itself if it is None, a flag, a number or a word of the program's own, else its text.
+
+    Examples
+    --------
+    >>> log_argument(3), log_argument("blue »12«\\n"), log_argument(OSError(errno.ENOSPC, "No space left"))
     (3, '«blue >12<?»', 'OSError ENOSPC «[Errno 28] No space left»')
     """
     if isinstance(value, Enum):
@@ -59,13 +77,25 @@ def told(value: object) -> object:
     if value is None or isinstance(value, bool | int | float | Ours):
         return value
     if isinstance(value, BaseException):
-        return f"{' from '.join(' '.join(_kind_of(one)) for one in _with_causes(value))} {quoted(str(value))}"
+        return f"{' from '.join(' '.join(_kind_of(error)) for error in _with_causes(value))} {quoted(str(value))}"
     return quoted(str(value))
 
 
 def quoted(text: str) -> str:
-    """Return a text from outside between the marks, which it cannot end itself; who signs in to an address is left out.
+    """Return text from outside in quotes that the text itself cannot close, without passwords of addresses.
 
+    Parameters
+    ----------
+    text : str
+        Text that a person, a file or another program supplied.
+
+    Returns
+    -------
+    str
+        The text on one line, long pieces cut, between « and ».
+
+    Examples
+    --------
     >>> quoted("db://ann:secret@shop/results")
     '«db://...@shop/results»'
     """
@@ -74,7 +104,7 @@ def quoted(text: str) -> str:
 
 
 def _kind_of(error: BaseException) -> Iterator[str]:
-    """Tell the class of an error and the lines that raised it, which name its words without what they quote."""
+    """Yield the class of an error, its system code and the lines that raised it: all of it in Midspan's own words."""
     yield type(error).__name__
     if isinstance(error, OSError) and error.errno:
         yield errno.errorcode.get(error.errno, str(error.errno))
@@ -84,16 +114,16 @@ def _kind_of(error: BaseException) -> Iterator[str]:
 
 
 def _with_causes(error: BaseException | None) -> list[BaseException]:
-    """Return an error and what caused it, each once: one may have been raised from itself."""
+    """Return an error and its chain of causes, each once, because an error can be its own cause."""
     found: list[BaseException] = []
-    while error is not None and all(error is not one for one in found):
+    while error is not None and all(error is not known for known in found):
         found.append(error)
         error = error.__cause__
     return found
 
 
 def _places_in(trace: TracebackType | None) -> Iterator[str]:
-    """Module and line of each frame that is of this program, outermost first."""
+    """Yield module and line of each frame of a traceback that is Midspan's own code, outermost first."""
     while trace is not None:
         module = str(trace.tb_frame.f_globals.get("__name__", ""))
         if module.startswith(f"{PACKAGE}."):
@@ -102,26 +132,26 @@ def _places_in(trace: TracebackType | None) -> Iterator[str]:
 
 
 class LogLine(logging.Formatter):
-    """One line for each message: when (UTC), how grave, which module, which process, and what."""
+    """Formatter of one line: time (UTC), level, module, process, message."""
 
     def __init__(self, process: int | None = None) -> None:
         super().__init__()
         self._process = os.getpid() if process is None else process
 
     def format(self, record: logging.LogRecord) -> str:
-        """Return the line of a message."""
+        """Return the line for a message, its arguments shown by `log_argument`."""
         when = datetime.fromtimestamp(record.created, UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3]
         arguments: Any = record.args or ()
-        words = record.msg % tuple(map(told, arguments)) if arguments else record.msg
+        words = record.msg % tuple(map(log_argument, arguments)) if arguments else record.msg
         module = record.name.removeprefix(f"{PACKAGE}.")
         return f"{when}Z {record.levelname} {module} [{self._process}] {words}"
 
 
 class LogFile(RotatingFileHandler):
-    """The file of the log, made with its folder at the first message, and begun anew when it is large.
+    """The log's file, created with its folder at the first message, and replaced by a new one when it is large.
 
-    Several programs write to it at once: before each message the name is looked up again. `complain` is told once when
-    it cannot be written; nothing else comes of that.
+    Several programs write to it at once, and any of them may have replaced it: before each message the name is looked
+    up again. When the file cannot be written, `complain` is called once and the program goes on.
     """
 
     def __init__(self, path: Path, complain: Callable[[str], None]) -> None:
@@ -130,47 +160,65 @@ class LogFile(RotatingFileHandler):
         self._complain: Callable[[str], None] | None = complain
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Write a message, to the file that bears the name now."""
-        if self.stream is not None and not self._is_of_the_name(self.stream):
+        """Write a message to the file that has the name now."""
+        if self.stream is not None and not self._is_current(self.stream):
             self._let_go(self.stream)
         super().emit(record)
 
-    def _is_of_the_name(self, stream: TextIO) -> bool:
+    def _is_current(self, stream: TextIO) -> bool:
+        """Return True if the open file is still the one with the log's name."""
         try:
             return os.path.samestat(Path(self.baseFilename).stat(), os.fstat(stream.fileno()))
         except OSError:
             return False
 
     def _open(self) -> Any:
-        Path(self.baseFilename).parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # paths tell who works here
+        Path(self.baseFilename).parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # private: paths name people
         return super()._open()
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802
-        """Say once that the log cannot be written, and go on."""
+        """Complain once that the log cannot be written, and let the program go on."""
         complain, self._complain = self._complain, None
         if complain is not None:
             complain(f"the log {self.baseFilename} cannot be written, and what happens is not noted; all else goes on")
 
     def close(self) -> None:
-        """Close the file; what a full disk did not take is let go."""
+        """Close the file, and drop what a full disk did not take."""
         if self.stream is not None:
             self._let_go(self.stream)
         super().close()
 
     def _let_go(self, stream: TextIO) -> None:
+        """Close a stream, ignoring what the system refuses; the next message opens the file again."""
         with suppress(OSError):
             stream.close()
-        self.stream = None  # the next message opens it again
+        self.stream = None
 
 
 def _moved(source: str, target: str) -> None:
-    with suppress(OSError):  # another program has it open, where that forbids it: it grows on
+    """Rename a full log; where another program has it open and the system forbids that, the file keeps growing."""
+    with suppress(OSError):
         os.replace(source, target)  # noqa: PTH105
 
 
 @contextmanager
 def logging_to(path: Path, complain: Callable[[str], None], shown: TextIO | None = None) -> Iterator[None]:
-    """Log to a file while the block lasts, and everything also to `shown`, in more detail, when it is given."""
+    """Log to a file while a block runs.
+
+    Parameters
+    ----------
+    path : Path
+        The log; its folder is made if necessary.
+    complain : Callable[[str], None]
+        Called once with a sentence when the log cannot be written.
+    shown : TextIO or None
+        Stream that also gets every line, and makes the log more detailed; None for the file alone.
+
+    Yields
+    ------
+    None
+        Nothing; the block runs here.
+    """
     logger = logging.getLogger(PACKAGE)
     handlers: list[logging.Handler] = [LogFile(path, complain)]
     if shown is not None:

@@ -1,7 +1,7 @@
-"""What people are shown: text that steers no terminal, in signs that theirs has, and no more of an input than helps.
+"""Text that is safe to show: no terminal control, only characters the screen has, and little of any long input.
 
-Everything on its way to a terminal passes here: what is printed by the streams of `screen`, tables by the console of
-`report`, errors by `brief`.
+Everything on its way to a terminal passes through here: printed lines by the streams of `screen`, tables by the console
+of `report`, errors by `brief`.
 
 >>> shown("spine 500.2 ± 0.4 thou, 0\\N{EN DASH}3\\x1b[31m", "ascii")
 'spine 500.2 +/- 0.4 thou, 0-3?[31m'
@@ -13,21 +13,35 @@ import codecs
 import re
 import unicodedata
 
-MOST_OF_INPUT = 200  # signs of one value in an error
-LONGEST_ERROR = 600  # of everything that an error says of one thing: its own words are fewer, the rest is input
-# In one piece, or between quotation marks: no word of ours is as long.
+MOST_OF_INPUT = 200  # characters of one quoted value in an error
+LONGEST_ERROR = 600  # characters of one message; Midspan's own words are fewer, so the rest is input
+# Unbroken text, or text between quotation marks, that is too long to be Midspan's own.
 _LONG = re.compile(rf"\S{{{MOST_OF_INPUT + 1},}}|'[^'\n]{{{MOST_OF_INPUT + 1},}}'")
 _SPELT = {
     "±": "+/-", "°": " deg", "µ": "u", "\u00d7": "x", "·": ".", "→": "->", "≤": "<=", "≥": ">=", "\u2013": "-",
     "\u2014": "-", "\u2212": "-", "\u2044": "/", "\u2018": "'", "\u2019": "'", "\u201c": '"', "\u201d": '"',
     "─": "-", "━": "-", "│": "|", "┃": "|",
 }  # fmt: skip
-READABLE = "midspan-readable"  # the name under which codecs know the spelling above
+READABLE = "midspan-readable"  # name of the codec error handler that spells characters as above
 
 
 def printable(text: str) -> str:
-    """Text on one line without anything that would steer a terminal, as labels of foreign archives may have.
+    """Return text on one line, with every control character replaced by a question mark.
 
+    Labels in foreign archives may hold sequences that steer a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Text of the same length, without control characters or line breaks.
+
+    Examples
+    --------
     >>> printable("blue\\n12\\x1b[31m")
     'blue?12?[31m'
     """
@@ -35,8 +49,20 @@ def printable(text: str) -> str:
 
 
 def harmless(text: str) -> str:
-    """Lines of text without anything that would steer a terminal.
+    """Return lines of text, with control characters replaced by question marks and tabs by spaces.
 
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The same lines, without control characters other than line breaks.
+
+    Examples
+    --------
     >>> harmless("one\\ttwo\\nth\\x1bree")
     'one     two\\nth?ree'
     """
@@ -44,16 +70,36 @@ def harmless(text: str) -> str:
 
 
 def shown(text: str, encoding: str) -> str:
-    """Lines of text as a screen of this encoding can show them, every sign that it has not spelt in ASCII."""
+    """Return lines of text as a screen can show them, with characters that it lacks spelt in ASCII.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    encoding : str
+        Encoding of the screen, as Python names it.
+
+    Returns
+    -------
+    str
+        Harmless text that the encoding can represent.
+
+    Examples
+    --------
+    >>> shown("spine 500.2 ± 0.4 thou", "ascii")
+    'spine 500.2 +/- 0.4 thou'
+    """
     return harmless(text).encode(encoding, READABLE).decode(encoding)
 
 
 def _spelt(error: UnicodeError) -> tuple[str, int]:
+    """Return the ASCII spelling of what an encoder could not encode, and where it goes on: a codec error handler."""
     assert isinstance(error, UnicodeEncodeError)
     return "".join(map(_in_ascii, error.object[error.start : error.end])), error.end
 
 
 def _in_ascii(sign: str) -> str:
+    """Return an ASCII spelling of one character, a question mark if it has none."""
     if sign in _SPELT:
         return _SPELT[sign]
     parts = unicodedata.normalize("NFKD", sign)  # "é" is an "e" and an accent, "½" is "1⁄2"
@@ -65,8 +111,20 @@ codecs.register_error(READABLE, _spelt)
 
 
 def short(text: str) -> str:
-    """The text with the middle left out of whatever is too long in it to be anything but input.
+    """Return text with the middle cut out of every piece that is so long that it must be quoted input.
 
+    Parameters
+    ----------
+    text : str
+        A message, or part of one.
+
+    Returns
+    -------
+    str
+        The text; unbroken or quoted pieces in it have at most 200 characters.
+
+    Examples
+    --------
     >>> len(short("label " + 5000 * "x" + " is taken"))
     215
     """
@@ -74,12 +132,12 @@ def short(text: str) -> str:
 
 
 def brief(message: str) -> str:
-    """What an error says of one thing, on one line of printable signs that quotes little of any input."""
+    """Return an error message on one line of printable characters, with long input cut short."""
     return _without_middle(printable(" ".join(short(message).split())), LONGEST_ERROR)
 
 
 def _without_middle(text: str, most: int) -> str:
-    """At most so many signs: what an error begins with says where, what it ends with what to do."""
+    """Return at most `most` characters of a text: a message begins with the place and ends with the advice."""
     if len(text) <= most:
         return text
     end = most // 3

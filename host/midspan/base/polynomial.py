@@ -1,6 +1,6 @@
-"""Least-squares polynomials with covariance: the fit behind force and travel calibration.
+"""Least-squares polynomials with covariance, for the calibration of force and travel.
 
-Solved by QR on a centred and scaled abscissa, which keeps all the digits that load-cell data have; the
+The fit uses a QR decomposition on a centred and scaled abscissa, which keeps all the digits of load-cell data. The
 coefficients and their covariance are then carried over to the original abscissa exactly.
 
 >>> fit = fit_polynomial([0.0, 1.0, 2.0, 3.0], [1.0, 3.0, 5.0, 7.0], 1)
@@ -21,7 +21,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class PolynomialFit:
-    """Coefficients in rising order with their covariance, residual standard deviation and degrees of freedom."""
+    """A fitted polynomial; call it with an abscissa of any shape to get the value there.
+
+    Parameters
+    ----------
+    coefficients : Array
+        From the constant to the highest power, shape (order + 1,); unit of y over powers of the unit of x.
+    covariance : Array
+        Covariance of the coefficients, shape (order + 1, order + 1).
+    residual_sd : float
+        Standard deviation of the readings about the curve, unit of y.
+    degrees_of_freedom : int
+        Number of readings less number of fitted coefficients, 1 or more.
+    """
 
     coefficients: Array
     covariance: Array
@@ -34,12 +46,12 @@ class PolynomialFit:
         return np.sqrt(np.diag(self.covariance))
 
     def __call__(self, x: ArrayLike) -> Array:
-        """Value of the polynomial at x (any shape)."""
+        """Return the value of the polynomial at x, any shape."""
         return np.polynomial.polynomial.polyval(np.asarray(x, float), self.coefficients)
 
 
 def _unscaled(order: int, centre: float, scale: float) -> Array:
-    """Matrix that takes coefficients in (x - centre) / scale to coefficients in x (binomial theorem)."""
+    """Return the matrix from coefficients in (x - centre) / scale to coefficients in x, by the binomial theorem."""
     matrix = np.zeros((order + 1, order + 1))
     for power in range(order + 1):
         for part in range(power + 1):
@@ -48,10 +60,39 @@ def _unscaled(order: int, centre: float, scale: float) -> Array:
 
 
 def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool = False) -> PolynomialFit:
-    """Fit y = c0 + c1 x + ... (c0 = 0 if through_zero) by ordinary least squares.
+    """Fit y = c0 + c1 x + c2 x^2 + ... by ordinary least squares.
 
-    x and y are equally long; order is 1 or more. Raises ConversionError when there are no more points than
-    coefficients, when a value is not finite, or when too few abscissas differ.
+    Parameters
+    ----------
+    x : ArrayLike
+        Abscissas, shape (readings,), any unit.
+    y : ArrayLike
+        Ordinates, shape (readings,), any unit.
+    order : int
+        Highest power, 1 or more.
+    through_zero : bool
+        True to hold c0 at 0.
+
+    Returns
+    -------
+    PolynomialFit
+        Coefficients with their covariance.
+
+    Raises
+    ------
+    ConversionError
+        There are no more readings than coefficients, x and y differ in length, a reading is not finite, or too few
+        abscissas differ.
+
+    References
+    ----------
+    G. H. Golub, C. F. Van Loan, Matrix Computations, 4th ed. 2013, 5.3 (least squares by QR).
+
+    Examples
+    --------
+    >>> fit = fit_polynomial([1.0, 2.0, 3.0], [2.0, 4.0, 6.0], 1, through_zero=True)
+    >>> round(float(fit(10.0)), 9), fit.degrees_of_freedom
+    (20.0, 2)
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     free = order + (not through_zero)

@@ -19,7 +19,7 @@ from typing import TypeVar
 from midspan.backup.belongings import PLAN, kind_of, named_by
 from midspan.base.config import read_toml
 from midspan.base.errors import FrameError, MidspanError
-from midspan.base.log_file import told
+from midspan.base.log_file import log_argument
 from midspan.diagnose.scrub import Placeholders, scrubbed, scrubbed_line, scrubbed_log
 from midspan.link.gauge import Gauge
 from midspan.link.open_line import open_line
@@ -93,7 +93,7 @@ class Collector:
             return Part(name, what, make(source), source)
         except BROKEN as error:
             place = "".join(WHERE.findall(str(error)))
-            return Part(name, f"{what}: {self._blotted(told(error))} {place}".strip(), None, source, str(error))
+            return Part(name, f"{what}: {self._blotted(log_argument(error))} {place}".strip(), None, source, str(error))
 
     def _blotted(self, words: object) -> str:
         return scrubbed_line(str(words), self.names)
