@@ -4,7 +4,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser records redraw demo test bench soak docs lint lock check clean
+.PHONY: browser records redraw demo test bench soak mutants docs lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -36,9 +36,18 @@ soak: $(SETUP)
 	$(BIN)/python tests/garbage
 	$(BIN)/python tests/campaign $(SOAK)
 
+<<<<<<< HEAD
 # build/reference/midspan.html: what a program of one's own may use, from the docstrings.
 docs: $(SETUP)
 	$(BIN)/pdoc --docformat numpy --no-show-source --output-directory build/reference midspan
+=======
+# Small faults put into the core, one at a time: do the tests of its own folder notice? Up to two hours.
+# SEED=2 draws another sample, COUNT=50 a smaller one, FOLDER=wire keeps to one folder.
+SEED ?= 1
+COUNT ?= 200
+mutants: $(SETUP)
+	$(BIN)/python tests/mutants $(FOLDER) --seed $(SEED) --count $(COUNT)
+>>>>>>> 6586b13 (Put small faults into copies of the core and count those that the tests of their folder miss: make mutants)
 
 lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .
