@@ -36,18 +36,16 @@ soak: $(SETUP)
 	$(BIN)/python tests/garbage
 	$(BIN)/python tests/campaign $(SOAK)
 
-<<<<<<< HEAD
 # build/reference/midspan.html: what a program of one's own may use, from the docstrings.
 docs: $(SETUP)
 	$(BIN)/pdoc --docformat numpy --no-show-source --output-directory build/reference midspan
-=======
+
 # Small faults put into the core, one at a time: do the tests of its own folder notice? Up to two hours.
 # SEED=2 draws another sample, COUNT=50 a smaller one, FOLDER=wire keeps to one folder.
 SEED ?= 1
 COUNT ?= 200
 mutants: $(SETUP)
 	$(BIN)/python tests/mutants $(FOLDER) --seed $(SEED) --count $(COUNT)
->>>>>>> 6586b13 (Put small faults into copies of the core and count those that the tests of their folder miss: make mutants)
 
 lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .
