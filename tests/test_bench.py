@@ -58,7 +58,9 @@ def test_the_plain_loop_finds_the_truth(archive):
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc on this system")
 def test_the_memory_of_who_asks_is_not_counted(archive, tmp_path):
-    (tmp_path / "cal.toml").write_text(scenario.calibration_text(1).replace('gauge = "rehearsal"', 'gauge = "paper"'))
+    (tmp_path / "cal.toml").write_text(
+        scenario.example_calibration(1).replace('gauge = "rehearsal"', 'gauge = "paper"')
+    )
     ballast = np.ones(1 << 26)  # half a gigabyte
     alone = throughput.alone(archive, tmp_path / "cal.toml")
     assert alone["shafts"] == len(SHAFTS)

@@ -1,4 +1,35 @@
-"""Static spine of arrow shafts: measured, converted, judged and kept."""
+"""Static spine of arrow shafts: measured, converted, judged and kept.
+
+These names are what a program of your own needs. Measure one shaft on the simulated gauge, which runs the code of a
+real one; for yours, load your own calibration file and open its port instead, ``open_gauge("/dev/ttyACM0")``:
+
+>>> from pathlib import Path
+>>> from tempfile import mkdtemp
+>>> from midspan import Rehearsal, evaluate, example_calibration, example_scenario
+>>> from midspan import load_calibration, open_gauge, plan_for
+>>> folder = Path(mkdtemp())
+>>> _ = (folder / "gauge.toml").write_text(example_calibration())
+>>> calibration = load_calibration(folder / "gauge.toml")
+>>> with Rehearsal(example_scenario(), folder) as simulated, open_gauge(simulated.port) as gauge:
+...     run = gauge.measure(1, "B01", plan_for(calibration, gauge.identify()))
+...     gauge.acknowledge(1)
+>>> (result,) = evaluate([run], calibration)
+>>> print(f"spine {result.spine_thou:.1f} +- {result.budget.expanded():.1f} thou")
+spine 501.2 +- 0.4 thou
+
+Keep readings before the gauge is told to forget them, so that no failure can lose them; they are evaluated again at any
+time, under any calibration:
+
+>>> from midspan import ArchiveWriter, read_archive
+>>> with ArchiveWriter(folder / "readings.avro") as archive:
+...     offset = archive.append(run)
+>>> [kept.label for kept in read_archive(folder / "readings.avro")]
+['B01']
+
+Judge a result against a bands file with `load_bands` and `verdict_on`. Open a database of results with `StorePlace`.
+`Bench` does all of this in the order that loses nothing: keep, evaluate, judge, store, acknowledge. Whatever goes wrong
+is a `MidspanError`, whose message is one line: what is wrong, where, and what to do.
+"""
 
 import logging
 

@@ -20,7 +20,7 @@ from .decision.decision import Outcome as Outcome
 from .decision.decision import verdict_on as verdict_on
 from .hand_bench.result import HandResult as HandResult
 from .link.gauge import Gauge as Gauge
-from .link.open_line import open_line as open_line
+from .link.gauge import open_gauge as open_gauge
 from .measurement.calibration import Calibration as Calibration
 from .measurement.calibration import load_calibration as load_calibration
 from .measurement.cycle_plan import plan_for as plan_for
@@ -31,6 +31,8 @@ from .pipeline.bench import Bench as Bench
 from .pipeline.bench import Verdict as Verdict
 from .pipeline.bench import measure_batch as measure_batch
 from .rehearsal.process import Rehearsal as Rehearsal
+from .rehearsal.scenario import example_calibration as example_calibration
+from .rehearsal.scenario import example_scenario as example_scenario
 from .store.database import Store as Store
 from .store.place import StorePlace as StorePlace
 from .uncertainty.budget import Budget as Budget

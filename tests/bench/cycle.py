@@ -70,7 +70,7 @@ def timed_store(store, link, latencies_s):
 def measured(folder, number=SHAFTS):
     """A batch of ordinary shafts measured on the rehearsal: its archive, verdicts, line and latencies."""
     stock = [one for one in scenario.shafts(number + 7, 1) if not one["label"].startswith("R")][:number]
-    (folder / "cal.toml").write_text(scenario.calibration_text(1))
+    (folder / "cal.toml").write_text(scenario.example_calibration(1))
     (folder / "bands.toml").write_text(scenario.BANDS)
     archive = folder / "batch.avro"
     archive.unlink(missing_ok=True)

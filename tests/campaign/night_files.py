@@ -116,7 +116,7 @@ def write(
     whole = {**scenario.rehearsal(given, stock.seed), "feeder": feeder}
     whole["gauge"] = {**whole["gauge"], "drop_chance": 0.0, "spike_chance": 0.0, "repeat_chance": 0.0, **stock.gauge}
     (folder / "scenario.json").write_text(json.dumps(whole))
-    calibration = scenario.calibration_text(1).replace(f'"{scenario.GAUGE_NAME}', f'"{name}')  # its id too
+    calibration = scenario.example_calibration(1).replace(f'"{scenario.GAUGE_NAME}', f'"{name}')  # its id too
     (folder / "gauge.toml").write_text(calibration)
     (folder / "bands.toml").write_text(_bands())
     (folder / "plan.toml").write_text(

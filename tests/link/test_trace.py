@@ -102,7 +102,7 @@ def test_a_shaft_takes_as_much_room_as_the_readme_says(tmp_path):
     kb, least_mb, most_mb = map(
         int, re.search(r"(\d+) kB a shaft, of which the newest (\d+) to (\d+) MB", readme).groups()
     )
-    (tmp_path / "gauge.toml").write_text(scenario.calibration_text(1), encoding="utf-8")
+    (tmp_path / "gauge.toml").write_text(scenario.example_calibration(1), encoding="utf-8")
     calibration = load_calibration(tmp_path / "gauge.toml")
     with ExitStack() as stack:
         simulated = stack.enter_context(Rehearsal(scenario.rehearsal(scenario.shafts(1, 1), 1), tmp_path / "gauge"))

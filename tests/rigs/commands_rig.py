@@ -75,6 +75,6 @@ def refusal(done, kind=MidspanError):
 def settings(folder: Path, seed=7):
     """Write calibration and bands of the demonstration into a folder; return their paths."""
     calibration, bands = folder / "gauge.toml", folder / "bands.toml"
-    calibration.write_text(scenario.calibration_text(seed), encoding="utf-8")
+    calibration.write_text(scenario.example_calibration(seed), encoding="utf-8")
     bands.write_text(scenario.BANDS, encoding="utf-8")
     return calibration, bands

@@ -39,7 +39,7 @@ def observed(folder, number, seed=1, **gauge):
     stock = [one for one in scenario.shafts(number + 7, seed) if not one["label"].startswith("R")][:number]
     given = scenario.rehearsal(stock, seed)
     given["gauge"] = {**given["gauge"], **gauge}
-    (folder / "gauge.toml").write_text(scenario.calibration_text(1))
+    (folder / "gauge.toml").write_text(scenario.example_calibration(1))
     calibration = load_calibration(folder / "gauge.toml")
     with gauge_on(given, folder) as one:
         identify = one.identify()
@@ -123,7 +123,7 @@ def test_a_shaft_that_cannot_show_its_slip_is_not_blamed(clean):
 def test_a_run_without_a_result_still_tells_of_the_gauge(tmp_path):
     """The head met no shaft: zeros before, clock and lost samples are known, the slip is not."""
     given = {"shafts": [{"number": 1, "fault": "absent"}], "gauge": {"noise_count": 900.0}}
-    (tmp_path / "gauge.toml").write_text(scenario.calibration_text(1))
+    (tmp_path / "gauge.toml").write_text(scenario.example_calibration(1))
     calibration = load_calibration(tmp_path / "gauge.toml")
     with gauge_on(given, tmp_path) as gauge:
         run = gauge.measure(1, "", plan_for(calibration, gauge.identify()))

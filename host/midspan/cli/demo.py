@@ -38,7 +38,7 @@ def demo(
     from midspan.report import result_text
 
     if calibration is None:
-        text = scenario.calibration_text(seed)
+        text = scenario.example_calibration(seed)
     else:
         load_calibration(calibration)  # says what is wrong with it before anything is made
         text = calibration.read_text(encoding="utf-8")

@@ -28,7 +28,6 @@ from midspan.store.place import StorePlace
 if TYPE_CHECKING:
     from midspan.pipeline.bench import Bench
 
-REHEARSED = 36  # shafts that a rehearsal of one shaft knows, those of the demonstration; any other is an empty gauge
 GaugePort = Annotated[str, typer.Option("--port", help="Serial port of the gauge (see: midspan ports), or: rehearsal.")]
 ArchiveFile = Annotated[Path, typer.Option("--archive", help="Archive that the raw readings are added to.")]
 READINGS = Path("readings.avro")
@@ -124,7 +123,7 @@ def _port(port: str, shaft: int, stack: ExitStack) -> str:
 
     if port != REHEARSAL_PORT:
         return port
-    stock = scenario.shafts(REHEARSED, seed=7)
+    stock = scenario.shafts(scenario.EXAMPLE_SHAFTS, seed=7)
     given = scenario.rehearsal([known for known in stock if known["number"] == shaft], seed=7)
     return stack.enter_context(Rehearsal(given, Path(stack.enter_context(TemporaryDirectory())))).port
 

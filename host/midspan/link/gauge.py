@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from random import randrange
 from typing import TypeVar
 
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import DeviceFault, LinkError, ProtocolError
+from midspan.link.open_line import open_line
 from midspan.link.serial_port import Link
 from midspan.link.session import Session
 from midspan.link.session_events import Done, Failed, Faulted, Finished, Identified, SessionEvent, StateChanged
@@ -241,3 +243,26 @@ class Gauge:
         for event in events:
             if isinstance(event, Failed):
                 raise event.error.at(self._link.name)
+
+
+@contextmanager
+def open_gauge(port: str) -> Iterator[Gauge]:
+    """Open the line of a gauge and yield the gauge on it; the line is closed when the block exits.
+
+    Parameters
+    ----------
+    port : str
+        Name of the serial port, or ``usb:SERIAL`` for the board with this serial number.
+
+    Yields
+    ------
+    Gauge
+        Gauge that nothing was asked yet; `Gauge.identify` says whether one is there.
+
+    Raises
+    ------
+    LinkError
+        The port is missing or another program has it.
+    """
+    with open_line(port) as line:
+        yield Gauge(line)

@@ -17,6 +17,7 @@ from midspan.base.polynomial import fit_polynomial
 from midspan.base.units import STANDARD_GRAVITY
 
 GAUGE_NAME = "rehearsal"
+EXAMPLE_SHAFTS = 36  # of the demonstration
 MASSES_G = (0.0, 200.0, 400.0, 600.0, 800.0, 1000.0)
 COUNT_PER_N = 1070 / (STANDARD_GRAVITY / 1000)
 GAUGE: dict[str, Any] = {
@@ -126,7 +127,28 @@ def rehearsal(stock: list[dict[str, Any]], seed: int) -> dict[str, Any]:
     return {"seed": seed, "gauge": GAUGE, "shafts": truths}
 
 
-def calibration_text(seed: int) -> str:
+def example_scenario(seed: int = 7) -> dict[str, Any]:
+    """Return the demonstration's scenario: an invented gauge and 36 invented shafts, numbered from 1.
+
+    Parameters
+    ----------
+    seed : int
+        Another seed gives other shafts and other noise.
+
+    Returns
+    -------
+    dict[str, Any]
+        Scenario for `Rehearsal`; the truth of shaft 1 is in its `"shafts"[0]`.
+
+    Examples
+    --------
+    >>> example_scenario()["shafts"][0]["spine_thou"]
+    501.09
+    """
+    return rehearsal(shafts(EXAMPLE_SHAFTS, seed), seed)
+
+
+def example_calibration(seed: int = 7) -> str:
     """Return a calibration file as the owner would have made it: force from masses on the cell, the rest as measured.
 
     Each mass is read ten times, with the scatter of an averaged reading. The file holds the fitted scale and its
