@@ -107,8 +107,9 @@ def _definition(node: NodeOrLeaf) -> str:
     """Return the dotted name of the functions and classes around a node; empty outside all of them."""
     around = [parent.name.value for parent, _ in _ancestors(node) if parent.type in ("funcdef", "classdef")]
     if node.type == "decorator":
+        decorated = next(parent for parent, _ in _ancestors(node) if parent.type == "decorated").children[-1]
         around.insert(
-            0, next(below.name.value for below in ast_nodes(node.get_next_sibling()) if hasattr(below, "name"))
+            0, decorated.children[-1].name.value if decorated.type.startswith("async") else decorated.name.value
         )
     return ".".join(reversed(around))
 

@@ -3,8 +3,8 @@
 import pytest
 from mutant_order import in_order
 from mutant_runs import FailingTests, run
-from mutant_sample import BadEntry, Mutant, mutants_of, read_equivalents, sample
-from places import TESTS
+from mutant_sample import FOLDERS, BadEntry, Mutant, all_mutants, mutants_of, read_equivalents, sample
+from places import ROOT, TESTS
 
 SOURCE = '''
 """A module."""
@@ -62,6 +62,18 @@ def test_types_docstrings_the_log_and_texts_of_errors_are_left_alone():
         "return size >= LIMIT and size > least", "return size <= LIMIT and size > least",
         "return size > LIMIT and size >= least", "return size > LIMIT and size <= least",
     }  # fmt: skip
+
+
+def test_every_mutant_of_the_core_has_a_key_of_its_own():
+    mutants = all_mutants(ROOT / "host" / "midspan")
+    assert len({mutant.key for mutant in mutants}) == len(mutants)
+    assert {mutant.folder for mutant in mutants} == set(FOLDERS)
+
+
+def test_a_decorator_belongs_to_what_it_decorates():
+    source = "class Box:\n    @property\n    @cache\n    def size(self): ...\n\n\n@cache\nasync def fetch(): ...\n"
+    found = [(mutant.definition, mutant.line) for mutant in mutants_of("a/b.py", source)]
+    assert found == [("Box.size", "@property"), ("Box.size", "@cache"), ("fetch", "@cache")]
 
 
 def test_folders_share_a_sample():
