@@ -1,7 +1,7 @@
-"""From raw runs to calibrated arrays: force, travel and rotate steps of many shafts side by side.
+"""Turn raw runs into calibrated arrays: force, travel and rotate steps of many shafts side by side.
 
-Only readings that the device marked as good are taken. The zero is the mean of the unloaded readings before
-and after, drawn as a straight line in time between them, because a cell's zero drifts slowly.
+Only readings that the device marked as good are used. A cell's zero drifts slowly, so the zero of a loaded reading is
+taken from a straight line in time between the unloaded readings before and after.
 """
 
 from collections.abc import Sequence
@@ -19,44 +19,63 @@ ZEROS: tuple[Phase, ...] = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
 SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
 UNFIT = SETTLING | SATURATED | OUT_OF_STEP
 FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 80), **dict.fromkeys(ZEROS, 5)}
-PAD = 64  # a shaft's padding depends on its own length only, so that its sums never depend on its neighbours
+CUT_SHORT = "the cycle was cut short"
+CLOCK_STOOD = "the times of its readings stand still or run backwards"
+PAD = 64  # padding depends on a shaft's own length only, so that its sums are the same in any batch
 
 
 @dataclass(frozen=True)
 class CalibratedReadings:
-    """Calibrated readings of S shafts at the three depths, and what was found on the way."""
+    """Calibrated readings of S shafts at the three depths, with the quantities found while calibrating them.
+
+    `zero_share` is the weight of the zero after in the zero of each depth; the rest is the zero before.
+    """
 
     turns: Turns  # steps from the angle origin, force
-    head_mm: Array  # [S, 3] head position below home, before the frame's give
+    head_mm: Array  # [S, 3] head position below home, not corrected for the compliance of the frame
     steps_to_start: Array  # [S] rotate steps from the first reading (or index mark) to the angle origin
     nominal_steps: Array  # [S] steps per turn before the fit
     u_relative_nominal: Array  # [S]
-    zero_drift_n: Array  # [S] force that the zero moved by during the cycle
+    zero_drift_n: Array  # [S] change of the zero during the cycle
     u_zero_n: Array  # [S, 2] standard uncertainty of the zero before and after, from its scatter
     dof_zero: Array  # [S, 2] degrees of freedom of that scatter
-    zero_share: Array  # [S, 3] share of the zero after in the zero of each depth; the rest is the zero before
+    zero_share: Array  # [S, 3]
     rest_scatter_n: Array  # [S] standard deviation of a reading without contact
 
 
 def why_cut_short(run: RawRun) -> tuple[str, ...]:
-    """Reasons why a run has no readings to evaluate; empty when it went through the whole cycle."""
+    """Return the reasons why a run cannot be evaluated, an empty tuple if it went through the whole cycle.
+
+    Parameters
+    ----------
+    run : RawRun
+        Raw run of one shaft.
+
+    Returns
+    -------
+    tuple of str
+        A sentence or a fault code of the device for each reason.
+    """
     if run.cause is not None or not run.complete:
-        return (run.cause or "the cycle was cut short",)
+        return (run.cause or CUT_SHORT,)
     if (np.diff(run.tick_us) <= 0).any():
-        return ("the times of its readings stand still or run backwards",)
+        return (CLOCK_STOOD,)
     present = {phase for phase, _ in run.segments}
     return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
 
 
 def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
-    """Common array length of some phases of a run, a multiple of PAD; only equal lengths are evaluated together."""
+    """Return the common array length of some phases of a run, a multiple of PAD.
+
+    Only runs of equal length are evaluated together.
+    """
     longest = max(readings for phase, readings in run.segments if phase in phases)
     return -(-longest // PAD) * PAD
 
 
 @dataclass
 class Columns:
-    """Raw columns of some phases of S runs, [S, phases, N]; what lies beyond a phase's end is not valid."""
+    """Raw columns of some phases of S runs, each of shape (S, phases, N); `valid` is False beyond a phase's end."""
 
     phases: tuple[Phase, ...]
     steps: NDArray[np.int64]
@@ -66,7 +85,7 @@ class Columns:
     valid: Mask
 
     def why_unfit(self) -> dict[int, tuple[str, ...]]:
-        """Rows that cannot be evaluated, with the reasons."""
+        """Return the reasons against each row that cannot be evaluated, by row number; empty if all can."""
         found = self.valid.sum(axis=-1)
         highest = np.where(self.valid, self.press, np.iinfo(np.int64).min).max(axis=-1)
         lowest = np.where(self.valid, self.press, np.iinfo(np.int64).max).min(axis=-1)
@@ -85,15 +104,15 @@ class Columns:
 
 
 def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
-    """The phases of runs that why_cut_short() passed and that share one padded length.
+    """Return some phases of runs that share one padded length, laid side by side.
 
-    All runs are laid end to end once, then one index picks every phase of every run: a slice for each would
-    cost more than the arithmetic that follows.
+    All runs are joined end to end, then one index picks every phase of every run: a slice for each would take longer
+    than the arithmetic that follows. Runs with a reason in `why_cut_short` are not accepted.
     """
     ends = np.cumsum([len(run) for run in runs])
-    places = [[place[phase] for phase in phases] for place in (run.places() for run in runs)]
-    start = np.array([[place.start for place in row] for row in places])
-    length = np.array([[place.stop - place.start for place in row] for row in places])
+    slices = [[found[phase] for phase in phases] for found in (run.places() for run in runs)]
+    start = np.array([[part.start for part in row] for row in slices])
+    length = np.array([[part.stop - part.start for part in row] for row in slices])
     offset = np.arange(padded_length(runs[0], phases))
     inside = offset < length[:, :, None]
     index = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
@@ -105,12 +124,13 @@ def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
 
 
 def _masked_mean(values: Array, keep: Mask) -> Array:
+    """Return the mean along the last axis of the values to keep."""
     mean: Array = np.where(keep, values, 0.0).sum(axis=-1) / keep.sum(axis=-1)
     return mean
 
 
 def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
-    """Mean count, its time in us, scatter, standard uncertainty and its degrees of freedom, each [S, 2]."""
+    """Return mean count, its time in us, scatter, standard uncertainty and degrees of freedom, each of shape (S, 2)."""
     counts = zero.counts.astype(float)
     distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
     sigma = MAD_TO_SIGMA * median_of_valid(distance, zero.valid)
@@ -124,10 +144,26 @@ def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
 
 
 def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, Array, Array]:
-    """Nominal steps per turn, their relative standard uncertainty and the position where angles start, each [S].
+    """Return the nominal rotate steps per turn of each run and where its angles begin.
 
-    An index mark settles the period to a step or two over all its turns; without it the roller's nominal
-    value starts the fit, and angles start at the first reading.
+    Index marks fix the period to two steps over all their turns. Without them the roller's nominal value is the
+    starting point of the fit, and angles begin at the first reading.
+
+    Parameters
+    ----------
+    runs : sequence of RawRun
+        Raw runs of S shafts, none of them empty.
+    calibration : Calibration
+        Calibration whose roller ratio is used where a run has fewer than three marks.
+
+    Returns
+    -------
+    nominal : ndarray
+        Rotate steps per turn, shape (S,).
+    u_relative : ndarray
+        Relative standard uncertainty of `nominal`, shape (S,).
+    start : ndarray
+        Rotate step at angle 0, shape (S,).
     """
     nominal = np.full(len(runs), calibration.rotation.steps_per_turn)
     u_relative = np.full(len(runs), calibration.rotation.u_relative)
@@ -144,7 +180,7 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
 
 
 def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> CalibratedReadings:
-    """Calibrated arrays from the columns of both zeros and the three depths of the same runs."""
+    """Return calibrated readings from the columns of both zeros and of the three depths of the same runs."""
     zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])

@@ -1,8 +1,8 @@
-"""The calibration file: what turns counts into newtons and steps into millimetres, and how well that is known.
+"""The calibration file: scales from counts to newtons and from steps to millimetres, with their uncertainties.
 
-The device ships counts and steps; every scale factor of the gauge stands in one TOML file read here. All
-uncertainties in it are standard uncertainties (one sigma). Counts convert as rise above zero, so the
-polynomial has no constant term.
+The device sends counts and steps. Every scale factor of the gauge is in one TOML file that is read here. All its
+uncertainties are standard uncertainties (k = 1). Counts are converted as rise above zero, so the polynomial of the
+force has no constant term.
 
 >>> import numpy as np
 >>> cal = Calibration.model_validate(EXAMPLE)
@@ -23,72 +23,144 @@ from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.units import STANDARD
 
 Array = NDArray[np.float64]
-# Bounds lie well beyond any gauge that works: past them a value is a slip of the pen or in another unit, and would go
-# through every formula unseen. A scale known to a tenth only is not calibrated.
+# The bounds lie well beyond any working gauge: a value outside them is a typing error or in another unit, and no
+# formula would reveal it. A scale known to a tenth only is not calibrated.
 URelative = Annotated[float, Field(ge=0, lt=0.1)]
-DAMAGED_SCREW_MM = 0.1  # more that repeats every turn is a damaged screw, not a correction
+DAMAGED_SCREW_MM = 0.1  # a larger error that repeats every turn means a damaged screw
 ScrewWave = Annotated[float, Field(ge=-DAMAGED_SCREW_MM, le=DAMAGED_SCREW_MM)]
 LEADS_MM = (0.1, 100.0)  # from a micrometer's screw to a fast ball screw
-MOST_BEND = 0.05  # of the force at the working load; a sound load cell bends by less than a thousandth
+MOST_BEND = 0.05  # of the force at the standard load; a sound load cell is curved by less than a thousandth
 LONGEST_NAME = 32  # of a gauge; its firmware has no room for more
-# Degrees of freedom of a standard uncertainty; without an entry it counts as perfectly known (GUM G.4.2).
 Freedom = Annotated[float, Field(ge=1)]
 
 
 class CalibrationIdentity(Section):
-    """Which gauge, which calibration, under what conditions."""
+    """Which gauge was calibrated, when, and under what conditions.
+
+    Parameters
+    ----------
+    id : str
+        Name of this calibration; results refer to it.
+    gauge : str
+        Name of the gauge it belongs to.
+    temperature_c : float
+        Temperature during the calibration, degrees Celsius.
+    made : date, optional
+        Day on which it was made; None if unknown.
+    valid_until : date, optional
+        Last day of use; None if it does not expire.
+    records : tuple of str
+        Ids of the calibration records from which it was made.
+    reservations : tuple of str
+        Objections to the calibration that its user accepts; each result repeats them as doubts.
+    """
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
     gauge: Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
     temperature_c: Annotated[float, Field(gt=-20, lt=60)]
     made: date | None = None
     valid_until: date | None = None
-    records: Annotated[tuple[str, ...], ARRAY] = ()  # ids of the calibration records it was put together from
-    # What speaks against it and its user lets pass; every result repeats them.
+    records: Annotated[tuple[str, ...], ARRAY] = ()
     reservations: Annotated[tuple[str, ...], ARRAY] = ()
 
     @model_validator(mode="after")
     def _ends_after_it_began(self) -> "CalibrationIdentity":
+        """Return the section, or raise ValueError if it expires before it was made."""
         if self.made and self.valid_until and self.valid_until < self.made:
             raise ValueError(
-                f"calibration: valid_until {self.valid_until} lies before made {self.made}; correct one of them"
+                f"calibration: valid_until {self.valid_until} is before made {self.made}; correct one of them"
             )
         return self
 
 
 class Force(Section):
-    """Force in newtons from the rise of the count above zero: newton_per_count * c + newton_per_count2 * c^2."""
+    """Force in newtons from the rise of the count c above zero: newton_per_count * c + newton_per_count2 * c^2.
+
+    Parameters
+    ----------
+    newton_per_count : float
+        Linear coefficient, N per count.
+    newton_per_count2 : float
+        Quadratic coefficient, N per count squared.
+    u_scale : float
+        Relative standard uncertainty of the force.
+    u_linearity_n : float
+        Standard uncertainty of the force from the cell's curvature, N, at the standard load.
+    dof_scale, dof_linearity : float
+        Degrees of freedom of the two uncertainties; infinite where the file has no entry (GUM G.4.2).
+    """
 
     newton_per_count: Annotated[float, Field(gt=1e-9, lt=1e-1)]
     newton_per_count2: Annotated[float, Field(gt=-1e-10, lt=1e-10)] = 0.0
     u_scale: URelative
-    u_linearity_n: Annotated[float, Field(ge=0, lt=1)]  # a ninth of the working load
+    u_linearity_n: Annotated[float, Field(ge=0, lt=1)]  # 1 N is a ninth of the standard load
     dof_scale: Freedom = math.inf
     dof_linearity: Freedom = math.inf
 
     @model_validator(mode="after")
     def _hardly_bends(self) -> "Force":
+        """Return the section, or raise ValueError if the cell is more curved than a sound cell."""
         bend = abs(self.newton_per_count2) * STANDARD.load_n / self.newton_per_count**2
         if bend > MOST_BEND:
             raise ValueError(
-                f"force.newton_per_count2 = {self.newton_per_count2:g} bends the cell's line by {bend:.3g} of the "
-                f"working load, and {MOST_BEND:g} is more than any sound cell's; correct it, or calibrate anew"
+                f"force.newton_per_count2 = {self.newton_per_count2:g} curves the cell's line by {bend:.3g} of the "
+                f"standard load, limit {MOST_BEND:g}; correct it or calibrate again"
             )
         return self
 
     def force_n(self, rise_counts: Array) -> Array:
-        """Force in N from the rise of the count above zero (any shape)."""
+        """Return the force at a rise of the count.
+
+        Parameters
+        ----------
+        rise_counts : ndarray
+            Rise of the count above zero, any shape.
+
+        Returns
+        -------
+        ndarray
+            Force, N, same shape.
+        """
         return rise_counts * (self.newton_per_count + self.newton_per_count2 * rise_counts)
 
     def counts_for(self, force_n: float) -> int:
-        """Rise of the count at which the given force is reached."""
+        """Return the rise of the count at which a force is reached.
+
+        Parameters
+        ----------
+        force_n : float
+            Force, N.
+
+        Returns
+        -------
+        int
+            Rise above zero, rounded to the nearest count.
+        """
         linear, square = self.newton_per_count, self.newton_per_count2
         root = np.sqrt(linear**2 + 4 * square * force_n)
         return round(float(2 * force_n / (linear + root)))
 
 
 class Travel(Section):
-    """Head travel in mm from microsteps, with the error that repeats every turn of the screw."""
+    """Head travel in mm from microsteps, with the error that repeats every turn of the screw.
+
+    Parameters
+    ----------
+    mm_per_step : float
+        Travel per microstep, mm.
+    u_scale : float
+        Relative standard uncertainty of the travel.
+    steps_per_screw_turn : float
+        Microsteps per turn of the screw.
+    screw_cos_mm, screw_sin_mm : float
+        Cosine and sine part of the error that repeats every turn, mm.
+    u_screw_mm : float
+        Standard uncertainty of that error, mm.
+    dof_scale, dof_screw : float
+        Degrees of freedom of the two uncertainties; infinite where the file has no entry.
+    clearance_mm : float
+        Travel below home within which no shaft can be in the way, so the head may move fast, mm.
+    """
 
     mm_per_step: Annotated[float, Field(gt=1e-6, lt=1.0)]
     u_scale: URelative
@@ -98,35 +170,58 @@ class Travel(Section):
     u_screw_mm: Annotated[float, Field(ge=0, le=DAMAGED_SCREW_MM)]
     dof_scale: Freedom = math.inf
     dof_screw: Freedom = math.inf
-    # Down to here the head may go fast because no shaft can be in its way yet.
     clearance_mm: Annotated[float, Field(ge=0, lt=1000)] = 0.0
 
     @model_validator(mode="after")
     def _is_a_screw(self) -> "Travel":
+        """Return the section, or raise ValueError if no sound screw has this lead or this periodic error."""
         lead_mm = self.mm_per_step * self.steps_per_screw_turn
         if not LEADS_MM[0] <= lead_mm <= LEADS_MM[1]:
             raise ValueError(
-                f"travel: mm_per_step times steps_per_screw_turn makes {lead_mm:g} mm a turn, and no screw has that "
-                "lead; correct one of them (microsteps counted in both?)"
+                f"travel: mm_per_step times steps_per_screw_turn is a screw lead of {lead_mm:g} mm, expected "
+                f"{LEADS_MM[0]:g} to {LEADS_MM[1]:g}; correct one of them (microsteps counted in both?)"
             )
-        if math.hypot(self.screw_cos_mm, self.screw_sin_mm) > DAMAGED_SCREW_MM:
+        error_mm = math.hypot(self.screw_cos_mm, self.screw_sin_mm)
+        if error_mm > DAMAGED_SCREW_MM:
             raise ValueError(
-                f"travel: a periodic screw error over {DAMAGED_SCREW_MM:g} mm is a damaged screw, not a correction"
+                f"travel: the screw error that repeats every turn is {error_mm:.3g} mm, limit {DAMAGED_SCREW_MM:g} mm; "
+                "replace the screw, or correct screw_cos_mm and screw_sin_mm"
             )
         return self
 
     def travel_mm(self, press_steps: Array) -> Array:
-        """Head position in mm below home from press microsteps (any shape)."""
+        """Return the position of the head at a number of microsteps.
+
+        Parameters
+        ----------
+        press_steps : ndarray
+            Microsteps below home, any shape.
+
+        Returns
+        -------
+        ndarray
+            Position below home, mm, same shape.
+        """
         turn = 2 * np.pi * press_steps / self.steps_per_screw_turn
         periodic = self.screw_cos_mm * np.cos(turn) + self.screw_sin_mm * np.sin(turn)
         return press_steps * self.mm_per_step + periodic
 
 
 class FrameCompliance(Section):
-    """Give of frame and cell: how far the head goes on for each newton without bending the shaft."""
+    """Compliance of frame and cell: travel of the head per newton that does not bend the shaft.
+
+    Parameters
+    ----------
+    give_mm_per_n : float
+        Compliance, mm per N.
+    u_give_mm_per_n : float
+        Its standard uncertainty, mm per N.
+    dof_give : float
+        Degrees of freedom of that uncertainty; infinite where the file has no entry.
+    """
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=1.0)]
-    u_give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)]  # more is 34 thou at spine 500
+    u_give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)]  # 0.1 mm/N is 34 thou at spine 500
     dof_give: Freedom = math.inf
 
 
@@ -134,38 +229,74 @@ Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class Span(Section):
-    """Distance between the supports, and how they hold the shaft.
+    """Distance between the supports, and the direction of their reactions.
 
-    Reactions normal to the shaft are 0, vertical ones 1; `vertical_share` is the range in which those of this
-    gauge lie, any part of it as likely as any other. Without it they may be anything between (GUM 4.3.7).
+    Reactions normal to the shaft are 0, vertical reactions 1. The reactions of a gauge lie anywhere within a range,
+    each value of it equally likely (rectangular, GUM 4.3.7).
+
+    Parameters
+    ----------
+    span_mm : float
+        Distance between the supports, mm.
+    u_span_mm : float
+        Its standard uncertainty, mm.
+    dof_span : float
+        Degrees of freedom of that uncertainty; infinite where the file has no entry.
+    vertical_share : tuple of float
+        Lowest and highest share of vertical reactions; 0 to 1 where the file has no entry.
     """
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]
-    u_span_mm: Annotated[float, Field(ge=0, le=10)]  # a tape measure laid on askew still knows more
+    u_span_mm: Annotated[float, Field(ge=0, le=10)]  # a tape measure held askew does better
     dof_span: Freedom = math.inf
     vertical_share: Annotated[tuple[Share, Share], ARRAY] = (0.0, 1.0)
 
     @property
     def vertical(self) -> float:
-        """Middle of that range: the best estimate."""
+        """Best estimate of the share of vertical reactions: the middle of its range."""
         return (self.vertical_share[0] + self.vertical_share[1]) / 2
 
     @model_validator(mode="after")
     def _range_has_an_order(self) -> "Span":
+        """Return the section, or raise ValueError if the range of the reactions begins with its larger end."""
         if self.vertical_share[0] > self.vertical_share[1]:
             raise ValueError("span.vertical_share: write the smaller share first")
         return self
 
 
 class Rotation(Section):
-    """Rotate steps per revolution of the shaft as the rollers should give it, and how far a shaft may slip from it."""
+    """Rotate steps per revolution of the shaft, and how far a shaft may slip from that number.
+
+    Parameters
+    ----------
+    steps_per_turn : float
+        Rotate steps per revolution without slip.
+    u_relative : float
+        Relative standard uncertainty of a revolution, slip included.
+    """
 
     steps_per_turn: Annotated[float, Field(gt=20, lt=1e7)]
     u_relative: Annotated[float, Field(ge=1e-9, lt=0.2)]
 
 
 class Calibration(Section):
-    """A whole calibration file."""
+    """A whole calibration file.
+
+    Parameters
+    ----------
+    calibration : CalibrationIdentity
+        Id, gauge and dates.
+    force : Force
+        Scale of the load cell.
+    travel : Travel
+        Scale of the press.
+    frame : FrameCompliance
+        Compliance of frame and cell.
+    span : Span
+        Distance and reactions of the supports.
+    rotation : Rotation
+        Scale of the rollers.
+    """
 
     calibration: CalibrationIdentity
     force: Force
@@ -175,20 +306,65 @@ class Calibration(Section):
     rotation: Rotation
 
     def force_n(self, rise_counts: Array) -> Array:
-        """Force in N from the rise of the count above zero (any shape)."""
+        """Return the force at a rise of the count.
+
+        Parameters
+        ----------
+        rise_counts : ndarray
+            Rise of the count above zero, any shape.
+
+        Returns
+        -------
+        ndarray
+            Force, N, same shape.
+        """
         return self.force.force_n(rise_counts)
 
     def newtons_per_count(self, rise_counts: Array) -> Array:
-        """Slope of the above in N per count (any shape)."""
+        """Return the slope of the force at a rise of the count.
+
+        Parameters
+        ----------
+        rise_counts : ndarray
+            Rise of the count above zero, any shape.
+
+        Returns
+        -------
+        ndarray
+            Slope, N per count, same shape.
+        """
         return self.force.newton_per_count + 2 * self.force.newton_per_count2 * rise_counts
 
     def travel_mm(self, press_steps: Array) -> Array:
-        """Head position in mm below home from press microsteps (any shape)."""
+        """Return the position of the head at a number of microsteps.
+
+        Parameters
+        ----------
+        press_steps : ndarray
+            Microsteps below home, any shape.
+
+        Returns
+        -------
+        ndarray
+            Position below home, mm, same shape.
+        """
         return self.travel.travel_mm(press_steps)
 
     def counts_for(self, force_n: float) -> int:
-        """Rise of the count at which the given force is reached: the device's thresholds.
+        """Return the rise of the count at which a force is reached: the device's thresholds.
 
+        Parameters
+        ----------
+        force_n : float
+            Force, N.
+
+        Returns
+        -------
+        int
+            Rise above zero, rounded to the nearest count.
+
+        Examples
+        --------
         >>> Calibration.model_validate(EXAMPLE).counts_for(8.629852)
         941600
         """
@@ -206,5 +382,21 @@ EXAMPLE: dict[str, Any] = {
 
 
 def load_calibration(path: Path) -> Calibration:
-    """Read and check a calibration file; ConfigurationError names the file, the key and what to do."""
+    """Return the checked contents of a calibration file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file.
+
+    Returns
+    -------
+    Calibration
+        Every value within its limits.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, or a key is missing, unknown or out of range; the message names file and key.
+    """
     return validated(Calibration, read_toml(path), path)

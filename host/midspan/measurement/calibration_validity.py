@@ -1,6 +1,6 @@
-"""May this calibration be used? Refused when it ran out, is of another gauge, or was made by a wrong clock.
+"""Check that a calibration may be used: not expired, of the same gauge, and not dated after today.
 
-Whoever uses it even so gets results that say so: out of its dates as a doubt, of another gauge as a fault.
+A doubtful calibration can be used on request. Its results then say so: a wrong date is a doubt, another gauge a fault.
 """
 
 from datetime import UTC, date, datetime
@@ -12,27 +12,77 @@ from midspan.measurement.calibration import Calibration, load_calibration
 
 
 def load_usable(path: Path, *, allow_doubtful: bool = False, today: date | None = None) -> Calibration:
-    """The calibration in a file, as `usable` lets it through; without `today` by this computer's clock."""
+    """Return the calibration in a file if its date of making is not in the future.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file.
+    allow_doubtful : bool
+        Return a calibration that is dated after today, with a reservation, instead of refusing it.
+    today : date, optional
+        Day of use; None for today (UTC) by this computer's clock.
+
+    Returns
+    -------
+    Calibration
+        The calibration, with a reservation added if it is dated after `today`.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read or is wrong, or the calibration is dated after `today`.
+    """
     return usable(load_calibration(path), today or datetime.now(UTC).date(), allow_doubtful=allow_doubtful)
 
 
 def usable(calibration: Calibration, today: date, *, allow_doubtful: bool = False) -> Calibration:
-    """The calibration, unless it says that it was made after today: then a clock was set wrong.
+    """Return the calibration if its date of making is not in the future, which would mean that a clock is wrong.
 
-    Raises ConfigurationError; with `allow_doubtful` every result made with it repeats the objection as a doubt instead.
+    Parameters
+    ----------
+    calibration : Calibration
+        Calibration to check.
+    today : date
+        Day of use.
+    allow_doubtful : bool
+        Add the objection as a reservation, which each result repeats as a doubt, instead of refusing.
+
+    Returns
+    -------
+    Calibration
+        The same calibration, or a copy with one more reservation.
+
+    Raises
+    ------
+    ConfigurationError
+        The calibration is dated after `today` and `allow_doubtful` is False.
     """
     identity = calibration.calibration
     if identity.made is None or identity.made <= today:
         return calibration
-    found = f"calibration {identity.id} says it was made on {identity.made}, after the day of use: a clock is set wrong"
+    objection = (
+        f"calibration {identity.id} says it was made on {identity.made}, after the day of use: a clock is set wrong"
+    )
     if not allow_doubtful:
-        raise ConfigurationError(_refusal(found))
-    marked = identity.model_copy(update={"reservations": (*identity.reservations, found)})
+        raise ConfigurationError(_refusal(objection), code="calibration_ahead")
+    marked = identity.model_copy(update={"reservations": (*identity.reservations, objection)})
     return calibration.model_copy(update={"calibration": marked})
 
 
 def day_of(run: RawRun) -> date:
-    """Return the day (UTC) on which a run was measured."""
+    """Return the day (UTC) on which a run was measured.
+
+    Parameters
+    ----------
+    run : RawRun
+        Raw run of one shaft.
+
+    Returns
+    -------
+    date
+        Day on which it started.
+    """
     return datetime.fromtimestamp(run.started_ms / 1000, UTC).date()
 
 
@@ -45,14 +95,25 @@ def ran_out(cal: Calibration, day: date) -> tuple[str, ...]:
 
 
 def of_another_gauge(cal: Calibration, gauge: str) -> tuple[str, ...]:
-    """Return the reason if the calibration is not of this gauge, else an empty tuple."""
+    """Return the reason if the calibration belongs to another gauge, else an empty tuple."""
     if gauge == cal.calibration.gauge:
         return ()
     return (f"measured on gauge {gauge!r}, but the calibration is of {cal.calibration.gauge!r}",)
 
 
 def about_calibration(sentence: str) -> bool:
-    """Return whether a doubt or fault is about the calibration used and not about the reading."""
+    """Return True if a doubt or fault is about the calibration used and not about the reading.
+
+    Parameters
+    ----------
+    sentence : str
+        A doubt or a fault of a result.
+
+    Returns
+    -------
+    bool
+        True if another calibration would clear it.
+    """
     return (
         sentence.startswith("calibration ")
         or ", but calibration " in sentence
@@ -61,11 +122,28 @@ def about_calibration(sentence: str) -> bool:
 
 
 def check_use(calibration: Calibration, gauge: str, day: date) -> None:
-    """Raise ConfigurationError when the calibration is of another gauge or had expired on that day."""
-    found = of_another_gauge(calibration, gauge) + ran_out(calibration, day)
-    if found:
-        raise ConfigurationError(_refusal(found[0]))
+    """Check that a calibration belongs to a gauge and is valid on a day.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Calibration to check.
+    gauge : str
+        Name of the gauge it is to be used with.
+    day : date
+        Day of the measurement.
+
+    Raises
+    ------
+    ConfigurationError
+        The calibration belongs to another gauge or had expired.
+    """
+    for reason in of_another_gauge(calibration, gauge):
+        raise ConfigurationError(_refusal(reason), code="calibration_of_another_gauge")
+    for reason in ran_out(calibration, day):
+        raise ConfigurationError(_refusal(reason), code="calibration_ran_out")
 
 
-def _refusal(found: str) -> str:
-    return f"{found}; calibrate again, or use it even so with --doubtful-calibration"
+def _refusal(reason: str) -> str:
+    """Return a reason against a calibration as an error message that says what to do."""
+    return f"{reason}; calibrate again, or use it with --doubtful-calibration"

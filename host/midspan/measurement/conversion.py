@@ -1,10 +1,12 @@
 """From forces at two depths to stiffness and surface around the shaft: the exact step of the measurement.
 
-At each angle the shaft's flexibility follows from the two forces and the travel between them through the
-elastica; with it, the position of the surface from the light depth. Taking the difference of two depths is
-what keeps a bow from looking like a stiff side. All functions work on S shafts at once; angles are counted
-from where the cycle's first reading (or the index mark) was. Of the supports the calibration gives a range, in
-doubt from reactions normal to the shaft to vertical ones: every number is that of its middle.
+At each angle the elastica gives the shaft's flexibility from the two forces and the travel between them. The
+flexibility and the force at the light depth give the position of the surface. The difference between two depths is
+used because a bow moves both forces alike: it does not look like a stiff side.
+
+All functions work on S shafts at once. Angles are counted from the cycle's first reading, or from the index mark. The
+calibration gives a range for the supports, from reactions normal to the shaft to vertical reactions; every number is
+for the middle of that range.
 """
 
 from dataclasses import dataclass
@@ -22,16 +24,16 @@ from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, basis, de
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
 _GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
 _GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
-_EVERY = 3  # of these angles one is enough for the small difference that the supports make
+_EVERY = 3  # every third angle is enough for the small difference that the supports make
 _GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
 _FEW_MOMENTS = _GRID_MOMENTS[::_EVERY] * _EVERY
 
 
 @dataclass(frozen=True)
 class Point:
-    """The mean state of S shafts at both depths, with the slopes that carry uncertainty to the result.
+    """Mean state of S shafts at both depths, with the derivatives that carry uncertainty to the result.
 
-    ``flexibility`` is L^2/EI in 1/N. ``by_low`` ... are derivatives of the standard deflection in thou.
+    `flexibility` is L^2 / EI in 1/N. The fields `by_...` are derivatives of the standard deflection in thou.
     """
 
     flexibility: Array
@@ -39,7 +41,7 @@ class Point:
     by_low: Array  # per N at the light depth
     by_high: Array  # per N at the full depth
     by_travel: Array  # per mm of travel between the depths
-    by_give: Array  # per mm/N of frame give
+    by_give: Array  # per mm/N of frame compliance
     by_span: Array  # per mm of span
     surface_by_low: Array  # mm of surface per N
     surface_by_high: Array
@@ -47,19 +49,22 @@ class Point:
 
 @dataclass(frozen=True)
 class Around:
-    """Harmonics of standard deflection (thou) and of the surface's height (mm) around S shafts: [S, 7]."""
+    """Harmonics of standard deflection (thou) and of the surface's height (mm) around S shafts, each of shape (S, 7).
+
+    `at_bounds` is L^2 / EI in 1/N at both ends of the supports' range, each of shape (S, angles).
+    """
 
     deflection_thou: Array
-    u_deflection: Array  # [S, 7, 7] covariance, from the fit; beside the mean, also from the supports
+    u_deflection: Array  # [S, 7, 7] covariance from the fit and, except for the mean, from the supports
     surface_mm: Array
     u_surface: Array  # [S, 7, 7]
-    at_bounds: tuple[Array, Array]  # L^2 / EI in 1/N at both ends of the supports' range: [S, angles]
+    at_bounds: tuple[Array, Array]
 
 
 def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) -> Point:
-    """Flexibility, standard deflection and its derivatives at the mean forces of S shafts.
+    """Return flexibility, standard deflection and its derivatives at the mean forces of S shafts.
 
-    The implicit function is u(F2 y) - u(F1 y) = (travel - give (F2 - F1)) / L, y = L^2 / EI.
+    The implicit function is u(F2 y) - u(F1 y) = (travel - compliance (F2 - F1)) / L with y = L^2 / EI.
     """
     span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
     bend = travel_mm - give * (high_n - low_n)
@@ -83,7 +88,7 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
 
 
 def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, Array]:
-    """Standard deflection in thou from y = L^2 / EI of the gauge's span, and its derivative in y."""
+    """Return the standard deflection in thou from y = L^2 / EI of the gauge's span, and its derivative by y."""
     factor = STANDARD.load_n * (STANDARD.span_mm / span_mm) ** 2
     ratio, slope = elastica.ratio_and_slope(factor * y, supports)
     thou = STANDARD.span_mm / MM_PER_THOU
@@ -91,7 +96,7 @@ def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, 
 
 
 def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
-    """Standard deflection and surface around each shaft, angles counted from the start of the cycle."""
+    """Return standard deflection and surface around each shaft, with angles counted from the start of the cycle."""
     rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
     kept = _significant(fit.coefficients_n, fit.covariance)
     low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
@@ -116,14 +121,16 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
 
 
 def _turned(rotation: Array, coefficients: Array) -> Array:
+    """Return coefficients of shape (S, 7) after a rotation of the angle origin."""
     result: Array = (rotation @ coefficients[:, :, None])[:, :, 0]
     return result
 
 
 def _of_supports(half_width: Array) -> Array:
-    """Covariance of harmonics whose common error is rectangular with this half width [S, 7]; not of the mean.
+    """Return the covariance of harmonics whose common error is rectangular with a half width of shape (S, 7).
 
-    The support reactions let a bow look like a little stiffness once per turn, and change the scale of the rest.
+    The mean is left out: the budget of the spine has it. The reactions make a bow look like a little stiffness once
+    per turn, and change the scale of the other orders.
     """
     half_width[:, 0] = 0.0
     result: Array = half_width[:, :, None] * half_width[:, None, :] / 3
@@ -131,7 +138,7 @@ def _of_supports(half_width: Array) -> Array:
 
 
 def _significant(coefficients: Array, covariance: Array) -> Array:
-    """Coefficients with the third order set to nothing where neither loaded depth shows it above chance."""
+    """Return the coefficients with the third order set to zero where neither loaded depth shows it above chance."""
     variance = (covariance[..., 5, 5] + covariance[..., 6, 6]) / 2
     real = (coefficients[..., 5] ** 2 + coefficients[..., 6] ** 2 > SIGNIFICANT * variance)[:, :2].any(axis=1)
     kept = coefficients.copy()
@@ -140,9 +147,9 @@ def _significant(coefficients: Array, covariance: Array) -> Array:
 
 
 def _to_start(steps: Array, steps_per_turn: Array) -> tuple[Array, Array]:
-    """Matrices [S, 7, 7] that move the angle origin back to the start, and the angle moved in rad [S].
+    """Return matrices (S, 7, 7) that move the angle origin back to the start, and the angle moved, rad (S,).
 
-    f(a_start - shift) again as cosines and sines of a_start, by the addition theorems.
+    By the addition theorems, f(a - shift) is again a sum of cosines and sines of a.
     """
     shift = 2 * np.pi * steps / steps_per_turn
     matrix = np.zeros((len(steps), COLUMNS, COLUMNS))
@@ -158,23 +165,24 @@ def _to_start(steps: Array, steps_per_turn: Array) -> tuple[Array, Array]:
 def _carried(
     fit: HarmonicFit, rotation: Array, turned: Array, coefficients: Array, by_low: Array, by_high: Array
 ) -> Array:
-    """Covariance of harmonics that depend on both depths, carried through the mean slopes and the moved origin.
+    """Return the covariance of harmonics that depend on both depths, carried through slopes and rotation.
 
-    The steps per turn enter twice: through the force coefficients, and through the angle back to the start.
+    The steps per turn act twice: on the force coefficients, and on the angle back to the start.
     """
     low, high = by_low[:, None, None], by_high[:, None, None]
     covariance = low**2 * fit.covariance[:, 0] + high**2 * fit.covariance[:, 1]
     gradient = by_low[:, None] * fit.period_gradient[:, 0] + by_high[:, None] * fit.period_gradient[:, 1]
-    # A longer period makes the angle back to the start smaller, which turns the curve by turned per unit.
+    # A longer period makes the angle back to the start smaller, by `turned` per unit of relative period.
     gradient += derivative_columns(coefficients) * turned[:, None]
     shared = _turned(rotation, gradient) * fit.u_relative_period[:, None]
     return rotation @ covariance @ rotation.transpose(0, 2, 1) + shared[:, :, None] * shared[:, None, :]
 
 
 def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Calibration) -> tuple[Array, Array]:
-    """Flexibility L^2 / EI at either end of the supports' range, of any shape.
+    """Return the flexibility L^2 / EI at both ends of the supports' range, of the shape of `y`.
 
-    One step of Newton's method from the flexibility in the middle: what it misses is of the order of its square.
+    A single Newton step from the flexibility in the middle is enough: the remaining error goes with the square of the
+    range.
     """
     bounds = []
     for support in cal.span.vertical_share:
@@ -185,17 +193,17 @@ def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Ca
 
 
 def _half_apart(load_n: Array | float, at_bounds: tuple[Array, Array], cal: Calibration) -> Array:
-    """Half of what a deflection in spans under a load differs by between both ends of the supports' range."""
+    """Return half the difference of a deflection, in spans, between both ends of the supports' range."""
     ends = zip(at_bounds, cal.span.vertical_share, strict=True)
-    one, other = (elastica.deflection_ratio(load_n * y, support) for y, support in ends)
-    half: Array = (one - other) / 2
+    lowest, highest = (elastica.deflection_ratio(load_n * y, support) for y, support in ends)
+    half: Array = (lowest - highest) / 2
     return half
 
 
 def support_half_width_thou(turn: Around, cal: Calibration, to: Convention) -> Array:
-    """How far the mean deflection under a convention may lie either way for want of knowing the supports [S].
+    """Return the half width of the mean deflection under a convention that the unknown reactions leave, thou (S,).
 
-    It nearly vanishes for a shaft measured at that convention's own load and span.
+    It nearly vanishes for a shaft measured at the load and span of that convention.
     """
     load = to.load_n * (to.span_mm / cal.span.span_mm) ** 2
     half: Array = np.abs(_half_apart(load, turn.at_bounds, cal).mean(axis=1))

@@ -1,8 +1,8 @@
-"""What a curve around a shaft says: spread, stiff side, four readings, runout, and how sure each is.
+"""Spread, stiff side, four readings and runout of a curve around a shaft, with their uncertainties.
 
-A curve is seven harmonic coefficients (mean, cos and sin of orders 1 to 3) with their covariance. Bending
-stiffness of a tube repeats twice in a turn, its surface once (bow) and twice (out of round); other orders
-count only where they stand above the noise.
+A curve is seven harmonic coefficients (mean, cosine and sine of orders 1 to 3) with their covariance. Bending
+stiffness of a tube repeats twice in a turn, its surface once (bow) and twice (out of round). Other orders count only
+where they are above the noise.
 """
 
 from dataclasses import dataclass
@@ -12,8 +12,8 @@ import numpy as np
 from midspan.measurement.depth_consistency import SIGNIFICANT
 from midspan.measurement.harmonics import Array, basis, each_times
 
-# 95 % point of a Rayleigh distribution of unit sigma, sqrt(-2 ln 0.05): an amplitude of pure noise stays below
-# it nineteen times in twenty (S. M. Kay, Estimation Theory, 1993, for the variance of each quadrature).
+# 95 % point of a Rayleigh distribution of unit sigma, sqrt(-2 ln 0.05): the amplitude of pure noise stays below it
+# nineteen times in twenty.
 RAYLEIGH_95 = 2.447746830680816
 FINE = 360
 _FINE_ANGLE: Array = np.linspace(0.0, 2 * np.pi, FINE, endpoint=False)
@@ -23,17 +23,31 @@ _QUARTERS = basis(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi)
 
 @dataclass(frozen=True)
 class Swing:
-    """Highest minus lowest value of S curves over a full turn, and where the lowest lies."""
+    """Highest minus lowest value of S curves over a full turn, and the angle of the lowest.
+
+    Parameters
+    ----------
+    value : ndarray
+        Highest minus lowest value, in the unit of the curve, shape (S,).
+    u : ndarray
+        Its standard uncertainty, shape (S,).
+    floor : ndarray
+        Value that noise alone exceeds in a twentieth of all measurements, shape (S,).
+    lowest_rad : ndarray
+        Angle of the lowest point of the leading order, rad, shape (S,).
+    u_lowest_rad : ndarray
+        Its standard uncertainty, rad, shape (S,).
+    """
 
     value: Array
     u: Array
-    floor: Array  # what noise alone would reach once in twenty times
+    floor: Array
     lowest_rad: Array
     u_lowest_rad: Array
 
 
 def retained(coefficients: Array, covariance: Array, always: int) -> Array:
-    """Coefficients in which orders other than `always` are set to nothing unless they stand above chance."""
+    """Return coefficients whose orders, except `always`, are set to zero unless they are above chance."""
     kept = coefficients.copy()
     for order in (1, 2, 3):
         if order == always:
@@ -46,10 +60,28 @@ def retained(coefficients: Array, covariance: Array, always: int) -> Array:
 
 
 def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
-    """Full-turn swing of S curves [S, 7] led by one order, with other orders where they have earned it.
+    """Return the full-turn swing of curves led by a given order, together with any other order that is significant.
 
-    The uncertainty is that of the difference between the highest and the lowest point; the angle of the
-    lowest point is that of the leading order, whose uncertainty is its noise across over its amplitude.
+    The uncertainty is that of the difference between the highest and the lowest point. The angle of the lowest point
+    is that of the leading order; its uncertainty is the noise across that order divided by its amplitude.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients of S curves, shape (S, 7).
+    covariance : ndarray
+        Their covariance, shape (S, 7, 7).
+    order : int
+        Leading order: 1 for a surface, 2 for a stiffness.
+
+    Returns
+    -------
+    Swing
+        Swing, its noise floor and the angle of its lowest point.
+
+    References
+    ----------
+    S. M. Kay, Estimation Theory (1993), for the variance of a quadrature.
     """
     i = 2 * order - 1
     cosine, sine = coefficients[:, i], coefficients[:, i + 1]
@@ -79,9 +111,27 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
 
 
 def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]:
-    """Highest minus lowest of four readings 90 degrees apart, and its standard uncertainty, each [S].
+    """Return highest minus lowest of four readings 90 degrees apart.
 
-    The spine variation around the shaft as ASTM F2031 defines it; it is blind to a stiff side at 45 degrees.
+    It does not see a stiff side at 45 degrees.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients of S curves, shape (S, 7).
+    covariance : ndarray
+        Their covariance, shape (S, 7, 7).
+
+    Returns
+    -------
+    difference : ndarray
+        Highest minus lowest reading, in the unit of the curve, shape (S,).
+    u_difference : ndarray
+        Its standard uncertainty, shape (S,).
+
+    References
+    ----------
+    ASTM F2031, variation of spine around the shaft.
     """
     values = each_times(coefficients, _QUARTERS)
     rows = np.arange(len(values))
@@ -91,11 +141,12 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
 
 
 def amplitude(coefficients: Array, order: int) -> Array:
-    """Amplitude of one order, [S]."""
+    """Return the amplitude of a single order, shape (S,)."""
     result: Array = np.hypot(coefficients[:, 2 * order - 1], coefficients[:, 2 * order])
     return result
 
 
 def _form(vector: Array, matrix: Array) -> Array:
+    """Return the quadratic form v M v of each row, shape (S,)."""
     result: Array = vector[:, None, :] @ matrix @ vector[:, :, None]
     return result[:, 0, 0]

@@ -1,6 +1,6 @@
 """From a calibration to the device's cycle plan: forces and turns in counts, microsteps and readings.
 
-The device converts nothing, so every threshold it obeys is worked out here.
+The device has no calibration, so each of its thresholds is worked out here.
 """
 
 import math
@@ -9,25 +9,37 @@ from midspan.base.units import STANDARD
 from midspan.measurement.calibration import Calibration
 from midspan.wire.records import CyclePlan, Identify
 
-LIGHT_SHARE = 0.10  # of the standard load: enough to hold the shaft on its rollers, little enough to leave a lever
-TURNS = 2  # fewer and the roller's slip could not be told from the shaft's own pattern
+LIGHT_SHARE = 0.10  # of the standard load: holds the shaft on its rollers, and is far enough below the full load
+TURNS = 2  # with fewer, the roller's slip could not be separated from the shaft's own pattern
 READINGS_PER_TURN = 160
 ZERO_READINGS = 40
 SETTLE_READINGS = 5  # the converter's filter remembers about four samples
 TAKEUP_MM = 0.25  # several times the backlash of a plain screw and nut
-LONGEST_TRAVEL_MM = 75.0  # clearance and the softest shaft's deflection, with room
+LONGEST_TRAVEL_MM = 75.0  # clearance and the softest shaft's deflection, with a margin
 SEAT_TURNS = 0.25
 PRESS_MM_S = 16.0
 APPROACH_MM_S = 6.0
 
 
 def plan_for(calibration: Calibration, gauge: Identify) -> CyclePlan:
-    """The cycle plan for a gauge with this calibration: light depth, full depth, and back to the light depth.
+    """Return the cycle plan for a gauge with this calibration: light depth, full depth, and back to the light depth.
 
     The rotate speed follows from the converter's nominal rate, so that a turn gives READINGS_PER_TURN readings.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Scales of the gauge.
+    gauge : Identify
+        What the gauge says of itself: its rate of conversion and its limit of travel.
+
+    Returns
+    -------
+    CyclePlan
+        Thresholds in counts, distances in microsteps, speeds in microsteps per second.
     """
     per_turn = calibration.rotation.steps_per_turn
-    # A shaft that slips as far as the calibration allows must still turn the whole way.
+    # A shaft that slips as much as the calibration allows must still make all its turns.
     turn = math.ceil(TURNS * per_turn * (1 + 2 * calibration.rotation.u_relative))
     per_mm = 1 / calibration.travel.mm_per_step
     return CyclePlan(

@@ -1,11 +1,12 @@
-"""The same shaft at every depth: what the three fits of one shaft tell about each other.
+"""Combine the fits of one shaft at its three depths into one consistent fit.
 
-Within one depth a shaft turns twice; from the first to the last depth it turns six times or more. Its bow
-keeps its place meanwhile, so the phases of the once-per-turn harmonic at the three depths fix the period with
-three times the lever. Only phases are compared: how strong the bow shows at a depth depends on its stiffness.
-The light depth is visited twice, and but for the hysteresis both visits see the same pattern: their mean is
-the better one. Where phases or patterns do not fit together (the rollers slip otherwise under full load, the
-shaft skidded, a crack opened), each depth is left to itself.
+Within one depth a shaft turns twice; from the first to the last depth it turns six times or more. Its bow stays where
+it is, so the phases of the once-per-turn harmonic at the three depths fix the period with three times the lever. Only
+phases are compared: the amplitude of the bow at a depth depends on the shaft's stiffness.
+
+The light depth is visited twice. Apart from hysteresis both visits see the same pattern, so their mean is better than
+either. Where phases or patterns disagree (the rollers slip differently under full load, the shaft skidded, a crack
+opened), each depth keeps its own fit.
 """
 
 from dataclasses import replace
@@ -22,14 +23,15 @@ LIGHT, FULL, AGAIN = range(3)
 
 
 def joined(fit: HarmonicFit, forces: CalibratedReadings) -> HarmonicFit:
-    """The fit with all that its depths know in common; the means of the depths stay as they are."""
+    """Return the fit improved by what its depths have in common; the means of the depths stay as they are."""
     return _visits_averaged(_phases_aligned(fit), u_visits_n(fit, forces))
 
 
 def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
-    """Standard uncertainty of the difference between the mean forces of both visits to the light depth [S].
+    """Return the standard uncertainty of the difference between the mean forces of both light visits, N (S,).
 
-    The zero's line reaches both, at different places; how the zero went between its readings is unknown at either.
+    Both use the line between the two zeros, at different places. The course of the zero between its readings is
+    unknown.
     """
     apart = forces.zero_share[:, AGAIN] - forces.zero_share[:, LIGHT]
     u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
@@ -39,14 +41,14 @@ def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
 
 
 def _visits_averaged(fit: HarmonicFit, u_visits: Array) -> HarmonicFit:
-    """The light depth's harmonics as the weighted mean of both visits, the second scaled for its lower force."""
+    """Return the fit with the light depth's harmonics averaged over both visits."""
     mean, again = (
         np.where(fit.coefficients_n[:, d, :1] == 0, 1.0, fit.coefficients_n[:, d, :1]) for d in (LIGHT, AGAIN)
     )
-    scale = mean / again  # no force at all is refused later
+    scale = mean / again  # the conversion refuses a force of zero later
     first, second = fit.coefficients_n[:, LIGHT, 1:], fit.coefficients_n[:, AGAIN, 1:] * scale
     of_first, gradient = fit.covariance[:, LIGHT, 1:, 1:], fit.period_gradient.copy()
-    # The scale is known only as well as the two means: an error of it makes the whole pattern larger or smaller.
+    # The scale is known only as well as the two means. Its error makes the whole pattern larger or smaller.
     u_pattern = second * u_visits[:, None] / mean
     of_second = (
         fit.covariance[:, AGAIN, 1:, 1:] * scale[:, :, None] ** 2 + u_pattern[:, :, None] * u_pattern[:, None, :]
@@ -65,14 +67,15 @@ def _visits_averaged(fit: HarmonicFit, u_visits: Array) -> HarmonicFit:
 
 
 def _diagonal(matrices: Array) -> Array:
+    """Return the diagonals of matrices, shape (S, n)."""
     return np.diagonal(matrices, axis1=1, axis2=2)
 
 
 def _phases_aligned(fit: HarmonicFit) -> HarmonicFit:
-    """The fit with its period, and with it every angle, improved by the phases of the bow where they agree.
+    """Return the fit with its period, and so every angle, improved by the phases of the bow where these agree.
 
-    A weighted line through three phases: psi_d + slope_d e = psi for the common phase psi and the relative
-    change e of the period, with what is known of the period as one more reading of e.
+    A weighted line goes through three phases: psi_d + slope_d e = psi, with the common phase psi and the relative
+    change e of the period. Earlier knowledge of the period counts as one more reading of e.
     """
     phase, slope, weight = _phases(fit)
     apart = np.angle(np.exp(1j * (phase - phase[:, FULL, None])))
@@ -87,7 +90,7 @@ def _phases_aligned(fit: HarmonicFit) -> HarmonicFit:
 
 
 def _phases(fit: HarmonicFit) -> tuple[Array, Array, Array]:
-    """Phase of the first harmonic, its change per relative change of the period, and its weight, each [S, D]."""
+    """Return phase of the first harmonic, its change per relative change of period, and its weight, each (S, D)."""
     c, s = fit.coefficients_n[..., 1], fit.coefficients_n[..., 2]
     covariance, gradient = fit.covariance, fit.period_gradient
     square = np.maximum(c**2 + s**2, np.finfo(float).tiny)
@@ -98,6 +101,7 @@ def _phases(fit: HarmonicFit) -> tuple[Array, Array, Array]:
 
 
 def _changed(fit: HarmonicFit, change: Array, u_period: Array, agrees: Mask) -> HarmonicFit:
+    """Return the fit after a relative change of the period where the phases agree, unchanged elsewhere."""
     change = np.where(agrees, change, 0.0)
     return replace(
         fit,

@@ -1,18 +1,17 @@
 """Large-deflection bending of a shaft on two supports under a midspan load: the exact elastica, evaluated fast.
 
-A shaft of bending stiffness EI on a fixed span L slides freely over its supports. Everything depends on one
-group, w = P L^2 / EI, and gives one ratio, u = delta / L. For small loads u = w / 48 (the handbook line
-P L^3 / 48 EI). Two support conditions bound the real ones:
+A shaft of bending stiffness EI on a fixed span L slides freely over its supports. Everything depends on one group, w =
+P L^2 / EI, which gives one ratio, u = delta / L. For small loads u = w / 48, the handbook line P L^3 / 48 EI. Two
+support conditions bound the real ones:
 
-* ``normal``: frictionless supports push at right angles to the shaft, which leans the reactions inward;
+* ``normal``: frictionless supports push at right angles to the shaft, so the reactions lean inward;
 * ``vertical``: the reactions stay vertical.
 
-A number from 0 to 1 mixes the deflections of both, normal to vertical; ``between`` is their middle. The bounds are
-solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible
-shaft; L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation; the
-reduction below is our own) and stored as Chebyshev series of u/(w/48) in w^2: the ratio is even in the load,
-so the series converges fast. The departure from the line starts with 72/7 (normal) or 108/35 (vertical)
-times (w/48)^2.
+A number from 0 to 1 mixes the deflections of both, from normal to vertical; ``between`` is the middle. Both bounds are
+solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible shaft; L. D. Landau
+and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation; the reduction below is our own).
+They are stored as Chebyshev series of u / (w / 48) in w^2: the ratio is even in the load, so the series converges
+fast. The departure from the line begins with 72/7 (normal) or 108/35 (vertical) times (w / 48)^2.
 
 >>> round(float(deflection_ratio(0.48)) * 48 / 0.48 - 1, 6)
 0.001031
@@ -35,16 +34,22 @@ Support = Literal["normal", "vertical", "between"] | float
 VERTICAL: dict[str, float] = {"normal": 0.0, "between": 0.5, "vertical": 1.0}
 
 LARGEST_RATIO = 0.10  # delta / L; 2.8 in on the standard span, nearly twice the softest shaft sold
-DEGREE = 14  # leaves a truncation error of a few 1e-15, checked in the tests
+DEGREE = 14  # truncation error of a few 1e-15, checked in the tests
 NEWTON_STEPS = 8  # quadratic convergence from the handbook line takes three or four
+OUT_OF_RANGE = (
+    f"deflection above {LARGEST_RATIO:.2f} of the span, or not a number: no arrow shaft bends so far; check span, "
+    "load and stiffness"
+)
+NOT_RISING = "the force does not rise with the travel: is a shaft in the gauge, and is the sign of the cell right?"
+NO_STIFFNESS = "no bending stiffness fits these forces and travels; check calibration and span"
 
 
 def _normal_curve(angle_rad: Array) -> tuple[Array, Array]:
-    """Group w and ratio u for frictionless supports, by the slope angle at the support.
+    """Return group w and ratio u for frictionless supports, from the slope angle at the support.
 
-    With unit reaction and unit EI the turning angle psi from the support tangent obeys psi'^2 = 2 sin psi, so
-    the way along that tangent is sqrt(2 sin psi) and the way across it the integral of sqrt(sin psi / 2).
-    Substituting psi = angle t^2 takes the root out of the integrand, and Gauss-Legendre converges.
+    With unit reaction and unit EI the turning angle psi from the support tangent obeys psi'^2 = 2 sin psi. So the
+    distance along that tangent is sqrt(2 sin psi), and the distance across it is the integral of sqrt(sin psi / 2).
+    Substituting psi = angle t^2 removes the root from the integrand, and Gauss-Legendre quadrature converges.
     """
     node, weight = np.polynomial.legendre.leggauss(40)
     t, dt = (node + 1) / 2, weight / 2
@@ -57,7 +62,7 @@ def _normal_curve(angle_rad: Array) -> tuple[Array, Array]:
 
 
 def _vertical_curve(angle_rad: Array) -> tuple[Array, Array]:
-    """Group w and ratio u for vertical reactions: the sine of the slope falls as a parabola along the span."""
+    """Return group w and ratio u for vertical reactions: the sine of the slope falls as a parabola along the span."""
     node, weight = np.polynomial.legendre.leggauss(40)
     t, dt = (node + 1) / 2, weight / 2
     group = 16 * np.sin(angle_rad)
@@ -66,7 +71,7 @@ def _vertical_curve(angle_rad: Array) -> tuple[Array, Array]:
 
 
 def _angle_of(target: Array, quantity: Callable[[Array], Array], low: float, high: float) -> Array:
-    """Support angles at which an increasing quantity takes the target values, by bisection to the last bit."""
+    """Return the support angles at which an increasing quantity has the target values, by bisection to the last bit."""
     lower, upper = np.full_like(target, low), np.full_like(target, high)
     for _ in range(60):
         middle = (lower + upper) / 2
@@ -77,21 +82,18 @@ def _angle_of(target: Array, quantity: Callable[[Array], Array], low: float, hig
 
 @dataclass(frozen=True)
 class _ElasticaSeries:
-    """u / (w / 48) as a polynomial in x, which is w^2 scaled to -1..1; coefficients from the highest power down.
+    """Series of u / (w / 48) as a polynomial in x, which is w^2 scaled to -1..1; highest power first.
 
-    The Chebyshev coefficients fall by ten and more from one to the next, so plain powers lose no digits.
+    Each Chebyshev coefficient is at least ten times smaller than the one before, so plain powers lose no digits.
     """
 
     largest_group: float
     powers: tuple[float, ...]
 
     def value_and_derivative(self, group: Array) -> tuple[Array, Array]:
-        """u(w) and du/dw, by Horner's rule for both at once."""
+        """Return u(w) and du/dw, by Horner's rule for both at once; ConversionError beyond the range of the series."""
         if not np.all(np.abs(group) <= self.largest_group):
-            raise ConversionError(
-                f"deflection beyond {LARGEST_RATIO:.2f} of the span, or not a number: "
-                "check span, load and stiffness, for this is no arrow shaft"
-            )
+            raise ConversionError(OUT_OF_RANGE)
         square = group * group
         x = square * (2 / self.largest_group**2) - 1
         ratio, slope = np.full_like(x, self.powers[0]), np.zeros_like(x)
@@ -105,6 +107,7 @@ class _ElasticaSeries:
 
 @cache
 def _series(support: Support) -> _ElasticaSeries:
+    """Return the series of a support condition, computed once for each."""
     vertical = VERTICAL[support] if isinstance(support, str) else support
     parts = [(1 - vertical, _normal_curve), (vertical, _vertical_curve)]
     curves = [(share, curve) for share, curve in parts if share]
@@ -117,35 +120,103 @@ def _series(support: Support) -> _ElasticaSeries:
 
 
 def _largest_group(curve: Callable[[Array], tuple[Array, Array]]) -> float:
+    """Return the group w at the largest deflection of a support condition."""
     end = _angle_of(np.array([LARGEST_RATIO]), lambda a: curve(a)[1], 1e-9, 0.9)
     return float(curve(end)[0][0])
 
 
 def _ratio_at(group: Array, curve: Callable[[Array], tuple[Array, Array]]) -> Array:
+    """Return the ratio u of a support condition at groups w."""
     return curve(_angle_of(group, lambda a: curve(a)[0], 0.0, 0.9))[1]
 
 
 def deflection_ratio(group: ArrayLike, support: Support = "normal") -> Array:
-    """Midspan deflection over span, from P L^2 / EI (any shape).
+    """Return midspan deflection over span, u = delta / L.
 
-    Raises ConversionError beyond a deflection of a tenth of the span and for NaN.
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
 
+    Returns
+    -------
+    ndarray
+        Ratio u, dimensionless, of the shape of `group`.
+
+    Raises
+    ------
+    ConversionError
+        The deflection is more than a tenth of the span, or a group is not a number.
+
+    References
+    ----------
+    L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation.
+
+    Examples
+    --------
     >>> float(deflection_ratio(0.0))
     0.0
+    >>> round(float(deflection_ratio(4.0)) / (4.0 / 48), 4)
+    1.0869
     """
     return _series(support).value_and_derivative(np.asarray(group, float))[0]
 
 
 def ratio_and_slope(group: ArrayLike, support: Support = "normal") -> tuple[Array, Array]:
-    """The same ratio u with its derivative du/dw, both of the shape of the group."""
+    """Return midspan deflection over span, u = delta / L, and its derivative by the load group.
+
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    ratio : ndarray
+        Ratio u, dimensionless, of the shape of `group`.
+    slope : ndarray
+        Derivative du/dw, dimensionless, of the same shape.
+
+    Raises
+    ------
+    ConversionError
+        The deflection is more than a tenth of the span, or a group is not a number.
+    """
     return _series(support).value_and_derivative(np.asarray(group, float))
 
 
 def deflection_mm(
     load_n: ArrayLike, span_mm: ArrayLike, stiffness_n_mm2: ArrayLike, support: Support = "normal"
 ) -> Array:
-    """Midspan deflection in mm under load_n on span_mm of a shaft with EI stiffness_n_mm2 (broadcast shapes).
+    """Return the midspan deflection of a shaft under a load; the shapes of the arguments broadcast.
 
+    Parameters
+    ----------
+    load_n : array_like
+        Midspan load, N.
+    span_mm : array_like
+        Distance between the supports, mm.
+    stiffness_n_mm2 : array_like
+        Bending stiffness EI, N mm2.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    ndarray
+        Deflection, mm.
+
+    Raises
+    ------
+    ConversionError
+        The deflection is more than a tenth of the span, or an argument is not a number.
+
+    Examples
+    --------
     >>> load, span, stiffness = 1e-3, 711.2, 5.0e6
     >>> round(float(deflection_mm(load, span, stiffness)) / (load * span**3 / (48 * stiffness)), 6)
     1.0
@@ -157,13 +228,33 @@ def deflection_mm(
 def stiffness_between(
     load_n: tuple[ArrayLike, ArrayLike], travel_mm: ArrayLike, span_mm: ArrayLike, support: Support = "normal"
 ) -> Array:
-    """EI in N mm2 of a shaft that deflects by travel_mm while its load goes from the first to the second load.
+    """Return the bending stiffness of a shaft from two loads and the travel between them; the shapes broadcast.
 
-    Pass (0, P) for a deflection counted from the unloaded shaft. Shapes broadcast. Newton's method on
-    u(P2 y) - u(P1 y) = travel / L in y = L^2 / EI, started from the handbook line.
+    Newton's method solves u(P2 y) - u(P1 y) = travel / L for y = L^2 / EI, starting from the handbook line.
 
-    Raises ConversionError when the load does not rise with the travel or the deflection is out of range.
+    Parameters
+    ----------
+    load_n : tuple of array_like
+        First and second load, N; a first load of 0 means travel from the unloaded shaft.
+    travel_mm : array_like
+        Deflection at the second load less deflection at the first, mm.
+    span_mm : array_like
+        Distance between the supports, mm.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
 
+    Returns
+    -------
+    ndarray
+        Bending stiffness EI, N mm2.
+
+    Raises
+    ------
+    ConversionError
+        The load does not rise with the travel, or the deflection is more than a tenth of the span.
+
+    Examples
+    --------
     >>> ei = stiffness_between((0.0, 8.629852), 12.7, 711.2)
     >>> round(float(deflection_mm(8.629852, 711.2, ei)), 9)
     12.7
@@ -175,18 +266,18 @@ def stiffness_between(
 def flexibility_between(
     load_n: tuple[ArrayLike, ArrayLike], travel_ratio: ArrayLike, support: Support = "normal"
 ) -> Array:
-    """L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span: the core of the above.
+    """Return L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span.
 
-    Raises what `stiffness_between` raises.
+    Raises ConversionError if the load does not rise with the travel or the deflection is out of range.
     """
     low, high = (np.asarray(load, float) for load in load_n)
     travel = np.asarray(travel_ratio, float)
     finite = np.isfinite(low) & np.isfinite(high) & np.isfinite(travel)
     if not np.all(finite & (high > np.maximum(low, 0.0)) & (travel > 0)):
-        raise ConversionError("force does not rise with travel: is a shaft in the gauge, and the cell's sign right?")
+        raise ConversionError(NOT_RISING)
     line = 48 * travel / (high - low)
-    # The exact shaft is softer than the line, so the line lies above the answer and Newton comes down from it; a
-    # first guess beyond the range of the series starts at the range's end.
+    # The exact shaft is softer than the line, so the line lies above the answer and Newton's method descends from it.
+    # A first guess beyond the range of the series begins at the end of the range.
     flexibility: Array = np.minimum(line / (1 + 12 * travel**2), _series(support).largest_group / high * (1 - 1e-15))
     settled = np.zeros(flexibility.shape, bool)
     for _ in range(NEWTON_STEPS):
@@ -194,19 +285,42 @@ def flexibility_between(
         lower, lower_slope = ratio_and_slope(low * flexibility, support)
         step = (upper - lower - travel) / (high * upper_slope - low * lower_slope)
         flexibility = flexibility - np.where(settled, 0.0, step)
-        # Convergence is quadratic: after a step this small the next would be lost in rounding. Who has come to
-        # rest stays there, so that no shaft's last bit depends on its neighbours.
+        # Convergence is quadratic: after a step this small the next would be lost in rounding. Freeze converged
+        # elements so that results are bit-identical whatever the batch.
         settled |= np.abs(step) <= 1e-8 * flexibility
         if settled.all():
             return flexibility
-    raise ConversionError("no bending stiffness fits these forces and travels: check calibration and span")
+    raise ConversionError(NO_STIFFNESS)
 
 
 def convert_deflection(
     measured_mm: ArrayLike, at: Convention, to: Convention = STANDARD, support: Support = "normal"
 ) -> Array:
-    """Deflection in mm that a shaft would show under another span and load.
+    """Return the deflection that a shaft would show under another span and load.
 
+    Parameters
+    ----------
+    measured_mm : array_like
+        Measured deflection, mm, any shape.
+    at : Convention
+        Span and load of the measurement.
+    to : Convention
+        Span and load wanted; the standard convention by default.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    ndarray
+        Deflection, mm, of the shape of `measured_mm`.
+
+    Raises
+    ------
+    ConversionError
+        A deflection is not above 0, or is more than a tenth of its span.
+
+    Examples
+    --------
     >>> from midspan.base.units import OLDER
     >>> round(float(convert_deflection(13.208, OLDER)) / 13.208, 3)
     1.213

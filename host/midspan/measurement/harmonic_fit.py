@@ -1,11 +1,11 @@
 """Robust fits of force against angle while the shafts turn, for many shafts at once.
 
-All depths of a shaft share one unknown, the rotate steps per revolution, because a roller turns the shaft by
-friction and slips a little. The fit is Gauss-Newton in that one unknown and exact linear least squares in the
-harmonics; readings further than a few robust standard deviations away are left out and the fit repeated, so a
-spike does not move the result, while clean readings keep full efficiency.
+All depths of a shaft share one unknown, the rotate steps per revolution: a roller turns the shaft by friction and
+slips a little. The fit is Gauss-Newton in that unknown and exact linear least squares in the harmonics. Readings
+further than a few robust standard deviations away are left out and the fit is repeated. So a spike does not move the
+result, and clean readings keep full efficiency.
 
-A shaft's numbers do not depend on its company: the same bits come out alone and in a batch of thousands.
+The numbers of a shaft do not depend on the batch: the same bits come out alone and among thousands.
 """
 
 import numpy as np
@@ -30,26 +30,26 @@ COARSE = 4
 BENT_SHARE = 0.4  # of the scatter of the very first curve
 FREE_PASSES = 2  # in these the period may still be so far off that good readings look bad
 LARGEST_INFLATION = 10.0  # of a coefficient's variance times the readings; 1 and 2 for angles evenly around
-# A step of the period that turns the last reading by less than this is taken to first order instead of by
-# another pass: what that leaves out is half its square, 1e-5 of a bow's force, far below the noise.
+# A step of the period that turns the last reading by less than this is applied to first order, without another pass.
+# The error is half its square, 1e-5 of a bow's force, far below the noise.
 SMALL_TURN_RAD = 5e-3
+NOT_AROUND = "the angles of the readings do not go evenly around the shaft: did it turn at each depth, once at least?"
 
 
 def _inverse(moments: Array, readings: Array) -> Array:
-    """Inverse of the moments [S, D, 7, 7]; ConversionError when the angles of the readings cannot carry the fit."""
-    complaint = "the readings do not go evenly around the shaft: did it turn at each depth, once at least?"
+    """Return the inverse of the moments (S, D, 7, 7); ConversionError if the angles cannot support the fit."""
     try:
         inverse = np.asarray(np.linalg.inv(moments), np.float64)
     except np.linalg.LinAlgError as error:
-        raise ConversionError(complaint) from error
+        raise ConversionError(NOT_AROUND) from error
     inflation = np.diagonal(inverse, axis1=-2, axis2=-1) * readings[..., None]
     if not np.all((inflation > 0) & (inflation < LARGEST_INFLATION)):
-        raise ConversionError(complaint)
+        raise ConversionError(NOT_AROUND)
     return inverse
 
 
 class _Pass:
-    """All columns at the current period: one linear fit, and the Gauss-Newton step of the period that follows."""
+    """All columns at the current period: one linear fit, and the Gauss-Newton step of the period."""
 
     def __init__(self, turns: Turns, log_period: Array) -> None:
         self.force_n = turns.force_n
@@ -57,11 +57,11 @@ class _Pass:
         self.columns = basis(self.angle)
 
     def residual_of(self, coefficients: Array) -> Array:
-        """Readings minus the curve with these coefficients."""
+        """Return the readings minus the curve with these coefficients."""
         return self.force_n - self._evaluate(coefficients)
 
     def fit(self, keep: Array) -> None:
-        """Least squares over the readings kept, and how the period pulls on what is left."""
+        """Fit the readings to keep by least squares, and find how the period acts on what is left."""
         kept = self.columns * keep[:, :, None, :]
         self.inverse = _inverse(kept @ self.columns.transpose(0, 1, 3, 2), keep.sum(axis=-1))
         self.coefficients = self._solve(kept, self.force_n)
@@ -78,20 +78,24 @@ class _Pass:
         self.pull = np.vecdot(tangent, left)
 
     def _solve(self, kept: Array, values: Array) -> Array:
+        """Return the least-squares coefficients of values at the kept readings."""
         moments = kept @ values[..., None]
         return (self.inverse @ moments)[..., 0]
 
     def _evaluate(self, coefficients: Array) -> Array:
+        """Return the curve with these coefficients at each reading."""
         return (coefficients[:, :, None, :] @ self.columns)[:, :, 0, :]
 
 
 def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> HarmonicFit:
-    """Fit all shafts; the nominal steps per turn [S] with their relative uncertainty [S] act as one more reading.
+    """Return the fit of all shafts; the nominal steps per turn, with their uncertainty, count as one more reading.
 
-    With a bow or a stiff side in the signal the readings settle the period to a few millionths and the
-    nominal value has no say; with neither, it keeps the period from wandering off with the noise.
-    Needs at least 40 valid readings at each depth. Every fourth reading finds the period nearly as well as
-    all of them at a quarter of the cost, so those go first.
+    With a bow or a stiff side in the signal the readings fix the period to a few millionths, and the nominal value has
+    no effect. With neither, the nominal value keeps the period from following the noise. Each depth needs at least 40
+    valid readings. Every fourth reading finds the period nearly as well as all of them, in a quarter of the time, so
+    the fit begins with those.
+
+    Raises ConversionError if the angles of the readings do not go evenly around a shaft.
     """
     nominal_log = np.log(nominal_steps)
     every_fourth = Turns(turns.steps[..., ::COARSE], turns.force_n[..., ::COARSE], turns.valid[..., ::COARSE])
@@ -106,9 +110,9 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
 
 
 def _near_the_median(turns: Turns) -> Array:
-    """Readings to begin with: a spike of many newtons would pull the first fit away from the good ones.
+    """Return 1.0 for the readings to begin with: a spike of many newtons would pull the first fit away from the others.
 
-    Harmonics reach to about 1.4 times the median of their distance from the middle, far inside this limit.
+    Harmonics reach about 1.4 times the median of their distance from the middle, far inside this limit.
     """
     distance = np.abs(turns.force_n - median_of_valid(turns.force_n, turns.valid)[..., None])
     limit = REJECT_SIGMAS * MAD_TO_SIGMA * median_of_valid(distance, turns.valid)
@@ -116,7 +120,7 @@ def _near_the_median(turns: Turns) -> Array:
 
 
 class _Iteration:
-    """Repeats the pass on those shafts that have not come to rest."""
+    """The fit of all shafts, improved pass by pass; only shafts that have not converged take part in a pass."""
 
     def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array, start: "_Iteration | None" = None) -> None:
         shafts, depths, _ = turns.force_n.shape
@@ -134,7 +138,7 @@ class _Iteration:
         self.passes = 0
 
     def improve(self) -> None:
-        """One pass over the shafts still moving, if there are any."""
+        """Run one pass over the shafts that have not converged; do nothing if all have."""
         index = np.flatnonzero(self.moving)
         if not index.size:
             return
@@ -148,7 +152,7 @@ class _Iteration:
         now.fit(keep)
         variance = now.squares / (keep.sum(axis=-1) - COLUMNS)
         step, u_period = self._period_step(now, variance, index)
-        # A reading at the very limit could go in and out for ever; once the period is found it may only go out.
+        # A reading right at the limit could alternate for ever; once the period is found it may only be removed.
         allowed = keep > 0 if self.passes >= FREE_PASSES else turns.valid
         self.sigma[index] = self._sigma(now.residual, turns.valid, variance)
         after = self._screen(now.residual, allowed, self.sigma[index])
@@ -161,7 +165,7 @@ class _Iteration:
         self.passes += 1
 
     def _period_step(self, now: _Pass, variance: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
-        """Weighted step of ln(period) and its standard uncertainty, prior knowledge included."""
+        """Return the weighted step of ln(period) and its standard uncertainty, prior knowledge included."""
         weight = 1 / np.maximum(variance, np.finfo(float).tiny)
         prior = self.u_nominal[index] ** -2
         information = (now.information * weight).sum(axis=1) + prior
@@ -169,24 +173,27 @@ class _Iteration:
         return pull / information, information**-0.5
 
     def _sigma(self, residual: Array, valid: Mask, variance: Array) -> Array:
-        """Scatter to screen by: robust while outliers are still in, then that of the readings kept."""
+        """Return the scatter to screen by: robust while outliers are included, later that of the kept readings."""
         if self.screen_first:
             return np.sqrt(variance)
         robust: Array = MAD_TO_SIGMA * median_of_valid(np.abs(residual), valid)
-        # Spikes near each other bend the first curve; without this the good readings there would go with them.
+        # Spikes near each other bend the first curve; without this limit the good readings there would be removed too.
         return robust if self.passes else np.maximum(robust, BENT_SHARE * np.sqrt(variance))
 
     @staticmethod
     def _screen(residual: Array, allowed: Mask, sigma: Array) -> Array:
+        """Return 1.0 for the allowed readings that lie near enough to the curve."""
         return (allowed & (np.abs(residual) <= REJECT_SIGMAS * sigma[..., None])).astype(float)
 
     def _store(self, index: NDArray[np.int64], now: _Pass, variance: Array, step: Array, u_period: Array) -> None:
+        """Keep what a pass found for the shafts that took part in it."""
         self.coefficients[index] = now.coefficients - now.shared * step[:, None, None]
         self.gradient[index] = -now.shared
         self.inverse[index], self.scatter[index] = now.inverse, np.sqrt(variance)
         self.u_period[index] = u_period
 
     def result(self) -> HarmonicFit:
+        """Return the fit as it is now."""
         used = self.keep.sum(axis=-1).astype(np.int64)
         return HarmonicFit(
             self.coefficients,

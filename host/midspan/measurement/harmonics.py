@@ -1,4 +1,4 @@
-"""Harmonics of what repeats around a shaft: the columns of the fit, and what a fit gives.
+"""Harmonics around a shaft: the columns of the fit, and the form of its result.
 
 While a shaft turns at a fixed depth its force repeats with the angle: a mean and harmonics of orders 1 to 3.
 """
@@ -13,14 +13,14 @@ Mask = NDArray[np.bool_]
 
 ORDERS = 3
 COLUMNS = 2 * ORDERS + 1
-REJECT_SIGMAS = 5.0  # of clean normal readings one in two million is lost: no efficiency is given away
+REJECT_SIGMAS = 5.0  # removes one in two million clean normal readings: no loss of efficiency
 MAD_TO_SIGMA = 1.482602218505602  # normal distribution: 1 / quantile(0.75)
 _ORDER_OF_COLUMN = np.array([0.0, 1, 1, 2, 2, 3, 3])
 
 
 @dataclass(frozen=True)
 class Turns:
-    """Readings of S shafts at D depths, padded to N: steps from the angle origin, force, and which are real."""
+    """Readings of S shafts at D depths, padded to N; `valid` is True where a reading is real."""
 
     steps: Array  # [S, D, N]
     force_n: Array  # [S, D, N]
@@ -29,12 +29,12 @@ class Turns:
 
 @dataclass(frozen=True)
 class HarmonicFit:
-    """Result for S shafts at D depths; columns are mean, cos 1, sin 1, cos 2, sin 2, cos 3, sin 3.
+    """Fit of S shafts at D depths; columns are mean, cos 1, sin 1, cos 2, sin 2, cos 3, sin 3.
 
-    Angles are counted from the origin of ``Turns.steps``; ``steps_per_turn`` and its standard uncertainty
-    include what was known beforehand. ``covariance`` is that of the coefficients at a known period, with
-    the scatter of the readings around the fit; ``period_gradient`` is the change of the coefficients per
-    unit of relative period, through which its uncertainty enters them.
+    Angles are counted from the origin of `Turns.steps`. `steps_per_turn` and its standard uncertainty include what was
+    known beforehand. `covariance` is that of the coefficients at a known period, from the scatter of the readings
+    around the fit. `period_gradient` is the change of the coefficients per unit of relative period: through it the
+    uncertainty of the period reaches them.
     """
 
     coefficients_n: Array  # [S, D, 7]
@@ -49,11 +49,23 @@ class HarmonicFit:
 
 
 def basis(angle_rad: Array) -> Array:
-    """Columns 1, cos a, sin a, cos 2a, sin 2a, cos 3a, sin 3a on a new axis before the last.
+    """Return the columns 1, cos a, sin a, cos 2a, sin 2a, cos 3a, sin 3a at each angle.
 
-    All from the tangent of half the angle, by c = (1 - t^2) / (1 + t^2), s = 2 t / (1 + t^2) and the addition
-    theorems: one transcendental function a reading, and the one that numpy computes fastest.
+    With t = tan(a / 2), cos a = (1 - t^2) / (1 + t^2) and sin a = 2 t / (1 + t^2); higher orders follow by the
+    addition theorems. That needs one transcendental function a reading, the one that numpy computes fastest.
 
+    Parameters
+    ----------
+    angle_rad : ndarray
+        Angles, rad, shape (..., N).
+
+    Returns
+    -------
+    ndarray
+        Columns, dimensionless, shape (..., 7, N).
+
+    Examples
+    --------
     >>> basis(np.array([0.0])).ravel().tolist()
     [1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0]
     """
@@ -76,7 +88,7 @@ def basis(angle_rad: Array) -> Array:
 
 
 def derivative_columns(coefficients: Array) -> Array:
-    """Coefficients of the derivative with respect to the angle, same shape.
+    """Return the coefficients of the derivative by the angle, same shape.
 
     >>> derivative_columns(np.array([5.0, 1, 2, 3, 4, 0, 0])).tolist()
     [0.0, 2.0, -1.0, 8.0, -6.0, 0.0, -0.0]
@@ -88,13 +100,19 @@ def derivative_columns(coefficients: Array) -> Array:
 
 
 def each_times(rows: Array, matrix: Array) -> Array:
-    """Every row [S, n] times the matrix [n, m], one by one: a product of all at once rounds by how many there are."""
+    """Return every row of (S, n) times the matrix (n, m), each row in a product of its own.
+
+    In a single product of all rows the rounding would depend on their number.
+    """
     product: Array = rows[:, None, :] @ matrix
     return product[:, 0, :]
 
 
 def median_of_valid(values: Array, valid: Mask) -> Array:
-    """Median of the valid entries along the last axis (lower middle for even counts: one partition serves)."""
+    """Return the median of the valid entries along the last axis.
+
+    For even counts this is the lower of the two middle entries, which needs one partition only.
+    """
     counts = valid.sum(axis=-1)
     middle = np.maximum(counts - 1, 0) // 2
     padded = np.where(valid, values, np.inf)

@@ -1,4 +1,4 @@
-"""The quantities of a result from the fits, a column of numbers for each, for many shafts at once."""
+"""Quantities of a result from the fits: one column of numbers for each quantity, for many shafts at once."""
 
 import numpy as np
 
@@ -17,7 +17,7 @@ Found = dict[str, Array]
 
 
 def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
+    """Return spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
     swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
     kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
     four, u_four = curve.four_readings(kept, turn.u_deflection)
@@ -39,7 +39,7 @@ def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedRe
 
 
 def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -> Found:
-    """Runout; the force scale and the frame's give cancel in it, the travel between the depths does not."""
+    """Return the runout; force scale and frame compliance cancel in it, the travel between the depths does not."""
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     u_scale = cal.travel.u_scale * swing.value
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
@@ -53,13 +53,13 @@ def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -
 
 
 def _dof(*shares: tuple[Array, Array | float]) -> Array:
-    """Effective degrees of freedom of shares given as u and degrees of freedom."""
+    """Return the effective degrees of freedom of shares, each given as its u and its degrees of freedom."""
     u, dof = zip(*shares, strict=True)
     return effective_dof(np.stack(u, axis=-1), np.stack(np.broadcast_arrays(*dof), axis=-1))
 
 
 def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -> Found:
-    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    """Return the spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
     group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
     thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
     u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
@@ -68,13 +68,13 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
 
 
 def hysteresis(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Force missing at the light depth on the way back, creep included, in percent of the force on the way in."""
+    """Return the force missing at the light depth on the way back, creep included, in % of the force on the way in."""
     low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
     return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
 
 
 def quality(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """How the gauge did: slip, drift, scatter, readings used and left out."""
+    """Return slip, zero drift and scatter of the gauge, and the numbers of readings used and left out."""
     slip = fit.steps_per_turn / forces.nominal_steps - 1
     return {
         "slip_pct": 100 * slip,

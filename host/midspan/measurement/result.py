@@ -1,10 +1,7 @@
-"""The result of one shaft: what was found, how sure it is, and what speaks against trusting it.
+"""Evaluation of raw runs: each run becomes a result with its uncertainty, or the reasons why it has none.
 
-`evaluate` takes raw runs in any number and gives one outcome a run, in order: a `ShaftResult`, or an
-`Unmeasured` with its reasons. A run that cannot be evaluated never stops the others.
-
-What speaks against a result is a doubt, which asks for the shaft to be measured again, or a fault, which asks for the
-gauge to be looked at, because every later shaft would suffer too. Both are sentences with the number that raised them.
+A result carries objections as sentences with the number that raised them. A doubt asks for the shaft to be measured
+again. A fault asks for the gauge to be checked, because every later shaft would be affected too.
 """
 
 import math
@@ -39,11 +36,11 @@ from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution
 
 EVALUATION = "2"  # raised whenever the same readings would give other numbers
-BATCH = 64  # shafts evaluated together: enough to spread numpy's cost a call, few enough to stay in cache
+BATCH = 64  # shafts evaluated together: enough to spread numpy's cost per call, few enough to stay in cache
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
-MOST_EXTRA_SCATTER = 4.0  # turning may add some scatter, but not this many times what the cell shows at rest
-LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was some other measurement
+MOST_EXTRA_SCATTER = 4.0  # times the scatter of the cell at rest; turning adds some, but not this much
+LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was another kind of measurement
 MOST_ONCE_PER_TURN_THOU = 1.5  # an even tube's stiffness has no such term; a breathing crack or a skid does
 MOST_ZERO_DRIFT = 0.005  # of the standard load within one cycle
 SLIP_SIGMAS = 4.0
@@ -51,7 +48,17 @@ SLIP_SIGMAS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Unmeasured:
-    """A run without a result: the instrument, the cycle or the readings failed."""
+    """A run without a result: the instrument, the cycle or the readings failed.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    label : str
+        Its label; empty if it has none.
+    reasons : tuple of str
+        A sentence or a fault code of the device for each reason.
+    """
 
     kind: ClassVar[ResultKind] = ResultKind.UNMEASURED
 
@@ -62,19 +69,88 @@ class Unmeasured:
 
 @dataclass(frozen=True, slots=True)
 class ShaftResult(ResultForm):
-    """Everything known of one shaft. Each u_... is a standard uncertainty (k = 1).
+    """All results of one shaft. Each u_... is a standard uncertainty (k = 1).
 
-    Deflections in thousandths of an inch under 880 g on 28 in; angles in degrees from the first reading or
-    the index mark, rising as the shaft turns. `stiff_side_deg` is one of two opposite sides, None where the
-    noise floor or an unknown angle forbids naming one. `curve_thou` (standard deflection) and `surface_mm`
-    (height) are harmonic coefficients around the shaft: mean, cos 1, sin 1, ... sin 3; `curve_covariance` is
-    the 7 by 7 covariance of the former, row by row, from the readings' scatter and, beside the mean, from the
-    supports. `u_causes`, `sensitivities` and `dof_causes` belong to the causes of spine_budget.CAUSES; degrees
-    of freedom are None where infinite. `light_load_n`, `load_n`, `travel_mm`, `give_mm_per_n`, `span_mm`,
-    `vertical_share` and `zero_shares` are what the spine was converted from: both mean forces, the head's travel
-    between them, the calibration's give, span and supports, and the share of the zero after in the zero of either
-    depth. `hysteresis_pct`
-    is the force missing at the light depth on the way back, creep included, in percent of the force on the way in.
+    Deflections are in thousandths of an inch under 880 g on 28 in. Angles are in degrees from the first reading or the
+    index mark, rising as the shaft turns. Harmonic coefficients around the shaft are mean, cos 1, sin 1, ... sin 3.
+    Degrees of freedom are None where infinite.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    label : str
+        Its label; empty if it has none.
+    started_ms : int
+        Start of the run, ms since 1970 (UTC).
+    gauge : str
+        Name of the gauge.
+    calibration : str
+        Id of the calibration.
+    evaluation : str
+        Version of the evaluation; it changes whenever the same readings give other numbers.
+    spine_thou, u_spine_thou : float
+        Mean static spine around the shaft, thou.
+    dof_spine : float or None
+        Effective degrees of freedom of `u_spine_thou`.
+    spread_thou, u_spread_thou : float
+        Highest minus lowest spine around the shaft, thou.
+    dof_spread : float or None
+        Effective degrees of freedom of `u_spread_thou`.
+    spread_floor_thou : float
+        Smallest spread that this run could detect, thou.
+    four_reading_thou, u_four_reading_thou : float
+        Highest minus lowest of four readings 90 degrees apart (ASTM F2031), thou.
+    stiff_side_deg, u_stiff_side_deg : float or None
+        Angle of the stiff side, degrees; the opposite side is as stiff. None below the noise floor or at unknown
+        angles.
+    runout_mm, u_runout_mm : float
+        Total indicator reading of the surface at midspan, mm.
+    dof_runout : float or None
+        Effective degrees of freedom of `u_runout_mm`.
+    runout_floor_mm : float
+        Smallest runout that this run could detect, mm.
+    hysteresis_pct, u_hysteresis_pct : float
+        Force missing at the light depth on the way back, creep included, % of the force on the way in.
+    older_lb, u_older_lb : float
+        Spine in pounds of the older convention (26 in, 2 lb).
+    once_per_turn_thou : float
+        Part of the spread that repeats once per turn, thou; an even tube has none.
+    slip_pct, u_slip_pct : float
+        Rotate steps per turn above their nominal value, %.
+    zero_drift_n : float
+        Change of the cell's zero during the cycle, N.
+    rest_scatter_n, turn_scatter_n : float
+        Standard deviation of a reading without contact, and of readings around the fit, N.
+    light_load_n, load_n : float
+        Mean forces at the light and the full depth, N.
+    travel_mm : float
+        Travel of the head between the two depths, mm.
+    give_mm_per_n : float
+        Compliance of frame and cell by the calibration, mm per N.
+    span_mm : float
+        Distance between the supports by the calibration, mm.
+    vertical_share : tuple of float
+        Range of the support reactions by the calibration; see `Span`.
+    zero_shares : tuple of float
+        Weight of the zero after in the zero of the light and of the full depth.
+    left_out, readings : int
+        Numbers of readings left out of the fit and used in it.
+    duration_ms, sampling_ms : int
+        Duration of the cycle, and of its sampling, ms.
+    curve_thou : tuple of float
+        Harmonic coefficients of the standard deflection, thou, 7 values.
+    curve_covariance : tuple of float
+        Covariance of `curve_thou`, thou squared, 7 by 7 values row by row: from the scatter of the readings and, except
+        for the mean, from the supports.
+    surface_mm : tuple of float
+        Harmonic coefficients of the height of the surface, mm, 7 values.
+    u_causes, sensitivities : tuple of float
+        Standard uncertainty of each of `spine_budget.CAUSES` in its unit, and thou of spine per unit.
+    dof_causes : tuple of float or None
+        Degrees of freedom of each cause.
+    doubts, faults : tuple of str
+        Reasons to measure the shaft again, and reasons to stop and check the gauge; empty if there are none.
     """
 
     kind: ClassVar[ResultKind] = ResultKind.GAUGE
@@ -132,7 +208,7 @@ class ShaftResult(ResultForm):
 
     @property
     def budget(self) -> Budget:
-        """Where the uncertainty of the mean spine comes from, in thou."""
+        """Uncertainty budget of the mean spine, thou."""
         rows = zip(CAUSES, self.u_causes, self.sensitivities, self.dof_causes, strict=True)
         return Budget(
             tuple(
@@ -143,10 +219,21 @@ class ShaftResult(ResultForm):
 
 
 def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResult | Unmeasured]:
-    """One outcome for each run, in the order given.
+    """Evaluate raw runs and return one outcome for each, in order; a bad run does not stop the others.
 
-    A bad run raises nothing: it becomes an `Unmeasured` that says why. The same readings under the same
-    calibration give the same bits, whatever other runs are evaluated with them.
+    The same readings under the same calibration give the same bits, whatever other runs are evaluated with them.
+
+    Parameters
+    ----------
+    runs : sequence of RawRun
+        Raw runs, each of one shaft.
+    calibration : Calibration
+        Scales of the gauge that measured them.
+
+    Returns
+    -------
+    list of ShaftResult or Unmeasured
+        A result, or an `Unmeasured` with the reasons, for each run.
     """
     outcomes: dict[int, ShaftResult | Unmeasured] = {}
     measured: list[int] = []
@@ -162,7 +249,7 @@ def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResu
 
 
 def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
-    """Runs of one padded length together, at most BATCH at a time."""
+    """Yield numbers of runs that have the same padded length, at most BATCH at a time."""
     lengths = {i: (padded_length(runs[i], ZEROS), padded_length(runs[i], DEPTHS)) for i in index}
     for _, group in groupby(sorted(index, key=lengths.__getitem__), key=lengths.__getitem__):
         same = list(group)
@@ -171,6 +258,7 @@ def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
 
 
 def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResult | Unmeasured]:
+    """Return the outcomes of runs that share one padded length."""
     zeros, load = columns(runs, ZEROS), columns(runs, DEPTHS)
     unfit = {**zeros.why_unfit(), **load.why_unfit()}
     try:
@@ -179,13 +267,14 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
         alone = unfit
     except ConversionError as error:
         alone = {0: (str(error),)}
-    # One shaft that bends like none must not take its neighbours along: find it by going one by one.
+    # A run that fits no shaft must not take the others with it: evaluate each alone to find it.
     if len(runs) == 1:
         return [Unmeasured(runs[0].shaft, runs[0].label, alone[0])]
     return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
 
 
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
+    """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
     fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
@@ -217,19 +306,19 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
     return [
-        replace(one, doubts=doubts(one, rest, run, cal), faults=faults(one, run, cal))
-        for one, rest, run in zip(results, settled, runs, strict=True)
+        replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal))
+        for result, converged, run in zip(results, settled, runs, strict=True)
     ]
 
 
 def _finite_dof(dof: Array) -> list[Any]:
-    """Degrees of freedom as plain values, None where they are infinite: JSON has no word for that."""
+    """Return degrees of freedom as plain values, None where they are infinite: JSON cannot write infinity."""
     plain: list[Any] = np.where(np.isinf(dof), None, dof).tolist()  # type: ignore[call-overload]
     return plain
 
 
 def _with_known_sides(found: dict[str, Array]) -> dict[str, list[Any]]:
-    """Columns as plain values; the stiff side is None where the noise floor or an unknown angle forbids naming one."""
+    """Return columns as plain values, with the stiff side None below the noise floor or at unknown angles."""
     uneven = found["spread_thou"] > found["spread_floor_thou"]
     unknown = (found["angle_u_deg"] > ANGLE_KNOWN_DEG) | ~uneven
     sides = {name: np.where(unknown, None, found[name]) for name in ("stiff_side_deg", "u_stiff_side_deg")}  # type: ignore[call-overload]
@@ -238,6 +327,7 @@ def _with_known_sides(found: dict[str, Array]) -> dict[str, list[Any]]:
 
 
 def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, cal: Calibration) -> ShaftResult:
+    """Return the result of one run, still without doubts and faults."""
     u_inputs, sensitivities, dof, zero_shares = shares
     return ShaftResult(
         shaft=run.shaft,
@@ -265,9 +355,9 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
 
 
 def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) -> tuple[str, ...]:
-    """Return reasons to measure this shaft again or not to trust its calibration, empty when there are none.
+    """Return reasons to measure this shaft again or to distrust its calibration, an empty tuple if there are none.
 
-    `settled` tells that the fit of what turns came to rest.
+    `settled` is True if the fit converged.
     """
     left_out = result.left_out / (result.left_out + result.readings)
     load = result.load_n / STANDARD.load_n
@@ -292,7 +382,7 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
 
 
 def faults(result: ShaftResult, run: RawRun, cal: Calibration) -> tuple[str, ...]:
-    """Return reasons to stop and look at the gauge, empty when there are none."""
+    """Return reasons to stop and check the gauge, an empty tuple if there are none."""
     drift = result.zero_drift_n / STANDARD.load_n
     broken = _not_finite(result)
     checks = (
@@ -304,6 +394,6 @@ def faults(result: ShaftResult, run: RawRun, cal: Calibration) -> tuple[str, ...
 
 
 def _not_finite(result: ShaftResult) -> list[str]:
-    """Return the names of quantities that are no finite number: no shaft has one."""
+    """Return the names of quantities that are infinite or not a number: no shaft has any."""
     values = result.as_dict().items()
     return [name for name, value in values if isinstance(value, float) and not math.isfinite(value)]

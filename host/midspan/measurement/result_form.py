@@ -1,4 +1,4 @@
-"""What a result of the gauge and one of the hand bench have in common: a kind, and fields that are plain values.
+"""The common form of results of the gauge and of the hand bench: a kind, and fields that are plain values.
 
 >>> @dataclass(frozen=True, slots=True)
 ... class Found(ResultForm):
@@ -13,7 +13,7 @@ from enum import StrEnum
 
 
 class ResultKind(StrEnum):
-    """What a result was measured with, or that a run gave none."""
+    """Instrument of a result, or UNMEASURED for a run that gave none."""
 
     GAUGE = "gauge"
     HAND_BENCH = "hand bench"
@@ -25,5 +25,11 @@ class ResultForm:
     """A result whose fields are numbers, words, None, or tuples of these."""
 
     def as_dict(self) -> dict[str, object]:
-        """Plain values by field, in the order of the fields."""
+        """Return the fields as plain values.
+
+        Returns
+        -------
+        dict
+            Value of each field by its name, in the order of the fields.
+        """
         return {field.name: getattr(self, field.name) for field in fields(self)}

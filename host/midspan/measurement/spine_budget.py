@@ -1,7 +1,7 @@
 """Every named cause of uncertainty of the mean spine, with its sensitivity, for S shafts at once.
 
-Sensitivities are the exact derivatives of the conversion at the mean forces (JCGM 100:2008, 5.1.3). Causes of
-type B that are known only by their bounds count as rectangular (4.3.7): half width over the root of three.
+Sensitivities are the exact derivatives of the conversion at the mean forces (JCGM 100:2008, 5.1.3). Causes of type B
+that are known only by their bounds are rectangular (4.3.7): half width over the square root of three.
 """
 
 from dataclasses import dataclass
@@ -16,8 +16,7 @@ from midspan.measurement.conversion import Around, Point, support_half_width_tho
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
 from midspan.uncertainty.budget import effective_dof
 
-# Thin composite and metal tubes shear by up to 0.1 % of their bending on the standard span (coefficient after
-# G. R. Cowper, J. Appl. Mech. 33 (1966) 335-340); on another span the share goes as 1 / L^2.
+# Largest shear of thin composite and metal tubes as a share of their bending on the standard span (Cowper, 1966).
 LARGEST_SHEAR_SHARE = 1e-3
 CAUSES = (
     ("scatter of the readings", "thou"),
@@ -37,7 +36,7 @@ CAUSES = (
 
 @dataclass(frozen=True)
 class MeanForces:
-    """Mean forces at the light and the full depth and the travel between them, each [S]."""
+    """Mean forces at the light and the full depth and the travel between them, each of shape (S,)."""
 
     low_n: Array
     high_n: Array
@@ -46,7 +45,7 @@ class MeanForces:
 
 @dataclass(frozen=True)
 class Shares:
-    """The budgets of S spines, each [S, causes]: u in the cause's own unit, thou per unit, degrees of freedom."""
+    """Budgets of S spines, each of shape (S, causes): u in the unit of the cause, thou per unit, degrees of freedom."""
 
     u_causes: Array
     sensitivities: Array
@@ -54,18 +53,18 @@ class Shares:
 
     @cached_property
     def u(self) -> Array:
-        """Combined standard uncertainty of each spine, thou [S]."""
+        """Combined standard uncertainty of each spine, thou, shape (S,)."""
         result: Array = np.sqrt(((self.u_causes * self.sensitivities) ** 2).sum(axis=1))
         return result
 
     @cached_property
     def dof(self) -> Array:
-        """Effective degrees of freedom [S]."""
+        """Effective degrees of freedom, shape (S,)."""
         return effective_dof(self.u_causes * self.sensitivities, self.dof_causes)
 
 
 def scatter_dof(fit: HarmonicFit) -> Array:
-    """Degrees of freedom of the readings' scatter [S]: those of the depth that has fewer of them."""
+    """Return the degrees of freedom of the readings' scatter (S,): those of the depth with fewer readings."""
     result: Array = fit.used[:, :2].min(axis=1) - float(COLUMNS)
     return result
 
@@ -73,35 +72,35 @@ def scatter_dof(fit: HarmonicFit) -> Array:
 def spine_shares(
     mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: CalibratedReadings, cal: Calibration
 ) -> Shares:
-    """Every cause of CAUSES for S shafts, in that order."""
+    """Return the budget of S spines, with its causes in the order of CAUSES."""
     before, after = _zero_sensitivities(point, forces)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
     supports = support_half_width_thou(turn, cal, STANDARD)
-    one = np.ones_like(scale)
+    ones = np.ones_like(scale)
     rows = (
-        (np.sqrt(turn.u_deflection[:, 0, 0]), one, scatter_dof(fit)),
+        (np.sqrt(turn.u_deflection[:, 0, 0]), ones, scatter_dof(fit)),
         (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
         (forces.u_zero_n[:, 1], after, forces.dof_zero[:, 1]),
-        # How the zero went between its two readings is unknown: anywhere between them, at either depth.
-        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf * one),
-        (cal.force.u_scale * one, scale, cal.force.dof_scale * one),
-        (cal.force.u_linearity_n * one, point.by_high, cal.force.dof_linearity * one),
-        (cal.travel.u_scale * one, point.by_travel * mean.travel_mm, cal.travel.dof_scale * one),
-        (cal.travel.u_screw_mm * one, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw * one),
-        (cal.frame.u_give_mm_per_n * one, point.by_give, cal.frame.dof_give * one),
-        (cal.span.u_span_mm * one, point.by_span, cal.span.dof_span * one),
-        (supports / np.sqrt(3), one, np.inf * one),
-        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, one, np.inf * one),
+        # The course of the zero between its two readings is unknown: anywhere between them, at either depth.
+        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf * ones),
+        (cal.force.u_scale * ones, scale, cal.force.dof_scale * ones),
+        (cal.force.u_linearity_n * ones, point.by_high, cal.force.dof_linearity * ones),
+        (cal.travel.u_scale * ones, point.by_travel * mean.travel_mm, cal.travel.dof_scale * ones),
+        (cal.travel.u_screw_mm * ones, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw * ones),
+        (cal.frame.u_give_mm_per_n * ones, point.by_give, cal.frame.dof_give * ones),
+        (cal.span.u_span_mm * ones, point.by_span, cal.span.dof_span * ones),
+        (supports / np.sqrt(3), ones, np.inf * ones),
+        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, ones, np.inf * ones),
     )
     u, sensitivity, dof = (np.stack(column, axis=1) for column in zip(*rows, strict=True))
     return Shares(u, sensitivity, dof)
 
 
 def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
-    """Error of the travel between the depths per error of the screw [S].
+    """Return the error of the travel between the depths per error of the screw, shape (S,).
 
-    The error left in the screw repeats every turn: with cosine and sine parts of equal uncertainty it cancels
-    between depths whole turns apart and counts twice between depths half a turn apart, 2 |sin(pi turns)|.
+    The error of the screw repeats every turn. With cosine and sine parts of equal uncertainty it cancels between
+    depths whole turns apart, and counts twice between depths half a turn apart: 2 |sin(pi turns)|.
     """
     turns = mean.travel_mm / cal.travel.mm_per_step / cal.travel.steps_per_screw_turn
     result: Array = 2 * np.abs(np.sin(np.pi * turns))
@@ -109,13 +108,38 @@ def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
 
 
 def _zero_sensitivities(point: Point, forces: CalibratedReadings) -> tuple[Array, Array]:
-    """Thou per N of the zero before and after: a zero that both depths shared would all but cancel."""
+    """Return thou per N of the zero before and after; an error common to both depths nearly cancels."""
     low, high = forces.zero_share[:, 0], forces.zero_share[:, 1]
     return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high
 
 
 def shear_share(span_mm: float, to: Convention) -> float:
-    """Relative standard uncertainty from a shear that the bending formula does not know; none on the same span."""
+    """Return the relative standard uncertainty from shear, which the bending formula leaves out.
+
+    Shear adds a share of the bending that goes as 1 / L^2, so it cancels on the same span.
+
+    Parameters
+    ----------
+    span_mm : float
+        Distance between the supports at which the shaft was measured, mm.
+    to : Convention
+        Convention of the result.
+
+    Returns
+    -------
+    float
+        Relative standard uncertainty of the deflection, dimensionless; 0 if the spans are equal.
+
+    References
+    ----------
+    G. R. Cowper, The shear coefficient in Timoshenko's beam theory, J. Appl. Mech. 33 (1966) 335-340.
+
+    Examples
+    --------
+    >>> from midspan.base.units import OLDER
+    >>> shear_share(STANDARD.span_mm, STANDARD), round(shear_share(OLDER.span_mm, STANDARD), 7)
+    (0.0, 4.61e-05)
+    """
     ratio = (STANDARD.span_mm / span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
     return float(LARGEST_SHEAR_SHARE / 2 * abs(ratio) / np.sqrt(3))
 
@@ -123,7 +147,7 @@ def shear_share(span_mm: float, to: Convention) -> float:
 def u_converted_thou(
     turn: Around, deflection_thou: Array, u_relative: Array, cal: Calibration, to: Convention
 ) -> Array:
-    """Standard uncertainty of a deflection under another convention: the spine's own, supports and shear added."""
+    """Return the standard uncertainty of a deflection under another convention, with supports and shear."""
     supports = support_half_width_thou(turn, cal, to)
     shear = shear_share(cal.span.span_mm, to) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)

@@ -1,7 +1,7 @@
-"""The spine of one shaft by Monte Carlo: every input of its budget drawn, and converted by the exact elastica.
+"""The spine of one shaft by Monte Carlo: every input of its budget is drawn, and converted by the exact elastica.
 
-A second way to the uncertainty, without the budget's sensitivities: it shows what the linear model and the normal
-distribution leave out (JCGM 101:2008). Needs the stored result only.
+This second evaluation of the uncertainty does not use the budget's sensitivities. It shows what the linear model and
+the normal distribution leave out (JCGM 101:2008). It needs the stored result only.
 """
 
 import math
@@ -15,18 +15,39 @@ from midspan.uncertainty.budget import PROBABILITY
 from midspan.uncertainty.monte_carlo import Array, Draws, Summary, summary
 
 TRIALS = 100_000
-AT_ONCE = 100_000  # a limit on memory, not on trials
+AT_ONCE = 100_000  # trials in memory at a time
 
 
 def spine_trials(result: ShaftResult, trials: int = TRIALS, seed: int = 1, probability: float = PROBABILITY) -> Summary:
-    """Distribution of the mean spine in thou over so many trials; the same seed gives the same numbers."""
+    """Return the distribution of the mean spine over Monte Carlo trials; the same seed gives the same numbers.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Result whose budget is drawn.
+    trials : int
+        Number of trials, above 0.
+    seed : int
+        Seed of the random numbers.
+    probability : float
+        Coverage probability of the interval, 0 to 1.
+
+    Returns
+    -------
+    Summary
+        Mean, standard deviation and coverage interval, thou.
+
+    References
+    ----------
+    JCGM 101:2008, propagation of distributions using a Monte Carlo method.
+    """
     rng = np.random.default_rng(seed)
     numbers = [min(AT_ONCE, trials - done) for done in range(0, trials, AT_ONCE)]
     return summary(np.concatenate([_spines(result, Draws(rng, number)) for number in numbers]), probability)
 
 
 def _spines(result: ShaftResult, draws: Draws) -> Array:
-    """Spines in thou [trials]. What the budget knows by its bounds is drawn as rectangular, all else as normal."""
+    """Return spines, thou (trials,); causes known by their bounds are drawn as rectangular, all others as normal."""
     parts = {part.name: part for part in result.budget.contributions}
 
     def normal(name: str) -> Array:
@@ -50,25 +71,25 @@ def _spines(result: ShaftResult, draws: Draws) -> Array:
 
 
 def _of_estimates(result: ShaftResult) -> float:
-    """Spine of the mean forces: the mean over the turn lies beside it, by the square of what is uneven."""
+    """Return the spine of the mean forces, thou; the mean over the turn differs by the square of the unevenness."""
     light, full = np.array(result.light_load_n), np.array(result.load_n)
     bend = result.travel_mm - result.give_mm_per_n * (full - light)
     return float(np.mean(_at_ends(result, light, full, bend, np.array(result.span_mm))))
 
 
 def _screw_factor(result: ShaftResult) -> float:
-    """Millimetres of travel between the depths per millimetre of screw error, as the budget has it."""
+    """Return millimetres of travel between the depths per millimetre of screw error, as in the budget."""
     parts = {part.name: part for part in result.budget.contributions}
     per_mm = parts["travel scale"].sensitivity / result.travel_mm
     return parts["screw error"].sensitivity / per_mm
 
 
 def _at_ends(result: ShaftResult, low_n: Array, high_n: Array, bend_mm: Array, span_mm: Array) -> tuple[Array, Array]:
-    """Standard deflections in thou at both ends of the range of the supports."""
+    """Return the standard deflections, thou, at both ends of the range of the supports."""
     group = STANDARD.load_n * (STANDARD.span_mm / span_mm) ** 2
-    one, other = (
+    lowest, highest = (
         STANDARD.span_mm / MM_PER_THOU
         * deflection_ratio(group * flexibility_between((low_n, high_n), bend_mm / span_mm, support), support)
         for support in result.vertical_share
     )  # fmt: skip
-    return one, other
+    return lowest, highest
