@@ -149,15 +149,15 @@ def test_what_must_be_there_cannot_be_next_to_nothing(tmp_path, place, absurd):
 @pytest.mark.parametrize(
     ("file", "way", "absurd", "says"),
     [
-        ("gauge.toml", ("travel", "steps_per_screw_turn"), "20.0", "makes 0.05 mm a turn, and no screw has that lead"),
+        ("gauge.toml", ("travel", "steps_per_screw_turn"), "20.0", "0.05 mm"),
         (
             "gauge.toml",
             ("travel", "steps_per_screw_turn"),
             "51200.0",
-            "makes 128 mm a turn, and no screw has that lead",
+            "128 mm",
         ),
-        ("gauge.toml", ("force", "newton_per_count2"), "1e-11", "more than any sound cell's"),
-        ("gauge.toml", ("force", "newton_per_count2"), "-1e-11", "more than any sound cell's"),
+        ("gauge.toml", ("force", "newton_per_count2"), "1e-11", "force.newton_per_count2 = 1e-11"),
+        ("gauge.toml", ("force", "newton_per_count2"), "-1e-11", "force.newton_per_count2 = -1e-11"),
         ("gauge.toml", ("span", "vertical_share"), "[1.0, 0.0]", "write the smaller share first"),
         ("gauge.toml", ("calibration", "made"), '"2026-03-01"', "calibration.made"),
         ("gauge.toml", ("calibration", "id"), "7", "calibration.id"),
@@ -184,7 +184,7 @@ def test_a_calibration_that_ended_before_it_began_is_refused(tmp_path):
     path = tmp_path / "gauge.toml"
     path.write_text("\n".join(f"{key} = {written(value)}" for key, value in GAUGE.items()).replace(
         "id = ", "made = 2026-03-02, valid_until = 2026-03-01, id = ", 1))  # fmt: skip
-    with pytest.raises(ConfigurationError, match="valid_until 2026-03-01 lies before made 2026-03-02"):
+    with pytest.raises(ConfigurationError, match=r"2026-03-01.*2026-03-02"):
         load_calibration(path)
 
 

@@ -1,6 +1,8 @@
-"""The calibration file: read whole, or refused in one line that names file, key and what to do."""
+"""The calibration file: read whole, or refused in a single line that begins with file and key."""
 
 from copy import deepcopy
+from errno import ENOENT
+from os import strerror
 from pathlib import Path
 
 import numpy as np
@@ -46,7 +48,7 @@ u_relative = 0.01
 
 @pytest.fixture
 def write(tmp_path):
-    """Writes a calibration file and gives its path."""
+    """Return a function that writes a calibration file and returns its path."""
 
     def write_text(text: str) -> Path:
         path = tmp_path / "gauge.toml"
@@ -57,7 +59,7 @@ def write(tmp_path):
 
 
 def refusal(path: Path) -> str:
-    """The one line with which a file is refused."""
+    """Return the message that refuses a file, without the file's name in front."""
     with pytest.raises(ConfigurationError) as caught:
         load_calibration(path)
     message = str(caught.value)
@@ -109,35 +111,34 @@ def test_a_missing_key_is_named(place, write):
     lines = after.splitlines(keepends=True)
     first = next(i for i, line in enumerate(lines) if line.startswith(f"{key} "))
     text = before + name + "".join(lines[:first] + lines[first + 1 :])
-    assert refusal(write(text)) == f"{place} is missing; add it"
+    assert refusal(write(text)).split()[0] == place
 
 
 def test_a_missing_section_is_named(write):
     text = WHOLE[: WHOLE.index("[rotation]")]
-    assert refusal(write(text)) == "rotation is missing; add it"
+    assert refusal(write(text)).split()[0] == "rotation"
 
 
 @pytest.mark.parametrize(
-    ("right", "wrong", "expected"),
+    ("right", "wrong", "place"),
     [
-        (
-            "steps_per_turn =",
-            "steps_per_trun =",
-            "rotation.steps_per_trun is not a known key; did you mean steps_per_turn?",
-        ),
-        ("u_span_mm =", "u_spam_mm =", "span.u_spam_mm is not a known key; did you mean u_span_mm?"),
-        ("[frame]", "[fram]", "fram is not a known key; did you mean frame?"),
-        ("newton_per_count2", "newton_per_count_2", "did you mean newton_per_count2?"),
+        ("steps_per_turn", "steps_per_trun", "rotation.steps_per_trun"),
+        ("u_span_mm", "u_spam_mm", "span.u_spam_mm"),
+        ("frame", "fram", "fram"),
+        ("newton_per_count2", "newton_per_count_2", "force.newton_per_count_2"),
     ],
 )
-def test_a_misspelt_key_is_named_with_the_right_one(right, wrong, expected, write):
-    # The wrong spelling is what the reader has before his eyes; that the right one is missing follows from it.
-    assert expected in refusal(write(WHOLE.replace(right, wrong, 1)))
+def test_a_misspelt_key_is_named_with_the_right_spelling(right, wrong, place, write):
+    # The reader sees the wrong spelling in the file; the missing key follows from it.
+    message = refusal(write(WHOLE.replace(right, wrong, 1)))
+    assert message.split()[0] == place
+    assert f" {right}?" in message
 
 
-def test_a_key_like_none_is_to_be_removed(write):
+def test_an_unknown_key_is_named(write):
     message = refusal(write(WHOLE.replace("[span]", "[span]\nzzz = 1")))
-    assert message == "span.zzz is not a known key; remove it"
+    assert message.split()[0] == "span.zzz"
+    assert "?" not in message
 
 
 @pytest.mark.parametrize(
@@ -169,41 +170,39 @@ def test_a_key_like_none_is_to_be_removed(write):
 )
 def test_an_absurd_value_is_named(right, absurd, place, write):
     assert right in WHOLE
-    message = refusal(write(WHOLE.replace(right, absurd, 1)))
-    assert message.startswith(f"{place} = ")
-    assert message.endswith("; correct the value")
+    assert refusal(write(WHOLE.replace(right, absurd, 1))).startswith(f"{place} = ")
 
 
 def test_a_screw_error_that_no_screw_has_is_refused(write):
-    # The two parts are fine each, their root sum of squares is not.
+    # Each part is within its limit, their root sum of squares (0.113) is not.
     text = WHOLE.replace("screw_cos_mm = 0.001", "screw_cos_mm = 0.08")
     message = refusal(write(text.replace("screw_sin_mm = -0.002", "screw_sin_mm = -0.08")))
     assert message.startswith("travel: ")
-    assert "0.1 mm" in message
+    assert "0.113 mm" in message
 
 
 def test_several_mistakes_are_counted(write):
     text = WHOLE.replace("u_span_mm = 0.05", "u_span_mm = -1").replace("u_relative = 0.01", "u_relative = 5")
-    assert refusal(write(text)).endswith("(and 1 more)")
+    assert refusal(write(text)).count(" 1 more") == 1
 
 
-def test_what_is_not_toml_is_said_to_be_none(write, tmp_path):
+def test_a_file_in_another_form_is_refused(write, tmp_path):
     assert "TOML" in refusal(write("span_mm: 711.2\n"))
     binary = tmp_path / "readings.avro"
     binary.write_bytes(b"Obj\x01\xff\xfe\x00")
     assert "UTF-8" in refusal(binary)
 
 
-def test_a_file_that_is_not_there_is_named(tmp_path):
-    assert "cannot be read (No such file or directory)" in refusal(tmp_path / "nowhere.toml")
-    assert "cannot be read" in refusal(tmp_path)
+def test_a_missing_file_is_named(tmp_path):
+    assert strerror(ENOENT) in refusal(tmp_path / "nowhere.toml")
+    assert refusal(tmp_path)
 
 
-# What the values are used for
+# Forces and travels
 
 
 def changed(**force: float) -> Calibration:
-    """The example with other force coefficients."""
+    """Return the example with other force coefficients."""
     values = deepcopy(EXAMPLE)
     values["force"] |= force
     return Calibration.model_validate(values)

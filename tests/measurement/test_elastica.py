@@ -1,4 +1,4 @@
-"""The bending law against handbooks, beam libraries, published series and a Runge-Kutta of its own."""
+"""The bending law against handbooks, beam libraries, published series and an independent integration."""
 
 import json
 from math import inf, nan
@@ -30,10 +30,12 @@ groups = st.floats(1e-4, 4.3)  # P L^2 / EI, nearly up to a deflection of a tent
 
 
 def second_moment_mm4(tube):
+    """Return the second moment of area of a tube, mm4."""
     return np.pi / 64 * 25.4**4 * (tube["outer_in"] ** 4 - tube["inner_in"] ** 4)
 
 
 def stiffness_n_mm2(tube):
+    """Return the bending stiffness EI of a tube, N mm2."""
     return tube["young_mpa"] * second_moment_mm4(tube)
 
 
@@ -109,8 +111,9 @@ def test_the_derivative_is_the_slope_of_the_ratio(group, support):
 @pytest.mark.parametrize("group", [nan, inf, -inf, 4.7, 1e300])
 @pytest.mark.parametrize("support", ["normal", "vertical"])
 def test_what_is_no_arrow_shaft_is_refused(group, support):
-    with pytest.raises(ConversionError, match="check span, load and stiffness"):
+    with pytest.raises(ConversionError) as caught:
         elastica.deflection_ratio(group, support)
+    assert str(caught.value) == elastica.OUT_OF_RANGE
 
 
 @pytest.mark.parametrize(
@@ -131,8 +134,9 @@ def test_what_is_no_arrow_shaft_is_refused(group, support):
     ],
 )
 def test_force_that_does_not_rise_with_travel_is_refused(loads, travel_mm):
-    with pytest.raises(ConversionError, match="force does not rise with travel"):
+    with pytest.raises(ConversionError) as caught:
         elastica.stiffness_between(loads, travel_mm, SPAN_MM)
+    assert str(caught.value) == elastica.NOT_RISING
 
 
 @pytest.mark.parametrize("travel_mm", [80.0, 300.0, 1e6])
@@ -159,7 +163,7 @@ def test_handbook_tubes(tube):
 
 
 def pynite_deflection_mm(tube):
-    """Midspan deflection of two beam elements on a pin and a roller."""
+    """Return the midspan deflection of two beam elements on a pin and a roller, mm."""
     model = FEModel3D()
     second = second_moment_mm4(tube)
     area = np.pi / 4 * 25.4**2 * (tube["outer_in"] ** 2 - tube["inner_in"] ** 2)
@@ -178,7 +182,7 @@ def pynite_deflection_mm(tube):
 
 
 def anastruct_deflection_mm(tube):
-    """Midspan deflection of two beam elements on a hinge and a roller."""
+    """Return the midspan deflection of two beam elements on a hinge and a roller, mm."""
     system = SystemElements(EI=stiffness_n_mm2(tube), EA=1e12)
     system.add_element(location=[[0, 0], [SPAN_MM / 2, 0]])
     system.add_element(location=[[SPAN_MM / 2, 0], [SPAN_MM, 0]])
@@ -253,7 +257,7 @@ def test_supports_between_mix_the_deflections_of_both_bounds(share):
 
 
 def cowper(poisson, inner_over_outer):
-    """Shear coefficient of a hollow circle; source in beams.json."""
+    """Return the shear coefficient of a hollow circle; source in beams.json."""
     m2 = inner_over_outer**2
     ring = (1 + m2) ** 2
     return 6 * (1 + poisson) * ring / ((7 + 6 * poisson) * ring + (20 + 12 * poisson) * m2)
@@ -274,7 +278,7 @@ def test_shear_of_real_tubes_stays_below_the_budgets_bound():
         second_over_area = (outer**2 + inner**2) / 16
         shares.append(24 * (1 + tube["poisson"]) * second_over_area / (kappa * SPAN_MM**2))
     assert max(shares) < LARGEST_SHEAR_SHARE
-    # ... and the bound is no idle one: the thinnest tube comes near it.
+    # The bound is not too wide: the thinnest tube comes near it.
     assert max(shares) > 0.5 * LARGEST_SHEAR_SHARE
     assert max(shares) == pytest.approx(0.00085, abs=0.00001)
 
