@@ -157,6 +157,16 @@ def test_every_module_lies_in_a_folder_that_says_what_it_is_for() -> None:
             assert set(re.findall(r"[a-z_]+", told[1])) - {"and", "no", "other", "folder"} == set(below.split()), folder
 
 
+def test_the_picture_of_the_folders_shows_each_above_what_it_imports() -> None:
+    notes = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    picture = notes.partition("## The house\n")[2].partition("\n## ")[0]
+    drawn = [re.split(r" {2,}", line.strip()) for line in re.findall(r"^ {8,}\S.*$", picture, re.MULTILINE)]
+    level = {folder: -row for row, words in enumerate(drawn) for folder in words if folder in FOLDERS}
+    assert sum(folder in FOLDERS for words in drawn for folder in words) == len(level) == len(FOLDERS)
+    for folder, below in FOLDERS.items():
+        assert all(level[lower] < level[folder] for lower in below.split()), folder
+
+
 def modules_named(text: str, *roots: Path) -> dict[str, bool]:
     """Return each module that a text names with its folder, or with a star, and whether there is one under a root."""
     names = re.findall(r"[a-z_*]+(?:/[a-z_*]+)*[.]py\b", text)
