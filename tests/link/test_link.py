@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import rig
 import serial
-from midspan.base.errors import DeviceFault, LinkError, MidspanError, ProtocolError
+from midspan.base.errors import DeviceFault, LinkError, ProtocolError
 from midspan.link import serial_port
 from midspan.link.gauge import Gauge
 from midspan.link.session_events import BlockCame, OutOfPlace, StateChanged
@@ -25,19 +25,17 @@ from serial.tools import list_ports
 SHAFTS = {"seed": 3, "shafts": [{"number": 1}, {"number": 2}, {"number": 3, "fault": "cell_stuck"}]}
 
 
-@pytest.mark.parametrize(
-    ("port", "words"),
-    [("/dev/no-such-port", "there is no such port"), (__file__, "this is no serial port")],
-)
-def test_a_port_that_is_none(port: str, words: str) -> None:
-    with pytest.raises(LinkError, match=words) as raised:
+@pytest.mark.parametrize(("port", "code"), [("/dev/no-such-port", "no_such_port"), (__file__, "not_serial")])
+def test_a_port_that_cannot_be_opened(port: str, code: str) -> None:
+    with pytest.raises(LinkError, match=f"{port}: ") as caught:
         serial_port.SerialLink(port)
-    assert str(raised.value).startswith(f"{port}: ")
+    assert caught.value.code == code
 
 
 def test_a_port_that_another_program_has() -> None:
-    with rig.bare_line() as (_, port), serial_port.SerialLink(port), pytest.raises(LinkError, match="another program"):
+    with rig.bare_line() as (_, port), serial_port.SerialLink(port), pytest.raises(LinkError) as caught:
         serial_port.SerialLink(port)
+    assert caught.value.code == "busy"
 
 
 def test_a_port_without_permission(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,8 +43,9 @@ def test_a_port_without_permission(monkeypatch: pytest.MonkeyPatch) -> None:
         raise serial.SerialException(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr(serial, "Serial", forbidden)
-    with pytest.raises(LinkError, match=r"/dev/ttyX: no permission.*dialout"):
+    with pytest.raises(LinkError, match="/dev/ttyX: ") as caught:
         serial_port.SerialLink("/dev/ttyX")
+    assert caught.value.code == "no_permission"
 
 
 def test_bytes_of_every_value_pass_both_ways() -> None:
@@ -62,7 +61,7 @@ def test_bytes_of_every_value_pass_both_ways() -> None:
 
 
 def test_what_waits_on_a_port_is_dropped_when_it_is_opened() -> None:
-    """An answer to a host of before is no answer to the next."""
+    """An answer to an earlier host must not be taken for an answer to this one."""
     with rig.bare_line() as (far, port):
         os.write(far, b"from before")
         with serial_port.SerialLink(port, read_s=0) as near:
@@ -75,8 +74,9 @@ def test_an_other_end_that_goes_away() -> None:
     with serial_port.SerialLink(port) as line:
         os.close(near)
         os.close(far)
-        with pytest.raises(LinkError, match=f"{port}: the gauge is gone"):
+        with pytest.raises(LinkError, match=f"{port}: ") as caught:
             line.read()
+    assert caught.value.code == "gone"
 
 
 def test_the_list_of_ports(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -92,15 +92,17 @@ def test_the_list_of_ports(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_silent_port_is_no_gauge() -> None:
     with rig.bare_line() as (_, port), serial_port.SerialLink(port, read_s=0) as line:
         gauge = Gauge(line, rig.ticking())
-        with pytest.raises(LinkError, match=f"{port}: nothing answers there"):
+        with pytest.raises(LinkError, match=f"{port}: ") as caught:
             gauge.identify()
+    assert caught.value.code == "no_answer"
 
 
 def test_a_port_with_another_instrument_is_no_gauge() -> None:
     with rig.bare_line() as (far, port), serial_port.SerialLink(port, read_s=0) as line:
         os.write(far, b"ST,+00123.4,g\r\n" * 20)
-        with pytest.raises(LinkError, match=f"{port}: 300 bytes came and none of them spoke"):
+        with pytest.raises(LinkError, match=f"{port}: 300 ") as caught:
             Gauge(line, rig.ticking()).identify()
+    assert caught.value.code == "no_gauge"
 
 
 # The real device code
@@ -167,7 +169,7 @@ def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
         assert (run.complete, run.cause) == (False, "CELL_STUCK")
         assert len(run) > 0
         gauge.acknowledge(3)
-        with pytest.raises(DeviceFault, match=r"stands still: CELL_STUCK: .* clear the fault"):
+        with pytest.raises(DeviceFault, match="CELL_STUCK"):
             gauge.measure(1, "", rig.PLAN)
         gauge.clear_fault()
         assert gauge.measure(1, "", rig.PLAN).complete
@@ -176,12 +178,12 @@ def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
 def test_a_broken_home_switch_is_a_fault_of_the_gauge(tmp_path: Path) -> None:
     with rig.gauge_on({"gauge": {"home_switch_broken": "open"}, "shafts": []}, tmp_path) as gauge:
         assert gauge.settled().state is State.FAULTED
-        with pytest.raises(DeviceFault, match="stands still"):
+        with pytest.raises(DeviceFault):
             gauge.clear_fault()
 
 
 def interrupt_at(phase: Phase) -> Callable[[object], None]:
-    """A watcher that presses Ctrl-C as soon as this phase is reached."""
+    """Return a watcher that presses Ctrl-C as soon as a phase is reached."""
 
     def on_event(outcome: object) -> None:
         if isinstance(outcome, BlockCame) and outcome.block.phase == phase:
@@ -211,8 +213,9 @@ def test_a_host_that_dies_and_the_next_that_fetches(tmp_path: Path) -> None:
             gauge = Gauge(line)
             found = gauge.settled()
             assert (found.state, found.held_shaft) == (State.HOLDING, 1)
-            with pytest.raises(ProtocolError, match="still holds shaft 1: fetch and store it first"):
+            with pytest.raises(ProtocolError, match="shaft 1:") as caught:
                 gauge.measure(2, "", rig.PLAN)
+            assert caught.value.code == "holds_readings"
             run = gauge.fetch(1, "found")
             assert run.label == "found"
             assert run.complete or run.cause == "HOST_SILENT"
@@ -222,8 +225,9 @@ def test_a_host_that_dies_and_the_next_that_fetches(tmp_path: Path) -> None:
 
 def test_a_refused_plan_names_its_field(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
-        with pytest.raises(ProtocolError, match=r"refused CyclePlan: .*OUT_OF_RANGE, field full_count"):
+        with pytest.raises(ProtocolError, match=r"CyclePlan.*full_count") as caught:
             gauge.measure(1, "", replace(rig.PLAN, full_count=2_000_000))
+        assert caught.value.code == "OUT_OF_RANGE"
         assert gauge.measure(1, "", rig.PLAN).complete
 
 
@@ -238,16 +242,16 @@ with Rehearsal({"shafts": []}, Path(sys.argv[1]), lambda: print("prepared", flus
 
 
 def test_a_simulated_gauge_is_one_hosts_at_a_time(tmp_path: Path) -> None:
-    """As a serial port is; the second one neither prepares its folder anew nor starts it twice."""
+    """A second host neither prepares the folder anew nor starts another gauge in it."""
     command = [sys.executable, "-c", TAKES_IT, str(tmp_path)]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as first:
         assert first.stdout is not None
         assert [first.stdout.readline().strip() for _ in range(2)] == ["prepared", "running"]
         prepared: list[object] = []
         second = Rehearsal({"shafts": []}, tmp_path, lambda: prepared.append(1))
-        with pytest.raises(LinkError, match="another program has it open") as raised, second:
+        with pytest.raises(LinkError) as caught, second:
             pass
-        assert str(tmp_path) in str(raised.value)
+        assert (caught.value.code, str(tmp_path) in str(caught.value)) == ("busy", True)
         assert prepared == []
         first.kill()  # a host that dies leaves it to the next
     with Rehearsal({"shafts": []}, tmp_path) as third, serial_port.SerialLink(third.port) as line:
@@ -256,6 +260,7 @@ def test_a_simulated_gauge_is_one_hosts_at_a_time(tmp_path: Path) -> None:
 
 def test_a_simulated_gauge_that_cannot_start_says_why(tmp_path: Path) -> None:
     scenario = {"gauge": {"no_such_thing": 1}}
-    expected = pytest.raises(MidspanError, match="the simulated gauge ended with status 1")
-    with expected, rig.gauge_on(scenario, tmp_path) as gauge:
+    with pytest.raises(LinkError) as caught, rig.gauge_on(scenario, tmp_path) as gauge:
         gauge.identify()
+    assert caught.value.code == "simulation_ended"
+    assert "no_such_thing" in str(caught.value)

@@ -1,4 +1,4 @@
-"""The host's side of the conversation against a scripted gauge that loses, repeats, resets and falls silent.
+"""The host's side of the conversation with a scripted gauge that loses, repeats, resets and falls silent.
 
 Time is a number that the tests move; nothing waits.
 """
@@ -47,7 +47,7 @@ class Talk:
         self.events: list[out.SessionEvent] = []
 
     def step(self, spoil: Callable[[bytes], bytes] = lambda data: data) -> list[out.SessionEvent]:
-        """One exchange in each direction, then a tenth of a second."""
+        """Exchange bytes once in each direction and let a tenth of a second pass; return the events."""
         answer = self.gauge.hear(self.session.outgoing())
         found = self.session.receive(spoil(answer), self.now_s) + self.session.tick(self.now_s)
         self.events += found
@@ -55,7 +55,7 @@ class Talk:
         return found
 
     def run(self, spoil: Callable[[bytes], bytes] = lambda data: data, limit_s: float = 600.0) -> "Talk":
-        """Exchange until the session expects nothing more; never for ever."""
+        """Exchange until the session expects nothing more; fail after `limit_s`."""
         end_s = self.now_s + limit_s
         self.step(spoil)
         while self.session.state not in EXPECTING_NOTHING:
@@ -68,7 +68,7 @@ class Talk:
         return self.run()
 
     def ordered(self) -> "Talk":
-        """Greeted, and a shaft ordered; nothing exchanged on it yet."""
+        """Greet the gauge and order a shaft; nothing of it is exchanged yet."""
         self.greeted().session.measure(SHAFT, "a", STARTED_MS, self.now_s)
         return self
 
@@ -83,7 +83,7 @@ class Talk:
         return [datum for record, datum in self.gauge.received if record == name]
 
     def finished(self) -> "Talk":
-        """Check that the whole shaft came, as the script holds it."""
+        """Check that the whole shaft came as the script has it, and return this talk."""
         (finished,) = self.found(out.Finished)
         run = finished.run
         assert (run.shaft, run.label, run.started_ms, run.complete) == (SHAFT, "a", STARTED_MS, True)
@@ -95,7 +95,7 @@ class Talk:
 
 
 def lose(*which: tuple[str, int]) -> ScriptedGauge:
-    """A gauge whose n-th sending of a record is lost on the line."""
+    """Return a gauge of whose records some are lost on the line, each given by its name and its count from 1."""
     return ScriptedGauge(lose=lambda name, datum, count: (name, count) in which)
 
 
@@ -124,7 +124,7 @@ STEP = BenchStep(SHAFT, 0, 0, None, 15, 4, 6400, 640)
     "gauge",
     [
         ScriptedGauge(),
-        lose(("Reply", 1)),  # the step is repeated or its blocks stand for it
+        lose(("Reply", 1)),  # the step is repeated, or its blocks show that it was accepted
         lose(("Reply", 1), *(("Readings", n) for n in range(1, 6)), ("EndOfShaft", 1)),
         lose(("EndOfShaft", 1)),  # the greeting finds the head standing and the step held
         lose(("Readings", 2), ("Event", 2), ("EndOfShaft", 2)),
@@ -170,25 +170,23 @@ def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
 
 
 @pytest.mark.parametrize(
-    ("refusal", "kind", "words"),
-    [
-        ("NOT_SAFE", DeviceFault, "the gauge does not move for Feed: the lid is open or the emergency stop is pressed"),
-        ("NO_FEEDER", ProtocolError, "the gauge refused Feed: it has no feeder (NO_FEEDER)"),
-    ],
+    ("refusal", "kind", "code"), [("NOT_SAFE", DeviceFault, ""), ("NO_FEEDER", ProtocolError, "NO_FEEDER")]
 )
-def test_a_refused_feed_is_named(refusal: str, kind: type, words: str) -> None:
+def test_a_refused_feed_is_named(refusal: str, kind: type, code: str) -> None:
     talk = Talk(ScriptedGauge(refuse={"Feed": refusal})).greeted()
     talk.session.handle(Feed(SHAFT, Source.HOPPER), talk.now_s)
     failure = talk.run().failure()
-    assert (type(failure), str(failure)) == (kind, words)
+    assert (type(failure), failure.code) == (kind, code)
+    assert "Feed" in str(failure)
     assert talk.session.state is SessionState.READY
 
 
 def test_a_refused_bench_step_is_named() -> None:
     talk = Talk(ScriptedGauge(refuse={"BenchStep": "BUFFER_TOO_SMALL"})).greeted()
     talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
-    words = str(talk.run().failure())
-    assert words == "the gauge refused BenchStep: its memory cannot hold so many readings (BUFFER_TOO_SMALL)"
+    failure = talk.run().failure()
+    assert failure.code == "BUFFER_TOO_SMALL"
+    assert "BenchStep" in str(failure)
     assert talk.session.state is SessionState.READY
 
 
@@ -208,11 +206,11 @@ def test_each_block_lost_is_asked_for(number: int) -> None:
 @pytest.mark.parametrize(
     "gauge",
     [
-        lose(("Readings", 1), ("Readings", 3), ("Readings", 6)),  # the sixth is the first one sent again
+        lose(("Readings", 1), ("Readings", 3), ("Readings", 6)),  # the sixth is the first that is sent again
         lose(("EndOfShaft", 1)),
         lose(("EndOfShaft", 1), ("EndOfShaft", 2), ("Readings", 5)),
         lose(("Event", 1), ("Event", 2)),
-        lose(("Reply", 1)),  # the order to measure is repeated or its blocks stand for it
+        lose(("Reply", 1)),  # the order is repeated, or its blocks show that it was accepted
         lose(("Reply", 1), *(("Readings", n) for n in range(1, 6)), ("EndOfShaft", 1)),
         lose(("Identify", 1)),
         lose(("Reply", 1), ("Identify", 2), ("EndOfShaft", 1)),
@@ -226,7 +224,7 @@ def test_what_is_lost_comes_again(gauge: ScriptedGauge) -> None:
 
 
 def test_every_record_lost_once_or_damaged_is_mended() -> None:
-    """Each single frame of the gauge in turn is damaged by one bit."""
+    """Damage a single frame of the gauge, each in its turn."""
     for victim in range(1, 10):
         frames_seen = [0]
 
@@ -248,7 +246,7 @@ def test_every_record_lost_once_or_damaged_is_mended() -> None:
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.DataObject) -> None:
-    """Losses and repetitions by chance, replies in pieces of any size: whole in the end, or a declared failure."""
+    """Lose frames at random: the shaft is whole in the end, or the failure is declared."""
     losses = data.draw(st.lists(st.booleans(), min_size=40, max_size=40))
     gauge = ScriptedGauge()
     gauge.lose = lambda name, datum, count: name != "Identify" and losses[gauge._sequence % 40]
@@ -287,29 +285,29 @@ def test_a_block_that_comes_twice_and_differs_is_refused() -> None:
     gauge.say("Readings", **scripted.block(SHAFT, 0, 0))
     gauge.say("Readings", **scripted.block(SHAFT, 0, 0, counts=[1, 2, 3]))
     talk.run()
-    assert "block 0 of shaft 4 came twice" in str(talk.failure())
+    assert talk.failure().code == "block_changed"
     assert isinstance(talk.failure(), ProtocolError)
 
 
 @pytest.mark.parametrize(
-    ("held", "words"),
+    ("held", "code"),
     [
-        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 4)], "starts at reading 4, 3 came before"),
-        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, "FULL"), scripted.block(SHAFT, 2, 6)],
-         "LIGHT comes twice"),
+        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 4)], "gap"),
+        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, "FULL"), scripted.block(SHAFT, 2, 6)], "no_run"),
     ],
-)  # fmt: skip
-def test_blocks_that_make_no_run_are_refused(held: list[dict], words: str) -> None:
+)
+def test_blocks_that_make_no_run_are_refused(held: list[dict], code: str) -> None:
     talk = Talk(ScriptedGauge(held=held)).ordered().run()
-    assert words in str(talk.failure())
+    assert talk.failure().code == code
     assert isinstance(talk.failure(), ProtocolError)
     assert talk.session.state is SessionState.READY
 
 
-def test_a_block_that_never_comes_ends_in_words() -> None:
+def test_a_block_that_never_comes_is_an_error_and_can_be_fetched_later() -> None:
     gauge = ScriptedGauge(lose=lambda name, datum, count: name == "Readings" and datum["block"] == 3)
     talk = Talk(gauge).ordered().run()
-    assert "shaft 4 is not whole, block 3 did not come in 5 requests" in str(talk.failure())
+    assert talk.failure().code == "unobtainable"
+    assert all(part in str(talk.failure()) for part in ("shaft 4", "block 3"))
     assert len(talk.sent("Resend")) == 5
     gauge.lose = lambda name, datum, count: False  # the cable is mended; the gauge still holds the shaft
     talk.session.fetch(SHAFT, "a", STARTED_MS, talk.now_s)
@@ -360,29 +358,31 @@ INT_MAX = 2**31 - 1
 
 
 def mid_shaft() -> Talk:
-    """A shaft is under way and nothing came of it yet."""
+    """Return a talk with a shaft under way of which nothing has come yet."""
     talk = Talk(ScriptedGauge(hold_back=True)).ordered()
     talk.step()
     return talk
 
 
 @pytest.mark.parametrize(
-    ("records", "words"),
+    ("records", "code", "named"),
     [
-        ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "can hold"),
-        ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "1000 blocks of 999 readings"),
-        ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "EndOfShaft.blocks -1"),
-        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "can hold"),
-        ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "can hold"),
-        ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "holds no reading"),
-        ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "Readings.tick_us 1073741824"),
-        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "status 70000"),
-        ([("EndOfShaft", ONE_BLOCK), ("Readings", scripted.block(SHAFT, 1, 3))], "none of the 1"),
-        ([("Readings", scripted.block(SHAFT, 1, 3)), ("EndOfShaft", ONE_BLOCK)], "number 1 came"),
-        ([("EndOfShaft", {**END, "blocks": n, "readings": 9}) for n in (2, 3)], "came twice and was another"),
+        ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "over_capacity", "shaft 4"),
+        ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "empty_block", "1000"),
+        ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "", "EndOfShaft.blocks -1"),
+        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "over_capacity", str(INT_MAX)),
+        ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "over_capacity", "block 0"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "empty_block", "block 0"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "", "Readings.tick_us 1073741824"),
+        ([("Readings", scripted.block(SHAFT, 0, 0, unusual=[{"reading": 0, "status": 70000}]))], "", "70000"),
+        ([("EndOfShaft", ONE_BLOCK), ("Readings", scripted.block(SHAFT, 1, 3))], "unpromised_block", "block 1"),
+        ([("Readings", scripted.block(SHAFT, 1, 3)), ("EndOfShaft", ONE_BLOCK)], "unpromised_block", "number 1"),
+        ([("EndOfShaft", {**END, "blocks": n, "readings": 9}) for n in (2, 3)], "end_changed", "shaft 4"),
     ],
 )  # fmt: skip
-def test_no_count_is_believed_beyond_what_the_gauge_can_hold(records: list[tuple[str, dict]], words: str) -> None:
+def test_no_count_is_believed_beyond_what_the_gauge_can_hold(
+    records: list[tuple[str, dict]], code: str, named: str
+) -> None:
     talk = mid_shaft()
     for name, datum in records:
         talk.gauge.say(name, **datum)
@@ -392,22 +392,22 @@ def test_no_count_is_believed_beyond_what_the_gauge_can_hold(records: list[tuple
         most_bytes = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    assert words in str(talk.failure())
     assert isinstance(talk.failure(), ProtocolError)
+    assert (talk.failure().code, named in str(talk.failure())) == (code, True)
     assert most_bytes < 1 << 20
     assert len(talk.sent("Resend")) < 3
 
 
 def test_blocks_of_two_starts_of_the_gauge_make_no_run() -> None:
-    """The device's clock was another: together they span more time than the shaft took."""
+    """The device's clock began again between them: together they span more time than the shaft took."""
     held = scripted.shaft_blocks(SHAFT)
     held[2]["tick_us"] += 600_000_000
     talk = Talk(ScriptedGauge(held=held)).ordered().run()
-    assert "span 1073" in str(talk.failure())
+    assert talk.failure().code == "too_long"
 
 
-class NothingInThem(ScriptedGauge):
-    """Answers each request for blocks with another one that nobody promised."""
+class UnpromisedBlocks(ScriptedGauge):
+    """A gauge that answers each request for blocks with a block that its end did not promise."""
 
     readings = 0
 
@@ -423,7 +423,7 @@ class NothingInThem(ScriptedGauge):
 
 @pytest.mark.parametrize("readings", [0, 3])
 def test_blocks_that_bring_nothing_on_end(readings: int) -> None:
-    gauge = NothingInThem(held=scripted.shaft_blocks(SHAFT))
+    gauge = UnpromisedBlocks(held=scripted.shaft_blocks(SHAFT))
     gauge.readings = readings
     gauge.identify.update(state="HOLDING", held_shaft=SHAFT, held_blocks=5)
     talk = Talk(gauge).greeted()
@@ -433,7 +433,7 @@ def test_blocks_that_bring_nothing_on_end(readings: int) -> None:
 
 
 def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
-    """Events of another host's shafts, say: the gauge speaks all the time, and nothing comes of this one."""
+    """The gauge speaks all the time, of another host's shafts for instance, and nothing comes of this shaft."""
     talk = mid_shaft()
     began_s = talk.now_s
     while talk.session.state is SessionState.MEASURING:
@@ -441,7 +441,7 @@ def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
         talk.gauge.say_event("LIGHT")
         talk.gauge.say_event("DEEPEN")
         talk.step()
-    assert "nothing went on" in str(talk.failure())
+    assert talk.failure().code == "no_progress"
 
 
 @pytest.mark.parametrize("silence_ms", [0, -5])
@@ -449,12 +449,12 @@ def test_a_greeting_is_not_repeated_without_a_pause(silence_ms: int) -> None:
     gauge = ScriptedGauge()
     gauge.identify.update(silence_ms=silence_ms, state="HOMING")
     talk = Talk(gauge).greeted()
-    assert f"Identify.silence_ms {silence_ms}, which is not in 1 to" in str(talk.failure())
+    assert f"Identify.silence_ms {silence_ms}," in str(talk.failure())
     assert len(talk.sent("Greet")) < 10
 
 
 def test_a_request_is_not_repeated_to_a_gauge_that_was_reset() -> None:
-    """Its refusals look old, for it counts its frames anew: it is asked who it is first."""
+    """Its refusals look old because it counts its frames anew, so it is asked who it is first."""
     talk = Talk(lose(("Reply", 1))).greeted()
     talk.gauge.refuse["Feed"] = "WRONG_PROTOCOL"
     for _ in range(9):
@@ -465,7 +465,7 @@ def test_a_request_is_not_repeated_to_a_gauge_that_was_reset() -> None:
     talk.gauge.identify.update(boot=78)
     talk.gauge.say_event("IDLE")
     talk.run()
-    assert "the gauge was reset" in str(talk.failure())
+    assert talk.failure().code == "reset"
     assert len(talk.sent("Feed")) == 1
 
 
@@ -506,12 +506,12 @@ def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
 
 
 def test_a_refused_keep_alive_tells_of_a_reset_at_once() -> None:
-    """Or host and gauge would keep each other alive and refuse for ever."""
+    """Otherwise host and gauge would keep each other alive and refuse for ever."""
     talk = Talk(ScriptedGauge(hold_back=True)).ordered()
     talk.step()
     talk.gauge.say("Reply", to_sequence=40_000, refusal="WRONG_PROTOCOL", field="")
     talk.step()
-    assert "the gauge was reset" in str(talk.failure())
+    assert talk.failure().code == "reset"
     assert talk.session.state is SessionState.APART
 
 
@@ -536,7 +536,8 @@ def test_a_gauge_that_goes_dumb_in_mid_shaft() -> None:
     began_s = talk.now_s
     talk.run()
     assert 5.0 <= talk.now_s - began_s <= 6.0
-    assert "fell silent (readings of the shaft or bench step come in)" in str(talk.failure())
+    assert talk.failure().code == "silent"
+    assert SessionState.MEASURING.value in str(talk.failure())
     talk.gauge.mute = False
     talk.gauge.held, talk.events = scripted.shaft_blocks(SHAFT), []
     talk.gauge.finish()  # it parked by itself; the host comes back and gets everything
@@ -557,7 +558,8 @@ def test_a_reset_in_mid_shaft() -> None:
     talk.step()
     talk.gauge.identify.update(boot=78, state="HOMING", held_shaft=None)
     talk.run()
-    assert "the gauge was reset; what it had not sent of shaft 4 is lost" in str(talk.failure())
+    assert talk.failure().code == "reset"
+    assert "shaft 4" in str(talk.failure())
     assert talk.session.state is SessionState.APART
 
 
@@ -566,13 +568,14 @@ def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
     talk.step()
     talk.gauge.identify.update(state="IDLE", held_shaft=None)
     talk.run()
-    assert "the gauge is IDLE and holds nothing of shaft 4" in str(talk.failure())
+    assert talk.failure().code == "lost"
+    assert all(part in str(talk.failure()) for part in ("IDLE", "shaft 4"))
     assert talk.session.state is SessionState.READY
 
 
 def test_a_gauge_that_forgot_the_greeting() -> None:
     talk = Talk(ScriptedGauge(refuse={"MEASURE": "WRONG_PROTOCOL"})).ordered().run()
-    assert "the gauge was reset" in str(talk.failure())
+    assert talk.failure().code == "reset"
     assert talk.session.state is SessionState.APART
 
 
@@ -586,11 +589,12 @@ def test_a_gauge_that_forgot_the_greeting() -> None:
         ("CLEAR_FAULT", lambda talk: talk.session.clear_fault(talk.now_s)),
     ],
 )
-def test_each_refusal_comes_in_words(order: str, give: Callable[[Talk], None]) -> None:
+def test_each_refusal_names_its_order(order: str, give: Callable[[Talk], None]) -> None:
     talk = Talk(ScriptedGauge(refuse={order: "WRONG_STATE"})).greeted()
     give(talk)
     talk.run()
-    assert f"refused {order}: its state does not allow it (WRONG_STATE)" in str(talk.failure())
+    assert talk.failure().code == "WRONG_STATE"
+    assert order in str(talk.failure())
     assert talk.session.state is SessionState.READY
 
 
@@ -601,21 +605,22 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     gauge = ScriptedGauge()
     gauge.identify.update(changes)
     talk = Talk(gauge).greeted()
-    words = str(talk.failure())
+    failure = talk.failure()
     theirs = f"{gauge.identify['protocol_major']}.0 (schema {gauge.identify['fingerprint'].hex()})"
-    assert theirs in words
-    assert f"this host {PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})" in words
-    assert isinstance(talk.failure(), ProtocolError)
+    ours = f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})"
+    assert (type(failure), failure.code) == (ProtocolError, "other_version")
+    assert all(version in str(failure) for version in (theirs, ours))
     assert talk.session.state is SessionState.APART
 
 
 def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
-    """What follows the first three fields may be anything in another major version."""
+    """In another major version the fields after the first three may be anything."""
     talk = Talk()
     talk.session.greet(talk.now_s)
     body = b"\0" + b"\x06\x08" + bytes(range(8)) + b"\xff\xff\xff\xff"
     talk.events += talk.session.receive(scripted.frame_bytes(0, body), talk.now_s)
-    assert "protocol 3.4 (schema 0001020304050607)" in str(talk.failure())
+    assert talk.failure().code == "other_version"
+    assert all(part in str(talk.failure()) for part in ("3.4", "0001020304050607"))
 
 
 def test_a_newer_minor_version_of_the_same_schema_is_welcome() -> None:
@@ -630,14 +635,14 @@ def test_nobody_there() -> None:
     talk.greeted()
     assert 5.0 <= talk.now_s - began_s <= 6.0
     assert len(talk.sent("Greet")) >= 4
-    assert "nothing answers there" in str(talk.failure())
+    assert talk.failure().code == "no_answer"
 
 
 def test_another_instrument_that_chatters() -> None:
     talk = Talk(ScriptedGauge(mute=True))
     talk.session.greet(talk.now_s)
     talk.run(spoil=lambda data: b"+00123.4 g\r\n")
-    assert "none of them spoke the gauge's protocol" in str(talk.failure())
+    assert talk.failure().code == "no_gauge"
     assert talk.session.state is SessionState.APART
 
 
@@ -645,13 +650,13 @@ def test_a_host_on_the_other_end() -> None:
     talk = Talk().greeted()
     talk.gauge.say("Greet", protocol_major=1, protocol_minor=0, fingerprint=fingerprint())
     talk.step()
-    assert "which only a host sends" in str(talk.failure())
+    assert talk.failure().code == "wrong_way"
 
 
 def test_sound_frames_without_a_record() -> None:
     talk = Talk().greeted()
     talk.events += talk.session.receive(scripted.frame_bytes(1, b"\x16\x00"), talk.now_s)
-    assert "no record of this protocol" in str(talk.failure())
+    assert isinstance(talk.failure(), ProtocolError)
     assert talk.session.state is SessionState.APART
 
 
@@ -719,8 +724,10 @@ OUT_OF_PLACE = [(state, order) for state in SessionState for order in ORDERS if 
 def test_an_order_out_of_place_raises_and_changes_nothing(state: SessionState, order: SessionSignal) -> None:
     session = Session()
     session.state = state
-    with pytest.raises(ProtocolError, match=f"{order.name} has no place while {state.name}"):
+    with pytest.raises(ProtocolError) as caught:
         ORDERS[order](session)
+    assert caught.value.code == "out_of_order"
+    assert all(name in str(caught.value) for name in (order.name, state.name))
     assert (session.state, session.outgoing()) == (state, b"")
 
 

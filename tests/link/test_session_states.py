@@ -1,4 +1,4 @@
-"""What the gauge meant, and each row of the table: classifying changes nothing, and every row can be taken."""
+"""Classifying records, and each row of the table: classifying changes nothing, and every row can be taken."""
 
 from copy import deepcopy
 from dataclasses import replace
@@ -37,7 +37,7 @@ KNOWN = Identify(
 
 
 def a_block(shaft: int, number: int, first: int, count: int = 5000) -> Readings:
-    """Three readings."""
+    """Return a block of three readings."""
     return Readings(
         shaft, number, first, Phase.LIGHT, 37_500 * number, 12_500, (0, 0, 0), (0, 10, 10), (0, 0, 0),
         (count, -3, -3), (), (),
@@ -49,7 +49,7 @@ def an_end(shaft: int, blocks: int, readings: int) -> EndOfShaft:
 
 
 def under_way(numbers: set[int], end: EndOfShaft | None = None) -> Blocks:
-    """A shaft of which these blocks have come."""
+    """Return a shaft of which these blocks have come."""
     blocks = Blocks(SHAFT, "a", 1_700_000_000_000, KNOWN, end=end)
     for number in sorted(numbers):
         blocks.add(a_block(SHAFT, number, 3 * number))
@@ -75,7 +75,7 @@ SAID = st.one_of(
 
 
 def plain(signal: Signal) -> tuple[object, ...]:
-    """Compare errors by what they say."""
+    """Return the kind and subject of a signal, an error as its type and message."""
     error = signal.subject
     return signal.kind, (type(error), str(error)) if isinstance(error, MidspanError) else error
 
@@ -146,7 +146,7 @@ def test_these_are_all_signals_and_all_effects_are_used() -> None:
 
 
 def a_session(state: SessionState) -> Session:
-    """One that has greeted, with a request and a shaft under way, put into a state."""
+    """Return a session that has greeted, with a request and a shaft under way, put into a state."""
     session = Session()
     session.greet(0.0)
     session.outgoing()
@@ -156,7 +156,7 @@ def a_session(state: SessionState) -> Session:
 
 @pytest.mark.parametrize(("state", "kind"), TABLE, ids=lambda value: value.name)
 def test_each_row_of_the_table_can_be_taken(state: SessionState, kind: SessionSignal) -> None:
-    """The effect finds the subject that it works on."""
+    """Each effect finds the subject that it works on."""
     session = a_session(state)
     if kind in BROUGHT:
         signal = Signal(kind, BROUGHT[kind])

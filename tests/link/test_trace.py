@@ -29,7 +29,7 @@ def trace_at(path, complain=pytest.fail, **more):
 
 
 class Line:
-    """Hands out the pieces it is given."""
+    """A line that hands out the pieces it is given."""
 
     name = "bench"
 
@@ -56,9 +56,9 @@ def test_what_is_read_back_is_what_passed(tmp_path_factory, passed):
         assert traced.write(data) is None if direction == TO_GAUGE else traced.read() == data
     trace.close()
     found = [*read_trace(path)]
-    assert [(one.direction, one.data) for one in found] == [one for one in passed if one[1]]
-    assert [one.time_ms for one in found] == [2000.0 + 1000 * i for i in range(len(found))]
-    assert {one.line for one in found} <= {1}
+    assert [(piece.direction, piece.data) for piece in found] == [(way, data) for way, data in passed if data]
+    assert [piece.time_ms for piece in found] == [2000.0 + 1000 * i for i in range(len(found))]
+    assert {piece.line for piece in found} <= {1}
     assert line.sent == [data for direction, data in passed if direction == TO_GAUGE]
 
 
@@ -69,7 +69,7 @@ def test_no_name_or_text_on_the_line_is_taken_for_bytes(tmp_path_factory, text, 
     line = trace.opened(text)
     line.passed(FROM_GAUGE, b"\n1 1 > 1: 00\n" + noise)
     trace.close()
-    assert [one.data for one in read_trace(path)] == [b"\n1 1 > 1: 00\n" + noise]
+    assert [piece.data for piece in read_trace(path)] == [b"\n1 1 > 1: 00\n" + noise]
 
 
 def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monkeypatch):
@@ -92,7 +92,8 @@ def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monke
         gauge = Gauge(stack.enter_context(open_line(simulated.port)))
         run = gauge.measure(7, "", PLAN)
     assert run.complete
-    assert [(one.direction, one.data) for one in read_trace(tmp_path / "line.txt")] == [one for one in heard if one[1]]
+    found = [(piece.direction, piece.data) for piece in read_trace(tmp_path / "line.txt")]
+    assert found == [(way, data) for way, data in heard if data]
     told = (tmp_path / "line.txt").read_text(encoding="utf-8")
     assert told.count("EndOfShaft shaft 7, ") == 1
 
@@ -121,7 +122,7 @@ def test_what_is_no_frame_is_told_and_kept(tmp_path):
     trace.close()
     told = (tmp_path / "line.txt").read_text(encoding="utf-8")
     assert told.count(". no frame: ") == 1
-    assert [one.data for one in read_trace(tmp_path / "line.txt")] == [b"\x05" + whole + whole[:-1]]
+    assert [piece.data for piece in read_trace(tmp_path / "line.txt")] == [b"\x05" + whole + whole[:-1]]
 
 
 def test_it_goes_on_where_a_killed_program_left_off(tmp_path):
@@ -143,10 +144,10 @@ def test_it_stays_small_and_keeps_what_is_newest(tmp_path):
     for number in range(200):
         line.passed(TO_GAUGE, bytes([number]))
     trace.close()
-    kept = [one.data[0] for name in (path.with_name(path.name + BEFORE), path) for one in read_trace(name)]
+    kept = [piece.data[0] for name in (path.with_name(path.name + BEFORE), path) for piece in read_trace(name)]
     assert kept == [*range(kept[0], 200)]
     assert len(kept) > 20
-    assert sum(one.stat().st_size for one in tmp_path.iterdir()) < 4200
+    assert sum(file.stat().st_size for file in tmp_path.iterdir()) < 4200
     assert len([*tmp_path.iterdir()]) == 2
 
 

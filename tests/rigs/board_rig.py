@@ -1,4 +1,4 @@
-"""A board for tests: the real MicroPython at its prompt behind a pty, with a folder for its flash."""
+"""A board for tests: the real MicroPython at its prompt behind a pseudo-terminal, with a folder for its flash."""
 
 import os
 import signal
@@ -10,7 +10,7 @@ from pathlib import Path
 from device_rig import DEVICE, MICROPYTHON
 from places import ON_DEVICE
 
-# Run at the prompt of a wired board: a hand that does in time what the check asks for, but for the names in `idle`.
+# Run at the prompt of a wired board: a hand that does in time what the check asks for, except for names in `idle`.
 HAND = """
 import service
 def watch(name, seconds, given=service.watch):
@@ -28,10 +28,10 @@ WORLD = ON_DEVICE / "world_on_device.py"
 
 
 class PtyBoard:
-    """`port` is what to open. `reset` starts it anew, as the button does: with main.py, or at its prompt.
+    """A board whose serial port is `port`.
 
-    `wired` puts the simulated chip and the bench of world_on_device.py behind it; without them it has no pins. Ctrl-D
-    ends this interpreter where a chip's starts anew, so another one is started then.
+    `wired` puts the simulated chip and the bench of world_on_device.py behind it; without them it has no pins. On a
+    chip Ctrl-D restarts the interpreter; here it ends it, so another is started then.
     """
 
     def __init__(self, flash: Path, wired: bool = False, heap_kb: int = 512) -> None:
@@ -44,7 +44,7 @@ class PtyBoard:
         self.reset()
 
     def reset(self, service: bool = True) -> None:
-        """Start anew; the service jumper keeps main.py from starting."""
+        """Start the board anew, as its button does; `service` is the jumper that keeps main.py from starting."""
         self._end()
         begun = service or not (self.flash / "main.py").exists()
         first = [*(["-i"] * begun), str(WORLD), *(["main"] * (not begun))] if self._wired else []
@@ -54,7 +54,7 @@ class PtyBoard:
         )  # fmt: skip
 
     def by_hand(self, what: str) -> None:
-        """Let the bench's hand do what is said, like "lid 1", and come back when it is done."""
+        """Let the bench's hand act, on "lid 1" for instance, and return when it has."""
         said = self.flash / "hand"
         said.write_text(what)
         while said.exists():
@@ -67,7 +67,7 @@ class PtyBoard:
             self._process.wait()
 
     def close(self) -> None:
-        """The end of the board."""
+        """End the board."""
         self._end()
         os.close(self._near)
         os.close(self._far)
@@ -75,7 +75,7 @@ class PtyBoard:
 
 @contextmanager
 def board_on(flash, wired=False, heap_kb=512):
-    """A board whose flash is this folder."""
+    """Open a board whose flash is this folder until the block ends."""
     board = PtyBoard(flash, wired, heap_kb)
     try:
         yield board
@@ -87,12 +87,12 @@ PATH = os.environ | {"MICROPYPATH": f"{ON_DEVICE / 'pio'}:{DEVICE}"}
 
 
 def command(script: str, *arguments: str) -> list[str]:
-    """How MicroPython runs a script, its `machine` and `rp2` the shadows, on a heap that stands for the chip's."""
+    """Return the command that runs a script on MicroPython, with shadows of `machine` and `rp2` and a chip's heap."""
     return [str(MICROPYTHON), "-X", "heapsize=384K", str(ON_DEVICE / f"{script}_on_device.py"), *arguments]
 
 
 def run(script: str, *arguments: str) -> str:
-    """What a script prints there."""
+    """Return what a script prints on MicroPython."""
     done = subprocess.run(
         command(script, *arguments), env=PATH, capture_output=True, text=True, timeout=600, check=False
     )

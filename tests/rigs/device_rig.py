@@ -1,6 +1,6 @@
-"""Joins the real device code, on the rehearsal board, to a test that plays the host: in one process, without waiting.
+"""Join the real device code, on the rehearsal board, to a test that plays the host: in one process, without waiting.
 
-The host's side here is that of `wire`, so that it shares nothing with either end.
+The host's side is that of `wire`, so that it shares nothing with either end.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ needs_micropython = pytest.mark.skipif(MICROPYTHON is None, reason="no MicroPyth
 
 
 def on_micropython(script: str, *arguments: str, given: str = "") -> str:
-    """What a script of this folder prints when the real MicroPython runs it on a small heap."""
+    """Return what a script of tests/device prints when the real MicroPython runs it on a small heap."""
     assert MICROPYTHON is not None
     command = [MICROPYTHON, "-X", "heapsize=384K", str(ON_DEVICE / script), str(DEVICE), *arguments]
     done = subprocess.run(command, input=given, capture_output=True, text=True, timeout=600, check=False)
@@ -60,7 +60,7 @@ def on_micropython(script: str, *arguments: str, given: str = "") -> str:
 
 
 def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
-    """The readings of a phase with absolute values."""
+    """Return the readings of a phase with absolute values."""
     found = []
     for block in blocks:
         at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0}
@@ -75,7 +75,7 @@ def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
 
 
 class FakeLink:
-    """A line in memory. `taken` limits how many bytes one write may take; waiting passes virtual time only."""
+    """A line in memory; `taken` limits how many bytes a write may take, and waiting passes virtual time only."""
 
     def __init__(self) -> None:
         self.closed = False
@@ -99,7 +99,10 @@ class FakeLink:
 
 
 class Rig:
-    """The device on a scenario. `records` are all (name, fields) it sent so far; `keep_alive` answers its frames."""
+    """The device on a scenario.
+
+    `records` are all (name, fields) that it has sent; with `keep_alive` the host answers each of its frames.
+    """
 
     def __init__(self, scenario: dict[str, Any] | None = None, first_tick_us: int = 0) -> None:
         self.link = FakeLink()
@@ -112,13 +115,13 @@ class Rig:
         self.frame_bytes = 0
 
     def send(self, name: str, **fields: Any) -> int:
-        """Send a request; return its sequence number."""
+        """Send a request and return its sequence number."""
         self.link.to_device += framed(self.sequence, datum(name, fields))
         self.sequence += 1
         return self.sequence - 1
 
     def step(self) -> None:
-        """One turn of the device's loop."""
+        """Run the device's loop once."""
         self.board.idle()
         self.device.step()
         if self.link.from_device.endswith(b"\0"):
@@ -131,13 +134,13 @@ class Rig:
                 self.send("Command", order="KEEP_ALIVE", shaft=None)
 
     def run(self, seconds: float) -> None:
-        """So much virtual time."""
+        """Let virtual time pass."""
         until_us = self.board.now_us + int(1e6 * seconds)
         while self.board.now_us < until_us:
             self.step()
 
     def run_to(self, state: str, seconds: float = 120.0) -> None:
-        """Until the device enters a state; fails when it does not within this virtual time."""
+        """Run until the device enters a state; fail if it does not within this virtual time."""
         until_us = self.board.now_us + int(1e6 * seconds)
         while self.state != state:
             assert self.board.now_us < until_us, f"{self.state} instead of {state}"
@@ -146,6 +149,7 @@ class Rig:
 
     @property
     def state(self) -> str:
+        """Name of the state of the device's cycle."""
         return records.STATES[self.device.cycle.state]
 
     def ask(self, name: str, **fields: Any) -> dict[str, Any]:
@@ -157,28 +161,28 @@ class Rig:
         return replies[0]
 
     def greet(self, **changes: Any) -> dict[str, Any]:
-        """Greet and return Identify."""
+        """Greet and return the Identify that answers."""
         fields = {"protocol_major": 1, "protocol_minor": 0, "fingerprint": FINGERPRINT} | changes
         self.send("Greet", **fields)
         self.run(0.1)
         return self.last("Identify")
 
     def last(self, name: str) -> dict[str, Any]:
-        """The last record of this name."""
+        """Return the last record of a name."""
         return [fields for n, fields in self.records if n == name][-1]
 
     def all(self, name: str) -> list[dict[str, Any]]:
-        """All records of this name."""
+        """Return all records of a name."""
         return [fields for n, fields in self.records if n == name]
 
     def ready(self, **changes: int) -> None:
-        """Greeted, homed, with the standard plan."""
+        """Wait until the device is home, greet it and send it the standard plan with changes."""
         self.run_to("IDLE")
         self.greet()
         assert self.ask("CyclePlan", **(PLAN | changes))["refusal"] is None
 
     def measure(self, shaft: int = 1, until: str = "HOLDING") -> dict[str, Any]:
-        """A cycle; returns EndOfShaft."""
+        """Run a cycle and return its EndOfShaft."""
         assert self.ask("Command", order="MEASURE", shaft=shaft)["refusal"] is None
         self.run_to(until)
         self.run(0.1)
@@ -194,21 +198,21 @@ class Rig:
         return self.greet()
 
     def feed(self, shaft: int, source: str = "HOPPER") -> dict[str, Any]:
-        """Feed a shaft; returns Identify."""
+        """Feed a shaft and return Identify."""
         return self.order("Feed", shaft, source=source)
 
     def release(self, shaft: int, place: int) -> dict[str, Any]:
-        """Release the shaft; returns Identify."""
+        """Release the shaft and return Identify."""
         return self.order("Release", shaft, place=place)
 
     def bench(self, shaft: int, until: str = "STANDING", **changes: int | None) -> dict[str, Any]:
-        """A bench step that differs so from the standard one; returns EndOfShaft."""
+        """Take the standard bench step with changes and return its EndOfShaft."""
         assert self.ask("BenchStep", shaft=shaft, **(STEP | changes))["refusal"] is None
         self.run_to(until)
         self.run(0.1)
         return self.last("EndOfShaft")
 
     def good(self, shaft: int, settled: int = 1) -> list[dict[str, int]]:
-        """The readings of a bench step that are settled, with absolute values; all of them with settled=0."""
+        """Return the settled readings of a bench step with absolute values; all readings with settled=0."""
         blocks = [block for block in self.all("Readings") if block["shaft"] == shaft]
         return [row for row in rows(blocks, "BENCH") if not row["status"] & settled]

@@ -32,7 +32,7 @@ class InMemory:
 
 
 def measured(truth: dict, gauge: dict | None = None):
-    """A shaft that was just measured: the line, the gauge, the calibration, its readings and its result."""
+    """Measure a shaft; return line, gauge, calibration, readings and result."""
     line = InMemory({"seed": 3, "gauge": gauge or {}, "shafts": [{"number": 1, "diameter_mm": 6.0} | truth]})
     found = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     rotation = {"steps_per_turn": 640.0, "u_relative": 0.02}  # a 30 mm roller of 3200 steps under a 6 mm shaft

@@ -17,10 +17,11 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shuti
 NO_BROWSER = "no chromium was found; `make test` installs Debian's, elsewhere install it by hand"
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
              "--disable-component-update", "--disable-sync"]  # fmt: skip
-STARTED_S = 120  # a machine that runs everything else at the same time
+STARTED_S = 120  # long, for a machine that runs everything else at the same time
 
 
 def free_port():
+    """Return a TCP port of this computer that nothing listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
@@ -33,12 +34,13 @@ class Server:
         self.port = port or free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._command = [*COMMAND, "page", "--store", str(store), "--port", str(self.port), *options]
-        # What NiceGUI does otherwise under pytest must not be seen by the page.
+        # Under pytest NiceGUI behaves differently; the page must not notice it.
         kept = {name: value for name, value in os.environ.items() if not name.startswith(("PYTEST", "NICEGUI"))}
         self._environment = kept | dict(environment)
         self.process = None
 
     def start(self):
+        """Start the server and return it once it answers."""
         self.process = subprocess.Popen(
             self._command, env=self._environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
         )
@@ -55,13 +57,13 @@ class Server:
         raise AssertionError("the page did not start")
 
     def get(self, path, **headers):
-        """Body of an answer; raises HTTPError otherwise."""
+        """Return the body of an answer; raise HTTPError for a status that is an error."""
         request = urllib.request.Request(self.url + path, headers=headers)
         with urllib.request.urlopen(request, timeout=30) as answer:
             return answer.read().decode()
 
     def status(self, path, data=None, **headers):
-        """Status of an answer, redirects not followed."""
+        """Return the status of an answer; redirects are not followed."""
         request = urllib.request.Request(self.url + path, data=data, headers=headers)
         try:
             with urllib.request.build_opener(_Straight).open(request, timeout=30) as answer:
@@ -71,15 +73,16 @@ class Server:
                 return error.code
 
     def memory_mb(self):
+        """Return the resident memory of the server, MB."""
         with Path(f"/proc/{self.process.pid}/status").open(encoding="utf-8") as file:
             return next(int(line.split()[1]) for line in file if line.startswith("VmRSS")) / 1024
 
     def kill(self):
-        """As a power cut would."""
+        """End the server as a power cut would."""
         self._end(signal.SIGKILL)
 
     def stop(self):
-        """What it printed."""
+        """End the server as Ctrl-C does and return what it printed."""
         return self._end(signal.SIGINT)
 
     def _end(self, number):
@@ -99,6 +102,7 @@ class _Straight(urllib.request.HTTPRedirectHandler):
 
 @contextmanager
 def served(store, *options, **more):
+    """Run a server on a store until the block ends."""
     server = Server(store, *options, **more).start()
     try:
         yield server
@@ -108,7 +112,7 @@ def served(store, *options, **more):
 
 @contextmanager
 def browser():
-    """A headless browser that was installed by the system."""
+    """Open the system's headless browser until the block ends."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

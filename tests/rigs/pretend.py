@@ -1,7 +1,7 @@
-"""A pretended gauge with feeder and places, and a world that outlives it: no line, no time, death wherever wanted.
+"""A pretended gauge with feeder and places, and a world that outlives it: no line, no time, death at any point.
 
-It knows the design's rules for the device, not the device's code. Readings come from the second truth (synthetic).
-`World.diary` is the independent ledger of where each physical shaft went.
+It knows the protocol's rules for the device, not the device's code. Readings come from the second truth (synthetic).
+`World.went` records where each physical shaft went, independently of the host.
 """
 
 from __future__ import annotations
@@ -24,18 +24,21 @@ IDENTIFY = Identify(
 
 
 class KilledError(BaseException):
-    """The host's process dies here: nothing may catch it."""
+    """The host's process dies here; nothing may catch it."""
 
 
 class Axe:
-    """Falls at the k-th place where a host can die; counts them all when k is None."""
+    """Kills the host at the k-th point where it can die; counts all points if k is None."""
 
     def __init__(self, k: int | None = None) -> None:
         self.k, self.count, self.due = k, 0, False
         self.reset: tuple[int, ...] = ()  # places at which the device is reset instead
 
     def fall(self, gauge: PretendGauge, *, in_device: bool = False) -> None:
-        """A place to die; what the device has begun it ends, though its host is dead by then."""
+        """Count a point where the host can die, and die if it is the chosen one.
+
+        The device finishes what it has begun, although its host is dead by then.
+        """
         self.count += 1
         if self.count in self.reset:
             gauge.reset()
@@ -46,14 +49,14 @@ class Axe:
 
 @cache
 def readings(spine_thou: float, hysteresis: float, seed: int):
-    """Readings of a shaft under any number."""
+    """Return readings of a shaft; the caller gives them their number."""
     shaft = synthetic.Shaft(spine_thou=spine_thou, spread_thou=2.0, bow_mm=0.05, hysteresis=hysteresis)
     return synthetic.raw_run(shaft, synthetic.Gauge(), np.random.default_rng(seed), per_turn=64)
 
 
 @dataclass
 class World:
-    """Physical shafts by their own names, each in one place: hopper, slot, rollers, place 1 to 6, or taken."""
+    """Physical shafts by name, each in one place: hopper, slot, rollers, place 1 to 6, or taken."""
 
     spines: dict[str, float]
     hopper: list[str]
@@ -64,21 +67,21 @@ class World:
     cut_short: dict[str, list[str]] = field(default_factory=dict)  # causes of its next cycles
     two_at_once: set[str] = field(default_factory=set)
     short: set[str] = field(default_factory=set)
-    unseen: set[str] = field(default_factory=set)  # by the chute
-    numbers: dict[int, list[str]] = field(default_factory=dict)  # by which the host called them
-    drift_thou: float = 0.0  # that the gauge reads too much
+    unseen: set[str] = field(default_factory=set)  # not noticed by the chute's sensor
+    numbers: dict[int, list[str]] = field(default_factory=dict)  # the host's number of each transit
+    drift_thou: float = 0.0  # the gauge reads too much by this
     lid: bool = False
 
 
 class PretendGauge:
-    """What a night needs of gauge.Gauge."""
+    """The calls of a Gauge that an overnight run uses."""
 
     def __init__(self, world: World, axe: Axe | None = None) -> None:
         self.world, self.axe = world, axe or Axe()
         self.boot = 1
         self.last: LastRelease | None = None
         self.measured: list[str] = []
-        self.faults: list[tuple[str, FaultCode]] = []  # (call, fault) that comes once instead of the call's effect
+        self.faults: list[tuple[str, FaultCode]] = []  # (call, fault): comes once instead of the call's effect
         self.lost_calls = 0  # how many of the next calls are lost on the line
         self.return_place = 5
         self.boots_told: list[int] = []
@@ -88,11 +91,11 @@ class PretendGauge:
         self.state, self.in_gauge, self.held, self.fault = State.IDLE, None, None, None
 
     def reset(self) -> None:
-        """What was under way is forgotten; the shafts lie where they lie."""
+        """Forget what was under way; the shafts stay where they are."""
         self.boot += 1
         self._boot_up()
 
-    # The face
+    # The calls of a Gauge
 
     def settled(self, on_event=None) -> Identify:
         self._die()
@@ -217,7 +220,7 @@ class PretendGauge:
     def stop(self, on_event=None) -> None:
         pass
 
-    # What goes wrong
+    # Failures
 
     def _die(self) -> None:
         self.axe.fall(self)

@@ -1,4 +1,4 @@
-"""The whole line for tests: real device code on MicroPython, a pty, and the host's gauge."""
+"""The whole line for tests: the real device code on MicroPython, a pseudo-terminal, and the host's gauge."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ Spoil = Callable[[bytes], bytes]
 
 
 class SpoiltLink:
-    """A line that changes what comes over it."""
+    """A line that changes the bytes that come over it."""
 
     def __init__(self, link: Link, spoil: Spoil) -> None:
         self.name = link.name
@@ -40,9 +40,9 @@ class SpoiltLink:
 
 
 def damaging(every: int) -> Spoil:
-    """Changes a byte in one frame of so many on the average, whatever pieces the line hands out.
+    """Return a function that changes a byte in one frame out of `every` on average.
 
-    By chance, as a line does: at even distances the same answer of as many frames could be hit for ever.
+    The frames are chosen at random: at even distances the answer to a repeated request could be hit every time.
     """
     chance = Random(every)
 
@@ -58,14 +58,14 @@ def damaging(every: int) -> Spoil:
 
 @contextmanager
 def gauge_on(scenario: dict[str, Any], folder: Path, spoil: Spoil | None = None) -> Iterator[Gauge]:
-    """A gauge on a rehearsal of this scenario."""
+    """Open a gauge on a simulation of this scenario until the block ends."""
     with Rehearsal(scenario, folder) as rehearsal, SerialLink(rehearsal.port) as link:
         yield Gauge(link if spoil is None else SpoiltLink(link, spoil))
 
 
 @contextmanager
 def bare_line() -> Iterator[tuple[int, str]]:
-    """A serial line with nobody on it: file descriptor of its far end, port of its near end."""
+    """Open a serial line without a device: yield the file descriptor of its far end and the port of its near end."""
     far, near = os.openpty()
     tty.setraw(near)
     try:
@@ -76,7 +76,7 @@ def bare_line() -> Iterator[tuple[int, str]]:
 
 
 def ticking(step_s: float = 0.5) -> Callable[[], float]:
-    """A clock that goes on by a step each time it is read, so that no test waits."""
+    """Return a clock that advances by a step each time it is read, so that no test waits."""
     now_s = [0.0]
 
     def clock() -> float:

@@ -1,6 +1,6 @@
-"""A gauge made of a script, for the host's session and link: no motion, no time, every misbehaviour on demand.
+"""A gauge made of a script for the host's session and link: no motion, no time, every misbehaviour on demand.
 
-It frames with the cobs package and packs with fastavro by itself, so that it shares no packing with the host.
+It frames with the cobs package and packs with fastavro, so that it shares no packing with the host.
 """
 
 import io
@@ -25,20 +25,20 @@ IDENTIFY = {
 
 
 def datum_bytes(name: str, datum: dict[str, Any]) -> bytes:
-    """Avro bytes of one record of the union."""
+    """Return the Avro bytes of a record of the union."""
     out = io.BytesIO()
     fastavro.schemaless_writer(out, SCHEMA, ("midspan." + name, datum))
     return out.getvalue()
 
 
 def frame_bytes(sequence: int, body: bytes) -> bytes:
-    """One frame, by hand."""
+    """Return a frame, made by hand."""
     plain = (sequence % 65536).to_bytes(2, "little") + body
     return cobs.encode(plain + zlib.crc32(plain).to_bytes(4, "little")) + b"\0"
 
 
 def block(shaft: int, number: int, first: int, phase: str = "LIGHT", readings: int = 3, **changes: Any) -> dict:
-    """A block of readings with plain contents."""
+    """Return a block of readings with plain contents; `changes` replaces fields."""
     columns = {
         "lateness_us": [0] + [7] * (readings - 1), "rotate_steps": [10 * first] + [10] * (readings - 1),
         "press_steps": [900] + [0] * (readings - 1), "counts": [5000 + first] + [-3] * (readings - 1),
@@ -48,7 +48,7 @@ def block(shaft: int, number: int, first: int, phase: str = "LIGHT", readings: i
 
 
 def shaft_blocks(shaft: int) -> list[dict]:
-    """Five blocks of three readings over three phases; one reading is unusual, one block carries a mark."""
+    """Return five blocks of three readings over three phases; one reading is unusual, one block has a mark."""
     phases = ("ZERO_BEFORE", "LIGHT", "LIGHT", "FULL", "ZERO_AFTER")
     blocks = [block(shaft, i, 3 * i, phase) for i, phase in enumerate(phases)]
     blocks[1]["unusual"] = [{"reading": 2, "status": 8}]
@@ -58,7 +58,7 @@ def shaft_blocks(shaft: int) -> list[dict]:
 
 @dataclass
 class ScriptedGauge:
-    """Answers as the protocol says; `lose(name, datum, count)` drops the count-th sending of a record."""
+    """A gauge that answers as the protocol says; `lose(name, datum, count)` drops the count-th sending of a record."""
 
     identify: dict = field(default_factory=lambda: dict(IDENTIFY))
     lose: Callable[[str, dict, int], bool] = lambda name, datum, count: False
@@ -76,7 +76,7 @@ class ScriptedGauge:
         self._out = b""
 
     def say(self, name: str, **datum: Any) -> None:
-        """Send a record, unless it is to be lost; a lost one uses its sequence number up."""
+        """Send a record unless it is to be lost; a lost record uses up its sequence number."""
         self._counts[name] = self._counts.get(name, 0) + 1
         frame = frame_bytes(self._sequence, datum_bytes(name, datum))
         self._sequence += 1
@@ -84,17 +84,17 @@ class ScriptedGauge:
             self._out += frame
 
     def say_event(self, state: str, shaft: int | None = None) -> None:
-        """Go to another state and tell."""
+        """Go to another state and report it."""
         self.say("Event", tick_us=9, previous=self.identify["state"], state=state, shaft=shaft)
         self.identify["state"] = state
 
     def take(self) -> bytes:
-        """Bytes sent since the last time."""
+        """Return the bytes sent since the last call."""
         data, self._out = self._out, b""
         return data
 
     def hear(self, data: bytes) -> bytes:
-        """Take the host's bytes, answer what they ask, and give the answer."""
+        """Take the host's bytes and return the answer to them."""
         for stuffed in data.split(b"\0"):
             if stuffed:
                 self._on_frame(cobs.decode(stuffed))
@@ -160,7 +160,7 @@ class ScriptedGauge:
         self.finish("STANDING")
 
     def finish(self, state: str = "HOLDING") -> None:
-        """Send the whole shaft and come to rest."""
+        """Send all blocks of the shaft, come to rest and send the end."""
         for item in self.held:
             self.say("Readings", **item)
         self.identify.update(held_blocks=len(self.held))
@@ -168,7 +168,7 @@ class ScriptedGauge:
         self.say_end()
 
     def say_end(self) -> None:
-        """Send the totals."""
+        """Send the end of the shaft."""
         self.say(
             "EndOfShaft", shaft=self.identify["held_shaft"], blocks=len(self.held), complete=self.complete,
             readings=sum(len(item["counts"]) for item in self.held), cause=self.cause, duration_ms=900,

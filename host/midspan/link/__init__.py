@@ -1,5 +1,5 @@
-"""The conversation with one gauge: a session without port, clock or thread, the serial port, and the Gauge over both.
+"""The conversation with one gauge: a session without port, clock or thread, the serial port, and the Gauge on both.
 
-What a session does in which state is the table of session_states.py; what a person asks of a gauge is a method in
-gauge.py. Imports base, wire and archive.
+session_states.py has the table of what a session does in which state; gauge.py has a method for each thing that a
+person asks of a gauge. Imports base, wire and archive.
 """

@@ -1,4 +1,4 @@
-"""Joins the blocks of one shaft into a raw run, in whatever order and however often they came."""
+"""Join the blocks of one shaft into a raw run, in whatever order and however often they came."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from midspan.wire.readings import Integers, absolute, block_name, offset_us, sta
 from midspan.wire.records import EndOfShaft, Identify, Readings
 
 TICK_PERIOD_US = 1 << 30
-# The least they take in a gauge's store: a block's fields and the ends of its arrays, a reading's four columns.
+# Least sizes in a gauge's buffer: a block's fields and the ends of its arrays, a reading's four columns.
 BLOCK_BYTES, READING_BYTES = 13, 4
 
 
 @dataclass(slots=True)
 class Blocks:
-    """The blocks of one shaft that have come so far, by block number, and its end once that has come."""
+    """Blocks of one shaft that have come so far, by block number, and its end once that has come."""
 
     shaft: int
     label: str
@@ -31,99 +31,127 @@ class Blocks:
     by_number: dict[int, Readings] = field(default_factory=dict)
     end: EndOfShaft | None = None
     readings: int = 0  # that have come so far
-    _bytes: int = 0  # the least that these take in the gauge's store
+    _bytes: int = 0  # the least that these take in the gauge's buffer
 
     def is_new(self, block: Readings) -> bool:
-        """False when the block came before.
+        """Return True for a block that has not come before, False for a repeated one.
 
-        Raises ProtocolError when one with the same number came before and was another, when it holds no reading or
-        is none of those that the end promised, or when there is more than the gauge's store can hold: without that
-        bound a gauge gone mad could fill this host's memory.
+        Without the bound on the sizes a faulty gauge could fill this host's memory.
+
+        Raises
+        ------
+        ProtocolError
+            An earlier block of that number differs, the block has no reading, its number is beyond the promised end, or
+            there is more than the gauge's buffer can hold.
         """
         if block.block not in self.by_number:
             self._check_new(block)
             return True
         if self.by_number[block.block] != block:
-            raise ProtocolError(f"{block_name(block)} came twice with different readings: reset the gauge")
+            raise ProtocolError(
+                f"{block_name(block)} came twice with different readings: reset the gauge", code="block_changed"
+            )
         return False
 
     def add(self, block: Readings) -> None:
-        """Keep a block that is new."""
+        """Keep a new block."""
         self.by_number[block.block] = block
         self.readings += len(block.counts)
         self._bytes += _least_bytes(block)
 
     def _check_new(self, block: Readings) -> None:
+        """Raise ProtocolError if a new block cannot belong to this shaft."""
         if not block.counts:
-            raise ProtocolError(f"{block_name(block)} holds no reading: reset the gauge")
+            raise ProtocolError(f"{block_name(block)} has no reading: reset the gauge", code="empty_block")
         if self.end is not None and block.block >= self.end.blocks:
             raise ProtocolError(
-                f"{block_name(block)} is none of the {self.end.blocks} that its end promised: reset the gauge"
+                f"{block_name(block)} is beyond the {self.end.blocks} that its end promised: reset the gauge",
+                code="unpromised_block",
             )
         self._check_room(
             block_name(block), block.block + 1, block.first + len(block.counts), self._bytes + _least_bytes(block)
         )
 
     def ended(self, end: EndOfShaft) -> Blocks:
-        """Return these blocks with what the gauge says of the shaft's end.
+        """Return a copy of these blocks that has the end of the shaft.
 
-        Raises ProtocolError when it said another before, or when it promises more than its store can hold, blocks
-        without a reading, or fewer than came.
+        Raises
+        ------
+        ProtocolError
+            An earlier end differs, or the end promises more than the gauge's buffer can hold, blocks without a reading,
+            or fewer blocks than came.
         """
         if self.end is not None and end != self.end:
-            raise ProtocolError(f"the end of shaft {self.shaft} came twice and was another: reset the gauge")
+            raise ProtocolError(
+                f"the end of shaft {self.shaft} came twice with different totals: reset the gauge", code="end_changed"
+            )
         name = f"the end of shaft {self.shaft}"
         if end.blocks > end.readings:
-            raise ProtocolError(f"{name} promises {end.blocks} blocks of {end.readings} readings: reset the gauge")
+            raise ProtocolError(
+                f"{name} promises {end.blocks} blocks of {end.readings} readings: reset the gauge", code="empty_block"
+            )
         if self.by_number and max(self.by_number) >= end.blocks:
             came = max(self.by_number)
-            raise ProtocolError(f"{name} promises {end.blocks} blocks, number {came} came: reset the gauge")
+            raise ProtocolError(
+                f"{name} promises {end.blocks} blocks, but number {came} came: reset the gauge", code="unpromised_block"
+            )
         self._check_room(name, end.blocks, end.readings, self._bytes)
         return replace(self, end=end)
 
     def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
-        """`blocks` and `readings` are how many there are at least by what the gauge said."""
+        """Raise ProtocolError if the gauge's buffer cannot hold at least this many blocks and readings."""
         if max(BLOCK_BYTES * blocks + READING_BYTES * readings, come_bytes) > self.identify.buffer_bytes:
             raise ProtocolError(
-                f"{name} is more than the gauge's {self.identify.buffer_bytes} bytes can hold: reset the gauge"
+                f"{name} does not fit in the gauge's {self.identify.buffer_bytes} bytes: reset the gauge",
+                code="over_capacity",
             )
 
     def missing(self, most: int) -> tuple[int, ...]:
-        """The first numbers, at most so many, of blocks that the end promises and that have not come.
+        """Return the first missing block numbers, at most `most`; empty if all came or the end is not known yet.
 
-        None before the end is known. Walks no further than what came and what is asked for, whatever was promised.
+        Looks no further than what came and what is asked for, however much was promised.
         """
         promised = 0 if self.end is None else self.end.blocks
         return tuple(islice((number for number in range(promised) if number not in self.by_number), most))
 
     def joined(self) -> RawRun:
-        """All blocks as one raw run.
+        """Return all blocks as a raw run.
 
-        Raises ProtocolError when the end has not come, or the numbering contradicts it or itself.
+        Raises
+        ------
+        ProtocolError
+            The end has not come, or numbers, times and totals contradict each other.
         """
         if self.end is None:
-            raise ProtocolError(f"the end of shaft {self.shaft} has not come: ask for it")
+            raise ProtocolError(f"the end of shaft {self.shaft} has not come: fetch the shaft again")
         blocks = [self.by_number[number] for number in sorted(self.by_number)]
         self._check(blocks, self.end)
         try:
             return self._raw_run(blocks, self.end)
         except ArchiveError as error:
-            raise ProtocolError(f"the blocks of shaft {self.shaft} make no run: {error}") from error
+            raise ProtocolError(
+                f"the blocks of shaft {self.shaft} do not make a run: {error}", code="no_run"
+            ) from error
 
     def _check(self, blocks: Sequence[Readings], end: EndOfShaft) -> None:
+        """Raise ProtocolError if blocks and end disagree."""
         if len(blocks) != end.blocks:
             raise ProtocolError(f"shaft {self.shaft} has {len(blocks)} blocks, its end says {end.blocks}")
         first = 0
         for block in blocks:
             if block.first != first:
-                raise ProtocolError(f"{block_name(block)} starts at reading {block.first}, {first} came before it")
+                raise ProtocolError(
+                    f"{block_name(block)} starts at reading {block.first}, {first} came before it", code="gap"
+                )
             first += len(block.counts)
         if first != end.readings:
             raise ProtocolError(f"shaft {self.shaft} has {first} readings, its end says {end.readings}")
         starts = [block.tick_us for block in blocks]
         ms = sum((after - before) % TICK_PERIOD_US for before, after in pairwise(starts)) // 1000
-        if ms > end.duration_ms:  # a block of another start of the gauge, whose clock was another, is among them
-            raise ProtocolError(f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}")
+        if ms > end.duration_ms:  # a block of another start of the gauge, with another clock, is among them
+            raise ProtocolError(
+                f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}", code="too_long"
+            )
 
     def _raw_run(self, blocks: Sequence[Readings], end: EndOfShaft) -> RawRun:
         return RawRun(
@@ -152,10 +180,12 @@ class Blocks:
 
 
 def _least_bytes(block: Readings) -> int:
+    """Return the least that a block takes in the gauge's buffer, bytes."""
     return BLOCK_BYTES + READING_BYTES * len(block.counts) + 2 * len(block.unusual) + len(block.marks)
 
 
 def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:
+    """Return phase and number of readings of each stretch of blocks of one phase."""
     filled = (block for block in blocks if block.counts)
     return tuple(
         (int(phase), sum(len(block.counts) for block in same_phase))
@@ -164,11 +194,12 @@ def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:
 
 
 def _ticks_us(filled: Sequence[Readings]) -> Integers:
-    """Times after the first reading; the device clock may pass its end between any two blocks."""
+    """Return the time of each reading after the first, µs; the device clock may wrap between any two blocks."""
     starts = np.array([block.tick_us for block in filled], np.int64)
     since_first = np.concatenate([[0], np.cumsum(np.diff(starts) % TICK_PERIOD_US)])
     return _concatenated([start + offset_us(block) for start, block in zip(since_first, filled, strict=False)])
 
 
 def _concatenated(columns: Sequence[npt.NDArray[np.integer]]) -> Integers:
+    """Return the columns end to end; an empty array if there are none."""
     return np.concatenate([np.zeros(0, np.int64), *columns])

@@ -1,4 +1,4 @@
-"""Both directions of a line as records and sequence numbers: numbers what goes out, leaves out what is old."""
+"""Turn records into frames and frames into records: number what goes out, leave out what is old."""
 
 from __future__ import annotations
 
@@ -10,22 +10,30 @@ from midspan.wire.codec import Said, boot_in, greeting, pack, said_in
 from midspan.wire.framing import DELIMITER, SEQUENCES, Deframer, Frame, encode
 from midspan.wire.records import Greet, Record, Reply, Resend
 
-PROOF = Resend(shaft=0, blocks=())  # changes nothing, held or not, and its reply names the frame that asked
-MOST_UNPROVEN = 320  # frames; a shaft's blocks and what comes between them
+PROOF = Resend(shaft=0, blocks=())  # changes nothing, and its reply names the frame that asked
+MOST_UNPROVEN = 320  # frames: a shaft's blocks and the frames between them
 
 
 @dataclass(frozen=True, slots=True)
 class Unproven:
-    """What may be of another start of the gauge: ask who speaks. Until that is answered one stands for all."""
+    """A record that may be from another start of the gauge: ask who speaks.
+
+    Until that is answered no further one is handed out.
+    """
 
     said: Said
 
 
 class FramedStream:
-    """Frames what is sent and unframes what comes. Counts since the start are for reading.
+    """Both directions of a line as records; the counts since the start are for reading.
 
-    `succession` is what came from this gauge in earlier conversations, if any.
+    Parameters
+    ----------
+    succession : Succession | None
+        What came from this gauge in earlier conversations; None for a gauge never heard.
 
+    Examples
+    --------
     >>> from midspan.wire.records import Acknowledge
     >>> line = FramedStream()
     >>> line.send(Acknowledge(shaft=3)), line.send(Acknowledge(shaft=4))
@@ -40,8 +48,9 @@ class FramedStream:
         self._deframer = Deframer()
         self._outgoing = bytearray()
         self._proof: int | None = None  # sequence number of the request whose reply proves who speaks
-        self._unproven: deque[tuple[int, Said]] = deque(maxlen=MOST_UNPROVEN)  # and the frame it came in
-        self._asked = self._doubted = False  # who speaks
+        self._unproven: deque[tuple[int, Said]] = deque(maxlen=MOST_UNPROVEN)  # sequence number and content
+        self._asked = False  # a question who speaks is open
+        self._doubted = False  # the last call of doubts() returned True
 
     @property
     def frames(self) -> int:
@@ -55,37 +64,37 @@ class FramedStream:
 
     @property
     def lost(self) -> int:
-        """Number of frames that are missing between those that came."""
+        """Number of frames missing between those that came."""
         return self.succession.lost
 
     @property
     def old(self) -> int:
-        """Number of sound frames that came too late, or again."""
+        """Number of sound frames that came too late or again."""
         return self.succession.old
 
     @property
     def waiting(self) -> bool:
-        """True when there are bytes to send."""
+        """True if there are bytes to send."""
         return bool(self._outgoing)
 
     def send(self, record: Record) -> int:
-        """Queue a record; its sequence number.
+        """Queue a record and return its sequence number.
 
-        A greeting stands behind a delimiter, so that the gauge drops what another program may have left half sent.
+        A delimiter goes before a greeting, so that the gauge drops what another program may have left half sent.
         """
         if isinstance(record, Greet):
             self._outgoing += DELIMITER
-            self._proof, self._asked = None, False  # should one still be out, it is lost
+            self._proof, self._asked = None, False  # an answer still to come counts no more
         sequence = self.succession.sent
         self.succession.sent = (sequence + 1) % SEQUENCES
         self._outgoing += encode(sequence, pack(record))
         return sequence
 
     def greet(self, doubted: Unproven | None) -> None:
-        """Queue a greeting, by whose answer the gauge says where it is.
+        """Queue a greeting; its answer says what the gauge is doing.
 
-        When what is doubted is the very boot number, a request stands right behind: its reply comes next after the
-        answer of the gauge that speaks now.
+        If the doubtful record is an Identify, a request follows at once: its reply comes next after the answer of the
+        gauge that speaks now.
         """
         self.send(greeting())
         self._asked = doubted is not None
@@ -93,25 +102,27 @@ class FramedStream:
             self._proof = self.send(PROOF)
 
     def doubts(self) -> bool:
-        """Whether to ask who speaks before a request is repeated: what came last was old, or may be of another start.
+        """Return True if the host should ask who speaks before it repeats a request.
 
-        At most every other time, for old frames may never end.
+        That is so if the latest frames were old or may be from another start of the gauge; at most every other time,
+        because old frames may never end.
         """
         self._doubted = not self._doubted and (bool(self._unproven) or self.succession.old_since_new > 0)
         return self._doubted
 
     def outgoing(self) -> bytes:
-        """Bytes to send now; they are handed out once."""
+        """Return the bytes to send now and forget them."""
         data, self._outgoing = bytes(self._outgoing), bytearray()
         return data
 
     def receive(self, data: bytes) -> list[Said | Unproven]:
-        """What the sound frames say that `data` completes; the old ones among them are counted and left out."""
+        """Return what the sound frames completed by `data` say; old frames are counted and left out."""
         self.bytes_in += len(data)
         frames = [item for item in self._deframer.feed(data) if isinstance(item, Frame)]
         return [news for frame in frames for news in self._news(frame)]
 
     def _news(self, frame: Frame) -> list[Said | Unproven]:
+        """Return what a frame says that is new; empty if it is old or not proven yet."""
         said, newest = said_in(frame.body), self.succession.newest
         if isinstance(said, Reply) and said.to_sequence == self._proof:
             self._proof = None
@@ -127,9 +138,9 @@ class FramedStream:
         return []
 
     def _between(self, newest: int, sequence: int) -> list[Said]:
-        """What came in frames between these, now that an Identify says that they are of this start.
+        """Return what came in unproven frames between two numbers, once an Identify says that they are of this start.
 
-        In their order; of two different in the same frame neither is taken.
+        In order of their numbers. Of two different contents under one number neither is taken.
         """
         room = (sequence - newest) % SEQUENCES
         found: dict[int, list[Said]] = {}
@@ -144,9 +155,10 @@ class FramedStream:
         return single
 
     def _proven_by(self, sequence: int) -> list[Said | Unproven]:
-        """The Identify in the frame before this one, believed from now on.
+        """Return the Identify in the frame before this one, believed from now on.
 
-        None when this is the next frame of the start that is believed already, or two others told theirs in that one.
+        Empty if this frame simply follows the newest of the start already believed, or if two different Identify came
+        in the frame before.
         """
         before = {boot_in(said): said for at, said in self._unproven if (at + 1) % SEQUENCES == sequence}
         before.pop(None, None)

@@ -1,4 +1,4 @@
-"""A gauge on a line: waits for what a session brings, one call for each thing a person asks of it."""
+"""Speak with a gauge on an open line: one call for each thing a person asks of it."""
 
 from __future__ import annotations
 
@@ -24,33 +24,50 @@ from midspan.wire.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, I
 LOG = logging.getLogger(__name__)
 
 OnEvent = Callable[[SessionEvent], None]
-FAULT_FROM_BEFORE = "a fault came before this host did. Look what stopped it, then clear the fault."
-RESTS_MOST = 5  # times that a gauge may come to rest and move again before it is given up
+EARLIER_FAULT = "its fault is older than this connection. Find out what stopped it, then clear the fault."
+MOST_RESTS = 5  # times that a gauge may come to rest and move again before it is given up
 T = TypeVar("T", bound=SessionEvent)
 
 
 def begun() -> Succession:
-    """What a host that begins knows of a gauge, nothing, and a number for its own first frame."""
+    """Return the memory of a host that has heard nothing of a gauge yet; its own frames begin at a random number."""
     return Succession(sent=randrange(SEQUENCES))
 
 
 def ignore(_: SessionEvent) -> None:
-    """Nobody watches."""
+    """Do nothing with an event.
+
+    Parameters
+    ----------
+    _ : SessionEvent
+        What happened on the line.
+    """
 
 
 class Gauge:
     """One gauge on an open line.
 
-    `clock` gives monotonic seconds, `wall_clock` seconds since 1970 for the time stamp of a run. Errors name
-    the line: LinkError when it breaks or falls silent, ProtocolError when the other end is no gauge of this
-    version or refuses, DeviceFault when the gauge stands still because of a fault.
+    Every call blocks until the gauge has done its part. The messages of all errors name the line.
 
+    Parameters
+    ----------
+    link : Link
+        Open line, from `open_line`.
+    clock : Callable[[], float]
+        Monotonic seconds, for time limits.
+    wall_clock : Callable[[], float]
+        Seconds since 1970, for the time stamp of a run.
+    session : Session | None
+        Session to use; None for a new one.
+
+    Examples
+    --------
     >>> from itertools import count
-    >>> class Nobody:
+    >>> class SilentLine:
     ...     name = "bench"
     ...     def read(self): return b""
     ...     def write(self, data): pass
-    >>> Gauge(Nobody(), clock=count().__next__).identify()
+    >>> Gauge(SilentLine(), clock=count().__next__).identify()
     Traceback (most recent call last):
     midspan.base.errors.LinkError: bench: nothing answers there: is the gauge on this port, powered and running?
     """
@@ -64,88 +81,255 @@ class Gauge:
     ) -> None:
         self.session = session or Session(succession=begun())
         self._link, self._clock, self._wall_clock = link, clock, wall_clock
-        self._planned: tuple[int, CyclePlan] | None = None  # under which boot number, and which plan
+        self._planned: tuple[int, CyclePlan] | None = None  # boot number of the gauge and the plan it has
         self._fault: Fault | None = None
 
     def identify(self, on_event: OnEvent = ignore) -> Identify:
-        """Greet the gauge and hear who it is and what it holds, whatever it is doing."""
+        """Greet the gauge and return who it is, its state and what it holds, whatever it is doing.
+
+        Parameters
+        ----------
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        Identify
+            Answer of the gauge; it may still be moving.
+
+        Raises
+        ------
+        LinkError
+            The line broke or nothing answers.
+        ProtocolError
+            What answers is no gauge of this version.
+        """
         self.session.greet(self._clock())
         return self._until(Identified, on_event).identify
 
     def settled(self, on_event: OnEvent = ignore) -> Identify:
-        """The same once the gauge has come to rest: IDLE, LOADED, HOLDING, FAULTED or STANDING.
+        """Greet the gauge and return its answer once it is at rest: IDLE, LOADED, HOLDING, FAULTED or STANDING.
 
-        Raises LinkError when it has come to rest and moves again, over and over, though this host ordered nothing.
+        Parameters
+        ----------
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        Identify
+            Answer of the gauge at rest.
+
+        Raises
+        ------
+        LinkError
+            The line broke, nothing answers, or the gauge keeps moving again though this host gave no order.
+        ProtocolError
+            What answers is no gauge of this version.
         """
-        for _ in range(RESTS_MOST):
+        for _ in range(MOST_RESTS):
             found = self.identify(on_event)
             if found.state in AT_REST:
                 return found
             self._wait_until_settled(on_event)
-        raise LinkError(f"{self._link.name}: the gauge does not stay at rest: does another program give it orders?")
+        raise LinkError(
+            f"{self._link.name}: the gauge does not stay at rest: does another program give it orders?", code="restless"
+        )
 
     def measure(self, shaft: int, label: str, plan: CyclePlan, on_event: OnEvent = ignore) -> RawRun:
-        """Measure the shaft in the gauge. A cycle cut short gives its run too: complete is False, cause says why.
+        """Measure the shaft in the gauge and return its readings.
 
-        The gauge keeps the readings until `acknowledge`. Raises DeviceFault when it stands still because of a
-        fault, ProtocolError when it still holds another shaft (`fetch` it or `acknowledge` it first).
+        A cycle that was cut short returns its run too: `complete` is False and `cause` says why. The gauge keeps the
+        readings until `acknowledge`.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft, not used before.
+        label : str
+            Name of the shaft for people; may be empty.
+        plan : CyclePlan
+            How to measure, from `plan_for`.
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        RawRun
+            Counts and positions of all readings.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault.
+        ProtocolError
+            The gauge refused, or still holds another shaft: `fetch` or `acknowledge` it first.
+        LinkError
+            The line broke or fell silent.
         """
         self._ready_for_a_shaft(plan, on_event)
         self.session.measure(shaft, label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
 
     def feed(self, shaft: int, source: Source, on_event: OnEvent = ignore) -> Identify:
-        """Bring a shaft onto the rollers under a number never used before; what the gauge says once it is at rest.
+        """Bring a shaft onto the rollers and return what the gauge says once it is at rest.
 
-        SEATED takes what lies there already. With a shaft in the gauge the state is LOADED; `fault` says what was not
-        as it should be. Raises what `measure` raises, and DeviceFault when the lid is open or the stop is pressed.
+        With a shaft in the gauge the state is LOADED; `fault` names what went wrong, None if nothing did.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft, not used before.
+        source : Source
+            Where it comes from; SEATED for a shaft that lies on the rollers already.
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        Identify
+            Answer of the gauge at rest.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault, the lid is open or the emergency stop is pressed.
+        ProtocolError
+            The gauge refused, has no feeder, or still holds a shaft's readings.
+        LinkError
+            The line broke or fell silent.
         """
         self._with_nothing_held(on_event)
         self.session.handle(Feed(shaft, source), self._clock())
         return self._at_rest_after_order(on_event)
 
     def release(self, shaft: int, place: int, on_event: OnEvent = ignore) -> Identify:
-        """Let the shaft on the rollers go to a place; what the gauge says once it is at rest.
+        """Let the shaft on the rollers go and return what the gauge says once it is at rest.
 
-        Only when `last_release` names this shaft as done has it gone. Raises what `feed` raises.
+        The shaft has gone only if `last_release` names it as done.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft on the rollers.
+        place : int
+            Number of the place it goes to.
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        Identify
+            Answer of the gauge at rest.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault, the lid is open or the emergency stop is pressed.
+        ProtocolError
+            The gauge refused, has no feeder, or still holds a shaft's readings.
+        LinkError
+            The line broke or fell silent.
         """
         self._with_nothing_held(on_event)
         self.session.handle(Release(shaft, place), self._clock())
         return self._at_rest_after_order(on_event)
 
     def bench_step(self, step: BenchStep, label: str = "", on_event: OnEvent = ignore) -> RawRun:
-        """Take one step of a calibration: a run of the one phase BENCH, after which the head stays where it is.
+        """Take one step of a calibration and return its readings: a run of the single phase BENCH.
 
-        The first step after IDLE must be at home (press_steps 0): its mean is the zero of the gauge's force limit.
-        `acknowledge` each step once it is on disk, and `end_bench` after the last. Between steps a person may take
-        any time. Like `measure` it gives the run of a step cut short, and raises what `measure` raises.
+        Afterwards the head stays where it is. The first step after IDLE must be at home (press_steps 0): its mean is
+        the zero of the gauge's force limit. `acknowledge` each step once it is on disk, and call `end_bench` after the
+        last. Between steps a person may take any time. A step that was cut short returns its run too.
+
+        Parameters
+        ----------
+        step : BenchStep
+            Number, position and number of readings.
+        label : str
+            Name of the step for people; may be empty.
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        RawRun
+            Counts and positions of all readings.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault.
+        ProtocolError
+            The gauge refused, or still holds readings.
+        LinkError
+            The line broke or fell silent.
         """
         self._with_nothing_held(on_event)
         self.session.bench_step(step, label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
 
     def end_bench(self, on_event: OnEvent = ignore) -> None:
-        """Bring the head home after bench steps; nothing happens when none were taken."""
+        """Bring the head home after bench steps; do nothing if none were taken.
+
+        Parameters
+        ----------
+        on_event : OnEvent
+            Called with every event of the line.
+        """
         if self.settled(on_event).state is State.STANDING:
             self._go_home(on_event)
 
     def fetch(self, shaft: int, label: str, on_event: OnEvent = ignore) -> RawRun:
-        """Get a shaft that the gauge holds from before (`held_shaft` of `identify`)."""
+        """Return the readings of a shaft that the gauge holds from before.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of that shaft: `held_shaft` of `identify`.
+        label : str
+            Name of the shaft for people; may be empty.
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        RawRun
+            Counts and positions of all readings, with the time of this call: the gauge knows no date.
+        """
         self.settled(on_event)
         self.session.fetch(shaft, label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
 
     def acknowledge(self, shaft: int, on_event: OnEvent = ignore) -> None:
-        """The shaft is safely on disk: the gauge may forget it."""
+        """Allow the gauge to forget a shaft whose readings are safely on disk.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of that shaft.
+        on_event : OnEvent
+            Called with every event of the line.
+        """
         if self.session.state is not SessionState.FINISHED:
             self.settled(on_event)
         self.session.stored(shaft, self._clock())
         self._until(Done, on_event)
 
     def stop(self, on_event: OnEvent = ignore) -> RawRun | None:
-        """Retract and give up the shaft or step under way; its run so far, or None when this host had none under way.
+        """Retract the head and give up the shaft or step under way.
 
         A head that stands where a bench step left it goes home.
+
+        Parameters
+        ----------
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Returns
+        -------
+        RawRun | None
+            Readings so far; None if this host had nothing under way.
         """
         if self.session.state in (SessionState.ORDERING, SessionState.MEASURING):
             self.session.stop(self._clock())
@@ -158,20 +342,38 @@ class Gauge:
         return None
 
     def clear_fault(self, on_event: OnEvent = ignore) -> None:
-        """Home the press after a fault has been mended; raises DeviceFault when the gauge faults again."""
+        """Home the press after a person has mended the cause of a fault.
+
+        Parameters
+        ----------
+        on_event : OnEvent
+            Called with every event of the line.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge faults again.
+        LinkError
+            The line broke or fell silent.
+        """
         self.settled(on_event)
         self._go_home(on_event)
 
     def _go_home(self, on_event: OnEvent) -> None:
+        """Home the press; raise DeviceFault if the gauge faults."""
         self.session.clear_fault(self._clock())
         self._raise_if_faulted(self._at_rest_after_order(on_event))
 
     def _at_rest_after_order(self, on_event: OnEvent) -> Identify:
-        """Greets at once: the gauge may have come to rest before its reply was read."""
+        """Wait until an order is accepted and the gauge is at rest, and return its answer.
+
+        It is greeted at once, because it may have come to rest before its reply was read.
+        """
         self._until(Done, on_event)
         return self.settled(on_event)
 
     def _ready_for_a_shaft(self, plan: CyclePlan, on_event: OnEvent) -> None:
+        """Bring the gauge to where a shaft can be measured: at home, with this plan."""
         found = self._with_nothing_held(on_event)
         if found.state is State.STANDING:
             self._go_home(on_event)
@@ -181,30 +383,36 @@ class Gauge:
             self._planned = (found.boot, plan)
 
     def _with_nothing_held(self, on_event: OnEvent) -> Identify:
+        """Return the answer of a gauge at rest, without fault and without readings; raise an error if it is not so."""
         found = self.settled(on_event)
         self._raise_if_faulted(found)
         if found.held_shaft is not None:
             raise ProtocolError(
-                f"{self._link.name}: the gauge still holds shaft {found.held_shaft}: fetch and store it first"
+                f"{self._link.name}: the gauge still holds shaft {found.held_shaft}: fetch and store it first",
+                code="holds_readings",
             )
         return found
 
     def _raise_if_faulted(self, found: Identify) -> None:
+        """Raise DeviceFault, with the cause in words, if the gauge is FAULTED."""
         if found.state is State.FAULTED:
-            why = FAULT_FROM_BEFORE if found.fault is None else describe(found.fault, self._detail_of(found.fault))
+            why = EARLIER_FAULT if found.fault is None else describe(found.fault, self._detail_of(found.fault))
             raise DeviceFault(f"{self._link.name}: the gauge stands still: {why}")
 
     def _detail_of(self, code: FaultCode) -> int | None:
+        """Return the detail of the last fault that came if it has this code, else None."""
         return self._fault.detail if self._fault is not None and self._fault.code is code else None
 
     def _now_ms(self) -> int:
         return round(self._wall_clock() * 1000)
 
     def _wait_until_settled(self, on_event: OnEvent) -> None:
+        """Exchange bytes until the gauge is at rest."""
         while self.session.state is SessionState.SETTLING:
             self._raise_failure(self._exchange(on_event))
 
     def _until(self, wanted: type[T], on_event: OnEvent) -> T:
+        """Exchange bytes until an event of a type comes, and return it; raise the error of a failure."""
         while True:
             events = self._exchange(on_event)
             for event in events:
@@ -213,7 +421,7 @@ class Gauge:
             self._raise_failure(events)
 
     def _exchange(self, on_event: OnEvent) -> list[SessionEvent]:
-        """Send what waits, take what came, and show every event to the one who watches."""
+        """Send what waits, take what came, show every event to the watcher and return all events."""
         self._link.write(self.session.outgoing())
         events = self.session.receive(self._link.read(), self._clock()) + self.session.tick(self._clock())
         for event in events:
@@ -224,7 +432,7 @@ class Gauge:
         return events
 
     def _note(self, event: SessionEvent) -> None:
-        """Log what matters in trouble; a block of readings is not worth a line."""
+        """Log what helps in trouble; a block of readings is not worth a line."""
         line = self.session.line
         match event:
             case Identified(found):
@@ -240,6 +448,7 @@ class Gauge:
                 LOG.debug("frames %d, damaged %d, lost %d, old %d", line.frames, line.damaged, line.lost, line.old)
 
     def _raise_failure(self, events: list[SessionEvent]) -> None:
+        """Raise the error of the first failure among events, if there is one, with the line's name."""
         for event in events:
             if isinstance(event, Failed):
                 raise event.error.at(self._link.name)

@@ -1,7 +1,7 @@
-"""The readings of the shaft that turns just now, left where another program can follow them as they come.
+"""Write the readings of the shaft that is being measured to a file that another program can follow.
 
-Nothing depends on this file: what counts is the archive, which gets a shaft once it is whole. It holds one shaft, the
-newest, a line of JSON for each block. A disk that refuses it is no reason to end a night.
+Nothing depends on this file: what counts is the archive, which gets a shaft once it is whole. It holds the newest
+shaft only, a line of JSON for each block. A disk that refuses it does not stop a run.
 """
 
 from __future__ import annotations
@@ -16,18 +16,25 @@ from midspan.wire.records import Readings
 
 
 class LiveReadings:
-    """Writes that file; to be called with every event of the line."""
+    """Writer of that file; call it with every event of the line.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; each shaft replaces the one before.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
 
     def __call__(self, event: SessionEvent) -> None:
-        """Keep a block that came; anything else is passed over."""
+        """Write a block that came; ignore all other events."""
         if isinstance(event, BlockCame):
             with suppress(OSError):
                 self._add(event.block, begins=event.readings == len(event.block.counts))
 
     def _add(self, block: Readings, *, begins: bool) -> None:
+        """Append a block to the file, or begin the file anew with it."""
         line = json.dumps(
             {
                 "shaft": block.shaft,

@@ -1,4 +1,4 @@
-"""Opening the line of a gauge, whether or not what goes over it is traced."""
+"""Open the line of a gauge, traced or not."""
 
 from __future__ import annotations
 
@@ -12,32 +12,43 @@ from midspan.link.serial_port import READ_S, Link, SerialLink
 from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, LineTrace, TraceFile
 
 LOG = logging.getLogger(__name__)
-# Set for a whole command, as the log is: whatever opens a line in it shall be seen.
+# Set for a whole command, like the log, so that every line that it opens is traced.
 _trace: ContextVar[TraceFile | None] = ContextVar("trace", default=None)
 
 
 class TracedLink:
-    """A line that writes down what goes over it, in both directions."""
+    """A line that writes what passes over it, in both directions, to a trace."""
 
     def __init__(self, link: Link, trace: LineTrace) -> None:
         self.name = link.name
         self._link, self._trace = link, trace
 
     def read(self) -> bytes:
-        """Bytes that have come, as the line beneath reads them."""
+        """Return the bytes that have come, as the line beneath reads them."""
         data = self._link.read()
         self._trace.passed(FROM_GAUGE, data)
         return data
 
     def write(self, data: bytes) -> None:
-        """Send all the bytes; they count as sent when the line beneath took them."""
+        """Send all the bytes; they are traced once the line beneath has taken them."""
         self._link.write(data)
         self._trace.passed(TO_GAUGE, data)
 
 
 @contextmanager
 def tracing(trace: TraceFile) -> Iterator[None]:
-    """Trace every line that is opened while the block lasts."""
+    """Trace every line that is opened while the block lasts, then close the trace.
+
+    Parameters
+    ----------
+    trace : TraceFile
+        Trace to write.
+
+    Yields
+    ------
+    None
+        Nothing.
+    """
     before = _trace.set(trace)
     try:
         yield
@@ -48,7 +59,25 @@ def tracing(trace: TraceFile) -> Iterator[None]:
 
 @contextmanager
 def open_line(port: str, read_s: float = READ_S) -> Iterator[Link]:
-    """Open the serial port of a gauge, as SerialLink does, until the block is left."""
+    """Open the serial port of a gauge until the block ends.
+
+    Parameters
+    ----------
+    port : str
+        Name of the port, or usb:... as `find_port` takes it.
+    read_s : float
+        How long a read waits for the first byte, s.
+
+    Yields
+    ------
+    Link
+        The open line, for `Gauge`.
+
+    Raises
+    ------
+    LinkError
+        The port is missing, busy, forbidden or no serial port.
+    """
     trace = _trace.get()
     try:
         with SerialLink(port, read_s) as link:

@@ -1,4 +1,4 @@
-"""Reaching a gauge by its name: on the port where it was, or wherever it has gone."""
+"""Find a gauge by its name: on the port where it was, or wherever it has gone."""
 
 from __future__ import annotations
 
@@ -14,10 +14,20 @@ from midspan.link.session import Session
 
 
 class Reconnector:
-    """A way to one gauge, which is opened anew after a cable was pulled; `port` is where it was found last.
+    """A way to one gauge that can be opened again after its cable was pulled.
 
-    What was heard of the gauge is remembered from one line to the next, so that no frame of before is taken for news.
-    `others` gives further ports to look at, `clock` is the gauge's.
+    What was heard of the gauge is remembered from one line to the next, so that no earlier frame is taken for news.
+
+    Parameters
+    ----------
+    name : str
+        Name of the gauge, as its Identify has it.
+    port : str
+        Port where it was last; kept up to date as an attribute.
+    others : Callable[[str], Iterable[str]] | None
+        Returns further ports to try for a given port; None for those of the same USB device.
+    clock : Callable[[], float]
+        Monotonic seconds, for the gauge's time limits.
     """
 
     def __init__(
@@ -34,21 +44,38 @@ class Reconnector:
 
     @contextmanager
     def opened(self) -> Iterator[Gauge]:
-        """The gauge on an open line. Raises LinkError, that of the port it was on, when it is nowhere."""
+        """Open the line of the gauge until the block ends.
+
+        Yields
+        ------
+        Gauge
+            The gauge on an open line.
+
+        Raises
+        ------
+        LinkError
+            The gauge is on none of the ports; the message is that of the port it was on.
+        ProtocolError
+            What answers on the port it was on is no gauge of this version, and the gauge is on no other port.
+        """
         with ExitStack() as stack:
             yield self._find(stack)
 
     def _find(self, stack: ExitStack) -> Gauge:
+        """Return the gauge on the first port where it answers; raise the first port's error if there is none."""
         first: LinkError | ProtocolError | None = None
         for port in dict.fromkeys((self.port, *self._others(self.port))):
             with ExitStack() as trying:
                 try:
-                    heard = self._heard.copy()  # of its own for each port: another gauge may be behind it
+                    heard = self._heard.copy()  # for this port alone: another gauge may be behind it
                     session = Session(succession=heard)
                     gauge = Gauge(trying.enter_context(open_line(port)), clock=self._clock, session=session)
                     found = gauge.identify().gauge
                     if found != self.name:
-                        raise LinkError(f"{port}: the gauge there is {found!r}, not {self.name!r}; name its port")
+                        raise LinkError(
+                            f"{port}: the gauge there is {found!r}, not {self.name!r}; name its port",
+                            code="other_gauge",
+                        )
                 except (LinkError, ProtocolError) as error:
                     first = first or error
                     continue
@@ -60,15 +87,15 @@ class Reconnector:
 
 
 def alike() -> Callable[[str], list[str]]:
-    """Ports where a gauge may be that has left its own: those of the same USB device, as they are seen from now on.
+    """Return a function that lists the ports of the USB device seen behind a port.
 
-    A port may change its name, the USB id and serial number of what is behind it stay; what is not on USB keeps its
-    port.
+    A port may change its name; USB id and serial number of the device stay. The list is empty for a port without a USB
+    device.
     """
     known: dict[str, tuple[str, str]] = {}
 
     def others(port: str) -> list[str]:
-        now = {one.port: (one.usb_id, one.serial_number) for one in ports() if one.usb_id}
+        now = {info.port: (info.usb_id, info.serial_number) for info in ports() if info.usb_id}
         for name, identity in now.items():
             known.setdefault(name, identity)
         return [name for name, identity in now.items() if identity == known.get(port)]

@@ -1,4 +1,4 @@
-"""The serial port of a gauge: bytes out, bytes in, and plain words when the port does not do its part."""
+"""The serial port of a gauge: bytes in, bytes out, and plain words when the port fails."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Protocol, Self
+from typing import NamedTuple, Protocol, Self
 
 import serial
 from serial.tools import list_ports
@@ -17,32 +17,72 @@ from midspan.base.errors import LinkError
 BAUD = 115200  # a USB serial line ignores it
 READ_S = 0.05
 WRITE_S = 2.0
-ADVICE = {
-    errno.ENOENT: "there is no such port; `midspan ports` lists those there are",
-    errno.EACCES: "no permission; on Linux add yourself to the group that owns it (often dialout), log in again",
-    errno.EPERM: "no permission; on Linux add yourself to the group that owns it (often dialout), log in again",
-    errno.EBUSY: "another program has it open; close that program",
-    errno.EAGAIN: "another program has it open; close that program",
+USB = "usb:"  # before a USB id, a serial number, or the beginning of either
+
+
+class PortFailure(NamedTuple):
+    """Code of a LinkError and its words after the name of the port."""
+
+    code: str
+    words: str
+
+
+BUSY = PortFailure("busy", "another program has it open; close that program")
+NO_PERMISSION = PortFailure(
+    "no_permission", "no permission; on Linux add yourself to the group that owns it (often dialout), log in again"
+)
+NOT_SERIAL = PortFailure("not_serial", "this is no serial port; `midspan ports` lists those there are")
+GONE = PortFailure("gone", "the gauge is gone; check cable and supply, then start again")
+FAILURES = {
+    errno.ENOENT: PortFailure("no_such_port", "there is no such port; `midspan ports` lists those there are"),
+    errno.EACCES: NO_PERMISSION,
+    errno.EPERM: NO_PERMISSION,
+    errno.EBUSY: BUSY,
+    errno.EAGAIN: BUSY,
 }
-NO_PORT = "this is no serial port; `midspan ports` lists those there are"
-GONE = "the gauge is gone; check cable and supply, then start again"
 
 
 class Link(Protocol):
-    """What a gauge needs of a line; `name` is how messages call it."""
+    """An open line to a gauge, whatever carries the bytes."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """Name of the line in messages."""
 
     def read(self) -> bytes:
-        """Bytes that have come, waiting a short time for the first; empty when none did."""
+        """Return the bytes that have come, after a short wait for the first; empty if none came.
+
+        Returns
+        -------
+        bytes
+            At most what has come.
+        """
 
     def write(self, data: bytes) -> None:
-        """Send all the bytes."""
+        """Send all the bytes.
+
+        Parameters
+        ----------
+        data : bytes
+            What to send.
+        """
 
 
 @dataclass(frozen=True, slots=True)
 class PortInfo:
-    """A serial port of this machine; `usb_id` is vendor:product in hex, empty when it is not on USB."""
+    """A serial port of this machine.
+
+    Parameters
+    ----------
+    port : str
+        Its name, to open it by.
+    usb_id : str
+        Vendor and product as hex, vendor:product; empty if it is not on USB.
+    serial_number : str
+        Serial number of the USB device; empty if it has none.
+    description : str
+        What the system calls it; empty if it says nothing.
+    """
 
     port: str
     usb_id: str
@@ -51,7 +91,15 @@ class PortInfo:
 
 
 def ports() -> list[PortInfo]:
-    """The serial ports of this machine, by name. A port may change its name, its USB id and number stay."""
+    """Return the serial ports of this machine, sorted by name.
+
+    A port may change its name; its USB id and serial number stay.
+
+    Returns
+    -------
+    list[PortInfo]
+        All ports; empty if there are none.
+    """
     return [
         PortInfo(
             port=found.device,
@@ -63,15 +111,30 @@ def ports() -> list[PortInfo]:
     ]
 
 
-USB = "usb:"  # before a USB id, a serial number, or the beginning of either
-
-
 def find_port(name: str, present: Callable[[], list[PortInfo]] = ports) -> str:
-    """The port that is meant by a name: itself, or for usb:... the one there now with that USB id or serial number.
+    """Return the name of the port that is meant.
 
-    A port that comes back after a reset or a night may have another name; its serial number stays. Raises LinkError
-    when none fits, or several do.
+    A port that comes back after a reset may have another name; its serial number stays.
 
+    Parameters
+    ----------
+    name : str
+        Name of a port, or usb: and a USB id, a serial number, or the beginning of either.
+    present : Callable[[], list[PortInfo]]
+        Lists the ports there are.
+
+    Returns
+    -------
+    str
+        Name of the port; a name without usb: is returned unchanged.
+
+    Raises
+    ------
+    LinkError
+        No port fits, or more than one does.
+
+    Examples
+    --------
     >>> board = PortInfo("/dev/ttyACM1", "2e8a:0005", "e6614c775b", "")
     >>> find_port("usb:E6614", lambda: [board]), find_port("usb:2e8a:0005", lambda: [board]), find_port("COM3")
     ('/dev/ttyACM1', '/dev/ttyACM1', 'COM3')
@@ -86,19 +149,31 @@ def find_port(name: str, present: Callable[[], list[PortInfo]] = ports) -> str:
         or port.serial_number.lower().startswith(wanted)
     ]
     if len(fitting) != 1 or not wanted:
-        why = (
-            f"fits {len(fitting)} ports ({', '.join(fitting)}); give more of it" if fitting else "no such port is there"
+        why = f"fits {len(fitting)} ports ({', '.join(fitting)}); give more of it" if fitting else "no such port"
+        raise LinkError(
+            f"{name}: {why}; `midspan ports` lists USB ids and serial numbers",
+            code="ambiguous_port" if fitting else "no_such_port",
         )
-        raise LinkError(f"{name}: {why}; `midspan ports` lists USB ids and serial numbers")
     return fitting[0]
 
 
 class SerialLink:
-    """An open serial port that no other program can open meanwhile; `port` as `find_port` takes it.
+    """An open serial port that no other program can open meanwhile.
 
-    Raises LinkError, naming the port, when it is missing, busy, forbidden or no serial port, and from
-    `read` and `write` when it goes away.
+    Parameters
+    ----------
+    port : str
+        Name of the port, as `find_port` takes it.
+    read_s : float
+        How long a read waits for the first byte, s.
 
+    Raises
+    ------
+    LinkError
+        The port is missing, busy, forbidden or no serial port; from `read` and `write`, it has gone.
+
+    Examples
+    --------
     >>> SerialLink("no-such-port")
     Traceback (most recent call last):
     midspan.base.errors.LinkError: no-such-port: there is no such port; `midspan ports` lists those there are
@@ -106,11 +181,11 @@ class SerialLink:
 
     def __init__(self, port: str, read_s: float = READ_S) -> None:
         self.name = port
-        with self._in_words(NO_PORT):
+        with self._in_words(NOT_SERIAL):
             self._serial = serial.Serial(find_port(port), BAUD, timeout=read_s, write_timeout=WRITE_S, exclusive=True)
 
     def read(self) -> bytes:
-        """Bytes that have come, waiting up to `read_s` for the first; empty when none did."""
+        """Return the bytes that have come, after a wait of at most `read_s` for the first; empty if none came."""
         with self._in_words(GONE):
             first = bytes(self._serial.read(1))
             return first + bytes(self._serial.read(self._serial.in_waiting)) if first else first
@@ -125,7 +200,7 @@ class SerialLink:
         self._serial.close()
 
     def __enter__(self) -> Self:
-        """Itself; leaving the block closes the port."""
+        """Return this port; it is closed when the block ends."""
         return self
 
     def __exit__(
@@ -135,10 +210,12 @@ class SerialLink:
         self.close()
 
     @contextmanager
-    def _in_words(self, otherwise: str) -> Iterator[None]:
+    def _in_words(self, otherwise: PortFailure) -> Iterator[None]:
+        """Turn errors of the system into a one-line LinkError that names the port."""
         try:
             yield
         except serial.SerialTimeoutException as error:
-            raise LinkError(f"{self.name}: it takes no more bytes; reset the device behind it") from error
+            raise LinkError(f"{self.name}: it takes no more bytes; reset the device behind it", code="stuck") from error
         except OSError as error:  # pyserial's own errors are OSErrors, some without a number
-            raise LinkError(f"{self.name}: {ADVICE.get(error.errno or 0, otherwise)}") from error
+            failure = FAILURES.get(error.errno or 0, otherwise)
+            raise LinkError(f"{self.name}: {failure.words}", code=failure.code) from error

@@ -1,6 +1,6 @@
 """The host's side of the conversation: bytes and time in, bytes and events out; no port, clock or thread.
 
-The order of things stands in session_states.TABLE. Give `receive` what came, `tick` the time, and send `outgoing()`.
+session_states.TABLE has the order of things. Give `receive` what came and `tick` the time, and send `outgoing()`.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from midspan.wire.records import (
 
 LOG = logging.getLogger(__name__)
 
-Named = tuple[int, str, int]  # a shaft's number and label, and when it was ordered
+Named = tuple[int, str, int]  # a shaft's number, its label, and when it was ordered
 EXPECTING_NOTHING = (SessionState.APART, SessionState.READY, SessionState.FINISHED)
 LARGEST_RESEND = 64
 
@@ -47,13 +47,24 @@ LARGEST_RESEND = 64
 class Session:
     """One conversation with one gauge.
 
-    `answer_s` is the time of an answer, after which a request is repeated; `dead_s` without any frame, or
-    `patience_s` without anything going on, ends the conversation; `rounds` is how often missing blocks are
-    asked for without one coming; `succession` is what came from this gauge in earlier conversations, if any.
-    `state`, `identify`, `line` and the counts are for reading.
+    Orders raise ProtocolError if the state does not allow them; all other outcomes are returned as events. `state`,
+    `identify`, `line` and the counts are for reading.
 
-    Orders raise ProtocolError when the state does not allow them; everything else comes back as events.
+    Parameters
+    ----------
+    answer_s : float
+        Time after which a request without answer is repeated, s.
+    dead_s : float
+        Time without any frame after which the conversation ends, s.
+    patience_s : float
+        Time without progress after which the conversation ends, s.
+    rounds : int
+        How often missing blocks are asked for without any of them coming.
+    succession : Succession | None
+        What came from this gauge in earlier conversations; None for a gauge never heard.
 
+    Examples
+    --------
     >>> session = Session()
     >>> session.greet(now_s=0.0)
     >>> session.state.name, session.outgoing()[:1], session.outgoing()
@@ -72,18 +83,18 @@ class Session:
         self.duplicates = self.out_of_place = self.repeats = self._fetches = 0
         self._patience, self._rounds = Patience(answer_s, dead_s, patience_s), rounds
         self._request: Record | None = None
-        self._asked: set[int] = set()  # sequence numbers of the request that is open, one for each repeat
+        self._asked: set[int] = set()  # sequence numbers of the open request and its repeats
         self._blocks: Blocks | None = None
-        self._ignored: Subject = None  # what came since the last order and changed nothing
+        self._ignored: Subject = None  # what came last since the order and made no sense
 
     # Orders of the caller
 
     def greet(self, now_s: float) -> None:
-        """Open the conversation, or open it anew: a shaft under way is then one that the gauge holds."""
+        """Open the conversation, or open it anew: a shaft under way then counts as held by the gauge."""
         self._order(SessionSignal.GREET, greeting(), now_s)
 
     def plan(self, plan: CyclePlan, now_s: float) -> None:
-        """Tell the gauge how the next shafts are to be measured."""
+        """Send the gauge the plan by which the next shafts are measured."""
         self._order(SessionSignal.PLAN, plan, now_s)
 
     def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
@@ -91,32 +102,36 @@ class Session:
         self._order(SessionSignal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
 
     def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
-        """Order one bench step; it comes and is stored as a shaft is."""
+        """Order one bench step; its readings come and are stored like those of a shaft."""
         self._order(SessionSignal.MEASURE, step, now_s, (step.shaft, label, started_ms))
 
     def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
-        """Get a shaft that the gauge still holds, from before this session."""
+        """Ask for a shaft that the gauge holds from before this session."""
         self._order(SessionSignal.FETCH, None, now_s, (shaft, label, started_ms))
 
     def stored(self, shaft: int, now_s: float) -> None:
-        """The shaft is safely on disk: let the gauge forget it."""
+        """Let the gauge forget a shaft that is safely on disk."""
         self._order(SessionSignal.STORED, Acknowledge(shaft), now_s)
 
     def stop(self, now_s: float) -> None:
-        """Retract now and give the shaft up; its readings so far still come."""
+        """Order the head to retract now; the readings so far still come."""
         self._order(SessionSignal.STOP, Command(Order.STOP), now_s)
 
     def handle(self, order: Feed | Release, now_s: float) -> None:
-        """Bring a shaft onto the rollers, or let it go."""
+        """Order a shaft onto the rollers, or off them."""
         self._order(SessionSignal.HANDLE, order, now_s)
 
     def clear_fault(self, now_s: float) -> None:
-        """Home the press and return to idle."""
+        """Order the press home and the gauge to IDLE."""
         self._order(SessionSignal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
 
     def _order(self, signal: SessionSignal, request: Record | None, now_s: float, named: Named | None = None) -> None:
+        """Carry out an order of the caller; raise ProtocolError if the state does not allow it."""
         if (self.state, signal) not in TABLE:
-            raise ProtocolError(f"{signal.name} has no place while {self.state.name} ({self.state.value})")
+            raise ProtocolError(
+                f"{signal.name} is not allowed in session state {self.state.name} ({self.state.value})",
+                code="out_of_order",
+            )
         if named is not None:
             assert self.identify is not None  # the table allows a shaft only after a greeting
             self._blocks, self._fetches = Blocks(*named, self.identify), 0
@@ -127,11 +142,11 @@ class Session:
     # Bytes and time
 
     def outgoing(self) -> bytes:
-        """Bytes to send now; they are handed out once."""
+        """Return the bytes to send now and forget them."""
         return self.line.outgoing()
 
     def receive(self, data: bytes, now_s: float) -> list[SessionEvent]:
-        """What the bytes that came at `now_s` mean; damaged and old frames are counted and mended by asking again."""
+        """Return the events of the bytes that came at `now_s`; what is damaged or lost is asked for again."""
         news = self.line.receive(data)
         events = [event for said in news for event in self._on_said(said, now_s)]
         if news and not self.line.waiting and self.state not in (SessionState.APART, SessionState.GREETING):
@@ -139,7 +154,7 @@ class Session:
         return events
 
     def tick(self, now_s: float) -> list[SessionEvent]:
-        """What the passing of time means; call it often, at least ten times a second."""
+        """Return the events of the time passing; call it at least ten times a second."""
         if self.state in EXPECTING_NOTHING:
             return []
         if self._patience.is_over(now_s):
@@ -147,20 +162,22 @@ class Session:
             return self._on_signal(Signal(SessionSignal.GIVE_UP, why), now_s)
         if not self._patience.asks_again(now_s, self.identify):
             return []
-        if self.line.doubts():  # a gauge that was reset is not to be asked what another was
+        if self.line.doubts():  # a gauge that was reset must not get a request meant for its state before
             return self._probe(None, now_s)
         return self._on_signal(Signal(SessionSignal.SILENCE), now_s)
 
     def _on_said(self, said: Said | Unproven, now_s: float) -> list[SessionEvent]:
+        """Return the events of one record; a record that the table does not allow now changes nothing."""
         self._patience.heard(said, now_s)
         signal = classify(said, self.identify, self._blocks, self._asked)
         if (self.state, signal.kind) in TABLE:
             return self._on_signal(signal, now_s)
-        assert isinstance(said, Record)  # all else has its place in every state
+        assert isinstance(said, Record)  # the table has everything else in every state
         self.out_of_place += 1
         return [out.OutOfPlace(said)]
 
     def _on_signal(self, signal: Signal, now_s: float) -> list[SessionEvent]:
+        """Go to the next state of the table and return the events of its effect."""
         before = self.state
         self.state, effect = TABLE[before, signal.kind]
         if self.state is not before or signal.kind is SessionSignal.BLOCK:
@@ -168,6 +185,7 @@ class Session:
         return self._carry_out(effect, signal, now_s)
 
     def _carry_out(self, effect: SessionEffect, signal: Signal, now_s: float) -> list[SessionEvent]:
+        """Carry out an effect and return its events."""
         match effect:
             case SessionEffect.GREET:
                 self.identify = self._blocks = None
@@ -220,12 +238,14 @@ class Session:
                 assert_never(effect)
 
     def _ask(self, request: Subject, now_s: float) -> list[SessionEvent]:
-        assert isinstance(request, Record)  # the table asks only what an order of the caller or a fetch brings
+        """Send a request and wait for its reply."""
+        assert isinstance(request, Record)  # only orders of the caller and fetches are asked
         self._request, self._asked = request, {self.line.send(request)}
         self._patience.sent_s = now_s
         return []
 
     def _repeat(self, now_s: float) -> list[SessionEvent]:
+        """Send the open request again; a reply to either copy counts."""
         assert self._request is not None  # the table repeats only after asking
         self.repeats += 1
         LOG.info("no answer to %s: asked again", Ours(type(self._request).__name__))
@@ -234,12 +254,14 @@ class Session:
         return []
 
     def _probe(self, doubted: Unproven | None, now_s: float) -> list[SessionEvent]:
+        """Greet the gauge to learn who speaks, without closing the open request."""
         LOG.info("asked who speaks: what came is old, or of another start of the gauge")
         self.line.greet(doubted)
         self._patience.sent_s = now_s
         return []
 
     def _fetch(self, now_s: float) -> list[SessionEvent]:
+        """Ask for missing blocks, or give up after too many requests without any of them."""
         assert self._blocks is not None  # the table fetches only what was ordered
         self._fetches += 1
         if self._fetches > self._rounds:
@@ -250,28 +272,34 @@ class Session:
         return self._ask(Resend(self._blocks.shaft, wanted), now_s)
 
     def _keep_block(self, block: Readings) -> list[SessionEvent]:
+        """Keep a new block and report it."""
         assert self._blocks is not None  # only a block of the shaft under way is a BLOCK
         self._blocks.add(block)
         self._fetches = 0
         return [out.BlockCame(block, self._blocks.readings)]
 
     def _report_event(self, event: Event, now_s: float) -> list[SessionEvent]:
+        """Report a change of the gauge's state; a state not seen since the last order counts as progress."""
         self._patience.entered(event.state, now_s)
         return [out.StateChanged(event)]
 
     def _report_done(self) -> list[SessionEvent]:
+        """Close the open request and report it as accepted."""
         self._asked.clear()
         assert self._request is not None  # a reply is matched to the open request
         return [out.Done(self._request)]
 
     def _fail(self, error: MidspanError) -> list[SessionEvent]:
+        """Close the open request and report an error."""
         self._asked.clear()
         return [out.Failed(error)]
 
     def _fail_refused(self, reply: Reply) -> list[SessionEvent]:
+        """Report the refusal of the open request."""
         assert self._request is not None  # a reply is matched to the open request
         return self._fail(session_errors.refused(self._request, reply))
 
     def _fail_lost(self, identify: Identify) -> list[SessionEvent]:
+        """Report that the gauge no longer holds the shaft under way."""
         self.identify = identify
         return self._fail(session_errors.lost(self._blocks, identify.state))

@@ -1,4 +1,4 @@
-"""Words for what can go wrong in the conversation with a gauge, as errors: what, where, what to do."""
+"""Errors of the conversation with a gauge: what is wrong, where, what to do."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ REFUSAL_WORDS = {
     Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",
     Refusal.NO_FEEDER: "it has no feeder",
 }
-# By the field that the refusal names: what to say, and the fault that it would be if something moved.
+# By the field that the refusal names: the words, and the fault that it would be if something moved.
 UNSAFE = {
     "lid": ("the lid is open: shut it", FaultCode.LID_OPEN),
     "stop": ("the emergency stop is pressed: find out why, then release it", FaultCode.EMERGENCY_STOP),
@@ -31,24 +31,27 @@ UNSAFE = {
 
 
 def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
-    """The gauge speaks another version or another schema.
+    """Return the error for a gauge of another version or another schema.
 
-    >>> str(foreign(2, 0, bytes(8))).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
-    True
+    >>> error = foreign(2, 0, bytes(8))
+    >>> error.code, str(error).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
+    ('other_version', True)
     """
     theirs = version_text(major, minor, schema)
     ours = version_text(PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint())
     return ProtocolError(
-        f"the gauge speaks protocol {theirs}, this host {ours}: put the same version of midspan on both"
+        f"the gauge speaks protocol {theirs}, this host {ours}: put the same version of midspan on both",
+        code="other_version",
     )
 
 
 def refused(request: Record, reply: Reply) -> MidspanError:
-    """The gauge said no: a DeviceFault when a person must make it safe first, else a ProtocolError.
+    """Return the error for a refusal: DeviceFault if a person must make the gauge safe first, else ProtocolError.
 
     >>> from midspan.wire.records import Acknowledge
-    >>> str(refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft")))
-    'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)'
+    >>> error = refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft"))
+    >>> error.code, str(error)
+    ('UNKNOWN_SHAFT', 'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)')
     """
     assert reply.refusal is not None
     if reply.refusal is Refusal.NOT_SAFE:
@@ -57,55 +60,64 @@ def refused(request: Record, reply: Reply) -> MidspanError:
         return DeviceFault(words, code="" if code is None else code.name)
     place = f", field {reply.field}" if reply.field else ""
     reason = f"{REFUSAL_WORDS[reply.refusal]} ({reply.refusal.name}{place})"
-    return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}")
+    return ProtocolError(f"the gauge refused {_request_name(request)}: {reason}", code=reply.refusal.name)
 
 
 def _request_name(request: Record) -> str:
+    """Return the name by which people know a request."""
     return request.order.name if isinstance(request, Command) else type(request).__name__
 
 
 def reset(blocks: Blocks | None) -> LinkError:
-    """The gauge started again and forgot the conversation."""
+    """Return the error for a gauge that started again and forgot the conversation."""
     shaft = "" if blocks is None else f"; what it had not sent of shaft {blocks.shaft} is lost"
-    return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again")
+    return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again", code="reset")
 
 
 def lost(blocks: Blocks | None, state: State) -> LinkError:
-    """The gauge is at rest and does not hold the shaft that was under way."""
+    """Return the error for a gauge at rest that does not hold the shaft that was under way."""
     shaft = "the shaft" if blocks is None else f"shaft {blocks.shaft}"
-    return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again")
+    return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again", code="lost")
 
 
 def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
-    """Blocks that do not come however often they are asked for; the gauge still holds them."""
+    """Return the error for blocks that do not come however often they are asked for; the gauge still holds them."""
     missing = ", ".join(map(str, blocks.missing(5))) or "the end"
     return LinkError(
-        f"shaft {blocks.shaft} is not whole, block {missing} did not come in {rounds} requests: "
-        "check the cable, then fetch the shaft again"
+        f"shaft {blocks.shaft} is incomplete, block {missing} did not come in {rounds} requests: "
+        "check the cable, then fetch the shaft again",
+        code="unobtainable",
     )
 
 
 def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks: bool) -> MidspanError:
-    """Nothing came, or nothing went on, for too long; a record without sense that was ignored says why."""
+    """Return the error for a conversation without frames, or without progress, for too long.
+
+    If a frame that made no sense was ignored before, its error is returned: it is the likely reason.
+    """
     if isinstance(ignored, ProtocolError):
         return ignored
     if speaks:
         return LinkError(
-            f"the gauge speaks and nothing went on ({state.value}): does another program give it orders? "
-            "It keeps its readings until fetched"
+            f"the gauge answers but makes no progress ({state.value}): does another program give it orders? "
+            "It keeps its readings until fetched",
+            code="no_progress",
         )
     if again := line.succession.old_since_new:
         return LinkError(
-            f"nothing new came from the gauge ({state.value}), frames from before came again {again} times: "
-            "check cable and adapter, and that no other program is on the line"
+            f"nothing new came from the gauge ({state.value}), only {again} frames that had come before: "
+            "check cable and adapter, and that no other program is on the line",
+            code="only_old",
         )
     if line.frames:
         return LinkError(
-            f"the gauge fell silent ({state.value}): check cable and supply; it keeps its readings until fetched"
+            f"the gauge fell silent ({state.value}): check cable and supply; it keeps its readings until fetched",
+            code="silent",
         )
     if line.bytes_in:
         return LinkError(
             f"{line.bytes_in} bytes came and none of them spoke the gauge's protocol: "
-            "another instrument may be on this port"
+            "another instrument may be on this port",
+            code="no_gauge",
         )
-    return LinkError("nothing answers there: is the gauge on this port, powered and running?")
+    return LinkError("nothing answers there: is the gauge on this port, powered and running?", code="no_answer")

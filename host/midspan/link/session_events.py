@@ -1,4 +1,4 @@
-"""What a session tells its caller."""
+"""Events that a session reports to its caller."""
 
 from __future__ import annotations
 
@@ -11,21 +11,41 @@ from midspan.wire.records import Event, Fault, Identify, Readings, Record
 
 @dataclass(frozen=True, slots=True)
 class Identified:
-    """The gauge answered a greeting; it may still be moving."""
+    """The gauge answered a greeting; it may still be moving.
+
+    Parameters
+    ----------
+    identify : Identify
+        Its answer.
+    """
 
     identify: Identify
 
 
 @dataclass(frozen=True, slots=True)
 class StateChanged:
-    """The gauge's cycle went on to another state."""
+    """The gauge went on to another state of its cycle.
+
+    Parameters
+    ----------
+    event : Event
+        Its record, with the states before and after.
+    """
 
     event: Event
 
 
 @dataclass(frozen=True, slots=True)
 class BlockCame:
-    """A block of readings that had not come before; `readings` counts those of its shaft so far."""
+    """A block of readings came that had not come before.
+
+    Parameters
+    ----------
+    block : Readings
+        The block.
+    readings : int
+        Number of readings of its shaft that have come so far, this block included.
+    """
 
     block: Readings
     readings: int
@@ -33,35 +53,65 @@ class BlockCame:
 
 @dataclass(frozen=True, slots=True)
 class Faulted:
-    """The gauge reported a fault and has taken its safe action."""
+    """The gauge reported a fault and has taken its safe action.
+
+    Parameters
+    ----------
+    fault : Fault
+        Its record.
+    """
 
     fault: Fault
 
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """Every block of a shaft is here; the gauge keeps them until the session is told `stored`."""
+    """Every block of a shaft has come; the gauge keeps them until the session is told `stored`.
+
+    Parameters
+    ----------
+    run : RawRun
+        All readings of the shaft.
+    """
 
     run: RawRun
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """The gauge accepted a request: it has the plan, forgot the shaft, or begins to move."""
+    """The gauge accepted a request: it has the plan, forgot the shaft, or begins to move.
+
+    Parameters
+    ----------
+    request : Record
+        The request.
+    """
 
     request: Record
 
 
 @dataclass(frozen=True, slots=True)
 class OutOfPlace:
-    """A record that has no meaning now, such as a late duplicate; nothing changed."""
+    """A record came that has no meaning now, such as a late duplicate; nothing changed.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    """
 
     record: Record
 
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """What was under way came to nothing; `error` says why and what to do."""
+    """What was under way failed.
+
+    Parameters
+    ----------
+    error : MidspanError
+        What is wrong and what to do.
+    """
 
     error: MidspanError
 

@@ -1,10 +1,10 @@
-"""The host's end of the conversation as one table: state and signal give the next state and an effect.
+"""The host's end of the conversation as a table: state and signal give the next state and an effect.
 
-A signal is an order of the caller, what a record of the device means here, or the passing of time. A pair
-that is not in the table changes nothing: an order raises, a record is reported as out of place.
+A signal is an order of the caller, the meaning of a record that came, or the passing of time. A pair that is not in the
+table changes nothing: an order raises an error, a record is reported as out of place.
 
-`classify` says what the gauge meant at this moment of the conversation: what came and what is known in, signal out.
-It changes nothing; what a signal changes is its effect, which session.py carries out.
+`classify` finds the signal of a record from the record and what is known. It changes nothing; what a signal changes is
+its effect, which session.py carries out.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ SubjectT = TypeVar("SubjectT", Identify, Readings, Event, Fault, Reply, Blocks, 
 
 
 class SessionState(Enum):
-    """Where the host stands in the conversation."""
+    """Where the host is in the conversation."""
 
     APART = "no greeting has been answered, or the conversation broke"
     GREETING = "Greet sent"
@@ -43,7 +43,7 @@ class SessionState(Enum):
 
 
 class SessionSignal(Enum):
-    """What can happen, in four groups: orders, Identify and other records, shaft totals, time."""
+    """Everything that can happen, in four groups: orders, Identify and other records, blocks and ends, time."""
 
     GREET = auto()
     PLAN = auto()
@@ -67,34 +67,34 @@ class SessionSignal(Enum):
     REFUSED = auto()
     UNGREETED = auto()  # Reply to anything: refused because the device forgot the greeting
     STRAY = auto()  # Reply to no open request, or a block or end of another shaft
-    NONSENSE = auto()  # a sound frame whose content is no record for a host
+    NONSENSE = auto()  # a sound frame whose content is not a record for a host
 
     BLOCK = auto()
     DUPLICATE = auto()
-    WHOLE = auto()  # EndOfShaft, and every block is there
+    WHOLE = auto()  # EndOfShaft, and every block has come
     GAPS = auto()  # EndOfShaft, and blocks are missing
     CONTRADICTION = auto()  # a block or EndOfShaft that contradicts what came before
 
     SILENCE = auto()  # nothing came for the time of an answer
-    GIVE_UP = auto()  # nothing came, or nothing went on, for far too long
-    UNOBTAINABLE = auto()  # requests without end brought no missing block
+    GIVE_UP = auto()  # nothing came, or nothing progressed, for far too long
+    UNOBTAINABLE = auto()  # repeated requests brought none of the missing blocks
 
 
 class SessionEffect(Enum):
-    """What a transition does besides going to the next state."""
+    """Actions of a transition besides going to the next state."""
 
     GREET = auto()  # forget who was there, and send the greeting
     ASK = auto()  # send the caller's request
     REPEAT = auto()  # send the open request again
     PROBE = auto()  # ask who speaks
-    FETCH = auto()  # ask for the blocks that are missing, or for the end; UNOBTAINABLE once that was in vain too often
+    FETCH = auto()  # ask for missing blocks or the end; signal UNOBTAINABLE after too many attempts
     FETCH_GAPS = auto()  # keep the end, then fetch
     KEEP_BLOCK = auto()
     COUNT_DUPLICATE = auto()
     FINISH = auto()  # hand the run over
     CLOSE_REQUEST = auto()  # it is answered
     NOTE_IDENTIFY = auto()
-    IGNORE = auto()  # but name it, should the conversation be given up
+    IGNORE = auto()  # but name it if the conversation is given up
     REPORT_IDENTIFY = auto()
     REPORT_EVENT = auto()
     REPORT_FAULT = auto()
@@ -107,13 +107,13 @@ class SessionEffect(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """What happened, and what came with it: a record, the blocks with their end, the run, or why it fails."""
+    """What happened, with what came: a record, the blocks with their end, the run, or the error."""
 
     kind: SessionSignal
     subject: Subject = None
 
     def brought(self, kind: type[SubjectT]) -> SubjectT:
-        """Return what came with it, which is of this kind wherever the table pairs its signal with the effect."""
+        """Return what came with the signal; the table pairs each signal with effects that expect this type."""
         assert isinstance(self.subject, kind)
         return self.subject
 
@@ -121,11 +121,11 @@ class Signal:
 _S, _G, _E = SessionState, SessionSignal, SessionEffect
 _COLLECTING = (_S.MEASURING, _S.FETCHING)
 
-# What holds in every state unless the table below says otherwise.
+# Holds in every state unless the table below says otherwise.
 _COMMON: dict[SessionSignal, tuple[SessionState | None, SessionEffect]] = {
     _G.GREET: (_S.GREETING, _E.GREET),  # opens the conversation anew; the device still holds what was under way
     _G.FOREIGN: (_S.APART, _E.FAIL),
-    _G.UNPROVEN: (None, _E.PROBE),  # a gauge that was reset can prove it, what is only said again can not
+    _G.UNPROVEN: (None, _E.PROBE),  # a gauge that was reset can prove it, a repeated old frame cannot
     _G.RESET: (_S.APART, _E.FAIL_RESET),
     _G.UNGREETED: (_S.APART, _E.FAIL_RESET),
     _G.NONSENSE: (_S.APART, _E.FAIL),
@@ -206,11 +206,26 @@ AT_REST = (State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDIN
 def classify(
     said: Said | Unproven, known: Identify | None, blocks: Blocks | None, open_requests: Container[int]
 ) -> Signal:
-    """Return the signal that this is in TABLE, with what its effect works on; nothing is changed.
+    """Return the signal of what came, with what its effect needs; nothing is changed.
 
-    `known` is the last Identify, `blocks` the shaft under way, `open_requests` the sequence numbers whose
-    reply is awaited.
+    Parameters
+    ----------
+    said : Said | Unproven
+        What a frame says.
+    known : Identify | None
+        Last Identify of the gauge, None before the first.
+    blocks : Blocks | None
+        Blocks of the shaft under way, None if there is no shaft.
+    open_requests : Container[int]
+        Sequence numbers whose reply is awaited.
 
+    Returns
+    -------
+    Signal
+        A signal that TABLE has, or that is out of place in the present state.
+
+    Examples
+    --------
     >>> classify(Reply(to_sequence=3, refusal=None, field=""), None, None, {3}).kind.name
     'ACCEPTED'
     >>> classify(Reply(to_sequence=2, refusal=None, field=""), None, None, {3}).kind.name
@@ -229,7 +244,7 @@ def classify(
             return _of_block(said, blocks)
         case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_end(said, blocks)
-        case Reply(refusal=Refusal.WRONG_PROTOCOL):  # whatever it answers: the gauge knows of no greeting any more
+        case Reply(refusal=Refusal.WRONG_PROTOCOL):  # whatever it answers, the gauge has forgotten the greeting
             return Signal(SessionSignal.UNGREETED, said)
         case Reply(to_sequence=sequence) if sequence in open_requests:
             return Signal(SessionSignal.ACCEPTED if said.refusal is None else SessionSignal.REFUSED, said)
@@ -239,11 +254,13 @@ def classify(
             return Signal(SessionSignal.RESTED if said.state in AT_REST else SessionSignal.CHANGED, said)
         case Fault():
             return Signal(SessionSignal.FAULT, said)
-    wrong_way = ProtocolError(f"the gauge sent a {type(said).__name__}, which only a host sends: reset it")
-    return Signal(SessionSignal.NONSENSE, wrong_way)
+    name = type(said).__name__
+    error = ProtocolError(f"the gauge sent a {name}, which only a host sends: reset the gauge", code="wrong_way")
+    return Signal(SessionSignal.NONSENSE, error)
 
 
 def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> SessionSignal:
+    """Return the signal of an Identify."""
     if known is not None and record.boot != known.boot:
         return SessionSignal.RESET
     if record.state not in AT_REST:
@@ -254,6 +271,7 @@ def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None
 
 
 def _of_block(block: Readings, blocks: Blocks) -> Signal:
+    """Return the signal of a block of the shaft under way."""
     try:
         return Signal(SessionSignal.BLOCK if blocks.is_new(block) else SessionSignal.DUPLICATE, block)
     except ProtocolError as error:
@@ -261,6 +279,7 @@ def _of_block(block: Readings, blocks: Blocks) -> Signal:
 
 
 def _of_end(end: EndOfShaft, blocks: Blocks) -> Signal:
+    """Return the signal of the end of the shaft under way."""
     try:
         ended = blocks.ended(end)
         if ended.missing(1):

@@ -1,8 +1,8 @@
-"""What of a gauge's frames is new: a line, or a program between, may say again what was said before.
+"""Tell new frames of a gauge from old ones: a line, or a program between, may repeat what was said before.
 
-A gauge numbers its frames in the order in which it speaks, and draws another boot number at every start. So a frame
-whose number does not come after the newest is old, and so is every Identify of a boot number that another has followed.
-Only Identify carries the boot number; section 7 of SPEC.md says what cannot be told for that.
+A gauge numbers its frames in the order in which it sends them and draws a new boot number at every start. So a frame
+whose number does not come after the newest is old, and so is an Identify of a boot number that another has followed.
+Only Identify has the boot number; section 7 of SPEC.md says what cannot be told for that reason.
 """
 
 from __future__ import annotations
@@ -14,28 +14,41 @@ from typing import Self
 
 from midspan.wire.framing import SEQUENCES
 
-# More than a gauge sends without a host.
-LARGEST_LEAP = 4096
+LARGEST_LEAP = 4096  # frames; more than a gauge sends while no host listens
 
 
 class FrameNews(Enum):
-    """Where a frame stands among those that came."""
+    """Where a frame belongs among those that came."""
 
-    NEW = "later than all that came"
-    OLD = "said before, or overtaken"
-    UNPROVEN = (
-        "further on than the next, or an Identify of a boot number never heard before: it may be of another start"
-    )
+    NEW = "later than every frame that came"
+    OLD = "a repetition, or overtaken by a later frame"
+    UNPROVEN = "frames are missing before it, or its boot number is new: it may be from another start of the gauge"
 
 
 class Succession:
-    """The newest frame that came from a gauge, its boot number, and those that are over.
+    """The newest frame of a gauge, its boot number, and the boot numbers that are over.
 
-    Keep it as long as frames of the same gauge may come, also over several conversations. `newest` is the number of
-    the newest frame, `lost` counts those that are missing between those that came, `old` those that came too late,
-    `old_since_new` those since the newest. `sent` is this host's own next number, which goes on too: no reply to an
-    earlier request answers a later one. A host begins it anywhere, so that neither does a reply to another host.
+    Keep it as long as frames of this gauge may come, also over several conversations. This host's own numbers go on too
+    and begin at random, so that a reply to an earlier request, or to another host, answers no later request.
 
+    Parameters
+    ----------
+    sent : int
+        Number of this host's next frame.
+
+    Attributes
+    ----------
+    newest : int
+        Number of the newest frame that came.
+    lost : int
+        Number of frames missing between those that came.
+    old : int
+        Number of frames that came too late or again.
+    old_since_new : int
+        Number of old frames since the newest.
+
+    Examples
+    --------
     >>> gauge = Succession()
     >>> [gauge.standing(sequence, boot).name for sequence, boot in [(7, 77), (8, None), (10, None), (8, None), (0, 78)]]
     ['NEW', 'NEW', 'UNPROVEN', 'OLD', 'UNPROVEN']
@@ -54,10 +67,22 @@ class Succession:
         self._over: set[Hashable] = set()
 
     def standing(self, sequence: int, boot: Hashable | None = None) -> FrameNews:
-        """Where a frame stands that came now; `boot` is what an Identify says, None with any other record.
+        """Judge a frame that came now and count it.
 
-        The first boot number is believed at once; before it all is new. Then only the next frame is, and an Identify
-        that says itself that it is of this start, however much was lost before it.
+        The first boot number is believed at once; before it every frame is new. Afterwards a frame is new only if it
+        is the next one, or an Identify of the same start, however many frames were lost before it.
+
+        Parameters
+        ----------
+        sequence : int
+            Number of the frame.
+        boot : Hashable | None
+            Boot number in an Identify; None for any other record.
+
+        Returns
+        -------
+        FrameNews
+            New, old, or not proven to be of this start.
         """
         found = self._standing(sequence, boot)
         if found is FrameNews.OLD:
@@ -68,16 +93,17 @@ class Succession:
         return found
 
     def believe(self, sequence: int, boot: Hashable) -> None:
-        """The gauge has this boot number now, and this frame is its newest: whatever it was before is over."""
+        """Take a boot number as the present one, and this frame as its newest; the boot number before it is over."""
         if self._boot is not None and self._boot != boot:
             self._over.add(self._boot)
         self._boot, self.newest, self.old_since_new = boot, sequence, 0
 
     def copy(self) -> Self:
-        """One that goes on from here by itself."""
+        """Return an independent copy."""
         return deepcopy(self)
 
     def _standing(self, sequence: int, boot: Hashable | None) -> FrameNews:
+        """Judge a frame without counting old frames."""
         if boot in self._over:
             return FrameNews.OLD
         if self._boot is None:

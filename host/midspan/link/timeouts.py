@@ -1,4 +1,4 @@
-"""How long a conversation may wait: when to ask again, and when to give up; time comes as an argument."""
+"""Time limits of a conversation: when to ask again, and when to give up; time comes as an argument."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from midspan.base.errors import ProtocolError
 from midspan.wire.records import Identify, State
 
-SILENCE_SHARE = 4  # the host speaks this often within the time after which a device takes it for gone
+SILENCE_SHARE = 4  # times the host speaks within the silence after which a device takes it for gone
 
 
 @dataclass
 class Patience:
-    """When something was sent, heard, and went on last, in seconds of the caller's clock.
+    """Times of the last request, the last frame and the last progress, in seconds of the caller's clock.
 
-    Only what brings the order nearer to its end goes on: a gauge that goes round and round, or whose frames are those
-    of another host, is given up after `patience_s` though it never falls silent.
+    Only what brings the order nearer to its end counts as progress. A gauge that goes round and round, or whose frames
+    answer another host, is given up after `patience_s` though it never falls silent.
 
     >>> patience = Patience(answer_s=1.0, dead_s=5.0, patience_s=120.0)
     >>> patience.ordered(now_s=10.0)
@@ -32,36 +32,37 @@ class Patience:
     sent_s: float = 0.0
     heard_s: float = 0.0
     went_on_s: float = 0.0
-    passed: set[State] = field(default_factory=set)  # states that the gauge went to since the last order
+    passed: set[State] = field(default_factory=set)  # states the gauge has visited since the last order
 
     def ordered(self, now_s: float) -> None:
-        """An order of the caller begins."""
+        """Start all times anew for an order of the caller."""
         self.sent_s = self.heard_s = self.went_on_s = now_s
         self.passed.clear()
 
     def heard(self, said: object, now_s: float) -> None:
-        """Something came; what is no record is no sign of life."""
+        """Note that something came; bytes that are no record are no sign of life."""
         if not isinstance(said, ProtocolError):
             self.heard_s = now_s
 
     def entered(self, state: State, now_s: float) -> None:
-        """The gauge went to another state."""
+        """Note that the gauge went to a state; only the first visit since the last order is progress."""
         if state not in self.passed:
             self.passed.add(state)
             self.went_on_s = now_s
 
     def is_over(self, now_s: float) -> bool:
-        """Whether nothing came, or nothing went on, for too long."""
+        """Return True if nothing came, or nothing progressed, for too long."""
         return not self.hears(now_s) or now_s - self.went_on_s >= self.patience_s
 
     def hears(self, now_s: float) -> bool:
-        """Whether something came not long ago."""
+        """Return True if something came not long ago."""
         return now_s - self.heard_s < self.dead_s
 
     def asks_again(self, now_s: float, identify: Identify | None) -> bool:
-        """Whether to speak again to the gauge of this Identify, so that it does not take its host for gone.
+        """Return True if it is time to speak to the gauge again, before it takes its host for gone.
 
-        None while a greeting waits for one; that is repeated however much else comes.
+        `identify` is the gauge's last answer; None while a greeting waits for its answer, which is repeated whatever
+        else comes.
         """
         if identify is None:
             return now_s - self.sent_s >= self.answer_s

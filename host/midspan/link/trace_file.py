@@ -1,4 +1,4 @@
-"""What went over a line, written down in lines that a person reads and a program reads back to the same bytes.
+"""Write what passes over a line in lines that people read, and read them back to the same bytes.
 
     midspan trace 1
         0.000 1 = opened «COM3» 2026-11-30T17:33:17.123Z
@@ -7,9 +7,9 @@
        12.071 1 < 24: 0b03...
               . no frame: checksum is wrong in a frame of 24 bytes
 
-A line of bytes has milliseconds since the trace began (monotonic), the number of the open line, > for what went to the
-gauge or < for what came from it, how many bytes, and all of them in hex. What they say stands below; it is for people,
-as is a line with =. Text from outside is in quotes, «so».
+A line of bytes has the milliseconds since the trace began (monotonic), the number of the open line, > for bytes to the
+gauge or < for bytes from it, their number, and all of them in hex. Below it the frames are explained for people, as in
+lines with =. Text from outside is in quotes, «so».
 """
 
 from __future__ import annotations
@@ -29,16 +29,28 @@ from midspan.wire.codec import Said, said_in
 from midspan.wire.framing import Deframer, Frame
 
 FIRST_LINE = "midspan trace 1"
-MOST_BYTES = 32_000_000  # of one file, some 900 shafts; then it becomes the file of before, in place of an older one
+MOST_BYTES = 32_000_000  # a file, some 900 shafts; then it becomes the file before, in place of an older one
 BEFORE = ".before"
-MOST_VALUES = 8  # of an array that are told
+MOST_VALUES = 8  # an array of more is explained by its length
 TO_GAUGE, FROM_GAUGE = ">", "<"
 DIRECTIONS = (TO_GAUGE, FROM_GAUGE)
 
 
 @dataclass(frozen=True, slots=True)
 class Passed:
-    """Bytes that went over a line in one piece: when (milliseconds since the trace began), on which line, which way."""
+    """Bytes that passed over a line in one piece.
+
+    Parameters
+    ----------
+    time_ms : float
+        Time since the trace began, ms.
+    line : int
+        Number of the open line, from 1.
+    direction : str
+        TO_GAUGE or FROM_GAUGE.
+    data : bytes
+        The bytes.
+    """
 
     time_ms: float
     line: int
@@ -47,10 +59,27 @@ class Passed:
 
 
 class TraceFile:
-    """A trace that grows at the end of a file, up to twice MOST_BYTES with that of before.
+    """A trace that grows at the end of a file, up to twice `most_bytes` with the file before it.
 
-    `count_s` gives monotonic seconds, `date` the time of the day in words. Raises OutputError when the file cannot be
-    begun, or is one of something else. Later nothing is raised: `complain` is told once, and no more is written.
+    Once it is begun it raises nothing: when the disk fails it complains once and writes no more.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; a trace that is there is continued.
+    count_s : Callable[[], float]
+        Monotonic seconds.
+    date : Callable[[], str]
+        Date and time in words.
+    complain : Callable[[str], None]
+        Called once if the trace has to end early.
+    most_bytes : int
+        Size at which the file becomes the file before and a new one begins, bytes.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be begun, or is no trace.
     """
 
     def __init__(
@@ -61,20 +90,41 @@ class TraceFile:
         self._most_bytes, self._size, self._lines = most_bytes, 0, 0
         self._begun_s = count_s()
         if path.exists() and not is_trace(path):
-            raise OutputError(f"{path}: is there already and no trace, so it is left alone; name another file")
+            raise OutputError(f"{path}: exists already and is not a trace; it is left as it is. Name another file")
         self._file: TextIO | None = None
         with writing(path):
             self._begin()
 
     def opened(self, name: str) -> LineTrace:
-        """Note that a line was opened, and return what writes down what goes over it."""
+        """Note that a line was opened and return its writer.
+
+        Parameters
+        ----------
+        name : str
+            Name of the port.
+
+        Returns
+        -------
+        LineTrace
+            Writer for what passes over that line.
+        """
         self._lines += 1
         line = LineTrace(self, self._lines)
         line.note(f"opened {quoted(name)} {self._date()}")
         return line
 
     def write(self, line: int, rest: str, below: Iterator[str]) -> None:
-        """Add a line with its time, and those that explain it."""
+        """Add a line with its time, and lines that explain it.
+
+        Parameters
+        ----------
+        line : int
+            Number of the open line.
+        rest : str
+            Text after the number.
+        below : Iterator[str]
+            Explanations, a line each.
+        """
         time_ms = 1000 * (self._count_s() - self._begun_s)
         self._add("".join((f"{time_ms:12.3f} {line} {rest}\n", *(f"{'.':>14} {words}\n" for words in below))))
 
@@ -86,11 +136,13 @@ class TraceFile:
                 file.close()
 
     def _begin(self) -> None:
+        """Open the file and write the first line."""
         self._file = self._path.open("a", encoding="utf-8")
         self._size = os.fstat(self._file.fileno()).st_size
         self._add(f"{'' if self._size == 0 else chr(10)}{FIRST_LINE}\n")  # the last line may be torn
 
     def _add(self, text: str) -> None:
+        """Write text; on failure close the trace and complain."""
         if self._file is None:
             return
         try:
@@ -101,35 +153,48 @@ class TraceFile:
                 self._begin_anew()
         except OSError as error:
             self.close()
-            self._complain(f"{self._path}: the trace ends here ({error.strerror}); all else goes on")
+            self._complain(f"{self._path}: the trace ends here ({error.strerror}); everything else goes on")
 
     def _begin_anew(self) -> None:
+        """Put the full file aside and begin another."""
         self.close()
         self._path.replace(self._path.with_name(self._path.name + BEFORE))
         self._begin()
 
 
 class LineTrace:
-    """One open line of a trace."""
+    """Writer of one open line of a trace."""
 
     def __init__(self, file: TraceFile, number: int) -> None:
         self._file, self._number = file, number
         self._frames = {direction: Deframer() for direction in DIRECTIONS}
 
     def passed(self, direction: str, data: bytes) -> None:
-        """Write down bytes that went over the line, and the frames that they complete."""
+        """Write bytes that passed over the line, and explain the frames that they complete."""
         if data:
             frames = self._frames[direction].feed(data)
             self._file.write(self._number, f"{direction} {len(data)}: {data.hex(' ', 4)}", map(explained, frames))
 
     def note(self, words: str) -> None:
-        """Write down what became of the line."""
+        """Write what happened to the line."""
         self._file.write(self._number, f"= {words}", iter(()))
 
 
 def explained(item: Frame | FrameError) -> str:
-    """Return what a frame says in words.
+    """Return what a frame says, in words.
 
+    Parameters
+    ----------
+    item : Frame | FrameError
+        A frame, or the reason why bytes are none.
+
+    Returns
+    -------
+    str
+        One line.
+
+    Examples
+    --------
     >>> explained(Frame(7, bytes.fromhex("12 06")))
     'frame 7: Acknowledge shaft 3'
     """
@@ -139,6 +204,7 @@ def explained(item: Frame | FrameError) -> str:
 
 
 def _said(said: Said) -> str:
+    """Return the content of a frame in words."""
     if isinstance(said, ProtocolError):
         return f"nothing known: {quoted(str(said))}"
     if isinstance(said, tuple):
@@ -148,8 +214,20 @@ def _said(said: Said) -> str:
 
 
 def in_words(value: Any) -> str:
-    """Return a value of a record in words; of many in a row only how many.
+    """Return a value of a record in words.
 
+    Parameters
+    ----------
+    value : Any
+        Number, text, bytes, member of an enumeration, or a sequence of them.
+
+    Returns
+    -------
+    str
+        The value; of a sequence longer than MOST_VALUES only its length.
+
+    Examples
+    --------
     >>> in_words((1, 2)), in_words(tuple(range(64))), in_words(None), in_words("attic")
     ('[1 2]', '[64 values]', 'none', '«attic»')
     """
@@ -165,9 +243,22 @@ def in_words(value: Any) -> str:
 
 
 def is_trace(path: Path) -> bool:
-    """Return True for a file that begins as a trace does, also for an empty one.
+    """Return True for a file that begins as a trace does, also for an empty file.
 
-    Raises TraceError when it cannot be read.
+    Parameters
+    ----------
+    path : Path
+        File to look at.
+
+    Returns
+    -------
+    bool
+        False for a file of something else.
+
+    Raises
+    ------
+    TraceError
+        The file cannot be read.
     """
     check_ordinary(path, TraceError)
     with reading(path, TraceError), path.open("rb") as file:
@@ -175,12 +266,25 @@ def is_trace(path: Path) -> bool:
 
 
 def read_trace(path: Path) -> Iterator[Passed]:
-    """Give every piece of bytes of a trace, in order; a line that was not written to its end is left out.
+    """Yield every piece of bytes of a trace, in order; a line that was cut off is left out.
 
-    Raises TraceError, naming the line, when the file is no trace or was edited.
+    Parameters
+    ----------
+    path : Path
+        File to read.
+
+    Yields
+    ------
+    Passed
+        Time, line, direction and bytes.
+
+    Raises
+    ------
+    TraceError
+        The file is no trace or was edited; the message names the line.
     """
     if not is_trace(path):
-        raise TraceError(f"{path}: is no trace of a line; name a file that `midspan --trace FILE` wrote")
+        raise TraceError(f"{path}: not the trace of a line; name a file that `midspan --trace FILE` wrote")
     with reading(path, TraceError), path.open(encoding="utf-8", errors="replace") as lines:
         for number, line in enumerate(lines, 1):
             words = line.split(maxsplit=4)
@@ -189,10 +293,11 @@ def read_trace(path: Path) -> Iterator[Passed]:
 
 
 def _passed(words: list[str], place: str) -> Iterator[Passed]:
+    """Yield the piece of a line of bytes; nothing if the line was cut off."""
     time_ms, line, direction, length, digits = words
     try:
         whole = 2 * int(length.removesuffix(":"))
         if len("".join(digits.split())) >= whole:
             yield Passed(float(time_ms), int(line), direction, bytes.fromhex(digits))
     except ValueError as error:
-        raise TraceError(f"{place}: is no line of a trace ({error}); it was edited") from error
+        raise TraceError(f"{place}: not a line of a trace ({error}); was the file edited?") from error

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 import shutil
@@ -14,7 +13,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from midspan.base.errors import LinkError
-from midspan.link.serial_port import ADVICE
+from midspan.link.serial_port import BUSY
 from midspan.wire.schema import data_folder
 
 # Objects on a 64-bit host are twice the size of those on the chip, so this is like half as much there. The truths of
@@ -114,7 +113,7 @@ class Rehearsal:
             fcntl.flock(self._hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             self._hold.close()
-            raise LinkError(f"simulated gauge in {self._folder}: {ADVICE[errno.EBUSY]}") from error
+            raise LinkError(f"simulated gauge in {self._folder}: {BUSY.words}", code=BUSY.code) from error
         if self._prepare is not None:
             self._prepare()
 
@@ -151,7 +150,9 @@ class Rehearsal:
         status = self._own_end() if isinstance(error, LinkError) else None
         self._end()
         if status is not None:
-            raise LinkError(f"the simulated gauge ended with status {status}: {self._last_words()}") from error
+            raise LinkError(
+                f"the simulated gauge ended with status {status}: {self._last_words()}", code="simulation_ended"
+            ) from error
 
     def _own_end(self) -> int | None:
         """Return the exit status of a process that ended by itself, or None if it still runs."""
