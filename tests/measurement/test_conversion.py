@@ -35,13 +35,11 @@ def state(flexibility, vertical=VERTICAL):
 def flexibility_of(low, high, travel, give=0.02, span=650.0, vertical=VERTICAL):
     """L^2 / EI in 1/N by the second truth: the root of what is left of the travel."""
     bend = (travel - give * (high - low)) / span
-    return brentq(
-        lambda y: ratio_for(high * y, vertical) - ratio_for(low * y, vertical) - bend,
-        1e-3,
-        0.45,
-        xtol=1e-15,
-        rtol=1e-14,
-    )
+
+    def left(y):
+        return ratio_for(high * y, vertical) - ratio_for(low * y, vertical) - bend
+
+    return brentq(left, 1e-3, 0.45, xtol=1e-15, rtol=1e-14)
 
 
 def standard_thou(span=650.0, vertical=VERTICAL, to=STANDARD, **inputs):

@@ -5,12 +5,17 @@ it. Each derivative is checked by evaluating the same readings under a calibrati
 """
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace
 
+import GTC
 import numpy as np
 import pytest
+from midspan.archive.raw_run import Phase
+from midspan.base.units import OLDER, STANDARD
 from midspan.measurement.result import evaluate
-from midspan.measurement.spine_budget import CAUSES
-from synthetic import Gauge, Shaft, paper_calibration, raw_run
+from midspan.measurement.spine_budget import CAUSES, MeanForces, screw_factor, shear_share, u_converted_thou
+from synthetic import Gauge, Shaft, paper_calibration, ratio_for, raw_run
 
 SPINES = (150.0, 500.0, 1000.0, 1500.0)
 CAL = paper_calibration()
@@ -140,3 +145,146 @@ def test_shares_of_the_design_table():
     budget = result_of(readings(), cal).budget
     for name, expanded in (("span", 0.2), ("force scale", 0.25), ("travel scale", 0.15), ("frame give", 0.34)):
         assert 2 * budget.of(name) == pytest.approx(expanded, rel=0.1), name
+
+
+# Every line of the budget, with a calibration whose figures are all different
+
+ODD = {
+    "force": {"u_scale": 3e-4, "u_linearity_n": 7e-4, "dof_scale": 5.0, "dof_linearity": 7.0},
+    "travel": {"u_scale": 2e-4, "u_screw_mm": 0.0013, "dof_scale": 11.0, "dof_screw": 13.0,
+               "steps_per_screw_turn": 2900.0},
+    "frame": {"give_mm_per_n": 0.014, "u_give_mm_per_n": 3e-4, "dof_give": 17.0},
+    "span": {"span_mm": 650.0, "u_span_mm": 0.06, "dof_span": 19.0, "vertical_share": (0.1, 0.7)},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def odd_run():
+    """Readings of an even shaft, with little noise, on the gauge that ODD knows."""
+    gauge = Gauge(noise_n=4e-5, drift_n=0.02, span_mm=650.0, give_mm_per_n=0.014, vertical=0.4)
+    return raw_run(Shaft(spine_thou=520.0, spread_thou=0.0), gauge, np.random.default_rng(1))
+
+
+def odd_spine(run, **sections):
+    """Spine in thou of the run under ODD with some keys changed."""
+    changed = {section: values | sections.get(section, {}) for section, values in ODD.items()}
+    return result_of(run, paper_calibration(**changed)).spine_thou
+
+
+def per_unit(run, section, key, step):
+    value = {**ODD[section], "newton_per_count": CAL.force.newton_per_count, "mm_per_step": 0.0025,
+             "screw_cos_mm": 0.0, "screw_sin_mm": 0.0}[key]  # fmt: skip
+    low, high = (odd_spine(run, **{section: {key: value + part}}) for part in (-step, step))
+    return (high - low) / (2 * step)
+
+
+def per_newton(run, *phases):
+    """Change of the spine per newton that all readings of some phases read more."""
+    spines = []
+    for counts in (-2000, 2000):
+        column = run.counts.copy()
+        for phase in phases:
+            column[run.phase_slice(phase)] += counts
+        spines.append(odd_spine(replace(run, counts=column)))
+    return (spines[1] - spines[0]) / (4000 * CAL.force.newton_per_count)
+
+
+def test_every_line_of_the_budget_is_u_times_the_change_of_the_whole_evaluation(odd_run):
+    result = result_of(odd_run, paper_calibration(**ODD))
+    by_low, by_high = per_newton(odd_run, Phase.LIGHT), per_newton(odd_run, Phase.FULL)
+    ends = [odd_spine(odd_run, span={"vertical_share": (end, end)}) for end in (0.1, 0.7)]
+    screw = [per_unit(odd_run, "travel", key, 0.001) for key in ("screw_cos_mm", "screw_sin_mm")]
+    # Shear: at most 0.1 % of the bending at 28 in and as 1 / L^2; between none and that, so half either way.
+    shear = 1e-3 / 2 * ((711.2 / 650.0) ** 2 - 1) / math.sqrt(3) * result.spine_thou
+    sigma = 4e-5
+    resolution = CAL.force.newton_per_count / math.sqrt(12)  # of counts rounded to whole ones
+    noise = math.hypot(sigma, resolution)
+    # While the gauge is at rest its zero drifts on: 40 of 1040 readings of the run.
+    at_rest = math.hypot(noise, 0.02 * 40 / 1040 / math.sqrt(12))
+    per_count, per_step = CAL.force.newton_per_count, 0.0025
+    table = {
+        # cause: standard uncertainty in its own unit, thou per unit, degrees of freedom
+        "scatter of the readings": (math.hypot(by_low, by_high) * noise / math.sqrt(320), 1.0, 313.0),
+        "zero before": (at_rest / math.sqrt(40), -per_newton(odd_run, Phase.ZERO_BEFORE), 39.0),
+        "zero after": (at_rest / math.sqrt(40), -per_newton(odd_run, Phase.ZERO_AFTER), 39.0),
+        "zero drift": (result.zero_drift_n / math.sqrt(12), math.hypot(by_low, by_high), None),
+        "force scale": (3e-4, per_count * per_unit(odd_run, "force", "newton_per_count", 1e-4 * per_count), 5.0),
+        "force linearity": (7e-4, by_high, 7.0),
+        "travel scale": (2e-4, per_step * per_unit(odd_run, "travel", "mm_per_step", 1e-4 * per_step), 11.0),
+        # Cosine and sine parts of equal uncertainty.
+        "screw error": (0.0013, math.hypot(*screw), 13.0),
+        "frame give": (3e-4, per_unit(odd_run, "frame", "give_mm_per_n", 1e-5), 17.0),
+        "span": (0.06, per_unit(odd_run, "span", "span_mm", 0.01), 19.0),
+        "support reactions": (abs(ends[0] - ends[1]) / 2 / math.sqrt(3), 1.0, None),
+        "shear": (shear, 1.0, None),
+    }
+    assert [name for name, _ in CAUSES] == list(table)
+    loose = {"scatter of the readings": 0.15, "zero before": 0.1, "zero after": 0.1}  # from few readings
+    for i, (name, (u, sensitivity, dof)) in enumerate(table.items()):
+        assert result.u_causes[i] == pytest.approx(u, rel=loose.get(name, 3e-3)), name
+        assert result.sensitivities[i] == pytest.approx(sensitivity, rel=3e-3), name
+        assert result.dof_causes[i] == dof, name
+
+
+def test_the_drift_of_the_zero_counts_by_its_size_whichever_way_it_went(odd_run):
+    falling = replace(odd_run, counts=odd_run.counts - np.linspace(0, 4000, len(odd_run)).round().astype(int))
+    result = result_of(falling, paper_calibration(**ODD))
+    assert result.zero_drift_n < 0
+    assert cause(result, "zero drift")[0] == pytest.approx(-result.zero_drift_n / math.sqrt(12))
+
+
+def test_the_spine_s_uncertainty_and_degrees_of_freedom_are_those_of_the_gum_tree_calculator(odd_run):
+    result = result_of(odd_run, paper_calibration(**ODD))
+    lines = zip(result.u_causes, result.sensitivities, result.dof_causes, strict=True)
+    total = sum(by * GTC.ureal(0.0, u, math.inf if dof is None else dof) for u, by, dof in lines if u > 0)
+    assert result.u_spine_thou == pytest.approx(GTC.uncertainty(total), rel=1e-9)
+    assert result.dof_spine == pytest.approx(GTC.dof(total), rel=1e-6)
+
+
+@pytest.mark.parametrize(("turns", "factor"), [(2.0, 0.0), (2.5, 2.0), (2.25, math.sqrt(2)), (0.0833333, 0.5176)])
+def test_a_screw_error_counts_by_how_far_apart_on_the_screw_the_depths_lie(turns, factor):
+    # |exp(i 2 pi turns) - 1|: nothing whole turns apart, twice half a turn apart.
+    travel = np.array([turns * 0.0025 * 3200])
+    mean = MeanForces(np.array([0.9]), np.array([8.5]), travel)
+    assert screw_factor(mean, CAL)[0] == pytest.approx(factor, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("span_mm", "to", "bends_more"),
+    [(650.0, STANDARD, (711.2 / 650) ** 2 - 1), (800.0, STANDARD, 1 - (711.2 / 800) ** 2), (711.2, STANDARD, 0.0),
+     (711.2, OLDER, (28 / 26) ** 2 - 1), (660.4, OLDER, 0.0), (600.0, OLDER, (711.2 / 600) ** 2 - (28 / 26) ** 2)],
+)  # fmt: skip
+def test_shear_grows_as_the_inverse_square_of_the_span(span_mm, to, bends_more):
+    # Shear over bending is 12 E I / (kappa G A L^2) for three-point bending: at most 0.001 at 28 in (Cowper 1966).
+    assert shear_share(span_mm, to) == pytest.approx(1e-3 * bends_more / 2 / math.sqrt(3), abs=1e-12)
+
+
+def test_a_converted_deflection_adds_supports_and_shear_to_the_spine_s_own_uncertainty(odd_run):
+    calibration = paper_calibration(**ODD)
+    result = result_of(odd_run, calibration)
+    ends = [result_of(odd_run, paper_calibration(**{**ODD, "span": {**ODD["span"], "vertical_share": (end, end)}}))
+            for end in (0.1, 0.7)]  # fmt: skip
+    pounds = result.older_lb
+    supports = (ends[0].older_lb - ends[1].older_lb) / 2 / math.sqrt(3)
+    shear = 1e-3 / 2 * ((711.2 / 650.0) ** 2 - (28 / 26) ** 2) / math.sqrt(3) * pounds
+    own = result.u_spine_thou / result.spine_thou * pounds
+    assert result.u_older_lb == pytest.approx(math.sqrt(own**2 + supports**2 + shear**2), rel=1e-3)
+
+
+@pytest.mark.parametrize("part", ["own", "supports", "shear"])
+def test_each_part_of_a_converted_deflection_alone(part):
+    span_mm = 650.0 if part == "shear" else 660.4
+    vertical = (0.0, 1.0) if part == "supports" else (0.5, 0.5)
+    calibration = paper_calibration(span={"span_mm": span_mm, "vertical_share": vertical})
+    flexibility = np.full((1, 8), 0.3)
+    turn = SimpleNamespace(at_bounds=(flexibility, flexibility))
+    thou = np.array([400.0])
+    u_relative = np.array([2e-3 if part == "own" else 0.0])
+    found = u_converted_thou(turn, thou, u_relative, calibration, OLDER)[0]
+    load = OLDER.load_n * 0.3
+    expected = {
+        "own": 0.8,
+        "supports": abs(ratio_for(load, 0.0) - ratio_for(load, 1.0)) / 2 / math.sqrt(3) * 660.4 / 0.0254,
+        "shear": 1e-3 / 2 * ((711.2 / 650) ** 2 - (28 / 26) ** 2) / math.sqrt(3) * 400.0,
+    }[part]
+    assert found == pytest.approx(expected, rel=1e-6)
