@@ -12,7 +12,7 @@ def main() -> int:
     files = [path for place in places for path in sources(place)]
     found = [line for path in files for line in complaints(path)]
     names = [name for path in files if path.is_relative_to(HOST) for name, _ in public(path)]
-    print("\n".join([*found, f"{len(names)} public names, {len(found)} things to mend"]))
+    print("\n".join([*found, f"{len(names)} public names (all without underscore), {len(found)} things to mend"]))
     return bool(found)
 
 

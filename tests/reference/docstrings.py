@@ -1,7 +1,7 @@
 """What docstrings lack: sections of numpydoc where a name is public, a plain first line everywhere.
 
-Public is what one folder of the host uses of another, and what the package itself offers: each of these names is
-held to the sections of numpydoc. Everything else is held to a first line that says what comes back or what is done.
+Public is every name of the host without an underscore in front. The command line is left out: there a docstring is the
+help that people read.
 """
 
 import ast
@@ -49,43 +49,17 @@ def definitions(body: list[ast.stmt]) -> Iterator[Definition]:
     return (node for node in body if isinstance(node, kinds) and not node.name.startswith("_"))
 
 
-def uses(path: Path) -> Iterator[str]:
-    """Yield the full names that a file takes from the host, by name or through an imported module."""
-    modules: dict[str, str] = {}
-    for node in ast.walk(tree_of(path)):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            source = f"midspan.{node.module}" if node.level else node.module  # relative in the package's stub alone
-            for alias in node.names:
-                modules[alias.asname or alias.name] = f"{source}.{alias.name}"
-                yield f"{source}.{alias.name}"
-        elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in modules:
-            yield f"{modules[node.value.id]}.{node.attr}"
-
-
-@cache
-def used_elsewhere() -> dict[str, set[str]]:
-    """Return, for each name of the host, the folders that use it; the package itself counts as a folder."""
-    users: dict[str, set[str]] = {}
-    for path in [*sources(HOST), *HOST.glob("*.pyi")]:
-        folder = path.parent.name
-        for name in uses(path):
-            users.setdefault(name, set()).add(folder)
-    return users
-
-
-def is_public(path: Path, node: Definition) -> bool:
-    """Return True if another folder than its own uses a definition."""
-    return bool(used_elsewhere().get(f"{module_name(path)}.{node.name}", set()) - {path.parent.name})
+def is_protocol(node: ast.ClassDef) -> bool:
+    """Return True for a typing.Protocol: its docstring speaks for its members."""
+    return any(ast.unparse(base).split("[")[0] == "Protocol" for base in node.bases)
 
 
 def public(path: Path) -> Iterator[tuple[str, Definition]]:
     """Yield the full name and definition of each public name of a host module, methods of public classes included."""
-    for node in definitions(tree_of(path).body):
-        if not is_public(path, node):
-            continue
+    for node in definitions(tree_of(path).body) if path.parent.name != "cli" else ():
         name = f"{module_name(path)}.{node.name}"
         yield name, node
-        if isinstance(node, ast.ClassDef):
+        if isinstance(node, ast.ClassDef) and not is_protocol(node):
             yield from ((f"{name}.{method.name}", method) for method in definitions(node.body))
 
 
