@@ -1,10 +1,11 @@
-"""Verdicts and the bands file: edges, doubts, what never passes, and the risk of a wrong verdict.
+"""Verdicts and the bands file: edges, doubts, values that never pass, and the risk of a wrong verdict.
 
 Published sources: ILAC-G8:09/2019 table 1 (a guard band of U keeps the specific risk below 2.5 %) and the Zener
 diode example of JCGM 106:2012, both from memory, checked by arithmetic. The bands themselves are invented.
 """
 
 import math
+import re
 from dataclasses import asdict, dataclass, fields, replace
 from itertools import permutations
 from pathlib import Path
@@ -30,6 +31,8 @@ BANDS = Bands.model_validate({"bin": BINS})
 
 @dataclass(frozen=True)
 class Shaft:
+    """Quantities of a shaft, good by default."""
+
     spine_thou: float = 500.0
     u_spine_thou: float = 0.25
     spread_thou: float = 2.0
@@ -48,10 +51,17 @@ GOOD = Shaft()
 
 
 def outcome(shaft: Shaft, bands: Bands = BANDS) -> Outcome:
+    """Return the outcome of the verdict on a shaft."""
     return judge(shaft, bands).outcome
 
 
+def figures(verdict: Decision) -> list[tuple[str | float, ...]]:
+    """Return the first word and the numbers of each reason of a verdict."""
+    return [(reason.split()[0], *map(float, re.findall(r"\d+(?:\.\d+)?", reason))) for reason in verdict.reasons]
+
+
 def finite(low: float, high: float) -> st.SearchStrategy[float]:
+    """Return a strategy of finite numbers."""
     return st.floats(low, high, allow_nan=False)
 
 
@@ -138,36 +148,31 @@ def test_a_limit_that_a_bin_does_not_state_is_not_judged() -> None:
 def test_a_spread_that_noise_would_hide_is_doubtful() -> None:
     verdict = judge(replace(GOOD, spread_floor_thou=7.0), BANDS)
     assert verdict.outcome is Outcome.DOUBTFUL
-    assert verdict.reasons == ("a spread below 7.0 thou is lost in noise, the limit is 6",)
+    assert figures(verdict) == [("a", 7.0, 6.0)]
 
 
 # --- reasons
 
 
-def test_reasons_are_sentences_with_their_numbers() -> None:
+def test_reasons_have_value_limit_distance_and_u() -> None:
     bad = replace(GOOD, spine_thou=512.3, spread_thou=9.0, runout_mm=0.254)
     only_stiff = Bands.model_validate({"bin": BINS[:1]})
-    assert judge(bad, only_stiff).reasons == ("spine 512.30 thou is above 505 by 7.30 (U 0.50)",)
-    assert judge(bad, BANDS).reasons == (
-        "spread 9.00 thou is above 6 by 3.00 (U 0.10)",
-        "runout 10.00 thou is above 8 by 2.00 (U 0.16)",
-    )
-    assert judge(replace(GOOD, spine_thou=494.8), BANDS).reasons == (
-        "spine 494.80 thou lies within U 0.50 of the limit 495: measure it again",
-    )
+    assert figures(judge(bad, only_stiff)) == [("spine", 512.3, 505.0, 7.3, 0.5)]
+    assert figures(judge(bad, BANDS)) == [("spread", 9.0, 6.0, 3.0, 0.1), ("runout", 10.0, 8.0, 2.0, 0.16)]
+    assert figures(judge(replace(GOOD, spine_thou=494.8), BANDS)) == [("spine", 494.8, 0.5, 495.0)]
 
 
 def test_a_spine_between_two_bands_names_both() -> None:
-    assert judge(replace(GOOD, spine_thou=522.0), BANDS).reasons == (
-        "spine 522.00 thou is above 515 by 7.00 (U 0.50)",
-        "spine 522.00 thou is below 530 by 8.00 (U 0.50)",
-    )
+    verdict = judge(replace(GOOD, spine_thou=522.0), BANDS)
+    assert figures(verdict) == [("spine", 522.0, 515.0, 7.0, 0.5), ("spine", 522.0, 530.0, 8.0, 0.5)]
+    assert ["above" in reason for reason in verdict.reasons] == [True, False]
 
 
-def test_a_shared_border_is_remarked_on_and_the_value_decides() -> None:
+def test_at_a_shared_border_the_value_decides_with_a_remark() -> None:
     verdict = judge(replace(GOOD, spine_thou=505.1), BANDS)
     assert (verdict.outcome, verdict.bin) == (Outcome.ACCEPTED, "soft")
-    assert verdict.reasons == ("the border 505 to bin stiff lies within U 0.5; the value decides",)
+    assert figures(verdict) == [("the", 505.0, 0.5)]
+    assert "stiff" in verdict.reasons[0]
     assert judge(GOOD, BANDS).reasons == ()
 
 
@@ -182,13 +187,13 @@ def test_between_two_bins_only_a_shaft_that_neither_would_have_is_rejected() -> 
 
 def test_a_sick_gauge_comes_before_a_doubt_and_a_doubt_before_a_bad_shaft() -> None:
     bad = replace(GOOD, spine_thou=900.0)
-    doubtful = replace(bad, doubts=("it slipped",))
-    sick = replace(doubtful, faults=("the zero moved",))
+    doubtful = replace(bad, doubts=("slip",))
+    sick = replace(doubtful, faults=("drift",))
     assert judge(bad, BANDS).outcome is Outcome.REJECTED
-    doubt = Concern(ConcernKind.DOUBT, "it slipped")
-    assert judge(doubtful, BANDS) == Decision(Outcome.DOUBTFUL, ("it slipped",), concerns=(doubt,))
-    fault = Concern(ConcernKind.FAULT, "the zero moved")
-    assert judge(sick, BANDS) == Decision(Outcome.INSTRUMENT_FAULT, ("the zero moved",), concerns=(fault,))
+    doubt = Concern(ConcernKind.DOUBT, "slip")
+    assert judge(doubtful, BANDS) == Decision(Outcome.DOUBTFUL, ("slip",), concerns=(doubt,))
+    fault = Concern(ConcernKind.FAULT, "drift")
+    assert judge(sick, BANDS) == Decision(Outcome.INSTRUMENT_FAULT, ("drift",), concerns=(fault,))
 
 
 @pytest.mark.parametrize("code", list(FaultCode))
@@ -203,7 +208,7 @@ def test_every_fault_code_gives_a_doubt_or_a_fault_that_says_what_to_do(code: Fa
 
 
 def test_a_shaft_without_enough_readings_is_doubtful() -> None:
-    assert judge_unmeasured(["only 3 good readings"]) == Decision(Outcome.DOUBTFUL, ("only 3 good readings",))
+    assert judge_unmeasured(["few readings"]) == Decision(Outcome.DOUBTFUL, ("few readings",))
     assert judge_unmeasured([]).outcome is Outcome.DOUBTFUL
     assert judge_unmeasured([]).reasons
 
@@ -242,7 +247,7 @@ def test_there_is_one_outcome_and_it_is_explained(shaft: Shaft) -> None:
 def test_an_accepted_shaft_lies_in_its_bin(shaft: Shaft) -> None:
     verdict = judge(shaft, BANDS)
     assume(verdict.bin is not None)
-    low, high = next(one["spine_thou"] for one in BINS if one["name"] == verdict.bin)
+    low, high = next(band["spine_thou"] for band in BINS if band["name"] == verdict.bin)
     assert low <= shaft.spine_thou < high
 
 
@@ -308,6 +313,7 @@ KINDS = ("guarded both ways", "guarded acceptance", "guarded rejection", "simple
 
 
 def ruled(kind: str, **rule: float) -> Bands:
+    """Return the bands under a rule of this kind."""
     return Bands.model_validate({"rule": {"kind": kind, **rule}, "bin": BINS})
 
 
@@ -337,8 +343,9 @@ def test_the_rules_of_jcgm_106_at_every_limit(kind: str, beyond: float, expected
     ):
         verdict = judge(shaft, ruled(kind))
         assert verdict.outcome is expected, (shaft, verdict)
-        if expected is Outcome.ACCEPTED and beyond > -1:
-            assert "lets it pass" in verdict.reasons[0]
+        # An acceptance that another rule would not give carries a remark.
+        if expected is Outcome.ACCEPTED:
+            assert len(verdict.reasons) == (0 if beyond < -1 else 1)
 
 
 def test_a_spine_just_beyond_goes_to_the_nearest_bin_under_guarded_rejection() -> None:
@@ -355,9 +362,9 @@ def test_the_high_end_is_not_part_of_a_band(kind: str) -> None:
     assert judge(replace(GOOD, spine_thou=495.0, u_spine_thou=0.0), ruled(kind)).bin == "stiff"
 
 
-def test_words_for_a_value_that_is_inside_but_not_enough() -> None:
+def test_a_value_inside_by_less_than_the_guard_band_has_that_as_its_reason() -> None:
     verdict = judge(replace(GOOD, spine_thou=514.8), ruled("guarded acceptance"))
-    assert verdict.reasons == ("spine 514.80 thou is inside 515 by 0.20 only, the rule asks for 0.50 (U 0.50)",)
+    assert figures(verdict) == [("spine", 514.8, 515.0, 0.2, 0.5, 0.5)]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -398,7 +405,7 @@ def test_without_doubtful_readings_a_binary_rule_leaves_no_doubt(shaft: Shaft) -
 
 
 def test_a_simple_rule_has_no_guard_to_set() -> None:
-    with pytest.raises(ValueError, match="no guard band"):
+    with pytest.raises(ValueError, match=r"rule\.guard"):
         ruled("simple", guard=0.5)
 
 
@@ -427,17 +434,17 @@ def path(tmp_path: Path) -> Path:
 def test_a_good_file_is_read(path: Path) -> None:
     path.write_text(GOOD_FILE)
     bands = load_bands(path)
-    assert [one.name for one in bands.bin] == ["500", "510"]
+    assert [each.name for each in bands.bin] == ["500", "510"]
     assert bands.rule.coverage_factor == 2.0
     assert bands.bin[1].spread_max_thou is None
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "message"),
+    ("old", "new", "named"),
     [
-        ("coverage_factor", "coverage_facter", "rule.coverage_facter is not a known key; did you mean coverage_factor"),
-        ("spread_max_thou", "spread_max_to", "spread_max_to is not a known key; did you mean spread_max_thou"),
-        ("[[bin]]", "[[bins]]", "did you mean bin|bin is missing"),
+        ("coverage_factor", "coverage_facter", "rule.coverage_facter|coverage_factor?"),
+        ("spread_max_thou", "spread_max_to", "bin, entry 1, spread_max_to|spread_max_thou?"),
+        ("[[bin]]", "[[bins]]", "bins|bin?"),
         ("coverage_factor = 2.0", "coverage_factor = 20", "rule.coverage_factor = 20"),
         ("coverage_factor = 2.0", "coverage_factor = nan", "rule.coverage_factor = nan"),
         ("spread_max_thou = 6", "spread_max_thou = -6", "spread_max_thou = -6"),
@@ -446,20 +453,20 @@ def test_a_good_file_is_read(path: Path) -> None:
         ("[495, 505]", "[0.495, 0.505]", "spine_thou, entry 1 = 0.495"),
         ("[495, 505]", "[495, nan]", "spine_thou, entry 2 = nan"),
         ("[495, 505]", "[495]", "spine_thou"),
-        ("[495, 505]", "[505, 495]", "bin '500': its spine_thou runs from 505 to 495"),
-        ("[495, 505]", "[505, 505]", "bin '500': its spine_thou runs from 505 to 505"),
-        ("[495, 505]", "[495, 507]", "bins '500' and '510' overlap"),
-        ("[495, 505]", "[500, 520]", "bins '500' and '510' overlap"),
-        ('"510"', '"500"', "bin '500' stands there twice"),
-        ('name = "500"', "", "name is missing"),
-        ("[rule]", "[rule", "is not TOML"),
+        ("[495, 505]", "[505, 495]", "'500'|505|495"),
+        ("[495, 505]", "[505, 505]", "'500'|505"),
+        ("[495, 505]", "[495, 507]", "'500'|'510'|507|505"),
+        ("[495, 505]", "[500, 520]", "'500'|'510'|520|505"),
+        ('"510"', '"500"', "bin '500'"),
+        ('name = "500"', "", "bin, entry 1, name"),
+        ("[rule]", "[rule", "TOML"),
     ],
 )
-def test_a_bad_file_is_refused_with_its_name_and_the_key(path: Path, old: str, new: str, message: str) -> None:
+def test_a_bad_file_is_refused_with_its_name_and_the_key(path: Path, old: str, new: str, named: str) -> None:
     path.write_text(GOOD_FILE.replace(old, new))
     with pytest.raises(ConfigurationError, match=r"bands\.toml: ") as caught:
         load_bands(path)
-    assert any(part in str(caught.value) for part in message.split("|"))
+    assert all(part in str(caught.value) for part in named.split("|"))
     assert "\n" not in str(caught.value)
 
 
@@ -467,5 +474,5 @@ def test_a_file_without_bins_is_refused(path: Path) -> None:
     path.write_text("bin = []\n")
     with pytest.raises(ConfigurationError, match=r"bands\.toml: bin = \[\]"):
         load_bands(path)
-    with pytest.raises(ConfigurationError, match="cannot be read"):
+    with pytest.raises(ConfigurationError, match=r"nowhere\.toml"):
         load_bands(path.with_name("nowhere.toml"))

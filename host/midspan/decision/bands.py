@@ -1,7 +1,7 @@
-"""The bands file: which shafts are wanted, and how sure a verdict must be.
+"""The bands file: the classes of shafts wanted, and the rule for values near a limit.
 
-A bin takes the shafts whose spine lies in its band, low end included, high end not, so that bins can adjoin
-without a gap or a tie. Its other limits are upper limits and optional.
+A bin takes the shafts whose spine lies in its band. The low end belongs to the band and the high end does not, so bins
+can adjoin without a gap or a tie. All other limits are upper limits and optional.
 
 >>> bands = Bands.model_validate(EXAMPLE)
 >>> bands.bin_of(505.0).name
@@ -20,8 +20,8 @@ from pydantic import Field, model_validator
 
 from midspan.base.config import ARRAY, Section, read_toml, validated
 
-# From the stiffest to the softest shaft anyone shoots is 150 to 2000 thou (common practice, no source); beyond
-# these limits a spine is a typing error or in another unit.
+# The shafts in use lie between 150 and 2000 thou (common practice, no source). Beyond these limits a spine is a typing
+# error or in another unit.
 Spine = Annotated[float, Field(ge=50, le=5000)]
 EXAMPLE = {
     "rule": {"coverage_factor": 2.0},
@@ -36,14 +36,29 @@ Kind = Literal["guarded both ways", "guarded acceptance", "guarded rejection", "
 
 
 class DecisionRule(Section):
-    """How sure a verdict must be, by JCGM 106:2012, clause 8. The guard band is `guard` times U = k u.
+    """Rule for values near a limit (JCGM 106:2012, clause 8). The guard band is `guard` times U = k u.
 
-    * ``guarded both ways``: accepted when inside a limit by the guard band, rejected when beyond it by as much,
-      doubtful between: measured again, or sorted by hand. The only rule that makes a value doubtful.
-    * ``guarded acceptance``: accepted when inside by the guard band, else rejected. Protects who gets the shaft.
-    * ``guarded rejection``: rejected when beyond by the guard band, else accepted. Protects who made the shaft.
-    * ``simple``: the value alone decides; both share the risk.
+    * ``guarded both ways``: accepted when inside a limit by the guard band, rejected when beyond it by as much, and
+      doubtful between: to be measured again or sorted by hand. Only this rule makes a value doubtful.
+    * ``guarded acceptance``: accepted when inside by the guard band, else rejected. Protects the buyer of the shaft.
+    * ``guarded rejection``: rejected when beyond by the guard band, else accepted. Protects the maker of the shaft.
+    * ``simple``: the value alone decides; buyer and maker share the risk.
 
+    Parameters
+    ----------
+    kind : str
+        Name of the rule, as above.
+    guard : float
+        Width of the guard band, in multiples of U.
+    coverage_factor : float
+        Coverage factor k of U = k u.
+
+    References
+    ----------
+    JCGM 106:2012, 8.2 (simple acceptance), 8.3.2 (guarded acceptance), 8.3.3 (guarded rejection).
+
+    Examples
+    --------
     >>> DecisionRule(kind="guarded acceptance", guard=1.5).margins
     (1.5, -1.5)
     """
@@ -54,7 +69,7 @@ class DecisionRule(Section):
 
     @property
     def margins(self) -> tuple[float, float]:
-        """In multiples of U: how far inside a limit a value is accepted, and how far beyond it is rejected."""
+        """Distance inside a limit to accept and beyond it to reject, in multiples of U; below 0 the other way."""
         w = self.guard
         return {
             "guarded both ways": (w, w),
@@ -65,41 +80,57 @@ class DecisionRule(Section):
 
     @property
     def leaves_doubt(self) -> bool:
-        """Whether a value near a limit is neither accepted nor rejected."""
+        """True if a value near a limit is neither accepted nor rejected."""
         return self.kind == "guarded both ways"
 
     @model_validator(mode="after")
     def _guard_has_a_use(self) -> "DecisionRule":
+        """Return the rule, or raise ValueError if a simple rule has a guard band."""
         if self.kind == "simple" and "guard" in self.model_fields_set:
             raise ValueError("rule.guard: a simple rule has no guard band; remove it, or choose a guarded kind")
         return self
 
 
 class Bin(Section):
-    """One class of shafts: a band of spine, and what its shafts may have at most."""
+    """One class of shafts: a band of spine, and upper limits on other quantities; None where there is no limit.
+
+    Parameters
+    ----------
+    name : str
+        Name of the bin.
+    spine_thou : tuple of float
+        Low and high end of the band, thou.
+    spread_max_thou : float, optional
+        Largest spread of spine around the shaft, thou.
+    runout_max_thou : float, optional
+        Largest total indicator reading, thou.
+    hysteresis_max_pct : float, optional
+        Largest hysteresis, %.
+    """
 
     name: Annotated[str, Field(min_length=1, max_length=32)]
     spine_thou: Annotated[tuple[Spine, Spine], ARRAY]
-    # The least that can be asked for is finer than any gauge resolves: below it a limit is in another unit.
+    # The smallest limits allowed are finer than any gauge resolves: a smaller number is in another unit.
     spread_max_thou: Annotated[float, Field(ge=0.01, le=500)] | None = None
     runout_max_thou: Annotated[float, Field(ge=0.01, le=1000)] | None = None
     hysteresis_max_pct: Annotated[float, Field(ge=0.01, le=100)] | None = None
 
     @property
     def low_thou(self) -> float:
-        """Lower end of the band, part of it."""
+        """Low end of the band, thou; it belongs to the band."""
         return self.spine_thou[0]
 
     @property
     def high_thou(self) -> float:
-        """Upper end of the band, not part of it."""
+        """High end of the band, thou; it does not belong to the band."""
         return self.spine_thou[1]
 
     @model_validator(mode="after")
     def _has_room(self) -> "Bin":
+        """Return the bin, or raise ValueError if its band is empty."""
         if self.low_thou >= self.high_thou:
             raise ValueError(
-                f"bin {self.name!r}: its spine_thou runs from {self.low_thou:g} to {self.high_thou:g} and holds no "
+                f"bin {self.name!r}: spine_thou runs from {self.low_thou:g} to {self.high_thou:g}, which holds no "
                 "shaft; write the smaller number first"
             )
         return self
@@ -107,61 +138,95 @@ class Bin(Section):
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Adjoining bins taken together: only beyond its two ends does a shaft belong to no bin."""
+    """Adjoining bins taken together: only beyond its two ends, in thou, does a shaft belong to no bin."""
 
     low_thou: float
     high_thou: float
 
 
 class Bands(Section):
-    """All bins of a bands file, in any order, and the rule that goes with them."""
+    """The bins of a bands file, in any order, and the decision rule for all of them.
+
+    Parameters
+    ----------
+    rule : DecisionRule
+        Rule for values near a limit.
+    bin : tuple of Bin
+        The bins, at least one; names are unique and bands do not overlap.
+    """
 
     rule: DecisionRule = DecisionRule()
     bin: Annotated[tuple[Bin, ...], ARRAY, Field(min_length=1)]
 
     @model_validator(mode="after")
     def _are_apart(self) -> "Bands":
+        """Return the bands, or raise ValueError if two bins overlap or have the same name."""
         for low, high in pairwise(self.in_order):
             if high.low_thou < low.high_thou:
                 raise ValueError(
                     f"bins {low.name!r} and {high.name!r} overlap: {low.name!r} ends at {low.high_thou:g} thou, "
-                    f"{high.name!r} starts at {high.low_thou:g}; move one of the ends"
+                    f"{high.name!r} begins at {high.low_thou:g}; move one of the ends"
                 )
-        names = [one.name for one in self.bin]
+        names = [each.name for each in self.bin]
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f"bin {name!r} stands there twice; give each a name of its own")
+                raise ValueError(f"bin {name!r} is listed twice; give each bin its own name")
         return self
 
     @property
     def in_order(self) -> list[Bin]:
         """Bins from the stiffest band to the softest."""
-        return sorted(self.bin, key=lambda one: one.spine_thou)
+        return sorted(self.bin, key=lambda each: each.spine_thou)
 
     @property
     def stretches(self) -> list[Stretch]:
-        """The bands with adjoining bins joined, from the stiffest to the softest."""
+        """Bands with adjoining bins joined, from the stiffest to the softest."""
         return list(_joined(self.in_order))
 
     def bin_of(self, spine_thou: float) -> Bin | None:
-        """The bin whose band holds this spine, None when none does."""
-        return next((one for one in self.bin if one.low_thou <= spine_thou < one.high_thou), None)
+        """Return the bin whose band holds a spine.
+
+        Parameters
+        ----------
+        spine_thou : float
+            Static spine, thou.
+
+        Returns
+        -------
+        Bin or None
+            The bin, None if the spine lies in no band.
+        """
+        return next((each for each in self.bin if each.low_thou <= spine_thou < each.high_thou), None)
 
 
 def _joined(bins: list[Bin]) -> Iterator[Stretch]:
+    """Yield the bands of bins in order, each with the bins that adjoin it."""
     low, high = bins[0].spine_thou
-    for one in bins[1:]:
-        if one.low_thou != high:
+    for following in bins[1:]:
+        if following.low_thou != high:
             yield Stretch(low, high)
-            low = one.low_thou
-        high = one.high_thou
+            low = following.low_thou
+        high = following.high_thou
     yield Stretch(low, high)
 
 
 def load_bands(path: Path) -> Bands:
-    """The checked contents of a bands file.
+    """Return the checked contents of a bands file.
 
-    Raises ConfigurationError naming the file and the key when it cannot be read, or a key is missing, misspelt
-    or absurd, or two bins overlap.
+    Parameters
+    ----------
+    path : Path
+        TOML file.
+
+    Returns
+    -------
+    Bands
+        Bins that do not overlap, and the rule.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, a key is missing, unknown or out of range, or two bins overlap; the message names file
+        and key.
     """
     return validated(Bands, read_toml(path), path)

@@ -1,7 +1,7 @@
-"""What a verdict is made by besides the result: the bands, the crack limit, and the role of the shaft.
+"""Basis of a verdict besides the result: the bands, the crack limit, and the role of the shaft.
 
-It is kept with every verdict, so that a later evaluation of the same readings judges by the same rules: a check
-standard stays one, and what a night took for cracked is not sold by the next recompute.
+It is stored with every verdict, so that a later evaluation of the same readings applies the same rules: a check
+standard stays a check standard, and a shaft rejected for a crack is not accepted by the next recompute.
 """
 
 import json
@@ -14,11 +14,25 @@ from midspan.decision.bands import Bands
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """Rules of one verdict; each is None where the verdict was made without it.
+    """Rules of one verdict; each is None if the verdict was made without it.
 
-    `bands` is the content of a bands file, `standard` the name of the check standard that the shaft is, with its
-    assigned value; `night` is the run of sorting whose plan set the rules, `person` who vouched for the shaft.
+    Parameters
+    ----------
+    bands : mapping, optional
+        Content of the bands file.
+    crack_hysteresis_pct : float, optional
+        Hysteresis above which a crack is suspected, %.
+    standard : str, optional
+        Name of the check standard, if the shaft is one.
+    assigned_thou, u_assigned_thou : float, optional
+        Assigned spine of the check standard and its standard uncertainty, thou.
+    night : int, optional
+        Number of the sorting run whose plan set the rules.
+    person : str, optional
+        Name of the person who vouched for the shaft.
 
+    Examples
+    --------
     >>> basis = Basis(crack_hysteresis_pct=1.5)
     >>> Basis.from_json(basis.as_json()) == basis
     True
@@ -33,25 +47,66 @@ class Basis:
     person: str | None = None
 
     def as_json(self) -> str:
-        """Return the text that the store keeps, the same for the same rules."""
+        """Return the basis as text for the store; equal rules give equal text.
+
+        Returns
+        -------
+        str
+            JSON object.
+        """
         return json.dumps(asdict(self), sort_keys=True)
 
     @classmethod
     def from_json(cls, text: str) -> Self:
-        """Return the basis again from what `as_json` gave."""
+        """Return the basis from text made by `as_json`.
+
+        Parameters
+        ----------
+        text : str
+            JSON object; fields it lacks become None.
+
+        Returns
+        -------
+        Basis
+            The basis.
+        """
         known = json.loads(text)
         return cls(**{name: known.get(name) for name in cls.__slots__})
 
 
 def basis_of_bands(bands: Bands | None) -> Basis:
-    """Return the basis of a shaft that is judged by bands alone."""
+    """Return the basis of a shaft that is judged by bands alone.
+
+    Parameters
+    ----------
+    bands : Bands, optional
+        The bands; None if none were named.
+
+    Returns
+    -------
+    Basis
+        A basis with no other rule.
+    """
     return Basis(bands=None if bands is None else content_of(bands))
 
 
 def completed(known: Basis, named: Basis) -> Basis:
-    """Return what a verdict was made by with the bands named now, and what the plan named now adds to it.
+    """Return the basis of a new evaluation from that of the earlier verdict and the rules named now.
 
-    What a night or a person judged by stays: only a verdict by bands alone lacks a plan.
+    A verdict by bands alone takes over a plan named now. A verdict of a sorting run, of a check standard or of a
+    person keeps its own rules and takes over the bands only.
+
+    Parameters
+    ----------
+    known : Basis
+        Basis of the earlier verdict.
+    named : Basis
+        Rules named for the new evaluation.
+
+    Returns
+    -------
+    Basis
+        Basis of the new verdict.
     """
     if (
         known.night is None
@@ -64,6 +119,19 @@ def completed(known: Basis, named: Basis) -> Basis:
 
 
 def content_of(bands: Bands) -> Mapping[str, object]:
-    """Return bands as they are kept; a default that is spelled out is not always a valid choice."""
+    """Return bands as plain values for the store, without the defaults that the file left out.
+
+    A default that is written out is not always a valid choice: a simple rule has no guard.
+
+    Parameters
+    ----------
+    bands : Bands
+        Checked bands.
+
+    Returns
+    -------
+    mapping
+        Content from which `Bands.model_validate` makes equal bands.
+    """
     content: Mapping[str, object] = bands.model_dump(mode="json", exclude_unset=True)
     return content

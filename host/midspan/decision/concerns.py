@@ -1,7 +1,7 @@
-"""What stays with a verdict: a suspected crack, and concerns that earlier evaluations of the same readings raised.
+"""Concerns that stay with a shaft: a suspected crack, and the doubts and faults of earlier evaluations.
 
-A verdict on the limits of a bin is made anew with every evaluation, because numbers and limits may have changed. What
-was found about the shaft itself or about the gauge is not: it ends only when the shaft is measured again, or when a
+A verdict on the limits of a bin is made again with every evaluation, because numbers and limits may have changed. A
+concern about the shaft itself or about the gauge stays. It ends only when the shaft is measured again, or when a
 person vouches for it on record (store).
 """
 
@@ -16,7 +16,7 @@ UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
 
 
 def beyond_crack_limit(hysteresis_pct: float | None, limit_pct: float | None) -> bool:
-    """Return whether so much hysteresis hints at a crack; False where either is not known.
+    """Return True if the hysteresis is above the limit, which hints at a crack; False if either is unknown.
 
     The value decides, without a margin: caution costs one shaft.
     """
@@ -24,8 +24,24 @@ def beyond_crack_limit(hysteresis_pct: float | None, limit_pct: float | None) ->
 
 
 def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct: float | None) -> Decision:
-    """Return the verdict, turned to a rejection when the hysteresis hints at a crack and nothing is in doubt.
+    """Return the verdict, changed to a rejection if the hysteresis hints at a crack and nothing is in doubt.
 
+    Parameters
+    ----------
+    decision : Decision
+        Verdict by the bands.
+    hysteresis_pct : float or None
+        Hysteresis of the shaft, %; None if not measured.
+    limit_pct : float or None
+        Hysteresis above which a crack is suspected, %; None for no limit.
+
+    Returns
+    -------
+    Decision
+        The same verdict, or one with the concern CRACK_SUSPECTED added.
+
+    Examples
+    --------
     >>> verdict = with_crack_limit(Decision(Outcome.ACCEPTED, bin="500"), 2.2, 1.5)
     >>> verdict.outcome.value, verdict.bin, [concern.kind.value for concern in verdict.concerns]
     ('rejected', None, ['crack'])
@@ -39,10 +55,25 @@ def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct
 
 
 def carry(decision: Decision, earlier: Iterable[Concern]) -> Decision:
-    """Return the verdict with what earlier evaluations found and this one did not; the worse counts.
+    """Return the verdict with the concerns of earlier evaluations that it does not raise itself; the worst counts.
 
-    Of each kind the verdict's own concerns are enough. A doubt about the calibration goes with that calibration.
+    A verdict that has concerns of a kind takes over none of that kind. A doubt about the calibration ends with that
+    calibration.
 
+    Parameters
+    ----------
+    decision : Decision
+        Verdict of the new evaluation.
+    earlier : iterable of Concern
+        Concerns of earlier evaluations of the same readings.
+
+    Returns
+    -------
+    Decision
+        The same verdict, or a worse one with the earlier concerns added.
+
+    Examples
+    --------
     >>> crack = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.20 %")
     >>> carry(Decision(Outcome.ACCEPTED, bin="500"), [crack]).outcome.value
     'rejected'
@@ -55,6 +86,7 @@ def carry(decision: Decision, earlier: Iterable[Concern]) -> Decision:
 
 
 def _with(decision: Decision, more: list[Concern]) -> Decision:
+    """Return the verdict with more concerns, and with the worst outcome that follows from them."""
     if not more:
         return decision
     kinds = {concern.kind for concern in more}

@@ -1,11 +1,12 @@
-"""A verdict on one shaft: into a bin, rejected, doubtful, or the gauge itself is not to be trusted.
+"""A verdict on one shaft: into a bin, rejected, doubtful, or instrument fault.
 
-How sure a verdict must be is the rule of the bands file (bands.Rule). By default, with U = k u, a value is on one
-side of a limit only when value - U to value + U is. Otherwise the shaft is doubtful, which keeps the risk of a
-wrong verdict either way below 2.5 % at k = 2 (ILAC-G8:09/2019, guard band of U). The border between two adjoining
-bins is no such limit: the shaft is good on either side, so the value alone decides. Whatever the rule, a reading
-that is itself in doubt stays doubtful, a sick gauge is an instrument fault before any limit is looked at, and a value
-that is not a finite number never passes.
+The rule of the bands file (`bands.DecisionRule`) says how values near a limit are judged. By default, with U = k u, a
+value lies on one side of a limit only if both value - U and value + U do; otherwise the shaft is doubtful. At k = 2
+this keeps the risk of a wrong verdict either way below 2.5 % (ILAC-G8:09/2019, guard band of U). The border between
+two adjoining bins is no such limit: the shaft is good on either side, so the value alone decides.
+
+Under every rule a doubtful reading stays doubtful, a fault of the gauge counts before any limit, and a value that is
+not a finite number never passes.
 """
 
 import math
@@ -21,7 +22,7 @@ from midspan.measurement.result import Unmeasured
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
-# The cycle was given up but the gauge is well: the next shaft can be measured (states of protocol/SPEC.md).
+# The cycle was given up but the gauge works: the next shaft can be measured (states of protocol/SPEC.md).
 GIVEN_UP = frozenset(
     {"NO_CONTACT", "TRAVEL_LIMIT", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL", "SHAFT_SHORT", "TWO_SHAFTS",
      "LID_OPEN", "EMERGENCY_STOP"}
@@ -29,10 +30,11 @@ GIVEN_UP = frozenset(
 
 
 class Quantities(Protocol):
-    """What a verdict needs to know of a shaft; each u_... is a standard uncertainty, `runout_mm` a total
-    indicator reading, `faults` why the gauge is not to be trusted, `doubts` why this reading is not. Runout and
-    hysteresis are None, and so are their uncertainties, where they were not measured: no bin that limits them
-    takes the shaft then.
+    """Quantities that a verdict needs of a shaft; each u_... is a standard uncertainty.
+
+    `runout_mm` is a total indicator reading. `faults` are reasons not to trust the gauge, `doubts` reasons not to
+    trust this reading. Runout and hysteresis, with their uncertainties, are None if they were not measured: then no
+    bin that limits them takes the shaft.
     """
 
     @property
@@ -67,7 +69,7 @@ MAY_BE_UNMEASURED = (("runout_mm", "u_runout_mm"), ("hysteresis_pct", "u_hystere
 
 
 class Outcome(StrEnum):
-    """The four ways a measurement can end."""
+    """Outcome of a verdict."""
 
     ACCEPTED = "accepted"
     REJECTED = "rejected"
@@ -76,7 +78,7 @@ class Outcome(StrEnum):
 
 
 class ConcernKind(StrEnum):
-    """What was found about a measurement besides limits: it stays whatever a later evaluation makes of the readings."""
+    """Kind of a concern that stays with a measurement, whatever a later evaluation of its readings gives."""
 
     CRACK = "crack"
     DOUBT = "doubt"
@@ -85,7 +87,15 @@ class ConcernKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Concern:
-    """One thing found about a measured shaft or its gauge, in words."""
+    """A concern about a measured shaft or its gauge.
+
+    Parameters
+    ----------
+    kind : ConcernKind
+        Crack, doubt or fault.
+    words : str
+        The concern as a sentence.
+    """
 
     kind: ConcernKind
     words: str
@@ -93,10 +103,18 @@ class Concern:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """One outcome with its reasons; `bin` is set when and only when the shaft was accepted.
+    """An outcome with its reasons.
 
-    Every outcome but acceptance has at least one reason; reasons of an acceptance are remarks. `concerns` are those
-    reasons that do not come from the limits of a bin.
+    Parameters
+    ----------
+    outcome : Outcome
+        The outcome.
+    reasons : tuple of str
+        Reasons as sentences, at least one unless the shaft was accepted; reasons of an acceptance are remarks.
+    bin : str, optional
+        Name of the bin; None unless the shaft was accepted.
+    concerns : tuple of Concern
+        Those of the reasons that do not come from the limits of a bin.
     """
 
     outcome: Outcome
@@ -109,8 +127,26 @@ NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judg
 
 
 def judge(measured: Quantities, bands: Bands) -> Decision:
-    """The verdict on a measured shaft.
+    """Return the verdict on a measured shaft.
 
+    Parameters
+    ----------
+    measured : Quantities
+        Quantities of the shaft, such as a `ShaftResult` or a `HandResult`.
+    bands : Bands
+        Bins and decision rule.
+
+    Returns
+    -------
+    Decision
+        Outcome, bin and reasons.
+
+    References
+    ----------
+    JCGM 106:2012, clause 8; ILAC-G8:09/2019.
+
+    Examples
+    --------
     >>> from types import SimpleNamespace
     >>> from midspan.decision.bands import EXAMPLE
     >>> shaft = SimpleNamespace(spine_thou=523.2, u_spine_thou=0.25, spread_thou=3.1, u_spread_thou=0.04,
@@ -131,12 +167,25 @@ def judge(measured: Quantities, bands: Bands) -> Decision:
 
 
 def verdict_on(result: Quantities | Unmeasured, bands: Bands) -> Decision:
-    """Return the verdict on a result, or on the reasons why there is none."""
+    """Return the verdict on the outcome of an evaluation.
+
+    Parameters
+    ----------
+    result : Quantities or Unmeasured
+        A result, or the reasons why a run gave none.
+    bands : Bands
+        Bins and decision rule.
+
+    Returns
+    -------
+    Decision
+        Outcome, bin and reasons; without a result never an acceptance.
+    """
     return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
 
 
 def judge_unmeasured(reasons: Sequence[str]) -> Decision:
-    """The verdict on a shaft that gave no result, from its reasons, among them fault codes of the device.
+    """Return the verdict on a shaft without a result, from its reasons, some of which are fault codes of the device.
 
     >>> judge_unmeasured(["CELL_STUCK"]).outcome.value, judge_unmeasured(["NO_CONTACT"]).outcome.value
     ('instrument fault', 'doubtful')
@@ -148,11 +197,12 @@ def judge_unmeasured(reasons: Sequence[str]) -> Decision:
 
 
 def _concerns(kind: ConcernKind, reasons: Sequence[str]) -> tuple[Concern, ...]:
+    """Return a concern of one kind for each reason."""
     return tuple(Concern(kind, words) for words in reasons)
 
 
 def _impossible(measured: Quantities) -> Iterator[str]:
-    """No shaft has such a number, so the gauge or the conversion made it."""
+    """Yield a fault for each number that no shaft can have, so the gauge or the conversion made it."""
     unmeasured = {name for pair in MAY_BE_UNMEASURED if _all_none(measured, pair) for name in pair}
     for name in (name for name in NUMBERS if name not in unmeasured):
         value = getattr(measured, name, None)
@@ -163,21 +213,23 @@ def _impossible(measured: Quantities) -> Iterator[str]:
 
 
 def _all_none(measured: Quantities, names: tuple[str, ...]) -> bool:
+    """Return True if all named quantities are None; a missing quantity is not None."""
     return all(getattr(measured, name, math.nan) is None for name in names)
 
 
 def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
+    """Return the verdict on a shaft whose reading has neither faults nor doubts."""
     rule = bands.rule
     spine, u_thou = measured.spine_thou, rule.coverage_factor * measured.u_spine_thou
     edges = list(_edges(bands, spine, u_thou))
     bins = _bins_open_to(bands, spine, max(rule.margins[1], 0.0) * u_thou, edges)
-    if not bins or (edges and all(edge.standing is AGAINST for edge in edges)):
+    if not bins or (edges and all(edge.effect is AGAINST for edge in edges)):
         return Decision(Outcome.REJECTED, _said(edges, AGAINST))
-    limits = {one.name: list(_limits(measured, one, rule)) for one in bins}
+    limits = {candidate.name: list(_limits(measured, candidate, rule)) for candidate in bins}
     everything = [finding for found in (edges, *limits.values()) for finding in found]
-    # With the spine between two bins the shaft is only bad when neither would have it.
-    if all(any(finding.standing is AGAINST for finding in found) for found in limits.values()):
-        return Decision(Outcome.REJECTED, _said([one for found in limits.values() for one in found], AGAINST))
+    # With the spine between two bins the shaft is rejected only if its other quantities exceed the limits of both.
+    if all(any(finding.effect is AGAINST for finding in found) for found in limits.values()):
+        return Decision(Outcome.REJECTED, _said([finding for found in limits.values() for finding in found], AGAINST))
     doubts = _said(everything, DOUBT)
     if doubts:
         return Decision(Outcome.DOUBTFUL, doubts)
@@ -186,27 +238,28 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     return Decision(Outcome.ACCEPTED, remarks, home.name)
 
 
-def _said(findings: Sequence[LimitFinding], standing: LimitEffect) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(finding.sentence for finding in findings if finding.standing is standing))
+def _said(findings: Sequence[LimitFinding], effect: LimitEffect) -> tuple[str, ...]:
+    """Return the sentences of the findings with this effect, each once."""
+    return tuple(dict.fromkeys(finding.sentence for finding in findings if finding.effect is effect))
 
 
 def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Sequence[LimitFinding]) -> list[Bin]:
-    """Bins that may get the shaft: the one whose band holds its spine, else those the guard band reaches.
+    """Return the bins that may get the shaft: the bin whose band holds its spine, else those within the guard band.
 
-    Where the rule accepts a spine beyond the end of a band it is the nearest of them.
+    Where the rule accepts a spine beyond the end of a band, only the nearest of them.
     """
     home = bands.bin_of(spine_thou)
     if home is not None:
         return [home]
-    reached = [one for one in bands.in_order if -guard_thou <= spine_thou - one.low_thou
-               and spine_thou - one.high_thou <= guard_thou]  # fmt: skip
-    if all(edge.standing is REMARK for edge in edges):
-        return sorted(reached, key=lambda one: max(one.low_thou - spine_thou, spine_thou - one.high_thou))[:1]
+    beyond = {near.name: max(near.low_thou - spine_thou, spine_thou - near.high_thou) for near in bands.in_order}
+    reached = [near for near in bands.in_order if beyond[near.name] <= guard_thou]
+    if all(edge.effect is REMARK for edge in edges):
+        return sorted(reached, key=lambda near: beyond[near.name])[:1]
     return reached
 
 
 def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[LimitFinding]:
-    """The spine against the ends of the stretch it lies in, else against the ends on either side of it."""
+    """Yield findings on the spine: at the ends of its stretch, else at the nearest ends on either side of it."""
     compare = Comparison("spine", spine_thou, expanded, "thou", bands.rule)
     for low, high in ((stretch.low_thou, stretch.high_thou) for stretch in bands.stretches):
         if low <= spine_thou < high:
@@ -215,34 +268,34 @@ def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[LimitFi
             return
     ends = [(end.high_thou, spine_thou - end.high_thou) for end in bands.stretches if end.high_thou <= spine_thou][-1:]
     ends += [(end.low_thou, end.low_thou - spine_thou) for end in bands.stretches if end.low_thou > spine_thou][:1]
-    found = [finding for limit, beyond in ends for finding in compare.with_limit(limit, beyond, in_none=True)]
-    # A rule that accepts a spine beyond one end does not ask how far it is from the other.
-    yield from [finding for finding in found if finding.standing is REMARK] or found
+    found = [finding for limit, beyond in ends for finding in compare.with_limit(limit, beyond, outside_bands=True)]
+    # If the rule accepts the spine beyond one end, its distance from the other end does not matter.
+    yield from [finding for finding in found if finding.effect is REMARK] or found
 
 
-def _limits(measured: Quantities, one: Bin, rule: DecisionRule) -> Iterator[LimitFinding]:
-    """What speaks against putting the shaft into a bin, its spine apart."""
+def _limits(measured: Quantities, candidate: Bin, rule: DecisionRule) -> Iterator[LimitFinding]:
+    """Yield findings on all limits of a bin except its band of spine."""
     for name, value, u, scale, limit, unit in (
-        ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, one.spread_max_thou, "thou"),
-        ("runout", measured.runout_mm, measured.u_runout_mm, MM_PER_THOU, one.runout_max_thou, "thou"),
-        ("hysteresis", measured.hysteresis_pct, measured.u_hysteresis_pct, 1.0, one.hysteresis_max_pct, "%"),
+        ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, candidate.spread_max_thou, "thou"),
+        ("runout", measured.runout_mm, measured.u_runout_mm, MM_PER_THOU, candidate.runout_max_thou, "thou"),
+        ("hysteresis", measured.hysteresis_pct, measured.u_hysteresis_pct, 1.0, candidate.hysteresis_max_pct, "%"),
     ):
         if limit is None:
             continue
         if value is None or u is None:
-            yield LimitFinding(f"{name} was not measured, bin {one.name} limits it to {limit:g} {unit}", DOUBT)
+            yield LimitFinding(f"{name} was not measured, bin {candidate.name} limits it to {limit:g} {unit}", DOUBT)
         else:
             compare = Comparison(name, value / scale, rule.coverage_factor * u / scale, unit, rule)
             yield from compare.with_limit(limit, value / scale - limit)
     floor = measured.spread_floor_thou
-    if one.spread_max_thou is not None and floor > one.spread_max_thou:
+    if candidate.spread_max_thou is not None and floor > candidate.spread_max_thou:
         yield LimitFinding(
-            f"a spread below {floor:.1f} thou is lost in noise, the limit is {one.spread_max_thou:g}", DOUBT
+            f"a spread below {floor:.1f} thou is lost in noise, the limit is {candidate.spread_max_thou:g}", DOUBT
         )
 
 
 def _borders(bands: Bands, home: Bin, spine_thou: float, expanded: float) -> Iterator[str]:
-    """Remarks on borders to adjoining bins that the interval of the spine crosses."""
+    """Yield remarks on borders to adjoining bins that lie within U of the spine."""
     for other in bands.in_order:
         shared = {*home.spine_thou} & {*other.spine_thou}
         for border in shared if other != home else ():

@@ -1,7 +1,7 @@
-"""One value held against one limit under a decision rule: what there is to say, and what it does to the shaft.
+"""Compare a value with a limit under a decision rule.
 
 >>> spread = Comparison("spread", 4.98, 0.04, "thou", DecisionRule())
->>> [(finding.standing.name, finding.sentence) for finding in spread.with_limit(5.0, 4.98 - 5.0)]
+>>> [(finding.effect.name, finding.sentence) for finding in spread.with_limit(5.0, 4.98 - 5.0)]
 [('DOUBT', 'spread 4.980 thou lies within U 0.040 of the limit 5: measure it again')]
 """
 
@@ -14,7 +14,7 @@ from midspan.decision.bands import DecisionRule
 
 
 class LimitEffect(Enum):
-    """What a comparison with a limit does to the shaft: reject it, leave it in doubt, or let it pass."""
+    """Effect of a comparison on the verdict: AGAINST rejects, DOUBT makes doubtful, REMARK lets pass."""
 
     AGAINST = auto()
     DOUBT = auto()
@@ -26,15 +26,15 @@ AGAINST, DOUBT, REMARK = LimitEffect
 
 @dataclass(frozen=True, slots=True)
 class LimitFinding:
-    """One comparison with a limit that has something to say."""
+    """A finding of a comparison with a limit: a sentence with its numbers, and its effect on the verdict."""
 
     sentence: str
-    standing: LimitEffect
+    effect: LimitEffect
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """A value with its expanded uncertainty, to be held against limits under a rule."""
+    """A value with its expanded uncertainty, to be compared with limits under a rule."""
 
     name: str
     value: float
@@ -42,13 +42,13 @@ class Comparison:
     unit: str
     rule: DecisionRule
 
-    def with_limit(self, limit: float, beyond: float, *, in_none: bool = False) -> Iterator[LimitFinding]:
-        """What there is to say of a value so far beyond a limit (inside when negative); nothing when well inside.
+    def with_limit(self, limit: float, beyond: float, *, outside_bands: bool = False) -> Iterator[LimitFinding]:
+        """Yield the finding on a value that is `beyond` a limit (below 0: inside); nothing if it is well inside.
 
-        A value in none of the bands lies beyond even where it lies exactly on the end of one.
+        `outside_bands` means that the value lies in no band: then it is beyond even exactly at the end of a band.
         """
         inside_by, beyond_by = (margin * self.expanded for margin in self.rule.margins)
-        accepted = beyond < -inside_by if in_none else beyond <= -inside_by
+        accepted = beyond < -inside_by if outside_bands else beyond <= -inside_by
         if accepted and beyond <= -self.expanded:
             return
         places = places_for(self.expanded)
@@ -60,7 +60,7 @@ class Comparison:
         elif self.rule.leaves_doubt and beyond <= beyond_by:
             share = "" if self.rule.guard == 1 else f"{self.rule.guard:g} times "
             yield LimitFinding(f"{what} lies within {share}{u} of the limit {limit:g}: measure it again", DOUBT)
-        elif beyond > 0 or in_none:
+        elif beyond > 0 or outside_bands:
             yield LimitFinding(f"{what} is {side} {limit:g} by {abs(beyond):.{places}f} ({u})", AGAINST)
         else:
             asked = f"the rule asks for {inside_by:.{places}f}"

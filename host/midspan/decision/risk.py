@@ -1,9 +1,9 @@
-"""What a decision rule costs: how many bad shafts it lets in and how many good ones it turns away.
+"""The risks of a decision rule: bad shafts accepted and good shafts rejected.
 
-For one item the measured value and its uncertainty say how probable it conforms (JCGM 106:2012, clause 7); for a
-process, whose true values have a distribution of their own, integration over both says how often the rule errs
-(clause 9): the consumer's risk of an accepted item that does not conform, and the producer's risk of a rejected one
-that does.
+For a single item, the measured value and its uncertainty give the probability that it conforms (JCGM 106:2012, clause
+7). For a process, whose true values have their own distribution, an integral over both gives how often the rule is
+wrong (clause 9). The consumer's risk is that of an accepted item that does not conform, the producer's risk that of a
+rejected item that does.
 
 >>> from scipy.stats import norm
 >>> cost = risks(norm(0, 1), 0.25, good=[(-2, 2)], accepted=[(-2, 2)], kept=[(-2, 2)])
@@ -27,28 +27,62 @@ from midspan.decision.bands import Bands, DecisionRule
 Array = NDArray[np.float64]
 Interval = tuple[float, float]
 NODE, WEIGHT = np.polynomial.legendre.leggauss(24)
-STEPS = np.arange(-8.0, 8.5)  # standard deviations around whatever is sharp; beyond lie fewer than one in 10^15
+STEPS = np.arange(-8.0, 8.5)  # standard deviations around each edge; fewer than one in 10^15 lie beyond
 
 
 @dataclass(frozen=True)
 class Risks:
-    """Shares of all items of a process."""
+    """Shares of all items of a process, each from 0 to 1.
+
+    Parameters
+    ----------
+    conforming : float
+        Items that conform.
+    accepted : float
+        Items accepted.
+    doubtful : float
+        Items neither accepted nor rejected.
+    consumer : float
+        Items accepted that do not conform.
+    producer : float
+        Items rejected that conform.
+    """
 
     conforming: float
     accepted: float
     doubtful: float
-    consumer: float  # accepted though they do not conform
-    producer: float  # rejected though they conform
+    consumer: float
+    producer: float
 
     @property
     def rejected(self) -> float:
-        """Turned away, rightly or not."""
+        """Share of items rejected, rightly or not."""
         return 1 - self.accepted - self.doubtful
 
 
 def conformance_probability(value: float, u: float, low: float = -math.inf, high: float = math.inf) -> float:
-    """How probable the true value lies between the limits, from one measured value (JCGM 106, equation 7).
+    """Return the probability that the true value lies between the limits, from one measured value.
 
+    Parameters
+    ----------
+    value : float
+        Measured value.
+    u : float
+        Its standard uncertainty, normally distributed; above 0.
+    low, high : float
+        Limits; infinite where there is none.
+
+    Returns
+    -------
+    float
+        Probability, 0 to 1.
+
+    References
+    ----------
+    JCGM 106:2012, equation 7.
+
+    Examples
+    --------
     >>> round(conformance_probability(-5.47, 0.05, high=-5.40), 2)
     0.92
     """
@@ -58,11 +92,29 @@ def conformance_probability(value: float, u: float, low: float = -math.inf, high
 def risks(
     process: Any, u: float, good: Sequence[Interval], accepted: Sequence[Interval], kept: Sequence[Interval]
 ) -> Risks:
-    """Risks for a process, by Gauss-Legendre integration over its true values (JCGM 106, equations 17 and 19).
+    """Return the risks for a process, by Gauss-Legendre integration over its true values.
 
-    `process` is a distribution of true values with pdf() and ppf(), such as those of scipy.stats; `u` the standard
-    uncertainty of a measurement, normally distributed. Items conform within `good`; a measured value is accepted
-    within `accepted`, not rejected within `kept`, each a list of separate intervals whose ends may be infinite.
+    Parameters
+    ----------
+    process : object
+        Distribution of true values with pdf() and ppf(), as in scipy.stats.
+    u : float
+        Standard uncertainty of a measurement, normally distributed; above 0.
+    good : sequence of tuple
+        Intervals of true values that conform. In each sequence they do not overlap, and ends may be infinite.
+    accepted : sequence of tuple
+        Intervals of measured values that are accepted.
+    kept : sequence of tuple
+        Intervals of measured values that are not rejected.
+
+    Returns
+    -------
+    Risks
+        Shares of all items.
+
+    References
+    ----------
+    JCGM 106:2012, equations 17 and 19.
     """
     true, weight = _nodes(process, u, [*good, *accepted, *kept])
     conforms = _inside(true, good)
@@ -77,7 +129,7 @@ def risks(
 
 
 def _nodes(process: Any, u: float, intervals: Sequence[Interval]) -> tuple[Array, Array]:
-    """Nodes and weights of an integral over the process, cut wherever something in it is sharp."""
+    """Return nodes and weights of an integral over the process, divided wherever the integrand has an edge."""
     ends = [end for interval in intervals for end in interval if math.isfinite(end)]
     least, most = (float(process.ppf(share)) for share in (1e-15, 1 - 1e-15))
     cuts = np.concatenate([process.ppf(ndtr(STEPS)), *(end + u * STEPS for end in ends)])
@@ -88,6 +140,7 @@ def _nodes(process: Any, u: float, intervals: Sequence[Interval]) -> tuple[Array
 
 
 def _inside(values: Array, intervals: Sequence[Interval]) -> NDArray[np.bool_]:
+    """Return True where a value lies in any of the intervals."""
     inside = np.zeros(values.shape, bool)
     for low, high in intervals:
         inside |= (values >= low) & (values < high)
@@ -95,7 +148,7 @@ def _inside(values: Array, intervals: Sequence[Interval]) -> NDArray[np.bool_]:
 
 
 def _probability(true: Array, u: float, intervals: Sequence[Interval]) -> Array:
-    """How probable a measured value falls into one of separate intervals, for each true value."""
+    """Return the probability that a measured value falls into any of the intervals, for each true value."""
     total: Array = sum(
         (ndtr((high - true) / u) - ndtr((low - true) / u) for low, high in intervals), np.zeros_like(true)
     )
@@ -103,9 +156,34 @@ def _probability(true: Array, u: float, intervals: Sequence[Interval]) -> Array:
 
 
 def spine_risks(bands: Bands, rule: DecisionRule, mean_thou: float, sd_thou: float, u_thou: float) -> Risks:
-    """Risks of sorting a stock of shafts by spine alone: true spines normal, of this mean and standard deviation.
+    """Return the risks of sorting a stock of shafts by spine alone; true spines are normally distributed.
 
-    A shaft conforms when its spine lies in any bin. Raises ConfigurationError when a number is not positive.
+    A shaft conforms if its spine lies in any bin.
+
+    Parameters
+    ----------
+    bands : Bands
+        Bins.
+    rule : DecisionRule
+        Decision rule.
+    mean_thou, sd_thou : float
+        Mean and standard deviation of the true spines, thou.
+    u_thou : float
+        Standard uncertainty of a measured spine, thou.
+
+    Returns
+    -------
+    Risks
+        Shares of all shafts.
+
+    Raises
+    ------
+    ConfigurationError
+        A number is not above 0.
+
+    References
+    ----------
+    JCGM 106:2012, clause 9.
     """
     if not all(number > 0 for number in (mean_thou, sd_thou, u_thou)):
         raise ConfigurationError("mean, standard deviation and u of the spine must be above 0 thou; correct them")
@@ -116,7 +194,10 @@ def spine_risks(bands: Bands, rule: DecisionRule, mean_thou: float, sd_thou: flo
 
 
 def _moved(intervals: Sequence[Interval], outward: float) -> list[Interval]:
-    """Each interval wider by so much at both ends, or narrower; those that meet become one, those used up are gone."""
+    """Return intervals widened at both ends, narrowed if `outward` is below 0; touching intervals become one.
+
+    Intervals narrowed to nothing are dropped.
+    """
     moved: list[Interval] = []
     for low, high in ((low - outward, high + outward) for low, high in intervals):
         if moved and low <= moved[-1][1]:
@@ -127,11 +208,26 @@ def _moved(intervals: Sequence[Interval], outward: float) -> list[Interval]:
 
 
 def sentence(cost: Risks, rule: DecisionRule) -> str:
-    """What the rule costs, in words and in shafts of a thousand.
+    r"""Return the risks of a rule as a sentence, in shafts of a thousand.
 
-    >>> sentence(Risks(0.9, 0.85, 0.1, 0.001, 0.0004), DecisionRule())
-    'of 1000 shafts 850 are accepted, of which 1 belongs in no bin; 50 are rejected, of which 0.4 are good; 100 lie \
-too near a limit and are measured again'
+    Parameters
+    ----------
+    cost : Risks
+        Risks of the rule.
+    rule : DecisionRule
+        The rule.
+
+    Returns
+    -------
+    str
+        A sentence without a full stop.
+
+    Examples
+    --------
+    >>> print(*sentence(Risks(0.9, 0.85, 0.1, 0.001, 0.0004), DecisionRule()).split("; "), sep="\n")
+    of 1000 shafts 850 are accepted, of which 1 belongs in no bin
+    50 are rejected, of which 0.4 are good
+    100 lie too near a limit and are measured again
     """
     again = f"; {_of_1000(cost.doubtful)} lie too near a limit and are measured again" if rule.leaves_doubt else ""
     bad, good = _of_1000(cost.consumer), _of_1000(cost.producer)
@@ -142,9 +238,11 @@ too near a limit and are measured again'
 
 
 def _of_1000(share: float) -> str:
+    """Return a share as a number of a thousand shafts, or words for a number too small to state."""
     number = 1000 * max(share, 0.0)
     return f"{number:.0f}" if number >= 9.5 else f"{number:.1g}" if number >= 0.05 else "hardly any"
 
 
-def _verb(number: str, one: str, many: str) -> str:
-    return one if number == "1" else many
+def _verb(number: str, singular: str, plural: str) -> str:
+    """Return the verb in the singular for exactly 1, else in the plural."""
+    return singular if number == "1" else plural
