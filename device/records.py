@@ -1,7 +1,7 @@
 """Made by `make records` from protocol/: change the definitions there, never this file.
 
 The symbols of each enum and their numbers, then the types of the fields of each record. A type is a plain name, a key
-of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). The names of fields would cost heap: nobody asks for them.
+of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). Names of fields would cost heap and are not needed.
 """
 
 PROTOCOL_MAJOR = 1

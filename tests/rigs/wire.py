@@ -1,6 +1,6 @@
-"""The protocol as fastavro, cobs and zlib speak it: schemas, data and frames, with none of Midspan's code.
+"""The protocol by fastavro, cobs and zlib alone: schemas, data and frames, without any of Midspan's code.
 
-Both ends of the line are held to this third one.
+Tests hold both ends of the line to it.
 """
 
 import json
@@ -17,7 +17,7 @@ PROTOCOL = ROOT / "protocol"
 
 
 def _inlined(schema: Any, seen: set[str]) -> Any:
-    """The schema with every named type defined where it is used first."""
+    """Return a schema with every named type defined where it is first used."""
     if isinstance(schema, str) and schema.startswith("midspan."):
         name = schema.removeprefix("midspan.")
         if name in seen:
@@ -42,14 +42,14 @@ FINGERPRINT = bytes.fromhex(
 
 
 def datum(name: str, fields: dict[str, Any]) -> bytes:
-    """Avro binary of one record of the union: its branch as a zig-zag varint, then the record (Avro, "Unions")."""
+    """Return a record of the union in Avro binary: its branch as a zig-zag varint, then its fields (Avro, "Unions")."""
     out = BytesIO()
     fastavro.schemaless_writer(out, SCHEMA, (f"midspan.{name}", fields))
     return out.getvalue()
 
 
 def record(data: bytes) -> tuple[str, dict[str, Any]]:
-    """Name and fields of one datum of the union; all its bytes have to be used."""
+    """Return name and fields of a datum of the union that has no bytes left over."""
     source = BytesIO(data)
     name, fields = fastavro.schemaless_reader(source, SCHEMA, return_record_name=True, return_record_name_override=True)
     assert source.read() == b""
@@ -57,13 +57,13 @@ def record(data: bytes) -> tuple[str, dict[str, Any]]:
 
 
 def framed(sequence: int, data: bytes) -> bytes:
-    """A datum as it goes over the line: sequence number, datum and checksum, stuffed and ended."""
+    """Return the frame of a datum: sequence number, datum and checksum, stuffed, with a delimiter at the end."""
     raw = sequence.to_bytes(2, "little") + data
     return cobs.encode(raw + zlib.crc32(raw).to_bytes(4, "little")) + b"\0"
 
 
 def unframed(stream: bytes) -> list[tuple[int, bytes]]:
-    """Sequence numbers and data of the frames in a whole stream."""
+    """Return sequence number and datum of each frame in a stream."""
     found = []
     for stuffed in stream.split(b"\0"):
         if stuffed:

@@ -1,9 +1,9 @@
-"""What stands in protocol/, and what must not be in it; `make_records` makes the code of both ends of it.
+"""The definitions in protocol/ and the rules they must keep; `make_records` makes the code of both ends from them.
 
-Keys of the schemas that Avro leaves to us: `branch` is a record's place in the union and `sender` the end that sends
-it; `keeps` names the fields that stay at its start in every version; `minimum`, `maximum` and `maxLength` (as JSON
-Schema means them) bound a number, the items of an array, or a text; `retired` gives each symbol of an enum that is not
-used any more with its number and the reason. A number once given is never given to anything else.
+Avro leaves the meaning of additional keys to us: `branch` is a record's place in the union and `sender` the end that
+sends it. `keeps` names the fields that begin it in every version. `minimum`, `maximum` and `maxLength` (as in JSON
+Schema) bound a number, the items of an array, or a text. `retired` has each unused symbol of an enum with its number
+and the reason. A number once given is never given to anything else.
 """
 
 import json
@@ -18,12 +18,12 @@ Schema = dict[str, Any]
 
 
 class DefinitionError(Exception):
-    """The definitions contradict each other, or give a number away that means something else."""
+    """Definitions that contradict each other, or reuse a number that means something else."""
 
 
 @dataclass(frozen=True)
 class Definitions:
-    """What stands in protocol/: the version, the union with every type defined where it is used first, the faults."""
+    """Content of protocol/: version, union with every type defined where it is first used, fault texts."""
 
     version: dict[str, int]
     fingerprint: bytes
@@ -31,16 +31,16 @@ class Definitions:
     faults: dict[str, dict[str, Any]]
 
     def named(self, kind: str) -> list[Schema]:
-        """Return the types of this kind (record, enum or fixed), those within another before it."""
+        """Return the types of a kind (record, enum or fixed), inner types before outer ones."""
         return [schema for schema in _walk(self.union) if schema.get("type") == kind]
 
     def parts(self) -> list[Schema]:
-        """Return the records that come within others only."""
+        """Return the records that occur only inside others."""
         return [record for record in self.named("record") if "branch" not in record]
 
 
 def definitions() -> Definitions:
-    """Return what stands in protocol/ now."""
+    """Return the definitions in protocol/ as they are now."""
     version, faults = (
         json.loads((data_folder("protocol") / name).read_text(encoding="utf-8"))
         for name in ("version.json", "faults.json")
@@ -49,17 +49,18 @@ def definitions() -> Definitions:
 
 
 def _walk(node: Any) -> Iterator[Schema]:
+    """Yield all dictionaries within a schema, inner ones first."""
     for child in node if isinstance(node, list) else node.values() if isinstance(node, dict) else ():
         yield from _walk(child)
     if isinstance(node, dict):
         yield node
 
 
-# What must not be
+# Rules
 
 
 def check(given: Definitions) -> None:
-    """Raise DefinitionError where a number would change its meaning, or a fault has no words."""
+    """Raise DefinitionError if a number would change its meaning, or a fault has no text."""
     for branch, record in enumerate(given.union):
         _check_record(branch, record)
         _check_types(record)
@@ -71,8 +72,8 @@ def check(given: Definitions) -> None:
 def _check_record(branch: int, record: Schema) -> None:
     if record["branch"] != branch:
         raise DefinitionError(
-            f"{record['name']} is branch {record['branch']} and stands in message.avsc as {branch}: append new "
-            "records, and leave a retired one where it is"
+            f"{record['name']} is branch {record['branch']}, but {branch} in message.avsc: append new records, and "
+            "leave a retired record in its place"
         )
     keeps = record.get("keeps", [])
     if names_of(record)[: len(keeps)] != keeps:
@@ -80,7 +81,7 @@ def _check_record(branch: int, record: Schema) -> None:
 
 
 def _check_types(record: Schema) -> None:
-    """Raise DefinitionError for what the device's codec.py has no code for, because no record has needed it yet."""
+    """Raise DefinitionError for a type that the device's codec.py cannot handle, because no record has needed it."""
     for field in record["fields"]:
         kind, inner = field["type"], inner_type(field["type"])
         is_part = isinstance(inner, dict) and inner["type"] == "record"
@@ -89,15 +90,15 @@ def _check_types(record: Schema) -> None:
         else:  # the arrays of a block are packed as they grow, not by the table
             unknown = isinstance(kind, dict) and kind["type"] == "array" and record["name"] != "Readings"
         if unknown:
-            raise DefinitionError(f"{record['name']}.{field['name']}: first teach device/codec.py this type")
+            raise DefinitionError(f"{record['name']}.{field['name']}: add this type to device/codec.py first")
 
 
 def _check_retired(enum: Schema) -> None:
     for symbol, was in enum.get("retired", {}).items():
         if enum["symbols"][was["number"] : was["number"] + 1] != [symbol]:
             raise DefinitionError(
-                f"{enum['name']} {was['number']} was {symbol} and is kept for it ({was['reason']}): leave the retired "
-                "symbol where it was and append the new one"
+                f"{enum['name']} {was['number']} was {symbol} and stays reserved ({was['reason']}): leave the retired "
+                "symbol in its place and append the new one"
             )
 
 
@@ -105,7 +106,7 @@ def _check_faults(given: Definitions) -> None:
     (codes,) = (enum for enum in given.named("enum") if enum["name"] == "FaultCode")
     wrong = (set(codes["symbols"]) - set(codes.get("retired", {}))) ^ set(given.faults["device"])
     if wrong:
-        raise DefinitionError(f"{', '.join(sorted(wrong))}: a fault in use stands in fault_code.avsc and faults.json")
+        raise DefinitionError(f"{', '.join(sorted(wrong))}: a fault in use belongs in fault_code.avsc and faults.json")
 
 
 # Types and ranges
@@ -117,7 +118,7 @@ def names_of(record: Schema) -> list[str]:
 
 
 def inner_type(kind: Any) -> Any:
-    """Return the type that may be null, or the type of an array's items; else the type itself."""
+    """Return the type beside null, or the type of an array's items, or the type itself."""
     if isinstance(kind, list):
         return kind[1]
     return kind["items"] if isinstance(kind, dict) and kind["type"] == "array" else kind
@@ -129,9 +130,9 @@ def name_of(kind: Any) -> str:
 
 
 def bounds_of(record: Schema, field: Schema) -> tuple[int, int] | None:
-    """Return the lowest and highest value of a number that a gauge sends, or of an array's; None for anything else.
+    """Return the lowest and highest value of a number or array that a gauge sends, None for any other field.
 
-    None also for what every version keeps: it is compared before the rest is trusted, and never refused for its size.
+    None also for fields that every version keeps: they are compared before the rest is trusted, never refused by range.
     """
     kind = name_of(inner_type(field["type"]))
     if kind not in RANGES or field["name"] in record.get("keeps", []) or record.get("sender") == "host":
@@ -141,7 +142,7 @@ def bounds_of(record: Schema, field: Schema) -> tuple[int, int] | None:
 
 
 def range_words(field: Schema) -> str:
-    """Return a field's range for people, empty when it is that of the type."""
+    """Return a field's range in words, empty if it is that of the type."""
     if "maxLength" in field:
         return f"up to {field['maxLength']} characters"
     if "minimum" not in field:

@@ -1,4 +1,4 @@
-"""Writes device/records.py and host/midspan/wire/records.py from the definitions in protocol/: `make records`."""
+"""Write device/records.py and host/midspan/wire/records.py from the definitions in protocol/: `make records`."""
 
 import re
 import textwrap
@@ -14,6 +14,7 @@ HOST_TYPES = {"int": "int", "long": "int", "string": "str", "boolean": "bool"}
 
 
 def _statement(head: str, items: Iterable[str], tail: str) -> str:
+    """Return a statement that lists items, on one line if they fit."""
     listed = ", ".join(items)
     if len(line := f"{head}{listed}{tail}  # fmt: skip") <= WIDTH:
         return line
@@ -25,7 +26,7 @@ def _quoted(names: Iterable[str]) -> list[str]:
     return [f'"{name}"' for name in names]
 
 
-# The device
+# The device's module
 
 
 def device_text(given: Definitions) -> str:
@@ -47,14 +48,14 @@ def device_text(given: Definitions) -> str:
 
 DEVICE_WORDS = '''\
 The symbols of each enum and their numbers, then the types of the fields of each record. A type is a plain name, a key
-of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). The names of fields would cost heap: nobody asks for them.
+of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). Names of fields would cost heap and are not needed.
 """'''
 
 
 def _device_numbers(enums: Iterable[Schema]) -> Iterator[str]:
     """Yield each enum's numbers as constants and its symbols as a tuple.
 
-    Where an enum before it took a symbol, as phases are named by their states, there is the tuple only.
+    If an enum before it has taken one of the symbols, as phases are named after states, yield the tuple only.
     """
     taken: set[str] = set()
     for enum in enums:
@@ -66,11 +67,13 @@ def _device_numbers(enums: Iterable[Schema]) -> Iterator[str]:
 
 
 def _device_fields(begin: str, record: Schema) -> str:
+    """Return the tuple of a record's field types, a field on each line."""
     fields = [f"        {_device_type(field['type'])},  # {field['name']}" for field in record["fields"]]
     return "\n".join([begin, *fields, "    ),"])
 
 
 def _device_type(kind: Any) -> str:
+    """Return a field's type as the device's codec reads it."""
     inner = f'"{name_of(inner_type(kind))}"'
     if isinstance(kind, list):
         return f'("null", {inner})'
@@ -85,7 +88,7 @@ def _plural(enum: Schema) -> str:
     return f"{_snake(enum).upper()}S"
 
 
-# The host
+# The host's module
 
 
 def host_text(given: Definitions) -> str:
@@ -109,7 +112,7 @@ def host_text(given: Definitions) -> str:
 
 HOST_HEAD = '''{made}
 
-The enums and records of the line, and what a value of a field may be; tuples are in the order of the schema's arrays.
+The enums and records of the line, with the ranges of their values. Tuples keep the order of the schema's arrays.
 """
 
 from __future__ import annotations
@@ -122,18 +125,28 @@ PROTOCOL_MINOR = {minor}
 
 '''
 HOST_FAULTS = '''class HostFault(StrEnum):
-    """What no device can notice, or not by itself: found by the host while it sorts. Words stand in faults.json."""
+    """Fault that the host finds while it sorts, because the device cannot notice it; its texts are in faults.json."""
 '''
 
 
-def _docstring(words: str, indent: str = "    ") -> str:
-    lines = textwrap.wrap(f'"""{words}"""', WIDTH - len(indent), break_on_hyphens=False)
-    if len(lines) > 1:  # the end quotes stand on a line of their own
-        lines = [*textwrap.wrap(f'"""{words}', WIDTH - len(indent), break_on_hyphens=False), '"""']
+def _docstring(words: str, sections: Iterable[str] = (), indent: str = "    ") -> str:
+    """Return a docstring: the first sentence as its summary, the other sentences as a paragraph, then the sections."""
+    summary, _, rest = words.partition(". ")
+    lines = [f'"""{summary.rstrip(".")}.']
+    if rest:
+        lines += ["", *_wrapped(rest, indent)]
+    for section in sections:
+        lines += ["", *section.splitlines()]
+    lines = [*lines, '"""'] if len(lines) > 1 else [f'{lines[0]}"""']
     return textwrap.indent("\n".join(lines), indent)
 
 
+def _wrapped(words: str, indent: str) -> list[str]:
+    return textwrap.wrap(words, WIDTH - len(indent), break_on_hyphens=False)
+
+
 def _host_enum(enum: Schema) -> str:
+    """Return the class of an enum; a retired symbol has the reason beside it."""
     retired = enum.get("retired", {})
     notes = {symbol: f"  # retired: {was['reason']}" for symbol, was in retired.items()}
     members = [f"    {symbol} = {i}{notes.get(symbol, '')}" for i, symbol in enumerate(enum["symbols"])]
@@ -141,31 +154,40 @@ def _host_enum(enum: Schema) -> str:
 
 
 def _host_class(record: Schema, given: Definitions) -> str:
+    """Return the class of a record, its fields documented under Parameters."""
     words = f"{record['doc']} Sent by the {record['sender']}." if "sender" in record else record["doc"]
-    fields = [line for field in record["fields"] for line in _host_field(field, given)]
-    return "\n".join(
-        ["@dataclass(frozen=True, slots=True)", f"class {record['name']}:", _docstring(words), "", *fields, "\n"]
-    )
+    types = {field["name"]: _host_type(field, given) for field in record["fields"]}
+    parts = [_parameter(field, types[field["name"]]) for field in record["fields"]]
+    docstring = _docstring(words, ["\n".join(["Parameters", "----------", *parts])])
+    defaults = {field["name"]: f" = {field['default']}" for field in record["fields"] if "default" in field}
+    fields = [f"    {name}: {kind}{defaults.get(name, '')}" for name, kind in types.items()]
+    head = ["@dataclass(frozen=True, slots=True)", f"class {record['name']}:"]
+    return "\n".join([*head, docstring, "", *fields, "\n"])
 
 
-def _host_field(field: Schema, given: Definitions) -> Iterator[str]:
+def _host_type(field: Schema, given: Definitions) -> str:
+    """Return the Python type of a field; a default of null is written as None."""
     kind, name = field["type"], name_of(inner_type(field["type"]))
     fixed = {schema["name"]: "bytes" for schema in given.named("fixed")}
     plain = (HOST_TYPES | fixed).get(name, name)
     if isinstance(kind, list):
-        plain += " | None"
-    elif inner_type(kind) is not kind:
-        plain = f"tuple[{plain}, ...]"
-    default = f" = {field['default']}" if "default" in field else ""
+        return f"{plain} | None"
+    return f"tuple[{plain}, ...]" if inner_type(kind) is not kind else plain
+
+
+def _parameter(field: Schema, kind: str) -> str:
+    """Return the entry of a field in the section Parameters, with its range at the end; Avro's null is None here."""
     words = range_words(field)
-    yield f"    {field['name']}: {plain}{default}"
-    yield _docstring(f"{field['doc']} {words[:1].upper()}{words[1:]}{'.' if words else ''}".rstrip())
+    described = re.sub(r"\bnull\b", "None", field["doc"])
+    described = f"{described} {words[:1].upper()}{words[1:]}{'.' if words else ''}".rstrip()
+    lines = _wrapped(described, " " * 8)
+    return "\n".join([f"{field['name']} : {kind.replace(' | ', ' or ')}", *(f"    {line}" for line in lines)])
 
 
 def _host_table(
     name: str, kind: str, records: Iterable[Schema], value: Callable[[Schema, Schema], Any]
 ) -> Iterator[str]:
-    """Yield a table of what `value` gives for a record and a field, those left out for which it is None."""
+    """Yield a table of the values that a function has for records and fields, without those that are None."""
     yield f"{name}: dict[type, dict[str, {kind}]] = {{"
     for record in records:
         found = {field["name"]: value(record, field) for field in record["fields"]}

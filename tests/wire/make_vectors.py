@@ -1,4 +1,4 @@
-"""Writes protocol/vectors.json: `make redraw`. Uses fastavro, cobs and zlib, and no Midspan code."""
+"""Write protocol/vectors.json (`make redraw`) with fastavro, cobs and zlib, and no Midspan code."""
 
 import json
 import zlib
@@ -32,13 +32,13 @@ READING_COLUMNS = ("lateness_us", "rotate_steps", "press_steps", "counts")
 
 
 def block(columns: tuple[list[int], ...], **fields: Any) -> dict[str, Any]:
-    """A Readings datum of four wire columns."""
+    """Return a Readings datum of four columns as they go over the line."""
     plain = {"shaft": 7, "block": 0, "first": 0, "phase": "LIGHT", "tick_us": 0, "interval_us": 12500}
     return {**plain, **dict(zip(READING_COLUMNS, columns, strict=True)), "unusual": [], "marks": [], **fields}
 
 
 def long_block() -> dict[str, Any]:
-    """64 readings with small changes of both signs, of the size a turning shaft gives."""
+    """Return a block of 64 readings whose changes are as small as those of a turning shaft, with both signs."""
     counts = [93211, *((37 * i * i) % 241 - 120 for i in range(63))]
     lateness = [0, *((11 * i) % 23 - 11 for i in range(63))]
     columns = (lateness, [1280] + [16] * 63, [21004] + [0] * 63, counts)
@@ -101,13 +101,13 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
 
 
 def body_of(name: str, fields: dict[str, Any]) -> bytes:
-    """A record's body; a fingerprint stands in the file as hex."""
+    """Return the body of a record whose fingerprint, if it has one, is given in hex."""
     fixed = {"fingerprint": bytes.fromhex(fields["fingerprint"])} if "fingerprint" in fields else {}
     return datum(name, {**fields, **fixed})
 
 
 def records() -> list[dict[str, Any]]:
-    """Golden triples: the datum, its body, its frame."""
+    """Return the golden triples: datum, body and frame of each record."""
     triples = []
     for number, (what, name, fields) in enumerate(RECORDS):
         sequence = (number * 4099) % 65536
@@ -120,17 +120,17 @@ def records() -> list[dict[str, Any]]:
 
 
 def streams() -> list[dict[str, Any]]:
-    """Bytes on a line, and what must come out of them: good frames in order, and the count of damaged ones."""
-    one = body_of("Acknowledge", {"shaft": 7})
-    two = body_of("Command", {"order": "MEASURE", "shaft": 7})
-    first, second = framed(1, one), framed(2, two)
+    """Return byte streams with the good frames in each, in order, and the number of damaged ones."""
+    acknowledge = body_of("Acknowledge", {"shaft": 7})
+    measure = body_of("Command", {"order": "MEASURE", "shaft": 7})
+    first, second = framed(1, acknowledge), framed(2, measure)
     flipped = bytes([first[0], first[1] ^ 0x10]) + first[2:]
-    plain = (3).to_bytes(2, "little") + one
+    plain = (3).to_bytes(2, "little") + acknowledge
     wrong_crc = cobs.encode(plain + (zlib.crc32(plain) ^ 1).to_bytes(4, "little")) + b"\0"
     bare = zlib.crc32(b"\1\2").to_bytes(4, "little")
     largest = framed(4, bytes(range(256)) * 3 + bytes(LARGEST_BODY - 768))
     too_large = framed(5, bytes(LARGEST_BODY + 1))
-    both, after = [[1, one], [2, two]], [[2, two]]
+    both, after = [[1, acknowledge], [2, measure]], [[2, measure]]
     cases = [
         ("two good frames", first + second, both, 0),
         ("empty frames between good ones are ignored", b"\0" + first + b"\0\0" + second, both, 0),
@@ -155,7 +155,7 @@ def streams() -> list[dict[str, Any]]:
 
 
 def foreign_bodies() -> list[dict[str, Any]]:
-    """Bodies with a good checksum that are no record."""
+    """Return bodies that have a good checksum in their frame but hold no record."""
     command = body_of("Command", {"order": "STOP", "shaft": None})
     cases = [
         ("a branch that does not exist", b"\x1c\x00"),
@@ -169,7 +169,7 @@ def foreign_bodies() -> list[dict[str, Any]]:
 
 
 def published() -> dict[str, Any]:
-    """Check values that others published, for what the frames and bodies are made of."""
+    """Return published check values of the encodings that frames and bodies are made of."""
     return {
         "crc_32": {
             "source": "check value of CRC-32/ISO-HDLC in the catalogue of parametrised CRC algorithms",
@@ -207,7 +207,7 @@ def published() -> dict[str, Any]:
 
 
 def vectors() -> dict[str, Any]:
-    """The whole file."""
+    """Return the content of the whole file."""
     return {
         "about": "Golden bytes of the protocol; hex, all of a frame's bytes with its delimiter. See SPEC.md.",
         "records": records(),

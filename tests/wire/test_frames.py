@@ -1,5 +1,6 @@
-"""Frames under any bytes, any cut and any damage; the cobs package and zlib are the outside."""
+"""Frames under arbitrary bytes, cuts and damage, against the cobs package and zlib."""
 
+import re
 import zlib
 
 import pytest
@@ -58,7 +59,7 @@ def test_any_bytes_never_raise_and_are_forgotten(chunks: list[bytes]) -> None:
 
 @given(sent, st.data())
 def test_one_wrong_byte_never_gives_a_wrong_frame(items: list[Frame], data: st.DataObject) -> None:
-    """A changed byte is a burst of at most 8 bits, or cuts or joins frames at a delimiter."""
+    """Change a byte: a burst of at most 8 bits, or a delimiter gained or lost that cuts or joins frames."""
     line = bytearray(on_the_line(items))
     where = data.draw(st.integers(0, len(line) - 1))
     line[where] ^= data.draw(st.integers(1, 255))
@@ -66,7 +67,7 @@ def test_one_wrong_byte_never_gives_a_wrong_frame(items: list[Frame], data: st.D
     found = deframer.feed(bytes(line) + b"\0")
     good = [item for item in found if isinstance(item, Frame)]
     remaining = iter(items)
-    assert all(item in remaining for item in good)  # those that come are sent ones, in their order
+    assert all(item in remaining for item in good)  # only frames that were sent arrive, in their order
     assert len(good) >= len(items) - 2
     assert deframer.damaged >= 1 or good == items
 
@@ -86,17 +87,20 @@ def test_noise_without_a_delimiter_is_not_kept() -> None:
         assert deframer.feed(b"\x55" * 1000) == []
     assert len(deframer._partial) <= framing.LARGEST_STUFFED + 1
     (only,) = deframer.feed(b"\0")
-    assert "without a delimiter" in str(only)
+    assert isinstance(only, FrameError)
+    assert str(framing.LARGEST_STUFFED) in str(only)
     assert deframer.damaged == 1
 
 
 @pytest.mark.parametrize("body", [b"", bytes(framing.LARGEST_BODY + 1)])
-def test_a_body_of_no_size_is_refused(body: bytes) -> None:
-    with pytest.raises(FrameError, match="fits no frame"):
+def test_a_body_that_is_empty_or_too_large_is_refused(body: bytes) -> None:
+    with pytest.raises(FrameError) as caught:
         framing.encode(0, body)
+    assert {str(len(body)), str(framing.LARGEST_BODY)} <= set(re.findall(r"\d+", str(caught.value)))
 
 
 @pytest.mark.parametrize("sequence", [-1, 65536])
-def test_a_sequence_that_is_no_u16_is_refused(sequence: int) -> None:
-    with pytest.raises(FrameError, match=f"sequence {sequence}"):
+def test_a_sequence_number_out_of_range_is_refused(sequence: int) -> None:
+    with pytest.raises(FrameError) as caught:
         framing.encode(sequence, b"x")
+    assert str(sequence) in str(caught.value)

@@ -1,7 +1,7 @@
-"""The host's decoder under ten million spoilt bytes: only declared errors, nothing wrong accepted, bounded memory.
+"""The host's decoder under ten million corrupt bytes: only declared errors, nothing wrong accepted, bounded memory.
 
-Two ways in: bytes spoilt on the line, which the check of a frame has to catch, and frames whose check is right but
-whose content is not, as a faulty gauge would send them. Seeded, so that what fails once fails again.
+Bytes corrupted on the line have to be caught by the checksum of a frame. Frames with a right checksum and wrong content
+are what a faulty gauge would send. All of it is seeded, so that a failure can be repeated.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from midspan.link.session import Session
 from midspan.link.session_states import SessionState
 from wire import datum, framed, record, unframed
 
-# Spoilt bytes; together over ten million. A sound frame costs the host far more than a damaged one.
+# Corrupt bytes, together over ten million. A good frame costs the host far more time than a damaged one.
 ON_THE_LINE, IN_THE_CONTENT, NOISE = 4_000_000, 2_000_000, 4_500_000
 OUTCOMES = tuple(kind for kind in vars(out).values() if isinstance(kind, type) and kind.__module__ == out.__name__)
-WORST_BYTES = 1 << 20  # a session and the shaft it collects; a conversation of the corpus has 6 kB
+WORST_BYTES = 1 << 20  # for a session and the shaft it collects; a conversation of the corpus has 6 kB
 LARGEST_BODY = 1018
-NEVER_DRAWN = 987_654_321  # a boot number that no seed of these tests makes
-FAR = 30_000  # from the numbers of all frames of the recording
+NEVER_DRAWN = 987_654_321  # a boot number that no seed of these tests produces
+FAR = 30_000  # far from the sequence numbers of all recorded frames
 SHAFTS = [1, 2, 3, 3]  # the last is fetched again after a greeting
 
 
@@ -37,21 +37,21 @@ def night() -> list[Step]:
 
 
 class Sound:
-    """Leaves everything as it was sent, and everything comes at once."""
+    """Line that changes nothing and delays nothing."""
 
     def __call__(self, piece: bytes) -> bytes:
         return piece
 
     def begin(self) -> None:
-        """A conversation begins."""
+        """Begin a conversation."""
 
     def pause_s(self) -> float:
-        """Time until the next piece."""
+        """Return the time until the next piece, s."""
         return 0.01
 
 
 class Spoilt(Sound):
-    """Counts the bytes that are not as they were sent; how many frames are spoilt changes with each conversation."""
+    """Line that corrupts frames, more or fewer in each conversation, and counts the corrupt bytes."""
 
     def __init__(self, seed: int) -> None:
         self.random, self.bytes, self.chance = Random(seed), 0, 0.0
@@ -60,7 +60,7 @@ class Spoilt(Sound):
         self.chance = self.random.choice((0.05, 0.6, 0.6))
 
     def pause_s(self) -> float:
-        """Mostly short; long enough for a repetition now and then, and for giving up."""
+        """Return a short time, now and then long enough for a repetition or for giving up, s."""
         return self.random.choice((0.01,) * 60 + (0.8, 1.5, 6.0))
 
     def _counted(self, now: bytes, before: bytes) -> bytes:
@@ -69,7 +69,7 @@ class Spoilt(Sound):
 
 
 class OnTheLine(Spoilt):
-    """Frames damaged, once or more often."""
+    """Line that damages frames, each once or several times."""
 
     def __call__(self, piece: bytes) -> bytes:
         return b"".join(self._counted(self._damaged(frame), frame) for frame in corruption.pieces(piece))
@@ -81,7 +81,7 @@ class OnTheLine(Spoilt):
 
 
 class InTheContent(Spoilt):
-    """Frames with another content under a right check."""
+    """Line that changes the content of frames and makes the checksum right again."""
 
     def __call__(self, piece: bytes) -> bytes:
         return b"".join(self._counted(self._resealed(frame), frame) for frame in corruption.pieces(piece))
@@ -94,7 +94,7 @@ class InTheContent(Spoilt):
 
 
 class Noise(Spoilt):
-    """Random bytes between the frames, in all lengths, with many delimiters or none."""
+    """Line that puts random bytes between the frames, of any length, with many delimiters or none."""
 
     def __call__(self, piece: bytes) -> bytes:
         noise = self.random.randbytes(self.random.choice((1, 7, 60, 700, 5000)))
@@ -104,42 +104,43 @@ class Noise(Spoilt):
         return noise + b"\0" + piece
 
     def pause_s(self) -> float:
-        """Noise delays nothing."""
+        """Return the time until the next piece, s: noise delays nothing."""
         return 0.01
 
 
 def replayed(night: list[Step], line: Sound) -> list[RawRun]:
-    """A whole conversation over this line; the runs that were accepted. Raises what the session raises."""
+    """Return the runs that a host accepts in a whole conversation over a line."""
     line.begin()
     session, now_s, runs = Session(), 0.0, []
     for step in night:
         try:
             step.order(session, now_s)
-        except ProtocolError:  # the stage it came to does not allow it
+        except ProtocolError:  # not allowed in the state that the session has reached
             session.greet(now_s)
         session.outgoing()
         for piece in step.came:
             now_s += line.pause_s()
             outcomes = session.receive(line(piece), now_s) + session.tick(now_s)
             session.outgoing()
-            assert all(isinstance(one, OUTCOMES) for one in outcomes)
-            assert all(isinstance(one.error, MidspanError) for one in outcomes if isinstance(one, out.Failed))
-            runs += [one.run for one in outcomes if isinstance(one, out.Finished)]
+            assert all(isinstance(outcome, OUTCOMES) for outcome in outcomes)
+            failed = [outcome for outcome in outcomes if isinstance(outcome, out.Failed)]
+            assert all(isinstance(outcome.error, MidspanError) for outcome in failed)
+            runs += [outcome.run for outcome in outcomes if isinstance(outcome, out.Finished)]
     greeted_again(session, night, now_s)
     return runs
 
 
 def greeted_again(session: Session, night: list[Step], now_s: float) -> None:
-    """Whatever came, a delimiter and a gauge that was started anew open the conversation anew."""
+    """Check that a delimiter and a restarted gauge reopen the conversation, whatever came before."""
     session.greet(now_s)
     session.outgoing()
     identify = next(body for _, body in unframed(b"".join(night[0].came)) if body[:1] == b"\0")
-    started_anew = datum("Identify", record(identify)[1] | {"boot": NEVER_DRAWN})
-    session.receive(b"\0" + framed(FAR, started_anew), now_s)
-    for number, body in unframed(session.outgoing()):  # empty when it was believed at once
+    restarted = datum("Identify", record(identify)[1] | {"boot": NEVER_DRAWN})
+    session.receive(b"\0" + framed(FAR, restarted), now_s)
+    for number, body in unframed(session.outgoing()):  # empty if the host believed it at once
         if record(body)[0] == "Resend":
             reply = datum("Reply", {"to_sequence": number, "refusal": "UNKNOWN_SHAFT", "field": "shaft"})
-            session.receive(framed(FAR + 1, started_anew) + framed(FAR + 2, reply), now_s)
+            session.receive(framed(FAR + 1, restarted) + framed(FAR + 2, reply), now_s)
     assert session.state in (SessionState.READY, SessionState.SETTLING)
 
 
@@ -151,7 +152,7 @@ def test_spoilt_on_the_line_nothing_wrong_is_accepted(night: list[Step]) -> None
         for run in replayed(night, line):
             assert run in sound
             accepted += 1
-    assert accepted > 50  # the damage lets some shafts through, or this test would show nothing
+    assert accepted > 50  # some shafts must get through, or the test would show nothing
 
 
 def test_any_content_under_a_right_check_is_an_outcome(night: list[Step]) -> None:
@@ -168,7 +169,7 @@ def test_noise_between_the_frames_takes_none_of_them(night: list[Step]) -> None:
 
 @pytest.mark.parametrize("line", [OnTheLine(4), InTheContent(4), Noise(4)], ids=lambda line: type(line).__name__)
 def test_memory_stays_bounded(night: list[Step], line: Spoilt) -> None:
-    for _ in range(20):  # what is made once, such as parsed schemas and caches of the interpreter, does not count
+    for _ in range(20):  # parsed schemas and other caches are made once and do not count
         replayed(night, line)
     tracemalloc.start()
     try:
@@ -186,7 +187,7 @@ def test_memory_stays_bounded(night: list[Step], line: Spoilt) -> None:
 
 
 def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> None:
-    """New blocks, sound and numbered on for ever, are more than any store holds."""
+    """Send good new blocks without end: at some point they are more than any gauge can hold."""
     session = Session()
     measuring = night[3]  # greeted, planned, fed
     for step in night[:4]:
@@ -205,24 +206,24 @@ def test_a_gauge_that_never_ends_its_shaft_is_given_up(night: list[Step]) -> Non
         first = session.line.succession.newest - 99
         for number in range(100, 3_000):
             sent = framed(first + number, datum("Readings", block | {"block": number}))
-            failed += [one.error for one in session.receive(sent, 0.0) if isinstance(one, out.Failed)]
+            failed += [event.error for event in session.receive(sent, 0.0) if isinstance(event, out.Failed)]
             session.outgoing()
         most_bytes = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    assert "more than the gauge's 49152 bytes can hold" in str(failed[0])
-    assert len(failed) == 1
+    assert [type(error) for error in failed] == [ProtocolError]
+    assert "49152" in str(failed[0])  # the bytes that the gauge says it can hold
     assert session.state is SessionState.READY
     assert most_bytes < 10 * WORST_BYTES
 
 
-# What a gauge gone mad may say under a right check, each with the greatest and the least that Avro can carry.
+# Numbers that a faulty gauge may send with a right checksum, up to the largest and smallest that Avro can carry.
 WORST = (2**63 - 1, 2**31, 2**31 - 1, 2**22 + 1, 65536, 1, 0, -1, -(2**31), -(2**63))
 HOSTILE_FRAMES = 5_000
 
 
 class Hostile(Sound):
-    """Frames in their order with any of their numbers the worst, their texts long, their columns empty."""
+    """Line that replaces a number by an extreme one, a text by a long one, or a column by an empty one."""
 
     def __init__(self, seed: int) -> None:
         self.random, self.frames = Random(seed), 0
@@ -240,7 +241,7 @@ class Hostile(Sound):
         fields[field] = self._worst(fields[field])
         try:
             spoilt = datum(name, fields)
-        except (ValueError, TypeError, OverflowError, AttributeError):  # no such thing can be said in Avro
+        except (ValueError, TypeError, OverflowError, AttributeError):  # Avro cannot encode it
             return frame
         self.frames += 1
         self.kinds[name] += 1

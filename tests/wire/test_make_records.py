@@ -1,4 +1,4 @@
-"""Both ends' records are what `make records` makes of protocol/, and it refuses to give a number away."""
+"""The records of both ends are those that `make records` makes, and it refuses to reuse a number."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ REASON = "its sensor is no longer built"
 
 @pytest.fixture
 def given() -> Definitions:
-    """What stands in protocol/, free to be changed."""
+    """Return a copy of the definitions in protocol/ that a test may change."""
     return copy.deepcopy(definitions())
 
 
@@ -28,7 +28,7 @@ def enum_of(given: Definitions, name: str) -> dict[str, Any]:
 
 
 def made(text: str) -> dict[str, Any]:
-    names: dict[str, Any] = {"__name__": "midspan.wire.records"}  # where dataclasses look for the types of their fields
+    names: dict[str, Any] = {"__name__": "midspan.wire.records"}  # dataclasses look up the types of their fields there
     exec(text, names)
     return names
 
@@ -36,7 +36,7 @@ def made(text: str) -> dict[str, Any]:
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.parent.name)
 def test_the_file_is_what_make_records_makes(path: Path, given: Definitions) -> None:
     check(given)
-    assert path.read_text(encoding="utf-8") == FILES[path](given), "make it anew: make records"
+    assert path.read_text(encoding="utf-8") == FILES[path](given), "out of date: make records"
 
 
 def test_an_added_field_reaches_both_ends(given: Definitions) -> None:
@@ -70,8 +70,9 @@ def test_a_retired_symbol_keeps_its_number_and_says_why(given: Definitions) -> N
 def test_the_number_of_a_retired_symbol_is_not_given_again(given: Definitions, symbols: list[str]) -> None:
     source = enum_of(given, "Source")
     source |= {"retired": {"SLOT": {"number": 1, "reason": REASON}}, "symbols": symbols}
-    with pytest.raises(DefinitionError, match=f"Source 1 was SLOT .*{REASON}"):
+    with pytest.raises(DefinitionError) as caught:
         check(given)
+    assert all(value in str(caught.value) for value in ("Source", "1", "SLOT", REASON))
 
 
 def test_a_retired_fault_needs_no_words(given: Definitions) -> None:
@@ -111,19 +112,21 @@ def test_the_number_of_a_record_is_not_given_again(given: Definitions, change: C
 )
 def test_what_the_device_has_no_code_for_is_refused(given: Definitions, branch: int, kind: Any) -> None:
     given.union[branch]["fields"].append({"name": "lamp", "type": kind, "doc": "Light on the rollers."})
-    with pytest.raises(DefinitionError, match=r"\.lamp: .* device/codec\.py"):
+    with pytest.raises(DefinitionError) as caught:
         check(given)
+    assert all(value in str(caught.value) for value in (".lamp", "device/codec.py"))
 
 
 @pytest.mark.parametrize("branch", [0, 6])
 def test_what_a_greeting_and_its_answer_begin_with_stays_there(given: Definitions, branch: int) -> None:
     given.union[branch]["fields"].insert(1, {"name": "lamp", "type": "int", "doc": "Light."})
-    with pytest.raises(DefinitionError, match="begins with protocol_major, protocol_minor, fingerprint"):
+    with pytest.raises(DefinitionError) as caught:
         check(given)
+    assert all(field in str(caught.value) for field in ("protocol_major", "protocol_minor", "fingerprint"))
 
 
 def test_the_greeting_keeps_its_branches_and_the_phases_their_numbers() -> None:
-    """Written down once more: no file of today's definitions may change what old gauges say and archives hold."""
+    """Hold numbers that old gauges send and archives hold to a second copy: no change of protocol/ may move them."""
     union = json.loads((Path(__file__).parents[2] / "protocol" / "message.avsc").read_text(encoding="utf-8"))
     assert (union[0], union[6]) == ("midspan.Identify", "midspan.Greet")
     assert [phase.name for phase in records.Phase][:10] == [

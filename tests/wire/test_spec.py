@@ -1,6 +1,6 @@
-"""protocol/SPEC.md against both ends: its tables are drawn from the code and the schemas, its hex is in vectors.json.
+"""protocol/SPEC.md against both ends: its tables come from code and schemas, its hex examples from vectors.json.
 
-`make redraw` draws the tables anew.
+`make redraw` writes the tables anew.
 """
 
 import inspect
@@ -39,7 +39,7 @@ def table(head: Row, rows: Iterable[Row]) -> str:
 
 
 def collated(transitions: Iterable[Transition], states: list[str]) -> str:
-    """One line for all states and signals that lead to the same state by the same action."""
+    """Return a table of transitions, one line for all states and signals with the same next state and action."""
     by_state: dict[tuple[str, str, str], list[str]] = {}
     for state, signal, following, action in transitions:
         key = (state, "stays" if following == state else following, action)
@@ -221,7 +221,7 @@ def test_every_drawn_table_is_in_the_text() -> None:
 def test_the_tables_are_those_of_the_code(name: str) -> None:
     text = SPEC.read_text(encoding="utf-8")
     found = next(found for found in MARKED.finditer(text) if found["name"] == name)
-    assert found[0] == drawn_anew(found[0]), "draw it anew: make redraw"
+    assert found[0] == drawn_anew(found[0]), "out of date: make redraw"
 
 
 def test_every_fault_ends_where_the_device_goes() -> None:

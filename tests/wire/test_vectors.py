@@ -50,7 +50,7 @@ def test_host_packs_and_reads_each_record(vector: dict) -> None:
 
 
 def plain(record: object) -> dict:
-    """A typed record as the file writes it."""
+    """Return a typed record as the file writes it."""
     return {name: plain_value(name, getattr(record, name)) for name in type(record).__dataclass_fields__}
 
 
@@ -121,7 +121,7 @@ def test_published_fingerprint_byte_order(pair: list[str]) -> None:
 
 
 def test_damage_of_every_single_bit_is_seen() -> None:
-    """CRC-32 finds every single-bit error; stuffing errors are found before it."""
+    """Turn over every bit of a frame: wrong stuffing or the CRC-32 must give each away."""
     frame = bytes.fromhex(VECTORS["records"][6]["frame"])
     intact = framing.decode(frame[:-1])
     for bit in range(8 * (len(frame) - 1)):

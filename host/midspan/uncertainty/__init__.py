@@ -1,5 +1,4 @@
-"""Combine causes of uncertainty as the GUM does, and by Monte Carlo (JCGM 101), whatever is measured.
+"""Combination of uncertainty causes: the budget of the GUM and Monte Carlo trials (JCGM 101), for any quantity.
 
-Which causes a spine has is not said here but in measurement/spine_budget.py and hand_bench/conversion.py. Imports
-base.
+The causes themselves are listed in measurement/spine_budget.py and hand_bench/conversion.py. Imports base.
 """

@@ -1,5 +1,5 @@
-"""The byte contract as the host has it: the Avro schema, records, frames, and the device's faults in words.
+"""The byte contract with the gauge: Avro schema, records, frames, and the texts of its faults.
 
-A new record, field or fault begins in protocol/, its words in protocol/faults.json; `make records` then makes
-records.py anew, which nobody edits. Imports base.
+A new record, field or fault begins in protocol/, with its text in protocol/faults.json. `make records` then writes
+records.py, which is never edited by hand. Imports base.
 """

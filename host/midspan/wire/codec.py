@@ -1,4 +1,4 @@
-"""Records to and from the bytes of one Avro datum of protocol/message.avsc (Apache Avro specification)."""
+"""Conversion between records and the bytes of one Avro datum of protocol/message.avsc (Apache Avro specification)."""
 
 from __future__ import annotations
 
@@ -15,15 +15,27 @@ from midspan.wire.ranges import check_ranges
 from midspan.wire.readings import check_columns
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Greet, Identify, Readings, Record
 
-# What a frame says; the tuple is an Identify of another version, the error stands for what says nothing to a host.
+# Content of a frame: a record, the version of a foreign Identify, or an error if the host can make nothing of it.
 Said = Record | tuple[int, int, bytes] | ProtocolError
 
 _CLASSES: dict[str, Any] = {cls.__name__: cls for cls in get_args(Record)}
 
 
 def pack(record: Record) -> bytes:
-    """Bytes of one Avro datum: the branch of the union, then the record.
+    """Return a record as the body of a frame.
 
+    Parameters
+    ----------
+    record : Record
+        The record; its values are not checked against their ranges.
+
+    Returns
+    -------
+    bytes
+        One Avro datum: the branch of the union, then the fields.
+
+    Examples
+    --------
     >>> from midspan.wire.records import Acknowledge
     >>> pack(Acknowledge(shaft=3)).hex(" ")
     '12 06'
@@ -36,9 +48,9 @@ def pack(record: Record) -> bytes:
 
 
 def unpack(body: bytes) -> Record:
-    """The record in the body of a frame.
+    """Return the record in the body of a frame, its values not checked against their ranges.
 
-    Raises ProtocolError when the bytes are no datum of the message schema or are too many.
+    Raises ProtocolError if the bytes are not exactly one datum of the message schema.
 
     >>> unpack(bytes.fromhex("12 06"))
     Acknowledge(shaft=3)
@@ -49,8 +61,15 @@ def unpack(body: bytes) -> Record:
 
 
 def greeting() -> Greet:
-    """What this host greets with: its own version and fingerprint.
+    """Return the greeting of this host.
 
+    Returns
+    -------
+    Greet
+        Version and fingerprint of the protocol that this host speaks.
+
+    Examples
+    --------
     >>> greeting().protocol_major
     1
     """
@@ -58,9 +77,9 @@ def greeting() -> Greet:
 
 
 def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
-    """Major, minor and fingerprint of an Identify of another version than this host's; None for all else.
+    """Return major, minor and fingerprint of an Identify of another version, None for every other body.
 
-    Raises ProtocolError when an Identify ends too early.
+    Raises ProtocolError if an Identify ends too early.
 
     >>> foreign_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
     (2, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
@@ -68,7 +87,7 @@ def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
     if body[:1] != b"\0":
         return None
     identify = schemas.message_source()[0]
-    kept = identify["fields"][: len(identify["keeps"])]  # what every version begins with, to be read before the rest
+    kept = identify["fields"][: len(identify["keeps"])]  # the fields that begin it in every version
     _, start = _read(body, [{**identify, "fields": kept}], whole=False)
     major, minor, fingerprint = start["protocol_major"], start["protocol_minor"], start["fingerprint"]
     ours = (major, fingerprint) == (PROTOCOL_MAJOR, schemas.fingerprint())
@@ -76,8 +95,21 @@ def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
 
 
 def said_in(body: bytes) -> Said:
-    """What the body of a frame says; a number out of its range makes it an error. Raises nothing.
+    """Return the content of a frame, checked; an invalid body comes back as an error instead of raising it.
 
+    Parameters
+    ----------
+    body : bytes
+        Body of a frame whose checksum is right.
+
+    Returns
+    -------
+    Record or tuple[int, int, bytes] or ProtocolError
+        The record; major, minor and fingerprint of an Identify of another version; or the error, if the body holds no
+        record or a number outside its range.
+
+    Examples
+    --------
     >>> said_in(bytes.fromhex("12 06"))
     Acknowledge(shaft=3)
     >>> said_in(bytes.fromhex("12 06 00"))
@@ -96,9 +128,17 @@ def said_in(body: bytes) -> Said:
 
 
 def boot_in(said: Said) -> Hashable | None:
-    """What tells one start of a gauge from another: its boot number, or its version when that is foreign.
+    """Return a value that differs between two starts of a gauge.
 
-    None for all but an Identify.
+    Parameters
+    ----------
+    said : Record or tuple[int, int, bytes] or ProtocolError
+        Content of a frame, as `said_in` returns it.
+
+    Returns
+    -------
+    Hashable or None
+        Boot number of an Identify, or the version if it is a foreign one; None for everything else.
     """
     if isinstance(said, Identify):
         return said.boot
@@ -106,6 +146,7 @@ def boot_in(said: Said) -> Hashable | None:
 
 
 def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, Any]]:
+    """Return the name and the fields of the datum at the start of a body; `whole` allows nothing after it."""
     from fastavro import schemaless_reader
 
     stream = BytesIO(body)
@@ -116,34 +157,36 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
     except (EOFError, IndexError, ValueError, OverflowError) as error:
         raise ProtocolError(f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}") from error
     if whole and stream.tell() != len(body):
-        raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}")
+        raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}", code="bytes_left")
     return branch[0], branch[1]
 
 
 @cache
 def _from_avro(kind: Any) -> Callable[[Any], Any]:
-    """Return what makes a field's type, or a record, of what fastavro read."""
+    """Return a function that converts what fastavro reads of a type into the type itself."""
     if get_origin(kind) is tuple:
         item = _from_avro(get_args(kind)[0])
-        return tuple if item is _as_it_is else lambda value: tuple(map(item, value))
+        return tuple if item is _unchanged else lambda value: tuple(map(item, value))
     if type(None) in get_args(kind):
         inner = _from_avro(get_args(kind)[0])
         return lambda value: None if value is None else inner(value)
     if isinstance(kind, type) and issubclass(kind, IntEnum):
         return kind.__getitem__
-    return _maker(kind) if is_dataclass(kind) else _as_it_is
+    return _maker(kind) if is_dataclass(kind) else _unchanged
 
 
 def _maker(cls: Any) -> Callable[[Any], Any]:
+    """Return a function that makes a record of the dictionary that fastavro reads."""
     kinds = {name: _from_avro(kind) for name, kind in get_type_hints(cls).items()}
     return lambda datum: cls(**{name: make(datum[name]) for name, make in kinds.items()})
 
 
-def _as_it_is(value: Any) -> Any:
+def _unchanged(value: Any) -> Any:
     return value
 
 
 def _to_avro(value: Any) -> Any:
+    """Return a value as fastavro writes it: names of enum members, lists, dictionaries of fields."""
     if isinstance(value, IntEnum):
         return value.name
     if isinstance(value, tuple):

@@ -1,4 +1,4 @@
-"""What the faults of the device and those the host finds mean to a person; the words stand in protocol/faults.json."""
+"""Texts of the faults that the device reports and of those that the host finds, from protocol/faults.json."""
 
 from __future__ import annotations
 
@@ -12,7 +12,21 @@ from midspan.wire.schema import data_folder
 
 @dataclass(frozen=True, slots=True)
 class FaultText:
-    """What happened, what the device did, what its detail number is, what to do, and the state it ends in."""
+    """Text of a fault of the device.
+
+    Parameters
+    ----------
+    text : str
+        What happened, a sentence.
+    action : str
+        What the device did to be safe.
+    detail : str
+        Meaning of the number that comes with the fault.
+    way_back : str
+        What a person does.
+    ends : str
+        State of the device afterwards.
+    """
 
     text: str
     action: str
@@ -23,7 +37,19 @@ class FaultText:
 
 @dataclass(frozen=True, slots=True)
 class HostFaultText:
-    """What happened, what the host does, what a person is to do, and how the run goes on."""
+    """Text of a fault that the host finds.
+
+    Parameters
+    ----------
+    text : str
+        What happened, a sentence.
+    action : str
+        What the host does.
+    way_back : str
+        What a person does.
+    run : str
+        How the run goes on.
+    """
 
     text: str
     action: str
@@ -33,8 +59,15 @@ class HostFaultText:
 
 @cache
 def fault_texts() -> dict[FaultCode, FaultText]:
-    """The whole fault table of the device.
+    """Return the texts of all faults of the device.
 
+    Returns
+    -------
+    dict[FaultCode, FaultText]
+        A text for each code.
+
+    Examples
+    --------
     >>> set(fault_texts()) == set(FaultCode)
     True
     """
@@ -43,8 +76,15 @@ def fault_texts() -> dict[FaultCode, FaultText]:
 
 @cache
 def host_fault_texts() -> dict[HostFault, HostFaultText]:
-    """The whole table of what the host finds.
+    """Return the texts of all faults that the host finds.
 
+    Returns
+    -------
+    dict[HostFault, HostFaultText]
+        A text for each code.
+
+    Examples
+    --------
     >>> set(host_fault_texts()) == set(HostFault)
     True
     """
@@ -53,6 +93,7 @@ def host_fault_texts() -> dict[HostFault, HostFaultText]:
 
 @cache
 def _tables() -> dict[str, dict[str, dict[str, str]]]:
+    """Return both tables of protocol/faults.json, by the end of the line that finds the fault."""
     tables: dict[str, dict[str, dict[str, str]]] = json.loads(
         (data_folder("protocol") / "faults.json").read_text(encoding="utf-8")
     )
@@ -60,8 +101,22 @@ def _tables() -> dict[str, dict[str, dict[str, str]]]:
 
 
 def describe(code: FaultCode, detail: int | None = None) -> str:
-    """One line for a person: what happened, with the detail if there is one, and what to do.
+    """Return a fault of the device as one line for a person: what happened and what to do.
 
+    Parameters
+    ----------
+    code : FaultCode
+        Code of the fault.
+    detail : int or None
+        Number that came with it, in the unit that the code's text names; None if there is none.
+
+    Returns
+    -------
+    str
+        Code, sentence, detail and advice.
+
+    Examples
+    --------
     >>> describe(FaultCode.STOPPED_BY_HOST, 120)
     'STOPPED_BY_HOST: The host ordered a stop (press position in microsteps: 120). None needed.'
     """

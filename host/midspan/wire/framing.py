@@ -1,4 +1,4 @@
-"""Frames on the line: COBS( sequence u16 | body | CRC-32 u32 ) and one zero byte, all little-endian.
+"""Frames on the line: COBS( sequence u16 | body | CRC-32 u32 ) and a zero byte, integers little-endian.
 
 COBS: S. Cheshire, M. Baker, Consistent Overhead Byte Stuffing, IEEE/ACM Trans. Networking 7(2), 1999.
 CRC-32: ISO-HDLC, as in zlib.
@@ -24,22 +24,47 @@ LARGEST_STUFFED = LARGEST + -(-LARGEST // 254)  # stuffing adds at most one byte
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A frame that came undamaged: its sequence number (0 to 65535) and its body."""
+    """A frame that arrived undamaged.
+
+    Parameters
+    ----------
+    sequence : int
+        Its sequence number, 0 to 65535.
+    body : bytes
+        One Avro datum, 1 to 1018 bytes.
+    """
 
     sequence: int
     body: bytes
 
 
 def encode(sequence: int, body: bytes) -> bytes:
-    """The bytes of one frame, delimiter included.
+    """Return the bytes of a frame as they go over the line.
 
-    Raises FrameError when the body is empty or larger than LARGEST_BODY or the sequence is no u16.
+    Parameters
+    ----------
+    sequence : int
+        Its sequence number, 0 to 65535.
+    body : bytes
+        One Avro datum, 1 to 1018 bytes.
 
+    Returns
+    -------
+    bytes
+        The stuffed frame with the delimiter at its end.
+
+    Raises
+    ------
+    FrameError
+        The body is empty or too large, or the sequence number is out of range.
+
+    Examples
+    --------
     >>> encode(1, b"abc").hex(" ")
     '02 01 08 61 62 63 7d 46 27 31 00'
     """
     if not 1 <= len(body) <= LARGEST_BODY:
-        raise FrameError(f"a body of {len(body)} bytes fits no frame (1 to {LARGEST_BODY}): split it")
+        raise FrameError(f"a body of {len(body)} bytes does not fit a frame (1 to {LARGEST_BODY}): split it")
     if not 0 <= sequence < SEQUENCES:
         raise FrameError(f"sequence {sequence} is not in 0 to {SEQUENCES - 1}: count modulo {SEQUENCES}")
     plain = sequence.to_bytes(_SEQUENCE_BYTES, "little") + body
@@ -47,9 +72,7 @@ def encode(sequence: int, body: bytes) -> bytes:
 
 
 def decode(stuffed: bytes) -> Frame:
-    """The frame between two delimiters.
-
-    Raises FrameError when it is damaged.
+    """Return the frame in the bytes between two delimiters, or raise FrameError if they are damaged.
 
     >>> decode(encode(1, b"abc")[:-1])
     Frame(sequence=1, body=b'abc')
@@ -62,16 +85,16 @@ def decode(stuffed: bytes) -> Frame:
         raise FrameError(f"stuffing is wrong in a frame of {len(stuffed)} bytes ({error})") from error
     covered, check = plain[:-_CRC_BYTES], plain[-_CRC_BYTES:]
     if not _SEQUENCE_BYTES < len(covered) <= LARGEST - _CRC_BYTES:
-        raise FrameError(f"{len(plain)} bytes are no frame")
+        raise FrameError(f"{len(plain)} bytes cannot be a frame")
     if crc32(covered) != int.from_bytes(check, "little"):
         raise FrameError(f"checksum is wrong in a frame of {len(plain)} bytes")
     return Frame(int.from_bytes(covered[:_SEQUENCE_BYTES], "little"), covered[_SEQUENCE_BYTES:])
 
 
 class Deframer:
-    """Cuts a stream of bytes into frames; holds at most one frame's bytes whatever comes.
+    """Splitter of a byte stream into frames; it keeps at most the bytes of one frame, whatever arrives.
 
-    `frames` and `damaged` count what came since the start.
+    `frames` and `damaged` count good and damaged frames since the start.
 
     >>> deframer = Deframer()
     >>> whole = encode(1, b"abc")
@@ -87,13 +110,25 @@ class Deframer:
         self._partial = b""
 
     def feed(self, data: bytes) -> list[Frame | FrameError]:
-        """Frames that `data` completes, in order; a damaged one stands as a FrameError. Never raises it."""
+        """Take the next bytes of the stream and return the frames that they complete.
+
+        Parameters
+        ----------
+        data : bytes
+            What arrived, in pieces of any size.
+
+        Returns
+        -------
+        list[Frame | FrameError]
+            Completed frames in order, with an error in place of each damaged frame; empty if none is complete.
+        """
         *whole, self._partial = (self._partial + data).split(DELIMITER)
-        # One byte over the limit is kept as proof that the frame is too long, the rest is dropped.
+        # Keep one byte over the limit as proof that the frame is too long, and drop the rest.
         self._partial = self._partial[: LARGEST_STUFFED + 1]
         return [self._item(stuffed) for stuffed in whole if stuffed]
 
     def _item(self, stuffed: bytes) -> Frame | FrameError:
+        """Return a frame or the error that it is damaged, and count it."""
         try:
             frame = decode(stuffed)
         except FrameError as error:

@@ -1,7 +1,7 @@
-"""Holds what a gauge sends to the ranges of protocol/*.avsc.
+"""Checks of what a gauge sends against the ranges in protocol/*.avsc.
 
-Avro carries 64 bits where the schema says 32, and a frame whose check is right may still hold any number: what is
-outside its range is told before anybody counts, waits or makes room by it.
+An Avro number may have 64 bits where the schema says 32, and a frame with a right checksum may hold any number. It is
+refused here, before the host counts, waits or allocates memory by it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from midspan.wire.records import LONGEST, PARTS, RANGES
 
 
 def check_ranges(record: Any) -> None:
-    """Raise ProtocolError when a number of a record is outside its range, or a text that is to be shown is none.
+    """Raise ProtocolError if a number of a record is outside its range, or a text is too long or not printable.
 
     >>> from midspan.wire.records import Reply
     >>> check_ranges(Reply(to_sequence=65536, refusal=None, field=""))
@@ -32,7 +32,7 @@ def check_ranges(record: Any) -> None:
 
 
 def _items(value: Any) -> Sequence[Any]:
-    """Return what an array holds, or the value alone, or nothing for null."""
+    """Return the items of an array, a single value as the only item, or no items for null."""
     if isinstance(value, tuple):
         return value
     return () if value is None else (value,)
@@ -48,5 +48,5 @@ def _check_numbers(name: str, numbers: Sequence[int], bounds: tuple[int, int]) -
 def _check_text(name: str, text: str, most: int) -> None:
     if len(text) > most or not text.isprintable():
         raise ProtocolError(
-            f"the gauge says {name} {text[:most]!r}, {len(text)} characters, which is no text of up to {most}: reset it"
+            f"the gauge says {name} {text[:most]!r}, {len(text)} characters, not up to {most} printable: reset it"
         )

@@ -1,4 +1,4 @@
-"""What a block of readings says: over the line come first values, then changes."""
+"""Columns of a block of readings: decoded from the first value and changes that go over the line."""
 
 from __future__ import annotations
 
@@ -13,23 +13,46 @@ StatusBits = npt.NDArray[np.int16]
 
 
 def check_columns(block: Readings) -> None:
-    """Raise ProtocolError when the columns differ in length or an unusual reading is not in the block."""
+    """Raise ProtocolError if the columns differ in length or an unusual reading is not in the block."""
     columns = (block.lateness_us, block.rotate_steps, block.press_steps, block.counts)
     lengths = [len(column) for column in columns]
     if len(set(lengths)) != 1:
-        raise ProtocolError(f"{block_name(block)}: columns differ in length {lengths}")
+        raise ProtocolError(f"{block_name(block)}: columns differ in length {lengths}", code="columns")
     if not all(0 <= odd.reading < len(block.counts) for odd in block.unusual):
-        raise ProtocolError(f"{block_name(block)}: it lists an unusual reading that is not in it")
+        raise ProtocolError(f"{block_name(block)}: lists an unusual reading that it does not have", code="unusual")
 
 
 def block_name(block: Readings) -> str:
-    """Return the block as messages name it."""
+    """Return the name of a block for messages.
+
+    Parameters
+    ----------
+    block : Readings
+        The block.
+
+    Returns
+    -------
+    str
+        Its number and that of its shaft.
+    """
     return f"block {block.block} of shaft {block.shaft}"
 
 
 def absolute(column: tuple[int, ...]) -> Integers:
-    """Return the values of a column whose first entry is a value and each later one a change, int64.
+    """Return the values of a column that was sent as a first value and changes.
 
+    Parameters
+    ----------
+    column : tuple[int, ...]
+        First value, then the change from each reading to the next, in microsteps or counts.
+
+    Returns
+    -------
+    Integers
+        The values, int64, shape (readings,), in the same unit.
+
+    Examples
+    --------
     >>> absolute((1000, -7))
     array([1000,  993])
     """
@@ -37,13 +60,35 @@ def absolute(column: tuple[int, ...]) -> Integers:
 
 
 def offset_us(block: Readings) -> Integers:
-    """Return the time of each reading after the block's `tick_us` in microseconds, int64."""
+    """Return the times of the readings of a block after its first.
+
+    Parameters
+    ----------
+    block : Readings
+        The block.
+
+    Returns
+    -------
+    Integers
+        Time after the block's `tick_us`, microseconds, int64, shape (readings,).
+    """
     intervals = np.asarray(block.lateness_us, np.int64) + block.interval_us
     return np.cumsum(intervals) - block.interval_us
 
 
 def status_of(block: Readings) -> StatusBits:
-    """Return the bit set of each reading, int16, 0 for a good one."""
+    """Return the status of each reading of a block.
+
+    Parameters
+    ----------
+    block : Readings
+        The block.
+
+    Returns
+    -------
+    StatusBits
+        Bit sets as in protocol/readings.avsc, int16, shape (readings,); 0 for a good reading.
+    """
     status = np.zeros(len(block.counts), np.int16)
     for odd in block.unusual:
         status[odd.reading] = odd.status

@@ -16,27 +16,42 @@ _PLACES = (_PACKAGE, _PACKAGE.parents[1])  # installed from a wheel, or in the r
 
 
 def data_folder(name: str) -> Path:
-    """Folder `protocol` or `device`: inside the installed package, else at the top of the repository.
+    """Return the path of a folder beside the host's code: inside the installed package, or in the repository.
 
-    Raises ConfigurationError when it is in neither place.
+    Parameters
+    ----------
+    name : str
+        Name of the folder, "protocol" or "device".
 
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    ConfigurationError
+        It is in neither place.
+
+    Examples
+    --------
     >>> (data_folder("protocol") / "message.avsc").is_file()
     True
     """
     for place in _PLACES:
         if (place / name).is_dir():
             return place / name
-    raise ConfigurationError(f"folder {name!r} is not in {_PACKAGE}, nor beside host/: install midspan again")
+    raise ConfigurationError(f"folder {name!r} is not in {_PACKAGE}, nor beside host/: reinstall midspan")
 
 
 def _definition(name: str) -> Any:
-    """Content of the file that defines a name, `midspan.EndOfShaft` in end_of_shaft.avsc."""
+    """Return the content of the file that defines a name; `midspan.EndOfShaft` is in end_of_shaft.avsc."""
     stem = re.sub(r"(?<!^)(?=[A-Z])", "_", name.removeprefix(NAMESPACE)).lower()
     return json.loads((data_folder("protocol") / f"{stem}.avsc").read_text(encoding="utf-8"))
 
 
 def _inlined(node: Any, known: set[str]) -> Any:
-    """The schema with each named type of a file of its own put in place where it is first used."""
+    """Return a schema with each named type that has its own file inserted where it is first used."""
     if isinstance(node, list):
         return [_inlined(item, known) for item in node]
     if isinstance(node, dict):
@@ -53,7 +68,7 @@ _NESTED = ("type", "items", "fields")
 
 @cache
 def message_source() -> list[dict[str, Any]]:
-    """The union of all records as plain JSON, documentation kept, every name defined at its first use.
+    """Return the union of all records as plain JSON with documentation, every name defined at its first use.
 
     >>> [record["name"] for record in message_source()][:3]
     ['Identify', 'Readings', 'EndOfShaft']
@@ -64,7 +79,7 @@ def message_source() -> list[dict[str, Any]]:
 
 @cache
 def record_source(name: str) -> dict[str, Any]:
-    """One record that stands for itself, such as `RawRun`, as plain JSON.
+    """Return a record that is not part of the union, such as `RawRun`, as plain JSON.
 
     >>> record_source("RawRun")["fields"][0]["name"]
     'shaft'
@@ -75,7 +90,7 @@ def record_source(name: str) -> dict[str, Any]:
 
 @cache
 def message_schema() -> Any:
-    """The union as fastavro reads and writes it."""
+    """Return the union as fastavro reads and writes it."""
     from fastavro import parse_schema
 
     return parse_schema(message_source())
@@ -83,7 +98,7 @@ def message_schema() -> Any:
 
 @cache
 def raw_run_schema() -> Any:
-    """The archive's record as fastavro reads and writes it."""
+    """Return the archive's record as fastavro reads and writes it."""
     from fastavro import parse_schema
 
     return parse_schema(record_source("RawRun"))
@@ -91,7 +106,7 @@ def raw_run_schema() -> Any:
 
 @cache
 def canonical() -> str:
-    """The message schema in Parsing Canonical Form (Apache Avro specification, "Transforming into PCF")."""
+    """Return the message schema in Parsing Canonical Form (Apache Avro specification, "Transforming into PCF")."""
     from fastavro.schema import to_parsing_canonical_form
 
     return str(to_parsing_canonical_form(message_source()))
@@ -99,9 +114,9 @@ def canonical() -> str:
 
 @cache
 def fingerprint() -> bytes:
-    """CRC-64-AVRO of the canonical message schema, 8 bytes, least significant first.
+    """Return the CRC-64-AVRO of the canonical message schema, 8 bytes, least significant first.
 
-    Neither documentation nor ranges change it; any change of a name, type or order does.
+    A change of a name, a type or an order changes it; documentation and ranges do not.
 
     >>> len(fingerprint())
     8
@@ -112,8 +127,24 @@ def fingerprint() -> bytes:
 
 
 def version_text(major: int, minor: int, schema: bytes) -> str:
-    """How a protocol version is named in messages.
+    """Return a protocol version as messages name it.
 
+    Parameters
+    ----------
+    major : int
+        Major version.
+    minor : int
+        Minor version.
+    schema : bytes
+        Fingerprint of the schema, 8 bytes.
+
+    Returns
+    -------
+    str
+        Both numbers and the fingerprint in hex.
+
+    Examples
+    --------
     >>> version_text(1, 0, bytes(8))
     '1.0 (schema 0000000000000000)'
     """
