@@ -138,7 +138,15 @@ class Bin(Section):
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Adjoining bins taken together: only beyond its two ends, in thou, does a shaft belong to no bin."""
+    """Adjoining bins taken together: only beyond its two ends does a shaft belong to no bin.
+
+    Parameters
+    ----------
+    low_thou : float
+        Low end, thou; it belongs to the stretch.
+    high_thou : float
+        High end, thou; it does not belong to the stretch.
+    """
 
     low_thou: float
     high_thou: float

@@ -15,7 +15,7 @@ CRACK_SUSPECTED = "CRACK_SUSPECTED"
 UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
 
 
-def beyond_crack_limit(hysteresis_pct: float | None, limit_pct: float | None) -> bool:
+def _beyond_crack_limit(hysteresis_pct: float | None, limit_pct: float | None) -> bool:
     """Return True if the hysteresis is above the limit, which hints at a crack; False if either is unknown.
 
     The value decides, without a margin: caution costs one shaft.
@@ -46,7 +46,7 @@ def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct
     >>> verdict.outcome.value, verdict.bin, [concern.kind.value for concern in verdict.concerns]
     ('rejected', None, ['crack'])
     """
-    if not beyond_crack_limit(hysteresis_pct, limit_pct):
+    if not _beyond_crack_limit(hysteresis_pct, limit_pct):
         return decision
     words = f"{CRACK_SUSPECTED}: hysteresis {hysteresis_pct:.2f} % is beyond {limit_pct:g} %. " + (
         "Such a shaft must not be shot."

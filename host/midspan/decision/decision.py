@@ -187,6 +187,18 @@ def verdict_on(result: Quantities | Unmeasured, bands: Bands) -> Decision:
 def judge_unmeasured(reasons: Sequence[str]) -> Decision:
     """Return the verdict on a shaft without a result, from its reasons, some of which are fault codes of the device.
 
+    Parameters
+    ----------
+    reasons : sequence of str
+        Reasons; a fault code is replaced by its description.
+
+    Returns
+    -------
+    Decision
+        Instrument fault if a code means one, else doubtful.
+
+    Examples
+    --------
     >>> judge_unmeasured(["CELL_STUCK"]).outcome.value, judge_unmeasured(["NO_CONTACT"]).outcome.value
     ('instrument fault', 'doubtful')
     """

@@ -26,7 +26,15 @@ AGAINST, DOUBT, REMARK = LimitEffect
 
 @dataclass(frozen=True, slots=True)
 class LimitFinding:
-    """A finding of a comparison with a limit: a sentence with its numbers, and its effect on the verdict."""
+    """A finding of a comparison with a limit.
+
+    Parameters
+    ----------
+    sentence : str
+        The finding with its numbers.
+    effect : LimitEffect
+        Its effect on the verdict.
+    """
 
     sentence: str
     effect: LimitEffect
@@ -34,7 +42,21 @@ class LimitFinding:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """A value with its expanded uncertainty, to be compared with limits under a rule."""
+    """A value with its expanded uncertainty, to be compared with limits under a rule.
+
+    Parameters
+    ----------
+    name : str
+        Name of the quantity.
+    value : float
+        Its value.
+    expanded : float
+        Expanded uncertainty U = k u of the value.
+    unit : str
+        Unit of both.
+    rule : DecisionRule
+        Decision rule.
+    """
 
     name: str
     value: float
@@ -43,9 +65,21 @@ class Comparison:
     rule: DecisionRule
 
     def with_limit(self, limit: float, beyond: float, *, outside_bands: bool = False) -> Iterator[LimitFinding]:
-        """Yield the finding on a value that is `beyond` a limit (below 0: inside); nothing if it is well inside.
+        """Yield the finding on the value at a limit; nothing if the value is well inside.
 
-        `outside_bands` means that the value lies in no band: then it is beyond even exactly at the end of a band.
+        Parameters
+        ----------
+        limit : float
+            The limit.
+        beyond : float
+            Distance of the value beyond the limit, below 0 inside.
+        outside_bands : bool
+            True if the value lies in no band: then it is beyond even exactly at the end of a band.
+
+        Yields
+        ------
+        LimitFinding
+            At most one.
         """
         inside_by, beyond_by = (margin * self.expanded for margin in self.rule.margins)
         accepted = beyond < -inside_by if outside_bands else beyond <= -inside_by

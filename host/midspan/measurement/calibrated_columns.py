@@ -28,19 +28,40 @@ PAD = 64  # padding depends on a shaft's own length only, so that its sums are t
 class CalibratedReadings:
     """Calibrated readings of S shafts at the three depths, with the quantities found while calibrating them.
 
-    `zero_share` is the weight of the zero after in the zero of each depth; the rest is the zero before.
+    Parameters
+    ----------
+    turns : Turns
+        Rotate steps from the angle origin and forces, N, at the three depths.
+    head_mm : ndarray
+        Position of the head below home, not corrected for the compliance of the frame, mm, shape (S, 3).
+    steps_to_start : ndarray
+        Rotate steps from the first reading (or index mark) to the angle origin, shape (S,).
+    nominal_steps : ndarray
+        Rotate steps per turn before the fit, shape (S,).
+    u_relative_nominal : ndarray
+        Relative standard uncertainty of `nominal_steps`, shape (S,).
+    zero_drift_n : ndarray
+        Change of the zero during the cycle, N, shape (S,).
+    u_zero_n : ndarray
+        Standard uncertainty of the zero before and after, from its scatter, N, shape (S, 2).
+    dof_zero : ndarray
+        Degrees of freedom of that scatter, shape (S, 2).
+    zero_share : ndarray
+        Weight of the zero after in the zero of each depth, shape (S, 3); the rest is the zero before.
+    rest_scatter_n : ndarray
+        Standard deviation of a reading without contact, N, shape (S,).
     """
 
-    turns: Turns  # steps from the angle origin, force
-    head_mm: Array  # [S, 3] head position below home, not corrected for the compliance of the frame
-    steps_to_start: Array  # [S] rotate steps from the first reading (or index mark) to the angle origin
-    nominal_steps: Array  # [S] steps per turn before the fit
-    u_relative_nominal: Array  # [S]
-    zero_drift_n: Array  # [S] change of the zero during the cycle
-    u_zero_n: Array  # [S, 2] standard uncertainty of the zero before and after, from its scatter
-    dof_zero: Array  # [S, 2] degrees of freedom of that scatter
-    zero_share: Array  # [S, 3]
-    rest_scatter_n: Array  # [S] standard deviation of a reading without contact
+    turns: Turns
+    head_mm: Array
+    steps_to_start: Array
+    nominal_steps: Array
+    u_relative_nominal: Array
+    zero_drift_n: Array
+    u_zero_n: Array
+    dof_zero: Array
+    zero_share: Array
+    rest_scatter_n: Array
 
 
 def why_cut_short(run: RawRun) -> tuple[str, ...]:
@@ -68,6 +89,18 @@ def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
     """Return the common array length of some phases of a run, a multiple of PAD.
 
     Only runs of equal length are evaluated together.
+
+    Parameters
+    ----------
+    run : RawRun
+        Raw run of one shaft.
+    phases : tuple of Phase
+        Phases of the run.
+
+    Returns
+    -------
+    int
+        Number of readings of the longest of these phases, rounded up.
     """
     longest = max(readings for phase, readings in run.segments if phase in phases)
     return -(-longest // PAD) * PAD
@@ -75,7 +108,23 @@ def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
 
 @dataclass
 class Columns:
-    """Raw columns of some phases of S runs, each of shape (S, phases, N); `valid` is False beyond a phase's end."""
+    """Raw columns of some phases of S runs, each of shape (S, phases, N).
+
+    Parameters
+    ----------
+    phases : tuple of Phase
+        The phases.
+    steps : ndarray of int
+        Rotate steps.
+    counts : ndarray of int
+        Counts of the converter.
+    tick_us : ndarray of int
+        Times, us.
+    press : ndarray of int
+        Microsteps of the press.
+    valid : ndarray of bool
+        True for good readings, False beyond the end of a phase.
+    """
 
     phases: tuple[Phase, ...]
     steps: NDArray[np.int64]
@@ -85,7 +134,13 @@ class Columns:
     valid: Mask
 
     def why_unfit(self) -> dict[int, tuple[str, ...]]:
-        """Return the reasons against each row that cannot be evaluated, by row number; empty if all can."""
+        """Return the reasons against each row that cannot be evaluated.
+
+        Returns
+        -------
+        dict
+            Reasons as sentences by row number; empty if all rows can be evaluated.
+        """
         found = self.valid.sum(axis=-1)
         highest = np.where(self.valid, self.press, np.iinfo(np.int64).min).max(axis=-1)
         lowest = np.where(self.valid, self.press, np.iinfo(np.int64).max).min(axis=-1)
@@ -108,6 +163,18 @@ def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
 
     All runs are joined end to end, then one index picks every phase of every run: a slice for each would take longer
     than the arithmetic that follows. Runs with a reason in `why_cut_short` are not accepted.
+
+    Parameters
+    ----------
+    runs : sequence of RawRun
+        Raw runs of S shafts.
+    phases : tuple of Phase
+        Phases to take.
+
+    Returns
+    -------
+    Columns
+        Their columns, padded to the common length.
     """
     ends = np.cumsum([len(run) for run in runs])
     slices = [[found[phase] for phase in phases] for found in (run.places() for run in runs)]
@@ -180,7 +247,24 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
 
 
 def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> CalibratedReadings:
-    """Return calibrated readings from the columns of both zeros and of the three depths of the same runs."""
+    """Return calibrated readings from the columns of both zeros and of the three depths of the same runs.
+
+    Parameters
+    ----------
+    runs : sequence of RawRun
+        Raw runs of S shafts.
+    zeros : Columns
+        Their phases ZEROS.
+    load : Columns
+        Their phases DEPTHS.
+    calibration : Calibration
+        Scales of the gauge.
+
+    Returns
+    -------
+    CalibratedReadings
+        Forces, travel and angles.
+    """
     zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
     drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
     line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])

@@ -87,7 +87,20 @@ def day_of(run: RawRun) -> date:
 
 
 def ran_out(cal: Calibration, day: date) -> tuple[str, ...]:
-    """Return the reason if the calibration had expired on `day`, else an empty tuple."""
+    """Return the reason if the calibration had expired on `day`, else an empty tuple.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Calibration to check.
+    day : date
+        Day of the measurement.
+
+    Returns
+    -------
+    tuple of str
+        At most one sentence.
+    """
     last = cal.calibration.valid_until
     if last is None or day <= last:
         return ()
@@ -95,7 +108,20 @@ def ran_out(cal: Calibration, day: date) -> tuple[str, ...]:
 
 
 def of_another_gauge(cal: Calibration, gauge: str) -> tuple[str, ...]:
-    """Return the reason if the calibration belongs to another gauge, else an empty tuple."""
+    """Return the reason if the calibration belongs to another gauge, else an empty tuple.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Calibration to check.
+    gauge : str
+        Name of the gauge that measured.
+
+    Returns
+    -------
+    tuple of str
+        At most one sentence.
+    """
     if gauge == cal.calibration.gauge:
         return ()
     return (f"measured on gauge {gauge!r}, but the calibration is of {cal.calibration.gauge!r}",)

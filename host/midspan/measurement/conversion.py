@@ -33,31 +33,57 @@ _FEW_MOMENTS = _GRID_MOMENTS[::_EVERY] * _EVERY
 class Point:
     """Mean state of S shafts at both depths, with the derivatives that carry uncertainty to the result.
 
-    `flexibility` is L^2 / EI in 1/N. The fields `by_...` are derivatives of the standard deflection in thou.
+    Parameters
+    ----------
+    flexibility : ndarray
+        L^2 / EI on the gauge's span, 1/N, shape (S,).
+    deflection_thou : ndarray
+        Standard deflection at the mean forces, thou, shape (S,).
+    by_low, by_high : ndarray
+        Derivative of the deflection by the force at the light and at the full depth, thou per N, shape (S,).
+    by_travel : ndarray
+        Derivative by the travel between the depths, thou per mm, shape (S,).
+    by_give : ndarray
+        Derivative by the compliance of the frame, thou per mm/N, shape (S,).
+    by_span : ndarray
+        Derivative by the span, thou per mm, shape (S,).
+    surface_by_low, surface_by_high : ndarray
+        Derivative of the surface's height by the two forces, mm per N, shape (S,).
     """
 
     flexibility: Array
     deflection_thou: Array
-    by_low: Array  # per N at the light depth
-    by_high: Array  # per N at the full depth
-    by_travel: Array  # per mm of travel between the depths
-    by_give: Array  # per mm/N of frame compliance
-    by_span: Array  # per mm of span
-    surface_by_low: Array  # mm of surface per N
+    by_low: Array
+    by_high: Array
+    by_travel: Array
+    by_give: Array
+    by_span: Array
+    surface_by_low: Array
     surface_by_high: Array
 
 
 @dataclass(frozen=True)
 class Around:
-    """Harmonics of standard deflection (thou) and of the surface's height (mm) around S shafts, each of shape (S, 7).
+    """Harmonics of standard deflection and of the surface's height around S shafts.
 
-    `at_bounds` is L^2 / EI in 1/N at both ends of the supports' range, each of shape (S, angles).
+    Parameters
+    ----------
+    deflection_thou : ndarray
+        Harmonic coefficients of the standard deflection, thou, shape (S, 7).
+    u_deflection : ndarray
+        Their covariance from the fit and, except for the mean, from the supports, shape (S, 7, 7).
+    surface_mm : ndarray
+        Harmonic coefficients of the height of the surface, mm, shape (S, 7).
+    u_surface : ndarray
+        Their covariance, shape (S, 7, 7).
+    at_bounds : tuple of ndarray
+        L^2 / EI at both ends of the supports' range, 1/N, each of shape (S, angles).
     """
 
     deflection_thou: Array
-    u_deflection: Array  # [S, 7, 7] covariance from the fit and, except for the mean, from the supports
+    u_deflection: Array
     surface_mm: Array
-    u_surface: Array  # [S, 7, 7]
+    u_surface: Array
     at_bounds: tuple[Array, Array]
 
 
@@ -65,6 +91,20 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
     """Return flexibility, standard deflection and its derivatives at the mean forces of S shafts.
 
     The implicit function is u(F2 y) - u(F1 y) = (travel - compliance (F2 - F1)) / L with y = L^2 / EI.
+
+    Parameters
+    ----------
+    low_n, high_n : ndarray
+        Mean forces at the light and at the full depth, N, shape (S,).
+    travel_mm : ndarray
+        Travel of the head between the depths, mm, shape (S,).
+    cal : Calibration
+        Span, supports and compliance of the gauge.
+
+    Returns
+    -------
+    Point
+        Values and derivatives.
     """
     span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
     bend = travel_mm - give * (high_n - low_n)
@@ -96,7 +136,24 @@ def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, 
 
 
 def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
-    """Return standard deflection and surface around each shaft, with angles counted from the start of the cycle."""
+    """Return standard deflection and surface around each shaft, with angles counted from the start of the cycle.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Harmonics of the force at the depths.
+    forces : CalibratedReadings
+        Positions of the head, and steps back to the start.
+    point : Point
+        Mean state, whose derivatives carry the covariance.
+    cal : Calibration
+        Span, supports and compliance of the gauge.
+
+    Returns
+    -------
+    Around
+        Harmonics of deflection and surface.
+    """
     rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
     kept = _significant(fit.coefficients_n, fit.covariance)
     low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
@@ -204,6 +261,20 @@ def support_half_width_thou(turn: Around, cal: Calibration, to: Convention) -> A
     """Return the half width of the mean deflection under a convention that the unknown reactions leave, thou (S,).
 
     It nearly vanishes for a shaft measured at the load and span of that convention.
+
+    Parameters
+    ----------
+    turn : Around
+        Flexibilities at both ends of the supports' range.
+    cal : Calibration
+        Span and supports of the gauge.
+    to : Convention
+        Span and load of the deflection.
+
+    Returns
+    -------
+    ndarray
+        Half width, thou, shape (S,).
     """
     load = to.load_n * (to.span_mm / cal.span.span_mm) ** 2
     half: Array = np.abs(_half_apart(load, turn.at_bounds, cal).mean(axis=1))

@@ -47,7 +47,22 @@ class Swing:
 
 
 def retained(coefficients: Array, covariance: Array, always: int) -> Array:
-    """Return coefficients whose orders, except `always`, are set to zero unless they are above chance."""
+    """Return coefficients whose orders, except `always`, are set to zero unless they are above chance.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients of S curves, shape (S, 7).
+    covariance : ndarray
+        Their covariance, shape (S, 7, 7).
+    always : int
+        Order to keep in any case.
+
+    Returns
+    -------
+    ndarray
+        Coefficients, shape (S, 7).
+    """
     kept = coefficients.copy()
     for order in (1, 2, 3):
         if order == always:
@@ -141,7 +156,20 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
 
 
 def amplitude(coefficients: Array, order: int) -> Array:
-    """Return the amplitude of a single order, shape (S,)."""
+    """Return the amplitude of a single order.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients of S curves, shape (S, 7).
+    order : int
+        Order, 1 to 3.
+
+    Returns
+    -------
+    ndarray
+        Amplitude, in the unit of the curve, shape (S,).
+    """
     result: Array = np.hypot(coefficients[:, 2 * order - 1], coefficients[:, 2 * order])
     return result
 

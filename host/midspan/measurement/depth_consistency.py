@@ -23,7 +23,20 @@ LIGHT, FULL, AGAIN = range(3)
 
 
 def joined(fit: HarmonicFit, forces: CalibratedReadings) -> HarmonicFit:
-    """Return the fit improved by what its depths have in common; the means of the depths stay as they are."""
+    """Return the fit improved by what its depths have in common; the means of the depths stay as they are.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Fit with each depth on its own.
+    forces : CalibratedReadings
+        Zeros of the same shafts.
+
+    Returns
+    -------
+    HarmonicFit
+        Fit with a better period and better harmonics at the light depth.
+    """
     return _visits_averaged(_phases_aligned(fit), u_visits_n(fit, forces))
 
 
@@ -32,6 +45,18 @@ def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
 
     Both use the line between the two zeros, at different places. The course of the zero between its readings is
     unknown.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Covariance of the mean forces.
+    forces : CalibratedReadings
+        Zeros of the same shafts.
+
+    Returns
+    -------
+    ndarray
+        Standard uncertainty, N, shape (S,).
     """
     apart = forces.zero_share[:, AGAIN] - forces.zero_share[:, LIGHT]
     u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])

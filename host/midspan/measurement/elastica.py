@@ -266,9 +266,26 @@ def stiffness_between(
 def flexibility_between(
     load_n: tuple[ArrayLike, ArrayLike], travel_ratio: ArrayLike, support: Support = "normal"
 ) -> Array:
-    """Return L^2 / EI in 1/N from two loads and the travel between them as a ratio to the span.
+    """Return L^2 / EI from two loads and the travel between them as a ratio to the span; the shapes broadcast.
 
-    Raises ConversionError if the load does not rise with the travel or the deflection is out of range.
+    Parameters
+    ----------
+    load_n : tuple of array_like
+        First and second load, N; a first load of 0 means travel from the unloaded shaft.
+    travel_ratio : array_like
+        Deflection at the second load less deflection at the first, over the span.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    ndarray
+        L^2 / EI, 1/N.
+
+    Raises
+    ------
+    ConversionError
+        The load does not rise with the travel, or the deflection is more than a tenth of the span.
     """
     low, high = (np.asarray(load, float) for load in load_n)
     travel = np.asarray(travel_ratio, float)

@@ -91,11 +91,27 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
     """Return the fit of all shafts; the nominal steps per turn, with their uncertainty, count as one more reading.
 
     With a bow or a stiff side in the signal the readings fix the period to a few millionths, and the nominal value has
-    no effect. With neither, the nominal value keeps the period from following the noise. Each depth needs at least 40
-    valid readings. Every fourth reading finds the period nearly as well as all of them, in a quarter of the time, so
-    the fit begins with those.
+    no effect. With neither, the nominal value keeps the period from following the noise. Every fourth reading finds
+    the period nearly as well as all of them, in a quarter of the time, so the fit begins with those.
 
-    Raises ConversionError if the angles of the readings do not go evenly around a shaft.
+    Parameters
+    ----------
+    turns : Turns
+        Readings of S shafts, at least 40 valid readings at each depth.
+    nominal_steps : ndarray
+        Nominal rotate steps per turn, shape (S,).
+    u_relative_nominal : ndarray
+        Their relative standard uncertainty, shape (S,).
+
+    Returns
+    -------
+    HarmonicFit
+        Harmonics at each depth, and the period.
+
+    Raises
+    ------
+    ConversionError
+        The angles of the readings do not go evenly around a shaft.
     """
     nominal_log = np.log(nominal_steps)
     every_fourth = Turns(turns.steps[..., ::COARSE], turns.force_n[..., ::COARSE], turns.valid[..., ::COARSE])

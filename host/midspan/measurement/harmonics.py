@@ -20,32 +20,58 @@ _ORDER_OF_COLUMN = np.array([0.0, 1, 1, 2, 2, 3, 3])
 
 @dataclass(frozen=True)
 class Turns:
-    """Readings of S shafts at D depths, padded to N; `valid` is True where a reading is real."""
+    """Readings of S shafts at D depths, padded to N.
 
-    steps: Array  # [S, D, N]
-    force_n: Array  # [S, D, N]
-    valid: Mask  # [S, D, N]
+    Parameters
+    ----------
+    steps : ndarray
+        Rotate steps from the angle origin, shape (S, D, N).
+    force_n : ndarray
+        Force at each reading, N, shape (S, D, N).
+    valid : ndarray of bool
+        True where a reading is real, shape (S, D, N).
+    """
+
+    steps: Array
+    force_n: Array
+    valid: Mask
 
 
 @dataclass(frozen=True)
 class HarmonicFit:
     """Fit of S shafts at D depths; columns are mean, cos 1, sin 1, cos 2, sin 2, cos 3, sin 3.
 
-    Angles are counted from the origin of `Turns.steps`. `steps_per_turn` and its standard uncertainty include what was
-    known beforehand. `covariance` is that of the coefficients at a known period, from the scatter of the readings
-    around the fit. `period_gradient` is the change of the coefficients per unit of relative period: through it the
-    uncertainty of the period reaches them.
+    Angles are counted from the origin of `Turns.steps`.
+
+    Parameters
+    ----------
+    coefficients_n : ndarray
+        Harmonic coefficients of the force, N, shape (S, D, 7).
+    covariance : ndarray
+        Their covariance at a known period, from the scatter of the readings around the fit, shape (S, D, 7, 7).
+    scatter_n : ndarray
+        Standard deviation of the readings around the fit, N, shape (S, D).
+    used, left_out : ndarray of int
+        Numbers of readings used and left out, shape (S, D).
+    steps_per_turn : ndarray
+        Rotate steps per turn, with the nominal value taken into account, shape (S,).
+    u_relative_period : ndarray
+        Relative standard uncertainty of `steps_per_turn`, shape (S,).
+    period_gradient : ndarray
+        Change of the coefficients per unit of relative period, N, shape (S, D, 7).
+    converged : ndarray of bool
+        True where the iteration converged, shape (S,).
     """
 
-    coefficients_n: Array  # [S, D, 7]
-    covariance: Array  # [S, D, 7, 7]
-    scatter_n: Array  # [S, D], standard deviation of the readings around the fit
-    used: NDArray[np.int64]  # [S, D]
-    left_out: NDArray[np.int64]  # [S, D]
-    steps_per_turn: Array  # [S]
-    u_relative_period: Array  # [S]
-    period_gradient: Array  # [S, D, 7]
-    converged: Mask  # [S]
+    coefficients_n: Array
+    covariance: Array
+    scatter_n: Array
+    used: NDArray[np.int64]
+    left_out: NDArray[np.int64]
+    steps_per_turn: Array
+    u_relative_period: Array
+    period_gradient: Array
+    converged: Mask
 
 
 def basis(angle_rad: Array) -> Array:
@@ -90,6 +116,18 @@ def basis(angle_rad: Array) -> Array:
 def derivative_columns(coefficients: Array) -> Array:
     """Return the coefficients of the derivative by the angle, same shape.
 
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients, shape (..., 7).
+
+    Returns
+    -------
+    ndarray
+        Coefficients of the derivative, per rad, same shape.
+
+    Examples
+    --------
     >>> derivative_columns(np.array([5.0, 1, 2, 3, 4, 0, 0])).tolist()
     [0.0, 2.0, -1.0, 8.0, -6.0, 0.0, -0.0]
     """
@@ -103,6 +141,18 @@ def each_times(rows: Array, matrix: Array) -> Array:
     """Return every row of (S, n) times the matrix (n, m), each row in a product of its own.
 
     In a single product of all rows the rounding would depend on their number.
+
+    Parameters
+    ----------
+    rows : ndarray
+        Rows, shape (S, n).
+    matrix : ndarray
+        Matrix, shape (n, m).
+
+    Returns
+    -------
+    ndarray
+        Products, shape (S, m); a row has the same bits whatever the other rows are.
     """
     product: Array = rows[:, None, :] @ matrix
     return product[:, 0, :]
@@ -112,6 +162,18 @@ def median_of_valid(values: Array, valid: Mask) -> Array:
     """Return the median of the valid entries along the last axis.
 
     For even counts this is the lower of the two middle entries, which needs one partition only.
+
+    Parameters
+    ----------
+    values : ndarray
+        Values, shape (..., N).
+    valid : ndarray of bool
+        True for the entries that count, same shape.
+
+    Returns
+    -------
+    ndarray
+        Medians, shape (...).
     """
     counts = valid.sum(axis=-1)
     middle = np.maximum(counts - 1, 0) // 2

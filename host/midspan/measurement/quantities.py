@@ -17,7 +17,24 @@ Found = dict[str, Array]
 
 
 def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Return spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well."""
+    """Return spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well.
+
+    Parameters
+    ----------
+    turn : Around
+        Harmonics of the deflection.
+    spine : Shares
+        Budgets of the spines.
+    fit : HarmonicFit
+        Period and numbers of readings.
+    forces : CalibratedReadings
+        Rotate steps of the readings.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`; `angle_u_deg` is the standard uncertainty of the last angle.
+    """
     swing = curve.swing(turn.deflection_thou, turn.u_deflection, order=2)
     kept = curve.retained(turn.deflection_thou, turn.u_deflection, always=2)
     four, u_four = curve.four_readings(kept, turn.u_deflection)
@@ -39,7 +56,24 @@ def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedRe
 
 
 def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -> Found:
-    """Return the runout; force scale and frame compliance cancel in it, the travel between the depths does not."""
+    """Return the runout; force scale and frame compliance cancel in it, the travel between the depths does not.
+
+    Parameters
+    ----------
+    turn : Around
+        Harmonics of the surface.
+    fit : HarmonicFit
+        Numbers of readings.
+    mean : MeanForces
+        Travel between the depths.
+    cal : Calibration
+        Uncertainty of the travel.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`.
+    """
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     u_scale = cal.travel.u_scale * swing.value
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
@@ -59,7 +93,24 @@ def _dof(*shares: tuple[Array, Array | float]) -> Array:
 
 
 def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -> Found:
-    """Return the spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    """Return the spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb.
+
+    Parameters
+    ----------
+    point : Point
+        Flexibilities.
+    turn : Around
+        Flexibilities at both ends of the supports' range.
+    u_spine : ndarray
+        Standard uncertainty of the spines, thou, shape (S,).
+    cal : Calibration
+        Span and supports of the gauge.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`.
+    """
     group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
     thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
     u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
@@ -68,13 +119,39 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
 
 
 def hysteresis(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Return the force missing at the light depth on the way back, creep included, in % of the force on the way in."""
+    """Return the force missing at the light depth on the way back, creep included, in % of the force on the way in.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Mean forces at the light depth.
+    forces : CalibratedReadings
+        Zeros of the same shafts.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`.
+    """
     low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
     return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
 
 
 def quality(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Return slip, zero drift and scatter of the gauge, and the numbers of readings used and left out."""
+    """Return slip, zero drift and scatter of the gauge, and the numbers of readings used and left out.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Fit of the shafts.
+    forces : CalibratedReadings
+        Their calibrated readings.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`; `settled` is True where the fit converged.
+    """
     slip = fit.steps_per_turn / forces.nominal_steps - 1
     return {
         "slip_pct": 100 * slip,

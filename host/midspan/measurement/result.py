@@ -355,9 +355,23 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
 
 
 def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) -> tuple[str, ...]:
-    """Return reasons to measure this shaft again or to distrust its calibration, an empty tuple if there are none.
+    """Return reasons to measure this shaft again or to distrust its calibration.
 
-    `settled` is True if the fit converged.
+    Parameters
+    ----------
+    result : ShaftResult
+        Result of the shaft.
+    settled : bool
+        True if the fit converged.
+    run : RawRun
+        The run that the result comes from.
+    cal : Calibration
+        The calibration used.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each reason, empty if there are none.
     """
     left_out = result.left_out / (result.left_out + result.readings)
     load = result.load_n / STANDARD.load_n
@@ -382,7 +396,22 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
 
 
 def faults(result: ShaftResult, run: RawRun, cal: Calibration) -> tuple[str, ...]:
-    """Return reasons to stop and check the gauge, an empty tuple if there are none."""
+    """Return reasons to stop and check the gauge.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Result of the shaft.
+    run : RawRun
+        The run that the result comes from.
+    cal : Calibration
+        The calibration used.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each reason, empty if there are none.
+    """
     drift = result.zero_drift_n / STANDARD.load_n
     broken = _not_finite(result)
     checks = (

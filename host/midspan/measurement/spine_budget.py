@@ -36,7 +36,15 @@ CAUSES = (
 
 @dataclass(frozen=True)
 class MeanForces:
-    """Mean forces at the light and the full depth and the travel between them, each of shape (S,)."""
+    """Mean forces of S shafts at two depths, and the travel between these.
+
+    Parameters
+    ----------
+    low_n, high_n : ndarray
+        Mean force at the light and at the full depth, N, shape (S,).
+    travel_mm : ndarray
+        Travel of the head between the depths, mm, shape (S,).
+    """
 
     low_n: Array
     high_n: Array
@@ -45,7 +53,17 @@ class MeanForces:
 
 @dataclass(frozen=True)
 class Shares:
-    """Budgets of S spines, each of shape (S, causes): u in the unit of the cause, thou per unit, degrees of freedom."""
+    """Budgets of S spines; the columns are those of CAUSES.
+
+    Parameters
+    ----------
+    u_causes : ndarray
+        Standard uncertainty of each cause in its own unit, shape (S, causes).
+    sensitivities : ndarray
+        Change of the spine per unit of each cause, thou per unit, shape (S, causes).
+    dof_causes : ndarray
+        Degrees of freedom of each cause, shape (S, causes).
+    """
 
     u_causes: Array
     sensitivities: Array
@@ -64,7 +82,18 @@ class Shares:
 
 
 def scatter_dof(fit: HarmonicFit) -> Array:
-    """Return the degrees of freedom of the readings' scatter (S,): those of the depth with fewer readings."""
+    """Return the degrees of freedom of the readings' scatter: those of the depth with fewer readings.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Numbers of readings.
+
+    Returns
+    -------
+    ndarray
+        Degrees of freedom, shape (S,).
+    """
     result: Array = fit.used[:, :2].min(axis=1) - float(COLUMNS)
     return result
 
@@ -72,7 +101,32 @@ def scatter_dof(fit: HarmonicFit) -> Array:
 def spine_shares(
     mean: MeanForces, point: Point, turn: Around, fit: HarmonicFit, forces: CalibratedReadings, cal: Calibration
 ) -> Shares:
-    """Return the budget of S spines, with its causes in the order of CAUSES."""
+    """Return the budgets of S spines.
+
+    Parameters
+    ----------
+    mean : MeanForces
+        Forces and travel.
+    point : Point
+        Derivatives of the deflection.
+    turn : Around
+        Covariance of the mean deflection, and flexibilities at both ends of the supports' range.
+    fit : HarmonicFit
+        Numbers of readings.
+    forces : CalibratedReadings
+        Zeros.
+    cal : Calibration
+        Uncertainties of the gauge.
+
+    Returns
+    -------
+    Shares
+        Budgets with the causes in the order of CAUSES.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.3 (sensitivities) and 4.3.7 (rectangular bounds).
+    """
     before, after = _zero_sensitivities(point, forces)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
     supports = support_half_width_thou(turn, cal, STANDARD)
@@ -97,10 +151,22 @@ def spine_shares(
 
 
 def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
-    """Return the error of the travel between the depths per error of the screw, shape (S,).
+    """Return the error of the travel between the depths per error of the screw.
 
     The error of the screw repeats every turn. With cosine and sine parts of equal uncertainty it cancels between
     depths whole turns apart, and counts twice between depths half a turn apart: 2 |sin(pi turns)|.
+
+    Parameters
+    ----------
+    mean : MeanForces
+        Travel between the depths.
+    cal : Calibration
+        Lead of the screw.
+
+    Returns
+    -------
+    ndarray
+        Factor, dimensionless, 0 to 2, shape (S,).
     """
     turns = mean.travel_mm / cal.travel.mm_per_step / cal.travel.steps_per_screw_turn
     result: Array = 2 * np.abs(np.sin(np.pi * turns))
@@ -147,7 +213,26 @@ def shear_share(span_mm: float, to: Convention) -> float:
 def u_converted_thou(
     turn: Around, deflection_thou: Array, u_relative: Array, cal: Calibration, to: Convention
 ) -> Array:
-    """Return the standard uncertainty of a deflection under another convention, with supports and shear."""
+    """Return the standard uncertainty of a deflection under another convention, with supports and shear.
+
+    Parameters
+    ----------
+    turn : Around
+        Flexibilities at both ends of the supports' range.
+    deflection_thou : ndarray
+        Deflection under the other convention, thou, shape (S,).
+    u_relative : ndarray
+        Relative standard uncertainty of the spine, shape (S,).
+    cal : Calibration
+        Span and supports of the gauge.
+    to : Convention
+        The other convention.
+
+    Returns
+    -------
+    ndarray
+        Standard uncertainty, thou, shape (S,).
+    """
     supports = support_half_width_thou(turn, cal, to)
     shear = shear_share(cal.span.span_mm, to) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
