@@ -1,7 +1,6 @@
-"""The store of results: what comes back, what can never be changed, and what each kind of bad file says.
+"""Store of results: what is read back, what can never be changed, and how bad files are refused.
 
-SQLite itself (the standard library's sqlite3) is the outside here: it reads what SQLAlchemy wrote, and tries to
-change it.
+The reference is SQLite itself (the standard library's sqlite3): it reads what SQLAlchemy wrote, and tries to change it.
 """
 
 import json
@@ -25,9 +24,9 @@ from midspan.measurement.result_form import ResultKind
 from midspan.report.set_card import lasting_side_deg
 from midspan.store.database import Store
 from midspan.store.evaluation import Evaluation, RunReference
-from midspan.store.lookup import whole
+from midspan.store.lookup import newest, whole
 from midspan.store.place import StorePlace
-from midspan.store.sqlite_errors import in_words
+from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import OlderResult, is_same, plain
 from midspan.store.tables import NAMED_COLUMNS
 from midspan.store.upgrade import NEWEST
@@ -45,6 +44,7 @@ RESULT = told(**VALUES)
 
 
 def a_run(shaft: int = 1, label: str = "", archive: str = "batch.avro") -> RunReference:
+    """Return a reference to invented readings."""
     return RunReference(archive, 4096 + 8000 * shaft, shaft, label or f"blue-{shaft}", 1_700_000_000_000)
 
 
@@ -66,7 +66,7 @@ def store(path: Path) -> Iterator[Store]:
         yield store
 
 
-# --- what comes back
+# --- what is read back
 
 
 def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
@@ -135,7 +135,8 @@ def test_null_where_a_number_stood_is_not_a_number_and_elsewhere_nothing(measure
     assert values is not None
     found = told(**values | {"spine_thou": None, "dof_spine": None, "curve_thou": [1.0, None]})
     assert isinstance(found, ShaftResult)
-    assert repr((found.spine_thou, found.dof_spine, found.curve_thou)) == "(nan, None, (1.0, nan))"
+    assert np.isnan([found.spine_thou, found.curve_thou[1]]).all()
+    assert (found.dof_spine, found.curve_thou[0]) == (None, 1.0)
 
 
 def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measured: ShaftResult) -> None:
@@ -159,8 +160,9 @@ def test_a_row_of_another_kind_than_its_content_is_damaged(
     with closing(sqlite3.connect(path)) as database, database:
         database.execute("DROP TRIGGER results_no_update")
         database.execute('UPDATE results SET kind = ?, "full" = ?', (kind, full))
-    with pytest.raises(StoreError, match="has no place"):
+    with pytest.raises(StoreError) as caught:
         store.latest(1)
+    assert (caught.value.code, str(path) in str(caught.value)) == ("damaged", True)
 
 
 def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None:
@@ -177,19 +179,31 @@ def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
         store.add(batch, a_run(shaft), Evaluation(told(spine_thou=500.0, calibration="old"), ACCEPTED, 1))
     store.add(batch, a_run(1), Evaluation(told(spine_thou=501.0, calibration="new"), REJECTED, 2))
     old, new = told(spine_thou=500.0, calibration="old"), told(spine_thou=501.0, calibration="new")
-    assert [one.result for one in store.history(1)] == [old, new]
-    assert [(one.run.shaft, one.result) for one in store.batch(batch)] == [(1, new), (2, old)]
+    assert [stored.result for stored in store.history(1)] == [old, new]
+    assert [(stored.run.shaft, stored.result) for stored in store.batch(batch)] == [(1, new), (2, old)]
 
 
 def test_shafts_are_found_by_number_or_label(store: Store) -> None:
     batch = store.begin_batch("blue", 0)
     store.add(batch, a_run(7, "12"), Evaluation(RESULT, ACCEPTED, 0))
     store.add(batch, a_run(12, "seven"), Evaluation(RESULT, REJECTED, 0))
-    assert [one.run.shaft for one in store.history("12")] == [7]
-    assert [one.run.shaft for one in store.history(12)] == [12]
+    assert [stored.run.shaft for stored in store.history("12")] == [7]
+    assert [stored.run.shaft for stored in store.history(12)] == [12]
     assert store.latest("nobody") is None
     assert store.history(99) == []
     assert store.batch(99) == []
+
+
+def test_an_unknown_shaft_and_a_result_without_all_quantities_are_refused(store: Store) -> None:
+    batch = store.begin_batch("blue", 0)
+    store.add(batch, a_run(1), Evaluation(NOTHING, REJECTED, 0))
+    store.add(batch, a_run(2), Evaluation(RESULT, ACCEPTED, 0))  # not all fields of today's form
+    codes = []
+    for shaft in ("1", "blue-2", "3"):
+        with pytest.raises(StoreError) as caught:
+            whole(newest(store, shaft), store.place)
+        codes.append(caught.value.code)
+    assert codes == ["no_result", "older_form", "never_measured"]
 
 
 def test_a_run_is_noted_once(store: Store, path: Path) -> None:
@@ -199,7 +213,7 @@ def test_a_run_is_noted_once(store: Store, path: Path) -> None:
     store.add(second, a_run(archive="other.avro"), Evaluation(RESULT, ACCEPTED, 0))
     with sqlite3.connect(path) as database:
         assert database.execute("SELECT count(*) FROM runs").fetchone() == (2,)
-    assert [one.id for one in store.batch(first)] == [2]
+    assert [stored.id for stored in store.batch(first)] == [2]
 
 
 # --- what can never happen to it
@@ -209,16 +223,18 @@ def test_a_run_is_noted_once(store: Store, path: Path) -> None:
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(store: Store, path: Path, table: str, order: str) -> None:
     store.add(store.begin_batch("blue", 0), a_run(), Evaluation(RESULT, ACCEPTED, 0))
-    database = sqlite3.connect(path)
-    with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
-        database.execute(order.format(table))
-    database.close()
-    assert store.latest(1) is not None
+    with closing(sqlite3.connect(path)) as database:
+        before = list(database.execute(f"SELECT rowid, * FROM {table}"))
+        with pytest.raises(sqlite3.IntegrityError) as caught:
+            database.execute(order.format(table))
+        assert (caught.value.sqlite_errorname, len(before)) == ("SQLITE_CONSTRAINT_TRIGGER", 1)
+        assert list(database.execute(f"SELECT rowid, * FROM {table}")) == before
 
 
 def test_a_failed_call_leaves_nothing_behind(store: Store, path: Path) -> None:
-    with pytest.raises(StoreError, match="no such batch"):
+    with pytest.raises(StoreError) as caught:
         store.add(42, a_run(), Evaluation(RESULT, ACCEPTED, 0))
+    assert caught.value.code == "no_such_row"
     with sqlite3.connect(path) as database:
         for table in ("runs", "results", "decisions"):
             assert database.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
@@ -243,7 +259,7 @@ os._exit(1)
 def test_what_was_stored_survives_the_program(path: Path) -> None:
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with StorePlace(path).open() as store:
-        assert [one.run.shaft for one in store.batch(1)] == list(range(5))
+        assert [stored.run.shaft for stored in store.batch(1)] == list(range(5))
 
 
 def test_a_commit_waits_for_the_disk(store: Store) -> None:
@@ -252,16 +268,26 @@ def test_a_commit_waits_for_the_disk(store: Store) -> None:
     assert settings == ["wal", 2]  # SQLite: 2 is FULL
 
 
-# --- files that are none
+# --- bad files
+
+
+def refused(path: Path) -> str:
+    """Return the code with which a file is refused; its message begins with the path."""
+    with pytest.raises(StoreError) as caught:
+        StorePlace(path).open()
+    assert str(caught.value).startswith(f"{path}: ")
+    return caught.value.code
 
 
 def test_a_locked_database_says_so_and_works_again_afterwards(store: Store, path: Path) -> None:
     batch = store.begin_batch("blue", 0)
     other = sqlite3.connect(path)
     other.execute("BEGIN IMMEDIATE")
-    with pytest.raises(StoreError, match=r"results\.db: another program is using it"):
+    with pytest.raises(StoreError) as caught:
         store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, 0))
-    assert store.latest(1) is None  # reading goes on
+    assert caught.value.code == "locked"
+    assert str(caught.value).startswith(f"{path}: ")
+    assert store.latest(1) is None  # reading still works
     other.close()
     store.add(batch, a_run(), Evaluation(RESULT, ACCEPTED, 0))
     assert store.latest(1) is not None
@@ -270,8 +296,7 @@ def test_a_locked_database_says_so_and_works_again_afterwards(store: Store, path
 def test_a_file_that_is_no_database_is_refused_and_kept(path: Path) -> None:
     path.write_text("shaft,spine\n" * 100)
     before = path.read_bytes()
-    with pytest.raises(StoreError, match=r"results\.db: it is no database"):
-        StorePlace(path).open()
+    assert refused(path) == "no_database"
     assert path.read_bytes() == before
 
 
@@ -279,8 +304,7 @@ def test_a_database_of_another_program_is_refused_and_kept(path: Path) -> None:
     with sqlite3.connect(path) as database:
         database.execute("CREATE TABLE notes (text)")
     before = path.read_bytes()
-    with pytest.raises(StoreError, match="of another program"):
-        StorePlace(path).open()
+    assert refused(path) == "other_program"
     assert path.read_bytes() == before
 
 
@@ -288,20 +312,16 @@ def test_another_version_of_the_tables_is_refused(path: Path) -> None:
     StorePlace(path).open().close()
     with sqlite3.connect(path) as database:
         database.execute(f"PRAGMA user_version = {NEWEST + 1}")
-    with pytest.raises(StoreError, match=f"of version {NEWEST + 1}, this Midspan knows 2 to {NEWEST}"):
-        StorePlace(path).open()
+    assert refused(path) == "unknown_revision"
 
 
 def test_a_folder_that_is_missing_or_may_not_be_written_is_named(tmp_path: Path) -> None:
-    for place in (tmp_path / "nowhere" / "results.db", tmp_path):
-        with pytest.raises(StoreError, match="cannot be opened or made"):
-            StorePlace(place).open()
+    assert [refused(place) for place in (tmp_path / "nowhere" / "results.db", tmp_path)] == ["cannot_open"] * 2
 
 
 @pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="/proc is the folder that even root cannot write to")
 def test_a_read_only_folder_is_named() -> None:
-    with pytest.raises(StoreError, match=r"/proc/results\.db: it cannot be opened or made"):
-        StorePlace(Path("/proc/results.db")).open()
+    assert refused(Path("/proc/results.db")) == "cannot_open"
 
 
 def test_a_read_only_file_is_named(path: Path) -> None:
@@ -309,15 +329,17 @@ def test_a_read_only_file_is_named(path: Path) -> None:
     with store._engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA query_only = ON")
         connection.commit()
-    with pytest.raises(StoreError, match="it may only be read"):
+    with pytest.raises(StoreError) as caught:
         store.begin_batch("blue", 0)
+    assert (caught.value.code, str(path) in str(caught.value)) == ("read_only", True)
     store.close()
 
 
 def test_a_missing_file_is_not_made_for_reading(path: Path) -> None:
-    with pytest.raises(StoreError, match="no such file"):
-        StorePlace(path).open(create=False)
-    assert not path.exists()
+    for opened in (lambda: StorePlace(path).open(create=False), StorePlace(path).open_to_read):
+        with pytest.raises(StoreError) as caught:
+            opened()
+        assert (caught.value.code, path.exists()) == ("missing", False)
 
 
 def test_an_empty_file_becomes_a_store(path: Path) -> None:
@@ -334,20 +356,21 @@ def test_damage_inside_the_file_is_told(path: Path) -> None:
     with path.open("r+b") as file:
         file.seek(4096)
         file.write(b"\x5a" * (size - 4096))
-    with pytest.raises(StoreError, match=r"results\.db: it is damaged"), StorePlace(path).open() as store:
+    with pytest.raises(StoreError) as caught, StorePlace(path).open() as store:
         store.history(1)
+    assert (caught.value.code, str(path) in str(caught.value)) == ("damaged", True)
 
 
 def test_two_programs_can_store_to_one_file(path: Path) -> None:
-    with StorePlace(path).open() as one, StorePlace(path).open() as other:
-        batch = one.begin_batch("blue", 0)
-        one.add(batch, a_run(1), Evaluation(RESULT, ACCEPTED, 0))
-        other.add(batch, a_run(2), Evaluation(RESULT, REJECTED, 0))
-        assert [found.run.shaft for found in one.batch(batch)] == [1, 2]
+    with StorePlace(path).open() as first, StorePlace(path).open() as second:
+        batch = first.begin_batch("blue", 0)
+        first.add(batch, a_run(1), Evaluation(RESULT, ACCEPTED, 0))
+        second.add(batch, a_run(2), Evaluation(RESULT, REJECTED, 0))
+        assert [found.run.shaft for found in first.batch(batch)] == [1, 2]
 
 
 @pytest.mark.parametrize("said", ["database or disk is full", "disk I/O error"])
 def test_a_disk_that_takes_no_more_is_told_with_what_to_do(said: str) -> None:
-    """The two that SQLite has for it (sqlite.org/rescode.html, SQLITE_FULL and SQLITE_IOERR)."""
+    """SQLite has these two messages for it (sqlite.org/rescode.html, SQLITE_FULL and SQLITE_IOERR)."""
     error = DBAPIError("INSERT", (), sqlite3.OperationalError(said))
-    assert in_words(error) == "the disk is full or fails; make room, or look at it, and try again"
+    assert refusal(error).code == "disk"

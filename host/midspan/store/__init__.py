@@ -1,5 +1,5 @@
-"""The database of results, the only place with SQL: tables and migrations, runs, results, verdicts, sets, the journal.
+"""SQLite database of results and the only folder with SQL: runs, results, verdicts, sets and the journal of sorting.
 
-A new table or column goes into tables.py, with a revision in migrations/versions that makes it. Imports base, wire,
-archive, measurement, hand_bench and decision.
+A new table or column goes into tables.py, together with a revision in migrations/versions that creates it. Imports
+base, wire, archive, measurement, hand_bench and decision.
 """

@@ -1,4 +1,8 @@
-"""A database as one file that says all: copied while others use it, read to its last row, opened to many again."""
+"""Copy a database while other programs use it, and read a copy to its last row.
+
+A backup uses both: the copy is a single file without a write-ahead log beside it, and a copy that cannot be read
+completely is no backup.
+"""
 
 from __future__ import annotations
 
@@ -23,12 +27,23 @@ from midspan.store.tables import DecisionRow, NightRow, ResultRow, RunRow
 
 RunPlace = tuple[int, int, int]  # offset of its block, number of its shaft, when it began in ms
 NOTHING = Unmeasured(0, "", ())
-AT_A_TIME = 1000  # rows, so that memory stays flat
+AT_A_TIME = 1000  # rows, to keep memory flat
 
 
 @dataclass(frozen=True, slots=True)
 class StoreContent:
-    """How many nights and results there are, and the runs by the name of their file of readings."""
+    """Contents of a database that was read completely.
+
+    Parameters
+    ----------
+    nights : int
+        Number of sorting runs.
+    results : int
+        Number of results.
+    runs : Mapping[str, set[RunPlace]]
+        Measurements by the name of their file of readings; each is (byte offset of its block, number of the shaft,
+        start in ms since 1970).
+    """
 
     nights: int
     results: int
@@ -36,42 +51,92 @@ class StoreContent:
 
 
 def copy_database(store: Store, copy: StorePlace) -> None:
-    """Copy a database that may be in use into a file of its own.
+    """Copy a database, which may be in use, into a new file.
 
-    Raises OutputError when that cannot be written.
+    Parameters
+    ----------
+    store : Store
+        Open database to copy.
+    copy : StorePlace
+        File to write.
+
+    Raises
+    ------
+    OutputError
+        The copy cannot be written.
+    StoreError
+        The database cannot be read.
     """
     with store.transaction() as session, closing(sqlite3.connect(copy.file)) as made:
         database = session.connection().connection.driver_connection
         assert isinstance(database, sqlite3.Connection)
         try:
             database.backup(made)
-            # One file then says all, and it can be read where nothing may be made beside it.
+            # Without a write-ahead log the file alone is complete, and readable in a read-only folder.
             made.execute("PRAGMA journal_mode = DELETE")
         except sqlite3.Error as error:
             raise OutputError(
-                f"{copy}: the database cannot be copied there ({error}); make room there, or name another folder"
+                f"{copy}: the database cannot be copied to this file ({error}); make room, or choose another folder"
             ) from error
 
 
 def open_for_many(copy: StorePlace) -> None:
-    """Let others read a copied database while it is written, and bring an older one up to date."""
+    """Upgrade a restored copy to the newest tables and allow reading while it is written.
+
+    Parameters
+    ----------
+    copy : StorePlace
+        File made by `copy_database`.
+
+    Raises
+    ------
+    StoreError
+        The file is no database of results, or of a version that this program does not know.
+    """
     with closing(sqlite3.connect(copy.file)) as opened:
         opened.execute("PRAGMA journal_mode = WAL")
     copy.open(create=False).close()
 
 
 def runs_by_name(store: Store) -> dict[str, set[RunPlace]]:
-    """Return the runs of a store by the name of their file of readings."""
+    """Return the measurements of a database by the name of their file of readings.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+
+    Returns
+    -------
+    dict[str, set[RunPlace]]
+        For each file, its measurements as (byte offset, number of the shaft, start in ms since 1970).
+    """
     with store.transaction() as session:
         return _runs(session)
 
 
 def read_whole(store: Store) -> StoreContent:
-    """Read every row of a store; BackupError when the database or a result in it is spoilt."""
+    """Read every row of a database and return what it contains.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+
+    Returns
+    -------
+    StoreContent
+        Numbers of runs and results, and the measurements by file.
+
+    Raises
+    ------
+    BackupError
+        SQLite finds the file damaged, or a result cannot be read.
+    """
     with store.transaction() as session:
         (state,) = session.connection().exec_driver_sql("PRAGMA integrity_check(1)").one()
         if state != "ok":
-            raise BackupError(f"{store.place}: is damaged ({state}); take another backup")
+            raise BackupError(f"{store.place}: the database is damaged ({state}); use another backup")
         nights = session.scalar(select(func.count()).select_from(NightRow)) or 0
         return StoreContent(nights, _read_results(session, store.place), _runs(session))
 
@@ -100,8 +165,8 @@ def _read_results(session: Session, place: StorePlace) -> int:
         except ValueError:
             is_good = False
         if not is_good:
-            raise BackupError(f"{place}: result {number} is spoilt; take another backup")
+            raise BackupError(f"{place}: result {number} is damaged; use another backup")
         read += 1
     if read != session.scalar(select(func.count()).select_from(ResultRow)):
-        raise BackupError(f"{place}: there are results without a verdict; take another backup")
+        raise BackupError(f"{place}: some results have no verdict; use another backup")
     return read

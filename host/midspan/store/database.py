@@ -1,4 +1,6 @@
-"""Results and verdicts in an SQLite database: durable when a call returns, added to and never changed.
+"""Write and read results and verdicts in an SQLite database.
+
+Every change is on the disk when the call returns. Rows are added, never changed.
 
 >>> import tempfile
 >>> from midspan.decision.decision import Decision, Outcome
@@ -47,7 +49,7 @@ from midspan.store.measurements import (
     standing_results,
 )
 from midspan.store.place import StorePlace
-from midspan.store.sqlite_errors import in_words
+from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
     NAMED_COLUMNS,
@@ -62,24 +64,47 @@ from midspan.store.upgrade import DAMAGED
 
 LOG = logging.getLogger(__name__)
 
-# What counts when measurements contradict each other: the cracked or bad shaft before the doubtful one before the good.
+# Contradicting measurements: assume the worst, since a cracked shaft taken for a good one can break when it is shot.
 WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Outcome.ACCEPTED)
 
 
 class Store:
-    """The database of results; make one with `StorePlace.open`.
+    """Open database of results; `StorePlace.open` makes it.
 
-    Every method raises StoreError when the database is locked, full, read-only or damaged.
+    Every method raises StoreError if the database is locked, full, read-only or damaged, and StoreGone if its file
+    was moved, replaced or deleted.
+
+    Parameters
+    ----------
+    place : StorePlace
+        Where the database is.
+    engine : Engine
+        SQLAlchemy engine with connections to it.
+    folds : bool
+        True if the database may be written; `close` then folds the write-ahead log into the file.
     """
 
     def __init__(self, place: StorePlace, engine: Engine, *, folds: bool) -> None:
-        """Take a store that is open; `folds` says that it may be written, and is folded into its file at the end."""
+        """Keep an open engine and its place."""
         self.place = place
         self._engine = engine
         self._folds = folds
 
     def begin_batch(self, name: str, started_ms: int) -> int:
-        """Start a batch and return its number."""
+        """Start a batch and return its number.
+
+        Parameters
+        ----------
+        name : str
+            Name for people.
+        started_ms : int
+            Start, UTC in ms since 1970.
+
+        Returns
+        -------
+        int
+            Number of the batch.
+        """
         with self.transaction() as session:
             batch = BatchRow(name=name, started_ms=started_ms)
             session.add(batch)
@@ -87,16 +112,49 @@ class Store:
             return batch.id
 
     def add(self, batch: int, run: RunReference, evaluation: Evaluation, *, origin: Origin = Origin.MEASURED) -> int:
-        """Store an evaluation of a run as `add_evaluation` does, on the disk when this returns; its number."""
+        """Store an evaluation of a measurement and return the number of the result.
+
+        `add_evaluation` says what is stored besides.
+
+        Parameters
+        ----------
+        batch : int
+            Batch of the measurement; ignored if the measurement is stored already.
+        run : RunReference
+            Where the readings are.
+        evaluation : Evaluation
+            Result and verdict.
+        origin : Origin
+            How the measurement came into this database.
+
+        Returns
+        -------
+        int
+            Number of the result.
+        """
         with self.transaction() as session:
             return add_evaluation(session, batch, run, evaluation, origin)
 
     def add_again(
         self, batch: int, run: RunReference, evaluation: Evaluation, *, origin: Origin = Origin.IMPORTED
     ) -> tuple[Decision, bool]:
-        """Store another evaluation of a run unless it stands there to the last bit; the verdict, and if it was new.
+        """Store an evaluation unless an identical one is stored already; return the verdict and whether it was new.
 
-        The verdict is the one that the store keeps (add_evaluation); `origin` is that of a run never noted here.
+        Parameters
+        ----------
+        batch : int
+            Batch of the measurement; ignored if the measurement is stored already.
+        run : RunReference
+            Where the readings are.
+        evaluation : Evaluation
+            Result and verdict; identical means equal to the last bit, verdict included.
+        origin : Origin
+            How the measurement came into this database, used if it is new.
+
+        Returns
+        -------
+        tuple[Decision, bool]
+            The verdict as stored, with earlier concerns and crack limit, and True if it was stored just now.
         """
         with self.transaction() as session:
             run_id = note_run(session, batch, run, origin)
@@ -107,26 +165,52 @@ class Store:
             return held.decision, is_new
 
     def keep_calibration(self, kept: KeptCalibration) -> None:
-        """Keep what a calibration said, so that later results can be compared with those it made.
+        """Store the content of a calibration under its id, for later comparison with the results made by it.
 
-        Raises StoreError when another content stands under this id: a result names its calibration by it.
+        Parameters
+        ----------
+        kept : KeptCalibration
+            Calibration or hand bench.
+
+        Raises
+        ------
+        StoreError
+            Other content is stored under this id: results name their calibration by it.
         """
         name, text = kept.id, kept.as_text()
         with self.transaction() as session:
             session.execute(insert(CalibrationRow).values(id=name, content=text).on_conflict_do_nothing())
             if session.get_one(CalibrationRow, name).content != text:
                 raise StoreError(
-                    f"{self.place}: calibration {name!r} stands there with other values; give the changed file an id "
-                    "of its own"
+                    f"{self.place}: calibration {name!r} is already stored with other values; give the changed file "
+                    "a new id",
+                    code="calibration_differs",
                 )
 
     def calibrations(self) -> dict[str, KeptCalibration]:
-        """What every calibration kept here says, by its id."""
+        """Return every stored calibration by its id.
+
+        Returns
+        -------
+        dict[str, KeptCalibration]
+            Calibrations of gauges and hand benches.
+        """
         with self.transaction() as session:
             return {row.id: KeptCalibration.from_text(row.content) for row in session.scalars(select(CalibrationRow))}
 
     def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
-        """Batch and reference of a run already noted, also when its archive has moved to another folder."""
+        """Return batch and reference of a measurement that is stored, also if its archive has moved to another folder.
+
+        Parameters
+        ----------
+        run : RunReference
+            Measurement; of its archive only the file name counts.
+
+        Returns
+        -------
+        tuple[int, RunReference] | None
+            Number of the batch and the reference as stored, or None if the measurement is unknown.
+        """
         moved = RunRow.archive.endswith(Path(run.archive).name, autoescape=True)
         same = RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, RunRow.started_ms == run.started_ms
         with self.transaction() as session:
@@ -134,46 +218,107 @@ class Store:
             return None if row is None else (row.batch_id, _reference(row))
 
     def basis_of(self, run: RunReference) -> Basis | None:
-        """Return what the newest verdict on a run was made by; None when the run or its basis is not known."""
+        """Return the rules by which the newest verdict on a measurement was made.
+
+        Parameters
+        ----------
+        run : RunReference
+            Measurement.
+
+        Returns
+        -------
+        Basis | None
+            Bands, crack limit and role of the shaft, or None if the measurement or its basis is unknown.
+        """
         newest = self.history(run)[-1:]
         return newest[0].basis if newest else None
 
     def versions(self) -> list[list[StoredResult]]:
-        """All results of every run, oldest first, run by run."""
+        """Return all results, grouped by measurement.
+
+        Returns
+        -------
+        list[list[StoredResult]]
+            A list for each measurement, its results oldest first.
+        """
         found = self._read(results_query().order_by(ResultRow.run_id, ResultRow.id))
-        return [list(same) for _, same in groupby(found, key=lambda one: (one.batch, one.run))]
+        return [list(same) for _, same in groupby(found, key=lambda stored: (stored.batch, stored.run))]
 
     def latest(self, shaft: int | str) -> StoredResult | None:
-        """The result of a shaft that counts, given by its number or its label; None when there is none.
+        """Return the result that counts for a shaft.
 
-        It is the newest evaluation of the measurement that no other supersedes. Where several stand beside each other
-        because none knew of the others, the worse one counts, and of equals the one that was measured here.
+        It is the newest evaluation of the measurement that no other supersedes. Measurements that did not know of
+        each other may stand side by side; then the worse verdict counts, and of equal verdicts the one measured with
+        this database.
+
+        Parameters
+        ----------
+        shaft : int | str
+            Number of the shaft, or its label.
+
+        Returns
+        -------
+        StoredResult | None
+            The result, or None if the shaft was never measured.
         """
         return next(iter(self.standing(shaft)), None)
 
     def standing(self, shaft: int | str) -> list[StoredResult]:
-        """The newest result of each measurement of a shaft that no other supersedes; the first one counts."""
+        """Return the newest result of each measurement of a shaft that no other measurement supersedes.
+
+        Parameters
+        ----------
+        shaft : int | str
+            Number of the shaft, or its label; a label used for several shafts means the shaft measured last.
+
+        Returns
+        -------
+        list[StoredResult]
+            Results, the one that counts first; empty if the shaft was never measured.
+        """
         found = self._read(_of(shaft).where(*standing_results()))
-        if not found:  # a label that the shaft had before it was measured again under another one
+        if not found:  # the shaft was measured again under another label
             found = self._read(_of(shaft).order_by(ResultRow.run_id.desc(), ResultRow.id.desc()).limit(1))
         newest = max((stored.run_id, stored.run.shaft) for stored in found)[1] if found else None
-        # A label may be that of several shafts: then it is the one measured last.
+        # Several shafts may have borne this label; it means the shaft measured last.
         return sorted((stored for stored in found if stored.run.shaft == newest), key=_worst_first)
 
     def history(self, shaft: int | str | RunReference) -> list[StoredResult]:
-        """Every result of a shaft, given by its number, its label or one of its runs, oldest first."""
+        """Return every result of a shaft or a measurement, oldest first.
+
+        Parameters
+        ----------
+        shaft : int | str | RunReference
+            Number of the shaft, its label, or a single measurement.
+
+        Returns
+        -------
+        list[StoredResult]
+            Results, empty if there are none.
+        """
         return self._read(_of(shaft).order_by(ResultRow.id))
 
     def batch(self, batch: int) -> list[StoredResult]:
-        """The newest result of every run of a batch, in the order the runs were noted."""
+        """Return the newest result of every measurement of a batch, in the order of measuring.
+
+        Parameters
+        ----------
+        batch : int
+            Number of the batch.
+
+        Returns
+        -------
+        list[StoredResult]
+            Results, empty if there are none.
+        """
         newest = select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
         query = results_query().where(RunRow.batch_id == batch, ResultRow.id.in_(newest))
         return self._read(query.order_by(RunRow.id))
 
     def close(self) -> None:
-        """Let go of the file; closing twice does no harm.
+        """Fold what was written into the file and close it; a second call does nothing.
 
-        What was written is folded into the file, also while others read: a copy of it alone then lacks nothing.
+        The file alone is then a complete copy, also while other programs read it.
         """
         if self._folds:
             self._folds = False
@@ -190,15 +335,28 @@ class Store:
 
     @contextmanager
     def transaction(self) -> Iterator[Session]:
-        """One transaction: kept when the block ends, undone when it raises."""
+        """Open a transaction for a block: committed when the block ends, rolled back if it raises.
+
+        Yields
+        ------
+        Session
+            SQLAlchemy session of the transaction.
+
+        Raises
+        ------
+        StoreError
+            SQLite refuses the transaction, or a value read is damaged.
+        StoreGone
+            The file was moved, replaced or deleted.
+        """
         try:
             with Session(self._engine) as session, session.begin():
                 yield session
         except DBAPIError as error:
             LOG.warning("%s: refused after any wait: %s", self.place, error.orig)
-            raise StoreError(f"{self.place}: {in_words(error)}") from error
-        except (Damaged, UnicodeDecodeError) as error:  # SQLite's own words may quote what is no text
-            raise StoreError(f"{self.place}: {error}: {DAMAGED}") from error
+            raise refusal(error).at(str(self.place)) from error
+        except (Damaged, UnicodeDecodeError) as error:  # a message of SQLite may quote bytes that are no text
+            raise StoreError(f"{self.place}: {error}: {DAMAGED}", code="damaged") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         with self.transaction() as session:
@@ -208,19 +366,18 @@ class Store:
 def add_evaluation(
     session: Session, batch: int, run: RunReference, evaluation: Evaluation, origin: Origin = Origin.MEASURED
 ) -> int:
-    """Store an evaluation of a run within a transaction and return its number.
+    """Store an evaluation within a transaction and return the number of the result.
 
-    The run is noted at its first evaluation, with the measurements that it supersedes, and stays in the batch it was
-    noted with; `origin` says how it came here. The verdict keeps its basis, gets what earlier evaluations found, and
-    is held to the crack limit of the measurements that the run supersedes where it has none of its own.
-    In the columns of quantities a number that is not finite is null: the verdict says what was wrong with it.
-    """
+    The first evaluation of a measurement also stores the measurement, and which others it supersedes; later
+    evaluations keep its batch. The verdict is stored with its basis, with the concerns of earlier evaluations, and
+    under the crack limit of the superseded measurements if it has none of its own. A quantity that is not finite
+    becomes null in its column: the verdict says what was wrong with it."""
     run_id = note_run(session, batch, run, origin)
     return _keep(session, run_id, _with_the_past(session, run_id, evaluation))
 
 
 def _with_the_past(session: Session, run_id: int, evaluation: Evaluation) -> Evaluation:
-    """Return an evaluation with what was found of the shaft before, and the crack limit that it was held to."""
+    """Return an evaluation with the earlier concerns about the shaft and the crack limit that held so far."""
     result, decision, basis = evaluation.result, evaluation.decision, evaluation.basis
     own = basis or Basis()
     if own.crack_hysteresis_pct is None and own.standard is None and own.person is None:
@@ -233,9 +390,9 @@ def _with_the_past(session: Session, run_id: int, evaluation: Evaluation) -> Eva
 
 
 def _stands(session: Session, run_id: int, held: Evaluation) -> bool:
-    """Return whether a run has this result with this verdict already.
+    """Return True if this result with this verdict is stored already.
 
-    Where its newest result is the same, the newest verdict counts and no earlier one.
+    If the newest result of the measurement is equal, only its verdict counts, no earlier one.
     """
     rows = session.scalars(results_query().where(ResultRow.run_id == run_id).order_by(ResultRow.id))
     same = [stored_result(row) for row in rows]
@@ -245,7 +402,7 @@ def _stands(session: Session, run_id: int, held: Evaluation) -> bool:
 
 
 def _keep(session: Session, run_id: int, held: Evaluation) -> int:
-    """Lay an evaluation down as it is and return its number."""
+    """Add the rows of an evaluation as it is and return the number of the result."""
     decision, basis = held.decision, held.basis
     row = ResultRow(
         run_id=run_id, made_ms=held.made_ms, kind=held.result.kind, full=as_text(held.result),
@@ -262,7 +419,7 @@ def _keep(session: Session, run_id: int, held: Evaluation) -> int:
 
 
 def _columns_of(result: AnyResult) -> dict[str, str | float | None]:
-    """Return what the columns of a row hold of a result; nothing of a run that gave none."""
+    """Return the values of the quantity columns; empty for a run without a result."""
     if isinstance(result, Unmeasured):
         return {}
     values = {name: getattr(result, name) for name in NAMED_COLUMNS}
@@ -270,7 +427,7 @@ def _columns_of(result: AnyResult) -> dict[str, str | float | None]:
 
 
 def results_query() -> Select[ResultRow]:
-    """Return the query of all results with their runs and verdicts, to be narrowed."""
+    """Return the query of all results with their runs and verdicts, for callers to narrow."""
     decision = joinedload(ResultRow.decision)
     whole = joinedload(ResultRow.run), decision, decision.joinedload(DecisionRow.basis)
     return select(ResultRow).join(ResultRow.run).options(*whole)
@@ -289,7 +446,7 @@ def _basis_id(session: Session, basis: Basis) -> int:
 
 
 def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
-    """Sort key of results that stand side by side: the worse verdict first, then the one measured here, the newest."""
+    """Return a sort key: worse verdict first, then measured with this database, then newest."""
     return WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
 
 
@@ -298,9 +455,12 @@ def _reference(row: RunRow) -> RunReference:
 
 
 def stored_result(row: ResultRow) -> StoredResult:
-    """Return what a row of `results_query` says; Damaged when it says nothing that anybody wrote."""
+    """Return the result in a row of `results_query`.
+
+    Raises Damaged if a value in it cannot have been written by this program.
+    """
     run, decision = row.run, row.decision
-    if decision is None:  # what any other program took out
+    if decision is None:  # another program deleted it
         raise Damaged(f"result {row.id} without a verdict")
     reasons = tuple(json.loads(decision.reasons))
     return StoredResult(

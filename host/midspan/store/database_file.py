@@ -1,12 +1,12 @@
-"""The file of a database: when a change is on the disk and in the file itself, and if it is still the one of its name.
+"""Keep changes on the disk, and notice when the file of an open database was moved, replaced or deleted.
 
-SQLite writes on into a file that was moved or deleted, and nobody would ever read it. So before each transaction the
-name is looked up again. What was stored can still be read through the open file: it is saved beside the name.
+SQLite goes on writing into a file that was moved or deleted, where nobody would find the results. So the name is
+looked up before each transaction. What was stored can still be read through the open file and is saved beside the old
+name.
 
-SQLite knows a write-ahead log by its name alone: it plays it into whatever database stands beside it, or throws it away
-beside an empty one. So the name is also looked up before a file is opened, and the log is folded into the file that it
-belongs to, wherever that is now.
-"""
+SQLite finds a write-ahead log by name alone: it applies the log to any database of that name, or discards it beside
+an empty file. So the name is also looked up before a file is opened, and the log is folded into the file it belongs
+to, wherever that file is now."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ LOG = logging.getLogger(__name__)
 
 Identity = tuple[int, int]  # device and inode
 FOLD = "PRAGMA wal_checkpoint(TRUNCATE)"
-FOLD_WAIT_MS = 1000  # for somebody who reads just then
+FOLD_WAIT_MS = 1000  # for a program that is reading
 
 
 def engine_of(path: Path, wait_s: float) -> Engine:
-    """Connections that write; each waits `wait_s` for another program that is writing."""
+    """Return an engine whose connections write, each waiting up to `wait_s` seconds for another writing program."""
     engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": wait_s})
     event.listen(engine, "connect", _wait_for_the_disk)
     _watch(engine, path)
@@ -38,10 +38,10 @@ def engine_of(path: Path, wait_s: float) -> Engine:
 
 
 def fold_in(engine: Engine) -> None:
-    """Bring all that was written into the file itself, so that a copy of it alone lacks nothing.
+    """Write the write-ahead log into the database file, so that a copy of the file alone is complete.
 
-    Readers do not hinder it, unless one reads all the time; then it is done by whoever closes after it.
-    """
+    Readers do not hinder this unless one of them reads without a pause; then the next program to close the file does
+    it."""
     with suppress(DBAPIError, StoreGone), engine.connect() as connection:
         connection.exec_driver_sql(f"PRAGMA busy_timeout = {FOLD_WAIT_MS}")
         connection.exec_driver_sql(FOLD)
@@ -55,27 +55,30 @@ def _wait_for_the_disk(connection: Any, _: object) -> None:
 
 
 def _watch(engine: Engine, path: Path) -> None:
-    """Let every transaction of an engine raise StoreGone when the file of its name is no longer the one it opened."""
+    """Make every transaction of an engine raise StoreGone once its name belongs to another file or to no file."""
     file = _NamedFile(path)
     event.listen(engine, "do_connect", file.check_name)
     event.listen(engine, "begin", file.check)
 
 
 class _NamedFile:
+    """File that an engine opened under a name."""
+
     def __init__(self, path: Path) -> None:
         self._path = path
         self._known: Identity | None = None
         self._saved = ""
 
     def check_name(self, *_: object) -> None:
-        """Raise StoreGone before SQLite makes an empty file of the name, or opens another one."""
+        """Raise StoreGone before SQLite creates an empty file of this name or opens another file."""
         found = _identity(self._path)
         if self._known is not None and found != self._known:
             raise self._gone(found)
 
     def check(self, connection: Connection) -> None:
+        """Raise StoreGone if the name no longer belongs to the file opened; save its content first, once."""
         found = _identity(self._path)
-        opened = connection.info.setdefault("file", found)  # the info lives as long as the open file
+        opened = connection.info.setdefault("file", found)  # `info` lasts as long as the file is open
         if self._known is None:  # a new database gets its file in its first transaction
             self._known = connection.info["file"] = found
         if found == self._known:
@@ -83,16 +86,18 @@ class _NamedFile:
         if not self._saved and opened == self._known:
             file: Any = connection.connection.driver_connection
             self._saved = self._save(file)
-            with suppress(sqlite3.Error):  # what was saved has it all
+            with suppress(sqlite3.Error):  # the saved copy is complete without it
                 file.execute(FOLD)
         raise self._gone(found)
 
     def _gone(self, found: Identity | None) -> StoreGone:
+        """Return the error to raise, with where the content was saved."""
         LOG.error("%s is no longer the file that was opened", self._path)
-        what = "it is not there any more" if found is None else "another file took its place"
-        return StoreGone(f"{self._path}: the database was in use, and {what}; put it back, then go on{self._saved}")
+        what = "moved or deleted" if found is None else "replaced by another file"
+        return StoreGone(f"{self._path}: the database was {what} while in use; put it back, then resume{self._saved}")
 
     def _save(self, opened: Any) -> str:
+        """Save the content of an open file beside its old name and return a sentence about it."""
         copy = unused(self._path, "saved")
         try:
             with closing(sqlite3.connect(copy)) as target:
@@ -100,11 +105,12 @@ class _NamedFile:
         except sqlite3.Error as error:
             with suppress(OSError):
                 copy.unlink(missing_ok=True)
-            return f". What was stored could not be saved beside it ({error})"
-        return f". What was stored so far is saved in {copy}, which can take its place"
+            return f". Its results could not be saved beside it ({error})"
+        return f". Its results are saved in {copy}, which can replace it"
 
 
 def _identity(path: Path) -> Identity | None:
+    """Return device and inode of a file, or None if it is missing."""
     try:
         found = path.stat()
     except OSError:

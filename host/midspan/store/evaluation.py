@@ -1,4 +1,4 @@
-"""What the store is given and gives back: a run of readings, where it came from, and what was made of it."""
+"""Values that go into the store and come out of it: where readings are, a result with its verdict, a stored result."""
 
 from __future__ import annotations
 
@@ -14,15 +14,29 @@ if TYPE_CHECKING:
 
 
 class Origin(StrEnum):
-    """What a measurement knew of those that the store had of its shaft."""
+    """How a measurement came into the database, which decides what it supersedes."""
 
-    MEASURED = "measured"  # all of them: it was stored as it was measured
-    IMPORTED = "imported"  # none: it came from an archive, or a gauge had kept it for another host
+    MEASURED = "measured"  # stored as it was measured: supersedes all earlier measurements of the shaft
+    IMPORTED = "imported"  # from an archive, or kept by a gauge for another computer: supersedes no measured ones
 
 
 @dataclass(frozen=True, slots=True)
 class RunReference:
-    """Where the raw readings of a shaft are kept."""
+    """Where the raw readings of one measurement are.
+
+    Parameters
+    ----------
+    archive : str
+        Path of the archive as it was when the shaft was measured.
+    byte_offset : int
+        Where the block of the measurement begins in the archive.
+    shaft : int
+        Number of the shaft.
+    label : str
+        Label of the shaft, may be empty.
+    started_ms : int
+        Start of the measurement, UTC in ms since 1970.
+    """
 
     archive: str
     byte_offset: int
@@ -33,7 +47,19 @@ class RunReference:
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """What was made of a run: its result, the verdict on it, when, and by what rules (None where none are known)."""
+    """Result of a measurement with the verdict on it.
+
+    Parameters
+    ----------
+    result : AnyResult
+        Quantities with their uncertainties, or the reasons why there are none.
+    decision : Decision
+        Verdict.
+    made_ms : int
+        When the evaluation was made, UTC in ms since 1970.
+    basis : Basis | None
+        Rules behind the verdict, None if they are unknown.
+    """
 
     result: AnyResult
     decision: Decision
@@ -43,9 +69,28 @@ class Evaluation:
 
 @dataclass(frozen=True, slots=True)
 class StoredResult:
-    """One evaluation of a shaft as it was stored; the reasons of an Unmeasured are those of its verdict.
+    """One evaluation of a shaft as it was stored.
 
-    `run_id` numbers the measurements in the order they were stored; `basis` is None for verdicts of old.
+    Parameters
+    ----------
+    id : int
+        Number of the result.
+    batch : int
+        Number of its batch.
+    run : RunReference
+        Where the readings are.
+    result : AnyResult
+        Result; for a run without a result, the reasons of the verdict.
+    decision : Decision
+        Verdict.
+    made_ms : int
+        When the evaluation was made, UTC in ms since 1970.
+    run_id : int
+        Number of the measurement; measurements are numbered in the order they were stored.
+    origin : Origin
+        How the measurement came into the database.
+    basis : Basis | None
+        Rules behind the verdict, None for old verdicts that kept none.
     """
 
     id: int

@@ -1,4 +1,4 @@
-"""Every result of a store in a row, for tables of them: read a few at a time, so that memory stays flat."""
+"""Read all results of a store one after another, with flat memory, for exports and tables."""
 
 from __future__ import annotations
 
@@ -17,14 +17,35 @@ AT_A_TIME = 2000  # rows
 
 @dataclass(frozen=True, slots=True)
 class ResultOnRecord:
-    """A result, and the number of the newest one of the run that took the place of its own; None when none did."""
+    """A stored result and whether a later measurement superseded it.
+
+    Parameters
+    ----------
+    stored : StoredResult
+        The result.
+    superseded_by : int | None
+        Number of the newest result of the superseding measurement, None if the result's own measurement still counts.
+    """
 
     stored: StoredResult
     superseded_by: int | None
 
 
 def every_result(store: Store, *, all_versions: bool) -> Iterator[ResultOnRecord]:
-    """Give the newest result of each run in the order the runs were noted, or with `all_versions` all of them."""
+    """Yield results in the order their measurements were stored.
+
+    Parameters
+    ----------
+    store : Store
+        Open database; it stays in one transaction until the last result was taken.
+    all_versions : bool
+        True for every evaluation of each measurement, False for the newest alone.
+
+    Yields
+    ------
+    ResultOnRecord
+        A result, and what superseded it.
+    """
     query = results_query()
     if not all_versions:
         query = query.where(ResultRow.id.in_(select(func.max(ResultRow.id)).group_by(ResultRow.run_id)))
@@ -35,7 +56,7 @@ def every_result(store: Store, *, all_versions: bool) -> Iterator[ResultOnRecord
 
 
 def _superseded(session: Session) -> dict[int, int]:
-    """Return by the number of a run the newest result of the one that took its place."""
+    """Return, by the number of a superseded run, the newest result of the run that superseded it."""
     newest = select(func.max(ResultRow.id)).where(ResultRow.run_id == SupersessionRow.run_id).scalar_subquery()
     query = select(SupersessionRow.superseded_id, newest).order_by(SupersessionRow.run_id.desc())
     return {row[0]: row[1] for row in session.execute(query)}

@@ -1,4 +1,4 @@
-"""Facts of the file of a database, without a word of its rows: for a diagnosis, also where little of it can be read."""
+"""List size, revision and row counts of a database file, without any content, for a diagnosis."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ WAIT_S = 2.0
 
 
 def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
-    """Give size, revision and how many rows each of our tables has, by name; what is damaged is said in its place.
+    """Yield facts of a file by name: size, program, revision and the number of rows of each table.
 
-    Raises StoreError when the file cannot be opened as a database.
+    A table that cannot be read has a text instead of a number. Raises StoreError if the file cannot be opened.
     """
     try:
         yield "size in bytes", path.stat().st_size
         with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=WAIT_S)) as connection:
             yield from _facts(connection)
     except (sqlite3.Error, OSError) as error:
-        raise StoreError(f"{path}: it cannot be read ({error})") from error
+        raise StoreError(f"{path}: cannot be read as a database ({error}); check the name and your rights") from error
 
 
 def _facts(connection: sqlite3.Connection) -> Iterator[tuple[str, int | str]]:

@@ -1,6 +1,6 @@
-"""What somebody asks who follows a store that another program writes, and the request to stop that he may leave there.
+"""Follow a store while another program writes it, and ask that program to stop.
 
-A request is for whoever sorts when it is made: a night that goes on later was told to go on by somebody who knew of it.
+A stop request is addressed to the program that sorts when it is made; a run that is resumed later ignores it.
 """
 
 from __future__ import annotations
@@ -15,7 +15,18 @@ WENT = [stage.value for stage in ENDS - {TransitStage.NO_SHAFT}]
 
 
 def newest_rows(store: Store) -> tuple[int | None, ...]:
-    """Return numbers that are others whenever something of a night is new; cheap enough for many times a second."""
+    """Return numbers that change whenever a run adds anything; cheap enough for many calls a second.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+
+    Returns
+    -------
+    tuple[int | None, ...]
+        Highest numbers of the tables of a run, None for an empty table; compare them as a whole.
+    """
     tables = (TransitRow.id, StepRow.id, EventRow.id, NightRow.id, StopRequestRow.id)
     columns = [select(func.max(number)).scalar_subquery() for number in tables]
     with store.transaction() as session:
@@ -24,13 +35,37 @@ def newest_rows(store: Store) -> tuple[int | None, ...]:
 
 
 def newest_night(store: Store) -> int | None:
-    """Return the number of the night that was begun last, None before the first."""
+    """Return the number of the newest sorting run.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+
+    Returns
+    -------
+    int | None
+        Number of the run, None before the first.
+    """
     with store.transaction() as session:
         return session.scalar(select(func.max(NightRow.id)))
 
 
 def gone_through(store: Store, night: int) -> int:
-    """Return how many shafts of the stock went through the gauge in a night; where two fell at once, both."""
+    """Return how many stock shafts have passed through the gauge in a sorting run.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    night : int
+        Number of the sorting run.
+
+    Returns
+    -------
+    int
+        Number of shafts, without check standards; two that fell together count as two.
+    """
     fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
     query = (
         select(fell)
@@ -42,18 +77,54 @@ def gone_through(store: Store, night: int) -> int:
 
 
 def request_stop(store: Store, night: int, at_ms: int) -> None:
-    """Ask the program that sorts to end a night after the shaft in hand."""
+    """Ask the sorting program to end a run after the shaft in hand.
+
+    Parameters
+    ----------
+    store : Store
+        Database opened to write.
+    night : int
+        Number of the sorting run.
+    at_ms : int
+        Time of the request, UTC in ms since 1970.
+    """
     with store.transaction() as session:
         session.add(StopRequestRow(night_id=night, at_ms=at_ms))
 
 
 def newest_stop_request(store: Store, night: int) -> int:
-    """Return the number of the newest request to stop a night, 0 when there is none."""
+    """Return the number of the newest request to stop a run.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    night : int
+        Number of the sorting run.
+
+    Returns
+    -------
+    int
+        Number of the request, 0 if there is none.
+    """
     with store.transaction() as session:
         return session.scalar(select(func.max(StopRequestRow.id)).where(StopRequestRow.night_id == night)) or 0
 
 
 def stop_requested_ms(store: Store, night: int) -> int | None:
-    """Return when somebody last asked a night to stop, None when nobody did."""
+    """Return when a stop was last requested.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    night : int
+        Number of the sorting run.
+
+    Returns
+    -------
+    int | None
+        UTC in ms since 1970, None if no stop was requested.
+    """
     with store.transaction() as session:
         return session.scalar(select(func.max(StopRequestRow.at_ms)).where(StopRequestRow.night_id == night))

@@ -1,8 +1,8 @@
-"""The journal of a night: what was ordered, what became of each shaft, and what happened besides.
+"""Record sorting runs: what was ordered, what became of each shaft, and other events.
 
-It stands in the database of the results and like them only grows. Each call that writes is on the disk when it
-returns. What a shaft came to is its last step; a shaft whose last step is no end is the open one of its gauge, and
-there is never more than one.
+The journal is part of the database of results and like it only grows. Each writing call is on the disk when it
+returns. The state of a shaft is its last step; a shaft whose last step is not final is the open shaft of its gauge,
+and a gauge never has two.
 
 >>> import tempfile
 >>> from pathlib import Path
@@ -55,11 +55,17 @@ from midspan.store.transit import (
     TransitStage,
 )
 
-LARGEST_SHAFT = 2**30 - 1  # the gauge's whole numbers have 31 bits
+LARGEST_SHAFT = 2**30 - 1  # whole numbers on the gauge have 31 bits
 
 
 class Journal:
-    """Nights in a store of results; every method raises what the store's raise."""
+    """Sorting runs in a store; every method raises StoreError as the methods of Store do.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    """
 
     def __init__(self, store: Store) -> None:
         self._store = store
@@ -67,7 +73,22 @@ class Journal:
     # Writing
 
     def begin_night(self, gauge: str, plan: str, at_ms: int) -> int:
-        """Begin a run of sorting; its number. `plan` is JSON."""
+        """Record the start of a sorting run and return its number.
+
+        Parameters
+        ----------
+        gauge : str
+            Name of the gauge.
+        plan : str
+            Plan as JSON.
+        at_ms : int
+            Start, UTC in ms since 1970.
+
+        Returns
+        -------
+        int
+            Number of the sorting run.
+        """
         with self._store.transaction() as session:
             batch = BatchRow(name=f"sorting on {gauge}", started_ms=at_ms)
             session.add(batch)
@@ -78,14 +99,37 @@ class Journal:
             return night.id
 
     def order(self, night: int, source: str, standard: str | None, at_ms: int, above: int = 0) -> int:
-        """A shaft is about to be ordered: its number, which no shaft in this database has or had.
+        """Record that a shaft is about to be fed, and return the new number for it.
 
-        It is larger than `above`: what the gauge remembers of a shaft of another database is then not of this one.
-        Raises StoreError when the numbers that the gauge knows are used up.
+        No shaft in this database has or had that number.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+        source : str
+            Where the shaft comes from, a name of the gauge's protocol.
+        standard : str | None
+            Name of the check standard that the shaft is, None for a shaft of the stock.
+        at_ms : int
+            Time, UTC in ms since 1970.
+        above : int
+            Highest number that the gauge remembers; the new number is larger, so that a shaft of another database is
+            not mistaken for this shaft.
+
+        Returns
+        -------
+        int
+            Number of the shaft.
+
+        Raises
+        ------
+        StoreError
+            All numbers that fit the gauge's protocol are used.
         """
-        # One statement, so that two gauges never draw the same number.
+        # A single statement, so that two gauges never draw the same number.
         columns = TransitRow.id, RunRow.shaft
-        numbers = (select(func.coalesce(func.max(one), 0)).scalar_subquery() for one in columns)
+        numbers = (select(func.coalesce(func.max(column), 0)).scalar_subquery() for column in columns)
         last = select(func.max(*numbers, above) + 1)
         values = select(last.scalar_subquery(), literal(night), literal(source), literal(standard), literal(at_ms))
         into = insert(TransitRow).from_select(["id", "night_id", "source", "standard", "ordered_ms"], values)
@@ -96,14 +140,39 @@ class Journal:
             return number
 
     def note(self, shaft: int, step: Step) -> None:
-        """Note what a shaft has come to; see `transit.TransitStage` for what goes with which stage."""
+        """Record a step of a shaft.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+        step : Step
+            Stage and what belongs to it, see `transit.TransitStage`.
+        """
         with self._store.transaction() as session:
             session.add(_step_row(shaft, step))
 
     def judged(
         self, transit: Transit, run: RunReference, evaluation: Evaluation, findings: RunFindings = NOTHING_FOUND
     ) -> int:
-        """Store result, verdict, step and all that was found besides, all or none; the result's number."""
+        """Store the result, the verdict, the step and all findings of a measurement in one transaction.
+
+        Parameters
+        ----------
+        transit : Transit
+            Shaft that was measured.
+        run : RunReference
+            Where the readings are.
+        evaluation : Evaluation
+            Result and verdict.
+        findings : RunFindings
+            Whatever else the measurement showed.
+
+        Returns
+        -------
+        int
+            Number of the result.
+        """
         at_ms, check = evaluation.made_ms, findings.check
         with self._store.transaction() as session:
             number = add_evaluation(session, self._batch(session, transit.night), run, evaluation)
@@ -116,37 +185,91 @@ class Journal:
                 SuspectRow(passage_id=shaft, check_id=transit.shaft, run_id=_judged_run(session, shaft))
                 for shaft in set(findings.suspects)
             )
-            session.add_all(_event_row(transit.night, one) for one in findings.events)
+            session.add_all(_event_row(transit.night, event) for event in findings.events)
             return number
 
     def add_events(self, night: int, *events: RunEvent) -> None:
-        """Something worth telling, or several things at once."""
+        """Record events of a sorting run, all in one transaction.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+        *events : RunEvent
+            Events in their order.
+        """
         with self._store.transaction() as session:
-            session.add_all(_event_row(night, one) for one in events)
+            session.add_all(_event_row(night, event) for event in events)
 
     # Reading
 
     def nights(self, gauge: str | None = None) -> list[NightOnRecord]:
-        """All runs of sorting, or those of one gauge, oldest first."""
+        """Return the sorting runs, oldest first.
+
+        Parameters
+        ----------
+        gauge : str | None
+            Name of a gauge, None for all gauges.
+
+        Returns
+        -------
+        list[NightOnRecord]
+            Runs, empty if there are none.
+        """
         query = select(NightRow).order_by(NightRow.id)
         with self._store.transaction() as session:
             rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
             return [NightOnRecord(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
 
     def transit(self, shaft: int) -> Transit | None:
-        """One shaft, None when no night ever ordered it."""
+        """Return a shaft with all its steps.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+
+        Returns
+        -------
+        Transit | None
+            The shaft, None if no sorting run ordered it.
+        """
         with self._store.transaction() as session:
             return next(iter(_transits(session, select(TransitRow.id).where(TransitRow.id == shaft))), None)
 
     def transits(self, night: int, above: int = 0) -> list[Transit]:
-        """Every shaft of a night in the order they were ordered, or those with numbers above one."""
+        """Return the shafts of a sorting run in the order they were ordered.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+        above : int
+            Return only shafts with larger numbers than this.
+
+        Returns
+        -------
+        list[Transit]
+            Shafts with all their steps.
+        """
         some = select(TransitRow.id).where(TransitRow.night_id == night, TransitRow.id > above)
         with self._store.transaction() as session:
             return _transits(session, some)
 
     def open_transit(self, gauge: str) -> Transit | None:
-        """The shaft that is on its way through a gauge, whichever night ordered it; None when there is none."""
-        # Asked thus, SQLite looks from the end of the table and not through all that the gauge ever fed.
+        """Return the shaft that is on its way through a gauge, whichever run ordered it.
+
+        Parameters
+        ----------
+        gauge : str
+            Name of the gauge.
+
+        Returns
+        -------
+        Transit | None
+            The shaft, None if the last one has reached its end.
+        """
+        # This form makes SQLite search from the end of the table instead of reading every shaft of the gauge.
         its_gauge = select(NightRow.gauge).where(NightRow.id == TransitRow.night_id).scalar_subquery()
         newest = select(TransitRow.id).where(its_gauge == gauge).order_by(TransitRow.id.desc()).limit(1)
         with self._store.transaction() as session:
@@ -154,7 +277,18 @@ class Journal:
         return found[0] if found and found[0].is_open else None
 
     def events(self, night: int) -> list[RunEvent]:
-        """What happened in a night, oldest first."""
+        """Return the events of a sorting run, oldest first.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+
+        Returns
+        -------
+        list[RunEvent]
+            Events, empty if there are none.
+        """
         query = select(EventRow).where(EventRow.night_id == night).order_by(EventRow.id)
         with self._store.transaction() as session:
             return [
@@ -163,7 +297,20 @@ class Journal:
             ]
 
     def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[StandardCheck]:
-        """Check standards measured in a night, or on a gauge in all its nights, oldest first."""
+        """Return measurements of check standards, oldest first.
+
+        Parameters
+        ----------
+        night : int | None
+            Number of a sorting run, None for all.
+        gauge : str | None
+            Name of a gauge, None for all.
+
+        Returns
+        -------
+        list[StandardCheck]
+            Checks, empty if there are none.
+        """
         query = select(CheckRow).join(TransitRow, TransitRow.id == CheckRow.passage_id).order_by(CheckRow.id)
         if night is not None:
             query = query.where(TransitRow.night_id == night)
@@ -173,7 +320,18 @@ class Journal:
             return [StandardCheck.of(row) for row in session.scalars(query)]
 
     def suspects(self, night: int) -> dict[int, list[int]]:
-        """Suspect shafts of a night, each with the numbers of the checks that say so."""
+        """Return the shafts of a run that a check standard made suspect.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+
+        Returns
+        -------
+        dict[int, list[int]]
+            For each suspect shaft, the numbers of the check standard's measurements that say so.
+        """
         query = select(SuspectRow).join(TransitRow, TransitRow.id == SuspectRow.passage_id)
         found: dict[int, list[int]] = {}
         with self._store.transaction() as session:
@@ -182,7 +340,18 @@ class Journal:
         return found
 
     def outcomes(self, night: int) -> dict[int, Outcome]:
-        """Outcome of every result that a shaft of a night was judged by, by the result's number."""
+        """Return the outcome of every result by which a shaft of a run was judged.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+
+        Returns
+        -------
+        dict[int, Outcome]
+            Outcomes by the number of the result.
+        """
         query = select(StepRow.result_id, DecisionRow.outcome).join(
             DecisionRow, DecisionRow.result_id == StepRow.result_id
         )
@@ -191,7 +360,20 @@ class Journal:
             return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
 
     def judged_results(self, night: int, above: int = 0) -> dict[int, JudgedResult]:
-        """Return what shafts of a night were judged by, by the number of the result; those with numbers above one."""
+        """Return the results by which shafts of a run were judged.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+        above : int
+            Return only results of shafts with larger numbers than this.
+
+        Returns
+        -------
+        dict[int, JudgedResult]
+            Results by their number.
+        """
         query = (
             select(
                 ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
@@ -213,20 +395,55 @@ class Journal:
             }  # fmt: skip
 
     def temperatures_c(self, results: Collection[int]) -> list[float]:
-        """Return the board's temperature in the cycles of results, as far as a night noted it."""
+        """Return the temperatures of the board that were recorded with results.
+
+        Parameters
+        ----------
+        results : Collection[int]
+            Numbers of results.
+
+        Returns
+        -------
+        list[float]
+            Temperatures, deg C; a result without a recorded temperature has none here.
+        """
         query = select(StepRow.watched).where(StepRow.result_id.in_(results), StepRow.watched.is_not(None))
         with self._store.transaction() as session:
             watched = [json.loads(text) for text in session.scalars(query) if text is not None]
         return [signs["temperature_c"] for signs in watched if signs.get("temperature_c") is not None]
 
     def since(self, gauge: str, shaft: int) -> list[Transit]:
-        """Every shaft of a gauge after the one with this number, whichever night ordered it."""
+        """Return the shafts that a gauge was fed after a given shaft, in any run.
+
+        Parameters
+        ----------
+        gauge : str
+            Name of the gauge.
+        shaft : int
+            Number of the shaft; only larger numbers are returned.
+
+        Returns
+        -------
+        list[Transit]
+            Shafts with all their steps.
+        """
         after = select(TransitRow.id).join(NightRow).where(NightRow.gauge == gauge, TransitRow.id > shaft)
         with self._store.transaction() as session:
             return _transits(session, after)
 
     def runs(self, batch: int) -> dict[int, RunReference]:
-        """Return where the readings of each result of a night's batch are, by the number of the result."""
+        """Return where the readings of each result of a batch are.
+
+        Parameters
+        ----------
+        batch : int
+            Number of the batch.
+
+        Returns
+        -------
+        dict[int, RunReference]
+            References by the number of the result.
+        """
         query = select(ResultRow.id, RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.label, RunRow.started_ms)
         query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(RunRow.batch_id == batch)
         with self._store.transaction() as session:
@@ -236,14 +453,36 @@ class Journal:
             }
 
     def first_calibration(self, batch: int) -> str | None:
-        """Return the calibration of the oldest result of a night's batch; None when there is none."""
+        """Return the calibration of the oldest result of a batch.
+
+        Parameters
+        ----------
+        batch : int
+            Number of the batch.
+
+        Returns
+        -------
+        str | None
+            Id of the calibration, None if no result names one.
+        """
         query = select(ResultRow.calibration).join(RunRow)
         query = query.where(RunRow.batch_id == batch, ResultRow.calibration.is_not(None))
         with self._store.transaction() as session:
             return session.scalar(query.order_by(ResultRow.id).limit(1))
 
     def batch(self, night: int) -> int:
-        """Number of the batch that holds a night's results."""
+        """Return the number of the batch that holds a run's results.
+
+        Parameters
+        ----------
+        night : int
+            Number of the sorting run.
+
+        Returns
+        -------
+        int
+            Number of the batch.
+        """
         with self._store.transaction() as session:
             return self._batch(session, night)
 
@@ -253,7 +492,7 @@ class Journal:
 
 
 def _judged_run(session: Session, shaft: int) -> int | None:
-    """Return the measurement by which a shaft was judged last, None when it never was."""
+    """Return the measurement by which a shaft was last judged, or None if it never was."""
     query = select(ResultRow.run_id).join(StepRow, StepRow.result_id == ResultRow.id).where(StepRow.passage_id == shaft)
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
 
@@ -266,15 +505,15 @@ def _step_row(shaft: int, step: Step) -> StepRow:
     )  # fmt: skip
 
 
-def _event_row(night: int, one: RunEvent) -> EventRow:
+def _event_row(night: int, event: RunEvent) -> EventRow:
     return EventRow(
-        night_id=night, at_ms=one.at_ms, kind=one.kind.value, code=one.code, shaft=one.shaft, place=one.place,
-        words=one.words,
+        night_id=night, at_ms=event.at_ms, kind=event.kind.value, code=event.code, shaft=event.shaft,
+        place=event.place, words=event.words,
     )  # fmt: skip
 
 
 def _transits(session: Session, numbers: Select[Any]) -> list[Transit]:
-    # Of tables, not of classes: a night asks for its open shaft before each move.
+    # Query tables, not mapped classes, for speed: sorting looks up the open shaft before each action.
     transits, steps = TransitRow.__table__, StepRow.__table__
     rows = session.execute(select(transits).where(transits.c.id.in_(numbers)).order_by(transits.c.id)).all()
     query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)
@@ -286,6 +525,7 @@ def _transits(session: Session, numbers: Select[Any]) -> list[Transit]:
 
 
 def _steps(rows: Iterable[Any]) -> Sequence[Step]:
+    """Return steps made of rows of the table."""
     return [
         Step(
             TransitStage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,

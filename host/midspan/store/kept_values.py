@@ -1,13 +1,13 @@
-"""What the columns of the store may hold, looked at as it is read: SQLite keeps whatever any program puts in.
+"""Column types of the store that check values as they are read, because SQLite keeps whatever any program writes.
 
-A value of another type, JSON of another shape or a time of no calendar raises `Damaged` at the row it stands in, and
-not somewhere in what is made of it. Nothing is looked at on the way in: what is written comes from here.
+A value of another type, JSON of another shape or a time outside the calendar raises `Damaged` at its row, before
+anything is computed from it. Values are not checked on the way in: they come from this program.
 
 >>> Json(list[str]).process_result_value('["cracked"]', None)
 '["cracked"]'
 >>> Json(list[str]).process_result_value("[7]", None)
 Traceback (most recent call last):
-midspan.store.kept_values.Damaged: '[7]' stands where it has no place
+midspan.store.kept_values.Damaged: unexpected value '[7]'
 """
 
 from __future__ import annotations
@@ -29,50 +29,50 @@ from midspan.store.transit import RunEventKind, TransitStage
 
 
 class Damaged(ValueError):
-    """A value in a database that no Midspan has put there."""
+    """Value in a database that this program cannot have written."""
 
     def __init__(self, value: object) -> None:
-        super().__init__(f"{value!r:.60} stands where it has no place")
+        super().__init__(f"unexpected value {value!r:.60}")
 
 
 class Whole(TypeDecorator[int]):
-    """A number of something, or a time in milliseconds since 1970: never negative, never beyond the calendar."""
+    """Integer or a time in ms since 1970; not negative and not beyond the calendar."""
 
     impl, cache_ok = Integer, True
 
     def process_result_value(self, value: Any, _: Any) -> int | None:
-        """Return the number."""
+        """Return the integer, None for null."""
         if value is None or (type(value) is int and 0 <= value <= LATEST_MS):
             return value
         raise Damaged(value)
 
 
 class Number(TypeDecorator[float]):
-    """A finite number."""
+    """Finite number."""
 
     impl, cache_ok = Double, True
 
     def process_result_value(self, value: Any, _: Any) -> float | None:
-        """Return the number."""
+        """Return the number, None for null."""
         if value is None or (type(value) is float and math.isfinite(value)):
             return value
         raise Damaged(value)
 
 
 class Text(TypeDecorator[str]):
-    """Any text."""
+    """Text of any content."""
 
     impl, cache_ok = String, True
 
     def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the text."""
+        """Return the text, None for null."""
         if value is None or type(value) is str:
             return value
         raise Damaged(value)
 
 
 class Word(TypeDecorator[str]):
-    """One word of an enumeration."""
+    """Word of an enumeration."""
 
     impl, cache_ok = String, True
 
@@ -81,14 +81,14 @@ class Word(TypeDecorator[str]):
         self.kind = kind
 
     def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the word as text."""
+        """Return the word as text, None for null."""
         if value is None or value in set(self.kind):
             return None if value is None else str(value)
         raise Damaged(value)
 
 
 class Json(TypeDecorator[str]):
-    """JSON of one shape; whoever takes it apart needs to be ready for nothing else."""
+    """JSON text of a known shape; callers need not handle any other."""
 
     impl, cache_ok = String, True
 
@@ -98,7 +98,7 @@ class Json(TypeDecorator[str]):
         self._adapter = TypeAdapter(shape)
 
     def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the text."""
+        """Return the JSON text, None for null."""
         if value is None:
             return None
         try:

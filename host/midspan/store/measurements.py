@@ -1,9 +1,9 @@
-"""Which measurement of a shaft counts, and what was found about it: the memory of the store, within its transactions.
+"""Decide which measurement of a shaft counts, and pass on what earlier measurements found.
 
-A measurement names those that it supersedes. One that was stored as it was measured supersedes all that stood there.
-One that came from an archive knew of none of them: it supersedes only imported ones that stand before it in the same
-archive, where the order is that of the gauge. So it never displaces a measured one; both stand, and the worse counts
-until the shaft is measured again. The clock of the computer counts for nothing here: it may have been set back.
+A measurement names the measurements that it supersedes. If it was stored as it was measured, it supersedes all that
+stood for its shaft. If it was imported from an archive, it supersedes only imported measurements that stand before it
+in the same archive, where the order is the gauge's. So it never displaces a measured one; both stand, and the worse
+counts until the shaft is measured again. The computer's clock is not used: it may have been set back.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
 
 
 def note_run(session: Session, batch: int, run: RunReference, origin: Origin) -> int:
-    """Return the number of a run, noted with those that it supersedes if the store has never seen it."""
+    """Return the number of a measurement; store it and what it supersedes if it is new."""
     row = insert(RunRow).values(batch_id=batch, origin=origin.value, **asdict(run))
-    # Insert first, so that two programs noting the same run wait for each other instead of failing.
+    # Insert before looking, so that two programs storing the same run wait for each other instead of failing.
     new = session.execute(row.on_conflict_do_nothing())
     number: int = session.scalars(select(RunRow.id).where(*is_run(run))).one()
     if new.rowcount:  # type: ignore[attr-defined]
@@ -36,14 +36,14 @@ def note_run(session: Session, batch: int, run: RunReference, origin: Origin) ->
 
 
 def is_run(run: RunReference) -> tuple[ColumnElement[bool], ...]:
-    """Return the conditions that a row is this run."""
-    # The time tells a run from one that stood at this place of another file of the same name.
+    """Return the conditions by which a row is this measurement."""
+    # The time distinguishes runs at the same offset of two files with the same name.
     begun = RunRow.started_ms == run.started_ms
     return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
 
 
 def _supersede(session: Session, number: int, run: RunReference, origin: Origin) -> None:
-    """Let a new run take the place of those of its shaft that it knew of, or that stand before it in its archive."""
+    """Let a new measurement supersede those it knew of, or those before it in its archive."""
     others = session.scalars(select(RunRow).where(RunRow.shaft == run.shaft, RunRow.id != number, is_standing()))
     pairs = []
     for other in others:
@@ -60,22 +60,21 @@ def _supersede(session: Session, number: int, run: RunReference, origin: Origin)
 
 
 def is_standing() -> ColumnElement[bool]:
-    """Return the condition that no measurement supersedes a run."""
+    """Return the condition that no other measurement supersedes a measurement."""
     return ~exists().where(SupersessionRow.superseded_id == RunRow.id)
 
 
 def standing_results() -> tuple[ColumnElement[bool], ...]:
-    """Return the conditions of the newest result of each run that none supersedes, for a query of results and runs."""
+    """Return the conditions for the newest result of each standing measurement, for a query of results and runs."""
     later = aliased(ResultRow)
     return is_standing(), ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
 
 
 def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
-    """Return what earlier evaluations found about a measurement, but for what a person has vouched for since.
+    """Return the concerns of earlier evaluations of a measurement, except those a person has since vouched against.
 
-    A crack that was suspected by an earlier measurement is among them unless the new one clearly sees none: a hand
-    bench that knows a hysteresis of 0.2 % to 0.7 % clears no shaft of 2.2 %.
-    """
+    They include a crack suspected by an earlier measurement unless the new measurement clearly shows none: a hand
+    bench that knows a hysteresis only as 0.2 % to 0.7 % cannot clear a shaft of 2.2 %."""
     vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == ResultRow.run_id).scalar_subquery()
     query = (
         select(ResultRow.run_id, DecisionRow.concerns)
@@ -95,10 +94,10 @@ def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Co
 
 
 def _sees_no_crack(result: AnyResult, limit_pct: float | None) -> bool:
-    """Return whether the hysteresis of a result lies within the crack limit by all of U, if a limit is known.
+    """Return True if the hysteresis of a result, with its expanded uncertainty, is within the crack limit.
 
-    A run without a result clears nothing and is no stock.
-    """
+    Without a limit any hysteresis clears the shaft; a run without a result never does, nor does it make the shaft
+    stock."""
     hysteresis_pct = None if isinstance(result, Unmeasured) else finite(result.hysteresis_pct)
     if isinstance(result, Unmeasured) or hysteresis_pct is None:
         return False
@@ -107,9 +106,9 @@ def _sees_no_crack(result: AnyResult, limit_pct: float | None) -> bool:
 
 
 def crack_limit_before(session: Session, run_id: int) -> float | None:
-    """Return the lowest crack limit, in percent of hysteresis, that the measurements which a run supersedes stand by.
+    """Return the lowest crack limit of the superseded measurements, percent of hysteresis; None if none had a limit.
 
-    None without any. Whoever measures a shaft again by bands alone would else clear it of a crack that it still shows.
+    It keeps a new measurement judged by bands alone from clearing the shaft of a crack that it still shows.
     """
     later = aliased(ResultRow)
     limit_pct = func.json_extract(BasisRow.content, "$.crack_hysteresis_pct")
@@ -122,5 +121,5 @@ def crack_limit_before(session: Session, run_id: int) -> float | None:
 
 
 def concerns_in(text: str) -> tuple[Concern, ...]:
-    """Return the concerns that a verdict's row keeps as JSON."""
+    """Return the concerns in a verdict's JSON."""
     return tuple(Concern(ConcernKind(kind), words) for kind, words in json.loads(text))

@@ -1,8 +1,8 @@
-"""A database of results opened to be read, wherever it lies: nothing in its folder is changed.
+"""Open a database to read, wherever it is, without changing anything in its folder.
 
-SQLite reads a database with a write-ahead log only where it may make a small file beside it. Where it may not (a
-read-only disk, another person's folder), and for a database of an older version, whose tables only a writer may bring
-up to date, a copy for this program alone is read. It is made anew when the file was changed.
+SQLite reads a database with a write-ahead log only if it may create a small file beside it. On a read-only disk or in
+another person's folder it may not; and a database of an older version would have to be upgraded. In both cases a
+private temporary copy is read, and made again when the file has changed.
 """
 
 from __future__ import annotations
@@ -27,15 +27,15 @@ from midspan.store.upgrade import APPLICATION_ID, NEWEST, check_known, upgrade
 
 LOG = logging.getLogger(__name__)
 
-TRIES = 5  # to copy a file while nobody writes to it
-_NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # for the file that readers of a log share
+TRIES = 5  # to find a moment without writing
+_NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # the file shared by readers of a log is refused
 
 
 def open_to_read(place: StorePlace, wait_s: float) -> Store:
-    """Open a store as `StorePlace.open_to_read` says."""
+    """Open a store to read; see `StorePlace.open_to_read`."""
     path = place.file
     if not path.is_file():
-        raise StoreError(f"{place}: there is no such file; name the database of your results")
+        raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")
     engine = create_engine(URL.create("sqlite", database=str(path)), creator=lambda: _connected(path, wait_s))
     event.listen(engine, "checkout", _be_as_the_file_is)
     store = Store(place, engine, folds=False)
@@ -49,18 +49,21 @@ def open_to_read(place: StorePlace, wait_s: float) -> Store:
 
 
 class _Copy(sqlite3.Connection):
-    """A connection to a copy, which goes when it is closed; `mark` is that of the file when it was copied."""
+    """Connection to a temporary copy, deleted when it closes; `mark` identifies the state of the file then."""
 
     def of(self, path: Path, mark: object, folder: TemporaryDirectory[str]) -> _Copy:
+        """Note the original file, its mark and the folder of the copy; return this connection."""
         self.path, self.mark, self._folder = path, mark, folder
         return self
 
     def close(self) -> None:
+        """Close the connection and delete the copy."""
         super().close()
         self._folder.cleanup()
 
 
 def _connected(path: Path, wait_s: float) -> sqlite3.Connection:
+    """Return a connection to the file itself, or to a copy if the file cannot be read in place."""
     connection: sqlite3.Connection = _opened(path, wait_s, sqlite3.Connection)
     try:
         if _is_current(connection, path):
@@ -74,17 +77,21 @@ def _connected(path: Path, wait_s: float) -> sqlite3.Connection:
 
 
 def _opened(path: Path, wait_s: float, kind: type[sqlite3.Connection]) -> Any:
-    where = f"file:{quote(str(path))}?mode=rw"  # which reads only where it may not write
+    """Return a connection through which SQLite refuses to write."""
+    where = f"file:{quote(str(path))}?mode=rw"  # SQLite falls back to reading where it may not write
     connection = sqlite3.connect(where, uri=True, timeout=wait_s, check_same_thread=False, factory=kind)
     connection.execute("PRAGMA query_only = ON")
     return connection
 
 
 def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
-    """False for an older version; StoreError for a newer one, and when it is another program's."""
+    """Return False for tables of an older version.
+
+    Raises StoreError for a newer version, or for another program's database.
+    """
     (program,) = connection.execute("PRAGMA application_id").fetchone()
     if program != APPLICATION_ID:
-        raise StoreError(f"{path}: it is a database of another program; name another file")
+        raise StoreError(f"{path}: it is a database of another program; choose another file", code="other_program")
     (revision,) = connection.execute("PRAGMA user_version").fetchone()
     try:
         check_known(revision)
@@ -95,7 +102,8 @@ def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
 
 
 def _copied(path: Path, wait_s: float) -> _Copy:
-    LOG.info("%s: a copy is read, for want of rights beside it or as it is of an older version", path)
+    """Return a connection to a temporary copy with the newest tables."""
+    LOG.info("%s: reading a copy: no rights beside the file, or tables of an older version", path)
     folder = TemporaryDirectory(prefix="midspan-")
     copy = Path(folder.name) / path.name
     try:
@@ -109,18 +117,20 @@ def _copied(path: Path, wait_s: float) -> _Copy:
 
 
 def _copy_whole(path: Path, copy: Path) -> object:
-    """Copy a database with its log while nobody writes to it; its mark then."""
+    """Copy a database with its log at a moment without writing; return the mark of the file then."""
     for _ in range(TRIES):
         mark = _mark(path)
         _copy_file(path, copy)
         _copy_file(_log(path), _log(copy))
         if _mark(path) == mark:
             return mark
-    raise StoreError(f"{path}: it is written to all the time, and cannot be read where nothing may be made beside it")
+    raise StoreError(
+        f"{path}: cannot be copied while another program keeps writing to it; try again when that has finished"
+    )
 
 
 def _copy_file(path: Path, copy: Path) -> None:
-    """A copy of a file, or none when there is none."""
+    """Copy a file; a missing file leaves no copy."""
     copy.unlink(missing_ok=True)
     with suppress(FileNotFoundError), path.open("rb") as file, writing(copy, "make room there", StoreError):
         copy.touch(mode=0o600)
@@ -129,20 +139,21 @@ def _copy_file(path: Path, copy: Path) -> None:
 
 
 def _log(path: Path) -> Path:
-    """What is not folded into a database yet."""
+    """Return the path of a database's write-ahead log."""
     return path.with_name(f"{path.name}-wal")
 
 
 def _mark(path: Path) -> object:
-    """What is another whenever a database was written to."""
+    """Return a value that changes whenever a database is written to."""
     found = []
-    for one in (path, _log(path)):
+    for file in (path, _log(path)):
         with suppress(FileNotFoundError):
-            stat = one.stat()
+            stat = file.stat()
             found.append((stat.st_ino, stat.st_size, stat.st_mtime_ns))
     return found
 
 
 def _be_as_the_file_is(connection: object, _: object, __: object) -> None:
+    """Make SQLAlchemy connect anew, to a new copy, if the original has changed."""
     if isinstance(connection, _Copy) and _mark(connection.path) != connection.mark:
         raise DisconnectionError("the file was changed since it was copied")

@@ -1,4 +1,4 @@
-"""A database of results opened to write: made when there is none, and brought to the newest revision of its tables."""
+"""Open a database to write: create it if missing, and upgrade its tables."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from midspan.base.errors import StoreError
 from midspan.store.database import Store
 from midspan.store.database_file import engine_of
 from midspan.store.place import StorePlace
-from midspan.store.sqlite_errors import in_words
+from midspan.store.sqlite_errors import refusal
 from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
 
 
 def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
-    """Open a store as `StorePlace.open` says."""
+    """Open a store to write; see `StorePlace.open`."""
     if not create and not place.file.is_file():
-        raise StoreError(f"{place}: there is no such file; name the database of your results")
+        raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")
     engine = engine_of(place.file, wait_s)
     try:
         if _revision(engine) != NEWEST:
@@ -33,23 +33,27 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
 
 
 def _revision(engine: Engine) -> int | None:
-    """Return the revision of the tables, None for an empty file; StoreError when nobody here knows it."""
+    """Return the revision of the tables, None for an empty file.
+
+    Raises StoreError for an unknown revision or a file that is no database.
+    """
     try:
         with Session(engine) as session:
             revision = revision_of(session.connection())
     except DBAPIError as error:
-        raise StoreError(in_words(error)) from error
+        raise refusal(error) from error
     except UnicodeDecodeError as error:
-        raise StoreError(DAMAGED) from error
+        raise StoreError(DAMAGED, code="damaged") from error
     if revision is not None:
         check_known(revision)
     return revision
 
 
 def _upgrade(place: StorePlace, wait_s: float) -> None:
+    """Upgrade the tables; every failure becomes a StoreError."""
     try:
         upgrade(place.file, wait_s)
     except (DBAPIError, sqlite3.Error) as error:
-        raise StoreError(in_words(error)) from error
-    except OSError as error:  # of the copy that is made first
-        raise StoreError(f"no copy of it can be kept before its upgrade: {error.strerror}; make room") from error
+        raise refusal(error) from error
+    except OSError as error:  # from the copy made before the upgrade
+        raise StoreError(f"cannot be copied before its upgrade ({error.strerror}); make room on the disk") from error

@@ -1,6 +1,6 @@
-"""Questions to a store that belong to one moment: all that is asked within the block sees the store as it is then.
+"""Ask a store several questions in one transaction, so that all answers belong to the same moment.
 
-What is written in the block is kept when it ends, and undone when it raises.
+What is written in the block is committed at its end, and rolled back if it raises.
 """
 
 from __future__ import annotations
@@ -20,7 +20,23 @@ from midspan.store.tables import IdentityRow, RunRow
 
 @dataclass(frozen=True, slots=True)
 class StatedIdentity:
-    """A person said that two numbers are of one shaft, or of two; `same` is None where that was taken back."""
+    """Statement of a person that two numbers belong to the same shaft, or to different shafts.
+
+    Parameters
+    ----------
+    shaft : int
+        First number.
+    other : int
+        Second number.
+    same : bool | None
+        True for the same shaft, False for different shafts, None if an earlier statement is withdrawn.
+    at_ms : int
+        When it was said, UTC in ms since 1970.
+    person : str
+        Who said it.
+    words : str
+        Reason.
+    """
 
     shaft: int
     other: int
@@ -31,7 +47,13 @@ class StatedIdentity:
 
 
 class Records:
-    """Labels of shafts and what people say of their numbers, within one transaction."""
+    """Labels of shafts and statements about their numbers, within one transaction.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    """
 
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -39,15 +61,36 @@ class Records:
     @classmethod
     @contextmanager
     def of(cls, store: Store) -> Iterator[Self]:
-        """Open the records of a store for the length of a block; raises what a transaction does."""
+        """Open the records of a store for a block.
+
+        Parameters
+        ----------
+        store : Store
+            Open database.
+
+        Yields
+        ------
+        Self
+            Records within a transaction.
+
+        Raises
+        ------
+        StoreError
+            As `Store.transaction`.
+        """
         with store.transaction() as session:
             yield cls(session)
 
     def labels(self) -> list[tuple[int, str]]:
-        """Return numbers with the labels that they bear, each pair once.
+        """Return the labels of all numbers, each pair once.
 
-        The label of an imported run says nothing of a number under which something was measured here: another shop's
-        number 7 is another shaft.
+        The label of an imported run is left out if this database measured a shaft under the same number: another
+        shop's number 7 is another shaft.
+
+        Returns
+        -------
+        list[tuple[int, str]]
+            Number and label.
         """
         here = aliased(RunRow)
         measured_here = exists().where(here.shaft == RunRow.shaft, here.origin == Origin.MEASURED.value)
@@ -56,21 +99,55 @@ class Records:
         return [(row.shaft, row.label) for row in self._session.execute(query.distinct())]
 
     def numbers_of(self, label: str) -> set[int]:
-        """Return the numbers of the shafts that were measured under a label, none of an empty one."""
+        """Return the numbers of the shafts that were measured under a label.
+
+        Parameters
+        ----------
+        label : str
+            Label.
+
+        Returns
+        -------
+        set[int]
+            Numbers; empty for an empty or unknown label.
+        """
         query = select(RunRow.shaft).where(RunRow.label == label, RunRow.label != "")
         return set(self._session.scalars(query.distinct()))
 
     def is_measured(self, shaft: int) -> bool:
-        """Return whether a shaft was ever measured under a number."""
+        """Return True if a number was ever measured.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of a shaft.
+
+        Returns
+        -------
+        bool
+            False for an unknown number.
+        """
         return self._session.scalars(select(RunRow.id).where(RunRow.shaft == shaft).limit(1)).first() is not None
 
     def stated_identities(self) -> list[StatedIdentity]:
-        """Return everything people said of numbers, oldest first."""
+        """Return all statements about numbers, oldest first.
+
+        Returns
+        -------
+        list[StatedIdentity]
+            Statements, empty if there are none.
+        """
         table = IdentityRow.__table__.c
         columns = table.shaft, table.other, table.same, table.at_ms, table.person, table.words
         rows = self._session.execute(select(*columns).order_by(table.id))
         return [StatedIdentity(*row) for row in rows]
 
     def state_identities(self, stated: Iterable[StatedIdentity]) -> None:
-        """Keep what a person said, in this order."""
-        self._session.execute(insert(IdentityRow), [asdict(each) for each in stated])
+        """Store statements about numbers in this order.
+
+        Parameters
+        ----------
+        stated : Iterable[StatedIdentity]
+            Statements.
+        """
+        self._session.execute(insert(IdentityRow), [asdict(statement) for statement in stated])

@@ -1,4 +1,4 @@
-"""What a store knows of shafts as stock: the measurements that stand, and what speaks for or against each shaft."""
+"""Read what a store knows of shafts as stock: standing measurements, and what speaks against a shaft."""
 
 from __future__ import annotations
 
@@ -33,13 +33,41 @@ from midspan.store.tables import (
 from midspan.store.transit import TransitStage
 
 LOST = frozenset({TransitStage.UNCERTAIN.value, TransitStage.TAKEN_OUT.value})
-# Of the curve the mean and twice a turn, of the surface once a turn: by these shafts are told apart.
+# Shafts are told apart by the mean and the twice-a-turn wave of the curve, and the once-a-turn wave of the surface.
 PARTS = ("curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
 
 
 @dataclass(slots=True)
 class StandingMeasurement:
-    """A measurement that no other supersedes, by its newest result; `u_spine_thou` at k = 1."""
+    """Newest result of a measurement that no other supersedes.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    label : str
+        Label, may be empty.
+    batch : int
+        Number of the batch.
+    origin : Origin
+        How the measurement came into the database.
+    run : int
+        Number of the measurement.
+    result : int
+        Number of the result.
+    spine_thou : float | None
+        Static spine, thou; None without a result.
+    u_spine_thou : float | None
+        Its standard uncertainty (k = 1), thou; None without a result.
+    spread_thou : float | None
+        Spread of spine around the shaft, thou; None without a result.
+    runout_mm : float | None
+        Runout, mm; None if it was not measured.
+    outcome : Outcome
+        Outcome of the verdict.
+    bin : str | None
+        Bin by the verdict, None without a bin.
+    """
 
     shaft: int
     label: str
@@ -57,10 +85,26 @@ class StandingMeasurement:
 
 @dataclass(slots=True)
 class ComparableResult:
-    """What a result says of the shaft that tells it from others.
+    """Properties of a result by which its shaft can be told from others.
 
-    `gauge` is None and `parts` are empty where it says too little; else there is a part for each of PARTS. `standard`
-    is the check standard that the shaft is, None for one of the stock.
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    batch : int
+        Number of the batch.
+    origin : Origin
+        How the measurement came into the database.
+    standard : str | None
+        Name of the check standard that the shaft is, None for a shaft of the stock.
+    calibration : str | None
+        Id of the calibration.
+    evaluation : str | None
+        Version of the evaluation.
+    gauge : str | None
+        Name of the gauge, None if the result says too little for a comparison.
+    parts : tuple[float, ...]
+        Values of PARTS in their order, thou and mm; empty if `gauge` is None.
     """
 
     shaft: int
@@ -74,10 +118,16 @@ class ComparableResult:
 
 
 class StockRecords(Records):
-    """What is asked of shafts as stock, within one transaction."""
+    """Shafts as stock, within one transaction."""
 
     def standing(self) -> list[StandingMeasurement]:
-        """Return the measurements that stand, shaft by shaft; several of one shaft where none knew of the others."""
+        """Return the standing measurements in the order of the shafts.
+
+        Returns
+        -------
+        list[StandingMeasurement]
+            Measurements; several of a shaft if they did not know of each other.
+        """
         columns = (
             RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
             ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
@@ -95,14 +145,26 @@ class StockRecords(Records):
         ]  # fmt: skip
 
     def comparable(self) -> list[ComparableResult]:
-        """Return what tells shafts apart, of every result but those of a gauge at fault, oldest first."""
+        """Return the comparable properties of every result, oldest first, without results of a gauge at fault.
+
+        Returns
+        -------
+        list[ComparableResult]
+            Results, empty if there are none.
+        """
         return [
             ComparableResult(shaft, batch, _ORIGINS[origin], standard, calibration, evaluation, *_parts(text))
             for shaft, batch, origin, standard, calibration, evaluation, text in self._session.execute(_comparable())
         ]
 
     def standards(self) -> frozenset[int]:
-        """Return the numbers of check standards: fed as such by a night, or judged as such, by whatever database."""
+        """Return the numbers of check standards: fed as check standards here, or judged as such in any database.
+
+        Returns
+        -------
+        frozenset[int]
+            Numbers of shafts.
+        """
         fed = self._session.scalars(select(TransitRow.id).where(TransitRow.standard.is_not(None)))
         as_such = select(BasisRow.id).where(func.json_extract(BasisRow.content, "$.standard").is_not(None))
         judged = select(RunRow.shaft).join(ResultRow, ResultRow.run_id == RunRow.id)
@@ -112,41 +174,85 @@ class StockRecords(Records):
         return frozenset(fed) | frozenset(self._session.scalars(judged.distinct()))
 
     def in_sets(self) -> frozenset[int]:
-        """Return the numbers of the shafts that are in a set."""
+        """Return the numbers of the shafts that are in a set.
+
+        Returns
+        -------
+        frozenset[int]
+            Numbers of shafts.
+        """
         left = select(LeavingRow.member_id)
         return frozenset(self._session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left))))
 
     def spent(self) -> dict[int, bool]:
-        """Return by the number of each marked shaft whether it was taken out of the stock, or given back since."""
+        """Return the newest mark of each marked shaft.
+
+        Returns
+        -------
+        dict[int, bool]
+            By the number of the shaft, True if taken out of the stock, False if put back.
+        """
         rows = self._session.execute(select(MarkRow.shaft, MarkRow.spent).order_by(MarkRow.id))
         return {row.shaft: row.spent for row in rows}
 
     def weights_g(self) -> list[tuple[int, float]]:
-        """Return numbers of shafts with their weights in g, oldest first."""
+        """Return all weights, oldest first.
+
+        Returns
+        -------
+        list[tuple[int, float]]
+            Number of the shaft and its weight, g.
+        """
         rows = self._session.execute(select(WeightRow.shaft, WeightRow.weight_g).order_by(WeightRow.id))
         return [(row.shaft, row.weight_g) for row in rows]
 
     def cracked(self) -> dict[int, int]:
-        """Return which shafts a measurement that stands suspects of a crack, with the number of the newest such run."""
+        """Return the shafts that a standing measurement suspects of a crack.
+
+        Returns
+        -------
+        dict[int, int]
+            Number of the newest suspecting measurement, by the number of the shaft.
+        """
         query = select(RunRow.shaft, ResultRow.run_id).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
         query = query.where(DecisionRow.concerns.contains(f'"{ConcernKind.CRACK.value}"'))
         return {row.shaft: row.run_id for row in self._session.execute(query.order_by(ResultRow.run_id))}
 
     def vouched(self) -> dict[int, int]:
-        """Return for which run of each shaft somebody vouched, the newest."""
+        """Return the newest measurement of each shaft that a person vouched for.
+
+        Returns
+        -------
+        dict[int, int]
+            Number of the measurement, by the number of the shaft.
+        """
         query = select(VoucherRow.shaft, func.max(VoucherRow.run_id).label("run_id")).group_by(VoucherRow.shaft)
         return {row.shaft: row.run_id for row in self._session.execute(query)}
 
     def suspect(self) -> frozenset[int]:
-        """Return the runs that a check speaks against, unless a person vouched for them after that check."""
+        """Return the measurements made suspect by a check standard, unless a person vouched for them later.
+
+        Returns
+        -------
+        frozenset[int]
+            Numbers of measurements.
+        """
         checked = select(func.max(StepRow.result_id)).where(StepRow.passage_id == SuspectRow.check_id).scalar_subquery()
         vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == SuspectRow.run_id).scalar_subquery()
         query = select(SuspectRow.run_id).where(func.coalesce(checked, 0) > func.coalesce(vouched, -1))
         return frozenset(run for run in self._session.scalars(query) if run is not None)
 
     def lost(self) -> frozenset[int]:
-        """Return the runs of shafts whose way ended where nobody knows; one that was measured since was found."""
+        """Return the measurements of shafts whose way ended at an unknown place.
+
+        A shaft that was measured again has been found.
+
+        Returns
+        -------
+        frozenset[int]
+            Numbers of measurements.
+        """
         last, other, judged = aliased(StepRow), aliased(StepRow), aliased(StepRow)
         later = and_(other.passage_id == last.passage_id, other.id > last.id)
         ended = select(last.passage_id).outerjoin(other, later).where(other.id.is_(None), last.stage.in_(LOST))
@@ -155,7 +261,25 @@ class StockRecords(Records):
 
 
 def results_by_number(store: Store, results: Collection[int]) -> dict[int, MeasuredResult]:
-    """Return whole results by their number."""
+    """Return results with all their quantities.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    results : Collection[int]
+        Numbers of results.
+
+    Returns
+    -------
+    dict[int, MeasuredResult]
+        Results by number.
+
+    Raises
+    ------
+    StoreError
+        A result is damaged.
+    """
     query = select(ResultRow.id, ResultRow.kind, ResultRow.full).where(ResultRow.id.in_(results))
     with store.transaction() as session:
         return {row.id: read_measured(ResultKind(row.kind), row.full) for row in session.execute(query)}
@@ -166,11 +290,12 @@ _OUTCOMES = {outcome.value: outcome for outcome in Outcome}
 
 
 def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
+    """Return the query behind `comparable`."""
     paths = [f"$.{part}" for part in ("gauge", *PARTS)]
-    # A list of them as JSON; what is damaged tells nothing of its shaft, and must not keep the others from being read.
+    # The parts as a JSON list; a damaged result yields nothing, so that the others can still be read.
     whole = case((func.json_valid(ResultRow.full), ResultRow.full), else_="{}")
     parts = cast(func.json_extract(whole, *paths), String)
-    # A check standard was fed as such by a night, or judged as such elsewhere.
+    # A check standard was fed as such by a sorting run here, or judged as such in another database.
     standard = func.coalesce(TransitRow.standard, func.json_extract(BasisRow.content, "$.standard"))
     query = select(
         RunRow.shaft, RunRow.batch_id, RunRow.origin, standard, ResultRow.calibration, ResultRow.evaluation, parts
@@ -183,7 +308,7 @@ def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
 
 
 def _parts(text: str) -> tuple[str | None, tuple[float, ...]]:
-    """Return gauge and parts of a list of JSON, None and nothing where one of them is none."""
+    """Return gauge and parts from a JSON list; None and an empty tuple if a part is missing or no number."""
     gauge, *parts = json.loads(text)
     if not isinstance(gauge, str) or not all(isinstance(part, int | float) for part in parts) or not parts[0] > 0:
         return None, ()

@@ -1,8 +1,8 @@
-"""A result to and from what a row of the store keeps of it; the one place that knows how.
+"""Translate a result into the columns of its row and back; no other module knows the form.
 
-A row has the kind of its result and, unless the run gave none, all its fields as JSON. JSON has no number that is not
-finite: it is laid down as the word NaN, Infinity or -Infinity. Up to revision 7 of the tables it was null, which is
-read as not a number in fields that always have one.
+A row has the kind of its result and, unless the run gave none, all its fields as JSON. JSON has only finite numbers:
+others are stored as the words NaN, Infinity or -Infinity. Up to revision 7 of the tables they were null, which is
+read as not a number in fields that always have a number.
 
 >>> older = read_measured(ResultKind.GAUGE, '{"spine_thou": 500.2, "bend": 7}')
 >>> older.spine_thou, older.u_spine_thou, "bend" in older.differs, plain(older)
@@ -38,10 +38,78 @@ CAUSES = {ResultKind.GAUGE: spine_budget.CAUSES, ResultKind.HAND_BENCH: conversi
 
 @dataclass(frozen=True, slots=True)
 class OlderResult:
-    """What can be told of a result in the form of another Midspan; each is None where it does not say.
+    """Known quantities of a result that another version stored in another form.
 
-    Names, units and conventions are those of ShaftResult. `differs` are the fields that only that form or only the one
-    of today has, or whose causes are others; `text` is all that was kept, as JSON.
+    Names, units and conventions are those of ShaftResult; None means that the stored result does not say.
+
+    Parameters
+    ----------
+    kind : ResultKind
+        Kind of the result.
+    differs : tuple[str, ...]
+        Fields that only the stored or only the present form has, or whose causes of uncertainty differ.
+    text : str
+        Everything that was stored, as JSON.
+    started_ms : int | None
+        Start of the measurement, UTC in ms since 1970.
+    gauge : str | None
+        Name of the gauge.
+    calibration : str | None
+        Id of the calibration.
+    evaluation : str | None
+        Version of the evaluation.
+    spine_thou : float | None
+        Static spine, thou.
+    u_spine_thou : float | None
+        Its standard uncertainty, thou.
+    dof_spine : float | None
+        Degrees of freedom of `u_spine_thou`.
+    spread_thou : float | None
+        Spread of spine around the shaft, thou.
+    u_spread_thou : float | None
+        Its standard uncertainty, thou.
+    spread_floor_thou : float | None
+        Smallest spread that the measurement could detect, thou.
+    four_reading_thou : float | None
+        Largest less smallest of four readings, thou.
+    u_four_reading_thou : float | None
+        Its standard uncertainty, thou.
+    stiff_side_deg : float | None
+        Angle of the stiff side, degrees.
+    u_stiff_side_deg : float | None
+        Its standard uncertainty, degrees.
+    runout_mm : float | None
+        Runout, mm.
+    u_runout_mm : float | None
+        Its standard uncertainty, mm.
+    hysteresis_pct : float | None
+        Hysteresis of the force, percent.
+    u_hysteresis_pct : float | None
+        Its standard uncertainty, percent.
+    older_lb : float | None
+        Spine in the older unit, lb.
+    u_older_lb : float | None
+        Its standard uncertainty, lb.
+    slip_pct : float | None
+        Slip of the rotation, percent.
+    u_slip_pct : float | None
+        Its standard uncertainty, percent.
+    light_load_n : float | None
+        Light load, N.
+    load_n : float | None
+        Full load, N.
+    travel_mm : float | None
+        Travel between the loads, mm.
+    readings : int | None
+        Number of readings.
+    surface_mm : tuple[float, ...] | None
+        Coefficients of the surface, mm.
+    u_causes : tuple[float, ...] | None
+        Standard uncertainty of each cause.
+    sensitivities : tuple[float, ...] | None
+        Sensitivity of spine to each cause.
+    doubts : tuple[str, ...] | None
+        Doubts about the measurement.
     """
 
     kind: ResultKind
@@ -84,12 +152,12 @@ AnyResult = MeasuredResult | Unmeasured
 
 
 def as_text(result: AnyResult) -> str | None:
-    """Return what a row keeps of a result beside its kind, None for a run without a result."""
+    """Return the fields of a result as JSON text, None for a run without a result."""
     return None if isinstance(result, Unmeasured) else json.dumps(plain(result))
 
 
 def plain(result: AnyResult) -> dict[str, object] | None:
-    """Return the fields of a result as JSON has them, None for a run without a result."""
+    """Return the fields of a result as JSON values, None for a run without a result."""
     if isinstance(result, Unmeasured):
         return None
     if isinstance(result, OlderResult):
@@ -99,30 +167,33 @@ def plain(result: AnyResult) -> dict[str, object] | None:
 
 
 def read_result(kind: ResultKind, text: str | None, unmeasured: Unmeasured) -> AnyResult:
-    """Return the result of a row of this kind with these fields as JSON, or `unmeasured` where the row has none.
+    """Return the result in a row, or `unmeasured` if the row has none.
 
-    Raises Damaged when what stands there is no result.
+    Raises Damaged if the fields are no result.
     """
     return unmeasured if kind is ResultKind.UNMEASURED and text is None else read_measured(kind, text)
 
 
 def read_measured(kind: ResultKind, text: str | None) -> MeasuredResult:
-    """Return the result of a row that has one; Damaged when it has none, or what stands there is no result."""
+    """Return the result in a row that has a result.
+
+    Raises Damaged if the row has none, or its fields are no result.
+    """
     if text is None:
         raise Damaged(text)
-    if kind is ResultKind.UNMEASURED:  # a Midspan from before rows had kinds has the store open still
+    if kind is ResultKind.UNMEASURED:  # written by a program still running from before rows had kinds
         kind = ResultKind.HAND_BENCH if "operator" in _names_in(text) else ResultKind.GAUGE
     form: type = FORMS[kind]
     try:
         whole: ShaftResult | HandResult = form(**_shape(form).model_validate_json(text).__dict__)
-    except ValidationError:  # of another Midspan, or damaged
+    except ValidationError:  # of another version, or damaged
         return _older(kind, text, _names_in(text) ^ {field.name for field in fields(form)})
     differs = {name for name in BY_CAUSE if len(getattr(whole, name)) != len(CAUSES[kind])}
     return _older(kind, text, differs) if differs else whole
 
 
 def _older(kind: ResultKind, text: str, differs: Set[str]) -> OlderResult:
-    """Return what can be told of a result that is not of today's form; Damaged when a value cannot be."""
+    """Return the known quantities of a result in another form; raises Damaged if a value has the wrong type."""
     if not differs:
         raise Damaged(text)
     try:
@@ -132,22 +203,63 @@ def _older(kind: ResultKind, text: str, differs: Set[str]) -> OlderResult:
     return OlderResult(kind, tuple(sorted(differs)), text, **known.__dict__)
 
 
-def is_same(one: AnyResult, other: AnyResult) -> bool:
-    """Return whether two results are the same to the last bit, numbers that are none included."""
-    return plain(one) == plain(other)
+def is_same(first: AnyResult, second: AnyResult) -> bool:
+    """Return True if two results are equal to the last bit; not a number equals itself here.
+
+    Parameters
+    ----------
+    first : AnyResult
+        A result.
+    second : AnyResult
+        The result to compare.
+
+    Returns
+    -------
+    bool
+        False if any field differs.
+    """
+    return plain(first) == plain(second)
 
 
 def dof_spine(result: MeasuredResult) -> float | None:
-    """Return the degrees of freedom of u(spine), None where they are infinite or, as by the hand bench, not told."""
+    """Return the degrees of freedom of a result's standard uncertainty of spine.
+
+    Parameters
+    ----------
+    result : MeasuredResult
+        Result.
+
+    Returns
+    -------
+    float | None
+        Degrees of freedom; None if they are infinite or, as with a hand bench, unknown.
+    """
     return None if isinstance(result, HandResult) else result.dof_spine
 
 
 def finite(value: float | None) -> float | None:
-    """Return a number, None when there is none or it is not finite."""
+    """Return a number if it is finite.
+
+    Parameters
+    ----------
+    value : float | None
+        Number.
+
+    Returns
+    -------
+    float | None
+        The number, None if it is not finite or missing.
+
+    Examples
+    --------
+    >>> finite(500.0), finite(math.nan), finite(None)
+    (500.0, None, None)
+    """
     return value if value is not None and math.isfinite(value) else None
 
 
 def _in_json(value: object) -> object:
+    """Return a value of a field as JSON has it."""
     if isinstance(value, tuple):
         return [_in_json(inner) for inner in value]
     if isinstance(value, float) and not math.isfinite(value):
@@ -156,6 +268,7 @@ def _in_json(value: object) -> object:
 
 
 def _names_in(text: str) -> Set[str]:
+    """Return the names of the fields in a JSON object; raises Damaged if the text is none."""
     try:
         found = json.loads(text)
     except (ValueError, RecursionError) as error:
@@ -167,17 +280,17 @@ def _names_in(text: str) -> Set[str]:
 
 @cache
 def _shape(form: type) -> type[BaseModel]:
-    """Return a form as it stands in JSON; only of an older one may any field be missing, and there be others."""
+    """Return a model that checks a form's JSON; in an older form fields may be missing or unknown."""
     hints = get_type_hints(form)
     older = form is OlderResult
-    told = [one.name for one in fields(form) if one.name not in ("kind", "differs", "text")]
-    types: Any = {name: (_from_json(hints[name]), None if older else ...) for name in told}
+    names = [field.name for field in fields(form) if field.name not in ("kind", "differs", "text")]
+    types: Any = {name: (_from_json(hints[name]), None if older else ...) for name in names}
     config = ConfigDict(extra="ignore" if older else "forbid", allow_inf_nan=False, strict=True)
     return create_model(form.__name__, __config__=config, **types)
 
 
 def _from_json(hint: Any) -> Any:
-    """Return what JSON may have for the type of a field."""
+    """Return the type that a field has in JSON."""
     parts = get_args(hint)
     if get_origin(hint) is tuple:
         return tuple.__class_getitem__((_from_json(parts[0]), ...))

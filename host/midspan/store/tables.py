@@ -1,10 +1,10 @@
-"""Every table of the store as it looks now: results and verdicts, the journal of nights, matched sets, stop requests.
+"""Tables of the store in their newest form: results and verdicts, journal of sorting runs, matched sets, stop requests.
 
-All of them only ever grow. A result that is made again under another calibration or evaluation is a new row beside the
-old one, a shaft that goes on through the gauge leaves a row for each step, and a set that was taken apart or a shaft
-that was lost a row that says so. Triggers in the database itself refuse to change or delete a row, and a shaft in two
-sets, whatever program tries. The tables are made and changed by the migrations (`upgrade`); a test holds both equal.
-"""
+Tables only grow. A result that is evaluated again is a new row beside the old, each step of a shaft through the gauge
+is a row, and so is a set that was taken apart or a shaft that was lost. Triggers in the database refuse to change or
+delete rows, or to put a shaft in two sets, whatever program tries. Migrations create and change the tables
+(`upgrade`); a test compares both. Some tables keep the names they were first released with: passages (transits),
+happenings (events) and wishes (stop requests)."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ from midspan.store.kept_values import (
 
 
 class Table(DeclarativeBase):
-    """Base of all tables; what is read from them is what these types allow, or raises `kept_values.Damaged`."""
+    """Base of all tables; its column types raise `kept_values.Damaged` for values this program cannot have written."""
 
     type_annotation_map: ClassVar = {int: Whole, float: Number, str: Text}
 
 
 class BatchRow(Table):
-    """Shafts measured one after another; `started_ms` is UTC in milliseconds since 1970."""
+    """Shafts measured one after another; `started_ms` is UTC in ms since 1970."""
 
     __tablename__ = "batches"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -46,11 +46,10 @@ class BatchRow(Table):
 
 
 class RunRow(Table):
-    """Where a shaft's raw readings are: the block at a byte offset of an archive.
+    """A measurement and where its raw readings are: the block at a byte offset of an archive.
 
-    `origin` is "measured" for a run that was stored as it was measured, with all that stood here in view, "imported"
-    for one that came later from an archive or from a gauge that had kept it for another host.
-    """
+    `origin` is "measured" if it was stored as it was measured, "imported" if it came later from an archive, or from a
+    gauge that had kept it for another computer."""
 
     __tablename__ = "runs"
     __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft", "started_ms"),)
@@ -66,7 +65,7 @@ class RunRow(Table):
 
 
 class SupersessionRow(Table):
-    """A measurement of a shaft took the place of an earlier one, of which it knew."""
+    """A measurement of a shaft superseded an earlier measurement."""
 
     __tablename__ = "supersessions"
     run_id: Mapped[int] = mapped_column(ForeignKey("runs.id"), primary_key=True)
@@ -74,11 +73,10 @@ class SupersessionRow(Table):
 
 
 class ResultRow(Table):
-    """One evaluation of a run. Quantities are null when the run gave no result or no finite number.
+    """Evaluation of a run; quantities are null if the run gave no result or no finite number.
 
-    Units are in the names; each u_... is a standard uncertainty. `kind` says what the run was measured with, `full` is
-    the whole result as JSON, null when there is none: both are read and written by `stored_result`.
-    """
+    Units are in the names; each u_... is a standard uncertainty. `kind` says which instrument measured, `full` is the
+    whole result as JSON, null without a result: `stored_result` reads and writes both."""
 
     __tablename__ = "results"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -108,7 +106,7 @@ class ResultRow(Table):
 
 
 class BasisRow(Table):
-    """What verdicts were made by besides the result: bands, crack limit, role of the shaft; `content` is JSON."""
+    """Rules behind verdicts: bands, crack limit, role of the shaft; `content` is JSON."""
 
     __tablename__ = "bases"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -116,9 +114,9 @@ class BasisRow(Table):
 
 
 class DecisionRow(Table):
-    """The verdict on a result; `reasons` is a JSON list of sentences, `concerns` one of pairs (kind, sentence).
+    """Verdict on a result; `reasons` is a JSON list of sentences, `concerns` a JSON list of pairs (kind, sentence).
 
-    `basis_id` is null for verdicts of old of which nobody kept what made them.
+    `basis_id` is null for verdicts from before bases were stored.
     """
 
     __tablename__ = "decisions"
@@ -133,7 +131,7 @@ class DecisionRow(Table):
 
 
 class VoucherRow(Table):
-    """A person stands for a shaft: what was found of it up to a result counts no more against this measurement."""
+    """A person vouches for a shaft: concerns up to a result no longer count against this measurement."""
 
     __tablename__ = "vouchers"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -146,7 +144,7 @@ class VoucherRow(Table):
 
 
 class CalibrationRow(Table):
-    """A calibration that results name, as it was when they were made; `content` is JSON."""
+    """Calibration that results name, as it was when they were made; `content` is JSON."""
 
     __tablename__ = "calibrations"
     id: Mapped[str] = mapped_column(primary_key=True)
@@ -154,7 +152,7 @@ class CalibrationRow(Table):
 
 
 class NightRow(Table):
-    """One run of sorting on one gauge; `plan` is the plan as JSON, `begun_ms` UTC in milliseconds since 1970."""
+    """A sorting run on a gauge; `plan` is the plan as JSON, `begun_ms` UTC in ms since 1970."""
 
     __tablename__ = "nights"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -165,9 +163,9 @@ class NightRow(Table):
 
 
 class TransitRow(Table):
-    """One physical shaft on its way through the gauge. `id` is the shaft's number, never used for another one.
+    """A physical shaft on its way through the gauge; `id` is the shaft's number and is never used again.
 
-    `standard` is the name of the check standard that it is, null for a shaft of the stock.
+    `standard` is the name of the check standard that the shaft is, null for a shaft of the stock.
     """
 
     __tablename__ = "passages"
@@ -179,7 +177,7 @@ class TransitRow(Table):
 
 
 class StepRow(Table):
-    """What a shaft came to, in order; which columns hold something depends on the stage (transit.TransitStage)."""
+    """Stage that a shaft reached, in order; the stage decides which columns are filled (`transit.TransitStage`)."""
 
     __tablename__ = "steps"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -195,7 +193,7 @@ class StepRow(Table):
 
 
 class EventRow(Table):
-    """What is worth telling of a night: faults, notices, its end; `shaft` may be one known to the gauge alone."""
+    """Event of a sorting run: a fault, a notice, its end; `shaft` may be a number that only the gauge knows."""
 
     __tablename__ = "happenings"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -209,7 +207,7 @@ class EventRow(Table):
 
 
 class CheckRow(Table):
-    """A check standard was measured: what it read against what it is; both u_... are standard uncertainties."""
+    """Measurement of a check standard beside its assigned value; both u_... are standard uncertainties."""
 
     __tablename__ = "checks"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -226,9 +224,9 @@ class CheckRow(Table):
 
 
 class SuspectRow(Table):
-    """A shaft that is not to be trusted until it is measured again, with the check standard's that says so.
+    """Shaft not to be trusted until it is measured again, with the check standard's measurement that says so.
 
-    `run_id` is the measurement in doubt; null in the rare case that an older version noted none.
+    `run_id` is the measurement in doubt; null in the rare case that an older version stored none.
     """
 
     __tablename__ = "suspects"
@@ -237,14 +235,14 @@ class SuspectRow(Table):
     run_id: Mapped[int | None] = mapped_column(ForeignKey("runs.id"))
 
 
-# Columns that hold a field of the result under the same name.
+# Columns with the same name as a field of the result.
 NAMED_COLUMNS = frozenset(column.name for column in ResultRow.__table__.columns) - {
     "id", "run_id", "made_ms", "full", "kind"
 }  # fmt: skip
 
 
 class WeightRow(Table):
-    """A shaft was weighed; the newest row holds. `u_weight_g` is the standard uncertainty of the scale's last digit."""
+    """Weight of a shaft; the newest row counts. `u_weight_g` is the standard uncertainty of the scale's last digit."""
 
     __tablename__ = "weights"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -255,7 +253,7 @@ class WeightRow(Table):
 
 
 class MarkRow(Table):
-    """A person took a shaft out of the stock, or gave it back (`spent` false); the newest row holds."""
+    """Mark that a shaft was taken out of the stock or put back (`spent` false); the newest row counts."""
 
     __tablename__ = "marks"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -266,9 +264,9 @@ class MarkRow(Table):
 
 
 class IdentityRow(Table):
-    """A person said whether two numbers are of one shaft; `same` is null where that was taken back.
+    """Statement of a person whether two numbers are the same shaft; `same` is null if withdrawn.
 
-    The newest row about a pair holds (identity).
+    The newest row about a pair counts (see sets/identity).
     """
 
     __tablename__ = "identities"
@@ -282,7 +280,7 @@ class IdentityRow(Table):
 
 
 class SetRow(Table):
-    """A matched set; `limits` is what was asked of it as JSON, `like_id` the set that it was made to match."""
+    """Matched set; `limits` is what was asked for as JSON, `like_id` the set it was matched to."""
 
     __tablename__ = "sets"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -304,7 +302,7 @@ class MemberRow(Table):
 
 
 class LeavingRow(Table):
-    """A member left its set, and why."""
+    """A member left its set, with the reason."""
 
     __tablename__ = "leavings"
     member_id: Mapped[int] = mapped_column(ForeignKey("members.id"), primary_key=True)
@@ -313,7 +311,7 @@ class LeavingRow(Table):
 
 
 class StopRequestRow(Table):
-    """Somebody wished that a night ends after the shaft in hand; `at_ms` is UTC in milliseconds since 1970."""
+    """Request to end a sorting run after the shaft in hand; `at_ms` is UTC in ms since 1970."""
 
     __tablename__ = "wishes"
     id: Mapped[int] = mapped_column(primary_key=True)

@@ -1,4 +1,4 @@
-"""One physical shaft on its way through the gauge, and what else a journal tells: values only.
+"""Values of the journal: a physical shaft on its way through the gauge, events, checks.
 
 >>> measuring = Step(TransitStage.MEASURING, 3, archive_bytes=900)
 >>> steps = (Step(TransitStage.IN_GAUGE, 2), measuring, Step(TransitStage.JUDGED, 20, result=5))
@@ -19,32 +19,32 @@ from midspan.decision.decision import Decision
 
 
 class TransitStage(StrEnum):
-    """How far a shaft has come. The last four are ends."""
+    """Stage of a shaft in the gauge; the last four are final."""
 
-    ORDERED = "ordered"  # before the gauge is told to feed it
-    IN_GAUGE = "in the gauge"  # words: why it cannot be measured, if so
-    # Before MEASURE, and before what the gauge holds is kept elsewhere than was thought. archive_bytes: where in the
-    # archive its readings will stand; words: the marker of that archive.
+    ORDERED = "ordered"  # written before the gauge is ordered to feed it
+    IN_GAUGE = "in the gauge"  # words: reason why it cannot be measured, if any
+    # Written before MEASURE, and again before the gauge's readings go to another place of the archive than expected.
+    # archive_bytes: where its readings will begin; words: the marker of that archive.
     MEASURING = "measuring"
     JUDGED = "judged"  # result: number of the stored result; words: fault code for which its cycle was cut short
-    LEAVING = "leaving"  # before RELEASE; place: where to
-    IN_BIN = "in its place"  # place; passed: shafts that the chute saw, 2 when a second one came along
-    NO_SHAFT = "none came"  # the feed brought nothing
-    UNCERTAIN = "not known where"  # place: to recount; words: why
-    TAKEN_OUT = "taken out"  # it was not in the gauge any more, and nobody had ordered it to leave
+    LEAVING = "leaving"  # written before RELEASE; place: destination
+    IN_BIN = "in its place"  # place; passed: shafts that the chute counted, 2 when a second shaft fell with it
+    NO_SHAFT = "none came"  # the feed brought no shaft
+    UNCERTAIN = "not known where"  # place: to count again; words: reason
+    TAKEN_OUT = "taken out"  # it was no longer in the gauge, without an order to release it
 
 
 ENDS = frozenset({TransitStage.IN_BIN, TransitStage.NO_SHAFT, TransitStage.UNCERTAIN, TransitStage.TAKEN_OUT})
 
 
 class RunEventKind(StrEnum):
-    """What an event of a run is about."""
+    """Subject of an event of a sorting run."""
 
     BEGUN = "begun"
     RESUMED = "went on"
-    SETTING = "setting"  # is another from here on: night_settings says what goes with it
+    SETTING = "setting"  # a setting changes from here on, see night_settings
     FAULT = "fault"
-    ALARM = "alarm"  # about the gauge, from watch
+    ALARM = "alarm"  # the watch on the gauge's health raised it
     CHECK = "check"  # a check standard was out of control
     FULL = "full"  # a place is full by count
     EMPTIED = "emptied"
@@ -56,7 +56,27 @@ class RunEventKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What a shaft has come to at a time; `watched` are the gauge_health.RunSigns of a measured one."""
+    """Stage that a shaft reached, and when.
+
+    Parameters
+    ----------
+    stage : TransitStage
+        The stage; its comments say which of the other fields it fills.
+    at_ms : int
+        Time, UTC in ms since 1970.
+    place : int | None
+        Number of the place in the gauge.
+    passed : int | None
+        Number of shafts that the chute counted.
+    archive_bytes : int | None
+        Length of the archive before its readings, bytes.
+    result : int | None
+        Number of the stored result.
+    words : str | None
+        Text that belongs to the stage.
+    watched : Mapping[str, float | None] | None
+        Health of the gauge during the measurement, the fields of gauge_health.RunSigns.
+    """
 
     stage: TransitStage
     at_ms: int
@@ -70,7 +90,23 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Transit:
-    """A physical shaft and its steps; `standard` is the check standard that it is, None for one of the stock."""
+    """A physical shaft and its steps.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    night : int
+        Number of the sorting run that ordered it.
+    source : str
+        Where it came from, a name of the gauge's protocol.
+    standard : str | None
+        Name of the check standard that it is, None for a shaft of the stock.
+    ordered_ms : int
+        When it was ordered, UTC in ms since 1970.
+    steps : tuple[Step, ...]
+        Steps, oldest first.
+    """
 
     shaft: int
     night: int
@@ -81,51 +117,65 @@ class Transit:
 
     @property
     def stage(self) -> TransitStage:
-        """What it has come to."""
+        """Stage of the last step, ORDERED before the first."""
         return self.steps[-1].stage if self.steps else TransitStage.ORDERED
 
     @property
     def is_open(self) -> bool:
-        """True until it has come to an end."""
+        """True until the shaft has reached a final stage."""
         return self.stage not in ENDS
 
     @property
     def place(self) -> int | None:
-        """Where it was sent last, None before."""
-        return next((one.place for one in reversed(self.steps) if one.place is not None), None)
+        """Place where the shaft was last sent, None before that."""
+        return next((step.place for step in reversed(self.steps) if step.place is not None), None)
 
     @property
     def result(self) -> int | None:
-        """Number of its newest stored result."""
-        return next((one.result for one in reversed(self.steps) if one.result is not None), None)
+        """Number of its newest stored result, None before that."""
+        return next((step.result for step in reversed(self.steps) if step.result is not None), None)
 
     @property
     def unfit(self) -> str | None:
-        """Why it cannot be measured, as its feeding said; None when it can."""
-        return next((one.words for one in reversed(self.steps) if one.stage is TransitStage.IN_GAUGE), None)
+        """Reason from the feeding why the shaft cannot be measured, None if it can."""
+        return next((step.words for step in reversed(self.steps) if step.stage is TransitStage.IN_GAUGE), None)
 
     @property
     def measured(self) -> int:
-        """How many of its measurements were judged."""
-        return sum(one.stage is TransitStage.JUDGED for one in self.steps)
+        """Number of its measurements that were judged."""
+        return sum(step.stage is TransitStage.JUDGED for step in self.steps)
 
     @property
     def since_measuring(self) -> tuple[Step, ...]:
-        """The steps from its newest MEASURE on; none when it was never measured."""
-        at = max(
-            (i for i, one in enumerate(self.steps) if one.stage is TransitStage.MEASURING), default=len(self.steps)
-        )
-        return self.steps[at:]
+        """Steps from the newest MEASURING on, an empty tuple if it was never measured."""
+        starts = (i for i, step in enumerate(self.steps) if step.stage is TransitStage.MEASURING)
+        return self.steps[max(starts, default=len(self.steps)) :]
 
     @property
     def passed(self) -> int:
-        """How many shafts the chute saw for it; 0 also when nobody knows."""
+        """Number of shafts that the chute counted for it, 0 also if unknown."""
         return (self.steps[-1].passed or 0) if self.steps else 0
 
 
 @dataclass(frozen=True, slots=True)
 class RunEvent:
-    """Something worth telling of a night; `code` is a fault's, `shaft` and `place` those it concerns."""
+    """Event of a sorting run.
+
+    Parameters
+    ----------
+    kind : RunEventKind
+        Subject.
+    words : str
+        Text for people.
+    at_ms : int
+        Time, UTC in ms since 1970.
+    code : str | None
+        Code of a fault.
+    shaft : int | None
+        Number of the shaft concerned.
+    place : int | None
+        Number of the place concerned.
+    """
 
     kind: RunEventKind
     words: str
@@ -137,7 +187,21 @@ class RunEvent:
 
 @dataclass(frozen=True, slots=True)
 class NightOnRecord:
-    """One run of sorting."""
+    """A sorting run as it is stored.
+
+    Parameters
+    ----------
+    id : int
+        Number of the run.
+    batch : int
+        Number of the batch with its results.
+    gauge : str
+        Name of the gauge.
+    plan : Mapping[str, Any]
+        Plan as it was when the run began.
+    begun_ms : int
+        Start, UTC in ms since 1970.
+    """
 
     id: int
     batch: int
@@ -148,7 +212,19 @@ class NightOnRecord:
 
 @dataclass(frozen=True, slots=True)
 class JudgedResult:
-    """What a shaft was judged by that night, whatever was made of its readings later; thou, u at k = 1."""
+    """Result by which a shaft was judged in a sorting run, unaffected by later evaluations of its readings.
+
+    Parameters
+    ----------
+    spine_thou : float | None
+        Static spine, thou; None without a result.
+    u_spine_thou : float | None
+        Its standard uncertainty (k = 1), thou; None without a result.
+    decision : Decision
+        Verdict.
+    calibration : str | None
+        Id of the calibration.
+    """
 
     spine_thou: float | None
     u_spine_thou: float | None
@@ -158,7 +234,31 @@ class JudgedResult:
 
 @dataclass(frozen=True, slots=True)
 class StandardCheck:
-    """A check standard that was measured; values in thou, None where it could not be measured."""
+    """Measurement of a check standard against its assigned value.
+
+    Parameters
+    ----------
+    standard : str
+        Name of the check standard.
+    at_ms : int
+        Time, UTC in ms since 1970.
+    spine_thou : float | None
+        Measured spine, thou; None if it could not be measured.
+    u_spine_thou : float | None
+        Its standard uncertainty, thou; None if it could not be measured.
+    assigned_thou : float
+        Assigned spine, thou.
+    u_assigned_thou : float
+        Its standard uncertainty, thou.
+    good : bool
+        True if both agree.
+    reasons : tuple[str, ...]
+        Reasons for a bad check, empty for a good one.
+    calibration : str | None
+        Id of the calibration.
+    shaft : int | None
+        Number under which the standard was fed, None before it is stored.
+    """
 
     standard: str
     at_ms: int
@@ -172,14 +272,31 @@ class StandardCheck:
     shaft: int | None = None
 
     def columns(self) -> dict[str, object]:
-        """Values for the table of checks, its shaft apart."""
+        """Return the values for the table of checks, without the shaft.
+
+        Returns
+        -------
+        dict[str, object]
+            Values by column; the reasons as JSON.
+        """
         values = asdict(self)
         del values["shaft"]
         return {**values, "reasons": json.dumps(self.reasons)}
 
     @classmethod
     def of(cls, row: Any) -> StandardCheck:
-        """The check in a row of the table."""
+        """Return the check in a row of the table.
+
+        Parameters
+        ----------
+        row : Any
+            A `tables.CheckRow`.
+
+        Returns
+        -------
+        StandardCheck
+            The check.
+        """
         return cls(
             row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,
             tuple(json.loads(row.reasons)), row.calibration, row.passage_id,
@@ -188,10 +305,20 @@ class StandardCheck:
 
 @dataclass(frozen=True, slots=True)
 class RunFindings:
-    """What a night found in a run besides its verdict.
+    """Findings of a measurement besides its verdict.
 
-    `cause` is the fault code for which the cycle was cut short, `watched` what gauge_health.observe gave; `check` is
-    that of a standard, and `suspects` the shafts which it makes doubtful.
+    Parameters
+    ----------
+    cause : str | None
+        Code of the fault that cut the cycle short, None if it was complete.
+    watched : Mapping[str, float | None] | None
+        Health of the gauge as returned by gauge_health.observe.
+    check : StandardCheck | None
+        Check, if the shaft was a check standard.
+    suspects : Collection[int]
+        Numbers of the shafts that the check makes doubtful.
+    events : Sequence[RunEvent]
+        Events to record in the same transaction.
     """
 
     cause: str | None = None

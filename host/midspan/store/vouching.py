@@ -1,7 +1,7 @@
-"""A person stands for a shaft: what was found of it counts no more, on record and by name.
+"""Let a person vouch for a shaft, by name and with a reason, so that earlier concerns no longer count.
 
-Only what a person can see is theirs to judge: whether a shaft is cracked, or whether a check standard and not the gauge
-was at fault. What the readings themselves leave in doubt only another measurement tells.
+A person can judge what can be seen: whether a shaft is cracked, or whether a check standard and not the gauge was at
+fault. Doubts in the readings themselves need another measurement.
 """
 
 from __future__ import annotations
@@ -25,7 +25,17 @@ from midspan.store.tables import ResultRow, VoucherRow
 
 @dataclass(frozen=True)
 class Voucher:
-    """Who stands for a shaft, and why."""
+    """Person who vouches for a shaft, and the reason.
+
+    Parameters
+    ----------
+    person : str
+        Name.
+    words : str
+        What was seen.
+    at_ms : int
+        Time, UTC in ms since 1970.
+    """
 
     person: str
     words: str
@@ -33,14 +43,38 @@ class Voucher:
 
 
 def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands | None) -> dict[int, Decision]:
-    """Note that a person vouches for shafts, judge them again by limits alone, and return the verdicts that count.
+    """Record that a person vouches for shafts, and judge them again by their limits of spine alone.
 
-    Without `bands` the limits are those of a shaft's verdict so far. All or none: raises StoreError when a shaft has no
-    such limits, is a check standard or has no result, and when its readings themselves are in doubt: then it has to be
-    measured again.
+    All shafts or none are recorded.
+
+    Parameters
+    ----------
+    store : Store
+        Database opened to write.
+    shafts : Collection[int]
+        Numbers of shafts.
+    voucher : Voucher
+        Person and reason.
+    bands : Bands | None
+        Bands to judge by, None for those of each shaft's last verdict.
+
+    Returns
+    -------
+    dict[int, Decision]
+        Verdict that now counts, by the number of the shaft.
+
+    Raises
+    ------
+    StoreError
+        Name or reason is empty (code "voucher_incomplete"), a shaft was never measured ("never_measured"), is a check
+        standard ("check_standard"), was judged by bands that were not stored ("no_bands"), has no result
+        ("no_result", "older_form"), or its readings are in doubt ("in_doubt").
     """
     if not (voucher.person.strip() and voucher.words.strip()):
-        raise StoreError("a voucher has a name and a reason: say who with --by and what was seen with --why")
+        raise StoreError(
+            "to vouch, give your name with --by and what you saw with --why; neither may be empty",
+            code="voucher_incomplete",
+        )
     anew = [_judged_anew(store, stored, bands) for shaft in dict.fromkeys(shafts) for stored in _standing(store, shaft)]
     with store.transaction() as session:
         newest = session.scalars(select(func.max(ResultRow.id))).one()
@@ -62,23 +96,32 @@ def vouch(store: Store, shafts: Collection[int], voucher: Voucher, bands: Bands 
 
 
 def _standing(store: Store, shaft: int) -> list[StoredResult]:
-    """Return the results of a shaft that stand, the one that counts first; StoreError when there is none."""
+    """Return the standing results of a shaft, the one that counts first; raises StoreError if it was never measured."""
     standing = store.standing(shaft)
     if not standing:
-        raise StoreError(f"{store.place}: shaft {shaft} was never measured into it; check its number")
+        raise StoreError(
+            f"{store.place}: shaft {shaft} was never measured into it; check its number", code="never_measured"
+        )
     return standing
 
 
 def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tuple[StoredResult, Decision, Bands]:
-    """Return a result with its verdict by limits alone, and the bands that have them."""
+    """Return a result, its verdict by limits alone, and the bands used."""
     name = f"{store.place}: shaft {stored.run.shaft}"
     if stored.basis is not None and stored.basis.standard is not None:
-        raise StoreError(f"{name} is check standard {stored.basis.standard}; it is no stock")
+        raise StoreError(
+            f"{name} is check standard {stored.basis.standard}; vouch for shafts of the stock alone",
+            code="check_standard",
+        )
     kept = None if stored.basis is None else stored.basis.bands
     if bands is None and kept is None:
-        raise StoreError(f"{name} was judged by bands that were not kept; name them with --bands FILE")
+        raise StoreError(
+            f"{name} was judged by bands that were not stored; give them with --bands FILE", code="no_bands"
+        )
     used = bands or validated(Bands, dict(kept or {}), Path("the bands of its verdict"))
     decision = verdict_on(whole(stored, store.place), used)
     if decision.concerns:
-        raise StoreError(f"{name}: {decision.concerns[0].words}: measure it again, no eye can tell its numbers")
+        raise StoreError(
+            f"{name}: {decision.concerns[0].words}; measure it again, looking at it does not show this", code="in_doubt"
+        )
     return stored, decision, used

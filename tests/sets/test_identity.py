@@ -1,7 +1,8 @@
-"""Which numbers are of one shaft, from what people say and from labels: by hand, and against a plain search."""
+"""Find the numbers that belong to the same shaft, from statements and labels: worked by hand, and by a plain search."""
 
 import itertools
 import random
+import re
 
 import pytest
 from midspan.base.errors import MatchingError
@@ -9,10 +10,10 @@ from midspan.sets.identity import Statement, identities
 
 
 def said(*words):
-    """Statements from words such as "3=7", "3!7" and "3?7" (taken back)."""
+    """Return statements from words like "3=7" (same), "3!7" (different) and "3?7" (withdrawn)."""
     marks = {"=": True, "!": False, "?": None}
-    (found,) = [[next((one, mark) for mark in marks if mark in one) for one in words]]
-    return [Statement(*map(int, one.split(mark)), marks[mark]) for one, mark in found]
+    parts = [re.fullmatch(r"(\d+)([=!?])(\d+)", word).groups() for word in words]
+    return [Statement(int(first), int(second), marks[mark]) for first, mark, second in parts]
 
 
 def test_numbers_said_to_be_one_are_one_through_others():
@@ -39,8 +40,9 @@ def test_shafts_said_to_be_two_are_two_under_all_their_numbers():
 
 @pytest.mark.parametrize("words", [("3=7", "7=12", "3!12"), ("3!12", "3=7", "7=12"), ("12=7", "3!12", "7=3")])
 def test_a_contradiction_names_the_chain(words):
-    with pytest.raises(MatchingError, match=r"shafts 3 and 12 cannot be two: it is said that 3 is 7, 7 is 12;"):
+    with pytest.raises(MatchingError) as caught:
         identities(said(*words))
+    assert re.findall(r"\d+", str(caught.value)) == ["3", "12", "3", "7", "7", "12"]
 
 
 def test_a_label_under_two_numbers_is_one_shaft():
@@ -68,9 +70,9 @@ def test_drawn_statements_give_what_a_plain_search_gives():
     contradictions = 0
     for _ in range(300):
         statements = [Statement(*rng.sample(range(8), 2), rng.choice([True, True, False, None])) for _ in range(9)]
-        newest = {frozenset((one.shaft, one.other)): one.same for one in statements}
+        newest = {frozenset((statement.shaft, statement.other)): statement.same for statement in statements}
         reach = {a: {a} for a in range(8)}
-        for _ in range(8):  # as many steps as the longest way has
+        for _ in range(8):  # the longest chain has this many steps
             for a, b in itertools.permutations(range(8), 2):
                 if newest.get(frozenset((a, b))):
                     reach[a] |= reach[b]
