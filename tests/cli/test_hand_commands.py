@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import typer
-from commands_rig import complaint, midspan
+from commands_rig import complaint, midspan, refusal
 from hand_rig import (
     BENCH,
     EIGHT,
@@ -22,7 +22,7 @@ from hand_rig import (
     session_of,
     write,
 )
-from midspan.base.errors import ArchiveError, ConfigurationError, ReadingsError
+from midspan.base.errors import ArchiveError, ConfigurationError, ReadingsError, StoreError
 from midspan.decision.decision import Outcome, judge
 from midspan.hand_bench import guide as hand_guide
 from midspan.hand_bench import prompts
@@ -121,8 +121,8 @@ def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_
     measure(folder)
     other = BENCH.replace("span_mm = 711.2", "span_mm = 711.4").replace("u_span_mm = 0.1", "u_span_mm = 0.02")
     (folder / "better.toml").write_text(other, encoding="utf-8")
-    line = complaint(midspan("hand", "recompute", "--bench", "better.toml", folder=folder))
-    assert "calibration 'school' stands there with other values; give the changed file an id of its own" in line
+    error = refusal(midspan("hand", "recompute", "--bench", "better.toml", folder=folder), StoreError)
+    assert (error.code, "'school'" in str(error)) == ("calibration_differs", True)
     (folder / "better.toml").write_text(other.replace('id = "school"', 'id = "school-2"'), encoding="utf-8")
     assert midspan("hand", "recompute", "--bench", "better.toml", folder=folder).returncode == 0
     (step,) = json.loads(midspan("compare", "--json", folder=folder).stdout)

@@ -269,7 +269,7 @@ def test_the_pictures_of_the_readme_are_drawn(folder):
         (("around", "nobody"), "nothing was measured under the number or label 'nobody'"),
         (("around", "2"), "shaft 2 gave no result: NO_CONTACT"),
         (("budget", "2"), "shaft 2 gave no result"),
-        (("force", "10"), "are not there; lay it beside the database"),
+        (("force", "10"), "shaft 10"),
         (("force", "1", "--archive", "results.db"), "results.db"),
         (("batch", "9"), "batch 9 holds no shaft"),
         (("set", "autumn"), "there is no set 'autumn'"),

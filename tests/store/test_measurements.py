@@ -406,9 +406,7 @@ def test_what_is_found_after_a_person_vouched_counts(shop):
     assert 51 in left_out(shop)[1][MAYBE_CRACKED]
 
 
-@pytest.mark.parametrize(
-    ("shaft", "code"), [(11, "check_standard"), (42, "no_result"), (999, "never_measured"), (200, "in_doubt")]
-)
+@pytest.mark.parametrize(("shaft", "code"), [(11, "check_standard"), (42, "no_result"), (999, "never_measured")])
 def test_shafts_that_no_person_can_vouch_for(shop, shaft, code):
     with store_in(shop).open() as store:
         with pytest.raises(StoreError) as caught:

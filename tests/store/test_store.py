@@ -18,6 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import StoreError
+from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.result_form import ResultKind
@@ -30,6 +31,7 @@ from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import OlderResult, is_same, plain
 from midspan.store.tables import NAMED_COLUMNS
 from midspan.store.upgrade import NEWEST
+from midspan.store.vouching import Voucher, vouch
 from results import NOTHING, told
 from sqlalchemy.exc import DBAPIError
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
@@ -147,6 +149,20 @@ def test_the_name_of_a_gauge_tells_nothing_of_what_measured(store: Store, measur
     assert found.result.kind is ResultKind.GAUGE
     assert whole(found, store.place) == result
     assert lasting_side_deg(result) is None
+
+
+def test_no_person_can_vouch_for_readings_in_doubt(store: Store, measured: ShaftResult) -> None:
+    bands = Bands.model_validate({"bin": [{"name": "any", "spine_thou": [50.0, 2000.0]}]})
+    voucher = Voucher("Ann", "no crack under a lens", 0)
+    doubtful = replace(measured, doubts=("force scatters",))
+    for shaft, result in ((1, measured), (2, doubtful)):
+        run = a_run(shaft)
+        store.add(store.begin_batch("", 0), run, Evaluation(replace(result, shaft=shaft), REJECTED, 0))
+    assert vouch(store, [1], voucher, bands)[1].outcome is Outcome.ACCEPTED
+    with pytest.raises(StoreError) as caught:
+        vouch(store, [2], voucher, bands)
+    assert caught.value.code == "in_doubt"
+    assert store.latest(2).decision == REJECTED
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,8 @@ from __future__ import annotations
 import logging
 import shutil
 import sqlite3
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -93,12 +94,19 @@ def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
     if program != APPLICATION_ID:
         raise StoreError(f"{path}: it is a database of another program; choose another file", code="other_program")
     (revision,) = connection.execute("PRAGMA user_version").fetchone()
-    try:
+    with _naming(path):
         check_known(revision)
+    return bool(revision == NEWEST)
+
+
+@contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """Let a StoreError in the block name the database, not its copy."""
+    try:
+        yield
     except StoreError as error:
         error.at(str(path))
         raise
-    return bool(revision == NEWEST)
 
 
 def _copied(path: Path, wait_s: float) -> _Copy:
@@ -108,7 +116,8 @@ def _copied(path: Path, wait_s: float) -> _Copy:
     copy = Path(folder.name) / path.name
     try:
         mark = _copy_whole(path, copy)
-        upgrade(copy, wait_s, backup=False)
+        with _naming(path):
+            upgrade(copy, wait_s, backup=False)
         connection: _Copy = _opened(copy, wait_s, _Copy)
     except (MidspanError, DBAPIError, sqlite3.Error, OSError):
         folder.cleanup()
