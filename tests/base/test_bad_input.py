@@ -454,7 +454,7 @@ def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path, store_pl
         (
             {"new_thou": 1.0},
             ResultKind.GAUGE,
-            "another Midspan (new_thou); make it again from its readings with: midspan recompute a.avro",
+            "(new_thou); evaluate its readings again with: midspan recompute a.avro",
         ),
         ({"u_causes": [1.0]}, ResultKind.GAUGE, "midspan recompute a.avro"),
         ({}, ResultKind.HAND_BENCH, "midspan hand recompute a.avro"),

@@ -137,7 +137,7 @@ def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_re
     measure(folder)
     size = (folder / "hand-readings.jsonl").stat().st_size
     (folder / "hand-bench.toml").write_text(BENCH.replace("span_mm = 711.2", "span_mm = 711.4"), encoding="utf-8")
-    assert "give the changed file an id of its own" in complaint(measure(folder))
+    assert refusal(measure(folder), StoreError).code == "calibration_differs"
     assert (folder / "hand-readings.jsonl").stat().st_size == size
 
 
