@@ -8,7 +8,7 @@ import sys
 from collections import Counter
 from pathlib import Path
 
-from mutant_runs import Verdict, run
+from mutant_runs import FailingTests, Verdict, run
 from mutant_sample import FOLDERS, Mutant, all_mutants, read_equivalents, sample
 
 ROOT = Path(__file__).parents[2]
@@ -101,4 +101,7 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    except FailingTests as error:
+        sys.exit(f"without any fault the tests fail: {error}")

@@ -18,10 +18,8 @@ from tempfile import TemporaryDirectory
 
 from mutant_sample import Mutant
 
-# Not needed by any test of these folders, and large.
-LEFT_OUT = shutil.ignore_patterns(
-    ".*", "__pycache__", "typings", "build", "dist", "demo-output", "*.egg-info", "campaign", "garbage", "bench"
-)
+# Made by programs, and no part of the project.
+LEFT_OUT = shutil.ignore_patterns(".*", "__pycache__", "typings", "build", "dist", "demo-output", "*.egg-info")
 # A loop that a fault makes endless may fill the memory before its time is over.
 LARGEST_BYTES = 6 << 30
 
