@@ -166,6 +166,7 @@ def _end(process: "subprocess.Popen[bytes]") -> None:
 def _copies(root: Path, workers: int) -> Iterator[tuple[Path, "SimpleQueue[Copy]"]]:
     """Make a copy of the project for each worker; yield the directory they lie in and the copies that are free."""
     with TemporaryDirectory(prefix="mutants-") as directory:
+        Path(directory).chmod(0o755)  # tests that act as another user have to find their way back
         free: SimpleQueue[Copy] = SimpleQueue()
         for number in range(workers):
             place = Path(directory, str(number))
