@@ -70,7 +70,11 @@ def raises_itself(node: Definition) -> bool:
 
 
 def constructs(node: Definition) -> bool:
-    """Return False for a class that takes nothing itself: it is made as its base class is."""
+    """Return False for a class that takes nothing itself, and for a database table, which takes columns by keyword."""
+    if isinstance(node, ast.ClassDef) and {"Table", "DeclarativeBase"} & {
+        getattr(base, "id", "") for base in node.bases
+    }:
+        return False
     own = (isinstance(part, ast.AnnAssign) or getattr(part, "name", "") == "__init__" for part in node.body)
     return not isinstance(node, ast.ClassDef) or any(own)
 

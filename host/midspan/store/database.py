@@ -368,10 +368,29 @@ def add_evaluation(
 ) -> int:
     """Store an evaluation within a transaction and return the number of the result.
 
-    The first evaluation of a measurement also stores the measurement, and which others it supersedes; later
-    evaluations keep its batch. The verdict is stored with its basis, with the concerns of earlier evaluations, and
-    under the crack limit of the superseded measurements if it has none of its own. A quantity that is not finite
-    becomes null in its column: the verdict says what was wrong with it."""
+    The first evaluation of a measurement also stores the measurement, and which others it supersedes. The verdict is
+    stored with its basis, with the concerns of earlier evaluations, and under the crack limit of the superseded
+    measurements if it has none of its own. A quantity that is not finite becomes null in its column: the verdict says
+    what was wrong with it.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    batch : int
+        Batch of the measurement; ignored if the measurement is stored already.
+    run : RunReference
+        Where the readings are.
+    evaluation : Evaluation
+        Result and verdict.
+    origin : Origin
+        How the measurement came into this database, used if it is new.
+
+    Returns
+    -------
+    int
+        Number of the result.
+    """
     run_id = note_run(session, batch, run, origin)
     return _keep(session, run_id, _with_the_past(session, run_id, evaluation))
 
@@ -427,7 +446,13 @@ def _columns_of(result: AnyResult) -> dict[str, str | float | None]:
 
 
 def results_query() -> Select[ResultRow]:
-    """Return the query of all results with their runs and verdicts, for callers to narrow."""
+    """Return the query of all results with their runs and verdicts, for callers to narrow.
+
+    Returns
+    -------
+    Select[ResultRow]
+        Query without order or limit.
+    """
     decision = joinedload(ResultRow.decision)
     whole = joinedload(ResultRow.run), decision, decision.joinedload(DecisionRow.basis)
     return select(ResultRow).join(ResultRow.run).options(*whole)
@@ -457,7 +482,20 @@ def _reference(row: RunRow) -> RunReference:
 def stored_result(row: ResultRow) -> StoredResult:
     """Return the result in a row of `results_query`.
 
-    Raises Damaged if a value in it cannot have been written by this program.
+    Parameters
+    ----------
+    row : ResultRow
+        Row with its run and verdict.
+
+    Returns
+    -------
+    StoredResult
+        The result.
+
+    Raises
+    ------
+    Damaged
+        A value in the row cannot have been written by this program.
     """
     run, decision = row.run, row.decision
     if decision is None:  # another program deleted it

@@ -6,7 +6,8 @@ name.
 
 SQLite finds a write-ahead log by name alone: it applies the log to any database of that name, or discards it beside
 an empty file. So the name is also looked up before a file is opened, and the log is folded into the file it belongs
-to, wherever that file is now."""
+to, wherever that file is now.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +31,20 @@ FOLD_WAIT_MS = 1000  # for a program that is reading
 
 
 def engine_of(path: Path, wait_s: float) -> Engine:
-    """Return an engine whose connections write, each waiting up to `wait_s` seconds for another writing program."""
+    """Return an engine whose connections write to a database file.
+
+    Parameters
+    ----------
+    path : Path
+        Database file, made by the first transaction if missing.
+    wait_s : float
+        Longest wait of a transaction for another writing program, s.
+
+    Returns
+    -------
+    Engine
+        SQLAlchemy engine; its transactions raise StoreGone if the file is moved, replaced or deleted.
+    """
     engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": wait_s})
     event.listen(engine, "connect", _wait_for_the_disk)
     _watch(engine, path)
@@ -41,7 +55,13 @@ def fold_in(engine: Engine) -> None:
     """Write the write-ahead log into the database file, so that a copy of the file alone is complete.
 
     Readers do not hinder this unless one of them reads without a pause; then the next program to close the file does
-    it."""
+    it.
+
+    Parameters
+    ----------
+    engine : Engine
+        Engine made by `engine_of`.
+    """
     with suppress(DBAPIError, StoreGone), engine.connect() as connection:
         connection.exec_driver_sql(f"PRAGMA busy_timeout = {FOLD_WAIT_MS}")
         connection.exec_driver_sql(FOLD)

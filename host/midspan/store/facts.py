@@ -16,9 +16,22 @@ WAIT_S = 2.0
 
 
 def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
-    """Yield facts of a file by name: size, program, revision and the number of rows of each table.
+    """Yield facts of a database file by name: size, program, revision and the number of rows of each table.
 
-    A table that cannot be read has a text instead of a number. Raises StoreError if the file cannot be opened.
+    Parameters
+    ----------
+    path : Path
+        Database file, which may be damaged.
+
+    Yields
+    ------
+    tuple[str, int | str]
+        Name and value; a text for a table that cannot be read.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be opened as a database.
     """
     try:
         yield "size in bytes", path.stat().st_size

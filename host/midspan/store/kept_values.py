@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from enum import StrEnum
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import Double, Integer, String
@@ -27,52 +27,71 @@ from midspan.measurement.result_form import ResultKind
 from midspan.store.evaluation import Origin
 from midspan.store.transit import RunEventKind, TransitStage
 
+Value = TypeVar("Value")
+
 
 class Damaged(ValueError):
-    """Value in a database that this program cannot have written."""
+    """Value in a database that this program cannot have written.
+
+    Parameters
+    ----------
+    value : object
+        The value; the message quotes its first 60 characters.
+    """
 
     def __init__(self, value: object) -> None:
         super().__init__(f"unexpected value {value!r:.60}")
 
 
-class Whole(TypeDecorator[int]):
+class _Checked(TypeDecorator[Value]):
+    """Column type that checks each value read from the database."""
+
+    def process_result_value(self, value: Any, _: Any) -> Value | None:
+        """Return a value read from the database, None for null; raises Damaged if it is not allowed."""
+        if value is None or self._allows(value):
+            return value  # type: ignore[no-any-return]
+        raise Damaged(value)
+
+    def _allows(self, value: Any) -> bool:
+        """Return True if a value other than null may be in the column."""
+        raise NotImplementedError
+
+
+class Whole(_Checked[int]):
     """Integer or a time in ms since 1970; not negative and not beyond the calendar."""
 
     impl, cache_ok = Integer, True
 
-    def process_result_value(self, value: Any, _: Any) -> int | None:
-        """Return the integer, None for null."""
-        if value is None or (type(value) is int and 0 <= value <= LATEST_MS):
-            return value
-        raise Damaged(value)
+    def _allows(self, value: Any) -> bool:
+        return type(value) is int and 0 <= value <= LATEST_MS
 
 
-class Number(TypeDecorator[float]):
+class Number(_Checked[float]):
     """Finite number."""
 
     impl, cache_ok = Double, True
 
-    def process_result_value(self, value: Any, _: Any) -> float | None:
-        """Return the number, None for null."""
-        if value is None or (type(value) is float and math.isfinite(value)):
-            return value
-        raise Damaged(value)
+    def _allows(self, value: Any) -> bool:
+        return type(value) is float and math.isfinite(value)
 
 
-class Text(TypeDecorator[str]):
+class Text(_Checked[str]):
     """Text of any content."""
 
     impl, cache_ok = String, True
 
-    def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the text, None for null."""
-        if value is None or type(value) is str:
-            return value
-        raise Damaged(value)
+    def _allows(self, value: Any) -> bool:
+        return type(value) is str
 
 
-class Word(TypeDecorator[str]):
-    """Word of an enumeration."""
+class Word(_Checked[str]):
+    """Word of an enumeration.
+
+    Parameters
+    ----------
+    kind : type[StrEnum]
+        The enumeration.
+    """
 
     impl, cache_ok = String, True
 
@@ -80,15 +99,18 @@ class Word(TypeDecorator[str]):
         super().__init__()
         self.kind = kind
 
-    def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the word as text, None for null."""
-        if value is None or value in set(self.kind):
-            return None if value is None else str(value)
-        raise Damaged(value)
+    def _allows(self, value: Any) -> bool:
+        return type(value) is str and value in set(self.kind)
 
 
-class Json(TypeDecorator[str]):
-    """JSON text of a known shape; callers need not handle any other."""
+class Json(_Checked[str]):
+    """JSON text of a known shape; callers need not handle any other.
+
+    Parameters
+    ----------
+    shape : Any
+        Type of the decoded value, as pydantic takes it.
+    """
 
     impl, cache_ok = String, True
 
@@ -97,15 +119,12 @@ class Json(TypeDecorator[str]):
         self.shape = shape
         self._adapter = TypeAdapter(shape)
 
-    def process_result_value(self, value: Any, _: Any) -> str | None:
-        """Return the JSON text, None for null."""
-        if value is None:
-            return None
+    def _allows(self, value: Any) -> bool:
         try:
             self._adapter.validate_json(value, strict=True)
-        except ValidationError as error:
-            raise Damaged(value) from error
-        return str(value)
+        except ValidationError:
+            return False
+        return True
 
 
 Sentences = Annotated[str, mapped_column(Json(list[str]))]

@@ -25,7 +25,24 @@ CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
 
 
 def note_run(session: Session, batch: int, run: RunReference, origin: Origin) -> int:
-    """Return the number of a measurement; store it and what it supersedes if it is new."""
+    """Return the number of a measurement; store it and what it supersedes if it is new.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    batch : int
+        Batch, used if the measurement is new.
+    run : RunReference
+        Where the readings are.
+    origin : Origin
+        How the measurement came into the database, used if it is new.
+
+    Returns
+    -------
+    int
+        Number of the measurement.
+    """
     row = insert(RunRow).values(batch_id=batch, origin=origin.value, **asdict(run))
     # Insert before looking, so that two programs storing the same run wait for each other instead of failing.
     new = session.execute(row.on_conflict_do_nothing())
@@ -36,7 +53,18 @@ def note_run(session: Session, batch: int, run: RunReference, origin: Origin) ->
 
 
 def is_run(run: RunReference) -> tuple[ColumnElement[bool], ...]:
-    """Return the conditions by which a row is this measurement."""
+    """Return the conditions by which a row is this measurement.
+
+    Parameters
+    ----------
+    run : RunReference
+        Where the readings are.
+
+    Returns
+    -------
+    tuple[ColumnElement[bool], ...]
+        Conditions for a query of runs, all of which must hold.
+    """
     # The time distinguishes runs at the same offset of two files with the same name.
     begun = RunRow.started_ms == run.started_ms
     return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
@@ -60,21 +88,48 @@ def _supersede(session: Session, number: int, run: RunReference, origin: Origin)
 
 
 def is_standing() -> ColumnElement[bool]:
-    """Return the condition that no other measurement supersedes a measurement."""
+    """Return the condition that no other measurement supersedes a measurement.
+
+    Returns
+    -------
+    ColumnElement[bool]
+        Condition for a query of runs.
+    """
     return ~exists().where(SupersessionRow.superseded_id == RunRow.id)
 
 
 def standing_results() -> tuple[ColumnElement[bool], ...]:
-    """Return the conditions for the newest result of each standing measurement, for a query of results and runs."""
+    """Return the conditions for the newest result of each standing measurement.
+
+    Returns
+    -------
+    tuple[ColumnElement[bool], ...]
+        Conditions for a query of results and runs, all of which must hold.
+    """
     later = aliased(ResultRow)
     return is_standing(), ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
 
 
 def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
-    """Return the concerns of earlier evaluations of a measurement, except those a person has since vouched against.
+    """Return the concerns of earlier evaluations, except those a person has since vouched against.
 
     They include a crack suspected by an earlier measurement unless the new measurement clearly shows none: a hand
-    bench that knows a hysteresis only as 0.2 % to 0.7 % cannot clear a shaft of 2.2 %."""
+    bench that knows a hysteresis only as 0.2 % to 0.7 % cannot clear a shaft of 2.2 %.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    run_id : int
+        Number of the measurement.
+    result : AnyResult
+        Its new result.
+
+    Returns
+    -------
+    list[Concern]
+        Concerns, empty if there are none.
+    """
     vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == ResultRow.run_id).scalar_subquery()
     query = (
         select(ResultRow.run_id, DecisionRow.concerns)
@@ -97,7 +152,8 @@ def _sees_no_crack(result: AnyResult, limit_pct: float | None) -> bool:
     """Return True if the hysteresis of a result, with its expanded uncertainty, is within the crack limit.
 
     Without a limit any hysteresis clears the shaft; a run without a result never does, nor does it make the shaft
-    stock."""
+    stock.
+    """
     hysteresis_pct = None if isinstance(result, Unmeasured) else finite(result.hysteresis_pct)
     if isinstance(result, Unmeasured) or hysteresis_pct is None:
         return False
@@ -106,9 +162,21 @@ def _sees_no_crack(result: AnyResult, limit_pct: float | None) -> bool:
 
 
 def crack_limit_before(session: Session, run_id: int) -> float | None:
-    """Return the lowest crack limit of the superseded measurements, percent of hysteresis; None if none had a limit.
+    """Return the lowest crack limit of the superseded measurements.
 
     It keeps a new measurement judged by bands alone from clearing the shaft of a crack that it still shows.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    run_id : int
+        Number of the new measurement.
+
+    Returns
+    -------
+    float | None
+        Hysteresis, percent; None if none of them had a limit.
     """
     later = aliased(ResultRow)
     limit_pct = func.json_extract(BasisRow.content, "$.crack_hysteresis_pct")
@@ -121,5 +189,21 @@ def crack_limit_before(session: Session, run_id: int) -> float | None:
 
 
 def concerns_in(text: str) -> tuple[Concern, ...]:
-    """Return the concerns in a verdict's JSON."""
+    """Return the concerns in a verdict's row.
+
+    Parameters
+    ----------
+    text : str
+        JSON list of pairs (kind, sentence).
+
+    Returns
+    -------
+    tuple[Concern, ...]
+        Concerns, empty if there are none.
+
+    Examples
+    --------
+    >>> concerns_in('[["crack", "hysteresis 2.2 %"]]')[0].kind.name
+    'CRACK'
+    """
     return tuple(Concern(ConcernKind(kind), words) for kind, words in json.loads(text))

@@ -33,7 +33,26 @@ _NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # the file
 
 
 def open_to_read(place: StorePlace, wait_s: float) -> Store:
-    """Open a store to read; see `StorePlace.open_to_read`."""
+    """Open a database to read; see `StorePlace.open_to_read`.
+
+    Parameters
+    ----------
+    place : StorePlace
+        Where the database is.
+    wait_s : float
+        Longest wait for another program that locks the file, s.
+
+    Returns
+    -------
+    Store
+        Open store.
+
+    Raises
+    ------
+    StoreError
+        The file is missing (code "missing"), is no database of results, is damaged, or its tables are newer than this
+        version.
+    """
     path = place.file
     if not path.is_file():
         raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")

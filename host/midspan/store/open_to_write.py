@@ -17,7 +17,28 @@ from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upg
 
 
 def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
-    """Open a store to write; see `StorePlace.open`."""
+    """Open a database to write; see `StorePlace.open`.
+
+    Parameters
+    ----------
+    place : StorePlace
+        Where the database is.
+    create : bool
+        True to create a missing database.
+    wait_s : float
+        Longest wait for another program that is writing, s.
+
+    Returns
+    -------
+    Store
+        Open store.
+
+    Raises
+    ------
+    StoreError
+        The file is missing and `create` is False (code "missing"), is no database of results, is damaged, or its
+        tables are newer than this version.
+    """
     if not create and not place.file.is_file():
         raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")
     engine = engine_of(place.file, wait_s)

@@ -36,8 +36,20 @@ _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 
 
 def refusal(error: DBAPIError | sqlite3.Error) -> StoreError:
-    """Return an SQLite error as a StoreError with a code, what it means and what to do; SQLite's own words if unknown.
+    """Return an SQLite error as a StoreError that says what it means and what to do.
 
+    Parameters
+    ----------
+    error : DBAPIError | sqlite3.Error
+        Error of SQLite, also as SQLAlchemy wraps it.
+
+    Returns
+    -------
+    StoreError
+        Error with a code; an unknown error has SQLite's own words and no code.
+
+    Examples
+    --------
     >>> refusal(sqlite3.OperationalError("database is locked")).code
     'locked'
     """

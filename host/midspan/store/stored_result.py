@@ -152,12 +152,34 @@ AnyResult = MeasuredResult | Unmeasured
 
 
 def as_text(result: AnyResult) -> str | None:
-    """Return the fields of a result as JSON text, None for a run without a result."""
+    """Return the fields of a result as JSON text.
+
+    Parameters
+    ----------
+    result : AnyResult
+        Result to store.
+
+    Returns
+    -------
+    str | None
+        JSON, None for a run without a result.
+    """
     return None if isinstance(result, Unmeasured) else json.dumps(plain(result))
 
 
 def plain(result: AnyResult) -> dict[str, object] | None:
-    """Return the fields of a result as JSON values, None for a run without a result."""
+    """Return the fields of a result as values that JSON can hold.
+
+    Parameters
+    ----------
+    result : AnyResult
+        Result.
+
+    Returns
+    -------
+    dict[str, object] | None
+        Values by field, None for a run without a result.
+    """
     if isinstance(result, Unmeasured):
         return None
     if isinstance(result, OlderResult):
@@ -167,9 +189,26 @@ def plain(result: AnyResult) -> dict[str, object] | None:
 
 
 def read_result(kind: ResultKind, text: str | None, unmeasured: Unmeasured) -> AnyResult:
-    """Return the result in a row, or `unmeasured` if the row has none.
+    """Return the result in a row.
 
-    Raises Damaged if the fields are no result.
+    Parameters
+    ----------
+    kind : ResultKind
+        Kind in the row.
+    text : str | None
+        Fields as JSON, None if the row has none.
+    unmeasured : Unmeasured
+        What to return for a run without a result.
+
+    Returns
+    -------
+    AnyResult
+        Result.
+
+    Raises
+    ------
+    Damaged
+        The fields are no result.
     """
     return unmeasured if kind is ResultKind.UNMEASURED and text is None else read_measured(kind, text)
 
@@ -177,7 +216,22 @@ def read_result(kind: ResultKind, text: str | None, unmeasured: Unmeasured) -> A
 def read_measured(kind: ResultKind, text: str | None) -> MeasuredResult:
     """Return the result in a row that has a result.
 
-    Raises Damaged if the row has none, or its fields are no result.
+    Parameters
+    ----------
+    kind : ResultKind
+        Kind in the row.
+    text : str | None
+        Fields as JSON.
+
+    Returns
+    -------
+    MeasuredResult
+        Result, an OlderResult if its form is not today's.
+
+    Raises
+    ------
+    Damaged
+        There are no fields, or they are no result.
     """
     if text is None:
         raise Damaged(text)

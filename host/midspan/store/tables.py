@@ -4,7 +4,8 @@ Tables only grow. A result that is evaluated again is a new row beside the old, 
 is a row, and so is a set that was taken apart or a shaft that was lost. Triggers in the database refuse to change or
 delete rows, or to put a shaft in two sets, whatever program tries. Migrations create and change the tables
 (`upgrade`); a test compares both. Some tables keep the names they were first released with: passages (transits),
-happenings (events) and wishes (stop requests)."""
+happenings (events) and wishes (stop requests).
+"""
 
 from __future__ import annotations
 
@@ -49,7 +50,8 @@ class RunRow(Table):
     """A measurement and where its raw readings are: the block at a byte offset of an archive.
 
     `origin` is "measured" if it was stored as it was measured, "imported" if it came later from an archive, or from a
-    gauge that had kept it for another computer."""
+    gauge that had kept it for another computer.
+    """
 
     __tablename__ = "runs"
     __table_args__ = (UniqueConstraint("archive", "byte_offset", "shaft", "started_ms"),)
@@ -76,7 +78,8 @@ class ResultRow(Table):
     """Evaluation of a run; quantities are null if the run gave no result or no finite number.
 
     Units are in the names; each u_... is a standard uncertainty. `kind` says which instrument measured, `full` is the
-    whole result as JSON, null without a result: `stored_result` reads and writes both."""
+    whole result as JSON, null without a result: `stored_result` reads and writes both.
+    """
 
     __tablename__ = "results"
     id: Mapped[int] = mapped_column(primary_key=True)

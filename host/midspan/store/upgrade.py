@@ -29,9 +29,22 @@ MIGRATIONS = Path(__file__).parent / "migrations"
 
 
 def revision_of(connection: Connection) -> int | None:
-    """Return the revision of a database, None for an empty file.
+    """Return the revision of a database's tables.
 
-    Raises StoreError for a database of another program.
+    Parameters
+    ----------
+    connection : Connection
+        Open connection.
+
+    Returns
+    -------
+    int | None
+        Revision, None for an empty file.
+
+    Raises
+    ------
+    StoreError
+        Another program made the database (code "other_program").
     """
     if not connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one():
         return None
@@ -65,9 +78,21 @@ def check_known(revision: int) -> None:
 def upgrade(path: Path, wait_s: float, *, backup: bool = True) -> None:
     """Upgrade a database to the newest revision, or create it, in a single transaction.
 
-    A database with content is first copied to `NAME-before-REVISION.db` beside it. `wait_s` is the longest wait for
-    another writing program. Raises StoreError for another program's database, an unknown revision or rows that a
-    migration cannot read, and the errors of SQLAlchemy for a file that cannot be written."""
+    Parameters
+    ----------
+    path : Path
+        Database file.
+    wait_s : float
+        Longest wait for another writing program, s.
+    backup : bool
+        True to copy a database with content to `NAME-before-REVISION.db` beside it first.
+
+    Raises
+    ------
+    StoreError
+        Another program made the database, its revision is unknown, or a migration cannot read its rows. A file that
+        cannot be written raises the errors of SQLAlchemy instead.
+    """
     engine = create_engine(URL.create("sqlite", database=str(path)), poolclass=NullPool)
     event.listen(engine, "connect", lambda raw, _: _begin_by_hand(raw, wait_s))
     with engine.connect() as connection:
@@ -90,7 +115,15 @@ def upgrade(path: Path, wait_s: float, *, backup: bool = True) -> None:
 
 
 def only_grows(connection: Connection, *tables: str) -> None:
-    """Create triggers that refuse to change or delete rows of tables, whatever program tries."""
+    """Create triggers that refuse to change or delete rows of tables, whatever program tries.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open connection.
+    *tables : str
+        Names of tables.
+    """
     for table in tables:
         for action in ("UPDATE", "DELETE"):
             connection.exec_driver_sql(
@@ -101,7 +134,20 @@ def only_grows(connection: Connection, *tables: str) -> None:
 
 @contextmanager
 def may_change(connection: Connection, *tables: str) -> Iterator[None]:
-    """Let a migration fill new columns of existing rows."""
+    """Let a migration fill new columns of existing rows in a block.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open connection.
+    *tables : str
+        Names of tables.
+
+    Yields
+    ------
+    None
+        The triggers come back after the block.
+    """
     for table in tables:
         connection.exec_driver_sql(f"DROP TRIGGER {table}_no_update")
     yield
