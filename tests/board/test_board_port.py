@@ -29,17 +29,19 @@ def test_a_usb_id_does_when_only_one_board_has_it():
 
 
 @pytest.mark.parametrize(
-    ("name", "words"),
+    ("name", "code", "fitting"),
     [
-        ("usb:2e8a:0005", r"fits 2 ports \(/dev/ttyACM0, /dev/ttyACM1\)"),
-        ("usb:e6614c775b", "give more of it"),
-        ("usb:ffff", "no such port"),
-        ("usb:", "midspan ports"),
+        ("usb:2e8a:0005", "ambiguous_port", {BENCH.port, OTHER.port}),
+        ("usb:e6614c775b", "ambiguous_port", {BENCH.port, OTHER.port}),
+        ("usb:ffff", "no_such_port", set()),
+        ("usb:", "ambiguous_port", {PLAIN.port, BENCH.port, OTHER.port}),
     ],
 )
-def test_what_fits_several_or_none_is_refused(name, words):
-    with pytest.raises(LinkError, match=words):
+def test_a_name_that_fits_several_ports_or_none_is_refused(name, code, fitting):
+    with pytest.raises(LinkError, match=f"{name}: ") as caught:
         find_port(name, lambda: [PLAIN, BENCH, OTHER])
+    assert caught.value.code == code
+    assert {port.port for port in (PLAIN, BENCH, OTHER) if port.port in str(caught.value)} == fitting
 
 
 class Listed:

@@ -1,4 +1,4 @@
-"""The pack for whoever helps: no name or secret is in it, whatever it was planted in, and nothing broken stops it."""
+"""The pack of a diagnosis: no name or secret is in it, whatever it was planted in, and nothing broken stops it."""
 
 import json
 import logging
@@ -33,7 +33,7 @@ from stores import run_of, store_in
 
 LOG = logging.getLogger("midspan.tests")
 STATED = "Zyxqwv Qzyx"  # a name that is part of no word of ours
-# Letters, and what may part or end a name in TOML, JSON, a log, a trace, an address or a path.
+# Letters, and characters that separate or end a name in TOML, JSON, a log, a trace, an address or a path.
 names = st.text(alphabet="ABDEKLMNRSTabdeklmnrstäéßЖ日 .-_'\"\\@:#=%<>{}[]", min_size=5, max_size=24).filter(
     lambda name: len(re.findall(r"\w", name)) > 3 and name == name.strip()
 )
@@ -48,11 +48,11 @@ identity = Identify(
 
 
 def quoted(text):
-    return json.dumps(text, ensure_ascii=False)  # which is a string of TOML too
+    return json.dumps(text, ensure_ascii=False)  # also a string of TOML
 
 
 def plant_settings(folder, name):
-    """In every place of a plan, of bands and of files of nobody, in one with a mistake, and in comments."""
+    """Put a name in every place of a plan, of bands, of a file with a mistake and of a foreign file."""
     said = quoted(name)
     (folder / "night.toml").write_text(
         f'# {name}\n[gauge]\nname = {said}\nport = {said}\ncalibration = {said}\n[sort]\nbands = "bands.toml"\n'
@@ -68,7 +68,7 @@ def plant_settings(folder, name):
 
 
 def plant_log(path, name):
-    """As our own modules do, in errors too, and as a line that is none."""
+    """Log a name as our own modules do, in errors too, and add lines that are not of our log."""
     with logging_to(path, pytest.fail):
         LOG.info("opened %s after %d", name, 2)
         LOG.warning("failed: %s", LinkError(f"/home/{name}/results.db: no '{name}' there"))
@@ -78,12 +78,12 @@ def plant_log(path, name):
 
 
 def plant_trace(path, name):
-    """In records, between frames, in pieces, and in the name of a port."""
+    """Put a name in records, between frames, in pieces, and in the name of a port."""
     trace = TraceFile(path, lambda: 0.0, lambda: "today", pytest.fail)
     line = trace.opened(name)
     told = replace(identity, gauge=name)
     foreign = replace(told, fingerprint=bytes(8))
-    records = [encode(i, packed_record(one)) for i, one in enumerate((foreign, told, Reply(0, None, name)))]
+    records = [encode(i, packed_record(record)) for i, record in enumerate((foreign, told, Reply(0, None, name)))]
     for data in (*records, name.encode() + b"\0", encode(2, b"\x12\x06" + name.encode())):
         line.passed(FROM_GAUGE, data[:9])
         line.passed(FROM_GAUGE, data[9:])
@@ -107,7 +107,7 @@ def plant_store(place, name, empty_store):
 
 
 def planted(folder, name, empty_store):
-    """A folder whose every file has a name in it; what a diagnosis of it looks at."""
+    """Put a name in every file of a folder and return the sources of its diagnosis."""
     plant_settings(folder, name)
     plant_log(folder / "midspan.log", name)
     plant_trace(folder / "line.txt", name)
@@ -117,7 +117,7 @@ def planted(folder, name, empty_store):
 
 def members(out):
     with ZipFile(out) as file:
-        return {one: file.read(one).decode("utf-8") for one in file.namelist()}
+        return {name: file.read(name).decode("utf-8") for name in file.namelist()}
 
 
 @given(names)
@@ -134,22 +134,22 @@ def test_no_name_is_in_the_pack_whatever_it_was_planted_in(tmp_path_factory, emp
         assert name not in member
 
 
-def test_what_is_not_a_name_is_there_for_whoever_helps(tmp_path, empty_store):
+def test_everything_but_names_and_secrets_is_in_the_pack(tmp_path, empty_store):
     parts = pack(planted(tmp_path, STATED, empty_store), tmp_path / "pack.zip")
     found = members(tmp_path / "pack.zip")
     assert set(found) == {LIST, *(part.name for part in parts if part.text is not None)}
     plan = next(json.loads(text) for text in found.values() if '"sort"' in text)["content"]
     assert plan["place"][0] == {"number": 1, "bin": plan["gauge"]["name"], "holds": 4}
     assert plan["notices"]["webhook"] == plan["notices"]["apprise"] == REMOVED
-    assert f"opened {plan['gauge']['name']} after 2" in found["log.txt"]
-    assert "FileNotFoundError ENOENT" in found["log.txt"]
-    assert "LinkError" in found["log.txt"]
-    assert f"gauge {plan['gauge']['name']}, firmware 0.1.0, runtime micropython 1.29.0" in found["trace.txt"]
-    assert f"Acknowledge shaft 7 | {packed_record(Acknowledge(7)).hex()}" in found["trace.txt"]
-    assert "rows of results: 1" in found["database.txt"].splitlines()
+    stand_in = plan["gauge"]["name"]
+    assert all(part in found["log.txt"] for part in (stand_in, "FileNotFoundError", "ENOENT", "LinkError"))
+    assert all(
+        part in found["trace.txt"] for part in (stand_in, "0.1.0", "1.29.0", packed_record(Acknowledge(7)).hex())
+    )
+    assert re.search(r"^rows of results: 1$", found["database.txt"], re.MULTILINE)
     assert re.search(r"^numpy: \d", found["versions.txt"], re.MULTILINE)
     assert [part.name for part in parts if part.text is None] == ["settings-3.json", "gauge.txt"]
-    assert "at line 3, column" in found[LIST]
+    assert re.search(r"settings-3\.json: .* line 3,", found[LIST])
 
 
 def test_the_words_of_our_own_settings_stay():
@@ -240,10 +240,10 @@ def test_the_command_says_what_it_packed_and_writes_over_nothing(tmp_path, monke
     assert done.returncode == 0, done.stderr
     found = members(shop / "help.zip")
     assert "gauge: rehearsal" in found["gauge.txt"].splitlines()
-    assert "diagnose begins" in found["log.txt"]
+    assert "diagnose" in found["log.txt"]
     assert log_path().is_file()
     packed = [line for line in done.stdout.splitlines() if line.startswith("packed: ")]
-    assert [line.rpartition(" ")[2] for line in packed] == [one for one in found if one != LIST]
+    assert [line.rpartition(" ")[2] for line in packed] == [name for name in found if name != LIST]
     assert "results.db" in done.stdout
     assert "help.zip" in complaint(midspan("diagnose", "--out", "help.zip", folder=shop))
 

@@ -1,5 +1,5 @@
-"""Installing the device code on a board, its configuration, and looking it over.
+"""Put the device code on a board, set its configuration, and check its wiring.
 
-A new look at a running gauge goes into check.py, one at its bare pins into check_prompt.py. Imports base,
+A new check of a running gauge belongs in check.py, a check of its bare pins in check_prompt.py. Imports base,
 uncertainty, wire, archive, link and measurement.
 """

@@ -1,7 +1,7 @@
-"""Looks a running gauge over through its own protocol: rate, noise with motors off, held and moving, switches, ways.
+"""Check a running gauge through its own protocol: rate, noise with motors off, held and moving, switches, axes.
 
-Everything is done by bench steps at home and a little below it, so the rollers must be empty. What only eyes can tell
-the person is asked.
+Everything is done by bench steps at home and a little below it, so the rollers must be empty. A person is asked for
+what only eyes can tell.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ QUIET_READINGS = 400  # five seconds: scatter known to 4 %
 DOWN_MM = 10.0  # far less than the way to a shaft
 CREEP_MM_S = 4.0
 ROLLER_TURN_S = 5.0
-# Where the gauge tells of each sensor, what a person does for it to tell, and takes back.
+# Name of each sensor, its field in Identify, what a person does to cover it and to uncover it.
 SENSORS: tuple[tuple[str, Callable[[Identify], bool], str, str], ...] = (
     ("seated", lambda found: found.seated, "Lay a shaft on the rollers.", "Take it away."),
     ("hopper", lambda found: found.hopper, "Put a shaft into the hopper.", "Take it out."),
@@ -44,14 +44,32 @@ LID, STOP = 1, 2  # bits of Identify.guards
 
 @dataclass(frozen=True)
 class Gear:
-    """What turns microsteps into motion: of the screw, and of a roller."""
+    """Microsteps of a motion.
+
+    Parameters
+    ----------
+    steps_per_mm : float
+        Of the press, microsteps for each mm of the head.
+    steps_per_roller_turn : int
+        Of the rollers, microsteps for a turn.
+    """
 
     steps_per_mm: float = 400.0
     steps_per_roller_turn: int = 3200
 
 
 class LookOver:
-    """The checks of one gauge in order; `checks` yields each as it is done, and the head is home afterwards."""
+    """The checks of a gauge, in order; the head is home after the last.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        Gauge on an open line, rollers empty.
+    person : Person
+        Person at the gauge.
+    gear : Gear
+        What turns microsteps into motion.
+    """
 
     def __init__(self, gauge: Gauge, person: Person, gear: Gear) -> None:
         self._gauge, self._person, self._gear = gauge, person, gear
@@ -59,7 +77,18 @@ class LookOver:
         self._press = 0
 
     def checks(self) -> Iterator[SignalCheck]:
-        """All of them. Raises DeviceFault when the gauge stands still or cuts a step short."""
+        """Run all checks and yield the result of each as soon as it is known.
+
+        Yields
+        ------
+        SignalCheck
+            Result of a check.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge stands still because of a fault, holds readings, or cuts a step short.
+        """
         found = self._ready()
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
         self._person.do("Switch the motor supply off, and leave the gauge's USB on.")
@@ -77,6 +106,7 @@ class LookOver:
             yield from self._sensors()
 
     def _ready(self) -> Identify:
+        """Return the answer of a gauge that can be checked."""
         found = self._gauge.settled()
         if found.state is State.FAULTED:
             why = "a fault that it no longer names." if found.fault is None else describe(found.fault)
@@ -89,15 +119,17 @@ class LookOver:
         return found
 
     def _step(self, press: int = 0, rotate: int = 0, readings: int = 40, speed: int = 1) -> RawRun:
+        """Take a bench step and return its readings."""
         self._taken += 1
         press_speed = max(1, round(CREEP_MM_S * self._gear.steps_per_mm))
         run = self._gauge.bench_step(BenchStep(self._taken, press, rotate, None, readings, 8, press_speed, speed))
         self._gauge.acknowledge(self._taken)
         if run.cause is not None:
-            raise DeviceFault(f"the gauge broke off: {run.cause}; `midspan board check` again when it is mended")
+            raise DeviceFault(f"the gauge broke off: {run.cause}; run `midspan board check` again when it is mended")
         return run
 
     def _turned(self, off: SignalLevel) -> Iterator[SignalCheck]:
+        """Turn a roller once: noise, and the way it turns."""
         turn = self._gear.steps_per_roller_turn
         self._person.do("Mark a roller with a pencil; it will turn once.")
         run = self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S)))
@@ -107,6 +139,7 @@ class LookOver:
         yield seen("rotate axis", answer, f"{turn} steps are one turn of a roller, its top to the front", advice)
 
     def _lowered(self, off: SignalLevel, before: SignalLevel, found: Identify) -> Iterator[SignalCheck]:
+        """Lower the head and bring it home: noise, its way, home switch and zero."""
         steps = round(DOWN_MM * self._gear.steps_per_mm)
         self._person.do(f"The head will go down {DOWN_MM:g} mm, slowly; hold a rule beside it.")
         run = self._step(press=steps)
@@ -121,42 +154,47 @@ class LookOver:
         self._gauge.end_bench()
 
     def _guards(self, found: Identify) -> Iterator[SignalCheck]:
-        for bit, name, open_it, close_it in (
-            (LID, "lid", "Open the lid.", "Close the lid."),
-            (STOP, "emergency stop", "Press the emergency stop.", "Release the emergency stop."),
-        ):
+        """Try lid and emergency stop, if the gauge has them."""
+        for bit, name, code, open_it, close_it in (
+            (LID, "lid", FaultCode.LID_OPEN, "Open the lid.", "Close the lid."),
+            (
+                STOP, "emergency stop", FaultCode.EMERGENCY_STOP, "Press the emergency stop.",
+                "Release the emergency stop.",
+            ),
+        ):  # fmt: skip
             if not found.guards & bit:
                 yield SignalCheck(name, SignalOutcome.UNSEEN, "none in the configuration; an unattended night needs it")
             elif self._person.by_itself:
                 yield SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
             else:
                 self._person.do(open_it)
-                refused = self._refused(name)
+                refused = self._refused(code)
                 self._person.do(close_it)
                 advice = "look at its wires and contact; do not run the gauge without it"
                 yield seen(name, refused, "no motion while it tells", advice)
 
-    def _refused(self, guard: str) -> bool:
-        """Whether the gauge refuses to move now, because of this guard."""
+    def _refused(self, guard: FaultCode) -> bool:
+        """Return True if the gauge refuses to move now because of this guard."""
         try:
             self._step()
         except DeviceFault as error:
-            if f"the {guard} is" not in str(error):  # as failures words it
+            if error.code != guard.name:
                 raise
             return True
         self._gauge.end_bench()
         return False
 
     def _sensors(self) -> Iterator[SignalCheck]:
+        """Try the sensors of the feeder."""
         for name, tells, put, take in SENSORS:
             if self._person.by_itself:
                 yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "nobody is there to try it")
                 continue
             self._person.do(put)
-            with_one = tells(self._gauge.identify())
+            covered = tells(self._gauge.identify())
             self._person.do(take)
-            without = tells(self._gauge.identify())
+            uncovered = tells(self._gauge.identify())
             words = "tells of it, and that it is gone"
             yield seen(
-                f"sensor {name}", with_one and not without, words, "look at its wires, its place and its polarity"
+                f"sensor {name}", covered and not uncovered, words, "look at its wires, its place and its polarity"
             )

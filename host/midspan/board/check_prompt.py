@@ -1,7 +1,7 @@
-"""Looks a board over at its prompt, before its own code ever moves a motor: inputs, raw words, and a guided first move.
+"""Check a board at its prompt before its own code ever moves a motor: inputs, raw words, and a guided first move.
 
-The gauge homes its press as soon as it starts; with a motor that turns the wrong way, or a dead home switch, that
-would drive the head into something. So both are tried here first, a millimetre at a time.
+The gauge homes its press as soon as it starts. With a motor that turns the wrong way, or a dead home switch, that would
+drive the head into something. So both are tried here first, a millimetre at a time.
 """
 
 from __future__ import annotations
@@ -29,7 +29,19 @@ PLAIN_INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")
 
 
 class Wires:
-    """The checks at the prompt in order; `checks` yields each as it is done. Raises BoardError as the shell does."""
+    """The checks at the prompt, in order.
+
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+    person : Person
+        Person at the board.
+    configuration : dict[str, Any]
+        Contents of the board's file, from `read_configuration`.
+    watch_s : int
+        How long the board waits for each switch to change, s.
+    """
 
     def __init__(
         self, shell: BoardShell, person: Person, configuration: dict[str, Any], watch_s: int = WATCH_S
@@ -37,11 +49,26 @@ class Wires:
         self._shell, self._person, self._given, self._watch_s = shell, person, configuration, watch_s
 
     def checks(self) -> Iterator[SignalCheck]:
-        """All of them. Nothing is moved unless home switch, lid and emergency stop were seen to work."""
+        """Run all checks and yield the result of each as soon as it is known.
+
+        Nothing is moved unless home switch, lid and emergency stop were seen to work.
+
+        Yields
+        ------
+        SignalCheck
+            Result of a check.
+
+        Raises
+        ------
+        BoardError
+            The configuration does not hold, or the board's code failed.
+        LinkError
+            The board does not answer.
+        """
         wrong = refusal(self._shell)
         if wrong is not None:
             raise BoardError(
-                f"{CONFIGURATION}: {wrong}; no pin was touched. Mend it: midspan board config --set KEY=VALUE"
+                f"{CONFIGURATION}: {wrong}; no pin was touched. Correct it: midspan board config --set KEY=VALUE"
             )
         self._ask("look()")
         yield SignalCheck("configuration", SignalOutcome.GOOD, f"{CONFIGURATION} holds, pins taken")
@@ -56,15 +83,17 @@ class Wires:
             if self._given["inputs"][name] is not None and self._given["feeder"]["places_us"]:
                 yield self._tried(name, f"Cover the sensor {name}, and uncover it.")
         yield from self._cell()
-        if any(one.outcome is not SignalOutcome.GOOD for one in tried):
+        if any(check.outcome is not SignalOutcome.GOOD for check in tried):
             yield SignalCheck("first move", SignalOutcome.UNSEEN, "not before the switches above work")
         else:
             yield from self._first_move()
 
     def _ask(self, call: str) -> Any:
+        """Return what a function of the board's service module returns."""
         return self._shell.value(f"import service; service.{call}")
 
     def _switches(self) -> Iterator[tuple[str, str]]:
+        """Yield the name of each switch and what a person does with it."""
         yield "home", "Press the home switch by hand, and let it go."
         if self._given["inputs"]["lid"] is not None:
             yield "lid", "Open the lid, and close it."
@@ -72,6 +101,7 @@ class Wires:
             yield "stop", "Press the emergency stop, and release it."
 
     def _at_rest(self, states: dict[str, bool]) -> Iterator[SignalCheck]:
+        """Yield a check for each switch that nobody touches."""
         for name, meaning in (("home", "at home"), ("lid", "open"), ("stop", "pressed")):
             if name == "home" or self._given["inputs"][name] is not None:
                 good = not states[name]
@@ -79,6 +109,7 @@ class Wires:
                 yield SignalCheck(f"{name} at rest", SignalOutcome.GOOD if good else SignalOutcome.LOOK, words)
 
     def _tried(self, name: str, text: str) -> SignalCheck:
+        """Return whether an input changes and comes back when a person does this."""
         if self._person.by_itself:
             return SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
         self._person.say(f"{text} ({self._watch_s} s)")
@@ -86,6 +117,7 @@ class Wires:
         return seen(name, changes >= 2, "changed and came back", "look at its wires, its pin and its level")
 
     def _cell(self) -> Iterator[SignalCheck]:
+        """Yield the checks of the load cell: its words, rate and sign."""
         quiet = self._ask(f"words({WORDS})")
         if len(quiet) < WORDS:
             advice = "look at the converter's supply, clock and data wires"
@@ -94,7 +126,7 @@ class Wires:
         wrong = sum(not in_step for _, _, in_step in quiet)
         yield SignalCheck("cell", SignalOutcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
         yield rate_check(rate_of(quiet), self._given["cell"]["rate"])
-        if self._given["cell"]["kind"] == "hx711":  # the other converter's words have none
+        if self._given["cell"]["kind"] == "hx711":  # the other converter has no trailing bits
             words = f"{wrong} of {WORDS} words with wrong trailing bits"
             yield SignalCheck("trailing bits", SignalOutcome.LOOK if wrong else SignalOutcome.GOOD, words)
         if self._person.by_itself:
@@ -107,6 +139,7 @@ class Wires:
         yield seen("cell's sign", rise > self._given["limits"]["count"] / 100, f"{rise:+.0f} counts under load", advice)
 
     def _first_move(self) -> Iterator[SignalCheck]:
+        """Move the head down and up, then the rollers, and ask what was seen."""
         gear = self._given["gear"]
         per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
         self._person.do("Take everything off the rollers. Switch the motor supply on, a hand on the emergency stop.")
@@ -121,12 +154,13 @@ class Wires:
         yield seen("rotate axis", answer, f"{eighth} steps are an eighth of a roller's turn, top to the front", advice)
 
     def _moved(self, axis: int, steps: int, speed: int) -> int:
+        """Move an axis (PRESS or ROTATE) and return the steps that were made."""
         made: int = self._ask(f"move({axis}, {steps}, {1000000 // max(speed, 1)})")
         return made
 
 
 def middle(words: list[list[int]]) -> float:
-    """Median of the signed counts in the converter's words.
+    """Return the median of the signed counts in the converter's words.
 
     >>> middle([[0, 0xFFFFFF, 1], [12500, 1, 1], [25000, 3, 1]])
     1.0
@@ -136,7 +170,7 @@ def middle(words: list[list[int]]) -> float:
 
 
 def rate_of(words: list[list[int]]) -> float:
-    """Words a second, from the ticks, which wrap.
+    """Return the words a second, from the ticks, which wrap.
 
     >>> rate_of([[TICKS - 12500, 5, 1], [0, 5, 1], [12500, 6, 1]])
     80.0

@@ -1,4 +1,4 @@
-"""The board's configuration: read from it, checked on it by its own code before it counts, and read back."""
+"""The board's configuration: read it, change it, have the board check it, write it and read it back."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from midspan.board.shell import BoardShell
 
 TRIAL = "board.new"
 LARGEST_BYTES = 100_000
-# The board's own check: what it accepts here it accepts at its next start, for it is the same code.
+# The board's own check: what it accepts here it accepts at its next start, because it is the same code.
 TAKE = """
 import json, os
 from settings import ConfigurationError, load
@@ -31,13 +31,34 @@ except ConfigurationError as error:
 
 
 def refusal(shell: BoardShell, name: str = CONFIGURATION) -> str | None:
-    """What the board's own code has against a file of it, None when nothing; one on trial then takes its place."""
+    """Return the objection of the board's own code to a file, or None if it accepts it.
+
+    An accepted file on trial takes the place of the board's file; a refused one is removed.
+    """
     words: str | None = shell.value(TAKE.format(name, CONFIGURATION))
     return words
 
 
 def read_configuration(shell: BoardShell) -> dict[str, Any]:
-    """What the board's file holds. Raises BoardError when there is none, ConfigurationError when it is no JSON."""
+    """Return the contents of the board's file.
+
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+
+    Returns
+    -------
+    dict[str, Any]
+        Settings by section and key.
+
+    Raises
+    ------
+    BoardError
+        The board has no such file.
+    ConfigurationError
+        The file is no JSON object.
+    """
     content = shell.read(CONFIGURATION)
     if content is None:
         raise BoardError(
@@ -47,7 +68,7 @@ def read_configuration(shell: BoardShell) -> dict[str, Any]:
 
 
 def parsed(content: bytes, where: str) -> dict[str, Any]:
-    """The object in a configuration file. Raises ConfigurationError when it is no JSON object.
+    """Return the object in a configuration file; raise ConfigurationError if it is no JSON object.
 
     >>> parsed(b'{"name": "bench"}', "board.json")
     {'name': 'bench'}
@@ -59,10 +80,27 @@ def parsed(content: bytes, where: str) -> dict[str, Any]:
 
 
 def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, Any]:
-    """The configuration with KEY=VALUE put in; keys of sections are joined by points, values are JSON or plain words.
+    """Return a copy of a configuration with some values replaced.
 
-    Raises ConfigurationError for a key that is not there: the board's file has every key it may have.
+    Parameters
+    ----------
+    configuration : dict[str, Any]
+        Settings by section and key.
+    changes : Iterable[str]
+        KEY=VALUE each; keys of sections are joined by points, values are JSON or plain words.
 
+    Returns
+    -------
+    dict[str, Any]
+        The copy.
+
+    Raises
+    ------
+    ConfigurationError
+        A key is not in the configuration; the board's file has every key it may have.
+
+    Examples
+    --------
     >>> changed({"name": "a", "press": {"forward": 1}}, ["press.forward=0", "name=north bench"])
     {'name': 'north bench', 'press': {'forward': 0}}
     """
@@ -82,6 +120,7 @@ def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, 
 
 
 def _value(text: str) -> Any:
+    """Return the JSON value of a text, or the text itself if it is no JSON."""
     try:
         return json.loads(text)
     except ValueError:
@@ -89,24 +128,54 @@ def _value(text: str) -> Any:
 
 
 def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[str, Any]:
-    """Give the board a configuration, once its own code has accepted it; what it then holds.
+    """Give the board a configuration once its own code has accepted it, and restart the board with it.
 
-    Raises ConfigurationError with the board's words and changes nothing when it does not. The board starts anew at the
-    end, so that what is asked at its prompt goes by the new file.
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+    content : bytes
+        The file, JSON.
+    where : str
+        Name of the file in messages.
+
+    Returns
+    -------
+    dict[str, Any]
+        Settings that the board now has.
+
+    Raises
+    ------
+    ConfigurationError
+        The board's code refuses it; nothing was changed.
+    BoardError
+        The file did not arrive whole.
     """
     shell.write({TRIAL: content})
     wrong = refusal(shell, TRIAL)
     if wrong is not None:
         raise ConfigurationError(f"{where}: the board refuses it: {wrong}")
     if shell.read(CONFIGURATION) != content:
-        raise BoardError(f"{shell.port}: {CONFIGURATION} did not arrive whole; is the flash full? Write it once more")
+        raise BoardError(f"{shell.port}: {CONFIGURATION} did not arrive whole; is the flash full? Write it again")
     shell.restart()
     return parsed(content, where)
 
 
 def as_text(configuration: dict[str, Any]) -> str:
-    """As the file is written: sections on lines of their own, what is small on one line.
+    """Return the text of a configuration file: each section on lines of its own, small ones on a single line.
 
+    Parameters
+    ----------
+    configuration : dict[str, Any]
+        Settings by section and key.
+
+    Returns
+    -------
+    str
+        JSON.
+
+    Examples
+    --------
     >>> print(as_text({"name": "a", "limits": {"count": 5}, "mark": [8, 0]}))
     {
      "name": "a",
@@ -119,15 +188,32 @@ def as_text(configuration: dict[str, Any]) -> str:
 
 
 def _lines(value: Any) -> str:
+    """Return the text of a section."""
     flat = json.dumps(value)
     if not isinstance(value, dict) or len(flat) < 100:
         return flat
-    inner = [f"  {json.dumps(key)}: {json.dumps(one)}" for key, one in value.items()]
+    inner = [f"  {json.dumps(key)}: {json.dumps(setting)}" for key, setting in value.items()]
     return "{\n" + ",\n".join(inner) + "\n }"
 
 
 def configuration_file(path: Path) -> bytes:
-    """The bytes of a configuration file. Raises ConfigurationError when it cannot be read or is no JSON object."""
+    """Return the bytes of a configuration file on this computer.
+
+    Parameters
+    ----------
+    path : Path
+        File to read.
+
+    Returns
+    -------
+    bytes
+        Its content, a JSON object.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, is too large, or is no JSON object.
+    """
     content = bytes_of(path, ConfigurationError, LARGEST_BYTES)
     parsed(content, str(path))
     return content

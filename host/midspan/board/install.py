@@ -1,4 +1,4 @@
-"""Puts the device code on a board: compiled for its chip, only what differs, compared by hash, loaded once."""
+"""Put the device code on a board: compiled for its chip, only what differs, compared by hash, loaded once."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ ASK_CHIP = (
     "import sys, json; s = sys.implementation; "
     "print(json.dumps([getattr(s, '_machine', sys.platform), list(s.version), getattr(s, '_mpy', 0)]))"
 )
-# A source file of the same name would be loaded instead of the compiled one.
+# A source file of the same name would be loaded instead of the compiled file.
 REMOVE = "import os\nfor name in {}:\n    try:\n        os.remove(name)\n    except OSError:\n        pass\n"
-# Loads every module but the board's own, which would take hold of the pins; forgets first what was loaded before.
+# Loads every module afresh except the board's own, which would take hold of the pins.
 LOAD = """
 import json, sys
 for name in {modules}:
@@ -35,12 +35,30 @@ import {main}, records
 (firmware,) = {{module.FIRMWARE for module in sys.modules.values() if hasattr(module, 'FIRMWARE')}}
 print(json.dumps([firmware, records.PROTOCOL_MAJOR, records.PROTOCOL_MINOR]))
 """
-OLDEST_FIRMWARE = (1, 22)  # the first with DMA, which feeds the motors (MicroPython release notes)
+OLDEST_FIRMWARE = (1, 22)  # first with DMA, which feeds the motors (MicroPython release notes)
 
 
 @dataclass(frozen=True)
 class Installed:
-    """What is on the board now."""
+    """What is on the board after an installation.
+
+    Parameters
+    ----------
+    chip : Chip
+        Chip and firmware.
+    files : int
+        Number of files of the device code.
+    copied : int
+        Number of files that differed and were copied.
+    code_bytes : int
+        Size of all files, bytes.
+    version : str
+        Version of the device code.
+    protocol : str
+        Version of its protocol, major.minor.
+    configuration_is_new : bool
+        True if the board had no configuration and got the default.
+    """
 
     chip: Chip
     files: int
@@ -52,23 +70,54 @@ class Installed:
 
 
 def chip_of(shell: BoardShell) -> Chip:
-    """What kind of board answers."""
+    """Return the chip and firmware of the board.
+
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+
+    Returns
+    -------
+    Chip
+        What its interpreter says.
+    """
     machine, version, mpy = shell.value(ASK_CHIP)
     return Chip(machine, tuple(part for part in version if isinstance(part, int)), mpy)
 
 
 def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
-    """Bring the board's files up to date and prove it.
+    """Bring the board's files up to date, compare their hashes and load the code once.
 
-    The starter is taken away first and comes back last, so that a board on which this was broken off stays at its
-    prompt and never runs half of one version and half of another. A configuration that is there stays.
-    The board starts anew at the end, for by then all of its code lies in its heap twice. Raises BoardError when the
-    firmware is too old, a hash differs afterwards or the code does not load.
+    The starter is removed first and comes back last, so that a board whose installation was broken off stays at its
+    prompt and never runs a mixture of versions. A configuration that is there stays. The board restarts at the end,
+    because by then all of its code is in its heap twice.
+
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+    say : Callable[[str], None]
+        Called with each step in words.
+
+    Returns
+    -------
+    Installed
+        What is on the board now.
+
+    Raises
+    ------
+    BoardError
+        The firmware is too old, a hash differs afterwards, or the code does not load.
+    LinkError
+        The board stopped answering.
     """
     chip = chip_of(shell)
     say(f"board: {chip}")
     if chip.version < OLDEST_FIRMWARE:
-        raise BoardError(f"{chip}: too old, it cannot feed motors; put a current stable firmware on the board")
+        raise BoardError(
+            f"{chip}: too old, it cannot feed motors; put a current stable firmware on the board", code="old_firmware"
+        )
     if chip.has_no_drivers:
         say(
             "an ESP32 runs no gauge yet: motors and HX711 have no drivers for it; what is installed stays at its prompt"
@@ -98,7 +147,11 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
 
 
 def _verify(shell: BoardShell, wanted: dict[str, str]) -> None:
+    """Raise BoardError if a file on the board has another hash."""
     found = shell.hashes(wanted)
     wrong = sorted(name for name in wanted if found.get(name) != wanted[name])
     if wrong:
-        raise BoardError(f"{shell.port}: {', '.join(wrong)} did not arrive whole; is the flash full? Install once more")
+        raise BoardError(
+            f"{shell.port}: {', '.join(wrong)} did not arrive whole; is the flash full? Install again",
+            code="not_whole",
+        )

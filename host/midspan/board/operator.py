@@ -1,4 +1,4 @@
-"""The person at the board: told what to do, waited for, and asked for what only eyes can tell."""
+"""The person at the board: say what to do, wait until it is done, and ask what only eyes can tell."""
 
 from __future__ import annotations
 
@@ -8,20 +8,47 @@ from midspan.board.signal_tests import SignalCheck, SignalOutcome
 
 
 class Person:
-    """Who stands at the gauge; `by_itself` nobody does, and what only eyes can tell stays unseen."""
+    """The person at the gauge.
+
+    Parameters
+    ----------
+    ask : Callable[[str], str]
+        Shows a question and returns the answer.
+    say : Callable[[str], None]
+        Shows a text.
+    by_itself : bool
+        True if nobody is there: nothing is waited for, and what only eyes can tell stays unseen.
+    """
 
     def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
         self._ask, self.say, self.by_itself = ask, say, by_itself
 
     def do(self, text: str) -> None:
-        """Say what to do, and go on when it is done."""
+        """Say what to do and wait until it is done.
+
+        Parameters
+        ----------
+        text : str
+            Instruction.
+        """
         if self.by_itself:
             self.say(text)
         else:
             self._ask(f"{text} Enter when done")
 
     def sees(self, text: str) -> bool | None:
-        """Ask what is to be seen; None when nobody looks."""
+        """Ask a question about what can be seen.
+
+        Parameters
+        ----------
+        text : str
+            Question to answer with yes or no.
+
+        Returns
+        -------
+        bool | None
+            The answer; None if nobody is there.
+        """
         if self.by_itself:
             self.say(f"{text} (nobody looks)")
             return None
@@ -32,7 +59,7 @@ class Person:
 
 
 def seen(name: str, answer: bool | None, words: str, advice: str) -> SignalCheck:
-    """The check that rests on what the person saw."""
+    """Return the check that rests on what the person saw; None as the answer gives UNSEEN."""
     if answer is None:
         return SignalCheck(name, SignalOutcome.UNSEEN, words)
     return (

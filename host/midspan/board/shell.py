@@ -1,4 +1,4 @@
-"""A board's MicroPython prompt, reached through mpremote: run a line there, copy files, compare their hashes."""
+"""A board's MicroPython prompt, reached through mpremote: run code there, copy files, compare their hashes."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from midspan.link.serial_port import Link, find_port
 
 LOG = logging.getLogger(__name__)
 
-# An interrupt for whatever runs there, and out of the raw prompt if another program left the board in it.
+# Interrupts what runs there and leaves the raw prompt, in case another program left the board in it.
 ATTENTION = b"\r\x03\x03\x02"
 PROMPT = b">>> "
 PROMPT_READS = 20  # of a twentieth of a second each
@@ -29,7 +29,7 @@ SERVICE = (
     "no MicroPython prompt there: the gauge's own code runs, or no board is on this port. Put the service jumper on "
     "(wiring.md), press the board's reset button, and try again"
 )
-# Hashes on the board itself, so that what lies in its flash is compared and not what was sent.
+# Hashes are made on the board, so that the contents of its flash are compared and not what was sent.
 HASHES = """
 import hashlib, json, binascii
 found = {}
@@ -46,7 +46,7 @@ for name in %s:
         pass
 print(json.dumps(found))
 """
-# Hexadecimal digits, for the prompt's own line would change some bytes on their way.
+# In hexadecimal digits, because the prompt's line would change some bytes on their way.
 READ = """
 import json, binascii
 try:
@@ -58,13 +58,24 @@ except OSError:
 
 
 def at_prompt(link: Link) -> bool:
-    """Whether a MicroPython prompt answers on an open line; a running gauge takes what is sent for noise."""
+    """Return True if a MicroPython prompt answers on an open line; a running gauge takes the question for noise.
+
+    Parameters
+    ----------
+    link : Link
+        Open line of the board.
+
+    Returns
+    -------
+    bool
+        False if no prompt came within a second.
+    """
     link.write(ATTENTION)
     return _hears(link, PROMPT_READS, PROMPT)
 
 
 def _hears(link: Link, reads: int, *wanted: bytes) -> bool:
-    """Whether one of these comes within so many reads."""
+    """Return True if any of these texts comes within a number of reads."""
     heard = b""
     for _ in range(reads):
         heard += link.read()
@@ -74,42 +85,112 @@ def _hears(link: Link, reads: int, *wanted: bytes) -> bool:
 
 
 class BoardShell:
-    """The prompt of the board at a port. Raises BoardError without mpremote, LinkError without a prompt there.
+    """The MicroPython prompt of the board at a port; most methods are a run of mpremote.
 
-    Each method is one run of mpremote; LinkError names the port when that fails, BoardError what the board said.
+    Parameters
+    ----------
+    port : str
+        Name of the port, as `find_port` takes it.
+
+    Raises
+    ------
+    BoardError
+        The package mpremote is missing; from methods, what the board said when code failed.
+    LinkError
+        There is no such port or no prompt; from methods, the board stopped answering.
     """
 
     def __init__(self, port: str) -> None:
         self.port = find_port(port)
         try:
-            importlib.import_module("mpremote")  # it is run as a program; only those who have a board need it
+            importlib.import_module("mpremote")  # run as a program; needed only with a board
         except ImportError as error:
             raise BoardError(
-                "mpremote is missing, which talks to the board; install it: pip install 'midspan[board]'"
+                "mpremote is missing, which talks to the board; install it: pip install 'midspan[board]'",
+                code="package_missing",
             ) from error
         with open_line(self.port) as link:
             if not at_prompt(link):
-                raise LinkError(f"{self.port}: {SERVICE}")
+                raise LinkError(f"{self.port}: {SERVICE}", code="no_prompt")
 
     def execute(self, code: str) -> str:
-        """What this code prints on the board. Raises BoardError with the last line of what went wrong there."""
+        """Run code on the board and return what it prints.
+
+        Parameters
+        ----------
+        code : str
+            MicroPython statements.
+
+        Returns
+        -------
+        str
+            All that was printed.
+
+        Raises
+        ------
+        BoardError
+            The code failed; the message has the last line of the board's report.
+        LinkError
+            The board stopped answering.
+        """
         return self._mpremote("exec", code)
 
     def value(self, code: str) -> Any:
-        """The JSON that this code prints on the board."""
+        """Run code on the board and return the JSON that it prints.
+
+        Parameters
+        ----------
+        code : str
+            MicroPython statements.
+
+        Returns
+        -------
+        Any
+            Value of the JSON.
+
+        Raises
+        ------
+        BoardError
+            The code failed or printed something else.
+        """
         printed = self.execute(code)
         try:
             return json.loads(printed)
         except ValueError as error:
-            raise BoardError(f"{self.port}: the board printed {printed[-60:]!r} where JSON was due") from error
+            raise BoardError(
+                f"{self.port}: the board printed {printed[-60:]!r}, expected JSON; reset it and try again",
+                code="no_json",
+            ) from error
 
     def read(self, name: str) -> bytes | None:
-        """A small file of the board, None when there is none of this name."""
+        """Return a small file of the board.
+
+        Parameters
+        ----------
+        name : str
+            Name on the board.
+
+        Returns
+        -------
+        bytes | None
+            Its content; None if there is no such file.
+        """
         digits = self.value(READ.format(name))
         return None if digits is None else bytes.fromhex(digits)
 
     def write(self, files: Mapping[str, bytes]) -> None:
-        """Put files on the board, over those of the same names. Raises BoardError when one does not arrive whole."""
+        """Put files on the board, over files of the same names.
+
+        Parameters
+        ----------
+        files : Mapping[str, bytes]
+            Content by name.
+
+        Raises
+        ------
+        BoardError
+            A file cannot be written.
+        """
         if not files:
             return
         with TemporaryDirectory() as folder:
@@ -120,24 +201,42 @@ class BoardShell:
             self._mpremote(*copies[1:])
 
     def restart(self) -> None:
-        """Start the board anew at its prompt: with its whole heap, and with the files that it has now.
+        """Restart the board at its prompt: with its whole heap, and with the files that it has now.
 
-        Asked for at the raw prompt, so that boot.py runs and main.py, which would move the head, does not. Raises
-        LinkError when the prompt does not come back.
+        Restarting from the raw prompt runs boot.py but not main.py, which would move the head.
+
+        Raises
+        ------
+        LinkError
+            The prompt does not come back.
         """
         with open_line(self.port) as link:
             link.write(ATTENTION + TO_RAW_PROMPT)
             ready = _hears(link, PROMPT_READS, RAW_PROMPT)
             link.write(RESTART)
             if not (ready and _hears(link, RESTART_READS, RAW_PROMPT, PROMPT) and at_prompt(link)):
-                raise LinkError(f"{self.port}: the board does not come back to its prompt; press its reset button")
+                raise LinkError(
+                    f"{self.port}: the board does not come back to its prompt; press its reset button", code="no_prompt"
+                )
 
     def hashes(self, names: Iterable[str]) -> dict[str, str]:
-        """SHA-256, computed on the board, of those of the named files that are there."""
+        """Return the SHA-256 of files on the board, computed there.
+
+        Parameters
+        ----------
+        names : Iterable[str]
+            Names on the board.
+
+        Returns
+        -------
+        dict[str, str]
+            Hash in hexadecimal digits by name, for the files that are there.
+        """
         found: dict[str, str] = self.value(HASHES % sorted(names))
         return found
 
     def _mpremote(self, *arguments: str) -> str:
+        """Run mpremote with these arguments and return what it prints."""
         command = [sys.executable, "-m", "mpremote", "connect", self.port, "resume", *arguments]
         try:
             done = subprocess.run(

@@ -1,4 +1,4 @@
-"""What readings of an empty gauge say of its wiring: rate, lost and spoilt words, noise. Needs no calibration."""
+"""Judge the wiring from readings of an empty gauge: rate, lost and damaged words, noise. Needs no calibration."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from midspan.archive.raw_run import RawRun
 from midspan.measurement.harmonics import MAD_TO_SIGMA
 
 SATURATED, OUT_OF_STEP, GAP_BEFORE = 2, 4, 8  # status bits of protocol/readings.avsc
-RATE_OFF = 0.1  # the converter's own oscillator may be off by some percent (common practice, no source), not by ten
+RATE_OFF = 0.1  # the converter's own oscillator is within some percent (common practice, no source)
 LOST = 0.005
-# A sound 2 kg cell scatters by 45 counts (0.042 g by the converter's data sheet); the device's limit is 1.6 kg, or
-# about 1.7 million. Four times that noise still costs next to nothing, but something feeds it.
+# A sound 2 kg cell scatters by 45 counts (0.042 g by the converter's data sheet); the device's limit is 1.6 kg, about
+# 1.7 million counts. Four times that noise hardly spoils a result but shows that something disturbs the cell.
 NOISE_OF_LIMIT = 1e-4
-# Motors that are held or turn make some noise of their own; on one rig a running one made thirteen times as much.
+# Motors that hold or turn add some noise; on one rig a running motor made thirteen times as much.
 HELD_TIMES, MOVING_TIMES = 2.0, 4.0
 
 
 class SignalOutcome(Enum):
-    """How a check ended."""
+    """Result of a check: good, to be looked at, or not seen."""
 
     GOOD = "good"
     LOOK = "look"
@@ -30,7 +30,17 @@ class SignalOutcome(Enum):
 
 @dataclass(frozen=True, slots=True)
 class SignalCheck:
-    """One thing looked at, and what to do when it is not as it should be."""
+    """Result of a check, with what to do if it is not good.
+
+    Parameters
+    ----------
+    name : str
+        Name of what was checked.
+    outcome : SignalOutcome
+        Its result.
+    words : str
+        What was found, for people; after a semicolon what to do.
+    """
 
     name: str
     outcome: SignalOutcome
@@ -39,7 +49,11 @@ class SignalCheck:
 
 @dataclass(frozen=True, slots=True)
 class SignalLevel:
-    """A stretch of readings: samples a second, share of samples missing, spoilt words, middle and scatter in counts."""
+    """Summary of a stretch of readings.
+
+    `missing` is the share of samples that are missing, `out_of_step` and `saturated` are numbers of words, `middle` and
+    `scatter` are in counts.
+    """
 
     rate_hz: float
     missing: float
@@ -51,9 +65,9 @@ class SignalLevel:
 
 
 def level(run: RawRun, *, moving: bool = False) -> SignalLevel:
-    """That of a run's settled readings, or with `moving` of those between which a motor went on.
+    """Return the summary of a run's settled readings, or with `moving` of the readings during which a motor moved.
 
-    The scatter is robust, so that one spike does not stand for all, and a steady drift is taken out of it.
+    The scatter is robust, so that a single spike does not dominate it, and a steady drift is taken out of it.
     """
     went = (np.diff(run.press_steps, prepend=run.press_steps[0]) != 0) | (
         np.diff(run.rotate_steps, prepend=run.rotate_steps[0]) != 0
@@ -74,11 +88,12 @@ def level(run: RawRun, *, moving: bool = False) -> SignalLevel:
 
 
 def _scatter(time_s: np.ndarray, counts: np.ndarray) -> float:
+    """Return the standard deviation of counts about their drift; NaN for fewer than three readings."""
     third = len(counts) // 3
     if not third:
         return float("nan")
-    # The resistant line of J. W. Tukey (Exploratory Data Analysis, 1977): medians of the outer thirds, so that no
-    # spike bends it.
+    # Resistant line of J. W. Tukey (Exploratory Data Analysis, 1977): medians of the outer thirds, which no spike
+    # bends.
     first, last = slice(None, third), slice(-third, None)
     rise = float(np.median(counts[last]) - np.median(counts[first]))
     span_s = float(np.median(time_s[last]) - np.median(time_s[first]))
@@ -87,13 +102,14 @@ def _scatter(time_s: np.ndarray, counts: np.ndarray) -> float:
 
 
 def _check(name: str, good: bool, words: str, advice: str) -> SignalCheck:
+    """Return a check; the advice is added if it is not good."""
     return SignalCheck(
         name, SignalOutcome.GOOD if good else SignalOutcome.LOOK, words if good else f"{words}; {advice}"
     )
 
 
 def rate_check(rate_hz: float, nominal_hz: float) -> SignalCheck:
-    """Is the sampling rate about the one that the board's file says?
+    """Compare the sampling rate with the rate in the board's file.
 
     >>> rate_check(81.2, 80.0).words, rate_check(10.1, 80.0).outcome.value
     ('81.2 a second, nominal 80.0', 'look')
@@ -104,7 +120,7 @@ def rate_check(rate_hz: float, nominal_hz: float) -> SignalCheck:
 
 
 def words_checks(found: SignalLevel) -> list[SignalCheck]:
-    """Do the words come whole, and all of them?"""
+    """Check that all words came, and came whole."""
     lost = f"{100 * found.missing:.1f} % of the samples missing"
     wrong = f"{found.out_of_step} of {found.readings + found.out_of_step} words with wrong trailing bits"
     ends = f"{found.saturated} words at the end of the range"
@@ -116,7 +132,7 @@ def words_checks(found: SignalLevel) -> list[SignalCheck]:
 
 
 def noise_check(name: str, found: SignalLevel, count_limit: int) -> SignalCheck:
-    """Is the noise of a quiet gauge about what the converter's data sheet says?"""
+    """Compare the noise of a quiet gauge with what a sound cell has; no noise at all is suspect too."""
     most = NOISE_OF_LIMIT * count_limit
     words = f"{found.scatter:.0f} counts rms, at most {most:.0f}"
     if found.scatter < 1:
@@ -125,7 +141,7 @@ def noise_check(name: str, found: SignalLevel, count_limit: int) -> SignalCheck:
 
 
 def coupling_check(name: str, found: SignalLevel, quiet: SignalLevel, most_times: float) -> SignalCheck:
-    """Does a motor disturb the cell?"""
+    """Compare the noise while a motor is on with the noise without motors."""
     times = found.scatter / quiet.scatter if quiet.scatter else float("inf")
     words = f"{found.scatter:.0f} counts rms, {times:.1f} times that without motors"
     advice = "keep the motor's wires off the cell's, lower its current, see grounding and noise in wiring.md"
@@ -133,7 +149,7 @@ def coupling_check(name: str, found: SignalLevel, quiet: SignalLevel, most_times
 
 
 def zero_check(before: SignalLevel, after: SignalLevel, count_limit: int) -> SignalCheck:
-    """Is the zero the same after the head went down and came home?"""
+    """Compare the zero before and after the head went down and came home."""
     shift = after.middle - before.middle
     words = f"{shift:+.0f} counts after the head was away"
     return _check("zero", abs(shift) <= 10 * NOISE_OF_LIMIT * count_limit, words, "something touches the head at home")

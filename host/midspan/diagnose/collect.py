@@ -1,6 +1,7 @@
-"""What a diagnosis looks for, and how each part of it becomes text that may leave the house.
+"""Collect the parts of a diagnosis as text that may be given away.
 
-Something is broken when a diagnosis is asked for: what cannot be read is told as that, and the rest is packed.
+When a diagnosis is asked for, something is broken: a part that cannot be read is listed with the reason, and the rest
+is packed.
 """
 
 from __future__ import annotations
@@ -32,17 +33,31 @@ from midspan.wire.framing import Deframer, Frame
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Record
 from midspan.wire.schema import fingerprint
 
-LOG_BYTES = 300_000  # of its end
-PIECES = 2_000  # of the end of a trace, two or three shafts
+LOG_BYTES = 300_000  # taken from its end
+PIECES = 2_000  # taken from the end of a trace: two or three shafts
 OUR_ENDINGS = (".avro", ".db", ".db-wal", ".toml", ".json", ".jsonl", ".csv", ".log", ".html", ".pdf")
 BROKEN = (MidspanError, OSError, ValueError, RecursionError)
-WHERE = re.compile(r"at line [0-9]+, column [0-9]+")  # of a mistake in a file of settings
+WHERE = re.compile(r"at line [0-9]+, column [0-9]+")  # place of a mistake in a file of settings
 SourceT = TypeVar("SourceT", bound=Path | StorePlace | str | None)
 
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """Where a diagnosis looks: a folder with its settings and traces, files besides, database, log, and a port."""
+    """Places where a diagnosis looks.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder with settings and traces.
+    files : tuple[Path, ...]
+        Settings and traces elsewhere.
+    store : StorePlace | None
+        Database of results; None to leave it out.
+    log : Path | None
+        Log file; None to leave it out.
+    port : str | None
+        Port of the gauge; None to leave it out.
+    """
 
     folder: Path
     files: tuple[Path, ...] = ()
@@ -53,9 +68,10 @@ class Sources:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A member of the pack: its name there, what it is, the text, and the file or port it was made from, if any.
+    """A member of the pack.
 
-    `text` is None for what could not be read: `what` then tells why, and `error` in words that stay in the house.
+    `source` is the file or port it was made from, None if there is none. `text` is None if the part could not be read;
+    then `what` gives the reason without names, and `error` the full reason, which stays on this computer.
     """
 
     name: str
@@ -67,13 +83,13 @@ class Part:
 
 @dataclass
 class Collector:
-    """Collects the parts one by one, with one set of placeholders for all."""
+    """Collects the parts, with the same placeholders in all of them."""
 
     sources: Sources
     names: Placeholders = field(default_factory=Placeholders)
 
     def parts(self) -> Iterator[Part]:
-        """Give every part, what could not be read among them; raises nothing that a broken file can cause."""
+        """Yield every part, unreadable ones included; raise nothing that a broken file can cause."""
         at = self.sources
         yield self._part("versions.txt", "versions", None, lambda _: _lines(versions()))
         for number, path in enumerate(self._settings(), 1):
@@ -89,6 +105,7 @@ class Collector:
             yield self._part("gauge.txt", "what the gauge says of itself", at.port, self._identity)
 
     def _part(self, name: str, what: str, source: SourceT, make: Callable[[SourceT], str]) -> Part:
+        """Return a part made from a source, or the reason why it cannot be read."""
         try:
             return Part(name, what, make(source), source)
         except BROKEN as error:
@@ -96,12 +113,13 @@ class Collector:
             return Part(name, f"{what}: {self._blotted(log_argument(error))} {place}".strip(), None, source, str(error))
 
     def _blotted(self, words: object) -> str:
+        """Return words with placeholders for what came from outside."""
         return scrubbed_line(str(words), self.names)
 
     # Settings
 
     def _settings(self) -> list[Path]:
-        """Return the files that were given, those of Midspan in the folder and whatever a plan names, each once."""
+        """Return the files that were given, those of Midspan in the folder and those that a plan names, each once."""
         beside = [path for path in sorted(self.sources.folder.glob("*.toml")) if _may_be_ours(path)]
         given = [path for path in self.sources.files if not _trace_time(path)]
         found: dict[Path, None] = {}
@@ -111,6 +129,7 @@ class Collector:
         return list(found)
 
     def _settings_in(self, path: Path) -> str:
+        """Return a file of settings as JSON, with placeholders."""
         kind = kind_of(path)
         told_of = {"file": self.names.of(path.name, "file"), "kind": kind}
         content = scrubbed(read_toml(path), self.names)
@@ -119,28 +138,32 @@ class Collector:
     # Log and trace
 
     def _log(self, path: Path) -> str:
+        """Return the end of the log, with placeholders."""
         before = path.with_name(f"{path.name}.1")
         text = (before.read_bytes() if before.is_file() else b"") + path.read_bytes()
         return "\n".join(scrubbed_log(text[-LOG_BYTES:].decode("utf-8", "replace").split("\n"), self.names))
 
     def _newest_trace(self) -> list[Path]:
+        """Return the trace that was written to last; an empty list if there is none."""
         there = {path: _trace_time(path) for path in (*self.sources.files, *self.sources.folder.glob("*"))}
         return sorted((path for path, time_s in there.items() if time_s), key=lambda path: there[path])[-1:]
 
     def _trace(self, path: Path) -> str:
+        """Return the end of a trace, with placeholders."""
         pieces = deque(read_trace(path), maxlen=PIECES)
         return "\n".join(self._blotted(line) for line in _told(pieces))
 
     # Gauge
 
     def _identity(self, port: str) -> str:
+        """Return the fields of the gauge's Identify, with placeholders."""
         with open_line(port) as line:
             found = Gauge(line).identify()
-        return _lines((one.name, self._blotted(in_words(getattr(found, one.name)))) for one in fields(found))
+        return _lines((item.name, self._blotted(in_words(getattr(found, item.name)))) for item in fields(found))
 
 
 def versions() -> Iterator[tuple[str, str]]:
-    """Give what runs here: Midspan and what it is made for, Python, system, and every library that it names."""
+    """Yield name and version of all that runs here: Midspan, its formats, Python, the system, and every library."""
     yield "midspan", version("midspan")
     yield "protocol", f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR} {fingerprint().hex()}"
     yield "evaluation", EVALUATION
@@ -154,6 +177,7 @@ def versions() -> Iterator[tuple[str, str]]:
 
 
 def _version_of(name: str) -> str:
+    """Return the version of a package in words."""
     try:
         return version(name)
     except PackageNotFoundError:
@@ -161,11 +185,12 @@ def _version_of(name: str) -> str:
 
 
 def _lines(facts: Iterable[tuple[str, object]]) -> str:
+    """Return facts as text, a line each."""
     return "\n".join(f"{name}: {value}" for name, value in dict(facts).items())
 
 
 def _files_in(folder: Path) -> str:
-    """How many files of each ending are there and how large they are: names are a person's."""
+    """Return number and size of the files of each ending; their names may be personal."""
     sizes: dict[str, list[int]] = {}
     for path in folder.iterdir():
         if path.is_file():
@@ -175,7 +200,7 @@ def _files_in(folder: Path) -> str:
 
 
 def _may_be_ours(path: Path) -> bool:
-    """Return False for settings of another program; what is no TOML may be ours, and broken."""
+    """Return False for settings of another program; a file that is no TOML may be ours, and broken."""
     try:
         read_toml(path)
     except MidspanError:
@@ -184,11 +209,12 @@ def _may_be_ours(path: Path) -> bool:
 
 
 def _named_by(path: Path) -> tuple[str, ...]:
+    """Return the files that a plan names; empty for a file that is no plan."""
     return named_by(path) if kind_of(path) == PLAN else ()
 
 
 def _trace_time(path: Path) -> float:
-    """Return when a trace was written to last (seconds since 1970), 0 for one of nothing and for any other file."""
+    """Return when a trace was last written to (seconds since 1970); 0 for an empty trace and for any other file."""
     try:
         status = path.stat()
         return status.st_mtime if status.st_size > len(FIRST_LINE) + 1 and is_trace(path) else 0.0
@@ -197,9 +223,10 @@ def _trace_time(path: Path) -> float:
 
 
 def _told(pieces: Iterable[Passed]) -> Iterator[str]:
-    """Give the lines of a trace anew from its bytes; those that are no frame, or of a record with text, only by number.
+    """Yield the lines of a trace made anew from its bytes.
 
-    The first frame of each direction may lack its beginning.
+    Bytes that are no frame, and records with text, appear only as numbers. The first frame of each direction may lack
+    its beginning.
     """
     ends: dict[tuple[int, str], Deframer] = {}
     for piece in pieces:
@@ -209,9 +236,9 @@ def _told(pieces: Iterable[Passed]) -> Iterator[str]:
 
 
 def _bytes_of(item: Frame | FrameError) -> str:
-    """Return the bytes of a record in which no text can stand, empty for anything else."""
+    """Return the bytes of a record that has no text; empty for anything else."""
     said = None if isinstance(item, FrameError) else said_in(item.body)
     if isinstance(item, FrameError) or not isinstance(said, Record):
         return ""
-    kinds = {type(getattr(said, one.name)) for one in fields(said)}
+    kinds = {type(getattr(said, item.name)) for item in fields(said)}
     return "" if kinds & {str, bytes} else f" | {item.body.hex()}"

@@ -1,4 +1,4 @@
-"""The keys and words that a file of settings can have from us: whatever else stands there is a person's own.
+"""Keys and words that a file of settings can have from Midspan; everything else in it is a person's own.
 
 They are taken from the models that check these files, so a new key is known without being named here.
 
@@ -29,7 +29,7 @@ FILES = (SortPlan, Calibration, Bands, HandBench, MassSet, BarFile, Sizes, Scale
 
 @cache
 def known_keys() -> dict[str, frozenset[str]]:
-    """Return each key of any file of settings, with the words that may stand there because we gave them a meaning."""
+    """Return each key of any file of settings, with the words that its value may have because Midspan defines them."""
     known: dict[str, frozenset[str]] = {}
     for key, kinds in _fields():
         words = {word for kind in kinds if get_origin(kind) is Literal for word in get_args(kind)}
@@ -39,19 +39,19 @@ def known_keys() -> dict[str, frozenset[str]]:
 
 @cache
 def secret_keys() -> frozenset[str]:
-    """Return the keys whose value is a secret, or an array of secrets."""
+    """Return the keys whose value is a secret or an array of secrets."""
     return frozenset(key for key, kinds in _fields() if SecretStr in kinds)
 
 
 def _fields() -> Iterator[tuple[str, list[Any]]]:
-    """Give the key of every field of all files, and its type with all that this is made of."""
+    """Yield the key of every field of all files, with its type and all parts of that type."""
     for model in _models(FILES):
         for name, field in model.model_fields.items():
             yield field.alias or name, [*_kinds_in(field.annotation)]
 
 
 def _models(kinds: Iterable[Any]) -> Iterator[type[BaseModel]]:
-    """Give the models among these types, and those of their own tables."""
+    """Yield the models among these types, and the models of their fields."""
     for kind in kinds:
         if isinstance(kind, type) and issubclass(kind, BaseModel):
             yield kind
@@ -60,7 +60,7 @@ def _models(kinds: Iterable[Any]) -> Iterator[type[BaseModel]]:
 
 
 def _kinds_in(kind: Any) -> Iterator[Any]:
-    """Give a type and all types that it is written with."""
+    """Yield a type and all types that it is built from."""
     yield kind
     for inner in get_args(kind):
         yield from _kinds_in(inner)

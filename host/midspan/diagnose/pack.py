@@ -1,4 +1,4 @@
-"""The pack itself: every part as a member of one zip file, with a list of what is in it and what could not be read."""
+"""Write the pack: every part as a member of a zip file, with a list of what is in it and what could not be read."""
 
 from __future__ import annotations
 
@@ -18,9 +18,24 @@ are left out. Nothing of it was sent anywhere by Midspan.
 
 
 def pack(sources: Sources, out: Path) -> list[Part]:
-    """Collect what helps, write it to a new file and return its parts.
+    """Collect the parts and write them to a new zip file.
 
-    Raises OutputError when the file is there already or cannot be written.
+    Parameters
+    ----------
+    sources : Sources
+        Places to look.
+    out : Path
+        File to write.
+
+    Returns
+    -------
+    list[Part]
+        All parts; `text` is None for those that could not be read.
+
+    Raises
+    ------
+    OutputError
+        The file exists already or cannot be written.
     """
     parts = [*Collector(sources).parts()]
     content = _zipped(parts)
@@ -30,7 +45,7 @@ def pack(sources: Sources, out: Path) -> list[Part]:
             with file:
                 file.write(content)
         except OSError:
-            out.unlink()  # half a pack helps nobody, and its name would be taken
+            out.unlink()  # half a pack is of no use, and its name would be taken
             raise
     return parts
 
@@ -47,7 +62,7 @@ def _zipped(parts: list[Part]) -> bytes:
 
 
 def _list(parts: list[Part]) -> str:
-    """Return what the pack holds, without names of files."""
+    """Return the contents of the pack in words, without names of files."""
     there = "".join(f"  {part.name}: {part.what}\n" for part in parts if part.text is not None)
     lacking = "".join(f"  {part.name}: {part.what}\n" for part in parts if part.text is None)
     return f"{WORDS}\nIn it:\n{there}" + (f"\nCould not be read:\n{lacking}" if lacking else "")

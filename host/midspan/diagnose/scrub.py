@@ -1,8 +1,8 @@
-"""What leaves the house: only what is known to be ours. Every text of a person becomes a placeholder, a secret nothing.
+"""Let only what is known to be ours into the pack: a placeholder replaces every text of a person, secrets are removed.
 
-Nothing is looked for that might be a name, for no list of names is whole. Numbers, dates, the keys and words of our own
-settings and the sentences of our own log are let through, and everything else is replaced: the same text by the same
-placeholder wherever it stands, so that who reads it sees what belongs together.
+No list of names is complete, so nothing is searched for that might be a name. Numbers, dates, the keys and words of our
+own settings and the sentences of our own log pass. Everything else is replaced, the same text by the same placeholder
+everywhere, so that a reader sees what belongs together.
 
 >>> names = Placeholders()
 >>> scrubbed({"gauge": {"name": "attic", "port": "COM3"}, "notices": {"webhook": ["https://x/y"]}}, names)
@@ -25,23 +25,23 @@ from midspan.wire.records import FaultCode, HostFault
 REMOVED = "removed"
 TEXT = "text"
 UNKNOWN = "unknown-key"
-# The names that systems give ports; one with a serial number or a word of its own is not among them.
+# Names that systems give ports; a name with a serial number or a word of its own is not among them.
 PORT = re.compile(r"/dev/(tty(S|ACM|USB)?|pts/)[0-9]{1,4}|COM[0-9]{1,4}|rehearsal")
-VERSION = re.compile(r"(micropython )?[0-9]\.[0-9]{1,2}\.[0-9]{1,2}(?![^ ])")  # what a gauge runs on begins so
+VERSION = re.compile(r"(micropython )?[0-9]\.[0-9]{1,2}\.[0-9]{1,2}(?![^ ])")  # beginning of a gauge's firmware
 # A quote that was torn off ends with its line.
 QUOTE = re.compile(f"{OPENING}([^{CLOSING}]*)(?:{CLOSING}|$)")
 CODES = frozenset(code.name for code in (*FaultCode, *HostFault))
 
 
 class Placeholders:
-    """What stands in place of each text, the same for the same text: its kind and a number."""
+    """Replacements of texts: kind and number, the same for the same text."""
 
     def __init__(self) -> None:
         self._of: dict[str, str] = {}
         self._counts: Counter[str] = Counter()
 
     def of(self, text: str, kind: str = TEXT) -> str:
-        """Return what stands for a text; `kind` counts where it is met for the first time."""
+        """Return the replacement of a text; `kind` names a text that is met for the first time."""
         version = VERSION.match(text)
         if version is not None:
             return f"{version[0]} {self.of(text[version.end() :])}".strip()
@@ -54,35 +54,36 @@ class Placeholders:
 
 
 def scrubbed(value: Any, names: Placeholders, key: str = TEXT) -> Any:
-    """Return the value of a key of settings, and all that is in it, as it may leave the house."""
+    """Return the value of a key of settings, with all that is in it, fit to be given away."""
     if key in secret_keys():
         return REMOVED
     if isinstance(value, dict):
-        return dict(_entry(inner, one, names) for inner, one in value.items())
+        return dict(_entry(inner, content, names) for inner, content in value.items())
     if isinstance(value, list):
-        return [scrubbed(one, names, key) for one in value]
+        return [scrubbed(item, names, key) for item in value]
     if isinstance(value, str):
         return value if value in known_keys().get(key, ()) else names.of(value, key)
     return value if isinstance(value, bool) else _plain(value)
 
 
 def _entry(key: str, value: Any, names: Placeholders) -> tuple[str, Any]:
+    """Return a key and its value, fit to be given away."""
     if key in known_keys():
         return key, scrubbed(value, names, key)
     return names.of(key, UNKNOWN), _unknown(value, names)
 
 
 def _unknown(value: Any, names: Placeholders) -> Any:
-    """Under a key of a person's own nothing is let through: a number may be that of a telephone."""
+    """Return only types under a key of a person's own: even a number may be that of a telephone."""
     if isinstance(value, dict):
-        return {names.of(key, UNKNOWN): _unknown(one, names) for key, one in value.items()}
+        return {names.of(key, UNKNOWN): _unknown(content, names) for key, content in value.items()}
     if isinstance(value, list):
-        return [_unknown(one, names) for one in value]
+        return [_unknown(item, names) for item in value]
     return type(value).__name__
 
 
 def _plain(value: Any) -> Any:
-    """Return a number that JSON has as it is, and a date or any other number in words."""
+    """Return a number that JSON can hold as it is, and a date or any other number in words."""
     if isinstance(value, date | datetime | time) or not math.isfinite(value):
         return str(value)
     return value
@@ -94,7 +95,7 @@ def scrubbed_line(line: str, names: Placeholders) -> str:
 
 
 def scrubbed_log(lines: list[str], names: Placeholders) -> Iterator[str]:
-    """Give the lines of a log as they may leave the house; one that no log of ours has is only counted."""
+    """Yield the lines of a log fit to be given away; lines that no log of ours has are only counted."""
     foreign = 0
     for line in lines:
         if LINE.match(line):
