@@ -124,8 +124,8 @@ class Wires:
             yield SignalCheck("cell", SignalOutcome.LOOK, f"{len(quiet)} of {WORDS} words came; {advice}")
             return
         wrong = sum(not in_step for _, _, in_step in quiet)
-        yield SignalCheck("cell", SignalOutcome.GOOD, f"{WORDS} of {WORDS} words came, middle {middle(quiet):.0f}")
-        yield rate_check(rate_of(quiet), self._given["cell"]["rate"])
+        yield SignalCheck("cell", SignalOutcome.GOOD, f"{WORDS} of {WORDS} words came, middle {_middle(quiet):.0f}")
+        yield rate_check(_rate_of(quiet), self._given["cell"]["rate"])
         if self._given["cell"]["kind"] == "hx711":  # the other converter has no trailing bits
             words = f"{wrong} of {WORDS} words with wrong trailing bits"
             yield SignalCheck("trailing bits", SignalOutcome.LOOK if wrong else SignalOutcome.GOOD, words)
@@ -133,7 +133,7 @@ class Wires:
             yield SignalCheck("cell's sign", SignalOutcome.UNSEEN, "nobody is there to press")
             return
         self._person.do("Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
-        rise = middle(self._ask(f"words({WORDS})")) - middle(quiet)
+        rise = _middle(self._ask(f"words({WORDS})")) - _middle(quiet)
         self._person.say("Let it go.")
         advice = "swap the cell's two signal wires if it falls; look at its four wires if nothing changes"
         yield seen("cell's sign", rise > self._given["limits"]["count"] / 100, f"{rise:+.0f} counts under load", advice)
@@ -159,20 +159,44 @@ class Wires:
         return made
 
 
-def middle(words: list[list[int]]) -> float:
-    """Return the median of the signed counts in the converter's words.
+def _middle(words: list[list[int]]) -> float:
+    """Return the median of the counts in the converter's words.
 
-    >>> middle([[0, 0xFFFFFF, 1], [12500, 1, 1], [25000, 3, 1]])
+    Parameters
+    ----------
+    words : list[list[int]]
+        Time in device ticks, word, and 1 for a word with right trailing bits, of each sample.
+
+    Returns
+    -------
+    float
+        Median of the signed counts; 0 if there are no words.
+
+    Examples
+    --------
+    >>> _middle([[0, 0xFFFFFF, 1], [12500, 1, 1], [25000, 3, 1]])
     1.0
     """
     counts = [word - 0x1000000 if word & 0x800000 else word for _, word, _ in words]
     return float(np.median(counts)) if counts else 0.0
 
 
-def rate_of(words: list[list[int]]) -> float:
-    """Return the words a second, from the ticks, which wrap.
+def _rate_of(words: list[list[int]]) -> float:
+    """Return the sampling rate, from the ticks, which wrap.
 
-    >>> rate_of([[TICKS - 12500, 5, 1], [0, 5, 1], [12500, 6, 1]])
+    Parameters
+    ----------
+    words : list[list[int]]
+        Time in device ticks, word, and 1 for a word with right trailing bits, of each sample.
+
+    Returns
+    -------
+    float
+        Samples a second.
+
+    Examples
+    --------
+    >>> _rate_of([[TICKS - 12500, 5, 1], [0, 5, 1], [12500, 6, 1]])
     80.0
     """
     gaps_us = [(after[0] - before[0]) % TICKS for before, after in itertools.pairwise(words)]

@@ -31,9 +31,21 @@ except ConfigurationError as error:
 
 
 def refusal(shell: BoardShell, name: str = CONFIGURATION) -> str | None:
-    """Return the objection of the board's own code to a file, or None if it accepts it.
+    """Return the objection of the board's own code to a file.
 
     An accepted file on trial takes the place of the board's file; a refused one is removed.
+
+    Parameters
+    ----------
+    shell : BoardShell
+        Prompt of the board.
+    name : str
+        File on the board.
+
+    Returns
+    -------
+    str | None
+        What is wrong; None if the code accepts the file.
     """
     words: str | None = shell.value(TAKE.format(name, CONFIGURATION))
     return words
@@ -64,13 +76,32 @@ def read_configuration(shell: BoardShell) -> dict[str, Any]:
         raise BoardError(
             f"{shell.port}: the board has no {CONFIGURATION}; run: midspan board install --port {shell.port}"
         )
-    return parsed(content, f"{shell.port}: {CONFIGURATION}")
+    return _parsed(content, f"{shell.port}: {CONFIGURATION}")
 
 
-def parsed(content: bytes, where: str) -> dict[str, Any]:
-    """Return the object in a configuration file; raise ConfigurationError if it is no JSON object.
+def _parsed(content: bytes, where: str) -> dict[str, Any]:
+    """Return the object in a configuration file.
 
-    >>> parsed(b'{"name": "bench"}', "board.json")
+    Parameters
+    ----------
+    content : bytes
+        The file, JSON.
+    where : str
+        Name of the file in messages.
+
+    Returns
+    -------
+    dict[str, Any]
+        Settings by section and key.
+
+    Raises
+    ------
+    ConfigurationError
+        The content is no JSON object.
+
+    Examples
+    --------
+    >>> _parsed(b'{"name": "bench"}', "board.json")
     {'name': 'bench'}
     """
     found = json_in(content, where, ConfigurationError)
@@ -158,7 +189,7 @@ def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[s
     if shell.read(CONFIGURATION) != content:
         raise BoardError(f"{shell.port}: {CONFIGURATION} did not arrive whole; is the flash full? Write it again")
     shell.restart()
-    return parsed(content, where)
+    return _parsed(content, where)
 
 
 def as_text(configuration: dict[str, Any]) -> str:
@@ -215,5 +246,5 @@ def configuration_file(path: Path) -> bytes:
         The file cannot be read, is too large, or is no JSON object.
     """
     content = bytes_of(path, ConfigurationError, LARGEST_BYTES)
-    parsed(content, str(path))
+    _parsed(content, str(path))
     return content

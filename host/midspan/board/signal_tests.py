@@ -51,8 +51,22 @@ class SignalCheck:
 class SignalLevel:
     """Summary of a stretch of readings.
 
-    `missing` is the share of samples that are missing, `out_of_step` and `saturated` are numbers of words, `middle` and
-    `scatter` are in counts.
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second; 0 if it cannot be told.
+    missing : float
+        Share of samples that are missing.
+    out_of_step : int
+        Number of words with wrong trailing bits.
+    saturated : int
+        Number of words at the end of the converter's range.
+    middle : float
+        Median, counts.
+    scatter : float
+        Standard deviation about the drift, counts; NaN for fewer than three readings.
+    readings : int
+        Number of sound readings.
     """
 
     rate_hz: float
@@ -65,9 +79,21 @@ class SignalLevel:
 
 
 def level(run: RawRun, *, moving: bool = False) -> SignalLevel:
-    """Return the summary of a run's settled readings, or with `moving` of the readings during which a motor moved.
+    """Return the summary of a run's settled readings, or of those during which a motor moved.
 
     The scatter is robust, so that a single spike does not dominate it, and a steady drift is taken out of it.
+
+    Parameters
+    ----------
+    run : RawRun
+        A bench step.
+    moving : bool
+        True for the readings during which a motor moved.
+
+    Returns
+    -------
+    SignalLevel
+        Rates and levels of those readings.
     """
     went = (np.diff(run.press_steps, prepend=run.press_steps[0]) != 0) | (
         np.diff(run.rotate_steps, prepend=run.rotate_steps[0]) != 0
@@ -111,6 +137,20 @@ def _check(name: str, good: bool, words: str, advice: str) -> SignalCheck:
 def rate_check(rate_hz: float, nominal_hz: float) -> SignalCheck:
     """Compare the sampling rate with the rate in the board's file.
 
+    Parameters
+    ----------
+    rate_hz : float
+        Rate that was measured, Hz.
+    nominal_hz : float
+        Rate in the file, Hz.
+
+    Returns
+    -------
+    SignalCheck
+        Good within RATE_OFF of the nominal rate.
+
+    Examples
+    --------
     >>> rate_check(81.2, 80.0).words, rate_check(10.1, 80.0).outcome.value
     ('81.2 a second, nominal 80.0', 'look')
     """
@@ -120,7 +160,18 @@ def rate_check(rate_hz: float, nominal_hz: float) -> SignalCheck:
 
 
 def words_checks(found: SignalLevel) -> list[SignalCheck]:
-    """Check that all words came, and came whole."""
+    """Check that all words came, and came whole.
+
+    Parameters
+    ----------
+    found : SignalLevel
+        Readings of a quiet gauge.
+
+    Returns
+    -------
+    list[SignalCheck]
+        Missing samples, trailing bits and range.
+    """
     lost = f"{100 * found.missing:.1f} % of the samples missing"
     wrong = f"{found.out_of_step} of {found.readings + found.out_of_step} words with wrong trailing bits"
     ends = f"{found.saturated} words at the end of the range"
@@ -132,7 +183,22 @@ def words_checks(found: SignalLevel) -> list[SignalCheck]:
 
 
 def noise_check(name: str, found: SignalLevel, count_limit: int) -> SignalCheck:
-    """Compare the noise of a quiet gauge with what a sound cell has; no noise at all is suspect too."""
+    """Compare the noise of a quiet gauge with what a sound cell has; no noise at all is suspect too.
+
+    Parameters
+    ----------
+    name : str
+        Name of the check.
+    found : SignalLevel
+        Readings of a quiet gauge.
+    count_limit : int
+        The gauge's own limit of force, counts.
+
+    Returns
+    -------
+    SignalCheck
+        Good from 1 count to NOISE_OF_LIMIT of the limit.
+    """
     most = NOISE_OF_LIMIT * count_limit
     words = f"{found.scatter:.0f} counts rms, at most {most:.0f}"
     if found.scatter < 1:
@@ -141,7 +207,24 @@ def noise_check(name: str, found: SignalLevel, count_limit: int) -> SignalCheck:
 
 
 def coupling_check(name: str, found: SignalLevel, quiet: SignalLevel, most_times: float) -> SignalCheck:
-    """Compare the noise while a motor is on with the noise without motors."""
+    """Compare the noise while a motor is on with the noise without motors.
+
+    Parameters
+    ----------
+    name : str
+        Name of the check.
+    found : SignalLevel
+        Readings with a motor on.
+    quiet : SignalLevel
+        Readings without motors.
+    most_times : float
+        Largest ratio of the two that is still good.
+
+    Returns
+    -------
+    SignalCheck
+        Good up to that ratio.
+    """
     times = found.scatter / quiet.scatter if quiet.scatter else float("inf")
     words = f"{found.scatter:.0f} counts rms, {times:.1f} times that without motors"
     advice = "keep the motor's wires off the cell's, lower its current, see grounding and noise in wiring.md"
@@ -149,7 +232,22 @@ def coupling_check(name: str, found: SignalLevel, quiet: SignalLevel, most_times
 
 
 def zero_check(before: SignalLevel, after: SignalLevel, count_limit: int) -> SignalCheck:
-    """Compare the zero before and after the head went down and came home."""
+    """Compare the zero before and after the head went down and came home.
+
+    Parameters
+    ----------
+    before : SignalLevel
+        Readings at home, before.
+    after : SignalLevel
+        Readings at home, afterwards.
+    count_limit : int
+        The gauge's own limit of force, counts.
+
+    Returns
+    -------
+    SignalCheck
+        Good if the zero moved by less than ten times the largest good noise.
+    """
     shift = after.middle - before.middle
     words = f"{shift:+.0f} counts after the head was away"
     return _check("zero", abs(shift) <= 10 * NOISE_OF_LIMIT * count_limit, words, "something touches the head at home")

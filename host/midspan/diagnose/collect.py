@@ -70,8 +70,18 @@ class Sources:
 class Part:
     """A member of the pack.
 
-    `source` is the file or port it was made from, None if there is none. `text` is None if the part could not be read;
-    then `what` gives the reason without names, and `error` the full reason, which stays on this computer.
+    Parameters
+    ----------
+    name : str
+        Its name in the pack.
+    what : str
+        What it is; for a part that could not be read the reason, without names.
+    text : str | None
+        Its content; None if it could not be read.
+    source : Path | StorePlace | str | None
+        File or port it was made from; None if there is none.
+    error : str
+        Full reason why it could not be read, which stays on this computer.
     """
 
     name: str
@@ -83,15 +93,29 @@ class Part:
 
 @dataclass
 class Collector:
-    """Collects the parts, with the same placeholders in all of them."""
+    """Collects the parts, with the same placeholders in all of them.
+
+    Parameters
+    ----------
+    sources : Sources
+        Places to look.
+    names : Placeholders
+        Replacements of texts.
+    """
 
     sources: Sources
     names: Placeholders = field(default_factory=Placeholders)
 
     def parts(self) -> Iterator[Part]:
-        """Yield every part, unreadable ones included; raise nothing that a broken file can cause."""
+        """Yield every part, unreadable ones included; raise nothing that a broken file can cause.
+
+        Yields
+        ------
+        Part
+            In the order of the pack.
+        """
         at = self.sources
-        yield self._part("versions.txt", "versions", None, lambda _: _lines(versions()))
+        yield self._part("versions.txt", "versions", None, lambda _: _lines(_versions()))
         for number, path in enumerate(self._settings(), 1):
             yield self._part(f"settings-{number}.json", "settings", path, self._settings_in)
         yield self._part("files.txt", "kinds and sizes of the files in the folder", at.folder, _files_in)
@@ -162,8 +186,14 @@ class Collector:
         return _lines((item.name, self._blotted(in_words(getattr(found, item.name)))) for item in fields(found))
 
 
-def versions() -> Iterator[tuple[str, str]]:
-    """Yield name and version of all that runs here: Midspan, its formats, Python, the system, and every library."""
+def _versions() -> Iterator[tuple[str, str]]:
+    """Yield the versions of all that runs here: Midspan, its formats, Python, the system, and every library.
+
+    Yields
+    ------
+    tuple[str, str]
+        Name and version.
+    """
     yield "midspan", version("midspan")
     yield "protocol", f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR} {fingerprint().hex()}"
     yield "evaluation", EVALUATION

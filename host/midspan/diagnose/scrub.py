@@ -41,7 +41,20 @@ class Placeholders:
         self._counts: Counter[str] = Counter()
 
     def of(self, text: str, kind: str = TEXT) -> str:
-        """Return the replacement of a text; `kind` names a text that is met for the first time."""
+        """Return the replacement of a text.
+
+        Parameters
+        ----------
+        text : str
+            Any text; ports, versions and codes of faults are returned as they are.
+        kind : str
+            First part of the replacement of a text that is met for the first time.
+
+        Returns
+        -------
+        str
+            Kind and number, the same for the same text.
+        """
         version = VERSION.match(text)
         if version is not None:
             return f"{version[0]} {self.of(text[version.end() :])}".strip()
@@ -54,7 +67,22 @@ class Placeholders:
 
 
 def scrubbed(value: Any, names: Placeholders, key: str = TEXT) -> Any:
-    """Return the value of a key of settings, with all that is in it, fit to be given away."""
+    """Return the value of a key of settings, with all that is in it, fit to be given away.
+
+    Parameters
+    ----------
+    value : Any
+        Value as TOML gives it.
+    names : Placeholders
+        Replacements of texts.
+    key : str
+        Key of the value.
+
+    Returns
+    -------
+    Any
+        Value of JSON.
+    """
     if key in secret_keys():
         return REMOVED
     if isinstance(value, dict):
@@ -90,12 +118,38 @@ def _plain(value: Any) -> Any:
 
 
 def scrubbed_line(line: str, names: Placeholders) -> str:
-    """Return a line of a log or a trace with a placeholder for each quote."""
+    """Return a line of a log or a trace with a placeholder for each quote.
+
+    Parameters
+    ----------
+    line : str
+        The line.
+    names : Placeholders
+        Replacements of texts.
+
+    Returns
+    -------
+    str
+        The line, fit to be given away.
+    """
     return QUOTE.sub(lambda found: names.of(found[1]) or "empty", line)
 
 
 def scrubbed_log(lines: list[str], names: Placeholders) -> Iterator[str]:
-    """Yield the lines of a log fit to be given away; lines that no log of ours has are only counted."""
+    """Yield the lines of a log fit to be given away; lines that no log of ours has are only counted.
+
+    Parameters
+    ----------
+    lines : list[str]
+        Lines of a log file.
+    names : Placeholders
+        Replacements of texts.
+
+    Yields
+    ------
+    str
+        A line; at the end the number of lines left out, if any.
+    """
     foreign = 0
     for line in lines:
         if LINE.match(line):

@@ -22,7 +22,27 @@ BLOCK_BYTES, READING_BYTES = 13, 4
 
 @dataclass(slots=True)
 class Blocks:
-    """Blocks of one shaft that have come so far, by block number, and its end once that has come."""
+    """Blocks of one shaft that have come so far, by block number, and its end once that has come.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    label : str
+        Name of the shaft for people; may be empty.
+    started_ms : int
+        When it was ordered, ms since 1970.
+    identify : Identify
+        Answer of the gauge to the greeting: its limits and names.
+    by_number : dict[int, Readings]
+        Blocks that have come.
+    end : EndOfShaft | None
+        Totals of the shaft; None until they have come.
+    readings : int
+        Number of readings in the blocks that have come.
+    least_bytes : int
+        Least that these blocks take in the gauge's buffer, bytes.
+    """
 
     shaft: int
     label: str
@@ -30,13 +50,23 @@ class Blocks:
     identify: Identify
     by_number: dict[int, Readings] = field(default_factory=dict)
     end: EndOfShaft | None = None
-    readings: int = 0  # that have come so far
-    _bytes: int = 0  # the least that these take in the gauge's buffer
+    readings: int = 0
+    least_bytes: int = 0
 
     def is_new(self, block: Readings) -> bool:
         """Return True for a block that has not come before, False for a repeated one.
 
         Without the bound on the sizes a faulty gauge could fill this host's memory.
+
+        Parameters
+        ----------
+        block : Readings
+            Block that came.
+
+        Returns
+        -------
+        bool
+            False for a block that is kept already.
 
         Raises
         ------
@@ -54,10 +84,16 @@ class Blocks:
         return False
 
     def add(self, block: Readings) -> None:
-        """Keep a new block."""
+        """Keep a new block.
+
+        Parameters
+        ----------
+        block : Readings
+            Block for which `is_new` is True.
+        """
         self.by_number[block.block] = block
         self.readings += len(block.counts)
-        self._bytes += _least_bytes(block)
+        self.least_bytes += _least_bytes(block)
 
     def _check_new(self, block: Readings) -> None:
         """Raise ProtocolError if a new block cannot belong to this shaft."""
@@ -69,11 +105,21 @@ class Blocks:
                 code="unpromised_block",
             )
         self._check_room(
-            block_name(block), block.block + 1, block.first + len(block.counts), self._bytes + _least_bytes(block)
+            block_name(block), block.block + 1, block.first + len(block.counts), self.least_bytes + _least_bytes(block)
         )
 
     def ended(self, end: EndOfShaft) -> Blocks:
         """Return a copy of these blocks that has the end of the shaft.
+
+        Parameters
+        ----------
+        end : EndOfShaft
+            Totals of the shaft.
+
+        Returns
+        -------
+        Blocks
+            The copy.
 
         Raises
         ------
@@ -95,7 +141,7 @@ class Blocks:
             raise ProtocolError(
                 f"{name} promises {end.blocks} blocks, but number {came} came: reset the gauge", code="unpromised_block"
             )
-        self._check_room(name, end.blocks, end.readings, self._bytes)
+        self._check_room(name, end.blocks, end.readings, self.least_bytes)
         return replace(self, end=end)
 
     def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
@@ -107,15 +153,30 @@ class Blocks:
             )
 
     def missing(self, most: int) -> tuple[int, ...]:
-        """Return the first missing block numbers, at most `most`; empty if all came or the end is not known yet.
+        """Return the first missing block numbers.
 
         Looks no further than what came and what is asked for, however much was promised.
+
+        Parameters
+        ----------
+        most : int
+            Largest number of block numbers to return.
+
+        Returns
+        -------
+        tuple[int, ...]
+            Ascending; empty if all came or the end is not known yet.
         """
         promised = 0 if self.end is None else self.end.blocks
         return tuple(islice((number for number in range(promised) if number not in self.by_number), most))
 
     def joined(self) -> RawRun:
         """Return all blocks as a raw run.
+
+        Returns
+        -------
+        RawRun
+            All readings of the shaft.
 
         Raises
         ------

@@ -19,6 +19,11 @@ class Unproven:
     """A record that may be from another start of the gauge: ask who speaks.
 
     Until that is answered no further one is handed out.
+
+    Parameters
+    ----------
+    said : Said
+        Content of the frame.
     """
 
     said: Said
@@ -81,6 +86,16 @@ class FramedStream:
         """Queue a record and return its sequence number.
 
         A delimiter goes before a greeting, so that the gauge drops what another program may have left half sent.
+
+        Parameters
+        ----------
+        record : Record
+            Record to send.
+
+        Returns
+        -------
+        int
+            Number by which the gauge's reply names it.
         """
         if isinstance(record, Greet):
             self._outgoing += DELIMITER
@@ -95,6 +110,11 @@ class FramedStream:
 
         If the doubtful record is an Identify, a request follows at once: its reply comes next after the answer of the
         gauge that speaks now.
+
+        Parameters
+        ----------
+        doubted : Unproven | None
+            What may be from another start of the gauge; None if nothing is in doubt.
         """
         self.send(greeting())
         self._asked = doubted is not None
@@ -106,17 +126,39 @@ class FramedStream:
 
         That is so if the latest frames were old or may be from another start of the gauge; at most every other time,
         because old frames may never end.
+
+        Returns
+        -------
+        bool
+            False for every other call at least.
         """
         self._doubted = not self._doubted and (bool(self._unproven) or self.succession.old_since_new > 0)
         return self._doubted
 
     def outgoing(self) -> bytes:
-        """Return the bytes to send now and forget them."""
+        """Return the bytes to send now and forget them.
+
+        Returns
+        -------
+        bytes
+            Empty if nothing waits.
+        """
         data, self._outgoing = bytes(self._outgoing), bytearray()
         return data
 
     def receive(self, data: bytes) -> list[Said | Unproven]:
-        """Return what the sound frames completed by `data` say; old frames are counted and left out."""
+        """Return what the sound frames completed by `data` say; old frames are counted and left out.
+
+        Parameters
+        ----------
+        data : bytes
+            What came, cut anywhere.
+
+        Returns
+        -------
+        list[Said | Unproven]
+            In order; empty if no new frame was completed.
+        """
         self.bytes_in += len(data)
         frames = [item for item in self._deframer.feed(data) if isinstance(item, Frame)]
         return [news for frame in frames for news in self._news(frame)]

@@ -30,7 +30,13 @@ T = TypeVar("T", bound=SessionEvent)
 
 
 def begun() -> Succession:
-    """Return the memory of a host that has heard nothing of a gauge yet; its own frames begin at a random number."""
+    """Return the memory of a host that has heard nothing of a gauge yet; its own frames begin at a random number.
+
+    Returns
+    -------
+    Succession
+        For a new session.
+    """
     return Succession(sent=randrange(SEQUENCES))
 
 

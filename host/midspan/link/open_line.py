@@ -17,20 +17,40 @@ _trace: ContextVar[TraceFile | None] = ContextVar("trace", default=None)
 
 
 class TracedLink:
-    """A line that writes what passes over it, in both directions, to a trace."""
+    """A line that writes what passes over it, in both directions, to a trace.
+
+    Parameters
+    ----------
+    link : Link
+        Line beneath.
+    trace : LineTrace
+        Where to write.
+    """
 
     def __init__(self, link: Link, trace: LineTrace) -> None:
         self.name = link.name
         self._link, self._trace = link, trace
 
     def read(self) -> bytes:
-        """Return the bytes that have come, as the line beneath reads them."""
+        """Return the bytes that have come, as the line beneath reads them.
+
+        Returns
+        -------
+        bytes
+            Empty if none came in time.
+        """
         data = self._link.read()
         self._trace.passed(FROM_GAUGE, data)
         return data
 
     def write(self, data: bytes) -> None:
-        """Send all the bytes; they are traced once the line beneath has taken them."""
+        """Send all the bytes; they are traced once the line beneath has taken them.
+
+        Parameters
+        ----------
+        data : bytes
+            What to send.
+        """
         self._link.write(data)
         self._trace.passed(TO_GAUGE, data)
 

@@ -89,8 +89,12 @@ class Reconnector:
 def alike() -> Callable[[str], list[str]]:
     """Return a function that lists the ports of the USB device seen behind a port.
 
-    A port may change its name; USB id and serial number of the device stay. The list is empty for a port without a USB
-    device.
+    A port may change its name; USB id and serial number of the device stay.
+
+    Returns
+    -------
+    Callable[[str], list[str]]
+        Takes a port; its list is empty for a port without a USB device.
     """
     known: dict[str, tuple[str, str]] = {}
 

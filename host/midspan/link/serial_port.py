@@ -21,7 +21,15 @@ USB = "usb:"  # before a USB id, a serial number, or the beginning of either
 
 
 class PortFailure(NamedTuple):
-    """Code of a LinkError and its words after the name of the port."""
+    """A way in which a port fails, as a LinkError.
+
+    Parameters
+    ----------
+    code : str
+        Code of the error.
+    words : str
+        Message after the name of the port.
+    """
 
     code: str
     words: str
@@ -185,13 +193,25 @@ class SerialLink:
             self._serial = serial.Serial(find_port(port), BAUD, timeout=read_s, write_timeout=WRITE_S, exclusive=True)
 
     def read(self) -> bytes:
-        """Return the bytes that have come, after a wait of at most `read_s` for the first; empty if none came."""
+        """Return the bytes that have come, after a wait of at most `read_s` for the first.
+
+        Returns
+        -------
+        bytes
+            Empty if none came in time.
+        """
         with self._in_words(GONE):
             first = bytes(self._serial.read(1))
             return first + bytes(self._serial.read(self._serial.in_waiting)) if first else first
 
     def write(self, data: bytes) -> None:
-        """Send all the bytes."""
+        """Send all the bytes.
+
+        Parameters
+        ----------
+        data : bytes
+            What to send.
+        """
         with self._in_words(GONE):
             self._serial.write(data)
 

@@ -90,39 +90,117 @@ class Session:
     # Orders of the caller
 
     def greet(self, now_s: float) -> None:
-        """Open the conversation, or open it anew: a shaft under way then counts as held by the gauge."""
+        """Open the conversation, or open it anew: a shaft under way then counts as held by the gauge.
+
+        Parameters
+        ----------
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.GREET, greeting(), now_s)
 
     def plan(self, plan: CyclePlan, now_s: float) -> None:
-        """Send the gauge the plan by which the next shafts are measured."""
+        """Send the gauge the plan by which the next shafts are measured.
+
+        Parameters
+        ----------
+        plan : CyclePlan
+            How to measure.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.PLAN, plan, now_s)
 
     def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
-        """Order one cycle on the shaft in the gauge."""
+        """Order one cycle on the shaft in the gauge.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+        label : str
+            Name of the shaft for people; may be empty.
+        started_ms : int
+            Time stamp of the run, ms since 1970.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
 
     def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
-        """Order one bench step; its readings come and are stored like those of a shaft."""
+        """Order one bench step; its readings come and are stored like those of a shaft.
+
+        Parameters
+        ----------
+        step : BenchStep
+            Number, position and number of readings.
+        label : str
+            Name of the step for people; may be empty.
+        started_ms : int
+            Time stamp of the run, ms since 1970.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.MEASURE, step, now_s, (step.shaft, label, started_ms))
 
     def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
-        """Ask for a shaft that the gauge holds from before this session."""
+        """Ask for a shaft that the gauge holds from before this session.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+        label : str
+            Name of the shaft for people; may be empty.
+        started_ms : int
+            Time stamp of the run, ms since 1970.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.FETCH, None, now_s, (shaft, label, started_ms))
 
     def stored(self, shaft: int, now_s: float) -> None:
-        """Let the gauge forget a shaft that is safely on disk."""
+        """Let the gauge forget a shaft that is safely on disk.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.STORED, Acknowledge(shaft), now_s)
 
     def stop(self, now_s: float) -> None:
-        """Order the head to retract now; the readings so far still come."""
+        """Order the head to retract now; the readings so far still come.
+
+        Parameters
+        ----------
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.STOP, Command(Order.STOP), now_s)
 
     def handle(self, order: Feed | Release, now_s: float) -> None:
-        """Order a shaft onto the rollers, or off them."""
+        """Order a shaft onto the rollers, or off them.
+
+        Parameters
+        ----------
+        order : Feed | Release
+            Shaft and where it comes from or goes to.
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.HANDLE, order, now_s)
 
     def clear_fault(self, now_s: float) -> None:
-        """Order the press home and the gauge to IDLE."""
+        """Order the press home and the gauge to IDLE.
+
+        Parameters
+        ----------
+        now_s : float
+            Time on the caller's clock, s.
+        """
         self._order(SessionSignal.CLEAR_FAULT, Command(Order.CLEAR_FAULT), now_s)
 
     def _order(self, signal: SessionSignal, request: Record | None, now_s: float, named: Named | None = None) -> None:
@@ -142,11 +220,30 @@ class Session:
     # Bytes and time
 
     def outgoing(self) -> bytes:
-        """Return the bytes to send now and forget them."""
+        """Return the bytes to send now and forget them.
+
+        Returns
+        -------
+        bytes
+            Empty if nothing waits.
+        """
         return self.line.outgoing()
 
     def receive(self, data: bytes, now_s: float) -> list[SessionEvent]:
-        """Return the events of the bytes that came at `now_s`; what is damaged or lost is asked for again."""
+        """Return the events of bytes that came; what is damaged or lost is asked for again.
+
+        Parameters
+        ----------
+        data : bytes
+            What came, cut anywhere.
+        now_s : float
+            Time on the caller's clock, s.
+
+        Returns
+        -------
+        list[SessionEvent]
+            In order; empty if nothing happened.
+        """
         news = self.line.receive(data)
         events = [event for said in news for event in self._on_said(said, now_s)]
         if news and not self.line.waiting and self.state not in (SessionState.APART, SessionState.GREETING):
@@ -154,7 +251,18 @@ class Session:
         return events
 
     def tick(self, now_s: float) -> list[SessionEvent]:
-        """Return the events of the time passing; call it at least ten times a second."""
+        """Return the events of the time passing; call it at least ten times a second.
+
+        Parameters
+        ----------
+        now_s : float
+            Time on the caller's clock, s.
+
+        Returns
+        -------
+        list[SessionEvent]
+            In order; empty if nothing happened.
+        """
         if self.state in EXPECTING_NOTHING:
             return []
         if self._patience.is_over(now_s):

@@ -33,6 +33,22 @@ UNSAFE = {
 def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
     """Return the error for a gauge of another version or another schema.
 
+    Parameters
+    ----------
+    major : int
+        Major version of its protocol.
+    minor : int
+        Minor version of its protocol.
+    schema : bytes
+        Fingerprint of its schema.
+
+    Returns
+    -------
+    ProtocolError
+        Names both versions.
+
+    Examples
+    --------
     >>> error = foreign(2, 0, bytes(8))
     >>> error.code, str(error).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
     ('other_version', True)
@@ -46,8 +62,22 @@ def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
 
 
 def refused(request: Record, reply: Reply) -> MidspanError:
-    """Return the error for a refusal: DeviceFault if a person must make the gauge safe first, else ProtocolError.
+    """Return the error for a refusal.
 
+    Parameters
+    ----------
+    request : Record
+        What the gauge refused.
+    reply : Reply
+        Its refusal.
+
+    Returns
+    -------
+    MidspanError
+        DeviceFault if a person must make the gauge safe first, else ProtocolError with the refusal's name as code.
+
+    Examples
+    --------
     >>> from midspan.wire.records import Acknowledge
     >>> error = refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft"))
     >>> error.code, str(error)
@@ -69,19 +99,56 @@ def _request_name(request: Record) -> str:
 
 
 def reset(blocks: Blocks | None) -> LinkError:
-    """Return the error for a gauge that started again and forgot the conversation."""
+    """Return the error for a gauge that started again and forgot the conversation.
+
+    Parameters
+    ----------
+    blocks : Blocks | None
+        Shaft that was under way, None if there was no shaft.
+
+    Returns
+    -------
+    LinkError
+        Code "reset".
+    """
     shaft = "" if blocks is None else f"; what it had not sent of shaft {blocks.shaft} is lost"
     return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again", code="reset")
 
 
 def lost(blocks: Blocks | None, state: State) -> LinkError:
-    """Return the error for a gauge at rest that does not hold the shaft that was under way."""
+    """Return the error for a gauge at rest that does not hold the shaft that was under way.
+
+    Parameters
+    ----------
+    blocks : Blocks | None
+        Shaft that was under way, None if it is not known.
+    state : State
+        State of the gauge.
+
+    Returns
+    -------
+    LinkError
+        Code "lost".
+    """
     shaft = "the shaft" if blocks is None else f"shaft {blocks.shaft}"
     return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again", code="lost")
 
 
 def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
-    """Return the error for blocks that do not come however often they are asked for; the gauge still holds them."""
+    """Return the error for blocks that do not come however often they are asked for; the gauge still holds them.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Shaft under way.
+    rounds : int
+        Number of requests.
+
+    Returns
+    -------
+    LinkError
+        Code "unobtainable".
+    """
     missing = ", ".join(map(str, blocks.missing(5))) or "the end"
     return LinkError(
         f"shaft {blocks.shaft} is incomplete, block {missing} did not come in {rounds} requests: "
@@ -93,7 +160,21 @@ def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
 def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks: bool) -> MidspanError:
     """Return the error for a conversation without frames, or without progress, for too long.
 
-    If a frame that made no sense was ignored before, its error is returned: it is the likely reason.
+    Parameters
+    ----------
+    state : SessionState
+        State of the session.
+    line : FramedStream
+        Counts of what came.
+    ignored : object
+        What came last and made no sense; an error among it is returned, because it is the likely reason.
+    speaks : bool
+        True if something came not long ago.
+
+    Returns
+    -------
+    MidspanError
+        LinkError with a code for each cause, or the error in `ignored`.
     """
     if isinstance(ignored, ProtocolError):
         return ignored

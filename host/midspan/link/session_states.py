@@ -107,13 +107,32 @@ class SessionEffect(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """What happened, with what came: a record, the blocks with their end, the run, or the error."""
+    """What happened, with what came.
+
+    Parameters
+    ----------
+    kind : SessionSignal
+        What happened.
+    subject : Subject
+        What came with it: a record, the blocks with their end, the run, or the error; None if nothing did.
+    """
 
     kind: SessionSignal
     subject: Subject = None
 
     def brought(self, kind: type[SubjectT]) -> SubjectT:
-        """Return what came with the signal; the table pairs each signal with effects that expect this type."""
+        """Return what came with the signal; the table pairs each signal with effects that expect this type.
+
+        Parameters
+        ----------
+        kind : type[SubjectT]
+            Type that the effect expects.
+
+        Returns
+        -------
+        SubjectT
+            The subject.
+        """
         assert isinstance(self.subject, kind)
         return self.subject
 

@@ -93,13 +93,27 @@ class Succession:
         return found
 
     def believe(self, sequence: int, boot: Hashable) -> None:
-        """Take a boot number as the present one, and this frame as its newest; the boot number before it is over."""
+        """Take a boot number as the present one, and a frame as its newest; the boot number before it is over.
+
+        Parameters
+        ----------
+        sequence : int
+            Number of the frame.
+        boot : Hashable
+            Boot number of the gauge.
+        """
         if self._boot is not None and self._boot != boot:
             self._over.add(self._boot)
         self._boot, self.newest, self.old_since_new = boot, sequence, 0
 
     def copy(self) -> Self:
-        """Return an independent copy."""
+        """Return an independent copy.
+
+        Returns
+        -------
+        Succession
+            Goes on from here by itself.
+        """
         return deepcopy(self)
 
     def _standing(self, sequence: int, boot: Hashable | None) -> FrameNews:

@@ -163,20 +163,42 @@ class TraceFile:
 
 
 class LineTrace:
-    """Writer of one open line of a trace."""
+    """Writer of one open line of a trace.
+
+    Parameters
+    ----------
+    file : TraceFile
+        Trace to write.
+    number : int
+        Number of the line, from 1.
+    """
 
     def __init__(self, file: TraceFile, number: int) -> None:
         self._file, self._number = file, number
         self._frames = {direction: Deframer() for direction in DIRECTIONS}
 
     def passed(self, direction: str, data: bytes) -> None:
-        """Write bytes that passed over the line, and explain the frames that they complete."""
+        """Write bytes that passed over the line, and explain the frames that they complete.
+
+        Parameters
+        ----------
+        direction : str
+            TO_GAUGE or FROM_GAUGE.
+        data : bytes
+            The bytes; nothing is written if there are none.
+        """
         if data:
             frames = self._frames[direction].feed(data)
             self._file.write(self._number, f"{direction} {len(data)}: {data.hex(' ', 4)}", map(explained, frames))
 
     def note(self, words: str) -> None:
-        """Write what happened to the line."""
+        """Write what happened to the line.
+
+        Parameters
+        ----------
+        words : str
+            What happened.
+        """
         self._file.write(self._number, f"= {words}", iter(()))
 
 
