@@ -5,7 +5,7 @@ from datetime import date
 from itertools import product
 
 import pytest
-from midspan.decision.concerns import beyond_crack_limit, carry, with_crack_limit
+from midspan.decision.concerns import carry, with_crack_limit
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.measurement.calibration_validity import of_another_gauge, ran_out
 from synthetic import paper_calibration
@@ -72,7 +72,8 @@ def test_what_a_calibration_had_wrong_ends_with_it():
 )  # fmt: skip
 def test_hysteresis_beyond_the_limit_hints_at_a_crack(hysteresis_pct, limit_pct, expected):
     # No margin: a value that is no number is not below the limit either.
-    assert beyond_crack_limit(hysteresis_pct, limit_pct) is expected
+    found = with_crack_limit(verdict(Outcome.ACCEPTED), hysteresis_pct, limit_pct)
+    assert bool(found.concerns) is expected
 
 
 @pytest.mark.parametrize("outcome", RANK)
