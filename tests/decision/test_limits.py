@@ -195,29 +195,29 @@ EFFECTS = {
 def test_the_effect_of_a_comparison_by_every_rule(kind, beyond):
     u = 0.4
     compare = Comparison("spread", 5.0 + beyond * u, u, "thou", DecisionRule(kind=kind))
-    effects = [finding.standing.name for finding in compare.with_limit(5.0, beyond * u)]
+    effects = [finding.effect.name for finding in compare.with_limit(5.0, beyond * u)]
     assert effects == [effect for effect in [EFFECTS[beyond][kind]] if effect]
 
 
 @pytest.mark.parametrize(
-    ("kind", "beyond", "inside_a_band", "in_none"),
+    ("kind", "beyond", "inside_a_band", "in_no_band"),
     # Exactly at the end of a guard band: accepted with the end of a band, not of none; rejected only beyond it.
     [("guarded both ways", -0.4, [], ["DOUBT"]), ("guarded both ways", 0.4, ["DOUBT"], ["DOUBT"]),
      ("simple", 0.0, ["REMARK"], ["AGAINST"]), ("guarded rejection", 0.4, ["REMARK"], ["AGAINST"]),
      ("guarded acceptance", -0.4, [], ["AGAINST"])],
 )  # fmt: skip
-def test_exactly_on_the_end_of_a_guard_band(kind, beyond, inside_a_band, in_none):
+def test_exactly_on_the_end_of_a_guard_band(kind, beyond, inside_a_band, in_no_band):
     compare = Comparison("spine", 500.0, 0.4, "thou", DecisionRule(kind=kind))
-    for outside, expected in ((False, inside_a_band), (True, in_none)):
-        found = compare.with_limit(500.0, beyond, in_none=outside)
-        assert [finding.standing.name for finding in found] == expected
+    for outside, expected in ((False, inside_a_band), (True, in_no_band)):
+        found = compare.with_limit(500.0, beyond, outside_bands=outside)
+        assert [finding.effect.name for finding in found] == expected
 
 
 @pytest.mark.parametrize("guard", [1.0, 1.5])
 def test_a_guard_of_another_width_is_named(guard):
     compare = Comparison("spine", 500.2, 0.4, "thou", DecisionRule(guard=guard))
     (finding,) = compare.with_limit(500.0, 0.2)
-    assert finding.standing is LimitEffect.DOUBT
+    assert finding.effect is LimitEffect.DOUBT
     assert numbers(finding.sentence) == [500.2, *([guard] if guard != 1 else []), 0.4, 500.0]
 
 
@@ -248,4 +248,4 @@ def test_margins_of_every_rule():
 def test_an_infinite_value_has_no_side_of_a_limit_that_passes():
     compare = Comparison("spread", math.inf, 0.1, "thou", DecisionRule())
     (finding,) = compare.with_limit(5.0, math.inf)
-    assert finding.standing is LimitEffect.AGAINST
+    assert finding.effect is LimitEffect.AGAINST
