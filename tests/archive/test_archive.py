@@ -1,10 +1,11 @@
-"""Raw runs in archives: what fastavro makes of them, and what truncation, flipped bits and foreign files do.
+"""Archives of raw runs under truncation, flipped bits and foreign files, and read and written by another program.
 
-The outside here is the Apache Avro specification 1.11 (its published vectors of zig-zag numbers) and fastavro,
-an implementation of it that knows nothing of Midspan.
+They are held to the Apache Avro specification 1.11 (its published zig-zag numbers) and to fastavro, an implementation
+that knows nothing of Midspan.
 """
 
 import json
+import re
 import resource
 import tracemalloc
 from contextlib import suppress
@@ -32,7 +33,7 @@ int32 = st.integers(-(2**31), 2**31 - 1)
 
 
 def a_run(shaft: int = 1, length: int = 6, label: str = "") -> RawRun:
-    """A short run whose numbers need one to four bytes each."""
+    """Return a short run whose numbers need one to four bytes each."""
     reading = np.arange(length, dtype=np.int64)
     status = np.zeros(length, np.int16)
     status[:2] = 1
@@ -47,7 +48,7 @@ def a_run(shaft: int = 1, length: int = 6, label: str = "") -> RawRun:
 
 @st.composite
 def runs(draw: st.DrawFn) -> RawRun:
-    """Any run the schema can hold, empty and full-range columns included."""
+    """Draw any run that the schema can hold, with empty and full-range columns among them."""
     phases = draw(st.lists(st.sampled_from(range(len(PHASES))), unique=True))
     segments = tuple((phase, draw(st.integers(1, 9))) for phase in phases)
     length = sum(readings for _, readings in segments)
@@ -106,10 +107,11 @@ def test_numbers_as_fastavro_writes_them(numbers: list[int]) -> None:
     assert raw_run_codec.varints(np.frombuffer(out.getvalue(), np.uint8)).tolist() == numbers
 
 
-@pytest.mark.parametrize(("stream", "message"), [("00 80", "ends within"), ("80 80 80 80 80 01", "32 bits")])
-def test_a_number_that_is_none_is_refused(stream: str, message: str) -> None:
-    with pytest.raises(ArchiveError, match=message):
+@pytest.mark.parametrize(("stream", "code"), [("00 80", "number_cut"), ("80 80 80 80 80 01", "number_long")])
+def test_a_number_that_is_cut_or_too_long_is_refused(stream: str, code: str) -> None:
+    with pytest.raises(ArchiveError) as caught:
         raw_run_codec.varints(np.frombuffer(bytes.fromhex(stream), np.uint8))
+    assert caught.value.code == code
 
 
 @QUICK
@@ -127,20 +129,23 @@ def test_a_datum_is_what_fastavro_writes_and_reads(run: RawRun) -> None:
 @pytest.mark.parametrize("field", ["boot", "count_min", "duration_ms"])
 def test_a_number_over_32_bits_is_refused_and_nothing_stored(path: Path, field: str) -> None:
     before = stored(path, a_run()).read_bytes()
-    with ArchiveWriter(path) as writer, pytest.raises(ArchiveError, match="32 bits"):
+    with ArchiveWriter(path) as writer, pytest.raises(ArchiveError) as caught:
         writer.append(replace(a_run(), **{field: 2**31}))
+    assert caught.value.code == "number_long"
     assert path.read_bytes() == before
 
 
 def test_a_change_over_32_bits_is_refused() -> None:
     counts = np.array([0, 0, 0, 0, -(2**31), 2**31])
-    with pytest.raises(ArchiveError, match="32 bits"):
+    with pytest.raises(ArchiveError) as caught:
         raw_run_codec.encode(replace(a_run(), counts=counts))
+    assert caught.value.code == "number_long"
 
 
-def test_text_that_is_no_unicode_is_refused() -> None:
-    with pytest.raises(ArchiveError, match="does not fit"):
+def test_text_that_is_not_unicode_is_refused() -> None:
+    with pytest.raises(ArchiveError) as caught:
         raw_run_codec.encode(replace(a_run(), label="\ud800"))
+    assert caught.value.code == "schema"
 
 
 # --- raw runs
@@ -152,20 +157,22 @@ def test_phases_are_those_of_the_protocol() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "message"),
+    ("change", "code", "named"),
     [
-        ({"counts": np.arange(5)}, "differ in length"),
-        ({"status": np.zeros(7, np.int16)}, "differ in length"),
-        ({"segments": ((0, 5),)}, "add up"),
-        ({"segments": ((0, 3), (99, 3))}, "phase 99 is unknown"),
-        ({"segments": ((0, 3), (0, 3))}, "ZERO_BEFORE comes twice"),
-        ({"segments": ((0, 6), (1, 0))}, "without readings"),
-        ({"tick_us": np.arange(1, 7)}, "first reading"),
+        ({"counts": np.arange(5)}, "columns", "counts 5"),
+        ({"status": np.zeros(7, np.int16)}, "columns", "status 7"),
+        ({"segments": ((0, 5),)}, "segments", "6"),
+        ({"segments": ((0, 3), (99, 3))}, "phase_unknown", "99"),
+        ({"segments": ((0, 3), (0, 3))}, "phase_repeated", "ZERO_BEFORE"),
+        ({"segments": ((0, 6), (1, 0))}, "phase_repeated", "APPROACH"),
+        ({"tick_us": np.arange(1, 7)}, "times", "shaft 1"),
     ],
 )
-def test_a_run_that_contradicts_itself_cannot_be_made(change: dict, message: str) -> None:
-    with pytest.raises(ArchiveError, match=message):
+def test_a_run_that_contradicts_itself_cannot_be_made(change: dict, code: str, named: str) -> None:
+    with pytest.raises(ArchiveError) as caught:
         replace(a_run(), **change)
+    assert caught.value.code == code
+    assert named in str(caught.value)
 
 
 @QUICK
@@ -180,18 +187,18 @@ def test_phase_slices_cover_the_columns_once(run: RawRun) -> None:
 
 
 def test_runs_differ_by_a_single_value() -> None:
-    one, other = a_run(), a_run()
-    assert one == other
+    run, other = a_run(), a_run()
+    assert run == other
     other.counts[3] += 1
-    assert one != other
-    assert one != "a run"
+    assert run != other
+    assert run != "a run"
 
 
 # --- whole files
 
 
 def read_plain(path: Path) -> list[RawRun]:
-    """The same runs by fastavro's own reader, one number at a time."""
+    """Return the runs of a file as fastavro's own reader finds them, number by number."""
     with path.open("rb") as file:
         return [raw_run_codec.from_record(record) for record in fastavro.reader(file)]
 
@@ -223,8 +230,10 @@ def test_a_run_is_found_again_by_its_offset(path: Path) -> None:
     archive = Archive.open(path)
     assert [archive.run_at(offset).shaft for offset in reversed(offsets)] == [2, 1, 0]
     for wrong in (offsets[1] + 1, path.stat().st_size):
-        with pytest.raises(ArchiveError, match=f"no whole shaft starts at byte {wrong}"):
+        with pytest.raises(ArchiveError) as caught:
             archive.run_at(wrong)
+        assert caught.value.code == "no_run"
+        assert str(wrong) in str(caught.value)
 
 
 def test_a_file_that_another_program_wrote_is_read(path: Path) -> None:
@@ -245,7 +254,8 @@ def test_rewriting_a_file_with_another_program_keeps_the_crc_right(path: Path, t
     copy.write_bytes(damaged)
     kept, archive = recovered(copy)
     assert [run.shaft for run in kept] == [0, 1]
-    assert "CRC-32 is wrong" in str(archive.damage[0])
+    assert len(archive.damage) == 1
+    assert "CRC-32" in archive.damage[0].reason
 
 
 def test_memory_does_not_grow_with_the_file(path: Path) -> None:
@@ -253,7 +263,7 @@ def test_memory_does_not_grow_with_the_file(path: Path) -> None:
     stored(path, *(a_run(shaft, 1400) for shaft in range(4)))
     body = path.read_bytes()[body_start:]
     peaks = []
-    for copies in (200, 400):  # both longer than the piece that is read at a time
+    for copies in (200, 400):  # both are longer than the piece that is read at a time
         with path.open("ab") as file:
             file.write(body * copies)
         tracemalloc.start()
@@ -276,8 +286,10 @@ def test_every_truncation_gives_all_whole_runs(path: Path) -> None:
     for length in range(len(whole)):
         path.write_bytes(whole[:length])
         if length < ends[0]:
-            with pytest.raises(ArchiveError, match=r"batch\.avro: its header is cut short"):
+            with pytest.raises(ArchiveError) as caught:
                 list(read_archive(path))
+            assert caught.value.code == "header"
+            assert "batch.avro" in str(caught.value)
             continue
         expected = sum(length >= end for end in ends[1:])
         kept, archive = recovered(path)
@@ -354,17 +366,19 @@ def test_a_flipped_bit_in_the_header_refuses_the_file_or_does_no_harm(tmp_path: 
     assert all(run in KEPT for run in kept)
 
 
-def test_read_gives_the_whole_runs_then_tells_of_the_damage(path: Path) -> None:
+def test_reading_yields_the_whole_runs_and_then_names_the_damage(path: Path) -> None:
     stored(path, *KEPT)
     offsets = [offset for offset, _ in Archive.open(path).entries()]
     damaged = bytearray(path.read_bytes())
     damaged[offsets[1] + 30] ^= 8
     path.write_bytes(damaged)
-    given_runs = []
-    with pytest.raises(ArchiveError, match=rf"batch\.avro: bytes {offsets[1]} to {offsets[2]}: the block is damaged"):
-        given_runs.extend(run.shaft for run in read_archive(path))
-    damage_free = [run.shaft for run in recovered(path)[0]]
-    assert damage_free == [0, 2]
+    yielded = []
+    with pytest.raises(ArchiveError) as caught:
+        yielded.extend(run.shaft for run in read_archive(path))
+    assert all(str(value) in str(caught.value) for value in ("batch.avro", *offsets[1:]))
+    kept, archive = recovered(path)
+    assert [run.shaft for run in kept] == [0, 2]
+    assert [(damage.offset, damage.end) for damage in archive.damage] == [tuple(offsets[1:])]
 
 
 def test_a_size_made_huge_costs_its_own_run_only(path: Path) -> None:
@@ -391,12 +405,14 @@ def test_a_full_disk_loses_no_stored_run(path: Path) -> None:
     with ArchiveWriter(path) as writer:
         resource.setrlimit(resource.RLIMIT_FSIZE, (room, before[1]))
         try:
-            with pytest.raises(ArchiveError, match=r"shaft 1 \(abc\) could not be stored"):
+            with pytest.raises(ArchiveError) as full:
                 writer.append(KEPT[1])
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        with pytest.raises(ArchiveError, match="could not be stored"):  # closed by the failure
+        with pytest.raises(ArchiveError) as closed:  # by the failure
             writer.append(KEPT[1])
+    assert (full.value.code, closed.value.code) == ("not_stored", "not_stored")
+    assert "shaft 1 (abc)" in str(full.value)
     with ArchiveWriter(path) as writer:
         assert writer.moved is not None
         assert writer.moved.length == 50
@@ -434,10 +450,10 @@ def test_a_schema_that_cannot_be_resolved_is_refused_with_both_fingerprints(path
     schema = other_version(drop="counts")
     write_avro(path, schema, [raw_run_codec.to_record(KEPT[0])])
     both = avro_container.fingerprint(schema), avro_container.fingerprint(raw_run_schema())
-    with pytest.raises(
-        ArchiveError, match="batch.avro: its schema {} cannot be read as this version's {}".format(*both)
-    ):
+    with pytest.raises(ArchiveError) as caught:
         Archive.open(path)
+    assert caught.value.code == "schema"
+    assert all(value in str(caught.value) for value in ("batch.avro", *both))
 
 
 NUMBER = {"type": "record", "name": "Number", "fields": [{"name": "n", "type": "int"}]}
@@ -445,22 +461,28 @@ NUMBER = {"type": "record", "name": "Number", "fields": [{"name": "n", "type": "
 
 def test_records_of_another_kind_are_refused(path: Path) -> None:
     write_avro(path, NUMBER, [{"n": 1}])
-    with pytest.raises(ArchiveError, match="holds records 'Number'"):
+    with pytest.raises(ArchiveError) as caught:
         Archive.open(path)
+    assert caught.value.code == "other_records"
+    assert "'Number'" in str(caught.value)
 
 
-def test_a_packed_file_is_refused(path: Path) -> None:
+def test_a_compressed_file_is_refused(path: Path) -> None:
     write_avro(path, record_source("RawRun"), [raw_run_codec.to_record(KEPT[0])], codec="deflate")
-    with pytest.raises(ArchiveError, match="packed with b'deflate'"):
+    with pytest.raises(ArchiveError) as caught:
         Archive.open(path)
+    assert caught.value.code == "compressed"
+    assert "deflate" in str(caught.value)
 
 
 @pytest.mark.parametrize("content", [b"shaft,spine\n1,500\n", b"PK\x03\x04", b"Obj\x02rest"])
-def test_a_file_that_is_no_avro_is_refused_by_reader_and_writer(path: Path, content: bytes) -> None:
+def test_a_file_that_is_not_avro_is_refused_by_reader_and_writer(path: Path, content: bytes) -> None:
     path.write_bytes(content)
     for use in (Archive.open, ArchiveWriter):
-        with pytest.raises(ArchiveError, match=r"batch\.avro: is no Avro file"):
+        with pytest.raises(ArchiveError) as caught:
             use(path)
+        assert caught.value.code == "not_avro"
+        assert "batch.avro" in str(caught.value)
     assert path.read_bytes() == content
 
 
@@ -468,19 +490,20 @@ def test_a_writer_refuses_another_version_and_changes_nothing(path: Path) -> Non
     schema = other_version(drop="crc32")
     write_avro(path, schema, [raw_run_codec.to_record(KEPT[0])])
     before = path.read_bytes()
-    with pytest.raises(ArchiveError, match=f"its schema is {avro_container.fingerprint(schema)}"):
+    with pytest.raises(ArchiveError, match=avro_container.fingerprint(schema)):
         ArchiveWriter(path)
     assert path.read_bytes() == before
 
 
 def test_a_file_in_use_is_refused(path: Path) -> None:
-    with ArchiveWriter(path), pytest.raises(ArchiveError, match="another program"):
+    with ArchiveWriter(path), pytest.raises(ArchiveError) as caught:
         ArchiveWriter(path)
+    assert caught.value.code == "in_use"
     ArchiveWriter(path).close()
 
 
-def test_a_path_that_is_no_file_is_refused(tmp_path: Path) -> None:
+def test_a_path_that_is_not_a_file_is_refused(tmp_path: Path) -> None:
     for use in (Archive.open, ArchiveWriter):
         for wrong in (tmp_path, tmp_path / "nowhere" / "batch.avro"):
-            with pytest.raises(ArchiveError, match="cannot be"):
+            with pytest.raises(ArchiveError, match=re.escape(str(wrong))):
                 use(wrong)

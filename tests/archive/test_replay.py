@@ -1,7 +1,7 @@
-"""A line that says again what was said before: nothing of it is news, whatever the conversation and its moment.
+"""A line that repeats earlier frames: the host must not take any of them for new, at any moment of a conversation.
 
-A scripted gauge is fed, measured, reset and released by the host's `Gauge`, while any earlier frames of this and of
-earlier starts come again. What the host takes the gauge to be is held to what it is.
+The host's `Gauge` feeds, measures and releases on a scripted gauge that is also reset, while any earlier frames of this
+and of earlier starts come again. What the host believes of the gauge is compared with the gauge itself.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from midspan.wire.records import CyclePlan, Source
 from scripted_gauge import ScriptedGauge
 
 PLAN = CyclePlan(*range(1, 14))
-BOOTS_BEFORE = 3  # starts of the gauge that this host did not live to see
-HOSTS_NUMBER = 40_000  # that this host begins with; those before began elsewhere, as any two do
+BOOTS_BEFORE = 3  # starts of the gauge before this host
+HOSTS_NUMBER = 40_000  # first sequence number of this host; earlier hosts began elsewhere
 READS_MOST = 3000
 TRIES = 4
-SHAFT = 1  # a number that was used in earlier starts
+SHAFT = 1  # number of a shaft of earlier starts too
 
 
 class FedGauge(ScriptedGauge):
-    """A scripted gauge that holds and measures the shaft it was fed, and can be reset."""
+    """Scripted gauge that measures the shaft it was fed, holds its readings, and can be reset."""
 
     def _obey(self, name: str, datum: dict) -> None:
         if datum.get("order") == "MEASURE" and self.identify["state"] == "LOADED":
@@ -43,7 +43,7 @@ class FedGauge(ScriptedGauge):
             super()._obey(name, datum)
 
     def reset(self) -> None:
-        """Start again: another boot number, frames from 0, nothing held, the shaft's number forgotten."""
+        """Restart: another boot number, frames from 0, nothing held, the number of the shaft forgotten."""
         self._sequence, self.held = 0, []
         self.identify.update(
             boot=self.identify["boot"] + 1, state="HOMING", held_shaft=None, held_blocks=0, in_gauge=None
@@ -53,7 +53,7 @@ class FedGauge(ScriptedGauge):
 
 @dataclass
 class Replay:
-    """A link to the gauge on which earlier frames come again as drawn; `read` never waits."""
+    """Link to the gauge that repeats earlier frames at random; `read` never waits."""
 
     gauge: FedGauge
     random: Random
@@ -89,7 +89,7 @@ class Replay:
 
 
 def lived_before() -> tuple[FedGauge, list[bytes]]:
-    """A gauge and all that it said to other hosts, in earlier starts and in this one."""
+    """Return a gauge and all frames that it sent to earlier hosts, in earlier starts and in this one."""
     gauge, said = FedGauge(), []
     for _ in range(BOOTS_BEFORE):
         gauge.reset()
@@ -109,17 +109,17 @@ ORDERS = ("look", "feed", "measure", "release", "reset", "new line")
 
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.sampled_from(ORDERS), min_size=3, max_size=12), st.sampled_from((0.05, 0.3, 0.9)), st.integers(0))
-def test_what_came_before_is_no_news(orders: list[str], chance: float, seed: int) -> None:
+def test_repeated_frames_are_not_taken_for_new(orders: list[str], chance: float, seed: int) -> None:
     conversed(orders, chance, seed)
 
 
 def conversed(orders: list[str], chance: float, seed: int) -> tuple[int, int]:
-    """Give these orders on a line that replays; how many frames it replayed, and how often the line was given up."""
+    """Give orders on a line that repeats frames; return how many it repeated and how often a host gave the line up."""
     gauge, said = lived_before()
     heard, clock, given_up = Succession(sent=HOSTS_NUMBER), rig.ticking(0.02), 0
     link = Replay(gauge, Random(seed), chance, quiet=True)
     host = Gauge(link, clock, session=Session(succession=heard))
-    host.identify()  # the first that a host hears is true: with that it can compare
+    host.identify()  # the first frame that a host hears is new: it compares the others with it
     link.passed, link.quiet = said + link.passed, False
     for order in orders:
         if order == "reset":
@@ -128,7 +128,7 @@ def conversed(orders: list[str], chance: float, seed: int) -> tuple[int, int]:
             try:
                 obeyed(order, host, gauge)
                 break
-            except LinkError:  # honest: it was reset, or fell silent
+            except LinkError:  # true: the gauge was reset, or fell silent
                 given_up += 1
                 host = Gauge(link, clock, session=Session(succession=heard))
         else:
@@ -139,7 +139,7 @@ def conversed(orders: list[str], chance: float, seed: int) -> tuple[int, int]:
 
 
 def obeyed(order: str, host: Gauge, gauge: FedGauge) -> None:
-    """Do what is next to be done of an order; what the host learns by it is what is so."""
+    """Do the next step of an order, and check that the host learns the truth by it."""
     found = host.settled()
     as_it_is(found, gauge)
     if found.held_shaft is not None:
@@ -155,12 +155,13 @@ def obeyed(order: str, host: Gauge, gauge: FedGauge) -> None:
 
 
 def as_it_is(found: object, gauge: FedGauge) -> None:
+    """Check that what the host found is the state of the gauge."""
     names = ("boot", "in_gauge", "seated", "held_shaft", "held_blocks")
     assert {name: getattr(found, name) for name in names} == {name: gauge.identify[name] for name in names}
     assert found.state.name == gauge.identify["state"]
 
 
 def as_held(run: object, gauge: FedGauge) -> None:
-    """The run is the one that the gauge holds."""
+    """Check that a run is the one that the gauge holds."""
     assert run.boot == gauge.identify["boot"]
     assert run.counts[::3].tolist() == [item["counts"][0] for item in gauge.held]

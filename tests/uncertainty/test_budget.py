@@ -89,12 +89,12 @@ def test_the_end_gauge_of_the_gum():
             Contribution("repeated observations", 5.8, 1.0, "nm", 24),
             Contribution("comparator, random", 3.9, 1.0, "nm", 5),
             Contribution("comparator, systematic", 6.7, 1.0, "nm", 8),
-            Contribution("difference in expansion", 0.58e-6, -0.1 * 50_000_623 / 1.0, "1/K", 50),
-            Contribution("difference in temperature", 0.029, -11.5e-6 * 50_000_623, "K", 2),
+            Contribution("expansion", 0.58e-6, -0.1 * 50_000_623 / 1.0, "1/K", 50),
+            Contribution("temperature", 0.029, -11.5e-6 * 50_000_623, "K", 2),
         )
     )
-    assert round(budget.of("difference in expansion"), 1) == 2.9
-    assert round(budget.of("difference in temperature"), 1) == pytest.approx(16.6, abs=0.11)
+    assert round(budget.of("expansion"), 1) == 2.9
+    assert round(budget.of("temperature"), 1) == pytest.approx(16.6, abs=0.11)
     assert round(budget.u) == 32
     assert budget.dof == pytest.approx(16.7, abs=0.15)
     assert round(budget.k(), 2) == 2.12
@@ -144,9 +144,9 @@ def test_the_impedance_of_the_gum_by_uncorrelated_parts():
     }
     assert [round(value, 3) for value in (z * turned[0], z * turned[1], z)] == [127.732, 219.847, 254.260]
     assert [round(budgets[name].u, 3) for name in "RXZ"] == pytest.approx([0.071, 0.295, 0.236], abs=0.0011)
-    for one, other, published in (("R", "X", -0.588), ("R", "Z", -0.485), ("X", "Z", 0.993)):
-        covariance = sum(u**2 * by * to for (u, _), by, to in zip(parts, shares[one], shares[other], strict=True))
-        assert covariance / (budgets[one].u * budgets[other].u) == pytest.approx(published, abs=0.001)
+    for first, second, published in (("R", "X", -0.588), ("R", "Z", -0.485), ("X", "Z", 0.993)):
+        covariance = sum(u**2 * by * to for (u, _), by, to in zip(parts, shares[first], shares[second], strict=True))
+        assert covariance / (budgets[first].u * budgets[second].u) == pytest.approx(published, abs=0.001)
 
 
 def test_the_thermometer_of_the_gum_away_from_its_mean():

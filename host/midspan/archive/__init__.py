@@ -1,4 +1,4 @@
-"""Raw runs kept for ever: how one is laid down in an Avro file, written so that a crash loses none, and read again.
+"""Archives of raw runs, kept for ever: Avro files that survive a crash while being written and can be read past damage.
 
-What a raw run holds begins in protocol/raw_run.avsc and goes through raw_run_codec.py. Imports base and wire.
+The content of a raw run is defined in protocol/raw_run.avsc and encoded by raw_run_codec.py. Imports base and wire.
 """

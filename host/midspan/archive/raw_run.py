@@ -1,4 +1,4 @@
-"""One shaft's raw readings: counts and steps as the gauge gave them, nothing converted."""
+"""Raw readings of one shaft: counts and steps as the gauge sent them, not converted."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ StatusBits = npt.NDArray[np.int16]
 COLUMNS = ("tick_us", "rotate_steps", "press_steps", "counts")
 
 
-# Beyond these a value is no reading, and numbers made of it would be none.
+# No gauge can have sent a value beyond these, and computing with it would give nonsense.
 HIGHEST_SHAFT, LONGEST_TEXT, LONGEST_US = 2**31 - 1, 200, 10**12
-LATEST_MS = 32_503_680_000_000  # the year 3000; calendars go on for long after it
-FARTHEST = 2**40  # microsteps or counts: changes of 32 bits add up to more than they are
+LATEST_MS = 32_503_680_000_000  # the year 3000
+FARTHEST = 2**40  # microsteps or counts: many changes of 32 bits add up to more than 32 bits
 
 PHASES = tuple(phase.name for phase in Phase)
 
@@ -28,15 +28,59 @@ PHASES = tuple(phase.name for phase in Phase)
 class RawRun:
     """All readings of one shaft, in the order they were taken, as absolute values.
 
-    `tick_us` (time after the first reading, us), `rotate_steps`, `press_steps` (below home, positive down)
-    and `counts` are int64 arrays of one length; `status` (bits of protocol/readings.avsc, 0 is a good
-    reading) is an int16 array of the same length; `marks` are the rotate positions (microsteps) of the index
-    mark. `segments` holds (phase index, number of readings) in order. Units and ranges of the other fields
-    stand in protocol/raw_run.avsc.
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft within its batch, 0 to 2147483647.
+    label : str
+        Name that the user gave the shaft, at most 200 characters, or empty.
+    started_ms : int
+        Time of day when the measurement was ordered, milliseconds since 1970 (UTC).
+    gauge : str
+        Name of the gauge.
+    firmware : str
+        Version of the device code.
+    runtime : str
+        Interpreter and platform of the device; it also says if the board is a rehearsal.
+    boot : int
+        Boot number of the device.
+    count_min : int
+        Lowest count of the converter.
+    count_max : int
+        Highest count of the converter.
+    complete : bool
+        True if the whole cycle ran.
+    cause : str or None
+        Code of the fault that cut the cycle short; None if it is complete.
+    duration_ms : int
+        Duration of the cycle, milliseconds.
+    sampling_ms : int
+        Part of it spent sampling for the result, milliseconds.
+    interval_us : int
+        Sampling interval of the converter as the device measured it, microseconds.
+    segments : tuple[tuple[int, int], ...]
+        Phase index and number of readings of each phase, in the order of the readings.
+    tick_us : Integers
+        Time of each reading after the first, microseconds, int64, shape (readings,).
+    rotate_steps : Integers
+        Rotate position, microsteps, int64, shape (readings,).
+    press_steps : Integers
+        Press position below home, microsteps, positive down, int64, shape (readings,).
+    counts : Integers
+        Count of the converter, int64, shape (readings,).
+    status : StatusBits
+        Bit set of each reading as in protocol/readings.avsc, int16, shape (readings,); 0 for a good reading.
+    marks : Integers
+        Rotate positions of the index mark, microsteps, int64, shape (marks,).
 
-    Raises ArchiveError when the columns differ in length, the segments do not add up to them, a phase
-    is unknown or comes twice, or a value is none that a gauge can have sent.
+    Raises
+    ------
+    ArchiveError
+        The columns differ in length, the segments do not add up to them, a phase is unknown or comes twice, or no gauge
+        can have sent a value.
 
+    Examples
+    --------
     >>> column = np.arange(3)
     >>> run = RawRun(shaft=7, label="a7", started_ms=0, gauge="bench", firmware="1", runtime="none", boot=1,
     ...              count_min=-8388608, count_max=8388607, complete=True, cause=None, duration_ms=37,
@@ -72,15 +116,16 @@ class RawRun:
     marks: Integers
 
     def __post_init__(self) -> None:
+        """Raise ArchiveError if the run contradicts itself."""
         length = len(self.counts)
         if not length == len(self.tick_us) == len(self.rotate_steps) == len(self.press_steps) == len(self.status):
-            raise ArchiveError(f"{self.name}: its columns differ in length ({self._lengths()})")
+            raise ArchiveError(f"{self.name}: its columns differ in length ({self._lengths()})", code="columns")
         if sum(readings for _, readings in self.segments) != length:
-            raise ArchiveError(f"{self.name}: its segments do not add up to its {length} readings")
+            raise ArchiveError(f"{self.name}: its segments do not add up to its {length} readings", code="segments")
         self._check_phases()
         self._check_values()
         if length and self.tick_us[0] != 0:
-            raise ArchiveError(f"{self.name}: its times must count from its first reading")
+            raise ArchiveError(f"{self.name}: its times do not begin at 0", code="times")
 
     def _lengths(self) -> str:
         return ", ".join(f"{name} {len(getattr(self, name))}" for name in (*COLUMNS, "status"))
@@ -89,24 +134,26 @@ class RawRun:
         seen = set()
         for phase, readings in self.segments:
             if not 0 <= phase < len(PHASES):
-                raise ArchiveError(f"{self.name}: phase {phase} is unknown; a newer Midspan may know it")
+                raise ArchiveError(f"{self.name}: phase {phase} is unknown; try a newer Midspan", code="phase_unknown")
             if phase in seen or readings < 1:
-                raise ArchiveError(f"{self.name}: phase {PHASES[phase]} comes twice or without readings")
+                raise ArchiveError(
+                    f"{self.name}: phase {PHASES[phase]} comes twice or without readings", code="phase_repeated"
+                )
             seen.add(phase)
 
     def _check_values(self) -> None:
         for name in ("label", "gauge", "firmware", "runtime", "cause"):
             if len(getattr(self, name) or "") > LONGEST_TEXT:
-                raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} signs")
+                raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} characters")
         if not 0 <= self.shaft <= HIGHEST_SHAFT or not 0 <= self.started_ms <= LATEST_MS:
-            raise ArchiveError(f"{self.name}: began at {self.started_ms} ms; no shaft has such a number or time")
+            raise ArchiveError(f"{self.name}: began at {self.started_ms} ms; its number or time is out of range")
         for name in COLUMNS:
             most, column = LONGEST_US if name == "tick_us" else FARTHEST, getattr(self, name)
             if len(column) and not -most <= column.min() <= column.max() <= most:
-                raise ArchiveError(f"{self.name}: its {name} run to {column.min()} and {column.max()}")
+                raise ArchiveError(f"{self.name}: its {name} reach {column.min()} and {column.max()}, out of range")
 
     def __eq__(self, other: object) -> bool:
-        """True when every field and every value of every column is the same."""
+        """Return True if every field and every value of every column is the same."""
         if not isinstance(other, RawRun):
             return NotImplemented
         return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(RawRun))
@@ -114,16 +161,22 @@ class RawRun:
     __hash__ = None  # type: ignore[assignment]  # arrays can be changed in place
 
     def __len__(self) -> int:
-        """Number of readings."""
+        """Return the number of readings."""
         return len(self.counts)
 
     @property
     def name(self) -> str:
-        """The shaft as a person would look for it: its number and its label, if it has one."""
+        """Number of the shaft and its label, if it has one, as a person would look for it."""
         return f"shaft {self.shaft} ({self.label})" if self.label else f"shaft {self.shaft}"
 
     def places(self) -> dict[int, slice]:
-        """Where the readings of each phase stand in every column, by phase index."""
+        """Return the position of each phase's readings in the columns.
+
+        Returns
+        -------
+        dict[int, slice]
+            A slice of every column, by phase index.
+        """
         places, first = {}, 0
         for phase, readings in self.segments:
             places[phase] = slice(first, first + readings)
@@ -131,11 +184,23 @@ class RawRun:
         return places
 
     def phase_slice(self, phase: int) -> slice | None:
-        """Where the readings of a phase stand in every column, or None when the run has none of it."""
+        """Return the position of a phase's readings in the columns.
+
+        Parameters
+        ----------
+        phase : int
+            Index of the phase.
+
+        Returns
+        -------
+        slice or None
+            A slice of every column, None if the run has no readings of the phase.
+        """
         return self.places().get(phase)
 
 
-def _same(one: object, other: object) -> bool:
-    if isinstance(one, np.ndarray):
-        return np.array_equal(one, other)  # type: ignore[arg-type]
-    return one == other
+def _same(value: object, other: object) -> bool:
+    """Return True if two values, possibly arrays, are equal."""
+    if isinstance(value, np.ndarray):
+        return np.array_equal(value, other)  # type: ignore[arg-type]
+    return value == other

@@ -1,9 +1,8 @@
-"""One raw run to and from the bytes of one Avro datum of protocol/raw_run.avsc.
+"""Conversion between a raw run and the bytes of one Avro datum of protocol/raw_run.avsc.
 
-A run is four columns of changes, thousands of small numbers, so reading them one by one would cost more than
-all the arithmetic that follows. Avro writes every number of a column as a variable-length integer, and the
-count before a column and the zero after it are such integers too: the whole tail of a record is one stream of
-them, which numpy decodes in one go.
+A run has four columns of changes, thousands of small numbers. Decoding them in Python one at a time would take longer
+than all the arithmetic that follows. Avro writes each number as a variable-length integer, like the count before a
+column and the zero after it. So the tail of a record is a single stream of integers, which numpy decodes at once.
 """
 
 from __future__ import annotations
@@ -32,27 +31,47 @@ Record = dict[str, Any]
 BULK = ("lateness_us", "rotate_steps", "press_steps", "counts")
 INT_MIN, INT_MAX = -(2**31), 2**31 - 1
 HIGHEST_STATUS = 2**15 - 1
-LONGEST_INT = 5  # bytes of a 32-bit number at 7 bits a byte
+LONGEST_INT = 5  # bytes of a 32-bit number with 7 bits in each
 GUARD_BYTES = 5  # the union's branch, then the CRC
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _SIGNED = np.array([(code >> 1) ^ -(code & 1) for code in range(128)], np.int64)
 
 
 def varints(stream: npt.NDArray[np.uint8]) -> Integers:
-    """The integers in a stream of Avro's zig-zag variable-length numbers (Apache Avro specification, 1.11,
-    "Binary encoding": least significant 7 bits first, the top bit says that more follow).
+    """Return the integers in a stream of Avro's zig-zag variable-length numbers.
 
-    Raises ArchiveError when the stream ends within a number or one is longer than 32 bits need.
+    A number has its least significant 7 bits first; the top bit of a byte is set if more follow.
 
+    Parameters
+    ----------
+    stream : ndarray
+        Bytes, uint8, shape (bytes,).
+
+    Returns
+    -------
+    Integers
+        The numbers, int64, shape (numbers,).
+
+    Raises
+    ------
+    ArchiveError
+        The stream ends within a number (code "number_cut"), or a number has more than 32 bits (code "number_long").
+
+    References
+    ----------
+    Apache Avro specification 1.11, "Binary encoding".
+
+    Examples
+    --------
     >>> varints(np.frombuffer(bytes.fromhex("00 01 02 7f 80 01"), np.uint8)).tolist()
     [0, -1, 1, -64, 64]
     """
     if len(stream) and stream[-1] >= 128:
-        raise ArchiveError("a column ends within a number")
+        raise ArchiveError("a column ends within a number", code="number_cut")
     is_last = stream < 128
     (last,) = is_last.nonzero()
     numbers = _SIGNED.take(stream.take(last))
-    # The k-th continuation byte belongs to the number that as many last bytes stand before.
+    # A continuation byte belongs to the number whose index is the count of last bytes before it.
     (more,) = (~is_last).nonzero()
     longer = more - np.arange(len(more))
     numbers[longer] = _long_numbers(stream, last[longer])
@@ -60,22 +79,22 @@ def varints(stream: npt.NDArray[np.uint8]) -> Integers:
 
 
 def _long_numbers(stream: npt.NDArray[np.uint8], last: Integers) -> Integers:
-    """The numbers of two and more bytes whose last bytes stand at `last`, gathered backwards a byte at a time."""
+    """Return the numbers of two or more bytes whose last bytes are at `last`, collected backwards byte by byte."""
     codes = stream.take(last).astype(np.int64) << 7 | stream.take(last - 1) & 127
     longer = np.arange(len(last))
     for back in range(2, LONGEST_INT + 1):
-        # Before the first byte of the stream this wraps round to its final byte, which ends a number.
+        # Before the first byte this wraps round to the final byte of the stream, which ends a number.
         byte = stream.take(last[longer] - back)
         longer = longer[byte >= 128]
         if not len(longer):
             return (codes >> 1) ^ -(codes & 1)
         codes[longer] = codes[longer] << 7 | byte[byte >= 128] & 127
-    raise ArchiveError("a column holds a number that is longer than 32 bits")
+    raise ArchiveError("a column holds a number of more than 32 bits", code="number_long")
 
 
 @cache
 def _head_schema() -> Schema:
-    """The record up to its bulk columns, its time left as the number it is."""
+    """Return the schema of a record up to its bulk columns, with the time as a plain number."""
     schema: Any = raw_run_schema()
     fields = [field for field in schema["fields"] if field["name"] not in (*BULK, "crc32")]
     plain = [{**field, "type": "long"} if field["name"] == "started_ms" else field for field in fields]
@@ -83,23 +102,49 @@ def _head_schema() -> Schema:
 
 
 def encode(run: RawRun) -> bytes:
-    """Bytes of one Avro datum: the run as changes from reading to reading, guarded by its CRC-32.
+    """Return a run as an Avro datum.
 
-    Raises ArchiveError when a value does not fit the schema.
+    Parameters
+    ----------
+    run : RawRun
+        The run.
+
+    Returns
+    -------
+    bytes
+        The run as changes from reading to reading, with the CRC-32 of all bytes before it at the end.
+
+    Raises
+    ------
+    ArchiveError
+        A number needs more than 32 bits (code "number_long"), or a value does not fit the schema (code "schema").
     """
     out = BytesIO()
     try:
         schemaless_writer(out, raw_run_schema(), to_record(run))
     except (ValueError, TypeError, OverflowError) as error:
-        raise ArchiveError(f"{run.name} does not fit the archive's schema: {error}") from error
+        raise ArchiveError(f"{run.name} does not fit the archive's schema: {error}", code="schema") from error
     unguarded = out.getvalue()[:-1]  # the last byte is the branch of the absent CRC
     return unguarded + b"\x02" + crc32(unguarded).to_bytes(4, "little")
 
 
 def to_record(run: RawRun) -> Record:
-    """The run as the datum that an Avro library takes, `crc32` null.
+    """Return a run as the datum that an Avro library takes, without its CRC-32.
 
-    Raises ArchiveError when a number does not fit the schema's 32 bits.
+    Parameters
+    ----------
+    run : RawRun
+        The run.
+
+    Returns
+    -------
+    dict[str, Any]
+        Values by field of protocol/raw_run.avsc.
+
+    Raises
+    ------
+    ArchiveError
+        A number needs more than 32 bits (code "number_long").
     """
     changes = _changes(run)
     _check_ranges(run, changes)
@@ -124,6 +169,7 @@ _INTS = ("boot", "count_min", "count_max", "duration_ms", "sampling_ms", "interv
 
 
 def _changes(run: RawRun) -> tuple[Integers, ...]:
+    """Return the bulk columns of a run as changes from reading to reading, in the order of `BULK`."""
     lateness_us = np.diff(run.tick_us, prepend=run.tick_us[:1]) - run.interval_us
     lateness_us[:1] = 0
     steps_and_counts = (run.rotate_steps, run.press_steps, run.counts)
@@ -131,22 +177,46 @@ def _changes(run: RawRun) -> tuple[Integers, ...]:
 
 
 def _check_ranges(run: RawRun, changes: tuple[Integers, ...]) -> None:
-    # fastavro writes a number of any size as an int; other libraries would refuse the file.
+    """Raise ArchiveError if a number needs more than 32 bits: fastavro would write it, others would refuse the file."""
     scalars = [getattr(run, name) for name in _INTS]
     for numbers in (np.array(scalars), run.marks, *changes):
         if len(numbers) and not INT_MIN <= numbers.min() <= numbers.max() <= INT_MAX:
-            raise ArchiveError(f"{run.name}: a number of it does not fit 32 bits; it was not stored")
+            raise ArchiveError(f"{run.name}: a number needs more than 32 bits; it was not stored", code="number_long")
 
 
 def is_guarded(datum: bytes) -> bool:
-    """True when a datum ends in the CRC-32 of all its bytes before, as `encode` leaves it."""
+    """Return True if a datum is undamaged because its CRC-32 is right.
+
+    Parameters
+    ----------
+    datum : bytes
+        The datum.
+
+    Returns
+    -------
+    bool
+        False also for a datum without CRC-32.
+    """
     return datum[-GUARD_BYTES:] == b"\x02" + crc32(datum[:-GUARD_BYTES]).to_bytes(4, "little")
 
 
 def decode(datum: bytes) -> RawRun:
-    """The run in a datum for which `is_guarded` holds.
+    """Return the run in a datum with a right CRC-32.
 
-    Raises ArchiveError when the bytes are no run all the same.
+    Parameters
+    ----------
+    datum : bytes
+        A datum for which `is_guarded` is True.
+
+    Returns
+    -------
+    RawRun
+        The run.
+
+    Raises
+    ------
+    ArchiveError
+        The bytes are not a run all the same.
     """
     stream = BytesIO(datum)
     try:
@@ -154,22 +224,40 @@ def decode(datum: bytes) -> RawRun:
         tail = np.frombuffer(datum, np.uint8)[stream.tell() : -GUARD_BYTES]
         columns = varints(tail).reshape(len(BULK), -1)
     except DECODE_ERRORS as error:
-        raise ArchiveError(f"it holds no run of this schema ({error!r})") from error
-    return _run(head, columns[:, 1:-1])  # without the count before each column and the zero after it
+        raise ArchiveError(f"does not hold a run of this schema ({error!r})") from error
+    return _run(head, columns[:, 1:-1])  # drop the count before each column and the zero after it
 
 
 def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[RawRun]:
-    """The runs in a block that another program wrote or that is not guarded, decoded by fastavro.
+    """Yield the runs in a block that another program wrote or that has no CRC-32, decoded by fastavro.
 
-    Raises ArchiveError when the bytes are no runs, when some are left over, or when a CRC-32 is wrong. A block
-    of another version of the schema is resolved by Avro's rules, and its CRC-32 cannot be checked.
+    A block of another version of the schema is resolved by Avro's rules; its CRC-32 cannot be checked.
+
+    Parameters
+    ----------
+    block : bytes
+        The datums, encoded.
+    count : int
+        Number of datums.
+    writer_schema : Schema
+        Schema of the file.
+
+    Yields
+    ------
+    RawRun
+        A run.
+
+    Raises
+    ------
+    ArchiveError
+        The bytes are not runs, some are left over, or a CRC-32 is wrong.
     """
     stream = BytesIO(block)
     for _ in range(count):
         try:
             record: Any = schemaless_reader(stream, writer_schema, raw_run_schema())
         except (*DECODE_ERRORS, SchemaResolutionError) as error:
-            raise ArchiveError(f"it holds no run of this schema ({error!r})") from error
+            raise ArchiveError(f"does not hold a run of this schema ({error!r})") from error
         if writer_schema == raw_run_schema():
             _check_guard(record)
         yield from_record(record)
@@ -178,16 +266,30 @@ def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[Ra
 
 
 def _check_guard(record: Record) -> None:
+    """Raise ArchiveError if a record has a CRC-32 and it is wrong."""
     out = BytesIO()
     schemaless_writer(out, raw_run_schema(), record)
     if record["crc32"] is not None and not is_guarded(out.getvalue()):
-        raise ArchiveError("its CRC-32 is wrong: a bit of it has changed")
+        raise ArchiveError("its CRC-32 is wrong: some of its bits have changed")
 
 
 def from_record(record: Record) -> RawRun:
-    """The run in a datum as an Avro library gives it.
+    """Return the run in a datum as an Avro library reads it.
 
-    Raises ArchiveError when its columns, segments and statuses contradict each other.
+    Parameters
+    ----------
+    record : dict[str, Any]
+        Values by field of protocol/raw_run.avsc.
+
+    Returns
+    -------
+    RawRun
+        The run.
+
+    Raises
+    ------
+    ArchiveError
+        Its columns, segments and statuses contradict each other.
     """
     if len({len(record[name]) for name in BULK}) != 1:
         raise ArchiveError(f"the columns of shaft {record['shaft']} differ in length")
@@ -198,6 +300,7 @@ def from_record(record: Record) -> RawRun:
 
 
 def _run(head: Record, changes: Integers) -> RawRun:
+    """Return the run of a record and its bulk columns, shape (columns, readings), in the order of `BULK`."""
     length = changes.shape[1]
     changes[0, 1:] += head["interval_us"]
     values = changes.cumsum(axis=1)
@@ -205,7 +308,7 @@ def _run(head: Record, changes: Integers) -> RawRun:
     for unusual in head["unusual"]:
         if not (0 <= unusual["reading"] < length and 0 <= unusual["status"] <= HIGHEST_STATUS):
             raise ArchiveError(
-                f"shaft {head['shaft']}: status {unusual['status']} of reading {unusual['reading']}, which cannot be"
+                f"shaft {head['shaft']}: status {unusual['status']} of reading {unusual['reading']} is out of range"
             )
         status[unusual["reading"]] = unusual["status"]
     return RawRun(

@@ -1,10 +1,8 @@
-"""Raw runs kept for ever: Avro object container files of protocol/raw_run.avsc, one block a shaft.
+"""Reading of archives: Avro object container files of protocol/raw_run.avsc, a block for each shaft.
 
-Any Avro library reads them. Files only ever grow: a run is on the disk when `append` returns, and what a power
-cut left half-written is moved aside, never deleted. Avro's framing alone notices damage only where a length or
-the marker after a block no longer fits, so a flipped bit in a reading would pass; the CRC-32 in every record
-(see raw_run.avsc) covers all its bytes and closes that hole. What is left: a record whose `crc32` is null, as
-another program may write it, has only framing and ranges to go by.
+Any Avro library can read them. Avro's own framing notices damage only if a length or the marker after a block no longer
+fits, so a flipped bit in a reading would pass unnoticed. The CRC-32 in every record (see raw_run.avsc) covers all its
+bytes and closes that gap. A record without it, as another program may write it, is checked by framing and ranges alone.
 """
 
 from __future__ import annotations
@@ -26,7 +24,19 @@ from midspan.wire.schema import raw_run_schema
 
 @dataclass(frozen=True, slots=True)
 class Damage:
-    """A place in an archive that gave no shaft, or gave one in spite of damage: bytes `offset` to `end`."""
+    """Damaged part of an archive; its shaft may have been read in spite of it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    offset : int
+        Where the damaged bytes begin.
+    end : int
+        Where they end.
+    reason : str
+        What is wrong, for people.
+    """
 
     path: Path
     offset: int
@@ -39,10 +49,18 @@ class Damage:
 
 @dataclass(slots=True)
 class Archive:
-    """An archive open for reading; `damage` tells what the last pass over it met, `is_current` that the file has
-    the schema of this version.
+    """An archive open for reading; a file of another version of the schema is read if Avro can resolve it.
 
-    A file of another version of the schema is read when Avro's schema resolution allows it.
+    Parameters
+    ----------
+    path : Path
+        The file.
+    header : Header
+        Its header, as `open` reads it.
+    is_current : bool
+        True if the file has the schema of this version.
+    damage : list[Damage]
+        Damage found by the last pass over the file; empty before the first.
     """
 
     path: Path
@@ -52,10 +70,23 @@ class Archive:
 
     @classmethod
     def open(cls, path: Path) -> Archive:
-        """Look at a file's header.
+        """Open a file and check its header.
 
-        Raises ArchiveError when the file cannot be read, is no Avro file, or holds other records or a version
-        of the schema that cannot be resolved (the message then names both fingerprints).
+        Parameters
+        ----------
+        path : Path
+            The file.
+
+        Returns
+        -------
+        Archive
+            The archive; no run is decoded yet.
+
+        Raises
+        ------
+        ArchiveError
+            The file cannot be read, is not an Avro file, or holds other records or a version of the schema that cannot
+            be resolved (the message then names both fingerprints).
         """
         check_ordinary(path, ArchiveError)
         with reading(path, ArchiveError), path.open("rb") as file:
@@ -65,12 +96,34 @@ class Archive:
         return archive
 
     def runs(self) -> Iterator[RawRun]:
-        """All whole runs, in the order they were stored; nothing is raised for damage between them."""
+        """Yield all whole runs, in the order they were stored; damage between them is noted and skipped.
+
+        Yields
+        ------
+        RawRun
+            A run.
+
+        Raises
+        ------
+        ArchiveError
+            Reading the file failed.
+        """
         for _, run in self.entries():
             yield run
 
     def entries(self) -> Iterator[tuple[int, RawRun]]:
-        """All whole runs, each after the offset of its block, by which `run_at` finds it again."""
+        """Yield all whole runs with their places in the file, as `runs` does.
+
+        Yields
+        ------
+        tuple[int, RawRun]
+            Offset of the run's block in bytes, by which `run_at` finds it again, and the run.
+
+        Raises
+        ------
+        ArchiveError
+            Reading the file failed.
+        """
         self.damage.clear()
         for part in self._parts():
             if isinstance(part, Gap):
@@ -83,28 +136,61 @@ class Archive:
                 self._note(part, f"the block is damaged: {error}; the shafts after it are read")
 
     def run_at(self, offset: int) -> RawRun:
-        """The run in the block at an offset that `append` or `entries` gave.
+        """Return the run at a place in the file.
 
-        Raises ArchiveError when no whole run starts there.
+        Parameters
+        ----------
+        offset : int
+            Offset of its block in bytes, as `ArchiveWriter.append` or `entries` gives it.
+
+        Returns
+        -------
+        RawRun
+            The run.
+
+        Raises
+        ------
+        ArchiveError
+            No whole run starts there.
         """
         for part in self._parts(offset):
             if isinstance(part, Block):
                 for run in self._decoded(part):
                     return run
             break
-        raise ArchiveError(f"{self.path}: no whole shaft starts at byte {offset}")
+        raise ArchiveError(f"{self.path}: no whole shaft starts at byte {offset}", code="no_run")
 
     def find(self, run: RawRun) -> tuple[int, RawRun] | None:
-        """Return where the same readings stand already, and how they are named there; None when they do not.
+        """Return the first run in the archive that has the same readings.
 
-        Label and time may be others: a gauge that still holds readings knows neither.
+        Its label and time may differ, because a gauge that still holds readings knows neither.
+
+        Parameters
+        ----------
+        run : RawRun
+            The readings to look for.
+
+        Returns
+        -------
+        tuple[int, RawRun] or None
+            Offset of the stored run in bytes and the run as stored, None if the archive does not have the readings.
         """
         return next(((offset, other) for offset, other in self.entries() if _same_readings(run, other)), None)
 
     def whole_bytes(self, offset: int) -> int:
-        """How long the file is up to the end of its last block, looked for from the block at an offset on.
+        """Return the length of the file up to the end of its last block.
 
-        What may come after is half a shaft: being stored just now, or cut short by a power cut.
+        Beyond it may be half a shaft, being stored just now or cut short by a power cut.
+
+        Parameters
+        ----------
+        offset : int
+            Offset of any block in bytes, from which to look.
+
+        Returns
+        -------
+        int
+            Length in bytes; the offset itself if no block follows.
         """
         end = offset
         for part in self._parts(offset):
@@ -113,12 +199,19 @@ class Archive:
         return end
 
     def check(self) -> None:
-        """Raise ArchiveError when the last pass met damage; the message tells of all of it."""
+        """Raise an error if the last pass over the file met damage.
+
+        Raises
+        ------
+        ArchiveError
+            There was damage; the message names the first place and counts the others.
+        """
         if self.damage:
             more = f" (and {len(self.damage) - 1} more places)" if len(self.damage) > 1 else ""
             raise ArchiveError(f"{self.damage[0]}{more}; all whole shafts were read")
 
     def _parts(self, offset: int | None = None) -> Iterator[Block | Gap]:
+        """Yield blocks and gaps from an offset on, by default all."""
         is_whole = raw_run_codec.is_guarded if self.is_current else _never
         try:
             with self.path.open("rb") as file:
@@ -127,6 +220,7 @@ class Archive:
             raise ArchiveError(f"{self.path}: reading it failed ({error.strerror})") from error
 
     def _decoded(self, block: Block) -> Iterator[RawRun]:
+        """Return the runs in a block, decoded fast if it is one of ours."""
         guarded = self.is_current and raw_run_codec.is_guarded(block.datums)
         if guarded and not (block.framed and block.count == 1):
             self._note(block, "the frame of the block is damaged, its shaft is whole")
@@ -136,18 +230,20 @@ class Archive:
         return raw_run_codec.decode_plain(block.datums, block.count, schema)
 
     def _note(self, part: Block | Gap, reason: str) -> None:
+        """Add a part of the file to the damage."""
         start = part.offset
-        # Places next to each other are one: a large file of rubbish may have one every few bytes.
+        # Join adjacent places: a large file of garbage may have one every few bytes.
         if self.damage and (self.damage[-1].end, self.damage[-1].reason) == (start, reason):
             start = self.damage.pop().offset
         self.damage.append(Damage(self.path, start, part.end, reason))
 
     def _check_schema(self) -> None:
+        """Raise ArchiveError if the file holds other records, or a schema that cannot be resolved."""
         if self.is_current:
             return
         name = self.header.schema.get("name") if isinstance(self.header.schema, dict) else self.header.schema
         if name != "midspan.RawRun":
-            raise ArchiveError(f"{self.path}: holds records {name!r}, not raw runs of Midspan")
+            raise ArchiveError(f"{self.path}: holds records {name!r}, not raw runs of Midspan", code="other_records")
         first = next((part for part in self._parts() if isinstance(part, Block)), None)
         try:
             for _ in self._decoded(first) if first else ():
@@ -155,13 +251,15 @@ class Archive:
         except ArchiveError as error:
             if isinstance(error.__cause__, SchemaResolutionError):
                 raise ArchiveError(
-                    f"{self.path}: its schema {self.header.fingerprint} cannot be read as this version's "
-                    f"{avro_container.fingerprint(raw_run_schema())} ({error.__cause__}); use the Midspan that wrote it"
+                    f"{self.path}: its schema {self.header.fingerprint} does not fit this version's "
+                    f"{avro_container.fingerprint(raw_run_schema())} ({error.__cause__}); use the Midspan of its time",
+                    code="schema",
                 ) from error
-            # Else the block is damaged, not the schema: reading will say so.
+            # Any other error means that the block is damaged, not the schema: reading will report it.
 
 
 def _same_readings(run: RawRun, other: RawRun) -> bool:
+    """Return True if two runs are the same readings of the same shaft and start of a gauge."""
     same = (run.gauge, run.shaft, run.boot, len(run)) == (other.gauge, other.shaft, other.boot, len(other))
     return same and np.array_equal(run.counts, other.counts) and np.array_equal(run.tick_us, other.tick_us)
 
@@ -171,16 +269,32 @@ def _never(_: bytes) -> bool:
 
 
 def _gap_text(gap: Gap) -> str:
+    """Return the reason to give for a gap."""
     if gap.torn:
         return "the file ends within a shaft that was being stored (a torn write or a cut copy)"
     return "the block is damaged; the shafts after it are read"
 
 
 def read_archive(path: Path) -> Iterator[RawRun]:
-    """All whole runs of an archive in order, at full speed and in constant memory.
+    """Yield all whole runs of an archive, in the order they were stored and in constant memory.
 
-    Raises ArchiveError as `Archive.open` does, and after the last whole run when the file has damage.
+    Parameters
+    ----------
+    path : Path
+        The file.
 
+    Yields
+    ------
+    RawRun
+        A run.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read as an archive, as `Archive.open` says; or, after the last whole run, it is damaged.
+
+    Examples
+    --------
     >>> next(read_archive(Path("nowhere.avro")))
     Traceback (most recent call last):
     midspan.base.errors.ArchiveError: nowhere.avro: cannot be read (No such file or directory); check the name

@@ -1,4 +1,8 @@
-"""Appending raw runs to an archive so that a power cut at any moment loses no stored shaft."""
+"""Writing of archives so that a power cut at any moment loses no stored shaft.
+
+Files only grow. A run is on the disk when `append` returns. What a power cut left half-written is never deleted, but
+moved to another file.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +24,20 @@ from midspan.wire.schema import raw_run_schema
 
 LOG = logging.getLogger(__name__)
 
-ADVICE = "put it back if you have it, then go on: what the gauge still holds is kept in what stands there"
+ADVICE = "put it back if you have it, then go on: readings that the gauge still holds go into the file found there"
 
 
 @dataclass(frozen=True, slots=True)
 class MovedTail:
-    """What a torn write had left at the end of an archive, and the file it was moved to."""
+    """Half-written bytes that were found at the end of an archive and moved aside.
+
+    Parameters
+    ----------
+    path : Path
+        File that they were moved to.
+    length : int
+        Number of bytes.
+    """
 
     path: Path
     length: int
@@ -35,13 +47,25 @@ class MovedTail:
 
 
 class ArchiveWriter:
-    """Appends runs to an archive, which it makes when there is none; one writer at a time (POSIX only).
+    """Writer that appends runs to an archive, which it makes if there is none.
 
-    `moved` tells what was moved aside of a torn write (None when nothing was). A new file needs 16 random bytes
-    as its marker; they come from the operating system unless given.
+    A lock allows one writer at a time (POSIX only). `moved` is what had been left half-written and was moved aside, or
+    None.
 
-    Raises ArchiveError when the file is no archive of this version's schema, is in use, or cannot be written.
+    Parameters
+    ----------
+    path : Path
+        The file.
+    marker : bytes or None
+        The 16 bytes that mark a new file's blocks; None for random ones.
 
+    Raises
+    ------
+    ArchiveError
+        The file is not an archive of this version's schema, is in use, or cannot be written.
+
+    Examples
+    --------
     >>> import tempfile
     >>> from midspan.archive.reader import read_archive
     >>> path = Path(tempfile.mkdtemp()) / "batch.avro"
@@ -63,40 +87,62 @@ class ArchiveWriter:
             self._end = self._file.seek(0, os.SEEK_END)
         except OSError as error:
             self.close()
-            raise ArchiveError(f"{path}: cannot be made ready ({error.strerror})") from error
+            raise ArchiveError(
+                f"{path}: cannot be prepared for writing ({error.strerror}); check disk and folder"
+            ) from error
         except ArchiveError:
             self.close()
             raise
 
     @property
     def marker(self) -> str:
-        """The random bytes by which this archive is told from every other, as hex."""
+        """Random bytes that distinguish this archive from every other, as hex."""
         return self._marker.hex()
 
     @property
     def end(self) -> int:
-        """Where the next block will stand."""
+        """Offset of the next block, bytes."""
         return self._end
 
     def check_place(self) -> None:
-        """Raise ArchiveGone when the file of this name is not the one that is written here, as it was left."""
+        """Check that the file of this name is still the file being written, unchanged by anybody else.
+
+        Raises
+        ------
+        ArchiveGone
+            It was moved, deleted, replaced, cut or written to.
+        """
         try:
             found, own = self.path.stat(), os.fstat(self._file.fileno())
         except OSError as error:
-            raise ArchiveGone(f"{self.path}: the archive is not there any more ({error.strerror}); {ADVICE}") from error
+            raise ArchiveGone(f"{self.path}: the archive is gone ({error.strerror}); {ADVICE}") from error
         if (found.st_dev, found.st_ino) != (own.st_dev, own.st_ino):
-            raise ArchiveGone(f"{self.path}: another file took the place of the archive; {ADVICE}")
+            raise ArchiveGone(f"{self.path}: another file has the name of the archive; {ADVICE}")
         if own.st_size != self._end:
             raise ArchiveGone(
-                f"{self.path}: it has {own.st_size} bytes, not {self._end}: another program cut or wrote it; {ADVICE}"
+                f"{self.path}: it has {own.st_size} bytes, not {self._end}: another program changed it; {ADVICE}"
             )
 
     def append(self, run: RawRun) -> int:
-        """Store a run and return the offset of its block; the run is on the disk when this returns.
+        """Store a run; it is on the disk when this returns.
 
-        Raises ArchiveGone as `check_place` does, and ArchiveError when the run does not fit the schema (the file is
-        unchanged), or when it cannot be written: the archive is closed then, and opening it again moves away what was
-        half-written.
+        Parameters
+        ----------
+        run : RawRun
+            The run.
+
+        Returns
+        -------
+        int
+            Offset of its block, bytes.
+
+        Raises
+        ------
+        ArchiveGone
+            The file was moved or changed, as `check_place` says.
+        ArchiveError
+            The run does not fit the schema, and the file is unchanged; or it cannot be written, and the archive is now
+            closed: opening it again moves aside what was half-written.
         """
         block = avro_container.block_bytes(raw_run_codec.encode(run), self._marker)
         try:
@@ -106,11 +152,13 @@ class ArchiveWriter:
             self._end = offset + len(block)
         except (OSError, ValueError) as error:
             self.close()
-            raise ArchiveError(f"{self.path}: {run.name} could not be stored ({error}); open it again") from error
+            raise ArchiveError(
+                f"{self.path}: {run.name} could not be stored ({error}); open it again", code="not_stored"
+            ) from error
         return offset
 
     def close(self) -> None:
-        """Let go of the file; closing twice does no harm."""
+        """Close the file; closing it twice does no harm."""
         self._file.close()
 
     def __enter__(self) -> ArchiveWriter:
@@ -122,12 +170,14 @@ class ArchiveWriter:
         self.close()
 
     def _write(self, data: bytes) -> None:
+        """Write bytes to the disk, or raise OSError if not all of them could be written."""
         written = self._file.write(data)
         if written != len(data):
             raise OSError(f"only {written} of {len(data)} bytes were written; is the disk full?")
         os.fsync(self._file.fileno())
 
     def _lock(self) -> None:
+        """Raise ArchiveError if another program has the file open for writing; Windows has no such lock."""
         if sys.platform == "win32":
             return
         import fcntl
@@ -135,9 +185,12 @@ class ArchiveWriter:
         try:
             fcntl.flock(self._file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise ArchiveError(f"{self.path}: another program is storing to it; wait, or name another") from error
+            raise ArchiveError(
+                f"{self.path}: another program is writing to it; wait, or name another", code="in_use"
+            ) from error
 
     def _prepare(self, marker: bytes) -> bytes:
+        """Return the marker of the file, after writing its header if it is new or moving a torn tail aside."""
         new = avro_container.header_bytes(raw_run_schema(), marker)
         if self._starts_like(new[:-MARKER_BYTES]):
             self._move_tail(0)
@@ -152,17 +205,19 @@ class ArchiveWriter:
         return header.marker
 
     def _starts_like(self, header: bytes) -> bool:
-        """True for an empty file and for one whose very header was cut short."""
+        """Return True if the file is empty or was cut short within its header."""
         self._file.seek(0)
         start = self._file.read(len(header) + MARKER_BYTES)
         return len(start) < len(header) + MARKER_BYTES and (header.startswith(start) or start.startswith(header))
 
     def _check(self, found: str) -> None:
+        """Raise ArchiveError if a schema's fingerprint is not that of this version."""
         expected = avro_container.fingerprint(raw_run_schema())
         if found != expected:
-            raise ArchiveError(f"{self.path}: its schema is {found}, this version's {expected}; start a new file")
+            raise ArchiveError(f"{self.path}: its schema is {found}, this version's {expected}; name a new file")
 
     def _move_tail(self, offset: int) -> None:
+        """Move everything from an offset on to a file of its own, if there is anything."""
         length = self._file.seek(0, os.SEEK_END) - offset
         if not length:
             return

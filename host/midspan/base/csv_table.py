@@ -169,8 +169,20 @@ def number_in(text: str, place: str) -> float:
 
 
 def is_reading(value: float) -> bool:
-    """Return True if a person or a converter can have read a number: finite, not huge, and 0 or not minute.
+    """Return True if a person or a converter can have read a number.
 
+    Parameters
+    ----------
+    value : float
+        The number, in any unit.
+
+    Returns
+    -------
+    bool
+        True for 0 and for every number from 1e-12 to 1e9 of either sign.
+
+    Examples
+    --------
     >>> is_reading(-12.7), is_reading(0.0), is_reading(1e200), is_reading(float("nan"))
     (True, True, False, False)
     """

@@ -132,14 +132,31 @@ def _places_in(trace: TracebackType | None) -> Iterator[str]:
 
 
 class LogLine(logging.Formatter):
-    """Formatter of one line: time (UTC), level, module, process, message."""
+    """Formatter of one line: time (UTC), level, module, process, message.
+
+    Parameters
+    ----------
+    process : int or None
+        Number of the process in the lines; None for that of this program.
+    """
 
     def __init__(self, process: int | None = None) -> None:
         super().__init__()
         self._process = os.getpid() if process is None else process
 
     def format(self, record: logging.LogRecord) -> str:
-        """Return the line for a message, its arguments shown by `log_argument`."""
+        """Return the line for a message.
+
+        Parameters
+        ----------
+        record : logging.LogRecord
+            The message and its arguments.
+
+        Returns
+        -------
+        str
+            The line, its arguments as `log_argument` shows them.
+        """
         when = datetime.fromtimestamp(record.created, UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3]
         arguments: Any = record.args or ()
         words = record.msg % tuple(map(log_argument, arguments)) if arguments else record.msg
@@ -151,7 +168,14 @@ class LogFile(RotatingFileHandler):
     """The log's file, created with its folder at the first message, and replaced by a new one when it is large.
 
     Several programs write to it at once, and any of them may have replaced it: before each message the name is looked
-    up again. When the file cannot be written, `complain` is called once and the program goes on.
+    up again. When the file cannot be written, it complains once and the program goes on.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    complain : Callable[[str], None]
+        Called once with a sentence when the file cannot be written.
     """
 
     def __init__(self, path: Path, complain: Callable[[str], None]) -> None:
@@ -160,7 +184,13 @@ class LogFile(RotatingFileHandler):
         self._complain: Callable[[str], None] | None = complain
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Write a message to the file that has the name now."""
+        """Write a message to the file that has the name now.
+
+        Parameters
+        ----------
+        record : logging.LogRecord
+            The message and its arguments.
+        """
         if self.stream is not None and not self._is_current(self.stream):
             self._let_go(self.stream)
         super().emit(record)
@@ -177,7 +207,13 @@ class LogFile(RotatingFileHandler):
         return super()._open()
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802
-        """Complain once that the log cannot be written, and let the program go on."""
+        """Complain once that the log cannot be written, and let the program go on.
+
+        Parameters
+        ----------
+        record : logging.LogRecord
+            The message that was not written.
+        """
         complain, self._complain = self._complain, None
         if complain is not None:
             complain(f"the log {self.baseFilename} cannot be written, and what happens is not noted; all else goes on")

@@ -132,7 +132,23 @@ def short(text: str) -> str:
 
 
 def brief(message: str) -> str:
-    """Return an error message on one line of printable characters, with long input cut short."""
+    """Return an error message on one line of printable characters, with long input cut short.
+
+    Parameters
+    ----------
+    message : str
+        The message.
+
+    Returns
+    -------
+    str
+        The message, at most 600 characters; what is cut is in the middle.
+
+    Examples
+    --------
+    >>> brief("hand.csv: cannot\\n  be read")
+    'hand.csv: cannot be read'
+    """
     return _without_middle(printable(" ".join(short(message).split())), LONGEST_ERROR)
 
 

@@ -63,9 +63,27 @@ def effective_dof(u: ArrayLike, dof: ArrayLike) -> Array:
 def coverage_factor(dof: float, probability: float = PROBABILITY) -> float:
     """Return the k for which y +- k u covers the measurand with a given probability.
 
-    It is a quantile of Student's distribution with the degrees of freedom cut to the integer below (JCGM 100:2008,
-    G.4.1), of the normal distribution if they are infinite.
+    It is a quantile of Student's distribution with the degrees of freedom cut to the integer below, of the normal
+    distribution if they are infinite.
 
+    Parameters
+    ----------
+    dof : float
+        Effective degrees of freedom, 1 or more, possibly infinite.
+    probability : float
+        Coverage probability, between 0 and 1.
+
+    Returns
+    -------
+    float
+        The coverage factor, not rounded.
+
+    References
+    ----------
+    JCGM 100:2008, G.3.4 and G.4.1.
+
+    Examples
+    --------
     >>> round(coverage_factor(42.9), 3), round(coverage_factor(math.inf, 0.99), 3)
     (2.018, 2.576)
     """

@@ -148,10 +148,26 @@ def summary(values: Array, probability: float = PROBABILITY) -> Summary:
 
 
 def numerical_tolerance(u: float, digits: int = 1) -> float:
-    """Return half a unit of the last digit of u when it is written with so many significant digits.
+    """Return half a unit of the last digit of a standard uncertainty that is written with few significant digits.
 
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty, above 0, in any unit.
+    digits : int
+        Number of significant digits, 1 or more.
+
+    Returns
+    -------
+    float
+        The tolerance, in the same unit.
+
+    References
+    ----------
     JCGM 101:2008, 7.9.2.
 
+    Examples
+    --------
     >>> numerical_tolerance(0.22, 1), numerical_tolerance(0.0754, 2), numerical_tolerance(2.0)
     (0.05, 0.0005, 0.5)
     """

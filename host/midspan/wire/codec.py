@@ -48,10 +48,25 @@ def pack(record: Record) -> bytes:
 
 
 def unpack(body: bytes) -> Record:
-    """Return the record in the body of a frame, its values not checked against their ranges.
+    """Return the record in the body of a frame.
 
-    Raises ProtocolError if the bytes are not exactly one datum of the message schema.
+    Parameters
+    ----------
+    body : bytes
+        One Avro datum of the message schema.
 
+    Returns
+    -------
+    Record
+        The record; its values are not checked against their ranges.
+
+    Raises
+    ------
+    ProtocolError
+        The bytes are not exactly one datum of the schema.
+
+    Examples
+    --------
     >>> unpack(bytes.fromhex("12 06"))
     Acknowledge(shaft=3)
     """
@@ -77,10 +92,25 @@ def greeting() -> Greet:
 
 
 def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
-    """Return major, minor and fingerprint of an Identify of another version, None for every other body.
+    """Return the protocol version of a gauge that does not speak this host's.
 
-    Raises ProtocolError if an Identify ends too early.
+    Parameters
+    ----------
+    body : bytes
+        Body of any frame.
 
+    Returns
+    -------
+    tuple[int, int, bytes] or None
+        Major, minor and fingerprint of an Identify of another version; None for every other body.
+
+    Raises
+    ------
+    ProtocolError
+        An Identify ends too early.
+
+    Examples
+    --------
     >>> foreign_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
     (2, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
     """

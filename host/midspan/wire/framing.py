@@ -72,8 +72,25 @@ def encode(sequence: int, body: bytes) -> bytes:
 
 
 def decode(stuffed: bytes) -> Frame:
-    """Return the frame in the bytes between two delimiters, or raise FrameError if they are damaged.
+    """Return the frame in the bytes between two delimiters.
 
+    Parameters
+    ----------
+    stuffed : bytes
+        The bytes, without the delimiters.
+
+    Returns
+    -------
+    Frame
+        Sequence number and body.
+
+    Raises
+    ------
+    FrameError
+        The bytes are damaged: wrong stuffing, size or checksum.
+
+    Examples
+    --------
     >>> decode(encode(1, b"abc")[:-1])
     Frame(sequence=1, body=b'abc')
     """

@@ -14,8 +14,20 @@ from midspan.wire.records import LONGEST, PARTS, RANGES
 
 
 def check_ranges(record: Any) -> None:
-    """Raise ProtocolError if a number of a record is outside its range, or a text is too long or not printable.
+    """Check the numbers and texts of a record against the ranges of protocol/*.avsc.
 
+    Parameters
+    ----------
+    record : Any
+        A record that a gauge sent, or a record within it.
+
+    Raises
+    ------
+    ProtocolError
+        A number is outside its range, or a text is too long or not printable.
+
+    Examples
+    --------
     >>> from midspan.wire.records import Reply
     >>> check_ranges(Reply(to_sequence=65536, refusal=None, field=""))
     Traceback (most recent call last):

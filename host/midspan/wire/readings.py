@@ -13,7 +13,18 @@ StatusBits = npt.NDArray[np.int16]
 
 
 def check_columns(block: Readings) -> None:
-    """Raise ProtocolError if the columns differ in length or an unusual reading is not in the block."""
+    """Check that the columns of a block fit together.
+
+    Parameters
+    ----------
+    block : Readings
+        A block that a gauge sent.
+
+    Raises
+    ------
+    ProtocolError
+        The columns differ in length (code "columns"), or an unusual reading is not in the block (code "unusual").
+    """
     columns = (block.lateness_us, block.rotate_steps, block.press_steps, block.counts)
     lengths = [len(column) for column in columns]
     if len(set(lengths)) != 1:

@@ -68,8 +68,15 @@ _NESTED = ("type", "items", "fields")
 
 @cache
 def message_source() -> list[dict[str, Any]]:
-    """Return the union of all records as plain JSON with documentation, every name defined at its first use.
+    """Return the union of all records as plain JSON.
 
+    Returns
+    -------
+    list[dict[str, Any]]
+        The records with their documentation, every name defined at its first use.
+
+    Examples
+    --------
     >>> [record["name"] for record in message_source()][:3]
     ['Identify', 'Readings', 'EndOfShaft']
     """
@@ -79,8 +86,20 @@ def message_source() -> list[dict[str, Any]]:
 
 @cache
 def record_source(name: str) -> dict[str, Any]:
-    """Return a record that is not part of the union, such as `RawRun`, as plain JSON.
+    """Return a record that is not part of the union as plain JSON.
 
+    Parameters
+    ----------
+    name : str
+        Name of the record without its namespace, "RawRun".
+
+    Returns
+    -------
+    dict[str, Any]
+        Its definition with documentation, every name defined at its first use.
+
+    Examples
+    --------
     >>> record_source("RawRun")["fields"][0]["name"]
     'shaft'
     """
@@ -90,7 +109,13 @@ def record_source(name: str) -> dict[str, Any]:
 
 @cache
 def message_schema() -> Any:
-    """Return the union as fastavro reads and writes it."""
+    """Return the union as fastavro reads and writes it.
+
+    Returns
+    -------
+    Any
+        The parsed schema.
+    """
     from fastavro import parse_schema
 
     return parse_schema(message_source())
@@ -98,7 +123,13 @@ def message_schema() -> Any:
 
 @cache
 def raw_run_schema() -> Any:
-    """Return the archive's record as fastavro reads and writes it."""
+    """Return the archive's record as fastavro reads and writes it.
+
+    Returns
+    -------
+    Any
+        The parsed schema.
+    """
     from fastavro import parse_schema
 
     return parse_schema(record_source("RawRun"))
@@ -106,7 +137,17 @@ def raw_run_schema() -> Any:
 
 @cache
 def canonical() -> str:
-    """Return the message schema in Parsing Canonical Form (Apache Avro specification, "Transforming into PCF")."""
+    """Return the message schema in Parsing Canonical Form.
+
+    Returns
+    -------
+    str
+        The schema as text.
+
+    References
+    ----------
+    Apache Avro specification, "Transforming into Parsing Canonical Form".
+    """
     from fastavro.schema import to_parsing_canonical_form
 
     return str(to_parsing_canonical_form(message_source()))
@@ -114,10 +155,21 @@ def canonical() -> str:
 
 @cache
 def fingerprint() -> bytes:
-    """Return the CRC-64-AVRO of the canonical message schema, 8 bytes, least significant first.
+    """Return the fingerprint of the message schema.
 
     A change of a name, a type or an order changes it; documentation and ranges do not.
 
+    Returns
+    -------
+    bytes
+        CRC-64-AVRO of the schema in Parsing Canonical Form, 8 bytes, least significant first.
+
+    References
+    ----------
+    Apache Avro specification, "Schema fingerprints".
+
+    Examples
+    --------
     >>> len(fingerprint())
     8
     """
