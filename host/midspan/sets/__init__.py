@@ -1,5 +1,5 @@
-"""Stock and matched sets: who may be taken, which shaft has two numbers, how a set is chosen, completed and reviewed.
+"""Stock and matched sets: the shafts that may be taken, how sets are chosen, completed and reviewed.
 
-What the shafts of a set must have alike is in limits.py, who may be taken in stock.py, how sets are found in
-choose.py. Weights and the scale are here too. Imports base, uncertainty, measurement, hand_bench, decision and store.
+limits.py has the quantities and their limits, stock.py the shafts that may be taken, choose.py the search for sets.
+Weights and the scale are here too. Imports base, uncertainty, measurement, hand_bench, decision and store.
 """

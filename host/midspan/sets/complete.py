@@ -1,7 +1,7 @@
-"""Shafts that go with those that are there: one for a lost shaft of a dozen, or a second dozen like the first.
+"""Complete a set: find shafts for those that were lost, or a second dozen like the first.
 
-Those that are there stay. Of the stock the shafts are chosen with which all together, old and new, are tightest, by the
-cost of `limits`; where several are no wider, those nearest to the mean spine of the old ones.
+The shafts of the set stay. From the stock those are chosen with which old and new together are tightest, by the cost of
+`limits`; of choices equally wide, those nearest to the mean spine of the set.
 """
 
 import numpy as np
@@ -11,13 +11,31 @@ from midspan.sets.limits import Array, Limits
 from midspan.sets.search_heuristic import REACH
 from midspan.sets.search_one_quantity import Index
 
-NEARNESS = 1e-4  # what a limit's width from the mean counts, as a share of what it counts in width
+NEARNESS = 1e-4  # weight of the distance from the mean spine, relative to the same width of a set: it breaks ties only
 NODES = 2000
 
 
 def joining(there: Array, stock: Array, number: int, limits: Limits) -> Index:
-    """Which of the stock [shafts, quantities] to take, so many, beside those that are there; none when none fit.
+    """Choose shafts of the stock that join a set.
 
+    Parameters
+    ----------
+    there : Array
+        Values of the shafts in the set, shape (shafts, quantities), in the order and units of `limits.quantities`.
+    stock : Array
+        Values of the shafts to choose from, in the same columns.
+    number : int
+        Shafts that are wanted.
+    limits : Limits
+        Limits that old and new shafts together have to keep.
+
+    Returns
+    -------
+    Index
+        Rows of `stock` that were chosen, ascending; empty if no choice of that many keeps the limits.
+
+    Examples
+    --------
     >>> dozen, stock = np.array([[500.0], [501.0]]), np.array([[498.9], [500.4], [501.8], [503.0]])
     >>> joining(dozen, stock, 2, Limits(number=4, spine_thou=2.0)).tolist()
     [1, 2]
@@ -40,7 +58,10 @@ def joining(there: Array, stock: Array, number: int, limits: Limits) -> Index:
 
 
 def _several(down: Array, up: Array, away: Array, room: Array, importance: Array, number: int) -> Index:
-    """By a mixed-integer programme: columns are the shafts, then how far down and up all reach in each quantity."""
+    """Choose shafts by a mixed-integer programme, empty when it has no solution.
+
+    Its columns are the shafts, then how far down and how far up all of them reach in each quantity.
+    """
     shafts, quantities = down.shape
     columns = shafts + 2 * quantities
     reach = np.zeros((2 * quantities * shafts, columns))
@@ -59,14 +80,30 @@ def _several(down: Array, up: Array, away: Array, room: Array, importance: Array
     upper = np.where(integral, 1.0, np.inf)
     done = milp(
         np.r_[away, importance, importance], integrality=integral, bounds=Bounds(0, upper), constraints=constraints,
-        options={"node_limit": NODES, "mip_rel_gap": 1e-9},  # the solver's own gap would hide who is nearest
+        options={"node_limit": NODES, "mip_rel_gap": 1e-9},  # the solver's default gap would hide the tie-break
     )  # fmt: skip
     return np.flatnonzero(done.x[:shafts] > 0.5) if done.x is not None else np.zeros(0, int)
 
 
 def why_none(there: Array, stock: Array, limits: Limits) -> str:
-    """Which limit keeps the nearest single shaft of the stock out, and by how much.
+    """Return the limit that keeps the nearest single shaft of the stock out, and by how much, as words for a message.
 
+    Parameters
+    ----------
+    there : Array
+        Values of the shafts in the set, shape (shafts, quantities), in the order and units of `limits.quantities`.
+    stock : Array
+        Values of the shafts to choose from, in the same columns.
+    limits : Limits
+        Limits under which no shaft was found.
+
+    Returns
+    -------
+    str
+        Half a sentence with the quantity, the span it would have, the limit and the excess.
+
+    Examples
+    --------
     >>> why_none(np.array([[500.0]]), np.array([[503.2], [507.0]]), Limits(number=2, spine_thou=2.0))
     'with the nearest shaft the spine would span 3.200 thou, the limit is 2: 1.200 too much'
     """

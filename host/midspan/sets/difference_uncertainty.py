@@ -1,10 +1,10 @@
-"""How sure the differences between shafts of a set are.
+"""Uncertainty of the differences between the shafts of a set.
 
-What one gauge has wrong under one calibration it has wrong for all shafts alike: a force scale that is off makes every
-spine of a set wrong by nearly the same, and that does not make the set uneven. It counts in a difference with the
-difference of the two sensitivities only (JCGM 100:2008, 5.2.2). What is new for each shaft, the scatter and the zeros,
-counts in full. What a screw has wrong repeats every turn: two shafts share it as far as the head pressed them at the
-same place of the screw. Results of different calibrations or gauges, or that do not tell their causes, share nothing.
+An error of one gauge under one calibration is common to all its shafts: a force scale that is off shifts every spine of
+a set by nearly the same, which does not make the set uneven. It enters a difference only with the difference of the two
+sensitivities (JCGM 100:2008, 5.2.2). Scatter and zeros are new for each shaft and enter in full. The screw's error
+repeats every turn: two shafts share it as far as the head pressed them at the same place of the screw. Results of
+different calibrations or gauges, and results without a list of causes, share nothing.
 """
 
 import math
@@ -31,9 +31,17 @@ PROBABILITY = 0.95
 
 @dataclass(frozen=True, slots=True)
 class MemberResult:
-    """What the spine of a shaft rests on: the result, and the travel a turn of the screw under its calibration.
+    """The result behind the spine of a shaft, and the lead of the screw that measured it.
 
-    Where `lead_mm` is None it shares the screw's error with no other shaft.
+    Parameters
+    ----------
+    u_spine_thou : float
+        Standard uncertainty of the spine, thou.
+    result : MeasuredResult
+        The stored result with its causes and sensitivities.
+    lead_mm : float | None
+        Travel a turn of the screw under its calibration, mm; None where unknown, which shares the screw's error with no
+        other shaft.
     """
 
     u_spine_thou: float
@@ -42,17 +50,33 @@ class MemberResult:
 
 
 def covariance(results: Sequence[MemberResult]) -> Array:
-    """Covariance of the spines of results, thou^2 [shafts, shafts].
+    """Return the covariance of the spines of several results.
 
+    Parameters
+    ----------
+    results : Sequence[MemberResult]
+        The results, in the order of the rows.
+
+    Returns
+    -------
+    Array
+        Covariance, thou^2, shape (shafts, shafts).
+
+    References
+    ----------
+    JCGM 100:2008, 5.2.2 and F.1.2.3.
+
+    Examples
+    --------
     >>> from midspan.store.stored_result import OlderResult, ResultKind
     >>> silent = MemberResult(0.4, OlderResult(ResultKind.GAUGE, (), "{}"))
-    >>> covariance([silent, silent]).round(4).tolist()  # which tell no causes
+    >>> covariance([silent, silent]).round(4).tolist()  # they list no causes
     [[0.16, 0.0], [0.0, 0.16]]
     """
-    total = np.diag([one.u_spine_thou**2 for one in results])
-    made_by = [_made_by(one.result) for one in results]
-    for maker in {one for one in made_by if one is not None}:
-        members = [i for i, one in enumerate(made_by) if one == maker]
+    total = np.diag([member.u_spine_thou**2 for member in results])
+    made_by = [_made_by(member.result) for member in results]
+    for maker in {known for known in made_by if known is not None}:
+        members = [i for i, other in enumerate(made_by) if other == maker]
         shared = np.array([_shared(results[i]) for i in members])
         block = shared @ shared.T
         np.fill_diagonal(block, 0.0)
@@ -61,30 +85,31 @@ def covariance(results: Sequence[MemberResult]) -> Array:
 
 
 def _made_by(result: MeasuredResult) -> tuple[ResultKind, str, str | None] | None:
-    """Bench and calibration, by which causes are shared; None where the causes are not told."""
+    """Return bench, gauge and calibration, by which causes are shared; None where the result lists no causes."""
     return (result.kind, result.gauge, result.calibration) if result.gauge and _shares(result) else None
 
 
 def _shares(result: MeasuredResult) -> dict[str, float]:
-    """Signed shares of u(spine) by their cause, thou; empty where a result of another Midspan does not tell them."""
+    """Return the signed shares of u(spine) by cause, thou; empty if another version stored the result without them."""
     causes, u_causes, sensitivities = CAUSES[result.kind], result.u_causes or (), result.sensitivities or ()
     if not len(causes) == len(u_causes) == len(sensitivities):
         return {}
     return {name: u * by for (name, _), u, by in zip(causes, u_causes, sensitivities, strict=True)}
 
 
-def _shared(one: MemberResult) -> list[float]:
-    """Signed shares of u(spine) that all shafts of one gauge and calibration have, thou."""
-    shares = _shares(one.result)
+def _shared(member: MemberResult) -> list[float]:
+    """Return the signed shares of u(spine) that are common to all shafts of one gauge and calibration, thou."""
+    shares = _shares(member.result)
     of_all = [0.0 if name in OF_EACH_SHAFT else share for name, share in shares.items()]
-    return [*of_all, *_screw(one.result, shares, one.lead_mm)]
+    return [*of_all, *_screw(member.result, shares, member.lead_mm)]
 
 
 def _screw(result: MeasuredResult, shares: Mapping[str, float], lead_mm: float | None) -> tuple[float, float]:
-    """Cosine and sine parts of the screw's share, thou: a wave of unknown phase, read at two depths.
+    """Return the cosine and sine parts of the screw's share, thou: a wave of unknown phase, read at two depths.
 
-    wave(z + t) - wave(z) is 2 sin(pi t / lead) times a wave at the middle of both; z is where the head stood at the
-    light depth: where the shaft's surface was found, and its bend and the frame's give under the light load below.
+    wave(z + t) - wave(z) is 2 sin(pi t / lead) times a wave at the middle of both. z is where the head stood at the
+    light depth: where the shaft's surface was found, and below it the shaft's bend and the frame's compliance under the
+    light load.
     """
     if not lead_mm or isinstance(result, HandResult):
         return 0.0, 0.0
@@ -98,8 +123,28 @@ def _screw(result: MeasuredResult, shares: Mapping[str, float], lead_mm: float |
 
 
 def u_difference(spread: Array, i: int, j: int) -> float:
-    """Standard uncertainty of the difference of two of the values with this covariance.
+    """Return the standard uncertainty of the difference of two values.
 
+    Parameters
+    ----------
+    spread : Array
+        Covariance of the values, shape (values, values).
+    i : int
+        Row of the first value.
+    j : int
+        Row of the second value.
+
+    Returns
+    -------
+    float
+        Standard uncertainty, in the unit of the values.
+
+    References
+    ----------
+    JCGM 100:2008, 5.2.2.
+
+    Examples
+    --------
     >>> u_difference(np.array([[0.25, 0.16], [0.16, 0.25]]), 0, 1).__round__(6)
     0.424264
     """
@@ -107,24 +152,38 @@ def u_difference(spread: Array, i: int, j: int) -> float:
 
 
 def u_from_mean(spread: Array) -> Array:
-    """Standard uncertainty of each value's distance from the mean of all [n]."""
+    """Return the standard uncertainty of each value's distance from the mean of all, shape (values,)."""
     centred = np.eye(len(spread)) - 1 / len(spread)
     result: Array = np.sqrt(np.maximum(np.diag(centred @ spread @ centred), 0.0))
     return result
 
 
 def range_by_noise(u_each: Array, probability: float = PROBABILITY) -> float:
-    """The range that so many equal shafts would stay below with this probability, from their own noise alone.
+    """Return the range that equal shafts would stay below with a given probability, from their own noise alone.
 
-    Distribution of the range of independent normal values: each in turn is the lowest, all others lie above it within
-    the range. With equal u it is the studentized range of infinitely many degrees of freedom.
+    Distribution of the range of independent normal values: each in turn is the lowest, and all others lie above it
+    within the range. With equal u it is the studentized range of infinitely many degrees of freedom.
 
+    Parameters
+    ----------
+    u_each : Array
+        Standard uncertainty of each shaft's own noise, thou, shape (shafts,).
+    probability : float
+        Probability of staying below, 0 to 1.
+
+    Returns
+    -------
+    float
+        Range, thou; 0.0 where there is no noise.
+
+    Examples
+    --------
     >>> round(range_by_noise(np.ones(12)), 2)
     4.62
     """
     if not u_each.any():
         return 0.0
-    u = np.maximum(u_each, 0.02 * u_each.max())  # less makes no difference, and steps that no grid resolves
+    u = np.maximum(u_each, 0.02 * u_each.max())  # a smaller u changes nothing, and its steps escape the grid
     grid = np.linspace(-6, 6, 121)
 
     def below(width: float) -> float:
@@ -139,7 +198,7 @@ def range_by_noise(u_each: Array, probability: float = PROBABILITY) -> float:
 
 
 def own_u(spread: Array) -> Array:
-    """The u of independent values that would scatter about their mean as these do [n]."""
+    """Return the u of independent values that would scatter about their mean as these do, shape (values,)."""
     number = len(spread)
     result: Array = u_from_mean(spread) * math.sqrt(number / (number - 1))
     return result

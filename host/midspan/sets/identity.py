@@ -1,9 +1,9 @@
-"""Which numbers are of one shaft: by its label, or because a person says so; what a person says last of a pair holds.
+"""Find the numbers that belong to one shaft: from labels, and from what people state about pairs of numbers.
 
-A shaft that goes through the gauge in a second night gets a second number. Nothing is ever changed for that: what is
-said of pairs is kept one after another, and which numbers are of one shaft follows from all of it. What people say of
-single shafts comes before labels: a label that would join what a person parted was given to several shafts, and says
-nothing.
+A shaft that passes the gauge in a second night gets a second number. Nothing stored is changed for that: statements
+about pairs are kept in order, the newest statement on a pair counts, and the numbers of one shaft follow from all of
+them. Statements on single shafts come before labels: a label that would join what a person parted was given to several
+shafts, and is ignored.
 """
 
 from __future__ import annotations
@@ -19,7 +19,17 @@ Pair = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """A person said that two numbers are of one shaft, or of two; `same` is None where that was taken back."""
+    """A person's statement that two numbers belong to one shaft, or to two.
+
+    Parameters
+    ----------
+    shaft : int
+        First number.
+    other : int
+        Second number.
+    same : bool | None
+        True for one shaft, False for two, None where an earlier statement is taken back.
+    """
 
     shaft: int
     other: int
@@ -27,46 +37,111 @@ class Statement:
 
     @property
     def pair(self) -> Pair:
-        """The lower number first."""
+        """The two numbers, the lower first."""
         return pair_of(self.shaft, self.other)
 
 
 @dataclass(frozen=True)
 class Identities:
-    """Numbers of one shaft, by each of them where it has several; and the pairs of which somebody said they are two."""
+    """Numbers that belong together, and pairs that a person stated to be two shafts.
+
+    Parameters
+    ----------
+    groups : Mapping[int, tuple[int, ...]]
+        All numbers of a shaft, ascending, by each of its numbers; a shaft of one number is left out.
+    parted : frozenset[Pair]
+        Pairs of numbers, the lower first, that belong to two shafts.
+    """
 
     groups: Mapping[int, tuple[int, ...]]
     parted: frozenset[Pair] = frozenset()
 
     def numbers(self, shaft: int) -> tuple[int, ...]:
-        """Every number of the shaft that has this one, lowest first."""
+        """Return every number of a shaft.
+
+        Parameters
+        ----------
+        shaft : int
+            Any of its numbers.
+
+        Returns
+        -------
+        tuple[int, ...]
+            Its numbers, ascending.
+
+        Examples
+        --------
+        >>> Identities({3: (3, 7), 7: (3, 7)}).numbers(7)
+        (3, 7)
+        """
         return self.groups.get(shaft, (shaft,))
 
     def key(self, shaft: int) -> int:
-        """One of the numbers of a shaft, the same for all of them."""
+        """Return the lowest number of a shaft, which stands for all of them.
+
+        Parameters
+        ----------
+        shaft : int
+            Any of its numbers.
+
+        Returns
+        -------
+        int
+            Its lowest number.
+        """
         return self.numbers(shaft)[0]
 
     def are_two(self, shaft: int, other: int) -> bool:
-        """Whether somebody said that the shafts of two numbers are not the same one."""
+        """Return True if a person stated that two numbers belong to two shafts.
+
+        Parameters
+        ----------
+        shaft : int
+            Any number of the first shaft.
+        other : int
+            Any number of the second shaft.
+
+        Returns
+        -------
+        bool
+            True if any of their numbers were parted.
+        """
         return any(pair_of(a, b) in self.parted for a in self.numbers(shaft) for b in self.numbers(other))
 
 
 def pair_of(shaft: int, other: int) -> Pair:
-    """Two numbers, the lower first."""
+    """Return two numbers, the lower first."""
     return min(shaft, other), max(shaft, other)
 
 
 def identities(said: Iterable[Statement], labels: Mapping[str, Collection[int]] | None = None) -> Identities:
-    """What follows from statements in the order they were made, and from the numbers that bear each label.
+    """Work out which numbers belong to one shaft.
 
-    Raises MatchingError when statements contradict each other.
+    Parameters
+    ----------
+    said : Iterable[Statement]
+        Statements in the order they were made.
+    labels : Mapping[str, Collection[int]] | None
+        Numbers that bear each label.
 
+    Returns
+    -------
+    Identities
+        The groups of numbers, and the pairs that were parted.
+
+    Raises
+    ------
+    MatchingError
+        Statements contradict each other.
+
+    Examples
+    --------
     >>> identities([Statement(3, 7, True), Statement(7, 12, True)]).numbers(12)
     (3, 7, 12)
     >>> identities([Statement(3, 7, False)], {"blue": [3, 7]}).numbers(3)
     (3,)
     """
-    newest = {one.pair: one.same for one in said}
+    newest = {statement.pair: statement.same for statement in said}
     parted = frozenset(pair for pair, same in newest.items() if same is False)
     groups: dict[int, frozenset[int]] = {}
     for pair, same in newest.items():
@@ -75,25 +150,26 @@ def identities(said: Iterable[Statement], labels: Mapping[str, Collection[int]] 
     for a, b in sorted(parted):
         if b in groups.get(a, ()):
             raise MatchingError(
-                f"shafts {a} and {b} cannot be two: it is said that {_chain(newest, a, b)}; take one of that back first"
+                f"shafts {a} and {b} cannot be two: {_chain(newest, a, b)} is on record; take one statement back first"
             )
     for _, bearers in sorted((labels or {}).items()):
-        together = frozenset(bearers).union(*(groups.get(one, ()) for one in bearers))
+        together = frozenset(bearers).union(*(groups.get(bearer, ()) for bearer in bearers))
         if len(bearers) > 1 and not any(a in together and b in together for a, b in parted):
             _join(groups, bearers)
     return Identities({shaft: tuple(sorted(those)) for shaft, those in groups.items()}, parted)
 
 
 def _join(groups: dict[int, frozenset[int]], shafts: Collection[int]) -> None:
-    together = frozenset(shafts).union(*(groups.get(one, ()) for one in shafts))
+    """Put shafts, and all that they were joined with before, into one group."""
+    together = frozenset(shafts).union(*(groups.get(shaft, ()) for shaft in shafts))
     groups.update(dict.fromkeys(together, together))
 
 
 def _chain(newest: Mapping[Pair, bool | None], start: int, end: int) -> str:
-    """The shortest way from one number to another by what is said to be one, as in "3 is 7, 7 is 12"."""
+    """Return the shortest chain of statements from one number to another, as in "3 is 7, 7 is 12"."""
     ways: list[tuple[int, ...]] = [(start,)]
     seen = {start}
-    for way in ways:  # grows while it is walked: the nearest come first
+    for way in ways:  # the list grows during the walk, shortest ways first
         if way[-1] == end:
             return ", ".join(f"{a} is {b}" for a, b in pairwise(way))
         for pair, same in newest.items():

@@ -1,9 +1,9 @@
-"""What is asked of a matched set: how many shafts, and how far apart they may be in each quantity.
+"""Limits of a matched set: its number of shafts, and how far apart they may be in each quantity.
 
-Most important first, as a dozen flies: the same stiffness from shaft to shaft, the same evenness around, then weight,
-then straightness (common practice, no source). Of two choices with as many sets the tighter one is the better: the sum
-over its sets of range over limit, each quantity counting a tenth of the one before it. A tenth and not nothing, because
-a hundredth of a thou of spine, which no gauge resolves, must not decide against a thou of spread.
+The order of importance is that of a dozen in flight: equal stiffness from shaft to shaft, evenness around the shaft,
+then weight, then straightness (common practice, no source). Of two choices with as many sets the tighter is better: the
+sum over its sets of range over limit, where each quantity counts a tenth of the one before it. A tenth rather than
+nothing, because a hundredth of a thou of spine, which no gauge resolves, must not decide against a thou of spread.
 
 >>> limits = Limits(number=3, spine_thou=3.0, weight_gr=5.0)
 >>> limits.names, limits.importance.tolist()
@@ -25,12 +25,12 @@ from midspan.base.config import Section
 
 Array = NDArray[np.float64]
 LARGEST_SET = 1000
-# Finer than this no gauge and no scale resolves; a limit below it is in another unit.
+# No gauge and no scale resolves less than the lower end; a limit below it was written in another unit.
 Window = Annotated[float, Field(ge=0.01, le=1000)]
 
 
 class ByQuantity(Protocol):
-    """Has a value for each quantity: a shaft what was measured of it, limits what they allow; None for nothing."""
+    """Anything with a value for each quantity: the measured values of a shaft, or limits; None means no value."""
 
     @property
     def spine_thou(self) -> float | None: ...
@@ -44,7 +44,21 @@ class ByQuantity(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class SetQuantity:
-    """What shafts of a set are to have alike; `importance` is how much a range as wide as its limit counts."""
+    """A quantity that the shafts of a set may have to agree in.
+
+    Parameters
+    ----------
+    name : str
+        Name of the field in `Limits` and in a shaft of the stock.
+    words : str
+        Name for people.
+    unit : str
+        Unit, as printed.
+    importance : float
+        Weight of a range as wide as its limit in the cost of a set.
+    of : Callable[[ByQuantity], float | None]
+        Takes the value from a shaft or from limits; None if it has no value.
+    """
 
     name: str
     words: str
@@ -55,17 +69,28 @@ class SetQuantity:
 
 # The most important first.
 QUANTITIES = (
-    SetQuantity("spine_thou", "spine", "thou", 1.0, lambda one: one.spine_thou),
-    SetQuantity("spread_thou", "spread around", "thou", 0.1, lambda one: one.spread_thou),
-    SetQuantity("weight_gr", "weight", "gr", 0.01, lambda one: one.weight_gr),
-    SetQuantity("runout_thou", "runout", "thou", 0.001, lambda one: one.runout_thou),
+    SetQuantity("spine_thou", "spine", "thou", 1.0, lambda item: item.spine_thou),
+    SetQuantity("spread_thou", "spread around", "thou", 0.1, lambda item: item.spread_thou),
+    SetQuantity("weight_gr", "weight", "gr", 0.01, lambda item: item.weight_gr),
+    SetQuantity("runout_thou", "runout", "thou", 0.001, lambda item: item.runout_thou),
 )
 
 
 class Limits(Section):
-    """The size of a set, and the most that highest and lowest of it may differ; None: that quantity is not looked at.
+    """Size of a set, and the widest range of each quantity in it; None leaves that quantity out.
 
-    `runout_thou` is the total indicator reading at midspan, `spread_thou` the full-turn spread of one shaft.
+    Parameters
+    ----------
+    number : int
+        Shafts in a set, 2 to 1000.
+    spine_thou : Window
+        Widest range of static spine, thou.
+    spread_thou : Window | None
+        Widest range of the full-turn spread of the shafts, thou.
+    weight_gr : Window | None
+        Widest range of weight, grains.
+    runout_thou : Window | None
+        Widest range of the total indicator reading at midspan, thou.
     """
 
     number: Annotated[int, Field(ge=2, le=LARGEST_SET)]
@@ -76,35 +101,58 @@ class Limits(Section):
 
     @cached_property
     def quantities(self) -> tuple[SetQuantity, ...]:
-        """The quantities that are limited, most important first."""
-        return tuple(one for one in QUANTITIES if one.of(self) is not None)
+        """The quantities that have a limit, most important first."""
+        return tuple(quantity for quantity in QUANTITIES if quantity.of(self) is not None)
 
     @cached_property
     def names(self) -> tuple[str, ...]:
-        """Their names."""
-        return tuple(one.name for one in self.quantities)
+        """The names of those quantities."""
+        return tuple(quantity.name for quantity in self.quantities)
 
     @cached_property
     def windows(self) -> Array:
-        """The limits of those quantities, each in its unit [quantities]."""
-        return np.array([one.of(self) for one in self.quantities], float)
+        """The limits of those quantities, each in its unit, shape (quantities,)."""
+        return np.array([quantity.of(self) for quantity in self.quantities], float)
 
     @cached_property
     def importance(self) -> Array:
-        """How much a range as wide as its limit counts [quantities]."""
-        return np.array([one.importance for one in self.quantities])
+        """Weight of each quantity in the cost of a set, shape (quantities,)."""
+        return np.array([quantity.importance for quantity in self.quantities])
 
     def cost(self, values: Array) -> float:
-        """How far from identical shafts with these values [shafts, quantities] are; 0 when they are identical."""
+        """Return the cost of a set: its range over the limit, weighted, summed over the quantities.
+
+        Parameters
+        ----------
+        values : Array
+            Values of the shafts of one set, shape (shafts, quantities).
+
+        Returns
+        -------
+        float
+            Cost, dimensionless; 0 for identical shafts.
+        """
         return float(np.ptp(values, axis=0) / self.windows @ self.importance)
 
     def allow(self, values: Array) -> bool:
-        """Whether shafts with these values [shafts, quantities] keep within every limit.
+        """Return True if shafts keep within every limit.
 
+        Parameters
+        ----------
+        values : Array
+            Values of the shafts, shape (shafts, quantities).
+
+        Returns
+        -------
+        bool
+            True if no range exceeds its limit.
+
+        Examples
+        --------
         >>> Limits(number=2, spine_thou=0.3).allow(np.array([[500.1], [500.4]]))
         True
         """
         return bool((np.ptp(values, axis=0) <= self.windows * (1 + ROUNDING)).all())
 
 
-ROUNDING = 1e-9  # 500.4 less 500.1 is more than 0.3 by what a double cannot hold
+ROUNDING = 1e-9  # relative; in doubles 500.4 - 500.1 is slightly more than 0.3

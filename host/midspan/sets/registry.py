@@ -1,4 +1,6 @@
-"""Matched sets in the store: kept, refilled, taken apart; weights and marks of their shafts. All of it only ever grows.
+"""Matched sets in the store: kept, refilled and taken apart, with the weights and marks of their shafts.
+
+Rows are only ever added, so the history of every set can be read later.
 
 >>> import tempfile
 >>> from pathlib import Path
@@ -27,12 +29,28 @@ from midspan.store.database import Store
 from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
 from midspan.store.upgrade import DAMAGED
 
-LONGEST = 72  # signs of a name
+LONGEST = 72  # characters of a name
 
 
 @dataclass(frozen=True)
 class KeptSet:
-    """A set with everyone who ever was in it; `like` is the number of the set that it was made to match."""
+    """A set of the store with every shaft that ever was in it.
+
+    Parameters
+    ----------
+    id : int
+        Number of the set.
+    name : str
+        Its name, unique in the store.
+    made_ms : int
+        When it was made, ms since 1970 UTC.
+    limits : Limits
+        Limits it was chosen by.
+    like : int | None
+        Number of the set it was made to match, None for no set.
+    members : tuple[Member, ...]
+        Shafts in the order they joined, those that left included.
+    """
 
     id: int
     name: str
@@ -43,12 +61,20 @@ class KeptSet:
 
     @property
     def present(self) -> tuple[int, ...]:
-        """Shafts that are in it now."""
-        return tuple(one.shaft for one in self.members if one.left is None)
+        """Numbers of the shafts that are in the set now."""
+        return tuple(member.shaft for member in self.members if member.left is None)
 
 
 class Sets:
-    """The sets of a store; every method raises what the store's raise, and then has changed nothing."""
+    """The sets of a store.
+
+    Every method also raises the errors of the store, and then has changed nothing.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    """
 
     def __init__(self, store: Store) -> None:
         self._store = store
@@ -56,7 +82,18 @@ class Sets:
     # Reading
 
     def all(self) -> list[KeptSet]:
-        """Every set, oldest first, also those that were taken apart."""
+        """Return every set, those that were taken apart included.
+
+        Returns
+        -------
+        list[KeptSet]
+            The sets, oldest first.
+
+        Raises
+        ------
+        StoreError
+            The limits of a set cannot be read.
+        """
         with SetRecords.of(self._store) as records:
             members = records.members()
             return [
@@ -67,8 +104,24 @@ class Sets:
             ]  # fmt: skip
 
     def named(self, name: str) -> KeptSet:
-        """The set of a name; StoreError when there is none."""
-        sets = {one.name: one for one in self.all()}
+        """Return the set of a name.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        KeptSet
+            The set.
+
+        Raises
+        ------
+        StoreError
+            No set has that name.
+        """
+        sets = {kept.name: kept for kept in self.all()}
         if name not in sets:
             known = ", ".join(list(sets)[-6:]) or "none"
             raise StoreError(f"{self._store.place}: there is no set {name!r}; the newest are: {known}")
@@ -78,17 +131,36 @@ class Sets:
         try:
             return Limits.model_validate_json(kept.limits)
         except ValidationError as error:
-            raise StoreError(f"{self._store.place}: the limits of set {kept.name} are none: {DAMAGED}") from error
+            raise StoreError(f"{self._store.place}: the limits of set {kept.name} cannot be read: {DAMAGED}") from error
 
     # Writing
 
     def keep(
         self, sets: Mapping[str, Sequence[StockShaft]], limits: Limits, at_ms: int, like: int | None = None
     ) -> list[int]:
-        """Keep new sets, all or none of them, by their names; their numbers.
+        """Keep new sets, all of them or none.
 
-        Raises StoreError when a name is taken or cannot be printed on one line, or a shaft got into another set since
-        the stock was read.
+        Parameters
+        ----------
+        sets : Mapping[str, Sequence[StockShaft]]
+            The shafts of each set by its name.
+        limits : Limits
+            Limits they were chosen by.
+        at_ms : int
+            Time of the change, ms since 1970 UTC.
+        like : int | None
+            Number of the set they were made to match, None for no set.
+
+        Returns
+        -------
+        list[int]
+            Numbers of the new sets, in the order given.
+
+        Raises
+        ------
+        StoreError
+            A name is taken, empty, too long or not printable on one line, or a shaft got into another set since the
+            stock was read.
         """
         bad = next((name for name in sets if not _is_name(name)), None)
         if bad is not None:
@@ -96,7 +168,7 @@ class Sets:
         with SetRecords.of(self._store) as records:
             taken = records.taken(sets)
             if taken:
-                raise StoreError(f"{self._store.place}: there is a set {min(taken)!r} already; choose another name")
+                raise StoreError(f"{self._store.place}: the name {min(taken)!r} is taken; choose another")
             numbers = []
             for name, shafts in sets.items():
                 number = records.add(name, limits.model_dump_json(), like, at_ms)
@@ -105,50 +177,136 @@ class Sets:
             return numbers
 
     def refill(self, kept: KeptSet, lost: Collection[int], joining: Sequence[StockShaft], at_ms: int) -> None:
-        """Let lost shafts leave a set, marked as spent, and others take their places: all of it or nothing."""
+        """Remove lost shafts from a set, mark them as spent, and put others in their places; all of it or nothing.
+
+        Parameters
+        ----------
+        kept : KeptSet
+            The set.
+        lost : Collection[int]
+            Numbers of the shafts that are lost.
+        joining : Sequence[StockShaft]
+            Shafts that take their places.
+        at_ms : int
+            Time of the change, ms since 1970 UTC.
+
+        Raises
+        ------
+        StoreError
+            A lost shaft is not in the set, or a new one is in another set.
+        """
         with SetRecords.of(self._store) as records:
             records.leave(_members_of(kept, lost), "lost", at_ms)
             records.mark(lost, spent=True, words=f"lost from {kept.name}", at_ms=at_ms)
             _join(records, kept.id, joining, at_ms)
 
     def take_apart(self, kept: KeptSet, at_ms: int) -> None:
-        """Let every shaft of a set go back to the stock; the set stays on record, empty."""
+        """Return every shaft of a set to the stock; the set stays on record, empty.
+
+        Parameters
+        ----------
+        kept : KeptSet
+            The set.
+        at_ms : int
+            Time of the change, ms since 1970 UTC.
+        """
         with SetRecords.of(self._store) as records:
             records.leave(_members_of(kept, kept.present), "taken apart", at_ms)
 
     def mark(self, shafts: Iterable[int], *, spent: bool, words: str, at_ms: int) -> None:
-        """Take shafts out of the stock, or give them back, under all numbers that they have."""
+        """Take shafts out of the stock, or give them back, under all numbers that they have.
+
+        Parameters
+        ----------
+        shafts : Iterable[int]
+            Numbers of the shafts.
+        spent : bool
+            True to take them out, False to give them back.
+        words : str
+            Reason, in the user's words.
+        at_ms : int
+            Time of the change, ms since 1970 UTC.
+        """
         with SetRecords.of(self._store) as records:
             same = known_identities(records)
             numbers = dict.fromkeys(number for shaft in shafts for number in same.numbers(shaft))
             records.mark(numbers, spent=spent, words=words, at_ms=at_ms)
 
     def weigh(self, weights: Mapping[str, ShaftWeight], at_ms: int) -> int:
-        """Note weights by number or label of the shaft, all or none; how many there are."""
+        """Store weights of shafts, all of them or none.
+
+        Parameters
+        ----------
+        weights : Mapping[str, ShaftWeight]
+            Weights by number or label of the shaft.
+        at_ms : int
+            Time of the change, ms since 1970 UTC.
+
+        Returns
+        -------
+        int
+            How many weights were stored.
+
+        Raises
+        ------
+        StoreError
+            A shaft was never measured, has two weights here, or its label belongs to several shafts.
+        """
         with SetRecords.of(self._store) as records:
             found: dict[int, WeightRecord] = {}
             for name, weight in weights.items():
                 shaft = self._number(records, name)
                 if shaft in found:
-                    raise StoreError(f"shaft {shaft} is named twice, at last as {name!r}; keep one of its weights")
+                    raise StoreError(f"shaft {shaft} has two weights, the second under {name!r}; keep one of them")
                 found[shaft] = WeightRecord(shaft, weight.weight_g, weight.u_weight_g)
             records.weigh(found.values(), at_ms)
         return len(weights)
 
     def number(self, name: str) -> int:
-        """The number of a measured shaft from its number or label; StoreError when there is none, or several shafts."""
+        """Return the number of a measured shaft.
+
+        Parameters
+        ----------
+        name : str
+            Its number or label.
+
+        Returns
+        -------
+        int
+            Its number, the highest where it has several.
+
+        Raises
+        ------
+        StoreError
+            No shaft has that name, or several shafts bear that label.
+        """
         with SetRecords.of(self._store) as records:
             return self._number(records, name)
 
     def number_in(self, kept: KeptSet, name: str) -> int:
-        """The number by which a shaft is in a set, whichever of its numbers or its label is given.
+        """Return the number by which a shaft is in a set.
 
-        StoreError when there is no such shaft, or it is not in the set.
+        Parameters
+        ----------
+        kept : KeptSet
+            The set.
+        name : str
+            Its label, or any of its numbers.
+
+        Returns
+        -------
+        int
+            Its number in the set.
+
+        Raises
+        ------
+        StoreError
+            No shaft has that name, several shafts bear that label, or the shaft is not in the set.
         """
         with SetRecords.of(self._store) as records:
             number = self._number(records, name)
             numbers = known_identities(records).numbers(number)
-        found = next((one for one in kept.present if one in numbers), None)
+        found = next((shaft for shaft in kept.present if shaft in numbers), None)
         if found is None:
             raise _not_in(kept, number)
         return found
@@ -158,16 +316,16 @@ class Sets:
         is_number = name.isdecimal() and len(name) < 11 and records.is_measured(int(name))
         found = {int(name)} if is_number else records.numbers_of(name)
         if not found:
-            raise StoreError(f"{self._store.place}: shaft {name} was never measured into it; check its number")
+            raise StoreError(f"{self._store.place}: it holds no measurement of shaft {name}; check the number")
         same = known_identities(records)
         if len({same.key(number) for number in found}) > 1:
             those = ", ".join(str(number) for number in sorted(found)[:6])
-            raise StoreError(f"{self._store.place}: {name!r} is the label of shafts {those}; say the number")
+            raise StoreError(f"{self._store.place}: {name!r} is the label of shafts {those}; give the number instead")
         return max(found)
 
 
 def _members_of(kept: KeptSet, shafts: Collection[int]) -> list[int]:
-    """Return the numbers of shafts as members of a set; StoreError when one is not in it."""
+    """Return the rows of shafts as members of a set; raise StoreError if one of them is not in it."""
     members = {member.shaft: member.id for member in kept.members if member.left is None}
     strange = [shaft for shaft in shafts if shaft not in members]
     if strange:
@@ -176,18 +334,21 @@ def _members_of(kept: KeptSet, shafts: Collection[int]) -> list[int]:
 
 
 def _join(records: SetRecords, number: int, shafts: Sequence[StockShaft], at_ms: int) -> None:
+    """Add shafts to a set; raise StoreError if one of them is in a set already."""
     in_sets = {member.shaft for those in records.members().values() for member in those if member.left is None}
     same = known_identities(records)
     for shaft in shafts:
         if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
-            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that one first")
+            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that set first")
     records.join(number, [(shaft.shaft, shaft.result) for shaft in shafts], at_ms)
 
 
 def _not_in(kept: KeptSet, shaft: int) -> StoreError:
+    """Return the error for a shaft that is not in a set."""
     those = ", ".join(str(number) for number in kept.present)
     return StoreError(f"set {kept.name}: shaft {shaft} is not in it; its shafts are {those}")
 
 
 def _is_name(name: str) -> bool:
+    """Return True if a name can be printed on one line of a label."""
     return name.isprintable() and name == name.strip() and 0 < len(name) <= LONGEST

@@ -1,4 +1,4 @@
-"""A set looked at: its spread with its own uncertainty, who stands out, and what that costs at the target.
+"""Review a set: its spread with the uncertainty of that, the shaft that stands out, and the effect at the target.
 
 >>> from midspan.store.stored_result import OlderResult, ResultKind
 >>> same = MemberResult(0.1, OlderResult(ResultKind.GAUGE, (), "{}"))
@@ -28,15 +28,29 @@ from midspan.sets.difference_uncertainty import (
 from midspan.sets.stock import StockShaft
 
 # Common practice, no published source: at 70 m about 7 thou of spine move an arrow by one ring of the 122 cm face, 61
-# mm wide. That it grows in proportion with spine and distance is a further simplification, ours.
+# mm wide. Proportion to spine and to distance is our own simplification.
 RING_MM, RING_THOU, RING_M = 61.0, 7.0, 70.0
-STANDS_OUT = 0.25  # of a set's range that one shaft at its end makes alone; eleven even gaps would make a tenth each
+STANDS_OUT = 0.25  # share of a set's range made by the last gap; in a dozen spaced evenly each gap is a tenth
 K = 2.0
 
 
 def at_target_mm(range_thou: float, distance_m: float) -> float:
-    """About how far a range of spine moves arrows apart at a distance: an estimate without a published source.
+    """Estimate how far a range of spine moves arrows apart at a distance; common practice, no published source.
 
+    Parameters
+    ----------
+    range_thou : float
+        Range of static spine, thou.
+    distance_m : float
+        Distance to the target, m.
+
+    Returns
+    -------
+    float
+        Distance between the arrows on the face, mm.
+
+    Examples
+    --------
     >>> at_target_mm(7.0, 70.0), at_target_mm(3.5, 35.0)
     (61.0, 15.25)
     """
@@ -45,7 +59,17 @@ def at_target_mm(range_thou: float, distance_m: float) -> float:
 
 @dataclass(frozen=True)
 class Spoiler:
-    """The shaft that makes a set wider than it need be, and the range of the set without it."""
+    """The shaft that makes a set wider than it need be.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    name : str
+        Its number and label.
+    range_without_thou : float
+        Range of the set without it, thou.
+    """
 
     shaft: int
     name: str
@@ -54,10 +78,28 @@ class Spoiler:
 
 @dataclass(frozen=True)
 class Review:
-    """A set in order of spine. `from_mean_thou` and its standard uncertainties belong to `shafts`, one each.
+    """A reviewed set, in order of spine.
 
-    `range_thou` is the softest less the stiffest, `u_range_thou` the standard uncertainty of that difference,
-    `own_u_thou` what each shaft has of its own.
+    Parameters
+    ----------
+    shafts : tuple[StockShaft, ...]
+        The shafts, stiffest first.
+    mean_thou : float
+        Mean spine, thou.
+    u_mean_thou : float
+        Its standard uncertainty, thou.
+    from_mean_thou : tuple[float, ...]
+        Spine of each shaft less the mean, thou, in the order of `shafts`.
+    u_from_mean_thou : tuple[float, ...]
+        Standard uncertainties of those, thou.
+    range_thou : float
+        Softest less stiffest, thou.
+    u_range_thou : float
+        Standard uncertainty of that difference, thou.
+    own_u_thou : tuple[float, ...]
+        Standard uncertainty of each shaft from its own noise alone, thou.
+    spoiler : Spoiler | None
+        The shaft that stands out, None if there is none.
     """
 
     shafts: tuple[StockShaft, ...]
@@ -72,28 +114,67 @@ class Review:
 
     @cached_property
     def noise_thou(self) -> float:
-        """The range that as many equal shafts would stay below in 95 of 100 cases, by the gauge's noise alone."""
+        """Range that as many equal shafts would stay below in 95 of 100 cases, from the gauge's noise alone, thou."""
         return range_by_noise(np.array(self.own_u_thou))
 
     @property
     def is_told_apart(self) -> bool:
-        """Whether the shafts differ by more than noise would make of equal ones."""
+        """True if the shafts differ by more than noise would make of equal shafts."""
         return self.range_thou > self.noise_thou
 
     def at_target_mm(self, distance_m: float) -> float:
-        """What the range costs at a distance, as `at_target_mm` estimates it."""
+        """Estimate how far the range moves arrows apart at a distance.
+
+        Parameters
+        ----------
+        distance_m : float
+            Distance to the target, m.
+
+        Returns
+        -------
+        float
+            Distance between the arrows on the face, mm.
+        """
         return at_target_mm(self.range_thou, distance_m)
 
     def apart(self, i: int, k: float = K) -> bool:
-        """Whether a shaft may be called stiffer or softer than the mean of its set."""
+        """Return True if a shaft differs significantly from the mean of its set.
+
+        Parameters
+        ----------
+        i : int
+            Its place in `shafts`.
+        k : float
+            Coverage factor.
+
+        Returns
+        -------
+        bool
+            True if the difference exceeds its expanded uncertainty.
+        """
         return abs(self.from_mean_thou[i]) > k * self.u_from_mean_thou[i]
 
 
 def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: float = K) -> Review:
-    """Look at a set of two shafts or more; `results` are theirs, whole as the store keeps them, in the same order."""
+    """Review a set of two shafts or more.
+
+    Parameters
+    ----------
+    shafts : Sequence[StockShaft]
+        The shafts, in any order.
+    results : Sequence[MemberResult]
+        Their results, in the same order.
+    k : float
+        Coverage factor for a shaft that stands out.
+
+    Returns
+    -------
+    Review
+        The reviewed set.
+    """
     order = sorted(range(len(shafts)), key=lambda i: (shafts[i].spine_thou, shafts[i].shaft))
     ranked = tuple(shafts[i] for i in order)
-    spines = np.array([one.spine_thou for one in ranked])
+    spines = np.array([shaft.spine_thou for shaft in ranked])
     known = covariance([results[i] for i in order])
     return Review(
         shafts=ranked,
@@ -109,7 +190,7 @@ def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: flo
 
 
 def _spoiler(ranked: Sequence[StockShaft], known: np.ndarray, k: float) -> Spoiler | None:
-    """The shaft at the end that lies further from its neighbour, when that is clear of U and much of the range."""
+    """Return the end shaft with the wider gap to its neighbour if that gap is significant and large, else None."""
     if len(ranked) < 3:
         return None
     gaps = [(abs(ranked[i].spine_thou - ranked[j].spine_thou), i, j) for i, j in ((0, 1), (-1, -2))]
@@ -120,6 +201,23 @@ def _spoiler(ranked: Sequence[StockShaft], known: np.ndarray, k: float) -> Spoil
     return Spoiler(ranked[i].shaft, ranked[i].name, whole - gap)
 
 
-def alike(one: StockShaft, other: StockShaft, results: Sequence[MemberResult], k: float = K) -> bool:
-    """Whether two shafts are closer in spine than the uncertainty of their difference: then neither is the better."""
-    return abs(one.spine_thou - other.spine_thou) <= k * u_difference(covariance(results), 0, 1)
+def alike(shaft: StockShaft, other: StockShaft, results: Sequence[MemberResult], k: float = K) -> bool:
+    """Return True if two shafts differ by no more than the expanded uncertainty of their difference.
+
+    Parameters
+    ----------
+    shaft : StockShaft
+        First shaft.
+    other : StockShaft
+        Second shaft.
+    results : Sequence[MemberResult]
+        Their two results, in that order.
+    k : float
+        Coverage factor.
+
+    Returns
+    -------
+    bool
+        True if neither can be called the better match.
+    """
+    return abs(shaft.spine_thou - other.spine_thou) <= k * u_difference(covariance(results), 0, 1)

@@ -1,9 +1,9 @@
-"""What no choice of sets can do better than, by several quantities at once.
+"""Bounds on the cost of sets by several quantities at once.
 
-For each shaft the least that a set with it could cost is found from boxes on a grid in all quantities but spine: a
-set lies wholly in one of the boxes that are a step wider than itself, and among the shafts of that box none of its kind
-is narrower in spine than the narrowest run of neighbours that has the shaft in it. Every set costs its shafts at least
-their mean, whatever else is chosen. Values are in multiples of their limits, spine first, as in `search_heuristic`.
+For each shaft, the least cost of a set with it is found from boxes on a grid in all quantities but spine. A set lies
+wholly in one of the boxes that are a step wider than itself, and within that box no set with the shaft is narrower in
+spine than the narrowest run of neighbours that contains the shaft. Every set costs at least the mean of its shafts'
+bounds, whatever else is chosen. Values are in multiples of their limits, spine first, as in `search_heuristic`.
 """
 
 from collections.abc import Iterator
@@ -14,11 +14,11 @@ from numpy.lib.stride_tricks import sliding_window_view
 from midspan.sets.limits import Array
 from midspan.sets.search_one_quantity import Index
 
-STEPS = {2: 24, 3: 8, 4: 4}  # of a limit, by number of quantities: finer ones bound better and take longer
+STEPS = {2: 24, 3: 8, 4: 4}  # of a limit, by number of quantities; finer steps give better bounds and take longer
 
 
 def least_for_each(points: Array, importance: Array, number: int) -> Array:
-    """The least that a set with each of the points [shafts, quantities] could cost; infinite where there is none.
+    """Return a lower bound on the cost of a set with each of the points [shafts, quantities]; infinite for no set.
 
     >>> points = np.array([[0.0, 0.0], [0.2, 0.0], [0.3, 5.0], [0.4, 0.0]])
     >>> least_for_each(points, np.array([1.0, 0.1]), 2).round(6).tolist()
@@ -39,14 +39,14 @@ def least_for_each(points: Array, importance: Array, number: int) -> Array:
 def _boxes(
     points: Array, importance: Array, number: int, inside: Index, quantity: int
 ) -> Iterator[tuple[Index, float]]:
-    """Boxes that hold enough shafts, in order of spine, and what lying in no narrower one costs."""
+    """Yield boxes with enough shafts, in order of spine, each with the cost of fitting in no narrower box."""
     if quantity == points.shape[1]:
         yield inside, 0.0
         return
     steps = STEPS[points.shape[1]]
     column = points[inside, quantity] * steps
     for low in np.unique(np.floor(column)):
-        # Evenness weighs enough to tell narrow boxes from wide ones; what comes after it does not.
+        # Only the second quantity weighs enough to make narrow boxes worth telling from wide boxes.
         for width in range(1, steps + 1) if quantity == 1 else (steps,):
             held = inside[(column >= low) & (column <= low + width + 1 + 1e-9)]
             if len(held) >= number:
@@ -56,7 +56,7 @@ def _boxes(
 
 
 def least_of_all(least: Array, number: int, sets: int) -> float:
-    """What so many sets cost at least: each has its number of shafts, and the cheapest may be those.
+    """Return a lower bound on the cost of this number of sets, from the cheapest shafts that could fill them.
 
     >>> least_of_all(np.array([0.3, 0.1, 0.1, 0.5]), 2, 1)
     0.1

@@ -1,9 +1,9 @@
-"""Sets by several quantities at once for a small stock, exactly: a mixed-integer programme solved by HiGHS.
+"""Find sets by several quantities at once for a small stock, exactly: a mixed-integer programme solved by HiGHS.
 
-Each set goes by its stiffest shaft, so that no two solutions are the same sets in another order: x[i, j] says that
-shaft j is in the set whose stiffest is i, and the ends of that set in each quantity are counted from shaft i. Values
-are in multiples of their limits, as in `search_heuristic`. The search stops after a number of nodes, not a time, so
-that the same stock gives the same sets on any machine; what was not proven by then is left as a bound.
+Each set is named after its stiffest shaft, so that no two solutions are the same sets in another order: x[i, j] says
+that shaft j is in the set whose stiffest is i, and the ends of that set in each quantity are counted from shaft i.
+Values are in multiples of their limits, as in `search_heuristic`. The search stops after a number of nodes, not a time,
+so that the same stock gives the same sets on any machine; what was not proven by then remains a bound.
 """
 
 from dataclasses import dataclass
@@ -20,14 +20,14 @@ NODES = 2000
 
 
 def has_pairs(points: Array, more_than: int) -> bool:
-    """Whether more pairs of points [shafts, quantities] could share a set: what the programme's size goes with.
+    """Return True if more than this many pairs of points [shafts, quantities] could share a set: the programme's size.
 
     >>> has_pairs(np.array([[0.0], [0.5], [1.4]]), 1), has_pairs(np.array([[0.0], [0.5], [1.4]]), 2)
     (True, False)
     """
     pairs = 0
-    for i, one in enumerate(points):
-        pairs += int((np.abs(points[i + 1 :] - one) <= REACH).all(axis=1).sum())
+    for i, point in enumerate(points):
+        pairs += int((np.abs(points[i + 1 :] - point) <= REACH).all(axis=1).sum())
         if pairs > more_than:
             return True
     return False
@@ -35,7 +35,7 @@ def has_pairs(points: Array, more_than: int) -> bool:
 
 @dataclass(frozen=True)
 class Proven:
-    """Sets, the most there can be, and the least cost that as many can have."""
+    """Sets, an upper bound on their number, and a lower bound on the cost of as many sets."""
 
     sets: list[Index]
     most: int
@@ -43,14 +43,14 @@ class Proven:
 
 
 def exact(points: Array, importance: Array, number: int, known: list[Index], most: int, least_cost: float) -> Proven:
-    """The most sets among points [shafts, quantities], spine first, and of these the tightest.
+    """Find the most sets among points [shafts, quantities], spine first, and of these choices the tightest.
 
-    `known` are sets found otherwise, which the answer is never worse than; `most` and `least_cost` what is known to be
-    out of reach of any choice and of one with as many sets as known.
+    The answer is never worse than `known`, sets found otherwise. `most` is an upper bound on the number of sets,
+    `least_cost` a lower bound on the cost of as many sets as known.
 
     >>> points = np.array([[0.0, 0.0], [0.1, 0.9], [0.2, 1.2], [0.3, 0.9]])
     >>> found = exact(points, np.array([1.0, 0.1]), 2, [np.array([0, 1])], 2, 0.0)
-    >>> [one.tolist() for one in found.sets], found.most
+    >>> [members.tolist() for members in found.sets], found.most
     ([[0, 1], [2, 3]], 2)
     """
     programme = _Programme(points, importance, number)
@@ -71,9 +71,10 @@ def exact(points: Array, importance: Array, number: int, known: list[Index], mos
 
 
 class _Programme:
-    """Columns: x[i, j] for each pair that may share a set, i = j meaning that set i is there; then the ranges of i.
+    """The columns and rows of the programme.
 
-    Those are one column for spine, in which i is the lowest itself, and two for each further quantity, down and up.
+    Columns are x[i, j] for each pair that may share a set, where x[i, i] means that set i exists, then the ranges of
+    set i: one column for spine, in which i is the lowest itself, and two for each further quantity, down and up.
     """
 
     def __init__(self, points: Array, importance: Array, number: int) -> None:
@@ -98,24 +99,24 @@ class _Programme:
         self._within(quantities, count)
 
     def _share_out(self, count: int) -> Index:
-        """A set has its number or is not there; a shaft is in one set at most, and only in one that is there.
+        """Add the rows: a set has its full number or does not exist; a shaft is in at most one set, which exists.
 
-        Returns the columns that say whether a set is there.
+        Returns the columns that say whether each set exists.
         """
-        pair, one = np.arange(self.pairs), np.ones(self.pairs)
+        pair, ones = np.arange(self.pairs), np.ones(self.pairs)
         diagonal = pair[self.first == self.second]
         own = np.zeros(count, int)
         own[self.first[diagonal]] = diagonal
-        self._add(np.r_[one, -self.number * one[:count]], np.r_[self.first, np.arange(count)], np.r_[pair, own], 0, 0)
-        self._add(one, self.second, pair, 0, 1)
+        self._add(np.r_[ones, -self.number * ones[:count]], np.r_[self.first, np.arange(count)], np.r_[pair, own], 0, 0)
+        self._add(ones, self.second, pair, 0, 1)
         other = np.flatnonzero(self.first != self.second)
         row = np.arange(len(other))
         there = own[self.first[other]]
-        self._add(np.r_[one[other], -one[other]], np.r_[row, row], np.r_[other, there], -np.inf, 0)
+        self._add(np.r_[ones[other], -ones[other]], np.r_[row, row], np.r_[other, there], -np.inf, 0)
         return own
 
     def _reach(self, way: int, quantity: int, count: int) -> None:
-        """The range of set i reaches as far as each shaft in it."""
+        """Add the rows: the range of set i reaches as far as each shaft in it."""
         sign = 1.0 if way == 0 or way % 2 else -1.0
         away = sign * (self.points[self.second, quantity] - self.points[self.first, quantity])
         pair = np.flatnonzero(away > 0)
@@ -123,13 +124,14 @@ class _Programme:
         self._add(np.r_[away[pair], -np.ones(len(pair))], np.r_[row, row], np.r_[pair, column], -np.inf, 0)
 
     def _within(self, quantities: int, count: int) -> None:
-        """Down and up together keep the limit, and nothing reaches anywhere in a set that is not there."""
-        row, one = np.arange(count), np.ones(count)
+        """Add the rows: down and up together keep the limit, and are 0 for a set that does not exist."""
+        row, ones = np.arange(count), np.ones(count)
         for quantity in range(1, quantities):
             down, up = (self.pairs + way * count + row for way in (2 * quantity - 1, 2 * quantity))
-            self._add(np.r_[one, one, -REACH * one], np.r_[row, row, row], np.r_[down, up, self.own], -np.inf, 0)
+            self._add(np.r_[ones, ones, -REACH * ones], np.r_[row, row, row], np.r_[down, up, self.own], -np.inf, 0)
 
     def _add(self, values: Array, rows: Index, columns: Index, low: float, high: float) -> None:
+        """Add rows to the programme, if there are any, between two bounds."""
         shape = (int(rows.max(initial=-1)) + 1, self.columns)
         if shape[0]:
             matrix = csr_array((values, (rows, columns)), shape)
@@ -138,7 +140,7 @@ class _Programme:
     def solve(
         self, objective: Array, *, at_least: int = 0, exactly: int | None = None, at_most: float = np.inf
     ) -> tuple[list[Index], float | None]:
-        """Sets of least objective and the bound that is left; (none, None) when there is no such choice."""
+        """Return the sets of least objective and the bound that is left; no sets and None if no choice is possible."""
         low, high = (at_least, np.inf) if exactly is None else (exactly, exactly)
         also = [LinearConstraint(self.opens, low, high)]
         if np.isfinite(at_most):
@@ -155,6 +157,7 @@ class _Programme:
         return ([] if done.x is None else self._sets(done.x)), bound
 
     def _sets(self, solution: Array) -> list[Index]:
+        """Return the sets of a solution as row numbers."""
         taken = solution[: self.pairs] > 0.5
         first, second = self.first[taken], self.second[taken]
         return [np.sort(self.order[second[first == i]]) for i in np.unique(first)]

@@ -1,7 +1,7 @@
-"""Makes sets tighter by exchanging a shaft at the end of one for a spare, or for one of another set.
+"""Make sets tighter by exchanging a shaft at the end of a set for a spare, or for a shaft of another set.
 
-Each exchange lowers the sum of weighted ranges and keeps every set within its limits; it ends when none near by does
-any more. Values are in multiples of their limits, as in `search_heuristic`.
+Each exchange lowers the sum of weighted ranges and keeps every set within its limits; the search ends when no exchange
+near by lowers it further. Values are in multiples of their limits, as in `search_heuristic`.
 """
 
 import numpy as np
@@ -10,32 +10,32 @@ from midspan.sets.limits import Array
 from midspan.sets.search_heuristic import REACH
 from midspan.sets.search_one_quantity import Index
 
-NEIGHBOURS = 200  # nearest shafts in spine that an exchange is tried with
-TRIES = 5_000  # shafts tried to be exchanged: a bound on the time, and the same on any machine
-WORTH = 1e-9  # less is rounding
+NEIGHBOURS = 200  # nearest shafts in spine to try an exchange with
+TRIES = 5_000  # shafts to try; it bounds the time, and is the same on any machine
+WORTH = 1e-9  # a smaller gain is rounding
 SPARE = -1
 
 
 def polish(points: Array, importance: Array, sets: list[Index]) -> list[Index]:
-    """As many sets among points [shafts, quantities], spine first, none wider in sum than before.
+    """Return as many sets among points [shafts, quantities], spine first, with no larger sum of ranges than before.
 
     >>> points = np.array([[0.0], [0.9], [0.1], [5.0], [5.8], [5.2], [5.3]])
-    >>> [one.tolist() for one in polish(points, np.array([1.0]), [np.array([0, 1]), np.array([3, 4])])]
+    >>> [members.tolist() for members in polish(points, np.array([1.0]), [np.array([0, 1]), np.array([3, 4])])]
     [[0, 2], [5, 6]]
     """
     work = _Work(points, importance, sets)
     moved = 1
     while moved and work.tries < TRIES:
         moved = sum(work.improve(i) for i in range(len(sets)))
-    return [np.sort(one) for one in work.sets]
+    return [np.sort(members) for members in work.sets]
 
 
 class _Work:
-    """The sets as they stand; `others` [shafts, low and high, quantities] are the ends of a shaft's set without it."""
+    """The sets as they are now; `others` [shafts, low and high, quantities]: the ends of a shaft's set without it."""
 
     def __init__(self, points: Array, importance: Array, sets: list[Index]) -> None:
         self.points, self.importance = points, importance
-        self.sets = [one.copy() for one in sets]
+        self.sets = [members.copy() for members in sets]
         self.owner = np.full(len(points), SPARE)
         self.others = np.empty((len(points), 2, points.shape[1]))
         self.order = np.argsort(points[:, 0], kind="stable")
@@ -45,6 +45,7 @@ class _Work:
             self._note(i)
 
     def _note(self, i: int) -> None:
+        """Note the members of set i, and the ends of the set without each of them."""
         members = self.sets[i]
         self.owner[members] = i
         ranked = np.sort(self.points[members], axis=0)
@@ -54,13 +55,14 @@ class _Work:
         self.others[members, 1] = np.where(values == ranked[-1], ranked[-2], ranked[-1])
 
     def improve(self, i: int) -> int:
-        """Try to exchange each shaft at an end of a set; how many were."""
+        """Try to exchange each shaft at an end of a set; return how many were exchanged."""
         values = self.points[self.sets[i]]
         ends = np.unique(np.r_[values.argmin(axis=0), values.argmax(axis=0)])
         self.tries += len(ends)
         return sum(int(self._exchange(i, member)) for member in self.sets[i][ends].tolist())
 
     def _exchange(self, i: int, member: int) -> bool:
+        """Make the best exchange of one shaft that lowers the cost; return False if there is none."""
         low, high = self.others[member]
         middle = np.searchsorted(self.line, (low[0] + high[0]) / 2)
         near = self.order[max(0, middle - NEIGHBOURS // 2) : middle + NEIGHBOURS // 2]
@@ -83,11 +85,12 @@ class _Work:
         return True
 
     def _width(self, low: Array, high: Array, more: Index) -> Array:
-        """Ranges of a set that ends at `low` and `high` once a shaft has joined it."""
+        """Return the ranges of sets that end at `low` and `high` once a shaft has joined."""
         width: Array = np.maximum(high, self.points[more]) - np.minimum(low, self.points[more])
         return width
 
     def _swap(self, i: int, ours: int, theirs: int) -> None:
+        """Exchange a shaft of set i for a spare or a shaft of another set."""
         j = int(self.owner[theirs])
         self.sets[i][self.sets[i] == ours] = theirs
         self.owner[ours] = SPARE

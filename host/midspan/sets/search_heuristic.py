@@ -1,10 +1,10 @@
-"""Sets by several quantities at once for any stock: built one by one from the stiffest shaft on.
+"""Build sets by several quantities at once for any stock, from the stiffest shaft on.
 
-Values are in multiples of their limits here, so that a set fits when no range exceeds 1. The stiffest shaft that is
-left either joins a set now or never. By boxes: among the boxes around it that hold enough shafts the one that reaches
-its number first, going up in spine, is taken; that finds sets where few are possible. Along the line: each next shaft
-that still fits with those before it is taken; that leaves more even shafts to later sets. What is built so is good,
-not the best; `search_exchange` tightens it, and `search_bounds` says how far from the best it may be.
+Values are in multiples of their limits here, so a set fits when no range exceeds 1. The stiffest shaft that is left
+joins a set now or never. By boxes: of the boxes around it that hold enough shafts, the one that fills up first, going
+up in spine, is taken; that finds sets where few are possible. Along the line: each next shaft that still fits with
+those before it is taken; that leaves more even shafts to later sets. The result is good, not the best;
+`search_exchange` tightens it, and `search_bounds` bounds how far from the best it may be.
 """
 
 import numpy as np
@@ -13,32 +13,33 @@ from numpy.typing import NDArray
 from midspan.sets.limits import ROUNDING, Array
 from midspan.sets.search_one_quantity import Index
 
-PLACES = {1: 1, 2: 9, 3: 9, 4: 7}  # of a box along each further quantity, by their number; more find little more
-FIRST_LOOK = 256  # nearest shafts in spine looked at first
-COMPARED = 16  # boxes whose whole tightness is compared
+PLACES = {1: 1, 2: 9, 3: 9, 4: 7}  # positions of a box along each further quantity, by number of quantities
+FIRST_LOOK = 256  # nearest shafts in spine to look at first
+COMPARED = 16  # boxes whose whole cost is compared
 REACH = 1 + ROUNDING
 
 
 def build(points: Array, importance: Array, number: int) -> list[list[Index]]:
-    """Choices of sets among points [shafts, quantities], spine first, each set as indices: both ways, from both ends.
+    """Return choices of sets among points [shafts, quantities], spine first: by both methods, from both ends.
 
     >>> points = np.array([[0.0, 0.0], [0.1, 5.0], [0.2, 0.3], [0.3, 5.2], [9.0, 9.0]])
-    >>> [[one.tolist() for one in sets] for sets in build(points, np.array([1.0, 0.1]), 2)][0]
+    >>> [[members.tolist() for members in sets] for sets in build(points, np.array([1.0, 0.1]), 2)][0]
     [[0, 2], [1, 3]]
     """
     from_above = points * np.where(np.arange(points.shape[1]) == 0, -1.0, 1.0)
     ends = (points, from_above)
-    return [_by_boxes(one, importance, number) for one in ends] + [_along(one, number) for one in ends]
+    return [_by_boxes(end, importance, number) for end in ends] + [_along(end, number) for end in ends]
 
 
 def total_cost(points: Array, importance: Array, sets: list[Index]) -> float:
-    """Sum over the sets of their weighted ranges."""
-    return float(sum(np.ptp(points[one], axis=0) @ importance for one in sets))
+    """Return the sum over the sets of their weighted ranges."""
+    return float(sum(np.ptp(points[members], axis=0) @ importance for members in sets))
 
 
 def _along(points: Array, number: int) -> list[Index]:
+    """Return sets built along the line: each next shaft that still fits joins."""
     order = np.argsort(points[:, 0], kind="stable")
-    rows = [tuple(row) for row in points[order].tolist()]  # plain numbers: one at a time they are faster
+    rows = [tuple(row) for row in points[order].tolist()]  # taken singly, plain numbers are faster than an array's
     free, sets = [True] * len(rows), []
     for i in range(len(rows)):
         members = _filled(rows, free, i, number) if free[i] else []
@@ -50,7 +51,7 @@ def _along(points: Array, number: int) -> list[Index]:
 
 
 def _filled(rows: list[tuple[float, ...]], free: list[bool], first: int, number: int) -> list[int]:
-    """The first row and those after it that keep within 1 of all before them, until there are enough."""
+    """Return the first row and those after it that keep within 1 of all before them, at most `number`."""
     members, low, high = [first], list(rows[first]), list(rows[first])
     for j in range(first + 1, len(rows)):
         row = rows[j]
@@ -63,6 +64,7 @@ def _filled(rows: list[tuple[float, ...]], free: list[bool], first: int, number:
 
 
 def _by_boxes(points: Array, importance: Array, number: int) -> list[Index]:
+    """Return sets built from boxes around the stiffest shaft that is left."""
     order = np.argsort(points[:, 0], kind="stable")
     line = points[order]
     end = np.searchsorted(line[:, 0], line[:, 0] + REACH, side="right")
@@ -81,7 +83,7 @@ def _by_boxes(points: Array, importance: Array, number: int) -> list[Index]:
 
 
 def around_first(near: Array, importance: Array, number: int, places: int | None = None) -> Index | None:
-    """The members of the best box that holds the first of these points, which go up in spine; None without one."""
+    """Return the members of the best box that holds the first of these points, sorted by spine; None if none fits."""
     look = min(FIRST_LOOK, len(near))
     while True:
         inside = _boxes(near[:look], places or PLACES[near.shape[1]])
@@ -95,7 +97,7 @@ def around_first(near: Array, importance: Array, number: int, places: int | None
 
 
 def _boxes(near: Array, places: int) -> NDArray[np.bool_]:
-    """Which points lie in each of the boxes that are tried [boxes, points]; all of them hold the first point."""
+    """Return the points in each of the boxes to try [boxes, points]; every box holds the first point."""
     inside = np.ones((1, len(near)), bool)
     for column in near[:, 1:].T:
         lows = np.unique(column[column <= column[0]])
@@ -107,7 +109,7 @@ def _boxes(near: Array, places: int) -> NDArray[np.bool_]:
 
 
 def _best(near: Array, importance: Array, number: int, inside: NDArray[np.bool_], reached: NDArray[np.int32]) -> Index:
-    """Of the boxes that fill up first, the one with the tightest members."""
+    """Return the tightest members among the boxes that fill up first."""
     filled = (reached >= number).argmax(axis=1)
     first = np.argsort(near[filled, 0], kind="stable")[:COMPARED]
     choices = [np.flatnonzero(inside[box, : filled[box] + 1]) for box in first]

@@ -1,9 +1,8 @@
-"""Sets by one quantity alone, exactly: the most that are possible, and the tightest as many.
+"""Find sets by one quantity alone, exactly: the most that are possible, and the tightest choice of as many.
 
-In a choice of sets that is tightest by one quantity no two sets overlap on its line and none leaves a shaft out inside
-itself: of two that overlap, the lower and the upper half of their shafts are no wider together, and a shaft left out
-inside may replace one at an end. So every set is a run of neighbours, and the runs are found one by one from below
-(dynamic programming).
+In the tightest choice by one quantity, no two sets overlap on its line and no set skips a shaft inside itself: of two
+that overlap, the lower and the upper half of their shafts are no wider together, and a skipped shaft may replace one at
+an end. So every set is a run of neighbours, and the runs are found from below by dynamic programming.
 """
 
 import numpy as np
@@ -15,7 +14,7 @@ Index = NDArray[np.intp]
 
 
 def most_sets(values: Array, number: int, window: float) -> int:
-    """How many sets of so many shafts one quantity alone allows.
+    """Return how many sets of this number of shafts one quantity alone allows.
 
     Taking the lowest run that fits is never a mistake: it leaves the most above it.
 
@@ -33,10 +32,10 @@ def most_sets(values: Array, number: int, window: float) -> int:
 
 
 def tightest(values: Array, number: int, window: float, sets: int) -> tuple[float, list[Index]]:
-    """The least sum of ranges of so many sets, and their shafts by index; infinite, and none, when there are too few.
+    """Return the least sum of ranges of this number of sets, and their shafts by index; infinite, empty if impossible.
 
     >>> total, members = tightest(np.array([1.0, 1.2, 1.25, 3.0, 3.5, 3.6]), 2, 1.0, 2)
-    >>> round(total, 6), [one.tolist() for one in members]
+    >>> round(total, 6), [run.tolist() for run in members]
     (0.15, [[1, 2], [4, 5]])
     """
     order = np.argsort(values, kind="stable")
@@ -45,8 +44,8 @@ def tightest(values: Array, number: int, window: float, sets: int) -> tuple[floa
         return np.inf, []
     width = line[number - 1 :] - line[: len(line) - number + 1]
     width[width > window * (1 + ROUNDING)] = np.inf
-    least = np.zeros(len(line) + 1)  # of so many sets among the first n shafts, by n
-    ends = np.zeros((sets, len(line) + 1), bool)  # whether the last of them is the run that ends there
+    least = np.zeros(len(line) + 1)  # least sum of ranges of i sets among the first n shafts, by n
+    ends = np.zeros((sets, len(line) + 1), bool)  # True where the last of those sets ends at shaft n
     for i in range(sets):
         with_run = np.full(len(line) + 1, np.inf)
         with_run[number:] = least[: len(width)] + width
@@ -58,7 +57,7 @@ def tightest(values: Array, number: int, window: float, sets: int) -> tuple[floa
 
 
 def _runs(ends: NDArray[np.bool_], number: int) -> list[slice]:
-    """The runs by way of which the least sum came about, lowest first."""
+    """Return the runs that make up the least sum, lowest first."""
     found, end = [], ends.shape[1] - 1
     for row in ends[::-1]:
         end = int(np.flatnonzero(row[: end + 1])[-1])

@@ -1,11 +1,11 @@
-"""The stock: every measured shaft by its newest result, and those that are left out of sets with the reason.
+"""The stock: every measured shaft by its newest result, and those left out of sets with the reason.
 
-A shaft may have several numbers (identity): it is there once, by the newest of them, and what speaks against it under
-one number does under all. Of shafts that are likely one (twins) at most one is there. The measurement that no other
-supersedes counts, and of that the newest result, so that readings made again under a better calibration count and old
-ones do not come back (measurements). Where several stand side by side the worse counts, and two that contradict each
-other are no stock. Only what was accepted is: a shaft whose hysteresis hints at a crack must not get into anybody's
-dozen.
+A shaft may have several numbers (identity): it is listed once, by the newest of them, and what speaks against it under
+one number counts under all. Of shafts that are likely one (twins) at most one is listed. The measurement that no other
+supersedes counts, and of it the newest result, so that readings evaluated again under a better calibration count and
+old ones do not return. Where several measurements stand side by side the worse counts, and two that contradict each
+other exclude the shaft. Only accepted shafts are stock: a shaft whose hysteresis hints at a crack must not get into
+anybody's dozen.
 """
 
 from __future__ import annotations
@@ -47,7 +47,29 @@ AGREE_SIGMAS = 3.0  # standard uncertainties by which two measurements of one sh
 
 @dataclass(frozen=True, slots=True)
 class StockShaft:
-    """A shaft as sets see it; each in its unit, None where it was not measured. `u_spine_thou` at k = 1."""
+    """A shaft as sets see it; None where a quantity was not measured.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    label : str
+        Its label, empty where it has none.
+    result : int
+        Row of its result in the store.
+    bin : str | None
+        Bin it fell into, None where it was not sorted.
+    spine_thou : float
+        Static spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    spread_thou : float | None
+        Full-turn spread, thou.
+    runout_thou : float | None
+        Total indicator reading at midspan, thou.
+    weight_gr : float | None
+        Weight, grains.
+    """
 
     shaft: int
     label: str
@@ -67,10 +89,18 @@ class StockShaft:
 
 @dataclass(frozen=True)
 class Stock:
-    """Shafts by their number, and by reason the numbers of those left out.
+    """The shafts that may be taken, and those left out.
 
-    `likely` are pairs of numbers of likely one shaft, as far as one of both was asked for; `unsure` are shafts of which
-    nobody can tell whether they are there under another number too, by reason.
+    Parameters
+    ----------
+    shafts : tuple[StockShaft, ...]
+        Shafts that may be taken, by number.
+    left_out : Mapping[str, tuple[int, ...]]
+        Numbers of the shafts left out, by reason.
+    likely : tuple[Pair, ...]
+        Pairs of numbers that are likely one shaft, where at least one of the two was asked for.
+    unsure : Mapping[str, tuple[int, ...]]
+        Numbers of shafts that may have another number too without a way to tell, by reason.
     """
 
     shafts: tuple[StockShaft, ...]
@@ -79,27 +109,72 @@ class Stock:
     unsure: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def fit_for(self, limits: Limits) -> tuple[tuple[StockShaft, ...], Array, dict[str, tuple[int, ...]]]:
-        """Shafts that have all that limits ask of, with these values [shafts, quantities], and those left out now."""
+        """Select the shafts that have every quantity with a limit.
+
+        Parameters
+        ----------
+        limits : Limits
+            Limits of the sets to make.
+
+        Returns
+        -------
+        tuple[tuple[StockShaft, ...], Array, dict[str, tuple[int, ...]]]
+            Those shafts; their values, shape (shafts, quantities), in the order of `limits.quantities`; and all shafts
+            left out, by reason.
+        """
         left_out = {reason: list(numbers) for reason, numbers in self.left_out.items()}
         kept = []
-        for one in self.shafts:
-            missing = next((quantity.name for quantity in limits.quantities if quantity.of(one) is None), None)
+        for shaft in self.shafts:
+            missing = next((quantity.name for quantity in limits.quantities if quantity.of(shaft) is None), None)
             if missing is None:
-                kept.append(one)
+                kept.append(shaft)
             else:
                 what = "not weighed" if missing == "weight_gr" else f"its {missing.partition('_')[0]} was not measured"
-                left_out.setdefault(what, []).append(one.shaft)
+                left_out.setdefault(what, []).append(shaft.shaft)
         return tuple(kept), values_of(kept, limits), {reason: tuple(those) for reason, those in left_out.items()}
 
 
 def values_of(shafts: Collection[StockShaft], limits: Limits) -> Array:
-    """Values of shafts that have them all [shafts, quantities], in the order and units of limits.quantities."""
-    rows = [[quantity.of(one) for quantity in limits.quantities] for one in shafts]
+    """Return the values of shafts that have every quantity with a limit.
+
+    Parameters
+    ----------
+    shafts : Collection[StockShaft]
+        The shafts.
+    limits : Limits
+        Limits of the sets to make.
+
+    Returns
+    -------
+    Array
+        Values, shape (shafts, quantities), in the order and units of `limits.quantities`.
+    """
+    rows = [[quantity.of(shaft) for quantity in limits.quantities] for shaft in shafts]
     return np.array(rows, float).reshape(len(rows), len(limits.quantities))
 
 
 def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[str] = ()) -> Stock:
-    """The stock of a store, or that part of it that some batches and bins hold."""
+    """Read the stock, or the part of it in some batches and bins.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    batches : Collection[int]
+        Batches to read; empty for all.
+    bins : Collection[str]
+        Bins to read; empty for all.
+
+    Returns
+    -------
+    Stock
+        The stock.
+
+    Raises
+    ------
+    StoreError
+        The store cannot be read.
+    """
     left_out: dict[str, list[int]] = {}
     kept = []
     with StockRecords.of(store) as records:
@@ -112,26 +187,26 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
         likely_gone = _likely_gone(asked, newest, twins, why)
         weights = _newest_weights(records, why.same)
         for row in asked:
-            one, key = _shaft(row, weights.get(row.shaft)), why.same.key(row.shaft)
+            shaft, key = _shaft(row, weights.get(row.shaft)), why.same.key(row.shaft)
             reason = against.get(key)
             if reason != STANDARD and row is not newest[key]:
                 reason = SAME
             reason = reason or (LIKELY if key in likely_gone else None)
             if reason is not None:
                 left_out.setdefault(reason, []).append(row.shaft)
-            elif one is not None:
-                kept.append(one)
+            elif shaft is not None:
+                kept.append(shaft)
     return Stock(
         tuple(kept),
         {reason: tuple(those) for reason, those in left_out.items()},
         _among(twins.likely, {why.same.key(row.shaft) for row in asked}),
-        # Within one batch each shaft has a number of its own.
+        # Within one batch no shaft has two numbers.
         _in_part(twins.unsure, kept, why.same) if len({row.batch for row in asked}) > 1 else {},
     )
 
 
 def _age(row: StandingMeasurement) -> tuple[bool, int]:
-    """Sort key of measurements of different numbers: the newest last, what was measured here after the rest."""
+    """Return the sort key of measurements of different numbers: imported before those made here, then by age."""
     return row.origin == Origin.MEASURED, row.run
 
 
@@ -143,7 +218,10 @@ def _newest_rows(rows: Iterable[StandingMeasurement], same: Identities) -> dict[
 def _against(
     rows: Iterable[StandingMeasurement], newest: Mapping[int, StandingMeasurement], why: _Reasons
 ) -> dict[int, str]:
-    """Return what the newest measurement, or one imported since, which knew nothing of it, says against each shaft."""
+    """Return the reason against each shaft by its key, from its newest measurement or one imported after that.
+
+    An imported measurement does not know of the one made here, so both count.
+    """
     keyed = [(why.same.key(row.shaft), row) for row in rows]
     reasons = [(key, why.of(row)) for key, row in keyed if row.run >= newest[key].run]
     return {key: reason for key, reason in reasons if reason is not None}
@@ -152,13 +230,13 @@ def _against(
 def _likely_gone(
     asked: Iterable[StandingMeasurement], newest: Mapping[int, StandingMeasurement], twins: Twins, why: _Reasons
 ) -> set[int]:
-    """Return keys of shafts that likely stand here under a newer number, or are gone under another one."""
+    """Return the keys of shafts that likely are here under a newer number, or gone under another."""
     here = {why.same.key(row.shaft) for row in asked}
     found = set()
     for pair in twins.likely:
         older, newer = sorted(pair, key=lambda key: _age(newest[key]))
         cracked = why.maybe_cracked(*pair)
-        # Nobody knows where the older one went, but it was there when the newer one was measured.
+        # The older number has no known place, but its shaft was there when the newer number was measured.
         if cracked or newer in here or why.is_taken(newer) or newest[newer].run in why.lost:
             found.add(older)
         if cracked or why.is_taken(older):
@@ -167,31 +245,63 @@ def _likely_gone(
 
 
 def _among(pairs: Iterable[Pair], keys: Collection[int]) -> tuple[Pair, ...]:
+    """Return the pairs with at least one of these keys."""
     return tuple(pair for pair in pairs if not set(pair).isdisjoint(keys))
 
 
 def _in_part(
     unsure: Mapping[str, tuple[int, ...]], part: Iterable[StockShaft], same: Identities
 ) -> dict[str, tuple[int, ...]]:
-    keys = {same.key(one.shaft) for one in part}
+    """Return the unsure shafts that are in this part of the stock, by reason."""
+    keys = {same.key(shaft.shaft) for shaft in part}
     found = {reason: tuple(number for number in those if number in keys) for reason, those in unsure.items()}
     return {reason: those for reason, those in found.items() if those}
 
 
 def each_once(store: Store, results: Iterable[StoredResult]) -> list[StoredResult]:
-    """Of each shaft the newest of these results, none of a check standard: a heap of readings is no stock of shafts.
+    """Return the newest result of each shaft, without check standards, so that repeated readings do not count as stock.
 
-    Of measurements that knew nothing of each other the one that was made here counts.
+    Of measurements that did not know of each other the one made here counts.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    results : Iterable[StoredResult]
+        Results, in any order.
+
+    Returns
+    -------
+    list[StoredResult]
+        One result a shaft.
     """
     with StockRecords.of(store) as records:
         standards, same = records.standards(), known_identities(records)
-    stock = [one for one in results if one.run.shaft not in standards]
-    stock.sort(key=lambda one: (one.origin is Origin.MEASURED, one.run_id, one.id))
-    return list({same.key(one.run.shaft): one for one in stock}.values())
+    stock = [result for result in results if result.run.shaft not in standards]
+    stock.sort(key=lambda result: (result.origin is Origin.MEASURED, result.run_id, result.id))
+    return list({same.key(result.run.shaft): result for result in stock}.values())
 
 
 def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
-    """Shafts by number as they were measured last, whatever speaks against taking them; StoreError when one was not."""
+    """Return shafts by number as they were measured last, even if something speaks against taking them.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    numbers : Collection[int]
+        Numbers of the shafts.
+
+    Returns
+    -------
+    dict[int, StockShaft]
+        The shafts by number.
+
+    Raises
+    ------
+    StoreError
+        One of them has no result.
+    """
     found = shafts_measured(store, numbers)
     missing = [number for number in numbers if number not in found]
     if missing:
@@ -200,17 +310,43 @@ def shafts_of(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
 
 
 def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockShaft]:
-    """Those of the shafts that have a result, by number."""
+    """Return the shafts that have a result, by number.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    numbers : Collection[int]
+        Numbers of the shafts.
+
+    Returns
+    -------
+    dict[int, StockShaft]
+        The shafts by number; those without a result are missing.
+    """
     with StockRecords.of(store) as records:
         why = _reasons(records)
         weights = _newest_weights(records, why.same)
         rows = _counting(records, why)
         found = {row.shaft: _shaft(row, weights.get(row.shaft)) for row in rows if row.shaft in numbers}
-    return {number: one for number, one in found.items() if one is not None}
+    return {number: shaft for number, shaft in found.items() if shaft is not None}
 
 
 def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
-    """What speaks against shafts by now, by number: a shaft of a set may have been found cracked since it was taken."""
+    """Return what by now speaks against shafts: a shaft of a set may have been found cracked since it was taken.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    numbers : Collection[int]
+        Numbers of the shafts.
+
+    Returns
+    -------
+    dict[int, str]
+        The first reason by number; a shaft without a reason is missing.
+    """
     with StockRecords.of(store) as records:
         why = _reasons(records)
         taken, why = why.taken, replace(why, taken=frozenset())
@@ -228,7 +364,20 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
 
 
 def beside_verdict(store: Store, shaft: int) -> str | None:
-    """What speaks against a shaft though its own verdict does not say it, None when nothing does."""
+    """Return what speaks against a shaft besides its own verdict.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    shaft : int
+        Number of the shaft.
+
+    Returns
+    -------
+    str | None
+        The reason, None if there is none.
+    """
     reason = spoken_against(store, [shaft]).get(shaft)
     return None if reason == UNMEASURED or reason in OUTCOMES.values() else reason
 
@@ -240,12 +389,25 @@ def _likely_cracked(records: StockRecords, why: _Reasons) -> frozenset[int]:
 
 
 def full_results(store: Store, shafts: Iterable[StockShaft]) -> dict[int, MeasuredResult]:
-    """Return the results of shafts by their number, whole."""
+    """Return the whole results of shafts.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    shafts : Iterable[StockShaft]
+        The shafts.
+
+    Returns
+    -------
+    dict[int, MeasuredResult]
+        Their results by number of the shaft.
+    """
     return results_by_number(store, [shaft.result for shaft in shafts])
 
 
 def _counting(records: StockRecords, why: _Reasons) -> list[StandingMeasurement]:
-    """Return the measurement of each shaft that counts, by its number."""
+    """Return the measurement of each number that counts, the worst where several stand side by side."""
     side_by_side: dict[int, list[StandingMeasurement]] = {}
     for row in records.standing():
         side_by_side.setdefault(row.shaft, []).append(row)
@@ -254,7 +416,7 @@ def _counting(records: StockRecords, why: _Reasons) -> list[StandingMeasurement]
 
 
 def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
-    """Return whether measurements of one shaft differ by more than their uncertainty, or lead into different bins."""
+    """Return True if measurements of one shaft differ by more than their uncertainty, or lead into different bins."""
     measured = [
         (row.bin, row.spine_thou, row.u_spine_thou)
         for row in rows
@@ -267,7 +429,7 @@ def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
 
 
 def _shaft(row: StandingMeasurement, weight_g: float | None) -> StockShaft | None:
-    """The shaft of a row; None when it has no spine."""
+    """Return the shaft of a row, None if it has no spine."""
     if row.spine_thou is None or row.u_spine_thou is None or not math.isfinite(row.spine_thou):
         return None
     return StockShaft(
@@ -279,9 +441,11 @@ def _shaft(row: StandingMeasurement, weight_g: float | None) -> StockShaft | Non
 
 @dataclass(frozen=True)
 class _Reasons:
-    """Why shafts are left out. `suspect` are measurements that a check speaks against, `lost` those of shafts of which
-    nobody knows where they went, both by the number of the run. What is by the number of a shaft counts for all numbers
-    that it has; `cracked` and `vouched` give the newest run that suspects a crack, and the one somebody vouched for.
+    """Everything that speaks against shafts.
+
+    `suspect` are measurements that a check speaks against, `lost` those whose shafts have no known bin, both by number
+    of the run. What is by number of a shaft counts for all its numbers. `cracked` and `vouched` give the newest run
+    that suspects a crack, and the run that a person vouched for.
     """
 
     same: Identities
@@ -295,7 +459,7 @@ class _Reasons:
     contradicted: set[int] = field(default_factory=set)
 
     def of(self, row: StandingMeasurement) -> str | None:
-        """The first reason against a shaft, None when there is none."""
+        """Return the first reason against a shaft, None if there is none."""
         numbers = self.same.numbers(row.shaft)
         found = (
             (not self.standards.isdisjoint(numbers), STANDARD),
@@ -309,29 +473,31 @@ class _Reasons:
             (row.shaft in self.contradicted, CONTRADICTED),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
-        return next((reason for so, reason in found if so), None)
+        return next((reason for applies, reason in found if applies), None)
 
     def is_taken(self, shaft: int) -> bool:
-        """Whether a shaft is in a set or spent."""
+        """Return True if a shaft is in a set or spent."""
         numbers = self.same.numbers(shaft)
         return not self.taken.isdisjoint(numbers) or self._is_spent(numbers)
 
     def maybe_cracked(self, *shafts: int) -> bool:
-        """Whether what is one shaft, known or likely, may be cracked, and nobody vouched for it since."""
+        """Return True if a shaft with these numbers, known or likely, may be cracked and was not vouched for since."""
         numbers = [number for shaft in shafts for number in self.same.numbers(shaft)]
         vouched = max(self.vouched.get(number, -1) for number in numbers)
         return any(self.cracked.get(number, -1) > vouched for number in numbers)
 
     def _is_spent(self, numbers: Iterable[int]) -> bool:
+        """Return True if one of these numbers is marked as spent."""
         return any(self.spent.get(number, False) for number in numbers)
 
     def worst_first(self, row: StandingMeasurement) -> tuple[bool, int, bool, int]:
-        """Sort key of measurements of one shaft that stand side by side: the one that counts comes first."""
+        """Return the sort key of measurements of one shaft that stand side by side; the first one counts."""
         worst = WORST_FIRST.index(row.outcome)
         return self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run
 
 
 def _reasons(records: StockRecords) -> _Reasons:
+    """Read everything that speaks against shafts."""
     return _Reasons(
         known_identities(records), records.standards(), records.in_sets(), records.spent(), records.suspect(),
         records.lost(), records.cracked(), records.vouched(),
@@ -339,5 +505,5 @@ def _reasons(records: StockRecords) -> _Reasons:
 
 
 def _newest_weights(records: StockRecords, same: Identities) -> dict[int, float]:
-    """Return the newest weight of each shaft in g, under all numbers that it has."""
+    """Return the newest weight of each shaft in g, under all its numbers."""
     return {number: weight_g for shaft, weight_g in records.weights_g() for number in same.numbers(shaft)}

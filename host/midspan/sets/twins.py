@@ -1,8 +1,8 @@
-"""Shafts that are in the store under two numbers: what labels and people say of that, and what their results say.
+"""Find shafts that are in the store under two numbers, from labels, from statements of people, and from their results.
 
-Results are compared where one gauge made them under one calibration, within what it repeats there: of check standards,
-and of shafts that were measured in several batches by one number. Within one batch a shaft may have been measured again
-where it lay, which says nothing of putting it in.
+Results are compared where one gauge made them under one calibration, within what it repeats there. That comes from
+check standards, and from shafts that were measured under one number in several batches. Within one batch a shaft may
+have been measured again where it lay, which says nothing about putting it in again.
 """
 
 from __future__ import annotations
@@ -28,9 +28,14 @@ TOO_ALIKE = "as near to another shaft as different ones of this stock are to eac
 
 @dataclass(frozen=True)
 class Twins:
-    """Pairs of shafts that are likely one, and by reason those of which nobody can tell.
+    """Shafts that likely have two numbers. A shaft known to have several numbers is listed by the lowest of them.
 
-    A shaft that is known to have several numbers stands here by the lowest of them.
+    Parameters
+    ----------
+    likely : tuple[Pair, ...]
+        Pairs of numbers that are likely one shaft, the lower number first.
+    unsure : Mapping[str, tuple[int, ...]]
+        Numbers of shafts that cannot be told from others, by reason.
     """
 
     likely: tuple[Pair, ...]
@@ -39,7 +44,7 @@ class Twins:
 
 @dataclass(frozen=True)
 class _Condition:
-    """Under what results were made: only those of one condition are compared."""
+    """Gauge, calibration and evaluation of a result; only results of one condition are compared."""
 
     gauge: str
     calibration: str | None
@@ -47,13 +52,29 @@ class _Condition:
 
     @property
     def words(self) -> str:
+        """Gauge and calibration, for a message."""
         return f"gauge {self.gauge} under calibration {self.calibration}"
 
 
 def known_identities(records: Records) -> Identities:
-    """Which numbers are of one shaft, by labels and by what people say.
+    """Return the numbers that belong to one shaft by labels and by statements.
 
-    A label that is the code of a number, read off the shaft, is of that number's shaft.
+    A label that is the printed code of a number counts as that number.
+
+    Parameters
+    ----------
+    records : Records
+        Open records of the store.
+
+    Returns
+    -------
+    Identities
+        The groups of numbers, and pairs that were stated to be two shafts.
+
+    Raises
+    ------
+    MatchingError
+        Statements in the store contradict each other.
     """
     bearers: dict[str, set[int]] = {}
     for shaft, label in records.labels():
@@ -65,13 +86,39 @@ def known_identities(records: Records) -> Identities:
 
 
 def numbers_of_label(store: Store, label: str) -> set[int]:
-    """Numbers of the shafts that bear a label, none of an empty one."""
+    """Return the numbers of the shafts that bear a label.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    label : str
+        The label.
+
+    Returns
+    -------
+    set[int]
+        The numbers; empty if no shaft bears it, or the label is empty.
+    """
     with Records.of(store) as records:
         return records.numbers_of(label)
 
 
 def find_twins(records: StockRecords, same: Identities) -> Twins:
-    """Look for shafts that are in the store under two numbers and not known to be the same."""
+    """Find shafts that are in the store under two numbers and are not known to be the same.
+
+    Parameters
+    ----------
+    records : StockRecords
+        Open records of the stock.
+    same : Identities
+        Numbers already known to belong to one shaft.
+
+    Returns
+    -------
+    Twins
+        Likely pairs, and shafts that cannot be told from others.
+    """
     measured = _Measured(records, same)
     likely: set[Pair] = set()
     unsure: dict[str, list[int]] = {}
@@ -108,31 +155,31 @@ class _Measured:
                 self._others.add(row.shaft)
                 continue
             condition = _Condition(row.gauge, row.calibration, row.evaluation)
-            # The newest of each batch; a check standard has a number of its own each time. What came from an archive
-            # may be the same readings once more.
+            # The newest of each batch counts. A check standard gets a new number each time. A result from an archive
+            # may rest on the same readings, so it is no repeat.
             if row.origin == Origin.MEASURED:
                 once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch)
                 self._again.setdefault(condition, {})[once] = row.parts
             if row.standard is None:
                 shafts = self._stock.setdefault(condition, {})
                 shafts[same.key(row.shaft)] = row.parts
-        # Where most are first: the others are not comparable with those.
-        self.conditions = sorted(self._stock, key=lambda one: -len(self._stock[one]))
+        # The condition with the most shafts comes first; shafts of the others cannot be compared with those.
+        self.conditions = sorted(self._stock, key=lambda condition: -len(self._stock[condition]))
 
     def stock(self, condition: _Condition) -> tuple[list[int], Array]:
-        """Numbers of shafts, each once, and their traits."""
+        """Return the numbers of the shafts of a condition, each once, and their traits."""
         shafts = self._stock[condition]
         return list(shafts), _traits(list(shafts.values()))
 
     def repeated(self, condition: _Condition) -> list[Array]:
-        """Traits of what was measured more than once, [times, 4] each."""
+        """Return the traits of what was measured more than once, shape (times, 4) each."""
         groups: dict[object, list[Sequence[float]]] = {}
         for (whose, _), parts in self._again.get(condition, {}).items():
             groups.setdefault(whose, []).append(parts)
         return [_traits(parts) for parts in groups.values() if len(parts) > 1]
 
     def apart(self) -> list[tuple[str, list[int]]]:
-        """Shafts that cannot be compared with most of the others, with the reason."""
+        """Return the shafts that cannot be compared with most of the others, with the reason."""
         if not self.conditions:
             return []
         first, *rest = self.conditions
@@ -146,35 +193,53 @@ class _Measured:
 
 
 def _traits(parts: Sequence[Sequence[float]]) -> Array:
+    """Return traits [shafts, 4] from the parts of results that the store keeps for comparison."""
     rows = np.array(parts)
     curve, surface = np.zeros((len(rows), 7)), np.zeros((len(rows), 7))
     curve[:, [0, 3, 4]], surface[:, [1, 2]] = rows[:, :3], rows[:, 3:]
     return traits(curve, surface)
 
 
-# What people say
-
-
 def say(
     store: Store, shafts: Sequence[int], same: bool | None, at_ms: int, *, person: str = "", words: str = ""
 ) -> None:
-    """Note that shafts are one, that each is a shaft of its own, or with None that what was said is taken back.
+    """Record a statement that shafts are one shaft, or that each is a different one.
 
-    Raises MatchingError when that contradicts what was said before, or nothing was said; then nothing is noted.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    shafts : Sequence[int]
+        Their numbers.
+    same : bool | None
+        True for one shaft, False for different shafts, None to take back what was stated before.
+    at_ms : int
+        Time of the statement, ms since 1970 UTC.
+    person : str
+        Name of the person, empty where unknown.
+    words : str
+        Reason in their own words.
+
+    Raises
+    ------
+    MatchingError
+        Fewer than two numbers, a contradiction with an earlier statement, or nothing to take back; then nothing is
+        recorded.
     """
     if len(set(shafts)) < 2:
-        raise MatchingError("name two or more shafts that differ by their numbers")
+        raise MatchingError("give two or more different numbers of shafts")
     with Records.of(store) as records:
         said = _said(records)
         pairs = list(pairwise(shafts)) if same else list(combinations(shafts, 2))
         if same is None:
-            known = {one.pair for one in said if one.same is not None}
+            known = {statement.pair for statement in said if statement.same is not None}
             pairs = [pair for pair in pairs if pair_of(*pair) in known]
             if not pairs:
-                raise MatchingError(f"nobody said whether shafts {', '.join(map(str, shafts))} are one or several")
+                raise MatchingError(f"no statement about shafts {', '.join(map(str, shafts))} is on record; check them")
         identities([*said, *(Statement(a, b, same) for a, b in pairs)])
         records.state_identities(StatedIdentity(a, b, same, at_ms, person, words) for a, b in pairs)
 
 
 def _said(records: Records) -> list[Statement]:
+    """Return all statements on record, oldest first."""
     return [Statement(each.shaft, each.other, each.same) for each in records.stated_identities()]

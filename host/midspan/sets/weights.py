@@ -1,10 +1,10 @@
-"""Weights of shafts: typed or from a table, in grains or grams by name, and refused when that is the wrong one.
+"""Weights of shafts, typed or from a table, in grains or grams; a weight in the wrong unit is refused.
 
 >>> round(weight_of("312.4", "grains", "shaft 3").weight_g, 4)
 20.2432
 >>> weight_of("20.2", "grains", "bar")
 Traceback (most recent call last):
-midspan.base.errors.ReadingsError: bar: 20.2 grains is no weight of a shaft (90 to 900); it looks like grams: name them
+midspan.base.errors.ReadingsError: bar: 20.2 grains is no weight of a shaft (90 to 900); it looks like grams: check it
 """
 
 import math
@@ -20,70 +20,121 @@ from midspan.base.units import GRAM_PER_GRAIN
 
 
 class WeightUnit(StrEnum):
-    """What a scale shows."""
+    """Unit of a weight."""
 
     GRAINS = "grains"
     GRAMS = "grams"
 
 
 GRAM_PER = {WeightUnit.GRAINS: GRAM_PER_GRAIN, WeightUnit.GRAMS: 1.0}
-# From a short carbon shaft of a child to a long one of hard wood (common practice, no source). Grains and grams of one
-# shaft differ by more than its whole width, so that one is never taken for the other.
+# From a child's short carbon shaft to a long shaft of hard wood (common practice, no source). The factor from grams to
+# grains is larger than this whole range, so a weight in one unit is never plausible in the other.
 PLAUSIBLE_GR = (90.0, 900.0)
 HEADINGS = {"weight_gr": WeightUnit.GRAINS, "weight_g": WeightUnit.GRAMS}
 
 
 @dataclass(frozen=True, slots=True)
 class ShaftWeight:
-    """The weight of a shaft and its standard uncertainty from the scale's last digit, in grams."""
+    """The weight of a shaft.
+
+    Parameters
+    ----------
+    weight_g : float
+        Weight, g.
+    u_weight_g : float
+        Its standard uncertainty from the scale's last digit, g.
+    """
 
     weight_g: float
     u_weight_g: float
 
 
 def weight_of(text: str, unit: str, place: str) -> ShaftWeight:
-    """A weight as it was typed, in a unit; its last digit is taken for the resolution of the scale.
+    """Read a weight as it was typed; its last digit counts as the resolution of the scale.
 
-    A reading is anywhere within half a digit: rectangular (JCGM 100:2008, 4.3.7). Raises ReadingsError when no shaft
-    weighs that, or the unit is another.
+    The weight is anywhere within half a digit of the reading: a rectangular distribution.
+
+    Parameters
+    ----------
+    text : str
+        Number as it was typed, decimal point or comma.
+    unit : str
+        `grains` or `grams`.
+    place : str
+        Begins every error message, for example a line of a table.
+
+    Returns
+    -------
+    ShaftWeight
+        The weight and its standard uncertainty.
+
+    Raises
+    ------
+    ReadingsError
+        The text is not a number, the unit is unknown (code `unit`), or no shaft weighs that (code `implausible`).
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.7.
+
+    Examples
+    --------
+    >>> round(weight_of("312.4", "grains", "shaft 3").u_weight_g, 6)
+    0.001871
     """
     if unit not in set(WeightUnit):
-        raise ReadingsError(f"{place}: {unit!r} is no unit of weight here; say {' or '.join(WeightUnit)}")
+        raise ReadingsError(f"{place}: unknown unit of weight {unit!r}; use {' or '.join(WeightUnit)}", code="unit")
     value, named = number_in(text, f"{place}: weight"), WeightUnit(unit)
     low, high = (limit * GRAM_PER_GRAIN / GRAM_PER[named] for limit in PLAUSIBLE_GR)
     if not low <= value <= high:
         raise ReadingsError(
-            f"{place}: {value:g} {named} is no weight of a shaft ({low:.3g} to {high:.3g}); {_meant(value, named)}"
+            f"{place}: {value:g} {named} is no weight of a shaft ({low:.3g} to {high:.3g}); {_advice(value, named)}",
+            code="implausible",
         )
     last_digit = 10.0 ** int(Decimal(text.strip().replace(",", ".")).as_tuple().exponent)
     return ShaftWeight(value * GRAM_PER[named], last_digit * GRAM_PER[named] / math.sqrt(12))
 
 
-def _meant(value: float, named: WeightUnit) -> str:
+def _advice(value: float, named: WeightUnit) -> str:
+    """Return what to do about an implausible weight: check the unit if the other unit would fit."""
     (other,) = set(WeightUnit) - {named}
     if PLAUSIBLE_GR[0] <= value * GRAM_PER[other] / GRAM_PER_GRAIN <= PLAUSIBLE_GR[1]:
-        return f"it looks like {other}: name them"
+        return f"it looks like {other}: check it"
     return "weigh it again"
 
 
 def weights_in(path: Path) -> dict[str, ShaftWeight]:
-    """Weights of a CSV by number or label of the shaft: columns shaft, and weight_gr or weight_g.
+    """Read weights from a CSV table with the columns shaft, and weight_gr or weight_g.
 
-    Raises ReadingsError when the unit is not in the heading, a shaft stands there twice, or a weight is none.
+    Parameters
+    ----------
+    path : Path
+        The table.
+
+    Returns
+    -------
+    dict[str, ShaftWeight]
+        Weights by number or label of the shaft.
+
+    Raises
+    ------
+    ReadingsError
+        The heading lacks the unit (code `column`), a shaft has two weights (code `twice`), or a weight is wrong.
     """
     table = read_typed(path)
     units = [name for name in HEADINGS if name in table.columns]
     if len(units) != 1:
-        raise ReadingsError(f"{path}: it needs one column of weights that says its unit, weight_gr or weight_g")
+        raise ReadingsError(f"{path}: needs exactly one column of weights, named weight_gr or weight_g", code="column")
     found: dict[str, ShaftWeight] = {}
     for name, text, place in _rows(table, units[0]):
         if name in found:
-            raise ReadingsError(f"{place}: shaft {name} was weighed further up; keep one of the two")
+            raise ReadingsError(f"{place}: shaft {name} has a weight further up too; keep one of the two", code="twice")
         found[name] = weight_of(text, HEADINGS[units[0]], place)
     return found
 
 
 def _rows(table: TypedTable, column: str) -> Iterator[tuple[str, str, str]]:
+    """Yield shaft, text of the weight, and place of each line of a table."""
     names, texts = table.texts("shaft"), table.texts(column)
     for line, name, text in zip(table.lines, names, texts, strict=True):
         yield name, text, f"{table.source}, line {line.number}"

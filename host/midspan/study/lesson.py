@@ -1,13 +1,29 @@
-"""Says whether the answer to a task of a lesson is right (the notebooks in host/lessons)."""
+"""Check answers to the tasks of the lessons, the notebooks in host/lessons."""
 
 import math
 
 
 def check(answer: float | None, wanted: float, within: float) -> str:
-    """What a learner is told: right, not yet and on which side, or that an answer is still missing.
+    """Return words for the learner: right, not yet and in which direction, or that an answer is missing.
 
-    A yes or no is checked as True or False within 0.
+    A yes or no is checked as True or False, within 0.
 
+    Parameters
+    ----------
+    answer : float | None
+        The learner's answer, None while it is missing.
+    wanted : float
+        The right answer.
+    within : float
+        Largest difference that still counts as right.
+
+    Returns
+    -------
+    str
+        One short line.
+
+    Examples
+    --------
     >>> check(3.02, wanted=3.0, within=0.1), check(2.0, wanted=3.0, within=0.1), check(True, False, within=0)
     ('right', 'not yet: it is more than that', 'not yet')
     >>> check(None, wanted=3.0, within=0.1), check(float("nan"), wanted=3.0, within=0.1)

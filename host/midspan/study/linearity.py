@@ -1,10 +1,10 @@
-"""Bias against reference values, and whether it changes along the range.
+"""Bias against reference values, and its change along the range.
 
 A bias is tested against the scatter of its own readings (t test). Over several references the bias is fitted as a
-straight line: a slope means that the gauge's scale is off, a constant that its zero is (AIAG Measurement Systems
-Analysis, 4th ed., chapter III A). Several references are tested at once with a t quantile for all of them together,
-so that one in twenty studies raises a false alarm, not one in twenty references (Z. Sidak, J. Am. Stat. Assoc. 62
-(1967) 626-633; NIST/SEMATECH e-Handbook, 2.3.7).
+straight line: a slope means an error of the gauge's scale, a constant an error of its zero (AIAG Measurement Systems
+Analysis, 4th ed., chapter III A). Several references are tested at once with one t quantile for all of them, so that
+one in twenty studies raises a false alarm, not one in twenty references (Z. Sidak, J. Am. Stat. Assoc. 62 (1967)
+626-633; NIST/SEMATECH e-Handbook, 2.3.7).
 
 >>> study = bias_study([500.1, 500.3, 500.2, 500.2], reference=500.0)
 >>> round(study.bias, 3), study.is_real
@@ -22,14 +22,21 @@ from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import PolynomialFit, fit_polynomial
 
 ALPHA = 0.05
-SIGMAS_OF_A_STUDY, SHARE_OF_TOLERANCE = 6.0, 0.2  # type-1 study: a fifth of the tolerance against six sigma
-# Common practice, no source: a capability index of 1.33 is asked for.
-CAPABLE = 1.33
+SIGMAS_OF_A_STUDY, SHARE_OF_TOLERANCE = 6.0, 0.2  # type-1 study: a fifth of the tolerance over six sigma
+CAPABLE = 1.33  # least capability index of a good gauge (common practice, no source)
 
 
 @dataclass(frozen=True)
 class Reference:
-    """The value of a part known from elsewhere, with its standard uncertainty."""
+    """The known value of a part.
+
+    Parameters
+    ----------
+    value : float
+        Its value, in the unit of the readings.
+    u : float
+        Standard uncertainty of that value, 0 if unknown.
+    """
 
     value: float
     u: float = 0.0
@@ -37,7 +44,27 @@ class Reference:
 
 @dataclass(frozen=True)
 class BiasStudy:
-    """Mean error of repeated readings of one reference; `u_reference` is the standard uncertainty of its value."""
+    """Mean error of repeated readings of one reference.
+
+    Parameters
+    ----------
+    number : int
+        How many readings.
+    mean : float
+        Their mean.
+    sd : float
+        Their standard deviation.
+    reference : float
+        The known value.
+    u_reference : float
+        Standard uncertainty of the known value.
+    t : float
+        Bias over the standard deviation of the mean.
+    p : float
+        Probability of so large a t by chance.
+    half_width : float
+        Half the 95 % interval of the bias, without the uncertainty of the reference.
+    """
 
     number: int
     mean: float
@@ -46,7 +73,7 @@ class BiasStudy:
     u_reference: float
     t: float
     p: float
-    half_width: float  # of the 95 % interval of the bias, reference uncertainty left out
+    half_width: float
 
     @property
     def bias(self) -> float:
@@ -55,31 +82,81 @@ class BiasStudy:
 
     @property
     def is_real(self) -> bool:
-        """Whether neither scatter nor the reference's uncertainty explains the bias (U with k = 2)."""
+        """True if neither scatter nor the reference's uncertainty explains the bias (U with k = 2)."""
         return self.p < ALPHA and abs(self.bias) > 2 * math.hypot(self.sd / math.sqrt(self.number), self.u_reference)
 
     def cg(self, tolerance: float) -> float:
-        """A fifth of the tolerance over six standard deviations: repeatability alone."""
+        """Return the capability index Cg: a fifth of the tolerance over six standard deviations.
+
+        Parameters
+        ----------
+        tolerance : float
+            Width between the limits, in the unit of the readings.
+
+        Returns
+        -------
+        float
+            Cg, which sees repeatability alone.
+        """
         return SHARE_OF_TOLERANCE * tolerance / (SIGMAS_OF_A_STUDY * self.sd)
 
     def cgk(self, tolerance: float) -> float:
-        """The same with the bias taken off: a tenth of the tolerance less the bias, over three deviations."""
+        """Return the capability index Cgk: a tenth of the tolerance less the bias, over three standard deviations.
+
+        Parameters
+        ----------
+        tolerance : float
+            Width between the limits, in the unit of the readings.
+
+        Returns
+        -------
+        float
+            Cgk, which sees repeatability and bias.
+        """
         return (SHARE_OF_TOLERANCE / 2 * tolerance - abs(self.bias)) / (SIGMAS_OF_A_STUDY / 2 * self.sd)
 
 
 def bias_study(values: Sequence[float], reference: float, u_reference: float = 0.0) -> BiasStudy:
-    """Bias of repeated readings of one reference.
+    """Study the bias of repeated readings of one reference; differences of pairs are studied with 0 as the reference.
 
-    Differences of pairs are studied the same way, with 0 as the reference. Raises ReadingsError for fewer than two
-    readings or when all are the same.
+    Parameters
+    ----------
+    values : Sequence[float]
+        The readings.
+    reference : float
+        The known value.
+    u_reference : float
+        Its standard uncertainty.
+
+    Returns
+    -------
+    BiasStudy
+        The study, in the unit of the readings.
+
+    Raises
+    ------
+    ReadingsError
+        Fewer than two readings (code `too_few`), or readings without scatter (code `no_scatter`).
+
+    References
+    ----------
+    AIAG Measurement Systems Analysis, 4th ed., chapter III A.
+
+    Examples
+    --------
+    >>> round(bias_study([500.1, 500.3, 500.2, 500.2], reference=500.0).p, 4)
+    0.0163
     """
     data = np.asarray(values, float)
     if len(data) < 2:
-        raise ReadingsError(f"reference {reference:g} was read {len(data)} time(s): read it at least twice, better ten")
+        raise ReadingsError(
+            f"reference {reference:g} was read {len(data)} time(s): read it at least twice, better ten", code="too_few"
+        )
     mean, sd = float(data.mean()), float(data.std(ddof=1))
     if np.ptp(data) == 0:
         raise ReadingsError(
-            f"all readings of reference {reference:g} are {mean:g}: the gauge resolves too little for a test"
+            f"all readings of reference {reference:g} are {mean:g}: the gauge resolves too little for a test",
+            code="no_scatter",
         )
     u, dof = sd / math.sqrt(len(data)), len(data) - 1
     t = (mean - reference) / u
@@ -88,9 +165,9 @@ def bias_study(values: Sequence[float], reference: float, u_reference: float = 0
 
 
 def simultaneous_t(tests: int, dof: float, alpha: float = ALPHA) -> float:
-    """t quantile with which so many two-sided tests together raise a false alarm with probability alpha.
+    """Return the t quantile with which all these two-sided tests together raise a false alarm with probability alpha.
 
-    NIST/SEMATECH e-Handbook, 2.3.7: 1 - (1 - (1 - alpha)^(1/m)) / 2.
+    1 - (1 - (1 - alpha)^(1/m)) / 2, NIST/SEMATECH e-Handbook, 2.3.7.
 
     >>> round(simultaneous_t(3, 38), 6)
     2.497575
@@ -100,10 +177,26 @@ def simultaneous_t(tests: int, dof: float, alpha: float = ALPHA) -> float:
 
 @dataclass(frozen=True)
 class LinearityStudy:
-    """Bias at each reference and the straight line through all of them: bias = line(reference)."""
+    """Bias at each reference, and the straight line through all biases.
+
+    Parameters
+    ----------
+    at : tuple[BiasStudy, ...]
+        The study of each reference.
+    references : tuple[float, ...]
+        Known value of the part of each reading.
+    biases : tuple[float, ...]
+        Bias of each reading.
+    line : PolynomialFit
+        Bias as a straight line of the known value.
+    r_squared : float
+        Share of the variance of the biases that the line explains.
+    names : tuple[str, ...]
+        Names of the references.
+    """
 
     at: tuple[BiasStudy, ...]
-    references: tuple[float, ...]  # one a reading
+    references: tuple[float, ...]
     biases: tuple[float, ...]
     line: PolynomialFit
     r_squared: float
@@ -111,46 +204,73 @@ class LinearityStudy:
 
     @property
     def t(self) -> tuple[float, float]:
-        """t of intercept and slope."""
+        """Student's t of intercept and slope."""
         intercept, slope = self.line.coefficients / self.line.u
         return float(intercept), float(slope)
 
     @property
     def p(self) -> tuple[float, float]:
-        """How often chance alone makes so large a t, of intercept and slope."""
+        """Probabilities of so large a t by chance, of intercept and slope."""
         dof = self.line.degrees_of_freedom
         return 2 * float(stdtr(dof, -abs(self.t[0]))), 2 * float(stdtr(dof, -abs(self.t[1])))
 
     @property
     def worst(self) -> tuple[str, float]:
-        """The reference with the largest bias, and that bias."""
-        i = int(np.argmax([abs(one.bias) for one in self.at]))
+        """Name of the reference with the largest bias, and that bias."""
+        i = int(np.argmax([abs(study.bias) for study in self.at]))
         return self.names[i], self.at[i].bias
 
     def real_biases(self) -> tuple[str, ...]:
-        """References whose bias is real with all of them tested at once, on the scatter pooled over them.
+        """Return the references whose bias is significant with all of them tested at once, on their pooled scatter.
 
-        A bias inside the uncertainty of its own reference (k = 2) is none of the gauge.
+        A bias inside the expanded uncertainty of its own reference (k = 2) does not count.
+
+        Returns
+        -------
+        tuple[str, ...]
+            Names of those references; empty if there is none.
         """
-        dof = sum(one.number - 1 for one in self.at)
-        pooled = math.sqrt(sum((one.number - 1) * one.sd**2 for one in self.at) / dof)
+        dof = sum(study.number - 1 for study in self.at)
+        pooled = math.sqrt(sum((study.number - 1) * study.sd**2 for study in self.at) / dof)
         t = simultaneous_t(len(self.at), dof)
-        limits = (math.hypot(t * pooled / math.sqrt(one.number), 2 * one.u_reference) for one in self.at)
+        limits = (math.hypot(t * pooled / math.sqrt(study.number), 2 * study.u_reference) for study in self.at)
         return tuple(
-            name for name, one, limit in zip(self.names, self.at, limits, strict=True) if abs(one.bias) > limit
+            name for name, study, limit in zip(self.names, self.at, limits, strict=True) if abs(study.bias) > limit
         )
 
 
 def linearity_study(parts: Sequence[str], values: Sequence[float], known: Mapping[str, Reference]) -> LinearityStudy:
-    """Analyse readings of several parts whose values are known, one reading a line.
+    """Study the biases of several parts with known values.
 
-    Raises ReadingsError when fewer than three references differ.
+    Parameters
+    ----------
+    parts : Sequence[str]
+        Part of each reading.
+    values : Sequence[float]
+        The readings.
+    known : Mapping[str, Reference]
+        Known value of each part by its name.
+
+    Returns
+    -------
+    LinearityStudy
+        The study, in the unit of the readings.
+
+    Raises
+    ------
+    ReadingsError
+        Fewer than three references that differ (code `too_few`), or a reference read once or without scatter.
+
+    References
+    ----------
+    AIAG Measurement Systems Analysis, 4th ed., chapter III A.
     """
     names = tuple(dict.fromkeys(parts))
     different = len({known[name].value for name in names})
     if different < 3:
         raise ReadingsError(
-            f"{different} different reference(s): linearity needs three, better five; for fewer use: midspan study bias"
+            f"{different} different reference(s): three are needed, better five; for fewer use: midspan study bias",
+            code="too_few",
         )
     references = [known[part].value for part in parts]
     at = tuple(

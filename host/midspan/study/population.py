@@ -1,9 +1,9 @@
-"""A stock of shafts: where nearly all of its like lie, and how well they suit given limits.
+"""A stock of shafts: the interval that holds nearly all of it, and how well it fits given limits.
 
-From a sample the mean and scatter of a stock are known only roughly, so the interval that holds, say, 95 % of all such
-shafts is wider than the sample's own; how much wider, for a given confidence, a tolerance factor says (NIST/SEMATECH
-e-Handbook, 7.2.6.3). Capability compares the limits with six standard deviations (6.1.6). Both take the stock to be
-normally distributed, which is tested, for two bundles mixed are not.
+A sample gives mean and scatter of a stock only roughly, so the interval that holds, say, 95 % of the whole stock is
+wider than the sample's own; the tolerance factor says by how much at a given confidence (NIST/SEMATECH e-Handbook,
+7.2.6.3). Capability compares the limits with six standard deviations (6.1.6). Both assume a normal distribution, which
+is tested, because two mixed bundles are not normal.
 
 >>> stock = stock_study([499.1, 500.3, 501.2, 498.7, 500.9, 499.8, 500.1, 500.6], low=496.0, high=504.0)
 >>> round(stock.cp, 2), round(stock.cpk, 2), [round(end, 1) for end in stock.interval]
@@ -21,14 +21,14 @@ from scipy.special import chdtri, ndtr, ndtri
 from midspan.base.errors import ConfigurationError, ReadingsError
 
 FEWEST = 5
-MIXED_BELOW = 0.01  # a normal stock looks so odd once in a hundred times
+MIXED_BELOW = 0.01  # p of the test for normality below which a stock counts as mixed
 
 
 def two_sided_factor(number: int, share: float, confidence: float) -> float:
-    """How many standard deviations around the mean hold this share of all, at this confidence.
+    """Return how many standard deviations around the mean hold this share of a population at this confidence.
 
-    Approximation of W. G. Howe (J. Am. Stat. Assoc. 64 (1969) 610-620) as in NIST/SEMATECH e-Handbook, 7.2.6.3;
-    within two percent of the exact factor from five readings on.
+    Approximation of W. G. Howe (J. Am. Stat. Assoc. 64 (1969) 610-620) as in NIST/SEMATECH e-Handbook, 7.2.6.3; within
+    two percent of the exact factor from five readings on.
 
     >>> round(two_sided_factor(43, 0.9, 0.99), 6)
     2.217316
@@ -39,7 +39,7 @@ def two_sided_factor(number: int, share: float, confidence: float) -> float:
 
 
 def one_sided_factor(number: int, share: float, confidence: float) -> float:
-    """How many standard deviations from the mean to the end that this share of all does not pass, at this confidence.
+    """Return how many standard deviations from the mean the limit lies that this share stays within at this confidence.
 
     Exact, by the noncentral t-distribution (NIST/SEMATECH e-Handbook, 7.2.6.3).
 
@@ -51,20 +51,40 @@ def one_sided_factor(number: int, share: float, confidence: float) -> float:
 
 
 def capability(mean: float, sd: float, low: float | None, high: float | None) -> tuple[float | None, float | None]:
-    """Cp and Cpk of a process against its limits; None where there is no limit to go by (e-Handbook, 6.1.6).
+    """Return Cp and Cpk of a process against its limits (e-Handbook, 6.1.6); None where the limits for it are missing.
 
     >>> capability(16.0, 2.0, 8.0, 20.0)
     (1.0, 0.6666666666666666)
     """
     room = [(high - mean) if high is not None else None, (mean - low) if low is not None else None]
-    sides = [one / (3 * sd) for one in room if one is not None]
+    sides = [side / (3 * sd) for side in room if side is not None]
     both = None if low is None or high is None else (high - low) / (6 * sd)
     return both, min(sides, default=None)
 
 
 @dataclass(frozen=True)
 class StockStudy:
-    """What a sample says of the stock that it comes from; limits are None where there is none."""
+    """A sample of a stock, and what it says about the whole stock.
+
+    Parameters
+    ----------
+    values : tuple[float, ...]
+        The sample.
+    mean : float
+        Mean of the sample.
+    sd : float
+        Standard deviation of the sample.
+    low : float | None
+        Lower limit, None for no limit.
+    high : float | None
+        Upper limit, None for no limit.
+    share : float
+        Share of the stock that the interval is to hold.
+    confidence : float
+        Confidence of the interval.
+    normal_p : float
+        Probability that a normal stock gives so odd a sample by chance.
+    """
 
     values: tuple[float, ...]
     mean: float
@@ -73,11 +93,11 @@ class StockStudy:
     high: float | None
     share: float
     confidence: float
-    normal_p: float  # how often chance makes a normal stock look so odd
+    normal_p: float
 
     @property
     def interval(self) -> tuple[float, float]:
-        """Ends between which the share lies, at the confidence; infinite on the side that has no limit."""
+        """Ends of the interval that holds the share at the confidence; with one limit the other end is infinite."""
         number = len(self.values)
         if (self.low is None) != (self.high is None):
             reach = one_sided_factor(number, self.share, self.confidence) * self.sd
@@ -87,24 +107,24 @@ class StockStudy:
 
     @property
     def cp(self) -> float | None:
-        """Room between both limits over six standard deviations."""
+        """Room between both limits over six standard deviations, None without both limits."""
         return capability(self.mean, self.sd, self.low, self.high)[0]
 
     @property
     def cpk(self) -> float | None:
-        """Room to the nearer limit over three standard deviations."""
+        """Room to the nearer limit over three standard deviations, None without any limit."""
         return capability(self.mean, self.sd, self.low, self.high)[1]
 
     @property
     def outside(self) -> float:
-        """Share of a normal stock of this mean and scatter that lies beyond its limits."""
+        """Share beyond the limits of a normal stock with this mean and scatter."""
         below = 0.0 if self.low is None else float(ndtr((self.low - self.mean) / self.sd))
         above = 0.0 if self.high is None else float(ndtr((self.mean - self.high) / self.sd))
         return below + above
 
     @property
     def mixed(self) -> bool:
-        """Whether it is hardly one normal stock."""
+        """True if the sample is hardly from one normal stock."""
         return self.normal_p < MIXED_BELOW
 
 
@@ -115,18 +135,53 @@ def stock_study(
     share: float = 0.95,
     confidence: float = 0.95,
 ) -> StockStudy:
-    """Study a sample against limits, or without any.
+    """Study a sample of a stock, against limits or without any.
 
-    Raises ReadingsError for fewer than five values or when all are the same, ConfigurationError for limits in the
-    wrong order.
+    Parameters
+    ----------
+    values : Sequence[float]
+        The sample.
+    low : float | None
+        Lower limit, None for no limit.
+    high : float | None
+        Upper limit, None for no limit.
+    share : float
+        Share of the stock that the interval is to hold, 0 to 1.
+    confidence : float
+        Confidence of the interval, 0 to 1.
+
+    Returns
+    -------
+    StockStudy
+        The study, in the unit of the values.
+
+    Raises
+    ------
+    ReadingsError
+        Fewer than five values (code `too_few`), or values without scatter (code `no_scatter`).
+    ConfigurationError
+        The limits are in the wrong order.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 6.1.6 and 7.2.6.3. S. S. Shapiro and M. B. Wilk, Biometrika 52 (1965) 591-611.
+
+    Examples
+    --------
+    >>> round(stock_study([499.1, 500.3, 501.2, 498.7, 500.9], low=496.0).cpk, 2)
+    1.23
     """
     if low is not None and high is not None and low >= high:
-        raise ConfigurationError(f"the limits run from {low:g} to {high:g} and hold nothing; exchange them")
+        raise ConfigurationError(f"the limits run from {low:g} to {high:g}; give the lower limit first")
     data = np.asarray(values, float)
     if len(data) < FEWEST:
-        raise ReadingsError(f"{len(data)} shaft(s) are no sample of a stock: measure {FEWEST} at least, better thirty")
+        raise ReadingsError(
+            f"{len(data)} shaft(s) are too few for a stock: measure at least {FEWEST}, better thirty", code="too_few"
+        )
     if np.ptp(data) == 0:
-        raise ReadingsError(f"all {len(data)} values are {data[0]:g}: are they copies of one?")
+        raise ReadingsError(
+            f"all {len(data)} values are {data[0]:g}: check that they are not copies of one reading", code="no_scatter"
+        )
     # S. S. Shapiro and M. B. Wilk, Biometrika 52 (1965) 591-611.
     chance = float(stats.shapiro(data).pvalue)
     return StockStudy(

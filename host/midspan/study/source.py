@@ -1,4 +1,4 @@
-"""Where the readings of a study come from: a table, or results in the database by batch and label.
+"""Collect the readings of a study from a table, or from results in the database by batch and label.
 
 >>> rows = [StudyReading("bar", "batch 1", 500.2, 0.0), StudyReading("bar", "batch 2", 500.4, 1.5)]
 >>> [(day, readings) for day, readings in by_day(rows)]
@@ -30,7 +30,19 @@ MS_PER_DAY = 86_400_000
 
 @dataclass(frozen=True)
 class StudyReading:
-    """One reading: of which part, by whom (or which batch), its value, and the day counted from any moment."""
+    """One reading of a study.
+
+    Parameters
+    ----------
+    part : str
+        Name of the part that was measured, empty where unknown.
+    appraiser : str
+        Person, gauge or batch that measured it, empty where unknown.
+    value : float
+        The reading.
+    day : float
+        Time in days from any moment.
+    """
 
     part: str
     appraiser: str
@@ -39,9 +51,24 @@ class StudyReading:
 
 
 def from_table(path: Path, *, timed: bool = False) -> list[StudyReading]:
-    """Readings of a CSV: part and value, appraiser where there is one, and day (a number or a date) when timed.
+    """Read readings from a CSV table with a column of values, and of parts, appraisers and days where it has them.
 
-    Raises ReadingsError when a column is missing or a cell cannot be what it says.
+    Parameters
+    ----------
+    path : Path
+        The table.
+    timed : bool
+        True to read the days too, numbers or dates; without such a column readings count as one a day.
+
+    Returns
+    -------
+    list[StudyReading]
+        The readings, in the order of the lines.
+
+    Raises
+    ------
+    ReadingsError
+        A column is missing, or a value or day is not what its column says.
     """
     table = read_typed(path)
     values = table.numbers(table.column_among(VALUES))
@@ -54,11 +81,12 @@ def from_table(path: Path, *, timed: bool = False) -> list[StudyReading]:
 
 
 def _has(table: TypedTable, names: Iterable[str]) -> bool:
+    """Return True if a table has one of these columns."""
     return any(name in table.columns for name in names)
 
 
 def _days(table: TypedTable) -> list[float]:
-    """Days as numbers, dates as days since the first; without such a column readings count one a day."""
+    """Return days as numbers, dates as days since the first; without such a column the readings are one a day."""
     if not _has(table, TIMES):
         return [float(i) for i in range(len(table.lines))]
     column = table.column_among(TIMES)
@@ -67,6 +95,7 @@ def _days(table: TypedTable) -> list[float]:
 
 
 def _moment(text: str, line: int, table: TypedTable) -> float:
+    """Return the days of a date since 1970 UTC, or the number in its place."""
     try:
         return datetime.fromisoformat(text).timestamp() * 1000 / MS_PER_DAY
     except ValueError:
@@ -74,9 +103,22 @@ def _moment(text: str, line: int, table: TypedTable) -> float:
 
 
 def references_in(path: Path) -> dict[str, Reference]:
-    """Reference values of a CSV with columns part and reference, and u_reference if known.
+    """Read known values from a CSV table with the columns part and reference, and u_reference if known.
 
-    Raises ReadingsError when a part has two values.
+    Parameters
+    ----------
+    path : Path
+        The table.
+
+    Returns
+    -------
+    dict[str, Reference]
+        Known values by name of the part.
+
+    Raises
+    ------
+    ReadingsError
+        A column is missing, a value is not a number, or a part has two values.
     """
     table = read_typed(path)
     known: dict[str, Reference] = {}
@@ -89,72 +131,156 @@ def references_in(path: Path) -> dict[str, Reference]:
 
 
 def references_of(bars: Sequence[Path]) -> dict[str, Reference]:
-    """Reference values from the files that `midspan hand assign` writes, by the label of each bar."""
+    """Read known values from the files that `midspan hand assign` writes.
+
+    Parameters
+    ----------
+    bars : Sequence[Path]
+        The files.
+
+    Returns
+    -------
+    dict[str, Reference]
+        Known spines, thou, by label of the bar.
+
+    Raises
+    ------
+    ConfigurationError
+        A file cannot be read, or is not the file of a bar.
+    """
     known = map(load_bar, bars)
     return {bar.name: Reference(bar.spine_thou, bar.u_spine_thou) for bar in known}
 
 
 def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list[StudyReading]:
-    """Results of batches: each shaft is a part; an appraiser is the batches it measured, as in "1,4,7".
+    """Collect the results of batches: each shaft is a part, each group of batches an appraiser.
 
-    Raises ReadingsError when a batch is no number or stands there twice.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    appraisers : Sequence[str]
+        Batches of each appraiser, comma separated, as in "1,4,7".
+    quantity : str
+        Name of the field of a result to study.
+
+    Returns
+    -------
+    list[StudyReading]
+        The readings.
+
+    Raises
+    ------
+    ReadingsError
+        A batch is not a number, or is given twice.
     """
     return [
-        replace(one, appraiser=f"batch {appraiser}")
+        replace(reading, appraiser=f"batch {appraiser}")
         for appraiser, batch in _batches(appraisers)
-        for one in _observations(store.batch(batch), quantity)
+        for reading in _observations(store.batch(batch), quantity)
     ]
 
 
 def from_stock(store: Store, batches: Sequence[str], quantity: str) -> list[StudyReading]:
-    """Results of the shafts of batches, each shaft once by its newest run, check standards left out.
+    """Collect the results of the shafts of batches, each shaft once by its newest run, without check standards.
 
-    Raises ReadingsError when a batch is no number or stands there twice.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    batches : Sequence[str]
+        Batches, single or comma separated.
+    quantity : str
+        Name of the field of a result to study.
+
+    Returns
+    -------
+    list[StudyReading]
+        The readings.
+
+    Raises
+    ------
+    ReadingsError
+        A batch is not a number, or is given twice.
     """
-    found = [one for _, batch in _batches(batches) for one in store.batch(batch)]
+    found = [result for _, batch in _batches(batches) for result in store.batch(batch)]
     return list(_observations(each_once(store, found), quantity))
 
 
 def _batches(asked: Sequence[str]) -> list[tuple[str, int]]:
-    """Batches as they were asked for, and their number."""
+    """Return each batch as it was asked for, and its number; raise ReadingsError for a wrong or repeated batch."""
     pairs = [(together, batch.strip()) for together in asked for batch in together.split(",")]
     texts = [batch for _, batch in pairs]
     for batch in texts:
         if not batch.isdecimal() or texts.count(batch) > 1:
-            raise ReadingsError(f"batch {batch!r} is no number, or stands there twice; write --batch 1,2 --batch 3,4")
+            raise ReadingsError(f"batch {batch!r} is not a number or is given twice; write --batch 1,2 --batch 3,4")
     return [(together, int(batch)) for together, batch in pairs]
 
 
 def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[StudyReading]:
-    """Results of labelled shafts in the order of time, the newest evaluation of each run.
+    """Collect the results of labelled shafts, the newest evaluation of each run.
 
-    Raises ReadingsError when they were measured on different gauges, which have different biases.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    labels : Sequence[str]
+        Their labels.
+    quantity : str
+        Name of the field of a result to study.
+
+    Returns
+    -------
+    list[StudyReading]
+        The readings, in the order of time.
+
+    Raises
+    ------
+    ReadingsError
+        They were measured on different gauges, which have different biases.
     """
-    found = [one for label in labels for one in store.history(label)]
-    newest = list({(one.run.archive, one.run.byte_offset, one.run.shaft): one for one in found}.values())
-    gauges = sorted({str(one.result.gauge) for one in newest if not isinstance(one.result, Unmeasured)})
+    found = [stored for label in labels for stored in store.history(label)]
+    newest = list({(stored.run.archive, stored.run.byte_offset, stored.run.shaft): stored for stored in found}.values())
+    gauges = sorted({str(stored.result.gauge) for stored in newest if not isinstance(stored.result, Unmeasured)})
     if len(gauges) > 1:
         raise ReadingsError(
-            f"{', '.join(labels)}: measured on {' and '.join(gauges)}, which cannot share a chart; keep a database for "
-            "each, or study a CSV"
+            f"{', '.join(labels)}: measured on {' and '.join(gauges)}, which have different biases and cannot share a "
+            "chart; use a database for each, or study a CSV"
         )
-    return sorted(_observations(newest, quantity), key=lambda one: one.day)
+    return sorted(_observations(newest, quantity), key=lambda reading: reading.day)
 
 
 def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[StudyReading]:
-    """Results without those of a sick gauge or without a number: they say nothing of how well it measures."""
-    for one in results:
-        value: object = getattr(one.result, quantity, None)  # a run without a result has none
-        if one.decision.outcome is Outcome.INSTRUMENT_FAULT or not isinstance(value, int | float):
+    """Yield the readings of results; those of a faulty gauge or without a number say nothing about precision."""
+    for stored in results:
+        value: object = getattr(stored.result, quantity, None)  # a run without a result has no such field
+        if stored.decision.outcome is Outcome.INSTRUMENT_FAULT or not isinstance(value, int | float):
             continue
         if math.isfinite(value):
-            name = one.run.label or str(one.run.shaft)
-            yield StudyReading(name, f"batch {one.batch}", float(value), one.run.started_ms / MS_PER_DAY)
+            name = stored.run.label or str(stored.run.shaft)
+            yield StudyReading(name, f"batch {stored.batch}", float(value), stored.run.started_ms / MS_PER_DAY)
 
 
 def by_day(rows: Sequence[StudyReading]) -> Iterator[tuple[float, list[float]]]:
-    """Readings of each calendar day (UTC) in the order of time, days counted from the first."""
-    ordered = sorted(rows, key=lambda one: one.day)
+    """Group readings by calendar day (UTC).
+
+    Parameters
+    ----------
+    rows : Sequence[StudyReading]
+        The readings, in any order.
+
+    Yields
+    ------
+    tuple[float, list[float]]
+        Days since the first, and the values of that day in the order of time.
+
+    Examples
+    --------
+    >>> rows = [StudyReading("bar", "", 500.2, 3.1), StudyReading("bar", "", 500.4, 3.9)]
+    >>> list(by_day(rows))
+    [(0.0, [500.2, 500.4])]
+    """
+    ordered = sorted(rows, key=lambda reading: reading.day)
     first = math.floor(ordered[0].day) if ordered else 0
-    for day, group in groupby(ordered, key=lambda one: math.floor(one.day)):
-        yield float(day - first), [one.value for one in group]
+    for day, group in groupby(ordered, key=lambda reading: math.floor(reading.day)):
+        yield float(day - first), [reading.value for reading in group]

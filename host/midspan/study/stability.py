@@ -1,7 +1,7 @@
 """Stability: one check standard read again and again over days, and over longer stretches.
 
-Three levels of scatter (NIST/SEMATECH e-Handbook, 2.4.4 and 2.6.2): within one session, from session to session,
-from stretch to stretch. A drift is a straight line against time that chance seldom makes.
+Three levels of scatter (NIST/SEMATECH e-Handbook, 2.4.4 and 2.6.2): within one session, from session to session, from
+stretch to stretch. A drift is a straight line against time that is significant.
 
 >>> sessions = [[500.1, 500.2, 500.0], [500.3, 500.2, 500.4], [500.1, 500.0, 500.2], [500.2, 500.3, 500.1]]
 >>> study = stability_study(sessions, days=[0.0, 1.0, 2.0, 3.0])
@@ -21,7 +21,7 @@ from midspan.base.polynomial import fit_polynomial
 from midspan.study.gauge_rr import one_way
 
 ALPHA = 0.05
-SIGMAS = 2.0  # of the limits of a check standard: NIST/SEMATECH e-Handbook, 2.6.2.2
+SIGMAS = 2.0  # limits of a check standard, in standard deviations (NIST/SEMATECH e-Handbook, 2.6.2.2)
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class PooledDeviation:
 
 
 def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
-    """Standard deviations pooled by their degrees of freedom.
+    """Return standard deviations pooled by their degrees of freedom.
 
     >>> pooled([3.0, 4.0], [5, 5])
     PooledDeviation(sd=3.5355339059327378, dof=10)
@@ -43,14 +43,14 @@ def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
 
 
 def between(means: Sequence[float]) -> PooledDeviation:
-    """Standard deviation of the means of sessions."""
+    """Return the standard deviation of the means of sessions."""
     return PooledDeviation(float(np.std(means, ddof=1)), len(means) - 1)
 
 
 def variance_between(level: PooledDeviation, within: PooledDeviation, readings: float) -> float:
-    """Variance that sessions add beyond the scatter of their own readings, in each of which there are so many.
+    """Return the variance that sessions add beyond the scatter of their own readings, `readings` in each session.
 
-    An estimate below nothing means that they add none that can be seen.
+    A negative estimate means that they add nothing that can be seen.
 
     >>> variance_between(PooledDeviation(3.0, 9), PooledDeviation(4.0, 90), readings=4)
     5.0
@@ -60,22 +60,46 @@ def variance_between(level: PooledDeviation, within: PooledDeviation, readings: 
 
 @dataclass(frozen=True)
 class StabilityStudy:
-    """A check standard over S sessions: scatter within and between them, limits, and the drift per day."""
+    """A check standard over several sessions.
+
+    Parameters
+    ----------
+    days : tuple[float, ...]
+        Day of each session, from any day.
+    means : tuple[float, ...]
+        Mean of each session.
+    deviations : tuple[float | None, ...]
+        Standard deviation of each session, None where it has one reading.
+    within : PooledDeviation | None
+        Pooled scatter within the sessions, None if all have one reading.
+    sessions : PooledDeviation
+        Scatter of the means of the sessions.
+    session_variance : float | None
+        Variance that sessions add beyond their own scatter, None if all have one reading.
+    sessions_p : float | None
+        Probability that sessions differ so much by chance, None if all have one reading.
+    drift_per_day : float
+        Slope of the means against time, unit of the readings per day.
+    u_drift_per_day : float
+        Its standard uncertainty.
+    drift_p : float
+        Probability of so steep a slope by chance.
+    """
 
     days: tuple[float, ...]
     means: tuple[float, ...]
-    deviations: tuple[float | None, ...]  # one a session, None where it has one reading
+    deviations: tuple[float | None, ...]
     within: PooledDeviation | None
     sessions: PooledDeviation
     session_variance: float | None
-    sessions_p: float | None  # how often chance makes sessions differ so much, by their own scatter
+    sessions_p: float | None
     drift_per_day: float
     u_drift_per_day: float
     drift_p: float
 
     @property
     def within_sd(self) -> float:
-        """Scatter within a session; of the session means when each has one reading."""
+        """Standard deviation within a session; of the session means if each has one reading."""
         return (self.within or self.sessions).sd
 
     @property
@@ -90,12 +114,12 @@ class StabilityStudy:
 
     @property
     def drifts(self) -> bool:
-        """Whether chance makes so steep a line less than once in twenty times."""
+        """True if the drift is significant at 5 %."""
         return self.drift_p < ALPHA
 
     @property
     def restless(self) -> tuple[int, ...]:
-        """Sessions whose own scatter is above the F limit: something was loose that day."""
+        """Sessions, counted from 0, whose own scatter is above the F limit: something was loose that day."""
         if self.within is None:
             return ()
         each = self.within.dof // len(self.means)
@@ -104,9 +128,9 @@ class StabilityStudy:
 
 
 def precision_limit(within: PooledDeviation, dof: int) -> float:
-    """Largest standard deviation that a session of this many degrees of freedom shows by chance, 19 times in 20.
+    """Return the largest standard deviation that a session of these degrees of freedom shows by chance, 19 times in 20.
 
-    NIST/SEMATECH e-Handbook, 2.6.2.2: the pooled one times the root of F.
+    The pooled standard deviation times the root of F (NIST/SEMATECH e-Handbook, 2.6.2.2).
 
     >>> round(precision_limit(PooledDeviation(0.061388, 125), 5), 6)
     0.092831
@@ -115,17 +139,47 @@ def precision_limit(within: PooledDeviation, dof: int) -> float:
 
 
 def stability_study(sessions: Sequence[Sequence[float]], days: Sequence[float]) -> StabilityStudy:
-    """Analyse the readings of each session and the day of each, counted from any day.
+    """Study the stability of a check standard.
 
-    Raises ReadingsError for fewer than three sessions, or when all fall on one moment.
+    Parameters
+    ----------
+    sessions : Sequence[Sequence[float]]
+        Readings of each session.
+    days : Sequence[float]
+        Day of each session, from any day.
+
+    Returns
+    -------
+    StabilityStudy
+        The study, in the unit of the readings.
+
+    Raises
+    ------
+    ReadingsError
+        Fewer than three sessions (code `too_few`), or fewer than three different times (code `one_time`).
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 2.4.4 and 2.6.2.
+
+    Examples
+    --------
+    >>> study = stability_study([[500.1], [500.3], [500.2]], days=[0.0, 1.0, 2.0])
+    >>> round(study.drift_per_day, 3), study.within is None
+    (0.05, True)
     """
     if len(sessions) < 3:
-        raise ReadingsError(f"{len(sessions)} session(s): stability needs three at least, better twenty over months")
+        raise ReadingsError(
+            f"{len(sessions)} session(s): stability needs at least three, better twenty over months", code="too_few"
+        )
     if len(set(days)) < 3:
-        raise ReadingsError("the sessions have fewer than three different times: a drift cannot be told; note the time")
-    means = [float(np.mean(one)) for one in sessions]
-    deviations = [float(np.std(one, ddof=1)) if len(one) > 1 else None for one in sessions]
-    dofs = [len(one) - 1 for one in sessions]
+        raise ReadingsError(
+            "the sessions have fewer than three different times, so a drift cannot be seen; record the time",
+            code="one_time",
+        )
+    means = [float(np.mean(session)) for session in sessions]
+    deviations = [float(np.std(session, ddof=1)) if len(session) > 1 else None for session in sessions]
+    dofs = [len(session) - 1 for session in sessions]
     within = pooled([sd or 0.0 for sd in deviations], dofs) if sum(dofs) else None
     level = between(means)
     readings = sum(dofs) / len(sessions) + 1
