@@ -1,4 +1,4 @@
-"""Which measurements are likely of one shaft: on invented stocks whose truth the comparison never sees."""
+"""Likely twins on invented stocks; the comparison never sees which shafts are the same."""
 
 import math
 
@@ -11,17 +11,18 @@ from twins_rig import BOW_SD, SPINE_SD, UNEVEN_SD, bound, coefficients, even, lo
 
 
 def measured(stock, rng, noise=1.0):
-    """Traits of shafts that were put in somehow."""
+    """Return the traits of shafts as measured, however they were put in."""
     return traits(*coefficients(stock, rng, noise))
 
 
 def repeated(rng, times, noise=1.0):
-    """What a check standard, even and straight as most are, says of that gauge."""
+    """Return how well a gauge repeats by a check standard that is even and straight, as most are."""
     bar = np.full(times, 500.0), np.full(times, 0.3), np.zeros(times), np.zeros(times)
     return repeats_of([measured(bar, rng, noise)])
 
 
 def questioned(likeness):
+    """Return every shaft that is in a likely pair."""
     return {shaft for pair in likeness.pairs for shaft in pair}
 
 
@@ -51,11 +52,11 @@ def test_at_most_one_in_a_thousand_of_a_hundred_thousand_is_questioned(stock):
 def test_a_shaft_that_comes_again_is_found(stock, n):
     rng = np.random.default_rng(5)
     there = stock(rng, n)
-    again = [one[: n // 5] for one in there]
+    again = [column[: n // 5] for column in there]
     found = likely_same(np.concatenate([measured(there, rng), measured(again, rng)]), repeated(rng, 30))
     true = {(i, n + i) for i in range(n // 5)}
     assert len(true & set(found.pairs)) > 0.9 * len(true)
-    # Of the others nearly all are said to be such as nobody can tell, none is passed over in silence.
+    # Nearly all others are reported as unsure, not passed over in silence.
     silent = [pair for pair in true - set(found.pairs) if not set(pair) <= set(found.unsure) | questioned(found)]
     assert len(silent) < 0.02 * len(true)
 
@@ -105,8 +106,9 @@ def test_traits_stay_however_the_shaft_was_put_in():
         Shaft(498.0, 5.0, end * 30.0 + turn, 0.1, end * 85.0 + turn, number=i) for i, (turn, end) in enumerate(lain)
     ]
     rng = np.random.default_rng(6)
-    results = evaluate([raw_run(one, Gauge(), rng) for one in shafts], paper_calibration())
-    found = traits(np.array([one.curve_thou for one in results]), np.array([one.surface_mm for one in results]))
+    results = evaluate([raw_run(shaft, Gauge(), rng) for shaft in shafts], paper_calibration())
+    curves, surfaces = zip(*((result.curve_thou, result.surface_mm) for result in results), strict=True)
+    found = traits(np.array(curves), np.array(surfaces))
     assert (np.ptp(found, axis=0) < [4e-5, 4e-5, 4e-7, 5e-3]).all()
     assert found[:, 3] == pytest.approx(math.radians(35.0), abs=4e-3)  # the bow lies 55 from the stiff side
     assert 500 * found[:, 0].mean() == pytest.approx(500 * math.log(498.0), abs=0.05)

@@ -1,4 +1,4 @@
-"""A scale on a serial line: what counts as a weight, and what is refused and changes nothing stored."""
+"""Weights from a scale on a serial line: what counts as a weight, and refusals, which store nothing."""
 
 import os
 import re
@@ -25,7 +25,7 @@ GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
 SCALE = Scale.model_validate(EXAMPLE)
 FILE = """\
 port = "{port}"
-ask = "?"                      # this one speaks only when asked
+ask = "?"                      # this scale sends only when asked
 pattern = 'weight\\s+(?P<value>\\S+) (?P<unit>\\w+) (?P<steady>\\w+)'
 unit = "grains"
 unit_words = ["grains"]
@@ -36,6 +36,7 @@ WEIGHED = ["weight 312.4 grains steady"] * 3
 
 
 def lines(*texts):
+    """Return texts as lines of the scale."""
     return "".join(f"{text}\r\n" for text in texts).encode()
 
 
@@ -60,6 +61,7 @@ class Scripted:
 
 
 def weighed(*texts, **options):
+    """Weigh with these lines of the scale."""
     return weigh(Scripted(*texts, **options), SCALE, "shaft 3", ticking(0.05))
 
 
@@ -75,8 +77,9 @@ def test_equal_steady_readings_in_a_row_are_a_weight():
 @pytest.mark.parametrize("between", ["weight 312.4 grains moving", "weight 312.5 grains steady"])
 def test_they_have_to_come_one_after_another(between):
     spoilt = [*WEIGHED[:2], between]
-    with pytest.raises(ReadingsError, match=r"shaft 3: its readings do not come to rest"):
+    with pytest.raises(ReadingsError) as caught:
         weighed(*(spoilt * 20))
+    assert caught.value.code == "unsteady"
     assert weighed(*spoilt, *WEIGHED).weight_g == pytest.approx(312.4 * GRAM_PER_GRAIN)
 
 
@@ -102,24 +105,27 @@ def test_a_scale_without_units_and_steadiness_is_taken_at_its_word():
 
 
 @pytest.mark.parametrize(
-    ("texts", "words"),
+    ("texts", "code", "named"),
     [
-        (["weight 20.24 grams steady"] * 3, r"shows 'grams' where grains are meant; switch it over"),
-        (["weight 20.24 grains steady"] * 3, r"20.24 grains is no weight of a shaft .* it looks like grams"),
-        (["too heavy"], r"the scale is overloaded \('too heavy'\); take everything off"),
-        (["weight -3.1 grains steady"] * 3, r"the scale shows -3.1; empty it, set it to zero"),
-        (["weight 0.0 grains steady"] * 3, r"0 grains is no weight of a shaft"),
-        (["weight 6000 grains steady"] * 3, r"6000 grains is no weight of a shaft"),
-        (["\x8f\x02~~"] * 20, r"bench scale sends noise, at last '.*'; check its speed"),
-        (["x" * 5000], r"bench scale sends noise"),
-        ([], r"no reading came from bench scale; is the scale on"),
-        (WEIGHED[:2], r"its readings do not come to rest"),
-        (["weight nan grains steady"] * 20, r"sends noise"),
+        (["weight 20.24 grams steady"] * 3, "unit", ["grams", "grains"]),
+        (["weight 20.24 grains steady"] * 3, "implausible", ["20.24 grains", "grams"]),
+        (["too heavy"], "overloaded", ["too heavy"]),
+        (["weight -3.1 grains steady"] * 3, "negative", ["-3.1"]),
+        (["weight 0.0 grains steady"] * 3, "implausible", ["0 grains"]),
+        (["weight 6000 grains steady"] * 3, "implausible", ["6000 grains"]),
+        (["\x8f\x02~~"] * 20, "noise", ["bench scale"]),
+        (["x" * 5000], "noise", ["bench scale"]),
+        ([], "silent", ["bench scale"]),
+        (WEIGHED[:2], "unsteady", []),
+        (["weight nan grains steady"] * 20, "noise", ["bench scale"]),
     ],
 )
-def test_what_is_no_weight_of_a_shaft_is_said(texts, words):
-    with pytest.raises(ReadingsError, match=f"^shaft 3: .*{words}"):
+def test_what_is_no_weight_of_a_shaft_is_refused(texts, code, named):
+    with pytest.raises(ReadingsError) as caught:
         weighed(*texts, piece=64)
+    assert caught.value.code == code
+    assert str(caught.value).startswith("shaft 3: ")
+    assert [value for value in named if value not in str(caught.value)] == []
 
 
 @given(st.text(max_size=200).filter(lambda text: "too heavy" not in text))
@@ -135,8 +141,9 @@ def test_no_line_is_taken_for_a_reading_that_is_none(text):
 def test_a_reading_says_what_was_sent(value, unit, state):
     line = f"weight  {value} {unit} {state}\r"
     if unit != "grains":
-        with pytest.raises(ReadingsError, match="are meant"):
+        with pytest.raises(ReadingsError) as caught:
             SCALE.shown(line)
+        assert caught.value.code == "unit"
         return
     shown = SCALE.shown(line)
     assert (shown.text, shown.steady) == (str(value), state == "steady")
@@ -153,27 +160,29 @@ def test_noise_never_becomes_a_weight(pieces):
 def test_the_pan_has_to_be_emptied_before_the_next_shaft():
     last = weight_of("312.4", "grains", "x")
     wait_until_empty(Scripted(*WEIGHED, "weight 0.2 grains steady"), SCALE, last, "shaft 3", ticking(0.05))
-    with pytest.raises(ReadingsError, match="shaft 3: the pan is not emptied; take the shaft off"):
+    with pytest.raises(ReadingsError) as caught:
         wait_until_empty(Scripted(*WEIGHED), SCALE, last, "shaft 3", ticking(0.05))
+    assert caught.value.code == "not_emptied"
 
 
 @pytest.mark.parametrize(
-    ("changed", "words"),
+    ("changed", "named"),
     [
-        ({"pattern": "(?P<value>"}, "pattern: is no regular expression"),
-        ({"pattern": r"(\d+)"}, "its groups are none; it needs value"),
-        ({"pattern": r"(?P<value>\d+)(?P<date>\d+)"}, "its groups are value, date"),
-        ({"unit": "ounces"}, "unit = 'ounces': say grains or grams"),
-        ({"unit_words": []}, "unit_words: a group unit in the pattern and its words go together"),
-        ({"steady_words": []}, "steady_words: a group steady"),
-        ({"equal": 1}, "equal = 1"),
-        ({"baud": "9600"}, "baud = '9600'"),
-        ({"bauds": 9600}, "bauds is not a known key; did you mean baud"),
+        ({"pattern": "(?P<value>"}, ["pattern"]),
+        ({"pattern": r"(\d+)"}, ["pattern", "none", "value"]),
+        ({"pattern": r"(?P<value>\d+)(?P<date>\d+)"}, ["pattern", "value, date"]),
+        ({"unit": "ounces"}, ["unit = 'ounces'", "grains", "grams"]),
+        ({"unit_words": []}, ["unit_words"]),
+        ({"steady_words": []}, ["steady_words"]),
+        ({"equal": 1}, ["equal = 1"]),
+        ({"baud": "9600"}, ["baud = '9600'"]),
+        ({"bauds": 9600}, ["bauds", "baud"]),
     ],
 )
-def test_a_file_that_is_not_clear_is_refused(tmp_path, changed, words):
-    with pytest.raises(ConfigurationError, match="scale.toml: .*" + words.replace("(", r"\(")):
+def test_a_file_that_is_not_clear_is_refused(tmp_path, changed, named):
+    with pytest.raises(ConfigurationError) as caught:
         validated(Scale, EXAMPLE | changed, tmp_path / "scale.toml")
+    assert [value for value in ["scale.toml", *named] if value not in str(caught.value)] == []
 
 
 # On a line
@@ -181,7 +190,7 @@ def test_a_file_that_is_not_clear_is_refused(tmp_path, changed, words):
 
 @contextmanager
 def answering(*texts):
-    """A port with a scale that answers each question by the next of these lines, then by an empty pan."""
+    """Open a port with a scale that answers each question with the next of these lines, then with an empty pan."""
     waiting = list(texts)
 
     def serve(far):
@@ -207,11 +216,13 @@ def stock(store_place):
 
 
 def noted(stock):
+    """Return the weights in the database by number of the shaft."""
     with closing(sqlite3.connect(stock.file)) as database:
         return database.execute("SELECT shaft, round(weight_g, 4) FROM weights ORDER BY id").fetchall()
 
 
 def weigh_on(stock, port, *words):
+    """Run `midspan sets weigh` with the scale at a port."""
     file = stock.file.parent / "scale.toml"
     file.write_text(FILE.format(port=port), encoding="utf-8")
     return midspan("sets", "weigh", *words, "--scale", file, "--store", stock)
@@ -221,32 +232,33 @@ def test_one_shaft_is_weighed_and_noted(stock):
     with answering("weight 312.3 grains moving", *WEIGHED) as port:
         done = weigh_on(stock, port, "blue-2")
     assert done.returncode == 0, done.stderr
-    assert done.stdout == "shaft blue-2: 312.40 grains (20.243 g), noted\n"
+    assert all(value in done.stdout for value in ("blue-2", "312.40", "20.243"))
     assert noted(stock) == [(2, 20.2432)]
 
 
 @pytest.mark.parametrize(
-    ("texts", "words"),
+    ("texts", "named"),
     [
-        (["\x8f\x02~~"] * 20, "sends noise"),
-        (["weight 20.2 grams steady"], "where grains are meant"),
-        (["too heavy"], "overloaded"),
-        (["weight -312.4 grains steady"] * 3, "set it to zero"),
+        (["\x8f\x02~~"] * 20, "noise"),
+        (["weight 20.2 grams steady"], "'grams'"),
+        (["too heavy"], "'too heavy'"),
+        (["weight -312.4 grains steady"] * 3, "-312.4"),
     ],
 )
-def test_what_is_refused_changes_nothing_stored(stock, texts, words):
+def test_what_is_refused_changes_nothing_stored(stock, texts, named):
     with answering(*texts) as port:
-        assert words in complaint(weigh_on(stock, port, "1"))
+        assert named in complaint(weigh_on(stock, port, "1"))
     assert noted(stock) == []
 
 
-def test_an_unknown_shaft_is_said_before_it_is_weighed(stock):
+def test_an_unknown_shaft_is_refused_before_it_is_weighed(stock):
     with answering() as port:
-        assert "shaft 77 was never measured" in complaint(weigh_on(stock, port, "77"))
+        assert "shaft 77" in complaint(weigh_on(stock, port, "77"))
 
 
 def test_a_typed_weight_and_a_scale_are_one_too_many(stock):
-    assert "say which shaft, its weight" in complaint(weigh_on(stock, "none", "1", "312.4", "--unit", "grains"))
+    assert complaint(weigh_on(stock, "none", "1", "312.4", "--unit", "grains"))
+    assert noted(stock) == []
 
 
 def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys):
@@ -257,17 +269,19 @@ def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys
         (stock.file.parent / "scale.toml").write_text(FILE.format(port=port), encoding="utf-8")
         by_scale(stock, stock.file.parent / "scale.toml", None, lambda _: next(answers), ticking(0.01))
     assert [shaft for shaft, _ in noted(stock)] == [1, 3]
-    told = capsys.readouterr()
-    assert "shaft nobody was never measured" in told.err
-    assert "shaft 2: the scale is overloaded" in told.err
+    refusals = [line for line in capsys.readouterr().err.splitlines() if "shaft" in line]
+    assert len(refusals) == 2
+    assert "nobody" in refusals[0]
+    assert "shaft 2: " in refusals[1]
 
 
-def test_a_port_that_is_none_or_goes_away_is_said(stock):
-    assert "no-such-port: no scale there" in complaint(weigh_on(stock, "no-such-port", "1"))
+def test_a_port_that_is_missing_or_goes_away_is_reported(stock):
+    assert "no-such-port" in complaint(weigh_on(stock, "no-such-port", "1"))
     with bare_line() as (_, port), ScalePort(port, 9600) as pan:
         pan._serial.close()
-        with pytest.raises(LinkError, match="no scale there"):
+        with pytest.raises(LinkError) as caught:
             pan.read()
+    assert str(caught.value).startswith(f"{port}: ")
 
 
 def test_the_file_reads_as_the_readme_shows_it(tmp_path):

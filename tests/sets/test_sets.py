@@ -1,4 +1,4 @@
-"""Sets in the store and on the command line: what is stock, that a shaft is in one set, refill, extend, and refusals.
+"""Sets in the store and on the command line: the stock, a shaft in one set only, refill, extend, and refusals.
 
 SQLite itself (the standard library's sqlite3) is the outside for what the database holds and refuses.
 """
@@ -30,7 +30,7 @@ TABLES = ("batches", "runs", "results", "decisions", "sets", "members", "leaving
 
 
 def measured(store, shaft, spine_thou, *, spread_thou=2.0, at_ms=0, decision=ACCEPTED, batch=None, label=""):
-    """A shaft with a result in the store, invented."""
+    """Store an invented result of a shaft."""
     result = told(spine_thou=spine_thou, u_spine_thou=0.02, spread_thou=spread_thou, runout_mm=0.0254)
     run = run_of(shaft, label, offset=9000 * shaft + at_ms, at_ms=at_ms)
     return add_result(store, run, result, decision, batch=batch)
@@ -38,7 +38,7 @@ def measured(store, shaft, spine_thou, *, spread_thou=2.0, at_ms=0, decision=ACC
 
 @pytest.fixture
 def stocked(store_place):
-    """A database with four shafts near 500, four near 510, and one far off."""
+    """A database with four shafts near 500, four near 510, and a single shaft far off."""
     with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for i, spine in enumerate((500.0, 500.2, 500.4, 500.9, 510.0, 510.3, 510.1, 510.2, 540.0), 1):
@@ -47,7 +47,7 @@ def stocked(store_place):
 
 
 def rows(place):
-    """All rows of all tables, as sqlite3 reads them."""
+    """Return all rows of all tables, as sqlite3 reads them."""
     with closing(sqlite3.connect(place.file)) as database:
         return {table: database.execute(f"SELECT * FROM {table}").fetchall() for table in TABLES}
 
@@ -72,7 +72,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(store_place):
         measured(store, suspects[0], 500.3, at_ms=bad_check_ms + 60_000)
         Sets(store).mark([good[0]], spent=True, words="", at_ms=1)
         found = read_stock(store)
-        assert [one.shaft for one in found.shafts] == [*good[1:], suspects[0]]
+        assert [shaft.shaft for shaft in found.shafts] == [*good[1:], suspects[0]]
         reasons = {reason.split(":")[0]: numbers for reason, numbers in found.left_out.items()}
         assert reasons == {
             "a check standard": (1, suspects[-1] + 1),
@@ -93,7 +93,7 @@ def test_the_newest_measurement_counts_and_of_it_the_newest_result(stocked):
         measured(store, 1, 499.0, at_ms=0)  # old readings made again later
         assert read_stock(store).shafts[0].spine_thou == 501.6
         measured(store, 1, 501.6, at_ms=60, decision=Decision(Outcome.REJECTED, ("cracked",)))
-        assert 1 not in [one.shaft for one in read_stock(store).shafts]
+        assert 1 not in [shaft.shaft for shaft in read_stock(store).shafts]
 
 
 def test_a_part_of_the_stock_is_asked_for_by_batch_and_bin(stocked):
@@ -110,7 +110,7 @@ def test_a_part_of_the_stock_is_asked_for_by_batch_and_bin(stocked):
 
 def test_sets_are_kept_with_who_is_in_them(stocked):
     told = answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
-    assert [[one["shaft"] for one in each["shafts"]] for each in told["sets"]] == [[1, 2, 3, 4], [5, 7, 8, 6]]
+    assert [[shaft["shaft"] for shaft in each["shafts"]] for each in told["sets"]] == [[1, 2, 3, 4], [5, 7, 8, 6]]
     assert told["proven"]
     with closing(sqlite3.connect(stocked.file)) as database:
         kept = database.execute("SELECT name, shaft, result_id FROM members JOIN sets ON sets.id = set_id").fetchall()
@@ -131,21 +131,23 @@ def test_without_a_name_nothing_is_kept(stocked):
 def test_no_program_puts_a_shaft_into_two_sets(stocked):
     answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
     with closing(sqlite3.connect(stocked.file)) as database:
-        with pytest.raises(sqlite3.IntegrityError, match="that shaft is in a set"):
+        with pytest.raises(sqlite3.IntegrityError):
             database.execute("INSERT INTO members (set_id, shaft, joined_ms, result_id) VALUES (2, 1, 0, 1)")
         for table in TABLES[4:6]:
-            with pytest.raises(sqlite3.IntegrityError, match=f"rows of {table} are never changed or deleted"):
+            with pytest.raises(sqlite3.IntegrityError, match=table):
                 database.execute(f"DELETE FROM {table}")
 
 
 def test_two_programs_that_choose_at_once_do_not_share_a_shaft(stocked):
     limits = Limits(number=2, spine_thou=1.0)
-    with stocked.open() as one, stocked.open() as other:
-        shafts, same = read_stock(one).shafts[:2], read_stock(other).shafts[1:3]
-        Sets(one).keep({"first": shafts}, limits, 1)
+    with stocked.open() as first, stocked.open() as other:
+        shafts, same = read_stock(first).shafts[:2], read_stock(other).shafts[1:3]
+        Sets(first).keep({"first": shafts}, limits, 1)
         before = rows(stocked)
-        with pytest.raises(StoreError, match="shaft 2 blue-2 is in a set already"):
+        with pytest.raises(StoreError) as caught:
             Sets(other).keep({"second": same, "third": read_stock(other).shafts[4:6]}, limits, 2)
+    assert caught.value.code == "in_a_set"
+    assert "2 blue-2" in str(caught.value)
     assert rows(stocked) == before
 
 
@@ -153,25 +155,27 @@ def test_a_name_is_given_once(stocked):
     answer(stocked, "make", "--number", 2, "--spine", 0.25, "--keep", "pair")
     before = rows(stocked)
     done = sets(stocked, "make", "--number", 2, "--spine", 5, "--keep", "pair")
-    assert "there is a set 'pair 1' already; choose another name" in complaint(done)
+    assert "'pair 1'" in complaint(done)
     assert rows(stocked) == before
 
 
 @pytest.mark.parametrize("name", ["", " 1", "two\nlines", "a\x1b[31mb", "x" * 80])
 def test_a_name_that_cannot_be_printed_is_refused(stocked, name):
     before = rows(stocked)
-    with stocked.open() as store, pytest.raises(StoreError, match="a set needs a name of 1 to 72 printable"):
+    with stocked.open() as store, pytest.raises(StoreError) as caught:
         Sets(store).keep({name: read_stock(store).shafts[:2]}, Limits(number=2, spine_thou=1.0), 1)
+    assert caught.value.code == "name"
+    assert str(caught.value).isprintable()
     assert rows(stocked) == before
 
 
 def test_a_set_that_was_taken_apart_gives_its_shafts_back(stocked):
     answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "spring")
-    assert "back in the stock: 1, 2, 3, 4" in sets(stocked, "apart", "spring 1").stdout
+    assert "1, 2, 3, 4" in sets(stocked, "apart", "spring 1").stdout
     assert answer(stocked, "stock")["stock"] == [1, 2, 3, 4, 9]
-    assert "taken apart already" in complaint(sets(stocked, "apart", "spring 1"))
-    assert "nothing to compare" in complaint(sets(stocked, "show", "spring 1"))
-    assert [one["shafts"] for one in answer(stocked, "show")] == [[], [5, 7, 8, 6]]
+    assert "spring 1" in complaint(sets(stocked, "apart", "spring 1"))
+    assert "spring 1" in complaint(sets(stocked, "show", "spring 1"))
+    assert [kept["shafts"] for kept in answer(stocked, "show")] == [[], [5, 7, 8, 6]]
     assert len(answer(stocked, "make", "--number", 4, "--spine", 1, "--keep", "again")["sets"]) == 1
 
 
@@ -186,7 +190,7 @@ def dozen(stocked):
     return stocked
 
 
-def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
+def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen, snapshot):
     with dozen.open() as store:
         for shaft, spine in ((30, 509.8), (31, 510.16), (32, 510.9), (33, 510.17)):
             measured(store, shaft, spine, at_ms=10**11)
@@ -194,12 +198,10 @@ def test_a_lost_shaft_is_replaced_by_the_best_of_the_stock(dozen):
     told = answer(dozen, "refill", "old 2", "--lost", "blue-6")
     assert (told["joining"], told["next"]) == ([31], [33, 30])
     assert rows(dozen) == before
-    shown = sets(dozen, "refill", "old 2", "--lost", 6, "--keep").stdout
-    assert "best for old 2: 31" in shown
-    assert "next: 33, spine 510.17 thou, not told apart from the best in spine" in shown
-    assert sorted(one["shaft"] for one in answer(dozen, "show", "old 2")["shafts"]) == [5, 7, 8, 31]
+    assert sets(dozen, "refill", "old 2", "--lost", 6, "--keep").stdout == snapshot
+    assert sorted(member["shaft"] for member in answer(dozen, "show", "old 2")["shafts"]) == [5, 7, 8, 31]
     assert answer(dozen, "stock")["left_out"]["marked as spent"] == [6]
-    assert "it is full" in complaint(sets(dozen, "refill", "old 2"))
+    assert "old 2" in complaint(sets(dozen, "refill", "old 2"))
 
 
 def test_what_joins_comes_from_the_batches_that_are_named(dozen):
@@ -210,8 +212,11 @@ def test_what_joins_comes_from_the_batches_that_are_named(dozen):
     refilling, extending = ("refill", "old 2", "--lost", 6), ("extend", "old 2", "--number", 2)
     assert answer(dozen, *refilling)["joining"] == [30]
     assert answer(dozen, *refilling, "--batch", second)["joining"] == [31]
-    assert sorted(one["shaft"] for one in answer(dozen, *extending, "--batch", second)["second"]["shafts"]) == [31, 32]
-    assert "only 1 to choose from" in complaint(sets(dozen, *extending, "--batch", first))
+    assert sorted(member["shaft"] for member in answer(dozen, *extending, "--batch", second)["second"]["shafts"]) == [
+        31,
+        32,
+    ]
+    assert " 1 " in complaint(sets(dozen, *extending, "--batch", first))
 
 
 def test_two_lost_shafts_are_replaced_together(dozen):
@@ -222,21 +227,19 @@ def test_two_lost_shafts_are_replaced_together(dozen):
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "named"),
     [
-        (
-            ("old 2", "--lost", 6),
-            "with the nearest shaft the spine would span 9.300 thou, the limit is 1: 8.300 too much",
-        ),
-        (("old 2", "--lost", 1), "shaft 1 is not in it; its shafts are"),
-        (("old 2", "--lost", 99), "shaft 99 was never measured into it"),
-        (("old 3", "--lost", 1), "there is no set 'old 3'; the newest are: old 1, old 2"),
-        (("old 2", "--lost", 5, "--lost", 6, "--lost", 7, "--lost", 8), "no shaft is left"),
+        (("old 2", "--lost", 6), ["spine", "9.300 thou", "8.300"]),
+        (("old 2", "--lost", 1), ["shaft 1", "5, 7, 8, 6"]),
+        (("old 2", "--lost", 99), ["shaft 99"]),
+        (("old 3", "--lost", 1), ["'old 3'", "old 1, old 2"]),
+        (("old 2", "--lost", 5, "--lost", 6, "--lost", 7, "--lost", 8), ["old 2"]),
     ],
 )
-def test_a_refill_that_cannot_be_changes_nothing(dozen, words, said):
+def test_a_refill_that_cannot_be_changes_nothing(dozen, words, named):
     before = rows(dozen)
-    assert said in complaint(sets(dozen, "refill", *words, "--keep"))
+    said = complaint(sets(dozen, "refill", *words, "--keep"))
+    assert [value for value in named if value not in said] == []
     assert rows(dozen) == before
 
 
@@ -245,18 +248,18 @@ def test_a_second_set_matches_the_first(dozen):
         for shaft, spine in ((30, 510.05), (31, 510.15), (32, 510.25), (33, 509.2), (34, 510.5)):
             measured(store, shaft, spine)
     told = answer(dozen, "extend", "old 2", "--number", 3, "--keep", "old 2 b")
-    assert sorted(one["shaft"] for one in told["second"]["shafts"]) == [30, 31, 32]
+    assert sorted(member["shaft"] for member in told["second"]["shafts"]) == [30, 31, 32]
     assert told["both"]["range_thou"] == pytest.approx(0.3)  # no wider than the first alone
     with closing(sqlite3.connect(dozen.file)) as database:
         assert database.execute("SELECT name, like_id FROM sets WHERE like_id IS NOT NULL").fetchall() == [
             ("old 2 b", 2)
         ]
-    assert "only 7 to choose from" in complaint(sets(dozen, "extend", "old 2", "--number", 8))
+    assert " 7 " in complaint(sets(dozen, "extend", "old 2", "--number", 8))
 
 
 def test_what_a_better_choice_may_save_is_never_said_to_be_less():
     words = " ".join(choice_words(Choice(((0, 1),), 1, 1.0, 0.998), Limits(number=2, spine_thou=1)))
-    assert "might be tighter by 1 % at most" in words
+    assert re.findall(r"([\d.]+) %", words) == ["1"]
 
 
 def test_a_range_of_what_is_not_known_any_more_is_null(stocked):
@@ -264,7 +267,7 @@ def test_a_range_of_what_is_not_known_any_more_is_null(stocked):
     with stocked.open() as store:
         measured(store, 1, 500.0, spread_thou=None, at_ms=1)
     done = sets(stocked, "show", "old 1", "--json")
-    ranges = json.loads(done.stdout, parse_constant=pytest.fail)["ranges"]  # NaN is none of JSON's numbers (RFC 8259)
+    ranges = json.loads(done.stdout, parse_constant=pytest.fail)["ranges"]  # JSON has no NaN (RFC 8259)
     assert ranges["spread_thou"] is None
     assert ranges["spine_thou"] == pytest.approx(0.2)
 
@@ -273,33 +276,33 @@ def test_a_range_of_what_is_not_known_any_more_is_null(stocked):
 
 
 def test_weights_are_noted_by_number_or_label_and_the_newest_holds(stocked, tmp_path):
-    assert "1 weight noted" in sets(stocked, "weigh", "blue-1", "310.5", "--unit", "grains").stdout
+    assert sets(stocked, "weigh", "blue-1", "310.5", "--unit", "grains").stdout.startswith("1 ")
     (tmp_path / "w.csv").write_text("shaft,weight_g\n1,20.00\nblue-2,20.10\n", encoding="utf-8")
-    assert "2 weights noted" in sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout
+    assert sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
     with stocked.open() as store:
-        weights = {one.shaft: one.weight_gr for one in read_stock(store).shafts if one.weight_gr is not None}
+        weights = {shaft.shaft: shaft.weight_gr for shaft in read_stock(store).shafts if shaft.weight_gr is not None}
     assert weights == {1: pytest.approx(20 / GRAM_PER_GRAIN), 2: pytest.approx(20.1 / GRAM_PER_GRAIN)}
     told = answer(stocked, "make", "--number", 2, "--spine", 1, "--weight", 5)
-    assert [one["shaft"] for one in told["sets"][0]["shafts"]] == [1, 2]
+    assert [shaft["shaft"] for shaft in told["sets"][0]["shafts"]] == [1, 2]
     assert told["left_out"]["not weighed"] == [3, 4, 5, 6, 7, 8, 9]
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "named"),
     [
-        (("1", "20.1", "--unit", "grains"), "it looks like grams"),
-        (("1", "310", "--unit", "grams"), "it looks like grains"),
-        (("1", "310", "--unit", "ounces"), "'ounces' is no unit of weight here; say grains or grams"),
-        (("1", "310"), "say which shaft, its weight and --unit"),
-        (("99", "310", "--unit", "grains"), "shaft 99 was never measured into it"),
-        (("--csv", "w.csv"), "line 3: 20.1 grains is no weight"),
+        (("1", "20.1", "--unit", "grains"), ["20.1 grains", "grams"]),
+        (("1", "310", "--unit", "grams"), ["310 grams", "grains"]),
+        (("1", "310", "--unit", "ounces"), ["'ounces'"]),
+        (("1", "310"), ["--unit"]),
+        (("99", "310", "--unit", "grains"), ["shaft 99"]),
+        (("--csv", "w.csv"), ["line 3", "20.1 grains"]),
     ],
 )
-def test_a_weight_that_is_not_clear_changes_nothing(stocked, tmp_path, words, said):
+def test_a_weight_that_is_not_clear_changes_nothing(stocked, tmp_path, words, named):
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\n2,20.1\n", encoding="utf-8")
     before = rows(stocked)
-    done = sets(stocked, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words))
-    assert said in complaint(done)
+    said = complaint(sets(stocked, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words)))
+    assert [value for value in named if value not in said] == []
     assert rows(stocked) == before
 
 
@@ -307,26 +310,28 @@ def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\nblue-1,320\n", encoding="utf-8")
     before = rows(stocked)
     done = sets(stocked, "weigh", "--csv", tmp_path / "w.csv")
-    assert "shaft 1 is named twice, at last as 'blue-1'" in complaint(done)
+    said = complaint(done)
+    assert "shaft 1 " in said
+    assert "'blue-1'" in said
     assert rows(stocked) == before
 
 
 def test_a_quotation_mark_without_its_other_swallows_no_line(stocked, tmp_path):
     (tmp_path / "w.csv").write_text('shaft,weight_gr\n1,"310\n2,320\n', encoding="utf-8")
-    assert "2 weights noted" in sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout
+    assert sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
 
 
 def test_a_label_of_two_shafts_is_no_name(stocked):
     with stocked.open() as store:
         measured(store, 40, 500.0, label="blue-1")
         say(store, [1, 40], same=False, at_ms=1)
-        with pytest.raises(StoreError, match="'blue-1' is the label of shafts 1, 40; say the number"):
+        with pytest.raises(StoreError, match=r"'blue-1'.* 1, 40;"):
             Sets(store).weigh({"blue-1": weight_of("310", "grains", "x")}, 1)
 
 
 def test_spent_shafts_come_back_when_it_was_a_mistake(stocked):
-    assert "1, blue-2: marked as spent" in sets(stocked, "spent", 1, "blue-2", "--why", "broke").stdout
-    assert 1 not in answer(stocked, "stock")["stock"]
+    assert "1, blue-2" in sets(stocked, "spent", 1, "blue-2", "--why", "broke").stdout
+    assert answer(stocked, "stock")["stock"] == list(range(3, 10))
     sets(stocked, "spent", 1, "--back")
     assert answer(stocked, "stock")["stock"] == [1, *range(3, 10)]
 
@@ -334,7 +339,7 @@ def test_spent_shafts_come_back_when_it_was_a_mistake(stocked):
 def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
     table = '[[size]]\nname = "500"\nspine_thou = [485, 510]\n[[size]]\nname = "550"\nspine_thou = [510, 560]\n'
     (tmp_path / "sizes.toml").write_text(table, encoding="utf-8")
-    told = {one["shaft"]: one["sizes"] for one in answer(stocked, "size", "--sizes", tmp_path / "sizes.toml")}
+    told = {shaft["shaft"]: shaft["sizes"] for shaft in answer(stocked, "size", "--sizes", tmp_path / "sizes.toml")}
     assert told[1] == {"500": pytest.approx(1.0)}
     assert told[5] == {"500": pytest.approx(0.5), "550": pytest.approx(0.5)}  # its spine is the border
     shown = sets(stocked, "size", "blue-5", "--sizes", tmp_path / "sizes.toml").stdout
@@ -342,24 +347,26 @@ def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
     assert "50.0 %" in shown
     (tmp_path / "sizes.toml").write_text(table.replace("485, 510", "485, 512"), encoding="utf-8")
     done = sets(stocked, "size", "--sizes", tmp_path / "sizes.toml")
-    assert "sizes '500' and '550' overlap from 510 to 512 thou" in complaint(done)
+    said = complaint(done)
+    assert [value for value in ("'500'", "'550'", "510", "512") if value not in said] == []
 
 
 # Refusals of make
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "numbers"),
     [
-        (("--number", 5, "--spine", 2), "spine would have to be 9.4 thou instead of 2 (7.4 more)"),
-        (("--number", 10, "--spine", 2), "there are only 9 shafts to choose from"),
-        (("--number", 4, "--spine", 2, "--weight", 5), "only 0 shafts to choose from; 9 left out: not weighed"),
-        (("--number", 4, "--spine", 2, "--batch", 7), "from; no other shaft was measured in the batches and bins"),
+        (("--number", 5, "--spine", 2), ["9.4 thou", "7.4"]),
+        (("--number", 10, "--spine", 2), [" 9 "]),
+        (("--number", 4, "--spine", 2, "--weight", 5), [" 0 ", " 9 ", "not weighed"]),
+        (("--number", 4, "--spine", 2, "--batch", 7), [" 0 "]),
     ],
 )
-def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(stocked, words, said):
+def test_a_stock_without_a_set_says_which_limit_blocks_and_keeps_nothing(stocked, words, numbers):
     before = rows(stocked)
-    assert said in complaint(sets(stocked, "make", *words, "--keep", "no"))
+    said = complaint(sets(stocked, "make", *words, "--keep", "no"))
+    assert [number for number in numbers if number not in said] == []
     assert rows(stocked) == before
 
 
@@ -378,6 +385,6 @@ def test_the_readme_is_as_it_says(tmp_path, store_place):
             measured(store, i + 1, 495.0 + 0.19 * i, spread_thou=1.0 + 0.05 * i, batch=batch)
     done = midspan(*shlex.split(command), folder=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "2 sets of 12 shafts" in done.stdout
+    assert [len(kept["shafts"]) for kept in answer(store_place, "show")] == [12, 12]
     assert answer(store_place, "show")[0]["set"] == "spring 1"
     assert answer(store_place, "size", "--sizes", tmp_path / "sizes.toml")[0]["sizes"] == {"500": 1.0}

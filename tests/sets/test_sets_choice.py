@@ -1,4 +1,4 @@
-"""Choosing matched sets: against trying everything, published instances, and what no choice may ever break."""
+"""Choosing matched sets: against trying everything, published instances, and rules that no choice may break."""
 
 import json
 from itertools import combinations
@@ -16,28 +16,28 @@ from places import DATA
 from pydantic import ValidationError
 
 MATCHING = json.loads((DATA / "matching.json").read_text(encoding="utf-8"))
-NAMES = tuple(one.name for one in QUANTITIES)
+NAMES = tuple(quantity.name for quantity in QUANTITIES)
 
 
 def limited(number, *windows):
-    """Limits on the first so many quantities."""
+    """Return limits on the first quantities."""
     return Limits(number=number, **dict(zip(NAMES, windows, strict=False)))
 
 
 def all_sets(values, limits):
-    """Every set that keeps within the limits, with its cost: written out, without the code under test."""
+    """Return every set that keeps within the limits, with its cost: written out, without the code under test."""
     windows, weights = limits.windows, 0.1 ** np.array([NAMES.index(name) for name in limits.names])
     found = []
     for members in combinations(range(len(values)), limits.number):
         ranges = [max(values[i][a] for i in members) - min(values[i][a] for i in members) for a in range(len(windows))]
-        if all(one <= window + 1e-9 for one, window in zip(ranges, windows, strict=True)):
-            cost = sum(w * one / window for w, one, window in zip(weights, ranges, windows, strict=True))
+        if all(width <= window + 1e-9 for width, window in zip(ranges, windows, strict=True)):
+            cost = sum(w * width / window for w, width, window in zip(weights, ranges, windows, strict=True))
             found.append((frozenset(members), cost))
     return found
 
 
 def best_of_all(sets, used=frozenset()):
-    """Most disjoint sets, and the least cost of as many, by trying every choice."""
+    """Return the most disjoint sets, and the least cost of as many, by trying every choice."""
     best = (0, 0.0)
     for i, (members, cost) in enumerate(sets):
         if not members & used:
@@ -47,7 +47,7 @@ def best_of_all(sets, used=frozenset()):
 
 
 def stock(rng, number, quantities):
-    """Invented shafts: spine, spread, weight, runout."""
+    """Return invented shafts: spine, spread, weight, runout."""
     drawn = [rng.normal(500, 1.5, number), rng.gamma(4, 0.6, number), rng.normal(310, 4, number)]
     return np.round(np.column_stack([*drawn, rng.gamma(3, 1.3, number)])[:, :quantities], 2)
 
@@ -81,7 +81,7 @@ def test_the_narrowest_group_of_published_values_is_found(number):
     assert total == pytest.approx(wanted, abs=1e-9)
     if number == 12:
         assert sorted(values[members]) == published["of_twelve"]
-    # In thousandths, so that the window is one that may be asked for: wide enough for one such set, then not.
+    # In thousandths, so that the window is a permitted limit: wide enough for one set, then not.
     thousandths = values[:, None] * 1000
     assert len(choose(thousandths, limited(number, 1000 * wanted)).sets) >= 1
     assert choose(thousandths, limited(number, 1000 * wanted - 0.5)).most == 0
@@ -116,13 +116,13 @@ def test_no_choice_breaks_a_limit_uses_a_shaft_twice_or_claims_too_much(seed, sh
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("midspan.sets.choose.EXACT_PAIRS", 60)
         choice = choose(values, limits)
-    used = [int(i) for one in choice.sets for i in one]
+    used = [int(i) for members in choice.sets for i in members]
     assert len(used) == len(set(used)) == number * len(choice.sets)
-    assert all(limits.allow(values[one]) for one in choice.sets)
-    assert choice.cost == pytest.approx(sum(limits.cost(values[one]) for one in choice.sets))
+    assert all(limits.allow(values[members]) for members in choice.sets)
+    assert choice.cost == pytest.approx(sum(limits.cost(values[members]) for members in choice.sets))
     assert len(choice.sets) <= choice.most
     assert choice.least_cost <= choice.cost
-    means = [values[one, 0].mean() for one in choice.sets]
+    means = [values[members, 0].mean() for members in choice.sets]
     assert means == sorted(means)
 
 
@@ -136,7 +136,7 @@ def test_the_bounds_hold_for_every_set_there_is():
             for members, cost in all_sets(values, limits):
                 assert cost >= least[sorted(members)].max() - 1e-9
                 bounded += cost < 2 * least[sorted(members)].max()
-    assert bounded > 100  # and they are no empty words
+    assert bounded > 100  # the bounds are close enough to mean something
 
 
 def test_the_order_of_the_stock_does_not_matter():
@@ -146,7 +146,7 @@ def test_the_order_of_the_stock_does_not_matter():
     mixed = rng.permutation(len(values))
     again = choose(values[mixed], limits)
     assert len(first.sets) >= 2
-    assert [set(mixed[one]) for one in again.sets] == [set(one) for one in first.sets]
+    assert [set(mixed[members]) for members in again.sets] == [set(members) for members in first.sets]
 
 
 def test_more_and_tighter_sets_than_by_going_along_sorted_spine():

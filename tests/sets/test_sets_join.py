@@ -1,5 +1,6 @@
-"""Shafts that join a set: against trying every choice, and what is said when none fits."""
+"""Shafts that join a set: against trying every choice, and the reason when no shaft fits."""
 
+import re
 from itertools import combinations
 
 import numpy as np
@@ -7,12 +8,12 @@ import pytest
 from midspan.sets.complete import joining, why_none
 from midspan.sets.limits import QUANTITIES, Limits
 
-NAMES = tuple(one.name for one in QUANTITIES)
+NAMES = tuple(quantity.name for quantity in QUANTITIES)
 WINDOWS = (2.0, 1.5, 6.0, 4.0)
 
 
 def drawn(rng, number, quantities):
-    """Invented shafts: spine, spread, weight, runout."""
+    """Return invented shafts: spine, spread, weight, runout."""
     columns = [rng.normal(500, 1.2, number), rng.gamma(4, 0.5, number), rng.normal(310, 3, number)]
     return np.round(np.column_stack([*columns, rng.gamma(3, 1.2, number)])[:, :quantities], 2)
 
@@ -25,7 +26,7 @@ def test_the_best_is_found_as_by_trying_everything(quantities, wanted):
     for _ in range(70):
         stock, there = drawn(rng, 9, quantities), drawn(rng, 3, quantities)
         every = [np.r_[there, stock[list(some)]] for some in combinations(range(len(stock)), wanted)]
-        costs = [limits.cost(one) for one in every if limits.allow(one)]
+        costs = [limits.cost(values) for values in every if limits.allow(values)]
         picked = joining(there, stock, wanted, limits)
         if not costs:
             assert len(picked) == 0
@@ -36,7 +37,7 @@ def test_the_best_is_found_as_by_trying_everything(quantities, wanted):
         assert len(set(picked)) == wanted
         together = np.r_[there, stock[picked]]
         assert limits.allow(together)
-        # Nearness to the mean counts a ten-thousandth of a limit's width a shaft, no more.
+        # The distance from the mean weighs a ten-thousandth of a limit's width a shaft.
         assert limits.cost(together) <= min(costs) + 3e-4
     assert found > 3
 
@@ -68,20 +69,18 @@ def test_a_large_stock_is_no_burden():
 
 
 @pytest.mark.parametrize(
-    ("there", "stock", "words"),
+    ("there", "stock", "quantity", "numbers"),
     [
-        (
-            [[500.0, 2.0]],
-            [[503.2, 2.0], [507.0, 9.0]],
-            "the spine would span 3.200 thou, the limit is 2: 1.200 too much",
-        ),
-        ([[500.0, 2.0]], [[500.5, 5.0]], "the spread around would span 3.000 thou, the limit is 1.5: 1.500 too much"),
-        ([[500.0, 2.0], [503.0, 2.0]], [[501.0, 2.0]], "the shafts that are left span 3.000 thou in spine already"),
-        ([[500.0, 2.0]], [[498.2, 2.0], [501.8, 2.0]], "one or more shafts fit, but not so many together"),
+        ([[500.0, 2.0]], [[503.2, 2.0], [507.0, 9.0]], "spine", ["3.200", "2", "1.200"]),
+        ([[500.0, 2.0]], [[500.5, 5.0]], "spread", ["3.000", "1.5", "1.500"]),
+        ([[500.0, 2.0], [503.0, 2.0]], [[501.0, 2.0]], "spine", ["3.000"]),
+        ([[500.0, 2.0]], [[498.2, 2.0], [501.8, 2.0]], "", []),  # each fits alone, not both together
     ],
 )
-def test_why_nothing_fits_is_said_with_a_number(there, stock, words):
+def test_the_limit_that_keeps_all_out_is_named_with_its_numbers(there, stock, quantity, numbers):
     limits = Limits(number=3, spine_thou=2.0, spread_thou=1.5)
     there, stock = np.array(there), np.array(stock)
     assert len(joining(there, stock, 2, limits)) == 0
-    assert words in why_none(there, stock, limits)
+    reason = why_none(there, stock, limits)
+    assert quantity in reason
+    assert re.findall(r"\d+(?:\.\d+)?", reason) == numbers

@@ -1,4 +1,4 @@
-"""How sure differences within a set are: against simulated gauges with drawn errors, and against scipy's own ranges."""
+"""Uncertainty of differences within a set: against simulated gauges with drawn errors, and scipy's own ranges."""
 
 import math
 from dataclasses import replace
@@ -28,7 +28,7 @@ LEAD_MM = CALIBRATION.travel.mm_per_step * CALIBRATION.travel.steps_per_screw_tu
 
 
 def dozen_on(gauge, rng, number, apart_mm):
-    """Shafts of nearly one spine on a gauge, touched within so much of one place: truth, and results with the lead."""
+    """Return the true spines of shafts touched within a distance of each other, and their results with the lead."""
     shafts = [Shaft(spine_thou=rng.uniform(490, 510), spread_thou=rng.uniform(0.5, 5), number=i) for i in range(number)]
     runs = []
     for shaft in shafts:
@@ -36,13 +36,13 @@ def dozen_on(gauge, rng, number, apart_mm):
         with pytest.MonkeyPatch.context() as patched:
             patched.setattr(synthetic, "CONTACT_STEPS", touched)
             runs.append(raw_run(shaft, replace(gauge, drift_n=0.0), rng))
-    found = [MemberResult(one.u_spine_thou, one, LEAD_MM) for one in evaluate(runs, CALIBRATION)]
-    return np.array([one.spine_thou for one in shafts]), found
+    found = [MemberResult(result.u_spine_thou, result, LEAD_MM) for result in evaluate(runs, CALIBRATION)]
+    return np.array([shaft.spine_thou for shaft in shafts]), found
 
 
 @pytest.fixture(scope="module", params=[0.2, LEAD_MM], ids=["one diameter", "any diameter"])
 def pairs(request):
-    """Error of the difference of two shafts on one gauge, its u, and what u would be if nothing were shared."""
+    """Error of the difference of two shafts on one gauge, its u, and u if nothing were shared."""
     rng = np.random.default_rng(31)
     rows = []
     for _ in range(200):
@@ -73,7 +73,7 @@ def test_nothing_is_shared_between_calibrations_or_by_results_that_tell_no_cause
     bare = MemberResult(0.3, told(gauge=first.result.gauge, calibration=first.result.calibration))
     for other in (later, another, bare):
         assert covariance([first, other])[0, 1] == 0.0
-    without_lead = covariance([replace(one, lead_mm=None) for one in found])
+    without_lead = covariance([replace(member, lead_mm=None) for member in found])
     assert 0 < without_lead[0, 1] < shared[0, 1]
 
 
@@ -98,7 +98,7 @@ def test_what_is_common_to_all_shafts_moves_none_from_the_mean():
 
 
 def on_paper(*spines, u=0.02):
-    """Shafts and results that share nothing."""
+    """Return shafts and results that share nothing."""
     shafts = [StockShaft(i, "", i, None, spine, u, None, None, None) for i, spine in enumerate(spines, 1)]
     return shafts, [MemberResult(u, told())] * len(spines)
 
@@ -129,7 +129,7 @@ def test_the_rule_of_common_practice_is_scaled_as_it_says():
 
 
 def test_each_cause_of_uncertainty_is_of_each_shaft_or_shared_by_all():
-    """A cause that nobody placed would cancel in every difference, and shafts be told apart that are alike."""
+    """Hold each cause to one kind: a cause in neither list would cancel and part shafts that are equal."""
     shared = {
         "force scale", "force linearity", "travel scale", "frame give", "span", "support reactions", "shear",
         "dial error", "dial force", "mass", "air buoyancy", "gravity", "give of supports",

@@ -164,7 +164,9 @@ class Sets:
         """
         bad = next((name for name in sets if not _is_name(name)), None)
         if bad is not None:
-            raise StoreError(f"a set needs a name of 1 to {LONGEST} printable characters, not {bad[:LONGEST]!r}")
+            raise StoreError(
+                f"a set needs a name of 1 to {LONGEST} printable characters, not {bad[:LONGEST]!r}", code="name"
+            )
         with SetRecords.of(self._store) as records:
             taken = records.taken(sets)
             if taken:
@@ -339,7 +341,7 @@ def _join(records: SetRecords, number: int, shafts: Sequence[StockShaft], at_ms:
     same = known_identities(records)
     for shaft in shafts:
         if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
-            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that set first")
+            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that set first", code="in_a_set")
     records.join(number, [(shaft.shaft, shaft.result) for shaft in shafts], at_ms)
 
 
