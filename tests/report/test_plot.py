@@ -274,7 +274,7 @@ def test_the_pictures_of_the_readme_are_drawn(folder):
         (("batch", "9"), "batch 9 holds no shaft"),
         (("set", "autumn"), "there is no set 'autumn'"),
         (("check", "nobody"), "no results of that name"),
-        (("check", "blue-1"), "two at the least"),
+        (("check", "blue-1"), "1 readings"),
     ],
     ids=lambda one: " ".join(one) if isinstance(one, tuple) else "",
 )

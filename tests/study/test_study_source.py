@@ -1,4 +1,4 @@
-"""Studies on stored results: which of them count, as what part and whose, and in which order."""
+"""Studies on stored results: which results count, as what part and whose, and in which order."""
 
 import json
 
@@ -28,6 +28,7 @@ def store(store):
 
 
 def keep(store, batch, bar, spine, ms, gauge="G1", decision=ACCEPTED, offset=0):
+    """Store a result of a bar."""
     run = run_of(bar, f"bar-{bar}", offset=1000 * batch + bar + offset, at_ms=ms)
     return add_result(store, run, told(spine_thou=spine, gauge=gauge), decision, batch=batch)
 
@@ -35,25 +36,26 @@ def keep(store, batch, bar, spine, ms, gauge="G1", decision=ACCEPTED, offset=0):
 def test_batches_of_an_appraiser_are_its_repeats(store) -> None:
     rows = from_batches(store, ["1,2", "3, 4"], "spine_thou")
     assert len(rows) == 20
-    assert {one.appraiser for one in rows} == {"batch 1,2", "batch 3, 4"}
-    told = midspan("study", "gauge", "--store", store.place, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
-    assert "Most of it is difference between appraisers" in told.stdout
+    assert {reading.appraiser for reading in rows} == {"batch 1,2", "batch 3, 4"}
+    asked = ("study", "gauge", "--store", store.place, "--batch", "1,2", "--batch", "3,4", "--tolerance", 10)
+    share = json.loads(midspan(*asked, "--json").stdout)["pct_of_study"]
+    assert share["reproducibility"] > share["repeatability"]
 
 
-@pytest.mark.parametrize("asked", [["1,2", "2"], ["one", "2"], ["1,", "2"]])
-def test_a_batch_that_is_none_or_counted_twice_is_told(store, asked) -> None:
-    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+@pytest.mark.parametrize(("asked", "wrong"), [(["1,2", "2"], "'2'"), (["one", "2"], "'one'"), (["1,", "2"], "''")])
+def test_a_batch_that_is_no_number_or_given_twice_is_refused(store, asked, wrong) -> None:
+    with pytest.raises(ReadingsError, match=f"batch {wrong}"):
         from_batches(store, asked, "spine_thou")
 
 
 def test_a_stock_has_each_shaft_once_by_its_newest_run(store) -> None:
     keep(store, 1, 2, 777.0, 9 * DAY)
-    found = {one.part: one.value for one in from_stock(store, ["4", "1"], "spine_thou")}
+    found = {reading.part: reading.value for reading in from_stock(store, ["4", "1"], "spine_thou")}
     assert len(found) == 5
     assert found["bar-2"] == 777.0
-    kept = {one.part: one.value for one in from_batches(store, ["4", "1"], "spine_thou")[:5]}
+    kept = {reading.part: reading.value for reading in from_batches(store, ["4", "1"], "spine_thou")[:5]}
     assert found["bar-0"] == kept["bar-0"]
-    with pytest.raises(ReadingsError, match="is no number, or stands there twice"):
+    with pytest.raises(ReadingsError, match="'4'"):
         from_stock(store, ["4", "4"], "spine_thou")
 
 
@@ -66,11 +68,11 @@ def test_the_check_standard_of_a_night_is_no_shaft_of_its_stock(store_place) -> 
     told = json.loads(midspan("study", "stock", "--store", store_place, "--batch", "1", "--json").stdout)
     assert told["number"] == 5
     assert told["mean"] == pytest.approx(500.5)
-    assert "name a --batch" in complaint(midspan("study", "stock", "--store", store_place))
+    assert "--batch" in complaint(midspan("study", "stock", "--store", store_place))
 
 
-def test_one_appraiser_alone_is_told(store) -> None:
-    assert "two or more appraisers" in complaint(midspan("study", "gauge", "--store", store.place, "--batch", "1,2"))
+def test_one_appraiser_alone_is_refused(store) -> None:
+    assert "appraisers" in complaint(midspan("study", "gauge", "--store", store.place, "--batch", "1,2"))
 
 
 def test_a_check_standards_readings_come_in_the_order_of_time_by_days(store) -> None:
@@ -84,7 +86,7 @@ def test_only_the_newest_evaluation_of_a_run_counts(store) -> None:
     before = from_labels(store, ["bar-2"], "spine_thou")
     keep(store, 4, 2, 777.0, 3 * DAY)
     after = from_labels(store, ["bar-2"], "spine_thou")
-    assert [one.value for one in after] == [*(one.value for one in before[:3]), 777.0]
+    assert [reading.value for reading in after] == [*(reading.value for reading in before[:3]), 777.0]
 
 
 def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
@@ -96,22 +98,23 @@ def test_a_sick_gauge_says_nothing_of_a_good_one(store) -> None:
 
 def test_two_gauges_do_not_share_a_chart(store) -> None:
     keep(store, 4, 2, 500.0, 3 * DAY, gauge="hand bench", offset=500)
-    with pytest.raises(ReadingsError, match="measured on G1 and hand bench"):
+    with pytest.raises(ReadingsError) as caught:
         from_labels(store, ["bar-2"], "spine_thou")
+    assert [gauge for gauge in ("bar-2", "G1", "hand bench") if gauge not in str(caught.value)] == []
 
 
-def test_nothing_of_that_name_is_told(store) -> None:
-    assert "no results of that name" in complaint(midspan("study", "chart", "--store", store.place, "--label", "nix"))
+def test_a_name_without_results_is_refused(store) -> None:
+    assert str(store.place) in complaint(midspan("study", "chart", "--store", store.place, "--label", "nix"))
 
 
 def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
     stable = midspan("study", "stability", "--store", store.place, "--label", "bar-1")
-    assert "over 3 days" in stable.stdout
+    assert "3 days" in stable.stdout
     chart = midspan("study", "chart", "--store", store.place, "--label", "bar-1")
-    assert "Only 4 readings made the limits" in chart.stdout
+    assert "4 readings" in chart.stdout
 
 
-# Numbers that a slip of the pen makes, and quantities that nobody reads.
+# Numbers from a slip of the pen, and numbers that no gauge reads.
 @pytest.mark.parametrize("cell", ["1e300", "-1e200", "1e-200", "nan", "inf", "12.7.1", ""])
 @pytest.mark.parametrize(
     ("words", "heading", "good"),
@@ -124,7 +127,7 @@ def test_four_days_are_a_stability_study_and_a_rough_chart(store) -> None:
         (("stock",), "part,value", ["1,5", "2,6", "3,5", "4,5.5", "5,5.7"]),
     ],
 )
-def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good, cell) -> None:
+def test_what_is_no_reading_is_refused_with_its_line(tmp_path, words, heading, good, cell) -> None:
     (tmp_path / "a.csv").write_text("\n".join([heading, *good, good[0].rpartition(",")[0] + "," + cell]) + "\n")
     line = complaint(midspan("study", *words, "--csv", "a.csv", folder=tmp_path))
     assert f"a.csv, line {len(good) + 2}: value" in line
@@ -133,4 +136,4 @@ def test_what_is_no_reading_is_told_with_its_line(tmp_path, words, heading, good
 def test_a_batch_is_a_sample_of_a_stock(store) -> None:
     done = midspan("study", "stock", "--store", store.place, "--batch", "1,2", "--low", 485, "--high", 515)
     assert next(line for line in done.stdout.splitlines() if line.startswith("shafts")).split() == ["shafts", "5"]
-    assert "lie beyond 485 and 515" in done.stdout
+    assert "485 and 515" in done.stdout
