@@ -152,7 +152,23 @@ def u_difference(spread: Array, i: int, j: int) -> float:
 
 
 def u_from_mean(spread: Array) -> Array:
-    """Return the standard uncertainty of each value's distance from the mean of all, shape (values,)."""
+    """Return the standard uncertainty of each value's distance from the mean of all.
+
+    Parameters
+    ----------
+    spread : Array
+        Covariance of the values, shape (values, values).
+
+    Returns
+    -------
+    Array
+        Standard uncertainties, shape (values,).
+
+    Examples
+    --------
+    >>> u_from_mean(np.eye(2) + 5.0).round(6).tolist()  # an error common to both cancels
+    [0.707107, 0.707107]
+    """
     centred = np.eye(len(spread)) - 1 / len(spread)
     result: Array = np.sqrt(np.maximum(np.diag(centred @ spread @ centred), 0.0))
     return result
@@ -198,7 +214,23 @@ def range_by_noise(u_each: Array, probability: float = PROBABILITY) -> float:
 
 
 def own_u(spread: Array) -> Array:
-    """Return the u of independent values that would scatter about their mean as these do, shape (values,)."""
+    """Return the u of independent values that would scatter about their mean as these do.
+
+    Parameters
+    ----------
+    spread : Array
+        Covariance of the values, shape (values, values).
+
+    Returns
+    -------
+    Array
+        Standard uncertainties, shape (values,).
+
+    Examples
+    --------
+    >>> own_u(np.eye(2) + 5.0).round(6).tolist()
+    [1.0, 1.0]
+    """
     number = len(spread)
     result: Array = u_from_mean(spread) * math.sqrt(number / (number - 1))
     return result

@@ -110,7 +110,25 @@ class Identities:
 
 
 def pair_of(shaft: int, other: int) -> Pair:
-    """Return two numbers, the lower first."""
+    """Put the lower of two numbers first.
+
+    Parameters
+    ----------
+    shaft : int
+        A number.
+    other : int
+        Another number.
+
+    Returns
+    -------
+    Pair
+        The pair.
+
+    Examples
+    --------
+    >>> pair_of(7, 3)
+    (3, 7)
+    """
     return min(shaft, other), max(shaft, other)
 
 

@@ -47,7 +47,15 @@ class Likely:
 
 
 class Size(Section):
-    """A nominal size: its name, and the band of spine that it is sold for, thou."""
+    """A nominal size: its name, and the band of spine that it is sold for.
+
+    Parameters
+    ----------
+    name : str
+        Name on the box.
+    spine_thou : tuple[float, float]
+        Low end, which belongs to the band, and high end, which does not, thou.
+    """
 
     name: Annotated[str, Field(min_length=1, max_length=32)]
     spine_thou: Annotated[tuple[Spine, Spine], ARRAY]

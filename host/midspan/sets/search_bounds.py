@@ -18,8 +18,24 @@ STEPS = {2: 24, 3: 8, 4: 4}  # of a limit, by number of quantities; finer steps 
 
 
 def least_for_each(points: Array, importance: Array, number: int) -> Array:
-    """Return a lower bound on the cost of a set with each of the points [shafts, quantities]; infinite for no set.
+    """Return a lower bound on the cost of a set with each of the shafts in it.
 
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, spine first, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    number : int
+        Shafts in a set.
+
+    Returns
+    -------
+    Array
+        Bounds, shape (shafts,); infinite for a shaft that is in no set.
+
+    Examples
+    --------
     >>> points = np.array([[0.0, 0.0], [0.2, 0.0], [0.3, 5.0], [0.4, 0.0]])
     >>> least_for_each(points, np.array([1.0, 0.1]), 2).round(6).tolist()
     [0.2, 0.2, inf, 0.2]
@@ -56,8 +72,24 @@ def _boxes(
 
 
 def least_of_all(least: Array, number: int, sets: int) -> float:
-    """Return a lower bound on the cost of this number of sets, from the cheapest shafts that could fill them.
+    """Return a lower bound on the cost of a number of sets, from the cheapest shafts that could fill them.
 
+    Parameters
+    ----------
+    least : Array
+        Lower bound for each shaft, shape (shafts,).
+    number : int
+        Shafts in a set.
+    sets : int
+        Number of sets.
+
+    Returns
+    -------
+    float
+        Lower bound on their cost.
+
+    Examples
+    --------
     >>> least_of_all(np.array([0.3, 0.1, 0.1, 0.5]), 2, 1)
     0.1
     """

@@ -20,8 +20,22 @@ NODES = 2000
 
 
 def has_pairs(points: Array, more_than: int) -> bool:
-    """Return True if more than this many pairs of points [shafts, quantities] could share a set: the programme's size.
+    """Return True if many pairs of shafts could share a set: their number is the size of the programme.
 
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, shape (shafts, quantities).
+    more_than : int
+        Number of pairs to exceed.
+
+    Returns
+    -------
+    bool
+        True if there are more pairs than that.
+
+    Examples
+    --------
     >>> has_pairs(np.array([[0.0], [0.5], [1.4]]), 1), has_pairs(np.array([[0.0], [0.5], [1.4]]), 2)
     (True, False)
     """
@@ -35,7 +49,17 @@ def has_pairs(points: Array, more_than: int) -> bool:
 
 @dataclass(frozen=True)
 class Proven:
-    """Sets, an upper bound on their number, and a lower bound on the cost of as many sets."""
+    """Sets with what the programme has proven.
+
+    Parameters
+    ----------
+    sets : list[Index]
+        Row numbers of the shafts of each set.
+    most : int
+        Upper bound on the number of sets.
+    least_cost : float
+        Lower bound on the cost of as many sets.
+    """
 
     sets: list[Index]
     most: int
@@ -43,11 +67,30 @@ class Proven:
 
 
 def exact(points: Array, importance: Array, number: int, known: list[Index], most: int, least_cost: float) -> Proven:
-    """Find the most sets among points [shafts, quantities], spine first, and of these choices the tightest.
+    """Find the most sets, and of these choices the tightest.
 
-    The answer is never worse than `known`, sets found otherwise. `most` is an upper bound on the number of sets,
-    `least_cost` a lower bound on the cost of as many sets as known.
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, spine first, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    number : int
+        Shafts in a set.
+    known : list[Index]
+        Sets found otherwise; the answer is never worse.
+    most : int
+        Upper bound on the number of sets.
+    least_cost : float
+        Lower bound on the cost of as many sets as known.
 
+    Returns
+    -------
+    Proven
+        The sets with both bounds.
+
+    Examples
+    --------
     >>> points = np.array([[0.0, 0.0], [0.1, 0.9], [0.2, 1.2], [0.3, 0.9]])
     >>> found = exact(points, np.array([1.0, 0.1]), 2, [np.array([0, 1])], 2, 0.0)
     >>> [members.tolist() for members in found.sets], found.most

@@ -17,8 +17,24 @@ SPARE = -1
 
 
 def polish(points: Array, importance: Array, sets: list[Index]) -> list[Index]:
-    """Return as many sets among points [shafts, quantities], spine first, with no larger sum of ranges than before.
+    """Make sets tighter by exchanging shafts.
 
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, spine first, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    sets : list[Index]
+        Row numbers of the shafts of each set.
+
+    Returns
+    -------
+    list[Index]
+        As many sets, with no larger sum of ranges than before.
+
+    Examples
+    --------
     >>> points = np.array([[0.0], [0.9], [0.1], [5.0], [5.8], [5.2], [5.3]])
     >>> [members.tolist() for members in polish(points, np.array([1.0]), [np.array([0, 1]), np.array([3, 4])])]
     [[0, 2], [5, 6]]

@@ -20,8 +20,24 @@ REACH = 1 + ROUNDING
 
 
 def build(points: Array, importance: Array, number: int) -> list[list[Index]]:
-    """Return choices of sets among points [shafts, quantities], spine first: by both methods, from both ends.
+    """Build choices of sets by both methods, from both ends of the spine.
 
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, spine first, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    number : int
+        Shafts in a set.
+
+    Returns
+    -------
+    list[list[Index]]
+        Four choices, each a list of sets as row numbers.
+
+    Examples
+    --------
     >>> points = np.array([[0.0, 0.0], [0.1, 5.0], [0.2, 0.3], [0.3, 5.2], [9.0, 9.0]])
     >>> [[members.tolist() for members in sets] for sets in build(points, np.array([1.0, 0.1]), 2)][0]
     [[0, 2], [1, 3]]
@@ -32,7 +48,27 @@ def build(points: Array, importance: Array, number: int) -> list[list[Index]]:
 
 
 def total_cost(points: Array, importance: Array, sets: list[Index]) -> float:
-    """Return the sum over the sets of their weighted ranges."""
+    """Return the sum over sets of their weighted ranges.
+
+    Parameters
+    ----------
+    points : Array
+        Values in multiples of their limits, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    sets : list[Index]
+        Row numbers of the shafts of each set.
+
+    Returns
+    -------
+    float
+        Cost, dimensionless.
+
+    Examples
+    --------
+    >>> total_cost(np.array([[0.0], [0.2], [0.9]]), np.array([1.0]), [np.array([0, 1])])
+    0.2
+    """
     return float(sum(np.ptp(points[members], axis=0) @ importance for members in sets))
 
 
@@ -83,7 +119,24 @@ def _by_boxes(points: Array, importance: Array, number: int) -> list[Index]:
 
 
 def around_first(near: Array, importance: Array, number: int, places: int | None = None) -> Index | None:
-    """Return the members of the best box that holds the first of these points, sorted by spine; None if none fits."""
+    """Return the members of the best box that holds the first shaft.
+
+    Parameters
+    ----------
+    near : Array
+        Values in multiples of their limits, sorted by spine, shape (shafts, quantities).
+    importance : Array
+        Weight of each quantity, shape (quantities,).
+    number : int
+        Shafts in a set.
+    places : int | None
+        Positions of a box to try along each further quantity; None for the usual number.
+
+    Returns
+    -------
+    Index | None
+        Row numbers of the members; None if no box holds enough shafts.
+    """
     look = min(FIRST_LOOK, len(near))
     while True:
         inside = _boxes(near[:look], places or PLACES[near.shape[1]])

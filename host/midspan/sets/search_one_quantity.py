@@ -14,10 +14,26 @@ Index = NDArray[np.intp]
 
 
 def most_sets(values: Array, number: int, window: float) -> int:
-    """Return how many sets of this number of shafts one quantity alone allows.
+    """Return how many sets one quantity alone allows.
 
     Taking the lowest run that fits is never a mistake: it leaves the most above it.
 
+    Parameters
+    ----------
+    values : Array
+        The quantity, shape (shafts,).
+    number : int
+        Shafts in a set.
+    window : float
+        Widest range of a set, in the unit of the values.
+
+    Returns
+    -------
+    int
+        Number of sets.
+
+    Examples
+    --------
     >>> most_sets(np.array([1.0, 1.1, 1.2, 5.0, 7.0, 7.1, 7.3]), 3, 0.3)
     2
     """
@@ -32,8 +48,26 @@ def most_sets(values: Array, number: int, window: float) -> int:
 
 
 def tightest(values: Array, number: int, window: float, sets: int) -> tuple[float, list[Index]]:
-    """Return the least sum of ranges of this number of sets, and their shafts by index; infinite, empty if impossible.
+    """Return the sets with the least sum of ranges.
 
+    Parameters
+    ----------
+    values : Array
+        The quantity, shape (shafts,).
+    number : int
+        Shafts in a set.
+    window : float
+        Widest range of a set, in the unit of the values.
+    sets : int
+        Number of sets.
+
+    Returns
+    -------
+    tuple[float, list[Index]]
+        Least sum of ranges, infinite if so many sets are impossible; row numbers of the shafts of each set.
+
+    Examples
+    --------
     >>> total, members = tightest(np.array([1.0, 1.2, 1.25, 3.0, 3.5, 3.6]), 2, 1.0, 2)
     >>> round(total, 6), [run.tolist() for run in members]
     (0.15, [[1, 2], [4, 5]])

@@ -60,7 +60,21 @@ class AnovaRow:
 
 @dataclass(frozen=True)
 class Components:
-    """Variances in the square of the readings' unit; `negative` names those that came out below 0."""
+    """Variances of a gauge study.
+
+    Parameters
+    ----------
+    repeatability : float
+        Variance within one appraiser and part, in the square of the readings' unit.
+    appraiser : float
+        Variance between appraisers.
+    interaction : float
+        Variance of appraisers that differs from part to part.
+    part : float
+        Variance between parts.
+    negative : tuple[str, ...]
+        Names of the variances that came out below 0 and were set to 0.
+    """
 
     repeatability: float
     appraiser: float
@@ -84,7 +98,13 @@ class Components:
         return self.gauge + self.part
 
     def named(self) -> dict[str, float]:
-        """Return all variances by their names in tables."""
+        """Return all variances by their names in tables.
+
+        Returns
+        -------
+        dict[str, float]
+            Variances by name, in the order of the table.
+        """
         return {
             "gauge (R&R)": self.gauge,
             "repeatability": self.repeatability,

@@ -167,8 +167,28 @@ def bias_study(values: Sequence[float], reference: float, u_reference: float = 0
 def simultaneous_t(tests: int, dof: float, alpha: float = ALPHA) -> float:
     """Return the t quantile with which all these two-sided tests together raise a false alarm with probability alpha.
 
-    1 - (1 - (1 - alpha)^(1/m)) / 2, NIST/SEMATECH e-Handbook, 2.3.7.
+    1 - (1 - (1 - alpha)^(1/m)) / 2.
 
+    Parameters
+    ----------
+    tests : int
+        Number of tests, m.
+    dof : float
+        Degrees of freedom of the scatter.
+    alpha : float
+        Probability of a false alarm in any of them.
+
+    Returns
+    -------
+    float
+        Quantile of Student's t, dimensionless.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 2.3.7.
+
+    Examples
+    --------
     >>> round(simultaneous_t(3, 38), 6)
     2.497575
     """

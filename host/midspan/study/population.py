@@ -25,11 +25,30 @@ MIXED_BELOW = 0.01  # p of the test for normality below which a stock counts as 
 
 
 def two_sided_factor(number: int, share: float, confidence: float) -> float:
-    """Return how many standard deviations around the mean hold this share of a population at this confidence.
+    """Return how many standard deviations around the mean hold a share of a population.
 
-    Approximation of W. G. Howe (J. Am. Stat. Assoc. 64 (1969) 610-620) as in NIST/SEMATECH e-Handbook, 7.2.6.3; within
-    two percent of the exact factor from five readings on.
+    Howe's approximation, within two percent of the exact factor from five readings on.
 
+    Parameters
+    ----------
+    number : int
+        Readings in the sample.
+    share : float
+        Share of the population to hold, 0 to 1.
+    confidence : float
+        Confidence, 0 to 1.
+
+    Returns
+    -------
+    float
+        Factor of the sample's standard deviation.
+
+    References
+    ----------
+    W. G. Howe, J. Am. Stat. Assoc. 64 (1969) 610-620; NIST/SEMATECH e-Handbook, 7.2.6.3.
+
+    Examples
+    --------
     >>> round(two_sided_factor(43, 0.9, 0.99), 6)
     2.217316
     """
@@ -39,10 +58,30 @@ def two_sided_factor(number: int, share: float, confidence: float) -> float:
 
 
 def one_sided_factor(number: int, share: float, confidence: float) -> float:
-    """Return how many standard deviations from the mean the limit lies that this share stays within at this confidence.
+    """Return how many standard deviations from the mean the limit lies that a share of a population stays within.
 
-    Exact, by the noncentral t-distribution (NIST/SEMATECH e-Handbook, 7.2.6.3).
+    Exact, by the noncentral t-distribution.
 
+    Parameters
+    ----------
+    number : int
+        Readings in the sample.
+    share : float
+        Share of the population to hold, 0 to 1.
+    confidence : float
+        Confidence, 0 to 1.
+
+    Returns
+    -------
+    float
+        Factor of the sample's standard deviation.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 7.2.6.3.
+
+    Examples
+    --------
     >>> round(one_sided_factor(43, 0.9, 0.99), 6)
     1.873954
     """
@@ -51,8 +90,30 @@ def one_sided_factor(number: int, share: float, confidence: float) -> float:
 
 
 def capability(mean: float, sd: float, low: float | None, high: float | None) -> tuple[float | None, float | None]:
-    """Return Cp and Cpk of a process against its limits (e-Handbook, 6.1.6); None where the limits for it are missing.
+    """Return Cp and Cpk of a process against its limits.
 
+    Parameters
+    ----------
+    mean : float
+        Mean of the process.
+    sd : float
+        Its standard deviation.
+    low : float | None
+        Lower limit, None for no limit.
+    high : float | None
+        Upper limit, None for no limit.
+
+    Returns
+    -------
+    tuple[float | None, float | None]
+        Cp, None without both limits; Cpk, None without any limit.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 6.1.6.
+
+    Examples
+    --------
     >>> capability(16.0, 2.0, 8.0, 20.0)
     (1.0, 0.6666666666666666)
     """

@@ -26,15 +26,37 @@ SIGMAS = 2.0  # limits of a check standard, in standard deviations (NIST/SEMATEC
 
 @dataclass(frozen=True)
 class PooledDeviation:
-    """A standard deviation with its degrees of freedom."""
+    """A standard deviation with its degrees of freedom.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation.
+    dof : int
+        Degrees of freedom.
+    """
 
     sd: float
     dof: int
 
 
 def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
-    """Return standard deviations pooled by their degrees of freedom.
+    """Pool standard deviations by their degrees of freedom.
 
+    Parameters
+    ----------
+    deviations : Sequence[float]
+        Standard deviations.
+    dofs : Sequence[int]
+        Degrees of freedom of each.
+
+    Returns
+    -------
+    PooledDeviation
+        The pooled standard deviation.
+
+    Examples
+    --------
     >>> pooled([3.0, 4.0], [5, 5])
     PooledDeviation(sd=3.5355339059327378, dof=10)
     """
@@ -43,15 +65,45 @@ def pooled(deviations: Sequence[float], dofs: Sequence[int]) -> PooledDeviation:
 
 
 def between(means: Sequence[float]) -> PooledDeviation:
-    """Return the standard deviation of the means of sessions."""
+    """Return the standard deviation between sessions.
+
+    Parameters
+    ----------
+    means : Sequence[float]
+        Mean of each session.
+
+    Returns
+    -------
+    PooledDeviation
+        Standard deviation of the means.
+
+    Examples
+    --------
+    >>> between([1.0, 2.0, 3.0])
+    PooledDeviation(sd=1.0, dof=2)
+    """
     return PooledDeviation(float(np.std(means, ddof=1)), len(means) - 1)
 
 
 def variance_between(level: PooledDeviation, within: PooledDeviation, readings: float) -> float:
-    """Return the variance that sessions add beyond the scatter of their own readings, `readings` in each session.
+    """Return the variance that sessions add beyond the scatter of their own readings.
 
-    A negative estimate means that they add nothing that can be seen.
+    Parameters
+    ----------
+    level : PooledDeviation
+        Standard deviation between the sessions.
+    within : PooledDeviation
+        Standard deviation within a session.
+    readings : float
+        Readings in each session.
 
+    Returns
+    -------
+    float
+        Variance; a negative estimate means that sessions add nothing that can be seen.
+
+    Examples
+    --------
     >>> variance_between(PooledDeviation(3.0, 9), PooledDeviation(4.0, 90), readings=4)
     5.0
     """
@@ -128,10 +180,28 @@ class StabilityStudy:
 
 
 def precision_limit(within: PooledDeviation, dof: int) -> float:
-    """Return the largest standard deviation that a session of these degrees of freedom shows by chance, 19 times in 20.
+    """Return the largest standard deviation that a session shows by chance, 19 times in 20.
 
-    The pooled standard deviation times the root of F (NIST/SEMATECH e-Handbook, 2.6.2.2).
+    It is the pooled standard deviation times the root of F.
 
+    Parameters
+    ----------
+    within : PooledDeviation
+        Pooled standard deviation within sessions.
+    dof : int
+        Degrees of freedom of the session.
+
+    Returns
+    -------
+    float
+        Limit of the session's standard deviation.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 2.6.2.2.
+
+    Examples
+    --------
     >>> round(precision_limit(PooledDeviation(0.061388, 125), 5), 6)
     0.092831
     """
