@@ -1,15 +1,13 @@
 """Run the tests of a folder against mutants, each in a copy of the project: the working tree is never touched."""
 
+import json
 import os
-import resource
 import shutil
-import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from difflib import unified_diff
 from pathlib import Path
@@ -20,8 +18,7 @@ from mutant_sample import Mutant
 
 # Made by programs, and no part of the project.
 LEFT_OUT = shutil.ignore_patterns(".*", "__pycache__", "typings", "build", "dist", "demo-output", "*.egg-info")
-# A loop that a fault makes endless may fill the memory before its time is over.
-LARGEST_BYTES = 6 << 30
+SERVER = Path(__file__).with_name("mutant_server.py")
 
 
 @dataclass(frozen=True)
@@ -31,9 +28,9 @@ class Limits:
     Parameters
     ----------
     processor_s : int
-        Time of the processor, s: other work on the computer does not count against a mutant.
+        Time of the processor, s; 0 for no limit. Other work on the computer does not count against a mutant.
     wall_s : float
-        Time that passes, s, for tests that wait for what never comes.
+        Time that passes, s, for tests that wait for what never comes; 0 for no limit.
     """
 
     processor_s: int
@@ -78,6 +75,17 @@ class Copy:
         self._tree = place / "tree"
         self._place = place
         shutil.copytree(root, self._tree, ignore=LEFT_OUT)
+        environment = os.environ | {
+            "PYTHONPATH": str(self._tree / "host"), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
+        }  # fmt: skip
+        self._server = subprocess.Popen(
+            [sys.executable, str(SERVER)], env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+
+    def close(self) -> None:
+        """End the process that runs the tests."""
+        with self._server:
+            pass  # it ends with its input
 
     def rehearse(self, folder: str, notes: Path) -> Limits:
         """Run the tests of a folder without a fault.
@@ -99,13 +107,11 @@ class Copy:
         FailingTests
             A test fails.
         """
-        began_s, used_before = time.monotonic(), resource.getrusage(resource.RUSAGE_CHILDREN)
-        output = self._place / "output"
-        if self._pytest(folder, {"MUTANT_NOTES": str(notes)}, None, output) != 0:
-            raise FailingTests(f"{folder}: {output.read_text(encoding='utf-8', errors='replace')[-2000:]}")
-        used = resource.getrusage(resource.RUSAGE_CHILDREN)
-        processor_s = used.ru_utime + used.ru_stime - used_before.ru_utime - used_before.ru_stime
-        return Limits(30 + int(4 * processor_s), 120 + 4 * (time.monotonic() - began_s))
+        ended = self._pytest(folder, {"MUTANT_NOTES": str(notes)}, Limits(0, 0.0))
+        if ended["code"] != 0:
+            output = (self._place / "output").read_text(encoding="utf-8", errors="replace")
+            raise FailingTests(f"{folder}: {output[-2000:]}")
+        return Limits(30 + int(4 * ended["processor_s"]), 120 + 4 * ended["wall_s"])
 
     def judge(self, mutant: Mutant, notes: Path, limits: Limits) -> Verdict:
         """Return what the tests of its folder say of a mutant."""
@@ -118,60 +124,44 @@ class Copy:
         os.utime(path, (times.st_atime, times.st_mtime + 10))
         try:
             place = {"MUTANT_NOTES": str(notes), "MUTANT_PLACE": f"{mutant.module}:{mutant.definition}"}
-            is_killed = self._pytest(mutant.folder, place, limits, self._place / "output") != 0
+            is_killed = self._pytest(mutant.folder, place, limits)["code"] != 0
         finally:
             path.write_text(source, encoding="utf-8")
             os.utime(path, (times.st_atime, times.st_mtime))
         _, _, *lines = unified_diff(source.splitlines(), changed.splitlines(), n=0, lineterm="")
-        return Verdict(mutant, is_killed, tuple(line for line in lines if line[0] in "+-"))
+        return Verdict(mutant, is_killed, tuple(line for line in lines if line[1:].strip() and line[0] in "+-"))
 
-    def _pytest(self, folder: str, told: dict[str, str], limits: Limits | None, output: Path) -> int:
-        """Run the tests and doctests of a folder; return the code with which pytest ends, not 0 when time is over."""
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "--tb=short", "-p", "no:cacheprovider"]
-        command += ["-p", "mutant_order", f"--basetemp={self._place / 'basetemp'}"]
-        command += [f"tests/{folder}", f"host/midspan/{folder}"]
-        searched = [str(self._tree / "host"), str(Path(__file__).parent)]
-        environment = os.environ | told | {
-            "PYTHONPATH": os.pathsep.join(searched), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
+    def _pytest(self, folder: str, environment: dict[str, str], limits: Limits) -> dict[str, float]:
+        """Run the tests and doctests of a folder; return the exit code, not 0 when time is over, and the seconds."""
+        order = {
+            "directory": str(self._tree), "path": str(self._tree / "host"), "output": str(self._place / "output"),
+            "environment": environment, "processor_s": limits.processor_s, "wall_s": limits.wall_s,
+            "arguments": [
+                "-x", "-q", "--tb=short", "-p", "no:cacheprovider", "-p", "mutant_order",
+                "-W", "ignore:Module already imported",  # hypothesis, by the server
+                f"--basetemp={self._place / 'basetemp'}", f"tests/{folder}", f"host/midspan/{folder}",
+            ],
         }  # fmt: skip
-        if limits is not None:
-            environment["PYTHONDONTWRITEBYTECODE"] = "1"
-
-        def bound() -> None:
-            resource.setrlimit(resource.RLIMIT_AS, (LARGEST_BYTES, LARGEST_BYTES))
-            if limits is not None:
-                resource.setrlimit(resource.RLIMIT_CPU, (limits.processor_s, limits.processor_s))
-
-        with output.open("wb") as written:
-            process = subprocess.Popen(
-                command, cwd=self._tree, env=environment, stdin=subprocess.DEVNULL, stdout=written, stderr=written,
-                start_new_session=True, preexec_fn=bound,
-            )  # fmt: skip
-            try:
-                return process.wait(limits and limits.wall_s)
-            except subprocess.TimeoutExpired:
-                return -signal.SIGKILL
-            finally:
-                _end(process)
-
-
-def _end(process: "subprocess.Popen[bytes]") -> None:
-    """End a run and all that its tests started."""
-    with suppress(ProcessLookupError):
-        os.killpg(process.pid, signal.SIGKILL)
-    process.wait()
+        assert self._server.stdin is not None
+        assert self._server.stdout is not None
+        self._server.stdin.write(json.dumps(order) + "\n")
+        self._server.stdin.flush()
+        ended: dict[str, float] = json.loads(self._server.stdout.readline())
+        return ended
 
 
 @contextmanager
 def _copies(root: Path, workers: int) -> Iterator[tuple[Path, "SimpleQueue[Copy]"]]:
     """Make a copy of the project for each worker; yield the directory they lie in and the copies that are free."""
-    with TemporaryDirectory(prefix="mutants-") as directory:
+    with TemporaryDirectory(prefix="mutants-") as directory, ExitStack() as stack:
         Path(directory).chmod(0o755)  # tests that act as another user have to find their way back
         free: SimpleQueue[Copy] = SimpleQueue()
         for number in range(workers):
             place = Path(directory, str(number))
             place.mkdir()
-            free.put(Copy(root, place))
+            copy = Copy(root, place)
+            stack.callback(copy.close)
+            free.put(copy)
         yield Path(directory), free
 
 
