@@ -1,5 +1,5 @@
-"""A database copied with all that belongs to it, and brought back on this computer or another.
+"""Copy a database with all its files into a backup, and restore it on this computer or another.
 
-Which files belong to it is decided in belongings.py. Imports base, archive, measurement, hand_bench, decision, store
-and sorting.
+Module belongings decides which files belong to a database. Imports base, archive, measurement, hand_bench, decision,
+store and sorting.
 """

@@ -1,6 +1,6 @@
-"""What belongs to a database of results: raw readings that its runs name, calibrations, plans and other settings.
+"""Find the files that belong to a database: raw readings named by its runs, calibrations, plans and other settings.
 
-Settings are known by their keys, so that nobody else's file gets into a backup.
+Settings files are recognised by their keys, so that no other program's file gets into a backup.
 """
 
 from __future__ import annotations
@@ -25,29 +25,51 @@ KEYS = {
     "sort": PLAN, "calibration": CALIBRATION, "bin": "bands", "bar": "check standard", "size": "sizes",
     "mass": "masses", "bench": "hand bench", "pattern": "scale", "label_mm": "label sheet",
 }  # fmt: skip
-Place = tuple[int, int, int]  # offset, shaft and time of a run in its file
+Place = tuple[int, int, int]  # byte offset of a run in its file, number of its shaft, start in ms since 1970
 
 
 @dataclass
 class Belongings:
-    """Files by kind, in the order they were found; `strange` are settings beside the database that are not known."""
+    """Files that belong to a database, in the order they were found.
+
+    Parameters
+    ----------
+    kinds : dict[Path, str]
+        Kind of each file.
+    unknown : list[Path]
+        Files beside the database that look like settings but are not Midspan's.
+    """
 
     kinds: dict[Path, str] = field(default_factory=dict)
-    strange: list[Path] = field(default_factory=list)
+    unknown: list[Path] = field(default_factory=list)
     _seen: set[Path] = field(default_factory=set, init=False)
 
     def add(self, path: Path, kind: str) -> None:
-        """Note a file once."""
+        """Add a file, unless it is known already.
+
+        Parameters
+        ----------
+        path : Path
+            The file.
+        kind : str
+            Its kind.
+        """
         self.kinds.setdefault(path.resolve(), kind)
 
     def add_settings(self, path: Path) -> None:
-        """Note a file of settings once, with all that it names; one of another program is strange."""
-        if path.resolve() in self._seen:  # two plans may name each other
+        """Add a settings file with all files it names; a file of another program goes to `unknown`.
+
+        Parameters
+        ----------
+        path : Path
+            The file.
+        """
+        if path.resolve() in self._seen:  # a plan may name itself, or two plans each other
             return
         self._seen.add(path.resolve())
         kind = kind_of(path)
         if kind is None:
-            self.strange.append(path)
+            self.unknown.append(path)
             return
         self.add(path, kind)
         if kind == PLAN:
@@ -58,30 +80,60 @@ class Belongings:
             self.add_records(path.parent / RECORDS)
 
     def add_records(self, folder: Path) -> None:
-        """Note the records of calibrations in a folder, and the tables of readings beside them."""
+        """Add the calibration records in a folder and their tables of readings.
+
+        Parameters
+        ----------
+        folder : Path
+            The folder, which need not exist.
+        """
         for path in sorted((*folder.glob("*.json"), *folder.glob("*.csv"))):
             self.add(path, RECORD)
 
     def add_raw(self, path: Path) -> None:
-        """Note a file of raw readings, and what a power cut had left at its end."""
+        """Add a file of raw readings, and the incomplete shafts that a power cut left at its end.
+
+        Parameters
+        ----------
+        path : Path
+            The file.
+        """
         self.add(path, ARCHIVE if is_archive(path) else HAND)
         for torn in sorted(path.parent.glob(f"{path.name}.torn-*")):
             self.add(torn, TORN)
 
 
 def settings_of(folder: Path, also: Iterable[Path]) -> Belongings:
-    """All settings beside a database, and what else was named; BackupError when that is not there."""
+    """Return the settings beside a database and the files that a person named.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the database.
+    also : Iterable[Path]
+        Further files and folders.
+
+    Returns
+    -------
+    Belongings
+        The files found.
+
+    Raises
+    ------
+    BackupError
+        A named file is missing (code "missing").
+    """
     found = Belongings()
     for path in sorted(folder.glob("*.toml")):
         found.add_settings(path)
     found.add_records(folder / RECORDS)
     for path in also:
         if path.is_dir():
-            for one in sorted(path.rglob("*")):
-                if one.is_file():
-                    found.add(one, "named")
+            for inner in sorted(path.rglob("*")):
+                if inner.is_file():
+                    found.add(inner, "named")
         elif not path.is_file():
-            raise BackupError(f"{path}: there is no such file; correct its name")
+            raise BackupError(f"{path}: there is no such file; correct its name", code="missing")
         elif kind_of(path) is None:
             found.add(path, "named")
         else:
@@ -90,7 +142,18 @@ def settings_of(folder: Path, also: Iterable[Path]) -> Belongings:
 
 
 def kind_of(path: Path) -> str | None:
-    """What a file of settings is for, None when it is none of Midspan's."""
+    """Return the purpose of a settings file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str | None
+        Its kind, None if it is not Midspan's.
+    """
     try:
         keys = read_toml(path).keys()
     except ConfigurationError:
@@ -99,7 +162,18 @@ def kind_of(path: Path) -> str | None:
 
 
 def named_by(plan: Path) -> tuple[str, ...]:
-    """The settings that a plan names, from its folder; none when it has a mistake in it."""
+    """Return the settings files that a plan names.
+
+    Parameters
+    ----------
+    plan : Path
+        Plan of a sorting run.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Calibration and bands, relative to the plan's folder; empty if the plan has a mistake.
+    """
     try:
         loaded = load_sort_plan(plan)
     except ConfigurationError:
@@ -108,13 +182,45 @@ def named_by(plan: Path) -> tuple[str, ...]:
 
 
 def is_archive(path: Path) -> bool:
-    """Whether a file of raw readings is an Avro archive; it has lines of a hand bench otherwise."""
+    """Return True if a file of raw readings is an Avro archive.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    bool
+        False for the lines of a hand bench.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read.
+    """
     with reading(path, ArchiveError), path.open("rb") as file:
         return file.read(len(MAGIC)) == MAGIC
 
 
 def runs_in(path: Path) -> Iterator[Place]:
-    """Where every whole run of a file of raw readings is, each read to its last byte."""
+    """Yield every complete run in a file of raw readings, after reading it to its last byte.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Yields
+    ------
+    Place
+        Byte offset, number of the shaft and start in ms since 1970.
+
+    Raises
+    ------
+    ArchiveError
+        The archive is damaged; damaged lines of a hand bench are skipped instead.
+    """
     if is_archive(path):
         for offset, run in Archive.open(path).entries():
             yield offset, run.shaft, run.started_ms
@@ -123,13 +229,26 @@ def runs_in(path: Path) -> Iterator[Place]:
     while True:
         try:
             session = next(found)
-        except (StopIteration, ArchiveError):  # which tells of lines that are no reading, after all that are
+        except (StopIteration, ArchiveError):  # raised for damaged lines after all good sessions were given
             return
         yield session.byte_offset, session.shaft, session.started_ms
 
 
 def a_run_in(path: Path, runs: Collection[Place]) -> int | None:
-    """The offset of one of these runs that is in a file, None when it holds none of them."""
+    """Return where one of several runs is in a file.
+
+    Parameters
+    ----------
+    path : Path
+        File of raw readings.
+    runs : Collection[Place]
+        Runs to look for.
+
+    Returns
+    -------
+    int | None
+        Byte offset of a run found, None if the file holds none of them.
+    """
     try:
         if not is_archive(path):
             return max((place[0] for place in runs_in(path) if place in runs), default=None)
@@ -145,7 +264,25 @@ def a_run_in(path: Path, runs: Collection[Place]) -> int | None:
 
 
 def whole_bytes(path: Path, offset: int) -> int:
-    """How long a file of raw readings is without what is being stored at its end just now; `offset` is of a run."""
+    """Return the length of a file of raw readings without a run that is being written at its end.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    offset : int
+        Byte offset of any complete run in it.
+
+    Returns
+    -------
+    int
+        Length, bytes.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read.
+    """
     if is_archive(path):
         return Archive.open(path).whole_bytes(offset)
     with reading(path, ArchiveError):

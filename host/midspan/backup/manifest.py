@@ -1,6 +1,6 @@
-"""The manifest of a backup: every file in it with its length and SHA-256, and what the database held.
+"""Manifest of a backup: every file with its length and SHA-256, and the counts of the database.
 
-It is written last, so that a backup without one was broken off.
+It is written last; a backup without a manifest was interrupted.
 """
 
 from __future__ import annotations
@@ -22,20 +22,34 @@ from midspan.base.files import reading, sync_folder, writing
 
 MANIFEST = "manifest.json"
 PIECE_BYTES = 1 << 20
-ROOM = "make room there, or name another folder"
+ROOM = "make room there, or choose another folder"
 Count = Annotated[int, Field(ge=0)]
 
 
 def _within(path: str) -> str:
-    """A path that stays in its folder: a manifest may have been written by anybody."""
+    """Return a path that stays inside its folder; raises ValueError for others: anyone may have written a manifest."""
     parts = PurePosixPath(path).parts
     if not parts or PurePosixPath(path).is_absolute() or ".." in parts or "\\" in path or ":" in parts[0]:
-        raise ValueError(f"file {path!r} does not lie in the backup; make another backup")
+        raise ValueError(f"file {path!r} is outside the backup; use another backup")
     return path
 
 
 class Entry(Section):
-    """A file of the backup, named from its folder; `was` is where it was copied from."""
+    """File of a backup.
+
+    Parameters
+    ----------
+    path : str
+        Path relative to the backup's folder.
+    kind : str
+        Kind of the file.
+    bytes : int
+        Length, bytes.
+    sha256 : str
+        SHA-256 of its content, 64 hexadecimal digits.
+    was : str
+        Path from which it was copied.
+    """
 
     path: Annotated[str, AfterValidator(_within)]
     kind: str
@@ -45,9 +59,30 @@ class Entry(Section):
 
 
 class Manifest(Section):
-    """What a backup holds. `revision` is that of the database's tables.
+    """Content of a backup.
 
-    `lacking` says of how many runs the readings were not found when it was made, by the name of their file.
+    Parameters
+    ----------
+    midspan_backup : int
+        Version of the manifest.
+    midspan : str
+        Version of Midspan that made the backup.
+    revision : int
+        Revision of the database's tables.
+    made_ms : int
+        When the backup was made, UTC in ms since 1970.
+    database : str
+        File name of the database.
+    nights : int
+        Number of sorting runs.
+    runs : int
+        Number of measurements.
+    results : int
+        Number of results.
+    lacking : dict[str, int]
+        Number of measurements whose readings were missing when the backup was made, by the name of their file.
+    file : tuple[Entry, ...]
+        All files.
     """
 
     midspan_backup: Literal[1] = 1
@@ -64,14 +99,29 @@ class Manifest(Section):
 
 @contextmanager
 def new_folder(folder: Path) -> Iterator[None]:
-    """A new or empty folder that a block fills; when the block fails, nothing of it is left there.
+    """Make a new or empty folder for a block to fill, and empty it again if the block fails.
 
-    Raises OutputError when the folder holds something or cannot be made.
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+
+    Yields
+    ------
+    None
+        The folder is there and empty.
+
+    Raises
+    ------
+    OutputError
+        The folder is not empty (code "not_empty"), or cannot be made.
     """
-    with writing(folder, "name another folder"):
+    with writing(folder, "choose another folder"):
         folder.mkdir(parents=True, exist_ok=True)
         if any(folder.iterdir()):
-            raise OutputError(f"{folder}: is not empty; name a new folder, nothing is ever written over")
+            raise OutputError(
+                f"{folder}: is not empty; choose a new folder, existing files are never overwritten", code="not_empty"
+            )
     whole = False
     try:
         yield
@@ -83,7 +133,20 @@ def new_folder(folder: Path) -> Iterator[None]:
 
 
 def write_manifest(manifest: Manifest, folder: Path) -> None:
-    """Make a backup whole; OutputError when its disk does not take it."""
+    """Write the manifest, which completes the backup.
+
+    Parameters
+    ----------
+    manifest : Manifest
+        Content of the backup.
+    folder : Path
+        Folder of the backup.
+
+    Raises
+    ------
+    OutputError
+        The disk is full or failing.
+    """
     path = folder / MANIFEST
     part = path.with_name(f"{MANIFEST}.part")
     with writing(path, ROOM):
@@ -94,25 +157,69 @@ def write_manifest(manifest: Manifest, folder: Path) -> None:
 
 
 def read_manifest(folder: Path) -> Manifest:
-    """What a backup says of itself; BackupError when it is none, or was broken off."""
+    """Return the manifest of a backup.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the backup.
+
+    Returns
+    -------
+    Manifest
+        Content of the backup.
+
+    Raises
+    ------
+    BackupError
+        The folder does not exist, has no manifest (code "incomplete"), or the manifest is damaged (code
+        "manifest_damaged").
+    ConfigurationError
+        A value in the manifest is missing or wrong.
+    """
     path = folder / MANIFEST
     if not folder.is_dir():
-        raise BackupError(f"{folder}: there is no such folder; name that of a backup")
+        raise BackupError(f"{folder}: there is no such folder; give the folder of a backup")
     if not path.is_file():
-        raise BackupError(f"{folder}: holds no {MANIFEST}: it is no backup, or one that was broken off; name another")
+        raise BackupError(
+            f"{folder}: has no {MANIFEST}: it is no backup, or the backup was interrupted; choose another",
+            code="incomplete",
+        )
     with reading(path, BackupError):
         content = path.read_bytes()
     try:
         values = json.loads(content)
     except ValueError as error:
-        raise BackupError(f"{path}: is damaged ({error}); take another backup") from error
+        raise BackupError(f"{path}: is damaged ({error}); use another backup", code="manifest_damaged") from error
     if not isinstance(values, dict):
-        raise BackupError(f"{path}: is no manifest; take another backup")
+        raise BackupError(f"{path}: is no manifest; use another backup", code="manifest_damaged")
     return validated(Manifest, values, path)
 
 
 def copy_file(source: Path, target: Path, length: int | None = None) -> tuple[int, str]:
-    """Copy a file, or its first bytes, to a disk that has them when this returns; their number and SHA-256."""
+    """Copy a file, or its first bytes, and wait until the copy is on the disk.
+
+    Parameters
+    ----------
+    source : Path
+        File to copy.
+    target : Path
+        File to make, which must not exist.
+    length : int | None
+        Number of bytes to copy, None for the whole file.
+
+    Returns
+    -------
+    tuple[int, str]
+        Number of bytes copied and their SHA-256.
+
+    Raises
+    ------
+    BackupError
+        The source cannot be read.
+    OutputError
+        The target cannot be written.
+    """
     digest, copied = hashlib.sha256(), 0
     with reading(source, BackupError), source.open("rb") as file, writing(target, ROOM):
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -128,13 +235,35 @@ def copy_file(source: Path, target: Path, length: int | None = None) -> tuple[in
 
 
 def seal(path: Path) -> tuple[int, str]:
-    """Length and SHA-256 of a file; BackupError when it cannot be read."""
+    """Return length and SHA-256 of a file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    tuple[int, str]
+        Length in bytes, and SHA-256 in hexadecimal digits.
+
+    Raises
+    ------
+    BackupError
+        The file cannot be read.
+    """
     with reading(path, BackupError), path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256")
         return file.tell(), digest.hexdigest()
 
 
 def sync(path: Path) -> None:
-    """Wait until a file that something else wrote is on the disk."""
+    """Wait until a file written by other code is on the disk.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    """
     with path.open("rb") as file:
         os.fsync(file.fileno())

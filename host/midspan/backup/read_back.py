@@ -1,4 +1,4 @@
-"""Reads back every run and every result of a database that lies beside its files, to know that nothing was lost."""
+"""Read back every run and result of a copied database, to prove that nothing was lost."""
 
 from __future__ import annotations
 
@@ -14,9 +14,20 @@ from midspan.store.database import Store
 
 @dataclass(frozen=True)
 class ReadBack:
-    """How many nights, runs and results there are, and of how many runs the readings are not, by their file's name.
+    """Counts of a database that was read completely, with its files of readings.
 
-    `trouble` says what was wrong with a file, where it was not only that it is missing.
+    Parameters
+    ----------
+    nights : int
+        Number of sorting runs.
+    runs : int
+        Number of measurements.
+    results : int
+        Number of results.
+    lacking : dict[str, int]
+        Number of measurements without readings, by the name of their file.
+    trouble : dict[str, str]
+        Fault of a file that is damaged rather than missing, by its name.
     """
 
     nights: int
@@ -27,9 +38,24 @@ class ReadBack:
 
 
 def read_back(store: Store, files: Mapping[str, list[Path]]) -> ReadBack:
-    """Read everything; `files` says where each file of readings lies that runs name.
+    """Read every result of a database and every run in its files of readings.
 
-    Raises BackupError when the database or a result in it is spoilt.
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    files : Mapping[str, list[Path]]
+        Where each file of readings is, by the name that runs give it.
+
+    Returns
+    -------
+    ReadBack
+        Counts, and what is missing.
+
+    Raises
+    ------
+    BackupError
+        The database or a result in it is damaged.
     """
     content = read_whole(store)
     lacking, trouble = {}, {}

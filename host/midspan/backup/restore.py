@@ -1,4 +1,4 @@
-"""`midspan restore`: a backup into a new folder, on this computer or another, read back to the last run and result."""
+"""Restore a backup into a new folder, on this computer or another, and read back every run and result."""
 
 from __future__ import annotations
 
@@ -18,20 +18,44 @@ Say = Callable[[str], None]
 
 
 def restore(folder: Path, into: Path, say: Say) -> tuple[StorePlace, Manifest]:
-    """Copy a whole backup into a new or empty folder and read everything back; the database there, and what it holds.
+    """Copy a complete backup into a new or empty folder and read everything back.
 
-    Raises BackupError when a file is damaged (each is named through `say` first, and nothing is written), or when what
-    was written does not hold what the backup says; OutputError when the folder holds something or is full.
+    Parameters
+    ----------
+    folder : Path
+        Folder of the backup.
+    into : Path
+        New or empty folder.
+    say : Say
+        Called with a line for each damaged file before the error.
+
+    Returns
+    -------
+    tuple[StorePlace, Manifest]
+        The restored database, and the content of the backup.
+
+    Raises
+    ------
+    BackupError
+        The folder is no complete backup, files are damaged and nothing was restored (code "files_damaged"), or the
+        restored database has other counts (code "counts_differ") or other readings (code "readings_lost") than were
+        backed up.
+    ConfigurationError
+        A value in the manifest is missing or wrong.
+    StoreError
+        The database has tables of an unknown revision.
+    OutputError
+        The new folder is not empty, or its disk is full.
     """
     manifest = read_manifest(folder)
     check_known(manifest.revision)
-    _check([(one, _wrong_with(one, folder)) for one in manifest.file], folder, say)
-    # The database last, and under its name only when it is whole: a folder without one is not taken for restored.
-    files = sorted(manifest.file, key=lambda one: one.path == manifest.database)
+    _check([(entry, _wrong_with(entry, folder)) for entry in manifest.file], folder, say)
+    # The database comes last and gets its name when all files are there: an unfinished restore has no database.
+    files = sorted(manifest.file, key=lambda entry: entry.path == manifest.database)
     place = StorePlace.of(manifest.database, into)
     database = place.file
     with new_folder(into):
-        _check([(one, _copy(one, folder, into, database)) for one in files], into, say)
+        _check([(entry, _copy(entry, folder, into, database)) for entry in files], into, say)
         _part(database).rename(database)
     with writing(database, ROOM):
         open_for_many(place)
@@ -40,18 +64,33 @@ def restore(folder: Path, into: Path, say: Say) -> tuple[StorePlace, Manifest]:
     return place, manifest
 
 
-def astray(into: Path, manifest: Manifest) -> Iterator[str]:
-    """What restored plans name that is not where they say, as of files that lay in another folder; a line each."""
-    apart = {Path(one.was).name: one.path for one in manifest.file}
-    for plan in (into / one.path for one in manifest.file if one.kind == PLAN):
+def missing_references(into: Path, manifest: Manifest) -> Iterator[str]:
+    """Yield a line for each file that a restored plan names and that is not where the plan says.
+
+    Files that lay in another folder than the database are restored at another place.
+
+    Parameters
+    ----------
+    into : Path
+        Folder of the restored files.
+    manifest : Manifest
+        Content of the backup.
+
+    Yields
+    ------
+    str
+        Plan, name of the file, and where the file is now if it was backed up.
+    """
+    restored = {Path(entry.was).name: entry.path for entry in manifest.file}
+    for plan in (into / entry.path for entry in manifest.file if entry.kind == PLAN):
         for name in named_by(plan):
             if not (plan.parent / name).is_file():
-                here = apart.get(Path(name).name)
+                here = restored.get(Path(name).name)
                 yield f"{plan}: names {name}, which is not there" + (f"; it is {into / here} now" if here else "")
 
 
 def _wrong_with(entry: Entry, folder: Path) -> str:
-    """What is wrong with a file of the backup; nothing when it is as it was written."""
+    """Return what is wrong with a file of the backup, an empty string if it is unchanged."""
     path = folder / entry.path
     if not path.is_file():
         return "is missing"
@@ -65,6 +104,7 @@ def _wrong_with(entry: Entry, folder: Path) -> str:
 
 
 def _copy(entry: Entry, folder: Path, into: Path, database: Path) -> str:
+    """Copy a file of the backup and return what is wrong with the copy, an empty string if nothing."""
     target = into / entry.path
     if target == database:
         target = _part(target)
@@ -73,28 +113,38 @@ def _copy(entry: Entry, folder: Path, into: Path, database: Path) -> str:
 
 
 def _part(database: Path) -> Path:
+    """Return the name that a database has until its folder is complete."""
     return database.with_name(f"{database.name}.part")
 
 
 def _check(found: list[tuple[Entry, str]], folder: Path, say: Say) -> None:
-    bad = [(one, words) for one, words in found if words]
-    for one, words in bad:
-        say(f"{folder / one.path}: {words}")
+    """Raise BackupError if anything is wrong with a file, after a line for each."""
+    bad = [(entry, words) for entry, words in found if words]
+    for entry, words in bad:
+        say(f"{folder / entry.path}: {words}")
     if bad:
-        so = "are not as they were backed up; nothing was restored"
-        raise BackupError(f"{folder}: {len(bad)} of {len(found)} files {so}")
+        raise BackupError(
+            f"{folder}: {len(bad)} of {len(found)} files are damaged or missing, nothing was restored; "
+            "use another backup",
+            code="files_damaged",
+        )
 
 
 def _read_everything(place: StorePlace, manifest: Manifest, say: Say) -> None:
+    """Raise BackupError unless the restored database holds what was backed up."""
     with place.open_to_read() as store:
         found = read_back(store, place.listed_readings())
     counted = {"nights": (found.nights, manifest.nights), "runs": (found.runs, manifest.runs),
                "results": (found.results, manifest.results)}  # fmt: skip
     for what, (read, written) in counted.items():
         if read != written:
-            raise BackupError(f"{place}: holds {read} {what} where {written} were backed up; take another backup")
+            raise BackupError(
+                f"{place}: has {read} {what}, but {written} were backed up; use another backup", code="counts_differ"
+            )
     worse = {name: runs for name, runs in found.lacking.items() if runs > manifest.lacking.get(name, 0)}
     for name, runs in worse.items():
         say(f"{name}: {runs} runs are not found in it {found.trouble.get(name, '')}".rstrip())
     if worse:
-        raise BackupError(f"{place}: readings of {len(worse)} files are not whole; take another backup")
+        raise BackupError(
+            f"{place}: readings are missing from {len(worse)} files; use another backup", code="readings_lost"
+        )

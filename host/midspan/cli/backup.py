@@ -53,7 +53,7 @@ def restore(
     from midspan.backup import restore as bringing_back
 
     database, manifest = bringing_back.restore(folder, into, aside)
-    for line in bringing_back.astray(into, manifest):
+    for line in bringing_back.missing_references(into, manifest):
         aside(f"{line}; mend the plan before it is used")
     _say(into, manifest)
     print(f"Next: midspan report --store {quote(str(database))}")
