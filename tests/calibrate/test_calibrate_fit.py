@@ -1,6 +1,7 @@
-"""Order by evidence, lack of fit and reading back, held to the worked examples of the NIST/SEMATECH handbook."""
+"""Choice of order, lack of fit and reading back, held to the worked examples of the NIST/SEMATECH handbook."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ PONTIUS = json.loads((DATA / "certified_fits.json").read_text())["pontius"]
 
 
 def pontius():
-    """Loads and deflections of both runs."""
+    """Return loads and deflections of both runs."""
     y = PONTIUS["deflection_first_run"] + PONTIUS["deflection_second_run"]
     return np.tile(PONTIUS["load_step"] * np.arange(1.0, 21.0), 2), np.array(y)
 
@@ -45,7 +46,6 @@ def test_the_published_case_is_decided_for_the_second_order():
     # one term more: F is the square of its t (any textbook of regression)
     t = evidence.fit.coefficients[2] / evidence.fit.u[2]
     assert evidence.added_term.ratio == pytest.approx(t**2, rel=1e-6)
-    assert "second order" in evidence.sentence()
 
 
 def test_reading_back_a_load_with_its_interval():
@@ -130,7 +130,6 @@ def test_a_bend_of_ten_sigma_always_does():
 def test_too_few_loads_leave_a_line_and_say_so():
     evidence = choose_order([1.0, 2.0, 1.0, 2.0], [1.0, 2.0, 1.1, 2.1], through_zero=True)
     assert (evidence.order, evidence.added_term) == (1, None)
-    assert "too few" in evidence.sentence()
 
 
 def test_no_repeats_no_lack_of_fit():
@@ -146,5 +145,6 @@ def test_an_f_test_against_scipy():
 
 
 def test_a_reading_beyond_the_calibration_is_refused():
-    with pytest.raises(ConversionError, match="not reached between"):
+    with pytest.raises(ConversionError) as caught:
         read_back(fit_polynomial(*pontius(), 2), 5.0, (0.0, 3e6))
+    assert re.findall(r"[\de+]*\d", str(caught.value)) == ["5", "0", "3e+06"]

@@ -1,14 +1,14 @@
-"""Tables spoilt in any way: each procedure gives an outcome of finite numbers, or one line that says what is wrong."""
+"""Damaged tables of any kind: each procedure gives a result of finite numbers, or a one-line refusal."""
 
 import math
 from copy import deepcopy
 
 import numpy as np
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import midspan, refusal
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from midspan.base.errors import MidspanError
+from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import calibrate_frame
 from midspan.calibrate.live import as_travel
@@ -21,7 +21,7 @@ RNG = np.random.default_rng(4)
 MASSES = [0.0, 250.0, 500.0, 750.0, 1000.0, 750.0, 500.0, 250.0, 0.0] * 2
 STEPS = np.linspace(400, 10_000, 24)
 TURNING = np.arange(0.0, 4000.0, 20.0)
-# What each procedure takes, and a good table of it with the scatter that readings have.
+# Each procedure with a good table for it, with realistic scatter.
 GOOD = {
     "force": (
         lambda table: calibrate_force(table, Load()),
@@ -55,7 +55,7 @@ ANY = st.floats(allow_nan=False, allow_infinity=False) | st.sampled_from([0.0, -
 
 @st.composite
 def spoilt(draw, table):
-    """The table with a few cells of any value, columns in any unit, turned round, made all alike or exchanged."""
+    """Draw a table with a few cells of any value, and columns in any unit, negated, constant or exchanged."""
     changed = deepcopy(table)
     numeric = [name for name, column in table.items() if not isinstance(column[0], str)]
     for name in draw(st.lists(st.sampled_from(numeric), max_size=3)):
@@ -78,7 +78,7 @@ def spoilt(draw, table):
 
 
 def outcome(kind, table):
-    """The finding, or None and what is wrong."""
+    """Return the result of a procedure and an empty text, or None and the error's text."""
     try:
         return GOOD[kind][0](readings_of("table", **table)), ""
     except MidspanError as error:
@@ -106,10 +106,11 @@ def test_a_spoilt_table_gives_finite_numbers_or_one_line(kind, data):
 
 
 def test_an_outcome_that_no_calibration_file_could_hold_makes_no_record(tmp_path):
-    # Microsteps and nanometres, both risen by a thousand: every reading goes with the others.
+    # Steps and travel both too large by a factor of a thousand: the readings agree with each other.
     rows = [f"{way},{1000 * step:g},{0.0025 * step:g}" for way in ("down", "up") for step in STEPS]
     (tmp_path / "travel.csv").write_text("direction,steps,travel_mm\n" + "\n".join(rows))
-    said = complaint(midspan("calibrate", "travel", "--csv", "travel.csv", folder=tmp_path))
-    assert "travel.csv: travel: mm_per_step times steps_per_screw_turn makes 0.008 mm a turn" in said
-    assert "no record was made; the readings are in travel.csv" in said
+    said = str(refusal(midspan("calibrate", "travel", "--csv", "travel.csv", folder=tmp_path), ConfigurationError))
+    assert said.startswith("travel.csv: travel: ")
+    for value in ("mm_per_step", "steps_per_screw_turn", "0.008 mm"):
+        assert value in said
     assert not (tmp_path / "calibration").exists()

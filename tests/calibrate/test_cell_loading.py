@@ -1,6 +1,6 @@
-"""How masses load the cell: the sign is seen before any series, and what a lever or a pulley does to the force.
+"""Loading the cell with masses: the sign is checked before any series; effect of a lever or a pulley on the force.
 
-The gauge is the simulated one; which way a load acts is its own truth, which the host sees in counts only.
+The gauge is simulated; the direction in which a load acts is its own truth, which the host sees in counts only.
 """
 
 import json
@@ -11,7 +11,7 @@ import tomllib
 from datetime import UTC, datetime
 
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import midspan, refusal
 from midspan.base.errors import CellSignError, ConfigurationError, ReadingsError
 from midspan.calibrate.cell_loading import PICTURE, Loading, LoadingWay
 from midspan.calibrate.force import Load, calibrate_force
@@ -29,7 +29,7 @@ ON_THE_BENCH = scenario.cell_loaded
 
 
 def guided(folder, load=None):
-    """Calibrate the simulated gauge with a person; all that was asked, in order, is in the list that is given back."""
+    """Return the list of questions, filled as they are asked, and a function that calibrates the simulated gauge."""
     asked = []
     screen = GuideScreen(lambda text: asked.append(text) or "", lambda _: None, by_itself=False)
     session = GuidedCalibration(
@@ -39,10 +39,12 @@ def guided(folder, load=None):
 
 
 def hung_on_the_head(loads_g, ratio=1.0):
+    """Return a scenario in which masses pull the head away from the cell."""
     return ON_THE_BENCH(loads_g, -ratio)
 
 
-def nobody_loads_it(loads_g, _ratio=1.0):
+def never_loaded(loads_g, _ratio=1.0):
+    """Return a scenario in which no mass is put on."""
     return [{"number": i} for i, _ in enumerate(ON_THE_BENCH(loads_g), 1)]
 
 
@@ -63,7 +65,7 @@ def test_the_sign_comes_first_and_then_the_series(tmp_path):
     [
         (SWAPPED, ON_THE_BENCH, "wires", 2),
         (scenario.GAUGE, hung_on_the_head, "loading", 3),
-        (SWAPPED, hung_on_the_head, "wires", 2),  # each hides the other: under the masses the count rises
+        (SWAPPED, hung_on_the_head, "wires", 2),  # the mistakes hide each other: under the masses the count rises
     ],
 )
 def test_a_wrong_sign_ends_before_any_series(tmp_path, monkeypatch, gauge, put_on, cause, questions):
@@ -79,42 +81,46 @@ def test_a_wrong_sign_ends_before_any_series(tmp_path, monkeypatch, gauge, put_o
 
 
 def test_a_load_that_was_never_put_on_is_no_sign(tmp_path, monkeypatch):
-    monkeypatch.setattr(scenario, "cell_loaded", nobody_loads_it)
+    monkeypatch.setattr(scenario, "cell_loaded", never_loaded)
     asked, work = guided(tmp_path)
-    with pytest.raises(ReadingsError, match="hardly moved") as caught:
+    with pytest.raises(ReadingsError) as caught:
         work()
+    assert caught.value.code == "no_response"
     assert not isinstance(caught.value, CellSignError)
     assert len(asked) == 2
 
 
-def test_the_command_says_which_it_is_in_one_line(tmp_path, monkeypatch):
+def test_the_command_refuses_a_wrong_sign_in_one_line(tmp_path, monkeypatch):
     monkeypatch.setattr(scenario, "cell_loaded", hung_on_the_head)
-    said = complaint(midspan("calibrate", "force", "--port", "rehearsal", "--yes", folder=tmp_path))
-    assert "the wires are right" in said
+    done = midspan("calibrate", "force", "--port", "rehearsal", "--yes", folder=tmp_path)
+    assert refusal(done, CellSignError).cause == "loading"
 
 
 def test_a_table_with_the_wrong_sign_is_refused_and_makes_no_record(tmp_path):
     rows = [f"{way},{mass},{50_000 - 1070 * mass}" for way, mass in
             (("up", 0), ("up", 250), ("up", 500), ("up", 1000), ("down", 500), ("down", 250), ("down", 0))]  # fmt: skip
     (tmp_path / "force.csv").write_text("direction,mass_g,count\n" + "\n".join(rows) + "\n")
-    said = complaint(midspan("calibrate", "force", "--csv", "force.csv", folder=tmp_path))
-    assert "pulled the head away" in said
-    assert "wires are swapped" in said
-    assert "no record was made" in said
+    error = refusal(midspan("calibrate", "force", "--csv", "force.csv", folder=tmp_path), CellSignError)
+    assert (error.cause, str(error).count("force.csv")) == (None, 2)  # the table, and where the readings are
     assert not (tmp_path / "calibration").exists()
 
 
 def test_a_rising_table_does_not_prove_the_sign():
     # Masses that pull on a cell with swapped wires make the count rise as well.
-    assert any("by hand" in remark for remark in calibrate_force(table(), Load(), sign_seen=False).remarks)
-    assert not any("by hand" in remark for remark in calibrate_force(table(), Load()).remarks)
+    assert "sign_unseen" in codes(calibrate_force(table(), Load(), sign_seen=False))
+    assert "sign_unseen" not in codes(calibrate_force(table(), Load()))
 
 
 # Lever and pulley
 
 
+def codes(found):
+    """Return the codes of the remarks of a result."""
+    return {remark.code for remark in found.remarks}
+
+
 def table(per_g=1070.0):
-    """Two rounds without scatter."""
+    """Return two rounds without scatter."""
     masses = [0.0, *MASSES, *MASSES[-2::-1], 0.0]
     ways = ["up"] * 4 + ["down"] * 3
     counts = [50_000 + per_g * mass + 5 * (i % 3) for i, mass in enumerate(masses * 2)]
@@ -134,15 +140,16 @@ def test_a_lever_reaches_the_working_load_with_less():
     half = readings_of("force.csv", **{
         name: values.tolist() for name, values in (table().numbers | {"mass_g": table()["mass_g"] / 2}).items()
     }, direction=table().words["direction"])  # fmt: skip
-    with pytest.raises(ReadingsError, match="calibrate up to there"):
+    with pytest.raises(ReadingsError) as caught:
         calibrate_force(half, Load())
+    assert caught.value.code == "out_of_reach"
     assert calibrate_force(half, Load(loading=Loading(LoadingWay.LEVER, 2.0, 1e-3))).section["newton_per_count"] > 0
 
 
-def test_the_friction_of_a_pulley_is_in_the_budget_and_named():
+def test_the_friction_of_a_pulley_is_in_the_budget_and_in_a_remark():
     found = calibrate_force(table(), Load(loading=Loading(LoadingWay.PULLEY, 1.0, 5e-4)))
     assert found.budget["pulley"][0] == 5e-4
-    assert any("friction" in remark for remark in found.remarks)
+    assert "pulley_friction" in codes(found)
 
 
 @pytest.mark.parametrize(
@@ -159,7 +166,7 @@ def test_a_gauge_is_calibrated_by_a_lever(tmp_path):
     given = ("--way", "lever", "--ratio", 2, "--ratio-u", 0.001, "--mass", 250, "--mass", 375, "--mass", 500)
     done = midspan("calibrate", "force", *given, "--port", "rehearsal", "--yes", "--json", folder=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "Hang 500 g on the lever" in done.stderr
+    assert Loading(LoadingWay.LEVER, 2.0, 0.001).put_on(500.0) in done.stderr
     outcome = json.loads(done.stdout)
     found = outcome["section"]
     assert found["newton_per_count"] * scenario.GAUGE["count_per_n"] == pytest.approx(1, abs=2 * found["u_scale"])
@@ -167,10 +174,10 @@ def test_a_gauge_is_calibrated_by_a_lever(tmp_path):
     assert record.settings["loading"] == {"way": "lever", "ratio": 2.0, "u_ratio": 0.001}
 
 
-# What the page says
+# The notes
 
 
-def test_the_page_says_what_each_way_costs():
+def test_the_notes_give_the_uncertainty_of_each_way():
     """The figures of bring_up.md from the geometry: two arms in quadrature, a half width over the root of three."""
     page = (NOTES / "bring_up.md").read_text(encoding="utf-8")
     section = page.partition("### Load the cell as a shaft does")[2].partition("\n## ")[0]

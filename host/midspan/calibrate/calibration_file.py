@@ -1,6 +1,6 @@
-"""Puts the calibration file together from the newest record of each kind.
+"""Assemble the calibration file from the newest record of each kind.
 
-The file's id is a digest of the records it was made from: the same records make the same file, byte for byte.
+The file's id is a digest of its records: the same records make the same file, byte for byte.
 """
 
 import hashlib
@@ -18,30 +18,62 @@ from midspan.calibrate.record import Record, records_in
 from midspan.measurement.calibration import Calibration
 
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
-WARMER_C = 3.0  # records taken further apart in temperature than this are remarked on
+WARMER_C = 3.0  # a wider range of temperatures among the records gets a remark
 
 
 def newest_records(folder: Path, gauge: str | None) -> list[Record]:
-    """The newest record of each kind for a gauge; ConfigurationError when one is missing or gauges are mixed."""
+    """Return the newest record of each kind for a gauge.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of calibration records.
+    gauge : str | None
+        Name of the gauge; None if the folder has records of a single gauge.
+
+    Returns
+    -------
+    list[Record]
+        Records in the order of SECTIONS.
+
+    Raises
+    ------
+    ConfigurationError
+        A kind has no record (code "missing_kind"), the gauge is not named though there are several (code
+        "several_gauges"), or a record cannot be read.
+    """
     records = [record for record in records_in(folder) if record.kind in SECTIONS]
     gauges = sorted({record.gauge for record in records})
     if gauge is None and len(gauges) > 1:
-        raise ConfigurationError(f"{folder}: holds records of the gauges {', '.join(gauges)}; name one with --gauge")
+        raise ConfigurationError(
+            f"{folder}: has records of the gauges {', '.join(gauges)}; choose with --gauge", code="several_gauges"
+        )
     wanted = gauge or (gauges[0] if gauges else "")
     found = {record.kind: record for record in records if record.gauge == wanted}
     missing = [kind for kind in SECTIONS if kind not in found]
     if missing:
         raise ConfigurationError(
             f"{folder}: has no record of {' and '.join(missing)} for gauge {wanted or 'any'}; "
-            f"run midspan calibrate {missing[0]} first"
+            f"run midspan calibrate {missing[0]} first",
+            code="missing_kind",
         )
     return [found[kind] for kind in SECTIONS]
 
 
-def together(records: Sequence[Record]) -> dict[str, Any]:
-    """The tables of a calibration file from one record of each kind.
+def tables_of(records: Sequence[Record]) -> dict[str, Any]:
+    """Return the tables of a calibration file made from a record of each kind.
 
-    It was made when its last record was, and is valid until the first of them runs out.
+    The file dates from its last record and is valid until the first record expires.
+
+    Parameters
+    ----------
+    records : Sequence[Record]
+        Records in the order of SECTIONS.
+
+    Returns
+    -------
+    dict[str, Any]
+        Tables by name.
     """
     ids = [record.id for record in records]
     digest = hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()[:12]
@@ -57,8 +89,24 @@ def together(records: Sequence[Record]) -> dict[str, Any]:
 
 
 def calibration_text(records: Sequence[Record]) -> str:
-    """The calibration file as TOML, checked as it would be when read."""
-    tables = together(records)
+    """Return the calibration file as TOML, after checking it as a reader would.
+
+    Parameters
+    ----------
+    records : Sequence[Record]
+        Records in the order of SECTIONS.
+
+    Returns
+    -------
+    str
+        Content of the file.
+
+    Raises
+    ------
+    ConfigurationError
+        A value is outside the range that a calibration may have.
+    """
+    tables = tables_of(records)
     validated(Calibration, tables, Path("records"))
     lines = ["# Put together by midspan calibrate file. All u_... are standard uncertainties (k = 1)."]
     for name, table in tables.items():
@@ -67,7 +115,7 @@ def calibration_text(records: Sequence[Record]) -> str:
 
 
 def _toml(value: Any) -> str:
-    """A value as TOML; JSON's strings and arrays of strings are TOML's too.
+    """Return a value as TOML; strings and arrays of strings are the same as in JSON.
 
     >>> _toml(math.inf), _toml(date(2026, 3, 1)), _toml(["a"]), _toml(8e-05)
     ('inf', '2026-03-01', '["a"]', '8e-05')
@@ -80,22 +128,55 @@ def _toml(value: Any) -> str:
 
 
 def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record]:
-    """Write the calibration file from the newest records; the records it was made from.
+    """Write the calibration file from the newest records.
 
-    Raises OutputError when `out` exists with other content, for what results name must stay what it was, or cannot be
-    written.
+    Parameters
+    ----------
+    folder : Path
+        Folder of calibration records.
+    out : Path
+        File to write.
+    gauge : str | None
+        Name of the gauge; None if the folder has records of a single gauge.
+
+    Returns
+    -------
+    list[Record]
+        Records behind the file.
+
+    Raises
+    ------
+    ConfigurationError
+        Records are missing, ambiguous or damaged.
+    OutputError
+        The file exists with other content, which stored results may name (code "other_content"), or cannot be
+        written.
     """
     records = newest_records(folder, gauge)
     text = calibration_text(records)
-    with writing(out, "name another file with --out"):
+    with writing(out, "choose another file with --out"):
         if out.exists() and out.read_bytes() != text.encode():
-            raise OutputError(f"{out}: is another calibration; results may name it: write to another name")
+            raise OutputError(
+                f"{out}: is another calibration, which results may name; choose another file with --out",
+                code="other_content",
+            )
         out.write_bytes(text.encode())
     return records
 
 
 def remarks_on(records: Sequence[Record]) -> list[str]:
-    """What a reader of the file should know, in sentences."""
+    """Return what a user of the calibration file should know.
+
+    Parameters
+    ----------
+    records : Sequence[Record]
+        Records behind the file.
+
+    Returns
+    -------
+    list[str]
+        Sentences: the remarks of each record, and a warning if the records were taken at different temperatures.
+    """
     warm = [record.temperature_c for record in records]
     given = [f"{record.kind}: {remark}" for record in records for remark in record.outcome["remarks"]]
     if max(warm) - min(warm) > WARMER_C:

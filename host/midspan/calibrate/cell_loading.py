@@ -1,7 +1,7 @@
-"""How a mass is made to push the head towards the cell, as a shaft does, and what that way does to its force.
+"""Ways to make a mass push the head towards the cell, as a shaft does, and their effect on the force.
 
-A shaft pushes the head up. A mass hung on the head pulls it down: the count then falls, or, with the cell's wires
-swapped, rises although that of a shaft will fall.
+A shaft pushes the head up. A mass hung on the head pulls it down: the count then falls. If the cell's wires are
+swapped as well, it rises, although it will fall under a shaft.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ PICTURE = "hardware_notes/pictures/cell-loading.svg"
 
 
 class LoadingWay(StrEnum):
-    """How the mass comes to push the head towards the cell."""
+    """Way in which a mass pushes the head towards the cell."""
 
     TURNED = "turned"
     LEVER = "lever"
@@ -34,9 +34,21 @@ PUT_ON = {
 
 @dataclass(frozen=True)
 class Loading:
-    """The way, newtons on the head for each newton of weight, and the relative standard uncertainty of that ratio.
+    """Way of loading, with the ratio of the force on the head to the weight of the mass.
 
-    Raises ConfigurationError where the two do not go with the way: only a turned cell takes the weight as it is.
+    Parameters
+    ----------
+    way : LoadingWay
+        Arrangement of cell and mass.
+    ratio : float
+        Force on the head per weight, N/N.
+    u_ratio : float
+        Its relative standard uncertainty.
+
+    Raises
+    ------
+    ConfigurationError
+        Ratio or uncertainty do not fit the way: only a turned cell takes the weight as it is.
     """
 
     way: LoadingWay = LoadingWay.TURNED
@@ -46,22 +58,33 @@ class Loading:
     def __post_init__(self) -> None:
         if self.way is LoadingWay.TURNED and (self.ratio, self.u_ratio) != (1.0, 0.0):
             raise ConfigurationError(
-                "on a turned cell the head bears the whole weight: leave --ratio and --ratio-u out, or say --way lever"
+                "on a turned cell the head bears the whole weight: omit --ratio and --ratio-u, or use --way lever"
             )
         if self.way is LoadingWay.PULLEY and self.ratio != 1.0:
-            raise ConfigurationError("a pulley only turns the force round: leave --ratio out")
+            raise ConfigurationError("a pulley only changes the direction of the force: omit --ratio")
         if self.way is not LoadingWay.TURNED and not self.u_ratio:
             known = "arms are" if self.way is LoadingWay.LEVER else "friction is"
             raise ConfigurationError(
-                f"what a {self.way} passes on of the weight is known only as well as its {known}: say how well with "
+                f"the force through a {self.way} is known only as well as its {known}: give the uncertainty with "
                 "--ratio-u"
             )
 
     @property
     def arranged(self) -> str:
-        """What to set up before the first reading."""
+        """Instruction for the set-up before the first reading."""
         return f"{ARRANGED[self.way]} (drawn in {PICTURE}). What carries the masses stays on all the time."
 
     def put_on(self, mass_g: float) -> str:
-        """What to do with a mass; 0 is none."""
+        """Return the instruction for a load.
+
+        Parameters
+        ----------
+        mass_g : float
+            Mass to put on, g; 0 for the empty cell.
+
+        Returns
+        -------
+        str
+            Imperative sentence without a full stop.
+        """
         return PUT_ON[self.way].format(mass_g) if mass_g else "Leave the cell empty"

@@ -1,8 +1,8 @@
-"""What the readings themselves say about a fit: which order they call for, what it leaves over, how to read it back.
+"""Test a fit by its own readings: the order they support, the misfit that remains, and how to read the curve backwards.
 
 A correlation of 0.99999 says nothing about a load cell. The published case is P. Pontius's load-cell calibration
-(NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1): the straight line fails the lack-of-fit test by a factor
-of a hundred, the second order passes.
+(NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1): the straight line fails the lack-of-fit test by a factor of
+a hundred, the second order passes.
 
 >>> load = [0.0, 1.0, 2.0, 3.0, 4.0] * 2
 >>> bent = [0.0, 1.01, 2.04, 3.09, 4.16, 0.0, 1.011, 2.039, 3.091, 4.159]
@@ -21,13 +21,23 @@ from midspan.base.errors import ConversionError
 from midspan.base.polynomial import Array, PolynomialFit, fit_polynomial
 from midspan.uncertainty.budget import effective_dof
 
-SIGNIFICANT = 0.01  # chance at which a term or a misfit would show up in readings that have none
-HIGHEST_ORDER = 2  # what a calibration file has room for
+SIGNIFICANT = 0.01  # probability of finding a term or misfit in readings that have none
+HIGHEST_ORDER = 2  # the calibration file has no keys for more
 
 
 @dataclass(frozen=True)
 class FTest:
-    """An F test: the ratio, its degrees of freedom, and the chance of such a ratio without any effect."""
+    """Result of an F test.
+
+    Parameters
+    ----------
+    ratio : float
+        Variance ratio F.
+    degrees : tuple[int, int]
+        Degrees of freedom of numerator and denominator.
+    chance : float
+        Probability of this ratio or a larger one without any effect.
+    """
 
     ratio: float
     degrees: tuple[int, int]
@@ -35,13 +45,25 @@ class FTest:
 
     @property
     def significant(self) -> bool:
-        """Whether chance alone would hardly do it."""
+        """True if chance alone would hardly produce the ratio."""
         return self.chance < SIGNIFICANT
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """The order called for, the fit of it, the test of the added term, and the misfit where readings repeat."""
+    """Polynomial order that the readings support.
+
+    Parameters
+    ----------
+    order : int
+        1 for a straight line, 2 for a parabola.
+    fit : PolynomialFit
+        Fit of that order.
+    added_term : FTest | None
+        Test of the second-order term, None if there were too few different points.
+    lack_of_fit : FTest | None
+        Test of the misfit, None without repeated readings.
+    """
 
     order: int
     fit: PolynomialFit
@@ -49,7 +71,13 @@ class Evidence:
     lack_of_fit: FTest | None
 
     def sentence(self) -> str:
-        """The choice in plain words."""
+        """Return the choice in plain words.
+
+        Returns
+        -------
+        str
+            Sentence without a full stop.
+        """
         if self.added_term is None:
             return "a straight line: there are too few different points to try a second order"
         kind = "a second order" if self.order == 2 else "a straight line"
@@ -58,12 +86,31 @@ class Evidence:
 
 
 def _sum_of_squares(fit: PolynomialFit) -> float:
+    """Return the residual sum of squares of a fit."""
     return fit.residual_sd**2 * fit.degrees_of_freedom
 
 
 def f_test(lost: float, degrees: int, remaining: float, remaining_degrees: int) -> FTest:
-    """F test of a sum of squares that `degrees` terms explain against what remains.
+    """Test a sum of squares explained by some terms against the sum that remains.
 
+    Parameters
+    ----------
+    lost : float
+        Sum of squares explained by the terms.
+    degrees : int
+        Number of terms.
+    remaining : float
+        Sum of squares that remains.
+    remaining_degrees : int
+        Its degrees of freedom.
+
+    Returns
+    -------
+    FTest
+        Ratio and chance; without any remaining squares the ratio is infinite or 0.
+
+    Examples
+    --------
     >>> round(f_test(10.0, 1, 10.0, 10).ratio, 6)
     10.0
     """
@@ -74,9 +121,23 @@ def f_test(lost: float, degrees: int, remaining: float, remaining_degrees: int) 
 
 
 def lack_of_fit(fit: PolynomialFit, x: ArrayLike, y: ArrayLike) -> FTest | None:
-    """Scatter of the means about the curve against scatter of repeats about their means; None without repeats.
+    """Test the scatter of means about a curve against the scatter of repeats about their means.
 
-    NIST/SEMATECH e-Handbook, 4.4.4.6 and 4.6.1.9.
+    Parameters
+    ----------
+    fit : PolynomialFit
+        Fitted curve.
+    x, y : ArrayLike
+        The fitted points, shape (points,).
+
+    Returns
+    -------
+    FTest | None
+        Result, None without repeats at the same x or without degrees of freedom for a misfit.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 4.4.4.6 and 4.6.1.9.
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     places, which = np.unique(x, return_inverse=True)
@@ -90,9 +151,28 @@ def lack_of_fit(fit: PolynomialFit, x: ArrayLike, y: ArrayLike) -> FTest | None:
 
 
 def choose_order(x: ArrayLike, y: ArrayLike, *, through_zero: bool = False) -> Evidence:
-    """First or second order: the second only where its term helps beyond chance (F test of the added term).
+    """Fit a straight line, or a parabola if its added term is significant.
 
-    Raises ConversionError where not even a line can be fitted.
+    Parameters
+    ----------
+    x, y : ArrayLike
+        Points, shape (points,).
+    through_zero : bool
+        True for a curve without a constant term.
+
+    Returns
+    -------
+    Evidence
+        Chosen order with its fit and the tests.
+
+    Raises
+    ------
+    ConversionError
+        There are too few points even for a line.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1.
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     line = fit_polynomial(x, y, 1, through_zero=through_zero)
@@ -109,7 +189,20 @@ def choose_order(x: ArrayLike, y: ArrayLike, *, through_zero: bool = False) -> E
 
 
 def u_of_curve(fit: PolynomialFit, x: ArrayLike) -> Array:
-    """Standard uncertainty of the fitted curve at x (any shape)."""
+    """Return the standard uncertainty of a fitted curve.
+
+    Parameters
+    ----------
+    fit : PolynomialFit
+        Fitted curve.
+    x : ArrayLike
+        Where to evaluate it, shape (points,) or a number.
+
+    Returns
+    -------
+    Array
+        Standard uncertainty in the unit of y, shape (points,).
+    """
     powers = np.vander(np.atleast_1d(np.asarray(x, float)), len(fit.coefficients), increasing=True)
     u: Array = np.sqrt(np.einsum("...i,ij,...j", powers, fit.covariance, powers))
     return u
@@ -118,11 +211,37 @@ def u_of_curve(fit: PolynomialFit, x: ArrayLike) -> Array:
 def read_back(
     fit: PolynomialFit, y: float, between: tuple[float, float], level: float = 0.95
 ) -> tuple[float, float, float]:
-    """The x of one new reading y, and both ends of its interval: where y leaves the curve's prediction interval.
+    """Return the x that belongs to a new reading y, with its interval.
 
-    NIST/SEMATECH e-Handbook, 4.5.2.1 and 4.6.1.10. `between` brackets the answer and its interval. Raises
-    ConversionError when y is not reached there.
+    The interval ends where y leaves the prediction interval of the curve.
 
+    Parameters
+    ----------
+    fit : PolynomialFit
+        Fitted curve.
+    y : float
+        New reading.
+    between : tuple[float, float]
+        Range of x that contains the answer and its interval.
+    level : float
+        Probability of the interval.
+
+    Returns
+    -------
+    tuple[float, float, float]
+        The x, and lower and upper end of its interval.
+
+    Raises
+    ------
+    ConversionError
+        The curve does not reach y in that range.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 4.5.2.1 and 4.6.1.10.
+
+    Examples
+    --------
     >>> fit = fit_polynomial([0.0, 1.0, 2.0, 3.0], [0.1, 0.9, 2.1, 2.9], 1)
     >>> [round(value, 2) for value in read_back(fit, 1.5, (-5.0, 8.0))]
     [1.5, 0.84, 2.16]
@@ -137,14 +256,30 @@ def read_back(
         middle, low, high = (optimize.brentq(away, *between, args=(side,), xtol=1e-12) for side in (0.0, 1.0, -1.0))
     except ValueError as error:
         raise ConversionError(
-            f"a reading of {y:g} is not reached between {between[0]:g} and {between[1]:g}: put on more points"
+            f"the curve does not reach {y:g} between {between[0]:g} and {between[1]:g}; calibrate over a wider range"
         ) from error
     return float(middle), float(min(low, high)), float(max(low, high))
 
 
 def combined(*parts: tuple[float, float]) -> tuple[float, float]:
-    """Standard uncertainty of (u, degrees of freedom) together, with effective degrees of freedom (1 or more).
+    """Combine standard uncertainties and their degrees of freedom.
 
+    Parameters
+    ----------
+    *parts : tuple[float, float]
+        Standard uncertainty and degrees of freedom of each cause.
+
+    Returns
+    -------
+    tuple[float, float]
+        Combined standard uncertainty and its effective degrees of freedom, at least 1.
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1 (Welch and Satterthwaite).
+
+    Examples
+    --------
     >>> u, degrees = combined((3.0, 4), (4.0, float("inf")))
     >>> u, round(degrees, 3)
     (5.0, 30.864)

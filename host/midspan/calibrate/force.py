@@ -1,8 +1,8 @@
-"""Force calibration: masses up and down, several rounds, to newtons per count with its uncertainty.
+"""Calibrate force: known masses, rising and falling, in several rounds, give newtons per count with uncertainty.
 
-The order is chosen as P. Pontius's load cell is judged in the NIST/SEMATECH e-Handbook, 4.6.1: response fitted
-against force through the interpolated zero, second order only where its term earns it. The file's polynomial gives
-force from the rise of the count, so that order is then fitted the other way round.
+The order is chosen as for P. Pontius's load cell in the NIST/SEMATECH e-Handbook, 4.6.1: the response is fitted
+against force through the interpolated zero, with a second order only if its term is significant. The file's
+polynomial gives force from the rise of the count, so that order is then fitted the other way round.
 
 >>> from midspan.calibrate.readings_table import readings_of
 >>> masses, ways = [0, 250, 500, 1000, 500, 250, 0], ["up"] * 4 + ["down"] * 3
@@ -28,8 +28,8 @@ from midspan.calibrate import plausibility
 from midspan.calibrate.cell_behaviour import Behaviour, behaviour
 from midspan.calibrate.cell_loading import Loading, LoadingWay
 from midspan.calibrate.fit_tests import SIGNIFICANT, Evidence, choose_order, combined, read_back, u_of_curve
-from midspan.calibrate.force_class import class_sentences
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult
+from midspan.calibrate.force_class import class_remarks
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult, Remark, chosen
 from midspan.calibrate.readings_table import CalibrationReadings
 from midspan.hand_bench.gravity import STANDARD as STANDARD_PLACE
 from midspan.hand_bench.gravity import Gravity
@@ -42,9 +42,20 @@ LIGHTEST_G = 0.1
 
 @dataclass(frozen=True)
 class Load:
-    """How the masses make a force: certificates, gravity, air, and the way they push the head.
+    """Conditions under which masses make a force on the head.
 
-    Without certificates every mass counts as good to `u_relative`, and as steel.
+    Parameters
+    ----------
+    gravity : Gravity
+        Local gravity.
+    air : Air
+        Density of the air, for buoyancy.
+    masses : tuple[Mass, ...]
+        Certified masses; without any, masses count as steel.
+    u_relative : float
+        Relative standard uncertainty of a mass without certificate.
+    loading : Loading
+        Way in which masses push the head.
     """
 
     gravity: Gravity = STANDARD_PLACE
@@ -54,13 +65,29 @@ class Load:
     loading: Loading = field(default_factory=Loading)
 
     def force(self, mass_g: float) -> tuple[float, float, float]:
-        """Newtons on the head under a load, and standard uncertainty from the masses and from buoyancy."""
+        """Return the force of a load with its uncertainty.
+
+        Parameters
+        ----------
+        mass_g : float
+            Nominal mass, g; 0 for the empty cell.
+
+        Returns
+        -------
+        tuple[float, float, float]
+            Force on the head, and its standard uncertainties from the masses and from buoyancy, all in N.
+
+        Raises
+        ------
+        ReadingsError
+            No certified masses add up to the load.
+        """
         parts, ratio = self._parts(mass_g), self.loading.ratio
         whole = stacked([part.force_n(self.gravity.m_s2, self.air) for part in parts])
         return ratio * whole.newtons, ratio * whole.u_mass_n, ratio * whole.u_buoyancy_n
 
     def _parts(self, mass_g: float) -> Sequence[Mass]:
-        """The masses of the set that make up a load (within 0.1 %), or one nameless mass without certificate."""
+        """Return the masses that add up to a load within 0.1 %, or a single mass without certificate."""
         if mass_g == 0:
             return ()
         reach: dict[float, tuple[Mass, ...]] = {0.0: ()}  # nominal total -> masses used
@@ -68,25 +95,48 @@ class Load:
             reach |= {total + mass.mass_g: (*used, mass) for total, used in reach.items()}
         nearest = min(reach, key=lambda total: abs(total - mass_g))
         if self.masses and abs(nearest - mass_g) > 1e-3 * mass_g:
-            raise ReadingsError(f"no masses of the masses file add up to {mass_g:g} g; correct the load or the file")
+            raise ReadingsError(f"no masses in the masses file add up to {mass_g:g} g; correct the load or the file")
         return reach[nearest] if self.masses else (Mass("mass", mass_g, self.u_relative * mass_g),)
 
 
 def calibrate_force(
     readings: CalibrationReadings, load: Load, earlier_n_per_count: float | None = None, *, sign_seen: bool = True
 ) -> ProcedureResult:
-    """Newtons per count, its uncertainty at the working load, and how the cell behaves.
+    """Return newtons per count, the uncertainty at the working load, and the behaviour of the cell.
 
-    Columns: round, direction (up, down, or hold for creep), mass_g, count, time_s; `sign_seen` when the head was also
-    pushed by hand. Raises CellSignError where the count falls under load, other ReadingsError where the readings
-    cannot be what they say.
+    Parameters
+    ----------
+    readings : CalibrationReadings
+        Columns round, direction (up, down, or hold for creep), mass_g, count, time_s.
+    load : Load
+        Conditions of the masses.
+    earlier_n_per_count : float | None
+        Newtons per count of the last record, to compare with.
+    sign_seen : bool
+        True if the count was seen to rise when the head was pushed by hand.
+
+    Returns
+    -------
+    ProcedureResult
+        Section "force" of the calibration file, figures and remarks.
+
+    Raises
+    ------
+    CellSignError
+        The count falls under load.
+    ReadingsError
+        The readings cannot be what they claim: wrong unit, swapped columns, missing readings.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1; JCGM 100:2008, 4.3.7.
     """
     _check(readings, load.loading.ratio)
-    turning = np.array([way != "hold" for way in readings.words["direction"]])
+    moving = np.array([way != "hold" for way in readings.words["direction"]])
     rounds, masses = readings["round"], readings["mass_g"]
-    rise = _rise(readings, turning)
+    rise = _rise(readings, moving)
     forces = np.array([load.force(float(mass))[0] for mass in masses])
-    loaded = turning & (masses > 0)
+    loaded = moving & (masses > 0)
     evidence = choose_order(forces[loaded], rise[loaded], through_zero=True)
     plausibility.rising(float(evidence.fit.coefficients[1]), readings.source)
     fit = fit_polynomial(rise[loaded], forces[loaded], evidence.order, through_zero=True)
@@ -110,7 +160,7 @@ def calibrate_force(
         "one_reading_95_n": _one_reading(evidence, at_work),
         "gravity_m_s2": load.gravity.m_s2,
     }
-    remarks = _remarks(evidence, load, len(set(rounds[turning])), found, remark, sign_seen=sign_seen)
+    remarks = _remarks(evidence, load, len(set(rounds[moving])), found, remark, sign_seen=sign_seen)
     artefacts = tuple(vars(mass) for mass in load.masses)
     return ProcedureResult(
         "force", section, figures, budget | {"linearity_n": (u_linear, dof_linear)}, remarks, artefacts
@@ -118,16 +168,20 @@ def calibrate_force(
 
 
 def _check(readings: CalibrationReadings, ratio: float) -> None:
+    """Refuse readings that cannot be what they claim."""
     masses, counts = readings["mass_g"], readings["count"]
     ways = readings.words["direction"]
     moving = np.array([way != "hold" for way in ways])
     if len(np.unique(masses[moving & (masses > 0)])) < FEWEST_LOADS:
-        raise ReadingsError(f"{readings.source}: needs {FEWEST_LOADS} different masses or more, and the empty cell")
+        raise ReadingsError(
+            f"{readings.source}: needs {FEWEST_LOADS} or more different masses besides the empty cell; take more",
+            code="few_loads",
+        )
     wrong = (masses < 0) | ((masses > 0) & (masses < LIGHTEST_G))
     if wrong.any():
         i = int(wrong.argmax())
         raise ReadingsError(
-            f"{readings.place(i)}: a mass of {masses[i]:g} g; correct it, or write 0 for the empty cell"
+            f"{readings.place(i)}: a mass of {masses[i]:g} g cannot be right; correct it, or write 0 for the empty cell"
         )
     plausibility.not_swapped(masses, counts, readings.source)
     plausibility.masses_in_reach(masses, WORKING_G / ratio, readings.source)
@@ -140,11 +194,11 @@ def _check(readings: CalibrationReadings, ratio: float) -> None:
     )
 
 
-def _rise(readings: CalibrationReadings, turning: Array) -> Array:
-    """Counts above the zero of their round, drawn as a line in reading order between its empty readings."""
+def _rise(readings: CalibrationReadings, moving: Array) -> Array:
+    """Return counts above the zero of their round, interpolated in reading order between its empty readings."""
     masses, counts, rise = readings["mass_g"], readings["count"], np.zeros(len(readings.lines))
     order = np.arange(len(counts), dtype=float)
-    empty = (masses == 0) & np.asarray(turning, bool)
+    empty = (masses == 0) & np.asarray(moving, bool)
     for number in np.unique(readings["round"]):
         own = readings["round"] == number
         zeros = own & empty
@@ -160,7 +214,7 @@ def _rise(readings: CalibrationReadings, turning: Array) -> Array:
 def _scale_budget(
     fit: PolynomialFit, forces: Array, rise: Array, rounds: Array, load: Load, at_work: float
 ) -> dict[str, tuple[float, float]]:
-    """Relative standard uncertainty of the force at the working load by cause, with degrees of freedom."""
+    """Return the relative standard uncertainty of the force at the working load by cause, with degrees of freedom."""
     nearest = int(np.argmin(np.abs(forces - at_work)))
     scatter = float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest])
     between = _between_rounds(forces, rise, rounds)
@@ -177,13 +231,14 @@ def _scale_budget(
 
 
 def _largest(load: Load) -> float:
+    """Return the nominal sum of all certified masses, g."""
     return sum(mass.mass_g for mass in load.masses)
 
 
 def _between_rounds(forces: Array, rise: Array, rounds: Array) -> tuple[float, float]:
-    """Relative standard uncertainty of the mean scale from the rounds, where they differ beyond their own scatter.
+    """Return relative standard uncertainty and degrees of freedom of the mean scale from rounds; 0 if they agree.
 
-    Putting the masses on anew is a cause of its own: then rounds, not readings, are what is independent.
+    Putting the masses on again is a cause of its own: then rounds, not readings, are independent.
     """
     numbers = np.unique(rounds)
     if len(numbers) < 2:
@@ -196,13 +251,16 @@ def _between_rounds(forces: Array, rise: Array, rounds: Array) -> tuple[float, f
 
 
 def _linearity(fit: PolynomialFit, rise: Array, forces: Array, found: Behaviour) -> tuple[float, float]:
-    """What the curve leaves at any one load: the worst mean misfit and half the hysteresis, both as bounds (4.3.7)."""
+    """Return the standard uncertainty that the curve leaves at a load, N, with degrees of freedom.
+
+    The worst mean misfit and half the hysteresis count as bounds (JCGM 100:2008, 4.3.7).
+    """
     misfit = max(abs(float((forces - fit(rise))[forces == force].mean())) for force in np.unique(forces))
     return math.hypot(misfit, found.hysteresis_n / 2) / math.sqrt(3), DOF_GUESS
 
 
 def _one_reading(evidence: Evidence, at_work: float) -> float:
-    """Half the 95 % interval of the force that one new reading near the working load stands for."""
+    """Return half the 95 % interval of the force behind a new reading near the working load, N."""
     fit = evidence.fit
     _, low, high = read_back(fit, float(fit(at_work)), (at_work / 2, at_work * 2))
     return (high - low) / 2
@@ -210,29 +268,41 @@ def _one_reading(evidence: Evidence, at_work: float) -> float:
 
 def _remarks(
     evidence: Evidence, load: Load, rounds: int, found: Behaviour, earlier: str | None, *, sign_seen: bool
-) -> tuple[str, ...]:
+) -> tuple[Remark, ...]:
+    """Return the remarks on a force calibration."""
     misfit = evidence.lack_of_fit
     given = (
-        (True, evidence.sentence()),
+        (True, "order", evidence.sentence()),
         (
             misfit is not None and misfit.significant,
+            "misfit",
             f"the curve misses the means of the loads beyond their scatter (F = {misfit.ratio:.1f}); its worst "
             "misfit is in u_linearity_n"
             if misfit
             else "",
         ),
-        (rounds < 2, "one round only: what putting the masses on anew changes is not known; take three"),
-        (not load.masses, f"no certificate of the masses: {100 * load.u_relative:g} % was assumed for each"),
-        (load.gravity == STANDARD_PLACE, "gravity of your place was not given: give --latitude and --height"),
-        (earlier is not None, earlier or ""),
+        (rounds < 2, "one_round", "one round only: what putting the masses on anew changes is not known; take three"),
+        (
+            not load.masses,
+            "no_certificate",
+            f"no certificate of the masses: {100 * load.u_relative:g} % was assumed for each",
+        ),
+        (
+            load.gravity == STANDARD_PLACE,
+            "no_place",
+            "gravity of your place was not given: give --latitude and --height",
+        ),
+        (earlier is not None, "moved", earlier or ""),
         (
             not sign_seen,
+            "sign_unseen",
             "in a table, masses that pulled the head and wires that are swapped hide each other: push the head towards "
             "the cell by hand and see the count rise before a shaft is pressed",
         ),
         (
             load.loading.way is LoadingWay.PULLEY,
+            "pulley_friction",
             "a pulley's friction holds against every change of load: it is in the hysteresis found here",
         ),
     )
-    return tuple(sentence for said, sentence in given if said) + found.remarks() + class_sentences(found)
+    return chosen(*given) + found.remarks() + class_remarks(found)

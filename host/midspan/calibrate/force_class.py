@@ -1,7 +1,7 @@
-"""Which class of the force standards the readings allow, and what they cannot tell.
+"""Name the class of the force standards that the readings allow, and what they cannot tell.
 
 Limits in percent: ISO 376:2011, table 2, and ISO 7500-1:2018, table 2, both from memory; OIML R 60-1:2021, 5.3 to
-5.5, as published. A class is named only for what was measured: the standards ask for more than a bench has.
+5.5, as published. A class is named only for what was measured: the standards require more than a bench can do.
 
 >>> round(largest_error(3000), 3), round(creep_limit(3000), 3), round(late_creep_limit(3000), 4)
 (1.05, 0.735, 0.1575)
@@ -9,11 +9,13 @@ Limits in percent: ISO 376:2011, table 2, and ISO 7500-1:2018, table 2, both fro
 
 from midspan.base.errors import ConversionError
 from midspan.calibrate.cell_behaviour import Behaviour
+from midspan.calibrate.outcome import Remark
 
 Limits = dict[str, dict[str, float]]
 
 
 def _limits(names: tuple[str, ...], classes: dict[str, tuple[float, ...]]) -> Limits:
+    """Return the limits of each class by name of the figure."""
     return {name: dict(zip(names, values, strict=True)) for name, values in classes.items()}
 
 
@@ -36,14 +38,27 @@ ISO_7500_1 = _limits(
         "3": (3.0, 3.0, 0.3, 4.5),
     },
 )
-# OIML R 60 class C: the error allowed up to a load, both in verification intervals, before the cell's share of it.
+# OIML R 60 class C: error allowed up to a load, both in verification intervals, before the cell's share is taken.
 CELL_SHARE = 0.7
 CLASS_C = ((500.0, 0.5), (2000.0, 1.0), (10_000.0, 1.5))
 CREEP_SHARE, LATE_CREEP_SHARE = 0.7, 0.15  # of that error: over 30 min, and from 20 to 30 min (5.5.1)
 
 
 def best_class(found: Behaviour, standard: Limits) -> str | None:
-    """The best class whose limits hold for everything that was measured; None when not even the last one does."""
+    """Return the best class whose limits hold for every figure that was measured.
+
+    Parameters
+    ----------
+    found : Behaviour
+        Figures of the cell.
+    standard : Limits
+        Limits by class, best class first, percent.
+
+    Returns
+    -------
+    str | None
+        Name of the class, None if the figures are beyond the last class.
+    """
     known = found.figures()
     holds = (
         name
@@ -54,9 +69,26 @@ def best_class(found: Behaviour, standard: Limits) -> str | None:
 
 
 def largest_error(load_intervals: float) -> float:
-    """Error allowed to a class C cell at a load, both in verification intervals v (table 4 of 5.3.2).
+    """Return the error allowed to a class C cell at a load.
 
-    Raises ConversionError beyond class C.
+    Parameters
+    ----------
+    load_intervals : float
+        Load in verification intervals v.
+
+    Returns
+    -------
+    float
+        Error in v.
+
+    Raises
+    ------
+    ConversionError
+        The load is beyond class C.
+
+    References
+    ----------
+    OIML R 60-1:2021, 5.3.2, table 4.
     """
     for most, error in CLASS_C:
         if load_intervals <= most:
@@ -65,39 +97,107 @@ def largest_error(load_intervals: float) -> float:
 
 
 def creep_limit(load_intervals: float) -> float:
-    """Change allowed under that load within 30 min, in v."""
+    """Return the change allowed under a load within 30 min.
+
+    Parameters
+    ----------
+    load_intervals : float
+        Load in verification intervals v.
+
+    Returns
+    -------
+    float
+        Change in v.
+
+    References
+    ----------
+    OIML R 60-1:2021, 5.5.1.
+    """
     return CREEP_SHARE * largest_error(load_intervals)
 
 
 def late_creep_limit(load_intervals: float) -> float:
-    """Change allowed from 20 to 30 min under that load, in v."""
+    """Return the change allowed under a load from 20 to 30 min.
+
+    Parameters
+    ----------
+    load_intervals : float
+        Load in verification intervals v.
+
+    Returns
+    -------
+    float
+        Change in v.
+
+    References
+    ----------
+    OIML R 60-1:2021, 5.5.1.
+    """
     return LATE_CREEP_SHARE * largest_error(load_intervals)
 
 
 def intervals_held(creep_pct: float) -> int:
-    """Most intervals n of a class C cell (500 to 10 000, in hundreds) that a creep at full load leaves; 0 if none."""
+    """Return the largest number of verification intervals of a class C cell that a creep allows.
+
+    Parameters
+    ----------
+    creep_pct : float
+        Creep at full load, percent of the rise.
+
+    Returns
+    -------
+    int
+        Number of intervals, 500 to 10 000 in hundreds; 0 if the creep is too large for any.
+    """
     fits = (n for n in range(10_000, 499, -100) if creep_pct / 100 * n <= creep_limit(n) * (1 + 1e-9))
     return next(fits, 0)
 
 
-def class_sentences(found: Behaviour) -> tuple[str, ...]:
-    """The classes in plain words, with what was not told."""
-    sentences = []
-    for name, standard in (("ISO 376", ISO_376), ("ISO 7500-1", ISO_7500_1)):
+def class_remarks(found: Behaviour) -> tuple[Remark, ...]:
+    """Return the classes in plain words, with what was not measured.
+
+    Parameters
+    ----------
+    found : Behaviour
+        Figures of the cell.
+
+    Returns
+    -------
+    tuple[Remark, ...]
+        A remark for each standard.
+    """
+    remarks = []
+    for code, name, standard in (("iso_376", "ISO 376", ISO_376), ("iso_7500_1", "ISO 7500-1", ISO_7500_1)):
         best = best_class(found, standard)
-        wanted = next(iter(standard.values()))
-        missing = [_plain(figure) for figure in wanted if figure not in found.figures()]
-        told = f"within class {best}" if best else "beyond its last class"
+        missing = [_plain(figure) for figure in not_measured(found, standard)]
+        place = f"within class {best}" if best else "beyond its last class"
         lacks = f"; not told: {', '.join(missing)}" if missing else ""
-        sentences.append(f"{name} (limits from memory): what was measured lies {told}{lacks}")
+        remarks.append(Remark(code, f"{name} (limits from memory): what was measured lies {place}{lacks}"))
     creep = "creep within 30 min was not measured"
     if found.creep_pct is not None:
         creep = f"creep alone would leave {intervals_held(found.creep_pct)} intervals of class C (5 min, not 30)"
-    sentences.append(
-        f"OIML R 60: {creep}. Turning the cell to other positions, temperature and the masses' own class were not tried"
-    )
-    return tuple(sentences)
+    untried = "Turning the cell to other positions, temperature and the masses' own class were not tried"
+    return (*remarks, Remark("r_60", f"OIML R 60: {creep}. {untried}"))
+
+
+def not_measured(found: Behaviour, standard: Limits) -> list[str]:
+    """Return the figures that a standard limits and that were not measured.
+
+    Parameters
+    ----------
+    found : Behaviour
+        Figures of the cell.
+    standard : Limits
+        Limits by class.
+
+    Returns
+    -------
+    list[str]
+        Names of figures, empty if all were measured.
+    """
+    return [figure for figure in next(iter(standard.values())) if figure not in found.figures()]
 
 
 def _plain(figure: str) -> str:
+    """Return the name of a figure in words."""
     return figure.removesuffix("_pct").replace("_", " ")

@@ -1,4 +1,4 @@
-"""Runs one calibration from the first question to the record: live or from CSV, on a real gauge or a simulated one."""
+"""Guide a calibration from the first question to the record: live or from CSV, on a real gauge or a simulated one."""
 
 import logging
 from collections.abc import Callable, Iterator
@@ -32,8 +32,8 @@ K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
 }  # fmt: skip
-CLOCKS_APART = timedelta(hours=1)  # two computers that share a folder may differ a little
-# What people read first: value, its u (relative where the value's name says so), unit.
+CLOCKS_APART = timedelta(hours=1)  # clocks of two computers that share a folder may differ
+# First line of a summary: key of the value, key of its u, True if that is relative, unit.
 HEADLINES = {
     "force": ("newton_per_count", "u_scale", True, "N per count"),
     "travel": ("mm_per_step", "u_scale", True, "mm per step"),
@@ -44,20 +44,47 @@ HEADLINES = {
 
 
 class GuideScreen:
-    """The person at the terminal; `by_itself` nobody is waited for."""
+    """Terminal of the person who calibrates.
+
+    Parameters
+    ----------
+    ask : Callable[[str], str]
+        Shows a question and returns the answer.
+    say : Callable[[str], None]
+        Shows a line.
+    by_itself : bool
+        True to go on without waiting for anyone.
+    """
 
     def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
         self._ask, self.say, self._by_itself = ask, say, by_itself
 
     def wait(self, text: str) -> None:
-        """What to do; Enter goes on."""
+        """Show an instruction and wait until it is done.
+
+        Parameters
+        ----------
+        text : str
+            Instruction.
+        """
         if self._by_itself:
             self.say(text)
         else:
             self._ask(f"{text} Enter when done")
 
     def number(self, text: str) -> float:
-        """A number, asked for until it is one."""
+        """Ask for a number until the answer is a number.
+
+        Parameters
+        ----------
+        text : str
+            Question.
+
+        Returns
+        -------
+        float
+            The number.
+        """
         while True:
             try:
                 return number_in(self._ask(text), "the answer")
@@ -67,7 +94,34 @@ class GuideScreen:
 
 @dataclass(frozen=True)
 class GuidedCalibration:
-    """What every calibration is told: where records go, whose, when, and where readings come from."""
+    """Circumstances common to all procedures.
+
+    Parameters
+    ----------
+    records : Path
+        Folder of calibration records.
+    gauge : str
+        Name of the gauge, 1 to 32 printable characters; a live gauge's own name replaces it.
+    who : str
+        Person who calibrates.
+    temperature_c : float
+        Temperature, deg C.
+    now : datetime
+        Present time with its zone.
+    valid_days : int
+        Validity of the record, days.
+    port : str | None
+        Port of the gauge, None without a gauge.
+    csv : Path | None
+        Table of readings, None to take them live.
+    screen : GuideScreen
+        Terminal.
+
+    Raises
+    ------
+    ConfigurationError
+        The name of the gauge is empty, too long or not printable.
+    """
 
     records: Path
     gauge: str
@@ -82,43 +136,108 @@ class GuidedCalibration:
     def __post_init__(self) -> None:
         if not 0 < len(self.gauge) <= LONGEST_NAME or not self.gauge.isprintable():
             raise ConfigurationError(
-                f"a gauge's name has 1 to {LONGEST_NAME} printable characters; correct --gauge {self.gauge[:40]!r}"
+                f"a gauge's name has 1 to {LONGEST_NAME} printable characters; correct --gauge {self.gauge[:40]!r}",
+                code="gauge_name",
             )
 
     def circumstances(self, gauge: str) -> Circumstances:
-        """Those of the record."""
+        """Return the circumstances to record.
+
+        Parameters
+        ----------
+        gauge : str
+            Name of the gauge.
+
+        Returns
+        -------
+        Circumstances
+            Circumstances.
+        """
         until = (self.now + timedelta(days=self.valid_days)).date()
         return Circumstances(gauge, self.who, self.now, self.temperature_c, until)
 
     def raw_file(self, kind: str) -> Path:
-        """Where the readings of a live run are written as they come."""
+        """Return the file for the readings of a live procedure.
+
+        Parameters
+        ----------
+        kind : str
+            Kind of the procedure.
+
+        Returns
+        -------
+        Path
+            File in the folder of records, named by kind and time.
+        """
         return self.records / f"{kind}-readings-{self.now:%Y%m%dT%H%M%SZ}.csv"
 
     def earlier(self, kind: str, key: str, gauge: str) -> float | None:
-        """The value of the newest record of that kind, to compare with."""
+        """Return a value of the newest record of a kind, to compare with.
+
+        Parameters
+        ----------
+        kind : str
+            Kind of the procedure.
+        key : str
+            Key in the record's section.
+        gauge : str
+            Name of the gauge.
+
+        Returns
+        -------
+        float | None
+            The value, None without an earlier record.
+        """
         record = newest(self.records, kind, gauge)
         return None if record is None else record.section[key]
 
     def check_clock(self) -> None:
-        """ConfigurationError when a record lies in the future: then a clock is, or was, set wrong.
+        """Check that no record is dated in the future, as it would be if a clock is, or was, wrong.
 
-        A new record would count as older than that one, and never be used.
+        A new record would count as older than that one and never be used.
+
+        Raises
+        ------
+        ConfigurationError
+            A record is dated in the future, or a record cannot be read.
         """
         if not self.records.is_dir():
             return
         for record in records_in(self.records):
             if datetime.fromisoformat(record.made) > self.now + CLOCKS_APART:
                 raise ConfigurationError(
-                    f"{self.records}: {record.id} was made at {record.made}, and it is {self.now:%Y-%m-%dT%H:%M:%SZ} "
-                    "now: set the clock, or take that record out of the folder"
+                    f"{self.records}: {record.id} was made at {record.made}, but it is {self.now:%Y-%m-%dT%H:%M:%SZ} "
+                    "now; set the clock, or move that record out of the folder",
+                    code="record_in_future",
                 )
 
 
 @contextmanager
 def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) -> Iterator[tuple[LiveBench, str]]:
-    """The gauge at the port (or a simulated one) with a table to write to, and the gauge's name; head home at the end.
+    """Open a gauge, real or simulated, for a procedure; the head goes home at the end.
 
-    Whatever goes wrong, the message says where the readings taken so far are.
+    Whatever fails, the error says where the readings taken so far are.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances, with the port.
+    kind : str
+        Kind of the procedure.
+    scenario : dict[str, Any]
+        What the simulated gauge simulates.
+
+    Yields
+    ------
+    tuple[LiveBench, str]
+        The bench, with a table for readings, and the name of the gauge.
+
+    Raises
+    ------
+    LinkError
+        The gauge does not answer.
+    DeviceFault
+        The gauge reports a fault.
     """
     table = TableWriter(session.raw_file(kind), kind)
     with ExitStack() as stack:
@@ -131,7 +250,7 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
         gauge = Gauge(stack.enter_context(open_line(port)))
         bench = LiveBench(gauge, archive, f"{kind} calibration", session.screen, table)
         found = gauge.identify()
-        if found.held_shaft is not None:  # what an earlier host left there is kept before anything new is taken
+        if found.held_shaft is not None:  # archive readings left by an interrupted program before taking new readings
             bench.pipeline(readings_alone).fetch(found.held_shaft)
         try:
             yield bench, found.gauge
@@ -141,7 +260,7 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
             session.screen.say(f"stopped{table.kept()}")
             raise
         except MidspanError as error:
-            with suppress(MidspanError):  # the line may be what failed
+            with suppress(MidspanError):  # the connection itself may have failed
                 bench.end()
             error.ending(table.kept())
             raise
@@ -149,7 +268,21 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
 
 @dataclass(frozen=True)
 class Taken:
-    """Readings of one procedure on a gauge, what it was told, and how they are worked out."""
+    """Readings of a procedure, and how to evaluate them.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the procedure.
+    gauge : str
+        Name of the gauge.
+    readings : CalibrationReadings
+        The readings.
+    settings : dict[str, Any]
+        Settings of the procedure, plain values for the record.
+    work : Callable[[], ProcedureResult]
+        Evaluates the readings.
+    """
 
     kind: str
     gauge: str
@@ -160,7 +293,17 @@ class Taken:
 
 @dataclass(frozen=True)
 class FinishedProcedure:
-    """What came of a procedure, and the record that was made of it."""
+    """Result of a procedure, and its record.
+
+    Parameters
+    ----------
+    finding : ProcedureResult
+        The result.
+    record : Record
+        Record made of it.
+    path : Path
+        File of the record.
+    """
 
     finding: ProcedureResult
     record: Record
@@ -168,10 +311,28 @@ class FinishedProcedure:
 
 
 def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
-    """Work out the readings and save the record; a refusal says where the readings are.
+    """Evaluate the readings of a procedure and save the record.
 
-    What came of them must be what a calibration file can hold, or it would be refused when the gauge is to be used.
-    Raises ConfigurationError for that, and what the work raises.
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    taken : Taken
+        Readings.
+
+    Returns
+    -------
+    FinishedProcedure
+        Result and record.
+
+    Raises
+    ------
+    ConfigurationError
+        The result is outside the range that a calibration file may have.
+    ReadingsError
+        The readings are refused; the message says where they are.
+    OutputError
+        The record cannot be written.
     """
     try:
         finding = taken.work()
@@ -186,8 +347,21 @@ def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
     return FinishedProcedure(finding, record, save_record(record, session.records))
 
 
-def story(kind: str, finding: ProcedureResult) -> str:
-    """The finding for people: the value with U, figures, each cause's share, remarks."""
+def summary(kind: str, finding: ProcedureResult) -> str:
+    """Return a result as text for people.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the procedure.
+    finding : ProcedureResult
+        The result.
+
+    Returns
+    -------
+    str
+        Lines with the value and U, figures, standard uncertainty of each cause, and remarks.
+    """
     lines = []
     if kind in HEADLINES:
         key, u_key, relative, unit = HEADLINES[kind]
@@ -201,11 +375,11 @@ def story(kind: str, finding: ProcedureResult) -> str:
         f"    {name:22} {u:.2g}" + (f"  ({dof:.0f} degrees of freedom)" if np.isfinite(dof) else "")
         for name, (u, dof) in finding.budget.items()
     ]
-    return "\n".join([*lines, *(f"  * {remark}" for remark in finding.remarks)])
+    return "\n".join([*lines, *(f"  * {remark.words}" for remark in finding.remarks)])
 
 
 def _short(value: float, expanded: float) -> str:
-    """Value and U, in powers of ten where plain digits would be zeros.
+    """Return value and U, as a power of ten if plain digits would be zeros.
 
     >>> _short(9.1652e-6, 4.5e-9), _short(711.21, 0.07)
     ('(9.1652 ± 0.0045)e-06', '711.210 ± 0.070')
@@ -217,8 +391,20 @@ def _short(value: float, expanded: float) -> str:
 
 
 def settings_of(**parts: Any) -> dict[str, Any]:
-    """What the procedure was told, as plain values for the record.
+    """Return settings of a procedure as plain values for the record.
 
+    Parameters
+    ----------
+    **parts : Any
+        Settings by name; dataclasses become dictionaries.
+
+    Returns
+    -------
+    dict[str, Any]
+        Plain values by name.
+
+    Examples
+    --------
     >>> settings_of(clearance_mm=6.5)
     {'clearance_mm': 6.5}
     """

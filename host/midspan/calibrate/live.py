@@ -1,13 +1,11 @@
-"""The calibration procedures on a gauge: one step after another, each reading in the table as soon as it is taken.
+"""Take calibration readings on a gauge, step by step; each reading is in the table as soon as it is taken.
 
-A step moves the press, waits for the person where something is to be put on, and takes readings; its raw run goes
-to the archive before the gauge forgets it. What is asked and shown goes through an `Operator`.
+A step moves the press, waits for the person if something is to be put on, and takes readings; its raw run goes to the
+archive before the gauge forgets it. Questions and messages go through an `Operator`.
 
-Travel against gauge blocks: the head comes down on one after the other until the cell feels it.
-
-On every block the place counts where the cell would show the same small rise, so that what frame and cell give by then
-is the same each time and drops out. The head comes from above always, as it does when it measures; backlash, which
-shows on the way back only, is not told.
+With gauge blocks the head comes down on each block until the cell feels it. The place is where the cell shows the
+same small rise on every block, so that the compliance of frame and cell drops out. The head always comes from above,
+as it does when it measures; backlash, which shows only on the way back, stays unknown.
 """
 
 import logging
@@ -32,35 +30,75 @@ from midspan.wire.records import BenchStep
 
 LOG = logging.getLogger(__name__)
 
-STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the converter's filter remembers four
-PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # two readings late, the head has gone 10 steps, or 1
-BACK_STEPS = 200  # several backlashes
+STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the converter's filter spans four
+PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # stopping two readings late costs 10 steps, or 1
+BACK_STEPS = 200  # several times the backlash
 STRETCH_STEPS = 2000
 READINGS_A_TURN = 160
-HIGHEST_STEP = 4000  # readings that the gauge's memory surely holds
+HIGHEST_STEP = 4000  # number of readings that surely fit the gauge's memory
 
 
 class Operator(Protocol):
-    """Who is guided: told things, waited for, asked for numbers."""
+    """Person who is guided through a procedure."""
 
     def say(self, text: str) -> None:
-        """Show a line."""
+        """Show a line.
+
+        Parameters
+        ----------
+        text : str
+            The line.
+        """
         ...
 
     def wait(self, text: str) -> None:
-        """Say what to do, and go on when it is done."""
+        """Show an instruction and return when it is done.
+
+        Parameters
+        ----------
+        text : str
+            Instruction.
+        """
         ...
 
     def number(self, text: str) -> float:
-        """Ask for a number."""
+        """Ask for a number.
+
+        Parameters
+        ----------
+        text : str
+            Question.
+
+        Returns
+        -------
+        float
+            The number.
+        """
         ...
 
 
 @dataclass
 class LiveBench:
-    """A gauge whose steps are counted, archived and acknowledged, who is guided there, and the table of readings.
+    """Gauge under calibration: its steps are numbered, archived and acknowledged.
 
-    Leave it by `end`, which brings the head home.
+    Call `end` afterwards, which brings the head home.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        The gauge.
+    archive : ArchiveWriter
+        Archive for the raw runs of the steps.
+    label : str
+        Label of the raw runs.
+    operator : Operator
+        Person who is guided.
+    table : TableWriter
+        Table for the readings.
+    taken : int
+        Number of the last step.
+    press : int
+        Position of the press after it, steps.
     """
 
     gauge: Gauge
@@ -81,28 +119,76 @@ class LiveBench:
         readings: int = STEP_READINGS,
         speed: int = PRESS_STEPS_S,
     ) -> RawRun:
-        """Take a step; without a position the head stays. Raises DeviceFault when the gauge cut it short."""
+        """Move, take readings and return the raw run.
+
+        Parameters
+        ----------
+        press_steps : int | None
+            Position of the press, steps; None to leave it where it is.
+        rotate_steps : int
+            Rotation during the readings, steps.
+        rotate_speed : int
+            Speed of rotation, steps per second.
+        stop_count : int | None
+            Rise of the count at which the press stops, None to go the whole way.
+        readings : int
+            Number of readings.
+        speed : int
+            Speed of the press, steps per second.
+
+        Returns
+        -------
+        RawRun
+            Readings of the step.
+
+        Raises
+        ------
+        DeviceFault
+            The gauge cut the step short.
+        """
         self.taken += 1
         wanted = self.press if press_steps is None else press_steps
         order = BenchStep(self.taken, wanted, rotate_steps, stop_count, readings, SETTLE_READINGS, speed, rotate_speed)
         run = self.pipeline(readings_alone).take(lambda: self.gauge.bench_step(order, f"{self.label} {self.taken}"))
         LOG.debug("step %d: at %d steps, cause %s", self.taken, int(run.press_steps[-1]), run.cause)
         if run.cause is not None:
-            raise DeviceFault(f"step {self.taken} of the calibration was cut short: {run.cause}")
+            raise DeviceFault(f"step {self.taken} of the calibration was cut short by {run.cause}; calibrate again")
         self.press = int(run.press_steps[-1])
         return run
 
     def pipeline(self, judge: Callable[[Kept], OutcomeT]) -> Pipeline[OutcomeT]:
-        """Return the way of a run into the archive of this bench, with what is made of it there."""
+        """Return the pipeline that archives and acknowledges runs of this bench.
+
+        Parameters
+        ----------
+        judge : Callable[[Kept], OutcomeT]
+            What to make of an archived run.
+
+        Returns
+        -------
+        Pipeline[OutcomeT]
+            The pipeline.
+        """
         return Pipeline(self.gauge, self.archive, judge)
 
     def end(self) -> None:
-        """Head home."""
+        """Bring the head home."""
         self.gauge.end_bench()
 
 
 def steady(run: RawRun) -> tuple[float, float]:
-    """Mean count and its scatter over the settled readings of a run, spikes left out."""
+    """Return the mean count and its scatter over the settled readings of a run, without spikes.
+
+    Parameters
+    ----------
+    run : RawRun
+        Run with the head at rest.
+
+    Returns
+    -------
+    tuple[float, float]
+        Mean and standard deviation, counts.
+    """
     counts = run.counts[run.status == 0].astype(float)
     middle = float(np.median(counts))
     away = np.abs(counts - middle)
@@ -111,26 +197,58 @@ def steady(run: RawRun) -> tuple[float, float]:
 
 
 def travel_schedule(low: int, high: int, places: int) -> list[tuple[str, int]]:
-    """Direction and steps of each place, evenly apart, down and back up; ConfigurationError when they do not fit.
+    """Return the places at which to read an indicator, evenly spaced, down and back up.
 
+    Parameters
+    ----------
+    low : int
+        First place, steps.
+    high : int
+        Last place, steps.
+    places : int
+        Number of places each way.
+
+    Returns
+    -------
+    list[tuple[str, int]]
+        Direction and steps of each place.
+
+    Raises
+    ------
+    ConfigurationError
+        The places are less than a step apart.
+
+    Examples
+    --------
     >>> travel_schedule(0, 1000, 3)
     [('down', 0), ('down', 500), ('down', 1000), ('up', 1000), ('up', 500), ('up', 0)]
     """
     if high - low < places:
         raise ConfigurationError(
-            f"{places} places do not fit between {low} and {high} steps: the last must lie well below the first"
+            f"{places} places do not fit between {low} and {high} steps; choose a last step further down",
+            code="places",
         )
     steps = [round(float(value)) for value in np.linspace(low, high, places)]
     return [("down", step) for step in steps] + [("up", step) for step in reversed(steps)]
 
 
 def take_travel(bench: LiveBench, schedule: Sequence[tuple[str, int]], read_mm: Callable[[RawRun], float]) -> None:
-    """Move to each place and read the indicator there; `read_mm` asks for it, or has it from the gauge itself."""
+    """Move to each place and read the indicator there.
+
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    schedule : Sequence[tuple[str, int]]
+        Direction and steps of each place.
+    read_mm : Callable[[RawRun], float]
+        Returns the reading at a place, mm.
+    """
     bench.operator.wait("Set the dial indicator under the head, reading in mm, growing as the head goes down.")
     bench.step(0)
     for i, (direction, steps) in enumerate(schedule, 1):
         if direction == "up" and steps == bench.press:
-            bench.step(steps + PRESS_STEPS_S // 20)  # beyond, so that it is met from below
+            bench.step(steps + PRESS_STEPS_S // 20)  # go beyond, so that the place is reached from below
         run = bench.step(steps)
         bench.operator.say(f"[{i} of {len(schedule)}] {direction}, {steps} steps")
         travel = read_mm(run)
@@ -138,14 +256,26 @@ def take_travel(bench: LiveBench, schedule: Sequence[tuple[str, int]], read_mm: 
 
 
 def touch(bench: LiveBench, load: int, deepest: int) -> None:
-    """Head down until it feels `load` counts: quickly, then from a little above slowly, so that it hardly overshoots.
+    """Lower the head until the cell feels a load: fast, then again slowly from a little above, to overshoot little.
 
-    Raises DeviceFault when nothing is met.
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    load : int
+        Rise of the count to stop at.
+    deepest : int
+        Lowest position, steps.
+
+    Raises
+    ------
+    DeviceFault
+        The head met nothing.
     """
     reached = -1
-    while bench.press > reached:  # in stretches, for the gauge keeps the readings of the whole way
+    while bench.press > reached:  # in stretches, because the gauge holds all readings of a step in memory
         if bench.press >= deepest:
-            raise DeviceFault(f"the head went down {deepest} steps and met nothing; does the bar or shaft lie there?")
+            raise DeviceFault(f"the head went down {deepest} steps and met nothing; lay in the bar or shaft")
         reached = min(bench.press + STRETCH_STEPS, deepest) - 1
         bench.step(reached + 1, stop_count=load, speed=SEEK_STEPS_S)
     bench.step(max(0, bench.press - BACK_STEPS))
@@ -153,7 +283,26 @@ def touch(bench: LiveBench, load: int, deepest: int) -> None:
 
 
 def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Travel, deepest: int) -> None:
-    """Press on the rigid bar from a light to the full load (counts above zero); DeviceFault when it is not reached."""
+    """Press on the rigid bar from a light load to the full load.
+
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    loads : tuple[int, int]
+        Light and full load, counts above zero.
+    cell : Force
+        Calibration of force.
+    head : Travel
+        Calibration of travel.
+    deepest : int
+        Lowest position, steps.
+
+    Raises
+    ------
+    DeviceFault
+        The head met nothing, or the full load was not reached.
+    """
     bench.operator.wait("Lay the rigid bar on the supports, and take everything else away.")
     light, full = loads
     zero, _ = steady(bench.step(0))
@@ -169,11 +318,35 @@ def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Trav
         bench.table.add(row)
         bench.operator.say(f"    {row['force_n']:.3f} N at {row['travel_mm']:.4f} mm")
         if bench.press >= deepest:
-            raise DeviceFault(f"the full load was not reached within {deepest} steps; is the bar a rigid one?")
+            raise DeviceFault(f"the full load was not reached within {deepest} steps; use a rigid bar")
 
 
 def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, turns: int) -> tuple[int, ...]:
-    """Turn a shaft under load and read steps and counts; the index marks that passed."""
+    """Turn a shaft under load and read steps and counts.
+
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    load : int
+        Load, counts above zero.
+    deepest : int
+        Lowest position, steps.
+    per_turn : float
+        Expected rotation steps per turn of the shaft.
+    turns : int
+        Number of turns.
+
+    Returns
+    -------
+    tuple[int, ...]
+        Rotation steps at which the index mark passed; empty without a mark.
+
+    Raises
+    ------
+    DeviceFault
+        The head met nothing, or the gauge cut a step short.
+    """
     bench.operator.wait("Lay in a shaft of the kind you measure, best one with some bow.")
     bench.step(0)
     touch(bench, load, deepest)
@@ -190,9 +363,26 @@ def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, tu
 
 
 def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterator[tuple[float, float]]:
-    """Spine and its standard uncertainty of the bar in the gauge, over whole measuring cycles.
+    """Measure a bar in whole measuring cycles.
 
-    Raises DeviceFault when a cycle gives no sound result.
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    calibration : Calibration
+        Calibration to measure by.
+    cycles : int
+        Number of cycles.
+
+    Yields
+    ------
+    tuple[float, float]
+        Spine and its standard uncertainty, thou.
+
+    Raises
+    ------
+    DeviceFault
+        A cycle gave no result, or a result with a fault.
     """
     steps = bench.pipeline(lambda kept: evaluate_kept(kept, calibration))
     for number in range(1, cycles + 1):
@@ -200,19 +390,34 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
         result = steps.take(partial(bench.gauge.measure, 1, label, plan))
         if not isinstance(result, ShaftResult) or result.faults:
             raise DeviceFault(
-                f"cycle {number} gave no sound result: "
+                f"cycle {number} gave no good result: "
                 f"{'; '.join(result.faults if isinstance(result, ShaftResult) else result.reasons)}"
             )
         yield result.spine_thou, result.u_spine_thou
 
 
-FELT_SCATTERS = 100  # of a reading at rest: light, and surely no noise
+FELT_SCATTERS = 100  # times the scatter at rest: a light load, yet far above noise
 FURTHER_STEPS = 2
-STEPS_A_BLOCK = 200  # numbers of steps kept for each, so that it is known beforehand at which one a block is put in
+STEPS_A_BLOCK = 200  # step numbers reserved for each block, so that the scenario knows when each is put in
 
 
 def take_blocks(bench: LiveBench, blocks_mm: Sequence[float], deepest: int) -> None:
-    """Bring the head down on each block and note where it feels it; DeviceFault where it feels nothing."""
+    """Lower the head on each gauge block and record where the cell feels it.
+
+    Parameters
+    ----------
+    bench : LiveBench
+        Gauge under calibration.
+    blocks_mm : Sequence[float]
+        Heights of the blocks, mm.
+    deepest : int
+        Lowest position, steps.
+
+    Raises
+    ------
+    DeviceFault
+        The head met no block, or the force did not rise on it.
+    """
     for i, block in enumerate(blocks_mm):
         bench.step(0)
         bench.operator.wait(f"[{i + 1} of {len(blocks_mm)}] Lay the block of {block:g} mm under the head.")
@@ -224,7 +429,10 @@ def take_blocks(bench: LiveBench, blocks_mm: Sequence[float], deepest: int) -> N
 
 
 def _felt_at(bench: LiveBench, deepest: int) -> float:
-    """Steps at which the count has risen by `FELT_SCATTERS`, on the line through two places just beyond."""
+    """Return the position, steps, at which the count has risen by `FELT_SCATTERS` times its scatter.
+
+    It lies on the line through two positions just beyond.
+    """
     zero, scatter = steady(bench.step(0))
     felt = max(1, round(FELT_SCATTERS * scatter))
     touch(bench, felt, deepest)
@@ -232,13 +440,27 @@ def _felt_at(bench: LiveBench, deepest: int) -> float:
     first = steady(bench.step(at))[0] - zero
     second = steady(bench.step(at + FURTHER_STEPS))[0] - zero
     if second <= first:
-        raise DeviceFault(f"the force did not rise between {at} and {at + FURTHER_STEPS} steps; does the block rock?")
+        raise DeviceFault(f"the force did not rise from {at} to {at + FURTHER_STEPS} steps; check if the block rocks")
     return at - (first - felt) * FURTHER_STEPS / (second - first)
 
 
 def as_travel(readings: CalibrationReadings) -> CalibrationReadings:
-    """Readings of blocks as those of travel: the head went as far down as a block is lower than the highest one.
+    """Return readings of gauge blocks as readings of travel.
 
+    The head went down by as much as a block is lower than the highest block.
+
+    Parameters
+    ----------
+    readings : CalibrationReadings
+        Columns steps, block_mm.
+
+    Returns
+    -------
+    CalibrationReadings
+        The same with columns direction and travel_mm.
+
+    Examples
+    --------
     >>> from midspan.calibrate.readings_table import readings_of
     >>> as_travel(readings_of("typed", steps=[400.0, 800.0], block_mm=[5.0, 4.0]))["travel_mm"].tolist()
     [0.0, 1.0]

@@ -1,30 +1,77 @@
-"""What every calibration procedure gives back, and what it is told about the bench.
+"""Result of a calibration procedure: a section of the calibration file, further figures and remarks.
 
-A `ProcedureResult` is one procedure's outcome: a section of the calibration file with standard uncertainties and
-degrees of freedom, further figures, and remarks in plain words. It knows nothing of records, dates or people.
+It knows nothing of records, dates or people.
 """
 
 from dataclasses import dataclass, field
 from typing import Any
 
-# An uncertainty taken from a certificate or from experience is as good as one from so many readings
-# (JCGM 100:2008, G.4.2: known to a quarter of itself gives 8).
+# Degrees of freedom of an uncertainty from a certificate or from experience (JCGM 100:2008, G.4.2: an uncertainty
+# known to a quarter of itself has 8).
 DOF_CERTIFICATE = 50.0
 DOF_GUESS = 8.0
 
 
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Remark on a calibration for people.
+
+    Parameters
+    ----------
+    code : str
+        Name of the remark for programs and tests.
+    words : str
+        Sentence without a full stop.
+    """
+
+    code: str
+    words: str
+
+
+def chosen(*given: tuple[bool, str, str]) -> tuple[Remark, ...]:
+    """Return the remarks whose condition holds.
+
+    Parameters
+    ----------
+    *given : tuple[bool, str, str]
+        Condition, code and words of each possible remark.
+
+    Returns
+    -------
+    tuple[Remark, ...]
+        Remarks in the order given.
+
+    Examples
+    --------
+    >>> [remark.code for remark in chosen((True, "slip", "it slips"), (False, "one_way", "one way only"))]
+    ['slip']
+    """
+    return tuple(Remark(code, words) for holds, code, words in given if holds)
+
+
 @dataclass(frozen=True)
 class ProcedureResult:
-    """Outcome of one procedure on its readings.
+    """Result of a procedure on its readings.
 
-    `section` holds the keys of the calibration file's table of the same name as `kind` (empty for a bar),
-    `figures` what else was found by name with unit, `budget` each cause's (standard uncertainty, degrees of
-    freedom) in the unit its key ends with, `remarks` sentences for people.
+    Parameters
+    ----------
+    kind : str
+        Kind of the procedure, also the name of its table in the calibration file.
+    section : dict[str, float]
+        Values of that table, empty for a reference bar.
+    figures : dict[str, float]
+        Other findings by name with unit.
+    budget : dict[str, tuple[float, float]]
+        Standard uncertainty and degrees of freedom by cause; the name ends with the unit, or the value is relative.
+    remarks : tuple[Remark, ...]
+        Remarks for people.
+    artefacts : tuple[dict[str, Any], ...]
+        Certified masses or instruments used.
     """
 
     kind: str
     section: dict[str, float]
     figures: dict[str, float]
     budget: dict[str, tuple[float, float]]
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     artefacts: tuple[dict[str, Any], ...] = field(default=())

@@ -1,6 +1,6 @@
-"""Each calibration procedure: its readings, taken live or from a table, with what is to be made of them.
+"""Run each calibration procedure: get its readings, live or from a table, and say how to evaluate them.
 
-Live readings come from a gauge or from the simulated one, on which the scenario puts what is asked for.
+Live readings come from a gauge or from the simulated gauge, whose scenario loads it as the procedure asks.
 """
 
 import math
@@ -25,7 +25,7 @@ from midspan.calibrate.live import (
     take_travel,
     travel_schedule,
 )
-from midspan.calibrate.live_cell import CREEP_STEPS, force_schedule, see_sign, take_creep, take_force
+from midspan.calibrate.live_cell import CREEP_STEPS, check_sign, force_schedule, take_creep, take_force
 from midspan.calibrate.readings_table import TableWriter, read_readings, readings_of
 from midspan.calibrate.record import newest
 from midspan.calibrate.reference_bar import Expected, check_bar
@@ -41,17 +41,42 @@ from midspan.measurement.cycle_plan import LIGHT_SHARE
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import REHEARSAL_PORT
 
-INDICATOR_COUNT_MM = 1e-4  # what a count of the rehearsal's indicator is worth
+INDICATOR_COUNT_MM = 1e-4  # travel for each count of the simulated indicator
 INDICATOR_PLACES = 3
 U_SCALE_UNKNOWN = 1e-3
-DEEPEST_MM = 25.0  # how far down contact with a bar or shaft on the supports is looked for
+DEEPEST_MM = 25.0  # greatest depth at which a bar or shaft on the supports is searched for
 ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rollers
 
 
 def force(session: GuidedCalibration, load: Load, masses_g: Sequence[float], rounds: int, creep: bool) -> Taken:
-    """Masses on the cell, live (the sign of a push first) or from CSV; `creep` leaves the largest on for five minutes.
+    """Take readings of masses on the cell, live or from CSV; live, the sign of a push is checked first.
 
-    Raises CellSignError when the count falls where a shaft would make it rise, and what gauge and procedure raise.
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    load : Load
+        Conditions of the masses.
+    masses_g : Sequence[float]
+        Loads, g.
+    rounds : int
+        Number of rounds.
+    creep : bool
+        True to leave the largest load on for five minutes at the end.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    CellSignError
+        The count falls where it would rise under a shaft.
+    ReadingsError
+        The table cannot be read, or the count hardly moves.
+    DeviceFault
+        The gauge reports a fault.
     """
     gauge = session.gauge
     if session.csv is not None:
@@ -63,7 +88,7 @@ def force(session: GuidedCalibration, load: Load, masses_g: Sequence[float], rou
         loads = [mass for _, _, mass in schedule] + [largest] * CREEP_STEPS + [0.0]
         given = scenario.bench(load.gravity.m_s2, scenario.cell_loaded(loads, load.loading.ratio))
         with bench_at(session, "force", given) as (bench, gauge):
-            see_sign(bench, largest, load.loading)
+            check_sign(bench, largest, load.loading)
             take_force(bench, schedule, load.loading)
             if creep:
                 take_creep(bench, largest, rounds, load.loading)
@@ -74,7 +99,7 @@ def force(session: GuidedCalibration, load: Load, masses_g: Sequence[float], rou
 
 
 def _rehearsed(load: Load) -> Load:
-    """The load as it is where the simulated bench stands, unless the user said another gravity."""
+    """Return the load as it is at the simulated bench, unless the user gave another gravity."""
     if load.gravity != STANDARD_PLACE:
         return load
     gravity = local_gravity(scenario.LATITUDE_DEG, scenario.HEIGHT_M, 1e-4)
@@ -89,14 +114,40 @@ def travel(
     blocks_mm: Sequence[float],
     clearance_mm: float,
 ) -> Taken:
-    """A dial indicator or gauge blocks under the head, live or from CSV.
+    """Take readings of a dial indicator or of gauge blocks, live or from CSV.
 
-    `steps_and_places` is first and last step and how many places; with blocks only the last step counts.
-    Raises ConfigurationError when blocks stand in a table and are named too, and what procedure and gauge raise.
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    indicator : TravelIndicator
+        Indicator or blocks.
+    steps_per_screw_turn : float
+        Press steps per turn of the screw.
+    steps_and_places : tuple[int, int, int]
+        First step, last step and number of places; with blocks only the last step counts.
+    blocks_mm : Sequence[float]
+        Heights of the gauge blocks, mm; empty for an indicator.
+    clearance_mm : float
+        Travel of the head above the shaft, mm.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ConfigurationError
+        Blocks are in the table and named too, or the places are too close together.
+    ReadingsError
+        The table cannot be read.
+    DeviceFault
+        The gauge reports a fault.
     """
     gauge = session.gauge
     if session.csv is not None and blocks_mm:
-        raise ConfigurationError("blocks stand in the table, under block_mm, or are named with --block: leave one out")
+        raise ConfigurationError("give gauge blocks in the table, under block_mm, or with --block, not both")
     if session.csv is not None:
         readings = read_readings(session.csv, "travel", "blocks")
     elif blocks_mm:
@@ -119,14 +170,38 @@ def travel(
 
 
 def _indicator(session: GuidedCalibration) -> Callable[[RawRun], float]:
-    """How the indicator is read: by a person, or from the simulated one's counts."""
+    """Return the function that reads the indicator: it asks a person, or takes the count of the simulated indicator."""
     if session.port == REHEARSAL_PORT:
         return lambda run: round(steady(run)[0] * INDICATOR_COUNT_MM, INDICATOR_PLACES)
     return lambda _: session.screen.number("    indicator, mm")
 
 
 def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: float) -> Taken:
-    """Press on a rigid bar of this diameter in mm and modulus in GPa, live or from CSV."""
+    """Take readings of pressing on a rigid bar, live or from CSV.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    bar : tuple[float, float] | None
+        Diameter, mm, and Young's modulus, GPa, of the bar; None if unknown.
+    span_mm : float
+        Distance between the supports, mm.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no record of force or travel.
+    ReadingsError
+        The table cannot be read.
+    DeviceFault
+        The gauge reports a fault.
+    """
     bend = bar_bend_mm_per_n(*bar, span_mm) if bar else 0.0
     gauge = session.gauge
     if session.csv is not None:
@@ -145,26 +220,49 @@ def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: 
 
 
 def _u_scales(session: GuidedCalibration, gauge: str) -> float:
-    """Relative standard uncertainty of travel over force, from the newest records; a cautious one without them."""
+    """Return the relative standard uncertainty of travel over force; a cautious value without records of both."""
     parts = [session.earlier(kind, "u_scale", gauge) for kind in ("force", "travel")]
     return math.hypot(*(U_SCALE_UNKNOWN if part is None else part for part in parts))
 
 
 def _cell_and_head(session: GuidedCalibration, gauge: str) -> tuple[Force, Travel]:
-    """What the newest records know of cell and travel; ConfigurationError names the one that is missing."""
+    """Return force and travel of the newest records; raises ConfigurationError if there is none."""
     found = []
     for kind in ("force", "travel"):
         record = newest(session.records, kind, gauge)
         if record is None:
             raise ConfigurationError(
-                f"{session.records}: has no {kind} record of gauge {gauge}; run midspan calibrate {kind} first"
+                f"{session.records}: has no {kind} record of gauge {gauge}; run midspan calibrate {kind} first",
+                code="missing_kind",
             )
         found.append(record.section)
     return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
 
 def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, readings_wanted: int) -> Taken:
-    """Distances between the supports, typed, or from CSV."""
+    """Take distances between the supports, typed or from CSV.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    u_instrument_mm : float
+        Standard uncertainty of the instrument, mm.
+    certificate : str
+        Certificate of the instrument, empty without one.
+    readings_wanted : int
+        Number of readings to ask for.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ReadingsError
+        The table cannot be read.
+    """
     if session.csv is not None:
         readings = read_readings(session.csv, "span")
     else:
@@ -184,7 +282,33 @@ def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, r
 
 
 def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter: float) -> Taken:
-    """A shaft turned under load, live or from CSV: its pattern, or the positions of an index mark."""
+    """Take readings of a shaft turned under load, or positions of an index mark, live or from CSV.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    expected : float
+        Rotation steps per turn of the shaft by the diameters.
+    turns : int
+        Number of turns.
+    u_diameter : float
+        Relative spread of the diameter of shafts of this size.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no record of force or travel.
+    ReadingsError
+        The table cannot be read.
+    DeviceFault
+        The gauge reports a fault.
+    """
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "rotation", "marks")
@@ -203,16 +327,39 @@ def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter
 
 
 def bar(session: GuidedCalibration, expected: Expected, calibration_file: Path | None, cycles: int) -> Taken:
-    """A reference bar measured on the gauge, or spines from CSV, against what it should show.
+    """Take spines of a reference bar, measured on the gauge or from CSV.
 
-    Raises ConfigurationError without a calibration to measure under, and what the gauge raises.
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    expected : Expected
+        Spine that the bar should show.
+    calibration_file : Path | None
+        Calibration to measure by; not needed with CSV.
+    cycles : int
+        Number of measuring cycles.
+
+    Returns
+    -------
+    Taken
+        Spines, and how to compare them.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no calibration to measure by, or it has expired or belongs to another gauge.
+    ReadingsError
+        The table cannot be read.
+    DeviceFault
+        A cycle gave no good result.
     """
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "bar")
     else:
         if calibration_file is None:
-            raise ConfigurationError("a bar is measured under a calibration: name it with --calibration FILE")
+            raise ConfigurationError("a bar is measured by a calibration; give it with --calibration FILE")
         calibration = usable(load_calibration(calibration_file), session.now.date())
         truth = {"number": 1, "ei_n_mm2": scenario.BAR_EI_N_MM2, "diameter_mm": scenario.BAR["diameter_mm"]}
         with bench_at(session, "bar", scenario.bench(STANDARD_GRAVITY, [], [truth])) as (bench, gauge):

@@ -1,8 +1,8 @@
-"""Calibration records: one immutable JSON file for each procedure run, named by what it holds.
+"""Calibration records: an immutable JSON file for each procedure run, named by its content.
 
-The id is the kind and the first 16 hex digits of the SHA-256 of the record's canonical JSON (keys sorted, no
-blanks, shortest numbers that read back the same). A record is never written over, and one that was changed after it
-was made no longer fits its id.
+The id is the kind and the first 16 hex digits of the SHA-256 of the record's canonical JSON (sorted keys, no blanks,
+shortest numbers that read back the same). A record is never overwritten, and a record that was changed later no
+longer fits its id.
 
 >>> record = Record("span", "bench", "2026-03-01T10:00:00Z", date(2027, 3, 1), "A. Maker", 21.0, {"span_mm": [711.2]},
 ...     {"section": {"span_mm": 711.2, "u_span_mm": 0.1}})
@@ -25,13 +25,27 @@ from midspan.base.files import bytes_of, json_in, writing
 from midspan.calibrate.outcome import ProcedureResult
 
 FORMAT = 1
-LARGEST_BYTES = 20_000_000  # some times the largest table of readings
+LARGEST_BYTES = 20_000_000  # several times the largest table of readings
 KINDS = ("force", "travel", "frame", "span", "rotation", "bar")
 
 
 @dataclass(frozen=True)
 class Circumstances:
-    """Of which gauge, by whom, when (UTC), how warm, and how long it shall count."""
+    """Circumstances of a procedure run.
+
+    Parameters
+    ----------
+    gauge : str
+        Name of the gauge.
+    who : str
+        Person who calibrated.
+    made : datetime
+        Time with its zone.
+    temperature_c : float
+        Temperature, deg C.
+    valid_until : date
+        Last day of validity.
+    """
 
     gauge: str
     who: str
@@ -42,7 +56,33 @@ class Circumstances:
 
 @dataclass(frozen=True)
 class Record:
-    """One procedure run: circumstances, readings by column, and what came of them; plain values throughout."""
+    """Record of a procedure run, in plain values.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the procedure.
+    gauge : str
+        Name of the gauge.
+    made : str
+        Time, UTC, in ISO 8601.
+    valid_until : date
+        Last day of validity.
+    who : str
+        Person who calibrated.
+    temperature_c : float
+        Temperature, deg C.
+    readings : dict[str, Any]
+        Readings by column.
+    outcome : dict[str, Any]
+        Section, figures, budget, remarks and artefacts of the result.
+    settings : dict[str, Any]
+        Settings of the procedure.
+    software : str
+        Program and version.
+    format : int
+        Version of this layout.
+    """
 
     kind: str
     gauge: str
@@ -64,24 +104,47 @@ class Record:
 
     @property
     def made_on(self) -> date:
-        """The day it was made."""
+        """Day on which the record was made."""
         return datetime.fromisoformat(self.made).date()
 
     @property
     def section(self) -> dict[str, float]:
-        """Its table of the calibration file."""
+        """Values for the table of the calibration file."""
         return dict(self.outcome["section"])
 
     def _plain(self) -> dict[str, Any]:
+        """Return the fields as plain values for JSON."""
         return asdict(self) | {"valid_until": self.valid_until.isoformat()}
 
     def text(self) -> str:
-        """The record as JSON for a file, its id first."""
+        """Return the record as JSON for a file, its id first.
+
+        Returns
+        -------
+        str
+            Content of the file.
+        """
         return json.dumps({"id": self.id} | self._plain(), indent=1, ensure_ascii=False) + "\n"
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> "Record":
-        """The record again from its JSON; TypeError, KeyError or ValueError when it is none."""
+        """Return the record in decoded JSON.
+
+        Parameters
+        ----------
+        values : dict[str, Any]
+            Decoded JSON.
+
+        Returns
+        -------
+        Record
+            The record.
+
+        Raises
+        ------
+        TypeError, KeyError, ValueError
+            The values are no record of this format.
+        """
         plain = {key: value for key, value in values.items() if key != "id"}
         record = cls(**plain | {"valid_until": date.fromisoformat(plain["valid_until"])})
         if record.format != FORMAT or record.kind not in KINDS or not isinstance(record.outcome["section"], dict):
@@ -90,19 +153,37 @@ class Record:
 
 
 def _canonical(values: Any) -> str:
+    """Return values as the JSON text of which the digest is taken."""
     return json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
 def record_of(
     finding: ProcedureResult, readings: dict[str, Any], settings: dict[str, Any], circumstances: Circumstances
 ) -> Record:
-    """The record of a procedure run."""
-    # JSON has no word for infinite degrees of freedom: without an entry they are just that.
+    """Return the record of a procedure run.
+
+    Parameters
+    ----------
+    finding : ProcedureResult
+        Result.
+    readings : dict[str, Any]
+        Readings by column.
+    settings : dict[str, Any]
+        Settings of the procedure.
+    circumstances : Circumstances
+        Who, when, which gauge.
+
+    Returns
+    -------
+    Record
+        The record.
+    """
+    # JSON has no infinity: infinite degrees of freedom are left out, and a missing entry is read as infinite.
     outcome = {
         "section": {key: value for key, value in finding.section.items() if not math.isinf(value)},
         "figures": finding.figures,
         "budget": {cause: [u, None if math.isinf(dof) else dof] for cause, (u, dof) in finding.budget.items()},
-        "remarks": list(finding.remarks),
+        "remarks": [remark.words for remark in finding.remarks],
         "artefacts": list(finding.artefacts),
     }
     return Record(
@@ -120,11 +201,31 @@ def record_of(
 
 
 def save_record(record: Record, folder: Path) -> Path:
-    """Write a record to `folder`; its path. OutputError when a file of that name exists or nothing can be written."""
+    """Write a record into a folder.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    folder : Path
+        Folder of calibration records, made if missing.
+
+    Returns
+    -------
+    Path
+        File of the record.
+
+    Raises
+    ------
+    OutputError
+        The file exists (code "exists"), or cannot be written.
+    """
     path = folder / f"{record.id}.json"
     if path.exists():
-        raise OutputError(f"{path}: is there already; records are never written over")
-    with writing(path, "name another folder with --records"):
+        raise OutputError(
+            f"{path}: exists already and is never overwritten; choose another folder with --records", code="exists"
+        )
+    with writing(path, "choose another folder with --records"):
         folder.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8") as file:
             file.write(record.text())
@@ -132,30 +233,87 @@ def save_record(record: Record, folder: Path) -> Path:
 
 
 def load_record(path: Path) -> Record:
-    """Read a record and check that it is as it was made; ConfigurationError when it is not."""
+    """Read a record and check that it is unchanged.
+
+    Parameters
+    ----------
+    path : Path
+        File of the record.
+
+    Returns
+    -------
+    Record
+        The record.
+
+    Raises
+    ------
+    ConfigurationError
+        The file is no record (code "no_record"), or was changed or renamed after it was made (code "changed").
+    """
     values = json_in(bytes_of(path, ConfigurationError, LARGEST_BYTES), str(path), ConfigurationError)
     try:
         record = Record.from_dict(values)
         stated = values["id"]
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise ConfigurationError(f"{path}: is no calibration record; take it out of the folder") from error
+        raise ConfigurationError(
+            f"{path}: is no calibration record; move it out of the folder", code="no_record"
+        ) from error
     if stated != record.id or path.stem != record.id:
         raise ConfigurationError(
-            f"{path}: was changed after it was made (its content is {record.id}); take back the original, or calibrate "
-            "again"
+            f"{path}: was changed after it was made (its content is {record.id}); restore the original, or calibrate "
+            "again",
+            code="changed",
         )
     return record
 
 
 def records_in(folder: Path) -> Iterator[Record]:
-    """All records of a folder, in the order they were made; ConfigurationError when there is no folder or a bad one."""
+    """Yield all records of a folder in the order they were made.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of calibration records.
+
+    Yields
+    ------
+    Record
+        A record.
+
+    Raises
+    ------
+    ConfigurationError
+        The folder does not exist (code "no_folder"), or a record in it cannot be read.
+    """
     if not folder.is_dir():
-        raise ConfigurationError(f"{folder}: is no folder of calibration records; make some with midspan calibrate")
+        raise ConfigurationError(
+            f"{folder}: is no folder of calibration records; make records with midspan calibrate", code="no_folder"
+        )
     yield from sorted(map(load_record, folder.glob("*.json")), key=lambda record: (record.made, record.id))
 
 
 def newest(folder: Path, kind: str, gauge: str) -> Record | None:
-    """The newest record of a kind for a gauge, or None."""
+    """Return the newest record of a kind for a gauge.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of calibration records.
+    kind : str
+        Kind of the procedure.
+    gauge : str
+        Name of the gauge.
+
+    Returns
+    -------
+    Record | None
+        The record, None if there is none.
+
+    Raises
+    ------
+    ConfigurationError
+        A record in the folder cannot be read.
+    """
     if not folder.is_dir():
         return None
     found = [record for record in records_in(folder) if (record.kind, record.gauge) == (kind, gauge)]

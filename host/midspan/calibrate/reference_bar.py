@@ -1,9 +1,9 @@
-"""Reference bars: a round bar of known size and modulus, or of assigned spine, as a check of the whole chain.
+"""Check the whole gauge with a reference bar: a round bar of known size and modulus, or a bar of assigned spine.
 
-The bar's spine follows from E pi (D^4 - d^4) / 64 and the elastica; u from those of diameter (four times, relative)
-and modulus. What the gauge finds is compared with it as laboratories are compared (E_n of ISO/IEC 17043, from
-memory): |E_n| above 1 is a bias that the uncertainties do not cover. It is reported, and never put into a
-calibration.
+The spine of a round bar follows from E pi (D^4 - d^4) / 64 and the elastica; its uncertainty from those of the
+diameter (four times, relative) and the modulus. The gauge is compared with the bar as laboratories are compared (E_n
+of ISO/IEC 17043, from memory): |E_n| above 1 is a bias that the uncertainties do not cover. The bias is reported and
+never put into a calibration.
 
 >>> bar = RoundBar("steel 6 mm", 6.0, 0.003, 205.0, 1.0)
 >>> round(bar.expected().spine_thou, 1), round(bar.expected().u_spine_thou, 1)
@@ -25,16 +25,28 @@ from pydantic import Field
 from midspan.base.config import Section, read_toml, validated
 from midspan.base.errors import ReadingsError
 from midspan.base.units import MM_PER_THOU, STANDARD
-from midspan.calibrate.outcome import ProcedureResult
+from midspan.calibrate.outcome import ProcedureResult, Remark
 from midspan.measurement.elastica import deflection_ratio, ratio_and_slope
 
-K = 2.0  # both expanded uncertainties of E_n cover 95 %
-NOT_THIS_BAR = 0.2  # relative; further off it is another bar, or another unit
+K = 2.0  # coverage factor of both expanded uncertainties in E_n, for 95 %
+NOT_THIS_BAR = 0.2  # relative; a larger difference means another bar or another unit
 
 
 @dataclass(frozen=True)
 class Expected:
-    """What a bar should show, in thou under 880 g on 28 in, and why."""
+    """Spine that a bar should show under 880 g on 28 in.
+
+    Parameters
+    ----------
+    name : str
+        Name of the bar.
+    spine_thou : float
+        Spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    source : str
+        Where the value comes from.
+    """
 
     name: str
     spine_thou: float
@@ -44,7 +56,25 @@ class Expected:
 
 @dataclass(frozen=True)
 class RoundBar:
-    """A round bar or tube: outer diameter in mm, modulus in GPa, standard uncertainties, inner diameter."""
+    """Round bar or tube.
+
+    Parameters
+    ----------
+    name : str
+        Name of the bar.
+    diameter_mm : float
+        Outer diameter, mm.
+    u_diameter_mm : float
+        Its standard uncertainty, mm.
+    modulus_gpa : float
+        Young's modulus, GPa.
+    u_modulus_gpa : float
+        Its standard uncertainty, GPa.
+    inner_mm : float
+        Inner diameter, mm; 0 for a solid bar.
+    u_inner_mm : float
+        Its standard uncertainty, mm.
+    """
 
     name: str
     diameter_mm: float
@@ -56,16 +86,45 @@ class RoundBar:
 
     @property
     def stiffness_n_mm2(self) -> float:
-        """Bending stiffness EI (Roark's Formulas for Stress and Strain, 7th ed., table A.1).
+        """Bending stiffness EI, N mm^2.
 
-        Raises ReadingsError for a bore as wide as the bar.
+        Raises
+        ------
+        ReadingsError
+            The bore is as wide as the bar.
+
+        References
+        ----------
+        Roark's Formulas for Stress and Strain, 7th ed., table A.1.
         """
         if not 0 <= self.inner_mm < self.diameter_mm:
-            raise ReadingsError(f"bar {self.name}: inner diameter {self.inner_mm:g} mm is not below the outer one")
+            raise ReadingsError(
+                f"bar {self.name}: inner diameter {self.inner_mm:g} mm is not below the outer diameter "
+                f"{self.diameter_mm:g} mm; correct them"
+            )
         return self.modulus_gpa * 1e3 * math.pi * (self.diameter_mm**4 - self.inner_mm**4) / 64
 
     def expected(self) -> Expected:
-        """Its spine with uncertainty; how supports push is unknown from frictionless to vertical (JCGM 100, 4.3.7)."""
+        """Return the spine of the bar with its uncertainty.
+
+        The direction in which supports push is known only to lie between frictionless and vertical (JCGM 100:2008,
+        4.3.7).
+
+        Returns
+        -------
+        Expected
+            Spine and standard uncertainty, thou.
+
+        Raises
+        ------
+        ReadingsError
+            The bore is as wide as the bar.
+
+        Examples
+        --------
+        >>> round(RoundBar("steel 6 mm", 6.0, 0.003, 205.0, 1.0).expected().spine_thou, 1)
+        195.3
+        """
         group = STANDARD.load_n * STANDARD.span_mm**2 / self.stiffness_n_mm2
         ratio, slope = (float(value) for value in ratio_and_slope(np.array(group), "between"))
         ends = float(deflection_ratio(group, "normal") - deflection_ratio(group, "vertical"))
@@ -81,10 +140,31 @@ class RoundBar:
 
 
 def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> Expected:
-    """A bar whose spine was assigned, on a hand bench for instance.
+    """Return a bar whose spine was assigned, for instance on a hand bench.
 
-    Raises ReadingsError when spine or uncertainty is none.
+    Parameters
+    ----------
+    name : str
+        Name of the bar.
+    spine_thou : float
+        Assigned spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    source : str
+        Where the value comes from.
 
+    Returns
+    -------
+    Expected
+        The bar.
+
+    Raises
+    ------
+    ReadingsError
+        Spine or uncertainty is not above zero.
+
+    Examples
+    --------
     >>> assigned("bar 3", 502.1, 0.2, "hand bench, spring").spine_thou
     502.1
     """
@@ -94,7 +174,23 @@ def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> 
 
 
 class BarEntry(Section):
-    """The [bar] of a file that `midspan hand assign` writes."""
+    """Table [bar] of a file written by `midspan hand assign`.
+
+    Parameters
+    ----------
+    id : str
+        Name of the bar.
+    spine_thou : float
+        Assigned spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    dof : float
+        Degrees of freedom of the uncertainty.
+    assigned : date | None
+        Day of the assignment.
+    source : str
+        Where the value comes from.
+    """
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
     spine_thou: Annotated[float, Field(gt=1, lt=10_000)]
@@ -105,30 +201,77 @@ class BarEntry(Section):
 
 
 class BarFile(Section):
-    """A whole file of an assigned bar."""
+    """File of an assigned bar.
+
+    Parameters
+    ----------
+    bar : BarEntry
+        Its only table.
+    """
 
     bar: BarEntry
 
 
 def load_bar(path: Path) -> Expected:
-    """A bar whose value was assigned, from its file; ConfigurationError names what is wrong in it."""
+    """Return a bar of assigned spine from its file.
+
+    Parameters
+    ----------
+    path : Path
+        File in TOML.
+
+    Returns
+    -------
+    Expected
+        The bar.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, or a value is missing or wrong.
+    """
     bar = validated(BarFile, read_toml(path), path).bar
     return assigned(bar.id, bar.spine_thou, bar.u_spine_thou, bar.source)
 
 
 def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> ProcedureResult:
-    """Bias of the gauge on the bar, with its uncertainty and E_n. Raises ReadingsError for quite another bar."""
+    """Return the bias of the gauge on a bar, with its uncertainty and E_n.
+
+    Parameters
+    ----------
+    expected : Expected
+        Spine that the bar should show.
+    spine_thou : Sequence[float]
+        Measured spines, thou.
+    u_spine_thou : Sequence[float]
+        Their standard uncertainties, thou.
+
+    Returns
+    -------
+    ProcedureResult
+        Figures and a verdict; its section is empty.
+
+    Raises
+    ------
+    ReadingsError
+        An uncertainty is negative, or the spine is so far off that it must be another bar (code "another_bar").
+
+    References
+    ----------
+    ISO/IEC 17043, E_n ratio, from memory.
+    """
     if min(u_spine_thou) < 0:
         raise ReadingsError(f"bar {expected.name}: u_spine_thou {min(u_spine_thou):g} is negative; correct it")
     mean = float(np.mean(spine_thou))
     off = mean / expected.spine_thou - 1
     if abs(off) > NOT_THIS_BAR:
         raise ReadingsError(
-            f"bar {expected.name}: measured {mean:.1f} thou, expected {expected.spine_thou:.1f}; is it this bar, and "
-            "are diameter in mm and modulus in GPa?"
+            f"bar {expected.name}: measured {mean:.1f} thou, expected {expected.spine_thou:.1f}; check that it is this "
+            "bar, with its diameter in mm and its modulus in GPa",
+            code="another_bar",
         )
     scatter = float(np.std(spine_thou, ddof=1)) / math.sqrt(len(spine_thou)) if len(spine_thou) > 1 else 0.0
-    # Repeats share the gauge's calibration: its uncertainty does not shrink with their number.
+    # All repeats share the gauge's calibration, so its uncertainty does not shrink with their number.
     u_gauge = max(u_spine_thou)
     u_bias = math.hypot(scatter, u_gauge, expected.u_spine_thou)
     bias = mean - expected.spine_thou
@@ -148,13 +291,15 @@ def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Seq
     return ProcedureResult("bar", {}, figures, budget, (_verdict(bias, u_bias, ratio, expected),))
 
 
-def _verdict(bias: float, u_bias: float, ratio: float, expected: Expected) -> str:
+def _verdict(bias: float, u_bias: float, ratio: float, expected: Expected) -> Remark:
+    """Return the remark that says if gauge and bar agree."""
     found = f"bias {bias:+.2f} thou, U = {K * u_bias:.2f} (k = 2), E_n = {ratio:+.2f}"
     if abs(ratio) <= 1:
         weak = expected.u_spine_thou > 0.005 * expected.spine_thou
         note = "; the bar itself is known too poorly to say more" if weak else ""
-        return f"{found}: gauge and bar agree within their uncertainties{note}"
-    return (
+        return Remark("agrees", f"{found}: gauge and bar agree within their uncertainties{note}")
+    return Remark(
+        "disagrees",
         f"{found}: gauge and bar disagree beyond their uncertainties; look for the cause (span, masses, give, the bar "
-        "itself). Nothing was corrected for it"
+        "itself). Nothing was corrected for it",
     )

@@ -1,4 +1,4 @@
-"""Span calibration: the distance between the supports, measured several times.
+"""Calibrate the span: the distance between the supports, measured several times.
 
 >>> from midspan.calibrate.readings_table import readings_of
 >>> found = calibrate_span(readings_of("typed", span_mm=[711.18, 711.24, 711.21]), 0.03)
@@ -13,28 +13,49 @@ import numpy as np
 from midspan.base.errors import ReadingsError
 from midspan.base.units import STANDARD
 from midspan.calibrate.fit_tests import combined
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult, chosen
 from midspan.calibrate.plausibility import LENGTH_UNITS
 from midspan.calibrate.readings_table import CalibrationReadings
 
 RANGE_MM = (400.0, 1200.0)
-ONE_READING_MM = 0.1  # what a single reading of a support's line is good for, as a standard uncertainty
+ONE_READING_MM = 0.1  # standard uncertainty of a single reading at the supports' lines
 STRAY_MM = 1.0
 
 
 def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certificate: str = "") -> ProcedureResult:
-    """Mean span, its uncertainty from scatter and instrument (JCGM 100:2008, 4.2 and 4.3).
+    """Return the mean span with its uncertainty from scatter and instrument.
 
-    Without the certificate of a calibration the instrument's uncertainty is a guess, and counts as one (G.4.2).
+    Without a certificate the instrument's uncertainty is a guess, with the degrees of freedom of a guess (G.4.2).
 
-    Column: span_mm. Raises ReadingsError for lengths in another unit or far from each other.
+    Parameters
+    ----------
+    readings : CalibrationReadings
+        Column span_mm.
+    u_instrument_mm : float
+        Standard uncertainty of the instrument, mm.
+    certificate : str
+        Certificate of the instrument, empty without one.
+
+    Returns
+    -------
+    ProcedureResult
+        Section "span" of the calibration file and remarks.
+
+    Raises
+    ------
+    ReadingsError
+        The lengths are in another unit or far from each other.
+
+    References
+    ----------
+    JCGM 100:2008, 4.2, 4.3 and G.4.2.
     """
     span = readings["span_mm"]
     mean = float(span.mean())
     if not RANGE_MM[0] <= mean <= RANGE_MM[1]:
         units = [name for name, size in LENGTH_UNITS.items() if RANGE_MM[0] <= mean * size <= RANGE_MM[1]]
         looks = f"it looks like {' or '.join(units)}: write millimetres" if units else "measure it again"
-        raise ReadingsError(f"{readings.source}: a span of {mean:g} mm is no shaft gauge's; {looks}")
+        raise ReadingsError(f"{readings.source}: a span of {mean:g} mm cannot be right; {looks}")
     away = np.abs(span - np.median(span))
     if away.max() > STRAY_MM:
         raise ReadingsError(
@@ -46,10 +67,14 @@ def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certif
     budget = {"readings_mm": scatter, "instrument_mm": (u_instrument_mm, DOF_CERTIFICATE if certificate else DOF_GUESS)}
     u, dof = combined(*budget.values())
     off = mean - STANDARD.span_mm
-    remarks = (
-        *((f"one reading only: {ONE_READING_MM:g} mm was assumed for it; measure five times",) if number == 1 else ()),
-        *(() if certificate else (f"no certificate of the rule: {u_instrument_mm:g} mm is a guess",)),
-        *((f"the span is {off:+.1f} mm off 28 in; shear and supports then count more",) if abs(off) > 5 else ()),
+    remarks = chosen(
+        (
+            number == 1,
+            "one_reading",
+            f"one reading only: {ONE_READING_MM:g} mm was assumed for it; measure five times",
+        ),
+        (not certificate, "no_certificate", f"no certificate of the rule: {u_instrument_mm:g} mm is a guess"),
+        (abs(off) > 5, "not_28_in", f"the span is {off:+.1f} mm off 28 in; shear and supports then count more"),
     )
     section = {"span_mm": mean, "u_span_mm": u, "dof_span": dof}
     artefacts = ({"instrument": certificate, "u_mm": u_instrument_mm},) if certificate else ()

@@ -79,13 +79,13 @@ class Asked:
 
     def finish(self, session: "GuidedCalibration", taken: "Taken") -> None:
         """Make the record of what was taken, print it, and say what comes next."""
-        from midspan.calibrate.guide import finish, story
+        from midspan.calibrate.guide import finish, summary
 
         kind, made = taken.kind, finish(session, taken)
         if self.as_json:
             print(json.dumps({"id": made.record.id, "file": str(made.path)} | made.record.outcome))
         else:
-            print(story(kind, made.finding))
+            print(summary(kind, made.finding))
             print(f"record: {made.path} (valid until {made.record.valid_until})")
         if kind in NEXT:
             port = f" --port {self.port}" if self.port and NEXT[kind] != NEXT["rotation"] else ""
