@@ -1,4 +1,4 @@
-"""What a user can get wrong: each ends in one line that names file, field or cause, and nothing stored is lost."""
+"""Mistakes of a user: each ends in one line that names file, field or cause, and nothing stored is lost."""
 
 import json
 import os
@@ -32,7 +32,7 @@ ALLOW_DOUBTFUL = "--doubtful-calibration"  # the archive of these tests is of an
 
 @pytest.fixture
 def files(tmp_path):
-    """Calibration, bands and an archive of three shafts."""
+    """Return the paths of a calibration, bands and an archive of three shafts."""
     calibration, bands = settings(tmp_path)
     calibration.write_text(calibration.read_text().replace('gauge = "rehearsal"', 'gauge = "paper"'))
     archive = tmp_path / "readings.avro"
@@ -43,7 +43,13 @@ def files(tmp_path):
 
 
 def recompute(archive, calibration, *more):
+    """Run `midspan recompute --json`."""
     return midspan("recompute", archive, "--calibration", calibration, "--json", *more)
+
+
+def shafts_in(done):
+    """Return the numbers of the shafts in what a command printed as JSON."""
+    return [row["shaft"] for row in json.loads(done.stdout)]
 
 
 # Archives
@@ -53,7 +59,7 @@ def test_a_truncated_archive_gives_its_whole_shafts_and_says_where_it_ends(files
     calibration, _, archive = files
     archive.write_bytes(archive.read_bytes()[:-500])
     done = recompute(archive, calibration)
-    assert [one["shaft"] for one in json.loads(done.stdout)] == [1, 2]
+    assert shafts_in(done) == [1, 2]
     assert "readings.avro" in complaint(done)
 
 
@@ -63,7 +69,7 @@ def test_a_corrupt_archive_gives_the_other_shafts(files):
     data[len(data) // 2] ^= 0x55
     archive.write_bytes(data)
     done = recompute(archive, calibration)
-    assert [one["shaft"] for one in json.loads(done.stdout)] == [1, 3]
+    assert shafts_in(done) == [1, 3]
     assert "readings.avro" in complaint(done)
 
 
@@ -90,7 +96,7 @@ def test_a_foreign_archive_is_named_and_the_good_one_still_counts(files, tmp_pat
     bad = tmp_path / "bad.avro"
     make(bad)
     done = midspan("recompute", bad, archive, "--calibration", calibration, "--json")
-    assert [one["shaft"] for one in json.loads(done.stdout)] == [1, 2, 3]
+    assert shafts_in(done) == [1, 2, 3]
     assert "bad.avro" in complaint(done)
 
 
@@ -114,7 +120,7 @@ def test_every_bad_file_of_many_is_named(files, tmp_path):
     (tmp_path / "cut.avro").write_bytes(archive.read_bytes()[:-500])
     names = [tmp_path / name for name in ("text.avro", "cut.avro", "missing.avro")]
     done = midspan("recompute", *names, archive, "--calibration", calibration, "--json")
-    assert [one["shaft"] for one in json.loads(done.stdout)] == [1, 2, 1, 2, 3]
+    assert shafts_in(done) == [1, 2, 1, 2, 3]
     line = complaint(done)
     assert all(name.name in line for name in names)
     assert str(archive) not in line
@@ -129,7 +135,7 @@ def test_a_damaged_archive_is_left_as_it_was_and_can_be_added_to(files, tmp_path
     done = midspan("measure", "--port", "rehearsal", "--shaft", 4, *given, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert archive.read_bytes()[: len(damaged)] == damaged
-    assert [one["shaft"] for one in json.loads(recompute(archive, calibration, ALLOW_DOUBTFUL).stdout)] == [1, 3, 4]
+    assert shafts_in(recompute(archive, calibration, ALLOW_DOUBTFUL)) == [1, 3, 4]
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("spine 500\n"), foreign_avro], ids=["text", "avro"])
@@ -143,11 +149,11 @@ def test_a_foreign_file_is_never_added_to(files, tmp_path, make):
     assert foreign.read_bytes() == before
 
 
-# Readings that are none of a shaft
+# Readings that cannot be those of a shaft
 
 
 def spoilt(**changes):
-    """A run of which some columns are not what a gauge gives."""
+    """Return a run whose columns are changed by functions of the run."""
     run = raw_run(Shaft(number=2), Gauge(), np.random.default_rng(2))
     return replace(run, **{name: change(run) for name, change in changes.items()})
 
@@ -169,8 +175,8 @@ def spoilt(**changes):
 def test_readings_of_no_shaft_are_doubtful_and_stop_no_others(files, tmp_path, run):
     calibration, bands, archive = files
     with ArchiveWriter(tmp_path / "spoilt.avro") as writer:
-        for one in (next(read_archive(archive)), run, next(read_archive(archive))):
-            writer.append(one)
+        for stored in (next(read_archive(archive)), run, next(read_archive(archive))):
+            writer.append(stored)
     done = recompute(tmp_path / "spoilt.avro", calibration, "--bands", bands)
     assert done.returncode == 0, done.stderr
     rows = json.loads(done.stdout, parse_constant=pytest.fail)
@@ -205,8 +211,8 @@ def test_a_bad_calibration_names_file_and_key(files, old, new, named):
 @pytest.mark.parametrize(
     ("old", "new", "named"),
     [
-        ("spine_thou = [499.0, 505.0]", "spine_thou = [498.0, 505.0]", "overlap"),
-        ("spine_thou = [499.0, 505.0]", "spine_thou = [505.0, 499.0]", "smaller number first"),
+        ("spine_thou = [499.0, 505.0]", "spine_thou = [498.0, 505.0]", "498"),
+        ("spine_thou = [499.0, 505.0]", "spine_thou = [505.0, 499.0]", "505 to 499"),
         ("spread_max_thou", "spread_max_tho", "spread_max_thou"),
         ("coverage_factor = 2.0", "coverage_factor = 0", "coverage_factor"),
         ('name = "softer dozen"', "", "name"),
@@ -231,6 +237,7 @@ def test_a_calibration_that_is_no_text_is_named(files, make):
 
 
 def measure(port, files, folder, *more):
+    """Run `midspan measure` on a port, with an archive and a store of its own."""
     calibration, bands, _ = files
     arguments = ("--shaft", 1, "--calibration", calibration, "--bands", bands, "--archive", folder / "new.avro")
     return midspan("measure", "--port", port, *arguments, "--store", folder / "new.db", *more)
@@ -241,13 +248,13 @@ def test_a_port_that_is_not_there_is_named(files, tmp_path):
 
 
 def answer_once(far, said):
-    """Another instrument: it says something of its own to whatever it is told."""
+    """Play another instrument, which answers the first byte with something of its own."""
     os.read(far, 1)
     os.write(far, said)
 
 
 def hurried(line):
-    """A gauge whose clock runs, so that nobody waits for the answer that does not come."""
+    """Return a gauge with a clock that runs by itself, so that the test does not wait for an answer."""
     return Gauge_(line, rig.ticking())
 
 
@@ -255,15 +262,11 @@ Gauge_ = gauge.Gauge
 
 
 @pytest.mark.parametrize(
-    ("said", "words"),
-    [
-        (b"", "nothing answers there"),
-        (b"AT OK\r\nhello\r\n" * 20, "none of them spoke the gauge's protocol"),
-        (bytes(range(256)) * 4 + b"\0" * 9, "none of them spoke the gauge's protocol"),
-    ],
+    "said",
+    [b"", b"AT OK\r\nhello\r\n" * 20, bytes(range(256)) * 4 + b"\0" * 9],
     ids=["silent", "chatter", "noise"],
 )
-def test_a_port_that_is_no_gauge_is_named_and_leaves_nothing_behind(files, tmp_path, monkeypatch, said, words):
+def test_a_port_without_a_gauge_is_named_and_leaves_nothing_behind(files, tmp_path, monkeypatch, said):
     monkeypatch.setattr(gauge, "Gauge", hurried)
     with rig.bare_line() as (far, port):
         instrument = Thread(target=answer_once, args=(far, said))
@@ -271,15 +274,15 @@ def test_a_port_that_is_no_gauge_is_named_and_leaves_nothing_behind(files, tmp_p
         line = complaint(measure(port, files, tmp_path))
         instrument.join()
     assert line.startswith(f"midspan: {port}: ")
-    assert words in line
+    assert bool(re.search(r"\d+ bytes", line)) is bool(said)
     assert list(read_archive(tmp_path / "new.avro")) == []
     with closing(sqlite3.connect(tmp_path / "new.db")) as database:
         assert database.execute("SELECT count(*) FROM batches").fetchone() == (0,)
 
 
 @pytest.mark.parametrize("port", [".", "/dev/null", __file__])
-def test_a_file_that_is_no_port_is_named(files, tmp_path, port):
-    assert complaint(measure(port, files, tmp_path)).startswith(f"midspan: {port}: this is no serial port")
+def test_a_file_that_is_not_a_port_is_named(files, tmp_path, port):
+    assert complaint(measure(port, files, tmp_path)).startswith(f"midspan: {port}: ")
 
 
 def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkeypatch):
@@ -298,11 +301,11 @@ def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkey
         first = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, folder=tmp_path)
         monkeypatch.setattr(serial_port.SerialLink, "read", pulled)
         cut = midspan("measure", "--port", rehearsal.port, "--shaft", 2, *common, folder=tmp_path)
-        assert f"{rehearsal.port}: the gauge is gone" in complaint(cut)
+        assert complaint(cut).startswith(f"midspan: {rehearsal.port}: ")
         monkeypatch.undo()
         assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1]
         again = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common, folder=tmp_path)
-    assert "the gauge still held shaft 2; it was fetched and stored first" in again.stderr
+    assert "shaft 2" in again.stderr  # still held by the gauge
     spines = [json.loads(done.stdout)["spine_thou"] for done in (first, again)]
     assert spines == pytest.approx([500.0, 500.0], abs=1.0)
     assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1, 2, 1]
@@ -312,18 +315,18 @@ def test_a_port_that_vanishes_in_mid_shaft_loses_nothing_stored(tmp_path, monkey
 
 
 @pytest.mark.parametrize(
-    ("fault", "words"),
+    ("fault", "cause"),
     [
-        ("absent", "met no shaft"),
-        ("cell_stuck", "same count"),
-        ("cell_saturated", "end of its range"),
-        ("cell_silent", "no sample"),
-        ("cell_out_of_step", "trailing bits"),
-        ("stiff_jam", "force went over"),
-        ("soft", "travel limit"),
+        ("absent", "NO_CONTACT"),
+        ("cell_stuck", "CELL_STUCK"),
+        ("cell_saturated", "CELL_SATURATED"),
+        ("cell_silent", "CELL_SILENT"),
+        ("cell_out_of_step", "CELL_OUT_OF_STEP"),
+        ("stiff_jam", "FORCE_LIMIT"),
+        ("soft", "TRAVEL_LIMIT"),
     ],
 )
-def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, fault, words, store_place):
+def test_a_shaft_that_fails_is_reported_and_kept_and_the_next_is_measured(tmp_path, fault, cause, store_place):
     calibration, bands = settings(tmp_path)
     given = [{"number": 1, "spine_thou": 1400.0 if fault == "soft" else 500.0, "fault": fault}, {"number": 2}]
     common = ("--calibration", calibration, "--bands", bands, "--archive", tmp_path / "a.avro")
@@ -331,11 +334,11 @@ def test_a_shaft_that_fails_is_told_kept_and_the_next_is_measured(tmp_path, faul
     with Rehearsal({"gauge": scenario.GAUGE, "shafts": given}, tmp_path) as rehearsal:
         first = midspan("measure", "--port", rehearsal.port, "--shaft", 1, *common)
         second = midspan("measure", "--port", rehearsal.port, "--shaft", 2, "--clear-fault", *common)
-    told = json.loads(first.stdout)
-    assert told["outcome"] in ("doubtful", "instrument fault")
-    assert words in " ".join(told["reasons"])
+    failed = json.loads(first.stdout)
+    assert failed["outcome"] in ("doubtful", "instrument fault")
+    assert failed["reasons"]
     assert json.loads(second.stdout)["spine_thou"] == pytest.approx(500.0, abs=1.0)
-    assert [run.shaft for run in read_archive(tmp_path / "a.avro")] == [1, 2]
+    assert [(run.shaft, run.cause) for run in read_archive(tmp_path / "a.avro")] == [(1, cause), (2, None)]
 
 
 def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path, store_place):
@@ -353,19 +356,19 @@ def test_a_gauge_that_stands_still_is_not_moved_unasked(tmp_path, store_place):
 
 @pytest.fixture
 def impatient(monkeypatch):
-    """A store that does not wait for another program."""
+    """Make stores that do not wait for another program."""
     monkeypatch.setattr(StorePlace.open, "__kwdefaults__", {"create": True, "wait_s": 0.0})
 
 
 @pytest.mark.usefixtures("impatient")
-def test_a_locked_database_is_told_before_anything_is_measured(tmp_path, store_place):
+def test_a_locked_database_is_named_before_anything_is_measured(tmp_path, store_place):
     calibration, bands = settings(tmp_path)
     store_place.open().close()
     common = ("--calibration", calibration, "--bands", bands, "--store", store_place)
     with closing(sqlite3.connect(store_place.file)) as lock:
         lock.execute("BEGIN EXCLUSIVE")
         done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, "--archive", tmp_path / "a.avro")
-    assert re.search(r"results\.db: another program is using it", complaint(done))
+    assert "results.db" in complaint(done)
     assert list(read_archive(tmp_path / "a.avro")) == []
 
 
@@ -384,14 +387,13 @@ def test_a_database_locked_in_mid_shaft_leaves_the_readings_in_the_archive(tmp_p
         monkeypatch.setattr(ArchiveWriter, "append", locking)
         done = midspan("measure", "--port", "rehearsal", "--shaft", 3, *common, folder=tmp_path)
     line = complaint(done)
-    assert "results.db: another program is using it" in line
-    assert "readings of shaft 3 are safe in readings.avro" in line
+    assert all(name in line for name in ("results.db", "shaft 3", "readings.avro"))
     assert [run.shaft for run in read_archive(tmp_path / "readings.avro")] == [3]
 
 
 def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
-    # A limit on the size of files stands for the full disk: part of the block is written, then no more. The archive
-    # is the first to reach it, being larger than the database.
+    # A limit on the size of files takes the place of a full disk: part of the block is written, then no more. The
+    # archive reaches it first because it is larger than the database.
     calibration, bands, archive = files
     runs = list(read_archive(archive))
     with ArchiveWriter(archive) as writer:
@@ -404,15 +406,18 @@ def test_a_disk_that_fills_in_mid_write_loses_no_stored_shaft(files, tmp_path):
     limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({len(before) + 2000},) * 2)"
     command = [sys.executable, "-c", f"{limit}\n{COMMAND[2]}", *map(str, common)]
     line = complaint(subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=600))
-    assert "readings.avro: shaft 4 could not be stored" in line
+    assert "readings.avro: shaft 4" in line
     assert archive.read_bytes()[: len(before)] == before
     again = midspan(*common, folder=tmp_path)
-    assert (again.returncode, "2000 bytes of a half-stored shaft were moved" in again.stderr) == (0, True), again.stderr
+    assert again.returncode == 0, again.stderr
+    (torn,) = tmp_path.glob("readings.avro.torn-*")
+    assert torn.stat().st_size == 2000
+    assert torn.name in again.stderr
     assert [run.shaft for run in read_archive(archive)] == [1, 2, 3] * 21 + [4]
 
 
 @pytest.mark.parametrize("make", [lambda path: path.write_text("no database"), lambda path: path.mkdir()])
-def test_a_store_that_is_none_is_named(store_place, make):
+def test_a_file_that_is_not_a_store_is_named(store_place, make):
     make(store_place.file)
     assert "results.db" in complaint(midspan("show", 1, "--store", store_place))
 
@@ -425,23 +430,24 @@ def test_an_unknown_shaft_and_a_missing_store_are_named(store_place):
 
 
 def kept(place, result, outcome=Outcome.INSTRUMENT_FAULT, kind=ResultKind.GAUGE):
-    """A database with one stored result, given as plain values."""
+    """Store one result, given as plain values, in a database."""
     with place.open() as store:
         add_result(store, run_of(1, "blue"), told(kind, **result), Decision(outcome, ("why",)))
 
 
 def result_of(files):
+    """Return the first result of an archive as plain values, without its budget."""
     calibration, _, archive = files
     (first, *_) = json.loads(recompute(archive, calibration).stdout)
     del first["budget"]
     return first
 
 
-def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path, store_place):
+def test_a_stored_number_that_is_not_finite_is_shown_as_such(files, tmp_path, store_place):
     kept(store_place, result_of(files) | {"u_spine_thou": "Infinity", "spread_thou": "NaN"})
     shown = midspan("show", 1, "--store", store_place)
     assert shown.returncode == 0, shown.stderr
-    assert re.search(r"spread around +nan ± ", shown.stdout)
+    assert re.search(r" nan ± ", shown.stdout)
     row = json.loads(midspan("show", 1, "--store", store_place, "--json").stdout, parse_constant=pytest.fail)
     assert (row["u_spine_thou"], row["spread_thou"], row["outcome"]) == (None, None, "instrument fault")
     line = complaint(midspan("show", 1, "--store", store_place, "--picture", tmp_path / "a.png"))
@@ -449,21 +455,18 @@ def test_a_stored_number_that_is_none_is_shown_as_such(files, tmp_path, store_pl
 
 
 @pytest.mark.parametrize(
-    ("change", "kind", "again"),
+    ("change", "kind", "named"),
     [
-        (
-            {"new_thou": 1.0},
-            ResultKind.GAUGE,
-            "(new_thou); evaluate its readings again with: midspan recompute a.avro",
-        ),
-        ({"u_causes": [1.0]}, ResultKind.GAUGE, "midspan recompute a.avro"),
-        ({}, ResultKind.HAND_BENCH, "midspan hand recompute a.avro"),
+        ({"new_thou": 1.0}, ResultKind.GAUGE, ("new_thou", "recompute a.avro")),
+        ({"u_causes": [1.0]}, ResultKind.GAUGE, ("recompute a.avro",)),
+        ({}, ResultKind.HAND_BENCH, ("hand recompute a.avro",)),
     ],
     ids=["more", "fewer causes", "by hand"],
 )
-def test_a_result_of_another_midspan_says_how_to_make_it_again(files, store_place, change, kind, again):
+def test_a_result_of_another_midspan_says_how_to_make_it_again(files, store_place, change, kind, named):
     kept(store_place, result_of(files) | change, kind=kind)
-    assert again in complaint(midspan("show", "blue", "--store", store_place))
+    line = complaint(midspan("show", "blue", "--store", store_place))
+    assert all(value in line for value in named)
 
 
 @pytest.mark.parametrize("name", ["picture.xyz", "picture", "no-folder/picture.png", "folder.png"])
@@ -480,13 +483,14 @@ def test_a_folder_that_is_a_file_stops_the_demonstration(tmp_path):
     assert "taken" in complaint(midspan("demo", "--folder", tmp_path / "taken"))
 
 
-def test_a_torn_archive_is_mended_told_and_added_to(tmp_path):
+def test_a_torn_archive_is_repaired_and_added_to(tmp_path):
     calibration, bands = settings(tmp_path)
     common = ("measure", "--port", "rehearsal", "--calibration", calibration, "--bands", bands)
     assert midspan(*common, "--shaft", 2, folder=tmp_path).returncode == 0
     whole = (tmp_path / "readings.avro").read_bytes()
     (tmp_path / "readings.avro").write_bytes(whole + whole[-3000:-10])
     done = midspan(*common, "--shaft", 4, folder=tmp_path)
-    assert "half-stored" in done.stderr
+    (torn,) = tmp_path.glob("readings.avro.torn-*")
+    assert torn.stat().st_size == 2990
+    assert torn.name in done.stderr
     assert [run.shaft for run in read_archive(tmp_path / "readings.avro")] == [2, 4]
-    assert len(list(tmp_path.glob("readings.avro.torn-*"))) == 1

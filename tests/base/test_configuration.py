@@ -1,4 +1,4 @@
-"""Configuration files: whatever stands where a number belongs is taken for what it is, or refused in one line."""
+"""Configuration files: any value in the place of a number is used as it is, or refused in one line."""
 
 import math
 from collections.abc import Callable
@@ -48,13 +48,13 @@ FILES: dict[str, tuple[Callable[[Path], Any], dict[str, Any]]] = {
     "gauge.toml": (load_calibration, GAUGE), "bands.toml": (load_bands, BANDS), "masses.toml": (load_masses, MASSES),
     "hand-bench.toml": (load_bench, BENCH),
 }  # fmt: skip
-# As they are written in TOML; none is a number that any of these quantities can have.
+# Values as written in TOML that none of these quantities can have.
 NEVER = ("nan", "-inf", "-1e200", '"1.5"', '"1,5"', "true", "false", "[1.0]", "{}")
 
 
 @dataclass(frozen=True)
 class Place:
-    """A number of a file: its tables and keys from the top, places in arrays among them."""
+    """Place of a number in a file: the keys and array indices that lead to it."""
 
     file: str
     way: tuple[str | int, ...]
@@ -64,7 +64,7 @@ class Place:
 
 
 def numbers(file: str, content: Any, way: tuple[str | int, ...] = ()) -> list[Place]:
-    """Every number that stands in a file."""
+    """Return the places of all numbers in a file."""
     if isinstance(content, dict | list):
         parts = content.items() if isinstance(content, dict) else enumerate(content)
         return [place for key, value in parts for place in numbers(file, value, (*way, key))]
@@ -72,12 +72,12 @@ def numbers(file: str, content: Any, way: tuple[str | int, ...] = ()) -> list[Pl
 
 
 NUMBERS = [place for file, (_, content) in FILES.items() for place in numbers(file, content)]
-# Degrees of freedom may be without end: that is a value perfectly known.
+# Degrees of freedom may be infinite: the value is then perfectly known.
 BOUNDED = [place for place in NUMBERS if not str(place.way[-1]).startswith("dof_")]
 
 
 def key_of(place: Place) -> str:
-    """The name of the number, that of its array when it stands in one."""
+    """Return the key of a number, or that of the array it is in."""
     return [part for part in place.way if isinstance(part, str)][-1]
 
 
@@ -86,17 +86,18 @@ class Raw(str):
 
 
 def written(value: Any) -> str:
+    """Return a value as TOML."""
     if isinstance(value, Raw):
         return value
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{key} = {written(one)}" for key, one in value.items()) + "}"
+        return "{" + ", ".join(f"{key} = {written(inner)}" for key, inner in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(map(written, value)) + "]"
     return f'"{value}"' if isinstance(value, str) else repr(value)
 
 
 def refusal(folder: Path, place: Place, absurd: str) -> str:
-    """The line with which a file is refused that has this in that place."""
+    """Return the message that refuses a file with an absurd value in a place, without the name of the file."""
     load, content = FILES[place.file]
     changed = deepcopy(content)
     inner: Any = changed
@@ -113,7 +114,7 @@ def refusal(folder: Path, place: Place, absurd: str) -> str:
 
 
 @pytest.mark.parametrize("file", FILES)
-def test_the_files_are_good_as_they_stand(tmp_path, file):
+def test_the_unchanged_files_are_accepted(tmp_path, file):
     load, content = FILES[file]
     path = tmp_path / file
     path.write_text("\n".join(f"{key} = {written(value)}" for key, value in content.items()))
@@ -122,81 +123,78 @@ def test_the_files_are_good_as_they_stand(tmp_path, file):
 
 @pytest.mark.parametrize("absurd", NEVER)
 @pytest.mark.parametrize("place", NUMBERS, ids=str)
-def test_what_is_no_number_or_none_in_this_world_is_refused_by_name(tmp_path, place, absurd):
+def test_an_impossible_value_is_refused_by_its_key(tmp_path, place, absurd):
     assert key_of(place) in refusal(tmp_path, place, absurd)
 
 
 @pytest.mark.parametrize("absurd", ["inf", "1e200"])
 @pytest.mark.parametrize("place", BOUNDED, ids=str)
-def test_what_is_endless_is_refused_by_name(tmp_path, place, absurd):
+def test_an_infinite_or_huge_value_is_refused_by_its_key(tmp_path, place, absurd):
     assert key_of(place) in refusal(tmp_path, place, absurd)
 
 
-# Uncertainties, corrections and shares may be as small as they like; a quantity that is measured may not.
+# Uncertainties, corrections and shares may be as small as they like; measured quantities may not.
 @pytest.mark.parametrize(
     "place",
-    [one for one in NUMBERS if one.way[-1] in
+    [place for place in NUMBERS if place.way[-1] in
      ("newton_per_count", "mm_per_step", "steps_per_screw_turn", "span_mm", "steps_per_turn", "u_relative", "mass_g",
       "density_kg_m3", "density", "graduation", "coverage_factor", "spread_max_thou", "runout_max_thou",
-      "hysteresis_max_pct") or "spine_thou" in one.way or str(one.way[-1]).startswith("dof_")],
+      "hysteresis_max_pct") or "spine_thou" in place.way or str(place.way[-1]).startswith("dof_")],
     ids=str,
 )  # fmt: skip
 @pytest.mark.parametrize("absurd", ["0", "1e-300", "-1"])
-def test_what_must_be_there_cannot_be_next_to_nothing(tmp_path, place, absurd):
+def test_a_measured_quantity_cannot_be_minute(tmp_path, place, absurd):
     assert key_of(place) in refusal(tmp_path, place, absurd)
 
 
 @pytest.mark.parametrize(
-    ("file", "way", "absurd", "says"),
+    ("file", "way", "absurd", "named"),
     [
         ("gauge.toml", ("travel", "steps_per_screw_turn"), "20.0", "0.05 mm"),
-        (
-            "gauge.toml",
-            ("travel", "steps_per_screw_turn"),
-            "51200.0",
-            "128 mm",
-        ),
+        ("gauge.toml", ("travel", "steps_per_screw_turn"), "51200.0", "128 mm"),
         ("gauge.toml", ("force", "newton_per_count2"), "1e-11", "force.newton_per_count2 = 1e-11"),
         ("gauge.toml", ("force", "newton_per_count2"), "-1e-11", "force.newton_per_count2 = -1e-11"),
-        ("gauge.toml", ("span", "vertical_share"), "[1.0, 0.0]", "write the smaller share first"),
+        ("gauge.toml", ("span", "vertical_share"), "[1.0, 0.0]", "span.vertical_share"),
         ("gauge.toml", ("calibration", "made"), '"2026-03-01"', "calibration.made"),
         ("gauge.toml", ("calibration", "id"), "7", "calibration.id"),
-        ("bands.toml", ("bin", 0, "spine_thou"), "5.0", "bin, entry 1, spine_thou = 5.0: input should be an array"),
-        ("masses.toml", ("mass", 0), "7", "mass, entry 1 = 7: input should be a table of keys"),
-        ("masses.toml", ("mass", 0, "u_mass_g"), "50.0", "written in milligrams?"),
-        ("hand-bench.toml", ("weight", "u_mass_g"), "300", "written in milligrams?"),
-        ("hand-bench.toml", ("indicator", "graduation"), "10", "is the unit right?"),
+        ("bands.toml", ("bin", 0, "spine_thou"), "5.0", "bin, entry 1, spine_thou = 5.0: "),
+        ("masses.toml", ("mass", 0), "7", "mass, entry 1 = 7: "),
+        ("masses.toml", ("mass", 0, "u_mass_g"), "50.0", "milligrams"),
+        ("hand-bench.toml", ("weight", "u_mass_g"), "300", "milligrams"),
+        ("hand-bench.toml", ("indicator", "graduation"), "10", "graduation"),
     ],
 )
-def test_values_that_do_not_go_together_say_what_to_do(tmp_path, file, way, absurd, says):
-    assert says in refusal(tmp_path, Place(file, way), absurd)
+def test_values_that_contradict_each_other_are_refused_by_name(tmp_path, file, way, absurd, named):
+    assert named in refusal(tmp_path, Place(file, way), absurd)
 
 
 def test_two_masses_of_one_name_are_refused(tmp_path):
-    # One of them would be left out of every stack.
+    # A stack of masses would leave one of the two out.
     path = tmp_path / "masses.toml"
     path.write_text('[[mass]]\nname = "a"\nmass_g = 200\nu_mass_g = 0.01\n' * 2)
-    with pytest.raises(ConfigurationError, match=r"masses\.toml: mass 'a' stands there twice"):
+    with pytest.raises(ConfigurationError) as caught:
         load_masses(path)
+    assert all(value in str(caught.value) for value in ("masses.toml", "mass 'a'"))
 
 
 def test_a_calibration_that_ended_before_it_began_is_refused(tmp_path):
     path = tmp_path / "gauge.toml"
     path.write_text("\n".join(f"{key} = {written(value)}" for key, value in GAUGE.items()).replace(
         "id = ", "made = 2026-03-02, valid_until = 2026-03-01, id = ", 1))  # fmt: skip
-    with pytest.raises(ConfigurationError, match=r"2026-03-01.*2026-03-02"):
+    with pytest.raises(ConfigurationError) as caught:
         load_calibration(path)
+    assert all(value in str(caught.value) for value in ("gauge.toml", "valid_until", "2026-03-01", "2026-03-02"))
 
 
-# Whatever a file lets through must not make rubbish of good readings: a result has finite numbers, or reasons instead.
-# Each value is moved by some powers of ten, as a slip of the pen or another unit moves it.
+# No file that is accepted may turn good readings into nonsense: a result has finite numbers, or reasons instead. Each
+# value is moved by some powers of ten, as a typing error or a wrong unit would move it.
 MOVED = [place for place in NUMBERS if place.file == "gauge.toml" and "vertical_share" not in place.way]
 RUN = raw_run(Shaft(), Gauge(), np.random.default_rng(1))
 
 
 @settings(max_examples=200)
 @given(st.dictionaries(st.sampled_from(MOVED), st.floats(-12, 12), min_size=1, max_size=3))
-def test_a_calibration_that_is_let_through_makes_finite_numbers_or_reasons(moves):
+def test_every_accepted_calibration_gives_finite_numbers_or_reasons(moves):
     changed = deepcopy(GAUGE)
     for place, decades in moves.items():
         section, key = place.way

@@ -76,7 +76,7 @@ def test_a_smaller_number_is_a_stiffer_shaft(spine_thou):
 
 
 def test_spine_500_bends_half_an_inch():
-    # Common practice, no source: "500" says 0.500 in.
+    # Common practice, no source: "500" means 0.500 in.
     half_inch_mm = 0.5 * units.MM_PER_INCH
     stiffness = elastica.stiffness_between((0.0, STANDARD.load_n), half_inch_mm, STANDARD.span_mm)
     again_mm = float(elastica.deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness))

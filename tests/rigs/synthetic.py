@@ -1,8 +1,8 @@
-"""A gauge on paper: raw runs of shafts with known truth, made without any of the code that converts them.
+"""A gauge on paper: raw runs of shafts whose truth is known, made without any of the code that converts them.
 
-The elastica is integrated step by step (Runge-Kutta on psi'' = cos psi, the slope turned from the support
-tangent under a unit normal reaction on unit EI), where the host uses quadrature and series. Used where
-thousands of shafts are needed; the rehearsal board, with the real device code, covers the whole path.
+The elastica is integrated step by step (Runge-Kutta on psi'' = cos psi, the slope turned from the support tangent under
+a unit normal reaction on unit EI), while the host uses quadrature and series. This gauge serves tests that need
+thousands of shafts; the rehearsal board, with the real device code, covers the whole path.
 """
 
 import math
@@ -22,7 +22,10 @@ COUNTS_PER_N = 1070 / 9.80665e-3
 
 @cache
 def _softening():
-    """Splines of P L^2 / EI over 48 u, against u^2: reactions normal to the shaft, and vertical ones."""
+    """Return splines of P L^2 / EI over 48 u against u^2, for reactions normal to the shaft and for vertical ones.
+
+    P is the load, L the span, u the deflection over the span.
+    """
     groups, ratios = zip(*(_integrated(length) for length in np.sqrt(np.linspace(0.01, 0.95, 160))), strict=True)
     vertical_groups = np.linspace(0.05, 5.5, 120)
     return (
@@ -32,12 +35,13 @@ def _softening():
 
 
 def _spline(groups, ratios):
+    """Return the spline of P L^2 / EI over 48 u against u^2 through these points; at 0 it is 1."""
     return CubicSpline(np.append(0.0, ratios**2), np.append(1.0, groups / (48 * ratios)))
 
 
 def _integrated(length):
-    """P L^2 / EI and u for half a shaft of this length, by classical Runge-Kutta in 400 steps."""
-    step, state = length / 400, np.zeros(4)  # psi, curvature, way along and across the support tangent
+    """Return P L^2 / EI and u for half a shaft of a given length, by classical Runge-Kutta in 400 steps."""
+    step, state = length / 400, np.zeros(4)  # psi, curvature, distance along and across the support tangent
 
     def slope(y):
         return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
@@ -55,7 +59,7 @@ def _integrated(length):
 
 
 def _vertical_ratio(group):
-    """u under vertical reactions: the moment over a horizontal way makes the sine of the slope a parabola."""
+    """Return u under vertical reactions: the moment over horizontal distance makes the sine of the slope a parabola."""
     way = np.linspace(0, 1, 401)
     sine = group / 16 * (1 - way**2)
     return float(simpson(sine / np.sqrt(1 - sine**2), x=way)) / 2
@@ -63,7 +67,7 @@ def _vertical_ratio(group):
 
 @lru_cache(4096)
 def _law(vertical):
-    """The spline of a support condition: one of both bounds, or between them in proportion of their deflections."""
+    """Return the spline of a support condition: a bound (0 or 1), or a mixture of the deflections at both bounds."""
     if vertical in (0.0, 1.0):
         return _softening()[int(vertical)]
     group, bounds = _bounds()
@@ -72,17 +76,18 @@ def _law(vertical):
 
 @cache
 def _bounds():
+    """Return P L^2 / EI at 200 points and u there for both bounds of the support condition."""
     group = np.linspace(0.02, 4.6, 200)
     return group, [ratio_for(group, vertical) for vertical in (0.0, 1.0)]
 
 
 def load_for(ratio, vertical=0.5):
-    """P L^2 / EI at which the deflection is this share of the span; `vertical` mixes the support conditions."""
+    """Return the P L^2 / EI that deflects a shaft by a share of its span; `vertical` mixes the support conditions."""
     return 48 * ratio * _law(vertical)(ratio**2)
 
 
 def ratio_for(group, vertical=0.5):
-    """Deflection over span under this P L^2 / EI."""
+    """Return deflection over span under a given P L^2 / EI."""
     ratio = group / 48
     for _ in range(40):
         ratio = ratio * group / load_for(ratio, vertical)
@@ -90,13 +95,13 @@ def ratio_for(group, vertical=0.5):
 
 
 def stiffness_of(spine_thou, vertical=0.5):
-    """EI in N mm2 of a shaft with this static spine."""
+    """Return the bending stiffness EI of a shaft with a given static spine, N mm2."""
     return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM, vertical)
 
 
 @dataclass
 class Gauge:
-    """What the gauge truly is."""
+    """The true properties of a gauge."""
 
     span_mm: float = SPAN_MM
     counts_per_n: float = COUNTS_PER_N
@@ -108,7 +113,7 @@ class Gauge:
     screw_phase: float = 0.0
     slip: float = 0.003
     spikes: float = 0.0  # share of readings hit by a spike
-    linearity_n: float = 0.0  # what the cell reads too much at the standard load, growing with its square
+    linearity_n: float = 0.0  # error of the cell at the standard load; it grows with the square of the load
     vertical: float = 0.5  # 0: frictionless supports; 1: reactions stay vertical; the host takes the middle
     height_mm: float = 0.0  # how much higher than expected every shaft lies
     oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
@@ -116,7 +121,7 @@ class Gauge:
 
 @dataclass
 class Shaft:
-    """What the shaft truly is."""
+    """The true properties of a shaft."""
 
     spine_thou: float = 500.0
     spread_thou: float = 6.0
@@ -128,19 +133,20 @@ class Shaft:
 
 
 def spine_around(shaft: Shaft, angle_rad, vertical=0.5):
-    """True standard deflection in thou at angles from the start: EI with a 2-per-turn part, mean as asked."""
+    """Return the true standard deflection at angles from the start, thou: EI has a part that varies twice a turn."""
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, vertical)
     wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))
     return _standard_thou(mean_ei * (1 + part * wave), vertical)
 
 
 def _standard_thou(stiffness_n_mm2, vertical):
+    """Return the deflection of a stiffness under the standard load, thou."""
     return ratio_for(LOAD_N * SPAN_MM**2 / stiffness_n_mm2, vertical) * SPAN_MM / 0.0254
 
 
 @cache
 def _section(spine_thou, spread_thou, vertical):
-    """Mean EI and relative 2-per-turn part that give this mean and this spread of the standard deflection."""
+    """Return the mean EI and the relative 2-per-turn part that give a mean and a spread of the standard deflection."""
     ei = float(stiffness_of(spine_thou, vertical))
     part = spread_thou / spine_thou / 2
     wave = np.cos(2 * np.linspace(0, np.pi, 180, endpoint=False))
@@ -152,17 +158,18 @@ def _section(spine_thou, spread_thou, vertical):
 
 
 def _press(gauge, steps):
+    """Return the true position of the head at a number of press microsteps, mm."""
     return steps * gauge.mm_per_step + gauge.screw_mm * np.sin(2 * np.pi * steps / 3200 + gauge.screw_phase)
 
 
 def _force(gauge, shaft, travel_mm, angle):
-    """Force at each angle with the head this far below where it first touches a straight shaft."""
+    """Return the force at each angle with the head at a distance below its first contact with a straight shaft, N."""
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
     ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
     surface = gauge.height_mm + shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
     surface = surface + gauge.oval_mm[0] * np.cos(2 * angle) + gauge.oval_mm[1] * np.sin(2 * angle)
     force = np.zeros_like(angle)
-    for _ in range(12):  # each shrinks the error by give over the shaft's own, 2 % at the most
+    for _ in range(12):  # each step shrinks the error by the ratio of frame to shaft compliance, at most 2 %
         bend = travel_mm + surface - gauge.give_mm_per_n * force
         force = load_for(bend / gauge.span_mm, gauge.vertical) * ei / gauge.span_mm**2
     return force
@@ -174,9 +181,9 @@ CONTACT_STEPS = 2000
 def raw_run(
     shaft: Shaft, gauge: Gauge, rng: np.random.Generator, turns=(2, 2, 2), per_turn=160, depth_thou=None
 ) -> RawRun:
-    """One run with the two zeros and the three turns; the moving phases carry no information for the result.
+    """Return a run with two zeros and three turns; the phases of motion are left out because the result ignores them.
 
-    The head goes as deep as a shaft of depth_thou would need for the standard load, by default this shaft's own.
+    The head goes as deep as a shaft of spine `depth_thou` needs for the standard load, by default this shaft.
     """
     period = 800 * (1 + gauge.slip)
     per_step = 800 / per_turn
@@ -230,14 +237,14 @@ def raw_run(
 
 
 def paper_calibration(**changes):
-    """The calibration that knows the default gauge exactly; `changes` are sections with the keys to replace."""
+    """Return the calibration of the default gauge, without error; `changes` are sections with the keys to replace."""
     sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
     sections["calibration"]["gauge"] = "paper"
     return Calibration.model_validate(sections)
 
 
 def drawn_shaft(rng, number):
-    """A shaft anywhere in the range of spine, spread and bow that arrows have."""
+    """Draw a shaft from the whole range of spine, spread and bow that arrows have."""
     return Shaft(
         spine_thou=math.exp(rng.uniform(math.log(150), math.log(1500))),
         spread_thou=rng.uniform(0, 15),
@@ -250,7 +257,7 @@ def drawn_shaft(rng, number):
 
 
 def drawn_gauge(rng, **fixed):
-    """A gauge that differs from the example calibration as its stated standard uncertainties allow."""
+    """Draw a gauge that differs from the example calibration as its stated standard uncertainties allow."""
     cal = paper_calibration()
     screw = rng.normal(0, cal.travel.u_screw_mm, 2)  # cosine and sine parts: u_screw at every point of the screw
     return Gauge(

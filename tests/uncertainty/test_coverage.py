@@ -25,7 +25,7 @@ EXAMPLE = paper_calibration()
 
 
 def assert_pulls(pulls, low=1.0, high=1.0):
-    """Standard deviation between two figures, nearly always 1, within chance; mean nothing within chance."""
+    """Check that the standard deviation of pulls is within two limits, and their mean 0, as far as chance allows."""
     number = len(pulls)
     least, most = np.sqrt(chi2.ppf([1e-3, 1 - 1e-3], number - 1) / (number - 1))
     assert low * least < np.std(pulls, ddof=1) < high * most
@@ -33,14 +33,14 @@ def assert_pulls(pulls, low=1.0, high=1.0):
 
 
 def assert_covered(errors, expanded, least, most):
-    """The share of errors within U lies between two figures, within chance."""
+    """Check that the share of errors within U lies between two limits, as far as chance allows."""
     inside = int((np.abs(errors) < expanded).sum())
     fewest, most = binom.ppf(1e-3, len(errors), least), binom.ppf(1 - 1e-3, len(errors), most)
     assert fewest <= inside <= most, inside / len(errors)
 
 
 class Lot:
-    """Many shafts with their truth and their results, a column for each quantity."""
+    """Many shafts with their truth and their results, an array for each quantity."""
 
     def __init__(self, pairs, calibration, seed):
         rng = np.random.default_rng(seed)
@@ -51,38 +51,38 @@ class Lot:
         assert not any(result.faults for result in self.results)
 
     def of(self, name):
-        """A reported figure of every shaft."""
+        """Return a reported quantity of every shaft."""
         return np.array([getattr(result, name) for result in self.results], float)
 
     def true(self, name):
-        """A true figure of every shaft."""
+        """Return a true quantity of every shaft."""
         return np.array([getattr(shaft, name) for shaft in self.shafts], float)
 
     def expanded(self, u_name, dof_name):
-        """U for 95 % of a figure of every shaft, each with the k of its own degrees of freedom."""
+        """Return U for 95 % of a quantity of every shaft, each with the k of its own degrees of freedom."""
         return np.array([getattr(r, u_name) * Coverage().k(getattr(r, dof_name)) for r in self.results])
 
     def u_without(self, *causes):
-        """Standard uncertainty of the spine without some causes."""
+        """Return the standard uncertainty of the spine without some causes, thou."""
         left_out = [math.hypot(*(result.budget.of(cause) for cause in causes)) for result in self.results]
         return np.sqrt(self.of("u_spine_thou") ** 2 - np.array(left_out) ** 2)
 
     def u_scatter(self):
-        """Standard uncertainty of the spine from noise alone."""
+        """Return the standard uncertainty of the spine from noise alone, thou."""
         return np.array([math.hypot(*(result.budget.of(c) for c in SCATTER_ONLY)) for result in self.results])
 
     def u_spread_scatter(self):
-        """Standard uncertainty of the spread from noise alone: without the spine's scale."""
+        """Return the standard uncertainty of the spread from noise alone, without the spine's scale, thou."""
         scale = self.of("u_spine_thou") / self.of("spine_thou") * self.of("spread_thou")
         return np.sqrt(self.of("u_spread_thou") ** 2 - scale**2)
 
     def side_error(self):
-        """Error of the stiff side in degrees: it repeats every half turn."""
+        """Return the error of the stiff side, which repeats every half turn, degrees."""
         return (self.of("stiff_side_deg") - self.true("stiff_side_deg") + 90) % 180 - 90
 
 
 def any_shaft(rng, number):
-    """A shaft anywhere in the range, no more than 3 % uneven."""
+    """Draw a shaft from the whole range, at most 3 % uneven."""
     spine = math.exp(rng.uniform(math.log(150), math.log(1500)))
     return Shaft(
         spine_thou=spine,
@@ -100,7 +100,7 @@ def any_shaft(rng, number):
 
 @pytest.fixture(scope="module")
 def lot():
-    """Shafts of every kind under noise, slip and spikes."""
+    """Return shafts of every kind, measured with noise, slip and spikes."""
     rng = np.random.default_rng(1)
     return Lot(
         [(any_shaft(rng, i), Gauge(slip=rng.uniform(-0.02, 0.02), spikes=rng.uniform(0, 0.01))) for i in range(500)],
@@ -145,7 +145,7 @@ def test_slip_scatters_as_stated(lot):
 
 
 def test_hysteresis_scatters_a_little_less_than_stated(lot):
-    # A zero that noise moved looks like a drift, and its unknown course is counted once more.
+    # A zero moved by noise looks like drift, whose unknown course is counted in addition.
     assert_pulls((lot.of("hysteresis_pct") - 100 * lot.true("hysteresis")) / lot.of("u_hysteresis_pct"), low=0.8)
 
 
@@ -183,7 +183,7 @@ def test_an_even_shaft_passes_the_noise_floor_at_most_once_in_twenty(bow_mm):
     lot = Lot([(Shaft(spread_thou=0.0, bow_mm=bow_mm), Gauge())] * 600, KNOWN_EXACTLY, seed=5)
     passed = int((lot.of("spread_thou") > lot.of("spread_floor_thou")).sum())
     least, most = binom.ppf([1e-3, 1 - 1e-3], 600, 0.05)
-    # Without a bow the period is hardly known; the floor makes room for that.
+    # Without a bow the period is hardly known; the floor allows for that.
     assert (least if bow_mm else 1) <= passed <= most
 
 
@@ -192,16 +192,16 @@ def test_a_drift_of_the_zero_is_taken_out_and_covered():
     lot = Lot([(any_shaft(rng, i), Gauge(drift_n=rng.normal(0, 0.01))) for i in range(150)], KNOWN_EXACTLY, seed=7)
     errors = lot.of("spine_thou") - lot.true("spine_thou")
     assert_pulls(errors / lot.u_scatter())
-    # What no line describes is not simulated here, so the share for it stays unused.
+    # The simulated drift is linear, so the share for other drifts stays unused.
     assert np.mean(lot.u_without("support reactions")) > np.mean(lot.u_scatter())
 
 
-# The calibration is known only as well as it says
+# The calibration is known as well as it says
 
 
 @pytest.fixture(scope="module")
 def drawn():
-    """Shafts from 150 to 1500 on gauges drawn from the calibration's uncertainties, on supports of any kind."""
+    """Return shafts from 150 to 1500 thou on gauges drawn from the calibration's uncertainties, on any supports."""
     rng = np.random.default_rng(8)
     return Lot([(drawn_shaft(rng, i), drawn_gauge(rng, vertical=rng.uniform(0, 1))) for i in range(500)], EXAMPLE, 9)
 
@@ -209,12 +209,12 @@ def drawn():
 def test_expanded_uncertainty_covers_the_spine(drawn):
     errors = drawn.of("spine_thou") - drawn.true("spine_thou")
     assert_covered(errors, drawn.expanded("u_spine_thou", "dof_spine"), least=0.95, most=0.97)
-    # One error of a gauge is not normal, that of the supports; both have the standard deviation stated.
+    # The error of the supports is not normal, all others are; each has the standard deviation stated.
     assert_pulls(errors / drawn.of("u_spine_thou"), low=0.95, high=1.05)
 
 
 def test_expanded_uncertainty_covers_the_spine_with_normal_errors_alone():
-    # On supports as assumed, and without their share, all that is left is normal: 95 % and nothing else.
+    # On supports as assumed, and without their share, all errors are normal: exactly 95 %.
     rng = np.random.default_rng(14)
     lot = Lot([(drawn_shaft(rng, i), drawn_gauge(rng)) for i in range(500)], EXAMPLE, seed=15)
     errors, u = lot.of("spine_thou") - lot.true("spine_thou"), lot.u_without("support reactions")
@@ -223,8 +223,8 @@ def test_expanded_uncertainty_covers_the_spine_with_normal_errors_alone():
 
 
 def test_coverage_holds_when_the_calibration_itself_was_made_from_few_readings():
-    # Each gauge has a calibration of its own: five readings gave its scale and its give, and their scatter the stated
-    # uncertainty, chi-square distributed with four degrees of freedom (JCGM 100:2008, annex G).
+    # Each gauge has its own calibration: five readings gave its scale and its frame compliance, and their scatter gave
+    # the stated uncertainty, chi-square distributed with four degrees of freedom (JCGM 100:2008, annex G).
     rng = np.random.default_rng(16)
     errors, expanded, normal = [], [], []
     for i in range(400):
@@ -252,8 +252,8 @@ def test_the_designs_aim_is_met_on_any_supports():
 
 
 def test_supports_of_soft_shafts_are_covered_to_their_bounds():
-    # At 1000 thou and more the supports decide. Their error is bounded (GUM 4.3.7, rectangular): hardly a shaft lies
-    # outside the interval of a normal distribution.
+    # At 1000 thou and more the supports dominate. Their error is bounded (GUM 4.3.7, rectangular), so hardly any shaft
+    # lies outside the interval of a normal distribution.
     rng = np.random.default_rng(12)
     shafts = [Shaft(spine_thou=rng.uniform(1000, 1500), spread_thou=4.0, number=i) for i in range(150)]
     lot = Lot([(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts], EXAMPLE, seed=13)
@@ -264,9 +264,9 @@ def test_supports_of_soft_shafts_are_covered_to_their_bounds():
 
 def test_spread_is_covered_as_well(drawn):
     errors = drawn.of("spread_thou") - drawn.true("spread_thou")
-    told = drawn.true("spread_thou") > drawn.of("spread_floor_thou")
+    resolved = drawn.true("spread_thou") > drawn.of("spread_floor_thou")
     # The frame's give moves the spine but hardly the spread, and is counted in it all the same.
-    assert_covered(errors[told], drawn.expanded("u_spread_thou", "dof_spread")[told], least=0.95, most=0.99)
+    assert_covered(errors[resolved], drawn.expanded("u_spread_thou", "dof_spread")[resolved], least=0.95, most=0.99)
     near_500 = (drawn.true("spine_thou") > 300) & (drawn.true("spine_thou") < 700)
     assert np.abs(errors[near_500]).max() < 0.1  # the design's aim for what is resolved, bow up to 0.3 mm
 

@@ -81,8 +81,8 @@ def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool
     Raises
     ------
     ConversionError
-        There are no more readings than coefficients, x and y differ in length, a reading is not finite, or too few
-        abscissas differ.
+        There are no more readings than coefficients or x and y differ in length (code "too_few"), a reading is not
+        finite ("not_finite"), or too few abscissas differ ("too_few_different").
 
     References
     ----------
@@ -97,12 +97,17 @@ def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool
     x, y = np.asarray(x, float), np.asarray(y, float)
     free = order + (not through_zero)
     if x.shape != y.shape or x.ndim != 1 or len(x) <= free:
-        raise ConversionError(f"order {order} needs more than {free} pairs of readings, found {x.size} and {y.size}")
+        found = f"found {x.size} and {y.size}"
+        raise ConversionError(f"order {order} needs more than {free} pairs of readings, {found}", code="too_few")
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise ConversionError("a calibration reading is not a finite number: look for an empty or misread cell")
+        raise ConversionError(
+            "a calibration reading is not a finite number: look for an empty or misread cell", code="not_finite"
+        )
     different = len(np.unique(x[x != 0] if through_zero else x))  # through zero, a point at zero says nothing
     if different < free:
-        raise ConversionError(f"order {order} needs at least {free} different points, found {different}")
+        raise ConversionError(
+            f"order {order} needs at least {free} different points, found {different}", code="too_few_different"
+        )
     # Through zero the abscissa must not be centred, or the constant would come back.
     centre = 0.0 if through_zero else float(x.mean())
     scale = float(np.abs(x - centre).max())
