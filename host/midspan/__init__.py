@@ -26,7 +26,7 @@ time, under any calibration:
 >>> [kept.label for kept in read_archive(folder / "readings.avro")]
 ['B01']
 
-Judge a result against a bands file with `load_bands` and `verdict_on`. Open a database of results with `StorePlace`.
+Judge a result against a bands file with `load_bands` and `judge`. Open a database of results with `StorePlace`.
 `Bench` does all of this in the order that loses nothing: keep, evaluate, judge, store, acknowledge. Whatever goes wrong
 is a `MidspanError`, whose message is one line: what is wrong, where, and what to do.
 """

@@ -17,7 +17,7 @@ from .decision.bands import Bands as Bands
 from .decision.bands import load_bands as load_bands
 from .decision.decision import Decision as Decision
 from .decision.decision import Outcome as Outcome
-from .decision.decision import verdict_on as verdict_on
+from .decision.decision import judge as judge
 from .hand_bench.result import HandResult as HandResult
 from .link.gauge import Gauge as Gauge
 from .link.gauge import open_gauge as open_gauge

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.decision.bands import Bands, DecisionRule
-from midspan.decision.decision import Decision, Outcome, judge, verdict_on
+from midspan.decision.decision import Decision, Outcome, judge
 from midspan.decision.limit_test import Comparison, LimitEffect
 from midspan.measurement.result import Unmeasured
 
@@ -170,11 +170,9 @@ def test_an_uncertainty_of_nothing_is_possible_and_a_negative_one_is_not():
 
 
 def test_a_run_without_a_result_is_judged_by_its_reasons():
-    assert verdict_on(Unmeasured(1, "", ("too few readings",)), bands()) == Decision(
-        Outcome.DOUBTFUL, ("too few readings",)
-    )
-    assert verdict_on(Unmeasured(1, "", ("CELL_STUCK",)), bands()).outcome is Outcome.INSTRUMENT_FAULT
-    assert verdict_on(Shaft(), bands()) == judge(Shaft(), bands())
+    assert judge(Unmeasured(1, "", ("too few readings",)), bands()) == Decision(Outcome.DOUBTFUL, ("too few readings",))
+    assert judge(Unmeasured(1, "", ("CELL_STUCK",)), bands()).outcome is Outcome.INSTRUMENT_FAULT
+    assert judge(Shaft(), bands()) == judge(Shaft(), bands())
 
 
 # One comparison

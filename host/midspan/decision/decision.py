@@ -126,13 +126,13 @@ class Decision:
 NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
 
 
-def judge(measured: Quantities, bands: Bands) -> Decision:
-    """Return the verdict on a measured shaft.
+def judge(result: Quantities | Unmeasured, bands: Bands) -> Decision:
+    """Return the verdict on a result, or on the reasons why a run gave none.
 
     Parameters
     ----------
-    measured : Quantities
-        Quantities of the shaft, such as a `ShaftResult` or a `HandResult`.
+    result : Quantities or Unmeasured
+        Quantities of the shaft, such as a `ShaftResult` or a `HandResult`; `Unmeasured` is never accepted.
     bands : Bands
         Bins and decision rule.
 
@@ -156,32 +156,14 @@ def judge(measured: Quantities, bands: Bands) -> Decision:
     >>> verdict.outcome.value, verdict.reasons
     ('rejected', ('spine 523.20 thou is above 515 by 8.20 (U 0.50)',))
     """
-    faults = (*measured.faults, *_impossible(measured))
+    if isinstance(result, Unmeasured):
+        return judge_unmeasured(result.reasons)
+    faults = (*result.faults, *_impossible(result))
     if faults:
         return Decision(Outcome.INSTRUMENT_FAULT, faults, concerns=_concerns(ConcernKind.FAULT, faults))
-    if measured.doubts:
-        return Decision(
-            Outcome.DOUBTFUL, tuple(measured.doubts), concerns=_concerns(ConcernKind.DOUBT, measured.doubts)
-        )
-    return _judge_sound(measured, bands)
-
-
-def verdict_on(result: Quantities | Unmeasured, bands: Bands) -> Decision:
-    """Return the verdict on the outcome of an evaluation.
-
-    Parameters
-    ----------
-    result : Quantities or Unmeasured
-        A result, or the reasons why a run gave none.
-    bands : Bands
-        Bins and decision rule.
-
-    Returns
-    -------
-    Decision
-        Outcome, bin and reasons; without a result never an acceptance.
-    """
-    return judge_unmeasured(result.reasons) if isinstance(result, Unmeasured) else judge(result, bands)
+    if result.doubts:
+        return Decision(Outcome.DOUBTFUL, tuple(result.doubts), concerns=_concerns(ConcernKind.DOUBT, result.doubts))
+    return _judge_sound(result, bands)
 
 
 def judge_unmeasured(reasons: Sequence[str]) -> Decision:

@@ -12,7 +12,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import DeviceFault
 from midspan.decision.bands import Bands
 from midspan.decision.basis import basis_of_bands
-from midspan.decision.decision import Decision, Outcome, verdict_on
+from midspan.decision.decision import Decision, Outcome, judge
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import plan_for
@@ -150,7 +150,7 @@ class Bench:
             newest = self.store.history(where)[-1]
             return Verdict(kept.run, result, newest.decision, newest.id)
 
-        judging = Judging(self.calibration, lambda _, result: verdict_on(result, self.bands), store)
+        judging = Judging(self.calibration, lambda _, result: judge(result, self.bands), store)
         return Pipeline(self.gauge, self.archive, judging.judge, self.on_event)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from midspan.archive.raw_run import RawRun
 from midspan.decision.concerns import CRACK_SUSPECTED, with_crack_limit
-from midspan.decision.decision import ConcernKind, Decision, verdict_on
+from midspan.decision.decision import ConcernKind, Decision, judge
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, Result
 from midspan.sorting.check_standards import CHECK_OUT_OF_CONTROL, checked, verdict_on_check
@@ -55,7 +55,7 @@ def assess(kept: Kept, result: Result, context: RunContext, setup: Setup) -> Ass
     """
     hysteresis_pct = result.hysteresis_pct if isinstance(result, ShaftResult) else None
     limit_pct = setup.plan.sort.crack_hysteresis_pct
-    decision = with_crack_limit(verdict_on(result, setup.bands), hysteresis_pct, limit_pct)
+    decision = with_crack_limit(judge(result, setup.bands), hysteresis_pct, limit_pct)
     judged = judged_as(decision, hysteresis_pct, kept.run)
     again = _route(judged, context, setup).again
     check = None if again else _check(result, context, setup)

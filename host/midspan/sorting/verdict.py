@@ -3,7 +3,7 @@
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
 from midspan.decision.concerns import with_crack_limit
-from midspan.decision.decision import Decision, Outcome, verdict_on
+from midspan.decision.decision import Decision, Outcome, judge
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import checked, verdict_on_check
 from midspan.sorting.plan import Checks, SortPlan, Standard
@@ -30,7 +30,7 @@ def verdict_by(result: ShaftResult | Unmeasured, basis: Basis, bands: Bands) -> 
     """
     if basis.standard is not None:
         return _on_standard(result, basis)
-    decision = verdict_on(result, bands)
+    decision = judge(result, bands)
     hysteresis_pct = None if isinstance(result, Unmeasured) else result.hysteresis_pct
     return with_crack_limit(decision, hysteresis_pct, basis.crack_hysteresis_pct)
 

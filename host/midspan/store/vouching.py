@@ -16,7 +16,7 @@ from midspan.base.config import validated
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
-from midspan.decision.decision import Decision, verdict_on
+from midspan.decision.decision import Decision, judge
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, StoredResult
 from midspan.store.lookup import whole
@@ -119,7 +119,7 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
             f"{name} was judged by bands that were not stored; give them with --bands FILE", code="no_bands"
         )
     used = bands or validated(Bands, dict(kept or {}), Path("the bands of its verdict"))
-    decision = verdict_on(whole(stored, store.place), used)
+    decision = judge(whole(stored, store.place), used)
     if decision.concerns:
         raise StoreError(
             f"{name}: {decision.concerns[0].words}; measure it again, looking at it does not show this", code="in_doubt"
