@@ -189,3 +189,13 @@ def test_only_a_rule_that_leaves_doubt_speaks_of_shafts_measured_again():
     doubting, deciding = (sentence(cost, rule) for rule in (DecisionRule(), DecisionRule(kind="simple")))
     assert doubting.startswith(deciding)
     assert "100" in doubting.removeprefix(deciding)
+
+
+def test_each_gap_that_guards_bridge_is_bridged_by_itself():
+    # Of four bands the second and third meet; the first and the last stay apart.
+    ends = ((460, 470), (490, 500), (502, 512), (540, 550))
+    rule = DecisionRule(kind="guarded rejection", coverage_factor=2.0)
+    found = spine_risks(bands(*ends), rule, 505.0, 25.0, 1.0)
+    both = norm(505.0, math.hypot(25.0, 1.0))
+    accepted = [(458, 472), (488, 514), (538, 552)]
+    assert found.accepted == pytest.approx(sum(both.cdf(high) - both.cdf(low) for low, high in accepted), abs=1e-12)

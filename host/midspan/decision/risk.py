@@ -239,7 +239,7 @@ def sentence(cost: Risks, rule: DecisionRule) -> str:
 
 def _of_1000(share: float) -> str:
     """Return a share as a number of a thousand shafts, or words for a number too small to state."""
-    number = 1000 * max(share, 0.0)
+    number = 1000 * share
     return f"{number:.0f}" if number >= 9.5 else f"{number:.1g}" if number >= 0.05 else "hardly any"
 
 
