@@ -151,6 +151,8 @@ def _is_worth_a_test(node: NodeOrLeaf, operator: str) -> bool:
         return False
     if operator == "ReplaceBinaryOperator_BitOr_BitAnd" and not _definition(node):  # the name of a type: X = A | B
         return False
+    if node.type == "decorator" and "cache" in node.get_code():  # a result that is not kept only takes longer
+        return False
     return not any(_is_no_behaviour(*pair) for pair in around) and not _in_text_of_error(around)
 
 
