@@ -239,9 +239,10 @@ def _fewest_bytes(kind: Any, known: dict[str, int | None]) -> int:
     if isinstance(kind, list):
         return 1 + min([_fewest_bytes(branch, known) for branch in kind], default=0)
     if isinstance(kind, str):
-        if kind in known and known[kind] is None:
+        fewest = known.get(kind, _PLAIN_BYTES.get(kind, 1))
+        if fewest is None:
             raise ValueError(f"type {kind!r} contains itself")
-        return known.get(kind) or _PLAIN_BYTES.get(kind, 1)
+        return fewest
     form, name = kind["type"], kind.get("name", "")
     if form == "record":
         known[name] = None
