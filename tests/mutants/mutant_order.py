@@ -68,6 +68,12 @@ def pytest_sessionfinish():
         NOTES.write_text(json.dumps(_noted), encoding="utf-8")
 
 
+def _calls(note, place):
+    """Return True if a test calls the function at a place; what stands in a class or module runs for all tests."""
+    function = place.partition(":")[2].rpartition(".")[2].lstrip("_")
+    return not function or function[0].isupper() or place in note["calls"]
+
+
 def in_order(ids, notes, place):
     """Return tests in the order in which a fault is found soonest: those that call the changed definition, quick first.
 
@@ -79,17 +85,20 @@ def in_order(ids, notes, place):
         total[name.partition("::")[0]] = total.get(name.partition("::")[0], 0.0) + notes[name]["s"]
 
     def rank(name):
-        calls = not place.partition(":")[2] or place in notes[name]["calls"]
-        return not calls, total[name.partition("::")[0]], name.partition("::")[0], notes[name]["s"]
+        return not _calls(notes[name], place), total[name.partition("::")[0]], name.partition("::")[0], notes[name]["s"]
 
     return sorted(ids, key=rank)
 
 
 @pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     """Put the tests of a mutant in order."""
     if PLACE is not None:
         notes = json.loads(NOTES.read_text(encoding="utf-8"))
         noted = {item.nodeid: notes.get(item.nodeid, {"s": 0.0, "calls": []}) for item in items}
         ranks = {name: rank for rank, name in enumerate(in_order(list(noted), noted, PLACE))}
         items.sort(key=lambda item: ranks[item.nodeid])
+        if "MUTANT_CALLERS" in os.environ:
+            left_out = [item for item in items if not _calls(noted[item.nodeid], PLACE)]
+            items[:] = [item for item in items if _calls(noted[item.nodeid], PLACE)]
+            config.hook.pytest_deselected(items=left_out)

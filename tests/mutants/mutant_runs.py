@@ -18,6 +18,7 @@ from mutant_sample import Mutant
 
 # Made by programs, and no part of the project.
 LEFT_OUT = shutil.ignore_patterns(".*", "__pycache__", "typings", "build", "dist", "demo-output", "*.egg-info")
+SURVIVED = (0, 5)  # all tests passed, or no test calls the changed function
 SERVER = Path(__file__).with_name("mutant_server.py")
 
 
@@ -113,7 +114,7 @@ class Copy:
             raise FailingTests(f"{folder}: {output[-2000:]}")
         return Limits(30 + int(4 * ended["processor_s"]), 120 + 4 * ended["wall_s"])
 
-    def judge(self, mutant: Mutant, notes: Path, limits: Limits) -> Verdict:
+    def judge(self, mutant: Mutant, notes: Path, limits: Limits, by_callers: bool) -> Verdict:
         """Return what the tests of its folder say of a mutant."""
         path = self._tree / "host" / "midspan" / mutant.module
         source = path.read_text(encoding="utf-8")
@@ -124,7 +125,9 @@ class Copy:
         os.utime(path, (times.st_atime, times.st_mtime + 10))
         try:
             place = {"MUTANT_NOTES": str(notes), "MUTANT_PLACE": f"{mutant.module}:{mutant.definition}"}
-            is_killed = self._pytest(mutant.folder, place, limits)["code"] != 0
+            if by_callers:
+                place["MUTANT_CALLERS"] = "only"
+            is_killed = self._pytest(mutant.folder, place, limits)["code"] not in SURVIVED
         finally:
             path.write_text(source, encoding="utf-8")
             os.utime(path, (times.st_atime, times.st_mtime))
@@ -165,7 +168,7 @@ def _copies(root: Path, workers: int) -> Iterator[tuple[Path, "SimpleQueue[Copy]
         yield Path(directory), free
 
 
-def run(root: Path, mutants: list[Mutant], workers: int) -> Iterator[Verdict]:
+def run(root: Path, mutants: list[Mutant], workers: int, by_callers: bool = False) -> Iterator[Verdict]:
     """Try mutants and yield what the tests of their folders say, as it comes.
 
     Parameters
@@ -176,6 +179,8 @@ def run(root: Path, mutants: list[Mutant], workers: int) -> Iterator[Verdict]:
         The faults.
     workers : int
         Number of faults tried at a time.
+    by_callers : bool, optional
+        Run only the tests that call the changed function.
 
     Yields
     ------
@@ -199,7 +204,7 @@ def run(root: Path, mutants: list[Mutant], workers: int) -> Iterator[Verdict]:
         def judge(mutant: Mutant) -> Verdict:
             copy = free.get()
             try:
-                return copy.judge(mutant, directory / mutant.folder, limits[mutant.folder])
+                return copy.judge(mutant, directory / mutant.folder, limits[mutant.folder], by_callers)
             finally:
                 free.put(copy)
 

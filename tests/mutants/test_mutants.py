@@ -71,7 +71,9 @@ def test_every_mutant_of_the_core_has_a_key_of_its_own():
 
 
 def test_a_decorator_belongs_to_what_it_decorates():
-    source = "class Box:\n    @property\n    @cache\n    @final\n    def size(self): ...\n\n@final\nasync def get(): ...\n"
+    source = (
+        "class Box:\n    @property\n    @cache\n    @final\n    def size(self): ...\n@final\nasync def get(): ...\n"
+    )
     found = [(mutant.definition, mutant.line) for mutant in mutants_of("a/b.py", source)]
     assert found == [("Box.size", "@property"), ("Box.size", "@final"), ("get", "@final")]
 
