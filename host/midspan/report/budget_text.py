@@ -1,6 +1,6 @@
-"""The budget of one result in full: a table with a bar a cause, and how the Monte Carlo trials compare.
+"""Budget of one result in full: a table with a bar for each cause, and how Monte Carlo trials compare.
 
-A bar is as long as the cause's share of u^2, because shares of u do not add up but those of u^2 do.
+A bar is as long as the cause's share of u², because shares of u² add up to the whole and shares of u do not.
 """
 
 from rich.table import Table
@@ -15,7 +15,7 @@ EIGHTHS = " ▏▎▍▌▋▊▉"
 
 
 def bar(portion: float) -> str:
-    """A portion from 0 to 1 as a bar of at most BAR_SIGNS signs, to an eighth of a sign.
+    """Return a portion from 0 to 1 as a bar of at most BAR_SIGNS characters, to an eighth of a character.
 
     >>> bar(0.5), bar(1 / 192), bar(0.0)
     ('████████████', '▏', '')
@@ -25,13 +25,26 @@ def bar(portion: float) -> str:
 
 
 def budget_table(budget: Budget, coverage: Coverage) -> Table:
-    """Every cause, largest first, with what it makes of the combined uncertainty; below, k and U."""
+    """Return every cause, largest first, with its share of the variance; below them u, k and U.
+
+    Parameters
+    ----------
+    budget : Budget
+        Budget of a quantity in thou.
+    coverage : Coverage
+        What U covers, or its factor.
+
+    Returns
+    -------
+    Table
+        A row for each cause and two rows for the whole.
+    """
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("cause", no_wrap=True)
     for heading in ("known to", "dof", "thou per unit", "u, thou", "of u²"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True, min_width=BAR_SIGNS)
-    for part in sorted(budget.contributions, key=lambda one: -one.u):
+    for part in sorted(budget.contributions, key=lambda part: -part.u):
         portion = budget.portion(part)
         known = part.u_input if part.u > NOTHING_THOU else 0.0
         cells = f"{known:.2g} {part.unit}", _dof(part.dof), f"{part.sensitivity:.4g}", f"{part.u:.3f}"
@@ -43,11 +56,29 @@ def budget_table(budget: Budget, coverage: Coverage) -> Table:
 
 
 def _dof(dof: float) -> str:
+    """Return degrees of freedom as a whole number, "many" where t hardly differs from the normal distribution."""
     return "many" if dof > MANY else f"{dof:.0f}"
 
 
 def trials_table(budget: Budget, value: float, expanded: float, found: Summary) -> Table:
-    """The budget's result beside that of the trials."""
+    """Return the budget's result beside that of the Monte Carlo trials.
+
+    Parameters
+    ----------
+    budget : Budget
+        Budget of a quantity in thou.
+    value : float
+        Value of the quantity, thou.
+    expanded : float
+        Expanded uncertainty by the budget, thou.
+    found : Summary
+        What the trials gave.
+
+    Returns
+    -------
+    Table
+        A row for the budget, one for the trials and one for the trials' shortest interval.
+    """
     places = max(places_for(expanded), 3)
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("", no_wrap=True)
@@ -64,8 +95,24 @@ def trials_table(budget: Budget, value: float, expanded: float, found: Summary) 
 
 
 def trials_words(check: Agreement) -> str:
-    """The verdict on the budget in one sentence (JCGM 101:2008, clause 8).
+    """Return in a sentence if the trials confirm the budget.
 
+    Parameters
+    ----------
+    check : Agreement
+        How far apart the ends of both intervals are.
+
+    Returns
+    -------
+    str
+        Distances, tolerance and verdict.
+
+    References
+    ----------
+    JCGM 101:2008, clause 8.
+
+    Examples
+    --------
     >>> trials_words(Agreement(0.002, 0.003, 0.05))
     'the ends lie 0.002 and 0.003 thou apart, 0.05 are allowed: the trials confirm the budget'
     """
@@ -75,4 +122,5 @@ def trials_words(check: Agreement) -> str:
 
 
 def _interval(interval: Interval, places: int) -> str:
+    """Return both ends of an interval as text."""
     return f"{interval[0]:.{places}f} to {interval[1]:.{places}f}"

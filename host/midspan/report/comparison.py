@@ -16,7 +16,7 @@ from midspan.store.evaluation import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import CAUSES, AnyResult, OlderResult, finite, is_same
 
-# Calibration value, cause in the budget, and whether its sensitivity is per relative or per absolute change.
+# Calibration value, its cause in the budget, and True if its sensitivity is per relative change, False if absolute.
 PREDICTED = {
     ResultKind.GAUGE: (
         ("force.newton_per_count", "force scale", True),
@@ -34,7 +34,21 @@ PREDICTED = {
 
 @dataclass(frozen=True, slots=True)
 class ResultChange:
-    """The step from one result of a run to a later one; `expected_thou` is None when it cannot be foretold."""
+    """Change from one result of a run to a later result of the same run.
+
+    Parameters
+    ----------
+    before : StoredResult
+        The older result.
+    after : StoredResult
+        The newer result.
+    differences : dict[str, float]
+        Newer minus older value of each quantity that both have, in the unit of its name.
+    expected_thou : float or None
+        Change of the spine that the changed calibration explains, thou; None if that is unknown.
+    causes : tuple[str, ...]
+        What differs in evaluation and calibration.
+    """
 
     before: StoredResult
     after: StoredResult
@@ -44,20 +58,30 @@ class ResultChange:
 
     @property
     def verdict_changed(self) -> bool:
-        """Whether the shaft would go elsewhere now."""
+        """True if the shaft now belongs in another bin, or has another outcome."""
         old, new = self.before.decision, self.after.decision
         return (old.outcome, old.bin) != (new.outcome, new.bin)
 
     @property
     def is_nothing(self) -> bool:
-        """Whether every number stayed the same to the last bit."""
+        """True if every number stayed the same to the last bit."""
         return is_same(self.before.result, self.after.result)
 
 
 def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCalibration]) -> ResultChange | None:
-    """The last step among the results of one run, oldest first; None when it has only one.
+    """Return the newest change among the results of one run, None if it has a single result.
 
-    `calibrations` are by id, as `Store.calibrations` gives them.
+    Parameters
+    ----------
+    versions : Sequence[StoredResult]
+        Results of the run, oldest first.
+    calibrations : Mapping[str, KeptCalibration]
+        Kept calibrations by id, as `Store.calibrations` gives them.
+
+    Returns
+    -------
+    ResultChange or None
+        The step from the last result but one to the last.
     """
     if len(versions) < 2:
         return None
@@ -71,7 +95,7 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCal
 
 @dataclass(frozen=True, slots=True)
 class _MadeBy:
-    """What made a result: None for a run that gave none."""
+    """Calibration and evaluation that made a result, both None for a run without a result."""
 
     calibration: str | None = None
     evaluation: str | None = None
@@ -82,7 +106,7 @@ class _MadeBy:
 
 
 def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
-    """Return by how much quantities changed that both results have."""
+    """Return newer minus older value of each quantity that both results have."""
     if isinstance(old, Unmeasured) or isinstance(new, Unmeasured):
         return {}
     pairs = {
@@ -96,6 +120,7 @@ def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
 
 
 def _causes(old: _MadeBy, new: _MadeBy, was: KeptCalibration | None, now: KeptCalibration | None) -> Iterator[str]:
+    """Yield in words what differs in evaluation and calibration."""
     if old.evaluation != new.evaluation:
         yield f"evaluation {old.evaluation} became {new.evaluation}"
     if old.calibration != new.calibration:
@@ -107,11 +132,12 @@ def _causes(old: _MadeBy, new: _MadeBy, was: KeptCalibration | None, now: KeptCa
 
 
 def _shown(value: object) -> str:
+    """Return a value of a calibration as text, "nothing" where there is none."""
     return f"{value:.9g}" if isinstance(value, float) else ("nothing" if value is None else str(value))
 
 
 def _expected(new: AnyResult, was: KeptCalibration | None, now: KeptCalibration | None) -> float | None:
-    """Change of the spine in thou that the changed calibration values make to first order; None where not known."""
+    """Return the change of the spine that changed calibration values make to first order, thou; None if unknown."""
     if was is None or now is None or isinstance(new, Unmeasured | OlderResult):
         return None
     sensitivity = dict(zip((name for name, _ in CAUSES[new.kind]), new.sensitivities, strict=True))

@@ -1,4 +1,4 @@
-"""What made-again results changed, as people read it: a table and a summary, and the same as JSON."""
+"""What evaluating again has changed: a table, a summary, and JSON."""
 
 import math
 from collections.abc import Iterator
@@ -15,7 +15,18 @@ WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths
 
 
 def change_json(step: ResultChange) -> dict[str, object]:
-    """Return a change as a mapping of plain values."""
+    """Return a change as a mapping of plain values.
+
+    Parameters
+    ----------
+    step : ResultChange
+        The change.
+
+    Returns
+    -------
+    dict[str, object]
+        Values that JSON can hold.
+    """
     run, old, new = step.after.run, step.before.decision, step.after.decision
     return {
         "shaft": run.shaft,
@@ -30,7 +41,20 @@ def change_json(step: ResultChange) -> dict[str, object]:
 
 
 def changes_table(steps: list[ResultChange], k: float) -> Table:
-    """Return one line a shaft: its newest spine, what changed of it, and its verdict."""
+    """Return one row per shaft: its newest spine, what has changed, and its verdict.
+
+    Parameters
+    ----------
+    steps : list[ResultChange]
+        A change for each shaft.
+    k : float
+        Coverage factor of U.
+
+    Returns
+    -------
+    Table
+        The rows, in the order given.
+    """
     table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
     table.caption = f"thou; U with k = {k:g}; expected: what the changed calibration values do to first order"
     table.add_column("shaft", no_wrap=True)
@@ -52,17 +76,31 @@ def changes_table(steps: list[ResultChange], k: float) -> Table:
 
 
 def _spine(result: AnyResult) -> tuple[float | None, float | None]:
-    """Return spine and its standard uncertainty, each None where there is none that is finite."""
+    """Return spine and its standard uncertainty in thou, each None if it is missing or not finite."""
     return (None, None) if isinstance(result, Unmeasured) else (finite(result.spine_thou), finite(result.u_spine_thou))
 
 
 def _verdicts(step: ResultChange) -> str:
+    """Return the verdict, with the former one before it if it has changed."""
     new = result_text.brief(step.after.decision)
     return f"{result_text.brief(step.before.decision)}, now {new}" if step.verdict_changed else new
 
 
 def changes_words(steps: list[ResultChange], k: float) -> Iterator[str]:
-    """Yield what all changes come to, a line each, and why."""
+    """Yield a summary of all changes, a line at a time, and what caused them.
+
+    Parameters
+    ----------
+    steps : list[ResultChange]
+        A change for each shaft.
+    k : float
+        Coverage factor of U.
+
+    Yields
+    ------
+    str
+        A line of the summary.
+    """
     moved = [step.differences["spine_thou"] for step in steps if "spine_thou" in step.differences]
     yield f"\n{len(steps)} shafts compared, {sum(step.verdict_changed for step in steps)} go elsewhere now"
     if moved:
@@ -78,7 +116,7 @@ def changes_words(steps: list[ResultChange], k: float) -> Iterator[str]:
 
 
 def _of_u(steps: list[ResultChange], k: float) -> Iterator[str]:
-    """How much surer or less sure the spines are, which is what most calibrations are repeated for."""
+    """Yield how much U has changed on average, nothing if the change is too small to print."""
     both = [(_spine(step.before.result)[1], _spine(step.after.result)[1]) for step in steps]
     known = [(was, now) for was, now in both if was is not None and now is not None]
     was, now = (k * math.fsum(side) / len(known) for side in zip(*known, strict=True)) if known else (0.0, 0.0)

@@ -1,4 +1,4 @@
-"""Results and sets as CSV, JSON or Parquet, row by row, with the dictionary of their columns beside them."""
+"""Results and sets as CSV, JSON or Parquet, written row by row, with the dictionary of their columns beside them."""
 
 from __future__ import annotations
 
@@ -25,20 +25,20 @@ from midspan.store.stored_result import AnyResult, finite
 Value = str | int | float | None
 Row = dict[str, Value]
 AT_ONCE = 2000  # rows written to Parquet at a time
-# What spreadsheets compute, the wide signs of Chinese and Japanese text too; and the apostrophe itself, so that whoever
-# takes one off the front has the text as it was.
+# A spreadsheet takes a text that begins with these for a formula; the wide signs are those of Chinese and Japanese. The
+# apostrophe is among them so that taking an apostrophe off the front always gives the original text.
 HARMFUL = (*"=+-@", *"\uff1d\uff0b\uff0d\uff20", "\t", "\r", "\n", "'")
 
 
 def export(store: Store, table: str, path: Path, *, all_versions: bool = False) -> int:
-    """Write a table of `export_columns.TABLES` by the path's ending; the number of rows.
+    """Write a table of `export_columns.TABLES` in the format of the path's ending; return the number of rows.
 
-    Of results the newest evaluation of each run, or all of them. Raises OutputError for another ending, a file that
-    cannot be written, or Parquet without the package that writes it.
+    Results come with the newest evaluation of each run, or with all of them. An OutputError says that the ending is
+    unknown, the file cannot be written, or the package for Parquet is missing.
     """
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
-        raise OutputError(f"{path}: a table's name ends in {', '.join(WRITERS)}")
+        raise OutputError(f"{path}: a table's name ends in {', '.join(WRITERS)}", code="table_ending")
     results = map(_result, every_result(store, all_versions=all_versions))
     counted = _Counted(results if table == "results" else _sets(store))
     with _whole(path) as half:
@@ -55,7 +55,7 @@ def export(store: Store, table: str, path: Path, *, all_versions: bool = False) 
 
 
 class _Counted:
-    """Rows, and how many went by."""
+    """Rows that are counted as they pass."""
 
     def __init__(self, rows: Iterable[Row]) -> None:
         self._rows, self.number = rows, 0
@@ -68,7 +68,10 @@ class _Counted:
 
 @contextmanager
 def _whole(path: Path) -> Iterator[Path]:
-    """A file to write that takes this name only once it is whole: a full disk must not spoil the table of before."""
+    """Yield a file to write that takes this name only when it is whole.
+
+    So a full disk leaves the table that was there before as it was.
+    """
     half = path.with_name(f"{path.name}.half")
     try:
         with writing(path):
@@ -82,6 +85,7 @@ def _whole(path: Path) -> Iterator[Path]:
 
 
 def _result(record: ResultOnRecord) -> Row:
+    """Return the row of a result."""
     stored, run, decision, result = record.stored, record.stored.run, record.stored.decision, record.stored.result
     doubts = () if isinstance(result, Unmeasured) else result.doubts or ()
     known: Row = {
@@ -91,24 +95,28 @@ def _result(record: ResultOnRecord) -> Row:
         "outcome": decision.outcome.value, "bin": decision.bin,
         "reasons": "; ".join(decision.reasons) or None, "doubts": "; ".join(doubts) or None,
     }  # fmt: skip
-    return {one.name: known[one.name] if one.name in known else _value(result, one) for one in TABLES["results"]}
+    return {
+        column.name: known[column.name] if column.name in known else _value(result, column)
+        for column in TABLES["results"]
+    }
 
 
 def _value(result: AnyResult, column: ExportColumn) -> Value:
-    """What a result says in a column; None where it says nothing, or no number that is finite."""
+    """Return what a result holds in a column, None if it lacks the quantity or the number is not finite."""
     value: Value = getattr(result, column.name, None)
     return finite(value) if isinstance(value, float) else value
 
 
 def _sets(store: Store) -> Iterator[Row]:
+    """Yield a row for each shaft that is or was in a set."""
     kept = Sets(store).all()
-    found = shafts_measured(store, {one.shaft for each in kept for one in each.members})
+    found = shafts_measured(store, {member.shaft for each in kept for member in each.members})
     for each in kept:
-        for one in each.members:
-            shaft = found.get(one.shaft)
+        for member in each.members:
+            shaft = found.get(member.shaft)
             known: Row = {
-                "set": each.name, "made": _time(each.made_ms), "shaft": one.shaft, "joined": _time(one.joined_ms),
-                "left": one.left, "label": None if shaft is None else shaft.label or None,
+                "set": each.name, "made": _time(each.made_ms), "shaft": member.shaft, "joined": _time(member.joined_ms),
+                "left": member.left, "label": None if shaft is None else shaft.label or None,
             }  # fmt: skip
             yield {
                 column.name: known[column.name] if column.name in known else getattr(shaft, column.name, None)
@@ -117,6 +125,7 @@ def _sets(store: Store) -> Iterator[Row]:
 
 
 def _time(at_ms: int) -> str:
+    """Return milliseconds since 1970 as ISO 8601 in UTC."""
     return datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="milliseconds")
 
 
@@ -124,16 +133,16 @@ def _time(at_ms: int) -> str:
 
 
 def _as_csv(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Row]) -> None:
-    texts = [one.name for one in columns if one.kind == "text"]
+    texts = [column.name for column in columns if column.kind == "text"]
     with path.open("w", encoding="utf-8", newline="") as file:
-        written = csv.DictWriter(file, [one.name for one in columns])
+        written = csv.DictWriter(file, [column.name for column in columns])
         written.writeheader()
         for row in rows:
             written.writerow(row | {name: _harmless(row[name]) for name in texts})
 
 
 def _harmless(text: Value) -> Value:
-    """A text that no spreadsheet takes for a formula."""
+    """Return a text with an apostrophe in front if a spreadsheet would take it for a formula."""
     return f"'{text}" if isinstance(text, str) and text.startswith(HARMFUL) else text
 
 
@@ -155,13 +164,15 @@ def _as_parquet(path: Path, columns: tuple[ExportColumn, ...], rows: Iterable[Ro
         import pyarrow as pa
         from pyarrow import parquet
     except ImportError as error:
-        raise OutputError(f"{path}: Parquet needs a package more: pip install 'midspan[parquet]'") from error
+        words = f"{path}: Parquet needs another package: pip install 'midspan[parquet]'"
+        raise OutputError(words, code="package_missing") from error
     kinds = {"text": pa.string(), "whole": pa.int64(), "number": pa.float64(), "time": pa.timestamp("ms", tz="UTC")}
     schema = pa.schema([
-        pa.field(one.name, kinds[one.kind], metadata={"unit": one.unit, "meaning": one.meaning, "empty": one.empty})
-        for one in columns
+        pa.field(column.name, kinds[column.kind],
+                 metadata={"unit": column.unit, "meaning": column.meaning, "empty": column.empty})
+        for column in columns
     ])  # fmt: skip
-    times = [one.name for one in columns if one.kind == "time"]
+    times = [column.name for column in columns if column.kind == "time"]
     with parquet.ParquetWriter(path, schema) as file:
         waiting = iter(rows)
         while some := list(islice(waiting, AT_ONCE)):
@@ -175,8 +186,32 @@ WRITERS: dict[str, Callable[[Path, tuple[ExportColumn, ...], Iterable[Row]], Non
 
 
 def export_file(place: StorePlace, table: str, path: Path, *, all_versions: bool) -> int:
-    """Export a table from a store, and return its number of rows; StoreError for a table that there is not."""
+    """Write a table of a store to a file and return its number of rows.
+
+    Parameters
+    ----------
+    place : StorePlace
+        The store.
+    table : str
+        A key of `export_columns.TABLES`.
+    path : Path
+        File to write, ending in .csv, .json or .parquet.
+    all_versions : bool
+        True for all evaluations of each run, False for the newest.
+
+    Returns
+    -------
+    int
+        Number of rows.
+
+    Raises
+    ------
+    StoreError
+        There is no such table, or the store cannot be read.
+    OutputError
+        The ending is unknown, the file cannot be written, or the package for Parquet is missing.
+    """
     if table not in TABLES:
-        raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}")
+        raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}", code="no_table")
     with place.open_to_read() as store:
         return export(store, table, path, all_versions=all_versions)

@@ -1,8 +1,8 @@
-"""The columns of exported tables: name, kind, unit, what it means, and what an empty cell means.
+"""Columns of exported tables: name, kind, unit, meaning, and what an empty cell means.
 
-The one place that knows them: the exports are made from it, and it is written beside each of them.
+Exports and the dictionary beside each of them are both made from here.
 
->>> [one.name for one in RESULTS][:3]
+>>> [column.name for column in RESULTS][:3]
 ['result', 'batch', 'shaft']
 """
 
@@ -20,7 +20,7 @@ K1 = "standard uncertainty, k = 1"
 
 @dataclass(frozen=True, slots=True)
 class ExportColumn:
-    """One column; `empty` says when a cell is empty, "never" where it cannot be."""
+    """A column; `empty` says when its cells are empty, "never" if they cannot be."""
 
     name: str
     kind: Kind
@@ -30,7 +30,7 @@ class ExportColumn:
 
 
 def _measured(name: str, unit: str, meaning: str, empty: str = NO_RESULT) -> tuple[ExportColumn, ExportColumn]:
-    """A quantity and its standard uncertainty."""
+    """Return the columns of a quantity and of its standard uncertainty."""
     return (
         ExportColumn(name, "number", unit, meaning, empty),
         ExportColumn(f"u_{name}", "number", unit, f"of {name}: {K1}", empty),
@@ -93,5 +93,8 @@ NOTE = (
 
 
 def described(columns: tuple[ExportColumn, ...]) -> list[dict[str, str]]:
-    """The dictionary as rows under HEADINGS."""
-    return [dict(zip(HEADINGS, (one.name, one.kind, one.unit, one.meaning, one.empty), strict=True)) for one in columns]
+    """Return the dictionary of some columns as rows under HEADINGS."""
+    return [
+        dict(zip(HEADINGS, (column.name, column.kind, column.unit, column.meaning, column.empty), strict=True))
+        for column in columns
+    ]

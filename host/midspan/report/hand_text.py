@@ -1,4 +1,4 @@
-"""What people read of a hand bench result: its story, its error budget before a bench is built, and JSON."""
+"""Results of the hand bench for people: all about one shaft, the budget before a bench is built, and JSON."""
 
 from collections.abc import Iterable, Sequence
 
@@ -15,7 +15,22 @@ from midspan.uncertainty.budget import Budget, Coverage
 
 
 def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -> Table:
-    """Everything about one shaft, a line a quantity; ± is U for the coverage asked for."""
+    """Return everything about one shaft, a row for each quantity.
+
+    Parameters
+    ----------
+    result : HandResult
+        The shaft's result.
+    decision : Decision or None
+        Its verdict, None where it was not judged.
+    cover : Coverage
+        What the expanded uncertainties cover, or their factor.
+
+    Returns
+    -------
+    Table
+        Names and texts; each ± is U.
+    """
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
@@ -27,6 +42,7 @@ def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -
 
 
 def _quantities(result: HandResult, cover: Coverage) -> Iterable[tuple[str, str]]:
+    """Yield name and text of each measured quantity."""
     k, k_spread, k_repeats = (cover.k(dof) for dof in (result.budget.dof, result.dof_spread, result.repeat_dof))
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
     spine, u = result.spine_thou, k * result.u_spine_thou
@@ -50,16 +66,19 @@ def _quantities(result: HandResult, cover: Coverage) -> Iterable[tuple[str, str]
 
 
 def _stiff_side(result: HandResult, k: float) -> str:
+    """Return the stiff side as text, with the reason where it is not known."""
     if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
         return "none that may be named: too even" if result.sees_all else "not told by so few clock positions"
     return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first mark"
 
 
 def _or_not(value: float | None, u: float | None, k: float, unit: str, how: str) -> str:
+    """Return a value with its unit, or how to measure it where it is None."""
     return f"not measured: {how}" if value is None or u is None else f"{with_uncertainty(value, k * u)} {unit}"
 
 
 def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
+    """Yield name and text of what the result was made from, then its doubts and faults."""
     sunk = result.deflection_mm
     yield "as measured", f"{sunk:.3f} mm under {result.load_n:.4f} N on {result.span_mm:g} mm"
     scatter = f"scatter {result.repeat_scatter_thou:.2g} thou ({result.repeat_dof} degrees of freedom)"
@@ -72,9 +91,9 @@ def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
 
 
 def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, readings: int) -> Budget:
-    """What the budget of a shaft of this spine will be on a bench, before anything is measured.
+    """Return the budget that a shaft of this spine will have on a bench, before anything is measured.
 
-    `repeat_thou` is the scatter of single readings, of which there will be so many at eight clock positions.
+    `repeat_thou` is the scatter of single readings, `readings` their number at eight clock positions.
 
     >>> from midspan.hand_bench.bench import EXAMPLE
     >>> round(expected_budget(HandBench.model_validate(EXAMPLE), 500.0, 0.3, 16).u, 2)
@@ -85,7 +104,24 @@ def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, rea
 
 
 def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: float, readings: int) -> Table:
-    """The expected budget for several spines side by side: each cause's share in thou, and U for 95 %."""
+    """Return the expected budgets of several spines side by side, thou.
+
+    Parameters
+    ----------
+    bench : HandBench
+        The bench.
+    spines_thou : Sequence[float]
+        Spines to expect, thou.
+    repeat_thou : float
+        Scatter of single readings, thou.
+    readings : int
+        Readings of each shaft at eight clock positions.
+
+    Returns
+    -------
+    Table
+        A row for each cause, then u and U for 95 %.
+    """
     budgets = [expected_budget(bench, spine, repeat_thou, readings) for spine in spines_thou]
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("cause of u(spine), thou")
@@ -94,14 +130,27 @@ def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: 
         table.add_column(f"at {spine:g}", justify="right")
     for i, part in enumerate(budgets[0].contributions):
         known = f"{part.u_input:.2g} {part.unit}"
-        table.add_row(part.name, known, *(f"{one.contributions[i].u:.3f}" for one in budgets))
-    table.add_row("together", "", *(f"{one.u:.3f}" for one in budgets), style="bold")
-    table.add_row("U (95 %)", "", *(f"{one.expanded():.2f}" for one in budgets), style="bold")
+        table.add_row(part.name, known, *(f"{budget.contributions[i].u:.3f}" for budget in budgets))
+    table.add_row("together", "", *(f"{budget.u:.3f}" for budget in budgets), style="bold")
+    table.add_row("U (95 %)", "", *(f"{budget.expanded():.2f}" for budget in budgets), style="bold")
     return table
 
 
 def hand_json(result: HandResult, decision: Decision | None) -> str:
-    """One JSON object on one line: every field of the result, its budget, and the verdict when there is one."""
+    """Return a result as one JSON object on one line, with its budget and verdict.
+
+    Parameters
+    ----------
+    result : HandResult
+        The shaft's result.
+    decision : Decision or None
+        Its verdict, None where it was not judged.
+
+    Returns
+    -------
+    str
+        The line, without a line break.
+    """
     budget = result.budget
     values = result.as_dict()
     values["budget"] = {part.name: part.u for part in budget.contributions}

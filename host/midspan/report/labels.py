@@ -1,4 +1,6 @@
-"""What is printed on the label of a shaft, and where the labels lie on their sheet.
+"""Sheet of shaft labels as PDF, each with a QR code (ISO/IEC 18004) of the shaft's number.
+
+A sheet of other labels is a TOML file:
 
     page_mm = [210.0, 297.0]      # width and height of the paper
     label_mm = [45.0, 21.0]
@@ -10,8 +12,6 @@
 
 >>> Sheet().place(5)
 (1, 1)
-
-A sheet of shaft labels as PDF, each with a QR code (ISO/IEC 18004) of the shaft's number.
 """
 
 from __future__ import annotations
@@ -38,13 +38,31 @@ Millimetres = Annotated[float, Field(gt=0, le=1000)]
 Pair = Annotated[tuple[Millimetres, Millimetres], ARRAY]
 Edge = Annotated[float, Field(ge=0, le=1000)]  # labels may begin at the very edge of their sheet
 Number = Annotated[int, Field(ge=1, le=100)]
-LEAST_MM = (30.0, 12.0)  # smaller has no room for a code that a telephone reads, and three lines beside it
+LEAST_MM = (30.0, 12.0)  # a smaller label has no room for a code that a telephone can read with three lines beside it
 
 ROUNDING_MM = 1e-3  # sums of tenths of a millimetre are not exact
 
 
 class Sheet(Section):
-    """Paper with labels in rows and columns; lengths in mm. The default suits plain A4 paper and a pair of scissors."""
+    """Paper with labels in rows and columns. The default suits plain A4 paper and a pair of scissors.
+
+    Parameters
+    ----------
+    page_mm : tuple[float, float]
+        Width and height of the paper, mm.
+    label_mm : tuple[float, float]
+        Width and height of a label, mm.
+    columns : int
+        Labels side by side.
+    rows : int
+        Labels one below another.
+    first_mm : tuple[float, float]
+        From the left and upper edge of the paper to that of the first label, mm.
+    step_mm : tuple[float, float]
+        From the left and upper edge of a label to that of the next, mm.
+    outline : bool
+        True for a thin line to cut along.
+    """
 
     page_mm: Pair = (210.0, 297.0)
     label_mm: Pair = (45.0, 21.0)
@@ -56,15 +74,18 @@ class Sheet(Section):
 
     @model_validator(mode="after")
     def _fits(self) -> Sheet:
+        """Refuse labels that are too small, overlap, or reach beyond the paper."""
         for what, i, number in (("wide", 0, self.columns), ("high", 1, self.rows)):
             if self.label_mm[i] < LEAST_MM[i]:
-                raise ValueError(f"label_mm: a label needs to be {LEAST_MM[i]:g} mm {what}, not {self.label_mm[i]:g}")
+                least, given = LEAST_MM[i], self.label_mm[i]
+                raise ValueError(f"label_mm: labels are {given:g} mm {what}, they need at least {least:g} mm")
             if number > 1 and self.step_mm[i] < self.label_mm[i]:
-                raise ValueError(f"step_mm: labels {self.label_mm[i]:g} mm {what} overlap {self.step_mm[i]:g} mm apart")
+                step, given = self.step_mm[i], self.label_mm[i]
+                raise ValueError(f"step_mm: labels {given:g} mm {what} overlap at steps of {step:g} mm")
             end = self.first_mm[i] + (number - 1) * self.step_mm[i] + self.label_mm[i]
             if end > self.page_mm[i] + ROUNDING_MM:
                 raise ValueError(
-                    f"the labels end at {end:g} mm, the paper is {self.page_mm[i]:g} mm {what}; ask for less"
+                    f"the labels end at {end:g} mm, but the paper is {self.page_mm[i]:g} mm {what}; use fewer labels"
                 )
         return self
 
@@ -74,69 +95,135 @@ class Sheet(Section):
         return self.columns * self.rows
 
     def place(self, index: int) -> tuple[int, int]:
-        """Column and row of a label on its sheet, both from 0; a row is filled before the next begins."""
+        """Return column and row of a label on its sheet, both from 0; rows are filled one after another.
+
+        Parameters
+        ----------
+        index : int
+            Number of the label, from 0.
+
+        Returns
+        -------
+        tuple[int, int]
+            Column and row.
+
+        Examples
+        --------
+        >>> Sheet().place(5)
+        (1, 1)
+        """
         row, column = divmod(index % self.number, self.columns)
         return column, row
 
 
 def load_sheet(path: Path | None) -> Sheet:
-    """The sheet of a TOML file, the default without one; ConfigurationError when labels do not fit on the paper."""
+    """Read a sheet from a TOML file.
+
+    Parameters
+    ----------
+    path : Path or None
+        The file, None for the default sheet.
+
+    Returns
+    -------
+    Sheet
+        The sheet.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, or its labels do not fit on the paper.
+    """
     return Sheet() if path is None else validated(Sheet, read_toml(path), path)
 
 
 @dataclass(frozen=True, slots=True)
 class ShaftLabel:
-    """What stands on one label, in lines, the first one large."""
+    """Text of a label, line by line with the first line large, and what its code says."""
 
     code: str
     lines: tuple[str, ...]
 
 
-def label_of(one: StockShaft, result: MeasuredResult, k: float, last: str | None) -> ShaftLabel:
-    """The label of a shaft with its newest result; `k` is the coverage factor of what follows the ±.
+def label_of(shaft: StockShaft, result: MeasuredResult, k: float, last: str | None) -> ShaftLabel:
+    """Return the label of a shaft with its newest result.
 
-    `last` stands in the last line: the set that it is in, or what speaks against it; without it its bin.
+    Parameters
+    ----------
+    shaft : StockShaft
+        The shaft.
+    result : MeasuredResult
+        Its newest result.
+    k : float
+        Coverage factor of what follows each ±.
+    last : str or None
+        Last line: the set it is in, or what speaks against it; None for its bin.
+
+    Returns
+    -------
+    ShaftLabel
+        The label.
     """
-    around = "" if one.spread_thou is None else f"around {one.spread_thou:.2f}"
+    around = "" if shaft.spread_thou is None else f"around {shaft.spread_thou:.2f}"
     stiff = lasting_side_deg(result)
     side = "" if stiff is None else f"stiff {angle(stiff)}"
     lines = (
-        one.name,
-        f"{with_uncertainty(one.spine_thou, k * one.u_spine_thou, 2)} thou",
+        shaft.name,
+        f"{with_uncertainty(shaft.spine_thou, k * shaft.u_spine_thou, 2)} thou",
         ", ".join(part for part in (around, side) if part),
-        last or one.bin or "",
+        last or shaft.bin or "",
     )
-    return ShaftLabel(code_of(one.shaft), tuple(line for line in lines if line))
+    return ShaftLabel(code_of(shaft.shaft), tuple(line for line in lines if line))
 
 
 PAD_MM = 1.0
 SIZES_PT = (8.5, 7.5, 6.5, 6.5)
-SMALLEST_PT = (6.5, 4.0, 4.0, 4.0)  # of the first line the number has to be read, not all of a long name
+SMALLEST_PT = (6.5, 4.0, 4.0, 4.0)  # in the first line the number must be legible, not all of a long name
 
 
 def write_labels(labels: Sequence[ShaftLabel], sheet: Sheet, path: Path, skip: int = 0) -> int:
-    """Write labels, the first `skip` places of the first sheet left empty; the number of sheets.
+    """Write labels as PDF and return the number of sheets.
 
-    Raises OutputError when the file cannot be written.
+    Parameters
+    ----------
+    labels : Sequence[ShaftLabel]
+        The labels.
+    sheet : Sheet
+        The paper.
+    path : Path
+        File to write.
+    skip : int
+        Places of the first sheet to leave empty.
+
+    Returns
+    -------
+    int
+        Number of sheets.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
     """
     fonts()
     written = BytesIO()
     width_mm, height_mm = sheet.page_mm
     canvas = Canvas(written, pagesize=(width_mm * mm, height_mm * mm))
     canvas.setTitle("Shaft labels")
-    for index, one in enumerate(labels, skip):
+    for index, label in enumerate(labels, skip):
         if index % sheet.number == 0 and index > skip:
             canvas.showPage()
         column, row = sheet.place(index)
         left_mm = sheet.first_mm[0] + column * sheet.step_mm[0]
         top_mm = height_mm - sheet.first_mm[1] - row * sheet.step_mm[1]
-        _draw(canvas, one, sheet, left_mm, top_mm)
+        _draw(canvas, label, sheet, left_mm, top_mm)
     canvas.save()
     save(path, written.getvalue())
     return -(-(skip + len(labels)) // sheet.number)
 
 
 def _draw(canvas: Canvas, label: ShaftLabel, sheet: Sheet, left_mm: float, top_mm: float) -> None:
+    """Draw a label with its left upper corner at a place on the paper."""
     if sheet.outline:
         canvas.setStrokeGray(0.75)
         canvas.setLineWidth(0.3)
@@ -154,7 +241,7 @@ def _draw(canvas: Canvas, label: ShaftLabel, sheet: Sheet, left_mm: float, top_m
 
 
 def _fitted(words: str, font: str, size: float, least: float, room: float) -> tuple[str, float]:
-    """Words no wider than the room: smaller while that can be read, then shortened."""
+    """Return words that fit into a width, and their size: smaller as long as legible, then shortened."""
     size = max(least, min(size, size * room / max(stringWidth(words, font, size), 1e-9)))
     while len(words) > 1 and stringWidth(words, font, size) > room:
         words = words[:-2] + "…"
@@ -162,6 +249,7 @@ def _fitted(words: str, font: str, size: float, least: float, room: float) -> tu
 
 
 def _code(canvas: Canvas, text: str, left_mm: float, bottom_mm: float, side_mm: float) -> None:
+    """Draw the QR code of a text."""
     rows = squares(text)
     step_mm = side_mm / len(rows)
     path = canvas.beginPath()

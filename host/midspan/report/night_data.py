@@ -1,4 +1,4 @@
-"""Everything that store and journal hold of one night, read once: values only, for whoever tells of it."""
+"""Everything that the store holds about one run of sorting, read once; values only."""
 
 from __future__ import annotations
 
@@ -17,10 +17,28 @@ from midspan.store.transit import JudgedResult, NightOnRecord, RunEvent, Standar
 
 @dataclass(frozen=True)
 class NightRecord:
-    """One night. `measured` is by the numbers of results, `suspects` by shaft with the checks that say so.
+    """One run of sorting, as the store holds it.
 
-    `bands` are None for a night whose plan was kept without them, `calibrations` the ids that its results name, in the
-    order they came.
+    Parameters
+    ----------
+    night : NightOnRecord
+        Number, gauge, plan and beginning of the run.
+    plan : SortPlan
+        What it was to do.
+    bands : Bands or None
+        Bands it judged by, None for a run whose plan was kept without them.
+    transits : tuple[Transit, ...]
+        Every shaft and check standard, in the order they were fed.
+    events : tuple[RunEvent, ...]
+        Everything else that happened, oldest first.
+    checks : tuple[StandardCheck, ...]
+        Measurements of check standards, oldest first.
+    suspects : Mapping[int, list[int]]
+        Shafts in doubt through a failed check, with the numbers of those checks.
+    measured : Mapping[int, JudgedResult]
+        Results by their numbers.
+    calibrations : tuple[str, ...]
+        Ids of the calibrations of these results, in the order they came.
     """
 
     night: NightOnRecord
@@ -35,34 +53,81 @@ class NightRecord:
 
     @property
     def stock(self) -> tuple[Transit, ...]:
-        """The shafts that were to be sorted, check standards and feeds that brought nothing left out."""
-        return tuple(one for one in self.transits if one.standard is None and one.stage is not TransitStage.NO_SHAFT)
+        """Shafts to be sorted: no check standards, and no feeds that brought nothing."""
+        return tuple(
+            transit
+            for transit in self.transits
+            if transit.standard is None and transit.stage is not TransitStage.NO_SHAFT
+        )
 
     def result_of(self, transit: Transit) -> JudgedResult | None:
-        """What a shaft was last judged by, None when it never was."""
+        """Return the result that a shaft was judged by last.
+
+        Parameters
+        ----------
+        transit : Transit
+            The shaft.
+
+        Returns
+        -------
+        JudgedResult or None
+            The result, None if the shaft was never judged.
+        """
         return None if transit.result is None else self.measured.get(transit.result)
 
 
 def read_night(store: Store, number: int | None) -> NightRecord:
-    """A night by its number, the newest when that is None.
+    """Read a run by its number.
 
-    Raises StoreError when there is no such night, and when its plan is not one that this version knows.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    number : int or None
+        Its number, None for the newest.
+
+    Returns
+    -------
+    NightRecord
+        The run as it is now.
+
+    Raises
+    ------
+    StoreError
+        There is no such run, or its plan is not of this version.
     """
     journal = Journal(store)
     nights = {night.id: night for night in journal.nights()}
     if not nights:
-        raise StoreError(f"{store.place}: no night was sorted into it; name the database that the plan names")
+        words = f"{store.place}: no sorting run yet; name the database of the plan, or start one: midspan sort PLAN"
+        raise StoreError(words, code="no_night")
     if number is not None and number not in nights:
-        raise StoreError(f"{store.place}: there is no night {number}; the last one is {max(nights)}")
+        words = f"{store.place}: there is no night {number}; the last night is {max(nights)}"
+        raise StoreError(words, code="unknown_night")
     night = nights[max(nights) if number is None else number]
     plan, bands = _plan_of(store, night)
     return read_on(store, NightRecord(night, plan, bands, (), (), (), {}, {}, ()))
 
 
 def read_on(store: Store, record: NightRecord) -> NightRecord:
-    """The same night as it stands now. Shafts that were over stay as they were read: nothing changes of them."""
+    """Read what has happened in a run since it was read last.
+
+    Shafts that were done stay as they were read, because nothing changes about them.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    record : NightRecord
+        The run as it was read last.
+
+    Returns
+    -------
+    NightRecord
+        The run as it is now.
+    """
     journal, night = Journal(store), record.night
-    over = tuple(takewhile(lambda one: not one.is_open, record.transits))
+    over = tuple(takewhile(lambda transit: not transit.is_open, record.transits))
     above = over[-1].shaft if over else 0
     measured = journal.judged_results(night.id, above)
     calibrations = (judged.calibration for judged in measured.values() if judged.calibration is not None)
@@ -74,9 +139,11 @@ def read_on(store: Store, record: NightRecord) -> NightRecord:
 
 
 def _plan_of(store: Store, night: NightOnRecord) -> tuple[SortPlan, Bands | None]:
+    """Return plan and bands of a run; the bands are None where the plan was kept without them."""
     kept: dict[str, Any] = dict(night.plan)
     bands = kept.pop("bands", None)
     try:
         return SortPlan.model_validate(kept), None if bands is None else Bands.model_validate(bands)
-    except ValueError as error:  # pydantic's errors are of this kind
-        raise StoreError(f"{store.place}: the plan of night {night.id} is not one of this version's") from error
+    except ValueError as error:  # the base class of pydantic's errors
+        words = f"{store.place}: this version cannot read the plan of night {night.id}; use the version that sorted it"
+        raise StoreError(words, code="unknown_plan") from error

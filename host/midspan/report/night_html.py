@@ -1,6 +1,6 @@
-"""The morning report: one night as one HTML file that needs nothing else, from what store and journal hold.
+"""Report of one run of sorting as a single HTML file that needs nothing else.
 
-Everything that people or gauges wrote is escaped; the pictures are drawn here and stand in the page as SVG.
+Everything that people or gauges wrote is escaped. The pictures are drawn here and are part of the page as SVG.
 """
 
 from __future__ import annotations
@@ -23,10 +23,30 @@ TEMPLATE = "night_report.html"
 def write_report(
     place: StorePlace, number: int | None, out: Path | None, zone: tzinfo | None = None
 ) -> tuple[Path, str]:
-    """Write a night's report, the newest one's without a number; gives the file and the night in a few words.
+    """Write the report of a run and return its file and the run in a few words.
 
-    Without a path it is night-NUMBER.html. `zone` is that of the times, this machine's when None. Raises StoreError for
-    a database or night that cannot be read, and OutputError for a file that cannot be written.
+    Parameters
+    ----------
+    place : StorePlace
+        The store.
+    number : int or None
+        Number of the run, None for the newest.
+    out : Path or None
+        File to write, None for night-NUMBER.html.
+    zone : tzinfo or None
+        Time zone of the times, None for that of this computer.
+
+    Returns
+    -------
+    tuple[Path, str]
+        The file, and how the run ended.
+
+    Raises
+    ------
+    StoreError
+        The store or the run cannot be read.
+    OutputError
+        The file cannot be written.
     """
     with place.open_to_read() as opened:
         record = read_night(opened, number)
@@ -37,6 +57,7 @@ def write_report(
 
 
 def _zone_here(at_ms: int) -> tzinfo:
+    """Return this computer's time zone at a time in milliseconds since 1970."""
     zone = datetime.fromtimestamp(at_ms / 1000).astimezone().tzinfo
     assert zone is not None
     return zone
@@ -44,14 +65,14 @@ def _zone_here(at_ms: int) -> tzinfo:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A whole page, and the night in a few words."""
+    """A whole page, and the run in a few words."""
 
     html: str
     words: str
 
 
 def page(record: NightRecord, zone: tzinfo) -> Page:
-    """The report of a night, its times in this zone."""
+    """Return the report of a run with its times in a zone."""
     found = places(record)
     todos = night_text.todos(record, found, zone)
     headline, ready = night_text.headline(record), night_text.ready(todos)
@@ -81,7 +102,7 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
 
 
 def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
-    """The pictures, empty where there is nothing to draw; what is in them is escaped."""
+    """Return the pictures by name, each an SVG element or an empty text if there is nothing to draw."""
     return {
         "histogram": night_plots.histogram(record),
         "checks": night_plots.check_chart(record, zone),
@@ -91,6 +112,7 @@ def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
 
 
 def _when(record: NightRecord, zone: tzinfo) -> str:
+    """Return the day and the times from beginning to end."""
     begun, last = (datetime.fromtimestamp(at / 1000, zone) for at in (record.night.begun_ms, last_ms(record)))
     if not keeps_time(record):
         return f"{begun:%a %d %b %Y, %H:%M}; the clock was set meanwhile"
@@ -99,6 +121,7 @@ def _when(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _pace_words(record: NightRecord, zone: tzinfo) -> str:
+    """Return in a sentence or two how fast it went."""
     found = pace(record)
     if found.usual_s is None:
         return "No shaft was done."
@@ -121,9 +144,11 @@ def _pace_words(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _length(hours: float) -> str:
+    """Return a duration in hours, or in minutes if it is short."""
     return f"{hours:.1f} hours" if hours >= 2 else f"{60 * hours:.0f} min"
 
 
 def _made_by(record: NightRecord) -> str:
+    """Return version and calibrations that the report rests on."""
     names = ", ".join(record.calibrations) or "none"
     return f"Made by Midspan {version('midspan')} from the journal of the night; calibration: {names}."

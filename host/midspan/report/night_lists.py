@@ -1,4 +1,4 @@
-"""The lists of a night's report, each line ready to be shown; long ones are cut and say by how much."""
+"""Lists of the report on a run, each line ready to be shown; a long list is cut and says by how much."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from midspan.store.transit import RunEventKind, StandardCheck, Transit, TransitS
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
 
-MOST_ROWS = 100  # a list that nobody reads to its end tells nothing
+MOST_ROWS = 100  # nobody reads a longer list to its end
 Line = TypeVar("Line")
 
 
 @dataclass(frozen=True, slots=True)
 class ShaftRow:
-    """A shaft: when it left the gauge, where to, its spine with U, and why it is in this list."""
+    """A shaft: when it left the gauge and where to, its spine with U, and why it is listed."""
 
     shaft: int
     at: str
@@ -37,7 +37,7 @@ class ShaftRow:
 
 @dataclass(frozen=True, slots=True)
 class CheckLine:
-    """A check standard: what it read beside its assigned value, with U of both, and what that means."""
+    """A check standard: reading minus assigned value with the U of both, and the verdict."""
 
     at: str
     standard: str
@@ -47,7 +47,7 @@ class CheckLine:
 
 @dataclass(frozen=True, slots=True)
 class EventLine:
-    """Something that happened."""
+    """An event: when, what, which shaft, and its words."""
 
     at: str
     what: str
@@ -57,14 +57,14 @@ class EventLine:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """The first lines of a list, and how many more there are."""
+    """First lines of a list, and how many more there are."""
 
     rows: Sequence[object]
     left: int
 
 
 def cut(rows: Sequence[object]) -> Cut:
-    """At most MOST_ROWS of the lines.
+    """Return at most MOST_ROWS of the lines.
 
     >>> cut([1] * 101).left, len(cut([1] * 101).rows)
     (1, 100)
@@ -73,23 +73,35 @@ def cut(rows: Sequence[object]) -> Cut:
 
 
 def coverage_factor(record: NightRecord) -> float:
-    """The k of every U in the report: that of the bands' rule."""
+    """Return the coverage factor of every U in the report: that of the bands' rule.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    float
+        The factor k.
+    """
     return (DecisionRule() if record.bands is None else record.bands.rule).coverage_factor
 
 
 def unmeasured(record: NightRecord, zone: tzinfo) -> Cut:
-    """Shafts without a spine."""
-    return cut([_shaft_row(record, one, zone) for one in not_measured(record)])
+    """Return a line for each shaft without a spine."""
+    return cut([_shaft_row(record, transit, zone) for transit in not_measured(record)])
 
 
 def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
-    """Measured shafts that are in no bin, those that may be cracked among them, in the order they came."""
+    """Return a line for each measured shaft that is in no bin, in the order they were fed."""
     kinds = (Outcome.REJECTED, Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
-    found = [one for kind in kinds for one in went_to(record, kind)]
-    return cut([_shaft_row(record, one, zone) for one in sorted(found, key=lambda one: one.shaft)])
+    found = [transit for kind in kinds for transit in went_to(record, kind)]
+    return cut([_shaft_row(record, transit, zone) for transit in sorted(found, key=lambda transit: transit.shaft)])
 
 
 def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
+    """Return the line of a shaft."""
     last, result = transit.steps[-1], record.result_of(transit)
     spine, why = "-", _in_words(transit.unfit) or last.words or "it was never measured"
     if result is not None:
@@ -100,10 +112,12 @@ def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
 
 
 def _in_words(code: str | None) -> str:
+    """Return the text of a fault code, or the code itself if it has none; an empty text for None."""
     return describe(FaultCode[code]) if code and code in FaultCode.__members__ else code or ""
 
 
 def _whereabouts(record: NightRecord, transit: Transit) -> str:
+    """Return the place of a shaft, or its stage if it has none."""
     if transit.place is None:
         return transit.stage.value
     name = record.plan.place_called(transit.place)
@@ -111,11 +125,12 @@ def _whereabouts(record: NightRecord, transit: Transit) -> str:
 
 
 def checks(record: NightRecord, zone: tzinfo) -> Cut:
-    """Check standards in the order they were measured."""
-    return cut([_check_row(one, record.plan.checks.coverage_factor, zone) for one in record.checks])
+    """Return a line for each check of a standard, in the order they were measured."""
+    return cut([_check_row(check, record.plan.checks.coverage_factor, zone) for check in record.checks])
 
 
 def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
+    """Return the line of a check."""
     off = "-"
     if check.spine_thou is not None and check.u_spine_thou is not None:
         u_thou = math.hypot(check.u_spine_thou, check.u_assigned_thou)
@@ -124,29 +139,44 @@ def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
 
 
 def events(record: NightRecord, zone: tzinfo) -> Cut:
-    """Everything that happened beside the shafts."""
+    """Return a line for each event but the beginning."""
     return cut(
         [
             EventLine(
-                clock(one.at_ms, zone),
-                f"{one.kind.value}: {one.code}" if one.code else one.kind.value,
-                "" if one.shaft is None else str(one.shaft),
-                one.words.removeprefix(f"{one.code}: "),
+                clock(event.at_ms, zone),
+                f"{event.kind.value}: {event.code}" if event.code else event.kind.value,
+                "" if event.shaft is None else str(event.shaft),
+                event.words.removeprefix(f"{event.code}: "),
             )
-            for one in record.events
-            if one.kind is not RunEventKind.BEGUN
+            for event in record.events
+            if event.kind is not RunEventKind.BEGUN
         ]
     )
 
 
 def judged_under(record: NightRecord) -> list[tuple[str, str]]:
-    """Shafts and check standards by their numbers, and the settings that they alone were judged under."""
+    """Return which shafts were judged under which settings; empty if no setting changed."""
     return [
-        (ranges(one.numbers) or "-", "; ".join(f"{name} {value}" for name, value in one.settings.items()))
-        for one in night_statistics.judged_under(record)
+        (ranges(spell.numbers) or "-", "; ".join(f"{name} {value}" for name, value in spell.settings.items()))
+        for spell in night_statistics.judged_under(record)
     ]
 
 
 def suspects(record: NightRecord, found: Sequence[PlaceCount]) -> list[tuple[str, str, str]]:
-    """Suspect shafts: their place, which they are there, and their numbers."""
-    return [(one.place, one.words, ranges(one.numbers)) for one in night_statistics.suspects(record, found)]
+    """Return the suspect shafts of each place.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    found : Sequence[PlaceCount]
+        Its places, as `places` counts them.
+
+    Returns
+    -------
+    list[tuple[str, str, str]]
+        Place, which of the shafts there, and their numbers.
+    """
+    return [
+        (suspect.place, suspect.words, ranges(suspect.numbers)) for suspect in night_statistics.suspects(record, found)
+    ]

@@ -1,9 +1,7 @@
-"""What went with the time in a night: check standards, the gauge itself, and the pace.
+"""Pictures of a run: check standards, the gauge itself and the pace against time; spines against the bands.
 
-Where the clock was set so that times make no sense, all run along the shafts instead. Markers and line styles carry
-what colour would.
-
-The spines of a night against its bands. Hatches and outlines carry what colour would.
+Where the clock was set, so that times make no sense, they run along the shafts instead. Markers, line styles, hatches
+and outlines carry what colour would.
 """
 
 from __future__ import annotations
@@ -30,31 +28,31 @@ from midspan.store.transit import RunEventKind, StandardCheck
 
 HOUR_S = 3600
 MARKERS = "oD^vP*X"
-SLOTS = 240  # as many as a telephone shows; thousands of dots would make the page slow
-DASH = 0.01  # of what all values span
-SEEN = 0.5  # of a limit: from there on its line is drawn, for below it would press all else flat
+SLOTS = 240  # as many as a telephone can show; thousands of dots would make the page slow
+DASH = 0.01  # length of a dash as a share of the range of all values
+SEEN = 0.5  # share of a limit from which its line is drawn; drawn earlier it would flatten the curve
 
 
-When = tuple[int, int | None]  # a time, and the number of the shaft it is about, if there is one
+When = tuple[int, int | None]  # a time in ms since 1970, and the number of the shaft concerned, None if there is none
 
 
 class _Along:
-    """What the charts of a night run along: its hours, or its shafts where time makes no sense."""
+    """Horizontal axis of the pictures: hours, or shafts where the times make no sense."""
 
     def __init__(self, record: NightRecord, zone: tzinfo) -> None:
         self.by_time = keeps_time(record)
-        self._shafts = [one.shaft for one in record.transits]
+        self._shafts = [transit.shaft for transit in record.transits]
         self._at = {shaft: float(i) for i, shaft in enumerate(self._shafts)}
         self._midnight_s = _midnight_s(record, zone)
 
     def at(self, some: Iterable[When]) -> Any:
-        """Where things stand; what is about no shaft of the night has no place among shafts."""
+        """Return where things lie along the axis; among shafts, what concerns no shaft is left out."""
         if self.by_time:
             return (np.array([at_ms for at_ms, _ in some], float) / 1000 - self._midnight_s) / HOUR_S
         return np.array([self._at[shaft] for _, shaft in some if shaft in self._at])
 
     def axis(self, axes: Any) -> None:
-        """Marks and their words."""
+        """Label the axis."""
         if self.by_time:
             _clock_axis(axes)
             return
@@ -68,7 +66,7 @@ class _Along:
 
 
 def _midnight_s(record: NightRecord, zone: tzinfo) -> float:
-    """The midnight before the night began; the zone's offset stays that of the evening."""
+    """Return the midnight before the run began, s since 1970, by the evening's offset from UTC."""
     begun = datetime.fromtimestamp(record.night.begun_ms / 1000, zone)
     offset = begun.utcoffset()
     assert offset is not None
@@ -77,38 +75,40 @@ def _midnight_s(record: NightRecord, zone: tzinfo) -> float:
 
 
 def _clock_axis(axes: Any) -> None:
+    """Mark round times of day on the axis."""
     axes.xaxis.set_major_formatter(lambda hour, _: "{:02d}:{:02d}".format(*divmod(round(hour * 60) % 1440, 60)))
     low, high = axes.get_xlim()
     step = next(
-        (one for one in (1 / 60, 1 / 30, 1 / 12, 1 / 6, 0.25, 0.5, 1, 2, 3, 6, 12, 24) if (high - low) / one <= 7), 48
+        (step for step in (1 / 60, 1 / 30, 1 / 12, 1 / 6, 0.25, 0.5, 1, 2, 3, 6, 12, 24) if (high - low) / step <= 7),
+        48,
     )
     axes.set_xticks(np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step)
 
 
 def check_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Readings of the check standards beside their assigned values, with U; a good one's bar crosses the line."""
+    """Return readings of check standards minus their assigned values, with U; an empty text without readings."""
     k, along = record.plan.checks.coverage_factor, _Along(record, zone)
-    measured = [one for one in record.checks if one.spine_thou is not None and one.u_spine_thou is not None]
+    measured = [check for check in record.checks if check.spine_thou is not None and check.u_spine_thou is not None]
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         axes.axhline(0, color=INK, lw=1)
-        names = list(dict.fromkeys(one.standard for one in measured))
+        names = list(dict.fromkeys(check.standard for check in measured))
         for name, marker in zip(names, MARKERS * len(names), strict=False):
-            same = [one for one in measured if one.standard == name]
+            same = [check for check in measured if check.standard == name]
             at, off, u = along.at(_checked(same)), *_offsets(same, k)
             axes.errorbar(
                 at, off, u, fmt=marker, color=INK, mfc=PAPER, ms=5, lw=1, capsize=3, label=f"standard {printable(name)}"
             )
-        bad = [one for one in measured if not one.good]
+        bad = [check for check in measured if not check.good]
         if bad:
             axes.plot(
                 along.at(_checked(bad)), _offsets(bad, k)[0], "s", color=INK, ms=7, zorder=3, label="out of control"
             )
-        suspects = [one for one in record.stock if one.shaft in record.suspects and one.steps]
+        suspects = [transit for transit in record.stock if transit.shaft in record.suspects and transit.steps]
         if suspects:
             low, _ = axes.get_ylim()
-            at = along.at((one.steps[-1].at_ms, one.shaft) for one in suspects)
+            at = along.at((transit.steps[-1].at_ms, transit.shaft) for transit in suspects)
             axes.plot(at, np.full(len(at), low), "|", color=INK, ms=9, label="suspect shaft")
         axes.set_ylabel("reading - assigned, thou")
         along.axis(axes)
@@ -120,19 +120,22 @@ def check_chart(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _checked(some: Sequence[StandardCheck]) -> list[When]:
-    return [(one.at_ms, one.shaft) for one in some]
+    """Return time and shaft number of each check."""
+    return [(check.at_ms, check.shaft) for check in some]
 
 
 def _offsets(same: Sequence[StandardCheck], k: float) -> tuple[Any, Any]:
-    off = np.array([(one.spine_thou or 0.0) - one.assigned_thou for one in same])
-    return off, np.array([k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in same])
+    """Return reading minus assigned value of each check, and its U, thou."""
+    off = np.array([(check.spine_thou or 0.0) - check.assigned_thou for check in same])
+    return off, np.array([k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou) for check in same])
 
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """A figure of watch.Observation over the night: how it is shown, and whether it counts from the first one.
+    """A figure of watch.Observation over the run: how it is shown, and if it counts from its first value.
 
-    `scale` takes the figure and its limit to the label's unit; `least` is, in that unit, the least that the axis spans.
+    `scale` converts the figure and its limit to the unit of the label, `least` is the smallest range of the axis in
+    that unit.
     """
 
     name: str
@@ -144,7 +147,7 @@ class _Panel:
 
 
 def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Zero, noise, slip and temperature of the gauge through the night; limits where they come near."""
+    """Return zero, noise, slip and temperature of the gauge over the run; an empty text if none is known."""
     watch, along = record.plan.watch, _Along(record, zone)
     panels = (
         _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
@@ -152,9 +155,16 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
         _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
         _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
     )
-    seen = [((step.at_ms, one.shaft), step.watched) for one in record.transits for step in one.steps if step.watched]
-    rows = {one: [(at, value) for at, told in seen if (value := told.get(one.name)) is not None] for one in panels}
-    known = {one: some for one, some in rows.items() if some}
+    seen = [
+        ((step.at_ms, transit.shaft), step.watched)
+        for transit in record.transits
+        for step in transit.steps
+        if step.watched
+    ]
+    rows = {
+        panel: [(at, value) for at, told in seen if (value := told.get(panel.name)) is not None] for panel in panels
+    }
+    known = {panel: some for panel, some in rows.items() if some}
 
     def draw(figure: Figure) -> None:
         shared = figure.subplots(len(known), 1, sharex=True, squeeze=False)[:, 0]
@@ -167,7 +177,7 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _follow(axes: Any, panel: _Panel, at: Any, values: Any) -> None:
-    """One panel: the figure against the hour, and its limits from where it comes near them."""
+    """Draw one panel: the figure against time, and a limit if the figure comes near it."""
     values = values * panel.scale
     values = values - values[0] if panel.from_first else values
     axes.plot(*_spans(at, values, panel.least), color=INK, lw=2, solid_capstyle="round")
@@ -182,27 +192,30 @@ def _follow(axes: Any, panel: _Panel, at: Any, values: Any) -> None:
 
 
 def _spans(at: Any, values: Any, least: float) -> tuple[Any, Any]:
-    """From least to largest in each of at most SLOTS slots of time, as one broken line; a single value is a dash."""
+    """Return a broken line from the least to the largest value in each of at most SLOTS slots of time.
+
+    A slot with a single value becomes a short dash.
+    """
     slot = np.floor((at - at.min()) / max(float(np.ptp(at)), 1e-9) * (SLOTS - 1)).astype(int)
     order = np.argsort(slot, kind="stable")
     starts = np.flatnonzero(np.diff(slot[order], prepend=-1))
     low, high = np.minimum.reduceat(values[order], starts), np.maximum.reduceat(values[order], starts)
-    dash = DASH * max(float(np.ptp(values)), least)  # a stroke of no length would not be drawn
+    dash = DASH * max(float(np.ptp(values)), least)  # a stroke without length would not be drawn
     middle = np.add.reduceat(at[order], starts) / np.diff(starts, append=len(at))
     gap = np.full(len(starts), np.nan)
     return np.stack([middle, middle, gap], axis=1).ravel(), np.stack([low - dash, high + dash, gap], axis=1).ravel()
 
 
 def pace_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Shafts that were done in each hour, or in each ten minutes of a short night, and when faults came.
+    """Return how many shafts were done in each hour, or ten minutes of a short run, and when faults came.
 
-    Where time makes no sense: how long each shaft took, without the steps of the clock and the pauses.
+    Where times make no sense, it shows how long each shaft took. It is an empty text if no shaft was done.
     """
     along = _Along(record, zone)
     if not along.by_time:
         return _each_shaft(record, along)
     at = along.at(ended(record))
-    faults = along.at((one.at_ms, one.shaft) for one in record.events if one.kind is RunEventKind.FAULT)
+    faults = along.at((event.at_ms, event.shaft) for event in record.events if event.kind is RunEventKind.FAULT)
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
@@ -222,6 +235,7 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
 
 
 def _each_shaft(record: NightRecord, along: _Along) -> str:
+    """Return how long each shaft took, without steps of the clock and pauses; an empty text without shafts."""
     longest_s = LONG_PAUSE * (pace(record).usual_s or 0.0)
     took = [
         (when, (when[0] - before) / 1000)
@@ -247,14 +261,18 @@ LOOKS: tuple[tuple[Outcome, Mapping[str, str]], ...] = (
     (Outcome.DOUBTFUL, {"facecolor": LIGHT, "edgecolor": INK}),
     (Outcome.REJECTED, {"facecolor": PAPER, "edgecolor": INK, "hatch": "////"}),
 )
-COLUMNS = 30  # of a histogram: fewer hide a second heap, more show the chance of single shafts
+COLUMNS = 30  # of a histogram: fewer would hide a second peak, more would show chance
 STEPS = (1.0, 2.0, 5.0, 10.0)
 
 
 def histogram(record: NightRecord) -> str:
-    """How the spines of the stock lie against the bands."""
+    """Return how the spines of the stock lie against the bands; an empty text without spines."""
     spines = {
-        outcome: [record.measured[one.result].spine_thou for one in went_to(record, outcome) if one.result is not None]
+        outcome: [
+            record.measured[transit.result].spine_thou
+            for transit in went_to(record, outcome)
+            if transit.result is not None
+        ]
         for outcome, _ in LOOKS
     }
 
@@ -266,7 +284,7 @@ def histogram(record: NightRecord) -> str:
 
 
 def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], bands: Bands | None) -> None:
-    """A histogram of spines by outcome on axes, with the bands; stragglers are counted in words."""
+    """Draw a histogram of spines by outcome, with the bands; values out of range are counted in the axis label."""
     everything = np.array([value for some in spines.values() for value in some], float)
     low, high = _span(everything, bands)
     width = step_for((high - low) / COLUMNS)
@@ -286,7 +304,7 @@ def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], band
 
 
 def step_for(least: float) -> float:
-    """The next 1, 2 or 5 with noughts.
+    """Return the smallest 1, 2 or 5 times a power of ten that is no smaller than a number.
 
     >>> step_for(0.3), step_for(0.07), step_for(13.0)
     (0.5, 0.1, 20.0)
@@ -296,7 +314,7 @@ def step_for(least: float) -> float:
 
 
 def _span(spines: Any, bands: Bands | None) -> tuple[float, float]:
-    """What the picture shows: the bands and half as much on either side, or the heap without its stragglers."""
+    """Return the range to draw: the bands and half as much on either side, or nearly all spines without bands."""
     if bands is not None:
         low, high = bands.in_order[0].low_thou, bands.in_order[-1].high_thou
         room = (high - low) / 2
@@ -307,16 +325,24 @@ def _span(spines: Any, bands: Bands | None) -> tuple[float, float]:
 
 
 def _bands(axes: Any, bands: Bands | None) -> None:
-    for one in bands.in_order if bands is not None else ():
-        for end in one.spine_thou:
+    """Draw the limits of the bands and their names."""
+    for limits in bands.in_order if bands is not None else ():
+        for end in limits.spine_thou:
             axes.axvline(end, color=INK, ls="--", lw=1)
-        middle = (one.low_thou + one.high_thou) / 2
+        middle = (limits.low_thou + limits.high_thou) / 2
         axes.text(
-            middle, 0.985, printable(one.name), ha="center", va="top", fontsize=9, transform=axes.get_xaxis_transform()
+            middle,
+            0.985,
+            printable(limits.name),
+            ha="center",
+            va="top",
+            fontsize=9,
+            transform=axes.get_xaxis_transform(),
         )
 
 
 def _beyond(spines: Any, low: float, high: float) -> str:
+    """Return how many spines lie outside the picture on either side; an empty text if all are inside."""
     sides = ((int((spines < low).sum()), f"below {low:g}"), (int((spines > high).sum()), f"above {high:g}"))
     words = " and ".join(f"{number} {where}" for number, where in sides if number)
     return f"   (not shown: {words})" if words else ""

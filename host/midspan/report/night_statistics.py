@@ -1,4 +1,4 @@
-"""What a night came to, worked out of its record: where the shafts lie, what is unsure, how fast it went."""
+"""Figures of a run, worked out from its record: where the shafts are, what is uncertain, how fast it went."""
 
 from __future__ import annotations
 
@@ -15,20 +15,34 @@ from midspan.sorting.night_settings import NONE, Settings, settings, spells
 from midspan.sorting.tally import tally_of
 from midspan.store.transit import RunEventKind, Transit, TransitStage
 
-MOST_DAYS = (
-    14  # of a night that was gone on with after a week away; what spans more was written by a clock that was set
-)
-BACK_MS = 60_000  # a clock that is corrected gently never goes back as much
-LONG_PAUSE = 5.0  # times the usual time for a shaft; a shaft that is measured twice takes twice that time
+MOST_DAYS = 14  # even a run resumed after a week is shorter; a longer one means that the clock was set
+BACK_MS = 60_000  # a clock that is corrected gradually never goes back as far
+LONG_PAUSE = 5.0  # in usual times for a shaft; a shaft that is measured twice takes two of them
 HOUR_MS = 3_600_000
 
 
 @dataclass(frozen=True)
 class PlaceCount:
-    """One place in the morning. `here` are the shafts that were seen to fall there, `unsure` those that may have.
+    """A place and the shafts that fell there during a run.
 
-    `along` brought a second one with them that was not measured. `now` is what should lie there, those that may have
-    fallen there included and what was taken away in the night left out.
+    Parameters
+    ----------
+    number : int
+        Number of the place.
+    name : str
+        Its number and purpose, as people know it.
+    plan : Place or None
+        The place in the plan, None for a place of an earlier plan.
+    here : tuple[Transit, ...]
+        Shafts that were seen to fall there.
+    unsure : tuple[Transit, ...]
+        Shafts that may have fallen there.
+    now : int
+        How many should be there now: with `unsure`, without what was taken away during the run.
+    emptied : int
+        How often it was emptied.
+    spines_thou : tuple[float, ...]
+        Spines of the measured shafts in `here`, thou.
     """
 
     number: int
@@ -42,48 +56,48 @@ class PlaceCount:
 
     @property
     def is_bin(self) -> bool:
-        """Whether it takes a bin of the bands."""
+        """True if it takes a bin of the bands."""
         return self.plan is not None and self.plan.bin is not None
 
     @property
     def use(self) -> str:
-        """What it is for, "bin" for a bin of the bands and nothing where nobody knows."""
+        """Its purpose: "bin" for a bin of the bands, an empty text if unknown."""
         return "bin" if self.is_bin else (self.plan and self.plan.use) or ""
 
     @property
     def holds(self) -> int | None:
-        """How many shafts it has room for."""
+        """Number of shafts it has room for, None if unknown."""
         return None if self.plan is None else self.plan.holds
 
     @property
     def along(self) -> tuple[Transit, ...]:
-        """Shafts here that came with a second one."""
-        return tuple(one for one in self.here if one.passed > 1)
+        """Shafts here that fell together with a second shaft, which was not measured."""
+        return tuple(shaft for shaft in self.here if shaft.passed > 1)
 
     @property
     def fell(self) -> int:
-        """How many shafts the chute saw fall here in the whole night."""
-        return sum(one.passed for one in self.here)
+        """Number of shafts the chute saw fall here during the whole run."""
+        return sum(shaft.passed for shaft in self.here)
 
     @property
     def is_sure(self) -> bool:
-        """Whether journal and chute agree on every shaft here."""
+        """True if journal and chute agree on every shaft here."""
         return not self.unsure and not self.along
 
     @property
     def mean_thou(self) -> float | None:
-        """Mean spine of the shafts here that were measured."""
+        """Mean spine of the measured shafts here, thou; None if there are none."""
         return fmean(self.spines_thou) if self.spines_thou else None
 
     @property
     def sd_thou(self) -> float | None:
-        """Standard deviation of these spines."""
+        """Standard deviation of these spines, thou; None for fewer than two."""
         return stdev(self.spines_thou) if len(self.spines_thou) > 1 else None
 
 
 @dataclass(frozen=True)
 class Suspects:
-    """Suspect shafts of one place, in the order they fell; `all_last` when no other fell after the first of them."""
+    """Suspect shafts of one place in the order they fell; `all_last` if no other shaft fell after the first of them."""
 
     place: str
     numbers: tuple[int, ...]
@@ -91,37 +105,50 @@ class Suspects:
 
     @property
     def words(self) -> str:
-        """Which they are, for somebody who stands before the place."""
+        """Description of the shafts for a person at the place."""
         return f"the last {len(self.numbers)}" if self.all_last else f"{len(self.numbers)} of those there"
 
 
 def suspects(record: NightRecord, found: Iterable[PlaceCount]) -> list[Suspects]:
-    """Suspect shafts of the stock by place, and those that are in none."""
+    """Return the suspect shafts of the stock by place, then those that are in no place."""
     groups = []
     for place in found:
-        fell = sorted((*place.here, *place.unsure), key=lambda one: one.shaft)
-        numbers = tuple(one.shaft for one in fell if one.shaft in record.suspects)
-        all_last = not place.emptied and numbers == tuple(one.shaft for one in fell[len(fell) - len(numbers) :])
+        fell = sorted((*place.here, *place.unsure), key=lambda shaft: shaft.shaft)
+        numbers = tuple(transit.shaft for transit in fell if transit.shaft in record.suspects)
+        all_last = not place.emptied and numbers == tuple(transit.shaft for transit in fell[len(fell) - len(numbers) :])
         groups.append(Suspects(place.name, numbers, all_last))
-    nowhere = tuple(one.shaft for one in record.stock if one.place is None and one.shaft in record.suspects)
-    return [one for one in (*groups, Suspects("in no place", nowhere, all_last=False)) if one.numbers]
+    nowhere = tuple(
+        transit.shaft for transit in record.stock if transit.place is None and transit.shaft in record.suspects
+    )
+    return [group for group in (*groups, Suspects("in no place", nowhere, all_last=False)) if group.numbers]
 
 
 def places(record: NightRecord) -> list[PlaceCount]:
-    """Every place of the plan, and others that shafts went to under an earlier plan, in the order of their numbers."""
-    known = {one.number: one for one in record.plan.place}
+    """Count every place of the plan, and places of an earlier plan that shafts went to.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    list[PlaceCount]
+        In the order of their numbers.
+    """
+    known = {place.number: place for place in record.plan.place}
     fell: dict[int, list[Transit]] = {number: [] for number in known}
     for transit in record.transits:
         if transit.place is not None and not transit.is_open:
             fell.setdefault(transit.place, []).append(transit)
-    outcomes = {number: one.decision.outcome for number, one in record.measured.items()}
+    outcomes = {number: judged.decision.outcome for number, judged in record.measured.items()}
     now = tally_of(record.plan, list(record.transits), outcomes, list(record.events)).places
-    emptied = Counter(one.place for one in record.events if one.kind is RunEventKind.EMPTIED)
+    emptied = Counter(event.place for event in record.events if event.kind is RunEventKind.EMPTIED)
     found = []
     for number, some in sorted(fell.items()):
-        here = tuple(one for one in some if one.stage is TransitStage.IN_BIN)
-        unsure = tuple(one for one in some if one.stage is TransitStage.UNCERTAIN)
-        spines = tuple(spine for one in here if (spine := spine_of(record, one)) is not None)
+        here = tuple(transit for transit in some if transit.stage is TransitStage.IN_BIN)
+        unsure = tuple(transit for transit in some if transit.stage is TransitStage.UNCERTAIN)
+        spines = tuple(spine for transit in here if (spine := spine_of(record, transit)) is not None)
         name = record.plan.place_called(number)
         found.append(PlaceCount(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
     return found
@@ -129,26 +156,30 @@ def places(record: NightRecord) -> list[PlaceCount]:
 
 @dataclass(frozen=True)
 class JudgedUnder:
-    """Shafts and check standards that were judged under the same settings, by their numbers."""
+    """Numbers of the shafts and check standards that were judged under the same settings."""
 
     numbers: tuple[int, ...]
     settings: Settings
 
 
 def judged_under(record: NightRecord) -> list[JudgedUnder]:
-    """What the verdicts of the night rest on, from spell to spell; the settings that changed in it alone.
+    """Return the settings that changed during a run, with the shafts judged under each of them.
 
-    None when all of it rests on the same.
+    The list is empty if nothing changed.
     """
     plan = record.plan.model_dump(mode="json", by_alias=True)
     found = spells(settings(plan, next(iter(record.calibrations), None)), record.events)
     if len(found) < 2:
         return []
-    names = [name for name in found[-1].settings if len({one.settings.get(name, NONE) for one in found}) > 1]
-    until = [one.after for one in found[1:]] + [max((one.shaft for one in record.transits), default=0)]
+    names = [name for name in found[-1].settings if len({spell.settings.get(name, NONE) for spell in found}) > 1]
+    until = [spell.after for spell in found[1:]] + [max((transit.shaft for transit in record.transits), default=0)]
     return [
         JudgedUnder(
-            tuple(one.shaft for one in record.transits if one.result is not None and spell.after < one.shaft <= last),
+            tuple(
+                transit.shaft
+                for transit in record.transits
+                if transit.result is not None and spell.after < transit.shaft <= last
+            ),
             {name: spell.settings.get(name, NONE) for name in names},
         )
         for spell, last in zip(found, until, strict=True)
@@ -156,46 +187,57 @@ def judged_under(record: NightRecord) -> list[JudgedUnder]:
 
 
 def spine_of(record: NightRecord, transit: Transit) -> float | None:
-    """Spine in thou that a shaft was judged by, None when it has none."""
+    """Return the spine that a shaft was judged by, thou; None if it has none."""
     result = record.result_of(transit)
     return None if result is None else result.spine_thou
 
 
 def not_measured(record: NightRecord) -> list[Transit]:
-    """Shafts of the stock that have come to their end without a spine."""
-    return [one for one in record.stock if not one.is_open and spine_of(record, one) is None]
+    """Return the shafts of the stock that are done and have no spine.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    list[Transit]
+        In the order they were fed.
+    """
+    return [transit for transit in record.stock if not transit.is_open and spine_of(record, transit) is None]
 
 
 def went_to(record: NightRecord, outcome: Outcome) -> list[Transit]:
-    """Measured shafts of the stock with this outcome."""
-    results = ((one, record.result_of(one)) for one in record.stock)
+    """Return the measured shafts of the stock with an outcome."""
+    results = ((transit, record.result_of(transit)) for transit in record.stock)
     return [
-        one
-        for one, result in results
+        transit
+        for transit, result in results
         if result and result.spine_thou is not None and result.decision.outcome is outcome
     ]
 
 
 def last_ms(record: NightRecord) -> int:
-    """When the last thing was noted."""
-    steps = (step.at_ms for one in record.transits for step in one.steps)
-    return max(record.night.begun_ms, *steps, *(one.at_ms for one in record.events))
+    """Return the time of the last entry, ms since 1970."""
+    steps = (step.at_ms for transit in record.transits for step in transit.steps)
+    return max(record.night.begun_ms, *steps, *(event.at_ms for event in record.events))
 
 
 def keeps_time(record: NightRecord) -> bool:
-    """Whether a night's times make sense: none lies before one that was noted earlier, and all within MOST_DAYS."""
+    """Return True if no time lies before an earlier one and all lie within MOST_DAYS."""
     begun = record.night.begun_ms
-    stepped = [begun, *(step.at_ms for one in record.transits for step in one.steps)]
-    happened = [begun, *(one.at_ms for one in record.events)]
+    stepped = [begun, *(step.at_ms for transit in record.transits for step in transit.steps)]
+    happened = [begun, *(event.at_ms for event in record.events)]
     in_order = all(after > before - BACK_MS for some in (stepped, happened) for before, after in pairwise(some))
     return in_order and last_ms(record) - begun <= 24 * MOST_DAYS * HOUR_MS
 
 
 @dataclass(frozen=True)
 class Pace:
-    """How fast it went: shafts an hour over the whole night, seconds for a shaft, and the pauses of note.
+    """Pace of a run: shafts done, hours, seconds for a shaft, and the long pauses.
 
-    Where the night's times make no sense (keeps_time) the seconds for a shaft still do.
+    Seconds for a shaft make sense even where the times do not (see `keeps_time`).
     """
 
     shafts: int
@@ -205,17 +247,17 @@ class Pace:
 
     @property
     def per_hour(self) -> float | None:
-        """Shafts an hour, pauses included; None for a night of no length."""
+        """Shafts an hour with pauses included, None for a run of no duration."""
         return self.shafts / self.hours if self.hours > 0 else None
 
     @property
     def waited_hours(self) -> float:
-        """Length of all pauses together."""
+        """Length of all pauses together, hours."""
         return sum(end - begin for begin, end in self.pauses) / HOUR_MS
 
 
 def pace(record: NightRecord) -> Pace:
-    """The pace of a night, by the times at which shafts came to their end."""
+    """Return the pace of a run by the times at which its shafts were done."""
     ends = [at_ms for at_ms, _ in ended(record)]
     steps = [(begin, end) for begin, end in pairwise([record.night.begun_ms, *ends]) if end > begin]
     usual = median(end - begin for begin, end in steps) if steps else None
@@ -225,13 +267,29 @@ def pace(record: NightRecord) -> Pace:
 
 
 def ended(record: NightRecord) -> list[tuple[int, int]]:
-    """When each shaft of the stock came to its end, in ms, with its number."""
-    return [(one.steps[-1].at_ms, one.shaft) for one in record.stock if not one.is_open]
+    """Return when each shaft of the stock was done, ms since 1970, with its number."""
+    return [(transit.steps[-1].at_ms, transit.shaft) for transit in record.stock if not transit.is_open]
 
 
 def rate_text(shafts: int, passed_s: float, left: int | None) -> str:
-    """How fast it goes and how long it will take.
+    """Return how fast shafts pass and how long the rest will take; an empty text while nothing is known.
 
+    Parameters
+    ----------
+    shafts : int
+        Shafts done so far.
+    passed_s : float
+        Time they took, s.
+    left : int or None
+        Shafts still to come, None if unknown.
+
+    Returns
+    -------
+    str
+        Shafts an hour, and the time left if `left` is known.
+
+    Examples
+    --------
     >>> rate_text(30, 900.0, 60), rate_text(0, 5.0, None)
     ('120 an hour, 0 h 30 min left', '')
     """

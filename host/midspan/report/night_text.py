@@ -1,10 +1,7 @@
-"""A night in plain words: how it ended, and what became of the shafts.
+"""A run of sorting in sentences: how it ended, what became of the shafts, and what a person must do, most urgent first.
 
 >>> shafts(1), shafts(12)
 ('1 shaft', '12 shafts')
-
-What a person must do after a night, the most pressing first.
-
 >>> ready([]), ready([Todo("Recount place 1.", "")])
 ('Nothing waits for you.', 'One thing waits for you.')
 """
@@ -36,33 +33,68 @@ SAID = {
 
 
 def shafts(number: int) -> str:
-    """A number of shafts."""
+    """Return a number of shafts in words."""
     return "1 shaft" if number == 1 else f"{number} shafts"
 
 
 def numbered(some: Sequence[Transit]) -> str:
-    """Shafts by their numbers."""
-    return shafts_numbered([one.shaft for one in some])
+    """Return shafts by their numbers in words."""
+    return shafts_numbered([transit.shaft for transit in some])
 
 
 def clock(at_ms: int, zone: tzinfo) -> str:
-    """Hour and minute."""
+    """Return hour and minute of a time.
+
+    Parameters
+    ----------
+    at_ms : int
+        The time, ms since 1970.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    str
+        As in 23:05.
+    """
     return datetime.fromtimestamp(at_ms / 1000, zone).strftime("%H:%M")
 
 
 def end_of(record: NightRecord) -> RunEvent | None:
-    """How the night ended; None when the journal does not tell."""
+    """Return the event that ended a run.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    RunEvent or None
+        Its end or stop, None while the journal has neither.
+    """
     return end_among(record.events)
 
 
 def end_among(events: Sequence[RunEvent]) -> RunEvent | None:
-    """The same from all that happened in a night."""
-    turning = [one for one in events if one.kind in TURNING]
+    """Return the event that ended a run, from all its events.
+
+    Parameters
+    ----------
+    events : Sequence[RunEvent]
+        The events, oldest first.
+
+    Returns
+    -------
+    RunEvent or None
+        Its end or stop, None while there is neither.
+    """
+    turning = [event for event in events if event.kind in TURNING]
     return turning[-1] if turning and turning[-1].kind in (RunEventKind.ENDED, RunEventKind.STOPPED) else None
 
 
 def headline(record: NightRecord) -> str:
-    """The night in a few words."""
+    """Return in a few words how a run ended."""
     end = end_of(record)
     if end is None:
         return "The night has not come to its end"
@@ -70,7 +102,7 @@ def headline(record: NightRecord) -> str:
 
 
 def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Iterator[str]:
-    """What happened, a sentence at a time."""
+    """Yield what happened, a sentence at a time."""
     end, stock = end_of(record), record.stock
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
     when = f"Between {begun} and {last}" if keeps_time(record) else CLOCK_SET
@@ -80,7 +112,7 @@ def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Ite
     if unmeasured:
         yield f"{shafts(unmeasured)} could not be measured."
     if record.checks:
-        good = sum(one.good for one in record.checks)
+        good = sum(check.good for check in record.checks)
         read = "right every time" if good == len(record.checks) else f"right {good} times of {len(record.checks)}"
         yield f"The gauge read its check standard {read}."
     else:
@@ -92,20 +124,32 @@ def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Ite
 
 
 def because(words: str) -> str:
-    """A reason as the end of a sentence that begins with because."""
+    """Return a reason as the end of a sentence that begins with because.
+
+    Parameters
+    ----------
+    words : str
+        The reason, may be empty.
+
+    Returns
+    -------
+    str
+        The reason without a full stop.
+    """
     return words.rstrip(".") or "somebody wished it"
 
 
 def _where_they_lie(record: NightRecord, found: Sequence[PlaceCount]) -> Iterator[str]:
+    """Yield where the shafts are, and how many are uncertain."""
     lie: Counter[str] = Counter()
     for place in found:
-        lie[place.use] += sum(one.standard is None for one in place.here)
+        lie[place.use] += sum(transit.standard is None for transit in place.here)
     parts = [f"{lie[use]} {words}" for use, words in SAID.items() if lie[use]]
     yield f"{' and '.join([', '.join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or 'None is in a place'}."
-    along = sum(max(0, one.passed - 1) for one in record.stock)
+    along = sum(max(0, transit.passed - 1) for transit in record.stock)
     if along:
         yield f"{along} more came along with another and {'was' if along == 1 else 'were'} not measured."
-    unsure = [one for one in record.stock if one.stage is TransitStage.UNCERTAIN]
+    unsure = [transit for transit in record.stock if transit.stage is TransitStage.UNCERTAIN]
     if unsure:
         yield f"Of {len(unsure)} it is not known for sure where {'it' if len(unsure) == 1 else 'they'} fell."
 
@@ -115,14 +159,14 @@ COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", 
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """Something to be done, and how."""
+    """A thing to do, and how."""
 
     what: str
     how: str
 
 
 def ready(todos: Sequence[Todo]) -> str:
-    """How much there is to do."""
+    """Return in words how many things there are to do."""
     number = len(todos)
     if not number:
         return "Nothing waits for you."
@@ -131,26 +175,43 @@ def ready(todos: Sequence[Todo]) -> str:
 
 
 def todos(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> list[Todo]:
-    """What a person must do now, the most pressing first."""
+    """Return what a person must do after a run.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    found : Sequence[PlaceCount]
+        Its places, as `places` counts them.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    list[Todo]
+        Most urgent first, empty if there is nothing to do.
+    """
     return [todo for look in LOOKS for todo in look(record, found, zone)]
 
 
 def _in_the_gauge(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    for one in record.transits:
-        if not one.is_open:
+    """Yield a task for each shaft that may still be in the gauge."""
+    for transit in record.transits:
+        if not transit.is_open:
             continue
         where = {
             TransitStage.ORDERED: "was to be fed last: look whether one lies in the gauge",
-            TransitStage.LEAVING: f"is in the gauge or in {record.plan.place_called(one.place or 0)}",
-        }.get(one.stage, "is still in the gauge")
+            TransitStage.LEAVING: f"is in the gauge or in {record.plan.place_called(transit.place or 0)}",
+        }.get(transit.stage, "is still in the gauge")
         yield Todo(
-            f"Shaft {one.shaft} {where}.",
+            f"Shaft {transit.shaft} {where}.",
             "Let it lie: midspan sort with --resume finds out and goes on. If you take it out, put it back into the "
             "hopper: it gets a new number.",
         )
 
 
 def _stopped(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
+    """Yield what to do about a stop."""
     end = end_of(record)
     if end is not None and end.kind is RunEventKind.STOPPED:
         yield Todo(
@@ -160,6 +221,7 @@ def _stopped(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iter
 
 
 def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    """Yield a task for each place with shafts that may be cracked."""
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
@@ -170,6 +232,7 @@ def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
 
 
 def _recount(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    """Yield a task for each place where journal and chute disagree."""
     for place in found:
         if place.is_sure:
             continue
@@ -184,11 +247,13 @@ def _recount(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
 
 
 def _whys(some: Sequence[Transit]) -> str:
-    return "; ".join(dict.fromkeys(one.steps[-1].words or "nobody saw it" for one in some))
+    """Return why shafts are uncertain, each reason once."""
+    return "; ".join(dict.fromkeys(transit.steps[-1].words or "nobody saw it" for transit in some))
 
 
 def _suspect(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    where = "; ".join(f"{one.place}: {one.words}" for one in suspects(record, found))
+    """Yield the shafts to measure again after a failed check."""
+    where = "; ".join(f"{place.place}: {place.words}" for place in suspects(record, found))
     if where:
         yield Todo(
             f"Measure {shafts(len(record.suspects))} again: the gauge was not to be trusted.",
@@ -198,6 +263,7 @@ def _suspect(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> It
 
 
 def _recheck(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    """Yield the shafts to measure once more."""
     for place in found:
         if place.use == "recheck" and place.now:
             yield Todo(
@@ -208,13 +274,14 @@ def _recheck(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
 
 
 def _standards_among(place: PlaceCount) -> str:
-    """A check standard that a person put in leaves the gauge this way."""
-    names = dict.fromkeys(one.standard for one in place.here if one.standard is not None)
+    """Return a warning about check standards that a person put in, which leave this way; empty without any."""
+    names = dict.fromkeys(transit.standard for transit in place.here if transit.standard is not None)
     return f" Among them is check standard {' and '.join(names)}: take it out." if names else ""
 
 
 def _taken_out(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    taken = [one for one in record.transits if one.stage is TransitStage.TAKEN_OUT]
+    """Yield the shafts that somebody took out of the gauge."""
+    taken = [transit for transit in record.transits if transit.stage is TransitStage.TAKEN_OUT]
     if taken:
         yield Todo(
             f"Put {numbered(taken)} back into the hopper, if you know which they are.",
@@ -223,7 +290,8 @@ def _taken_out(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iter
 
 
 def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
-    bad = [one for one in record.checks if not one.good]
+    """Yield what to do about a check standard that read wrong."""
+    bad = [check for check in record.checks if not check.good]
     if bad:
         yield Todo(
             f"Find out why check standard {bad[-1].standard} read wrong at {clock(bad[-1].at_ms, zone)}: "
@@ -234,9 +302,10 @@ def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> It
 
 
 def _alarms(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iterator[Todo]:
-    alarms = [one for one in record.events if one.kind is RunEventKind.ALARM]
-    for code in dict.fromkeys(one.code for one in alarms):
-        same = [one for one in alarms if one.code == code]
+    """Yield a task for each kind of alarm."""
+    alarms = [event for event in record.events if event.kind is RunEventKind.ALARM]
+    for code in dict.fromkeys(alarm.code for alarm in alarms):
+        same = [alarm for alarm in alarms if alarm.code == code]
         often = "once" if len(same) == 1 else f"{len(same)} times"
         way_back = host_fault_texts()[HostFault(code)].way_back if code and code in HostFault.__members__ else ""
         yield Todo(
@@ -246,9 +315,10 @@ def _alarms(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Itera
 
 
 def _settings(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    found = [one for one in judged_under(record) if one.numbers]
+    """Yield the shafts that were judged under other settings than the last ones."""
+    found = [spell for spell in judged_under(record) if spell.numbers]
     if len(found) > 1:
-        before = [number for one in found[:-1] for number in one.numbers]
+        before = [number for spell in found[:-1] for number in spell.numbers]
         yield Todo(
             f"Decide whether {shafts_numbered(before)} may lie beside the rest: they were judged under other settings.",
             "The report says which. Nothing was judged again: midspan recompute does that, or measure them once more.",
@@ -256,7 +326,8 @@ def _settings(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Itera
 
 
 def _readings_gone(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
-    said = [one for one in record.events if one.code == HostFault.READINGS_GONE]
+    """Yield what to do about readings that are gone."""
+    said = [event for event in record.events if event.code == HostFault.READINGS_GONE]
     if said:
         yield Todo(
             f"{said[-1].words[0].upper()}{said[-1].words[1:]}.",
@@ -265,17 +336,19 @@ def _readings_gone(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> 
 
 
 def _full(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    """Yield a task for each full place."""
     for place in found:
         if place.holds is not None and place.now >= place.holds:
             yield Todo(f"Empty {place.name}.", f"It is full: {place.now} of {place.holds}.")
 
 
 def _clock_and_notices(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+    """Yield what to do about a clock that jumped and about notices that were not delivered."""
     for kind, what in (
         (RunEventKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
         (RunEventKind.NOTICE, "See to the notices: not all of them reached you."),
     ):
-        said = [one.words for one in record.events if one.kind is kind]
+        said = [event.words for event in record.events if event.kind is kind]
         if said:
             last = "The journal says" if len(said) == 1 else f"It happened {len(said)} times; the journal says last"
             yield Todo(what, f"{last}: {said[-1]}")

@@ -1,6 +1,6 @@
-"""The sheet that every picture is drawn on: its inks, its style, and how it is written as PNG, PDF or SVG.
+"""Sheet that every picture is drawn on: its inks, its style, and how it is written as PNG, PDF or SVG.
 
-No colours: lines are told apart by their style, areas by their shade, so that a copier and every eye see the same.
+There are no colours. Lines differ by their style and areas by their shade, so copiers and all eyes see the same.
 """
 
 from collections.abc import Iterator
@@ -18,14 +18,26 @@ from midspan.base.files import writing
 INK, SHADE, LIGHT, FAINT = "#1b1b1b", "#7f9cb5", "#d9e2ea", "#8a8a8a"
 STYLE: Any = {
     "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
-    "text.parse_math": False,  # a dollar sign in a label is a dollar sign
+    "text.parse_math": False,  # a dollar sign in a label does not begin a formula
 }  # fmt: skip
 ENDINGS = (".png", ".pdf", ".svg")
 
 
 def check_ending(path: Path) -> None:
-    """Raise OutputError when no picture can have this name.
+    """Refuse a file name that no picture can have.
 
+    Parameters
+    ----------
+    path : Path
+        File to write.
+
+    Raises
+    ------
+    OutputError
+        It does not end in .png, .pdf or .svg.
+
+    Examples
+    --------
     >>> check_ending(Path("shaft-12.bmp"))
     Traceback (most recent call last):
     midspan.base.errors.OutputError: shaft-12.bmp: a picture's name ends in .png, .pdf or .svg
@@ -37,9 +49,26 @@ def check_ending(path: Path) -> None:
 
 @contextmanager
 def paper(path: Path, width_in: float, height_in: float) -> Iterator[Figure]:
-    """An empty figure that is written when the block ends, as PNG, PDF or SVG by the path's ending.
+    """Yield an empty figure that is written when the block ends.
 
-    Raises OutputError for another ending, before anything is drawn, and when the file cannot be written.
+    Parameters
+    ----------
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    width_in : float
+        Width, inches.
+    height_in : float
+        Height, inches.
+
+    Yields
+    ------
+    Figure
+        The empty figure.
+
+    Raises
+    ------
+    OutputError
+        Another ending, before anything is drawn; or the file cannot be written.
     """
     check_ending(path)
     with mpl.rc_context(STYLE):

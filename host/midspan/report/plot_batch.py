@@ -1,6 +1,6 @@
-"""A batch against its bands: each shaft with its uncertainty above, how many have which spine below.
+"""A batch against its bands: above each shaft with its uncertainty, below how many shafts have which spine.
 
-Markers and hatches say how a shaft was judged; colour says nothing.
+Markers and hatches tell the verdicts apart, colour does not.
 """
 
 from collections.abc import Mapping, Sequence
@@ -23,19 +23,43 @@ MARKS: tuple[tuple[Outcome, Mapping[str, object]], ...] = (
     (Outcome.DOUBTFUL, {"marker": "D", "mfc": "white"}),
     (Outcome.REJECTED, {"marker": "X", "mfc": "white"}),
 )
-MANY = 300  # shafts: beyond, bars of U would run into each other
+MANY = 300  # shafts; with more the bars of U would overlap
 
 
 def drawable(stored: Sequence[StoredResult]) -> list[StoredResult]:
-    """Those of a batch that have a spine and came of a sound gauge, in the order they were measured."""
-    return [one for one in stored if one.decision.outcome is not Outcome.INSTRUMENT_FAULT and _point(one) is not None]
+    """Return the results with a spine from a sound gauge, in the order they were measured."""
+    return [
+        result
+        for result in stored
+        if result.decision.outcome is not Outcome.INSTRUMENT_FAULT and _point(result) is not None
+    ]
 
 
 def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands: Bands | None, k: float) -> None:
-    """Draw a batch on an empty figure; OutputError when nothing of it can be drawn."""
+    """Draw a batch of shafts against its bands.
+
+    Parameters
+    ----------
+    figure : Figure
+        An empty figure.
+    name : str
+        Name of the batch, for the title.
+    stored : Sequence[StoredResult]
+        Newest result of each shaft, in the order they were measured.
+    bands : Bands or None
+        Bands to draw, None for none.
+    k : float
+        Coverage factor of the bars.
+
+    Raises
+    ------
+    OutputError
+        No result of the batch can be drawn.
+    """
     shown = drawable(stored)
     if not shown:
-        raise OutputError(f"{name}: none of its {len(stored)} shafts has a result that could be drawn")
+        words = f"{name}: none of its {len(stored)} shafts has a result to draw; measure them again"
+        raise OutputError(words, code="nothing_to_draw")
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.7, 1))
     spines = {outcome: [spine for _, spine, _ in _of(shown, outcome)] for outcome, _ in MARKS}
     over_bands(lower, spines, bands)
@@ -43,7 +67,7 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
         points = _of(shown, outcome)
         if points:
             _points(upper, points, k if len(shown) <= MANY else None, outcome.value, look)
-    for edge in {end for one in bands.in_order for end in one.spine_thou} if bands else ():
+    for edge in {end for limits in bands.in_order for end in limits.spine_thou} if bands else ():
         upper.axvline(edge, color=INK, ls="--", lw=1)
     upper.set_ylim(len(shown) + 1, 0)
     upper.set_ylabel("order of measuring")
@@ -54,23 +78,24 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
     figure.suptitle(f"{name}: n = {len(shown)} shafts{missing}{bars}", fontsize=11.5)
 
 
-def _point(one: StoredResult) -> tuple[float, float] | None:
-    """Return spine and its standard uncertainty, None where either is not known."""
-    if isinstance(one.result, Unmeasured):
+def _point(stored: StoredResult) -> tuple[float, float] | None:
+    """Return spine and its standard uncertainty in thou, None if either is missing or not finite."""
+    if isinstance(stored.result, Unmeasured):
         return None
-    spine, u = finite(one.result.spine_thou), finite(one.result.u_spine_thou)
+    spine, u = finite(stored.result.spine_thou), finite(stored.result.u_spine_thou)
     return None if spine is None or u is None else (spine, u)
 
 
 def _of(shown: Sequence[StoredResult], outcome: Outcome) -> list[tuple[int, float, float]]:
-    """Return place from 1, spine and its standard uncertainty of those that were judged so."""
-    points = ((i, one.decision.outcome, _point(one)) for i, one in enumerate(shown, 1))
+    """Return place from 1, spine and its standard uncertainty of the results with an outcome."""
+    points = ((i, result.decision.outcome, _point(result)) for i, result in enumerate(shown, 1))
     return [(i, *point) for i, judged, point in points if judged is outcome and point is not None]
 
 
 def _points(
     axes: Any, points: Sequence[tuple[int, float, float]], k: float | None, name: str, look: Mapping[str, object]
 ) -> None:
+    """Draw the shafts of one outcome, with bars of U unless `k` is None."""
     at, spines, u_spines = zip(*points, strict=True)
     u = None if k is None else k * np.array(u_spines)
     size = 5 if k is not None else 2.5

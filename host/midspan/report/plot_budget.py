@@ -1,7 +1,7 @@
-"""The budget of one result as a picture of bars, legible without colour.
+"""Budget of one result as a picture of bars, legible without colour.
 
-One bar a cause, as long as its share of u, in thou; the share of u^2 stands at its end. Where the standard uncertainty
-itself is known from few readings only, the bar is plain; where its degrees of freedom have no limit, it is hatched.
+A bar for each cause is as long as its share of u, in thou; its share of u² is written at the end. A bar is hatched if
+the degrees of freedom of its u have no limit, and plain if that u comes from few readings.
 """
 
 import math
@@ -13,17 +13,33 @@ from midspan.report.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 from midspan.uncertainty.budget import Budget, Coverage
 from midspan.uncertainty.monte_carlo import Summary
 
-PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}  # so that no line runs through words
+PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}  # keeps lines away from text
 
 
 def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, found: Summary | None = None) -> None:
-    """Write the picture as PNG, PDF or SVG by the path's ending; with trials their u beside that of the budget.
+    """Draw a budget and write it to a file.
 
-    Raises OutputError for another ending, when the file cannot be written, and for a budget that is not finite.
+    Parameters
+    ----------
+    title : str
+        Title of the picture.
+    budget : Budget
+        Budget of a quantity in thou.
+    coverage : Coverage
+        What U covers, or its factor.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    found : Summary or None
+        Monte Carlo trials whose u is drawn too, None for none.
+
+    Raises
+    ------
+    OutputError
+        Another ending, the file cannot be written, or the uncertainty is 0 or not finite.
     """
     check_ending(path)
     if not math.isfinite(budget.u) or budget.u == 0:
-        words = f"{path}: the budget has no finite uncertainty; there is nothing to draw"
+        words = f"{path}: the uncertainty of the budget is 0 or not finite; there is nothing to draw"
         raise OutputError(words, code="nothing_to_draw")
     with paper(path, 8.5, 5.2) as figure:
         axes = figure.add_subplot()
@@ -33,7 +49,8 @@ def draw_budget(title: str, budget: Budget, coverage: Coverage, path: Path, foun
 
 
 def _bars(axes: Any, budget: Budget) -> None:
-    parts = sorted(budget.contributions, key=lambda one: one.u)
+    """Draw a bar for each cause, the largest at the top."""
+    parts = sorted(budget.contributions, key=lambda part: part.u)
     places = range(2, 2 + len(parts))
     for place, part in zip(places, parts, strict=True):
         hatch = "////" if math.isinf(part.dof) else ""
@@ -44,6 +61,7 @@ def _bars(axes: Any, budget: Budget) -> None:
 
 
 def _together(axes: Any, budget: Budget, coverage: Coverage, found: Summary | None) -> None:
+    """Draw u and U of the whole, and u of the trials."""
     k = budget.k(coverage)
     rows = [("u, together", budget.u), (f"U = {k:g} u", k * budget.u)]
     for place, (name, value) in zip((0.8, -0.2), rows, strict=True):

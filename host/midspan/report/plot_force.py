@@ -1,7 +1,7 @@
-"""Force against travel of one shaft from its raw readings: the way in, the way back, and the three turns between.
+"""Force against travel of one shaft from its raw readings: the way in, the way back, and three turns between.
 
-Above the force itself. Below what is left of it less the straight line through both mean forces: there the two
-branches part where a shaft or a frame has hysteresis, and a bend shows that the force is no straight line.
+Above is the force itself. Below is what remains after the straight line through both mean forces: there hysteresis of
+shaft or frame parts the branches, and a curve shows that force is not proportional to travel.
 """
 
 from dataclasses import dataclass
@@ -20,12 +20,24 @@ from midspan.report.picture import FAINT, INK, LIGHT, SHADE
 
 IN, BACK = (Phase.APPROACH, Phase.DEEPEN), (Phase.RETURN, Phase.LIFT)
 TURNS = ((Phase.LIGHT, "light depth", "o"), (Phase.FULL, "full depth", "s"), (Phase.LIGHT_AGAIN, "light again", "D"))
-TOUCHED_N = 0.05  # the least force that is shown below: before, nothing but air is pressed
+TOUCHED_N = 0.05  # least force shown in the lower panel: below it the head does not touch the shaft
 
 
 @dataclass(frozen=True)
 class Branches:
-    """Travel of the head below home (mm), force (N) and turns of the shaft at every good reading, and its phase."""
+    """Good readings of a run, all arrays of shape (readings,).
+
+    Parameters
+    ----------
+    travel_mm : Array
+        Travel of the head below home, mm.
+    force_n : Array
+        Force, N.
+    turns : Array
+        Turns of the shaft.
+    phase : Array
+        Phase of the cycle.
+    """
 
     travel_mm: Array
     force_n: Array
@@ -33,33 +45,75 @@ class Branches:
     phase: Array
 
     def of(self, *phases: Phase) -> tuple[Array, Array]:
-        """Travel and force in some phases."""
+        """Return travel and force in some phases.
+
+        Parameters
+        ----------
+        *phases : Phase
+            The phases.
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Travel, mm, and force, N, each of shape (readings,).
+        """
         chosen = np.isin(self.phase, phases)
         return self.travel_mm[chosen], self.force_n[chosen]
 
     def whole_turn(self, phase: Phase) -> tuple[Array, Array]:
-        """Travel and force over the first whole turn in a phase: a bow is in the mean of any other part of turns."""
+        """Return travel and force over the first whole turn in a phase.
+
+        Over any other part of a turn the bow would be in the mean.
+
+        Parameters
+        ----------
+        phase : Phase
+            The phase.
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Travel, mm, and force, N, each of shape (readings,).
+        """
         chosen = self.phase == phase
         chosen &= self.turns < self.turns[chosen].min() + 1
         return self.travel_mm[chosen], self.force_n[chosen]
 
 
 def branches(run: RawRun, calibration: Calibration, slip_pct: float) -> Branches:
-    """Calibrated travel and force of a run, its slip as it was found.
+    """Return calibrated travel and force of a run, with its slip as it was found.
 
     The zero is a straight line in time between the medians of both zeros.
 
-    Raises OutputError when the cycle was cut short: then there is no way back.
+    Parameters
+    ----------
+    run : RawRun
+        The raw readings.
+    calibration : Calibration
+        Calibration to convert them by.
+    slip_pct : float
+        Slip of the rollers, %.
+
+    Returns
+    -------
+    Branches
+        The good readings.
+
+    Raises
+    ------
+    OutputError
+        The cycle was cut short, or a zero has no good reading.
     """
     cut = why_cut_short(run)
     if cut:
-        raise OutputError(f"{run.name} has no way back to draw: {'; '.join(cut)}")
-    phase = np.repeat([one for one, _ in run.segments], [number for _, number in run.segments])
-    # A reading while the press moves is of where the head is; one that settles after a motion tells nothing.
+        raise OutputError(f"{run.name} has no way back to draw: {'; '.join(cut)}", code="cut_short")
+    phase = np.repeat([kind for kind, _ in run.segments], [number for _, number in run.segments])
+    # A reading while the press moves belongs to the head's position; one that settles afterwards does not count.
     good = (run.status & UNFIT) == 0
-    zeros = [good & (phase == one) for one in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)]
+    zeros = [good & (phase == kind) for kind in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)]
     if not all(zero.any() for zero in zeros):
-        raise OutputError(f"{run.name} has no good reading of its zero; there is nothing to draw")
+        words = f"{run.name} has no good reading of its zero; there is nothing to draw"
+        raise OutputError(words, code="no_zero")
     counts = [float(np.median(run.counts[zero])) for zero in zeros]
     times = [float(np.median(run.tick_us[zero])) for zero in zeros]
     rise = run.counts - np.interp(run.tick_us, times, counts)
@@ -69,7 +123,19 @@ def branches(run: RawRun, calibration: Calibration, slip_pct: float) -> Branches
 
 
 def draw_force(figure: Figure, run: RawRun, found: Branches, hysteresis: str) -> None:
-    """Draw both branches on an empty figure; `hysteresis` is what the result says of it, in words."""
+    """Draw force against travel.
+
+    Parameters
+    ----------
+    figure : Figure
+        An empty figure.
+    run : RawRun
+        The run, for the title.
+    found : Branches
+        Its good readings.
+    hysteresis : str
+        Hysteresis of its result in words.
+    """
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
     depths = [tuple(float(column.mean()) for column in found.whole_turn(phase)) for phase, _, _ in TURNS]
     slope, base = np.polyfit([depths[0][0], depths[1][0]], [depths[0][1], depths[1][1]], 1)
@@ -97,13 +163,15 @@ def draw_force(figure: Figure, run: RawRun, found: Branches, hysteresis: str) ->
 
 
 def _pressed(travel_mm: Array, force_n: Array) -> tuple[Array, Array]:
+    """Return the readings at which the head touched the shaft."""
     touched = force_n > TOUCHED_N
     return travel_mm[touched], force_n[touched]
 
 
 def _words_below(axes: Any) -> None:
+    """Label the lower panel."""
     axes.axhline(0, color=FAINT, ls=":", lw=1)
-    # The shaft was turned between the branches; at one angle only would they differ by hysteresis alone.
+    # The shaft turns between the branches; they would differ by hysteresis alone if both pressed the same side.
     axes.set_title("Each branch presses another side of the shaft; only means of turns compare like with like.",
                    fontsize=8, loc="left")  # fmt: skip
     axes.set_ylabel("beside the straight line\nthrough both mean forces, mN")

@@ -1,8 +1,8 @@
-"""One shaft's stiffness around its circumference as a picture, with its uncertainty.
+"""Stiffness of one shaft around its circumference as a picture, with its uncertainty.
 
-Left the cross-section's view: outward is stiffer, the dashed circle is the mean. Right the same curve
-unrolled, and under it the surface's height, so that a bow is not taken for a stiff side. Line styles, not
-colours, tell the curves apart.
+On the left is the cross-section: outward is stiffer, the dashed circle is the mean. On the right is the same curve
+unrolled, and below it the height of the surface, so that nobody takes a bow for a stiff side. Curves differ by line
+style, not by colour.
 """
 
 from pathlib import Path
@@ -24,22 +24,34 @@ Drawn = ShaftResult | HandResult
 
 
 def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> None:
-    """Write the picture as PNG, PDF or SVG by the path's ending; without another coverage U is for 95 %.
+    """Draw a shaft and write the picture to a file.
 
-    Raises OutputError for another ending, when the file cannot be written, and for a result that holds a number
-    which is not finite.
+    Parameters
+    ----------
+    result : ShaftResult or HandResult
+        The result.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    cover : Coverage or None
+        What U covers, or its factor; None for 95 %.
+
+    Raises
+    ------
+    OutputError
+        Another ending, the file cannot be written, or a number is not finite.
     """
     check_ending(path)
     if not np.isfinite([*result.curve_thou, *result.curve_covariance, *result.surface_mm, result.u_spine_thou]).all():
-        raise OutputError(f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw")
+        words = f"{path}: shaft {result.shaft} has numbers that are not finite; there is nothing to draw"
+        raise OutputError(words, code="nothing_to_draw")
     with paper(path, 10.5, 5.2) as figure:
         around(figure, result, cover or Coverage())
 
 
 def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
-    """Draw the section, the unrolled curve and the surface of a shaft on a figure that is empty so far."""
+    """Draw cross-section, unrolled curve and surface of a shaft on an empty figure."""
     k = cover.k(result.budget.dof)
-    k_spread = cover.k(result.dof_spread)  # the shape is as well known as the spread
+    k_spread = cover.k(result.dof_spread)  # the curve's shape comes from the same readings as the spread
     grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))
     angle = np.linspace(0, 2 * np.pi, 361)
     deviation, band = _deviation(result, angle, k_spread)
@@ -50,6 +62,7 @@ def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
 
 
 def _title(result: Drawn, k: float, k_spread: float) -> str:
+    """Return name, spine and spread of the shaft, readings and calibration."""
     name = f"Shaft {result.shaft}" + (f" ({printable(result.label)})" if result.label else "")
     spine = with_uncertainty(result.spine_thou, k * result.u_spine_thou)
     spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
@@ -60,7 +73,7 @@ def _title(result: Drawn, k: float, k_spread: float) -> str:
 
 
 def _deviation(result: Drawn, angle: Array, k: float) -> tuple[Array, Array]:
-    """Deflection minus its mean, thou, and the half width of its band from the readings' scatter."""
+    """Return deflection minus its mean at each angle and the half width of its band, thou."""
     columns = basis(angle)
     columns[0] = 0.0
     covariance = np.array(result.curve_covariance).reshape(len(columns), -1)
@@ -69,6 +82,7 @@ def _deviation(result: Drawn, angle: Array, k: float) -> tuple[Array, Array]:
 
 
 def _section(axes: Any, result: Drawn, angle: Array, outward: Array, band: Array) -> None:
+    """Draw the cross-section, deviations enlarged."""
     reach = max(float(np.abs(outward).max() + band.max()), result.spread_floor_thou) * 1.25
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
@@ -90,6 +104,7 @@ def _section(axes: Any, result: Drawn, angle: Array, outward: Array, band: Array
 
 
 def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Array, k: float) -> None:
+    """Draw the curve against the angle, with the bands of its level and its shape."""
     degrees = np.degrees(angle)
     curve = result.spine_thou + deviation
     level = k * result.u_spine_thou
@@ -102,12 +117,13 @@ def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Ar
     axes.plot(quarters, curve[quarters], "s", mfc="white", mec=INK, ms=5, label="the standard's four readings")
     axes.set_ylabel("thou under 880 g, 28 in")
     room = float(np.ptp(curve)) + 2 * level
-    axes.set_ylim(curve.min() - level - 0.1 * room, curve.max() + level + 0.6 * room)  # above, the legend
+    axes.set_ylim(curve.min() - level - 0.1 * room, curve.max() + level + 0.6 * room)  # room for the legend
     axes.legend(fontsize=8, ncols=2, frameon=False, loc="upper left")
     _degrees(axes)
 
 
 def _surface(axes: Any, result: Drawn, angle: Array) -> None:
+    """Draw the height of the surface against the angle."""
     columns = basis(angle)
     columns[0] = 0.0
     axes.plot(np.degrees(angle), np.array(result.surface_mm) @ columns, color=INK, lw=1.2, ls="-.")
@@ -119,5 +135,6 @@ def _surface(axes: Any, result: Drawn, angle: Array) -> None:
 
 
 def _degrees(axes: Any) -> None:
+    """Mark every 45 degrees."""
     axes.set_xlim(0, 360)
     axes.set_xticks(np.arange(0, 361, 45))

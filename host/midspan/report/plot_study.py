@@ -1,4 +1,4 @@
-"""Pictures of studies, readable in black and white: line styles, hatches and markers carry what colour would."""
+"""Pictures of studies, legible in black and white: line styles, hatches and markers carry what colour would."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -23,14 +23,29 @@ SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
 
 @contextmanager
 def sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
-    """Axes of a figure that is written when the block ends; OutputError when that fails."""
+    """Yield the axes of a figure that is written when the block ends."""
     with paper(path, 5.3 * columns, 3.1 * rows) as figure:
         yield figure.subplots(rows, columns, squeeze=False)
         figure.suptitle(title, fontsize=11.5)
 
 
 def draw_gauge(study: CrossedStudy, path: Path, what: str) -> None:
-    """Shares of the components, and every cell's mean with its readings, part by part."""
+    """Draw the shares of the components of variation, and the readings of each cell, part by part.
+
+    Parameters
+    ----------
+    study : CrossedStudy
+        The study.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     with sheet(path, "Where the variation comes from", 1, 2) as ((left, right),):
         place = np.arange(len(SHARES))
         variance = [study.pct_of_variance(name) for name in SHARES]
@@ -53,7 +68,22 @@ def draw_gauge(study: CrossedStudy, path: Path, what: str) -> None:
 
 
 def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
-    """Bias of every reading against its reference, the line, and the band that covers it 19 times in 20."""
+    """Draw the bias of every reading against its reference, with the line and its 95 % band.
+
+    Parameters
+    ----------
+    study : LinearityStudy
+        The study.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     with sheet(path, "Bias along the range", 1, 1) as ((axes,),):
         x = np.linspace(min(study.references), max(study.references), 101)
         line = study.line(x)
@@ -64,7 +94,7 @@ def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
         axes.plot(x, line, color=INK, lw=1.4, label="bias as a line")
         axes.plot(study.references, study.biases, "o", mfc="none", mec=FAINT, ms=4, label="readings")
         axes.plot(
-            [one.reference for one in study.at], [one.bias for one in study.at], "D", color=INK, ms=5, label="mean"
+            [bias.reference for bias in study.at], [bias.bias for bias in study.at], "D", color=INK, ms=5, label="mean"
         )
         axes.axhline(0, color=FAINT, ls="--", lw=1)
         axes.set_xlabel(f"reference: {what}")
@@ -73,26 +103,60 @@ def draw_linearity(study: LinearityStudy, path: Path, what: str) -> None:
 
 
 def draw_bias(names: Sequence[str], at: Sequence[BiasStudy], path: Path, what: str) -> None:
-    """Bias at each reference with its 95 % interval, and how well the reference itself is known (k = 2)."""
+    """Draw the bias at each reference with its 95 % interval, and U of the reference (k = 2).
+
+    Parameters
+    ----------
+    names : Sequence[str]
+        Name of each part.
+    at : Sequence[BiasStudy]
+        Bias of each part.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     with sheet(path, "Bias against known bars", 1, 1) as ((axes,),):
         place = np.arange(len(at))
-        known = [2 * one.u_reference for one in at]
+        known = [2 * bias.u_reference for bias in at]
         axes.bar(place, 2 * np.array(known), 0.5, bottom=-np.array(known), color=LIGHT, label="± U of the reference")
         axes.errorbar(
-            place, [one.bias for one in at], [one.half_width for one in at], fmt="D", color=INK, capsize=4,
+            place, [bias.bias for bias in at], [bias.half_width for bias in at], fmt="D", color=INK, capsize=4,
             label="bias, ± 95 % of its scatter",
         )  # fmt: skip
         axes.axhline(0, color=FAINT, ls="--", lw=1)
-        axes.set_xticks(place, [f"{name}\n{one.reference:g}" for name, one in zip(names, at, strict=True)], fontsize=8)
+        axes.set_xticks(
+            place, [f"{name}\n{bias.reference:g}" for name, bias in zip(names, at, strict=True)], fontsize=8
+        )
         axes.set_xlim(-0.6, len(at) - 0.4)
-        axes.use_sticky_edges = False  # or a bar would end on the edge of the picture
+        axes.use_sticky_edges = False  # otherwise a bar would end at the edge of the picture
         axes.margins(y=0.1)
         axes.set_ylabel(f"bias: {what}")
         axes.legend(fontsize=8, frameon=False)
 
 
 def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
-    """How often each value came, with the limits, and above it the interval in which the share of all lies."""
+    """Draw how often each value came, the limits, and the interval that holds the share of all.
+
+    Parameters
+    ----------
+    stock : StockStudy
+        The study.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     with sheet(path, "A stock and its limits", 1, 1) as ((axes,),):
         values = np.array(stock.values)
         counts, _, _ = axes.hist(values, bins="auto", color=LIGHT, edgecolor=INK, lw=0.8)
@@ -113,7 +177,22 @@ def draw_stock(stock: StockStudy, path: Path, what: str) -> None:
 
 
 def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
-    """Session means against the day with limits and drift, and below the scatter within each session if there is."""
+    """Draw session means against the day with limits and drift, and below them the scatter within each session.
+
+    Parameters
+    ----------
+    study : StabilityStudy
+        The study.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     with sheet(path, "A check standard over time", 1 if study.within is None else 2, 1) as ((top,), *below):
         days = np.array(study.days)
         _levels(top, study.mean, study.limits, "two sigma")
@@ -130,7 +209,26 @@ def draw_stability(study: StabilityStudy, path: Path, what: str) -> None:
 
 
 def draw_chart(chart: ControlChart, mean: WeightedMean, path: Path, what: str, of: str) -> None:
-    """Single readings, their moving range, and the weighted mean, one above the other; signals are filled squares."""
+    """Draw readings, their moving range and the weighted mean one above another; signals are filled squares.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        The chart.
+    mean : WeightedMean
+        Weighted mean of the same readings.
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    what : str
+        Quantity and unit, as in "spine, thou".
+    of : str
+        Name of the check standard.
+
+    Raises
+    ------
+    OutputError
+        Another ending, or the file cannot be written.
+    """
     title = f"Control chart of {printable(of)}, n = {len(chart.values)} readings"
     with sheet(path, title, 3, 1) as ((top,), (middle,), (bottom,)):
         at = np.arange(1, len(chart.values) + 1)
@@ -150,19 +248,21 @@ def draw_chart(chart: ControlChart, mean: WeightedMean, path: Path, what: str, o
         _points(bottom, at, mean.means, list(mean.signals))
         bottom.set_ylabel(f"weighted mean ({mean.weight:g})")
         for axes in (top, middle, bottom):
-            axes.set_xlim(0.3, len(at) + 0.7)  # so that a reading stands above its range and mean
+            axes.set_xlim(0.3, len(at) + 0.7)  # the same for all panels, so that a reading is above its range and mean
             axes.xaxis.get_major_locator().set_params(integer=True)
-            axes.ticklabel_format(axis="y", useOffset=False)  # the values themselves, however little they vary
+            axes.ticklabel_format(axis="y", useOffset=False)  # whole values, even if they hardly vary
         bottom.set_xlabel("reading number")
 
 
 def _levels(axes: Any, centre: float, limits: tuple[float, float], name: str) -> None:
+    """Draw the centre line and the limits."""
     axes.axhline(centre, color=FAINT, lw=1)
     for i, limit in enumerate(limits):
         axes.axhline(limit, color=INK, ls="--", lw=1, label=None if i else name)
 
 
 def _points(axes: Any, at: Any, values: Any, signals: list[int]) -> None:
+    """Draw values joined by a line, with signals as filled squares."""
     axes.plot(at, values, "o-", color=INK, mfc="white", ms=4, lw=0.8)
     if signals:
         axes.plot(np.array(at)[signals], np.array(values)[signals], "s", color=INK, ms=7, label="signal")

@@ -1,4 +1,4 @@
-"""Pictures that stand in a page: SVG whose colours and letters are the page's, on paper and in the dark."""
+"""Pictures inside a page: SVG with the page's own colours and letters, on paper and in dark mode."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ PAGE_STYLE: Any = STYLE | {
     "ytick.color": INK, "legend.frameon": False, "hatch.linewidth": 0.8, "hatch.color": INK,
     "path.simplify": False,
 }  # fmt: skip
-WIDTH_IN = 4.7  # as wide as a telephone shows it
+WIDTH_IN = 4.7  # width of a telephone
 
 
 def drawn(draw: Callable[[Figure], None], height_in: float, what: str) -> str:
-    """An SVG element that a reader of screens calls `what`; `draw` gets an empty figure."""
+    """Return an SVG element that `draw` fills, from an empty figure; `what` is its name for screen readers."""
     with mpl.rc_context(PAGE_STYLE), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", "Glyph")  # the letters are the page's, which has them all
+        warnings.filterwarnings("ignore", "Glyph")  # the browser has letters that matplotlib's font lacks
         figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
         FigureCanvasSVG(figure)
         draw(figure)
@@ -38,6 +38,6 @@ def drawn(draw: Callable[[Figure], None], height_in: float, what: str) -> str:
         svg = svg.replace(colour, f"var({name})")
     head = re.search(r'<svg[^>]*(viewBox="[^"]*")[^>]*>', svg)
     assert head is not None
-    # Without its width and height it takes those of the page; what is drawn refers to itself by xlink.
+    # Without width and height the picture takes the width of the page; parts of it refer to each other by xlink.
     opening = f'<svg {head[1]} role="img" aria-label="{what}" xmlns:xlink="http://www.w3.org/1999/xlink">'
     return opening + svg[head.end() :]

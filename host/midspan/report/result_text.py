@@ -1,4 +1,4 @@
-"""What people read: tables of results, the story of one shaft, and the same as JSON.
+"""Results for people: tables, everything about one shaft, and JSON.
 
 Values carry their expanded uncertainty. Verdicts are words, not colours alone.
 """
@@ -30,15 +30,27 @@ LOOK = {
     Outcome.INSTRUMENT_FAULT: "bold reverse",
 }
 MANY = 5000
-NOTHING_THOU = 1e-9  # a share that only rounding made
-WIDE = 120  # columns from which the whole table has room
+NOTHING_THOU = 1e-9  # a smaller share is rounding
+WIDE = 120  # columns that the whole table needs
 Row = tuple[ShaftResult | Unmeasured, Decision | None]
 
 
 def results_table(rows: Iterable[Row], k: float | None, *, wide: bool = True) -> Table:
-    """One line a shaft: value ± U of each quantity and the verdict; a narrow one keeps what decides most.
+    """Return one row per shaft: each quantity with its U, and the verdict.
 
-    U is k times the standard uncertainty; without a k it covers 95 %, and the k of the spine stands beside it.
+    Parameters
+    ----------
+    rows : Iterable[tuple[ShaftResult or Unmeasured, Decision or None]]
+        Results with their verdicts.
+    k : float or None
+        Coverage factor; None covers 95 %, and k stands beside each spine.
+    wide : bool
+        False for a narrow table of spine, spread and verdict.
+
+    Returns
+    -------
+    Table
+        The rows, in the order given.
     """
     table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k, wide), caption_justify="left")
     table.add_column("shaft", no_wrap=True)
@@ -55,12 +67,14 @@ def results_table(rows: Iterable[Row], k: float | None, *, wide: bool = True) ->
 
 
 def _legend(k: float | None, wide: bool) -> str:
+    """Return the units of the columns and what U covers."""
     quantities = "spine, spread and runout" if wide else "spine and spread"
     stiff_side = "; stiff side in degrees from the first reading" if wide else ""
     return f"{quantities} in thou (28 in, 880 g) ± {Coverage(factor=k).words}{stiff_side}"
 
 
 def _cells(result: ShaftResult, k: float | None) -> tuple[str, ...]:
+    """Return the cells of a measured shaft."""
     cover = Coverage(factor=k)
     k_spine, k_spread, k_runout = (cover.k(dof) for dof in (result.dof_spine, result.dof_spread, result.dof_runout))
     return (
@@ -74,7 +88,7 @@ def _cells(result: ShaftResult, k: float | None) -> tuple[str, ...]:
 
 
 def brief(decision: Decision | None) -> str:
-    """The verdict in the room of a table: the bin, or the outcome with the first sentence of its first reason."""
+    """Return the verdict for a table: the bin, or the outcome with the first sentence of its first reason."""
     if decision is None:
         return ""
     if decision.bin is not None:
@@ -83,14 +97,36 @@ def brief(decision: Decision | None) -> str:
 
 
 def verdict_words(decision: Decision) -> str:
-    """The whole verdict: the bin or the outcome, and every reason."""
+    """Return the whole verdict: the bin or the outcome, and every reason.
+
+    Parameters
+    ----------
+    decision : Decision
+        The verdict.
+
+    Returns
+    -------
+    str
+        As in "doubtful: it scatters".
+    """
     reasons = "; ".join(decision.reasons)
     name = decision.bin or decision.outcome.value
     return f"{name}: {reasons}" if reasons else name
 
 
 def counts_table(decisions: Iterable[Decision]) -> Table:
-    """How many shafts went where."""
+    """Return how many shafts went to each bin or have each outcome.
+
+    Parameters
+    ----------
+    decisions : Iterable[Decision]
+        Verdicts.
+
+    Returns
+    -------
+    Table
+        Most first.
+    """
     counts = Counter(decision.bin or decision.outcome.value for decision in decisions)
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("went to")
@@ -101,7 +137,22 @@ def counts_table(decisions: Iterable[Decision]) -> Table:
 
 
 def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None) -> Table:
-    """Everything about one shaft, a line a quantity, in thousandths of an inch and in millimetres."""
+    """Return everything about one shaft, a row for each quantity, in thou and mm.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Its result.
+    decision : Decision or None
+        Its verdict, None where it was not judged.
+    k : float or None
+        Coverage factor, None to cover 95 %.
+
+    Returns
+    -------
+    Table
+        Names and texts.
+    """
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
@@ -113,7 +164,20 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None)
 
 
 def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
-    """Everything about one shaft, a name and a text a line; the name is empty where a line goes on."""
+    """Yield everything about one shaft, a name and a text at a time.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Its result.
+    k : float or None
+        Coverage factor, None to cover 95 %.
+
+    Yields
+    ------
+    tuple[str, str]
+        Name and text; the name is empty where the line before goes on.
+    """
     mm = MM_PER_THOU
     cover = Coverage(factor=k)
     k_spine, k_spread = cover.k(result.dof_spine), cover.k(result.dof_spread)
@@ -143,23 +207,35 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
 
 
 def _freedom(dof: float | None) -> str:
-    """Degrees of freedom in words: beyond some thousands there is nothing to tell from infinitely many."""
+    """Return degrees of freedom in words; above some thousands they make no difference to infinitely many."""
     return "very many" if dof is None or dof > MANY else f"{dof:.0f}"
 
 
 def _stiff_side(result: ShaftResult, k: float) -> str:
+    """Return the stiff side with its uncertainty, or why there is none."""
     if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
         return "none that may be named: too even, or the angle is not known"
     return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first reading"
 
 
 def budget_table(result: ShaftResult | HandResult) -> Table:
-    """Where the uncertainty of the mean spine comes from, largest first."""
+    """Return what the uncertainty of the mean spine comes from, largest cause first.
+
+    Parameters
+    ----------
+    result : ShaftResult or HandResult
+        The result.
+
+    Returns
+    -------
+    Table
+        A row for each cause, and their root sum of squares.
+    """
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("cause of u(spine)")
     for heading in ("known to", "thou per unit", "thou"):
         table.add_column(heading, justify="right")
-    for part in sorted(result.budget.contributions, key=lambda one: -one.u):
+    for part in sorted(result.budget.contributions, key=lambda part: -part.u):
         known = part.u_input if part.u > NOTHING_THOU else 0.0
         table.add_row(part.name, f"{known:.2g} {part.unit}", f"{part.sensitivity:.4g}", f"{part.u:.3f}")
     table.add_row("together", "", "", f"{result.budget.u:.3f}", style="bold")
@@ -167,7 +243,18 @@ def budget_table(result: ShaftResult | HandResult) -> Table:
 
 
 def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
-    """One line a serial port: name, USB id, serial number, description."""
+    """Return one row per serial port.
+
+    Parameters
+    ----------
+    rows : Iterable[tuple[str, ...]]
+        Name, USB id, serial number and description.
+
+    Returns
+    -------
+    Table
+        The rows, in the order given.
+    """
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("port", "usb id", "serial number", "description"):
         table.add_column(heading)
@@ -177,9 +264,21 @@ def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
 
 
 def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
-    """One JSON object on one line: every field of the result, and the verdict when there is one.
+    """Return a result as one JSON object on one line, with its verdict.
 
-    JSON has no word for a number that is not finite: it is null, and the verdict says what was wrong with it.
+    A number that is not finite becomes null; the verdict says what was wrong with it.
+
+    Parameters
+    ----------
+    result : ShaftResult or Unmeasured
+        The result.
+    decision : Decision or None
+        Its verdict, None where it was not judged.
+
+    Returns
+    -------
+    str
+        The line, without a line break.
     """
     if isinstance(result, Unmeasured):
         values: dict[str, object] = {"shaft": result.shaft, "label": result.label, "unmeasured": list(result.reasons)}
@@ -194,7 +293,7 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
 
 
 def json_line(values: Mapping[str, object]) -> str:
-    """Return one JSON object on one line; a number that is not finite is null, for JSON has no word for it.
+    """Return one JSON object on one line; a number that is not finite becomes null, because JSON cannot write it.
 
     >>> json_line({"spine_thou": float("nan"), "shaft": 7})
     '{"spine_thou": null, "shaft": 7}'
@@ -207,19 +306,32 @@ def json_line(values: Mapping[str, object]) -> str:
 
 
 class _Screen(Console):
-    """A console that shows text as it is, harmless and in signs that the screen has; brackets are no markup."""
+    """A console that prints text as it is, without control characters; brackets are not markup."""
 
     def __init__(self, stream: Any, width: int | None) -> None:
         beneath = getattr(stream, "styled", stream)
         super().__init__(file=beneath, width=width, markup=False, emoji=False, highlight=False)
 
     def render_str(self, text: str, **how: Any) -> Text:
-        """Text ready to be laid out: what has to be spelt is spelt before columns are measured."""
+        """Return text ready for layout; characters the screen lacks are replaced before columns are measured."""
         return super().render_str(shown(text, self.encoding), **how)
 
 
 def console(*, stderr: bool = False) -> Console:
-    """Standard output or error; wide enough for the tables when it is neither a terminal nor told its width."""
+    """Return standard output or error as a console.
+
+    It is wide enough for the tables if it is no terminal and COLUMNS is not set.
+
+    Parameters
+    ----------
+    stderr : bool
+        True for standard error.
+
+    Returns
+    -------
+    Console
+        A console that prints text as it is.
+    """
     stream = sys.stderr if stderr else sys.stdout
     known = stream.isatty() or "COLUMNS" in os.environ
     return _Screen(stream, None if known else WIDE)

@@ -1,11 +1,7 @@
-"""The card that goes with a set: what it says is decided here, once for the page and the paper.
+"""Card that goes with a matched set: its words, decided once for page and paper, and the PDF.
 
-A customer reads it who never saw the gauge: plain sentences, one sentence for the uncertainty, and the cautions.
-
-A set's card on paper: the same words as its page, as PDF.
-
-The fonts that every PDF reader has know few letters, so the ones that come with matplotlib are put in: a name may have
-Latin, Greek, Cyrillic and more; Chinese and Japanese signs they do not have.
+Its reader never saw the gauge: plain sentences, one sentence about uncertainty, and the cautions. The PDF embeds the
+fonts that come with matplotlib, which know Latin, Greek, Cyrillic and more letters, but no Chinese or Japanese.
 """
 
 from __future__ import annotations
@@ -50,7 +46,7 @@ HEADINGS = (
     "weight, gr",
 )
 UNKNOWN = "-"
-# The cautions that every maker of arrows gives in words of his own (common practice, no source).
+# Cautions for carbon and other shafts (common practice, no source).
 CAUTIONS = (
     "Before every shot bend each arrow gently, turning it, and look and listen for cracks; look at it after every hit.",
     "Never shoot a shaft that is cracked, splintered, dented or bent. A splintered carbon shaft can pierce the hand.",
@@ -61,7 +57,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Card:
-    """All that a card says, in words; `rows` stand under `headings`: of HEADINGS those that anything is known of."""
+    """All that a card says; `rows` belong under `headings`, which are those of HEADINGS with at least one value."""
 
     title: str
     headline: str
@@ -74,24 +70,44 @@ class Card:
 
 
 def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
-    """The card of a kept set as its shafts were measured last; `k` is the coverage factor of what follows each ±.
-    Days are those of `zone`, None for the computer's own.
+    """Return the card of a kept set, with its shafts as they were measured last.
 
-    Raises MatchingError when fewer than two shafts are in it, or something speaks against one by now.
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    kept : KeptSet
+        The set.
+    k : float
+        Coverage factor of what follows each ±.
+    zone : tzinfo or None
+        Time zone of the days, None for that of this computer.
+
+    Returns
+    -------
+    Card
+        The words of the card.
+
+    Raises
+    ------
+    MatchingError
+        Fewer than two shafts are in the set, or something speaks against a shaft in it.
     """
     if len(kept.present) < 2:
-        raise MatchingError(f"set {kept.name}: fewer than two of its shafts are in it; there is no card to make")
+        words = f"set {kept.name}: fewer than two of its shafts are in it; there is no card to make"
+        raise MatchingError(words, code="too_few")
     against = spoken_against(store, kept.present)
     if against:
         shaft, reason = next(iter(against.items()))
         raise MatchingError(
             f"set {kept.name}: shaft {shaft} is in it, but by now: {reason}; a card is for sound sets: measure the "
-            "shaft again, or replace it with midspan sets refill"
+            "shaft again, or replace it with midspan sets refill",
+            code="unsound",
         )
     shafts = present(store, kept)
     found = reviewed(store, shafts, k)
     whole = full_results(store, shafts)
-    rows = [_row(found, i, whole[one.result], k) for i, one in enumerate(found.shafts)]
+    rows = [_row(found, i, whole[shaft.result], k) for i, shaft in enumerate(found.shafts)]
     known = [i for i in range(len(HEADINGS)) if any(row[i] != UNKNOWN for row in rows)]
     return Card(
         title=kept.name,
@@ -106,9 +122,10 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
 
 
 def lasting_side_deg(result: MeasuredResult) -> float | None:
-    """The stiff side, where it can be found again: the hand bench counts from a mark on the shaft.
+    """Return the stiff side if it can be found again on the shaft, degrees; otherwise None.
 
-    The gauge counts from where the shaft happened to lie, so its angle is worth nothing once the shaft is lifted off.
+    The hand bench counts angles from a mark on the shaft. The gauge counts from where the shaft happened to lie, so its
+    angle is lost as soon as the shaft is lifted off.
 
     >>> from midspan.store.stored_result import OlderResult
     >>> lasting_side_deg(OlderResult(ResultKind.GAUGE, (), "{}", stiff_side_deg=34.0)) is None
@@ -118,24 +135,27 @@ def lasting_side_deg(result: MeasuredResult) -> float | None:
 
 
 def _row(found: Review, i: int, result: MeasuredResult, k: float) -> tuple[str, ...]:
-    one = found.shafts[i]
+    """Return the cells of a shaft under HEADINGS."""
+    shaft = found.shafts[i]
     away_thou = found.from_mean_thou[i]
     side = "softer" if away_thou > 0 else "stiffer"
     away = f"{abs(away_thou):.2f} {side}" if found.apart(i, k) else "not told apart"
     runout_mm = finite(result.runout_mm)
     runout = UNKNOWN if runout_mm is None else f"{runout_mm:.3f}"
     return (
-        one.name, f"{one.spine_thou:.2f}", away, UNKNOWN if one.spread_thou is None else f"{one.spread_thou:.2f}",
-        angle(lasting_side_deg(result)), runout, UNKNOWN if one.weight_gr is None else f"{one.weight_gr:.1f}",
+        shaft.name, f"{shaft.spine_thou:.2f}", away,
+        UNKNOWN if shaft.spread_thou is None else f"{shaft.spread_thou:.2f}", angle(lasting_side_deg(result)), runout,
+        UNKNOWN if shaft.weight_gr is None else f"{shaft.weight_gr:.1f}",
     )  # fmt: skip
 
 
 def _sentences(found: Review, k: float) -> list[str]:
+    """Return the sentences about the spread of the set and about uncertainty."""
     spread = with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
     told = (
         f"the set spans {spread} thou. That is more than the gauge's own noise would show between equal shafts."
         if found.is_told_apart
-        # Noise always widens the span of equal shafts, so that no ± about it would hold what its words promise.
+        # Noise can only widen the span of equal shafts, so an interval of ± around it would not cover 95 %.
         else f"the set shows {found.range_thou:.{MOST_PLACES}f} thou. The gauge's own noise alone would show up to "
         f"{found.noise_thou:.{MOST_PLACES}f} between equal shafts: it tells none of them apart."
     )
@@ -153,19 +173,21 @@ def _sentences(found: Review, k: float) -> list[str]:
 
 
 def _conditions(store: Store, found: Review, whole: Collection[MeasuredResult], zone: tzinfo | None) -> list[str]:
-    started = [one.started_ms for one in whole if one.started_ms is not None]
-    marked = any(lasting_side_deg(one) is not None for one in whole)
+    """Return the sentences on how the set was measured."""
+    started = [result.started_ms for result in whole if result.started_ms is not None]
+    marked = any(lasting_side_deg(result) is not None for result in whole)
     return [
         "Spine is the deflection at midspan under 880 g on supports 28 in (711.2 mm) apart, the mean over the whole "
         "turn, in thousandths of an inch (thou, 0.0254 mm).",
-        f"Measured {_days(started, zone)}{_temperature(store, [one.result for one in found.shafts])}.",
-        f"Calibration: {', '.join(sorted({one.calibration or 'not told' for one in whole}))}; "
-        f"gauge: {', '.join(sorted({one.gauge or 'not told' for one in whole}))}.",
+        f"Measured {_days(started, zone)}{_temperature(store, [shaft.result for shaft in found.shafts])}.",
+        f"Calibration: {', '.join(sorted({result.calibration or 'not told' for result in whole}))}; "
+        f"gauge: {', '.join(sorted({result.gauge or 'not told' for result in whole}))}.",
         *(["Angles run from the mark on the shaft."] if marked else []),
     ]
 
 
 def _days(started: Sequence[int], zone: tzinfo | None) -> str:
+    """Return the day of measuring, or the first and the last."""
     if not started:
         return "at a time that was not noted"
     days = sorted({f"{datetime.fromtimestamp(at / 1000, zone):%Y-%m-%d}" for at in started})
@@ -173,7 +195,7 @@ def _days(started: Sequence[int], zone: tzinfo | None) -> str:
 
 
 def _temperature(store: Store, results: Sequence[int]) -> str:
-    """The board's temperature in the cycles of these results, as far as a night noted it."""
+    """Return the board's temperature during these results, as far as the journal has it."""
     known = Journal(store).temperatures_c(results)
     if not known:
         return ", temperature not noted"
@@ -189,14 +211,27 @@ WIDTH_MM, FIRST_MM = 172, 34  # of the table and its first column
 
 
 def fonts() -> None:
-    """Make both fonts known to the PDF writer; again does no harm."""
+    """Register both fonts with the PDF writer; calling it again does no harm."""
     folder = Path(get_data_path()) / "fonts" / "ttf"
     for name in (PLAIN, BOLD):
         pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
 
 
 def write_card(card: Card, path: Path) -> None:
-    """Write a card as PDF, on as many pages of A4 as it takes; OutputError when the file cannot be written."""
+    """Write a card as PDF, on as many pages of A4 as it takes.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    path : Path
+        File to write.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
     fonts()
     written = BytesIO()
     document = SimpleDocTemplate(
@@ -208,12 +243,13 @@ def write_card(card: Card, path: Path) -> None:
 
 
 def save(path: Path, content: bytes) -> None:
-    """Write a file; OutputError when that cannot be."""
+    """Write bytes to a file; an OutputError says that it cannot be written."""
     with writing(path):
         path.write_bytes(content)
 
 
 def _parts(card: Card) -> list[Flowable]:
+    """Return the parts of the PDF from top to bottom."""
     plain = ParagraphStyle("plain", fontName=PLAIN, fontSize=9.5, leading=13.5, textColor=INK, spaceAfter=4)
     small = ParagraphStyle("small", plain, fontSize=8, leading=11, textColor=QUIET)
     head = ParagraphStyle("head", plain, fontName=BOLD, fontSize=10.5, spaceBefore=9)
@@ -222,28 +258,30 @@ def _parts(card: Card) -> list[Flowable]:
     return [
         _said(card.title, title),
         _said(card.headline, lead),
-        *(_said(one, plain) for one in card.sentences),
+        *(_said(sentence, plain) for sentence in card.sentences),
         Spacer(1, 3 * mm),
         _table(card, plain),
         _said("Cautions", head),
-        ListFlowable([ListItem(_said(one, plain), bulletColor=INK) for one in card.cautions],
+        ListFlowable([ListItem(_said(caution, plain), bulletColor=INK) for caution in card.cautions],
                      bulletType="bullet", leftIndent=12, bulletFontSize=7),
         _said("How it was measured", head),
-        *(_said(one, small) for one in (*card.conditions, card.made_by)),
+        *(_said(sentence, small) for sentence in (*card.conditions, card.made_by)),
     ]  # fmt: skip
 
 
 def _said(words: str, style: ParagraphStyle) -> Paragraph:
+    """Return a paragraph of a text, with markup escaped and control characters replaced."""
     return Paragraph(escape(printable(words)), style)
 
 
 def _table(card: Card, plain: ParagraphStyle) -> Table:
+    """Return the table of shafts; its headings repeat on every page."""
     cell = ParagraphStyle("cell", plain, fontSize=8.5, leading=10.5, spaceAfter=0, splitLongWords=True)
     number = ParagraphStyle("number", cell, alignment=2)
     heading = ParagraphStyle("heading", number, fontName=BOLD)
     first = ParagraphStyle("first", heading, alignment=0)
-    rows = [[_said(one, heading if i else first) for i, one in enumerate(card.headings)]]
-    rows += [[_said(one, number if i else cell) for i, one in enumerate(row)] for row in card.rows]
+    rows = [[_said(words, heading if i else first) for i, words in enumerate(card.headings)]]
+    rows += [[_said(words, number if i else cell) for i, words in enumerate(row)] for row in card.rows]
     style = TableStyle([
         ("VALIGN", (0, 0), (-1, 0), "BOTTOM"), ("VALIGN", (0, 1), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE), ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -251,4 +289,4 @@ def _table(card: Card, plain: ParagraphStyle) -> Table:
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
     ])  # fmt: skip
     widths = [FIRST_MM, *[(WIDTH_MM - FIRST_MM) / (len(card.headings) - 1)] * (len(card.headings) - 1)]
-    return Table(rows, colWidths=[one * mm for one in widths], style=style, repeatRows=1, hAlign="LEFT")
+    return Table(rows, colWidths=[width_mm * mm for width_mm in widths], style=style, repeatRows=1, hAlign="LEFT")

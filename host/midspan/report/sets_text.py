@@ -1,4 +1,4 @@
-"""Matched sets as people read them: what a choice found, the shafts of one set, and what the stock holds."""
+"""Matched sets for people: what a choice found, the shafts of a set, and what the stock holds."""
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,12 +16,12 @@ from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
 from midspan.sets.stock import LIKELY, Stock, StockShaft
 
 MOST_PLACES = 3
-SHOWN = 60  # sets or pairs in a table: more nobody reads
+SHOWN = 60  # sets or pairs in a table; --json has the others
 FURTHER = QUANTITIES[1:]
 
 
 def _plain_table(*headings: str) -> Table:
-    """A table whose first column is a name, the others numbers."""
+    """Return a table whose first column is a name and whose others are numbers."""
     table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
     for i, heading in enumerate(headings):
         table.add_column(heading, justify="right" if i else "left", no_wrap=i == 0)
@@ -29,13 +29,37 @@ def _plain_table(*headings: str) -> Table:
 
 
 def limits_words(limits: Limits) -> str:
-    """What was asked, as in "12 shafts; spine within 3 thou, weight within 5 gr"."""
-    asked = (f"{one.words} within {one.of(limits):g} {one.unit}" for one in limits.quantities)
+    """Return what was asked for, as in "12 shafts; spine within 3 thou, weight within 5 gr".
+
+    Parameters
+    ----------
+    limits : Limits
+        What was asked for.
+
+    Returns
+    -------
+    str
+        Number of shafts and each limit.
+    """
+    asked = (f"{quantity.words} within {quantity.of(limits):g} {quantity.unit}" for quantity in limits.quantities)
     return f"{limits.number} shafts; {', '.join(asked)}"
 
 
 def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
-    """How many sets there are, and how far from the best possible that may be."""
+    """Yield how many sets there are, and how far from the best they may be.
+
+    Parameters
+    ----------
+    choice : Choice
+        The sets found.
+    limits : Limits
+        What was asked for.
+
+    Yields
+    ------
+    str
+        A line.
+    """
     found = len(choice.sets)
     yield f"{found} set{'s' if found != 1 else ''} of {limits_words(limits)}"
     if choice.is_best:
@@ -49,15 +73,34 @@ def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
 
 
 def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance_m: float) -> Table:
-    """One line a set: mean, spread of the set with its uncertainty, ranges, and the cost at the target."""
+    """Return one row per set: mean, spread with its U, ranges, and what the spread costs at the target.
+
+    Parameters
+    ----------
+    reviews : Mapping[str, Review]
+        Reviewed sets by name.
+    limits : Limits
+        What was asked for.
+    k : float
+        Coverage factor of what follows each ±.
+    distance_m : float
+        Distance of the target, m.
+
+    Returns
+    -------
+    Table
+        At most SHOWN rows; the caption says how many more there are.
+    """
     further = [quantity for quantity in FURTHER if quantity in limits.quantities]
     ranges = [f"{quantity.words}, {quantity.unit}" for quantity in further]
     table = _plain_table("set", "mean spine", "spread of the set", *ranges, f"mm at {distance_m:g} m", "shafts")
-    for name, one in islice(reviews.items(), SHOWN):
-        values = (_from_to(one.shafts, quantity) for quantity in further)
-        members = ", ".join(str(shaft.shaft) for shaft in one.shafts)
-        mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
-        table.add_row(printable(name), mean, _range(one, k), *values, f"{one.at_target_mm(distance_m):.0f}", members)
+    for name, found in islice(reviews.items(), SHOWN):
+        values = (_from_to(found.shafts, quantity) for quantity in further)
+        members = ", ".join(str(shaft.shaft) for shaft in found.shafts)
+        mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
+        table.add_row(
+            printable(name), mean, _range(found, k), *values, f"{found.at_target_mm(distance_m):.0f}", members
+        )
     more = f"; {len(reviews) - SHOWN} more sets are not shown: use --json" if len(reviews) > SHOWN else ""
     table.caption = (
         f"thou (28 in, 880 g) ± U with k = {k:g}; mm at the target: by a rule of thumb without a published source\n"
@@ -66,61 +109,120 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance
     return table
 
 
-def _range(one: Review, k: float) -> str:
-    return with_uncertainty(one.range_thou, k * one.u_range_thou, MOST_PLACES)
+def _range(found: Review, k: float) -> str:
+    """Return the spread of a set in spine with its U, thou."""
+    return with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
 
 
 def _from_to(shafts: Sequence[StockShaft], quantity: SetQuantity) -> str:
-    values = [value for value in (quantity.of(one) for one in shafts) if value is not None]
+    """Return the least and the largest value of a quantity, "-" if no shaft has it."""
+    values = [value for value in (quantity.of(shaft) for shaft in shafts) if value is not None]
     return f"{min(values):.1f} to {max(values):.1f}" if values else "-"
 
 
-def members_table(one: Review, k: float) -> Table:
-    """One line a shaft, the stiffest first; only one that is told apart from the mean is called stiffer or softer."""
+def members_table(found: Review, k: float) -> Table:
+    """Return one row per shaft of a set, the stiffest first.
+
+    Only a shaft that differs from the mean by more than U is called stiffer or softer.
+
+    Parameters
+    ----------
+    found : Review
+        The set reviewed.
+    k : float
+        Coverage factor of what follows each ±.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _plain_table("shaft", "spine", "from the mean", "", "spread around", "weight, gr", "runout")
-    for i, shaft in enumerate(one.shafts):
-        away = with_uncertainty(one.from_mean_thou[i], k * one.u_from_mean_thou[i], MOST_PLACES)
-        side = ("softer" if one.from_mean_thou[i] > 0 else "stiffer") if one.apart(i, k) else "not told apart"
+    for i, shaft in enumerate(found.shafts):
+        away = with_uncertainty(found.from_mean_thou[i], k * found.u_from_mean_thou[i], MOST_PLACES)
+        side = ("softer" if found.from_mean_thou[i] > 0 else "stiffer") if found.apart(i, k) else "not told apart"
         further = ("-" if (value := quantity.of(shaft)) is None else f"{value:.1f}" for quantity in FURTHER)
         table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", away, side, *further)
     table.caption = f"thou unless said; ± U with k = {k:g}; what one calibration has wrong alike cancels"
     return table
 
 
-def review_words(one: Review, k: float, distance_m: float) -> Iterator[str]:
-    """Sentences on one set: mean, spread, who spoils it, what it costs."""
-    mean = with_uncertainty(one.mean_thou, k * one.u_mean_thou, 2)
-    yield f"mean spine {mean} thou; the set spreads over {_range(one, k)} thou"
-    if not one.is_told_apart:
+def review_words(found: Review, k: float, distance_m: float) -> Iterator[str]:
+    """Yield sentences on a set: mean, spread, which shaft widens it most, and what that costs at the target.
+
+    Parameters
+    ----------
+    found : Review
+        The set reviewed.
+    k : float
+        Coverage factor of what follows each ±.
+    distance_m : float
+        Distance of the target, m.
+
+    Yields
+    ------
+    str
+        A line.
+    """
+    mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
+    yield f"mean spine {mean} thou; the set spreads over {_range(found, k)} thou"
+    if not found.is_told_apart:
         yield (
-            f"{len(one.shafts)} equal shafts would show up to {one.noise_thou:.3f} thou by the gauge's noise alone: "
-            "these are not told apart"
+            f"{len(found.shafts)} equal shafts would show up to {found.noise_thou:.3f} thou by the gauge's noise "
+            "alone: these are not told apart"
         )
-    elif one.spoiler is not None:
+    elif found.spoiler is not None:
         yield (
-            f"shaft {printable(one.spoiler.name)} spoils it: without it the set would spread over "
-            f"{one.spoiler.range_without_thou:.3f} thou"
+            f"shaft {printable(found.spoiler.name)} spoils it: without it the set would spread over "
+            f"{found.spoiler.range_without_thou:.3f} thou"
         )
     else:
         yield "no single shaft spoils it"
     yield (
-        f"at {distance_m:g} m that spread costs about {one.at_target_mm(distance_m):.0f} mm: an estimate by a rule of "
-        f"common practice without a published source ({RING_THOU:g} thou, one ring of {RING_MM:g} mm at {RING_M:g} m), "
-        "no promise"
+        f"at {distance_m:g} m that spread costs about {found.at_target_mm(distance_m):.0f} mm: an estimate by a rule "
+        f"of common practice without a published source ({RING_THOU:g} thou, one ring of {RING_MM:g} mm at "
+        f"{RING_M:g} m), no promise"
     )
 
 
 def against_words(against: Mapping[int, str], what: str) -> Iterator[str]:
-    """Yield what speaks against shafts by now, a line each."""
+    """Yield what speaks against shafts, a line each.
+
+    Parameters
+    ----------
+    against : Mapping[int, str]
+        Reason by number of the shaft.
+    what : str
+        What the line says of the shaft, as in "is left out".
+
+    Yields
+    ------
+    str
+        A line.
+    """
     yield from (f"shaft {shaft} {what}: {reason}" for shaft, reason in against.items())
 
 
 def _most_first(left_out: Mapping[str, Sequence[int]]) -> list[tuple[str, Sequence[int]]]:
-    return sorted(left_out.items(), key=lambda one: (-len(one[1]), one[0]))
+    """Return reasons with the numbers of their shafts, the most frequent reason first."""
+    return sorted(left_out.items(), key=lambda entry: (-len(entry[1]), entry[0]))
 
 
 def left_out_table(left_out: Mapping[str, Sequence[int]], kept: int) -> Table:
-    """How many shafts may be taken, and how many are left out for which reason."""
+    """Return how many shafts there are to choose from, and how many are left out for each reason.
+
+    Parameters
+    ----------
+    left_out : Mapping[str, Sequence[int]]
+        Numbers of shafts by reason.
+    kept : int
+        Shafts to choose from.
+
+    Returns
+    -------
+    Table
+        The rows, the most frequent reason first.
+    """
     table = _plain_table("stock", "shafts")
     table.add_row("to choose from", str(kept))
     for reason, numbers in _most_first(left_out):
@@ -129,7 +231,18 @@ def left_out_table(left_out: Mapping[str, Sequence[int]], kept: int) -> Table:
 
 
 def twins_words(stock: Stock) -> Iterator[str]:
-    """Warnings about shafts that are likely, or maybe, in the stock under two numbers."""
+    """Yield warnings about shafts that may be in the stock under two numbers.
+
+    Parameters
+    ----------
+    stock : Stock
+        The stock.
+
+    Yields
+    ------
+    str
+        A line; none if all shafts are told apart.
+    """
     likely = len(stock.left_out.get(LIKELY, ()))
     if likely:
         yield (
@@ -145,24 +258,49 @@ def twins_words(stock: Stock) -> Iterator[str]:
 
 
 def twins_json(stock: Stock) -> dict[str, object]:
-    """The same as plain values: pairs of numbers, and by reason the shafts of which nobody can tell."""
+    """Return shafts that may be in the stock under two numbers as plain values.
+
+    Parameters
+    ----------
+    stock : Stock
+        The stock.
+
+    Returns
+    -------
+    dict[str, object]
+        Pairs of numbers that are likely one shaft, and by reason the shafts that cannot be told apart.
+    """
     return {"likely_twins": [list(pair) for pair in stock.likely], "cannot_tell": _lists(stock.unsure)}
 
 
 def _shafts(number: int) -> str:
+    """Return a number of shafts in words."""
     return f"{number} shaft{'s' if number != 1 else ''}"
 
 
 def _lists(by_reason: Mapping[str, Sequence[int]]) -> dict[str, list[int]]:
+    """Return the mapping with lists that JSON can hold."""
     return {reason: list(numbers) for reason, numbers in by_reason.items()}
 
 
 def twins_table(
     pairs: Sequence[Pair], shafts: Mapping[int, StockShaft | None], sets: Mapping[int, str]
 ) -> Table:  # fmt: skip
-    """One line a pair of numbers that are likely of one shaft.
+    """Return one row per pair of numbers that likely belong to one shaft.
 
-    `shafts` are None where the newest measurement has no result; `sets` names the set of each that is in one.
+    Parameters
+    ----------
+    pairs : Sequence[Pair]
+        The pairs.
+    shafts : Mapping[int, StockShaft or None]
+        Shafts by number, None if the newest measurement has no result.
+    sets : Mapping[int, str]
+        Name of the set of each shaft that is in one.
+
+    Returns
+    -------
+    Table
+        At most SHOWN rows; the caption says how many more there are.
     """
     table = _plain_table("shaft", "spine", "in set", "likely also", "spine", "in set")
     for pair in pairs[:SHOWN]:
@@ -172,33 +310,73 @@ def twins_table(
 
 
 def _twin(number: int, shaft: StockShaft | None, set_name: str) -> tuple[str, str, str]:
+    """Return name, spine and set of a shaft."""
     name, spine = (str(number), "-") if shaft is None else (shaft.name, f"{shaft.spine_thou:.2f}")
     return printable(name), spine, printable(set_name)
 
 
 def kept_table(sets: Sequence[KeptSet], names: Mapping[int, str]) -> Table:
-    """One line a set that the store keeps."""
+    """Return one row per set that the store keeps.
+
+    Parameters
+    ----------
+    sets : Sequence[KeptSet]
+        The sets.
+    names : Mapping[int, str]
+        Names of sets by id.
+
+    Returns
+    -------
+    Table
+        The rows, in the order given.
+    """
     table = _plain_table("set", "shafts", "asked for", "like")
-    for one in sets:
-        like = "" if one.like is None else names.get(one.like, f"set {one.like}, which is gone")
-        gone = "taken apart" if not one.present else ", ".join(str(shaft) for shaft in one.present)
-        table.add_row(printable(one.name), gone, limits_words(one.limits), printable(like))
+    for kept in sets:
+        like = "" if kept.like is None else names.get(kept.like, f"set {kept.like}, which is gone")
+        gone = "taken apart" if not kept.present else ", ".join(str(shaft) for shaft in kept.present)
+        table.add_row(printable(kept.name), gone, limits_words(kept.limits), printable(like))
     return table
 
 
 def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
-    """One line a shaft: its likeliest size, and what else it may be."""
+    """Return one row per shaft: its likeliest nominal size, and what else it may be.
+
+    Parameters
+    ----------
+    rows : Sequence[tuple[StockShaft, Sequence[Likely]]]
+        Shafts with their sizes, the likeliest first.
+
+    Returns
+    -------
+    Table
+        The rows, in the order given.
+    """
     table = _plain_table("shaft", "spine", "size", "probability", "or else")
     for shaft, likely in rows:
         first, *others = likely
-        rest = ", ".join(f"{printable(one.name)} {100 * one.probability:.1f} %" for one in others)
+        rest = ", ".join(f"{printable(size.name)} {100 * size.probability:.1f} %" for size in others)
         sure = f"{100 * first.probability:.1f} %"
         table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", printable(first.name), sure, rest)
     return table
 
 
 def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int]]) -> str:
-    """Why there is no set: where the shafts are that cannot be taken, the most first."""
+    """Return why there is no set: too few shafts, and why the others are left out.
+
+    Parameters
+    ----------
+    limits : Limits
+        What was asked for.
+    kept : int
+        Shafts to choose from.
+    left_out : Mapping[str, Sequence[int]]
+        Numbers of shafts by reason.
+
+    Returns
+    -------
+    str
+        A line.
+    """
     why = "; ".join(f"{len(numbers)} left out: {reason}" for reason, numbers in _most_first(left_out))
     return (
         f"no set of {limits.number}: there are only {kept} shafts to choose from"
@@ -207,7 +385,20 @@ def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int
 
 
 def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
-    """Why there is no set: which limit blocks, and to what it would have to be widened."""
+    """Return why there is no set: which limit is too narrow, and how wide it would have to be.
+
+    Parameters
+    ----------
+    needed : Mapping[str, float or None]
+        Width that would be enough, by name of the quantity; None if no width is.
+    limits : Limits
+        What was asked for.
+
+    Returns
+    -------
+    str
+        A line.
+    """
     helps = [
         f"{quantity.words} would have to be {value:g} {quantity.unit} instead of {limit:g} ({value - limit:.4g} more)"
         for quantity, limit in zip(limits.quantities, limits.windows, strict=True)
@@ -218,23 +409,41 @@ def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
     return f"no set of {limits_words(limits)}: {', or '.join(helps)}"
 
 
-def review_json(name: str, one: Review, limits: Limits, distance_m: float) -> dict[str, object]:
-    """A set as plain values; each u_... is a standard uncertainty (k = 1)."""
+def review_json(name: str, found: Review, limits: Limits, distance_m: float) -> dict[str, object]:
+    """Return a set as plain values.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    found : Review
+        The set reviewed.
+    limits : Limits
+        What was asked for.
+    distance_m : float
+        Distance of the target, m.
+
+    Returns
+    -------
+    dict[str, object]
+        Values that JSON can hold; each u_... is a standard uncertainty (k = 1).
+    """
     shafts = [
         {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,
          "u_from_mean_thou": u, **{each.name: each.of(shaft) for each in FURTHER}}
-        for shaft, away, u in zip(one.shafts, one.from_mean_thou, one.u_from_mean_thou, strict=True)
+        for shaft, away, u in zip(found.shafts, found.from_mean_thou, found.u_from_mean_thou, strict=True)
     ]  # fmt: skip
     return {
-        "set": name, "mean_thou": one.mean_thou, "u_mean_thou": one.u_mean_thou, "range_thou": one.range_thou,
-        "u_range_thou": one.u_range_thou, "noise_thou": one.noise_thou, "told_apart": one.is_told_apart,
-        "spoiler": None if one.spoiler is None else one.spoiler.shaft, "at_target_mm": one.at_target_mm(distance_m),
-        "distance_m": distance_m, "ranges": {each.name: _known_range(one.shafts, each) for each in limits.quantities},
+        "set": name, "mean_thou": found.mean_thou, "u_mean_thou": found.u_mean_thou, "range_thou": found.range_thou,
+        "u_range_thou": found.u_range_thou, "noise_thou": found.noise_thou, "told_apart": found.is_told_apart,
+        "spoiler": None if found.spoiler is None else found.spoiler.shaft,
+        "at_target_mm": found.at_target_mm(distance_m), "distance_m": distance_m,
+        "ranges": {each.name: _known_range(found.shafts, each) for each in limits.quantities},
         "shafts": shafts,
     }  # fmt: skip
 
 
 def _known_range(shafts: Sequence[StockShaft], quantity: SetQuantity) -> float | None:
-    """None when one of the shafts lacks the quantity by now: measured again without it."""
-    values = [value for one in shafts if (value := quantity.of(one)) is not None]
+    """Return the range of a quantity over a set, None if a shaft was measured again without it."""
+    values = [value for shaft in shafts if (value := quantity.of(shaft)) is not None]
     return None if len(values) < len(shafts) else float(max(values) - min(values))

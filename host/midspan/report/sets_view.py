@@ -1,4 +1,4 @@
-"""What the commands of matched sets share: reading the shafts of a set, looking at it, and listing them."""
+"""Shafts of matched sets read from the store, for all commands that show a set."""
 
 from collections.abc import Mapping, Sequence
 from itertools import islice
@@ -12,33 +12,105 @@ from midspan.store.database import Store
 
 
 def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
-    """A set looked at with the whole results of its shafts."""
+    """Review a set with the whole results of its shafts.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    shafts : Sequence[StockShaft]
+        Its shafts.
+    k : float
+        Coverage factor of what follows each ±.
+
+    Returns
+    -------
+    Review
+        Mean, spread and distances of the set.
+    """
     return review(shafts, results_of(store, shafts), k)
 
 
 def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: float) -> dict[str, Review]:
-    """Many sets looked at, by name; all results are read at once."""
-    whole = iter(results_of(store, [one for shafts in sets.values() for one in shafts]))
+    """Review many sets; all results are read at once.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    sets : Mapping[str, Sequence[StockShaft]]
+        Shafts by name of the set.
+    k : float
+        Coverage factor of what follows each ±.
+
+    Returns
+    -------
+    dict[str, Review]
+        Reviews by name of the set.
+    """
+    whole = iter(results_of(store, [shaft for shafts in sets.values() for shaft in shafts]))
     return {name: review(shafts, list(islice(whole, len(shafts))), k) for name, shafts in sets.items()}
 
 
 def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[MemberResult]:
-    """Whole results of shafts in their order, each with the screw's lead where its calibration is kept."""
+    """Read the whole results of shafts, each with the lead of the screw if its calibration is kept.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    shafts : Sequence[StockShaft]
+        The shafts.
+
+    Returns
+    -------
+    list[MemberResult]
+        In the order of the shafts.
+    """
     whole, calibrations = full_results(store, shafts), store.calibrations()
     found = []
-    for one in shafts:
-        result = whole[one.result]
+    for shaft in shafts:
+        result = whole[shaft.result]
         calibration = calibrations.get(result.calibration or "")
-        found.append(MemberResult(one.u_spine_thou, result, None if calibration is None else calibration.lead_mm))
+        found.append(MemberResult(shaft.u_spine_thou, result, None if calibration is None else calibration.lead_mm))
     return found
 
 
 def present(store: Store, kept: KeptSet) -> list[StockShaft]:
-    """The shafts that are in a set, as they were measured last."""
+    """Read the shafts that are in a set, as they were measured last.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    kept : KeptSet
+        The set.
+
+    Returns
+    -------
+    list[StockShaft]
+        In the order of the set.
+    """
     found = shafts_of(store, kept.present)
     return [found[number] for number in kept.present]
 
 
 def listed(numbers: Sequence[int] | Sequence[str]) -> str:
-    """Numbers or names one after another."""
-    return ", ".join(printable(str(one)) for one in numbers)
+    """Return numbers or names separated by commas.
+
+    Parameters
+    ----------
+    numbers : Sequence[int] or Sequence[str]
+        The numbers or names.
+
+    Returns
+    -------
+    str
+        A text without control characters.
+
+    Examples
+    --------
+    >>> listed([3, 5])
+    '3, 5'
+    """
+    return ", ".join(printable(str(entry)) for entry in numbers)

@@ -1,4 +1,4 @@
-"""Studies for people: tables of numbers, and a verdict in plain words that says what to do."""
+"""Studies for people: tables of numbers, and a verdict in sentences that says what to do."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -16,7 +16,7 @@ MANY_CLASSES = 1000
 
 
 def _table(*headings: str) -> Table:
-    """A table of numbers: the first column says what they are, a last one called signal says what they show."""
+    """Return a table of numbers: the first column names them, a last column "signal" says what they show."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     for i, heading in enumerate(headings):
         table.add_column(heading, justify="right" if i and heading != "signal" else "left")
@@ -24,7 +24,18 @@ def _table(*headings: str) -> Table:
 
 
 def anova_table(rows: tuple[AnovaRow, ...]) -> Table:
-    """Analysis of variance: degrees of freedom, sums of squares, mean squares, F and its chance."""
+    """Return an analysis of variance: degrees of freedom, sums of squares, mean squares, F and p.
+
+    Parameters
+    ----------
+    rows : tuple[AnovaRow, ...]
+        Rows of the analysis.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("source", "df", "sum of squares", "mean square", "F", "p")
     for row in rows:
         tested = ("", "") if row.f is None or row.p is None else (f"{row.f:.3f}", f"{row.p:.3g}")
@@ -33,7 +44,20 @@ def anova_table(rows: tuple[AnovaRow, ...]) -> Table:
 
 
 def components_table(study: CrossedStudy, tolerance: float | None) -> Table:
-    """Standard deviation and shares of every component."""
+    """Return standard deviation and shares of every component of variation.
+
+    Parameters
+    ----------
+    study : CrossedStudy
+        The study.
+    tolerance : float or None
+        Width of the tolerance in the unit of the readings, None without one.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     extra = ["% of tolerance"] if tolerance else []
     table = _table("component", "variance", "sd", "% of variance", "% of study", *extra)
     for name, variance in study.components.named().items():
@@ -44,7 +68,20 @@ def components_table(study: CrossedStudy, tolerance: float | None) -> Table:
 
 
 def gauge_verdict(study: CrossedStudy, tolerance: float | None) -> Iterator[str]:
-    """What the study means, and what to do."""
+    """Yield what a study of repeatability and reproducibility means, and what to do.
+
+    Parameters
+    ----------
+    study : CrossedStudy
+        The study.
+    tolerance : float or None
+        Width of the tolerance in the unit of the readings, None without one.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     share = study.pct_of_tolerance("gauge (R&R)", tolerance) if tolerance else study.pct_of_study("gauge (R&R)")
     against = f"the tolerance of {tolerance:g}" if tolerance else "all that was seen"
     yield f"Measuring takes {share:.1f} % of {against}: {_grade(share)}."
@@ -63,6 +100,7 @@ def gauge_verdict(study: CrossedStudy, tolerance: float | None) -> Iterator[str]
 
 
 def _grade(share: float) -> str:
+    """Return in words how good a share of the variation is."""
     if share < GOOD_PCT:
         return f"good (below {GOOD_PCT:g} %)"
     if share <= USABLE_PCT:
@@ -71,33 +109,85 @@ def _grade(share: float) -> str:
 
 
 def bias_table(names: Sequence[str], at: Sequence[BiasStudy]) -> Table:
-    """Bias at each reference with its 95 % interval."""
+    """Return the bias at each reference with its 95 % interval.
+
+    Parameters
+    ----------
+    names : Sequence[str]
+        Name of each part.
+    at : Sequence[BiasStudy]
+        Bias of each part.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("part", "reference", "readings", "mean", "bias", "± (95 %)", "t", "p")
-    for name, one in zip(names, at, strict=True):
-        cells = f"{one.mean:.6g}", f"{one.bias:+.4g}", f"{one.half_width:.2g}", f"{one.t:.2f}", f"{one.p:.3g}"
-        table.add_row(name, f"{one.reference:g}", str(one.number), *cells)
+    for name, bias in zip(names, at, strict=True):
+        cells = f"{bias.mean:.6g}", f"{bias.bias:+.4g}", f"{bias.half_width:.2g}", f"{bias.t:.2f}", f"{bias.p:.3g}"
+        table.add_row(name, f"{bias.reference:g}", str(bias.number), *cells)
     return table
 
 
 def bias_verdict(names: Sequence[str], at: Sequence[BiasStudy]) -> Iterator[str]:
-    """What each bias means, and what to do."""
-    for name, one in zip(names, at, strict=True):
-        if one.is_real:
-            yield f"{name}: a bias of {one.bias:+.4g} is real: find its cause and calibrate; do not subtract it."
+    """Yield what each bias means, and what to do.
+
+    Parameters
+    ----------
+    names : Sequence[str]
+        Name of each part.
+    at : Sequence[BiasStudy]
+        Bias of each part.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
+    for name, bias in zip(names, at, strict=True):
+        if bias.is_real:
+            yield f"{name}: a bias of {bias.bias:+.4g} is real: find its cause and calibrate; do not subtract it."
         else:
-            yield f"{name}: scatter and the reference's own uncertainty explain the bias of {one.bias:+.4g}."
+            yield f"{name}: scatter and the reference's own uncertainty explain the bias of {bias.bias:+.4g}."
 
 
 def capability(names: Sequence[str], at: Sequence[BiasStudy], tolerance: float | None) -> Iterator[str]:
-    """Whether the gauge can serve a tolerance, at each reference; nothing without one."""
-    for name, one in zip(names, at, strict=True) if tolerance else ():
-        cg, cgk = one.cg(tolerance or math.nan), one.cgk(tolerance or math.nan)
+    """Yield at each reference if the gauge is capable for a tolerance.
+
+    Parameters
+    ----------
+    names : Sequence[str]
+        Name of each part.
+    at : Sequence[BiasStudy]
+        Bias of each part.
+    tolerance : float or None
+        Width of the tolerance in the unit of the readings, None without one.
+
+    Yields
+    ------
+    str
+        A sentence for each part; none without a tolerance.
+    """
+    for name, bias in zip(names, at, strict=True) if tolerance else ():
+        cg, cgk = bias.cg(tolerance or math.nan), bias.cgk(tolerance or math.nan)
         word = "capable" if min(cg, cgk) >= CAPABLE else "not capable"
         yield f"{name}: Cg {cg:.2f}, Cgk {cgk:.2f} for a tolerance of {tolerance:g}: {word} (from {CAPABLE} on)."
 
 
 def line_table(study: LinearityStudy) -> Table:
-    """The line of bias against reference."""
+    """Return the straight line of bias against reference.
+
+    Parameters
+    ----------
+    study : LinearityStudy
+        The study.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("bias = constant + slope x reference", "value", "u", "t", "p")
     for i, name in enumerate(("constant", "slope")):
         value, u = study.line.coefficients[i], study.line.u[i]
@@ -108,7 +198,18 @@ def line_table(study: LinearityStudy) -> Table:
 
 
 def linearity_verdict(study: LinearityStudy) -> Iterator[str]:
-    """What the study means, and what to do."""
+    """Yield what a study of linearity means, and what to do.
+
+    Parameters
+    ----------
+    study : LinearityStudy
+        The study.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     slope = float(study.line.coefficients[1])
     if study.p[1] < ALPHA:
         yield f"The bias changes by {slope:+.4g} per unit: a scale is off; calibrate force, travel and span."
@@ -124,7 +225,18 @@ def linearity_verdict(study: LinearityStudy) -> Iterator[str]:
 
 
 def stability_table(study: StabilityStudy) -> Table:
-    """Levels of scatter, limits and drift."""
+    """Return levels of scatter, limits and drift.
+
+    Parameters
+    ----------
+    study : StabilityStudy
+        The study.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("quantity", "value", "degrees of freedom")
     table.add_row("mean", f"{study.mean:.6g}", "")
     if study.within is not None:
@@ -139,7 +251,18 @@ def stability_table(study: StabilityStudy) -> Table:
 
 
 def stability_verdict(study: StabilityStudy) -> Iterator[str]:
-    """What the study means, and what to do."""
+    """Yield what a study of stability means, and what to do.
+
+    Parameters
+    ----------
+    study : StabilityStudy
+        The study.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     span = max(study.days) - min(study.days)
     if study.drifts:
         moved = study.drift_per_day * span
@@ -162,7 +285,18 @@ def stability_verdict(study: StabilityStudy) -> Iterator[str]:
 
 
 def stock_table(stock: StockStudy) -> Table:
-    """Mean, scatter, tolerance interval and capability."""
+    """Return mean, scatter, tolerance interval and capability of a stock.
+
+    Parameters
+    ----------
+    stock : StockStudy
+        The study.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("quantity", "value")
     table.add_row("shafts", str(len(stock.values)))
     table.add_row("mean", f"{stock.mean:.6g}")
@@ -175,6 +309,7 @@ def stock_table(stock: StockStudy) -> Table:
 
 
 def _between(stock: StockStudy) -> str:
+    """Return the tolerance interval in words."""
     places = places_for(stock.sd)
     low, high = (f"{end:.{places}f}" for end in stock.interval)
     if math.isinf(stock.interval[0]):
@@ -183,7 +318,18 @@ def _between(stock: StockStudy) -> str:
 
 
 def stock_verdict(stock: StockStudy) -> Iterator[str]:
-    """What the study means, and what to do."""
+    """Yield what a study of a stock means, and what to do.
+
+    Parameters
+    ----------
+    stock : StockStudy
+        The study.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     sure = f"said with {100 * stock.confidence:g} % confidence"
     yield f"Of shafts like these {100 * stock.share:g} % lie {_between(stock)}; {sure}."
     if stock.cpk is not None:
@@ -202,7 +348,20 @@ def stock_verdict(stock: StockStudy) -> Iterator[str]:
 
 
 def chart_table(chart: ControlChart, mean: WeightedMean) -> Table:
-    """Every reading with its weighted mean and the rules it completes."""
+    """Return every reading with its weighted mean and the rules it breaks.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        The chart.
+    mean : WeightedMean
+        Weighted mean of the same readings.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = _table("reading", "value", "sigmas off", "weighted mean", "signal")
     for i, value in enumerate(chart.values):
         names = [signal.rule.name for signal in chart.signals if signal.at == i]
@@ -213,7 +372,20 @@ def chart_table(chart: ControlChart, mean: WeightedMean) -> Table:
 
 
 def chart_verdict(chart: ControlChart, mean: WeightedMean) -> Iterator[str]:
-    """What the chart means, and what to do."""
+    """Yield what a control chart means, and what to do.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        The chart.
+    mean : WeightedMean
+        Weighted mean of the same readings.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     low, high = chart.limits
     yield f"Centre {chart.centre:.6g}, sigma {chart.sigma:.3g}, limits {low:.6g} to {high:.6g}."
     if chart.baseline < ENOUGH and not chart.given:
@@ -233,7 +405,7 @@ def chart_verdict(chart: ControlChart, mean: WeightedMean) -> Iterator[str]:
 
 
 def _since(chart: ControlChart, mean: WeightedMean) -> int | None:
-    """First of the unbroken run of signals that the newest reading ends; None when that one shows none."""
+    """Return the first of the unbroken signals up to the newest reading, None if that reading has none."""
     bad = {signal.at for signal in chart.signals} | {*mean.signals} | {*chart.wide_ranges}
     first = len(chart.values)
     while first - 1 in bad:

@@ -1,4 +1,4 @@
-"""Pages that need nothing else: a template, filled with values that are escaped."""
+"""Pages that need nothing else, made from templates whose values are escaped."""
 
 from __future__ import annotations
 
@@ -12,12 +12,18 @@ from midspan.base.formatting import printable
 
 
 def _harmless(value: object) -> object:
-    """Names from elsewhere without control characters, for which HTML has no place."""
+    """Return a text without control characters, which HTML cannot hold; any other value as it is."""
     return printable(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 class Templates:
-    """Templates of some folders, each filled with values that are escaped."""
+    """Templates of some folders, filled with values that are escaped.
+
+    Parameters
+    ----------
+    *folders : Path
+        Folders that are searched, in this order.
+    """
 
     def __init__(self, *folders: Path) -> None:
         self._environment = Environment(
@@ -29,7 +35,22 @@ class Templates:
         )
 
     def filled(self, template: str, **values: Any) -> str:
-        """Return the page that a template makes of these values; a name that is missing is an error, not a gap."""
+        """Return the page that a template makes of values.
+
+        A name of the template without a value is an error, not a gap.
+
+        Parameters
+        ----------
+        template : str
+            File name of the template.
+        **values : Any
+            Values by their names in the template.
+
+        Returns
+        -------
+        str
+            The page.
+        """
         return self._environment.get_template(template).render(values)
 
 
@@ -37,6 +58,19 @@ filled = Templates(Path(__file__).parent / "templates").filled
 
 
 def write_page(path: Path, html: str) -> None:
-    """Write a page; raises OutputError when that cannot be."""
+    """Write a page.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    html : str
+        The page.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
     with writing(path):
         path.write_text(html, encoding="utf-8")
