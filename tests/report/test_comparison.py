@@ -11,7 +11,9 @@ from midspan.cli.compare import compare
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
 from midspan.report.comparison import changes
+from midspan.report.comparison_text import changes_words
 from midspan.sorting.recompute import BesideOld, entries, recomputed
+from screens import screen
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
 BANDS = Bands.model_validate({"bin": [{"name": "dozen", "spine_thou": [490.0, 510.0], "spread_max_thou": 9.0}]})
@@ -33,7 +35,7 @@ def archive(tmp_path):
 
 
 def store_again(archives, calibration, bands, store):
-    """Every run of the archives made again and kept; how many were new."""
+    """Evaluate every run of the archives again and keep the results; return how many were new."""
     damage, beside = [], BesideOld(store, bands, None, lambda: 0)
     for _ in recomputed(entries(archives, damage), beside.judging(calibration)):
         pass
@@ -111,20 +113,37 @@ def test_an_id_stands_for_one_content(archive, store):
     assert [len(versions) for versions in store.versions()] == [1, 1, 1]
 
 
-def test_compare_prints_what_changed(archive, store, capsys):
+def test_compare_prints_what_changed(archive, store, capsys, monkeypatch, snapshot):
+    monkeypatch.setenv("COLUMNS", "120")
     store_again([archive], named("one"), BANDS, store)
-    with pytest.raises(StoreError, match="nothing to compare"):
+    with pytest.raises(StoreError) as caught:
         compare(None, store.place)
+    assert caught.value.code == "nothing_to_compare"
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
     compare(None, store.place)
-    text = capsys.readouterr().out
-    assert "3 shafts compared, 0 go elsewhere now" in text
-    assert "because span.span_mm: 711.2 became 711.3" in text
-    assert "U was" not in text
+    moved = capsys.readouterr().out
     store_again([archive], named("three", span={"u_span_mm": 1.0}), BANDS, store)
     compare(None, store.place)
-    assert re.search(r"U was 0\.\d\d thou on average, and is 4\.\d\d now", capsys.readouterr().out)
+    surer = capsys.readouterr().out
+    assert {"another span": screen(moved, r"\d+\.\d+"), "another u": screen(surer, r"\d+\.\d+")} == snapshot
+
+
+def test_compare_as_json_has_the_change_and_what_was_expected(archive, store, capsys):
+    store_again([archive], named("one"), BANDS, store)
+    store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
     compare("2", store.place, as_json=True)
     (only,) = json.loads(capsys.readouterr().out)
     assert only["shaft"] == 2
     assert only["expected_spine_thou"] == pytest.approx(only["differences"]["spine_thou"], rel=5e-3)
+
+
+def test_u_is_only_told_where_it_changed(archive, store):
+    store_again([archive], named("one"), BANDS, store)
+    store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
+    assert not any(line.startswith("U ") for line in changes_words(last_changes(store), 2.0))
+    store_again([archive], named("three", span={"span_mm": 711.3, "u_span_mm": 1.0}), BANDS, store)
+    (line,) = (line for line in changes_words(last_changes(store), 2.0) if line.startswith("U "))
+    before, now = (float(number) for number in re.findall(r"\d+\.\d+", line))
+    # Deflection goes with the cube of the span, so u of 1 mm in 711.3 mm is 3 / 711.3 of 500 thou; k is 2.
+    assert now == pytest.approx(2 * 500 * 3 / 711.3, rel=0.02)
+    assert before < 1.0

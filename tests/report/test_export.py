@@ -11,11 +11,12 @@ from dataclasses import fields
 
 import pyarrow.parquet
 import pytest
-from commands_rig import complaint, midspan
+from commands_rig import midspan, refusal
+from midspan.base.errors import OutputError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult
 from midspan.report.export import _harmless
-from midspan.report.export_columns import RESULTS, SETS, TABLES
+from midspan.report.export_columns import NOTE, RESULTS, SETS, TABLES
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
@@ -28,7 +29,7 @@ FORMULA = '=HYPERLINK("x")'
 
 @pytest.fixture
 def folder(tmp_path, store_place):
-    """A database of a shaft with everything, one without a result, one with a formula for a name, and a set."""
+    """Make a database of a shaft with everything, one without a result, one with a formula for a name, and a set."""
     with store_place.open() as store:
         batch = store.begin_batch("blue", 0)
         for shaft, label, spine in ((1, 'blå, "1"\nx', 500.123456789012345), (2, "", None), (3, FORMULA, 501.0)):
@@ -55,7 +56,7 @@ def folder(tmp_path, store_place):
 
 
 def written(folder, table, ending, *options):
-    """The rows of an exported table as another reader gives them, CSV as text."""
+    """Return the rows of an exported table as another reader gives them, CSV as text."""
     path = folder / f"out.{ending}"
     done = midspan("export", table, "--out", path.name, *options, folder=folder)
     assert done.returncode == 0, done.stderr
@@ -73,10 +74,10 @@ def _as_it_was(cell):
 def test_all_three_kinds_of_file_say_the_same(folder, table):
     typed, plain, text = (written(folder, table, ending) for ending in ("parquet", "json", "csv"))
     assert len(typed) == len(plain) == len(text) > 1
-    for one, other, words in zip(typed, plain, text, strict=True):
-        assert list(one) == list(other) == list(words) == [column.name for column in TABLES[table]]
+    for row, other, words in zip(typed, plain, text, strict=True):
+        assert list(row) == list(other) == list(words) == [column.name for column in TABLES[table]]
         for column in TABLES[table]:
-            value = one[column.name]
+            value = row[column.name]
             as_json = value.isoformat(timespec="milliseconds") if column.kind == "time" else value
             assert other[column.name] == as_json
             cell = words[column.name]
@@ -88,10 +89,10 @@ def test_the_values_are_those_of_the_database(folder):
         query = "SELECT r.spine_thou, runs.shaft FROM results r JOIN runs ON runs.id = r.run_id ORDER BY runs.id, r.id"
         kept = database.execute(query).fetchall()
     every = written(folder, "results", "parquet", "--all-versions")
-    assert sorted((one["spine_thou"] or math.inf, one["shaft"]) for one in every) == sorted(
+    assert sorted((row["spine_thou"] or math.inf, row["shaft"]) for row in every) == sorted(
         (spine or math.inf, shaft) for spine, shaft in kept
     )
-    newest = {one["shaft"]: one for one in written(folder, "results", "parquet")}
+    newest = {row["shaft"]: row for row in written(folder, "results", "parquet")}
     assert (newest[1]["spine_thou"], newest[2]["spine_thou"], len(newest)) == (499.0, None, 3)
     assert newest[2]["reasons"] == "no; way"
     assert newest[1]["started"].isoformat() == "2026-05-28T20:26:40.123000+00:00"
@@ -111,7 +112,7 @@ def test_a_measurement_that_was_superseded_says_by_which(folder):
 
 def test_no_spreadsheet_takes_a_name_for_a_formula(folder):
     rows = written(folder, "results", "csv")
-    assert [one["label"] for one in rows] == ['blå, "1"\nx', "", f"'{FORMULA}"]
+    assert [row["label"] for row in rows] == ['blå, "1"\nx', "", f"'{FORMULA}"]
     assert rows[2]["doubts"] == "'-slip; drift"
     assert written(folder, "sets", "csv")[0]["set"] == "'@pair"
     assert written(folder, "sets", "json")[0]["set"] == "@pair"
@@ -127,38 +128,41 @@ def test_the_dictionary_lies_beside_and_names_every_column(folder):
     written(folder, "results", "parquet")
     with (folder / "out-columns.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert [one["column"] for one in rows[:-1]] == [column.name for column in RESULTS]
-    assert all(one["meaning"] and one["empty_when"] for one in rows[:-1])
-    assert "apostrophe" in rows[-1]["meaning"]
+    assert [row["column"] for row in rows[:-1]] == [column.name for column in RESULTS]
+    assert all(row["meaning"] and row["empty_when"] for row in rows[:-1])
+    assert rows[-1]["meaning"] == NOTE
     schema = pyarrow.parquet.read_schema(folder / "out.parquet")
     assert schema.field("spine_thou").metadata[b"unit"] == b"thou"
 
 
-def test_a_column_that_cannot_be_empty_never_is_and_every_quantity_is_one_of_a_result(folder):
+def test_a_column_that_cannot_be_empty_never_is_and_every_quantity_belongs_to_a_result(folder):
     for table in TABLES:
         for row in written(folder, table, "json"):
-            assert all(row[one.name] is not None for one in TABLES[table] if one.empty == "never")
-    quantities = {one.name for one in RESULTS if one.kind == "number"}
-    assert quantities <= {one.name for one in fields(ShaftResult)}
-    assert len({one.name for one in SETS}) == len(SETS)
+            assert all(row[column.name] is not None for column in TABLES[table] if column.empty == "never")
+    quantities = {column.name for column in RESULTS if column.kind == "number"}
+    assert quantities <= {field.name for field in fields(ShaftResult)}
+    assert len({column.name for column in SETS}) == len(SETS)
 
 
 def test_who_left_a_set_stays_on_record(folder):
     midspan("sets", "apart", "@pair", folder=folder)
-    assert [one["left"] for one in written(folder, "sets", "json")] == ["taken apart"] * 2
+    assert [row["left"] for row in written(folder, "sets", "json")] == ["taken apart"] * 2
 
 
 def test_other_endings_tables_and_folders_are_refused(folder):
-    assert "ends in .csv, .json, .parquet" in complaint(midspan("export", "results", "--out", "a.xls", folder=folder))
-    assert "there are results, sets" in complaint(midspan("export", "shafts", "--out", "a.csv", folder=folder))
-    assert "cannot be written" in complaint(midspan("export", "results", "--out", "none/a.csv", folder=folder))
+    def refused(table, out):
+        return refusal(midspan("export", table, "--out", out, folder=folder))
+
+    assert refused("results", "a.xls").code == "table_ending"
+    assert refused("shafts", "a.csv").code == "no_table"
+    assert "none/a.csv" in str(refused("results", "none/a.csv"))
 
 
 def test_without_its_package_parquet_says_what_to_install(folder, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    assert "pip install 'midspan[parquet]'" in complaint(
-        midspan("export", "results", "--out", "a.parquet", folder=folder)
-    )
+    refused = refusal(midspan("export", "results", "--out", "a.parquet", folder=folder), OutputError)
+    assert refused.code == "package_missing"
+    assert "midspan[parquet]" in str(refused)
 
 
 MEMORY = """

@@ -7,12 +7,12 @@ from dataclasses import replace
 import matplotlib as mpl
 import numpy as np
 import pytest
-from commands_rig import complaint, midspan, settings
+from commands_rig import midspan, refusal, settings
 from in_memory import measured
 from matplotlib.figure import Figure
 from midspan.archive.raw_run import Phase
 from midspan.archive.writer import ArchiveWriter
-from midspan.base.errors import OutputError
+from midspan.base.errors import ArchiveError, OutputError, ReadingsError, StoreError
 from midspan.cli.plot import batch
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
@@ -49,7 +49,13 @@ def result():
 
 
 def title(figure):
+    """Return the title of a picture."""
     return figure.get_suptitle()
+
+
+def numbers(text):
+    """Return the whole numbers in a text."""
+    return [int(digits) for digits in re.findall(r"\d+", text)]
 
 
 # Around a shaft
@@ -101,12 +107,12 @@ def test_every_shaft_of_a_batch_stands_at_its_spine_with_its_u():
     points, _, (bars,) = found["accepted (2)"]
     assert points.get_xdata().tolist() == [498.0, 501.0]
     assert points.get_ydata().tolist() == [1, 2]
-    assert [np.ptp(one[:, 0]) for one in bars.get_segments()] == pytest.approx([0.8, 1.6])
+    assert [np.ptp(segment[:, 0]) for segment in bars.get_segments()] == pytest.approx([0.8, 1.6])
     assert len({points.get_marker() for points, _, _ in found.values()}) == 3  # told apart without colour
     heights = sum(bar.get_height() for bars in lower.containers for bar in bars)
     assert heights == 4  # of five: the straggler is told in words
     assert "1 above" in lower.get_xlabel()
-    assert title(figure) == "Batch 1: n = 5 shafts (2 more without a result); bars: ± U, k = 2"
+    assert numbers(title(figure)) == [1, 5, 2, 2]  # batch, shafts drawn, shafts without a result, k
     edges = {line.get_xdata()[0] for line in upper.lines if line.get_linestyle() == "--"}
     assert edges == {495.0, 500.0, 505.0}
 
@@ -114,13 +120,14 @@ def test_every_shaft_of_a_batch_stands_at_its_spine_with_its_u():
 def test_a_large_batch_has_no_bars_and_says_none():
     figure = Figure()
     draw_batch(figure, "Batch 1", [stored(498.0 + i / MANY) for i in range(MANY + 1)], None, k=2.0)
-    assert title(figure) == f"Batch 1: n = {MANY + 1} shafts"
+    assert numbers(title(figure)) == [1, MANY + 1]  # and no k
     assert not any(bars.has_xerr for bars in figure.axes[0].containers)
 
 
 def test_a_batch_without_any_result_is_refused():
-    with pytest.raises(OutputError, match="none of its 2 shafts has a result"):
+    with pytest.raises(OutputError) as caught:
         draw_batch(Figure(), "Batch 1", [stored(None), stored(499.5, Outcome.INSTRUMENT_FAULT)], BANDS, k=2.0)
+    assert caught.value.code == "nothing_to_draw"
 
 
 # A set
@@ -133,7 +140,7 @@ def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
     figure = Figure()
     draw_set(figure, "spring 1", review(shafts, [alone] * 3), k=2.0)
     (axes,) = figure.axes
-    bars = {one.get_label(): one for one in axes.containers}
+    bars = {container.get_label(): container for container in axes.containers}
     apart, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]
     assert apart[0].get_xdata().tolist() == pytest.approx([-0.5, 0.4])
     assert other[0].get_xdata().tolist() == pytest.approx([0.1])
@@ -148,7 +155,7 @@ def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
 
 @pytest.fixture(scope="module")
 def cracked():
-    """A shaft that gives back 2 % less, measured on the simulated gauge: calibration, readings, result."""
+    """Measure a shaft that gives back 2 % less on the simulated gauge: calibration, readings, result."""
     return measured({"spine_thou": 500.0, "hysteresis": 0.02, "bow_mm": 0.05})[2:]
 
 
@@ -184,8 +191,9 @@ def test_a_spoilt_reading_is_not_drawn(cracked):
 
 def test_a_cycle_that_was_cut_short_has_no_way_back(cracked):
     calibration, run, _ = cracked
-    with pytest.raises(OutputError, match="no way back to draw"):
+    with pytest.raises(OutputError) as caught:
         branches(replace(run, cause="STOPPED_BY_HOST"), calibration, 0.0)
+    assert caught.value.code == "cut_short"
 
 
 # The other pictures tell their sample size
@@ -195,7 +203,9 @@ def test_a_control_chart_says_how_many_readings_it_has(tmp_path):
     chart = individuals_chart([500.0, 500.2, 499.9, 500.1, 500.0, 500.3])
     with mpl.rc_context({"svg.fonttype": "none"}):  # letters stay letters
         plot_study.draw_chart(chart, weighted_mean(chart), tmp_path / "chart.svg", "spine, thou", "bar 7 of $2")
-    assert "Control chart of bar 7 of $2, n = 6 readings" in (tmp_path / "chart.svg").read_text()
+    drawn = (tmp_path / "chart.svg").read_text()
+    assert "bar 7 of $2" in drawn
+    assert "n = 6" in drawn
 
 
 def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp_path, monkeypatch, store_place):
@@ -209,7 +219,7 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
     drawn = []
     monkeypatch.setattr("midspan.report.plot_batch.draw_batch", lambda figure, name, stored, *_: drawn.extend(stored))
     batch(1, tmp_path / "b.png", store=store_place)
-    assert [one.result.spine_thou for one in drawn] == [499.2]
+    assert [stored.result.spine_thou for stored in drawn] == [499.2]
 
 
 # The command
@@ -217,7 +227,7 @@ def test_a_batch_has_each_shaft_once_by_its_newest_run_and_no_check_standard(tmp
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory, cracked):
-    """A database with one measured shaft, one without a result, a set, and six results of a check standard."""
+    """Make a database of one measured shaft, one without a result, a set, and six results of a check standard."""
     folder = tmp_path_factory.mktemp("plots")
     calibration, run, result = cracked
     with ArchiveWriter(folder / "a.avro") as archive, store_in(folder).open() as store:
@@ -245,7 +255,7 @@ def folder(tmp_path_factory, cracked):
         (("set", "spring 1", "--out", "s.pdf"), b"%PDF"),
         (("check", "bar 1", "--out", "c.svg"), b"<?xml"),
     ],
-    ids=lambda one: one[0] if isinstance(one, tuple) else "",
+    ids=lambda given: given[0] if isinstance(given, tuple) else "",
 )
 def test_the_name_of_the_file_says_what_it_is(folder, words, head):
     done = midspan("plot", *words, folder=folder)
@@ -264,37 +274,35 @@ def test_the_pictures_of_the_readme_are_drawn(folder):
 
 
 @pytest.mark.parametrize(
-    ("words", "complaint_has"),
+    ("words", "kind", "named"),
     [
-        (("around", "nobody"), "nothing was measured under the number or label 'nobody'"),
-        (("around", "2"), "shaft 2 gave no result: NO_CONTACT"),
-        (("budget", "2"), "shaft 2 gave no result"),
-        (("force", "10"), "shaft 10"),
-        (("force", "1", "--archive", "results.db"), "results.db"),
-        (("batch", "9"), "batch 9 holds no shaft"),
-        (("set", "autumn"), "there is no set 'autumn'"),
-        (("check", "nobody"), "no results of that name"),
-        (("check", "blue-1"), "1 readings"),
+        (("around", "nobody"), StoreError, "'nobody'"),
+        (("around", "2"), StoreError, "NO_CONTACT"),
+        (("budget", "2"), StoreError, "NO_CONTACT"),
+        (("force", "10"), OutputError, "b.avro"),
+        (("force", "1", "--archive", "results.db"), ArchiveError, "results.db"),
+        (("batch", "9"), StoreError, "batch 9"),
+        (("set", "autumn"), StoreError, "'autumn'"),
+        (("check", "nobody"), ReadingsError, "results.db"),
+        (("check", "blue-1"), ReadingsError, "1 readings"),
     ],
-    ids=lambda one: " ".join(one) if isinstance(one, tuple) else "",
+    ids=lambda given: " ".join(given) if isinstance(given, tuple) else "",
 )
-def test_what_cannot_be_drawn_is_said_in_one_line_and_leaves_no_file(folder, words, complaint_has):
+def test_what_cannot_be_drawn_is_said_in_one_line_and_leaves_no_file(folder, words, kind, named):
     before = (folder / "results.db").read_bytes()
-    assert complaint_has in complaint(midspan("plot", *words, "--out", "never.png", folder=folder))
+    assert named in str(refusal(midspan("plot", *words, "--out", "never.png", folder=folder), kind))
     assert not (folder / "never.png").exists()
     assert (folder / "results.db").read_bytes() == before
 
 
 @pytest.mark.parametrize("out", ["a.bmp", "nowhere/a.png", "plain"])
 def test_a_picture_that_cannot_be_written_is_named(folder, out):
-    assert out in complaint(midspan("plot", "batch", "1", "--out", out, folder=folder))
+    assert out in str(refusal(midspan("plot", "batch", "1", "--out", out, folder=folder), OutputError))
 
 
 def test_another_archive_of_the_same_name_is_not_taken_for_its_own(folder, cracked, tmp_path):
     _, run, _ = cracked
     with ArchiveWriter(tmp_path / "other.avro") as archive:
         archive.append(replace(run, started_ms=run.started_ms + 1))
-    line = complaint(
-        midspan("plot", "force", "1", "--out", "f.png", "--archive", tmp_path / "other.avro", folder=folder)
-    )
-    assert "holds other readings" in line
+    done = midspan("plot", "force", "1", "--out", "f.png", "--archive", tmp_path / "other.avro", folder=folder)
+    assert "other.avro" in str(refusal(done, OutputError))

@@ -31,9 +31,8 @@ def compare(
         found = [changes(versions, calibrations) for versions in opened.versions()]
     steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
     if not steps:
-        raise StoreError(
-            f"{store}: nothing to compare; make results again with: midspan recompute FILE --store {store}"
-        )
+        words = f"{store}: nothing to compare; make results again with: midspan recompute FILE --store {store}"
+        raise StoreError(words, code="nothing_to_compare")
     if as_json:
         print(json.dumps([change_json(step) for step in steps]))
         return

@@ -37,7 +37,7 @@ def _stem(out: Path) -> Path:
     """Return the name of both files without an ending; OutputError when it names none."""
     stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
     if stem.name in ("", ".."):
-        raise OutputError(f"--out {out}: that names no file; give a name without ending")
+        raise OutputError(f"--out {out}: that names no file; give a name without ending", code="no_file_name")
     return stem
 
 
@@ -56,16 +56,16 @@ def labels(
     from midspan.sets.stock import full_results, shafts_of, spoken_against
 
     if out.suffix.lower() != ".pdf":
-        raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf")
+        raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf", code="labels_ending")
     paper = load_sheet(sheet)
     if skip >= paper.number:
-        raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one")
+        raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one", code="skip_too_large")
     with store.open_to_read() as opened:
         sets = Sets(opened)
         numbers = [sets.number(name) for name in shafts or []]
         numbers += sets.named(set_name).present if set_name is not None else ()
         if not numbers:
-            raise ReadingsError("say which shafts, or --set NAME with shafts in it")
+            raise ReadingsError("say which shafts, or --set NAME with shafts in it", code="no_shafts")
         of = {number: kept.name for kept in sets.all() for number in kept.present}
         found = shafts_of(opened, numbers)
         those = [found[number] for number in numbers]
