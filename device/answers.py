@@ -1,4 +1,4 @@
-"""What the host asks: each request is checked against state, limits and guards before it is obeyed.
+"""Requests of the host: each is checked against state, limits and guards before it is carried out.
 
 A request whose reply was lost comes again: what is under way or done already is accepted and not done twice.
 """
@@ -22,7 +22,7 @@ SILENCE_MS = 3000
 
 
 class Answers:
-    """Hears requests and obeys or refuses them; `greeted` is whether the host speaks this protocol."""
+    """Receiver of requests, which it carries out or refuses; `greeted` is True if the host speaks this protocol."""
 
     def __init__(self, board, cycle, held, outbox) -> None:
         self.greeted = False
@@ -135,7 +135,7 @@ class Answers:
             raise RefusalError(OUT_OF_RANGE, "shaft")
 
     def _repeated(self, shaft: int) -> bool:
-        """Whether the host repeats itself, because a reply was lost."""
+        """Return True if the host repeats a request because the reply was lost."""
         return self._held.shaft == shaft and self._cycle.state not in (HOMING, IDLE, FAULTED)
 
     def _check_allowed(self, event: str) -> None:

@@ -1,7 +1,7 @@
 """The board with real pins: the only module that imports `machine` and `rp2`.
 
-What it offers stands in the head of rehearsal/board.py, which pin is what in board.json. A board whose file is wrong
-touches no pin and says so over the line.
+The head of rehearsal/board.py lists what a board offers, board.json assigns the pins. A board whose file is wrong
+touches no pin and reports it over the line.
 """
 
 import gc
@@ -32,7 +32,7 @@ UNUSABLE = (ValueError, OSError, ImportError, AttributeError, MemoryError, Runti
 PIO_HZ = 1000000
 CELL_MACHINE = 2  # state machines 0 and 1 are the motors'
 BUS_TIMEOUT_US = 2000
-RETRY_US = 10000000  # a converter that is silent for so long is started anew, at rest
+RETRY_US = 10000000  # at rest, a converter that is silent for this long is restarted
 NOTE_MAX = 60  # characters of what is wrong that have room in Identify
 
 
@@ -51,7 +51,7 @@ def _servo(pin: int, width_us: int) -> machine.PWM:
 def _servos(given: dict) -> Servos:
     places_us = given["places_us"]
     parts = [given[name] for name in ("hopper", "slot", "gate")]
-    servos = [(_servo(one["pin"], one["rest_us"]), one["rest_us"], one["work_us"]) for one in parts]
+    servos = [(_servo(part["pin"], part["rest_us"]), part["rest_us"], part["work_us"]) for part in parts]
     return Servos(time, servos, _servo(given["selector"], places_us[0]), places_us, 1000 * given["move_ms"])
 
 
@@ -93,18 +93,18 @@ def _line(given: dict) -> Line:
 
 
 def _absent():
-    """What a part that is not there answers to everything. It allocates: nothing for a sound board's every turn."""
+    """Return an answer of 0 to everything, for a missing part; it allocates, so no good board calls it every turn."""
     return lambda *_: 0
 
 
 class Still:
-    """A motor that is not there."""
+    """Motor that is missing: it never moves."""
 
     feed = halt = moving = position = _absent()
 
 
 class Bare:
-    """A board with a clock and a line and no parts: all that is left of one whose settings are wrong."""
+    """Board with a clock and a line but no parts, used if the settings are wrong."""
 
     NAME = "midspan"
     INTERVAL_US, STORE = 12500, bytearray(0)
@@ -124,11 +124,11 @@ class Bare:
         self.read_into, self.write = line.read_into, line.write
 
     def ticks_us(self):
-        """The chip's own clock, which wraps at 2^30."""
+        """Return the time of the chip's own clock in microseconds; it wraps at 2^30."""
         return time.ticks_us()
 
     def idle(self) -> bool:
-        """There is always a next turn."""
+        """Return True: there is always a next turn."""
         return True
 
     def feed_shaft(self, _: int) -> None:
@@ -138,13 +138,13 @@ class Bare:
     bench_step = feed_shaft
 
     def temperature_centi(self) -> int:
-        """The chip's own temperature in 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""
+        """Return the chip's temperature, 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""
         microvolts = (machine.ADC(machine.ADC.CORE_TEMP).read_u16() >> 4) * 806  # 3.3 V in 4096 parts
         return 2700 - (microvolts - 706000) * 100 // 1721
 
 
 class Board(Bare):
-    """See rehearsal/board.py for what each attribute and method gives."""
+    """The real board; rehearsal/board.py describes each attribute and method."""
 
     def __init__(self, given: dict, line) -> None:
         super().__init__(line)
@@ -157,7 +157,7 @@ class Board(Bare):
         home_pin = _sensor(home)
         self.home_closed = lambda: home_pin.value() == home[1]
         wired = [(1 << i, inputs[name]) for i, name in enumerate(INPUTS)]
-        self._inputs = Inputs([(bit, _sensor(one), one[1]) for bit, one in wired if one is not None])
+        self._inputs = Inputs([(bit, _sensor(sensor), sensor[1]) for bit, sensor in wired if sensor is not None])
         self._mark, chute = _passages(given["mark"], rotate), _passages(inputs["chute"], rotate)
         if chute is not None:
             self.chute_take = chute.take
@@ -166,7 +166,7 @@ class Board(Bare):
             self.let_in, self.gate, self.select = servos.let_in, servos.gate, servos.select
         self._cell = _cell(given["cell"], Latch(time, rotate, press))
         self._cell.start()
-        for _ in range(2):  # by now the pull-ups have lifted their wires, and the first motion is to know the guards
+        for _ in range(2):  # the pull-ups have lifted their wires by now; the first motion must know the guards
             self._inputs.look()
         self._heard_us = self.ticks_us()
         self._watchdog = machine.WDT(timeout=given["watchdog_ms"]) if given["watchdog_ms"] else None
@@ -185,7 +185,7 @@ class Board(Bare):
         self.GUARDS = sum([1 << i for i, name in enumerate(("lid", "stop")) if given["inputs"][name] is not None])
 
     def idle(self) -> bool:
-        """Look at the switches; feed the watchdog, which nothing else does: a loop that hangs is started anew."""
+        """Look at the switches and feed the watchdog; nothing else feeds it, so a loop that hangs is restarted."""
         self._inputs.look()
         moving = self.handling() or self.press.moving() or self.rotate.moving()
         if self._watchdog is not None:
@@ -196,22 +196,22 @@ class Board(Bare):
         return True
 
     def handling(self) -> bool:
-        """Whether escapement, gate or selector still move."""
+        """Return True if escapement, gate or selector still move."""
         return self._servos is not None and self._servos.busy()
 
     def inputs(self) -> int:
-        """Bits of the sensors and switches; without a feeder those of the guards only."""
+        """Return the bits of the sensors and switches; without a feeder those of the guards only."""
         return self._inputs.bits if self.PLACES else self._inputs.bits & GUARDS
 
     def cell_take(self, sample) -> bool:
-        """Next sample; its moment and the positions were noted in the interrupt."""
+        """Take the next sample; the interrupt noted its time and the positions."""
         if not self._cell.take(sample):
             return False
         self._heard_us = self.ticks_us()
         return True
 
     def mark_take(self, mark) -> bool:
-        """The mark that passed."""
+        """Take the mark that passed; return False if there is none."""
         if self._mark is None or not self._mark.take():
             return False
         mark[0] = self._mark.at
@@ -219,19 +219,19 @@ class Board(Bare):
 
 
 def service_wanted() -> bool:
-    """Whether a jumper holds the service pin at ground: then boot.py keeps main.py from starting."""
+    """Return True if a jumper holds the service pin at ground: then boot.py keeps main.py from starting."""
     pin = Pin(SERVICE, Pin.IN, Pin.PULL_UP)
     time.sleep_ms(1)  # for the pull-up to lift the wire
     return pin.value() == 0
 
 
 def this_board() -> Bare:
-    """The board as its settings say; when they cannot be used, a bare one that tells what is wrong."""
+    """Return the board that the settings describe; if they cannot be used, a bare board that says what is wrong."""
     try:
         given = load(SETTINGS)
         return Board(given, _line(given))
     except ConfigurationError as error:
         return Bare(_usb(), error.number(), str(error))
     except UNUSABLE as error:
-        gc.collect()  # of what filled the heap, if that was it
+        gc.collect()  # in case the heap was full
         return Bare(_usb(), 1, str(error))

@@ -1,5 +1,5 @@
-"""Runs before main.py. An error here is what keeps MicroPython from starting main.py, and leaves its prompt instead:
-the way in when main.py is bad, or when files are to be exchanged by hand.
+"""Decide before main.py if it starts. An error here keeps MicroPython from starting it and leaves the prompt instead:
+the way in if main.py is bad, or to exchange files by hand.
 """
 
 import micropython

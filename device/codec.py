@@ -6,7 +6,7 @@ ITEMS_MAX = 64  # of an array in a request: a frame of nonsense holds a thousand
 
 
 class RecordError(Exception):
-    """Bytes with a good CRC that are no record of this protocol."""
+    """Bytes with a good CRC that do not hold a record of this protocol."""
 
 
 def put_int(buffer: bytearray, at: int, value: int) -> int:
@@ -63,7 +63,7 @@ def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:
 
 
 class Unpacker:
-    """Reads a datum of the union from buffer[at:end]; raises RecordError where the bytes make no sense."""
+    """Reader of a datum of the union in buffer[at:end]; raises RecordError if the bytes make no sense."""
 
     def __init__(self, buffer: bytearray, at: int, end: int) -> None:
         self._buffer = buffer
@@ -74,11 +74,11 @@ class Unpacker:
             raise RecordError("unknown record")
 
     def values(self) -> list:
-        """Values of all fields in order. Bytes after the last field are left alone: a newer minor may add some."""
+        """Return the values of all fields in order; bytes after the last are ignored: a newer minor may add some."""
         return [self._take(kind) for kind in RECORDS[self.branch]]
 
     def number(self) -> int:
-        """One Avro int or long."""
+        """Return the next Avro int or long."""
         byte = self._byte()
         negative = byte & 1
         value = (byte & 127) >> 1

@@ -25,13 +25,13 @@ STUCK_LOOKS = 3  # of the loop, in a row, at a switch that cannot be closed: a l
 
 
 class CycleError(Exception):
-    """An event came that the state has no transition for; nothing was changed."""
+    """Event for which the state has no transition; nothing was changed."""
 
 
 class Cycle(Motions):
-    """Runs the table over the parts of the gauge; the attributes are for reading.
+    """State machine that runs the table over the parts of the gauge; its attributes are for reading.
 
-    What happens it tells to `outbox`. `cause` is the first fault of the shaft.
+    It reports to `outbox`. `cause` is the first fault of the shaft.
     """
 
     def __init__(self, board, press, rotate, cell, held, outbox) -> None:
@@ -44,7 +44,7 @@ class Cycle(Motions):
     # Events
 
     def handle(self, event: str) -> None:
-        """Take the transition for this event. Raises CycleError and changes nothing when there is none."""
+        """Take the transition for an event; raise CycleError and change nothing if there is none."""
         key = (self.state, event)
         if key not in TABLE:
             raise CycleError(event + " in " + STATES[self.state])
@@ -66,11 +66,11 @@ class Cycle(Motions):
         self.handle(FAULT_CODES[code])
 
     def allows(self, event: str) -> bool:
-        """Whether the table has this event in the present state."""
+        """Return True if the table has an event in the present state."""
         return (self.state, event) in TABLE
 
     def measuring(self) -> bool:
-        """Whether a shaft's cycle or a bench step is under way and not given up."""
+        """Return True if a shaft's cycle or a bench step is under way and not given up."""
         return self.state in MEASURING
 
     def start(self, misconfigured: int) -> None:
@@ -115,7 +115,7 @@ class Cycle(Motions):
         self.held.begin(shaft, self.cell.interval_us())
 
     def pass_time(self, elapsed_us: int) -> None:
-        """Call it first in every turn of the loop, with the time since the last."""
+        """Count time; call it first in every turn of the loop, with the time since the last turn."""
         self._elapsed_us = elapsed_us
         if self.shaft is not None:
             self.duration_us += elapsed_us
@@ -139,7 +139,7 @@ class Cycle(Motions):
             self._arrive(event, inputs if self.state in HANDLING else self.press.position())
 
     def _guarded(self, inputs: int) -> bool:
-        """Whether the lid or the emergency stop has just ended all motion."""
+        """Return True if the lid or the emergency stop has just ended all motion."""
         if not inputs & GUARDS or self.state not in MOVING:
             return False
         self.fail(EMERGENCY_STOP if inputs & STOP else LID_OPEN, inputs)
@@ -149,7 +149,7 @@ class Cycle(Motions):
         return self.press.moving() or self.rotate.moving() or (self.state in HANDLING and self._board.handling())
 
     def _watch_home(self) -> None:
-        """Notice a head that came home or backed off, and a switch that is closed where the head cannot be at home."""
+        """Notice a head that came home or backed off, and a switch that is closed with the head far from home."""
         closed = self._board.home_closed() and not self._blind
         far = self.state != HOMING and self.press.position() > self._slip
         self._stuck = self._stuck + 1 if closed and far else 0
@@ -190,7 +190,7 @@ class Cycle(Motions):
         self.judge_cell()
 
     def judge_cell(self) -> None:
-        """Turn a fault of the cell into one of the cycle, once."""
+        """Turn a fault of the cell into a fault of the cycle, once."""
         if self.cell.fault is not None and not self._faulty and self.state not in HANDLING:
             self.fail(self.cell.fault, self.cell.detail)
 

@@ -1,7 +1,7 @@
-"""Feeder and chute: a shaft rolls in from hopper or slot and out into a place; the sensors say what became of it.
+"""Feeder and chute: a shaft rolls in from hopper or slot and out into a place; sensors show what happened to it.
 
-Nothing here waits. What is released is on record before the gate opens, and as done only when it is shut again and the
-rollers are clear, so that no reset, whenever it comes, leaves a false record.
+Nothing here waits. A release is on record before the gate opens, and recorded as done only after the gate is shut and
+the rollers are clear, so that a reset at any moment leaves no false record.
 """
 
 from records import SEATED
@@ -13,12 +13,12 @@ GUARDS = LID | STOP
 SOURCE_BITS = (HOPPER, SLOT, SEAT)  # of HOPPER, SLOT, SEATED: one of them is set when a shaft is there
 FEED_US = 2000000  # from the escapement's stroke, by when a shaft lies still on its rollers
 RELEASE_US = 1500000  # from the gate's opening, by when it has passed the chute
-SETTLE_US = 300000  # what has not changed for so long, while nothing moves, is how things lie
+SETTLE_US = 300000  # sensors that have not changed for this long, while nothing moves, are believed
 OPENINGS = 3  # of the gate, before a shaft that stays counts as jammed
 
 
 class Feeder:
-    """`in_gauge` is the number of the shaft on the rollers, `last` the record of the last release, or None.
+    """Feeder and chute; `in_gauge` is the number of the shaft on the rollers, `last` the last release, or None.
 
     `shaft`, `source` and `place` are those of the order under way, `passed` what the chute saw of it.
     """
@@ -33,11 +33,11 @@ class Feeder:
         self._wait()
 
     def seated(self) -> bool:
-        """Whether something lies on the rollers."""
+        """Return True if something lies on the rollers."""
         return self._board.inputs() & SEAT != 0
 
     def let_in(self) -> bool:
-        """One stroke of the source's escapement, none for what is seated; False when nothing is there."""
+        """Begin a stroke of the source's escapement, none for a seated shaft; return False if no shaft is there."""
         self._wait()
         if not self._board.inputs() & SOURCE_BITS[self.source]:
             return False
@@ -46,7 +46,7 @@ class Feeder:
         return True
 
     def coming(self, elapsed_us: int, inputs: int) -> "str | None":
-        """What became of the shaft let in, or None as long as that is not certain."""
+        """Return the event or fault that the shaft let in has led to, None while that is not certain."""
         self._look(elapsed_us, inputs)
         seat = self._seen & SEAT
         if self._waited_us < FEED_US and (self._still_us < SETTLE_US or seat & ENDS != ENDS):
@@ -66,7 +66,7 @@ class Feeder:
         self._open_gate()
 
     def leaving(self, elapsed_us: int, inputs: int) -> "str | None":
-        """What became of the shaft let out, or None as long as that is not certain."""
+        """Return the event or fault that the shaft let out has led to, None while that is not certain."""
         self._look(elapsed_us, inputs)
         while self._board.chute_take():
             self.passed += 1

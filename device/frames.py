@@ -33,7 +33,7 @@ def stuff(raw: bytearray, size: int, out: bytearray, at: int) -> int:
 
 
 class Encoder:
-    """Numbers and seals frames. The caller writes its datum to `raw` from HEAD on."""
+    """Encoder that numbers frames and adds their CRC; the caller writes the datum to `raw` from HEAD on."""
 
     def __init__(self) -> None:
         self.raw = bytearray(FRAME_MAX)
@@ -52,9 +52,9 @@ class Encoder:
 
 
 class Decoder:
-    """Takes the line byte by byte; whatever the line does, it never raises and picks up at the next delimiter.
+    """Decoder that takes the line byte by byte; it never raises and starts afresh at each delimiter.
 
-    `bad` counts what looked like a frame and was none. Two delimiters in a row are no frame.
+    `bad` counts damaged frames. Two delimiters in a row are not a frame.
     """
 
     def __init__(self) -> None:
@@ -71,7 +71,7 @@ class Decoder:
         self._spoilt = False
 
     def push(self, byte: int) -> int:
-        """Take one byte. Return n when it ended a good frame, whose datum is then frame[HEAD:n], else 0."""
+        """Take a byte; return n if it ended a good frame, whose datum is then frame[HEAD:n], else 0."""
         if byte == 0:
             return self._close()
         self._begun = True
@@ -86,7 +86,7 @@ class Decoder:
         return 0
 
     def sequence(self) -> int:
-        """Sequence number of the frame just ended."""
+        """Return the sequence number of the frame just ended."""
         return self.frame[0] | self.frame[1] << 8
 
     def _put(self, byte: int) -> None:

@@ -1,4 +1,4 @@
-"""What sees and handles shafts: switches and sensors, escapements, gate and bin selector."""
+"""Parts that see and handle shafts: switches and sensors, escapements, gate and selector."""
 
 from load_cell import elapsed_us
 
@@ -9,7 +9,7 @@ HOPPER, SLOT, GATE = range(3)
 class Inputs:
     """Sensors and switches as bits, from (bit, pin, level at which it is set); `bits` are steady ones.
 
-    A bit changes when two looks in a row agree, so that a spike on a long wire stops no motor.
+    A bit changes only if two looks in a row agree, so that a spike on a long wire does not stop a motor.
     """
 
     def __init__(self, pins) -> None:
@@ -27,7 +27,7 @@ class Inputs:
 
 
 class Passages:
-    """Counts what passes a sensor, in the interrupt of its edge, and notes where the motor was at the last one."""
+    """Counter of passages at a sensor, in the interrupt of its edge; it notes the motor's position at the last."""
 
     def __init__(self, pin, level: int, clock, motor) -> None:
         self._clock = clock
@@ -45,7 +45,7 @@ class Passages:
         self._last_us = now_us
 
     def take(self) -> bool:
-        """True once for each passage."""
+        """Return True once for each passage."""
         if self._passed == self._taken:
             return False
         self._taken = (self._taken + 1) & 0xFF
@@ -53,7 +53,7 @@ class Passages:
 
 
 class Servos:
-    """Moves shafts by RC servos, which tell nothing back: each motion is over after `time_us`.
+    """RC servos that move shafts; they report nothing, so each motion counts as over after a set time.
 
     `servos` are the hopper's escapement, the slot's and the gate, as (pwm, pulse width at rest, at work);
     `places_us` the selector's widths.
@@ -70,7 +70,7 @@ class Servos:
         self._begun_us = clock.ticks_us()
 
     def let_in(self, source: int) -> None:
-        """Begin the one stroke, out and back, that lets one shaft in."""
+        """Begin the stroke, out and back, that lets a shaft in."""
         self._stroke = source
         self._set(source, True)
 
@@ -84,7 +84,7 @@ class Servos:
         self._begin()
 
     def busy(self) -> bool:
-        """Whether something still moves; call it in every turn of the loop, for the way back of a stroke."""
+        """Return True if something moves; call it in every turn, because it also begins the way back of a stroke."""
         if self._moving and elapsed_us(self._clock.ticks_us(), self._begun_us) >= self._time_us:
             self._moving = False
             if self._stroke is not None:

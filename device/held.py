@@ -29,10 +29,10 @@ def _copy(source: bytearray, start: int, end: int, target: bytearray, at: int) -
 
 
 class Held:
-    """Blocks of one shaft as Avro data in the buffer `store`; `shaft` is None when there is none.
+    """Blocks of one shaft as Avro data in the buffer `store`; `shaft` is None if there is none.
 
-    `blocks` and `readings` count what is closed. A closed block waits until it is written out, or wanted again.
-    `end_due` says that the host is to hear of the shaft's end after the last block.
+    `blocks` and `readings` count closed blocks. A closed block waits until it is written out, or wanted again.
+    `end_due` is True if the end of the shaft is to be reported after the last block.
     """
 
     def __init__(self, store: bytearray) -> None:
@@ -63,11 +63,11 @@ class Held:
         self._clear()
 
     def full(self) -> bool:
-        """Whether the open block and one more might not fit: a change of state closes one before anybody asks again."""
+        """Return True if the open block and another might not fit: a change of state closes a block without a check."""
         return self._ends[self.blocks] + 2 * BLOCK_BYTES > len(self.data) or self.blocks + 1 >= BLOCKS_MAX
 
     def used(self) -> int:
-        """Bytes held."""
+        """Return the number of bytes held."""
         return self._ends[self.blocks]
 
     def want(self, block: int) -> None:
@@ -76,7 +76,7 @@ class Held:
         self._next = min(self._next, block)
 
     def waiting(self) -> bool:
-        """Whether a closed block waits."""
+        """Return True if a closed block waits."""
         while self._next < self.blocks and not self._wanted[self._next]:
             self._next += 1
         return self._next < self.blocks
@@ -107,7 +107,7 @@ class Held:
     def mark(self, rotate: int) -> None:
         """Note where the index mark passed; it goes with the open block.
 
-        One that finds no room there is left out: so many come from a sensor that flickers, not from a mark.
+        If there is no room it is left out: only a flickering sensor gives so many.
         """
         if self._open_bytes() <= FULL_BYTES:
             self._append(MARKS, rotate)

@@ -1,7 +1,7 @@
 """The HX711 converter, clocked by a state machine that runs `pulses.words`.
 
 The pulses after the 24 bits choose the gain of the next word (25: 128, 26: 32 on the other input, 27: 64) and must
-read 1: else clock and converter are out of step. Times from the maker's data sheet.
+read 1, otherwise clock and converter are out of step. Times are from the maker's data sheet.
 """
 
 from latch import settle
@@ -13,7 +13,7 @@ START_MS = 1000  # the first word takes 400 ms at 10 samples a second
 
 
 class Hx711:
-    """Hands each word to the latch in the interrupt. `pulses` is 25, 26 or 27."""
+    """Converter that hands each word to the latch in the interrupt; `pulses` is 25, 26 or 27."""
 
     def __init__(self, machine, pulses: int, latch, clock) -> None:
         self._machine = machine
@@ -25,7 +25,7 @@ class Hx711:
         machine.irq(self._arrived, hard=True)
 
     def start(self) -> bool:
-        """Switch it off and on, so that it starts from a known state, and let it settle; whether it gives words."""
+        """Switch it off and on, which gives a known state, and let it settle; return True if it gives words."""
         machine = self._machine
         machine.active(0)
         machine.exec("set(pins, 1)")

@@ -7,7 +7,7 @@ LONGEST, DIGITS = 64, 10  # of the text, and of a number in it: whatever else li
 
 
 def read():
-    """The record, or None when none was written or it cannot be read."""
+    """Return the record, None if none was written or it cannot be read."""
     try:
         with open(FILE) as file:
             words = file.read(LONGEST).split()
@@ -20,7 +20,7 @@ def read():
 
 
 def write(shaft: int, place: int, done: bool, passed: int) -> None:
-    """Write it in a file of its own, then give that the name: a reset leaves the old one or the new one whole.
+    """Write the record to another file, then rename that: after a reset either the old or the new record is whole.
 
     At rest only: while it writes, the chip hears no interrupt for some ten milliseconds.
     """

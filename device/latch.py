@@ -1,4 +1,4 @@
-"""Samples on their way from the interrupt that sees them to the loop that takes them."""
+"""Queue of samples between the interrupt that sees them and the loop that takes them."""
 
 from array import array
 
@@ -7,7 +7,7 @@ FIELDS = 5  # tick, word, in step, rotate, press
 
 
 class Latch:
-    """Notes, with each word, the moment and where both axes are then: a pause of the loop does not blur it.
+    """Queue that notes the time and both positions with each word, so that a pause of the loop does not matter.
 
     `clock` gives `ticks_us`, the motors `position`.
     """
@@ -20,7 +20,7 @@ class Latch:
         self._put = self._taken = 0  # modulo twice the room; each is written on one side of the interrupt only
 
     def put(self, word: int, in_step: int) -> None:
-        """Note a word; called in the interrupt, allocates nothing. One that finds no room is lost: a gap shows it."""
+        """Note a word; called in the interrupt, it allocates nothing. Without room the word is lost: a gap shows it."""
         if self.waiting() == ROOM:
             return
         samples, at = self._samples, self._put % ROOM * FIELDS
@@ -32,11 +32,11 @@ class Latch:
         self._put = (self._put + 1) % (2 * ROOM)
 
     def waiting(self) -> int:
-        """Samples not taken yet."""
+        """Return the number of samples not taken yet."""
         return (self._put - self._taken) % (2 * ROOM)
 
     def take(self, sample) -> bool:
-        """Put the oldest sample into sample[0:5]; False when there is none."""
+        """Put the oldest sample into sample[0:5]; return False if there is none."""
         if self._put == self._taken:
             return False
         at = self._taken % ROOM * FIELDS
@@ -47,7 +47,7 @@ class Latch:
 
 
 def settle(take, clock, samples: int, wait_ms: int) -> bool:
-    """Take and drop so many samples; whether they came, with waits of this sum between them."""
+    """Take and drop some samples; return False if they did not come within a total time."""
     spare = array("i", [0] * FIELDS)
     while samples and wait_ms:
         if take(spare):

@@ -1,7 +1,7 @@
-"""The serial line: USB, a second USB port or a UART, asked before each byte so that nobody ever waits for it.
+"""The serial line: USB, a second USB port or a UART, polled before each byte so that the loop never waits for it.
 
-A write to the USB port that finds no room waits half a second and then forgets what it could not send; a read waits
-for as many bytes as it was asked for. Both are fine for one byte that the line was ready for.
+A write to a USB port without room waits half a second and then drops what it could not send; a read waits for as many
+bytes as were asked for. Neither happens with a single byte that the line is ready for.
 """
 
 import select
@@ -10,7 +10,7 @@ BURST = 32  # bytes at most in one turn of the loop: about 2 ms on the chip
 
 
 class Line:
-    """Bytes from `source` and to `sink`, two streams that can be polled, or one that is both."""
+    """Serial line from `source` and to `sink`, streams that can be polled; both may be the same."""
 
     def __init__(self, source, sink) -> None:
         self._source = source
@@ -21,7 +21,7 @@ class Line:
         self._writable.register(sink, select.POLLOUT)
 
     def read_into(self, buffer) -> int:
-        """Put what has come into `buffer`; return how many bytes."""
+        """Put the bytes that have arrived into `buffer`; return their number."""
         size = 0
         while size < len(buffer) and _now(self._readable, select.POLLIN) and self._source.readinto(self._byte):
             buffer[size] = self._byte[0]
@@ -29,7 +29,7 @@ class Line:
         return size
 
     def write(self, buffer, start: int, end: int) -> int:
-        """Send from buffer[start:end] what the line takes now; return how many bytes."""
+        """Send as much of buffer[start:end] as the line takes now; return the number of bytes."""
         at = start
         end = min(end, start + BURST)
         while at < end and _now(self._writable, select.POLLOUT):

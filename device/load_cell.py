@@ -1,7 +1,7 @@
 """The load cell's converter: words in; signed counts, a status for each and lasting faults out. No scaling.
 
-One bad sample is only a status. A fault is a thing that goes on, because a single spike, a lost or a repeated sample
-is common on such rigs and the host's fit copes with it.
+A single bad sample is only a status. A fault is a condition that lasts: single spikes, lost or repeated samples are
+common, and the host's fit copes with them.
 """
 
 from records import CELL_OUT_OF_STEP, CELL_SATURATED, CELL_SILENT, CELL_STUCK
@@ -17,7 +17,7 @@ SMOOTHING = 4  # the measured interval is the mean of about 2^4 intervals
 
 
 def elapsed_us(later: int, earlier: int) -> int:
-    """Time from tick to tick over the clock's wrap at 2^30, within 2^29 us, in small integers only.
+    """Return the time between two ticks of a clock that wraps at 2^30, within 2^29 us, in small integers only.
 
     >>> elapsed_us(5, 0x3FFFFFFF)
     6
@@ -26,7 +26,7 @@ def elapsed_us(later: int, earlier: int) -> int:
 
 
 class LoadCell:
-    """Judges the converter's words. `count`, `status`, `gap_us` are those of the last one.
+    """Judge of the converter's words; `count`, `status` and `gap_us` are those of the last word.
 
     `fault` is the code of the first fault since `clear`, or None, with the `detail` of the fault table.
     """
@@ -47,7 +47,7 @@ class LoadCell:
         self._same = self._saturated = self._out_of_step = 0
 
     def interval_us(self) -> int:
-        """Time between samples as measured: the converter's own oscillator may be off by percents."""
+        """Return the measured time between samples, us: the converter's oscillator may be off by some percent."""
         return (self._scaled_interval + (1 << SMOOTHING - 1)) >> SMOOTHING
 
     def take(self, tick_us: int, word: int, in_step: int) -> None:
@@ -62,7 +62,7 @@ class LoadCell:
         self._judge()
 
     def watch(self, now_us: int) -> None:
-        """Notice that no sample came: one may be lost, and jitter must not make two of it."""
+        """Notice a silent converter: one lost sample is allowed, even with jitter."""
         silent_us = elapsed_us(now_us, self._last_us)
         if 2 * silent_us > 5 * self.interval_us():
             self._fail(CELL_SILENT, silent_us)

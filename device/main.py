@@ -1,6 +1,6 @@
-"""The gauge: wires the parts and runs the loop.
+"""The gauge: it connects the parts and runs the loop.
 
-The board (see board.py of the rehearsal for its face) is the only part that knows pins and clocks.
+The board is the only part that knows pins and clocks; rehearsal/board.py describes it.
 """
 
 from array import array
@@ -18,7 +18,7 @@ TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a
 
 
 class Device:
-    """One gauge. Call `step` for every turn of the loop."""
+    """A gauge; call `step` for every turn of the loop."""
 
     def __init__(self, board) -> None:
         self.board = board
@@ -38,7 +38,7 @@ class Device:
         self.cycle.start(board.misconfigured)
 
     def step(self) -> None:
-        """Listen, sample, move on, speak. What the code does not expect becomes the fault INTERNAL."""
+        """Listen, sample, go on with the cycle, speak; an unexpected error becomes the fault INTERNAL."""
         before_us, self.now_us = self.now_us, self.board.ticks_us()
         elapsed = elapsed_us(self.now_us, before_us)
         try:
@@ -46,7 +46,7 @@ class Device:
             self._listen(elapsed)
             self._take_samples()
             self.cycle.poll()
-        except (CycleError, TravelError, OSError):  # the last when the board could not keep what is to be kept
+        except (CycleError, TravelError, OSError):  # OSError: the board could not write the record of a release
             self.cycle.fail(INTERNAL, self.cycle.state)
         self._speak()
 
@@ -83,7 +83,7 @@ class Device:
 
 
 def run(board) -> None:
-    """Run the gauge on this board until the board's `idle` says that there is nothing to wait for any more."""
+    """Run the gauge on a board until the board's `idle` returns False because nothing can happen any more."""
     device = Device(board)
     try:
         while board.idle():
@@ -94,7 +94,7 @@ def run(board) -> None:
 
 
 def main() -> None:
-    """Run the gauge on the board that `board` stands for: the pins, or the rehearsal's when its folder comes first."""
+    """Run the gauge on the board of the module `board`: the real one, or the rehearsal's if its folder comes first."""
     from board import this_board
 
     run(this_board())

@@ -1,7 +1,7 @@
 """One stepper motor: pairs of period and steps, played and counted without the interpreter.
 
 A state machine runs `pulses.steps`. One DMA channel feeds it, so that no pause of the interpreter makes a motor
-stutter; another takes what it tells at each step, so that the channel's own count is the count of steps.
+stutter; another receives a word at each step, so that the count of that channel is the count of steps.
 """
 
 from array import array
@@ -16,7 +16,7 @@ RECEIVE = 4  # DMA requests of the four receive queues of a PIO block come after
 
 
 class Motor:
-    """Turns by what `feed` is given; `position` is in steps since the start.
+    """Motor that plays the pairs given to `feed`; `position` is in steps since the start.
 
     `machine` is the state machine, its DMA request `request`; `towards` is the direction pin, which is `forward` for
     rising positions.
@@ -37,12 +37,12 @@ class Motor:
         machine.active(1)
 
     def position(self) -> int:
-        """Steps counted, at any moment and in an interrupt too."""
+        """Return the counted steps; may be called at any moment and in an interrupt."""
         begun, direction, steps = self._move
         return begun + direction * (steps - self._counter.count) if direction else begun
 
     def moving(self) -> bool:
-        """Whether steps are left of the move."""
+        """Return True if steps of the move are left."""
         return self._move[1] != 0 and self._counter.count != 0
 
     def feed(self, direction: int, segments, pairs: int) -> None:
@@ -62,7 +62,7 @@ class Motor:
         self._feeder.config(read=self._words, write=machine, count=2 * pairs, ctrl=self._feed_ctrl, trigger=True)
 
     def halt(self) -> None:
-        """Stop at once; the position stays exact. A pulse under way is not cut: what follows takes longer than 2 us."""
+        """Stop at once; the position stays exact. A pulse is not cut short: what follows takes longer than 2 us."""
         machine = self._machine
         machine.active(0)
         self._move = (self.position(), 0, 0)

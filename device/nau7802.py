@@ -1,4 +1,4 @@
-"""The NAU7802 converter on an I2C bus, with its ready pin. Registers, bits and times from the maker's data sheet."""
+"""The NAU7802 converter on an I2C bus, with its ready pin. Registers and times are from its data sheet."""
 
 from latch import settle
 
@@ -16,7 +16,7 @@ FLUSHED, SETTLING = 10, 4  # words that are still of what was before
 
 
 class Nau7802:
-    """Words at `rate` samples a second; the interrupt of the ready pin notes when, the loop reads them from the bus."""
+    """Converter with `rate` samples a second; the ready pin's interrupt notes their times, the loop reads them."""
 
     def __init__(self, bus, ready, rate: int, latch, clock) -> None:
         self._bus = bus
@@ -29,14 +29,14 @@ class Nau7802:
         ready.irq(self._arrived, ready.IRQ_RISING, hard=True)
 
     def start(self) -> bool:
-        """Power up, calibrate and settle, in the maker's order; whether it gives words."""
+        """Power up, calibrate and settle, in the maker's order; return True if it gives words."""
         try:
             return self._power_up() and self._calibrate() and settle(self.take, self._clock, SETTLING, WORDS_MS)
         except OSError:  # nothing answers on the bus
             return False
 
     def take(self, sample) -> bool:
-        """Put the newest sample into sample[0:5]; False when there is none, or when the bus failed."""
+        """Put the newest sample into sample[0:5]; return False if there is none or the bus failed."""
         if not self._ready.value():
             return False
         if not self._latch.waiting():  # its edge is gone: the bus failed when the word was to be read
@@ -68,7 +68,7 @@ class Nau7802:
         return settle(self.take, self._clock, FLUSHED, WORDS_MS)
 
     def _calibrate(self) -> bool:
-        """The offset of its own front end; again after any change of gain or rate."""
+        """Measure the offset of its front end; needed after every change of gain or rate."""
         self._set(RATE, self._rate | CALIBRATE)
         return self._wait(RATE, CALIBRATE, 0, CALIBRATION_MS) and not self._get(RATE) & CALIBRATION_FAILED
 

@@ -1,7 +1,7 @@
-"""What the device has to say: records first, then blocks of readings, then the end of the shaft.
+"""Output of the device: records first, then blocks of readings, then the end of the shaft.
 
-Writing never blocks. What the line does not take waits in one buffer; blocks wait in the store of held blocks
-until the buffer has room for them. A record that finds no room is dropped: a host that reads again greets again.
+Writing never blocks. Bytes that the line does not take wait in one buffer; blocks wait in their store until the buffer
+has room. A record without room is dropped: a host that reads again greets again.
 """
 
 from frames import HEAD, STUFFED_MAX, Encoder
@@ -13,7 +13,7 @@ RECORD_BYTES = 512  # at most, for one framed: Identify with a long name and a l
 
 
 class Outbox:
-    """Frames records and held blocks, and hands the bytes to `board.write` as it takes them."""
+    """Queue that frames records and held blocks and passes the bytes to `board.write` as fast as it takes them."""
 
     def __init__(self, board, held) -> None:
         self._board = board
@@ -24,14 +24,14 @@ class Outbox:
         self._start = self._end = 0
 
     def record(self, branch: int, values: tuple) -> bool:
-        """Queue one record; False when there was no room and it was dropped."""
+        """Queue a record; return False if there was no room and it was dropped."""
         if not self._room(RECORD_BYTES):
             return False
         self._frame(pack(self._encoder.raw, HEAD, branch, values))
         return True
 
     def send(self) -> bool:
-        """Queue wanted blocks while there is room and write what the line takes; True when no block waits."""
+        """Queue wanted blocks while there is room and write what the line takes; return True if no block waits."""
         while self._held.waiting() and self._room(STUFFED_MAX + RESERVE):
             self._frame(self._held.write_next(self._encoder.raw, HEAD))
         if self._start < self._end:

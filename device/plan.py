@@ -11,18 +11,18 @@ FIXED_READINGS = 200  # ramps, waits for the next reading, first readings of pha
 
 
 class RefusalError(Exception):
-    """A request is refused: args are the code and the name of the field at fault, empty when none is."""
+    """Refusal of a request: args are the code and the name of the field at fault, or an empty text."""
 
 
 def check_room(request, board) -> None:
-    """Raise RefusalError when a plan or step could give more readings than the board has room for."""
+    """Raise RefusalError if a plan or step could give more readings than the board has room for."""
     readings = request.most_readings(board.INTERVAL_US * 15 // 16)  # a fast oscillator gives more
     if readings * READING_BYTES + 2 * BLOCK_BYTES > len(board.STORE) or readings // READINGS_MAX + 12 > BLOCKS_MAX:
         raise RefusalError(BUFFER_TOO_SMALL, "")
 
 
 class Request:
-    """A request whose fields stand as attributes."""
+    """Request with its fields as attributes."""
 
     def _check(self, name: str, low: int, high: int) -> None:
         if not low <= getattr(self, name) <= high:
@@ -33,7 +33,7 @@ class Request:
 
 
 class Plan(Request):
-    """The fields of CyclePlan. Raises RefusalError when one is out of the device's range."""
+    """Fields of CyclePlan; raises RefusalError if a field is out of the device's range."""
 
     def __init__(self, values, board) -> None:
         (self.light_count, self.full_count, self.clearance_steps, self.travel_steps, self.takeup_steps,
@@ -54,7 +54,7 @@ class Plan(Request):
         self._check_speed("rotate_speed", board.ROTATE_SPEED_MAX)
 
     def most_readings(self, interval_us: int) -> int:
-        """Most readings a cycle can give: the head goes all the way down slowly, and up again, at no contact lost."""
+        """Return the most readings that a cycle can give: the head goes slowly all the way down and up again."""
         turning = (2 * self.turn_steps + self.turn_again_steps) // self.rotate_speed
         slow = (self.travel_steps - self.clearance_steps) // self.approach_speed
         fast = (3 * self.travel_steps + 2 * self.takeup_steps) // self.press_speed
@@ -63,9 +63,9 @@ class Plan(Request):
 
 
 class Step(Request):
-    """The fields of BenchStep. Raises RefusalError when one is out of the device's range.
+    """Fields of BenchStep; raises RefusalError if a field is out of the device's range.
 
-    `press_at` is where the press stands now.
+    `press_at` is the present position of the press.
     """
 
     def __init__(self, values, board, press_at: int) -> None:
@@ -83,6 +83,6 @@ class Step(Request):
         self._way = abs(self.press_steps - press_at)
 
     def most_readings(self, interval_us: int) -> int:
-        """Those of both motions, then what is asked for."""
+        """Return the most readings that a step can give: those of both motions, then those ordered."""
         moving = self._way // self.press_speed + abs(self.rotate_steps) // self.rotate_speed
         return (moving + 4) * (1000000 // interval_us + 1) + self.settle_readings + self.readings

@@ -1,7 +1,7 @@
-"""What a reading means for the cycle: settling or good, zero known, load reached, turn covered, a limit passed.
+"""Meaning of a reading for the cycle: settling or good, zero known, load reached, turn covered, a limit passed.
 
-Nothing here moves anything: `event` names what the cycle is to do next. One reading never settles a matter of force,
-because a single one may be a spike.
+Nothing here moves anything: `event` names what the cycle does next. A single reading never decides about a force,
+because it may be a spike.
 """
 
 from load_cell import BAD, GAP_BEFORE, SETTLING
@@ -14,11 +14,11 @@ TOUCH_PART = 16  # of the limit of force: at home nothing touches the head
 
 
 class Progress:
-    """Follows the readings of one state after the other.
+    """Progress of the readings through the states.
 
     `threshold` is the rise of the count above `zero` that the press is waiting for, or None; `sampling_us` the time
-    of the readings that count for the result; `detail` the number that goes with a fault. `zero_due` says that a bench
-    step is to give the zero.
+    of the readings that count for the result; `detail` the number that goes with a fault. `zero_due` is True if a
+    bench step is to give the zero.
     """
 
     def __init__(self, cell, rotate, count_limit: int, press_limit: int) -> None:
@@ -36,7 +36,7 @@ class Progress:
         self.sampling_us = 0
 
     def enter(self, state: int) -> None:
-        """Another state began."""
+        """Begin another state."""
         self._state = state
         self.threshold: int | None = None
         self.zero_due = False
@@ -44,17 +44,17 @@ class Progress:
         self._seen = self._good = self._over = self._reached = self._against = 0
 
     def arrive(self) -> None:
-        """The head of a bench step came to rest: from here on readings settle and count."""
+        """Note that the head of a bench step came to rest: from here on readings settle and count."""
         self.threshold = None
         self._arrived = True
         self._seen = self._good = 0
 
     def turn_steps(self) -> int:
-        """What the present turn has to cover."""
+        """Return the rotate microsteps that the present turn has to cover."""
         return self._plan.turn_again_steps if self._state == LIGHT_AGAIN else self._plan.turn_steps
 
     def settling(self, rotate: int) -> int:
-        """SETTLING for a reading to be left out of the result, else 0; counts the reading.
+        """Count a reading; return SETTLING if the result leaves it out, else 0.
 
         A turn settles until its speed is constant, so that the angle runs evenly through the good readings.
         """
@@ -68,7 +68,7 @@ class Progress:
         return SETTLING if waiting else 0
 
     def event(self, settling: int, rotate: int, press: int) -> "str | None":
-        """What this reading brought about: an event or a fault of the cycle's table, or None."""
+        """Return the event or fault of the cycle's table that a reading leads to, None if it leads to nothing."""
         limited = APPROACH <= self._state <= LIFT or (self._state == BENCH and not self.zero_due)
         if limited and not self._cell.status & BAD:
             event = self._loaded(self._cell.count - self.zero, press)
@@ -83,9 +83,9 @@ class Progress:
         return None
 
     def _loaded(self, rise: int, press: int) -> "str | None":
-        """The device's own limits, whatever the plan says, then the load that the press is waiting for.
+        """Return the fault of a passed limit, whatever the plan says, or the event of a reached load, or None.
 
-        A cell may be wired the other way round: the limit is on the magnitude, and the load may come with either sign.
+        A cell may be wired with the wrong sign: the limit holds for the magnitude, and the load may have either sign.
         """
         self._over = self._over + 1 if abs(rise) > self._count_limit else 0
         self._reached = self._reached + 1 if self.threshold is not None and rise >= self.threshold else 0
@@ -101,7 +101,7 @@ class Progress:
         return "loaded" if self._reached >= ROW else None
 
     def touched(self) -> bool:
-        """Whether the force changed since this state began, by this reading; either way, and not by one spike."""
+        """Return True if the force changed in either direction since this state began, by more than a single spike."""
         if self._cell.status & BAD:
             return False
         if self._seen == 0:
@@ -144,7 +144,7 @@ class Progress:
         return "zeroed"
 
     def _mean_rise(self) -> int:
-        """Without the lowest and the highest, either of which may be a spike."""
+        """Return the mean rise without the lowest and the highest reading, either of which may be a spike."""
         if self._good > 2:
             return (self._sum - self._lowest - self._highest) // (self._good - 2)
         return self._sum // self._good

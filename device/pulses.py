@@ -1,7 +1,7 @@
 """The two programs that the chip's programmable input and output runs by itself, one instruction a microsecond.
 
-They are plain functions: `rp2.asm_pio` calls them with its own names in place, so nothing here is imported. What
-they do to the pins is held to the data sheets, cycle by cycle, in tests/device/test_board_pulses.py.
+They are plain functions: `rp2.asm_pio` calls them with its own names defined, so nothing here is imported. A test in
+tests/device/test_board_pulses.py compares what they do to the pins with the data sheets, cycle by cycle.
 """
 
 STEP_CYCLES = 5  # of one step, beside the count in its low part
@@ -10,8 +10,8 @@ STEP_CYCLES = 5  # of one step, beside the count in its low part
 def steps():
     """Play pairs of words: steps less one, then the count of each step's low part.
 
-    The pin rises, and the step is told to whoever counts, in one instruction: a state machine that is stopped at any
-    cycle has done both or neither. High for 2 us, which all common drivers take.
+    One instruction raises the pin and reports the step to the counter: a state machine that is stopped at any cycle
+    has done both or neither. The pin is high for 2 us, enough for all common drivers.
     """
     wrap_target()
     pull().side(0)
@@ -29,7 +29,7 @@ def steps():
 def words():
     """Read a converter whose data pin falls when a word is ready and which is clocked for each bit.
 
-    Its first word says how many clock pulses a reading takes, less one. The clock is high for 3 us and low for 2: a
+    Its first word is the number of clock pulses of a reading, less one. The clock is high for 3 us and low for 2: a
     pause of the interpreter cannot stretch it to the 60 us that switch the converter off. The rest afterwards keeps a
     data pin that is stuck low from flooding the interpreter.
     """

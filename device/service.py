@@ -1,4 +1,4 @@
-"""What a person at the prompt may ask of the board while the gauge itself is not started: inputs, words, a slow move.
+"""Commands for a person at the prompt while the gauge is not running: show inputs, read words, move slowly.
 
 `midspan board check` loads this when the service jumper is on. Answers are printed as JSON.
 """
@@ -34,7 +34,7 @@ def _state(name: str) -> bool:
 
 
 def _for(left_us: int):
-    """Turns of a loop, for so long at most."""
+    """Yield turns of a loop until a time has passed."""
     before_us = board.ticks_us()
     while left_us > 0:
         yield
@@ -44,12 +44,12 @@ def _for(left_us: int):
 
 
 def look() -> None:
-    """Print whether each input is set."""
+    """Print the state of each input."""
     print(json.dumps({name: _state(name) for name in ("home",) + INPUTS}))
 
 
 def watch(name: str, seconds: int) -> None:
-    """Print how often an input changed, after two changes or so many seconds."""
+    """Print how often an input changed, after two changes or some seconds."""
     state, changes = _state(name), 0
     for _ in _for(1000000 * seconds):
         if _state(name) != state:
@@ -60,7 +60,7 @@ def watch(name: str, seconds: int) -> None:
 
 
 def words(number: int) -> None:
-    """Print tick, word and whether the trailing bits were right, of so many samples or of those that came."""
+    """Print tick, word and correctness of the trailing bits for some samples, or for those that came in time."""
     sample = array("i", [0] * 5)
     found: list = []
     while board.cell_take(sample):

@@ -1,6 +1,6 @@
 """The board's configuration: board.json, checked from end to end before any pin is touched.
 
-All of it has to be there, and nothing else. Millimetres and turns become microsteps in board.py.
+Every setting has to be there, and no other. board.py converts millimetres and turns to microsteps.
 """
 
 import json
@@ -8,20 +8,20 @@ import json
 from nau7802 import RATES
 from stepper import SPEED_MAX
 
-SERVICE = 22  # the service pin; not in the file, for it must work whatever the file says
+SERVICE = 22  # the service pin; not in the file, because it must work whatever the file says
 PINS = tuple(range(SERVICE)) + (26, 27, 28)  # the others of a Pico's edge
 
 
 def _printable(character: str) -> bool:
-    """Whether it can go over the line and into a message: no control character, no half of a surrogate pair."""
+    """Return True for text that can be sent and shown: no control character, no half of a surrogate pair."""
     return " " <= character != chr(0x7F) and not 0xD800 <= ord(character) <= 0xDFFF
 
 
 class ConfigurationError(Exception):
-    """A setting's name, empty for the file itself, and what is wrong with it."""
+    """Wrong setting: its name, empty for the file itself, and what is wrong with it."""
 
     def number(self) -> int:
-        """That of the setting in the alphabetical list of all names, from 1; for the fault on the line."""
+        """Return the number of the setting in the sorted list of all names, from 1: the detail of the fault."""
         return sorted(_names(WANTED, "")).index(self.args[0]) + 1
 
     def __str__(self) -> str:
@@ -58,7 +58,7 @@ PIN, OPTIONAL_PIN = (_pin, WIRES[0]), (lambda value: value is None or _pin(value
 SENSOR, HOME = (_sensor, WIRES[2]), (lambda value: value is not None and _sensor(value), WIRES[2])
 WATCHDOG_MS = _span(5000, 8388)
 WIDTH_US = _span(400, 2700)  # of a servo's pulse
-WATCHDOG = (  # one shorter than the slowest write to the flash would start a healthy gauge anew, for ever
+WATCHDOG = (  # if shorter than the slowest write to the flash, it would restart a healthy gauge for ever
     lambda value: WATCHDOG_MS[0](value) or (type(value) is int and value == 0),
     "0 for none, or " + WATCHDOG_MS[1],
 )
@@ -82,7 +82,7 @@ WANTED = {
 
 
 def load(path: str) -> dict:
-    """The checked configuration in this file. Raises ConfigurationError."""
+    """Return the checked configuration in a file; raise ConfigurationError if it is wrong."""
     try:
         with open(path) as file:
             found = json.load(file)

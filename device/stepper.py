@@ -13,11 +13,11 @@ HALF = 1 << 27  # of the span that a motor's count stays in: the chip's small in
 
 
 class TravelError(Exception):
-    """A move was asked for that leaves the axis' own limits; it was not begun."""
+    """Move beyond the limits of the axis; it was not begun."""
 
 
 def root(number: int) -> int:
-    """Integer square root, by Newton's method from above (the chip's floats have 24 bits only).
+    """Return the integer square root, by Newton's method from above (the chip's floats have 24 bits only).
 
     >>> root(99), root(100)
     (9, 10)
@@ -33,7 +33,7 @@ def root(number: int) -> int:
 
 
 def near(count: int) -> int:
-    """The count within half a span of 0: years of turning one way must not outgrow a small integer.
+    """Return a count within half a span of 0: years of turning one way must not outgrow a small integer.
 
     >>> near(HALF - 1) == HALF - 1, near(HALF) == -HALF
     (True, True)
@@ -42,9 +42,9 @@ def near(count: int) -> int:
 
 
 class Stepper:
-    """Drives one of the board's motors at `acceleration` (microsteps/s^2) between `low` and `high`.
+    """Axis that drives a motor of the board with `acceleration` (microsteps/s^2) between `low` and `high`.
 
-    Positions are microsteps from the origin; `rising` says that the position falls, as the press's does going up.
+    Positions are microsteps from the origin; `rising` means that the position falls, as the press's does going up.
     """
 
     def __init__(self, motor, acceleration: int, low: int, high: int) -> None:
@@ -63,33 +63,33 @@ class Stepper:
         self._origin = self._motor.position()
 
     def position(self) -> int:
-        """Where the axis is now."""
+        """Return the present position."""
         return self.located(self._motor.position())
 
     def located(self, counted: int) -> int:
-        """Position for what the board counted at some moment."""
+        """Return the position for a count of the board at some moment."""
         return near(counted - self._origin)
 
     def moving(self) -> bool:
-        """Whether a move goes on."""
+        """Return True if a move is under way."""
         return self._motor.moving()
 
     def rising(self) -> bool:
-        """Whether a move towards smaller positions goes on."""
+        """Return True if a move towards smaller positions is under way."""
         return self._direction < 0 and self.moving()
 
     def steady(self, position: int) -> bool:
-        """Whether the move's first ramp was over at this position."""
+        """Return True if the move's first ramp was over at a position."""
         return (position - self._begin) * self._direction >= self._ramp
 
     def move_to(self, target: int, speed: int) -> None:
-        """Begin a move to `target`. Raises TravelError when that lies outside the limits."""
+        """Begin a move to `target`; raise TravelError if it lies outside the limits."""
         if not self._low <= target <= self._high:
             raise TravelError(target)
         self.move(target - self.position(), speed)
 
     def move(self, steps: int, speed: int) -> None:
-        """Begin a move by so many steps, whatever the limits: for seeking home, and for axes without limits."""
+        """Begin a move by some steps, whatever the limits: for seeking home, and for axes without limits."""
         self._direction = -1 if steps < 0 else 1
         self._begin = self.position()
         self._steps = abs(steps)
@@ -123,7 +123,7 @@ class Stepper:
         return max(1, root(self._acceleration * self._steps))
 
     def _reached(self, peak: int, level: int) -> int:
-        """Steps from rest to this level of the ramp to `peak`."""
+        """Return the steps from rest to a level of the ramp to `peak`."""
         if level == LEVELS:
             return self._ramp
         speed = peak * level // LEVELS

@@ -4,9 +4,9 @@ from array import array
 
 
 class Axis:
-    """Steps of one motor, from the (period, steps) pairs it was fed; whole numbers only.
+    """Motor that counts steps from the (period, steps) pairs it was fed, in whole numbers.
 
-    `begin` is called when it is fed and gives the time.
+    `begin` is called when it is fed and returns the time.
     """
 
     def __init__(self, at: int, begin) -> None:
@@ -27,7 +27,7 @@ class Axis:
         self._done = 0  # steps of the present pair
 
     def position(self) -> int:
-        """Steps counted."""
+        """Return the counted steps."""
         return self.at
 
     def halt(self) -> None:
@@ -35,15 +35,15 @@ class Axis:
         self._pairs = 0
 
     def moving(self) -> bool:
-        """Whether pairs are left."""
+        """Return True if pairs are left."""
         return self._pairs > 0
 
     def direction(self) -> int:
-        """1 or -1 while moving, 0 at rest."""
+        """Return 1 or -1 while moving, 0 at rest."""
         return self._direction if self._pairs else 0
 
     def advance(self, now_us: int) -> None:
-        """Step up to this time."""
+        """Step up to a time."""
         while self._pairs:
             period, steps = self._segments[2 * self._pair], self._segments[2 * self._pair + 1]
             done = min((now_us - self._begun_us) // period, steps)
@@ -58,7 +58,7 @@ class Axis:
                 self._pairs = 0
 
     def when(self, steps: int) -> int:
-        """Time at which so many steps more are done, or at which the last is."""
+        """Return the time at which some more steps are done, at most that of the last step."""
         at, left = self._begun_us, steps + self._done
         for pair in range(self._pair, self._pairs):
             period, count = self._segments[2 * pair], self._segments[2 * pair + 1]

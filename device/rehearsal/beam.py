@@ -27,7 +27,7 @@ def _rates(slope: float, x: float, y: float, cos_b: float, sin_b: float):
 
 
 def _runge_kutta(slope: float, x: float, y: float, cos_b: float, sin_b: float, h: float):
-    """One classical fourth-order step of length h along the beam."""
+    """Do one classical fourth-order step of length h along the beam."""
     a, b, c = _rates(slope, x, y, cos_b, sin_b)
     d, e, f = _rates(slope + h / 2 * a, x + h / 2 * b, y + h / 2 * c, cos_b, sin_b)
     g, i, j = _rates(slope + h / 2 * d, x + h / 2 * e, y + h / 2 * f, cos_b, sin_b)
@@ -40,7 +40,7 @@ def _runge_kutta(slope: float, x: float, y: float, cos_b: float, sin_b: float, h
 
 
 def half_beam(support_slope: float, normal: bool = True):
-    """(w, p) of the beam whose slope at the support is `support_slope` radians; see above."""
+    """Return (w, p) of the beam whose slope at the support is `support_slope` radians, as defined above."""
     b = support_slope if normal else 0.0
     cos_b, sin_b = math.cos(b), math.sin(b)
     slope, x, y = support_slope, 0.0, 0.0
@@ -63,7 +63,7 @@ def _integrated(normal: bool):
 
 
 class Beam:
-    """Load against deflection, dimensionless, from a table that is integrated once.
+    """Dimensionless law of load and deflection, from a table that is integrated once.
 
     The table holds p / w, which is smooth and 48 at rest, at the nodes' w; a cubic through four nodes lies between.
     """
@@ -76,13 +76,13 @@ class Beam:
         self._at = 1
 
     def load(self, w: float) -> float:
-        """p that bends the beam by w; 0 without contact, and 0 beyond the table, where it slips off its supports."""
+        """Return p that bends the beam by w; 0 without contact or beyond the table, where it slips off."""
         if w <= 0.0 or w >= self.w_max:
             return 0.0
         return w * self._interpolated(w)
 
     def deflection(self, p: float) -> float:
-        """w under p, the inverse of `load`. Raises ValueError beyond the table."""
+        """Return w under p, the inverse of `load`; raise ValueError beyond the table."""
         w = p / 48
         for _ in range(100):
             step = (p - self.load(w)) / 48
@@ -105,7 +105,7 @@ class Beam:
         )
 
     def _node(self, w: float) -> int:
-        """Index i with node i <= w < node i + 1, walked to from the last one: readings follow each other closely."""
+        """Return i with node i <= w < node i + 1, searched from the last i because successive readings are close."""
         nodes = self._w
         i = self._at
         while nodes[i] > w and i > 1:

@@ -1,10 +1,10 @@
-"""A rehearsal board: the face every board has, over simulated physics and in virtual time.
+"""A rehearsal board: simulated physics in virtual time behind the interface that every board has.
 
-The face, which a board with real pins has too:
+The interface, which a board with real pins has too:
 
 NAME, RUNTIME_NOTE        text for Identify; `boot` is a number that changes at every start
-misconfigured             number of the setting at fault in the board's configuration, 0 when it is sound: with a fault
-                          the board answers all this, with nominal values, and moves nothing
+misconfigured             number of the setting at fault in the board's configuration, 0 if it is good; with a fault the
+                          board has all of this with nominal values, and moves nothing
 INTERVAL_US               nominal time between load-cell samples
 COUNT_LIMIT, PRESS_LIMIT  the gauge's own limits: rise of the count, press microsteps below home
 PRESS_SPEED_MAX, ROTATE_SPEED_MAX, PRESS_ACCELERATION, ROTATE_ACCELERATION, HOME_SPEED   of the axes, in microsteps
@@ -18,22 +18,22 @@ press, rotate             the motors, each with
                           start the pairs (period in us, number of steps) in the array `segments` at once, from rest or
                           right after halt; positive is the cycle's turning direction, and down
   halt()                  stop stepping now
-  moving(), position()    whether steps are left, steps counted since start
-home_closed()             whether the press's home switch is closed
+  moving(), position()    True if steps are left; steps counted since start
+home_closed()             True if the press's home switch is closed
 mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
-inputs()                  bits: 1 left end of a shaft on the rollers, 2 right end, 4 a second one above it, 8 hopper and
-                          16 slot hold one, 32 something before the chute's sensor, 64 lid open, 128 stop pressed
-let_in(source)            begin the one stroke of the escapement of the hopper (0) or of the slot (1)
+inputs()                  bits: 1 left end of a shaft on the rollers, 2 right end, 4 a second shaft above it, 8 hopper
+                          or 16 slot hold a shaft, 32 something before the chute's sensor, 64 lid open, 128 stop pressed
+let_in(source)            begin a stroke of the escapement of the hopper (0) or of the slot (1)
 gate(is_open), select(place)   begin to open or shut the gate, to point the chute to a place (from 1)
-handling()                whether escapement, gate or selector still move
+handling()                True if escapement, gate or selector still move
 chute_take()              True once for each shaft that came to the chute's sensor since it was last asked
-release_read()            what release_write(shaft, place, done, passed) kept last, across resets, or None
+release_read()            last record of release_write(shaft, place, done, passed), across resets, or None
 temperature_centi()       board's thermometer in 0.01 degC, or None
 feed_shaft(number)        a shaft is about to be measured (for boards that bring it themselves)
 bench_step(number)        a bench step is about to be taken (for boards whose person is simulated)
 read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
 write(buffer, start, end) send buffer[start:end]; returns how many bytes were taken, never waits
-idle()                    wait for what comes next; False when the loop is to end
+idle()                    wait for what comes next; False if the loop is to end
 
 All are methods and attributes of what `this_board()` returns.
 """
@@ -58,10 +58,10 @@ WAITING_SAMPLES = 4  # like the converter's queue on a real board
 class Board:
     """The rehearsal board for a scenario (see README.md) and a link.
 
-    The link gives read_into, write and `wait(us)`: wait so long, less when bytes come, and return the time that
-    passed; `closed` is true when the host has gone for good. The clock jumps from one happening to the next as long
-    as the host was heard within PATIENCE_US of virtual time; after that it runs at the pace of `wait`, so that a
-    busy host is not taken for a silent one. `first_tick_us` is what the clock says at the start.
+    The link has read_into, write and `wait(us)`, which waits for a time, less if bytes come, and returns the time that
+    passed; `closed` is True if the host has gone for good. The clock jumps from event to event as long as the host was
+    heard within PATIENCE_US of virtual time; after that it runs at the pace of `wait`, so that a busy host does not
+    count as silent. `first_tick_us` is the clock at the start.
     """
 
     RUNTIME_NOTE = " (rehearsal)"
@@ -105,11 +105,11 @@ class Board:
     # Clock
 
     def ticks_us(self) -> int:
-        """Virtual clock."""
+        """Return the time of the virtual clock in microseconds."""
         return (self.now_us + self._first_tick_us) & TICKS
 
     def idle(self) -> bool:
-        """Go to the next happening: at once, or at the pace of the link."""
+        """Go to the next event: at once, or at the pace of the link."""
         us = self._next_us() - self.now_us
         if self.now_us - self._heard_us > PATIENCE_US:
             us = self._link.wait(us)
@@ -139,7 +139,7 @@ class Board:
     # Load cell and mark
 
     def cell_take(self, sample) -> bool:
-        """Oldest waiting sample."""
+        """Take the oldest waiting sample."""
         if not self._waiting:
             return False
         for i in range(5):
@@ -164,7 +164,7 @@ class Board:
         self._sample_us += self.gauge.interval_us()
 
     def mark_take(self, mark) -> bool:
-        """The mark that passed since the last sample."""
+        """Take the mark that passed since the last sample."""
         if self._mark is None:
             return False
         mark[0] = self._mark
@@ -174,21 +174,21 @@ class Board:
     # Axes and shafts
 
     def _press_begins(self) -> int:
-        """Angles count from where the shaft lies when the press first moves."""
+        """Count angles from where the shaft lies when the press first moves."""
         if self._fed:
             self.gauge.set_angle_origin()
             self._fed = False
         return self.now_us
 
     def home_closed(self) -> bool:
-        """The switch closes at the top; one that is broken, or its wire, tells the same wherever the head is."""
+        """Return True if the switch is closed, as at the top; a broken switch or wire gives the same everywhere."""
         lasting = self.world.lasting
         if self.home_broken is not None:
             return self.home_broken == "closed"
         return "home_closed" in lasting or (self.press.at <= self._lost and "home_open" not in lasting)
 
     def feed_shaft(self, number: int) -> None:
-        """Measure what the feeder brought, or the scenario's shaft of this number; the converter starts afresh."""
+        """Begin on the shaft that the feeder brought, or the scenario's shaft of a number; the converter restarts."""
         if self.PLACES:
             number = self.world.note_measured(number)
         self.gauge.feed(number, self.now_us, self.rotate.at)
@@ -202,31 +202,31 @@ class Board:
         self._fed = False
 
     def turn_by_hand(self, head_mm: float) -> None:
-        """A person turns the screw, its motor without supply, until the head is so far below the switch's edge."""
+        """Turn the screw as a person does, its motor without supply, until the head is at a distance below home."""
         self._lost = self.press.at - int(head_mm * self.gauge.truths["press_steps_per_mm"])
 
     # Feeder, chute and guards
 
     def inputs(self) -> int:
-        """Bits, as at the head of this file."""
+        """Return the bits listed at the head of this file."""
         return self.world.inputs
 
     # Line
 
     def read_into(self, buffer) -> int:
-        """Bytes from the host."""
+        """Take bytes from the host; return their number."""
         size = self._link.read_into(buffer)
         if size:
             self._heard_us = self.now_us
         return size
 
     def write(self, buffer, start: int, end: int) -> int:
-        """Bytes to the host."""
+        """Send bytes to the host; return their number."""
         return self._link.write(buffer, start, end)
 
 
 def this_board() -> Board:
-    """The rehearsal board for the scenario named on the command line, on standard input and output."""
+    """Return the rehearsal board for the scenario named on the command line, on standard input and output."""
     with open(sys.argv[1]) as file:
         scenario = json.load(file)
     return Board(scenario, Pipe(), int.from_bytes(os.urandom(4), "little") & TICKS)

@@ -28,9 +28,9 @@ COUNT_TOP = 0x7FFFFF
 
 
 class Gauge:
-    """One gauge with the shafts it will be given; `angle` is where the shaft has turned to, in radians.
+    """A gauge with the shafts it will be given; `angle` is the present rotation of the shaft, radians.
 
-    `noisier` is by how much the noise is greater than its truth now.
+    `noisier` is the present ratio of the noise to its normal value.
     """
 
     def __init__(self, scenario: dict) -> None:
@@ -49,14 +49,14 @@ class Gauge:
         self.feed(-1, 0, 0)
 
     def feed(self, number: int, now_us: int, rotate: int) -> None:
-        """A shaft comes into the gauge; the same one twice gives other noise, the same night the same noise."""
+        """Put a shaft into the gauge; its noise differs at each visit, but not between repeated runs."""
         self._thing = self._bench.thing(-1)
         self._put(Shaft(self._shafts.get(number, NO_SHAFT), self._standard), number, rotate)
         self._fed_us = self._last_us = now_us
         self._crept_n = 0.0
 
     def bench(self, step: int, rotate: int) -> None:
-        """A bench step is to be taken, with what the person put in for it; what is there already stays as it is."""
+        """Prepare a bench step with the thing that the person puts in for it; a thing that is in place stays."""
         thing = self._bench.thing(step)
         if thing is self._thing:
             self._make_noise(step)
@@ -78,11 +78,11 @@ class Gauge:
         self._noise = Noise(self._seed, number, self._fed[number])
 
     def head(self) -> tuple:
-        """Where the head was at the last sample, in mm below home, and the force on it in N."""
+        """Return the position of the head at the last sample, mm below home, and the force on it, N."""
         return self._head_mm, self._force_n
 
     def lost_steps(self) -> int:
-        """Steps that the press lost under this shaft, once it has felt it; not the same ones again."""
+        """Return the steps that the press lost under this shaft after contact, each loss once."""
         lost = self._to_lose if self._force_n > 0 else 0
         self._to_lose -= lost
         return lost
@@ -92,12 +92,12 @@ class Gauge:
         self.angle = 0.0
 
     def interval_us(self) -> int:
-        """Time to the next sample."""
+        """Return the time to the next sample, us."""
         jitter = self.truths["jitter_us"] * self._noise.normal()
         return int(self.truths["interval_us"] / (1 + self.truths["rate_error"]) + jitter + 0.5)
 
     def sample(self, now_us: int, press: int, rotate: int):
-        """The converter's word, whether the bits after it are right, or None when this sample is lost."""
+        """Return the converter's word and 1 or 0 for right or wrong bits after it, or None if this sample is lost."""
         self._turn(rotate)
         count = self._count(now_us, self._force(self._travel(press)))
         fault = self._shaft.fault if self._force_n > 0 else None
@@ -110,7 +110,7 @@ class Gauge:
         return self._word, 0 if fault == "cell_out_of_step" else 1
 
     def mark(self, rotate: int):
-        """Rotate position at which the index mark passes between the last sample's and this, or None."""
+        """Return the rotate position at which the index mark passed since the last sample, or None."""
         step = self._radians_per_step()
         turned = (rotate - self._rotate) * step
         due = -self.angle % (2 * math.pi)
@@ -132,7 +132,7 @@ class Gauge:
         self._rotate = rotate
 
     def _travel(self, press: int) -> float:
-        """Where the head is, in mm below home: the nut carries it with play between its flanks."""
+        """Return the position of the head, mm below home: the nut carries it with play between its flanks."""
         truths = self.truths
         nut = press / truths["press_steps_per_mm"] * (1 + truths["press_scale_error"])
         phase = 2 * math.pi * nut / truths["screw_lead_mm"] + math.radians(truths["screw_periodic_deg"])
@@ -141,7 +141,7 @@ class Gauge:
         return self._head_mm
 
     def _force(self, head_mm: float) -> float:
-        """Force at this head position: beam and frame share the travel."""
+        """Return the force at a position of the head, N: beam and frame share the travel."""
         shaft, frame = self._shaft, self.truths["frame_mm_per_n"]
         travel = head_mm - self.truths["contact_mm"] + shaft.height(self.angle)
         if shaft.fault == "absent" or travel <= 0:
@@ -165,10 +165,10 @@ class Gauge:
         return force
 
     def _memory(self, deflection: float) -> float:
-        """Hysteresis: the shaft pushes back less where it was bent several times deeper before.
+        """Return the factor of hysteresis on the force: a shaft pushes back less after it was bent far deeper.
 
-        The whole loss is there from a fourth of the deepest deflection on, none above a half, so that bow does not
-        call on it while the shaft turns at one depth.
+        The loss is whole below a fourth of the deepest deflection and 0 above a half, so that a bow does not change it
+        while the shaft turns at one depth.
         """
         self._deepest_mm = max(self._deepest_mm, deflection)
         relief = (self._deepest_mm / deflection - 2) / 2 if deflection > 0 else 1.0

@@ -1,7 +1,7 @@
-"""What outlives the simulated device: the world's file, and the record of the last release.
+"""Files that outlive the simulated device: that of the world, and the record of the last release.
 
-A happening is one line, written at once; a record is written whole beside the old one and then takes its name. So the
-end of the process at any instant leaves both sound.
+An event is a line, written at once; a record is written whole beside the old one and then takes its name. So both stay
+good if the process ends at any instant.
 """
 
 import json
@@ -9,7 +9,7 @@ import os
 
 
 class Files:
-    """The two files; one whose path is None lasts only as long as this object."""
+    """The two files; without a path, the content lasts only as long as this object."""
 
     def __init__(self, world, record) -> None:
         self._world = world
@@ -17,7 +17,7 @@ class Files:
         self._last: "tuple | None" = None
 
     def happenings(self):
-        """Time in milliseconds, shaft and what happened, of every line so far."""
+        """Yield time in milliseconds, shaft and event of every line so far."""
         try:
             with open(self._world or "") as file:
                 for line in file:
@@ -27,13 +27,13 @@ class Files:
             pass
 
     def tell(self, time_ms: int, shaft, what: str) -> None:
-        """Write a line."""
+        """Write a line for an event."""
         if self._world is not None:
             with open(self._world, "a") as file:
                 file.write("{} {} {}\n".format(time_ms, shaft, what))
 
     def release_read(self):
-        """The record of the last release, or None."""
+        """Return the record of the last release, or None."""
         try:
             with open(self._record or "") as file:
                 return tuple(json.load(file))

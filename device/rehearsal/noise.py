@@ -4,7 +4,7 @@ import math
 
 
 class Noise:
-    """A stream of numbers for a seed: Marsaglia's xorshift of 32 bits, J. Statistical Software 8 (2003) 14."""
+    """Stream of random numbers for a seed: Marsaglia's xorshift of 32 bits, J. Statistical Software 8 (2003) 14."""
 
     def __init__(self, *seeds: int) -> None:
         self._state = 2463534242
@@ -16,7 +16,7 @@ class Noise:
                 self.uniform()
 
     def uniform(self) -> float:
-        """Evenly between 0 and 1, both excluded."""
+        """Return a number evenly distributed between 0 and 1, both excluded."""
         state = self._state
         state ^= (state << 13) & 0xFFFFFFFF
         state ^= state >> 17
@@ -25,11 +25,11 @@ class Noise:
         return state / 4294967296
 
     def chance(self, probability: float) -> bool:
-        """True with this probability."""
+        """Return True with a given probability."""
         return probability > 0 and self.uniform() < probability
 
     def normal(self) -> float:
-        """Normally distributed, mean 0, standard deviation 1 (Box and Muller)."""
+        """Return a number normally distributed with mean 0 and standard deviation 1 (Box and Muller)."""
         if self._has_spare:
             self._has_spare = False
             return self._spare

@@ -10,9 +10,9 @@ MICROPYTHON = sys.implementation.name == "micropython"
 
 
 class Pipe:
-    """Standard input and output as a serial line that is asked before it is used, so that neither end ever blocks.
+    """Standard input and output as a serial line that is polled before it is used, so that neither end ever blocks.
 
-    A terminal or pipe that is ready takes CHUNK bytes unless tens of kilobytes lie unread in it, which a device that
+    A terminal or pipe that is ready takes CHUNK bytes unless tens of kilobytes in it are unread, which a device that
     falls silent without a host does not send.
     """
 
@@ -23,13 +23,13 @@ class Pipe:
         self._output.register(sys.stdout, select.POLLOUT)
 
     def wait(self, us: int) -> int:
-        """Wait so many microseconds, or until bytes come; return the time that passed, at most `us`."""
+        """Wait a number of microseconds, or until bytes come; return the time that passed, at most `us`."""
         begun_ns = time.time_ns()
         self._input.poll((us + 999) // 1000)
         return min(us, (time.time_ns() - begun_ns) // 1000)
 
     def read_into(self, buffer) -> int:
-        """Put what has come into `buffer`; return how many bytes, 0 when there are none."""
+        """Put the bytes that have arrived into `buffer`; return their number."""
         size = 0
         while size < len(buffer) and not self.closed and self._input.poll(0):
             byte = self._read_byte()
@@ -41,7 +41,7 @@ class Pipe:
         return size
 
     def write(self, buffer, start: int, end: int) -> int:
-        """Send a piece of buffer[start:end]; return how many bytes, 0 when the line is full."""
+        """Send a piece of buffer[start:end]; return the number of bytes, 0 if the line is full."""
         if self.closed or not self._output.poll(0):
             return 0
         piece = memoryview(buffer)[start : min(end, start + CHUNK)]

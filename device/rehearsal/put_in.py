@@ -1,4 +1,4 @@
-"""What a person puts into the gauge for a calibration, and what it does to the cell."""
+"""Things that a person puts into the gauge for a calibration, and their forces on the cell."""
 
 from shaft import SHAFT, Shaft, with_defaults
 
@@ -16,9 +16,9 @@ NO_SHAFT = {"fault": "absent"}
 
 
 class Thing:
-    """One thing in the gauge, from its scenario keys. Raises ValueError that names a kind or key there is not.
+    """Thing in the gauge, from its scenario keys; raises ValueError that names an unknown kind or key.
 
-    `shaft` is the shaft it is, or one that is absent.
+    `shaft` is the shaft if the thing is one, else an absent shaft.
     """
 
     def __init__(self, given: dict, beam, absent: Shaft) -> None:
@@ -31,10 +31,10 @@ class Thing:
         self.shaft = Shaft(keys, beam) if self.kind == "shaft" else absent
 
     def force_n(self, travel_mm: float, truths: dict) -> float:
-        """Force on the cell, beside that of a shaft; travel counts from where the head meets a straight shaft.
+        """Return the force on the cell besides a shaft's, N; travel counts from first contact with a straight shaft.
 
-        Up on the head, as a shaft pushes, is positive. A mass weighs less by the air that it displaces, and pushes by
-        `ratio` of that; on a rigid bar the frame and the cell are all that gives.
+        Up on the head, as a shaft pushes, is positive. A mass weighs less by the air that it displaces, and pushes with
+        `ratio` of that; with a rigid bar only frame and cell yield.
         """
         if self.kind == "hand":
             return self.given["force_n"]
@@ -47,7 +47,7 @@ class Thing:
 
 
 class Bench:
-    """All that the person will put in, one thing after the other: each is there from the step of its number on."""
+    """All things that the person will put in; each is there from the step of its number on."""
 
     def __init__(self, things: list, beam) -> None:
         absent = Shaft(NO_SHAFT, beam)
@@ -55,7 +55,7 @@ class Bench:
         self._things = [Thing(given, beam, absent) for given in things]
 
     def thing(self, step: int) -> Thing:
-        """What is there at a step: the thing with the highest number up to it."""
+        """Return the thing that is in the gauge at a step: that with the highest number up to it."""
         found = self._empty
         for thing in self._things:
             if thing.number <= step and (found is self._empty or thing.number >= found.number):

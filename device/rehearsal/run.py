@@ -1,4 +1,4 @@
-"""Runs the device code on the rehearsal board, speaking raw bytes on standard input and output.
+"""Run the device code on the rehearsal board, with raw bytes on standard input and output.
 
     micropython -X heapsize=384K device/rehearsal/run.py SCENARIO.json
 

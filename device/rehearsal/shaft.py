@@ -1,4 +1,4 @@
-"""A shaft with a known truth: what it would read on the standard bench, and how it is made to do so."""
+"""A shaft with a known truth: its reading on the standard bench, and the stiffness and surface that give it."""
 
 import math
 
@@ -18,7 +18,7 @@ FAULTS = ("absent", "soft", "stiff_jam", "cell_silent", "cell_stuck", "cell_out_
 
 
 def with_defaults(defaults: dict, given: dict, what: str) -> dict:
-    """`given` over `defaults`. Raises ValueError that names a key no default has."""
+    """Return `defaults` updated by `given`; raise ValueError that names a key without a default."""
     for key in given:
         if key not in defaults:
             raise ValueError("{}: unknown key {!r}".format(what, key))
@@ -49,17 +49,17 @@ class Shaft:
             middle_thou += self.given["spine_thou"] - self._mean_thou()
 
     def stiffness(self, phi: float) -> float:
-        """EI in N mm^2 for bending in the plane at angle phi."""
+        """Return EI for bending in the plane at angle phi, N mm^2."""
         return self.ei * (1 + self.evenness * math.cos(2 * (phi - self._stiff)))
 
     def height(self, phi: float) -> float:
-        """How far the surface stands out towards the head, beyond that of a straight round shaft, in mm."""
+        """Return how far the surface stands out towards the head beyond that of a straight round shaft, mm."""
         given = self.given
         bow = given["bow_mm"] * math.cos(phi - math.radians(given["bow_deg"]))
         return bow + given["out_of_round_mm"] * math.cos(2 * (phi - math.radians(given["out_of_round_deg"])))
 
     def standard_thou(self, phi: float) -> float:
-        """Standard deflection in thousandths of an inch with the shaft turned to phi."""
+        """Return the standard deflection with the shaft turned to phi, thousandths of an inch."""
         return self._spine_of(self.stiffness(phi))
 
     def _spine_of(self, ei: float) -> float:
@@ -81,7 +81,7 @@ class Shaft:
 
 
 def truth(given: dict) -> dict:
-    """What a perfect gauge would report of the shaft with these scenario keys.
+    """Return what a perfect gauge would report of the shaft with given scenario keys.
 
     Runout is the total indicator reading at midspan; angles count from where the shaft lies at the first zero.
     """

@@ -1,7 +1,7 @@
-"""Where every shaft is: hopper, slot, rollers, places, floor; and the feeder, the chute and the people that move them.
+"""World of all shafts: hopper, slot, rollers, places, floor, and the feeder, chute and people that move shafts.
 
-The world outlives the device: each happening is a line of its file, written at the happening, so that the end of the
-process at any instant loses nothing. See README.md for the keys and for the lines.
+The world outlives the device: each event is a line of its file, written at once, so that nothing is lost if the process
+ends at any instant. README.md explains the keys and the lines.
 """
 
 from agenda import Agenda
@@ -23,14 +23,14 @@ APART_US = 120000  # between two shafts that come at once
 
 
 class Reset(Exception):
-    """The device is reset: its process begins anew, the world stays."""
+    """Reset of the device: its process restarts, the world stays."""
 
 
 class World:
-    """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are its feeder's.
+    """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are those of the feeder.
 
-    `inputs` is what the board's inputs show, `on_rollers` the shafts there, the lowest first, `lasting` which of
-    LASTING hold now, `files` what outlives the device. Raises ValueError that names a wrong key.
+    `inputs` are the bits of the board's inputs, `on_rollers` the shafts there, the lowest first, `lasting` those of
+    LASTING that are true now, `files` what outlives the device. Raises ValueError that names a wrong key.
     """
 
     def __init__(self, given, numbers: list) -> None:
@@ -55,7 +55,7 @@ class World:
         self._look()
 
     def _recall(self) -> bool:
-        """Bring everything to where the file says; whether it says nothing yet."""
+        """Restore the state in the file; return True if the file is still empty."""
         fresh = True
         for time_ms, shaft, what in self.files.happenings():
             self._agenda.now_us, fresh = 1000 * time_ms, False
@@ -69,27 +69,27 @@ class World:
         self.files.tell(self._agenda.now_us // 1000, shaft, what)
 
     def note_measured(self, number: int) -> int:
-        """The gauge measures what lies there as this number; returns the shaft's own number, -1 when there is none."""
+        """Note that what lies there is measured under a number; return the shaft's own number, -1 without one."""
         if not self.on_rollers:
             return -1
         self._tell(self.on_rollers[0], "measured as {}".format(number))
         return self.on_rollers[0]
 
     def note_end(self, head_mm: float, force_n: float) -> None:
-        """The device is switched off: where its head stands, and how hard it presses."""
+        """Note the end of the device: the position of its head and the force on it."""
         self._tell("-", "head {:.2f} mm {:.2f} N".format(head_mm, force_n))
 
     def advance(self, board_us: int) -> None:
-        """Let everything happen that is due by this time of the board."""
+        """Let everything happen that is due by a time of the board."""
         while self._agenda.do_next(self._begun_us + board_us):
             self._look()
 
     def next_us(self) -> int:
-        """The board's time at the next happening; far off when there is none."""
+        """Return the board's time of the next event, a far one if there is none."""
         return self._agenda.next_us() - self._begun_us
 
     def _expect(self, fresh: bool) -> None:
-        """What the scenario has in store from now on."""
+        """Schedule what the scenario says will happen from now on."""
         for kind in LASTING:
             for at_s, for_s in self.keys[kind]:
                 due = self._at(at_s, fresh, self._turn, kind, "begins")
@@ -121,7 +121,7 @@ class World:
     # What the board asks
 
     def let_in(self, source: int) -> None:
-        """The escapement of hopper (0) or slot (1) makes its stroke."""
+        """Make a stroke of the escapement of hopper (0) or slot (1)."""
         self._work(STROKE_US)
         self._in(STROKE_US // 2, self._drop, source)
 
@@ -137,17 +137,17 @@ class World:
         self._in(SELECT_US, setattr, self, "_place", place)
 
     def handling(self) -> bool:
-        """Whether escapement, gate or selector are at work."""
+        """Return True if escapement, gate or selector move."""
         return self._busy > 0
 
     def chute_take(self) -> bool:
-        """Whether one more shaft has come to the chute's sensor."""
+        """Return True once for each shaft that came to the chute's sensor."""
         took = self._passed > 0
         self._passed -= took
         return took
 
     def temperature_centi(self):
-        """The board's thermometer, or None."""
+        """Return the temperature of the board in 0.01 degC, None without a thermometer."""
         start = self.keys["temperature_centi"]
         return None if start is None else int(start + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e9)
 
@@ -209,7 +209,7 @@ class World:
             self._call()
 
     def _full(self, place: int) -> bool:
-        """Whether the last shaft of a place stands up into the chute."""
+        """Return True if the last shaft of a place stands up into the chute."""
         return self._counts.get(place, 0) > dict(self.keys["full"]).get(place, self._counts.get(place, 0))
 
     def _call(self) -> None:
@@ -217,7 +217,7 @@ class World:
             self._in(int(1e6 * self.keys["person_s"]), self._help)
 
     def _help(self) -> None:
-        """A person takes away what is jammed and empties what is full."""
+        """Take away what is jammed and empty what is full, as a person would."""
         for shaft in list(self._inlet):
             self._move(shaft, "floor")
         for place in self._counts:
