@@ -91,7 +91,7 @@ def check_a_full_latch_loses_the_newest_and_goes_on():
 
 
 def judged(cell, us):
-    """What load_cell makes of a converter in this time."""
+    """Return the fault that load_cell finds in a converter's words over a time, None if it finds none."""
     judge = LoadCell(12500, clock.ticks_us())
     sample = array("i", [0] * 5)
     for _ in range(us // 1000):

@@ -1,9 +1,9 @@
-"""A cycle of the device code on the real board's drivers, over shadows of the chip: what it takes of heap and time.
+"""Measure heap and time of a cycle of the device code on the real board's drivers, over shadows of the chip.
 
     micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time
 
 Prints JSON. The plan is the longest that the device takes. What the simulated world allocates, or how long it takes,
-is metered apart and taken off.
+is measured apart and subtracted.
 """
 
 import gc
@@ -25,7 +25,7 @@ LIGHT, FULL = 94000, 941000
 
 
 def longest(face):
-    """The plan with the longest turns that the device has room for."""
+    """Return the plan with the longest turns that the device has room for."""
     turn = 1
     for step in (4096, 1024, 256, 64, 16, 4, 1):
         while room(face, turn + step):
@@ -46,7 +46,7 @@ def room(face, turn):
 
 
 def turn_of_the_loop():
-    one.idle()
+    real_board.idle()
     device.step()
 
 
@@ -56,7 +56,7 @@ def say(*request):
 
 
 def moves():
-    return [motor._move for motor in (one.press, one.rotate)]
+    return [motor._move for motor in (real_board.press, real_board.rotate)]
 
 
 chip.look_us = chip.slice_us = 400
@@ -66,15 +66,15 @@ for pin in (7, 15, 26):
 line = Host()
 given = load(sys.argv[1] + "/board.json")
 gc.collect()
-one = board.Board(given, line)
-converter.press = one.press
-device = Device(one)
+real_board = board.Board(given, line)
+converter.press = real_board.press
+device = Device(real_board)
 gc.collect()
 found = {"free_after_start": gc.mem_free()}
 while device.cycle.state != IDLE:
     turn_of_the_loop()
 say(GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
-say(CYCLE_PLAN, *longest(one))
+say(CYCLE_PLAN, *longest(real_board))
 say(COMMAND, *ORDER)
 gc.collect()
 least = gc.mem_free()

@@ -1,4 +1,4 @@
-"""Sends back what comes on the board's own line over standard input and output, until eight zero bytes in a row."""
+"""Echo what comes over the board's own line on standard input and output, until eight zero bytes in a row."""
 
 import board
 

@@ -73,7 +73,7 @@ class Rollers:
 
 
 def rig(hopper):
-    """A device that is home and has its plan."""
+    """Return a device that is at home and has its plan."""
     with open(DEFAULT) as file:
         given = json.load(file)
     given["feeder"]["places_us"] = PLACES_US
@@ -84,9 +84,9 @@ def rig(hopper):
         chip.drive(pin, 0)
     host = Host()
     rollers = Rollers(hopper)
-    one = board.Board(given, host)
-    chip.converter.press = one.press
-    device = Device(one)
+    real_board = board.Board(given, host)
+    chip.converter.press = real_board.press
+    device = Device(real_board)
     until(device, IDLE)
     ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
     ask(device, host, CYCLE_PLAN, *PLAN)
@@ -174,11 +174,11 @@ def check_a_lid_that_is_open_at_the_start_moves_nothing():
     chip.converter = Pressed()
     for pin, level in ((LID, 1), (STOP, 0), (HOME, 0)):
         chip.drive(pin, level)
-    one = board.Board(given, Host())
-    device = Device(one)
+    real_board = board.Board(given, Host())
+    device = Device(real_board)
     assert device.cycle.state == FAULTED
     chip.pass_us(100000)
-    assert one.press.position() == 0
+    assert real_board.press.position() == 0
 
 
 def check_wrong_settings_are_a_fault_over_the_line():

@@ -11,17 +11,17 @@ PLACES = [1000, 1500, 2000]
 
 def check_positions_are_those_of_the_samples_moment():
     chip.converter = Ticking(list(range(1, 99)))
-    one = whole()
+    real_board = whole()
     sample = array("i", [0] * 5)
-    while one.cell_take(sample):
+    while real_board.cell_take(sample):
         pass
-    one.rotate.feed(1, segments((100, 2000)), 1)
-    one.press.feed(-1, segments((200, 900)), 1)
+    real_board.rotate.feed(1, segments((100, 2000)), 1)
+    real_board.press.feed(-1, segments((200, 900)), 1)
     begun_us = chip.now_us
     for _ in range(9):
         chip.pass_us(12500)
     rows = []
-    while one.cell_take(sample):
+    while real_board.cell_take(sample):
         rows.append(list(sample))
     assert len(rows) >= 8
     for tick, _, _, rotate, press in rows:
@@ -31,100 +31,100 @@ def check_positions_are_those_of_the_samples_moment():
 
 def check_the_mark_is_noted_where_it_passed():
     chip.converter = Ticking([1])
-    one = whole()
+    real_board = whole()
     mark = array("i", [0])
     chip.drive(8, 1)
-    one.rotate.feed(1, segments((100, 1000)), 1)
+    real_board.rotate.feed(1, segments((100, 1000)), 1)
     chip.pass_us(20000)
     chip.drive(8, 0)
     chip.pass_us(300)
     chip.drive(8, 1)
     chip.drive(8, 0)  # it bounces
     chip.pass_us(20000)
-    assert one.mark_take(mark)
+    assert real_board.mark_take(mark)
     assert abs(mark[0] - 200) <= 3
-    assert not one.mark_take(mark)
+    assert not real_board.mark_take(mark)
 
 
 def check_inputs_are_steady_and_masked_without_a_feeder():
     chip.converter = Ticking([1])
-    one = whole()
+    real_board = whole()
     for number in range(9, 15):
         chip.drive(number, 0)
-    one.idle()
-    one.idle()
-    assert one.inputs() == 0
+    real_board.idle()
+    real_board.idle()
+    assert real_board.inputs() == 0
     chip.drive(15, 1)
-    one.idle()
-    assert one.inputs() == 0, "one look is no lid"
-    one.idle()
-    assert one.inputs() == 64
+    real_board.idle()
+    assert real_board.inputs() == 0, "one look is no lid"
+    real_board.idle()
+    assert real_board.inputs() == 64
     chip.drive(15, 0)
-    one.idle()
-    assert one.inputs() == 64
-    one.idle()
-    assert one.inputs() == 0
+    real_board.idle()
+    assert real_board.inputs() == 64
+    real_board.idle()
+    assert real_board.inputs() == 0
     chip.drive(26, 1)
-    one.idle()
-    one.idle()
-    assert one.inputs() == 128
+    real_board.idle()
+    real_board.idle()
+    assert real_board.inputs() == 128
 
 
 def check_every_input_has_its_bit():
     chip.converter = Ticking([1])
-    one = whole(feeder__places_us=PLACES)
+    real_board = whole(feeder__places_us=PLACES)
     pins = [(9, 0), (10, 0), (11, 0), (12, 0), (13, 0), (14, 0), (15, 1), (26, 1)]
     for number, level in pins:
         chip.drive(number, 1 - level)
     for i, (number, level) in enumerate(pins):
         chip.drive(number, level)
-        one.idle()
-        one.idle()
-        assert one.inputs() == 1 << i
+        real_board.idle()
+        real_board.idle()
+        assert real_board.inputs() == 1 << i
         chip.drive(number, 1 - level)
-        one.idle()
-        one.idle()
-    assert one.inputs() == 0
+        real_board.idle()
+        real_board.idle()
+    assert real_board.inputs() == 0
     chip.drive(7, 1)
-    assert one.home_closed()
+    assert real_board.home_closed()
     chip.drive(7, 0)
-    assert not one.home_closed()
+    assert not real_board.home_closed()
 
 
 def check_the_feeder_strokes_gates_and_selects():
     chip.converter = Ticking([1])
-    one = whole(feeder__places_us=PLACES)
-    assert one.PLACES == 3
+    real_board = whole(feeder__places_us=PLACES)
+    assert real_board.PLACES == 3
     servos = [chip.pins[number] for number in (18, 19, 20, 21)]
-    while one.handling():
+    while real_board.handling():
         chip.pass_us(10000)
     for source in (0, 1):
-        one.let_in(source)
+        real_board.let_in(source)
         assert servos[source].widths_us[-1] == 2000
-        assert one.handling()
+        assert real_board.handling()
         chip.pass_us(401000)
-        assert one.handling(), "on its way back"
+        assert real_board.handling(), "on its way back"
         assert servos[source].widths_us[-1] == 1000
         chip.pass_us(401000)
-        assert not one.handling()
+        assert not real_board.handling()
         assert servos[1 - source].widths_us[-1] == 1000
-    one.gate(True)
+    real_board.gate(True)
     assert servos[2].widths_us[-1] == 2000
-    assert one.handling()
+    assert real_board.handling()
     chip.pass_us(401000)
-    assert not one.handling()
-    one.gate(False)
+    assert not real_board.handling()
+    real_board.gate(False)
     assert servos[2].widths_us[-1] == 1000
     for place in (1, 2, 3):
-        one.select(place)
-        assert one.handling()
+        real_board.select(place)
+        assert real_board.handling()
         assert servos[3].widths_us[-1] == PLACES[place - 1]
     assert all(servo.freq == 50 for servo in servos)
 
 
 def check_passages_of_the_chute_are_counted_once_each():
     chip.converter = Ticking([1])
-    one = whole(feeder__places_us=PLACES)
+    real_board = whole(feeder__places_us=PLACES)
     chip.drive(14, 1)
     chip.pass_us(100000)
     for _ in range(2):
@@ -132,9 +132,9 @@ def check_passages_of_the_chute_are_counted_once_each():
             chip.drive(14, level)
             chip.pass_us(200)
         chip.pass_us(20000)
-    assert one.chute_take()
-    assert one.chute_take()
-    assert not one.chute_take()
+    assert real_board.chute_take()
+    assert real_board.chute_take()
+    assert not real_board.chute_take()
 
 
 if __name__ == "__main__":

@@ -16,20 +16,34 @@ from parts import FLASH, Port, Ticking, segments, whole
 
 def check_the_default_settings_make_a_board():
     chip.converter = Ticking([1, 2, 3])
-    one = whole()
-    assert one.misconfigured == 0
-    assert one.NAME == "midspan"
-    assert one.RUNTIME_NOTE == ""
-    assert (one.INTERVAL_US, one.PRESS_LIMIT, one.PRESS_SPEED_MAX, one.HOME_SPEED) == (12500, 28000, 12000, 4000)
-    assert (one.PRESS_ACCELERATION, one.ROTATE_SPEED_MAX, one.ROTATE_ACCELERATION) == (200000, 4000, 8000)
-    assert (one.PLACES, one.GUARDS, one.COUNT_LIMIT, len(one.STORE)) == (0, 3, 1700000, 49152)
-    assert 0 <= one.boot < 1 << 30
+    real_board = whole()
+    assert real_board.misconfigured == 0
+    assert real_board.NAME == "midspan"
+    assert real_board.RUNTIME_NOTE == ""
+    assert (real_board.INTERVAL_US, real_board.PRESS_LIMIT, real_board.PRESS_SPEED_MAX, real_board.HOME_SPEED) == (
+        12500,
+        28000,
+        12000,
+        4000,
+    )
+    assert (real_board.PRESS_ACCELERATION, real_board.ROTATE_SPEED_MAX, real_board.ROTATE_ACCELERATION) == (
+        200000,
+        4000,
+        8000,
+    )
+    assert (real_board.PLACES, real_board.GUARDS, real_board.COUNT_LIMIT, len(real_board.STORE)) == (
+        0,
+        3,
+        1700000,
+        49152,
+    )
+    assert 0 <= real_board.boot < 1 << 30
     assert chip.pins[6].value() == 0, "the drivers are enabled"
     sample = array("i", [0] * 5)
     chip.pass_us(30000)
-    assert one.cell_take(sample)
+    assert real_board.cell_take(sample)
     before = machine.WDT.last.fed
-    assert one.idle()
+    assert real_board.idle()
     assert machine.WDT.last.fed == before + 1
     assert machine.WDT.last.timeout_ms == 8000
 
@@ -40,30 +54,35 @@ def check_a_wrong_file_leaves_a_board_that_says_so():
         ({"limits__press_mm_s": 500}, "limits.press_mm_s"), ({"cell__kind": "nau7802", "cell__data": 2}, "2 is"),
     ):  # fmt: skip
         chip.reset()
-        one = whole(**changes)
-        assert one.misconfigured > 0, changes
-        assert word in one.RUNTIME_NOTE, one.RUNTIME_NOTE
+        real_board = whole(**changes)
+        assert real_board.misconfigured > 0, changes
+        assert word in real_board.RUNTIME_NOTE, real_board.RUNTIME_NOTE
         assert (chip.pins, chip.parts) == ({}, []), "no pin was touched"
-        assert (one.inputs(), one.cell_take(None), one.press.moving(), one.rotate.position()) == (0, 0, 0, 0)
-        one.gate(True)
-        assert one.idle()
-        assert one.ticks_us() >= 0
+        assert (
+            real_board.inputs(),
+            real_board.cell_take(None),
+            real_board.press.moving(),
+            real_board.rotate.position(),
+        ) == (0, 0, 0, 0)
+        real_board.gate(True)
+        assert real_board.idle()
+        assert real_board.ticks_us() >= 0
 
 
 def check_pins_that_the_chip_refuses_are_told_as_well():
     chip.bus = Nau()
-    one = whole(cell__kind="nau7802", cell__clock=28, mark=None)
-    assert one.misconfigured == 1
-    assert "SCL" in one.RUNTIME_NOTE
+    real_board = whole(cell__kind="nau7802", cell__clock=28, mark=None)
+    assert real_board.misconfigured == 1
+    assert "SCL" in real_board.RUNTIME_NOTE
 
 
 def check_a_firmware_without_a_part_of_the_chip_is_told_as_well():
     given = rp2.DMA
     del rp2.DMA
-    one = whole()
+    real_board = whole()
     rp2.DMA = given
-    assert one.misconfigured == 1
-    assert "DMA" in one.RUNTIME_NOTE
+    assert real_board.misconfigured == 1
+    assert "DMA" in real_board.RUNTIME_NOTE
 
 
 def check_a_file_that_the_heap_cannot_hold_leaves_a_board_too():
@@ -80,9 +99,9 @@ def check_a_file_that_the_heap_cannot_hold_leaves_a_board_too():
                 file.write(middle)
             file.write(end)
         chip.reset()
-        one = board.this_board()
-        assert one.misconfigured > 0
-        assert one.RUNTIME_NOTE
+        real_board = board.this_board()
+        assert real_board.misconfigured > 0
+        assert real_board.RUNTIME_NOTE
         assert chip.pins == {}, "no pin was touched"
 
 
@@ -91,17 +110,17 @@ def check_a_store_that_the_heap_cannot_hold_is_told_as_well():
     gc.collect()
     while gc.mem_free() > 90000:
         filling.append(bytearray(1000))
-    one = whole(limits__buffer_bytes=98304)
-    assert one.misconfigured == 1
-    assert "98304" in one.RUNTIME_NOTE
+    real_board = whole(limits__buffer_bytes=98304)
+    assert real_board.misconfigured == 1
+    assert "98304" in real_board.RUNTIME_NOTE
     assert chip.pins == {}, "no pin was touched"
 
 
 def check_what_the_line_cannot_carry_goes_neither_into_the_name_nor_into_the_note():
     for name in ("\ud800", "a\nb", "\x7f"):
         chip.reset()
-        one = whole(name=name)
-        assert one.misconfigured > 0
+        real_board = whole(name=name)
+        assert real_board.misconfigured > 0
         chip.reset()
         note = whole(**{name: 1}).RUNTIME_NOTE
         assert "? is not known" in note or "a?b is not known" in note, note
@@ -109,34 +128,34 @@ def check_what_the_line_cannot_carry_goes_neither_into_the_name_nor_into_the_not
 
 def check_a_missing_file_leaves_a_board_too():
     os.chdir(FLASH)
-    one = board.this_board()
-    assert one.misconfigured == 1
-    assert "missing" in one.RUNTIME_NOTE
+    real_board = board.this_board()
+    assert real_board.misconfigured == 1
+    assert "missing" in real_board.RUNTIME_NOTE
 
 
 def check_a_board_with_the_other_converter():
     chip.bus = Nau(words=(7, 8, 9))
-    one = whole(cell__kind="nau7802")
-    assert one.misconfigured == 0, one.RUNTIME_NOTE
+    real_board = whole(cell__kind="nau7802")
+    assert real_board.misconfigured == 0, real_board.RUNTIME_NOTE
     sample = array("i", [0] * 5)
     chip.pass_us(12500)
-    assert one.cell_take(sample)
+    assert real_board.cell_take(sample)
     assert sample[1] in (7, 8, 9)
 
 
 def check_a_uart_for_the_line():
     chip.converter = Ticking([1, 2, 3])
-    one = whole(line="uart")
-    assert one.misconfigured == 0
+    real_board = whole(line="uart")
+    assert real_board.misconfigured == 0
     assert machine.UART.made == (0, 115200, 0, 1, 512)
-    assert one.write(b"abc", 0, 3) == 0
-    assert one.read_into(bytearray(9)) == 0
+    assert real_board.write(b"abc", 0, 3) == 0
+    assert real_board.read_into(bytearray(9)) == 0
     chip.reset()
     assert whole(line="usb2").misconfigured == 1  # its package is not on the board
 
 
 class Package:
-    """The usb package with its second serial port, as when it is installed on the board."""
+    """The usb package with its second serial port, as if installed on the board."""
 
     def __init__(self, **parts):
         for name, part in parts.items():
@@ -156,61 +175,61 @@ def check_a_second_usb_port_for_the_line():
     device = Package(get=lambda: manager, cdc=cdc)
     sys.modules["usb"], sys.modules["usb.device"], sys.modules["usb.device.cdc"] = Package(device=device), device, cdc
     chip.converter = Ticking([1, 2, 3])
-    one = whole(line="usb2")
-    assert one.misconfigured == 0, one.RUNTIME_NOTE
+    real_board = whole(line="usb2")
+    assert real_board.misconfigured == 0, real_board.RUNTIME_NOTE
     ((port, builtin),) = started
     assert builtin, "the prompt stays where it was"
-    assert one.write(b"abc", 0, 3) == 3
+    assert real_board.write(b"abc", 0, 3) == 3
     port.host_reads()
     assert bytes(port.sent) == b"abc"
 
 
 def check_a_silent_converter_is_started_anew_at_rest_only():
     chip.converter = Ticking([1, 2, 3])
-    one = whole()
+    real_board = whole()
     assert chip.converter.restarts == 1
     chip.converter.silent = True
-    one._cell._machine.resume()
+    real_board._cell._machine.resume()
     sample = array("i", [0] * 5)
-    while one.cell_take(sample):
+    while real_board.cell_take(sample):
         pass
-    one.press.feed(1, segments((1000, 20000)), 1)
+    real_board.press.feed(1, segments((1000, 20000)), 1)
     for _ in range(300):
         chip.pass_us(50000)
-        one.idle()
+        real_board.idle()
     assert chip.converter.restarts == 1, "not while a motor moves"
-    one.press.halt()
-    one.idle()
+    real_board.press.halt()
+    real_board.idle()
     assert chip.converter.restarts == 2
-    one.idle()
+    real_board.idle()
     assert chip.converter.restarts == 2, "not at every turn"
 
 
 def check_the_last_release_outlives_a_reset():
     chip.converter = Ticking([1])
-    one = whole()
-    assert one.release_read() is None
-    one.release_write(1234567890, 3, False, 0)
-    assert one.release_read() == (1234567890, 3, False, 0)
-    one.release_write(1234567891, 2, True, 1)
+    real_board = whole()
+    assert real_board.release_read() is None
+    real_board.release_write(1234567890, 3, False, 0)
+    assert real_board.release_read() == (1234567890, 3, False, 0)
+    real_board.release_write(1234567891, 2, True, 1)
     assert "release.new" not in os.listdir(FLASH)
     chip.reset()
     chip.converter = Ticking([1])
-    one = board.this_board()
-    assert one.release_read() == (1234567891, 2, True, 1)
+    real_board = board.this_board()
+    assert real_board.release_read() == (1234567891, 2, True, 1)
     for torn in ("", "12 3", "a b c d", "1 2 3 4 5", "1 -2 1 1", "12 x 3 1 1", "9" * 400 + " 1 1 1", "7" * 40000):
         with open("release.txt", "w") as file:
             file.write(torn)
-        assert one.release_read() is None
+        assert real_board.release_read() is None
 
 
 def check_the_thermometer_reads_the_data_sheets_line():
     chip.converter = Ticking([1])
-    one = whole()
+    real_board = whole()
     for celsius in (-20, 0, 27, 85):
         volts = 0.706 - 0.001721 * (celsius - 27)
         machine.ADC.reading = int(volts / 3.3 * 4096) << 4
-        assert abs(one.temperature_centi() - 100 * celsius) < 60, one.temperature_centi()
+        assert abs(real_board.temperature_centi() - 100 * celsius) < 60, real_board.temperature_centi()
 
 
 def check_the_service_pin():

@@ -1,4 +1,4 @@
-"""Runs the device code with every arithmetic step watched, at its extremes; prints what left the chip's small integers.
+"""Run the device code at its extremes with every arithmetic step watched; print what left the chip's small integers.
 
     python tests/device/bounds_of_device.py
 
@@ -31,7 +31,7 @@ left: dict[str, int] = {}
 
 
 def watched(value, place):
-    """Pass a result on; note where it was made, and that it is no small integer."""
+    """Pass a result on; note its place, and the value if it is not a small integer."""
     reached.add(place)
     if isinstance(value, int) and not -SMALL <= value < SMALL:
         left[place] = max(left.get(place, 0), abs(value))
@@ -39,7 +39,7 @@ def watched(value, place):
 
 
 class Watch(ast.NodeTransformer):
-    """Puts `watched` around each arithmetic operation of a module."""
+    """Transformer that puts `watched` around each arithmetic operation of a module."""
 
     def __init__(self, name):
         self.name = name
@@ -72,7 +72,7 @@ class Watch(ast.NodeTransformer):
 
 
 class Finder:
-    """Imports the device's modules watched; `board` is the rehearsal's until `pins` are wanted."""
+    """Importer of watched device modules; `board` is the rehearsal's until `pins` are wanted."""
 
     pins = False
 
@@ -93,7 +93,7 @@ class Finder:
 
 
 def cycles():
-    """Whole cycles and bench steps on the rehearsal's gauge: over the clock's wrap, at both ends of the counts."""
+    """Run cycles and bench steps on the rehearsal's gauge, over the clock's wrap and at both ends of the counts."""
     from device_rig import PLAN, STEP, Rig
 
     long_zero = {"zero_readings": 1000, "turn_steps": 1, "turn_again_steps": 1, "settle_readings": 100}
@@ -130,7 +130,7 @@ def cycles():
 
 
 def homes():
-    """A home switch that breaks either way, something hard under the head at power-on, a cell wired the other way."""
+    """Run with broken home switches, a hard thing under the head at power-on, and a cell with the wrong sign."""
     from device_rig import Rig
 
     for broken in ("open", "closed"):
@@ -151,7 +151,7 @@ def homes():
 
 
 def nights():
-    """Shafts through feeder and chute, some of them not as they should; a lid that opens."""
+    """Send shafts through feeder and chute, some of them faulty, and open the lid."""
     from device_rig import Rig
 
     stock = [{"number": number} for number in (1, 2, 3, 4, 5, 6)]
@@ -172,7 +172,7 @@ def nights():
 
 
 def refusals():
-    """Every field of a plan and of a bench step at the ends of what Avro can carry."""
+    """Send plans and bench steps with every field at the ends of what Avro can carry."""
     from device_rig import PLAN, STEP, Rig
 
     rig = Rig()
@@ -187,7 +187,7 @@ def refusals():
 
 
 def moves():
-    """Moves and stops at the ends of speed, acceleration and way, on the board's own motor driver."""
+    """Move and stop at the ends of speed, acceleration and distance, on the board's own motor driver."""
     import machine
     import rp2
     from chip import chip
@@ -215,7 +215,7 @@ def moves():
 
 
 def boards(folder):
-    """What the checks of the board's own modules do, as far as the other Python can run them."""
+    """Run the checks of the board's own modules, as far as CPython can."""
     sys.modules["micropython"] = types.SimpleNamespace(kbd_intr=lambda _: None)
     for script in ("board_motor", "board_cell", "board_inputs", "board"):
         checks = importlib.import_module(f"{script}_on_device")

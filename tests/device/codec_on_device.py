@@ -1,4 +1,4 @@
-"""Packs and unpacks what standard input asks for with the device's code; runs on MicroPython and CPython.
+"""Pack and unpack what standard input asks for, with the device's code; runs on MicroPython and CPython.
 
 Standard input: JSON with "pack", a list of [branch, values]; "unpack", a list of data in hexadecimal; "blocks", a
 list of [shaft, interval_us, [reading or null to close the block]]. Standard output: the same keys with the results.

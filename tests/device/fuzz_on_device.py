@@ -1,8 +1,8 @@
-"""Gives the device on the rehearsal board what standard input holds, and says as JSON what became of it.
+"""Feed standard input to the device on the rehearsal board and print the outcome as JSON.
 
-Standard input: pieces, each two bytes of length, least significant first, and so many bytes; what a piece holds comes
-at one turn of the loop. The length 65535 without bytes stands for what only a host that listens can say: whatever is
-held is acknowledged, whatever lies in the gauge released. Everything the device's code raises ends this program.
+Standard input holds pieces: two bytes of length, least significant first, and that many bytes. A piece arrives at one
+turn of the loop. The length 65535, without bytes, acts for a host that listens: it acknowledges what is held and
+releases what lies in the gauge. Every error of the device's code ends this program.
 """
 
 import gc
@@ -22,7 +22,7 @@ PIECES_BETWEEN = 500  # looks at the memory
 
 
 class Line:
-    """Hands out one piece at a time and counts what the device says."""
+    """Line that hands out a piece at a time and counts what the device sends."""
 
     closed = False
 
@@ -33,7 +33,7 @@ class Line:
         self.faults = [0] * len(FAULT_CODES)
 
     def next(self):
-        """Take the next piece; False at the end."""
+        """Take the next piece; return False at the end."""
         head = sys.stdin.buffer.read(2)
         if len(head) < 2:
             return False

@@ -1,4 +1,4 @@
-"""Measures on MicroPython what a cycle, or a bench step, takes from the heap; prints it as JSON.
+"""Measure on MicroPython what a cycle or bench step takes from the heap; print it as JSON.
 
 What is ordered comes as [branch, values] on standard input: what only prepares, then the same twice. The
 simulated physics allocates, so the first of both records what it says and the second, in which memory is counted
@@ -23,7 +23,7 @@ LENGTH = 1800  # samples, more than a cycle has
 
 
 class Tape:
-    """A gauge that says what the gauge behind it said before."""
+    """Gauge that plays back what another gauge gave."""
 
     def __init__(self, gauge):
         self.gauge = gauge
@@ -62,7 +62,7 @@ class Tape:
 
 
 class Line:
-    """A host that only keeps alive: `say` puts a request on the line; what the device says is counted."""
+    """Host that only keeps alive; `say` puts a request on the line, and bytes of the device are counted."""
 
     closed = False
 
@@ -110,7 +110,7 @@ def run_to_the_end():
 
 
 def counted():
-    """Bytes allocated in turns of the loop that take samples only, their number, bytes in all turns, most in one."""
+    """Return bytes allocated in turns that only take samples, their number, bytes in all turns, most in a turn."""
     quiet = quiet_bytes = total_bytes = most = 0
     while device.cycle.state not in (HOLDING, STANDING):
         board.idle()

@@ -1,4 +1,4 @@
-"""Lets records wait for a slow line on MicroPython; prints as JSON what one of them takes from the heap at most."""
+"""Let records wait for a slow line on MicroPython; print as JSON the most heap that a record takes."""
 
 import gc
 import json
@@ -14,7 +14,7 @@ SLOWLY = 30  # bytes that the line takes at once
 
 
 class Line:
-    """Takes few bytes and counts the frames among them that are broken."""
+    """Line that takes few bytes and counts broken frames among them."""
 
     def __init__(self):
         self.decoder = Decoder()
@@ -31,7 +31,7 @@ class Line:
 
 
 class Held:
-    """No block waits."""
+    """Store without waiting blocks."""
 
     def waiting(self):
         return False

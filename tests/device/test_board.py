@@ -1,7 +1,6 @@
 """The real board's modules under the real MicroPython, against shadows of the chip: drivers and their error paths.
 
-What the shadows and models stand for is in tests/device/pio; the programs of the state machines have a test of their
-own.
+The shadows and models are in tests/device/pio; the programs of the state machines have a test of their own.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ SCRIPTS = ("board_motor", "board_cell", "board_line", "board", "board_inputs", "
 
 
 def checks(script: str) -> list[str]:
-    """Names of the checks in a script."""
+    """Return the names of the checks in a script."""
     tree = ast.parse((HERE / f"{script}_on_device.py").read_text(encoding="utf-8"))
     functions = [node.name for node in tree.body if isinstance(node, ast.FunctionDef)]
     return [name.removeprefix("check_") for name in functions if name.startswith("check_")]

@@ -1,4 +1,4 @@
-"""Numbers and words of the device code that a computer does not mind and the chip does.
+"""Numbers and calls in the device code that work on a computer but not on the chip.
 
 Its small integers have 31 bits, its floats 24; some calls that the stubs know are missing in its MicroPython.
 """
@@ -35,7 +35,7 @@ MISSING = {
 
 @pytest.fixture(scope="module")
 def watched() -> dict[str, object]:
-    """What the run with every arithmetic operation watched says."""
+    """Return the outcome of a run in which every arithmetic operation is watched."""
     script = Path(__file__).parent / "bounds_of_device.py"
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stderr

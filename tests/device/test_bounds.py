@@ -1,4 +1,4 @@
-"""The whole conversion against the Cramer-Rao bound: no reading's information is given away, none is invented.
+"""The whole conversion against the Cramer-Rao bound: it neither loses nor invents information of the readings.
 
 The bound is that of bench/efficiency.py: Fisher information of the paper gauge's own forward model with every
 nuisance (bow, ovality, height, slip, hysteresis, zeros, creep) unknown (S. M. Kay, Estimation Theory, 1993, 3.7-3.9).
@@ -17,7 +17,7 @@ AIM = 0.95  # efficiency, bound over variance: the design's aim
 
 @pytest.fixture(scope="module")
 def bound():
-    """Least standard deviations of spine, spread (thou) and stiff side (degrees) for one newton of noise."""
+    """Return the least standard deviations of spine, spread (thou) and stiff side (degrees) for a newton of noise."""
     return np.array(bounds(1.0))
 
 

@@ -45,11 +45,11 @@ def test_standard_spines_depart_as_published(reactions: str) -> None:
 
 @given(st.floats(0.001, 0.2), st.sampled_from(list(BEAMS)))
 def test_deflection_is_the_inverse_of_load(w: float, reactions: str) -> None:
-    one = BEAMS[reactions]
-    if one.load(w) < one.load(w - 0.0005):
+    law = BEAMS[reactions]
+    if law.load(w) < law.load(w - 0.0005):
         return  # beyond its greatest load a beam gives way by itself
     if w < 0.15:
-        assert math.isclose(one.deflection(one.load(w)), w, rel_tol=1e-10)
+        assert math.isclose(law.deflection(law.load(w)), w, rel_tol=1e-10)
 
 
 @given(st.floats(0.0001, beam.SLOPE_MAX * 0.999), st.booleans())
@@ -80,15 +80,15 @@ def test_the_integration_agrees_with_scipys(slope: float, normal: bool) -> None:
 
 def test_the_table_reaches_the_softest_shafts_with_margin() -> None:
     softest = 1500 / 28000  # spine 1500
-    for one in BEAMS.values():
-        assert one.w_max > 2 * softest
-        loads = [one.load(2 * softest * i / 100) for i in range(101)]
+    for law in BEAMS.values():
+        assert law.w_max > 2 * softest
+        loads = [law.load(2 * softest * i / 100) for i in range(101)]
         assert loads == sorted(loads)
         assert loads[0] == 0.0
 
 
 def test_off_the_table_nothing_holds() -> None:
-    for one in BEAMS.values():
-        assert (one.load(-0.001), one.load(one.w_max)) == (0.0, 0.0)
-        with pytest.raises(ValueError, match="no deflection"):
-            one.deflection(50.0)
+    for law in BEAMS.values():
+        assert (law.load(-0.001), law.load(law.w_max)) == (0.0, 0.0)
+        with pytest.raises(ValueError, match=r"50\.0"):
+            law.deflection(50.0)

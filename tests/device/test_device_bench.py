@@ -1,4 +1,4 @@
-"""Bench steps: what the device does for a calibration, what it refuses, and what its simulated bench truly holds."""
+"""Bench steps: what the device does for a calibration, what it refuses, and the truth of its simulated bench."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ LIMITS = {
 
 
 def standing(*things: dict[str, Any], **truths: float) -> Rig:
-    """A greeted device after a bench's first step, the zero, which has number 1; these things follow it."""
+    """Return a greeted device after a bench's first step, the zero, which has number 1; given things follow it."""
     rig = Rig({"gauge": CALM | truths, "bench": list(things)})
     rig.run_to("IDLE")
     rig.greet()
@@ -42,7 +42,7 @@ def acknowledge(rig: Rig, shaft: int) -> None:
 
 
 def step(rig: Rig, shaft: int, **changes: int | None) -> list[dict[str, int]]:
-    """The settled readings of a complete step."""
+    """Return the settled readings of a complete step."""
     end = rig.bench(shaft, **changes)
     acknowledge(rig, shaft)
     assert (end["shaft"], end["complete"]) == (shaft, True)
@@ -323,7 +323,7 @@ def test_no_steps_go_past_the_limits(kind: str, steps: list[dict[str, int | None
 
 
 def watched(rig: Rig) -> float:
-    """Run to the step's end; the time in which the force was too large and the head not on its way up, in seconds."""
+    """Run to the end of a step; return how long the force was too large without the head on its way up, s."""
     over_s = 0.0
     while rig.state not in ("STANDING", "HOLDING", "FAULTED"):
         before_us = rig.board.now_us

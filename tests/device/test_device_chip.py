@@ -1,4 +1,4 @@
-"""What the chips need of the device code and a computer would not miss: it compiles for them, in small integers."""
+"""Needs of the chips that a computer does not have: the device code compiles for them, in small integers."""
 
 from __future__ import annotations
 

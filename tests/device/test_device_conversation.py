@@ -15,7 +15,7 @@ EMPTY = {"order": "STOP", "shaft": None}
 
 
 def rig_with(gauge: dict[str, Any] | None = None, **shaft: Any) -> Rig:
-    """A ready device with a first shaft that has these keys beside its usual ones."""
+    """Return a ready device whose first shaft has given keys besides its usual ones."""
     rig = Rig({"gauge": gauge or {}, "shafts": [SHAFTS[0] | shaft, SHAFTS[1]]})
     rig.ready()
     return rig

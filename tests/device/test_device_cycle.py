@@ -1,4 +1,4 @@
-"""The state table's promises, a whole cycle under both interpreters, and what it takes from the heap."""
+"""The state table's promises, a whole cycle under both interpreters, and its use of the heap."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ UP = ("HOMING", "RETRACTING")  # the head goes home already: nothing safer can b
 
 
 def device_in(state: int) -> Rig:
-    """A device that was put into a state."""
+    """Return a device that was put into a state."""
     rig = Rig()
     rig.run_to("IDLE")
     rig.device.cycle.state = state
@@ -53,7 +53,7 @@ def device_in(state: int) -> Rig:
 
 
 def snapshot(rig: Rig) -> dict[str, Any]:
-    """All that an event could change."""
+    """Return all values that an event could change."""
     cycle_state = {name: value for name, value in vars(rig.device.cycle).items() if isinstance(value, (int, str))}
     progress = {name: value for name, value in vars(rig.device.cycle.progress).items() if isinstance(value, int)}
     positions = [rig.board.press.at, rig.board.rotate.at]
@@ -83,7 +83,7 @@ def test_every_state_is_reached_and_leads_to_idle() -> None:
         seen, front = set(), {state}
         while front:
             seen |= front
-            front = set().union(*(leads_to[one] for one in front)) - seen
+            front = set().union(*(leads_to[reached] for reached in front)) - seen
         assert records.IDLE in seen, records.STATES[state]
 
 
@@ -120,7 +120,7 @@ ORDER = [
 
 @pytest.fixture(scope="module")
 def measured() -> Rig:
-    """A shaft measured with the standard plan."""
+    """Return a shaft measured with the standard plan."""
     rig = Rig({"shafts": SCENARIO["shafts"]})
     rig.ready()
     rig.measure(3)
@@ -211,7 +211,7 @@ def test_the_clock_may_wrap_in_a_cycle() -> None:
 
 
 def conversation(command: list[str], folder: Path) -> list[tuple[str, dict[str, Any]]]:
-    """What the device says over a pty while one shaft is measured."""
+    """Return what the device sends over a pty while a shaft is measured."""
     scenario = folder / "scenario.json"
     scenario.write_text(json.dumps(SCENARIO))
     host, near = os.openpty()
@@ -245,7 +245,7 @@ def _measured_over(host: int) -> list[tuple[str, dict[str, Any]]]:
 
 
 def columns(said: list[tuple[str, dict[str, Any]]]) -> list[tuple[Any, ...]]:
-    """Readings with the time of each since the block's first: what does not depend on when the host spoke."""
+    """Return readings with times since the first of their block, which do not depend on when the host spoke."""
     blocks = [fields for name, fields in said if name == "Readings"]
     return [
         (

@@ -21,7 +21,7 @@ MOST_S = 10.0
 
 
 def rig_with(stock: list[dict[str, Any]] | None = None, gauge: dict[str, Any] | None = None, **keys: Any) -> Rig:
-    """A ready device with a hopper of five shafts, a check standard in its slot, and these keys of the feeder."""
+    """Return a ready device with five shafts in its hopper, a check standard in its slot, and given feeder keys."""
     shafts = [*(stock or STOCK), {"number": STANDARD, "spine_thou": 500.0}]
     rig = Rig({"gauge": gauge or {}, "shafts": shafts, "feeder": {"slot": STANDARD, "return_place": 6} | keys})
     rig.ready()
@@ -29,14 +29,14 @@ def rig_with(stock: list[dict[str, Any]] | None = None, gauge: dict[str, Any] | 
 
 
 def where(rig: Rig, shaft: int) -> str:
-    """Where a shaft of the simulated world is, by its own number."""
+    """Return where a shaft of the simulated world is, by its own number."""
     world = rig.board.world
     heaps = {"hopper": world._hopper, "slot": world._slot, "inlet": world._inlet, "rollers": world.on_rollers}
     return next((name for name, heap in heaps.items() if shaft in heap), "gone")
 
 
 def lines(path: Path) -> list[str]:
-    """Happenings of the world's file without their times."""
+    """Return the events of the world's file without their times."""
     return [line.split(" ", 1)[1] for line in path.read_text().splitlines()] if path.exists() else []
 
 
@@ -77,7 +77,7 @@ def test_a_shaft_goes_through_the_gauge() -> None:
 
 
 def test_the_shafts_are_measured_as_what_they_are() -> None:
-    """The hopper's first shaft is a soft one: the number that the host gives it says nothing of it."""
+    """Feed a soft shaft first: the number that the host gives a shaft says nothing about it."""
     rig = rig_with([{"number": 7, "spine_thou": 900.0}, {"number": 101, "spine_thou": 400.0}])
     deepest = []
     for number in (101, 102):
@@ -480,7 +480,7 @@ def test_an_input_that_is_not_configured_says_nothing() -> None:
 
 @pytest.mark.parametrize("lost", [100, 64, -64, 33])
 def test_lost_steps_are_found_on_the_way_home(lost: int) -> None:
-    """A motor slips by four full steps, 64 microsteps, at once; with a negative sign it slips on its way up."""
+    """Let a motor slip by four full steps, 64 microsteps, at once; with a negative sign on its way up."""
     rig = rig_with([{"number": 1, "lost_steps": lost}, *STOCK[1:]])
     rig.feed(101)
     end = rig.measure(101, until="FAULTED")
@@ -557,9 +557,9 @@ def scenario_in(folder: Path, **keys: Any) -> dict[str, Any]:
 
 
 def resets(order: tuple[str, dict[str, Any]], folder: Path, **keys: Any) -> list[tuple[dict[str, Any], list[str]]]:
-    """What Identify and the ledger say after a reset in every turn of an order's loop.
+    """Return Identify and the ledger after a reset in every turn of an order's loop.
 
-    A reset leaves but the two files, so each is a new device on a copy of them.
+    A reset leaves only the two files, so each is a new device on a copy of them.
     """
     going = folder / "going"
     going.mkdir()

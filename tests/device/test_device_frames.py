@@ -1,4 +1,4 @@
-"""The device's frames against the cobs package and zlib, and its decoder against whatever a line may do."""
+"""The device's frames against the cobs package and zlib, and its decoder against arbitrary lines."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ DATA = st.one_of(
 
 
 def encoded(data: list[bytes]) -> bytes:
-    """The device's frames of these data."""
+    """Return the device's frames of some data."""
     encoder, out, stream = Encoder(), bytearray(STUFFED_MAX), b""
     for item in data:
         encoder.raw[HEAD : HEAD + len(item)] = item
@@ -22,7 +22,7 @@ def encoded(data: list[bytes]) -> bytes:
 
 
 def decoded(stream: bytes, decoder: Decoder) -> list[tuple[int, bytes]]:
-    """What the device finds in a stream."""
+    """Return the frames that the device finds in a stream."""
     found = []
     for byte in stream:
         end = decoder.push(byte)

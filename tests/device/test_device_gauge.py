@@ -19,15 +19,15 @@ STANDARD_N, SPAN_MM = 0.880 * 9.80665, 711.2  # ASTM F2031: 880 g on 28 in; stan
 
 
 def gauge_of(shaft: dict[str, Any] | None = None, **truths: Any) -> gauge.Gauge:
-    """A gauge without any of the small evils but those given, with a shaft in it."""
-    one = gauge.Gauge({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
-    one.feed(1, 0, 0)
-    return one
+    """Return a gauge with a shaft in it and only the given imperfections."""
+    simulated = gauge.Gauge({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
+    simulated.feed(1, 0, 0)
+    return simulated
 
 
-def force_n(one: gauge.Gauge, travel_mm: float, rotate: int = 0, now_us: int = 0) -> float:
-    """What the converter's word says for a press position, through the nominal slope."""
-    word, in_step = one.sample(now_us, round(400 * travel_mm), rotate)
+def force_n(simulated: gauge.Gauge, travel_mm: float, rotate: int = 0, now_us: int = 0) -> float:
+    """Return the force of the converter's word at a press position, by the nominal slope, N."""
+    word, in_step = simulated.sample(now_us, round(400 * travel_mm), rotate)
     assert in_step == 1
     count = word - 2**24 if word & 0x800000 else word
     return (count - 50000) / gauge.COUNT_PER_N
@@ -48,30 +48,30 @@ def test_truth_is_what_was_asked_for(spine: float, spread: float) -> None:
 
 
 def test_the_stiff_side_deflects_least() -> None:
-    one = shafts.Shaft({"spread_thou": 10.0, "stiff_side_deg": 30.0}, beams.Beam())
-    around = [one.standard_thou(math.radians(angle)) for angle in range(180)]
+    shaft = shafts.Shaft({"spread_thou": 10.0, "stiff_side_deg": 30.0}, beams.Beam())
+    around = [shaft.standard_thou(math.radians(angle)) for angle in range(180)]
     assert around.index(min(around)) == 30
     assert around.index(max(around)) == 120
 
 
 def test_stiffness_is_that_of_the_published_departure() -> None:
     # spine 500 with frictionless reactions: P L^3 / 48 EI is smaller than the deflection by 0.33 %
-    one = shafts.Shaft({"spine_thou": 500.0}, beams.Beam())
-    line_thou = STANDARD_N * SPAN_MM**3 / (48 * one.ei) / 0.0254
+    shaft = shafts.Shaft({"spine_thou": 500.0}, beams.Beam())
+    line_thou = STANDARD_N * SPAN_MM**3 / (48 * shaft.ei) / 0.0254
     assert abs(100 * (500 / line_thou - 1) - 0.33) < 0.01
 
 
 def test_the_standard_load_makes_the_standard_deflection() -> None:
-    one = gauge_of({"spine_thou": 400.0}, frame_mm_per_n=0.0)
-    assert force_n(one, 8.0 + 400 * 0.0254) == pytest.approx(STANDARD_N, rel=5e-5)  # a step is 2.5 um of 10 mm
+    simulated = gauge_of({"spine_thou": 400.0}, frame_mm_per_n=0.0)
+    assert force_n(simulated, 8.0 + 400 * 0.0254) == pytest.approx(STANDARD_N, rel=5e-5)  # a step is 2.5 um of 10 mm
 
 
 @pytest.mark.parametrize("text", ["shaft", "gauge"])
 def test_misspelt_keys_are_named(text: str) -> None:
     scenario = {"shaft": {"shafts": [{"number": 1, "spine": 3}]}, "gauge": {"gauge": {"spine": 3}}}[text]
-    with pytest.raises(ValueError, match=f"{text}: unknown key 'spine'"):
+    with pytest.raises(ValueError, match=f"^{text}: .*'spine'"):
         gauge.Gauge(scenario)
-    with pytest.raises(ValueError, match="unknown fault 'moody'"):
+    with pytest.raises(ValueError, match="'moody'"):
         gauge.Gauge({"shafts": [{"number": 1, "fault": "moody"}]})
 
 
@@ -82,15 +82,17 @@ def test_misspelt_keys_are_named(text: str) -> None:
 @pytest.mark.parametrize("reactions", ["normal", "vertical"])
 def test_force_balances_beam_and_frame(span_mm: float, reactions: str) -> None:
     given = {"spine_thou": 350.0, "bow_mm": 0.3, "bow_deg": 0.0, "spread_thou": 20.0}
-    one = gauge_of(given, span_mm=span_mm, reactions=reactions, frame_mm_per_n=0.05)
+    simulated = gauge_of(given, span_mm=span_mm, reactions=reactions, frame_mm_per_n=0.05)
     beam, ei = beams.Beam(reactions == "normal"), shafts.Shaft(given, beams.Beam()).stiffness(0.0)
 
     def lack(force: float) -> float:
         deflection = 18.0 - 8.0 + 0.3 - 0.05 * force
         return ei / span_mm**2 * beam.load(deflection / span_mm) - force
 
-    one.sample(0, 7150, 0)
-    assert force_n(one, 18.0) == pytest.approx(brentq(lack, 0, 50, xtol=1e-12), abs=2e-5)  # half a count is 5e-6 N
+    simulated.sample(0, 7150, 0)
+    assert force_n(simulated, 18.0) == pytest.approx(
+        brentq(lack, 0, 50, xtol=1e-12), abs=2e-5
+    )  # half a count is 5e-6 N
 
 
 def test_no_contact_no_force() -> None:
@@ -100,23 +102,23 @@ def test_no_contact_no_force() -> None:
 
 
 def test_screw_scale_and_period() -> None:
-    one = gauge_of(press_scale_error=0.001)
-    assert one._travel(8000) == pytest.approx(20.02)
-    one = gauge_of(screw_periodic_mm=0.01, screw_periodic_deg=0.0)
-    assert [one._travel(400 * mm) - mm for mm in (2, 4, 6, 8)] == pytest.approx([0.01, 0, -0.01, 0], abs=1e-9)
+    simulated = gauge_of(press_scale_error=0.001)
+    assert simulated._travel(8000) == pytest.approx(20.02)
+    simulated = gauge_of(screw_periodic_mm=0.01, screw_periodic_deg=0.0)
+    assert [simulated._travel(400 * mm) - mm for mm in (2, 4, 6, 8)] == pytest.approx([0.01, 0, -0.01, 0], abs=1e-9)
 
 
 def test_backlash_lags_only_upwards() -> None:
-    one = gauge_of(backlash_mm=0.1)
-    assert [one._travel(round(400 * mm)) for mm in (5, 10, 9.95, 9, 8.95, 9.5)] == pytest.approx(
+    simulated = gauge_of(backlash_mm=0.1)
+    assert [simulated._travel(round(400 * mm)) for mm in (5, 10, 9.95, 9, 8.95, 9.5)] == pytest.approx(
         [5, 10, 10, 9.1, 9.05, 9.5]
     )
 
 
 def test_roller_turns_the_shaft_but_for_slip() -> None:
-    one = gauge_of({"diameter_mm": 6.0}, slip=0.01, roller_mm=30.0)
-    one.sample(0, 0, 6400)  # two turns of the roller
-    assert one.angle == pytest.approx(2 * 2 * math.pi * 5 * 0.99)
+    simulated = gauge_of({"diameter_mm": 6.0}, slip=0.01, roller_mm=30.0)
+    simulated.sample(0, 0, 6400)  # two turns of the roller
+    assert simulated.angle == pytest.approx(2 * 2 * math.pi * 5 * 0.99)
 
 
 def test_cell_curve_drift_and_creep() -> None:
@@ -132,9 +134,9 @@ def test_cell_curve_drift_and_creep() -> None:
 
 
 def test_hysteresis_shows_at_the_light_depth_on_the_way_back_only() -> None:
-    one = gauge_of({"hysteresis": 0.02})
-    down = [force_n(one, mm) for mm in (9.3, 20.0, 19.5)]
-    up = [force_n(one, mm) for mm in (20.0, 9.3)]
+    simulated = gauge_of({"hysteresis": 0.02})
+    down = [force_n(simulated, mm) for mm in (9.3, 20.0, 19.5)]
+    up = [force_n(simulated, mm) for mm in (20.0, 9.3)]
     fresh = [force_n(gauge_of(), mm) for mm in (9.3, 20.0, 19.5)]
     assert down == pytest.approx(fresh, rel=1e-4)
     assert up[0] == pytest.approx(down[1], rel=1e-6)
@@ -142,12 +144,12 @@ def test_hysteresis_shows_at_the_light_depth_on_the_way_back_only() -> None:
 
 
 def test_noise_spikes_repeats_and_losses_come_as_often_as_asked() -> None:
-    one = gauge_of(noise_count=45.0)
-    words = np.array([one.sample(i, 0, 0)[0] for i in range(5000)], float)
+    simulated = gauge_of(noise_count=45.0)
+    words = np.array([simulated.sample(i, 0, 0)[0] for i in range(5000)], float)
     assert abs(words.mean() - 50000) < 4 * 45 / math.sqrt(5000)
     assert abs(words.std() - 45) < 4 * 45 / math.sqrt(10000)
-    one = gauge_of(noise_count=45.0, spike_chance=0.1, repeat_chance=0.1, drop_chance=0.1)
-    samples = [one.sample(i, 0, 0) for i in range(5000)]
+    simulated = gauge_of(noise_count=45.0, spike_chance=0.1, repeat_chance=0.1, drop_chance=0.1)
+    samples = [simulated.sample(i, 0, 0) for i in range(5000)]
     words = np.array([sample[0] for sample in samples if sample is not None])
     four_sigma = 4 * math.sqrt(5000 * 0.1 * 0.9)
     assert abs(5000 - len(words) - 500) < four_sigma
@@ -156,18 +158,18 @@ def test_noise_spikes_repeats_and_losses_come_as_often_as_asked() -> None:
 
 
 def test_samples_come_at_the_true_rate_with_jitter() -> None:
-    one = gauge_of(rate_error=-0.02, jitter_us=15.0)
-    gaps = np.array([one.interval_us() for _ in range(5000)])
+    simulated = gauge_of(rate_error=-0.02, jitter_us=15.0)
+    gaps = np.array([simulated.interval_us() for _ in range(5000)])
     assert abs(gaps.mean() - 12500 / 0.98) < 1
     assert abs(gaps.std() - 15) < 1
 
 
 def test_the_same_seed_gives_the_same_night() -> None:
     def words(seed: int, times: int) -> list[int]:
-        one = gauge.Gauge({"seed": seed, "shafts": [{"number": 1}]})
+        simulated = gauge.Gauge({"seed": seed, "shafts": [{"number": 1}]})
         for _ in range(times):
-            one.feed(1, 0, 0)
-        return [one.sample(i, 0, 0)[0] for i in range(20)]
+            simulated.feed(1, 0, 0)
+        return [simulated.sample(i, 0, 0)[0] for i in range(20)]
 
     assert words(1, 1) == words(1, 1)
     assert words(1, 1) != words(1, 2)
@@ -183,7 +185,7 @@ def test_random_numbers_are_the_published_ones() -> None:
 
 
 def cycle_of(shaft: dict[str, Any], **truths: Any) -> list[dict[str, Any]]:
-    """Blocks of a measurement on a gauge that is quiet, though not so quiet that its cell seems stuck."""
+    """Return the blocks of a measurement on a gauge with little noise, but enough that its cell does not seem stuck."""
     rig = Rig({"gauge": QUIET | {"noise_count": 2.0} | truths, "shafts": [{"number": 1} | shaft]})
     rig.ready()
     assert rig.measure()["complete"]
@@ -191,7 +193,7 @@ def cycle_of(shaft: dict[str, Any], **truths: Any) -> list[dict[str, Any]]:
 
 
 def good(blocks: list[dict[str, Any]], phase: str) -> tuple[np.ndarray, np.ndarray]:
-    """Angle from the first reading (rad) and force (N) of a turn's good readings."""
+    """Return angle from the first reading (rad) and force (N) of a turn's good readings."""
     first = rows(blocks, "ZERO_BEFORE")[0]["rotate_steps"]
     readings = [row for row in rows(blocks, phase) if row["status"] == 0]
     angle = np.array([row["rotate_steps"] - first for row in readings]) * 2 * math.pi / 800  # 30 mm on 7.5 mm
@@ -199,7 +201,7 @@ def good(blocks: list[dict[str, Any]], phase: str) -> tuple[np.ndarray, np.ndarr
 
 
 def harmonics(blocks: list[dict[str, Any]], phase: str) -> tuple[float, complex, complex]:
-    """Mean force, and the first two harmonics as amplitude and angle of the crest in one complex number."""
+    """Return the mean force and the first two harmonics, each a complex number of amplitude and angle of the crest."""
     angle, force = good(blocks, phase)
     basis = np.column_stack([f(k * angle) for k in (0, 1, 2) for f in (np.cos, np.sin)])[:, [0, 2, 3, 4, 5]]
     mean, c1, s1, c2, s2 = np.linalg.lstsq(basis, force, rcond=None)[0]

@@ -29,7 +29,7 @@ NEWTON_COUNT = 1070 / 0.00980665
 
 
 def checked(**changes: int) -> plan.Plan:
-    """The standard plan with changes, as the device checks it; in the order of the schema's fields."""
+    """Return the standard plan with changes after the device's check, in the order of the schema's fields."""
     values = list((PLAN | changes).values())
     return plan.Plan(values, FACE)
 
@@ -67,7 +67,7 @@ def test_a_plan_that_could_overflow_the_buffer_is_refused() -> None:
 
 
 def ranged(field: str) -> st.SearchStrategy[int]:
-    """The usual value most often; else near it, anywhere, or at an end."""
+    """Draw the usual value most often, else a value near it, anywhere, or at an end."""
     low, high = LIMITS[field]
     usual = PLAN[field]
     near = st.integers(max(low, usual // 3), min(high, usual * 3))
@@ -85,7 +85,7 @@ SHAFT = st.fixed_dictionaries(
 
 
 class Watch:
-    """Follows what no plan may exceed, turn by turn of the loop."""
+    """Watch over limits that no plan may exceed, in every turn of the loop."""
 
     def __init__(self, rig: Rig) -> None:
         self.rig = rig

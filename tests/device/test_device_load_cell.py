@@ -1,4 +1,4 @@
-"""The device's judgement of converter words: one bad sample is a status, what goes on is a fault."""
+"""The device's judgement of converter words: a single bad sample is a status, a lasting condition a fault."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ GAP, SATURATED, OUT_OF_STEP = 8, 2, 4  # as in protocol/readings.avsc
 
 
 def fed(words: list[int], in_step: list[int] | None = None, gaps: list[int] | None = None) -> load_cell.LoadCell:
-    """A cell that took these words, one nominal interval apart unless `gaps` says otherwise."""
+    """Return a cell that took some words, a nominal interval apart unless `gaps` differs."""
     cell, tick = load_cell.LoadCell(NOMINAL_US, 0), 0
     for i, word in enumerate(words):
         tick += gaps[i] if gaps else NOMINAL_US

@@ -21,7 +21,7 @@ HOST_SENDS = [name for name in NAMES if BY_NAME[name]["sender"] == "host"]
 
 
 def values_of(kind: Any) -> st.SearchStrategy[Any]:
-    """Values of a field of the device's table, in the device's form."""
+    """Return a strategy for values of a field in the device's table, in the device's form."""
     if isinstance(kind, tuple):
         inner = values_of(kind[1])
         return st.lists(inner, max_size=64) if kind[0] == "array" else st.none() | inner
@@ -40,21 +40,21 @@ def values_of(kind: Any) -> st.SearchStrategy[Any]:
 
 
 def examples_of(names: list[str]) -> st.SearchStrategy[list[tuple[str, list[Any]]]]:
-    """Many records at once, so that one interpreter serves for all."""
-    one = st.sampled_from(names).flatmap(
+    """Return a strategy for many records at once, so that a single interpreter serves for all."""
+    example = st.sampled_from(names).flatmap(
         lambda name: st.tuples(st.just(name), st.tuples(*map(values_of, records.RECORDS[NAMES.index(name)])).map(list))
     )
-    return st.lists(one, min_size=20, max_size=40)
+    return st.lists(example, min_size=20, max_size=40)
 
 
 def codec(job: dict[str, Any]) -> dict[str, Any]:
-    """What the device's code makes of a job; MicroPython's JSON knows no escaped surrogates."""
+    """Return the answer of the device's code to a job; MicroPython's JSON knows no escaped surrogates."""
     answer: dict[str, Any] = json.loads(on_micropython("codec_on_device.py", given=json.dumps(job, ensure_ascii=False)))
     return answer
 
 
 def as_fastavro(schema: dict[str, Any], values: list[Any]) -> dict[str, Any]:
-    """The same record as fastavro wants it: enums by symbol, parts by name."""
+    """Return a record in fastavro's form: enums by symbol, parts by name."""
     return {
         field["name"]: value_for_fastavro(field["type"], value)
         for field, value in zip(schema["fields"], values, strict=True)
@@ -145,7 +145,7 @@ def test_blocks_are_plain_avro(shafts: list[tuple[int, list[tuple[int, list[Any]
 
 
 def rows_of(block: dict[str, Any]) -> list[tuple[Any, ...]]:
-    """Absolute rows (phase, tick of the first, gap of the others, rotate, press, count, status) of a block."""
+    """Return absolute rows of a block: phase, tick of the first, gap of the others, rotate, press, count, status."""
     columns = [block[name] for name in ("lateness_us", "rotate_steps", "press_steps", "counts")]
     length = len(columns[0])
     assert 1 <= length <= 64

@@ -1,4 +1,4 @@
-"""Safe by itself: a home switch that lies, a head that starts above its edge, a cell wired the other way round.
+"""Safety of the device alone: a false home switch, a head that starts above its edge, a cell with the wrong sign.
 
 Everything is seen as a host and a bystander see it: what the device says over the line, and where the simulated head
 truly stands and how hard it presses.
@@ -21,18 +21,18 @@ A_LITTLE_MM = 0.1
 
 
 def a_rig(bench: dict[str, Any] | None = None, **truths: Any) -> Rig:
-    """A gauge with a shaft, with these truths beside the usual ones."""
+    """Return a gauge with a shaft and given truths besides the usual ones."""
     return Rig({"gauge": truths, "shafts": [SHAFT], "bench": [bench] if bench else []})
 
 
 def state(rig: Rig) -> str:
-    """What the device said last of its state."""
+    """Return the state that the device reported last."""
     said = [fields["state"] for name, fields in rig.records if name in ("Event", "Identify")]
     return said[-1] if said else ""
 
 
 def until(rig: Rig, wanted: str, seconds: float = 60.0) -> float:
-    """Run until the device says that it is in this state; the greatest force on the way, in N."""
+    """Run until the device reports a state; return the greatest force on the way, N."""
     until_us, most_n = rig.board.now_us + int(1e6 * seconds), 0.0
     while state(rig) != wanted:
         assert rig.board.now_us < until_us, f"{state(rig)} instead of {wanted}"
@@ -42,7 +42,7 @@ def until(rig: Rig, wanted: str, seconds: float = 60.0) -> float:
 
 
 def at_home(rig: Rig) -> Rig:
-    """Greeted, at rest, with the standard plan."""
+    """Return a greeted device at rest, with the standard plan."""
     until(rig, "IDLE")
     rig.greet()
     assert rig.ask("CyclePlan", **PLAN)["refusal"] is None
@@ -50,7 +50,7 @@ def at_home(rig: Rig) -> Rig:
 
 
 def begun(rig: Rig, wanted: str) -> Rig:
-    """A cycle that has come to this state."""
+    """Return a device whose cycle has reached a state."""
     assert rig.ask("Command", order="MEASURE", shaft=1)["refusal"] is None
     until(rig, wanted)
     rig.run(0.05)
@@ -58,14 +58,14 @@ def begun(rig: Rig, wanted: str) -> Rig:
 
 
 def measured(rig: Rig) -> dict[str, Any]:
-    """A whole cycle; the end that was told of it."""
+    """Run a whole cycle; return its reported end."""
     until(begun(rig, "SEATING"), "HOLDING")
     rig.run(0.2)
     return rig.last("EndOfShaft")
 
 
 def stepped(rig: Rig, number: int, until_state: str = "STANDING", **changes: int | None) -> dict[str, Any]:
-    """A bench step that differs so from the standard one; the end that was told of it."""
+    """Run a bench step with changes to the standard one; return its reported end."""
     assert rig.ask("BenchStep", shaft=number, **(STEP | changes))["refusal"] is None
     until(rig, until_state)
     rig.run(0.2)
@@ -74,7 +74,7 @@ def stepped(rig: Rig, number: int, until_state: str = "STANDING", **changes: int
 
 
 def cleared(rig: Rig) -> None:
-    """A person gave the order to clear the fault."""
+    """Clear the fault as a person would order."""
     assert rig.ask("Command", order="CLEAR_FAULT", shaft=None)["refusal"] is None
     rig.run(0.1)
 
@@ -84,7 +84,7 @@ def codes(rig: Rig) -> list[str]:
 
 
 def assert_up_and_still(rig: Rig, above_mm: float = A_LITTLE_MM) -> None:
-    """The head is at home, or a little above, presses on nothing, and no motor goes on."""
+    """Check that the head is at home or a little above, presses on nothing, and that no motor moves."""
     assert not rig.board.press.moving()
     rig.run(0.05)  # for a sample more
     head_mm, force_n = rig.board.gauge.head()
@@ -147,7 +147,7 @@ def test_a_broken_home_wire_is_not_cleared_away_and_a_mended_one_is() -> None:
 
 
 def test_a_lid_that_stopped_the_head_at_depth_and_a_broken_wire() -> None:
-    """To see the switch open the head backs off; it stops when it presses harder, and goes up by the count."""
+    """Back off to see the switch open: the head stops when it presses harder, and goes up by the count."""
     rig = Rig({"shafts": [SHAFT], "feeder": {"lid": [[12, 5]]}})
     until(rig, "IDLE")
     rig.greet()
@@ -180,7 +180,7 @@ def test_a_switch_that_never_opens_is_found_at_power_on_and_the_head_ends_where_
 
 @pytest.mark.parametrize("sign", [1, -1])
 def test_backing_off_at_power_on_presses_on_nothing(sign: int) -> None:
-    """A reset at depth and a broken wire: the head stands on a rigid bar, and its switch says that it is at home."""
+    """Reset at depth with a broken wire: the head stands on a rigid bar while its switch says that it is at home."""
     rig = a_rig({"number": -1, "kind": "rigid"}, start_mm=8.05, home_switch_broken="closed", backlash_mm=0.0,
                 count_per_n=sign * NEWTON_COUNT)  # fmt: skip
     most_n = until(rig, "FAULTED")
@@ -204,7 +204,7 @@ def test_a_spike_on_the_switchs_wire_at_depth_ends_nothing() -> None:
 
 
 def test_a_head_that_was_turned_up_by_hand_is_not_driven_against_its_end() -> None:
-    """The emergency stop cuts the motors' supply: the count says depth, and a hand turned the head home."""
+    """Turn the head home by hand after the emergency stop cut the motors' supply: the count still says depth."""
     rig = Rig({"shafts": [SHAFT], "feeder": {"stop": [[12, 5]]}})
     until(rig, "IDLE")
     rig.greet()
@@ -274,7 +274,7 @@ def test_a_switch_that_never_closes_ends_in_a_fault_with_the_head_up_by_the_coun
 
 
 def contact(rig: Rig) -> int:
-    """Press position at which the light load was reached."""
+    """Return the press position at which the light load was reached."""
     measured(at_home(rig))
     light = next(block for block in rig.all("Readings") if block["phase"] == "LIGHT")
     return int(light["press_steps"][0])
@@ -327,7 +327,7 @@ def test_a_bench_step_that_waits_for_a_load_of_the_other_sign_tells_of_it() -> N
 
 
 def test_a_mass_that_hangs_on_the_head_may_pull_it_down() -> None:
-    """It moves the count the other way than a shaft does, and is no mistake below the limit."""
+    """Hang a mass on the head: the count falls where a shaft makes it rise, which is allowed below the limit."""
     rig = a_rig({"number": 2, "kind": "mass", "mass_g": 1000.0}, count_per_n=-NEWTON_COUNT)
     stepped(at_home(rig), 1)
     assert stepped(rig, 2)["cause"] is None

@@ -1,7 +1,7 @@
-"""The device's decoder under a million spoilt bytes, on the real MicroPython with a chip's heap.
+"""The device's decoder under a million corrupt bytes, on the real MicroPython with a chip's heap.
 
-What a host sends is spoilt on the line, or in its content under a right check, and given to the whole device: frames,
-records, the hearing of requests, and the cycle that some of them set going. Seeded.
+A host's frames, corrupted on the line or in their content under a right check, go to the whole device: frames, records,
+requests, and the cycle that some of them start. All of it is seeded.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def spoilt_in_the_content(random: Random, sequence: int, body: bytes) -> bytes:
 
 
 class Stream:
-    """Pieces for tests/device/fuzz_on_device.py; `spoilt` counts the bytes that are not as a host would send them."""
+    """Pieces for tests/device/fuzz_on_device.py; `spoilt` counts the bytes that a host would not send like this."""
 
     def __init__(self, seed: int, way: Way) -> None:
         self.random, self.way = Random(seed), way
@@ -72,7 +72,7 @@ class Stream:
         self.bytes = bytearray()
 
     def spoil(self, *requests: Request) -> bytes:
-        """Their frames, each as it is or spoilt."""
+        """Return frames of requests, each as it is or corrupted."""
         frames = b""
         for name, fields in requests:
             body, sequence = datum(name, fields), self._next()
@@ -82,16 +82,16 @@ class Stream:
         return frames
 
     def sound(self, *requests: Request) -> bytes:
-        """Their frames as they are, after a delimiter."""
+        """Return frames of requests as they are, after a delimiter."""
         self.greetings += requests.count(GREET)
         return b"\0" + b"".join(framed(self._next(), datum(*request)) for request in requests)
 
     def put(self, piece: bytes) -> None:
-        """What comes at one turn of the device's loop."""
+        """Add what arrives at one turn of the device's loop."""
         self.bytes += len(piece).to_bytes(2, "little") + piece
 
     def wait(self, turns: int) -> None:
-        """Nothing comes."""
+        """Add turns at which nothing arrives."""
         self.bytes += bytes(2 * turns)
 
     def _next(self) -> int:
@@ -100,7 +100,7 @@ class Stream:
 
 
 def a_stream(seed: int, way: Way) -> Stream:
-    """All requests in any order, and now and then a cycle that is let run among spoilt ones."""
+    """Return all requests in any order, with a cycle among them now and then that is allowed to run."""
     stream = Stream(seed, way)
     while stream.spoilt < SPOILT_BYTES:
         stream.put(stream.spoil(*stream.random.sample(REQUESTS, 4)))

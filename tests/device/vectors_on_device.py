@@ -1,7 +1,7 @@
-"""Runs the device's frames, records and blocks on the golden vectors, under CPython or MicroPython.
+"""Compare the device's frames, records and blocks with the golden vectors, under CPython or MicroPython.
 
-`python tests/device/vectors_on_device.py protocol device`; prints one line for each thing that differs,
-then how many were compared. Only what MicroPython has is used here.
+`python tests/device/vectors_on_device.py protocol device` prints a line for each difference, then the number of
+comparisons. It uses only what MicroPython has.
 """
 
 import json
@@ -32,7 +32,7 @@ def read(name):
 
 
 def definition(name):
-    """The schema of a record of the union, midspan.EndOfShaft in end_of_shaft.avsc."""
+    """Return the schema of a record of the union; midspan.EndOfShaft is in end_of_shaft.avsc."""
     words = "".join("_" + letter.lower() if letter.isupper() else letter for letter in name[len("midspan.") :])
     return read(words[1:] + ".avsc")
 
@@ -42,7 +42,7 @@ def device_values(record, datum):
 
 
 def device_value(kind, value):
-    """The device's form of a datum's value: enums by number, parts as lists, fixed as bytes."""
+    """Return a datum's value in the device's form: enums by number, parts as lists, fixed as bytes."""
     if isinstance(kind, list):
         return None if value is None else device_value(kind[1], value)
     if isinstance(kind, dict) and kind["type"] == "array":
@@ -74,7 +74,7 @@ def decoded(data):
 
 
 def rebuilt_block(datum):
-    """The block as the device packs it, reading by reading, from absolute values."""
+    """Return a block as the device packs it, reading by reading, from absolute values."""
     store = held.Held(bytearray(4 * held.BLOCK_BYTES))
     store.begin(datum["shaft"], datum["interval_us"])
     store.readings = datum["first"]

@@ -1,4 +1,4 @@
-"""A bench around the simulated chip of tests/device/pio, for a board behind a pty: head, home switch, cell, and a hand.
+"""Bench around the simulated chip of tests/device/pio, for a board behind a pty: head, home switch, cell and a hand.
 
 Run by MicroPython before the prompt or before main.py; the hand is moved from the host's side, by code at the prompt.
 """
@@ -23,7 +23,7 @@ LOOK_US = 100000
 
 
 class Converter:
-    """Words of a cell under a load, with some noise."""
+    """Converter with words of a cell under a load, with some noise."""
 
     def __init__(self):
         self.load_g, self.interval_us = 0, INTERVAL_US
@@ -56,7 +56,7 @@ class OnBus(Nau):
 
 
 class Bench:
-    """The head moves as its motor steps and closes the switch at home; what the hand is to do it does in time."""
+    """Bench whose head follows its motor and closes the switch at home; the hand acts in time."""
 
     def __init__(self, head):
         self.head = head
@@ -81,7 +81,7 @@ class Bench:
             self._take_hand()
 
     def _take_hand(self):
-        """What the file `hand` in the flash says, as "lid 1": the way to a bench whose prompt is not there."""
+        """Do what the file `hand` in the flash says, such as "lid 1": the way to a bench without a prompt."""
         try:
             with open("hand") as file:
                 name, state = file.read().split()
@@ -92,14 +92,14 @@ class Bench:
         chip.drive(pin, level if int(state) else 1 - level)
 
     def touch(self, name, after_ms=500, for_ms=500):
-        """Set an input a little later, and let it go again."""
+        """Set an input a little later, then release it."""
         pin, level = PINS[name]
         self._plans += [(chip.now_us + 1000 * after_ms, pin, level),
                         (chip.now_us + 1000 * (after_ms + for_ms), pin, 1 - level)]  # fmt: skip
 
 
 def begin(head=4000):
-    """The bench with its head so many steps below home."""
+    """Make the bench with its head a number of steps below home."""
     bench = Bench(head)
     chip.converter = Converter()
     chip.parts.append(bench)
@@ -110,7 +110,7 @@ def begin(head=4000):
 
 
 def on_bus():
-    """Whether the board's file, if it has one yet, says that the converter is on the bus."""
+    """Return True if the board's file, if there is one yet, puts the converter on the bus."""
     if "board.json" not in os.listdir():
         return False
     with open("board.json") as file:

@@ -1,4 +1,4 @@
-"""Assembles PIO programs written in MicroPython's notation, from the instruction formats of the RP2040 data sheet.
+"""Assembler of PIO programs in MicroPython's notation, from the instruction formats of the RP2040 data sheet.
 
 Written for the tests and checked there against published programs; runs under both Pythons.
 """
@@ -10,7 +10,7 @@ NAMES = sorted(set(SOURCES) | set(DESTINATIONS) | set(CONDITIONS) | {"block", "n
 
 
 class Instruction:
-    """One instruction while it is written: `.side(n)` and `[delay]` follow it."""
+    """Instruction while it is written: `.side(n)` and `[delay]` follow it."""
 
     def __init__(self, program, word, label):
         self.program, self.word, self.label, self.delay, self.sides = program, word, label, 0, None
@@ -25,7 +25,7 @@ class Instruction:
 
 
 class Program:
-    """The words of a program, with what a state machine has to know of it."""
+    """Program as words, with what a state machine has to know of it."""
 
     def __init__(self, sideset_init=None, set_init=None, in_shiftdir=0):
         self.sideset = 0 if sideset_init is None else 1
@@ -42,22 +42,22 @@ class Program:
         function()
         names.clear()
         names.update(kept)
-        self.words = [self._finished(one) for one in self.written]
+        self.words = [self._finished(instruction) for instruction in self.written]
         if self.top is None:
             self.top = len(self.words) - 1
         return self
 
-    def _finished(self, one):
-        assert self.sideset or one.sides is None
-        assert not self.sideset or one.sides is not None, "side-set is not optional in these programs"
-        assert one.delay < 1 << 5 - self.sideset
-        word = one.word | (self.labels[one.label] if one.label else 0)
-        return word | one.delay << 8 | ((one.sides or 0) << 13 - self.sideset if self.sideset else 0)
+    def _finished(self, instruction):
+        assert self.sideset or instruction.sides is None
+        assert not self.sideset or instruction.sides is not None, "side-set is not optional in these programs"
+        assert instruction.delay < 1 << 5 - self.sideset
+        word = instruction.word | (self.labels[instruction.label] if instruction.label else 0)
+        return word | instruction.delay << 8 | ((instruction.sides or 0) << 13 - self.sideset if self.sideset else 0)
 
     def _add(self, word, label=None):
-        one = Instruction(self, word, label)
-        self.written.append(one)
-        return one
+        instruction = Instruction(self, word, label)
+        self.written.append(instruction)
+        return instruction
 
     def label(self, name):
         self.labels[name] = len(self.written)

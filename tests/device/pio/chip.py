@@ -1,7 +1,7 @@
-"""The simulated chip behind the shadows of `machine` and `rp2`: its clock, and what happens as it goes on.
+"""Simulated chip behind the shadows of `machine` and `rp2`: its clock, and what happens as time passes.
 
-The shadows keep to what the stock firmware does, as its sources and data sheets say it: they are written from those
-and never from the drivers. All of it runs under both Pythons.
+The shadows behave as the stock firmware does according to its sources and data sheets, and are never written from the
+drivers. All of it runs under both Pythons.
 """
 
 TICKS = 0x3FFFFFFF
@@ -31,7 +31,7 @@ class Chip:
         self.in_interrupt = False
 
     def pass_us(self, us):
-        """Let time pass in slices, so that an interrupt comes nearly when it should; within one it stands still."""
+        """Let time pass in slices, so that interrupts come nearly in time; during an interrupt it stands still."""
         if self.in_interrupt:
             return
         self.in_interrupt = True
@@ -45,7 +45,7 @@ class Chip:
         self.in_interrupt = False
 
     def drive(self, number, level):
-        """The outside world sets a pin."""
+        """Set a pin from the outside."""
         before = self.read(number)
         self.levels[number] = level
         pin = self.pins.get(number)

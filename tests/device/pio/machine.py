@@ -65,7 +65,7 @@ class WDT:
 
 
 class I2C:
-    """The buses' pins are those of the data sheet's table of pin functions."""
+    """I2C bus, on the pins of the data sheet's table of pin functions."""
 
     def __new__(cls, number, scl, sda, freq, timeout):
         if scl.number % 2 != 1 or sda.number % 2 != 0 or {scl.number // 2 % 2, sda.number // 2 % 2} != {number}:
@@ -75,7 +75,7 @@ class I2C:
 
 
 class UART(io.IOBase):
-    """Never ready: what a line does with one is tested on another."""
+    """UART that is never ready: the line is tested on other streams."""
 
     made = None
 

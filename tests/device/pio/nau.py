@@ -26,7 +26,7 @@ class Nau:
             chip.drive(27, 1)
 
     def word(self):
-        """The newest."""
+        """Return the newest word."""
         return self.words[self.number % len(self.words)]
 
     def writeto_mem(self, address, register, data):

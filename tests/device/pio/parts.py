@@ -27,12 +27,12 @@ def run(checks):
 
 
 def segments(*pairs):
-    """Pairs of period and steps as a motor is fed."""
+    """Return pairs of period and steps as a motor is fed."""
     return array("i", [number for pair in pairs for number in pair])
 
 
 def whole(**changes):
-    """The board by its default settings with changes (feeder__places_us=...), in a folder that stands for its flash."""
+    """Return the board by its default settings with changes (feeder__places_us=...); a folder acts as its flash."""
     with open(DEFAULT) as file:
         given = json.load(file)
     for name, value in changes.items():
@@ -50,7 +50,7 @@ def whole(**changes):
 
 
 class Still:
-    """A motor that stands at a place."""
+    """Motor that stands at a place."""
 
     def __init__(self, at=0):
         self.at = at
@@ -60,7 +60,7 @@ class Still:
 
 
 class Ticking:
-    """A converter with a word every 12.5 ms; `words` come after the time it takes to start, `trailing` after each."""
+    """Converter with a word every 12.5 ms; `words` come after its start-up time, `trailing` after each."""
 
     def __init__(self, words, trailing=1, period_us=12500):
         self.words, self.trailing, self.period_us = words, trailing, period_us
@@ -123,7 +123,7 @@ class Port(io.IOBase):
 
 
 class Host:
-    """A host that only keeps alive; what the device says is counted."""
+    """Host that only keeps alive; bytes of the device are counted."""
 
     def __init__(self):
         self.encoder, self.waiting, self.size, self.sent = Encoder(), bytearray(256), 0, 0
@@ -148,7 +148,7 @@ class Host:
 
 
 class Pressed:
-    """A converter whose count rises once the head is on the shaft."""
+    """Converter whose count rises once the head is on the shaft."""
 
     def __init__(self):
         self.press, self.number, self.begun_us = None, 0, 0

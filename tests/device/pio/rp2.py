@@ -1,8 +1,7 @@
 """A shadow of the chip's `rp2`: state machines and DMA channels, by what they do to the world. See chip.py.
 
-A state machine here does not run its program; tests/device/test_board_pulses.py holds what it does to what the
-program does,
-cycle by cycle.
+A state machine here does not run its program; tests/device/test_board_pulses.py compares it with the program, cycle by
+cycle.
 """
 
 from assembler import Program
@@ -23,7 +22,7 @@ def asm_pio(**given):
 
 
 class StateMachine:
-    """Makes a Steps or a Words, as its pins say."""
+    """Factory of a Steps or a Words, depending on the pins."""
 
     def __new__(cls, number, program, freq, sideset_base=None, in_base=None, set_base=None):
         assert freq == 1000000
@@ -34,7 +33,7 @@ class StateMachine:
 
 
 class Machine:
-    """What both have: switched on and off, queues."""
+    """State machine that can be switched on and off and has queues."""
 
     def __init__(self, number):
         self.number, self.on, self.handler = number, False, None
@@ -150,7 +149,7 @@ class Words(Machine):
 
 
 class DMA:
-    """Either feeds a state machine from an array or counts what one tells."""
+    """DMA channel that feeds a state machine from an array, or counts the words of a state machine."""
 
     def __init__(self):
         self.total = self.since = 0
