@@ -110,7 +110,7 @@ def test_a_backup_comes_back_where_nothing_of_the_original_is_left(shop):
         assert session.connection().exec_driver_sql("SELECT count(*) FROM runs").scalar_one() == 56  # none came twice
 
 
-def test_archives_of_one_name_from_two_folders_do_not_meet(tmp_path):
+def test_archives_with_the_same_name_from_different_folders_stay_apart(tmp_path):
     where = []
     for number, folder in enumerate(("shop", "attic", "cellar"), 1):
         (tmp_path / folder).mkdir()
@@ -252,7 +252,7 @@ def test_a_restore_that_fails_leaves_nothing_that_looks_restored(shop, monkeypat
     assert not list((shop.parent / "new").iterdir())
 
 
-def test_readings_that_are_nowhere_are_told_when_the_backup_is_made(shop):
+def test_missing_readings_are_reported_by_backup_and_restore(shop):
     (shop / "hand-readings.jsonl").unlink()
     done = midspan("backup", "../backup", folder=shop)
     assert str(refusal(done, BackupError)).startswith("../backup: ")
@@ -301,7 +301,7 @@ def test_a_manifest_leads_nowhere_outside(shop, path):
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"midspan_backup": 2}', "\x00"])
-def test_a_spoilt_manifest_is_one_line(tmp_path, text):
+def test_a_damaged_manifest_is_named(tmp_path, text):
     (tmp_path / "manifest.json").write_text(text)
     assert str(tmp_path / "manifest.json") in complaint(midspan("restore", tmp_path, "--into", tmp_path / "new"))
 
@@ -340,14 +340,14 @@ def test_a_plan_that_names_itself_as_its_calibration_is_taken_once(shop):
     assert [entry["kind"] for entry in manifest["file"] if entry["was"] == str(plan)] == ["plan"]
 
 
-def test_a_list_of_archives_that_is_none_says_so(tmp_path, store_place):
+def test_a_damaged_list_of_archives_is_refused(tmp_path, store_place):
     (tmp_path / "results.db-archives.json").write_text("[1]")
     with pytest.raises(StoreError) as caught:
         store_place.readings("readings.avro")
     assert (caught.value.code, str(caught.value).startswith(str(tmp_path))) == ("list_damaged", True)
 
 
-# A night's end
+# End of a sorting run
 
 
 def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_path, store_place):
@@ -365,7 +365,7 @@ def test_a_copy_of_the_database_alone_lacks_nothing_once_a_night_has_ended(tmp_p
     follower.close()
 
 
-def test_who_reads_all_the_time_hinders_nobody_from_ending(store_place, monkeypatch):
+def test_a_program_that_reads_without_a_pause_does_not_block_closing(store_place, monkeypatch):
     monkeypatch.setattr("midspan.store.database_file.FOLD_WAIT_MS", 0)
     store = quiet_night(store_place, 3).open(wait_s=0.0)
     with closing(sqlite3.connect(store_place.file, isolation_level=None)) as reader:

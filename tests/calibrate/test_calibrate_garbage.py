@@ -93,7 +93,7 @@ def test_the_tables_are_good_as_they_stand(kind):
 @pytest.mark.parametrize("kind", GOOD)
 @given(st.data())
 @settings(max_examples=120)
-def test_a_spoilt_table_gives_finite_numbers_or_one_line(kind, data):
+def test_a_damaged_table_gives_finite_numbers_or_one_line(kind, data):
     finding, said = outcome(kind, data.draw(spoilt(GOOD[kind][1])))
     if finding is None:
         assert said

@@ -288,7 +288,7 @@ def test_the_period_comes_back_as_well_as_the_bound_allows():
     assert abs(np.mean(errors)) < bound
 
 
-def test_slip_is_told_from_the_expected_ratio():
+def test_slip_is_the_difference_from_the_expected_ratio():
     found = calibrate_rotation(turning(), 800.0)
     assert found.figures["slip_pct"] == pytest.approx(0.4, abs=0.002)
     assert [codes(calibrate_rotation(turning(), expected)) for expected in (800.0, 780.0)] == [[], ["slip"]]

@@ -44,7 +44,7 @@ from stores import ACCEPTED, add_result, run_of, store_in
 
 OLD = DATA / "e0bd664"
 CRACKED_SHAFTS = (13, 51)  # of the two nights, by their place "cracked"
-SUSPECT_SHAFTS = [50, 52, 53]  # 51 is rejected before that
+SUSPECT_SHAFTS = [50, 52, 53]  # 51 is rejected for its crack first
 BARS = {11, 28, 45, 48, 49, 54}
 CRACK = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.20 % is beyond 1.5 %.")
 CRACKED = Decision(Outcome.REJECTED, (CRACK.words,), None, (CRACK,))
@@ -146,7 +146,7 @@ def test_a_plan_that_was_forgotten_is_made_good_by_naming_it(shop):
     kept, why = left_out(shop, "fresh.db")
     assert not kept & {11, 28, 45, 48, 13, 51}
     assert {13, 51} <= set(why[MAYBE_CRACKED])
-    recompute(shop, store="fresh.db")  # and without it nothing is forgotten
+    recompute(shop, store="fresh.db")  # later evaluations without the plan forget nothing
     assert left_out(shop, "fresh.db")[0] == kept
 
 
@@ -317,9 +317,9 @@ def test_a_crack_is_not_cleared_by_measuring_it_again_by_bands_alone(store):
     assert reason(store, 1) is None
 
 
-def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
+def test_measuring_a_cracked_shaft_by_bands_alone_rejects_it_again(shop):
     kit = ("--calibration", "calibration.toml", "--bands", "wide.toml")
-    gauge = ("measure", "--port", "rehearsal", "--shaft", 2, *kit, "--json")  # its second shaft is the cracked one
+    gauge = ("measure", "--port", "rehearsal", "--shaft", 2, *kit, "--json")  # its second shaft is cracked
     first = midspan(*gauge, "--store", "first.db", "--archive", "first.avro", folder=shop)
     assert json.loads(first.stdout)["outcome"] == "accepted"
     known = midspan("recompute", "first.avro", *kit, "--plan", "night.toml", "--store", "fresh.db", folder=shop)
@@ -339,7 +339,7 @@ def test_who_measures_a_cracked_shaft_again_by_bands_alone_is_told(shop):
 
 def test_a_crack_is_cleared_only_by_a_measurement_that_clearly_sees_none(store):
     basis = Basis(crack_hysteresis_pct=1.5)
-    for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # as of a hand bench, as of a gauge
+    for shaft, u_pct in ((1, 0.7), (2, 0.02)):  # a hand bench, a gauge
         run = run_of(shaft)
         cracked = told(spine_thou=500.0, u_spine_thou=0.02, hysteresis_pct=2.2, u_hysteresis_pct=0.02)
         store.add(store.begin_batch("blue", 0), run, Evaluation(cracked, CRACKED, 0, basis=basis))
@@ -360,7 +360,7 @@ def test_every_two_of_three_that_stand_side_by_side_have_to_agree(store):
     assert reason(store, 1) == CONTRADICTED
 
 
-# A person's word
+# Vouching
 
 
 def forget_bases(shop):
@@ -380,7 +380,7 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
     assert {50, 51} <= kept
     assert not {52, 53, 13} & kept
     recompute(shop)
-    assert {50, 51} <= left_out(shop)[0]  # and no later evaluation forgets that
+    assert {50, 51} <= left_out(shop)[0]  # a later evaluation does not forget it
     with store_in(shop).open() as store:
         assert store.latest(51).basis.person == "Ann"
     with closing(sqlite3.connect(shop / "results.db")) as database:
@@ -388,7 +388,7 @@ def test_a_person_can_vouch_for_a_shaft_on_record(shop):
     assert rows == [(50, "Ann", SEEN), (51, "Ann", SEEN)]
 
 
-def test_a_person_vouches_for_a_verdict_of_old_whose_basis_was_not_kept(shop):
+def test_a_person_vouches_for_an_old_verdict_without_its_basis(shop):
     forget_bases(shop)
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=shop).returncode == 0
@@ -430,10 +430,10 @@ def test_all_shafts_are_vouched_for_or_none(shop):
     assert {50, 51} <= left_out(shop)[0]
 
 
-# Who holds the shaft must read it wherever it is named
+# Findings are shown wherever the shaft is named
 
 
-def test_who_looks_at_a_suspect_shaft_reads_that_it_is_no_stock(shop):
+def test_every_view_of_a_suspect_shaft_says_that_it_is_not_stock(shop):
     done = midspan("show", 52, "--json", folder=shop)
     assert json.loads(done.stdout)["outcome"] == "accepted"
     assert SUSPECT in done.stderr
@@ -444,7 +444,7 @@ def test_who_looks_at_a_suspect_shaft_reads_that_it_is_no_stock(shop):
     assert told == [SUSPECT, STANDARD, None]
 
 
-def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_since(shop):
+def test_every_view_of_a_set_names_a_shaft_found_cracked_since(shop):
     with store_in(shop).open() as store:
         add_result(store, run_of(17, archive="later.avro", at_ms=HOUR_MS), store.latest(17).result, CRACKED)
         number = Sets(store).named("spring 1").id
@@ -462,7 +462,7 @@ def test_whoever_asks_about_a_set_reads_which_of_its_shafts_was_found_cracked_si
 
 
 @pytest.mark.parametrize(("person", "why"), [("", "no crack under a lens"), ("Ann", " ")])
-def test_nobody_vouches_without_name_and_reason(shop, person, why):
+def test_vouching_needs_a_name_and_a_reason(shop, person, why):
     with store_in(shop).open() as store:
         with pytest.raises(StoreError) as caught:
             vouch(store, [50], Voucher(person, why, 0), None)

@@ -120,7 +120,7 @@ def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
     assert not list((shop.parent / "temp").iterdir())
 
 
-def test_reading_an_older_database_leaves_it_as_it_is_where_one_may_write_too(shop):
+def test_reading_an_older_database_leaves_it_unchanged_in_a_writable_folder_too(shop):
     before = contents(shop)
     assert midspan("show", "12", folder=shop).returncode == 0
     assert contents(shop) == before
@@ -137,7 +137,7 @@ def test_a_command_that_writes_names_the_file_it_may_not_write(shop, command):
     assert contents(shop) == before
 
 
-def test_a_database_of_a_version_to_come_is_refused_in_one_line(shop):
+def test_a_database_of_a_newer_version_is_refused(shop):
     with closing(sqlite3.connect(shop / "results.db")) as database:
         database.execute("PRAGMA user_version = 99")
     with only_reading(shop):
@@ -146,13 +146,13 @@ def test_a_database_of_a_version_to_come_is_refused_in_one_line(shop):
 
 
 @pytest.mark.parametrize("content", [b"", b"not a database", b"SQLite format 3\x00" + b"\xff" * 200])
-def test_what_is_no_database_is_refused_in_one_line(shop, content):
+def test_a_file_that_is_no_database_is_named(shop, content):
     (shop / "results.db").write_bytes(content)
     with only_reading(shop):
         assert str(refusal(midspan("show", "12", folder=shop), StoreError)).startswith("results.db: ")
 
 
-def test_what_was_not_folded_in_yet_is_read_too(shop):
+def test_a_write_ahead_log_is_read_too(shop):
     """A folder copied by hand during a sorting run has the write-ahead log but not SQLite's index of it."""
     with closing(sqlite3.connect(current(shop))) as held:
         held.execute("SELECT count(*) FROM runs").fetchone()

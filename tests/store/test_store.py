@@ -52,11 +52,13 @@ def a_run(shaft: int = 1, label: str = "", archive: str = "batch.avro") -> RunRe
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
+    """Return the path of a database that does not exist yet."""
     return tmp_path / "results.db"
 
 
 @pytest.fixture(scope="module")
 def measured() -> ShaftResult:
+    """Return the result of evaluating synthetic readings."""
     (found,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(3))], paper_calibration())
     assert isinstance(found, ShaftResult)
     return found
@@ -64,6 +66,7 @@ def measured() -> ShaftResult:
 
 @pytest.fixture
 def store(path: Path) -> Iterator[Store]:
+    """Yield a new store that waits for no other program."""
     with StorePlace(path).open(wait_s=0.0) as store:
         yield store
 
@@ -232,7 +235,7 @@ def test_a_run_is_noted_once(store: Store, path: Path) -> None:
     assert [stored.id for stored in store.batch(first)] == [2]
 
 
-# --- what can never happen to it
+# --- what must never happen
 
 
 @pytest.mark.parametrize("table", ["batches", "runs", "results", "decisions"])
@@ -364,7 +367,7 @@ def test_an_empty_file_becomes_a_store(path: Path) -> None:
         assert store.begin_batch("blue", 0) == 1
 
 
-def test_damage_inside_the_file_is_told(path: Path) -> None:
+def test_damage_inside_the_file_is_reported(path: Path) -> None:
     with StorePlace(path).open() as store:
         for shaft in range(40):
             store.add(store.begin_batch("blue", 0), a_run(shaft), Evaluation(RESULT, ACCEPTED, 0))
@@ -386,7 +389,7 @@ def test_two_programs_can_store_to_one_file(path: Path) -> None:
 
 
 @pytest.mark.parametrize("said", ["database or disk is full", "disk I/O error"])
-def test_a_disk_that_takes_no_more_is_told_with_what_to_do(said: str) -> None:
+def test_a_full_or_failing_disk_has_a_code(said: str) -> None:
     """SQLite has these two messages for it (sqlite.org/rescode.html, SQLITE_FULL and SQLITE_IOERR)."""
     error = DBAPIError("INSERT", (), sqlite3.OperationalError(said))
     assert refusal(error).code == "disk"

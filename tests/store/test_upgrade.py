@@ -35,20 +35,24 @@ ROWS = {
 
 @pytest.fixture
 def old(tmp_path: Path) -> Path:
+    """Return a copy of the database of an earlier version."""
     return Path(shutil.copy(OLD / "results.db", tmp_path / "results.db"))
 
 
 def count(path: Path, tables: dict[str, int] = ROWS) -> dict[str, int]:
+    """Return the number of rows of each table."""
     with closing(sqlite3.connect(path)) as database:
         return {table: database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
 
 
 def plain_dump(path: Path) -> list[tuple[object, ...]]:
+    """Return all rows of all tables, each with the name of its table."""
     with closing(sqlite3.connect(path)) as database:
         return [(table, *row) for table in ROWS for row in database.execute(f"SELECT * FROM {table}")]
 
 
 def revision(path: Path) -> int:
+    """Return the revision of a database."""
     with closing(sqlite3.connect(path)) as database:
         found: int = database.execute("PRAGMA user_version").fetchone()[0]
         return found

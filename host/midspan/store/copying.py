@@ -142,6 +142,7 @@ def read_whole(store: Store) -> StoreContent:
 
 
 def _runs(session: Session) -> dict[str, set[RunPlace]]:
+    """Return the measurements of a database by the name of their file of readings."""
     found: dict[str, set[RunPlace]] = defaultdict(set)
     columns = select(RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
     for archive, offset, shaft, started_ms in session.execute(columns):
@@ -150,6 +151,7 @@ def _runs(session: Session) -> dict[str, set[RunPlace]]:
 
 
 def _read_results(session: Session, place: StorePlace) -> int:
+    """Read every result with its verdict and return their number; raises BackupError for a damaged result."""
     columns = select(
         ResultRow.id, ResultRow.kind, ResultRow.full, ResultRow.spine_thou, DecisionRow.outcome, DecisionRow.reasons
     )

@@ -359,6 +359,7 @@ class Store:
             raise StoreError(f"{self.place}: {error}: {DAMAGED}", code="damaged") from error
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
+        """Return the results of a query, in its order."""
         with self.transaction() as session:
             return [stored_result(row) for row in session.scalars(query)]
 
@@ -459,12 +460,14 @@ def results_query() -> Select[ResultRow]:
 
 
 def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
+    """Return the query of the results of a shaft or a measurement."""
     if isinstance(shaft, RunReference):
         return results_query().where(*is_run(shaft))
     return results_query().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
 
 
 def _basis_id(session: Session, basis: Basis) -> int:
+    """Return the number of a basis, after storing it if it is new."""
     text = basis.as_json()
     session.execute(insert(BasisRow).values(content=text).on_conflict_do_nothing())
     return session.scalars(select(BasisRow.id).where(BasisRow.content == text)).one()
@@ -476,6 +479,7 @@ def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
 
 
 def _reference(row: RunRow) -> RunReference:
+    """Return the reference in a row of runs."""
     return RunReference(row.archive, row.byte_offset, row.shaft, row.label, row.started_ms)
 
 

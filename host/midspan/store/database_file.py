@@ -68,8 +68,8 @@ def fold_in(engine: Engine) -> None:
 
 
 def _wait_for_the_disk(connection: Any, _: object) -> None:
-    # With a write-ahead log others can read while a batch is stored, but only FULL makes each commit wait for
-    # the disk, which a power cut needs.
+    # With a write-ahead log only FULL makes each commit wait for the disk, as a power cut requires.
+    """Make each commit of a connection wait for the disk, and check references between rows."""
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
 

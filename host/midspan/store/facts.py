@@ -42,6 +42,7 @@ def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
 
 
 def _facts(connection: sqlite3.Connection) -> Iterator[tuple[str, int | str]]:
+    """Yield program, revision and row counts by name."""
     (program,) = connection.execute("PRAGMA application_id").fetchone()
     yield "made by", "Midspan" if program == APPLICATION_ID else "another program"
     (revision,) = connection.execute("PRAGMA user_version").fetchone()
@@ -53,6 +54,7 @@ def _facts(connection: sqlite3.Connection) -> Iterator[tuple[str, int | str]]:
 
 
 def _rows(connection: sqlite3.Connection, table: str) -> int | str:
+    """Return the number of rows of a table, or a text if it cannot be read."""
     try:
         (number,) = connection.execute(f"SELECT count(*) FROM {table}").fetchone()
     except sqlite3.Error as error:

@@ -488,6 +488,7 @@ class Journal:
 
     @staticmethod
     def _batch(session: Session, night: int) -> int:
+        """Return the batch of a sorting run."""
         return session.get_one(NightRow, night).batch_id
 
 
@@ -498,6 +499,7 @@ def _judged_run(session: Session, shaft: int) -> int | None:
 
 
 def _step_row(shaft: int, step: Step) -> StepRow:
+    """Return the row of a step."""
     return StepRow(
         passage_id=shaft, at_ms=step.at_ms, stage=step.stage.value, place=step.place, passed=step.passed,
         archive_bytes=step.archive_bytes, result_id=step.result, words=step.words,
@@ -506,6 +508,7 @@ def _step_row(shaft: int, step: Step) -> StepRow:
 
 
 def _event_row(night: int, event: RunEvent) -> EventRow:
+    """Return the row of an event."""
     return EventRow(
         night_id=night, at_ms=event.at_ms, kind=event.kind.value, code=event.code, shaft=event.shaft,
         place=event.place, words=event.words,
@@ -514,6 +517,7 @@ def _event_row(night: int, event: RunEvent) -> EventRow:
 
 def _transits(session: Session, numbers: Select[Any]) -> list[Transit]:
     # Query tables, not mapped classes, for speed: sorting looks up the open shaft before each action.
+    """Return shafts with their steps, in the order of their numbers."""
     transits, steps = TransitRow.__table__, StepRow.__table__
     rows = session.execute(select(transits).where(transits.c.id.in_(numbers)).order_by(transits.c.id)).all()
     query = select(steps).where(steps.c.passage_id.in_(numbers)).order_by(steps.c.passage_id, steps.c.id)

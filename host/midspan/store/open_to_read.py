@@ -29,7 +29,7 @@ from midspan.store.upgrade import APPLICATION_ID, NEWEST, check_known, upgrade
 LOG = logging.getLogger(__name__)
 
 TRIES = 5  # to find a moment without writing
-_NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # the file shared by readers of a log is refused
+_NO_ROOM_BESIDE = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}  # no file may be created beside the database
 
 
 def open_to_read(place: StorePlace, wait_s: float) -> Store:
