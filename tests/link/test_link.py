@@ -1,4 +1,4 @@
-"""Ports that are missing, busy, forbidden, silent or not a gauge; and the real device code over a pty."""
+"""Ports that are missing, busy, forbidden, silent or not a gauge; and the real device code over a pseudo-terminal."""
 
 import errno
 import os

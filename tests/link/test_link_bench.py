@@ -1,4 +1,4 @@
-"""Bench steps over the whole line: the real device code behind a pty, the host's gauge, and the archive."""
+"""Bench steps over the whole line: the real device code on a pseudo-terminal, the host's gauge, and the archive."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ SCENARIO = {"seed": 3, "bench": [MASS, {"number": 3}, {"number": 5, "kind": "rig
 
 
 def step(gauge: Gauge, shaft: int, **changes: int | None) -> RawRun:
-    """A step, acknowledged."""
+    """Take a bench step, acknowledge it and return its readings."""
     run = gauge.bench_step(replace(STEP, shaft=shaft, **changes))
     gauge.acknowledge(shaft)
     return run
@@ -123,7 +123,7 @@ def test_too_much_force_keeps_the_readings(tmp_path: Path) -> None:
 
 
 def interrupt(outcome: object) -> None:
-    """A watcher that presses Ctrl-C at the first block."""
+    """Press Ctrl-C at the first block."""
     if isinstance(outcome, BlockCame):
         raise KeyboardInterrupt
 
@@ -168,7 +168,7 @@ SLOWLY: dict[str, int | None] = {"press_speed": 100, "stop_count": 100_000, "pre
 
 
 def test_a_frame_is_pressed_on_a_rigid_bar(tmp_path: Path) -> None:
-    """The whole of a frame calibration's live part: seek the bar, then depths up to the full load."""
+    """Do what a frame calibration does at the gauge: seek the bar, then take depths up to the full load."""
     with rig.gauge_on(SCENARIO | {"gauge": {"frame_mm_per_n": 0.012}}, tmp_path) as gauge:
         zero = settled_count(step(gauge, 1))
         step(gauge, 4, press_steps=2600)
@@ -183,7 +183,7 @@ def test_a_frame_is_pressed_on_a_rigid_bar(tmp_path: Path) -> None:
 
 
 def interpreter_seen(words: list[str]) -> Callable[[int], list[str]]:
-    """Stands for the choice of an interpreter and notes for how many truths it was asked to make room."""
+    """Return a stand-in for interpreter_command that notes how many truths it is to make room for."""
 
     def chosen(truths: int) -> list[str]:
         words.append(str(truths))

@@ -1,4 +1,4 @@
-"""The trace of a line: it holds every byte of both directions, reads back the same, stays small and breaks nothing."""
+"""The trace of a line: every byte of both directions, read back the same; it stays small and disturbs nothing."""
 
 import itertools
 import re

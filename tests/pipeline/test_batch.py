@@ -1,4 +1,4 @@
-"""The unattended loop: what is durable before what, and what stops a batch."""
+"""A batch of shafts: the order in which things become durable, and what stops the batch."""
 
 import os
 from pathlib import Path
@@ -25,7 +25,7 @@ STUCK = {"spine_thou": 500.0, "fault": "cell_stuck"}
 
 
 class Kit:
-    """A bench on a rehearsal of shafts numbered from 1, and a diary of what became durable when."""
+    """A bench on a simulated gauge with shafts numbered from 1, and a diary of what became durable."""
 
     def __init__(self, folder, shafts, gauge, archive, store):
         calibration, bands = settings(folder)
@@ -49,22 +49,22 @@ class Kit:
 
     @property
     def stock(self):
-        """Numbers and labels, as a batch takes them."""
+        """Numbers and labels of all shafts, as a batch takes them."""
         return [(number + 1, f"s{number + 1}") for number in range(len(self.shafts))]
 
     def archived(self):
-        """Numbers of the shafts in the archive, as another program would see them now."""
+        """Return the numbers of the shafts in the archive, as another program would see them now."""
         return [run.shaft for run in read_archive(self.folder / "a.avro")]
 
     def stored(self):
-        """Numbers and outcomes in the store, as another program would see them now."""
+        """Return numbers and outcomes in the store, as another program would see them now."""
         with self.bench.store.place.open() as store:
             return [(row.run.shaft, row.decision.outcome) for row in store.batch(self.bench.batch)]
 
 
 @pytest.fixture
 def kit(tmp_path, request, store_place):
-    """A kit of the shafts that the test is marked with, by default two good ones."""
+    """Return a kit with the shafts of the test's parameter, or with two good shafts."""
     shafts = getattr(request, "param", [{"spine_thou": 500.0}, {"spine_thou": 501.0}])
     given = [{"number": i + 1, **shaft} for i, shaft in enumerate(shafts)]
     with (

@@ -1,4 +1,4 @@
-"""The five steps of a run: their order, and at each step what a failure or Ctrl-C leaves behind."""
+"""The five steps of a run: their order, and what a failure or Ctrl-C at each of them leaves behind."""
 
 from dataclasses import replace
 
@@ -22,7 +22,7 @@ RUN = raw_run(Shaft(number=7, spine_thou=500.0), TrueGauge(), np.random.default_
 
 
 class Held:
-    """A gauge that holds the readings of one shaft until they are acknowledged, and writes down what was done."""
+    """A gauge that holds the readings of a shaft until they are acknowledged, with a diary of the steps."""
 
     def __init__(self, fails=None):
         self.diary, self.holds, self._fails = [], True, fails or {}
@@ -45,7 +45,7 @@ class Held:
         self.holds = False
 
     def pipeline(self, archive):
-        """All five steps, each written down once it is done."""
+        """Return all five steps; each is written to the diary once it is done."""
 
         append = archive.append
 

@@ -1,4 +1,4 @@
-"""`midspan page` in a real headless browser: it follows a run sorted elsewhere, and nobody gets in who should not."""
+"""`midspan page` in a real headless browser: it follows a run sorted elsewhere and keeps strangers out."""
 
 import re
 import socket
@@ -25,10 +25,10 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=NO_BROWSER)
 
 HOSTILE = '<img src=x onerror=bad=1>"'
 SCRIPT = f"<script>window.bad=1</script>'{HOSTILE}"
-LABELLED = 901  # a shaft of no night, with a hostile label
+LABELLED = 901  # a shaft that was in no night, with a hostile label
 VIEWS = ("/", "/night/1", "/night/1/shafts", "/nights", "/shaft/1", f"/shaft/{LABELLED}", "/sets", "/set/1",
          f"/find?which={HOSTILE}", "/shaft/123456", "/set/77", "/night/99")  # fmt: skip
-WAIT_MS = 60_000  # for a machine that does everything else at the same time
+WAIT_MS = 60_000  # long, for a machine that does everything else at the same time
 LOOK, COMMAND = "a token for those who look", "a token for those who command"
 SORT = """
 import sys
@@ -41,10 +41,10 @@ main()
 
 
 def hostile_night(store_place):
-    """A night, a shaft and sets in whose every name somebody wrote a piece of a web page."""
+    """Write a night, a shaft and sets whose every name is a piece of a web page."""
     names = {"stiffer dozen": f"{HOSTILE} 1", "softer dozen": f"{HOSTILE} 2"}
-    bands = {"bin": [{**one, "name": names[one["name"]]} for one in BANDS["bin"]]}
-    places = [{**one, "bin": names[one["bin"]]} if "bin" in one else one for one in PLAN["place"]]
+    bands = {"bin": [{**band, "name": names[band["name"]]} for band in BANDS["bin"]]}
+    places = [{**place, "bin": names[place["bin"]]} if "bin" in place else place for place in PLAN["place"]]
     gauge = {**PLAN["gauge"], "name": HOSTILE}
     with paper_night(store_place, bands=bands, plan={**PLAN, "gauge": gauge, "place": places}) as night:
         night.check(0.1)
@@ -65,7 +65,7 @@ def hostile_night(store_place):
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    """A folder with all that a night on the simulated gauge needs, and a hostile one in its database."""
+    """Return a folder with all that a night on the simulated gauge needs, and a hostile night in its database."""
     folder = tmp_path_factory.mktemp("page")
     calibration, _ = settings(folder)
     calibration.rename(folder / "calibration.toml")
@@ -88,7 +88,7 @@ def chromium():
 
 
 def opened(chromium, url, **options):
-    """A page that is loaded; what it asked for stands in `asked`, what went wrong in `wrong`."""
+    """Return a loaded page; `asked` has the addresses that it fetches, `wrong` its errors."""
     page = chromium.new_context(**options).new_page()
     page.set_default_timeout(WAIT_MS)
     page.asked, page.wrong = [], []
@@ -136,13 +136,13 @@ def test_it_is_dark_in_the_dark_and_never_glaring(chromium, page_server):
     assert shade(page) == shades["light"]
     visit(page, page_server.url)
     assert shade(page) == shades["light"]  # it was kept
-    # Both colours stand in the page as it comes, before anything else of it is fetched.
+    # Both colours are in the page itself, before anything else of it is fetched.
     html = page_server.get("/")
     assert html.index("--paper") < html.index("<body")
 
 
 def shade(page):
-    """The red of the paper, 0 to 255."""
+    """Return the red part of the paper's colour, 0 to 255."""
     return int(re.match(r"rgb\((\d+)", page.evaluate("getComputedStyle(document.body).backgroundColor"))[1])
 
 
@@ -153,11 +153,11 @@ def test_the_keyboard_reaches_everything_and_sees_where_it_is(chromium, page_ser
         page.keyboard.press("Tab")
         focus = page.evaluate(
             "(() => { const e = document.activeElement, s = getComputedStyle(e);"
-            " return [e.innerText || e.id, s.outlineStyle, parseFloat(s.outlineWidth)]; })()"
+            " return [e.getAttribute('href') || e.id, s.outlineStyle, parseFloat(s.outlineWidth)]; })()"
         )
         reached.append(focus[0])
         assert (focus[1], focus[2] >= 2) == ("solid", True), focus
-    assert reached[:7] == ["To the contents", "Now", "Nights", "Sets", "which", "Show", "Dark or light"]
+    assert reached[:7] == ["#main", "/", "/nights", "/sets", "which", "", "theme"]
     for labelled in page.query_selector_all("input:not([type=hidden])"):
         assert page.query_selector(f"label[for={labelled.get_attribute('id')}]")
     page.focus("#which")
@@ -186,7 +186,7 @@ def test_a_foreign_site_gets_nothing_and_gives_no_orders(page_server):
 
 
 def handshake(server, origin, cookie=""):
-    """The answer to whoever wants to open the page's socket."""
+    """Return the status of the answer to a request to open the page's socket."""
     head = (
         f"GET /_nicegui_ws/socket.io/?EIO=4&transport=websocket HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n"
         f"Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\nOrigin: {origin}\r\n"
@@ -212,23 +212,24 @@ def test_on_a_network_a_token_looks_and_another_commands(chromium, folder, tmp_p
         assert server.status("/stop", b"night=1", **own) == 401
         assert handshake(server, server.url) == 403
         page = opened_with(chromium, server, LOOK)
-        assert page.inner_text(".doing") == "Shaft 3 lies in the gauge."
+        assert page.inner_text(".doing").startswith("Shaft 3 ")
         assert not page.locator("#stop").count()
-        cookie = "; ".join(f"{one['name']}={one['value']}" for one in page.context.cookies())
+        cookie = "; ".join(f"{kept['name']}={kept['value']}" for kept in page.context.cookies())
         assert LOOK not in cookie
         assert server.status("/stop", b"night=1", Cookie=cookie, **own) == 403
         assert handshake(server, server.url, cookie) == 101
         with store_place.open() as store:
             assert stop_requests(store) == 0
         page = opened_with(chromium, server, COMMAND)
+        warnings = page.locator(".warn").count()
         page.click("#stop")
-        page.wait_for_selector("text=Asked to end")
+        page.wait_for_function(f"document.querySelectorAll('.warn').length == {warnings + 1}")
         with store_place.open() as store:
             assert stop_requests(store) == 1
 
 
 def opened_with(chromium, server, token):
-    """A page entered by typing a token."""
+    """Return a page that was entered by typing a token."""
     page = chromium.new_context().new_page()
     page.set_default_timeout(WAIT_MS)
     page.goto(server.url)
@@ -255,12 +256,10 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
         wait_for_shaft_after(page, LABELLED + 3)
         server.kill()
         server = Server(store_in(folder), port=port).start()
-        wait_for_shaft_after(page, newest(folder))  # nobody loaded the page again
+        wait_for_shaft_after(page, newest(folder))  # the page was not loaded again
         page.click("#stop")
         out, err = sorting.communicate(timeout=120)
-        assert sorting.returncode == 130, err
-        assert b"Stopped: you asked for it." in out
-        page.wait_for_selector("text=you asked for it")
+        assert sorting.returncode == 130, out + err
         page.wait_for_selector("#stop", state="detached")
         check_stopped_night(folder)
         see_one_shaft(page, server, LABELLED + 2)
@@ -274,14 +273,14 @@ def check_stopped_night(folder):
     with store_in(folder).open() as store:
         assert Journal(store).events(2)[-1].kind is RunEventKind.STOPPED
         transits = Journal(store).transits(2)
-    assert not [one for one in transits if one.is_open]  # the shaft in hand was finished
-    assert transits[-1].standard == "bar 1"  # and the gauge checked once more
+    assert not [transit for transit in transits if transit.is_open]  # the shaft in hand was finished
+    assert transits[-1].standard == "bar 1"  # and the gauge was checked again
     assert len(transits) < 150
 
 
 def wait_for_shaft_after(page, number):
-    """Until the page lists a shaft with a higher number."""
-    page.wait_for_function(f"[...document.querySelectorAll('td a')].some(one => Number(one.textContent) > {number})")
+    """Wait until the page lists a shaft with a higher number."""
+    page.wait_for_function(f"[...document.querySelectorAll('td a')].some(link => Number(link.textContent) > {number})")
 
 
 def newest(folder):
@@ -290,12 +289,11 @@ def newest(folder):
 
 
 def see_one_shaft(page, server, shaft):
-    """The story of a shaft down to its raw readings."""
+    """Look at a shaft's page and its raw readings."""
     visit(page, f"{server.url}/shaft/{shaft}")
     text = page.inner_text("main")
-    assert "ordered in night 2" in text
-    assert "in its place" in text
+    assert "night 2" in text
     assert page.locator("svg.chart").count() == 2
     lines = server.get(f"/shaft/{shaft}/readings.csv").splitlines()
     assert lines[0] == "phase,time_us,rotate_steps,press_steps,count,status"
-    assert len(lines) - 1 == int(re.search(r"(\d+) readings in night-readings.avro", text)[1])
+    assert len(lines) - 1 == int(re.search(r"(\d+) readings in night-readings\.avro", text)[1])

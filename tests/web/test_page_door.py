@@ -1,4 +1,4 @@
-"""Who guesses the page's tokens or never finishes a request is kept out, and those who may come in are not."""
+"""Guesses of the page's tokens and unfinished requests are kept out; all others come in."""
 
 import asyncio
 import socket
@@ -72,7 +72,7 @@ def test_the_same_wrong_secret_again_is_no_new_guess():
 
 
 class Visitor:
-    """Asks the door for pages, as a browser at an address does."""
+    """A browser at an address that asks the door for pages."""
 
     def __init__(self, clock, address="10.0.0.7"):
         async def behind(scope, receive, send):
@@ -83,7 +83,7 @@ class Visitor:
         self.address = address
 
     def get(self, token=None, cookie=None, kind="http"):
-        """Status of the answer, or how the socket was closed."""
+        """Return the status of the answer, or the code with which the socket was closed."""
         headers = [(b"host", b"a:8437"), (b"origin", b"http://a:8437")]
         headers += [(b"cookie", f"{COOKIE}={cookie}".encode())] if cookie else []
         scope = {"type": kind, "method": "GET", "path": "/", "headers": headers, "client": (self.address, 5),
@@ -156,7 +156,7 @@ class Wire:
 
 
 class Loop:
-    """Notes what is to be done later, and does it when it is told to."""
+    """An event loop that runs what is due when the test lets time pass."""
 
     def __init__(self):
         self.timers, self.now_s = [], 0.0
@@ -193,7 +193,7 @@ class Task:
 
 @pytest.fixture
 def arrive():
-    """Makes connections to one page."""
+    """Return a function that makes connections to the same page."""
 
     async def app(scope, receive, send):
         raise AssertionError("nothing is run here")
@@ -247,7 +247,7 @@ def test_a_whole_request_has_all_the_time_it_needs(arrive):
 
 def test_one_address_has_so_many_connections_and_others_still_come_in(arrive):
     mine = [arrive("10.0.0.7") for _ in range(page_guest.EACH + 5)]
-    assert sum(not one.transport.closed for one in mine) == page_guest.EACH
+    assert sum(not guest.transport.closed for guest in mine) == page_guest.EACH
     assert not arrive("10.0.0.8").transport.closed
     mine[0].transport.close()
     assert not arrive("10.0.0.7").transport.closed
@@ -258,7 +258,7 @@ def test_where_no_room_is_left_who_lets_wait_goes_first(arrive):
     whole.data_received(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
     halves = [arrive(f"10.1.0.{number}") for number in range(page_guest.ALL - 1)]
     new = arrive("10.0.0.2")
-    assert [one.transport.closed for one in (whole, halves[0], halves[1], new)] == [False, True, False, False]
+    assert [guest.transport.closed for guest in (whole, halves[0], halves[1], new)] == [False, True, False, False]
     for guest in (*halves, new):
         guest.data_received(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
     assert arrive("10.0.0.3").transport.closed  # all are being answered
@@ -268,7 +268,7 @@ def test_where_no_room_is_left_who_lets_wait_goes_first(arrive):
 
 
 def pixels(lines):
-    """The blocks of a code on a screen as an image: each letter is two dots, the upper and the lower, light or dark."""
+    """Return a code on a screen as an image: each letter is an upper and a lower dot, light or dark."""
     rows = []
     for line in lines:
         rows += [[letter in "█▀" for letter in line], [letter in "█▄" for letter in line]]

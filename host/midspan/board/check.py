@@ -114,7 +114,7 @@ class LookOver:
             raise DeviceFault(f"the gauge stands still: {why}{how}")
         if found.held_shaft is not None:
             raise DeviceFault(
-                f"the gauge holds the readings of shaft {found.held_shaft}; measure once more to fetch it"
+                f"the gauge still holds the readings of shaft {found.held_shaft}; `midspan measure` fetches them"
             )
         return found
 
@@ -125,7 +125,7 @@ class LookOver:
         run = self._gauge.bench_step(BenchStep(self._taken, press, rotate, None, readings, 8, press_speed, speed))
         self._gauge.acknowledge(self._taken)
         if run.cause is not None:
-            raise DeviceFault(f"the gauge broke off: {run.cause}; run `midspan board check` again when it is mended")
+            raise DeviceFault(f"the gauge stopped a step: {run.cause}; correct that, then check the board again")
         return run
 
     def _turned(self, off: SignalLevel) -> Iterator[SignalCheck]:

@@ -106,7 +106,7 @@ def _parsed(content: bytes, where: str) -> dict[str, Any]:
     """
     found = json_in(content, where, ConfigurationError)
     if not isinstance(found, dict):
-        raise ConfigurationError(f"{where} must hold an object in braces")
+        raise ConfigurationError(f"{where}: expected a JSON object in braces")
     return found
 
 

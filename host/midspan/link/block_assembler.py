@@ -197,21 +197,27 @@ class Blocks:
     def _check(self, blocks: Sequence[Readings], end: EndOfShaft) -> None:
         """Raise ProtocolError if blocks and end disagree."""
         if len(blocks) != end.blocks:
-            raise ProtocolError(f"shaft {self.shaft} has {len(blocks)} blocks, its end says {end.blocks}")
+            raise ProtocolError(
+                f"shaft {self.shaft} has {len(blocks)} blocks, its end says {end.blocks}: fetch it again"
+            )
         first = 0
         for block in blocks:
             if block.first != first:
                 raise ProtocolError(
-                    f"{block_name(block)} starts at reading {block.first}, {first} came before it", code="gap"
+                    f"{block_name(block)} starts at reading {block.first}, expected {first}: reset the gauge",
+                    code="gap",
                 )
             first += len(block.counts)
         if first != end.readings:
-            raise ProtocolError(f"shaft {self.shaft} has {first} readings, its end says {end.readings}")
+            raise ProtocolError(
+                f"shaft {self.shaft} has {first} readings, its end says {end.readings}: reset the gauge"
+            )
         starts = [block.tick_us for block in blocks]
         ms = sum((after - before) % TICK_PERIOD_US for before, after in pairwise(starts)) // 1000
         if ms > end.duration_ms:  # a block of another start of the gauge, with another clock, is among them
             raise ProtocolError(
-                f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}", code="too_long"
+                f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}: reset the gauge",
+                code="too_long",
             )
 
     def _raw_run(self, blocks: Sequence[Readings], end: EndOfShaft) -> RawRun:

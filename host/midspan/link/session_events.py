@@ -66,7 +66,7 @@ class Faulted:
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """Every block of a shaft has come; the gauge keeps them until the session is told `stored`.
+    """Every block of a shaft has come; the gauge keeps them until `Session.stored` is called.
 
     Parameters
     ----------

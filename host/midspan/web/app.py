@@ -1,4 +1,4 @@
-"""Serves the page: a view for each address, and what is new pushed to everyone who looks."""
+"""Serve the page: a view for each address, with changes pushed to every open browser."""
 
 from __future__ import annotations
 
@@ -22,14 +22,29 @@ from midspan.web.view_night import is_running
 from midspan.web.views import Views
 
 EVERY_S = 0.1
-HISTORY = 20  # messages kept for whoever was away a moment; each may be some tens of kB, for everybody who looks
-Number = Annotated[int, Field(ge=0, le=HIGHEST_SHAFT)]  # of a night, shaft or set; SQLite fails on far larger ones
+HISTORY = 20  # messages kept for a browser that was away a moment; each may be some tens of kB for each browser
+Number = Annotated[int, Field(ge=0, le=HIGHEST_SHAFT)]  # of a night, shaft or set; SQLite fails on far larger numbers
 PLACES = (("/", "Now"), ("/nights", "Nights"), ("/sets", "Sets"))
 ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 22Q16 6 30 22" fill="none" stroke="#5a6f63" stroke-width="4"/></svg>'  # noqa: E501
 
 
 def serve(follower: Follower, access: Access, host: str) -> None:
-    """Serve the page of a store until somebody ends it."""
+    """Serve the page of a store until the program is ended.
+
+    Parameters
+    ----------
+    follower : Follower
+        Store to show.
+    access : Access
+        Who may see the page and who may give orders.
+    host : str
+        Address of this computer to listen on.
+
+    Raises
+    ------
+    StoreError
+        A person asked for the end of a night that has ended; the page answers with the message.
+    """
     views = Views(follower, Clock(now_ms))
 
     def stop(night: int) -> None:
@@ -43,11 +58,12 @@ def serve(follower: Follower, access: Access, host: str) -> None:
         host=host, port=access.port, title="Midspan", favicon=ICON, dark=None, reload=False, show=False,
         show_welcome_message=False, tailwind=False, binding_refresh_interval=None, reconnect_timeout=10.0,
         message_history_length=HISTORY, http=Guest,
-        proxy_headers=False,  # who guesses would else say another address each time
+        proxy_headers=False,  # with them a guesser could claim another address each time
     )  # fmt: skip
 
 
 def _add_views(views: Views) -> None:
+    """Register the view of each address."""
     ui.page("/")(lambda: _live(views, None))
 
     @ui.page("/night/{number}")
@@ -75,7 +91,7 @@ def _add_views(views: Views) -> None:
         _still(views.sets, "/sets")
 
     @ui.page("/set/{number}")
-    def one_set(number: Number) -> None:
+    def matched_set(number: Number) -> None:
         _still(lambda: views.set(number))
 
     @app.get("/shaft/{number}/readings.csv")
@@ -88,6 +104,7 @@ def _add_views(views: Views) -> None:
 
 
 def _frame(here: str) -> None:
+    """Add style, script and navigation to a page."""
     ui.add_head_html(f"<style>{filled('page.css')}</style><script>{filled('page.js')}</script>")
     links = "".join(f'<a href="{to}"{" aria-current=page" if to == here else ""}>{words}</a>' for to, words in PLACES)
     search = (
@@ -99,11 +116,13 @@ def _frame(here: str) -> None:
 
 
 def _still(make: Callable[[], str], here: str = "") -> None:
+    """Add a page that does not change."""
     _frame(here)
     ui.html(_made(make), sanitize=False, tag="main").classes("view").props("id=main")
 
 
 def _made(make: Callable[[], str]) -> str:
+    """Return the HTML of a view, or its error as HTML."""
     try:
         return make()
     except MidspanError as error:
@@ -111,6 +130,7 @@ def _made(make: Callable[[], str]) -> str:
 
 
 def _found(views: Views, which: str) -> None:
+    """Show the shaft that is meant, or the list of shafts that may be."""
     number, html = views.which(which)
     if number is not None:
         ui.navigate.to(f"/shaft/{number}")
@@ -118,6 +138,7 @@ def _found(views: Views, which: str) -> None:
 
 
 def _live(views: Views, number: int | None) -> None:
+    """Add a page that follows a night; the newest for None."""
     _frame("/" if number is None else "")
     role = role_in(ui.context.client.request.scope)
     with ui.element("main").classes("view").props("id=main"):
@@ -141,6 +162,7 @@ def _live(views: Views, number: int | None) -> None:
 
 
 def _stop_form(night: int) -> str:
+    """Return the button that ends a night."""
     return (
         f'<form method="post" action="/stop"><input type="hidden" name="night" value="{night}">'
         '<button id="stop">Stop after this shaft</button></form>'

@@ -1,4 +1,4 @@
-"""The force on a shaft as it turns, from readings that are still coming in or from the archive."""
+"""Draw the force on a shaft around its turn, from readings that are still coming in or from the archive."""
 
 from __future__ import annotations
 
@@ -28,51 +28,82 @@ WORDS = {
     Phase.LIFT: "the head goes up",
     Phase.ZERO_AFTER: "the head is up, the cell reads its zero again",
 }
-LEAST_MN = 20.0  # so that the noise of an even shaft does not look like a wave
-FAR = 3.0  # times what the middle half of a depth's readings span: a wave reaches 0.7 of it, a knock or a spark more
+LEAST_MN = 20.0  # height of the axis at least, so that the noise of an even shaft does not look like a wave
+FAR = 3.0  # times the range of the middle half of a depth's readings; a wave reaches 0.7 times, a knock or spark more
 
 
 @dataclass(frozen=True)
 class Turned:
-    """What was read of a shaft so far: by phase its rotate steps and counts, in the order they were taken."""
+    """Readings of a shaft so far.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    phases : dict[Phase, tuple[list[int], list[int]]]
+        Rotate steps and counts by phase, in the order in which they were read.
+    """
 
     shaft: int
     phases: dict[Phase, tuple[list[int], list[int]]]
 
     @property
     def readings(self) -> int:
-        """How many."""
+        """Number of readings."""
         return sum(len(counts) for _, counts in self.phases.values())
 
     @property
     def words(self) -> str:
-        """What is being done with it, by the newest of the readings."""
+        """Action of the gauge on the shaft, by its newest readings; empty if there are none."""
         return WORDS.get(next(reversed(self.phases)), "it is in the gauge") if self.phases else ""
 
 
 def turned_so_far(path: Path) -> Turned | None:
-    """Read what `link/live_readings_file.py` has written so far; None when there is no whole line."""
+    """Read what LiveReadings has written of a shaft so far.
+
+    Parameters
+    ----------
+    path : Path
+        File of the live readings.
+
+    Returns
+    -------
+    Turned | None
+        None if there is no complete line, or the file is something else.
+    """
     try:
         lines = path.read_text(encoding="utf-8").split("\n")[:-1]
-        blocks = {one["block"]: one for one in map(json.loads, lines)}
+        blocks = {block["block"]: block for block in map(json.loads, lines)}
         return _joined([blocks[number] for number in sorted(blocks)])
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
 def _joined(blocks: Iterable[Mapping[str, Any]]) -> Turned | None:
+    """Return the readings of blocks, or None if there are none."""
     phases: dict[Phase, tuple[list[int], list[int]]] = {}
     shaft = None
-    for one in blocks:
-        shaft = int(one["shaft"])
-        steps, counts = phases.setdefault(Phase(one["phase"]), ([], []))
-        steps += one["rotate_steps"]
-        counts += one["counts"]
+    for block in blocks:
+        shaft = int(block["shaft"])
+        steps, counts = phases.setdefault(Phase(block["phase"]), ([], []))
+        steps += block["rotate_steps"]
+        counts += block["counts"]
     return None if shaft is None else Turned(shaft, phases)
 
 
 def turned_in(run: RawRun) -> Turned:
-    """The same of a whole run."""
+    """Return the readings of a whole run.
+
+    Parameters
+    ----------
+    run : RawRun
+        Run from the archive.
+
+    Returns
+    -------
+    Turned
+        Its readings by phase.
+    """
     return Turned(
         run.shaft,
         {
@@ -83,13 +114,29 @@ def turned_in(run: RawRun) -> Turned:
 
 
 def curve(turned: Turned, calibration: Calibration) -> str:
-    """Force less its mean against the angle for each depth; nothing before the first of them."""
+    """Draw the force about its median against the angle, a line for each depth.
+
+    Readings far from their depth's median are left out and counted under the chart: a single spike would flatten the
+    curve.
+
+    Parameters
+    ----------
+    turned : Turned
+        Readings so far.
+    calibration : Calibration
+        Calibration of the gauge.
+
+    Returns
+    -------
+    str
+        SVG; empty before the first depth.
+    """
     zeros = [count for phase in ZEROS for count in turned.phases.get(phase, ((), ()))[1]]
     if not zeros:
         return ""
     zero, lines = float(np.median(zeros)), {}
     for phase in DEPTHS:
-        steps, counts = (np.asarray(one, float) for one in turned.phases.get(phase, ((), ())))
+        steps, counts = (np.asarray(column, float) for column in turned.phases.get(phase, ((), ())))
         if len(counts) > 1:
             force_mn = 1000 * calibration.force_n(counts - zero)
             turns = (steps - steps[0]) / calibration.rotation.steps_per_turn

@@ -1,4 +1,4 @@
-"""The page's own templates; styles and scripts are put in where a template or the page asks for them."""
+"""The page's own templates, filled with values; styles and scripts are inserted where a template asks for them."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""A night for the page: what the gauge is doing, the bins as they fill, the pace, faults with what to do, charts."""
+"""Values of a night for the page: what the gauge is doing, the bins, the pace, faults with what to do, charts."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from midspan.web.svg_live_curve import Turned
 from midspan.wire.fault_texts import fault_texts, host_fault_texts
 from midspan.wire.records import FaultCode, HostFault
 
-LATEST = 12  # shafts that are listed beside the charts
-PACE_OF = 30  # the newest shafts, from which the pace is taken: what a pause at midnight cost does not count at three
+LATEST = 12  # shafts listed beside the charts
+PACE_OF = 30  # newest shafts that give the pace: a pause hours ago must not count any more
 QUIET_MINUTES = 5  # longer than any cycle
-LONGEST_S = 3600.0  # that a shaft takes; what is longer, or less than nothing, was a pause or a clock that was set
+LONGEST_S = 3600.0  # for a shaft; a longer or negative time was a pause, or a clock that was set
 TOLD = (RunEventKind.FAULT, RunEventKind.ALARM, RunEventKind.CHECK, RunEventKind.FULL, RunEventKind.NOTICE,
         RunEventKind.CLOCK)  # fmt: skip
 MOST_FAULTS = 8
@@ -33,7 +33,23 @@ LEAST_CHECK_THOU, LEAST_SPINE_THOU = 1.0, 4.0
 
 @dataclass(frozen=True)
 class Row:
-    """A shaft in a list."""
+    """A shaft in a list.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    at : str
+        Time of its last step.
+    what : str
+        Name of a check standard; empty for a shaft.
+    spine : str
+        Spine with U, thou; empty if it was not measured.
+    verdict : str
+        Decision in words.
+    place : str
+        Name of its place, or the stage it has reached.
+    """
 
     shaft: int
     at: str
@@ -45,7 +61,19 @@ class Row:
 
 @dataclass(frozen=True)
 class Trouble:
-    """A fault: when, what, and what to do; `often` how many of the same followed one another."""
+    """A fault, an alarm or another event that a person should know.
+
+    Parameters
+    ----------
+    at : str
+        When it happened.
+    code : str
+        Code of the fault, or the kind of the event.
+    words : str
+        What happened.
+    way_back : str
+        What to do; empty if `words` say so already.
+    """
 
     at: str
     code: str
@@ -54,12 +82,38 @@ class Trouble:
 
 
 def is_running(record: NightRecord) -> bool:
-    """Whether nothing says that the night is over or has stopped."""
+    """Return True if no event says that the night is over or has stopped.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+
+    Returns
+    -------
+    bool
+        False after its end.
+    """
     return end_of(record) is None
 
 
 def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, str]:
-    """What the gauge is doing now, and when that was last heard of."""
+    """Return what the gauge is doing now, with a warning if it has been quiet for long.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+    turned : Turned | None
+        Readings of the shaft in hand; None if there are none.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    tuple[str, str]
+        What it is doing, and the warning; the second is empty if there is none.
+    """
     end = end_of(record)
     if end is not None:
         over = end.kind is RunEventKind.ENDED
@@ -69,8 +123,8 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
             "" if over else "midspan sort with --resume goes on where it stopped.",
         )
     newest = record.transits[-1] if record.transits else None
-    heard = (_heard(newest), *(one.at_ms for one in record.events[-1:]), record.night.begun_ms)
-    # The nearest: after a clock was set back the latest time is no longer the newest.
+    heard = (_heard(newest), *(event.at_ms for event in record.events[-1:]), record.night.begun_ms)
+    # The nearest time counts, because after a clock was set back the newest time is not the latest.
     minutes = min(abs(now.now_ms() - at_ms) for at_ms in heard) / 60_000
     quiet = ""
     if minutes > QUIET_MINUTES:
@@ -79,12 +133,14 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
 
 
 def _heard(transit: Transit | None) -> int:
+    """Return when a shaft was last heard of, ms since 1970; 0 for None."""
     if transit is None:
         return 0
     return transit.steps[-1].at_ms if transit.steps else transit.ordered_ms
 
 
 def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None) -> str:
+    """Return what the gauge is doing with the newest shaft."""
     if newest is None or not newest.is_open:
         return "Between two shafts."
     what = f"Check standard {newest.standard}" if newest.standard is not None else f"Shaft {newest.shaft}"
@@ -102,33 +158,81 @@ def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None)
 
 
 def done(record: NightRecord) -> int:
-    """How many shafts went through the gauge; where two fell at once, both."""
-    return sum(max(1, one.passed) for one in record.stock if not one.is_open)
+    """Return the number of shafts that went through the gauge.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+
+    Returns
+    -------
+    int
+        Both shafts count where two fell at once.
+    """
+    return sum(max(1, transit.passed) for transit in record.stock if not transit.is_open)
 
 
 def pace_words(record: NightRecord) -> str:
-    """Shafts an hour by the newest ones, and the time left when the plan says how many lie in the hopper."""
-    ends = [one.steps[-1].at_ms for one in record.stock if not one.is_open]
-    took_s = [(end - begin) / 1000 for begin, end in pairwise(ends[-PACE_OF:])]
-    took_s = [one for one in took_s if 0 < one <= LONGEST_S]
+    """Return the shafts an hour, from the newest shafts, and the time left.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+
+    Returns
+    -------
+    str
+        One line; without the time left if the plan does not say how many shafts are in the hopper.
+    """
+    ends = [transit.steps[-1].at_ms for transit in record.stock if not transit.is_open]
+    gaps_s = [(end - begin) / 1000 for begin, end in pairwise(ends[-PACE_OF:])]
+    took_s = [gap_s for gap_s in gaps_s if 0 < gap_s <= LONGEST_S]
     loaded = record.plan.sort.loaded if is_running(record) else None
     return rate_text(len(took_s), sum(took_s), None if loaded is None else max(0, loaded - done(record)))
 
 
 def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
-    """The newest faults, each with what to do."""
-    told = [one for one in record.events if one.kind in TOLD]
+    """Return the newest events that a person should know, each with what to do.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    list[Trouble]
+        Newest first, at most MOST_FAULTS.
+    """
+    told = [event for event in record.events if event.kind in TOLD]
     return [
         Trouble(
-            clock(one.at_ms, now.zone), one.code or one.kind.value, one.words.removeprefix(f"{one.code}: "),
-            way_back(one.code, one.words),
+            clock(event.at_ms, now.zone), event.code or event.kind.value, event.words.removeprefix(f"{event.code}: "),
+            way_back(event.code, event.words),
         )
-        for one in reversed(told[-MOST_FAULTS:])
+        for event in reversed(told[-MOST_FAULTS:])
     ]  # fmt: skip
 
 
 def way_back(code: str | None, words: str = "") -> str:
-    """What to do about a fault, unless its words say so already."""
+    """Return what to do about a fault.
+
+    Parameters
+    ----------
+    code : str | None
+        Code of the fault; None if there is none.
+    words : str
+        What is said of it already.
+
+    Returns
+    -------
+    str
+        Empty if there is no such fault, or `words` say it already.
+    """
     text = ""
     if code is None:
         return text
@@ -140,29 +244,57 @@ def way_back(code: str | None, words: str = "") -> str:
 
 
 def shaft_rows(record: NightRecord, some: tuple[Transit, ...], now: Clock) -> list[Row]:
-    """Shafts as lines, in the order given."""
+    """Return shafts as lines of a list.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+    some : tuple[Transit, ...]
+        Shafts to list.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    list[Row]
+        In the order given.
+    """
     k = coverage_factor(record)
     rows = []
-    for one in some:
-        found, spine, words = record.result_of(one), "", one.unfit or ""
+    for transit in some:
+        found, spine, words = record.result_of(transit), "", transit.unfit or ""
         if found is not None:
             words = verdict_words(found.decision)
             if found.spine_thou is not None and found.u_spine_thou is not None:
                 spine = with_uncertainty(found.spine_thou, k * found.u_spine_thou, 2)
-        place = "" if one.place is None else record.plan.place_called(one.place)
-        what = f"standard {one.standard}" if one.standard is not None else ""
-        rows.append(Row(one.shaft, clock(_heard(one), now.zone), what, spine, words, place or one.stage.value))
+        place = "" if transit.place is None else record.plan.place_called(transit.place)
+        what = f"standard {transit.standard}" if transit.standard is not None else ""
+        at = clock(_heard(transit), now.zone)
+        rows.append(Row(transit.shaft, at, what, spine, words, place or transit.stage.value))
     return rows
 
 
 def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
-    """What the template of a night shows beside the shaft in hand."""
+    """Return the values of the template of a night, except the shaft in hand.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    dict[str, object]
+        Values by name.
+    """
     found = places(record)
     things = night_text.todos(record, found, now.zone)
-    if is_running(record):  # the shaft in hand is in good hands
-        things = [
-            one for one in things if not any(one.what.startswith(f"Shaft {p.shaft} ") for p in record.transits[-1:])
-        ]
+    if is_running(record):  # the program that sorts looks after the shaft in hand
+        in_hand = tuple(f"Shaft {transit.shaft} " for transit in record.transits[-1:])
+        things = [thing for thing in things if not thing.what.startswith(in_hand)]
     return {
         "places": found,
         "pace": pace_words(record),
@@ -173,7 +305,7 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
         "suspects": night_lists.suspects(record, found),
         "rows": shaft_rows(record, record.transits[: -LATEST - 1 : -1], now),
         "checks": checks_chart(record, now),
-        "good": sum(one.good for one in record.checks),
+        "good": sum(check.good for check in record.checks),
         "checked": len(record.checks),
         "spines": spines_chart(record),
         "k": coverage_factor(record),
@@ -181,13 +313,26 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
 
 
 def checks_chart(record: NightRecord, now: Clock) -> str:
-    """What the gauge read of its check standards less what they are, each with U of both."""
+    """Draw reading minus assigned value of the check standards, each with U of both.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    str
+        SVG; empty if no standard was read.
+    """
     k = record.plan.checks.coverage_factor
-    read = [one for one in record.checks if one.spine_thou is not None and one.u_spine_thou is not None]
+    read = [check for check in record.checks if check.spine_thou is not None and check.u_spine_thou is not None]
     if not read:
         return ""
-    off = [(one.spine_thou or 0.0) - one.assigned_thou for one in read]
-    u = [k * math.hypot(one.u_spine_thou or 0.0, one.u_assigned_thou) for one in read]
+    off = [(check.spine_thou or 0.0) - check.assigned_thou for check in read]
+    u = [k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou) for check in read]
     ends = [value + sign * width for value, width in zip(off, u, strict=True) for sign in (-1, 1)]
     chart = SvgChart(
         "Check standards, reading less assigned value",
@@ -195,25 +340,35 @@ def checks_chart(record: NightRecord, now: Clock) -> str:
         with_room([0.0, *ends], LEAST_CHECK_THOU),
     )
     chart.across(0.0)
-    for number, (one, value, width) in enumerate(zip(read, off, u, strict=True), 1):
-        chart.bar(number, value - width, value + width, open_mark=one.good)
+    for number, (check, value, width) in enumerate(zip(read, off, u, strict=True), 1):
+        chart.bar(number, value - width, value + width, open_mark=check.good)
     shown = range(1, len(read) + 1, max(1, len(read) // 7))
     marks = [(float(n), clock(read[n - 1].at_ms, now.zone)) for n in shown]
     return chart.done("measured at", "read less assigned, thou", marks)
 
 
 def spines_chart(record: NightRecord) -> str:
-    """Every measured shaft's spine in the order they came, with the limits of the bins."""
-    some = [(one, record.result_of(one)) for one in record.stock]
+    """Draw every measured shaft's spine in the order they came, with the limits of the bins.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The night.
+
+    Returns
+    -------
+    str
+        SVG; empty if no shaft was measured.
+    """
     points = [
         (number, found.spine_thou, found.decision.bin is not None)
-        for number, (_, found) in enumerate(some, 1)
+        for number, found in enumerate(map(record.result_of, record.stock), 1)
         if found is not None and found.spine_thou is not None
     ]
     if not points:
         return ""
     bands = () if record.bands is None else record.bands.in_order
-    limits = sorted({end for one in bands for end in one.spine_thou})
+    limits = sorted({end for band in bands for end in band.spine_thou})
     near = (
         with_room(limits, LEAST_SPINE_THOU, 0.25) if limits else with_room([y for _, y, _ in points], LEAST_SPINE_THOU)
     )
@@ -222,12 +377,13 @@ def spines_chart(record: NightRecord) -> str:
     chart = SvgChart("Spines of the shafts in the order they came", (0.0, max(10.0, points[-1][0] + 1)), near)
     for end in limits:
         chart.across(end)
-    for one in bands:
-        chart.parts.append(_name(chart, one.name, (one.low_thou + one.high_thou) / 2))
+    for band in bands:
+        chart.parts.append(_name(chart, band.name, (band.low_thou + band.high_thou) / 2))
     chart.dots([(x, y) for x, y, fits in shown if fits], "dots")
     chart.dots([(x, y) for x, y, fits in shown if not fits], "dots out")
     return chart.done(f"shaft of the night{f' ({beyond} not shown: far outside)' if beyond else ''}", "spine, thou")
 
 
 def _name(chart: SvgChart, words: str, y: float) -> str:
+    """Return the name of a bin as an SVG element at its height."""
     return f'<text class="inside" x="{LEFT + 8}" y="{chart.down_to(y) + 4:.1f}">{escape(words)}</text>'

@@ -1,4 +1,4 @@
-"""One shaft's whole story for the page: what became of it, every result it was ever given, down to its raw readings."""
+"""Values of a shaft for the page: its way through the gauge and every result it was given, down to its raw readings."""
 
 from __future__ import annotations
 
@@ -34,17 +34,45 @@ COLUMNS = ("phase", "time_us", "rotate_steps", "press_steps", "count", "status")
 
 
 def numbers_of(follower: Follower, which: str) -> list[int]:
-    """Numbers of the shafts that somebody means by a number, a label or what a label's code says; a number first."""
+    """Return the numbers of the shafts that a person may mean.
+
+    Parameters
+    ----------
+    follower : Follower
+        Store to read.
+    which : str
+        A number, a label or the text of a label's code; a number comes first.
+
+    Returns
+    -------
+    list[int]
+        Ascending; empty if no shaft fits.
+    """
     name = read_code(which)
     number = int(name) if name.isascii() and name.isdigit() and int(name) <= HIGHEST_SHAFT else None
     if number is not None and (follower.store.history(number) or Journal(follower.store).transit(number)):
         return [number]
-    named = {one.run.shaft for one in follower.store.history(name)}
+    named = {stored.run.shaft for stored in follower.store.history(name)}
     return sorted(named) or ([] if number is None else [number])
 
 
 def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object]:
-    """All that the template of a shaft shows."""
+    """Return the values of the template of a shaft.
+
+    Parameters
+    ----------
+    follower : Follower
+        Store to read.
+    shaft : int
+        Number of the shaft.
+    now : Clock
+        Time and zone.
+
+    Returns
+    -------
+    dict[str, object]
+        Values by name.
+    """
     history = follower.store.history(shaft)
     newest = follower.store.latest(shaft)
     result = _result(newest)
@@ -58,7 +86,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object
         "verdict": "" if newest is None else verdict_words(newest.decision),
         "against": beside_verdict(follower.store, shaft),
         "around": "" if result is None else around_chart(result),
-        "history": [_line(one, now) for one in reversed(history)],
+        "history": [_line(stored, now) for stored in reversed(history)],
         "raw": [] if run is None else _phases(run),
         "readings": 0 if run is None else len(run),
         "curve": "" if run is None or calibration is None else curve(turned_in(run), calibration),
@@ -68,7 +96,20 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object
 
 
 def readings(stored: StoredResult, place: StorePlace) -> tuple[RawRun | None, str]:
-    """The raw readings of a result, or why they are not there."""
+    """Return the raw readings of a result, or the reason why they are missing.
+
+    Parameters
+    ----------
+    stored : StoredResult
+        Result from the store.
+    place : StorePlace
+        Where the store is.
+
+    Returns
+    -------
+    tuple[RawRun | None, str]
+        Readings and an empty text, or None and the reason.
+    """
     try:
         return raw_run(stored.run, place), ""
     except MidspanError as error:
@@ -76,7 +117,18 @@ def readings(stored: StoredResult, place: StorePlace) -> tuple[RawRun | None, st
 
 
 def readings_csv(run: RawRun) -> str:
-    """Every reading of a run, a line each."""
+    """Return every reading of a run as CSV, a line each.
+
+    Parameters
+    ----------
+    run : RawRun
+        Run from the archive.
+
+    Returns
+    -------
+    str
+        Columns as in COLUMNS.
+    """
     text = io.StringIO()
     lines = csv.writer(text, lineterminator="\n")
     lines.writerow(COLUMNS)
@@ -88,20 +140,21 @@ def readings_csv(run: RawRun) -> str:
 
 
 def _calibration(follower: Follower, result: AnyResult) -> Calibration | None:
-    """The calibration under which a gauge measured, None where it is not known."""
+    """Return the calibration under which a gauge measured, or None if it is not known."""
     if isinstance(result, Unmeasured) or result.kind is ResultKind.HAND_BENCH:
         return None
     return follower.calibration_of(str(result.gauge), result.calibration)
 
 
 def _result(stored: StoredResult | None) -> ShaftResult | None:
-    """The whole result, None when there is none of today's form or the hand bench made it."""
+    """Return the whole result, or None if it has another form or the hand bench made it."""
     if stored is None or not isinstance(stored.result, ShaftResult) or not _is_finite(stored.result):
-        return None  # what was no number is told in the verdict
+        return None  # the verdict says which value was not finite
     return stored.result
 
 
 def _is_finite(result: ShaftResult) -> bool:
+    """Return True if every quantity of a result is a finite number."""
     quantities = (
         result.spine_thou, result.u_spine_thou, result.spread_thou, result.u_spread_thou, result.four_reading_thou,
         result.u_four_reading_thou, result.runout_mm, result.u_runout_mm, result.hysteresis_pct,
@@ -111,14 +164,16 @@ def _is_finite(result: ShaftResult) -> bool:
 
 
 def _steps(follower: Follower, shaft: int, now: Clock) -> list[tuple[str, str]]:
+    """Return time and words of each step of a shaft; empty if it was in no night."""
     transit = Journal(follower.store).transit(shaft)
     if transit is None:
         return []
     first = now.day(transit.ordered_ms), f"ordered in night {transit.night}, from the {transit.source.lower()}"
-    return [first, *((now.day(one.at_ms), _words(transit, i)) for i, one in enumerate(transit.steps))]
+    return [first, *((now.day(step.at_ms), _words(transit, i)) for i, step in enumerate(transit.steps))]
 
 
 def _words(transit: Transit, i: int) -> str:
+    """Return the words of a step."""
     step = transit.steps[i]
     parts = [step.stage.value]
     if step.place is not None and step.stage is not TransitStage.JUDGED:
@@ -128,18 +183,18 @@ def _words(transit: Transit, i: int) -> str:
     return ": ".join(parts)
 
 
-def _line(one: StoredResult, now: Clock) -> tuple[str, str, str, str]:
-    """When a result was made, its spine with U, under which calibration, and the verdict."""
-    made, verdict = now.day(one.made_ms), verdict_words(one.decision)
-    if isinstance(one.result, Unmeasured):
+def _line(stored: StoredResult, now: Clock) -> tuple[str, str, str, str]:
+    """Return when a result was made, its spine with U, its calibration and the verdict."""
+    made, verdict = now.day(stored.made_ms), verdict_words(stored.decision)
+    if isinstance(stored.result, Unmeasured):
         return made, "-", "-", verdict
-    value, u = finite(one.result.spine_thou), finite(one.result.u_spine_thou)
+    value, u = finite(stored.result.spine_thou), finite(stored.result.u_spine_thou)
     spine = "-" if value is None or u is None else with_uncertainty(value, K * u, 2)
-    return made, spine, one.result.calibration or "-", verdict
+    return made, spine, stored.result.calibration or "-", verdict
 
 
 def _phases(run: RawRun) -> list[tuple[str, int, float, float]]:
-    """By phase: how many readings, and mean and standard deviation of their counts."""
+    """Return name, number of readings, mean and standard deviation of the counts of each phase."""
     return [
         (PHASES[phase].lower().replace("_", " "), place.stop - place.start,
          float(run.counts[place].mean()), float(run.counts[place].std()))
@@ -148,12 +203,23 @@ def _phases(run: RawRun) -> list[tuple[str, int, float, float]]:
 
 
 def around_chart(result: ShaftResult) -> str:
-    """The fitted deflection around the shaft with its band of U."""
+    """Draw the fitted deflection around the shaft with its band of U.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Result of the shaft.
+
+    Returns
+    -------
+    str
+        SVG; empty if the result has values that are not finite.
+    """
     angle = np.linspace(0.0, 2 * np.pi, 121)
     terms = basis(angle).T
     middle = terms @ np.array(result.curve_thou, float)
     shape = np.array(result.curve_covariance, float).reshape(7, 7).copy()
-    shape[0, :] = shape[:, 0] = 0.0  # of the form around, not of the mean
+    shape[0, :] = shape[:, 0] = 0.0  # the band is that of the shape around, not of the mean
     u = K * np.sqrt(np.clip(np.einsum("ai,ij,aj->a", terms, shape, terms), 0.0, None))
     if not all(map(math.isfinite, (*middle, *u))):
         return ""
@@ -164,5 +230,5 @@ def around_chart(result: ShaftResult) -> str:
     if result.stiff_side_deg is not None:
         for side in (result.stiff_side_deg % 180, result.stiff_side_deg % 180 + 180):
             chart.line([(side, chart.y[0]), (side, chart.y[1])], "dashed")
-    marks = [(float(one), f"{one}°") for one in range(0, 361, 45)]
+    marks = [(float(mark_deg), f"{mark_deg}°") for mark_deg in range(0, 361, 45)]
     return chart.done("from the first reading", "deflection, thou", marks)

@@ -1,4 +1,4 @@
-"""What each view of the page shows, as HTML: made once for all who look, and anew when there is something new."""
+"""HTML of each view of the page: made once for all browsers, and again when there is something new."""
 
 from __future__ import annotations
 
@@ -20,7 +20,15 @@ MINUTE_MS = 60_000
 
 
 class Views:
-    """The views of one store."""
+    """The views of a store.
+
+    Parameters
+    ----------
+    follower : Follower
+        Store to show.
+    now : Clock
+        Time and zone.
+    """
 
     def __init__(self, follower: Follower, now: Clock) -> None:
         self.follower, self.now = follower, now
@@ -30,12 +38,34 @@ class Views:
     # The live view
 
     def night(self, number: int | None) -> NightRecord:
-        """A night as it stands now, the newest when there is no number."""
+        """Return a night as it is now.
+
+        Parameters
+        ----------
+        number : int | None
+            Number of the night; None for the newest.
+
+        Returns
+        -------
+        NightRecord
+            All that the store knows of it.
+        """
         self.follower.look()
         return self.follower.night(number)
 
     def live(self, record: NightRecord) -> tuple[str, str]:
-        """What the gauge is doing, and everything else of a night; either is made anew only when it has changed."""
+        """Return the two parts of the view of a night; each is made again only if it has changed.
+
+        Parameters
+        ----------
+        record : NightRecord
+            The night.
+
+        Returns
+        -------
+        tuple[str, str]
+            What the gauge is doing, and everything else, as HTML.
+        """
         number, minute = record.night.id, self.now.now_ms() // MINUTE_MS
         reading = self.follower.turning_mark(record.night.gauge)
         moment = self.follower.moment
@@ -43,6 +73,7 @@ class Views:
         return doing_now, self._once(f"night {number}", moment, lambda: self._night(record))
 
     def _once(self, name: str, mark: object, make: Any) -> str:
+        """Return HTML made before for this mark, or make it."""
         known, html = self._made.pop(name, (None, ""))
         if known != mark:
             html = make()
@@ -52,9 +83,11 @@ class Views:
         return html
 
     def _night(self, record: NightRecord) -> str:
+        """Return the HTML of a night, except what the gauge is doing."""
         return filled("night.html", number=record.night.id, **night_values(record, self.now))
 
     def _doing(self, record: NightRecord) -> str:
+        """Return the HTML of what the gauge is doing."""
         follower, gauge = self.follower, record.night.gauge
         turned = self._newest_turned(record)
         what, quiet = doing(record, turned, self.now)
@@ -72,18 +105,21 @@ class Views:
         )
 
     def _asked_ms(self, record: NightRecord) -> int | None:
-        """When somebody asked for the end of a night that goes on: what was asked before it went on is done with."""
+        """Return when a person asked for the end of a running night, or None.
+
+        A request made before the night went on is over.
+        """
         asked = self.follower.asked_ms(record.night.id) if is_running(record) else None
-        starts = [one.at_ms for one in record.events if one.kind is RunEventKind.RESUMED]
+        starts = [event.at_ms for event in record.events if event.kind is RunEventKind.RESUMED]
         return None if asked is None or any(at_ms > asked for at_ms in starts) else asked
 
     def _newest_turned(self, record: NightRecord) -> Turned | None:
-        """What the gauge left of the shaft in hand, or the newest shaft of the night from the archive."""
-        known = {one.shaft for one in record.transits}
+        """Return the readings of the shaft in hand, or of the newest judged shaft; None if there are none."""
+        known = {transit.shaft for transit in record.transits}
         turned = self.follower.turning(record.night.gauge)
         if turned is not None and turned.shaft in known:
             return turned
-        judged = next((one.shaft for one in reversed(record.transits) if one.result is not None), None)
+        judged = next((transit.shaft for transit in reversed(record.transits) if transit.result is not None), None)
         if judged is None:
             return None
         if self._turned[0] != judged:
@@ -95,7 +131,13 @@ class Views:
     # Views that stand still
 
     def nights(self) -> str:
-        """All nights, the newest first."""
+        """Return the list of all nights, the newest first.
+
+        Returns
+        -------
+        str
+            HTML.
+        """
         rows = []
         for night in reversed(self.follower.nights()):
             end = end_among(Journal(self.follower.store).events(night.id))
@@ -104,7 +146,20 @@ class Views:
         return filled("nights.html", nights=rows)
 
     def shafts(self, number: int, first: int) -> str:
-        """A part of all shafts of a night."""
+        """Return a part of the list of all shafts of a night.
+
+        Parameters
+        ----------
+        number : int
+            Number of the night.
+        first : int
+            Index of the first shaft to list, from 0.
+
+        Returns
+        -------
+        str
+            HTML; PAGE shafts at most.
+        """
         record = self.night(number)
         total = len(record.transits)
         first = min(max(0, first), max(0, total - 1))
@@ -121,25 +176,75 @@ class Views:
         )
 
     def shaft(self, shaft: int) -> str:
-        """One shaft's whole story."""
+        """Return the view of a shaft.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+
+        Returns
+        -------
+        str
+            HTML.
+        """
         return filled("shaft.html", **shaft_values(self.follower, shaft, self.now))
 
     def which(self, which: str) -> tuple[int | None, str]:
-        """The one shaft that is meant, or the list of those that may be."""
+        """Return the shaft that is meant, with the list of those that may be.
+
+        Parameters
+        ----------
+        which : str
+            A number, a label or the text of a label's code.
+
+        Returns
+        -------
+        tuple[int | None, str]
+            Number of the shaft, None if there is not exactly one; and the list as HTML.
+        """
         numbers = numbers_of(self.follower, which)
         return (numbers[0] if len(numbers) == 1 else None), filled("which.html", which=which, numbers=numbers)
 
     def csv(self, shaft: int) -> str | None:
-        """The raw readings of the result of a shaft that counts, None when there are none."""
+        """Return the raw readings of the newest result of a shaft as CSV.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of the shaft.
+
+        Returns
+        -------
+        str | None
+            CSV; None if there are no readings.
+        """
         newest = self.follower.store.latest(shaft)
         run = None if newest is None else readings(newest, self.follower.place)[0]
         return None if run is None else readings_csv(run)
 
     def sets(self) -> str:
-        """All matched sets."""
+        """Return the list of all matched sets.
+
+        Returns
+        -------
+        str
+            HTML.
+        """
         return filled("sets.html", **sets_values(self.follower, self.now))
 
     def set(self, number: int) -> str:
-        """One matched set."""
+        """Return the view of a matched set.
+
+        Parameters
+        ----------
+        number : int
+            Number of the set.
+
+        Returns
+        -------
+        str
+            HTML.
+        """
         values = set_values(self.follower, number, self.now)
         return "<h1>There is no such set</h1>" if values is None else filled("set.html", **values)
