@@ -18,7 +18,7 @@ PATIENCE_US = 1000000  # for a word; the slowest converter takes a tenth of it
 
 def _board() -> Board:
     given = load(SETTINGS)
-    given["watchdog_ms"] = 0  # nobody would feed it here
+    given["watchdog_ms"] = 0  # nothing would feed it here
     board = Board(given, Line(sys.stdin.buffer, sys.stdout.buffer))  # the prompt's own; nothing here uses it
     board.PLACES = board.PLACES or 1  # inputs() then tells of everything that is wired, feeder or not
     return board

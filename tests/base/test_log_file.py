@@ -70,7 +70,7 @@ def test_the_folder_comes_with_the_first_message_and_the_level_goes_with_the_blo
         LOG.info("first")
     with logging_to(path, pytest.fail, shown):
         LOG.debug("fine")
-    LOG.warning("nobody listens")
+    LOG.warning("too late")
     assert [line.partition("] ")[2] for line in path.read_text().splitlines()] == ["first", "fine"]
     assert shown.getvalue().endswith("] fine\n")
 

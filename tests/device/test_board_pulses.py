@@ -60,10 +60,10 @@ def test_the_assembler_makes_published_programs() -> None:
 @settings(max_examples=25)
 @given(PAIRS, st.sampled_from([0, 0, 7, 400]))
 def test_every_step_is_made_and_told_whatever_the_feeding_does(pairs: list[tuple[int, int]], late_us: int) -> None:
-    _, found, told = played(pairs, late_us)
+    _, found, reported = played(pairs, late_us)
     rises = [at for at, level in found if level]
-    assert len(rises) == told == sum(count for count, _ in pairs)
-    assert [level for _, level in found] == [1, 0] * told
+    assert len(rises) == reported == sum(count for count, _ in pairs)
+    assert [level for _, level in found] == [1, 0] * reported
 
 
 @settings(max_examples=25)
@@ -85,31 +85,31 @@ def test_pulses_are_long_enough_and_periods_exact(pairs: list[tuple[int, int]]) 
 
 
 def test_a_stop_at_any_cycle_counts_exactly() -> None:
-    told = set()
+    reported = set()
     for cycle in range(1, 190):
         run = stepper()
         run.put(2, 30 - 5, 0, 40 - 5)
         before = edges(run, STEP_PIN, cycle)
         rises = len([1 for _, level in before if level])
         assert rises == len(run.get())
-        told.add(rises)
+        reported.add(rises)
         run.restart()
         run.put(3, 30 - 5)
         after = edges(run, STEP_PIN, run.state.clock + 150)
         assert len([1 for _, level in after if level]) == len(run.get()) == 4
-    assert told == {0, 1, 2, 3, 4}
+    assert reported == {0, 1, 2, 3, 4}
 
 
 def test_a_told_step_that_nobody_takes_waits_and_none_is_lost() -> None:
     run = stepper()
     run.put(9, 25)
     found = edges(run, STEP_PIN, 2000)
-    assert len([1 for _, level in found if level]) == 5  # the queue holds four, the fifth is told as it waits
-    told = len(run.get())
+    assert len([1 for _, level in found if level]) == 5  # the queue holds four, the fifth is reported while it waits
+    reported = len(run.get())
     for _ in range(3):
         found += edges(run, STEP_PIN, run.state.clock + 2000)
-        told += len(run.get())
-    assert len([1 for _, level in found if level]) == told == 10
+        reported += len(run.get())
+    assert len([1 for _, level in found if level]) == reported == 10
 
 
 @settings(max_examples=15)

@@ -344,7 +344,7 @@ def test_a_shaft_that_stays_in_the_chute_is_a_full_place() -> None:
     rig.ask("Command", order="CLEAR_FAULT", shaft=None)
     rig.run_to("IDLE")
     rig.feed(103)
-    identify = rig.release(103, 1)  # nobody has emptied it yet: the gate stays shut
+    identify = rig.release(103, 1)  # it has not been emptied yet: the gate stays shut
     assert put(identify, "state", "fault", "in_gauge", "seated") == ("FAULTED", "BIN_FULL", 103, True)
     assert identify["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
     assert rig.last("Fault")["state"] == "SELECTING"

@@ -95,11 +95,11 @@ def feeder_times() -> str:
             f"{feeder.FEED_US // 1000} ms",
         ),
         (
-            "time from the gate's opening until it has passed the chute",
+            "time from the gate's opening until the shaft has passed the chute",
             f"{feeder.RELEASE_US // 1000} ms",
         ),
         ("time without a change after which sensors are believed", f"{feeder.SETTLE_US // 1000} ms"),
-        ("openings of the gate before a shaft that stays is a jam", str(feeder.OPENINGS)),
+        ("openings of the gate before a shaft that stays counts as a jam", str(feeder.OPENINGS)),
     ]
     return table(("what", "value"), rows)
 
@@ -169,20 +169,20 @@ def limits() -> str:
         ("readings in a block", f"up to {readings_max()}", "device"),
         ("blocks in one Resend", f"up to {LARGEST_RESEND}", "both"),
         ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
-        ("counted position beyond which the closing home switch tells of lost steps",
+        ("counted position beyond which a closing home switch means lost steps",
          f"{motions.LOST_STEPS_MOST} microsteps", "device"),
-        ("counted position beyond which a closed home switch is not believed, and half of it how far the head goes on "
+        ("counted position beyond which a closed home switch is not believed; half of it is how far the head goes on "
          "above home", f"1/{motions.SLIP_PART} of press_limit_steps", "device"),
         ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
         ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
         ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
-        ("time without a new block or a change to a state not yet passed after which it gives up",
+        ("time without progress after which the host gives up",
          f"{default['patience_s']:g} s", "host"),
-        ("Resends without a new block after which it gives up", f"{default['rounds']}", "host"),
-        ("largest store that the host believes", f"{RANGES[Identify]['buffer_bytes'][1]} bytes", "host"),
-        ("least room in it of a block, and of each of its readings",
+        ("Resends without a new block after which the host gives up", f"{default['rounds']}", "host"),
+        ("largest store of a gauge that the host believes", f"{RANGES[Identify]['buffer_bytes'][1]} bytes", "host"),
+        ("least room of a block in the store, and of each of its readings",
          f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
-        ("largest leap of the sequence number, to an Identify, that the host takes for a loss",
+        ("largest leap of the sequence number, up to an Identify, that the host takes for a loss",
          f"{LARGEST_LEAP} frames", "host"),
     ]  # fmt: skip
     return table(("what", "value", "kept by"), rows)

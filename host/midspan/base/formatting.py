@@ -84,7 +84,7 @@ def angle(degrees: float | None) -> str:
     Parameters
     ----------
     degrees : float or None
-        Angle of the stiff side from the index mark, degrees; None if the shaft has none that can be told.
+        Angle of the stiff side from the index mark, degrees; None if it is not known.
 
     Returns
     -------

@@ -85,7 +85,7 @@ class Ticking:
 
 class Port(io.IOBase):
     """The USB port of the stock firmware: room for 256 bytes; a write that finds too little waits half a second, sends
-    what fits and forgets the rest; a read waits for all it was asked for. `waited_ms` is what nobody may see."""
+    what fits and forgets the rest; a read waits for all it was asked for. `waited_ms` counts waits."""
 
     ROOM = 256
 
