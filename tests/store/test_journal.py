@@ -117,7 +117,7 @@ def test_two_gauges_share_a_database_and_never_a_number(store_place):
     with store_place.open() as store:
         journal = Journal(store)
         for night in journal.nights():
-            assert [one.shaft for one in journal.transits(night.id)] == numbers[night.gauge]
+            assert [transit.shaft for transit in journal.transits(night.id)] == numbers[night.gauge]
 
 
 def test_the_open_shaft_is_that_of_its_gauge_whichever_night_ordered_it(journal, night):
@@ -129,8 +129,8 @@ def test_the_open_shaft_is_that_of_its_gauge_whichever_night_ordered_it(journal,
     assert journal.open_transit("other").standard == "bar 7"
     journal.begin_night("bench", "{}", 9)
     assert journal.open_transit("bench").shaft == mine
-    assert [one.gauge for one in journal.nights()] == ["bench", "other", "bench"]
-    assert [one.id for one in journal.nights("bench")] == [1, 3]
+    assert [begun.gauge for begun in journal.nights()] == ["bench", "other", "bench"]
+    assert [begun.id for begun in journal.nights("bench")] == [1, 3]
     assert journal.nights("bench")[0].plan == {"a": 1}
 
 
@@ -165,7 +165,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
     (found,) = journal.checks(night=night)
     assert (found.shaft, found.good, found.reasons, found.spine_thou) == (standard, False, ("bias +1.0",), 501.0)
     assert journal.suspects(night) == {2: [standard], 3: [standard]}
-    assert [one.shaft for one in journal.checks(gauge="bench")] == [standard]
+    assert [check.shaft for check in journal.checks(gauge="bench")] == [standard]
     assert journal.checks(gauge="other") == []
 
 
