@@ -1,4 +1,4 @@
-"""`midspan backup` and `midspan restore`: a database with all that belongs to it into a folder, and the way back."""
+"""`midspan backup` and `midspan restore`: a database and everything that belongs to it, into a folder and back."""
 
 from pathlib import Path
 from shlex import quote
@@ -37,8 +37,8 @@ def backup(
     print(f"Next: midspan restore {quote(str(folder))} --into NEWFOLDER, on any computer")
     if manifest.lacking:
         raise BackupError(
-            f"{folder}: is whole but for readings that were not there; lay their files beside the database, and make "
-            "another backup"
+            f"{folder}: is complete except for readings that were missing; put their files beside the database and "
+            "make another backup"
         )
 
 

@@ -1,4 +1,4 @@
-"""`midspan board`: the device code onto a board, the board's configuration, and looking the board over."""
+"""`midspan board`: install the device code, configure the board, and check it."""
 
 import json
 from collections.abc import Iterable
@@ -57,6 +57,7 @@ def install(port: Port, as_json: AsJson = False) -> None:
 
 
 def _as_dict(done: "Installed") -> dict[str, object]:
+    """Return what was installed as plain values."""
     return {
         "board": str(done.chip), "march": done.chip.march, "midspan": done.version, "protocol": done.protocol,
         "files": done.files, "copied": done.copied, "code_bytes": done.code_bytes,
@@ -133,7 +134,7 @@ def check(
 
 
 def _rehearsal_port(stack: ExitStack) -> str:
-    """Port of a simulated gauge in which nothing lies."""
+    """Yield the port of a simulated gauge without a shaft."""
     from tempfile import TemporaryDirectory
 
     from midspan.rehearsal.process import Rehearsal
@@ -142,6 +143,7 @@ def _rehearsal_port(stack: ExitStack) -> str:
 
 
 def _check_wires(port: str, person: "Person", *, as_json: bool) -> None:
+    """Check the wires at the prompt of the board, with the service jumper on."""
     from midspan.board.check_prompt import Wires
     from midspan.board.config import read_configuration
     from midspan.board.install import chip_of
@@ -154,6 +156,7 @@ def _check_wires(port: str, person: "Person", *, as_json: bool) -> None:
 
 
 def _check_gauge(gauge: "Gauge", person: "Person", gear: "Gear", *, clear_fault: bool, as_json: bool) -> None:
+    """Check the running gauge."""
     from midspan.board.check import LookOver
     from midspan.wire.schema import version_text
 
@@ -170,7 +173,7 @@ def _check_gauge(gauge: "Gauge", person: "Person", gear: "Gear", *, clear_fault:
 
 
 def _judge(checks: "Iterable[SignalCheck]", *, as_json: bool) -> None:
-    """Print each check as it is made; DeviceFault at the end when something needs a look."""
+    """Print each check as it is made; a DeviceFault at the end says that something needs attention."""
     from midspan.board.signal_tests import SignalOutcome
 
     done = []

@@ -1,4 +1,4 @@
-"""`midspan show --budget`: where the uncertainty of a spine comes from, and the trials that check it."""
+"""`midspan show --budget`: what the uncertainty of a spine comes from, and the trials that check it."""
 
 import json
 from collections.abc import Mapping
@@ -63,7 +63,7 @@ def show_budget(
 def _bench_of(
     result: HandResult, run: RunReference, place: StorePlace, benches: Mapping[str, KeptCalibration]
 ) -> HandBench | None:
-    """The bench of a result as it was; None, and why on standard error, when nobody kept it."""
+    """Return the bench of a result as it was; None if it was not kept, with the reason on standard error."""
     try:
         kept = benches.get(result.calibration) or KeptCalibration(_session_of(run, place).bench)
     except ArchiveError as error:

@@ -1,4 +1,4 @@
-"""`midspan calibrate`: one guided procedure after the other, and the calibration file that comes of it."""
+"""`midspan calibrate`: guided procedures, and the calibration file made from their records."""
 
 import json
 from collections.abc import Callable
@@ -34,7 +34,7 @@ NEXT = {
 
 @dataclass(frozen=True)
 class Asked:
-    """What every procedure is asked: its fields are options of each command that `procedure` makes."""
+    """Options that every procedure has; `procedure` adds its fields to each command."""
 
     port: Annotated[str | None, typer.Option("--port", help="Serial port of the gauge, or: rehearsal.")] = None
     yes: Annotated[
@@ -78,7 +78,7 @@ class Asked:
         return session
 
     def finish(self, session: "GuidedCalibration", taken: "Taken") -> None:
-        """Make the record of what was taken, print it, and say what comes next."""
+        """Make the record of the readings, print it, and print the next step."""
         from midspan.calibrate.guide import finish, summary
 
         kind, made = taken.kind, finish(session, taken)
@@ -93,11 +93,11 @@ class Asked:
 
 
 def _unsaid(text: str) -> None:
-    """Say nothing: a table needs no guide."""
+    """Print nothing: readings from a table need no guide."""
 
 
 def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Make a command of the group from a function: its own options, then those of `Asked`, which it gets first."""
+    """Return a decorator that makes a command of a function: the function's own options, then those of `Asked`."""
 
     def register(work: Callable[..., None]) -> Callable[..., None]:
         own = list(signature(work).parameters.values())[1:]
@@ -107,7 +107,7 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
             asked = Asked(**{option.name: options.pop(option.name) for option in common})
             work(asked, **options)
 
-        # The command line is read off the signature, so the command shows the one it would have if written out.
+        # Typer reads the options from the signature, so the command gets the signature it would have if written out.
         options = [option.replace(kind=Parameter.KEYWORD_ONLY) for option in (*own, *common)]
         command.__signature__ = Signature(options)  # type: ignore[attr-defined]
         command.__annotations__ = {option.name: option.annotation for option in options}

@@ -1,4 +1,4 @@
-"""Command line: what changed between two results of the same readings."""
+"""`midspan compare`: what changed between two results of the same readings."""
 
 import json
 from typing import TYPE_CHECKING, Annotated
@@ -43,4 +43,5 @@ def compare(
 
 
 def _is(step: "ResultChange", shaft: str) -> bool:
+    """Return True if a change is of the shaft with this number or label."""
     return shaft in (str(step.after.run.shaft), step.after.run.label)

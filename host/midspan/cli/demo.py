@@ -1,4 +1,4 @@
-"""`midspan demo`: the whole path on the simulated gauge, with an invented stock of shafts."""
+"""`midspan demo`: from a shaft to its bin on the simulated gauge, with an invented stock of shafts."""
 
 import sys
 import time
@@ -40,7 +40,7 @@ def demo(
     if calibration is None:
         text = scenario.example_calibration(seed)
     else:
-        load_calibration(calibration)  # says what is wrong with it before anything is made
+        load_calibration(calibration)  # refuses a bad calibration before anything is written
         text = calibration.read_text(encoding="utf-8")
     _prepare(folder, {CALIBRATION: text, BANDS: scenario.BANDS})
     screen = result_text.console()
@@ -55,7 +55,7 @@ def demo(
 
 
 def _prepare(folder: Path, settings: dict[str, str]) -> None:
-    """The settings in their files, unless that would write over someone's own or mix invented shafts with real ones."""
+    """Write the settings into their files; refuse to overwrite other settings or to mix invented and real shafts."""
     from midspan.rehearsal import scenario_night
 
     with writing(folder, "name another with --folder"):
@@ -63,20 +63,22 @@ def _prepare(folder: Path, settings: dict[str, str]) -> None:
         found = [name for name in (*settings, ARCHIVE, STORE) if (folder / name).exists()]
         if found and not all(_holds(folder / name, text) for name, text in settings.items()):
             raise OutputError(
-                f"{folder}: what it holds ({', '.join(found)}) is not of this demonstration and seed; "
+                f"{folder}: its files ({', '.join(found)}) are not from this demonstration and seed; "
                 "name another folder with --folder"
             )
         for name, text in settings.items():
             (folder / name).write_bytes(text.encode())
-        if not (folder / scenario_night.PLAN_FILE).exists():  # whoever changed it keeps the changes
+        if not (folder / scenario_night.PLAN_FILE).exists():  # a changed plan stays as it is
             (folder / scenario_night.PLAN_FILE).write_text(scenario_night.PLAN, encoding="utf-8")
 
 
 def _holds(path: Path, text: str) -> bool:
+    """Return True if a file has exactly this text."""
     return path.is_file() and path.read_bytes() == text.encode()
 
 
 def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: "Console") -> list["Verdict"]:
+    """Measure the stock and return the verdicts, with progress on standard error."""
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
     from midspan.archive.writer import ArchiveWriter
@@ -113,13 +115,14 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: "Co
 
 
 def _print_outcome(verdicts: list["Verdict"], passed_s: float, screen: "Console") -> None:
+    """Print the table of results, the counts and the times."""
     from midspan.report import result_text
 
-    rows = [(one.result, one.decision) for one in verdicts]
+    rows = [(verdict.result, verdict.decision) for verdict in verdicts]
     screen.print(result_text.results_table(rows, K, wide=screen.width >= result_text.WIDE), "")
-    screen.print(result_text.counts_table(one.decision for one in verdicts), "")
-    gauge_s = sum(one.run.duration_ms for one in verdicts) / 1000
-    sampling_s = sum(one.run.sampling_ms for one in verdicts) / 1000
+    screen.print(result_text.counts_table(verdict.decision for verdict in verdicts), "")
+    gauge_s = sum(verdict.run.duration_ms for verdict in verdicts) / 1000
+    sampling_s = sum(verdict.run.sampling_ms for verdict in verdicts) / 1000
     screen.print(
         f"A real gauge would have taken {gauge_s / 60:.0f} min, {gauge_s / len(verdicts):.0f} s a shaft, "
         f"{sampling_s / gauge_s:.0%} of it sampling; the rehearsal took {passed_s:.0f} s.\n"
@@ -127,6 +130,7 @@ def _print_outcome(verdicts: list["Verdict"], passed_s: float, screen: "Console"
 
 
 def _print_files(folder: Path, verdicts: list["Verdict"], screen: "Console") -> None:
+    """Draw the most uneven shaft, and print where everything is."""
     from midspan.measurement.result import ShaftResult
     from midspan.rehearsal import scenario_night
     from midspan.report.plot_shaft import draw_around
@@ -140,9 +144,9 @@ def _print_files(folder: Path, verdicts: list["Verdict"], screen: "Console") -> 
         ("plan of a night's sorting", scenario_night.PLAN_FILE),
     ):
         screen.print(f"{what:26} {folder / name}")
-    measured = [one.result for one in verdicts if isinstance(one.result, ShaftResult)]
+    measured = [verdict.result for verdict in verdicts if isinstance(verdict.result, ShaftResult)]
     if measured:
-        uneven = max(measured, key=lambda one: one.spread_thou)
+        uneven = max(measured, key=lambda result: result.spread_thou)
         picture = folder / f"shaft-{uneven.shaft}.png"
         draw_around(uneven, picture, Coverage(factor=K))
         screen.print(f"{'picture':26} {picture} (the most uneven shaft)")

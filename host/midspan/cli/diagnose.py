@@ -1,4 +1,4 @@
-"""`midspan diagnose`: a pack for whoever helps."""
+"""`midspan diagnose`: a pack for a person who helps."""
 
 from datetime import UTC, datetime
 from pathlib import Path

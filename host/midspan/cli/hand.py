@@ -1,4 +1,4 @@
-"""`midspan hand`: the hand bench, a dead weight and a dial indicator on a measured span."""
+"""`midspan hand`: the hand bench, with a dead weight and a dial indicator on a measured span."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -71,7 +71,7 @@ def measure(
     source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
     used, limits = load_bench(bench), load_bands(bands) if bands else None
     values = used.model_dump(mode="json")
-    if store.exists():  # a changed bench under an old id is told before anything is read
+    if store.exists():  # refuses a changed bench under an old id before anything is read
         with store.open() as opened:
             opened.keep_calibration(KeptCalibration.of_bench(used))
     kept = HandRecord(record)
@@ -82,7 +82,7 @@ def measure(
 
 @dataclass(frozen=True)
 class Guided:
-    """How a person is led through the readings; `anew` begins another session though one was not finished."""
+    """Guidance of a person through the readings; `anew` begins another session though one was not finished."""
 
     positions: int
     repeats: int
@@ -90,7 +90,7 @@ class Guided:
 
 
 def _from_csv(file: Path) -> "list[Typed]":
-    """Return the readings of a CSV file; ReadingsError names what is wrong in it."""
+    """Return the readings of a CSV file; a ReadingsError says what is wrong in it."""
     from midspan.base.csv_table import read_typed
     from midspan.hand_bench.readings import check_typed_twice, typed_from
 
@@ -100,14 +100,14 @@ def _from_csv(file: Path) -> "list[Typed]":
 
 
 def _taken(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", source: "Sequence[Typed] | Guided") -> int:
-    """Keep readings as they come, in a new session or an unfinished one; return its place in the record."""
+    """Keep readings as they come, in a new or an unfinished session; return its offset in the record."""
     if isinstance(source, Guided):
         return _from_person(record, bench, whose, source)
     return _from_table(record, bench, whose, source)
 
 
 def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", typed: "Sequence[Typed]") -> int:
-    """Keep the readings of a table as a session; return its place in the record."""
+    """Keep the readings of a table as a session; return its offset in the record."""
     from midspan.hand_bench.record import ReadingPlan
 
     if not typed:
@@ -119,7 +119,7 @@ def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft",
 
 
 def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", how: Guided) -> int:
-    """Keep what a person types, in the session that was not finished or a new one; return its place in the record."""
+    """Keep what a person types, in the unfinished session or a new one; return its offset in the record."""
     from midspan.hand_bench.guide import Guide, places, progress, to_go_on_with
     from midspan.hand_bench.record import ReadingPlan
 
@@ -140,7 +140,7 @@ def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft"
 
 
 def _last_session(file: Path, whose: "HandShaft") -> "HandSession | None":
-    """Return the newest session of the shaft in the record, or None; what is damaged is told, and the rest is read."""
+    """Return the newest session of the shaft, None if there is none; damage is reported and the rest is read."""
     from midspan.hand_bench.sessions import sessions
 
     last = None
@@ -233,7 +233,7 @@ def recompute(
                 again, limits, store, named=values is not None, origin=Origin.IMPORTED
             )
         except (ReadingsError, ConfigurationError, ConversionError) as error:
-            # A session keeps the bench file as it was then, and old lines whatever befell them.
+            # A session holds the bench file as it was at the time, so its result does not depend on the file of today.
             aside(f"shaft {name}: no result: {error}")
             continue
         value = with_uncertainty(result.spine_thou, result.budget.expanded())
@@ -278,7 +278,7 @@ def assign(
     results = [whole(known, store) for known in stored]
     bar = assigned_from([result for result in results if isinstance(result, HandResult)], label)
     if out.exists():
-        raise OutputError(f"{out}: is there already; a check standard's value is never written over, name a new file")
+        raise OutputError(f"{out}: exists already; the value of a check standard is never overwritten; name a new file")
     with writing(out):
         out.write_text(bar_text(bar), encoding="utf-8")
     console().print(bar.sentence)
@@ -286,10 +286,7 @@ def assign(
 
 
 def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
-    """Print a result with its budget, and draw it when asked; without k, U covers 95 %.
-
-    Raises OutputError when so few positions make no picture.
-    """
+    """Print a result with its budget, and draw it if asked; U covers 95 % unless k is given."""
     from midspan.decision.decision import NO_BANDS
     from midspan.report.hand_text import hand_json, hand_story
     from midspan.report.result_text import budget_table, console
@@ -306,6 +303,7 @@ def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
 
 
 def _draw(result: "HandResult", picture: Path, cover: "Coverage") -> None:
+    """Draw the result if a picture is asked for."""
     from midspan.report.picture import check_ending
     from midspan.report.plot_shaft import draw_around
 

@@ -1,6 +1,6 @@
 """The command line: each command says what it does, with an example, and fails with one clear line.
 
-Heavy modules are imported inside the commands, so that `midspan --help` comes at once.
+Heavy modules are imported inside the commands, so that `midspan --help` is quick.
 """
 
 import sys
@@ -69,21 +69,22 @@ app.command(epilog="Example: midspan ports")(ports)
 
 
 def main() -> None:
-    """Entry point: an error is one line on standard error and an exit code that is not 0."""
+    """Run the command line; an error is one line on standard error and an exit code other than 0."""
     with guarded():
         _run()
 
 
 def _run() -> None:
+    """Run the command and translate errors into lines and exit codes."""
     try:
         try:
             app(prog_name="midspan")
         finally:
-            sys.stdout.flush()  # while a full disk can still be told
+            sys.stdout.flush()  # a full disk is reported only here; at exit Python could not
     except MidspanError as error:
         _stop(str(error))
     except BrokenPipeError:
-        give_up(sys.stdout)  # who read it has seen enough (`midspan recompute ... | head`), which is no error
+        give_up(sys.stdout)  # the reader has closed the pipe (`midspan recompute ... | head`), which is no error
         raise SystemExit(1) from None
     except OSError as error:
         give_up(sys.stdout)
@@ -95,9 +96,11 @@ def _run() -> None:
 
 
 def _stop(message: str) -> NoReturn:
+    """Print why the command failed, and exit with 1."""
     _say(message)
     raise SystemExit(1) from None
 
 
 def _say(message: str) -> None:
+    """Print a line on standard error."""
     print(f"midspan: {message}", file=sys.stderr)

@@ -1,4 +1,4 @@
-"""`midspan measure`: the shaft in the gauge measured, judged and kept; the bench serves `midspan park` too."""
+"""`midspan measure`: measure, judge and keep the shaft in the gauge; `midspan park` uses the same bench."""
 
 import sys
 from collections.abc import Iterator
@@ -35,10 +35,7 @@ READINGS = Path("readings.avro")
 
 @dataclass(frozen=True)
 class BenchOptions:
-    """The gauge at a port, and the files by which a shaft is measured, judged and kept.
-
-    `clear_fault` says that a person looked at the gauge, `allow_doubtful` that a doubtful calibration may be used.
-    """
+    """Port of the gauge, and the files by which a shaft is measured, judged and kept."""
 
     port: str
     calibration: Path
@@ -87,9 +84,9 @@ def measure(
 
 @contextmanager
 def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
-    """All that a shaft passes, ready to measure it, until the block is left; on the simulated gauge it lies in there.
+    """Yield a bench with gauge, archive and store open for one measurement; they are closed when the block exits.
 
-    Raises the errors of port, files and gauge.
+    On the simulated gauge the shaft is in the gauge. The errors of port, files and gauge pass through.
     """
     from midspan.archive.writer import ArchiveWriter
     from midspan.decision.bands import load_bands
@@ -107,7 +104,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(options.store.open())
         gauge = Gauge(stack.enter_context(open_line(port)))
-        found = gauge.identify()  # before a batch is begun: a port that is no gauge leaves nothing behind
+        found = gauge.identify()  # before a batch begins: a port without a gauge leaves no trace
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
         if not options.allow_doubtful:
             check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
@@ -117,7 +114,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
 
 
 def _port(port: str, shaft: int, stack: ExitStack) -> str:
-    """The port, or that of a simulated gauge in which one shaft of the demonstration's stock lies."""
+    """Yield the port, or that of a simulated gauge with a shaft of the demonstration in it."""
     from midspan.rehearsal import scenario
     from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
 
@@ -129,7 +126,7 @@ def _port(port: str, shaft: int, stack: ExitStack) -> str:
 
 
 def _make_ready(bench: "Bench", port: str, clear_fault: bool) -> None:
-    """Store a shaft that the gauge still holds; clear its fault if the user has looked at it and says so."""
+    """Store a shaft that the gauge still holds; clear its fault if the user says that the gauge was checked."""
     from midspan.report.result_text import verdict_words
     from midspan.wire.records import State
 

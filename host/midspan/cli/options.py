@@ -1,4 +1,4 @@
-"""Command line: the options that several commands have, declared once."""
+"""Options that several commands share, declared once."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,12 +10,12 @@ from typer.core import TyperGroup
 from midspan.store.place import StorePlace
 
 LONGEST_LABEL = 64
-WHOLE = 1000  # letters: more than any first sentence has
+WHOLE = 1000  # letters, more than any first sentence has
 STORE = StorePlace(Path("results.db"))
 
 
 class Commands(TyperGroup):
-    """A group whose list of commands says each first sentence whole: one that is cut off leaves a newcomer guessing."""
+    """A group of commands whose list shows each first sentence in full."""
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write the list, wrapped to the width of the screen."""
@@ -27,13 +27,14 @@ class Commands(TyperGroup):
 
 
 def _one_line(label: str) -> str:
-    """A label must be storable in every file and printable on every screen."""
+    """Return a label if every file can store it and every screen can print it; refuse it otherwise."""
     if not label.isprintable() or len(label) > LONGEST_LABEL:
         raise typer.BadParameter(f"at most {LONGEST_LABEL} printable characters")
     return label
 
 
 def _store_place(given: object) -> StorePlace:
+    """Return the place of a store from its path."""
     return StorePlace.of(str(given))
 
 
@@ -76,7 +77,7 @@ AllowDoubtful = Annotated[
 
 @dataclass(frozen=True)
 class Shown:
-    """How a result is shown: as JSON or in words, with which factor of its U, and drawn into which picture."""
+    """Form of a result: JSON or words, coverage factor of U, and the picture to draw."""
 
     as_json: bool = False
     k: float | None = None

@@ -1,4 +1,4 @@
-"""`midspan page`: the live page. Makes the tokens, says where the page is, and serves it."""
+"""`midspan page`: make the tokens, print where the page is, and serve it."""
 
 import socket
 import sys
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 LOOK, COMMAND = "MIDSPAN_LOOK_TOKEN", "MIDSPAN_COMMAND_TOKEN"
 EVERYWHERE, HERE = "0.0.0.0", "127.0.0.1"
-FAR_AWAY = "192.0.2.1"  # an address that is nobody's (RFC 5737)
+FAR_AWAY = "192.0.2.1"  # an address for documentation, never in use (RFC 5737)
 
 
 def page(
@@ -43,7 +43,7 @@ def page(
     if find_spec("nicegui") is None:
         raise ConfigurationError("the page needs NiceGUI: pip install 'midspan[page]'")
     if not network and (look_token or command_token):
-        raise ConfigurationError("tokens are for --network: on this computer alone nobody needs one")
+        raise ConfigurationError("tokens need --network; leave them out for this computer alone")
     from midspan.web.app import serve
     from midspan.web.follow import Follower
 
@@ -57,33 +57,30 @@ def page(
 
 
 def _for_here(port: int) -> "tuple[Access, list[str]]":
-    """Return who may do what on this computer alone, and what whoever starts the page is told."""
+    """Return the access rules for this computer alone, and the lines to print."""
     from midspan.web.auth import Access
 
     return Access(port), [f"The page is at http://{HERE}:{port}, on this computer alone. Ctrl-C ends it."]
 
 
 def _for_the_network(port: int, look_file: Path | None, command_file: Path | None) -> "tuple[Access, list[str]]":
-    """Return who may do what on the network, and what whoever starts the page is told.
-
-    Raises ConfigurationError when a token is no good.
-    """
+    """Return the access rules for the network, and the lines to print; a ConfigurationError refuses a bad token."""
     from midspan.web.auth import Access, token_from
 
     (look, look_made), (command, command_made) = token_from(LOOK, look_file), token_from(COMMAND, command_file)
     if look == command:
         raise ConfigurationError("the token to look and the token to command must differ")
     address = f"http://{reachable_address()}:{port}/"
-    # A token that was given is a secret of whoever gave it: what is printed may stand in a log.
+    # A token from a file is its owner's secret; it is not printed, because output may end up in a log.
     return Access(port, look, command), network_lines(
         address, look if look_made else None, command if command_made else None
     )
 
 
 def network_lines(address: str, look: str | None, command: str | None) -> list[str]:
-    """Return what whoever starts the page is told: where it is, with each token that was made now, and as a QR code.
+    """Return the lines to print at the start: address, tokens made now, and a QR code of the address.
 
-    The code opens the page on a telephone to look; the token to command goes by hand to those who may.
+    The code opens the page on a telephone to look; the token to command is handed to those who may command.
     """
     from midspan.report.qr_code import code_for_screen
 
@@ -95,10 +92,10 @@ def network_lines(address: str, look: str | None, command: str | None) -> list[s
 
 
 def reachable_address() -> str:
-    """Return the address of this computer on its network; its name where it has no way out."""
+    """Return the address of this computer on its network, or its name without a network."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect((FAR_AWAY, 9))  # sends nothing: it only asks which way it would go
+            probe.connect((FAR_AWAY, 9))  # sends nothing: it only makes the system choose a route
         except OSError:
             return socket.gethostname()
         address: str = probe.getsockname()[0]
@@ -106,7 +103,7 @@ def reachable_address() -> str:
 
 
 def printable_lines(lines: Iterable[str], encoding: str | None) -> Iterator[str]:
-    """Yield the lines that a screen with this encoding can show: a QR code is left out where it cannot be drawn."""
+    """Yield the lines that a screen with this encoding can show; a QR code it cannot draw is left out."""
     for line in lines:
         try:
             line.encode(encoding or "ascii")
@@ -116,6 +113,7 @@ def printable_lines(lines: Iterable[str], encoding: str | None) -> Iterator[str]
 
 
 def _try_port(host: str, port: int) -> None:
+    """Refuse a port that is taken."""
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

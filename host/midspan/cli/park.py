@@ -44,13 +44,13 @@ def park(
     from midspan.store.stored_result import finite
     from midspan.uncertainty.budget import Coverage
 
-    print(CAUTION, file=sys.stderr)  # first of all: clearing a fault moves the head too
+    print(CAUTION, file=sys.stderr)  # first of all, because clearing a fault moves the head too
     with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful)) as bench:
         before = bench.store.latest(shaft)
         verdict = bench.measure(shaft, label)
         result = verdict.result
         side = stiff_side(result)
-        assert not isinstance(result, Unmeasured)  # it would have had no side
+        assert not isinstance(result, Unmeasured)  # an unmeasured shaft has no stiff side
         if before is not None and not isinstance(before.result, Unmeasured):
             same_shaft(result, finite(before.result.spine_thou), finite(before.result.u_spine_thou))
         turned = turn_to_stiff_side(bench.gauge, verdict.run, result, bench.calibration)

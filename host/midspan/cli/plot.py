@@ -38,9 +38,13 @@ def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
     _say(out)
 
 
-@plot.command("budget", epilog="Example: midspan plot budget 17 --out budget-17.pdf")
+@plot.command(
+    "budget",
+    help="Where the uncertainty of a shaft's spine comes from.",
+    epilog="Example: midspan plot budget 17 --out budget-17.pdf",
+)
 def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
-    """Where the uncertainty of a shaft's spine comes from."""
+    """Draw what the uncertainty of a shaft's spine comes from."""
     from midspan.report.plot_budget import draw_budget
     from midspan.store.lookup import newest, whole
     from midspan.uncertainty.budget import Coverage
@@ -155,11 +159,13 @@ def check(
 
 
 def _open(store: StorePlace, out: Path) -> "Store":
+    """Open the store after checking that the picture can have its name."""
     from midspan.report.picture import check_ending
 
-    check_ending(out)  # before anything is read
+    check_ending(out)  # refuses a bad name before anything is read
     return store.open_to_read()
 
 
 def _say(out: Path) -> None:
+    """Print the name of the picture on standard error."""
     aside(f"picture: {out}")

@@ -65,15 +65,17 @@ def recompute(
 
 
 def _print_tally(beside: "BesideOld") -> None:
+    """Print how many results were stored and how many were there already."""
     print(
         f"{beside.stored} results stored beside the old ones, {beside.unchanged} stood there already", file=sys.stderr
     )
 
 
 def _print_all(remade: Iterator["Remade"], shown: Shown) -> None:
+    """Print all results as a table."""
     from midspan.report import result_text
 
-    rows = ((one.result, one.decision) for one in remade)
+    rows = ((result.result, result.decision) for result in remade)
     try:
         if shown.as_json:
             _print_json(rows)
@@ -81,13 +83,13 @@ def _print_all(remade: Iterator["Remade"], shown: Shown) -> None:
             screen = result_text.console()
             screen.print(result_text.results_table(rows, shown.k, wide=screen.width >= result_text.WIDE))
     except OSError:
-        for _ in remade:  # whoever reads the output has enough, or its disk is full: what is to be kept is kept
+        for _ in remade:  # the reader has closed the pipe, or its disk is full: results are still stored
             pass
         raise
 
 
 def _print_json(rows: Iterable["Row"]) -> None:
-    """One JSON array, an object a line, written as it comes."""
+    """Print a JSON array, an object per line, as the results come."""
     from midspan.report.result_text import as_json
 
     before = "[\n"

@@ -1,4 +1,4 @@
-"""`midspan report`: a night as one page."""
+"""`midspan report`: the report of a night as a page."""
 
 from pathlib import Path
 from typing import Annotated

@@ -42,11 +42,13 @@ def risk(
 
 
 def _of_kind(kind: "Kind", like: "DecisionRule") -> "DecisionRule":
+    """Return a rule of another kind with the same guard band and factor."""
     guard = {} if kind == "simple" or like.kind == "simple" else {"guard": like.guard}
     return type(like).model_validate({"kind": kind, "coverage_factor": like.coverage_factor, **guard})
 
 
 def _print_costs(screen: "Console", costs: "list[tuple[DecisionRule, Risks]]") -> None:
+    """Print what each rule costs, that of the file first."""
     from rich.table import Table
 
     from midspan.decision.risk import sentence

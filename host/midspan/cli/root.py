@@ -1,4 +1,4 @@
-"""`midspan` before its command: its version, and what is written down for the case that something goes wrong."""
+"""`midspan` before its command: version, log and trace."""
 
 import logging
 import sys
@@ -15,6 +15,7 @@ LOG = logging.getLogger(__name__)
 
 
 def _print_version(wanted: bool) -> None:
+    """Print versions of package and protocol, and end."""
     if wanted:
         from importlib.metadata import version
 
@@ -47,7 +48,7 @@ def root(
 
 @contextmanager
 def _noted(command: str) -> Iterator[None]:
-    """Note in the log that a command begins and how it ends."""
+    """Log the beginning and the end of a command."""
     from midspan.base.log_file import Ours
 
     LOG.info("%s begins", Ours(command))
@@ -59,7 +60,7 @@ def _noted(command: str) -> Iterator[None]:
 
 @contextmanager
 def _traced(path: Path) -> Iterator[None]:
-    """Trace all lines to a file; OutputError when it cannot be begun."""
+    """Trace all lines to a file; an OutputError says that it cannot be written."""
     from midspan.link.open_line import tracing
     from midspan.link.trace_file import TraceFile
 
@@ -68,10 +69,11 @@ def _traced(path: Path) -> Iterator[None]:
 
 
 def _date() -> str:
+    """Return the time as ISO 8601 in UTC."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 def _complain(words: str) -> None:
-    """Say that log or trace end; where nobody is to be told any more, all else goes on as well."""
-    with suppress(OSError, ValueError):  # the terminal went, or was closed
+    """Print that log or trace end; go on silently if nothing can be printed."""
+    with suppress(OSError, ValueError):  # the terminal is gone
         print(f"midspan: {words}", file=sys.stderr)

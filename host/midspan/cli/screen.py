@@ -1,12 +1,12 @@
-"""The streams that a command prints to: harmless on any terminal, readable in any encoding, and never closed.
+r"""Streams that a command prints to: harmless on any terminal, readable in any encoding, and never closed.
 
-And how a person who does as told is asked.
+Also how a person is asked.
 
 >>> import io
 >>> beneath = io.StringIO()
->>> print("blue-12\\x1b[31m", file=Plain(beneath))
+>>> print("blue-12\x1b[31m", file=Plain(beneath))
 >>> beneath.getvalue()
-'blue-12?[31m\\n'
+'blue-12?[31m\n'
 """
 
 import os
@@ -23,10 +23,10 @@ from midspan.base.plain_text import READABLE, harmless, short
 class Plain:
     """A stream on which text cannot steer the terminal; `styled` is the stream beneath, for tables and progress.
 
-    A `forgiving` one lets go of what cannot be written: that nobody can be told is no reason to end.
+    A `forgiving` stream drops what cannot be written: a lost message is no reason to end.
     """
 
-    buffer = None  # or click would go round this and write bytes
+    buffer = None  # otherwise click would bypass this and write bytes
 
     def __init__(self, styled: TextIO, *, forgiving: bool = False) -> None:
         self.styled, self._forgiving = styled, forgiving
@@ -34,7 +34,7 @@ class Plain:
             styled.reconfigure(errors=READABLE)
 
     def write(self, text: str) -> int:
-        """Write what is harmless of a text."""
+        """Write a text without control characters; return its length."""
         plain = harmless(text)
         try:
             self.styled.write(short(plain) if self._forgiving else plain)
@@ -45,7 +45,7 @@ class Plain:
         return len(text)
 
     def flush(self) -> None:
-        """Write what waits."""
+        """Write what is buffered."""
         try:
             self.styled.flush()
         except OSError:
@@ -58,26 +58,26 @@ class Plain:
 
 
 def give_up(stream: TextIO) -> None:
-    """Let what still waits to be written go nowhere, or Python would try once more at its end and complain."""
+    """Send what is buffered to nowhere; otherwise Python would try to write it at its end and complain."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def aside(text: object) -> None:
-    """Print a line on standard error, beside what the command is asked for."""
+    """Print a line on standard error, apart from the output of the command."""
     print(text, file=sys.stderr)
 
 
 def ask(text: str) -> str:
-    """Return what is typed after a text on standard error, so that --json stays clean; Enter alone is an answer too."""
+    """Return what is typed after a prompt on standard error, where --json is not disturbed; Enter alone gives ''."""
     return str(typer.prompt(text, default="", show_default=False, err=True))
 
 
 @contextmanager
 def guarded() -> Iterator[None]:
-    """A block in which what is printed is harmless and can be shown; a stream that is closed leads nowhere."""
+    """Yield while what is printed is made harmless and readable; a stream that is closed leads nowhere."""
     before = sys.stdin, sys.stdout, sys.stderr
     for number, name in enumerate(("stdin", "stdout", "stderr")):
-        # Left closed, its number would go to the next file that is opened, and prints into an archive.
+        # If left closed, its number would go to the next file opened, and prints would go into an archive.
         if getattr(sys, name) is None:
             setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), "w" if number else "r"))
     sys.stdout, sys.stderr = Plain(sys.stdout), Plain(sys.stderr, forgiving=True)

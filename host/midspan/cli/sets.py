@@ -1,4 +1,4 @@
-"""`midspan sets`: matched sets from the stock of measured shafts. Each command and what it is called."""
+"""`midspan sets`: the group of commands for matched sets."""
 
 import typer
 

@@ -1,4 +1,4 @@
-"""`midspan sets make, stock, show, apart`: sets chosen from the stock, kept, looked at and taken apart."""
+"""`midspan sets make, stock, show, apart`: choose sets from the stock, keep them, look at them, take them apart."""
 
 import json
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of th
 
 @dataclass(frozen=True)
 class SetView:
-    """How sets are looked at: for a target how far away, with which coverage factor of U."""
+    """Distance of the target and coverage factor by which sets are reviewed."""
 
     distance_m: float
     k: float
@@ -33,7 +33,7 @@ class SetView:
 
 @dataclass(frozen=True)
 class Chosen:
-    """What came of choosing: the stock, how many of it fit in general, who was left out, and each set looked at."""
+    """Result of choosing: stock, how many shafts fit, who was left out, and each set reviewed."""
 
     limits: "Limits"
     stock: "Stock"
@@ -99,7 +99,7 @@ def make(
 
 
 def _why_none(limits: "Limits", values: "Array", left_out: dict[str, tuple[int, ...]]) -> str:
-    """Return which limit blocks, or that too few shafts are there, when no set was found."""
+    """Return why no set was found: the limit that blocks, or too few shafts."""
     from midspan.report.sets_text import blocked_words, too_few_words
     from midspan.sets.choose import limits_that_block
 
@@ -109,6 +109,7 @@ def _why_none(limits: "Limits", values: "Array", left_out: dict[str, tuple[int, 
 
 
 def _chosen_json(chosen: Chosen, view: SetView) -> dict[str, Any]:
+    """Return the choice as plain values."""
     from midspan.report.sets_text import review_json, twins_json
 
     limits, choice = chosen.limits, chosen.choice
@@ -121,6 +122,7 @@ def _chosen_json(chosen: Chosen, view: SetView) -> dict[str, Any]:
 
 
 def _print_chosen(screen: "Console", chosen: Chosen, view: SetView) -> None:
+    """Print the choice as tables and sentences."""
     from midspan.report import sets_text
 
     screen.print(sets_text.left_out_table(chosen.left_out, chosen.fit), "")
@@ -135,7 +137,7 @@ def _print_chosen(screen: "Console", chosen: Chosen, view: SetView) -> None:
 
 
 def print_set(review: "Review", view: SetView) -> None:
-    """Print the shafts of a set and what is to say of it."""
+    """Print the shafts of a set and the sentences about it."""
     from midspan.report.result_text import console
     from midspan.report.sets_text import members_table, review_words
 
@@ -200,6 +202,7 @@ def show(
 
 
 def _show_all(store: StorePlace, *, as_json: bool) -> None:
+    """Print all kept sets."""
     from midspan.report.result_text import console
     from midspan.report.sets_text import kept_table
     from midspan.sets.registry import Sets

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from midspan.sets.registry import KeptSet
     from midspan.sets.stock import Stock, StockShaft
 
-OFFERED = 3  # shafts shown for a lost one
+OFFERED = 3  # shafts offered for each lost shaft
 
 
 @dataclass(frozen=True)
 class Joining:
-    """A kept set, the shafts that are in it, and those of the stock with every value that its limits ask for."""
+    """A kept set, the shafts in it, and the shafts of the stock that have every value its limits need."""
 
     kept: "KeptSet"
     there: "list[StockShaft]"
@@ -35,7 +35,7 @@ class Joining:
 
     @classmethod
     def to(cls, kept: "KeptSet", there: "list[StockShaft]", stock: "Stock") -> "Joining":
-        """Return what may join a set; MatchingError when a value of one of its own shafts is not known."""
+        """Return the shafts that may join a set; a MatchingError says which value of its own shafts is unknown."""
         for shaft in there:
             missing = [quantity.name for quantity in kept.limits.quantities if quantity.of(shaft) is None]
             if missing:
@@ -46,7 +46,7 @@ class Joining:
         return cls(kept, there, list(fit), values)
 
     def best(self, number: int) -> "list[StockShaft]":
-        """Return the best shafts beside those that are there; MatchingError says which limit blocks."""
+        """Return the best shafts to join; a MatchingError says which limit blocks."""
         from midspan.sets.complete import joining, why_none
         from midspan.sets.stock import values_of
 
@@ -63,7 +63,7 @@ class Joining:
         return [self.stock[i] for i in picked]
 
     def next_best(self, best: "StockShaft") -> "list[StockShaft]":
-        """Return the shafts that would join if the best one did not, as many as are offered beside it."""
+        """Return the shafts that would join if the best shaft did not, OFFERED at most with it."""
         from midspan.sets.complete import joining
         from midspan.sets.stock import values_of
 
@@ -131,6 +131,7 @@ def refill(
 
 
 def _names(shafts: "Sequence[StockShaft]") -> str:
+    """Return the names of shafts separated by commas."""
     return ", ".join(f"{printable(shaft.name)} (spine {shaft.spine_thou:.2f} thou)" for shaft in shafts)
 
 

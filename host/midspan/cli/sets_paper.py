@@ -1,4 +1,4 @@
-"""`midspan sets card, labels`: what is printed of sets and shafts."""
+"""`midspan sets card, labels`: what is printed for sets and shafts."""
 
 from pathlib import Path
 from typing import Annotated
@@ -34,7 +34,7 @@ def card(
 
 
 def _stem(out: Path) -> Path:
-    """Return the name of both files without an ending; OutputError when it names none."""
+    """Return the name of both files without an ending; an OutputError says that it names no file."""
     stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
     if stem.name in ("", ".."):
         raise OutputError(f"--out {out}: that names no file; give a name without ending", code="no_file_name")

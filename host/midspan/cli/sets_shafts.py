@@ -28,7 +28,7 @@ LOOK_AGAIN = (
     "No number and no word here makes a shaft sound: flex and look at each before it is shot, as its maker says, "
     "and destroy one that is cracked."
 )
-SHOWN = 12  # numbers of whom nobody can tell: more nobody reads
+SHOWN = 12  # numbers listed of shafts that cannot be told apart
 MEANS = {True: "one shaft", False: "each a shaft of its own", None: "what was said of them is taken back"}
 
 
@@ -150,7 +150,7 @@ def twins(store: StoreAt = STORE, as_json: AsJson = False) -> None:
 
 
 def _twins_words(found: "Twins", known: Sequence[Sequence[int]]) -> Iterator[str]:
-    """Yield what to do about likely twins, which numbers are known to be one shaft, and of whom nobody can tell."""
+    """Yield what to do about likely twins, which numbers are one shaft, and which shafts cannot be told apart."""
     from midspan.report.sets_view import listed
 
     if found.likely:
@@ -181,9 +181,9 @@ def different(
 
 
 def _say(place: StorePlace, shafts: Sequence[str], same: bool | None, person: str, words: str) -> None:
-    """Note that shafts are one, that they are several, or with None that what was said of them is taken back.
+    """Store that numbers are one shaft (True), are several (False), or that neither was said (None).
 
-    Raises MatchingError when that contradicts what stands there.
+    A MatchingError says that this contradicts what is stored.
     """
     from midspan.report.sets_view import listed
     from midspan.sets.registry import Sets

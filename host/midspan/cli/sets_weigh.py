@@ -62,7 +62,7 @@ def by_scale(
     ask: Ask = input,
     clock: Callable[[], float] = time.monotonic,
 ) -> None:
-    """Note the weight of the shaft on the scale; without a shaft ask for one after another until none is named."""
+    """Store the weight of the shaft on the scale; without a shaft, ask for shafts until none is named."""
     from midspan.sets.registry import Sets
     from midspan.sets.scale import ScalePort, load_scale, wait_until_empty
 
@@ -86,7 +86,7 @@ def _note(sets: "Sets", pan: "Pan", scale: "Scale", name: str, clock: Callable[[
     from midspan.base.units import GRAM_PER_GRAIN
     from midspan.sets.scale import weigh
 
-    sets.number(name)  # before anything is weighed: a name that nobody knows is said at once
+    sets.number(name)  # refuses an unknown name before anything is weighed
     found = weigh(pan, scale, f"shaft {name}", clock)
     sets.weigh({name: found}, now_ms())
     grains = found.weight_g / GRAM_PER_GRAIN

@@ -1,4 +1,4 @@
-"""`midspan show`: a stored result with its uncertainty, or where that comes from."""
+"""`midspan show`: a stored result with its uncertainty or its budget."""
 
 import sys
 from pathlib import Path
@@ -57,7 +57,7 @@ def show(
 
 
 def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) -> None:
-    """Print why a shaft gave no result, and what was decided."""
+    """Print why a shaft has no result, and its verdict."""
     from midspan.report import result_text
 
     if as_json:
@@ -68,6 +68,7 @@ def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) 
 
 
 def _show_measured(result: "ShaftResult", decision: "Decision", shown: Shown) -> None:
+    """Print the result of a gauge as words, JSON or a picture."""
     from midspan.report import result_text
 
     if shown.as_json:

@@ -1,4 +1,4 @@
-"""`midspan sort`: begins a night or goes on with one, watches over Ctrl-C, and says how it ended."""
+"""`midspan sort`: begin a run or go on with it, handle Ctrl-C, and print how it ended."""
 
 import signal
 import sys
@@ -55,14 +55,14 @@ def sort(
     places = emptied or []
     check_emptied(setup.plan, places)
     recorder, journal, ending = _sorted(setup, StartOptions(resume, anew, clear_fault, places, allow_doubtful))
-    with suppress(StoreError):  # a database that is gone has ended the night, and says so below
+    with suppress(StoreError):  # a missing database has stopped the run, which is reported below
         _print_outcome(setup, recorder, journal, ending)
     _leave(ending, plan)
 
 
 @dataclass(frozen=True)
 class StartOptions:
-    """What whoever starts the night wants or has done."""
+    """How the run is to begin."""
 
     resume: bool
     anew: bool
@@ -72,7 +72,7 @@ class StartOptions:
 
 
 def _sorted(setup: "Setup", options: StartOptions) -> "tuple[NightRecorder, Journal, Ending]":
-    """Sort until the hopper is empty or someone must come; return what was kept of it, and how it ended."""
+    """Sort until the hopper is empty or a person is needed; return what was recorded, and how it ended."""
     from midspan.base.clock import Clocks
     from midspan.cli.sort_screen import SortScreen
     from midspan.link.live_readings_file import LiveReadings
@@ -116,7 +116,7 @@ def _sorted(setup: "Setup", options: StartOptions) -> "tuple[NightRecorder, Jour
 
 
 def _to_go_on_with(journal: "Journal", setup: "Setup", options: StartOptions) -> "NightOnRecord | None":
-    """Return the night that is to go on, None when a new one is to begin."""
+    """Return the run to go on with, None to begin a new run."""
     from midspan.store.transit import RunEventKind
 
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
@@ -133,7 +133,7 @@ def _to_go_on_with(journal: "Journal", setup: "Setup", options: StartOptions) ->
 
 
 def _turn(journal: "Journal", night: "NightOnRecord") -> "RunEventKind | None":
-    """Return what the night came to last, or None when nothing is noted."""
+    """Return the newest beginning or end of a run, None if neither is recorded."""
     from midspan.store.transit import RunEventKind as Kind
 
     turns = Kind.BEGUN, Kind.RESUMED, Kind.ENDED, Kind.STOPPED
@@ -141,7 +141,7 @@ def _turn(journal: "Journal", night: "NightOnRecord") -> "RunEventKind | None":
 
 
 def _stop_requested(store: "Store", night: "NightOnRecord") -> Callable[[], bool]:
-    """Return a function that says if the page was asked since now to end this night."""
+    """Return a function that is True once the page has asked to stop this run."""
     from midspan.store.follow import newest_stop_request
 
     before = newest_stop_request(store, night.id)
@@ -149,6 +149,7 @@ def _stop_requested(store: "Store", night: "NightOnRecord") -> Callable[[], bool
 
 
 def _port(setup: "Setup", stack: ExitStack, *, fresh: bool) -> str:
+    """Return the port of the gauge; start a simulated gauge if the plan names it."""
     from functools import partial
 
     from midspan.rehearsal import scenario_night
@@ -164,6 +165,7 @@ def _port(setup: "Setup", stack: ExitStack, *, fresh: bool) -> str:
 
 
 def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks", *, allow_doubtful: bool) -> None:
+    """Check that the gauge is that of the plan and calibration before the run begins."""
     from datetime import UTC, datetime
 
     from midspan.measurement.calibration_validity import check_use
@@ -177,7 +179,7 @@ def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks",
 
 
 def _try_files(setup: "Setup", store: "Store") -> None:
-    """Raise now what would else stop the night at its first shaft, or be missed: a file that cannot be written."""
+    """Fail now if a file cannot be written, rather than at the first shaft."""
     from midspan.archive.writer import ArchiveWriter
     from midspan.store.kept_calibration import KeptCalibration
 
@@ -189,6 +191,7 @@ def _try_files(setup: "Setup", store: "Store") -> None:
 
 
 def _on_record(journal: "Journal", setup: "Setup", night: "NightOnRecord | None", now_ms: int) -> "NightOnRecord":
+    """Begin the run in the journal, or note that it goes on; return the run."""
     from midspan.store.transit import RunEvent, RunEventKind
 
     if night is None:
@@ -196,13 +199,16 @@ def _on_record(journal: "Journal", setup: "Setup", night: "NightOnRecord | None"
         journal.add_events(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
     else:
         words = "the night goes on"
-        if _turn(journal, night) is not RunEventKind.STOPPED:  # what a full disk or a locked database did not take
+        if (
+            _turn(journal, night) is not RunEventKind.STOPPED
+        ):  # the stop was not recorded: the disk was full or the database locked
             words += f"; it broke off without a word here: see {setup.plan.notices.log}, or the host was killed"
         journal.add_events(night.id, RunEvent(RunEventKind.RESUMED, words, now_ms))
     return journal.nights(setup.plan.gauge.name)[-1]
 
 
 def _say_changes(recorder: "NightRecorder") -> None:
+    """Print which settings have changed since the run began."""
     changes = recorder.changes
     for change in changes:
         aside(change)
@@ -220,6 +226,7 @@ def _heard(night: "SortingLoop", screen: "SortScreen") -> Iterator[None]:
     presses = 0
 
     def hear(_: int, __: object) -> None:
+        """Note a signal."""
         nonlocal presses
         presses += 1
         if presses > 1 or screen.asking:
@@ -239,14 +246,16 @@ def _heard(night: "SortingLoop", screen: "SortScreen") -> Iterator[None]:
 
 
 def _note_unsent(notices: "Notices", journal: "Journal", night: "NightOnRecord", now_ms: int) -> None:
+    """Record notices that were not delivered."""
     from midspan.store.transit import RunEvent, RunEventKind
 
     unsent = [RunEvent(RunEventKind.NOTICE, words, now_ms) for words in notices.take_failures()]
-    with suppress(StoreError):  # a journal that cannot be written was told of already, and is no reason to fail now
+    with suppress(StoreError):  # a journal that cannot be written was reported before
         journal.add_events(night.id, *unsent)
 
 
 def _print_outcome(setup: "Setup", recorder: "NightRecorder", journal: "Journal", ending: "Ending") -> None:
+    """Print how the run ended, and what to do."""
     from rich.table import Table
 
     from midspan.report.result_text import console
@@ -267,7 +276,7 @@ def _print_outcome(setup: "Setup", recorder: "NightRecorder", journal: "Journal"
 
 
 def _to_look_after(setup: "Setup", recorder: "NightRecorder", journal: "Journal") -> Iterator[str]:
-    """Yield what must be looked at before the sorted shafts are used, a line each."""
+    """Yield what must be checked before the sorted shafts are used, a line each."""
     from midspan.sorting.readings_gone import READINGS_GONE
     from midspan.store.transit import TransitStage
 
@@ -288,6 +297,7 @@ def _to_look_after(setup: "Setup", recorder: "NightRecorder", journal: "Journal"
 
 
 def _leave(ending: "Ending", plan_file: Path) -> None:
+    """Exit with the code for an interrupted run, or raise what stopped it; return if it is over."""
     from midspan.sorting.loop import AS_ASKED, AT_ONCE
 
     if ending.words in (AS_ASKED, AT_ONCE):

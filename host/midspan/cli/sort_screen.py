@@ -1,4 +1,4 @@
-"""What a night shows while it runs: a line that keeps up with it on a terminal, plain lines elsewhere."""
+"""Progress of a run: a line that is updated on a terminal, plain lines elsewhere."""
 
 import os
 import sys
@@ -22,7 +22,7 @@ FINISHING = "finishing the shaft in hand; Ctrl-C again stops at once"
 
 
 class SortScreen:
-    """Progress of one night on standard error; `ask` and `show` are for night.Watcher, `finishing` for a signal."""
+    """Progress of a run on standard error; `ask` and `show` serve night.Watcher, `finishing` a signal."""
 
     def __init__(self, recorder: NightRecorder, clock: Callable[[], float] = time.monotonic) -> None:
         self._recorder, self._clock = recorder, clock
@@ -36,7 +36,7 @@ class SortScreen:
         self._finishing = False
 
     def __enter__(self) -> Self:
-        """Itself, shown."""
+        """Show the line and return the screen."""
         if self._console.is_terminal:
             self._progress.start()
         return self
@@ -50,7 +50,7 @@ class SortScreen:
                 self._progress.stop()
 
     def finishing(self) -> None:
-        """Tell that Ctrl-C was heard; safe in a signal's handler, which must not touch what it may have interrupted."""
+        """Show that Ctrl-C was received; safe in a signal handler, which must not touch what it may interrupt."""
         self._finishing = True
         self._progress.update(self._task, description=FINISHING)
         if not self._console.is_terminal:
@@ -58,7 +58,7 @@ class SortScreen:
                 os.write(sys.stderr.fileno(), f"{FINISHING}\n".encode())
 
     def show(self, action: Action) -> None:
-        """Tell of an action that was done. A terminal or a pipe that is gone is no reason to end a night."""
+        """Show a finished action; a terminal or pipe that is gone does not end the run."""
         if isinstance(action, NoteInBin | NoteUncertain | NoteTakenOut):
             with suppress(OSError):
                 self._tell(self._words(action))
@@ -67,7 +67,7 @@ class SortScreen:
         )
 
     def ask(self, words: str) -> bool:
-        """Put something to a person at the keyboard; False when nobody is there or they want to end."""
+        """Ask a person at the keyboard; return False if nobody is there or the person wants to end."""
         self.__exit__(None, None, None)
         self.asking = True
         try:
@@ -79,12 +79,14 @@ class SortScreen:
             self.__enter__()
 
     def _tell(self, words: str) -> None:
+        """Print a line above the progress."""
         if self._console.is_terminal:
             self._progress.console.print(words)
         else:
             print(words, file=sys.stderr, flush=True)
 
     def _words(self, action: NoteInBin | NoteUncertain | NoteTakenOut) -> str:
+        """Return an action in words."""
         match action:
             case NoteInBin(shaft, place, passed):
                 more = f", and {passed - 1} more that came along" if passed > 1 else ""
@@ -95,6 +97,7 @@ class SortScreen:
                 return f"shaft {shaft}: {words}"
 
     def _measured_words(self, shaft: int) -> str:
+        """Return spine and verdict of a shaft in words."""
         latest = self._recorder.latest
         result = latest.result if latest is not None and latest.result.shaft == shaft else None
         what = "not measured"
@@ -104,15 +107,20 @@ class SortScreen:
         return f"{name}: {what}"
 
     def _place_called(self, place: int | None) -> str:
+        """Return the name of a place."""
         return "" if place is None else self._recorder.setup.plan.place_called(place)
 
     def _counts(self) -> str:
+        """Return how many shafts are in each place."""
         if self._finishing:
             return FINISHING
         plan, places = self._recorder.setup.plan, self._recorder.tally.places
-        return ", ".join(f"{one.bin or one.use} {places[one.number]}" for one in plan.place if places[one.number])
+        return ", ".join(
+            f"{place.bin or place.use} {places[place.number]}" for place in plan.place if places[place.number]
+        )
 
     def _rate(self) -> str:
+        """Return pace and time left."""
         tally = self._recorder.tally
         left = None if self._loaded is None else max(0, self._loaded - tally.shafts)
         return rate_text(tally.shafts - self._begun_with, self._clock() - self._begun_s, left)

@@ -30,7 +30,7 @@ study = typer.Typer(
 
 
 class Interaction(StrEnum):
-    """How differences of appraisers from part to part are treated: kept, dropped, or decided by their F test."""
+    """Treatment of the interaction of appraiser and part: kept, dropped, or decided by its F test."""
 
     AUTO = "auto"
     WITH = "with"
@@ -38,7 +38,7 @@ class Interaction(StrEnum):
 
 
 class Quantity(StrEnum):
-    """What of a stored result is studied."""
+    """Quantity of a stored result to study."""
 
     SPINE = "spine_thou"
     SPREAD = "spread_thou"
@@ -48,7 +48,7 @@ class Quantity(StrEnum):
 
     @property
     def words(self) -> str:
-        """Return name and unit, as they stand on an axis."""
+        """Name and unit for an axis."""
         return ", ".join(self.rsplit("_", 1))
 
 
@@ -67,7 +67,7 @@ KEPT = {Interaction.AUTO: None, Interaction.WITH: True, Interaction.WITHOUT: Fal
 
 @dataclass(frozen=True)
 class StudySource:
-    """Where the readings of a study come from: a table, or a quantity of stored results."""
+    """Source of the readings of a study: a table, or a quantity of stored results."""
 
     csv: Path | None
     store: StorePlace
@@ -75,11 +75,11 @@ class StudySource:
 
     @property
     def words(self) -> str:
-        """Return what is on an axis: a stored quantity with its unit; a table does not say its unit."""
+        """Text for an axis: the stored quantity with its unit; a table does not give a unit."""
         return "value" if self.csv else self.quantity.words
 
     def of_batches(self, batches: Sequence[str]) -> "list[StudyReading]":
-        """Return the table, or the results of the batches of each appraiser; ReadingsError with fewer than two."""
+        """Return the readings of the table, or of the batches of each appraiser; at least two appraisers."""
         from midspan.study.source import from_batches, from_table
 
         if self.csv:
@@ -90,7 +90,7 @@ class StudySource:
             return _some(from_batches(store, batches, self.quantity), self.store)
 
     def of_stock(self, batches: Sequence[str]) -> "list[StudyReading]":
-        """Return the table, or all results of batches; ReadingsError when none is named."""
+        """Return the readings of the table, or of the batches named."""
         from midspan.study.source import from_stock, from_table
 
         if self.csv:
@@ -101,13 +101,13 @@ class StudySource:
             return _some(from_stock(store, batches, self.quantity), self.store)
 
     def timed(self, labels: Sequence[str]) -> "list[StudyReading]":
-        """Return the table with its days, or the results of labelled shafts."""
+        """Return the readings of the table with their days, or of labelled shafts."""
         from midspan.study.source import from_table
 
         return from_table(self.csv, timed=True) if self.csv else of_labels(self.store, labels, self.quantity)
 
     def against(self, bars: Sequence[Path]) -> "tuple[dict[str, Reference], list[StudyReading]]":
-        """Return the known values by part, and the readings of the parts: of the table, or of bars by their files."""
+        """Return known values and readings by part, from the table or from files of bars."""
         from midspan.study.source import from_table, references_in, references_of
 
         if self.csv:
@@ -117,7 +117,7 @@ class StudySource:
 
 
 def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> "list[StudyReading]":
-    """Return stored results of labelled shafts; ReadingsError when there are none."""
+    """Return stored results of labelled shafts; a ReadingsError says that there are none."""
     from midspan.study.source import from_labels
 
     if not labels:
@@ -127,6 +127,7 @@ def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> "
 
 
 def _some(rows: "list[StudyReading]", place: StorePlace) -> "list[StudyReading]":
+    """Return the readings; a ReadingsError says that there are none."""
     if not rows:
         raise ReadingsError(f"{place}: no results of that name or batch; check it with: midspan show")
     return rows
@@ -134,7 +135,7 @@ def _some(rows: "list[StudyReading]", place: StorePlace) -> "list[StudyReading]"
 
 @dataclass(frozen=True)
 class Findings:
-    """What a study found: tables and sentences for people, plain values for programs, and how it is drawn."""
+    """Result of a study: tables and sentences for people, plain values for programs, and how to draw it."""
 
     tables: "Sequence[Table]"
     verdict: Sequence[str]
@@ -142,7 +143,7 @@ class Findings:
     draw: Callable[[Path], None]
 
     def tell(self, picture: Path | None, *, as_json: bool) -> None:
-        """Print it all, and draw it into a picture when there is to be one."""
+        """Print everything as text or JSON, and draw it if a picture is asked for."""
         if as_json:
             print(json.dumps(self.values | {"verdict": self.verdict}, allow_nan=False))
         else:
@@ -152,6 +153,7 @@ class Findings:
             aside(f"picture: {picture}")
 
     def _print(self) -> None:
+        """Print tables and sentences."""
         from midspan.report.result_text import console
 
         screen = console()
@@ -286,7 +288,11 @@ def stability(
     findings.tell(picture, as_json=as_json)
 
 
-@study.command("stock", epilog="Example: midspan study stock --batch 1 --low 493 --high 505")
+@study.command(
+    "stock",
+    help="Where nearly all shafts of a stock lie, and how well they suit given limits.",
+    epilog="Example: midspan study stock --batch 1 --low 493 --high 505",
+)
 def stock(
     csv: Annotated[Path | None, typer.Option(help="Values: column value.")] = None,
     store: StoreAt = STORE,
@@ -299,7 +305,7 @@ def stock(
     picture: Picture = None,
     as_json: AsJson = False,
 ) -> None:
-    """Where nearly all shafts of a stock lie, and how well they suit given limits."""
+    """Print the interval that holds nearly all shafts of a stock, and how well they suit given limits."""
     from midspan.report import plot_study, study_text
     from midspan.study.population import stock_study
 
