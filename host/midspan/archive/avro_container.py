@@ -356,6 +356,7 @@ def _read_long(data: bytes) -> tuple[int, int]:
 
 
 def _long_bytes(number: int) -> bytes:
+    """Return a number in Avro's variable-length encoding."""
     out = BytesIO()
     schemaless_writer(out, "long", number)
     return out.getvalue()

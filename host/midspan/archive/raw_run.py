@@ -128,9 +128,11 @@ class RawRun:
             raise ArchiveError(f"{self.name}: its times do not begin at 0", code="times")
 
     def _lengths(self) -> str:
+        """Return the lengths of the columns in words."""
         return ", ".join(f"{name} {len(getattr(self, name))}" for name in (*COLUMNS, "status"))
 
     def _check_phases(self) -> None:
+        """Raise ArchiveError if a phase is unknown, comes twice or has no readings."""
         seen = set()
         for phase, readings in self.segments:
             if not 0 <= phase < len(PHASES):
@@ -142,6 +144,7 @@ class RawRun:
             seen.add(phase)
 
     def _check_values(self) -> None:
+        """Raise ArchiveError if no gauge can have sent a value."""
         for name in ("label", "gauge", "firmware", "runtime", "cause"):
             if len(getattr(self, name) or "") > LONGEST_TEXT:
                 raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} characters")

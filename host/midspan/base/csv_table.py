@@ -127,6 +127,7 @@ class TypedTable:
         return found
 
     def _require(self, column: str) -> None:
+        """Raise ReadingsError if there is no such column."""
         if column not in self.columns:
             raise ReadingsError(f"{self.source}: there is no column {column}, only {', '.join(self.columns)}; add it")
 

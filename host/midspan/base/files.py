@@ -196,6 +196,7 @@ def _depth(value: Any) -> int:
 
 
 def _inside(value: Any) -> Iterable[Any]:
+    """Return the items of a list or the values of an object, nothing for any other value."""
     return value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
 
 

@@ -51,6 +51,7 @@ def _items(value: Any) -> Sequence[Any]:
 
 
 def _check_numbers(name: str, numbers: Sequence[int], bounds: tuple[int, int]) -> None:
+    """Raise ProtocolError if a number is outside its bounds."""
     lowest, highest = bounds
     wrong = [number for number in numbers if not lowest <= number <= highest]
     if wrong:
@@ -58,6 +59,7 @@ def _check_numbers(name: str, numbers: Sequence[int], bounds: tuple[int, int]) -
 
 
 def _check_text(name: str, text: str, most: int) -> None:
+    """Raise ProtocolError if a text is longer than `most` characters or not printable."""
     if len(text) > most or not text.isprintable():
         raise ProtocolError(
             f"the gauge says {name} {text[:most]!r}, {len(text)} characters, not up to {most} printable: reset it"
