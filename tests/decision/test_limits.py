@@ -247,3 +247,24 @@ def test_an_infinite_value_has_no_side_of_a_limit_that_passes():
     compare = Comparison("spread", math.inf, 0.1, "thou", DecisionRule())
     (finding,) = compare.with_limit(5.0, math.inf)
     assert finding.effect is LimitEffect.AGAINST
+
+
+@pytest.mark.parametrize(("value", "word"), [(None, "missing:"), (math.nan, "nan:"), (math.inf, "inf:")])
+def test_a_number_that_is_none_is_said_to_be_missing_or_what_it_is(value, word):
+    verdict = judge(replace(Shaft(), spread_thou=value), bands())
+    assert verdict.reasons[0].split()[:3] == ["spread_thou", "is", word]
+
+
+@pytest.mark.parametrize(("guard", "expected"), [(0.5, Outcome.REJECTED), (1.0, Outcome.DOUBTFUL)])
+def test_only_a_band_within_the_guard_may_still_have_the_shaft(guard, expected):
+    # 0.4 thou beyond a band that its spread forbids, 1.6 short of one that allows it; U is 2.
+    two = Bands.model_validate(
+        {
+            "rule": {"guard": guard},
+            "bin": [
+                {"name": "even", "spine_thou": [470.0, 480.0], "spread_max_thou": 3.0},
+                {"name": "any", "spine_thou": [482.0, 490.0]},
+            ],
+        }
+    )
+    assert judge(Shaft(spine_thou=480.4, u_spine_thou=1.0, spread_thou=9.0), two).outcome is expected

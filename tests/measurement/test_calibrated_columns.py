@@ -130,6 +130,8 @@ def test_angles_count_from_the_middle_of_the_turning_of_good_readings():
     last = max(good(run, phase, "rotate_steps").max() for phase in DEPTHS)
     origin = (run.rotate_steps[light][0] + last) / 2
     assert found.steps_to_start[0] == pytest.approx(origin - run.rotate_steps[0], rel=1e-12)
+    marked = converted(replace(run, marks=np.array([130, 932])))
+    assert marked.steps_to_start[0] == pytest.approx(origin - 130, rel=1e-12)
     for depth, phase in enumerate(DEPTHS):
         valid = found.turns.valid[0, depth]
         assert found.turns.steps[0, depth, valid] == pytest.approx(good(run, phase, "rotate_steps") - origin)

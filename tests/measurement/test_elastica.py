@@ -96,6 +96,15 @@ def test_conversion_to_another_convention_and_back(spine_thou, span_mm, load_n, 
     assert float(elastica.convert_deflection(there, other, STANDARD, support)) == pytest.approx(spine_mm, rel=5e-12)
 
 
+@given(st.floats(0.05, 4.0), st.floats(0.0, 0.8), st.sampled_from([1e-8, 1e-3, 1e3, 1e8]), supports)
+def test_another_unit_of_force_gives_the_same_shaft(group, share, unit, support):
+    low, high = elastica.deflection_ratio([share * group, group], support)
+    here = elastica.flexibility_between((share * group, group), high - low, support)
+    there = elastica.flexibility_between((share * group * unit, group * unit), high - low, support)
+    assert float(there * unit) == pytest.approx(float(here), rel=1e-13)
+    assert float(here) == pytest.approx(1.0, rel=2e-12 / (1 - share))
+
+
 def test_a_measurement_at_the_convention_itself_is_the_answer():
     assert float(elastica.convert_deflection(12.7, STANDARD, STANDARD)) == pytest.approx(12.7, rel=1e-14)
 

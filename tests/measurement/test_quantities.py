@@ -2,12 +2,14 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import GTC
 import numpy as np
 import pytest
 from midspan.archive.raw_run import Phase
 from midspan.measurement.calibrated_columns import DEPTHS
+from midspan.measurement.quantities import evenness
 from midspan.measurement.result import evaluate
 from synthetic import LOAD_N, Gauge, Shaft, load_for, paper_calibration, ratio_for, raw_run
 
@@ -99,6 +101,16 @@ def test_a_side_is_named_where_the_spread_is_real_and_the_angle_established():
         assert (result.stiff_side_deg is not None) is (result.u_stiff_side_deg is not None) is (established and real)
         seen.add((established, real))
     assert {(True, True), (False, True), (True, False)} <= seen
+
+
+def test_the_angle_is_as_unsure_as_the_period_at_the_far_ends_of_the_turning():
+    forces = SimpleNamespace(turns=SimpleNamespace(steps=np.array([[[-1600.0, 700.0], [100.0, 2005.0]]])))
+    fit = SimpleNamespace(
+        steps_per_turn=np.array([802.0]), u_relative_period=np.array([0.003]), used=np.array([[99, 99]])
+    )
+    turn = SimpleNamespace(deflection_thou=np.array([[500.0, 0, 0, 3.0, 0, 0, 0]]), u_deflection=np.eye(7)[None] * 1e-4)
+    spine = SimpleNamespace(u=np.array([0.2]), dof=np.array([20.0]))
+    assert evenness(turn, spine, fit, forces)["angle_u_deg"][0] == pytest.approx(2005 / 802 * 360 * 0.003)
 
 
 NOISES = np.geomspace(0.005, 0.1, 12)
