@@ -114,7 +114,7 @@ def test_a_spine_inside_by_less_than_u_is_let_pass_with_a_remark_of_u():
     assert numbers(verdict.reasons[0]) == [489.6, 1.0, 490.0]
 
 
-@pytest.mark.parametrize(("spine", "borders"), [(480.9, 1), (479.1, 1), (481.1, 0), (478.9, 0)])
+@pytest.mark.parametrize(("spine", "borders"), [(480.9, 1), (479.1, 1), (481.0, 0), (479.0, 0)])
 def test_a_border_within_u_is_remarked_on(spine, borders):
     verdict = judge(Shaft(spine_thou=spine), bands())
     assert (verdict.outcome, len(verdict.reasons)) == (Outcome.ACCEPTED, borders)
@@ -223,6 +223,8 @@ def test_a_value_inside_but_not_enough_names_what_the_rule_asks_for():
     compare = Comparison("spine", 499.8, 0.4, "thou", DecisionRule(kind="guarded acceptance", guard=1.5))
     (finding,) = compare.with_limit(500.0, -0.2)
     assert numbers(finding.sentence) == pytest.approx([499.8, 500.0, 0.2, 0.6, 0.4])
+    (at_the_limit,) = replace(compare, value=500.0).with_limit(500.0, 0.0)
+    assert numbers(at_the_limit.sentence) == pytest.approx([500.0, 500.0, 0.0, 0.6, 0.4])
 
 
 @pytest.mark.parametrize(("value", "word"), [(500.2, "above"), (499.8, "below")])
