@@ -270,3 +270,29 @@ def test_only_a_band_within_the_guard_may_still_have_the_shaft(guard, expected):
         }
     )
     assert judge(Shaft(spine_thou=480.4, u_spine_thou=1.0, spread_thou=9.0), two).outcome is expected
+
+
+@pytest.mark.parametrize("u_thou", [0.0, 0.5])
+@pytest.mark.parametrize(
+    ("kind", "expected"),
+    [("guarded both ways", Outcome.DOUBTFUL), ("guarded acceptance", Outcome.REJECTED),
+     ("guarded rejection", Outcome.ACCEPTED), ("simple", Outcome.REJECTED)],
+)  # fmt: skip
+def test_a_spine_on_the_high_end_of_the_last_band_lies_in_none(kind, expected, u_thou):
+    # Without any uncertainty a guard band has no width, and the end itself is not part of the band.
+    if u_thou == 0.0 and kind == "guarded rejection":
+        expected = Outcome.REJECTED
+    assert judge(Shaft(spine_thou=550.0, u_spine_thou=u_thou), bands(kind)).outcome is expected
+
+
+@pytest.mark.parametrize("spine", [439.0, 551.0, 491.0, 509.0])
+def test_a_spine_beyond_a_band_by_exactly_the_guard_band_is_doubtful(spine):
+    verdict = judge(Shaft(spine_thou=spine), bands())
+    assert (verdict.outcome, len(verdict.reasons)) == (Outcome.DOUBTFUL, 1)
+
+
+def test_a_value_exactly_at_an_upper_limit_is_within_u_of_it():
+    at = Shaft(spread_thou=6.0)
+    verdict = judge(at, bands("guarded rejection", limits={"spread_max_thou": 6.0}))
+    assert verdict.outcome is Outcome.ACCEPTED
+    assert numbers(verdict.reasons[0]) == pytest.approx([6.0, 0.1, 6.0])

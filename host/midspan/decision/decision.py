@@ -216,7 +216,7 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     rule = bands.rule
     spine, u_thou = measured.spine_thou, rule.coverage_factor * measured.u_spine_thou
     edges = list(_edges(bands, spine, u_thou))
-    bins = _bins_open_to(bands, spine, max(rule.margins[1], 0.0) * u_thou, edges)
+    bins = _bins_open_to(bands, spine, rule.margins[1] * u_thou, edges)
     if not bins or (edges and all(edge.effect is AGAINST for edge in edges)):
         return Decision(Outcome.REJECTED, _said(edges, AGAINST))
     limits = {candidate.name: list(_limits(measured, candidate, rule)) for candidate in bins}

@@ -130,23 +130,25 @@ def spine_shares(
     before, after = _zero_sensitivities(point, forces)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
     supports = support_half_width_thou(turn, cal, STANDARD)
-    ones = np.ones_like(scale)
     rows = (
-        (np.sqrt(turn.u_deflection[:, 0, 0]), ones, scatter_dof(fit)),
+        (np.sqrt(turn.u_deflection[:, 0, 0]), 1.0, scatter_dof(fit)),
         (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
         (forces.u_zero_n[:, 1], after, forces.dof_zero[:, 1]),
         # The course of the zero between its two readings is unknown: anywhere between them, at either depth.
-        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf * ones),
-        (cal.force.u_scale * ones, scale, cal.force.dof_scale * ones),
-        (cal.force.u_linearity_n * ones, point.by_high, cal.force.dof_linearity * ones),
-        (cal.travel.u_scale * ones, point.by_travel * mean.travel_mm, cal.travel.dof_scale * ones),
-        (cal.travel.u_screw_mm * ones, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw * ones),
-        (cal.frame.u_give_mm_per_n * ones, point.by_give, cal.frame.dof_give * ones),
-        (cal.span.u_span_mm * ones, point.by_span, cal.span.dof_span * ones),
-        (supports / np.sqrt(3), ones, np.inf * ones),
-        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, ones, np.inf * ones),
+        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf),
+        (cal.force.u_scale, scale, cal.force.dof_scale),
+        (cal.force.u_linearity_n, point.by_high, cal.force.dof_linearity),
+        (cal.travel.u_scale, point.by_travel * mean.travel_mm, cal.travel.dof_scale),
+        (cal.travel.u_screw_mm, screw_factor(mean, cal) * point.by_travel, cal.travel.dof_screw),
+        (cal.frame.u_give_mm_per_n, point.by_give, cal.frame.dof_give),
+        (cal.span.u_span_mm, point.by_span, cal.span.dof_span),
+        (supports / np.sqrt(3), 1.0, np.inf),
+        (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, 1.0, np.inf),
     )
-    u, sensitivity, dof = (np.stack(column, axis=1) for column in zip(*rows, strict=True))
+    u, sensitivity, dof = (
+        np.stack([np.broadcast_to(value, scale.shape) for value in column], axis=1)
+        for column in zip(*rows, strict=True)
+    )
     return Shares(u, sensitivity, dof)
 
 
