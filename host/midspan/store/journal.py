@@ -125,7 +125,7 @@ class Journal:
         Raises
         ------
         StoreError
-            All numbers that fit the gauge's protocol are used.
+            All numbers that fit the gauge's protocol are used (code "numbers_used_up").
         """
         # A single statement, so that two gauges never draw the same number.
         columns = TransitRow.id, RunRow.shaft
@@ -136,7 +136,10 @@ class Journal:
         with self._store.transaction() as session:
             number: int = session.scalars(into.returning(TransitRow.id)).one()
             if number > LARGEST_SHAFT:
-                raise StoreError(f"{self._store.place}: the numbers for shafts are used up; begin a new database")
+                raise StoreError(
+                    f"{self._store.place}: the numbers for shafts are used up; begin a new database",
+                    code="numbers_used_up",
+                )
             return number
 
     def note(self, shaft: int, step: Step) -> None:
