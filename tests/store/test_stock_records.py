@@ -27,9 +27,12 @@ from midspan.store.journal import Journal
 from midspan.store.records import Records, StatedIdentity
 from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
 from midspan.store.stock_records import StockRecords, results_by_number
+from midspan.store.tables import Table
 from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, Step, TransitStage
 from midspan.store.vouching import Voucher, vouch
 from results import NOTHING, told
+from sqlalchemy.dialects.sqlite import dialect
+from sqlalchemy.schema import CreateTable
 from stores import ACCEPTED, add_result, run_of, store_in
 
 CRACK = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.2 %")
@@ -423,3 +426,24 @@ def test_a_copy_with_a_damaged_result_is_none(store, tmp_path, harm):
         plain.commit()
     with copy.open() as copied, pytest.raises((BackupError, StoreError)):
         read_whole(copied)
+
+
+# --- tables
+
+QUESTIONS = ("table_info", "foreign_key_list")
+
+
+def test_tables_made_by_migrations_have_the_keys_defaults_and_references_that_the_code_names(store):
+    with closing(sqlite3.connect(":memory:")) as named, closing(sqlite3.connect(store.place.file)) as migrated:
+        for statement in (CreateTable(table).compile(dialect=dialect()) for table in Table.metadata.sorted_tables):
+            named.execute(str(statement))
+        for table in Table.metadata.tables:
+            for question in QUESTIONS:
+                rows = [shape_of(base, question, table) for base in (named, migrated)]
+                assert rows[0] == rows[1], (table, question)
+
+
+def shape_of(database, question, table):
+    """Return what SQLite says of a table, in an order that does not depend on when a column was added."""
+    rows = database.execute(f"PRAGMA {question}({table})").fetchall()
+    return sorted((row[1:] if question == "table_info" else row[2:5] for row in rows), key=str)
