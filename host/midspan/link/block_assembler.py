@@ -221,6 +221,7 @@ class Blocks:
             )
 
     def _raw_run(self, blocks: Sequence[Readings], end: EndOfShaft) -> RawRun:
+        """Return the raw run of checked blocks; raise ArchiveError if they do not make a run."""
         return RawRun(
             shaft=self.shaft,
             label=self.label,

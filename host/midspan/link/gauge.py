@@ -410,6 +410,7 @@ class Gauge:
         return self._fault.detail if self._fault is not None and self._fault.code is code else None
 
     def _now_ms(self) -> int:
+        """Return the time stamp of a run, ms since 1970."""
         return round(self._wall_clock() * 1000)
 
     def _wait_until_settled(self, on_event: OnEvent) -> None:

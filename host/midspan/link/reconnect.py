@@ -99,6 +99,7 @@ def alike() -> Callable[[str], list[str]]:
     known: dict[str, tuple[str, str]] = {}
 
     def others(port: str) -> list[str]:
+        """Return the ports of the USB device that was seen behind a port."""
         now = {info.port: (info.usb_id, info.serial_number) for info in ports() if info.usb_id}
         for name, identity in now.items():
             known.setdefault(name, identity)

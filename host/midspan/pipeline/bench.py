@@ -81,6 +81,7 @@ class Bench:
     on_event: OnEvent = ignore
 
     def __post_init__(self) -> None:
+        """Keep the calibration in the store, so that every result can name it."""
         self.store.keep_calibration(KeptCalibration.of(self.calibration))
 
     def measure(self, shaft: int, label: str) -> Verdict:
@@ -140,9 +141,11 @@ class Bench:
 
     def _pipeline(self, origin: Origin) -> Pipeline[Verdict]:
         # The verdict on readings that the gauge still held may be stored already.
+        """Return the five steps for runs measured now or fetched from the gauge."""
         add = self.store.add if origin is Origin.MEASURED else self.store.add_again
 
         def store(kept: Kept, result: Result, decision: Decision) -> Verdict:
+            """Store result and decision, and return the verdict that the store has afterwards."""
             known = None if origin is Origin.MEASURED else self.store.run_of(kept.where)
             where = kept.where if known is None else known[1]  # the archive may have been moved or renamed since
             evaluation = Evaluation(result, decision, self.now_ms(), basis_of_bands(self.bands))

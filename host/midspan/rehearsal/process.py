@@ -105,6 +105,7 @@ class Rehearsal:
         return self
 
     def _take_folder(self) -> None:
+        """Lock the folder and prepare it; raise LinkError if another host has it."""
         import fcntl  # found wherever there are pseudo-terminals
 
         self._folder.mkdir(parents=True, exist_ok=True)
@@ -118,6 +119,7 @@ class Rehearsal:
             self._prepare()
 
     def _start(self, device_end: int) -> None:
+        """Write the scenario and start the device code on one end of the pseudo-terminal."""
         self._scenario_file.write_text(json.dumps(self._scenario), encoding="utf-8")
         script = data_folder("device") / "rehearsal" / "run.py"
         with self._complaints.open("wb") as complaints:
@@ -131,10 +133,12 @@ class Rehearsal:
 
     @property
     def _scenario_file(self) -> Path:
+        """File with the scenario; it is also the lock of the folder."""
         return self._folder / "scenario.json"
 
     @property
     def _complaints(self) -> Path:
+        """File with what the device code writes to its standard error."""
         return self._folder / "rehearsal-errors.txt"
 
     def __exit__(
@@ -167,6 +171,7 @@ class Rehearsal:
         return f"{words[-1]} (more in {self._complaints})" if words else f"{self._complaints} is empty"
 
     def _end(self) -> None:
+        """End the process and close the pseudo-terminal and the lock."""
         self._process.terminate()
         try:
             self._process.wait(END_S)

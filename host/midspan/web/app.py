@@ -48,6 +48,7 @@ def serve(follower: Follower, access: Access, host: str) -> None:
     views = Views(follower, Clock(now_ms))
 
     def stop(night: int) -> None:
+        """Ask for the end of a night that is still running."""
         if not is_running(views.night(night)):
             raise StoreError(f"night {night} has ended already")
         follower.ask_for_an_end(night, views.now.now_ms())
@@ -68,34 +69,42 @@ def _add_views(views: Views) -> None:
 
     @ui.page("/night/{number}")
     def night(number: Number) -> None:
+        """Show a night by its number."""
         _live(views, number)
 
     @ui.page("/night/{number}/shafts")
     def shafts(number: Number, from_: int = 0) -> None:
+        """List the shafts of a night."""
         _still(lambda: views.shafts(number, from_))
 
     @ui.page("/nights")
     def nights() -> None:
+        """List all nights."""
         _still(views.nights, "/nights")
 
     @ui.page("/shaft/{number}")
     def shaft(number: Number) -> None:
+        """Show a shaft."""
         _still(lambda: views.shaft(number))
 
     @ui.page("/find")
     def find(which: str = "") -> None:
+        """Show the shaft that a search means."""
         _found(views, which[:200].strip())
 
     @ui.page("/sets")
     def sets() -> None:
+        """List all matched sets."""
         _still(views.sets, "/sets")
 
     @ui.page("/set/{number}")
     def matched_set(number: Number) -> None:
+        """Show a matched set."""
         _still(lambda: views.set(number))
 
     @app.get("/shaft/{number}/readings.csv")
     def readings(number: Number) -> Response:
+        """Return the raw readings of a shaft as a CSV file."""
         text = views.csv(number)
         if text is None:
             return PlainTextResponse("there are no raw readings of this shaft here\n", 404)
@@ -147,6 +156,7 @@ def _live(views: Views, number: int | None) -> None:
         rest = ui.html("", sanitize=False).classes("flow")
 
     def refresh() -> None:
+        """Show what has changed since the last call."""
         try:
             record = views.night(number)
             now, night = views.live(record)

@@ -419,6 +419,7 @@ def _with_headers(send: Send) -> Send:
     """Return a function that sends messages with HEADERS added."""
 
     async def sent(message: Message) -> None:
+        """Send a message, with HEADERS added to the start of an answer."""
         if message["type"] == "http.response.start":
             more = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
             message = {**message, "headers": [*message.get("headers", []), *more]}

@@ -127,6 +127,7 @@ class SvgChart:
 
     @property
     def _tall(self) -> int:
+        """Height of the plotting area, in the picture's units."""
         return self.height - TOP - BOTTOM
 
     def line(self, points: Points, kind: str = "line") -> None:
