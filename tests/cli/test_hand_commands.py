@@ -294,7 +294,7 @@ class Person:
 
 def test_a_person_is_led_through_the_readings_and_can_go_back() -> None:
     person = Person("0", "x", "12,7", "0", "0.1", "b", "0", "12.9", "0", "0.1", "12.8", "0.1")
-    guide = hand_guide.Guide(hand_guide.places(2, 1), 0.01, person.ask, person.say)
+    guide = hand_guide.Guide(hand_guide.reading_order(2, 1), 0.01, person.ask, person.say)
     assert [one for one in guide.readings() if isinstance(one, Typed)] == [
         Typed("0", "1", "0", "12,7", "0"),
         Typed("0", "1", "0", "12.9", "0"),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import ReadingsError
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.clock_fit import fit_around
-from midspan.hand_bench.conversion import CAUSES, Pull, off_centre_loss, sunk_for
+from midspan.hand_bench.conversion import CAUSES, BenchLoad, off_centre_loss, sag_for
 from midspan.uncertainty.budget import coverage_factor
 from places import DATA
 from synthetic import LOAD_N, SPAN_MM, Shaft, ratio_for, spine_around
@@ -32,7 +32,7 @@ def test_a_handbook_beam_under_a_small_load_gives_its_modulus_and_section(case) 
     stiffness = case["young_mpa"] * inertia
     bench = believed(weight={"mass_g": 60.0}, span={"span_mm": 400.0})
     sunk = bench.load_n * 400.0**3 / (48 * stiffness)
-    spine = float(Pull.of(bench).thou(np.array(sunk)))
+    spine = float(BenchLoad.of(bench).thou(np.array(sunk)))
     assert spine == pytest.approx(SPAN_MM / 0.0254 * ratio_for(LOAD_N * SPAN_MM**2 / stiffness), rel=2e-6)
 
 
@@ -254,7 +254,7 @@ def test_a_misfit_between_positions_counts_by_positions_not_by_repeats() -> None
 def test_the_way_down_is_the_conversion_turned_round() -> None:
     for spine in (150.0, 500.0, 1500.0):
         bench = believed(weight={"mass_g": 700.0, "hook_g": 20.0}, frame={"give_mm_per_n": 0.001})
-        assert float(Pull.of(bench).thou(np.array(sunk_for(bench, spine)))) == pytest.approx(spine, rel=1e-12)
+        assert float(BenchLoad.of(bench).thou(np.array(sag_for(bench, spine)))) == pytest.approx(spine, rel=1e-12)
 
 
 @pytest.mark.parametrize(

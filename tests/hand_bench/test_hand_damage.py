@@ -160,6 +160,6 @@ def test_a_damaged_line_costs_its_shaft_and_every_other_is_made_again(tmp_path, 
 def test_two_who_type_in_one_session_at_once_are_noticed(record) -> None:
     session = next(one for one in sessions(record.path) if one.shaft == 2)
     for other in (HandRecord(record.path), HandRecord(record.path)):
-        other.keep(other.go_on(session), Typed("0", "1", "3.00", "15.70", "3.01"))
+        other.keep(other.resume(session), Typed("0", "1", "3.00", "15.70", "3.01"))
     (again,) = (one for one in sessions(record.path) if one.shaft == 2)
     assert again.has_lost_lines

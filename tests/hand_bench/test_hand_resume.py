@@ -13,7 +13,7 @@ from commands_rig import COMMAND, complaint, midspan
 from hand_rig import BENCH, good, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, places
+from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, reading_order
 from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.sessions import sessions
 from stores import store_in
@@ -265,6 +265,6 @@ def test_going_back_after_an_interruption_reads_the_last_one_again(folder) -> No
     record.keep(place, Typed("0", "1", "3.00", "15.70", "3.00"))
     (session,) = sessions(record.path)
     answers = iter(("b", "3.01", "15.71", "3.01", "3.00", "15.72", "3.00"))
-    guide = Guide(places(2, 1), 0.01, lambda question: next(answers), lambda text: None, session.typed)
+    guide = Guide(reading_order(2, 1), 0.01, lambda question: next(answers), lambda text: None, session.typed)
     whole = [one for one in guide.readings() if isinstance(one, Typed)]
     assert [(one.angle_deg, one.loaded) for one in whole] == [("0", "15.71"), ("180", "15.72")]

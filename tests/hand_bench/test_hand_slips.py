@@ -13,7 +13,7 @@ from commands_rig import midspan
 from hand_rig import BENCH, EIGHT, TrueBench, bench_file, readings, result_of, write
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome, judge
-from midspan.hand_bench.contradiction import cannot_tell, contradictions
+from midspan.hand_bench.contradiction import contradictions, undetected_slips
 from midspan.hand_bench.readings import numbers_of
 from midspan.hand_bench.record import NAMES, Typed
 from synthetic import Shaft
@@ -236,7 +236,7 @@ def test_where_two_contradict_each_other_and_nothing_tells_which_both_are_named_
 def test_what_so_few_readings_cannot_tell_is_said(angles, repeats, untold) -> None:
     """It is said where, and only where, a gross error of some reading is not named at its own place."""
     typed = plain(angles, repeats)
-    assert (cannot_tell(numbers_of(tuple(typed), "paper")) is not None) == untold
+    assert (undetected_slips(numbers_of(tuple(typed), "paper")) is not None) == untold
     unnamed = 0
     for i in range(len(typed)):
         wrong = [*typed[:i], replace(typed[i], loaded="99.00"), *typed[i + 1 :]]
@@ -246,7 +246,7 @@ def test_what_so_few_readings_cannot_tell_is_said(angles, repeats, untold) -> No
 
 def test_a_reading_that_nothing_could_contradict_is_said_to_be_so() -> None:
     typed = [*plain((0, 90, 180), 2), *plain((45,), 1)]
-    assert "at 45 degrees" in cannot_tell(numbers_of(tuple(typed), "paper"))
+    assert "at 45 degrees" in undetected_slips(numbers_of(tuple(typed), "paper"))
 
 
 def test_the_dent_of_a_shaft_is_no_slip_of_the_pen() -> None:

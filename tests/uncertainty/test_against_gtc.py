@@ -19,7 +19,7 @@ from midspan.calibrate.fit_tests import combined, read_back
 from midspan.calibrate.reference_bar import RoundBar
 from midspan.hand_bench.bench import EXAMPLE, HandBench
 from midspan.hand_bench.conversion import CAUSES as HAND_CAUSES
-from midspan.hand_bench.conversion import shares, sunk_for
+from midspan.hand_bench.conversion import sag_for, shares
 from midspan.hand_bench.gravity import normal_gravity
 from midspan.hand_bench.masses import Air, Mass
 from midspan.measurement.result import evaluate
@@ -136,7 +136,7 @@ def test_the_hand_bench_on_a_stiff_shaft():
     content["frame"] = {"give_mm_per_n": 0.002, "u_give_mm_per_n": 2e-4}
     content["span"]["span_mm"] = 650.0
     bench = HandBench.model_validate(content)
-    sunk = sunk_for(bench, STIFF_THOU)
+    sunk = sag_for(bench, STIFF_THOU)
     u_inputs, sensitivities = shares(bench, sunk, 0.1)
     dial, force = known(sunk, bench.indicator.u_error_mm), known(0.0, bench.indicator.u_force_change_n)
     mass, gravity = known(0.880, 5e-4), known(9.80665, bench.place.u_gravity_m_s2)

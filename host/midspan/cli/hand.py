@@ -120,21 +120,23 @@ def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft",
 
 def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", how: Guided) -> int:
     """Keep what a person types, in the unfinished session or a new one; return its offset in the record."""
-    from midspan.hand_bench.guide import Guide, places, progress, to_go_on_with
+    from midspan.hand_bench.guide import Guide, progress, reading_order, resumable
     from midspan.hand_bench.record import ReadingPlan
 
     plan = {"positions": how.positions, "repeats": how.repeats}
     last = None if how.anew else _last_session(record.path, whose)
-    session = to_go_on_with(last, {"bench": bench, "operator": whose.operator, **plan})
+    session = resumable(last, {"bench": bench, "operator": whose.operator, **plan})
     if session:
         typer.echo(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
-        place = record.go_on(session)
+        place = record.resume(session)
     else:
         number = how.positions * how.repeats
         place = record.begin(bench, whose, now_ms(), ReadingPlan(how.positions, how.repeats, number))
     graduation = bench["indicator"]["graduation"]
     known = session.typed if session else ()
-    for reading in Guide(places(how.positions, how.repeats), graduation, typer.prompt, typer.echo, known).readings():
+    for reading in Guide(
+        reading_order(how.positions, how.repeats), graduation, typer.prompt, typer.echo, known
+    ).readings():
         record.keep(place, reading)
     return place
 
@@ -160,7 +162,7 @@ def _evaluated(
 
     Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
     """
-    from midspan.hand_bench.contradiction import cannot_tell
+    from midspan.hand_bench.contradiction import undetected_slips
     from midspan.hand_bench.readings import numbers_of
     from midspan.hand_bench.sessions import session_at
     from midspan.store.evaluation import Origin
@@ -168,7 +170,7 @@ def _evaluated(
     session = session_at(record.path, place)
     try:
         result, decision, _ = _keep_result(session, bands, store, named=True, origin=Origin.MEASURED)
-        untold = cannot_tell(numbers_of(session.typed, session.file))
+        untold = undetected_slips(numbers_of(session.typed, session.file))
     except (ReadingsError, ConversionError) as error:
         record.end(place)
         raise ReadingsError(f"{error} (the readings are kept in {record.path} at byte {place})") from error

@@ -1,6 +1,6 @@
 """Readings that their neighbours contradict: which they are, what the others make of them, and what cannot be told.
 
-What the weight adds to the dial repeats twice in a turn, so each visit to a clock position can be foretold from the
+What the weight adds to the dial repeats twice in a turn, so each visit to a clock position can be predicted from the
 others. A visit that lies too far off holds a slip of the pen, or the shaft is no tube there: both want a second look.
 Which of its readings is wrong, the return of the dial tells, or the height of the surface where no return was read.
 
@@ -21,7 +21,7 @@ from math import ceil, log10
 import numpy as np
 
 from midspan.hand_bench.clock_fit import Array
-from midspan.hand_bench.outliers import Stray, foretold, strays, untold
+from midspan.hand_bench.outliers import Outlier, outliers, predicted, undetectable
 from midspan.hand_bench.readings import HandReadings
 
 # Readings of a sound bench repeat within about two graduations (common practice, no source).
@@ -44,20 +44,20 @@ class Contradiction:
 
 @dataclass(frozen=True)
 class _FitSeries:
-    """One value of each visit, linear in columns; `strays` by their visit, `out` of what foretells the others."""
+    """One value of each visit, linear in columns; `outliers` by their visit, `out` of what foretells the others."""
 
     columns: Array
     values: Array
     usual: float
-    strays: dict[int, Stray]
+    outliers: dict[int, Outlier]
 
     @classmethod
     def of(cls, columns: Array, values: Array, usual: float) -> "_FitSeries":
-        return cls(columns, values, usual, {stray.place: stray for stray in strays(columns, values, usual)})
+        return cls(columns, values, usual, {outlier.place: outlier for outlier in outliers(columns, values, usual)})
 
     def misfit(self, i: int, value: float, more: float) -> bool:
         """Whether a value at visit i would contradict the other visits; `more` is its own doubt."""
-        expected, within = foretold(self.columns, self.values, i, self.strays.keys(), self.usual)
+        expected, within = predicted(self.columns, self.values, i, self.outliers.keys(), self.usual)
         return abs(value - expected) > within + more
 
 
@@ -69,21 +69,23 @@ def contradictions(readings: HandReadings, graduation: float) -> tuple[Contradic
     usual = USUAL_GRADUATIONS * graduation
     sag = _FitSeries.of(_around(readings.angle_deg, (2,)), readings.loaded - readings.zero, usual)
     digits = max(ceil(-log10(graduation)), 0)
-    accused = {place: stray for place, stray in sag.strays.items() if not _seconded(place, sag, readings)}
-    found = [_by_sag(readings, stray, usual, digits) for stray in accused.values()]
+    accused = {
+        place: outlier for place, outlier in sag.outliers.items() if not _repeated_elsewhere(place, sag, readings)
+    }
+    found = [_from_sag(readings, outlier, usual, digits) for outlier in accused.values()]
     found += [
-        _by_return(readings, stray, place, digits)
-        for place, stray in _returns(readings, usual).items()
+        _from_return(readings, outlier, place, digits)
+        for place, outlier in _returns(readings, usual).items()
         if place not in accused
     ]
     return tuple(sorted((one for one in found if one is not None), key=lambda one: one.visits))
 
 
-def cannot_tell(readings: HandReadings) -> str | None:
+def undetected_slips(readings: HandReadings) -> str | None:
     """What so few readings could hide, in a sentence; None when every slip of the pen would be named."""
     visits = Counter(readings.angle_deg.tolist())
     few = [i for i, angle in enumerate(readings.angle_deg.tolist()) if visits[angle] <= FEW]
-    blind, alike = untold(_around(readings.angle_deg, (2,)), few)
+    blind, alike = undetectable(_around(readings.angle_deg, (2,)), few)
     if blind:
         return f"nothing could contradict {readings.name(blind[0])}; read each position twice"
     if alike:
@@ -98,51 +100,51 @@ def _around(angle_deg: Array, orders: Sequence[int]) -> Array:
     return np.stack([np.ones_like(angle_deg), *waves], axis=1)
 
 
-def _seconded(place: int, sag: _FitSeries, readings: HandReadings) -> bool:
+def _repeated_elsewhere(place: int, sag: _FitSeries, readings: HandReadings) -> bool:
     """Whether another visit to the same position is off by the same."""
-    this = sag.strays[place]
+    this = sag.outliers[place]
     off = sag.values[place] - this.expected
     return any(
         other != place
         and (readings.angle_deg[other] - readings.angle_deg[place]) % 360 == 0
-        and abs(sag.values[other] - stray.expected - off) < min(this.within, stray.within)
-        for other, stray in sag.strays.items()
+        and abs(sag.values[other] - outlier.expected - off) < min(this.within, outlier.within)
+        for other, outlier in sag.outliers.items()
     )
 
 
-def _returns(readings: HandReadings, usual: float) -> dict[int, Stray]:
+def _returns(readings: HandReadings, usual: float) -> dict[int, Outlier]:
     """Visits whose dial did not come back like the others', with what they make of the way back."""
     read = np.flatnonzero(np.isfinite(readings.again))
     back = (readings.again - readings.unloaded)[read]
-    found = strays(np.ones((len(read), 1)), back, usual)
-    return {int(read[stray.place]): stray for stray in found if not stray.rivals}
+    found = outliers(np.ones((len(read), 1)), back, usual)
+    return {int(read[outlier.place]): outlier for outlier in found if not outlier.rivals}
 
 
-def _by_sag(readings: HandReadings, stray: Stray, usual: float, digits: int) -> Contradiction | None:
-    suspects = [one for one in (stray, *stray.rivals) if not readings.confirmed[one.place]]
+def _from_sag(readings: HandReadings, outlier: Outlier, usual: float, digits: int) -> Contradiction | None:
+    suspects = [one for one in (outlier, *outlier.rivals) if not readings.confirmed[one.place]]
     if not suspects:
         return None
     places = tuple(sorted(one.place for one in suspects))
     if len(places) > 1:
         names = " and ".join(map(readings.name, places))
         sentence = f"{names} contradict each other, and nothing tells which is wrong; read them again, or confirm them"
-        return Contradiction(places, THREE, stray.within, sentence)
+        return Contradiction(places, THREE, outlier.within, sentence)
     (suspect,) = suspects
-    name, would_be = readings.name(suspect.place), _would_be(readings, suspect, usual)
-    if "swapped" in would_be:
+    name, corrections = readings.name(suspect.place), _corrections(readings, suspect, usual)
+    if "swapped" in corrections:
         return Contradiction(places, SWAPPED, suspect.within, f"{name}: unloaded and loaded look swapped; {ADVICE}")
-    says = _says(readings, suspect, would_be, digits)
+    says = _says(readings, suspect, corrections, digits)
     sentence = f"{name}: {says} ± {suspect.within:.{digits}f}; {ADVICE}"
-    return Contradiction(places, tuple(would_be) or THREE, suspect.within, sentence)
+    return Contradiction(places, tuple(corrections) or THREE, suspect.within, sentence)
 
 
-def _says(readings: HandReadings, suspect: Stray, would_be: dict[str, float], digits: int) -> str:
+def _says(readings: HandReadings, suspect: Outlier, corrections: dict[str, float], digits: int) -> str:
     """What was typed, and what the others make of it."""
-    if not would_be:
+    if not corrections:
         moved = readings.loaded[suspect.place] - readings.zero[suspect.place]
         return f"the weight moved the dial by {moved:.{digits}f}, but the others make it {suspect.expected:.{digits}f}"
-    typed = [f"{key.replace('_', ' ')} {_at(readings, key, suspect.place):.{digits}f}" for key in would_be]
-    right = [f"{value:.{digits}f}" for value in would_be.values()]
+    typed = [f"{key.replace('_', ' ')} {_at(readings, key, suspect.place):.{digits}f}" for key in corrections]
+    right = [f"{value:.{digits}f}" for value in corrections.values()]
     return f"{' or '.join(typed)}, but the others make it {' or '.join(right)}"
 
 
@@ -151,7 +153,7 @@ def _at(readings: HandReadings, key: str, i: int) -> float:
     return float(column[i])
 
 
-def _would_be(readings: HandReadings, suspect: Stray, usual: float) -> dict[str, float]:
+def _corrections(readings: HandReadings, suspect: Outlier, usual: float) -> dict[str, float]:
     """For each reading of a visit that may be the wrong one: what it would have to be."""
     i, within, expected = suspect.place, suspect.within, suspect.expected
     unloaded, loaded, again = (_at(readings, key, i) for key in THREE)
@@ -176,12 +178,12 @@ def _would_be(readings: HandReadings, suspect: Stray, usual: float) -> dict[str,
     return {key: value for key, value, misfits in wrong if not misfits}
 
 
-def _by_return(readings: HandReadings, stray: Stray, i: int, digits: int) -> Contradiction | None:
+def _from_return(readings: HandReadings, outlier: Outlier, i: int, digits: int) -> Contradiction | None:
     if readings.confirmed[i]:
         return None
     back = readings.again[i] - readings.unloaded[i]
     sentence = (
         f"{readings.name(i)}: the dial came back {back:+.{digits}f} beside where it was, the others make it "
-        f"{stray.expected:+.{digits}f} ± {stray.within:.{digits}f}; {ADVICE}"
+        f"{outlier.expected:+.{digits}f} ± {outlier.within:.{digits}f}; {ADVICE}"
     )
-    return Contradiction((i,), ("unloaded", "unloaded_again"), stray.within, sentence)
+    return Contradiction((i,), ("unloaded", "unloaded_again"), outlier.within, sentence)

@@ -42,70 +42,70 @@ Number = TypeVar("Number", float, Array)
 
 
 @dataclass(frozen=True)
-class Pull(Generic[Number]):
+class BenchLoad(Generic[Number]):
     """What bends the shaft: the force that is always there, the force that comes on, over which span, and the give.
 
     One bench as it is, or arrays of benches as trials draw them.
     """
 
-    always_n: float
+    preload_n: float
     load_n: Number
     span_mm: Number
     give_mm_per_n: Number
 
     @classmethod
-    def of(cls, bench: HandBench) -> "Pull[float]":
+    def of(cls, bench: HandBench) -> "BenchLoad[float]":
         """Return it as the bench says it is; the dial's spring presses too, and less or more under load."""
         hook_n = bench.weight.hook_g / 1000 * bench.place.gravity().m_s2
         load_n = bench.load_n + bench.indicator.force_change_n
-        return Pull(hook_n + bench.indicator.force_n, load_n, bench.span.span_mm, bench.frame.give_mm_per_n)
+        return BenchLoad(hook_n + bench.indicator.force_n, load_n, bench.span.span_mm, bench.frame.give_mm_per_n)
 
-    def thou(self, sunk_mm: Array, to: Convention = STANDARD, support: Support = "between") -> Array:
+    def thou(self, sag_mm: Array, to: Convention = STANDARD, support: Support = "between") -> Array:
         """Return the deflection in thou under a convention, from how far the dial says that midspan sank.
 
-        The shapes of `sunk_mm` and of the pulls broadcast.
+        The shapes of `sag_mm` and of the pulls broadcast.
 
         Raises ConversionError where no shaft bends like that.
 
-        >>> pull = Pull(0.0, STANDARD.load_n, STANDARD.span_mm, 0.0)
-        >>> float(pull.thou(np.array(12.7)).round(6))
+        >>> load = BenchLoad(0.0, STANDARD.load_n, STANDARD.span_mm, 0.0)
+        >>> float(load.thou(np.array(12.7)).round(6))
         500.0
         """
-        bend = sunk_mm - self.give_mm_per_n * self.load_n
-        stiffness = stiffness_between((self.always_n, self.always_n + self.load_n), bend, self.span_mm, support)
+        bend = sag_mm - self.give_mm_per_n * self.load_n
+        stiffness = stiffness_between((self.preload_n, self.preload_n + self.load_n), bend, self.span_mm, support)
         return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
 
-    def change(self: "Pull[float]", sunk_mm: float, **by: float) -> float:
+    def change(self: "BenchLoad[float]", sag_mm: float, **by: float) -> float:
         """Derivative of the standard deflection with respect to one field, in thou per its unit."""
         ((name, step),) = by.items()
         up, down = (replace(self, **{name: getattr(self, name) + sign * step}) for sign in (1, -1))
-        return float(up.thou(np.array(sunk_mm)) - down.thou(np.array(sunk_mm))) / (2 * step)
+        return float(up.thou(np.array(sag_mm)) - down.thou(np.array(sag_mm))) / (2 * step)
 
 
-def sunk_for(bench: HandBench, spine_thou: float) -> float:
+def sag_for(bench: HandBench, spine_thou: float) -> float:
     """How far a shaft of this spine sinks on a bench, in mm: the conversion the other way round.
 
     >>> from midspan.hand_bench.bench import EXAMPLE
     >>> bench = HandBench.model_validate(EXAMPLE)
-    >>> float(Pull.of(bench).thou(np.array(sunk_for(bench, 512.5))).round(9))
+    >>> float(BenchLoad.of(bench).thou(np.array(sag_for(bench, 512.5))).round(9))
     512.5
     """
-    pull = Pull.of(bench)
+    load = BenchLoad.of(bench)
     sag = np.array(spine_thou * MM_PER_THOU)
     stiffness = stiffness_between((0.0, STANDARD.load_n), sag, STANDARD.span_mm, "between")
     low, high = (
-        float(deflection_mm(force, pull.span_mm, stiffness, "between"))
-        for force in (pull.always_n, pull.always_n + pull.load_n)
+        float(deflection_mm(force, load.span_mm, stiffness, "between"))
+        for force in (load.preload_n, load.preload_n + load.load_n)
     )
-    return high - low + pull.give_mm_per_n * pull.load_n
+    return high - low + load.give_mm_per_n * load.load_n
 
 
-def shares(bench: HandBench, sunk_mm: float, u_repeat_thou: float) -> tuple[list[float], list[float]]:
+def shares(bench: HandBench, sag_mm: float, u_repeat_thou: float) -> tuple[list[float], list[float]]:
     """Standard uncertainty in its own unit and sensitivity in thou per unit, of each of CAUSES."""
-    pull = Pull.of(bench)
-    spine = float(pull.thou(np.array(sunk_mm)))
-    by_load = pull.change(sunk_mm, load_n=1e-3)
-    by_dial = float(pull.thou(np.array(sunk_mm + 1e-3)) - pull.thou(np.array(sunk_mm - 1e-3))) / 2e-3
+    load = BenchLoad.of(bench)
+    spine = float(load.thou(np.array(sag_mm)))
+    by_load = load.change(sag_mm, load_n=1e-3)
+    by_dial = float(load.thou(np.array(sag_mm + 1e-3)) - load.thou(np.array(sag_mm - 1e-3))) / 2e-3
     gravity, dial = bench.place.gravity(), bench.indicator
     graduation_mm = dial.graduation * abs(dial.mm)
     u_buoyancy = bench.mass.force_n(gravity.m_s2, Air()).u_buoyancy_n
@@ -114,16 +114,16 @@ def shares(bench: HandBench, sunk_mm: float, u_repeat_thou: float) -> tuple[list
         # Two readings, each anywhere within half a graduation; an even, straight shaft repeats the same rounding.
         (graduation_mm * np.sqrt(2 / 12), by_dial),
         (dial.u_error_mm, by_dial),
-        (np.radians(dial.tilt_deg) ** 2 / 2 / np.sqrt(5), by_dial * sunk_mm),
+        (np.radians(dial.tilt_deg) ** 2 / 2 / np.sqrt(5), by_dial * sag_mm),
         (dial.u_force_change_n, by_load),
         (bench.weight.u_mass_g, by_load * bench.load_n / bench.weight.mass_g),
         (u_buoyancy, by_load),
         (gravity.u_m_s2, by_load * bench.load_n / gravity.m_s2),
-        (bench.span.u_span_mm, pull.change(sunk_mm, span_mm=1e-3)),
-        (off_centre_loss(bench.frame.off_centre_mm, pull.span_mm) / np.sqrt(5), spine),
-        (bench.frame.u_give_mm_per_n, pull.change(sunk_mm, give_mm_per_n=1e-5)),
-        (support_thou(pull, sunk_mm), 1.0),
-        (shear_share(pull.span_mm, STANDARD) * spine, 1.0),
+        (bench.span.u_span_mm, load.change(sag_mm, span_mm=1e-3)),
+        (off_centre_loss(bench.frame.off_centre_mm, load.span_mm) / np.sqrt(5), spine),
+        (bench.frame.u_give_mm_per_n, load.change(sag_mm, give_mm_per_n=1e-5)),
+        (support_thou(load, sag_mm), 1.0),
+        (shear_share(load.span_mm, STANDARD) * spine, 1.0),
     )
     return [float(u) for u, _ in rows], [float(by) for _, by in rows]
 
@@ -150,7 +150,7 @@ def off_centre_loss(offset_mm: float, span_mm: float) -> float:
     return 8 * (offset_mm / span_mm) ** 2 - 16 * (offset_mm / span_mm) ** 4
 
 
-def support_thou(pull: Pull[float], sunk_mm: float, to: Convention = STANDARD) -> float:
+def support_thou(load: BenchLoad[float], sag_mm: float, to: Convention = STANDARD) -> float:
     """Standard uncertainty from reactions anywhere between frictionless and vertical, in thou."""
-    normal, vertical = (float(pull.thou(np.array(sunk_mm), to, support)) for support in ("normal", "vertical"))
+    normal, vertical = (float(load.thou(np.array(sag_mm), to, support)) for support in ("normal", "vertical"))
     return abs(normal - vertical) / 2 / 3**0.5

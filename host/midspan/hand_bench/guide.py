@@ -25,10 +25,10 @@ ONCE_MORE = ("  read it once more without the weight", "  read it once more with
 MOST_SAID, MOST_LETTERS = 3, 30  # of what changed, so that it stays one line
 
 
-def places(positions: int, repeats: int) -> list[Place]:
+def reading_order(positions: int, repeats: int) -> list[Place]:
     """Clock positions in the order in which they are read, round after round.
 
-    >>> places(2, 2)
+    >>> reading_order(2, 2)
     [('0', '1'), ('180', '1'), ('0', '2'), ('180', '2')]
     """
     return [(f"{i * 360 / positions:g}", str(repeat)) for repeat in range(1, repeats + 1) for i in range(positions)]
@@ -153,7 +153,7 @@ def _is_same(text: str, other: str, within: float) -> bool:
     return abs(number_in(text, "the reading") - number_in(other, "the reading")) <= within
 
 
-def to_go_on_with(last: HandSession | None, now: Mapping[str, Any]) -> HandSession | None:
+def resumable(last: HandSession | None, now: Mapping[str, Any]) -> HandSession | None:
     """Return the last session of a shaft when it was guided and has not ended; None if there is none to go on with.
 
     `now` are the fields that a session begun now would have. Raises ReadingsError when the last one has others.

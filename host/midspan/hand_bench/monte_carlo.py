@@ -8,7 +8,7 @@ the budget adds them as if to both, so where they are large the interval of the 
 import numpy as np
 
 from midspan.hand_bench.bench import HandBench
-from midspan.hand_bench.conversion import Pull, off_centre_loss
+from midspan.hand_bench.conversion import BenchLoad, off_centre_loss
 from midspan.hand_bench.result import HandResult
 from midspan.uncertainty.budget import PROBABILITY
 from midspan.uncertainty.monte_carlo import Array, Draws, Summary, summary
@@ -18,8 +18,8 @@ def hand_trials(
     result: HandResult, bench: HandBench, trials: int, seed: int = 1, probability: float = PROBABILITY
 ) -> Summary:
     """Distribution of the mean spine in thou over so many trials; the same seed gives the same numbers."""
-    pull, sunk = Pull.of(bench), np.array(result.deflection_mm)
-    of_estimates = float(np.mean([pull.thou(sunk, support=end) for end in ("normal", "vertical")]))
+    load, sag_mm = BenchLoad.of(bench), np.array(result.deflection_mm)
+    of_estimates = float(np.mean([load.thou(sag_mm, support=end) for end in ("normal", "vertical")]))
     spines = _spines(result, bench, Draws(np.random.default_rng(seed), trials))
     # The mean over the turn lies beside the spine of the mean reading, by the square of what is uneven.
     return summary(spines - of_estimates + result.spine_thou, probability)
@@ -28,25 +28,25 @@ def hand_trials(
 def _spines(result: HandResult, bench: HandBench, draws: Draws) -> Array:
     """Spines in thou [trials]: what is known by bounds is drawn from between them, all else as normal."""
     u = {part.name: part.u_input for part in result.budget.contributions}
-    known, gravity, dial = Pull.of(bench), bench.place.gravity(), bench.indicator
+    known, gravity, dial = BenchLoad.of(bench), bench.place.gravity(), bench.indicator
     mass = 1 + draws.normal(u["mass"]) / bench.weight.mass_g
     weight_n = bench.load_n * mass * (1 + draws.normal(u["gravity"]) / gravity.m_s2) + draws.normal(u["air buoyancy"])
     load_n = weight_n + dial.force_change_n + draws.normal(u["dial force"])
     span, give = known.span_mm + draws.normal(u["span"]), known.give_mm_per_n + draws.normal(u["give of supports"])
-    sunk = _sunk(result, bench, u["dial error"], draws)
-    pull = Pull(known.always_n, load_n, span, give)
-    low, high = (pull.thou(sunk, support=end) for end in ("normal", "vertical"))
+    sag_mm = _true_sag_mm(result, bench, u["dial error"], draws)
+    load = BenchLoad(known.preload_n, load_n, span, give)
+    low, high = (load.thou(sag_mm, support=end) for end in ("normal", "vertical"))
     mixed = (low + high) / 2 + draws.rectangular(0.5) * (high - low)
     lost = off_centre_loss(1.0, known.span_mm) * draws.rectangular(bench.frame.off_centre_mm) ** 2
     shear = draws.rectangular(np.sqrt(3) * u["shear"])
     return mixed / (1 - lost) + shear + draws.normal(u["repeatability"], result.repeat_dof)
 
 
-def _sunk(result: HandResult, bench: HandBench, u_error_mm: float, draws: Draws) -> Array:
+def _true_sag_mm(result: HandResult, bench: HandBench, u_error_mm: float, draws: Draws) -> Array:
     """How far midspan truly sank in mm: two readings each rounded to a step, on a dial that reads long when tilted."""
     dial = bench.indicator
     half_step = dial.graduation * abs(dial.mm) / 2
     rounded = draws.rectangular(half_step) - draws.rectangular(half_step)
     read = result.deflection_mm + rounded + draws.normal(u_error_mm)
-    sunk: Array = read * np.cos(draws.rectangular(np.radians(dial.tilt_deg)))
-    return sunk
+    sag_mm: Array = read * np.cos(draws.rectangular(np.radians(dial.tilt_deg)))
+    return sag_mm

@@ -17,7 +17,7 @@ from midspan.base.csv_table import TypedTable, number_in
 from midspan.base.errors import ConversionError, ReadingsError
 from midspan.hand_bench.bench import MM_PER_UNIT, HandBench
 from midspan.hand_bench.clock_fit import Array
-from midspan.hand_bench.conversion import Pull
+from midspan.hand_bench.conversion import BenchLoad
 from midspan.hand_bench.record import Typed
 
 # From the stiffest to the softest shaft or bar anyone bends so (common practice, no source), with room.
@@ -113,16 +113,16 @@ def check_typed_twice(typed: list[Typed], source: str) -> None:
 
 def check_direction(readings: HandReadings, bench: HandBench) -> None:
     """ReadingsError when the load lifts the shaft: columns swapped, or the dial works the other way."""
-    sunk = (readings.loaded - readings.zero) * bench.indicator.mm
-    if (sunk > 0).all():
+    sag_mm = (readings.loaded - readings.zero) * bench.indicator.mm
+    if (sag_mm > 0).all():
         return
-    if (sunk < 0).all():
+    if (sag_mm < 0).all():
         other = {"rises": "falls", "falls": "rises"}[bench.indicator.when_lower]
         raise ReadingsError(
             "every reading says that the weight lifts the shaft: are the columns loaded and unloaded swapped? If the "
             f'dial {other} as the shaft goes down, write when_lower = "{other}" under [indicator] of the bench file'
         )
-    first = int((sunk <= 0).argmax())
+    first = int((sag_mm <= 0).argmax())
     raise ReadingsError(
         f"{readings.name(first)} says that the weight lifts the shaft, others do not: are unloaded and loaded swapped "
         "there? Read it again"
@@ -146,9 +146,9 @@ def check_size(readings: HandReadings, bench: HandBench) -> None:
     raise ReadingsError(f"the weight moved the dial by {span:.4g} {bench.indicator.unit}: {says}; {hint}")
 
 
-def _spine(sunk_mm: float, bench: HandBench) -> float | None:
+def _spine(sag_mm: float, bench: HandBench) -> float | None:
     try:
-        return float(Pull.of(bench).thou(np.array(sunk_mm)))
+        return float(BenchLoad.of(bench).thou(np.array(sag_mm)))
     except ConversionError:
         return None
 

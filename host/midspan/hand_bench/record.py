@@ -118,7 +118,7 @@ class HandRecord:
         self._lines[place] = 0
         return place
 
-    def go_on(self, session: HandSession) -> int:
+    def resume(self, session: HandSession) -> int:
         """Add to a session that stands in the file already; its place."""
         self._lines[session.byte_offset] = session.lines
         return session.byte_offset

@@ -23,7 +23,7 @@ from midspan.base.units import OLDER, pounds_from_thou
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.clock_fit import AroundFit, Array, fit_around
 from midspan.hand_bench.contradiction import Contradiction, contradictions
-from midspan.hand_bench.conversion import Pull, budget_of, shares, support_thou
+from midspan.hand_bench.conversion import BenchLoad, budget_of, shares, support_thou
 from midspan.hand_bench.readings import HandReadings, check_direction, check_size, missing_repeats, numbers_of
 from midspan.hand_bench.record import HandSession, Typed
 from midspan.measurement import curve
@@ -109,10 +109,10 @@ def evaluate_hand(session: HandSession) -> HandResult:
     readings = typed.only(_uncontradicted(len(session.typed), contradicted))
     check_direction(readings, bench)
     check_size(readings, bench)
-    sunk = (readings.loaded - readings.zero) * bench.indicator.mm
-    thou = Pull.of(bench).thou(sunk)
+    sag_mm = (readings.loaded - readings.zero) * bench.indicator.mm
+    thou = BenchLoad.of(bench).thou(sag_mm)
     fit = fit_around(readings.angle_deg, thou)
-    spine, deflection = float(fit.coefficients[0]), float(sunk.mean())
+    spine, deflection = float(fit.coefficients[0]), float(sag_mm.mean())
     u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])))
     u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
     coefficients, covariance = _as_curve(fit)
@@ -120,7 +120,7 @@ def evaluate_hand(session: HandSession) -> HandResult:
     return HandResult(
         shaft=session.shaft, label=session.label, operator=session.operator, started_ms=session.started_ms,
         gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, spine_thou=spine,
-        u_spine_thou=u_spine, deflection_mm=deflection, load_n=Pull.of(bench).load_n, span_mm=bench.span.span_mm,
+        u_spine_thou=u_spine, deflection_mm=deflection, load_n=BenchLoad.of(bench).load_n, span_mm=bench.span.span_mm,
         repeat_scatter_thou=fit.scatter, repeat_dof=fit.dof, positions=fit.positions, readings=len(thou),
         sees_all=fit.sees_all, curve_thou=tuple(coefficients.tolist()),
         curve_covariance=tuple(covariance.ravel().tolist()), u_causes=tuple(u_inputs),
@@ -266,10 +266,10 @@ class _Older(TypedDict):
 
 def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> _Older:
     """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
-    pull = Pull.of(bench)
-    thou = float(pull.thou(np.array(deflection_mm), OLDER))
+    load = BenchLoad.of(bench)
+    thou = float(load.thou(np.array(deflection_mm), OLDER))
     u_thou = np.hypot.reduce(
-        [u_relative * thou, support_thou(pull, deflection_mm, OLDER), shear_share(pull.span_mm, OLDER) * thou]
+        [u_relative * thou, support_thou(load, deflection_mm, OLDER), shear_share(load.span_mm, OLDER) * thou]
     )
     pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": float(pounds * u_thou / thou)}

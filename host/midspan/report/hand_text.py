@@ -8,7 +8,7 @@ from midspan.base.formatting import angle, printable, with_uncertainty
 from midspan.base.units import MM_PER_THOU
 from midspan.decision.decision import Decision
 from midspan.hand_bench.bench import HandBench
-from midspan.hand_bench.conversion import budget_of, shares, sunk_for
+from midspan.hand_bench.conversion import budget_of, sag_for, shares
 from midspan.hand_bench.result import HandResult
 from midspan.report.result_text import json_line, verdict_words
 from midspan.uncertainty.budget import Budget, Coverage
@@ -99,7 +99,7 @@ def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, rea
     >>> round(expected_budget(HandBench.model_validate(EXAMPLE), 500.0, 0.3, 16).u, 2)
     0.73
     """
-    u_inputs, sensitivities = shares(bench, sunk_for(bench, spine_thou), repeat_thou / readings**0.5)
+    u_inputs, sensitivities = shares(bench, sag_for(bench, spine_thou), repeat_thou / readings**0.5)
     return budget_of(u_inputs, sensitivities, readings - 3)
 
 
