@@ -1,6 +1,6 @@
-"""The value of a check standard from the hand bench: the mean over mountings, with all that mountings share.
+"""Assigned value of a check standard from the hand bench: the mean over mountings, with the uncertainty they share.
 
-Repeats on other days average out what differs from day to day, never what they share: weight, span, dial. So the
+Repeats on other days average out what differs from day to day, but not what they share: weight, span, dial. So the
 scatter between mountings is divided by their number, the rest of the budget is not (JCGM 100:2008, 4.2.3 and 5.2).
 """
 
@@ -18,12 +18,32 @@ from midspan.hand_bench.result import HandResult
 from midspan.uncertainty.budget import Budget, Contribution
 
 OF_REPEATS = "repeatability"
-PERFECT_DOF = 1000  # beyond, k is that of infinitely many to every digit that is printed
+PERFECT_DOF = 1000  # above it, k is that of infinite degrees of freedom in every digit printed
 
 
 @dataclass(frozen=True)
 class AssignedBar:
-    """A check standard with its value; u is a standard uncertainty with its effective degrees of freedom."""
+    """A check standard with its assigned value.
+
+    Parameters
+    ----------
+    label : str
+        Label of the bar.
+    spine_thou : float
+        Assigned spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    dof : float
+        Effective degrees of freedom of that uncertainty.
+    k : float
+        Coverage factor for 95 %.
+    mountings : int
+        Number of mountings averaged.
+    bench : str
+        Id of the hand bench.
+    last_ms : int
+        Start of the last session, ms since 1970 (UTC).
+    """
 
     label: str
     spine_thou: float
@@ -36,7 +56,7 @@ class AssignedBar:
 
     @property
     def sentence(self) -> str:
-        """The value in words."""
+        """The value with its uncertainty as a sentence."""
         value = with_uncertainty(self.spine_thou, self.k * self.u_spine_thou)
         return (
             f"{self.label}: {value} thou (U with k = {self.k:g} for 95 %), from {self.mountings} "
@@ -45,19 +65,46 @@ class AssignedBar:
 
 
 def assigned_from(results: Sequence[HandResult], label: str) -> AssignedBar:
-    """The assigned value of a bar from its results, the newest evaluation of each mounting.
+    """Return the assigned value of a bar from its results; of each mounting the last result in the sequence counts.
 
-    Raises ReadingsError when there are none, when one is in doubt, or when they come from different benches.
+    Parameters
+    ----------
+    results : sequence of HandResult
+        Results of the bar, older evaluations first.
+    label : str
+        Label of the bar.
+
+    Returns
+    -------
+    AssignedBar
+        Mean over the mountings, with its uncertainty.
+
+    Raises
+    ------
+    ReadingsError
+        There are no results (code "no_results"), a result is in doubt ("in_doubt"), or the results come from
+        different benches ("benches").
+
+    References
+    ----------
+    JCGM 100:2008, 4.2.3 (mean of repeats) and 5.2 (causes in common).
     """
     newest = list({result.started_ms: result for result in results}.values())
     if not newest:
-        raise ReadingsError(f"{label}: no hand bench result has this label; give one with: midspan hand measure")
+        raise ReadingsError(
+            f"{label}: no hand bench result has this label; measure it with: midspan hand measure", code="no_results"
+        )
     doubtful = [result for result in newest if result.doubts]
     if doubtful:
-        raise ReadingsError(f"{label}: a mounting is in doubt ({doubtful[0].doubts[0]}); settle that before assigning")
+        raise ReadingsError(
+            f"{label}: a result is in doubt ({doubtful[0].doubts[0]}); measure it again before assigning a value",
+            code="in_doubt",
+        )
     benches = sorted({result.calibration for result in newest})
     if len(benches) > 1:
-        raise ReadingsError(f"{label}: measured on benches {' and '.join(benches)}; keep one database for each bench")
+        raise ReadingsError(
+            f"{label}: measured on benches {' and '.join(benches)}; keep a database for each bench", code="benches"
+        )
     budget = _budget(newest)
     last = max(result.started_ms for result in newest)
     spine = float(np.mean([result.spine_thou for result in newest]))
@@ -65,7 +112,7 @@ def assigned_from(results: Sequence[HandResult], label: str) -> AssignedBar:
 
 
 def _budget(results: Sequence[HandResult]) -> Budget:
-    """What the mountings share, each cause at its largest, and what differs between them."""
+    """Return the budget of the mean: each shared cause at its largest, and the scatter of the mountings."""
     budgets = [result.budget.contributions for result in results]
     shared = [
         max(parts, key=lambda part: part.u) for parts in zip(*budgets, strict=True) if parts[0].name != OF_REPEATS
@@ -81,7 +128,18 @@ def _budget(results: Sequence[HandResult]) -> Budget:
 
 
 def bar_text(bar: AssignedBar) -> str:
-    """The bar's file: its assigned value, standard uncertainty and where both come from, as TOML."""
+    """Return the file of a bar: assigned value, standard uncertainty and source, as TOML.
+
+    Parameters
+    ----------
+    bar : AssignedBar
+        The bar.
+
+    Returns
+    -------
+    str
+        Text of the file.
+    """
     when = datetime.fromtimestamp(bar.last_ms / 1000, UTC).date().isoformat()
     dof = f"{bar.dof:.1f}" if bar.dof < PERFECT_DOF else "inf"
     return (

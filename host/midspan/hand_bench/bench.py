@@ -1,7 +1,7 @@
-"""The hand bench: a dead weight and a dial indicator on a measured span, and how well each of them is known.
+"""The bench file: a dead weight and a dial indicator on a measured span, with their uncertainties.
 
-Its file is TOML; uncertainties in it are standard uncertainties (one sigma), bounds are half widths. Every key but
-the span and the weight has a default, chosen on the careful side.
+The file is TOML. Its uncertainties are standard uncertainties (k = 1), its bounds half widths. Every key except span
+and weight has a default on the cautious side.
 
 >>> bench = HandBench.model_validate(EXAMPLE)
 >>> round(bench.load_n, 4), round(bench.u_mass_n, 4)
@@ -20,29 +20,48 @@ from midspan.hand_bench.gravity import HEIGHTS_M, Gravity, local_gravity, typed_
 from midspan.hand_bench.masses import U_MOST, Air, Mass
 
 MM_PER_UNIT = {"mm": 1.0, "in": MM_PER_INCH, "thou": MM_PER_THOU}
-# Beyond the bounds below a bench would measure nothing: a value there is a slip of the pen or in another unit.
-COARSEST_MM = 1.0  # 39 thou: nothing that is read so coarsely tells two shafts apart
-# Dead weight that neither crushes a shaft nor hides in the dial's own force.
+# Beyond the bounds below a bench would measure nothing: a value there is a typing error or in another unit.
+COARSEST_MM = 1.0  # 39 thou: two shafts could not be distinguished
+# A dead weight that does not crush the shaft and is well above the force of the dial.
 LIGHTEST_G, HEAVIEST_G = 50.0, 5000.0
 
 
 class BenchIdentity(Section):
-    """Which bench; its id stands in every result like that of a gauge's calibration."""
+    """Identity of a bench.
+
+    Parameters
+    ----------
+    id : str
+        Name of the bench; results refer to it as to a calibration.
+    """
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
 
 
 class DeadWeight(Section):
-    """What is hung on at midspan: its conventional mass, and the hook that stays on all the time."""
+    """The weight hung at midspan, and the hook that stays on all the time.
+
+    Parameters
+    ----------
+    mass_g : float
+        Conventional mass of the weight, g.
+    u_mass_g : float
+        Its standard uncertainty, g.
+    density : float
+        Density of the weight, kg/m3; it matters for the buoyancy of air only.
+    hook_g : float
+        Mass of the hook, g.
+    """
 
     mass_g: float
     u_mass_g: Annotated[float, Field(ge=0)]
-    density: Annotated[float, Field(gt=500, lt=25000)] = 7950.0  # kg/m3; enters by the buoyancy of air only
+    density: Annotated[float, Field(gt=500, lt=25000)] = 7950.0
     hook_g: Annotated[float, Field(ge=0, le=1000)] = 0.0
 
     @field_validator("mass_g")
     @classmethod
     def _in_grams(cls, mass_g: float) -> float:
+        """Return the mass, or raise ValueError if it cannot be in grams."""
         if not LIGHTEST_G <= mass_g <= HEAVIEST_G:
             raise ValueError(
                 f"weight.mass_g = {mass_g:g} is not between {LIGHTEST_G:g} and {HEAVIEST_G:g} g: is it in kilograms or "
@@ -52,6 +71,7 @@ class DeadWeight(Section):
 
     @model_validator(mode="after")
     def _is_known(self) -> "DeadWeight":
+        """Return the section, or raise ValueError if the mass is too uncertain for a weight."""
         if self.u_mass_g > U_MOST * self.mass_g:
             raise ValueError(
                 f"weight.u_mass_g = {self.u_mass_g:g} g is more than {U_MOST:.0%} of the weight: was it written in "
@@ -61,17 +81,30 @@ class DeadWeight(Section):
 
 
 class BenchPlace(Section):
-    """Local gravity as measured, or the latitude and height it follows from."""
+    """Local gravity as measured, or the latitude and height from which it follows; exactly one of the two.
+
+    Parameters
+    ----------
+    gravity_m_s2 : float, optional
+        Measured gravity, m/s2; None to use the latitude.
+    u_gravity_m_s2 : float
+        Standard uncertainty of gravity, m/s2.
+    latitude_deg : float, optional
+        Latitude, degrees; None to use the measured gravity.
+    height_m : float
+        Height above the sea, m.
+    """
 
     gravity_m_s2: float | None = None
-    u_gravity_m_s2: Annotated[float, Field(ge=0, le=0.05)] = 5e-4  # that between equator and poles
+    u_gravity_m_s2: Annotated[float, Field(ge=0, le=0.05)] = 5e-4  # 0.05 is the difference between equator and poles
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     height_m: Annotated[float, Field(ge=HEIGHTS_M[0], le=HEIGHTS_M[1])] = 0.0
 
     @model_validator(mode="after")
     def _is_known(self) -> "BenchPlace":
+        """Return the section, or raise ValueError unless it has either a plausible gravity or a latitude."""
         if (self.gravity_m_s2 is None) == (self.latitude_deg is None):
-            raise ValueError("place: give either gravity_m_s2 or latitude_deg (with height_m), and only one of them")
+            raise ValueError("place: give either gravity_m_s2 or latitude_deg (with height_m), not both")
         try:
             self.gravity()
         except ConversionError as error:
@@ -79,14 +112,28 @@ class BenchPlace(Section):
         return self
 
     def gravity(self) -> Gravity:
-        """Local gravity with its uncertainty and where it came from."""
+        """Return local gravity.
+
+        Returns
+        -------
+        Gravity
+            Value with its uncertainty and source.
+        """
         if self.gravity_m_s2 is not None:
             return typed_gravity(self.gravity_m_s2, self.u_gravity_m_s2)
         return local_gravity(self.latitude_deg or 0.0, self.height_m, self.u_gravity_m_s2)
 
 
 class BenchSpan(Section):
-    """Distance between the two lines on which the shaft rests."""
+    """Distance between the two lines on which the shaft rests.
+
+    Parameters
+    ----------
+    span_mm : float
+        Distance, mm.
+    u_span_mm : float
+        Its standard uncertainty, mm.
+    """
 
     span_mm: float
     u_span_mm: Annotated[float, Field(ge=0, le=10)]
@@ -94,6 +141,7 @@ class BenchSpan(Section):
     @field_validator("span_mm")
     @classmethod
     def _in_mm(cls, span_mm: float) -> float:
+        """Return the span, or raise ValueError if it cannot be in millimetres."""
         if not 200 <= span_mm <= 1500:
             raise ValueError(
                 f"span.span_mm = {span_mm:g} is not between 200 and 1500 mm: is it in inches? 28 in is 711.2 mm"
@@ -102,26 +150,45 @@ class BenchSpan(Section):
 
 
 class DialIndicator(Section):
-    """The dial indicator: its unit and graduation, its error, and the force of its spring on the shaft."""
+    """The dial indicator: unit and graduation, error, and the force of its spring on the shaft.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the readings: mm, in or thou.
+    when_lower : str
+        Direction of the reading as the shaft goes down: rises or falls.
+    graduation : float
+        Smallest step that is read, in `unit`.
+    u_error_mm : float
+        Standard uncertainty of the difference of two readings, from the certificate or gauge blocks, mm.
+    tilt_deg : float
+        Largest angle from square to the shaft, degrees.
+    force_n : float
+        Force on the unloaded shaft, N.
+    force_change_n : float
+        Change of that force under load, N; below 0 if it presses less.
+    u_force_change_n : float
+        Standard uncertainty of that change, N.
+    """
 
     unit: Literal["mm", "in", "thou"] = "mm"
-    when_lower: Literal["rises", "falls"] = "rises"  # what the reading does as the shaft goes down
-    graduation: Annotated[float, Field(ge=1e-6)]  # smallest step that is read, in its unit
-    # Of the difference of two readings, from its certificate or against gauge blocks.
+    when_lower: Literal["rises", "falls"] = "rises"
+    graduation: Annotated[float, Field(ge=1e-6)]
     u_error_mm: Annotated[float, Field(ge=0, le=1)]
-    tilt_deg: Annotated[float, Field(ge=0, le=10)] = 1.0  # at most this far from square to the shaft
-    force_n: Annotated[float, Field(ge=0, le=20)] = 0.0  # pressing on the unloaded shaft
-    force_change_n: Annotated[float, Field(ge=-2, le=2)] = 0.0  # pressing less under load is negative
-    # A spring may change by so much unseen; 2 N are a quarter of the load.
-    u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.01
+    tilt_deg: Annotated[float, Field(ge=0, le=10)] = 1.0
+    force_n: Annotated[float, Field(ge=0, le=20)] = 0.0
+    force_change_n: Annotated[float, Field(ge=-2, le=2)] = 0.0  # 2 N are a quarter of the load
+    u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.01  # an unseen change of the spring
 
     @property
     def mm(self) -> float:
-        """Millimetres per unit of a reading, downward positive."""
+        """Millimetres per unit of a reading, positive downward."""
         return MM_PER_UNIT[self.unit] * (1 if self.when_lower == "rises" else -1)
 
     @model_validator(mode="after")
     def _is_fine_enough(self) -> "DialIndicator":
+        """Return the section, or raise ValueError if the graduation is too coarse to compare shafts."""
         if self.graduation * abs(self.mm) > COARSEST_MM:
             raise ValueError(
                 f"indicator.graduation = {self.graduation:g} {self.unit} is more than {COARSEST_MM:g} mm: is the unit "
@@ -131,15 +198,41 @@ class DialIndicator(Section):
 
 
 class BenchFrame(Section):
-    """What gives besides the shaft: supports sinking under the load, indicator stand following it."""
+    """Compliance of everything but the shaft: supports sinking under the load, and a stand that follows them.
+
+    Parameters
+    ----------
+    give_mm_per_n : float
+        Compliance, mm per N.
+    u_give_mm_per_n : float
+        Its standard uncertainty, mm per N.
+    off_centre_mm : float
+        Largest distance of the load from midspan, mm.
+    """
 
     give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
     u_give_mm_per_n: Annotated[float, Field(ge=0, lt=0.1)] = 2e-4
-    off_centre_mm: Annotated[float, Field(ge=0, le=20)] = 1.0  # the load hangs at most this far from midspan
+    off_centre_mm: Annotated[float, Field(ge=0, le=20)] = 1.0
 
 
 class HandBench(Section):
-    """A whole bench file."""
+    """A whole bench file.
+
+    Parameters
+    ----------
+    bench : BenchIdentity
+        Id.
+    weight : DeadWeight
+        Weight and hook.
+    place : BenchPlace
+        Local gravity.
+    span : BenchSpan
+        Span.
+    indicator : DialIndicator
+        Dial indicator.
+    frame : BenchFrame
+        Compliance.
+    """
 
     bench: BenchIdentity
     weight: DeadWeight
@@ -150,17 +243,17 @@ class HandBench(Section):
 
     @property
     def mass(self) -> Mass:
-        """The weight with its uncertainty; an improvised one has been weighed, which gives conventional mass."""
+        """The weight with its uncertainty; a weight that was weighed on a scale has its conventional mass."""
         return Mass("weight", self.weight.mass_g, self.weight.u_mass_g, self.weight.density)
 
     @property
     def load_n(self) -> float:
-        """Force of the weight in air, in N."""
+        """Force of the weight in air, N."""
         return self.mass.force_n(self.place.gravity().m_s2, Air()).newtons
 
     @property
     def u_mass_n(self) -> float:
-        """What the uncertainty of the mass makes of the force, in N."""
+        """Standard uncertainty of the force from the mass, N."""
         return self.mass.force_n(self.place.gravity().m_s2, Air()).u_mass_n
 
 
@@ -207,5 +300,21 @@ off_centre_mm = 1.0        # the load hangs at most this far from midspan
 
 
 def load_bench(path: Path) -> HandBench:
-    """Read and check a bench file; ConfigurationError names the file, the key and what to do."""
+    """Return the checked contents of a bench file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file.
+
+    Returns
+    -------
+    HandBench
+        Every value within its limits.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, or a key is missing, unknown or out of range; the message names file and key.
+    """
     return validated(HandBench, read_toml(path), path)

@@ -1,4 +1,4 @@
-"""What readings at a few clock positions say about a whole turn: mean, second harmonic, and how sure they are.
+"""Fit of readings at a few clock positions: mean, second harmonic, and their uncertainty.
 
 The bending stiffness of a tube repeats twice in a turn, so its deflection is a mean and a second harmonic. Four
 positions 90 degrees apart fix the mean, but see only one of the two parts of the harmonic.
@@ -13,14 +13,32 @@ from scipy.special import fdtrc
 from midspan.base.errors import ReadingsError
 
 Array = NDArray[np.float64]
-FULL_TURN_POSITIONS = 5  # from here on the fit can be checked, not only drawn through the readings
-SURE = 0.05  # a misfit rarer than this by chance is real
+FULL_TURN_POSITIONS = 5  # with fewer, the curve goes through the readings and cannot be checked
+SURE = 0.05  # a misfit that chance makes more rarely is real
 RANK_TOLERANCE = 1e-6
 
 
 @dataclass(frozen=True)
 class AroundFit:
-    """Mean, cosine and sine of twice the angle with covariance; `sees_all` when both parts could be fitted."""
+    """Fit of a mean and a second harmonic.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Mean, cosine and sine of twice the angle, in the unit of the values, shape (3,); parts not seen are 0.
+    covariance : ndarray
+        Their covariance, shape (3, 3).
+    dof : int
+        Degrees of freedom of the covariance.
+    scatter : float
+        Standard deviation of a reading, in the unit of the values.
+    positions : int
+        Number of clock positions.
+    sees_all : bool
+        True if both parts of the harmonic could be fitted.
+    misfit_p : float
+        Probability that chance alone makes the positions differ from the curve as much as they do.
+    """
 
     coefficients: Array
     covariance: Array
@@ -28,18 +46,40 @@ class AroundFit:
     scatter: float
     positions: int
     sees_all: bool
-    misfit_p: float  # how often chance alone would make the positions differ from the curve so much
+    misfit_p: float
 
 
 def fit_around(angle_deg: Array, values: Array) -> AroundFit:
-    """Fit readings [n] at angles [n] by least squares; what the positions cannot tell stays zero.
+    """Return the least-squares fit of readings around a shaft; parts that the positions cannot determine stay zero.
 
-    The scatter is that of all readings around the curve. Where the positions differ from the curve by more than
-    repeats explain (F test of the lack of fit; N. R. Draper and H. Smith, Applied Regression Analysis, section
-    1.5), the difference between positions counts instead, for more repeats do not make it smaller.
+    The scatter is that of all readings around the curve. If the positions differ from the curve by more than the
+    repeats explain (F test of the lack of fit), the difference between positions counts instead: more repeats do not
+    make it smaller.
 
-    Raises ReadingsError when the positions do not fix the mean or nothing tells the scatter.
+    Parameters
+    ----------
+    angle_deg : ndarray
+        Clock position of each reading, degrees, shape (n,).
+    values : ndarray
+        Readings, any unit, shape (n,).
 
+    Returns
+    -------
+    AroundFit
+        Coefficients with their covariance.
+
+    Raises
+    ------
+    ReadingsError
+        The positions do not determine the mean (code "positions"), or there are too few readings to find the
+        scatter ("repeats").
+
+    References
+    ----------
+    N. R. Draper and H. Smith, Applied Regression Analysis, section 1.5 (lack of fit).
+
+    Examples
+    --------
     >>> fit = fit_around(np.array([0.0, 90, 180, 270] * 2), np.array([501.0, 499, 501, 499, 503, 501, 503, 501]))
     >>> fit.coefficients[:2].round(9).tolist(), fit.dof, fit.sees_all
     ([501.0, 1.0], 6, False)
@@ -52,8 +92,9 @@ def fit_around(angle_deg: Array, values: Array) -> AroundFit:
     basis = right[seen]
     if np.linalg.norm(basis[:, 0]) < 1 - RANK_TOLERANCE:
         raise ReadingsError(
-            f"{_places(position)} cannot tell the mean around the shaft: read at least two clock positions 90 degrees "
-            "apart, better eight 45 degrees apart"
+            f"{_places(position)} do not give the mean around the shaft: read at least two clock positions 90 degrees "
+            "apart, better eight 45 degrees apart",
+            code="positions",
         )
     coefficients = basis.T @ ((left[:, seen].T @ values) / size[seen])
     residual = values - columns @ coefficients
@@ -64,17 +105,18 @@ def fit_around(angle_deg: Array, values: Array) -> AroundFit:
 
 
 def _places(position: Array) -> str:
+    """Return the positions of readings in words."""
     names = ", ".join(f"{angle:g}" for angle in position)
     return f"readings at {names} degrees" if len(position) > 1 else f"readings at {names} degrees alone"
 
 
 def _variance(residual: Array, members: NDArray[np.intp], positions: int, rank: int) -> tuple[float, int, float]:
-    """Variance that goes with the covariance of the fit, its degrees of freedom, and the chance of the misfit."""
+    """Return the variance for the covariance of the fit, its degrees of freedom, and the probability of the misfit."""
     dof, within_dof, misfit_dof = len(residual) - rank, len(residual) - positions, positions - rank
     if dof < 1:
         raise ReadingsError(
-            f"{len(residual)} readings for {rank} unknowns leave nothing to judge the scatter by: repeat each position "
-            "at least once"
+            f"{len(residual)} readings for {rank} unknowns do not show the scatter: repeat each position at least once",
+            code="repeats",
         )
     repeats = np.bincount(members)
     misfit = float((np.bincount(members, residual) ** 2 / repeats).sum())

@@ -1,8 +1,9 @@
-"""Readings that their neighbours contradict: which they are, what the others make of them, and what cannot be told.
+"""Readings that disagree with the others: which they are, the values that would agree, and slips nobody could detect.
 
-What the weight adds to the dial repeats twice in a turn, so each visit to a clock position can be predicted from the
-others. A visit that lies too far off holds a slip of the pen, or the shaft is no tube there: both want a second look.
-Which of its readings is wrong, the return of the dial tells, or the height of the surface where no return was read.
+The deflection that the weight adds repeats twice in a turn, so each visit to a clock position can be predicted from
+the others. A visit that lies too far off has a typing error, or the shaft is not a tube there: both need a second
+look. Which of its readings is wrong follows from the return of the dial, or from the height of the surface where no
+return was read.
 
 >>> loaded = np.array([15.70, 15.71, 15.70, 15.69, 16.70, 15.71, 15.70, 15.69])
 >>> three = np.full(8, 3.0)
@@ -28,23 +29,35 @@ from midspan.hand_bench.readings import HandReadings
 USUAL_GRADUATIONS = 2.0
 THREE = ("unloaded", "loaded", "unloaded_again")
 SWAPPED = ("unloaded", "loaded")
-FEW = 2  # visits to a position; a third tells which of two is wrong
+FEW = 2  # visits to a position; only a third shows which of two is wrong
 ADVICE = "read it again, or confirm it"
 
 
 @dataclass(frozen=True)
 class Contradiction:
-    """Something the readings disagree about: the visits of which one is wrong, alone when it is known which."""
+    """A disagreement between readings.
+
+    Parameters
+    ----------
+    visits : tuple of int
+        Visits of which one is wrong; a single visit if it is known which.
+    names : tuple of str
+        Readings of the visit that may be wrong; a single name if it is known which.
+    within : float
+        Largest difference that chance explains, in the dial's unit.
+    sentence : str
+        The disagreement in words.
+    """
 
     visits: tuple[int, ...]
-    names: tuple[str, ...]  # of its readings that may be wrong, alone when it is known which
-    within: float  # chance takes a reading no further, in the dial's unit
+    names: tuple[str, ...]
+    within: float
     sentence: str
 
 
 @dataclass(frozen=True)
 class _FitSeries:
-    """One value of each visit, linear in columns; `outliers` by their visit, `out` of what foretells the others."""
+    """One value of each visit, linear in columns; `outliers` by visit are left out of predictions."""
 
     columns: Array
     values: Array
@@ -53,18 +66,32 @@ class _FitSeries:
 
     @classmethod
     def of(cls, columns: Array, values: Array, usual: float) -> "_FitSeries":
+        """Return the series with its outliers; `usual` is the standard deviation that such values normally have."""
         return cls(columns, values, usual, {outlier.place: outlier for outlier in outliers(columns, values, usual)})
 
     def misfit(self, i: int, value: float, more: float) -> bool:
-        """Whether a value at visit i would contradict the other visits; `more` is its own doubt."""
+        """Return True if a value at visit i would disagree with the others; `more` is its own uncertainty."""
         expected, within = predicted(self.columns, self.values, i, self.outliers.keys(), self.usual)
         return abs(value - expected) > within + more
 
 
 def contradictions(readings: HandReadings, graduation: float) -> tuple[Contradiction, ...]:
-    """What the readings disagree about, but for what was confirmed; `graduation` is the dial's smallest step.
+    """Return the disagreements between readings, except those that a person confirmed.
 
-    Visits to one position that are off alike confirm each other: there the shaft differs, and no pen slipped.
+    Visits to one position that are off by the same amount confirm each other: there the shaft is different, and nobody
+    made a typing error.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Readings of a session.
+    graduation : float
+        Smallest step of the dial, in its unit.
+
+    Returns
+    -------
+    tuple of Contradiction
+        Disagreements in the order of their visits, empty if there are none.
     """
     usual = USUAL_GRADUATIONS * graduation
     sag = _FitSeries.of(_around(readings.angle_deg, (2,)), readings.loaded - readings.zero, usual)
@@ -78,11 +105,22 @@ def contradictions(readings: HandReadings, graduation: float) -> tuple[Contradic
         for place, outlier in _returns(readings, usual).items()
         if place not in accused
     ]
-    return tuple(sorted((one for one in found if one is not None), key=lambda one: one.visits))
+    return tuple(sorted((each for each in found if each is not None), key=lambda each: each.visits))
 
 
 def undetected_slips(readings: HandReadings) -> str | None:
-    """What so few readings could hide, in a sentence; None when every slip of the pen would be named."""
+    """Return what a typing error could hide because there are so few readings.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Readings of a session.
+
+    Returns
+    -------
+    str or None
+        A sentence, None if every typing error would be found and named.
+    """
     visits = Counter(readings.angle_deg.tolist())
     few = [i for i, angle in enumerate(readings.angle_deg.tolist()) if visits[angle] <= FEW]
     blind, alike = undetectable(_around(readings.angle_deg, (2,)), few)
@@ -95,13 +133,13 @@ def undetected_slips(readings: HandReadings) -> str | None:
 
 
 def _around(angle_deg: Array, orders: Sequence[int]) -> Array:
-    """Columns of a mean and of waves that come round so many times in a turn, [n, 1 + 2 orders]."""
+    """Return columns of a mean and of waves that repeat `orders` times in a turn, shape (n, 1 + 2 orders)."""
     waves = [wave(order * np.radians(angle_deg)) for order in orders for wave in (np.cos, np.sin)]
     return np.stack([np.ones_like(angle_deg), *waves], axis=1)
 
 
 def _repeated_elsewhere(place: int, sag: _FitSeries, readings: HandReadings) -> bool:
-    """Whether another visit to the same position is off by the same."""
+    """Return True if another visit to the same position is off by the same amount."""
     this = sag.outliers[place]
     off = sag.values[place] - this.expected
     return any(
@@ -113,7 +151,7 @@ def _repeated_elsewhere(place: int, sag: _FitSeries, readings: HandReadings) -> 
 
 
 def _returns(readings: HandReadings, usual: float) -> dict[int, Outlier]:
-    """Visits whose dial did not come back like the others', with what they make of the way back."""
+    """Return the visits whose dial did not come back like the others', with the prediction of their return."""
     read = np.flatnonzero(np.isfinite(readings.again))
     back = (readings.again - readings.unloaded)[read]
     found = outliers(np.ones((len(read), 1)), back, usual)
@@ -121,10 +159,11 @@ def _returns(readings: HandReadings, usual: float) -> dict[int, Outlier]:
 
 
 def _from_sag(readings: HandReadings, outlier: Outlier, usual: float, digits: int) -> Contradiction | None:
-    suspects = [one for one in (outlier, *outlier.rivals) if not readings.confirmed[one.place]]
+    """Return the disagreement of a visit whose deflection is an outlier, None if every suspect is confirmed."""
+    suspects = [each for each in (outlier, *outlier.rivals) if not readings.confirmed[each.place]]
     if not suspects:
         return None
-    places = tuple(sorted(one.place for one in suspects))
+    places = tuple(sorted(each.place for each in suspects))
     if len(places) > 1:
         names = " and ".join(map(readings.name, places))
         sentence = f"{names} contradict each other, and nothing tells which is wrong; read them again, or confirm them"
@@ -139,7 +178,7 @@ def _from_sag(readings: HandReadings, outlier: Outlier, usual: float, digits: in
 
 
 def _says(readings: HandReadings, suspect: Outlier, corrections: dict[str, float], digits: int) -> str:
-    """What was typed, and what the others make of it."""
+    """Return the values typed and the values that would agree with the others, in words."""
     if not corrections:
         moved = readings.loaded[suspect.place] - readings.zero[suspect.place]
         return f"the weight moved the dial by {moved:.{digits}f}, but the others make it {suspect.expected:.{digits}f}"
@@ -149,15 +188,19 @@ def _says(readings: HandReadings, suspect: Outlier, corrections: dict[str, float
 
 
 def _at(readings: HandReadings, key: str, i: int) -> float:
+    """Return a reading of a visit by its name."""
     column: Array = {"unloaded": readings.unloaded, "loaded": readings.loaded, "unloaded_again": readings.again}[key]
     return float(column[i])
 
 
 def _corrections(readings: HandReadings, suspect: Outlier, usual: float) -> dict[str, float]:
-    """For each reading of a visit that may be the wrong one: what it would have to be."""
+    """Return, for each reading of a visit that may be wrong, the value that would agree with the others.
+
+    The key "swapped" alone means that unloaded and loaded were exchanged.
+    """
     i, within, expected = suspect.place, suspect.within, suspect.expected
     unloaded, loaded, again = (_at(readings, key, i) for key in THREE)
-    zero, right = float(readings.zero[i]), loaded - expected  # the zero as it is, and as the loaded reading wants it
+    zero, right = float(readings.zero[i]), loaded - expected  # the zero as read, and as the loaded reading needs it
     if abs(unloaded - (loaded + (again if np.isfinite(again) else loaded)) / 2 - expected) <= within:
         return {"swapped": expected}
     if np.isfinite(again):
@@ -179,6 +222,7 @@ def _corrections(readings: HandReadings, suspect: Outlier, usual: float) -> dict
 
 
 def _from_return(readings: HandReadings, outlier: Outlier, i: int, digits: int) -> Contradiction | None:
+    """Return the disagreement of a visit whose return is an outlier, None if it is confirmed."""
     if readings.confirmed[i]:
         return None
     back = readings.again[i] - readings.unloaded[i]

@@ -1,9 +1,9 @@
-"""From a deflection under a dead weight to the standard deflection, and what each cause of doubt does to it.
+"""From a deflection under a dead weight to the standard deflection, with its sensitivity to each cause of uncertainty.
 
-Sensitivities are differences of the conversion itself, a thousandth of a unit up and down (JCGM 100:2008, 5.1.3
-note 2 allows it). Bounds count as rectangular (4.3.7). An error that goes with the square of something known only
-by its bound, like the load off centre or a tilted indicator, is one-sided; it is not corrected, and its root mean
-square over the bound, the largest over the root of five, is its standard uncertainty.
+Sensitivities are differences of the conversion itself, a thousandth of a unit up and down (JCGM 100:2008, 5.1.3 note 2
+allows it). Bounds are rectangular (4.3.7). An error that goes with the square of a quantity known only by its bound,
+such as the load off centre or a tilted dial, has one sign. It is not corrected; its root mean square over the bound,
+the largest error over the square root of five, is its standard uncertainty.
 """
 
 from collections.abc import Iterable
@@ -43,9 +43,18 @@ Number = TypeVar("Number", float, Array)
 
 @dataclass(frozen=True)
 class BenchLoad(Generic[Number]):
-    """What bends the shaft: the force that is always there, the force that comes on, over which span, and the give.
+    """Forces, span and compliance that bend the shaft: of one bench, or of arrays of benches as trials draw them.
 
-    One bench as it is, or arrays of benches as trials draw them.
+    Parameters
+    ----------
+    preload_n : float
+        Force that is always on the shaft, N.
+    load_n : float or ndarray
+        Force that the weight adds, N.
+    span_mm : float or ndarray
+        Distance between the supports, mm.
+    give_mm_per_n : float or ndarray
+        Compliance of everything but the shaft, mm per N.
     """
 
     preload_n: float
@@ -55,18 +64,46 @@ class BenchLoad(Generic[Number]):
 
     @classmethod
     def of(cls, bench: HandBench) -> "BenchLoad[float]":
-        """Return it as the bench says it is; the dial's spring presses too, and less or more under load."""
+        """Return the load of a bench; the spring of the dial counts, and so does its change under load.
+
+        Parameters
+        ----------
+        bench : HandBench
+            The bench.
+
+        Returns
+        -------
+        BenchLoad
+            Its best estimates.
+        """
         hook_n = bench.weight.hook_g / 1000 * bench.place.gravity().m_s2
         load_n = bench.load_n + bench.indicator.force_change_n
         return BenchLoad(hook_n + bench.indicator.force_n, load_n, bench.span.span_mm, bench.frame.give_mm_per_n)
 
     def thou(self, sag_mm: Array, to: Convention = STANDARD, support: Support = "between") -> Array:
-        """Return the deflection in thou under a convention, from how far the dial says that midspan sank.
+        """Return the deflection under a convention; the shapes of `sag_mm` and of the load broadcast.
 
-        The shapes of `sag_mm` and of the pulls broadcast.
+        Parameters
+        ----------
+        sag_mm : ndarray
+            Movement of the dial under the weight, mm.
+        to : Convention
+            Span and load of the result.
+        support : {"normal", "vertical", "between"} or float
+            Support condition; see `elastica`.
 
-        Raises ConversionError where no shaft bends like that.
+        Returns
+        -------
+        ndarray
+            Deflection, thou.
 
+        Raises
+        ------
+        ConversionError
+            No shaft bends like this.
+
+        Examples
+        --------
         >>> load = BenchLoad(0.0, STANDARD.load_n, STANDARD.span_mm, 0.0)
         >>> float(load.thou(np.array(12.7)).round(6))
         500.0
@@ -76,15 +113,47 @@ class BenchLoad(Generic[Number]):
         return deflection_mm(to.load_n, to.span_mm, stiffness, support) / MM_PER_THOU
 
     def change(self: "BenchLoad[float]", sag_mm: float, **by: float) -> float:
-        """Derivative of the standard deflection with respect to one field, in thou per its unit."""
+        """Return the derivative of the standard deflection by one field, by a difference of two conversions.
+
+        Parameters
+        ----------
+        sag_mm : float
+            Movement of the dial under the weight, mm.
+        **by : float
+            Name of the field, and the step up and down in its unit.
+
+        Returns
+        -------
+        float
+            Derivative, thou per unit of the field.
+        """
         ((name, step),) = by.items()
         up, down = (replace(self, **{name: getattr(self, name) + sign * step}) for sign in (1, -1))
         return float(up.thou(np.array(sag_mm)) - down.thou(np.array(sag_mm))) / (2 * step)
 
 
 def sag_for(bench: HandBench, spine_thou: float) -> float:
-    """How far a shaft of this spine sinks on a bench, in mm: the conversion the other way round.
+    """Return the movement of the dial that a shaft of a given spine would show on a bench.
 
+    Parameters
+    ----------
+    bench : HandBench
+        The bench.
+    spine_thou : float
+        Static spine, thou.
+
+    Returns
+    -------
+    float
+        Movement under the weight, mm.
+
+    Raises
+    ------
+    ConversionError
+        The shaft would bend by more than a tenth of the span.
+
+    Examples
+    --------
     >>> from midspan.hand_bench.bench import EXAMPLE
     >>> bench = HandBench.model_validate(EXAMPLE)
     >>> float(BenchLoad.of(bench).thou(np.array(sag_for(bench, 512.5))).round(9))
@@ -101,7 +170,28 @@ def sag_for(bench: HandBench, spine_thou: float) -> float:
 
 
 def shares(bench: HandBench, sag_mm: float, u_repeat_thou: float) -> tuple[list[float], list[float]]:
-    """Standard uncertainty in its own unit and sensitivity in thou per unit, of each of CAUSES."""
+    """Return standard uncertainty and sensitivity of each of CAUSES.
+
+    Parameters
+    ----------
+    bench : HandBench
+        The bench.
+    sag_mm : float
+        Mean movement of the dial under the weight, mm.
+    u_repeat_thou : float
+        Standard uncertainty of the mean from repeats, thou.
+
+    Returns
+    -------
+    u_inputs : list of float
+        Standard uncertainty of each cause in its own unit.
+    sensitivities : list of float
+        Change of the spine, thou per unit of the cause.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.3 (sensitivities) and 4.3.7 (rectangular bounds).
+    """
     load = BenchLoad.of(bench)
     spine = float(load.thou(np.array(sag_mm)))
     by_load = load.change(sag_mm, load_n=1e-3)
@@ -111,7 +201,7 @@ def shares(bench: HandBench, sag_mm: float, u_repeat_thou: float) -> tuple[list[
     u_buoyancy = bench.mass.force_n(gravity.m_s2, Air()).u_buoyancy_n
     rows = (
         (u_repeat_thou, 1.0),
-        # Two readings, each anywhere within half a graduation; an even, straight shaft repeats the same rounding.
+        # Two readings, each rounded to within half a graduation; an even, straight shaft repeats the same rounding.
         (graduation_mm * np.sqrt(2 / 12), by_dial),
         (dial.u_error_mm, by_dial),
         (np.radians(dial.tilt_deg) ** 2 / 2 / np.sqrt(5), by_dial * sag_mm),
@@ -129,7 +219,22 @@ def shares(bench: HandBench, sag_mm: float, u_repeat_thou: float) -> tuple[list[
 
 
 def budget_of(u_inputs: Iterable[float], sensitivities: Iterable[float], repeat_dof: int) -> Budget:
-    """Budget of a spine in thou from the `shares` of each of CAUSES; only repeatability is known from few readings."""
+    """Return the budget of a spine from the `shares` of each of CAUSES.
+
+    Parameters
+    ----------
+    u_inputs : iterable of float
+        Standard uncertainty of each cause in its own unit.
+    sensitivities : iterable of float
+        Change of the spine, thou per unit of the cause.
+    repeat_dof : int
+        Degrees of freedom of the repeatability; those of all other causes are infinite.
+
+    Returns
+    -------
+    Budget
+        Budget, thou.
+    """
     rows = zip(CAUSES, u_inputs, sensitivities, strict=True)
     return Budget(
         tuple(
@@ -140,10 +245,28 @@ def budget_of(u_inputs: Iterable[float], sensitivities: Iterable[float], repeat_
 
 
 def off_centre_loss(offset_mm: float, span_mm: float) -> float:
-    """Share of the deflection at the load that is lost when it hangs off centre: P a^2 b^2 / 3 EI L.
+    """Return the share of the deflection that is lost when the load hangs off centre.
 
+    With the load at distances a and b from the supports, the deflection under it is P a^2 b^2 / 3 EI L.
+
+    Parameters
+    ----------
+    offset_mm : float
+        Distance of the load from midspan, mm.
+    span_mm : float
+        Distance between the supports, mm.
+
+    Returns
+    -------
+    float
+        Share, 0 to 1.
+
+    References
+    ----------
     Roark's Formulas for Stress and Strain, 7th ed., table 8.1; AISC Manual, table 3-23, case 8.
 
+    Examples
+    --------
     >>> round(off_centre_loss(2.54, 711.2), 9)
     0.000102038
     """
@@ -151,6 +274,21 @@ def off_centre_loss(offset_mm: float, span_mm: float) -> float:
 
 
 def support_thou(load: BenchLoad[float], sag_mm: float, to: Convention = STANDARD) -> float:
-    """Standard uncertainty from reactions anywhere between frictionless and vertical, in thou."""
+    """Return the standard uncertainty from reactions anywhere between frictionless and vertical.
+
+    Parameters
+    ----------
+    load : BenchLoad
+        Load of the bench.
+    sag_mm : float
+        Movement of the dial under the weight, mm.
+    to : Convention
+        Span and load of the result.
+
+    Returns
+    -------
+    float
+        Standard uncertainty of the deflection, thou.
+    """
     normal, vertical = (float(load.thou(np.array(sag_mm), to, support)) for support in ("normal", "vertical"))
     return abs(normal - vertical) / 2 / 3**0.5

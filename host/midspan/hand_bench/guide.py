@@ -1,8 +1,8 @@
-"""Guide a person through the readings of a shaft: one number after the other, each held against its neighbours at once.
+"""Guide a person through the readings of a shaft, and compare each number at once with the others.
 
-How to ask and how to say are passed in, so that any screen can carry the conversation. What is yielded is to be kept
-before the next is asked for. A session that was left is gone on with if nothing else changed since: two halves are one
-session only on the same bench, at the same clock positions, by the same person.
+Functions to ask and to say are passed in, so that any screen can hold the conversation. Each item that is yielded is
+to be stored before the next is asked for. An interrupted session is resumed only if nothing else changed: two halves
+are one session only on the same bench, at the same clock positions, by the same person.
 """
 
 from collections.abc import Generator, Iterator, Mapping, Sequence
@@ -19,15 +19,29 @@ from midspan.hand_bench.readings import numbers_of
 from midspan.hand_bench.record import NAMES, Begun, HandSession, Typed
 
 BACK = "b"
-Place = tuple[str, str]  # angle and repeat, as they are typed
+Place = tuple[str, str]  # angle and round, as typed
 QUESTIONS = ("  dial without the weight", "  hang the weight on; dial", "  take it off; dial again")
 ONCE_MORE = ("  read it once more without the weight", "  read it once more with the weight", "  read it once more")
-MOST_SAID, MOST_LETTERS = 3, 30  # of what changed, so that it stays one line
+MOST_SAID, MOST_LETTERS = 3, 30  # changed fields named in a message, and letters of each value
 
 
 def reading_order(positions: int, repeats: int) -> list[Place]:
-    """Clock positions in the order in which they are read, round after round.
+    """Return clock positions in the order in which they are read, round after round.
 
+    Parameters
+    ----------
+    positions : int
+        Number of clock positions, evenly around.
+    repeats : int
+        Number of rounds.
+
+    Returns
+    -------
+    list of tuple
+        Angle in degrees and number of the round, as text.
+
+    Examples
+    --------
     >>> reading_order(2, 2)
     [('0', '1'), ('180', '1'), ('0', '2'), ('180', '2')]
     """
@@ -35,21 +49,40 @@ def reading_order(positions: int, repeats: int) -> list[Place]:
 
 
 class Guide:
-    """Asks for every reading of a shaft in turn; b goes back to the one before.
+    """Ask for every reading of a shaft in turn; the answer b goes back to the reading before.
 
-    `typed` are those of an earlier part of the session. A reading taken again replaces the one before for the result;
-    the record keeps both. What contradicts its neighbours is read once more; the same again confirms it.
+    A reading taken again replaces the earlier reading in the result; the record keeps both. A reading that disagrees
+    with the others is read once more; the same value again confirms it.
+
+    Parameters
+    ----------
+    plan : sequence of tuple
+        Angle and round of each reading, from `reading_order`.
+    graduation : float
+        Smallest step of the dial, in its unit.
+    ask : callable
+        Takes a question, returns the answer.
+    say : callable
+        Takes a line of text to show.
+    typed : sequence of Typed
+        Readings of an earlier part of the session.
     """
 
     def __init__(
         self, plan: Sequence[Place], graduation: float, ask: Ask, say: Say, typed: Sequence[Typed] = ()
     ) -> None:
         self.plan, self.graduation, self.ask, self.say = plan, graduation, ask, say
-        self.known: dict[Place, Typed] = {(one.angle_deg, one.repeat): one for one in typed}
+        self.known: dict[Place, Typed] = {(reading.angle_deg, reading.repeat): reading for reading in typed}
         self._twice: set[Place] = set()
 
     def readings(self) -> Iterator[Typed | Begun]:
-        """Every number as soon as it is typed, and every reading as soon as it is whole."""
+        """Ask for all readings that are missing or in question.
+
+        Yields
+        ------
+        Typed or Begun
+            Each number as soon as it is typed, and each reading as soon as it is complete.
+        """
         self.say(f"{len(self.plan)} readings. Type b to read the one before again.")
         done = [place for place in self.plan if place in self.known]
         todo = [place for place in self.plan if place not in self.known]
@@ -68,21 +101,22 @@ class Guide:
             todo[:0] = self._in_question(not todo)
 
     def _in_question(self, is_end: bool) -> list[Place]:
-        """Readings that later ones turned out to contradict; at the end also those of which one is wrong."""
-        found = [one for one in self._found(list(self.known.values())) if is_end or len(one.visits) == 1]
+        """Return the readings to take again: those found wrong, at the end also each of several that may be wrong."""
+        found = [each for each in self._found(list(self.known.values())) if is_end or len(each.visits) == 1]
         order = list(self.known)
-        again = [order[i] for one in found for i in one.visits if order[i] not in self._twice]
+        again = [order[i] for each in found for i in each.visits if order[i] not in self._twice]
         self._twice.update(again)
-        for one in found:
-            if any(order[i] in again for i in one.visits):
-                self.say(f"  {one.sentence}")
+        for contradiction in found:
+            if any(order[i] in again for i in contradiction.visits):
+                self.say(f"  {contradiction.sentence}")
         return again
 
     def _found(self, typed: list[Typed]) -> tuple[Contradiction, ...]:
+        """Return the disagreements between readings, none if there are no readings."""
         return contradictions(numbers_of(tuple(typed), "the session"), self.graduation) if typed else ()
 
     def _visit(self, place: Place) -> Generator[Begun, None, Typed | None]:
-        """The dial without, with and again without the weight, as typed; None to go back."""
+        """Yield the dial without, with and again without the weight; return the reading, None to go back."""
         cells: list[str] = []
         confirmed: set[str] = set()
         for question in QUESTIONS:
@@ -97,7 +131,7 @@ class Guide:
         return Typed(*place, cells[0], cells[1], cells[2], " ".join(name for name in NAMES if name in confirmed))
 
     def _is_settled(self, place: Place, cells: list[str], confirmed: set[str]) -> Generator[Begun, None, bool]:
-        """Read again what contradicts its neighbours, until it does not or is confirmed; False to go back."""
+        """Read again what disagrees with the others until it agrees or is confirmed; return False to go back."""
         while found := self._against(place, cells):
             asked = [name for name in NAMES[: len(cells)] if name in found.names and name not in confirmed]
             if not asked:
@@ -105,7 +139,7 @@ class Guide:
             if len(cells) == len(QUESTIONS):
                 yield Begun(*place, tuple(cells))
             self.say(f"  {found.sentence}")
-            for name in reversed(asked):  # the dial still shows what was typed last
+            for name in reversed(asked):  # the dial still shows the number typed last
                 i = NAMES.index(name)
                 again = self._again(place, i, cells[i], found.within)
                 if again is None:
@@ -121,22 +155,22 @@ class Guide:
         return True
 
     def _again(self, place: Place, i: int, typed: str, within: float) -> str | None:
-        """The number once more; of a reading that is read for the second time, it stands there already."""
+        """Ask for a number once more; a number that repeats an earlier reading of this place is not asked for again."""
         before = self.known.get(place)
         if before is not None and _is_same(before.cells[i], typed, within):
             return typed
         return self._number(ONCE_MORE[i])
 
     def _against(self, place: Place, cells: list[str]) -> Contradiction | None:
-        """What the readings so far have against the one in hand."""
-        if len(cells) < 2:  # without the weight alone there is nothing to foretell
+        """Return the disagreement of the reading in hand with the others, None if there is none."""
+        if len(cells) < 2:  # a reading without the weight alone cannot be predicted
             return None
         others = [typed for known, typed in self.known.items() if known != place]
         this = Typed(*place, cells[0], cells[1], cells[2] if len(cells) == len(NAMES) else "")
-        return next((one for one in self._found([*others, this]) if len(others) in one.visits), None)
+        return next((each for each in self._found([*others, this]) if len(others) in each.visits), None)
 
     def _number(self, question: str) -> str | None:
-        """What was typed, when it is a number; None to go back."""
+        """Ask until the answer is a number and return it as typed, None to go back."""
         while True:
             text = str(self.ask(question)).strip()
             if text == BACK:
@@ -150,32 +184,61 @@ class Guide:
 
 
 def _is_same(text: str, other: str, within: float) -> bool:
+    """Return True if two numbers differ by no more than chance explains."""
     return abs(number_in(text, "the reading") - number_in(other, "the reading")) <= within
 
 
 def resumable(last: HandSession | None, now: Mapping[str, Any]) -> HandSession | None:
-    """Return the last session of a shaft when it was guided and has not ended; None if there is none to go on with.
+    """Return the last session of a shaft if it can be resumed, None if it was not guided or has ended.
 
-    `now` are the fields that a session begun now would have. Raises ReadingsError when the last one has others.
+    Parameters
+    ----------
+    last : HandSession or None
+        Last session of the shaft, None if there is none.
+    now : mapping
+        Fields that a session begun now would have: bench, positions, repeats, operator.
+
+    Returns
+    -------
+    HandSession or None
+        The session to resume.
+
+    Raises
+    ------
+    ReadingsError
+        The session is unfinished, but its fields differ (code "session_changed").
     """
     if last is None or last.has_ended or not last.positions:
         return None
     changed = ", ".join(islice(_changes(last, now), MOST_SAID))
     if changed:
         raise ReadingsError(
-            f"{last.file}: shaft {last.shaft} has an unfinished session ({progress(last)}), but {changed}: put that "
-            "back to go on with it, or begin another one with --anew"
+            f"{last.file}: shaft {last.shaft} has an unfinished session ({progress(last)}), but {changed}; undo "
+            "that to resume it, or begin a new session with --anew",
+            code="session_changed",
         )
     return last
 
 
 def progress(session: HandSession) -> str:
-    """Return how far a session came and when it was begun, in words."""
+    """Return how far a session came and when it began.
+
+    Parameters
+    ----------
+    session : HandSession
+        The session.
+
+    Returns
+    -------
+    str
+        Numbers of readings and local time, in words.
+    """
     begun = datetime.fromtimestamp(session.started_ms / 1000, UTC).astimezone()
     return f"{len(session.typed)} of {session.readings} readings, begun {begun:%Y-%m-%d %H:%M}"
 
 
 def _changes(session: HandSession, now: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the fields in which a session differs from a session begun now, each in words."""
     was, is_now = _flat(session.bench), _flat(now["bench"])
     for key in sorted(was.keys() | is_now.keys()):
         if was.get(key) != is_now.get(key):
@@ -183,12 +246,14 @@ def _changes(session: HandSession, now: Mapping[str, Any]) -> Iterator[str]:
     before = {"positions": session.positions, "repeats": session.repeats, "operator": session.operator}
     for key, value in before.items():
         if value != now[key]:
-            yield f"{key} was {_said(value or 'nobody')} and is {_said(now[key] or 'nobody')}"
+            yield f"{key} was {_said(value or 'empty')} and is {_said(now[key] or 'empty')}"
 
 
 def _said(value: object) -> str:
+    """Return a value shortened for a message."""
     return printable(str(value))[:MOST_LETTERS]
 
 
 def _flat(bench: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of a bench by section and key, as in "span.span_mm"."""
     return {f"{name}.{key}": value for name, section in bench.items() for key, value in dict(section).items()}

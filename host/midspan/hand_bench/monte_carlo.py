@@ -1,8 +1,9 @@
-"""The spine of one hand bench result by Monte Carlo: everything of the bench drawn, and converted by the elastica.
+"""The spine of one hand bench result by Monte Carlo: everything of the bench is drawn, and converted by the elastica.
 
-A second way to its uncertainty, without the budget's sensitivities (JCGM 101:2008). Needs the bench as it was when
-the shaft was read, which the file of typed readings keeps. A tilted dial and a load off centre err to one side only;
-the budget adds them as if to both, so where they are large the interval of the trials lies a little beside it.
+This second evaluation of the uncertainty does not use the budget's sensitivities (JCGM 101:2008). It needs the bench
+as it was when the shaft was read, which the file of typed readings keeps. A tilted dial and a load off centre have
+errors of one sign; the budget treats them as if they had both. Where they are large, the interval of the trials lies a
+little to one side.
 """
 
 import numpy as np
@@ -17,16 +18,39 @@ from midspan.uncertainty.monte_carlo import Array, Draws, Summary, summary
 def hand_trials(
     result: HandResult, bench: HandBench, trials: int, seed: int = 1, probability: float = PROBABILITY
 ) -> Summary:
-    """Distribution of the mean spine in thou over so many trials; the same seed gives the same numbers."""
+    """Return the distribution of the mean spine over Monte Carlo trials; the same seed gives the same numbers.
+
+    Parameters
+    ----------
+    result : HandResult
+        Result whose budget is drawn.
+    bench : HandBench
+        Bench as it was when the shaft was read.
+    trials : int
+        Number of trials, above 0.
+    seed : int
+        Seed of the random numbers.
+    probability : float
+        Coverage probability of the interval, 0 to 1.
+
+    Returns
+    -------
+    Summary
+        Mean, standard deviation and coverage interval, thou.
+
+    References
+    ----------
+    JCGM 101:2008, propagation of distributions using a Monte Carlo method.
+    """
     load, sag_mm = BenchLoad.of(bench), np.array(result.deflection_mm)
     of_estimates = float(np.mean([load.thou(sag_mm, support=end) for end in ("normal", "vertical")]))
     spines = _spines(result, bench, Draws(np.random.default_rng(seed), trials))
-    # The mean over the turn lies beside the spine of the mean reading, by the square of what is uneven.
+    # The mean over the turn differs from the spine of the mean reading by the square of the unevenness.
     return summary(spines - of_estimates + result.spine_thou, probability)
 
 
 def _spines(result: HandResult, bench: HandBench, draws: Draws) -> Array:
-    """Spines in thou [trials]: what is known by bounds is drawn from between them, all else as normal."""
+    """Return spines, thou (trials,); quantities known by bounds are drawn as rectangular, all others as normal."""
     u = {part.name: part.u_input for part in result.budget.contributions}
     known, gravity, dial = BenchLoad.of(bench), bench.place.gravity(), bench.indicator
     mass = 1 + draws.normal(u["mass"]) / bench.weight.mass_g
@@ -43,7 +67,7 @@ def _spines(result: HandResult, bench: HandBench, draws: Draws) -> Array:
 
 
 def _true_sag_mm(result: HandResult, bench: HandBench, u_error_mm: float, draws: Draws) -> Array:
-    """How far midspan truly sank in mm: two readings each rounded to a step, on a dial that reads long when tilted."""
+    """Return the true movement of midspan: readings are rounded to a step, and a tilted dial reads too long."""
     dial = bench.indicator
     half_step = dial.graduation * abs(dial.mm) / 2
     rounded = draws.rectangular(half_step) - draws.rectangular(half_step)

@@ -1,6 +1,6 @@
-"""Questions that tell what a hand bench is, when there is no file of it yet.
+"""Questions that describe a hand bench, for a person who has no bench file yet.
 
-How to ask and how to say are passed in, so that any screen can carry the conversation.
+Functions to ask and to say are passed in, so that any screen can hold the conversation.
 """
 
 from collections.abc import Callable
@@ -14,7 +14,7 @@ from midspan.hand_bench.bench import TEMPLATE, load_bench
 
 Ask = Callable[..., Any]
 Say = Callable[[str], Any]
-# Question, key, default, whether the answer is a number.
+# Question, key, default, and True if the answer is a number.
 _QUESTIONS = (
     ("Name of this bench", "id", "hand-bench", False),
     ("Weight with all that hangs on it, in grams", "mass_g", "880", True),
@@ -30,10 +30,25 @@ _QUESTIONS = (
 
 
 def make_bench(path: Path, ask: Ask, say: Say) -> None:
-    """Ask what the bench is and write its file, unless there is one already.
+    """Ask about the bench and write its file; an existing file is checked and left as it is.
 
-    Raises ConfigurationError when an answer is absurd, ReadingsError when it is no number, OutputError when the
-    file cannot be written.
+    Parameters
+    ----------
+    path : Path
+        Bench file.
+    ask : callable
+        Takes a question and its default, returns the answer.
+    say : callable
+        Takes a line of text to show.
+
+    Raises
+    ------
+    ConfigurationError
+        An answer is out of range; no file is left behind.
+    ReadingsError
+        An answer is not a number.
+    OutputError
+        The file cannot be written.
     """
     if path.exists():
         load_bench(path)
@@ -53,5 +68,6 @@ def make_bench(path: Path, ask: Ask, say: Say) -> None:
 
 
 def _answer(question: str, default: str, number: bool, ask: Ask) -> str:
+    """Return the answer to a question; a number in the form that TOML needs, whatever its decimal mark."""
     text = str(ask(question, default=default)).strip()
     return f"{number_in(text, question):.10g}" if number else text

@@ -1,4 +1,4 @@
-"""Typed readings as numbers, and what looks wrong with them: each finding says what and what to do.
+"""Typed readings as numbers, and their checks; each error names the reading and the remedy.
 
 >>> typed = (Typed("0", "1", "0,10", "12,80", "0,11"), Typed("90", "1", "0.12", "12.82", "0.12"))
 >>> readings = numbers_of(typed, "the session")
@@ -20,7 +20,7 @@ from midspan.hand_bench.clock_fit import Array
 from midspan.hand_bench.conversion import BenchLoad
 from midspan.hand_bench.record import Typed
 
-# From the stiffest to the softest shaft or bar anyone bends so (common practice, no source), with room.
+# Shafts and bars bent like this lie well between these limits (common practice, no source).
 SPINES_THOU = (80.0, 3000.0)
 POSITIONS_OF_A_CLOCK = 12
 UNIT_WORDS = {"mm": "millimetres", "in": "inches", "thou": "thousandths of an inch"}
@@ -28,7 +28,23 @@ UNIT_WORDS = {"mm": "millimetres", "in": "inches", "thou": "thousandths of an in
 
 @dataclass(frozen=True)
 class HandReadings:
-    """Readings in the dial's unit, each [n]; `again` is NaN where nothing was read after the weight came off."""
+    """Readings in the dial's unit.
+
+    Parameters
+    ----------
+    angle_deg : ndarray
+        Clock positions, degrees, shape (n,).
+    repeat : tuple of str
+        Round of each reading, as typed.
+    unloaded : ndarray
+        Dial without the weight, shape (n,).
+    loaded : ndarray
+        Dial with the weight, shape (n,).
+    again : ndarray
+        Dial after the weight came off, shape (n,); NaN where it was not read.
+    confirmed : tuple of bool
+        True for readings that a person looked at again.
+    """
 
     angle_deg: Array
     repeat: tuple[str, ...]
@@ -39,23 +55,45 @@ class HandReadings:
 
     @property
     def has_return(self) -> bool:
-        """Whether the dial was read again without the weight, every time."""
+        """True if the dial was read again without the weight every time."""
         return bool(np.isfinite(self.again).all())
 
     @property
     def zero(self) -> Array:
-        """The unloaded reading that goes with the loaded one: the mean of before and after where both were read.
+        """Unloaded reading for each loaded reading: the mean of before and after if both were read.
 
-        So a dial that drifts evenly drops out.
+        The mean cancels an even drift of the dial.
         """
         return np.where(np.isfinite(self.again), (self.unloaded + self.again) / 2, self.unloaded)
 
     def name(self, i: int) -> str:
-        """Which reading it is, for people."""
+        """Return the name of a reading for messages.
+
+        Parameters
+        ----------
+        i : int
+            Index of the reading.
+
+        Returns
+        -------
+        str
+            Position and round, in words.
+        """
         return f"the reading at {self.angle_deg[i]:g} degrees, repeat {self.repeat[i]}"
 
     def only(self, kept: NDArray[np.bool_]) -> "HandReadings":
-        """Those of the readings that are kept [n]."""
+        """Return some of the readings.
+
+        Parameters
+        ----------
+        kept : ndarray of bool
+            True for the readings to keep, shape (n,).
+
+        Returns
+        -------
+        HandReadings
+            The readings kept.
+        """
         of = [i for i, keep in enumerate(kept) if keep]
         return HandReadings(
             self.angle_deg[of], tuple(self.repeat[i] for i in of), self.unloaded[of], self.loaded[of], self.again[of],
@@ -64,31 +102,70 @@ class HandReadings:
 
 
 def numbers_of(typed: tuple[Typed, ...], source: str) -> HandReadings:
-    """The readings as numbers; ReadingsError names the first that is none."""
+    """Return typed readings as numbers.
+
+    Parameters
+    ----------
+    typed : tuple of Typed
+        Readings as typed.
+    source : str
+        Origin of the readings, for messages.
+
+    Returns
+    -------
+    HandReadings
+        The same readings.
+
+    Raises
+    ------
+    ReadingsError
+        There are no readings (code "empty"), a text is not a number, or a number is missing ("missing").
+    """
     if not typed:
-        raise ReadingsError(f"{source}: there are no readings in it; type some, or give them with --csv")
+        raise ReadingsError(f"{source}: no readings; type some, or give them with --csv", code="empty")
 
     def column(name: str, cells: Iterable[str]) -> Array:
         return np.array([number_in(cell, f"{source}: {name}") if cell else np.nan for cell in cells])
 
     readings = HandReadings(
-        column("angle_deg", (one.angle_deg for one in typed)), tuple(one.repeat for one in typed),
-        column("unloaded", (one.unloaded for one in typed)), column("loaded", (one.loaded for one in typed)),
-        column("unloaded_again", (one.unloaded_again for one in typed)), tuple(bool(one.confirmed) for one in typed),
-    )  # fmt: skip
+        column("angle_deg", (each.angle_deg for each in typed)),
+        tuple(each.repeat for each in typed),
+        column("unloaded", (each.unloaded for each in typed)),
+        column("loaded", (each.loaded for each in typed)),
+        column("unloaded_again", (each.unloaded_again for each in typed)),
+        tuple(bool(each.confirmed) for each in typed),
+    )
     needed = {"angle_deg": readings.angle_deg, "unloaded": readings.unloaded, "loaded": readings.loaded}
     for name, values in needed.items():
         missing = np.isnan(values)
         if missing.any():
-            raise ReadingsError(f"{source}: {readings.name(int(missing.argmax()))} has no {name}; read it again")
+            raise ReadingsError(
+                f"{source}: {readings.name(int(missing.argmax()))} has no {name}; read it again", code="missing"
+            )
     return readings
 
 
 def typed_from(table: TypedTable) -> Iterator[Typed]:
-    """The lines of a CSV with columns angle_deg or clock, unloaded, loaded, and if read: repeat, unloaded_again.
+    """Yield the readings of a CSV table.
 
-    A column clock holds hours, 12 on top. Without a column repeat, lines of one position are numbered as they come.
-    A column confirmed holds a word where a reading that surprises was looked at again.
+    The table has the columns angle_deg or clock, unloaded and loaded, and may have repeat, unloaded_again and
+    confirmed. Clock holds hours, 12 at the top. Without repeat, lines of one position are numbered in their order.
+    Confirmed holds any word where a surprising reading was looked at again.
+
+    Parameters
+    ----------
+    table : TypedTable
+        The table.
+
+    Yields
+    ------
+    Typed
+        The reading of each line.
+
+    Raises
+    ------
+    ReadingsError
+        A column or a value is missing, or an hour is not a number.
     """
     angle = table.column_among(("angle_deg", "clock"))
     needed = {name: table.texts(name) for name in (angle, "unloaded", "loaded")}
@@ -105,14 +182,44 @@ def typed_from(table: TypedTable) -> Iterator[Typed]:
 
 
 def check_typed_twice(typed: list[Typed], source: str) -> None:
-    """ReadingsError when a table has two lines for one position and repeat: nobody knows which is meant."""
-    for (angle, repeat), number in Counter((one.angle_deg, one.repeat) for one in typed).items():
+    """Check that a table has one line for each position and repeat.
+
+    Parameters
+    ----------
+    typed : list of Typed
+        Readings of the table.
+    source : str
+        Name of the table, for the message.
+
+    Raises
+    ------
+    ReadingsError
+        Two lines have the same position and repeat (code "typed_twice").
+    """
+    for (angle, repeat), number in Counter((reading.angle_deg, reading.repeat) for reading in typed).items():
         if number > 1:
-            raise ReadingsError(f"{source}: {angle} degrees, repeat {repeat} stands there {number} times; number them")
+            raise ReadingsError(
+                f"{source}: {angle} degrees, repeat {repeat} is listed {number} times; number the repeats",
+                code="typed_twice",
+            )
 
 
 def check_direction(readings: HandReadings, bench: HandBench) -> None:
-    """ReadingsError when the load lifts the shaft: columns swapped, or the dial works the other way."""
+    """Check that the load lowers the shaft at every reading.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Readings of a session.
+    bench : HandBench
+        The bench.
+
+    Raises
+    ------
+    ReadingsError
+        Every reading goes up (code "direction"), or one does ("direction_of_one"): columns are swapped, or the
+        dial works the other way.
+    """
     sag_mm = (readings.loaded - readings.zero) * bench.indicator.mm
     if (sag_mm > 0).all():
         return
@@ -120,17 +227,33 @@ def check_direction(readings: HandReadings, bench: HandBench) -> None:
         other = {"rises": "falls", "falls": "rises"}[bench.indicator.when_lower]
         raise ReadingsError(
             "every reading says that the weight lifts the shaft: are the columns loaded and unloaded swapped? If the "
-            f'dial {other} as the shaft goes down, write when_lower = "{other}" under [indicator] of the bench file'
+            f'dial {other} as the shaft goes down, write when_lower = "{other}" under [indicator] of the bench file',
+            code="direction",
         )
     first = int((sag_mm <= 0).argmax())
     raise ReadingsError(
         f"{readings.name(first)} says that the weight lifts the shaft, others do not: are unloaded and loaded swapped "
-        "there? Read it again"
+        "there? Read it again",
+        code="direction_of_one",
     )
 
 
 def check_size(readings: HandReadings, bench: HandBench) -> None:
-    """ReadingsError when no shaft has such a spine; the message names the unit in which it would have one."""
+    """Check that the mean deflection is that of a shaft.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Readings of a session.
+    bench : HandBench
+        The bench.
+
+    Raises
+    ------
+    ReadingsError
+        No shaft has this spine (code "size"); the message names the unit in which it would be one, if there is
+        any ("unit").
+    """
     span = float(np.mean(np.abs(readings.loaded - readings.zero)))
     found = _spine(span * MM_PER_UNIT[bench.indicator.unit], bench)
     if found is not None and SPINES_THOU[0] <= found <= SPINES_THOU[1]:
@@ -139,14 +262,15 @@ def check_size(readings: HandReadings, bench: HandBench) -> None:
     spines = ((unit, _spine(span * MM_PER_UNIT[unit], bench)) for unit in others)
     fitting = [(unit, spine) for unit, spine in spines if spine and SPINES_THOU[0] <= spine <= SPINES_THOU[1]]
     says = "more than any shaft bends" if found is None else f"a spine of {found:.3g} thou, which no shaft has"
-    hint = "check weight, span and unit in the bench file"
+    hint, code = "check weight, span and unit in the bench file", "size"
     if fitting:
-        unit, spine = fitting[0]
+        (unit, spine), code = fitting[0], "unit"
         hint = f'were they in {UNIT_WORDS[unit]}? Then it is {spine:.0f} thou: write unit = "{unit}" under [indicator]'
-    raise ReadingsError(f"the weight moved the dial by {span:.4g} {bench.indicator.unit}: {says}; {hint}")
+    raise ReadingsError(f"the weight moved the dial by {span:.4g} {bench.indicator.unit}: {says}; {hint}", code=code)
 
 
 def _spine(sag_mm: float, bench: HandBench) -> float | None:
+    """Return the spine for a movement of the dial, thou; None if no shaft bends that far."""
     try:
         return float(BenchLoad.of(bench).thou(np.array(sag_mm)))
     except ConversionError:
@@ -154,7 +278,18 @@ def _spine(sag_mm: float, bench: HandBench) -> float | None:
 
 
 def missing_repeats(readings: HandReadings) -> Iterator[str]:
-    """Positions that were read less often than others."""
+    """Yield positions that were read less often than others.
+
+    Parameters
+    ----------
+    readings : HandReadings
+        Readings of a session.
+
+    Yields
+    ------
+    str
+        A sentence for each such position.
+    """
     repeats = Counter(readings.angle_deg.tolist())
     most = max(repeats.values())
     for angle, number in sorted(repeats.items()):

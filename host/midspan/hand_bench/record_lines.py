@@ -1,10 +1,10 @@
-"""Lines of JSON with a checksum each, so that a person can read them and a single changed bit shows.
+r"""Lines of JSON with a checksum each, so that a person can read them and a single changed bit is noticed.
 
-The checksum is the CRC-32 of zlib and PNG over what stands before it in the line; damage within 32 bits never passes
-it. Records are found by how they begin, not by the ends of lines alone: a damaged end costs neither neighbour.
+The checksum is the CRC-32 of zlib and PNG over the text before it in the line; it detects any damage within 32 bits.
+Records are found by how they begin, not only by the ends of lines: a damaged line end costs neither neighbour.
 
 >>> line_of({"session": 0, "line": 1})
-b'{"session": 0, "line": 1, "crc32": "d9f96d91"}\\n'
+b'{"session": 0, "line": 1, "crc32": "d9f96d91"}\n'
 >>> [line] = lines_of(line_of({"session": 0, "line": 1}))
 >>> line.number, line.content
 (1, {'session': 0, 'line': 1, 'crc32': 'd9f96d91'})
@@ -25,7 +25,19 @@ _MARK = b', "crc32": "'
 
 @dataclass(frozen=True, slots=True)
 class RecordLine:
-    """A record with its place: number of the line, byte where it begins, what it says (None: nothing that holds)."""
+    """A record of the file with its place.
+
+    Parameters
+    ----------
+    number : int
+        Number of the line, from 1.
+    offset : int
+        Byte at which the record begins.
+    content : dict or None
+        Content; None if the record is damaged.
+    is_whole : bool
+        True if nothing of the record or of its line end is damaged.
+    """
 
     number: int
     offset: int
@@ -34,24 +46,46 @@ class RecordLine:
 
     @property
     def is_summed(self) -> bool:
-        """Whether a checksum vouches for it."""
+        """True if the record has a checksum, which is right."""
         return self.content is not None and "crc32" in self.content
 
 
 def line_of(content: dict[str, Any]) -> bytes:
-    """A record as a line of the file, its checksum last."""
+    """Return a record as a line of the file, its checksum last.
+
+    Parameters
+    ----------
+    content : dict
+        Content of the record.
+
+    Returns
+    -------
+    bytes
+        JSON in UTF-8 with a line end.
+    """
     body = json.dumps(content, ensure_ascii=False).encode()[:-1]
     return body + _MARK + b'%08x"}\n' % crc32(body)
 
 
 def lines_of(data: bytes) -> Iterator[RecordLine]:
-    """Every record of a file, whatever happened to it; empty lines are none."""
+    """Yield every record of a file, damaged or not; empty lines are skipped.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+
+    Yields
+    ------
+    RecordLine
+        Each record with its place.
+    """
     offset = 0
     for number, line in enumerate(data.split(b"\n"), 1):
         for record in _BEGIN.split(line):
             if record.strip():
                 content = _content(record)
-                # What stands behind a record is the damaged end of its line.
+                # A byte after a record is the damaged end of its line.
                 behind = _content(record[:-1]) if content is None else content
                 yield RecordLine(number, offset, behind, content is not None)
             offset += len(record)
@@ -59,7 +93,7 @@ def lines_of(data: bytes) -> Iterator[RecordLine]:
 
 
 def _content(record: bytes) -> dict[str, Any] | None:
-    """What a record says; None when it is none, or its checksum is that of another."""
+    """Return the content of a record, None if it is damaged: not JSON, or of another checksum."""
     try:
         content = json.loads(record)
     except (ValueError, RecursionError):

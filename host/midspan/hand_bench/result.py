@@ -36,19 +36,78 @@ __all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
 
 HAND_EVALUATION = "hand 2"  # raised whenever the same readings would give other numbers
 HAND_GAUGE = "hand bench"
-ODD = 0.001  # positions that differ from an even tube's curve more than this by chance raise a doubt
+ODD = 0.001  # a misfit that chance makes more rarely raises a doubt
 SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
 
 
 @dataclass(frozen=True, slots=True)
 class HandResult(ResultForm):
-    """Everything known of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
+    """All results of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
 
-    Names, units and conventions are those of ShaftResult; the stiff side has the degrees of freedom of repeats. With
-    fewer than five clock positions `spread_thou` is the variation of the readings at those positions, `sees_all` is
-    false, and no stiff side is named. `runout_mm` is None when the dial was set to zero at each position,
-    `hysteresis_pct` when it was not read again after the weight came off: the return that is missing, in percent of
-    the deflection at a tenth of the load.
+    Deflections are in thousandths of an inch under 880 g on 28 in. Angles are in degrees from the first clock
+    position. Harmonic coefficients around the shaft are mean, cos 1, sin 1, ... sin 3. Degrees of freedom are None
+    where infinite.
+
+    Parameters
+    ----------
+    shaft : int
+        Number of the shaft.
+    label : str
+        Its label; empty if it has none.
+    operator : str
+        Person who read the dial; empty if not given.
+    started_ms : int
+        Begin of the session, ms since 1970 (UTC).
+    gauge : str
+        HAND_GAUGE.
+    calibration : str
+        Id of the bench.
+    evaluation : str
+        Version of the evaluation; it changes whenever the same readings give other numbers.
+    spine_thou, u_spine_thou : float
+        Mean static spine around the shaft, thou.
+    spread_thou, u_spread_thou : float
+        Highest minus lowest spine around the shaft, thou; of the positions read, if fewer than five.
+    dof_spread : float or None
+        Effective degrees of freedom of `u_spread_thou`.
+    spread_floor_thou : float
+        Smallest spread that these readings could detect, thou.
+    four_reading_thou, u_four_reading_thou : float
+        Highest minus lowest of four readings 90 degrees apart (ASTM F2031), thou.
+    stiff_side_deg, u_stiff_side_deg : float or None
+        Angle of the stiff side, degrees; None below the noise floor or with fewer than five positions. It has
+        the degrees of freedom of the repeats.
+    runout_mm, u_runout_mm : float or None
+        Total indicator reading of the surface at midspan, mm; None if the dial was set to zero at each
+        position.
+    hysteresis_pct, u_hysteresis_pct : float or None
+        Missing return of the dial, % of the deflection at a tenth of the load; None if the return was not read.
+    older_lb, u_older_lb : float
+        Spine in pounds of the older convention (26 in, 2 lb).
+    deflection_mm : float
+        Mean movement of the dial under the weight, mm.
+    load_n : float
+        Force that the weight adds, N.
+    span_mm : float
+        Distance between the supports, mm.
+    repeat_scatter_thou : float
+        Standard deviation of a reading, thou.
+    repeat_dof : int
+        Degrees of freedom of the repeatability.
+    positions, readings : int
+        Numbers of clock positions and of readings used.
+    sees_all : bool
+        True if the positions determine both parts of the second harmonic.
+    curve_thou : tuple of float
+        Harmonic coefficients of the standard deflection, thou, 7 values.
+    curve_covariance : tuple of float
+        Covariance of `curve_thou`, thou squared, 7 by 7 values row by row.
+    surface_mm : tuple of float
+        Harmonic coefficients of the height of the surface, mm, 7 values.
+    u_causes, sensitivities : tuple of float
+        Standard uncertainty of each of `conversion.CAUSES` in its unit, and thou of spine per unit.
+    doubts, faults : tuple of str
+        Reasons to measure the shaft again, and reasons to check the bench; empty if there are none.
     """
 
     kind: ClassVar[ResultKind] = ResultKind.HAND_BENCH
@@ -94,14 +153,29 @@ class HandResult(ResultForm):
 
     @property
     def budget(self) -> Budget:
-        """Where the uncertainty of the mean spine comes from, in thou; only repeatability has finite dof."""
+        """Uncertainty budget of the mean spine, thou; only the repeatability has finite degrees of freedom."""
         return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
 
 
 def evaluate_hand(session: HandSession) -> HandResult:
-    """The result of a session of typed readings; the same readings give the same bits.
+    """Return the result of a session of typed readings; the same readings give the same bits.
 
-    Raises ReadingsError when the readings cannot be what they say, or say too little.
+    Parameters
+    ----------
+    session : HandSession
+        Readings and bench.
+
+    Returns
+    -------
+    HandResult
+        Quantities with their uncertainty, and doubts.
+
+    Raises
+    ------
+    ReadingsError
+        The readings are no numbers, contradict the bench file, or are too few.
+    ConfigurationError
+        The bench of the session is wrong.
     """
     bench = validated(HandBench, session.bench, Path(session.file))
     typed = numbers_of(session.typed, f"{session.file}, shaft {session.shaft}")
@@ -116,7 +190,7 @@ def evaluate_hand(session: HandSession) -> HandResult:
     u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])))
     u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
     coefficients, covariance = _as_curve(fit)
-    doubts = [*_incomplete(session), *(one.sentence for one in contradicted), *missing_repeats(typed), *_misfit(fit)]
+    doubts = [*_incomplete(session), *(each.sentence for each in contradicted), *missing_repeats(typed), *_misfit(fit)]
     return HandResult(
         shaft=session.shaft, label=session.label, operator=session.operator, started_ms=session.started_ms,
         gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, spine_thou=spine,
@@ -131,14 +205,14 @@ def evaluate_hand(session: HandSession) -> HandResult:
 
 
 def _uncontradicted(number: int, contradicted: tuple[Contradiction, ...]) -> NDArray[np.bool_]:
-    """Which visits make the result, [number]: where it is not known which of several is wrong, all do."""
+    """Return True for the visits that make the result; where any of several may be wrong, all count."""
     kept = np.ones(number, bool)
-    kept[[one.visits[0] for one in contradicted if len(one.visits) == 1]] = False
+    kept[[each.visits[0] for each in contradicted if len(each.visits) == 1]] = False
     return kept
 
 
 def _as_curve(fit: AroundFit) -> tuple[Array, Array]:
-    """The fit as the gauge's seven harmonic coefficients, orders 1 and 3 nothing, with their covariance."""
+    """Return the fit as seven harmonic coefficients like the gauge's, orders 1 and 3 zero, with their covariance."""
     place = [0, 3, 4]
     coefficients, covariance = np.zeros(COLUMNS), np.zeros((COLUMNS, COLUMNS))
     coefficients[place] = fit.coefficients
@@ -147,6 +221,7 @@ def _as_curve(fit: AroundFit) -> tuple[Array, Array]:
 
 
 def _incomplete(session: HandSession) -> Iterator[str]:
+    """Yield doubts of a session with lost or missing readings."""
     if session.has_lost_lines:
         yield "a line of its readings is damaged, and may have been the right one: read the shaft again"
     if len(session.typed) < session.readings:
@@ -154,13 +229,14 @@ def _incomplete(session: HandSession) -> Iterator[str]:
 
 
 def _misfit(fit: AroundFit) -> tuple[str, ...]:
+    """Return the doubt if the positions do not fit a tube, else an empty tuple."""
     if fit.misfit_p >= ODD:
         return ()
     return ("the clock positions differ more than repeats do and not as a tube's would: look for a crack or a dent",)
 
 
 class _Evenness(TypedDict):
-    """Fields of a result that say how even the shaft is around."""
+    """Fields of a result about the spine around the shaft."""
 
     spread_thou: float
     u_spread_thou: float
@@ -175,8 +251,9 @@ class _Evenness(TypedDict):
 def _evenness(
     fit: AroundFit, coefficients: Array, covariance: Array, u_scale: float, readings: HandReadings, thou: Array
 ) -> _Evenness:
+    """Return the fields of a result about the spine around the shaft."""
     swing = curve.swing(coefficients[None], covariance[None], order=2)
-    # As many times the noise as chance exceeds once in twenty; the noise itself is known from few readings only.
+    # The multiple of the noise that chance exceeds once in twenty times; few readings know the noise itself badly.
     few = np.sqrt(2 * fdtri(2, fit.dof, 0.95)) / curve.RAYLEIGH_95
     floor = float(swing.floor[0]) * few
     if fit.sees_all:
@@ -199,7 +276,7 @@ def _evenness(
 
 
 def _variation(readings: HandReadings, thou: Array, scatter: float) -> tuple[float, float]:
-    """Highest minus lowest of the means at the positions, and its standard uncertainty."""
+    """Return highest minus lowest of the means at the positions, and its standard uncertainty."""
     _, members, number = np.unique(readings.angle_deg % 360, return_inverse=True, return_counts=True)
     means = np.bincount(members, thou) / number
     high, low = means.argmax(), means.argmin()
@@ -207,7 +284,7 @@ def _variation(readings: HandReadings, thou: Array, scatter: float) -> tuple[flo
 
 
 class _Surface(TypedDict):
-    """Fields of a result that say how straight the shaft is."""
+    """Fields of a result about the straightness of the shaft."""
 
     runout_mm: float | None
     u_runout_mm: float | None
@@ -215,7 +292,7 @@ class _Surface(TypedDict):
 
 
 def _surface(readings: HandReadings, bench: HandBench) -> _Surface:
-    """Height of the unloaded surface around and runout; none when the dial was set to zero at each position."""
+    """Return height of the unloaded surface and runout; None if the dial was set to zero at each position."""
     height = -readings.zero * bench.indicator.mm
     positions = len(np.unique(readings.angle_deg % 360))
     if positions < SURFACE_POSITIONS or not readings.unloaded.any():
@@ -237,13 +314,14 @@ def _surface(readings: HandReadings, bench: HandBench) -> _Surface:
 
 
 class _Return(TypedDict):
-    """Fields of a result that say what of the deflection stays."""
+    """Fields of a result about the part of the deflection that remains."""
 
     hysteresis_pct: float | None
     u_hysteresis_pct: float | None
 
 
 def _return(readings: HandReadings, bench: HandBench, deflection_mm: float) -> _Return:
+    """Return the hysteresis; None if the return of the dial was not read."""
     if not readings.has_return:
         return {"hysteresis_pct": None, "u_hysteresis_pct": None}
     missing = (readings.again - readings.unloaded) * bench.indicator.mm
@@ -265,7 +343,7 @@ class _Older(TypedDict):
 
 
 def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> _Older:
-    """Spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
+    """Return the spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
     load = BenchLoad.of(bench)
     thou = float(load.thou(np.array(deflection_mm), OLDER))
     u_thou = np.hypot.reduce(

@@ -1,7 +1,7 @@
-"""Sessions read back from a file of typed readings: each whole, whatever happened to the others.
+"""Sessions read back from a record of typed readings: each complete, whatever happened to the others.
 
-A damaged line costs what it said. The session it belonged to knows by the numbers of its lines; in a file of version 1,
-whose lines have none, it is the session that was typed last.
+A damaged line loses its own content only. Its session is known from the numbers of the lines. The lines of a file of
+version 1 have no numbers: there it is the session typed last.
 
 >>> import tempfile
 >>> from midspan.hand_bench.record import HandRecord, HandShaft
@@ -28,9 +28,22 @@ PLAN = {"positions": int, "repeats": int, "readings": int}
 
 
 def sessions(path: Path) -> Iterator[HandSession]:
-    """Every session of a file, in order; lines that are damaged are told at the end, when all whole ones are out.
+    """Yield every session of a record in order; an error for damaged lines comes after the last session.
 
-    Raises ArchiveError when the file cannot be read or has such lines.
+    Parameters
+    ----------
+    path : Path
+        The record.
+
+    Yields
+    ------
+    HandSession
+        Each session, as far as its lines are sound.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read, has no session (code "no_sessions"), or has damaged lines ("damaged").
     """
     with reading(path, ArchiveError):
         content = path.read_bytes()
@@ -40,18 +53,21 @@ def sessions(path: Path) -> Iterator[HandSession]:
     for place, noted in found.sessions.items():
         yield noted.session(str(path), place)
     if not found.sessions:
-        raise ArchiveError(f"{path}: holds no typed readings; name the file that midspan hand measure writes")
+        raise ArchiveError(
+            f"{path}: holds no typed readings; name the file that midspan hand measure writes", code="no_sessions"
+        )
     if found.damaged:
         first, number = found.damaged[0], len(found.damaged)
-        homeless = f"; {found.homeless} belong to a session whose first line is damaged" if found.homeless else ""
+        orphans = f"; {found.orphans} of a session whose first line is damaged" if found.orphans else ""
         raise ArchiveError(
-            f"{path}, line {first}: is damaged or no reading ({number} such{homeless}); every other line was read"
+            f"{path}, line {first}: damaged, or not a reading ({number} in all{orphans}); all other lines were read",
+            code="damaged",
         )
 
 
 @dataclass
 class _Noted:
-    """A session as its lines are found."""
+    """A session while its lines are read."""
 
     head: dict[str, Any]
     typed: dict[tuple[str, str], Typed] = field(default_factory=dict)
@@ -61,10 +77,11 @@ class _Noted:
 
     @property
     def is_numbered(self) -> bool:
+        """True if the lines of the session have numbers: version 2."""
         return bool(self.head["hand_readings"] == VERSION)
 
     def add(self, line: RecordLine, content: dict[str, Any]) -> bool:
-        """Whether a line is one of this session's; it is noted then."""
+        """Add a line to the session; return False if it is not a sound line of this session."""
         if self.is_numbered != ("line" in content) or (self.is_numbered and not line.is_summed):
             return False
         if not content.get("ended"):
@@ -85,7 +102,7 @@ class _Noted:
         return True
 
     def session(self, file: str, place: int) -> HandSession:
-        """The session, as far as its lines were found."""
+        """Return the session, as far as its lines were found."""
         values = {name: self.head[name] for name in (*HEAD, *(PLAN if self.is_numbered else ()))}
         return HandSession(
             file, place, typed=tuple(self.typed.values()), lines=self.lines, has_lost_lines=self.has_lost_lines,
@@ -94,39 +111,40 @@ class _Noted:
 
 
 class _Found:
-    """Sessions by their place, and the numbers of the lines that are damaged, as a file is read."""
+    """Sessions by their first byte, and the numbers of damaged lines, while a file is read."""
 
     def __init__(self) -> None:
         self.sessions: dict[int, _Noted] = {}
         self.damaged: list[int] = []
-        self.homeless = 0
+        self.orphans = 0
         self._last: _Noted | None = None
 
     def take(self, line: RecordLine) -> None:
-        """Note a line of the file."""
+        """Take in a line of the file."""
         content = line.content
         if content is not None and _is_head(line, content):
             self._last = self.sessions[line.offset] = _Noted(content)
         elif content is None or not self._is_added(line, content):
             self.damaged.append(line.number)
-            if self._last is not None and not self._last.is_numbered:  # nothing else tells whose line it was
+            if self._last is not None and not self._last.is_numbered:  # nothing else shows whose line it was
                 self._last.has_lost_lines = True
             return
         if not line.is_whole:
             self.damaged.append(line.number)
 
     def _is_added(self, line: RecordLine, content: dict[str, Any]) -> bool:
+        """Add a line to its session; return False if it has none."""
         place = content.get("session")
         noted = self.sessions.get(place) if isinstance(place, int) else None
         if noted is None:
-            self.homeless += isinstance(place, int)
+            self.orphans += isinstance(place, int)
             return False
         self._last = noted
         return noted.add(line, content)
 
 
 def _is_head(line: RecordLine, content: dict[str, Any]) -> bool:
-    """Whether a session begins with this line."""
+    """Return True if a session begins with this line."""
     version = content.get("hand_readings")
     kinds = HEAD | (PLAN if version == VERSION else {})
     sound = all(isinstance(content.get(name), kind) for name, kind in kinds.items())
@@ -134,7 +152,25 @@ def _is_head(line: RecordLine, content: dict[str, Any]) -> bool:
 
 
 def session_at(path: Path, byte_offset: int) -> HandSession:
-    """The session that begins at a byte of the file; ArchiveError when none does."""
+    """Return the session that begins at a byte of the record.
+
+    Parameters
+    ----------
+    path : Path
+        The record.
+    byte_offset : int
+        Byte at which the session begins.
+
+    Returns
+    -------
+    HandSession
+        The session.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read, or no session begins there (code "no_session_here").
+    """
     found = None
     try:
         for session in sessions(path):
@@ -144,5 +180,8 @@ def session_at(path: Path, byte_offset: int) -> HandSession:
         if found is None:
             raise
     if found is None:
-        raise ArchiveError(f"{path}: no session begins at byte {byte_offset}; look for the place in the stored result")
+        raise ArchiveError(
+            f"{path}: no session begins at byte {byte_offset}; the stored result has the right place",
+            code="no_session_here",
+        )
     return found
