@@ -1,15 +1,16 @@
-"""The hand bench as a person uses it: what is typed is kept, what looks wrong is told in one line."""
+"""The commands of the hand bench: what is typed is kept, what looks wrong is refused in a single line."""
 
 import csv
 import json
 import math
+import re
 import tomllib
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import typer
-from commands_rig import complaint, midspan, refusal
+from commands_rig import midspan, refusal
 from hand_rig import (
     BENCH,
     EIGHT,
@@ -33,6 +34,7 @@ from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
 from midspan.rehearsal import scenario
 from midspan.report.hand_text import hand_json
+from screens import DATES, TIMES, screen
 from stores import store_in
 from synthetic import Shaft
 
@@ -50,9 +52,6 @@ def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     write(folder, good())
     done = measure(folder, "--bands", "bands.toml", "--picture", "bar.png", "--operator", "Ann")
     assert not done.returncode, done.stderr
-    assert "static spine" in done.stdout
-    assert "dial force" in done.stdout
-    assert "verdict" in done.stdout
     assert (folder / "bar.png").stat().st_size > 20_000
     with store_in(folder).open(create=False) as store:
         stored = store.latest("bar-1")
@@ -63,12 +62,11 @@ def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     assert session_at(folder / stored.run.archive, stored.run.byte_offset).operator == "Ann"
 
 
-def test_show_tells_and_draws_a_hand_result_like_any_other(folder) -> None:
+def test_show_prints_and_draws_a_hand_result(folder, snapshot) -> None:
     write(folder, good())
     measure(folder)
     shown = midspan("show", "bar-1", "--picture", "again.svg", folder=folder)
-    assert "static spine" in shown.stdout
-    assert "hand bench school" in shown.stdout
+    assert screen(shown.stdout, DATES, TIMES) == snapshot
     assert "<svg" in (folder / "again.svg").read_text(encoding="utf-8")
     told = json.loads(midspan("show", "bar-1", "--json", folder=folder).stdout)
     assert told["gauge"] == "hand bench"
@@ -84,13 +82,13 @@ def test_json_has_no_word_for_what_is_no_number() -> None:
 
 def test_four_readings_are_enough_for_a_result_but_not_for_a_picture(folder) -> None:
     write(folder, good(angles=(0, 90, 180, 270)))
-    assert "read five or more" in complaint(measure(folder, "--picture", "four.png"))
-    shown = midspan("show", "bar-1", folder=folder)
-    assert "between 4 positions; a full turn may hide more" in shown.stdout
+    assert "four.png: 4 " in str(refusal(measure(folder, "--picture", "four.png")))
+    told = json.loads(midspan("show", "bar-1", "--json", folder=folder).stdout)
+    assert (told["positions"], told["sees_all"]) == (4, False)
 
 
 def test_bands_that_limit_what_was_not_measured_take_no_shaft() -> None:
-    """A shaft is in no bin by a quantity nobody read; without such a limit it passes."""
+    """Judge a shaft without a hysteresis reading: a bin with that limit leaves it doubtful, another takes it."""
     from midspan.decision.bands import Bands
 
     result = result_of(readings(Shaft(500.0, 1.0), again=False))
@@ -98,7 +96,7 @@ def test_bands_that_limit_what_was_not_measured_take_no_shaft() -> None:
     assert judge(result, Bands.model_validate({"bin": bins})).bin == "500"
     strict = Bands.model_validate({"bin": [bins[0] | {"hysteresis_max_pct": 1.0}]})
     assert judge(result, strict).outcome is Outcome.DOUBTFUL
-    assert "hysteresis was not measured" in judge(result, strict).reasons[0]
+    assert judge(result, strict).reasons[0].split()[0] == "hysteresis"
 
 
 def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
@@ -106,9 +104,9 @@ def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
     measure(folder)
     done = midspan("hand", "recompute", "hand-readings.jsonl", folder=folder)
     assert "bar-1" in done.stdout
-    assert "0 results stored beside the old ones, 1 stood there already" in done.stderr
+    assert re.findall(r"\d+", done.stderr.splitlines()[-1]) == ["0", "1"]
     judged = midspan("hand", "recompute", "--bands", "bands.toml", folder=folder)
-    assert "1 results stored beside the old ones" in judged.stderr
+    assert re.findall(r"\d+", judged.stderr.splitlines()[-1])[0] == "1"
     with store_in(folder).open(create=False) as store:
         old, new = store.history("bar-1")
     assert old.result == new.result
@@ -129,7 +127,8 @@ def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_
     # Longer span, same sag: stiffer by three times the relative change (P L^3 / 48 EI).
     assert step["differences"]["spine_thou"] == pytest.approx(-501 * 3 * 0.2 / 711.2, rel=0.01)
     assert step["expected_spine_thou"] == pytest.approx(step["differences"]["spine_thou"], rel=2e-3)
-    assert "span.span_mm: 711.2 became 711.4" in step["causes"]
+    (cause,) = [cause for cause in step["causes"] if cause.startswith("span.span_mm: ")]
+    assert re.findall(r"\d+\.\d+", cause) == ["711.2", "711.4"]
 
 
 def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_read(folder) -> None:
@@ -141,93 +140,98 @@ def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_re
     assert (folder / "hand-readings.jsonl").stat().st_size == size
 
 
-def swapped(one):
-    return replace(one, unloaded=one.loaded, loaded=one.unloaded, unloaded_again="")
+def swapped(each):
+    return replace(each, unloaded=each.loaded, loaded=each.unloaded, unloaded_again="")
 
 
-def sunk(one, by):
-    return replace(one, unloaded="0", loaded=by, unloaded_again="")
+def sunk(each, by):
+    return replace(each, unloaded="0", loaded=by, unloaded_again="")
 
 
 BAD = {
-    "columns swapped": (lambda t: [swapped(one) for one in t], "are the columns loaded and unloaded swapped?"),
-    "one line swapped": (lambda t: [swapped(t[0]), *t[2:8:2]], "at 0 degrees, repeat 1 says that the weight lifts"),
-    "inches typed as mm": (lambda t: [sunk(one, "0.500") for one in t], "were they in inches?"),
-    "thousandths typed as mm": (lambda t: [sunk(one, "501") for one in t], "were they in thousandths of an inch?"),
-    "no repeats": (lambda t: [t[0], t[2]], "repeat each position"),
-    "one position": (lambda t: [one for one in t if one.angle_deg == "0"], "cannot tell the mean around the shaft"),
-    "a slip of a letter": (lambda t: [replace(t[0], loaded="l5.7"), *t[1:]], "'l5.7' is not a number"),
-    "not finite": (lambda t: [replace(t[0], loaded="nan"), *t[1:]], "loaded 'nan'"),
+    "columns swapped": (lambda t: [swapped(each) for each in t], "direction"),
+    "one line swapped": (lambda t: [swapped(t[0]), *t[2:8:2]], "direction_of_one"),
+    "inches typed as mm": (lambda t: [sunk(each, "0.500") for each in t], "unit"),
+    "thousandths typed as mm": (lambda t: [sunk(each, "501") for each in t], "unit"),
+    "no repeats": (lambda t: [t[0], t[2]], "repeats"),
+    "one position": (lambda t: [each for each in t if each.angle_deg == "0"], "positions"),
+    "a slip of a letter": (lambda t: [replace(t[0], loaded="l5.7"), *t[1:]], "'l5.7'"),
+    "not finite": (lambda t: [replace(t[0], loaded="nan"), *t[1:]], "'nan'"),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", BAD)
-def test_bad_readings_are_told_in_one_line_and_kept(folder, name) -> None:
-    change, says = BAD[name]
+def test_bad_readings_are_refused_and_kept(folder, name) -> None:
+    change, named = BAD[name]
     typed = change(good())
     write(folder, typed)
-    line = complaint(measure(folder))
-    assert says in line
-    assert "the readings are kept in hand-readings.jsonl at byte 0" in line
+    error = refusal(measure(folder), ReadingsError)
+    assert error.code == named if named.isidentifier() else named in str(error)
+    assert re.findall(r"(\S+) at byte (\d+)", str(error)) == [("hand-readings.jsonl", "0")]
     (kept,) = sessions(folder / "hand-readings.jsonl")
     assert kept.typed == tuple(typed)
     assert not (folder / "results.db").exists()
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "named"),
     [
-        ("angle_deg,unloaded\n0,1\n", "no column loaded"),
-        ("angle_deg,unloaded,loaded\n0,1.0\n", "line 2: has 2 values, expected 3"),
-        ("angle_deg,unloaded,loaded\n0,1.0,\n", "line 2: loaded is empty"),
-        ("angle_deg,unloaded,loaded\n", "holds no readings"),
-        ("angle_deg,repeat,unloaded,loaded\n0,1,1.0,13.7\n0,1,1.0,13.8\n", "0 degrees, repeat 1 stands there 2 times"),
+        ("angle_deg,unloaded\n0,1\n", {"read.csv", "loaded"}),
+        ("angle_deg,unloaded,loaded\n0,1.0\n", {"read.csv", "line", "2", "3"}),
+        ("angle_deg,unloaded,loaded\n0,1.0,\n", {"read.csv", "line", "2", "loaded"}),
+        ("angle_deg,unloaded,loaded\n", {"read.csv"}),
+        ("angle_deg,repeat,unloaded,loaded\n0,1,1.0,13.7\n0,1,1.0,13.8\n", {"read.csv", "0", "1", "2"}),
     ],
 )
-def test_a_table_that_is_none_is_told_in_one_line(folder, text, says) -> None:
+def test_a_bad_table_is_refused(folder, text, named) -> None:
     (folder / "read.csv").write_text(text, encoding="utf-8")
-    assert says in complaint(measure(folder))
-    assert "cannot be read" in complaint(midspan("hand", "measure", "--shaft", 1, "--csv", "gone.csv", folder=folder))
+    error = refusal(measure(folder), ReadingsError)
+    assert named <= {word.strip(".,:;") for word in str(error).split()}
+
+
+def test_a_missing_table_is_refused(folder) -> None:
+    assert "gone.csv" in str(refusal(midspan("hand", "measure", "--shaft", 1, "--csv", "gone.csv", folder=folder)))
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "says"),
+    ("old", "new", "named"),
     [
-        ("mass_g = 880.0", "mass_g = 1.94", "weight.mass_g = 1.94 is not between 50 and 5000 g: is it in kilograms or"),
-        ("span_mm = 711.2", "span_mm = 28", "is it in inches? 28 in is 711.2 mm"),
-        ("gravity_m_s2 = 9.80665", "gravity_m_s2 = 981", "is it in another unit?"),
-        ("gravity_m_s2 = 9.80665", "height_m = 100", "give either gravity_m_s2 or latitude_deg"),
-        ("graduation = 0.01", "graduations = 0.01", "did you mean graduation?"),
+        ("mass_g = 880.0", "mass_g = 1.94", "weight.mass_g = 1.94 "),
+        ("span_mm = 711.2", "span_mm = 28", "span.span_mm = 28 "),
+        ("gravity_m_s2 = 9.80665", "gravity_m_s2 = 981", "place: gravity 981 "),
+        ("gravity_m_s2 = 9.80665", "height_m = 100", "latitude_deg"),
+        ("graduation = 0.01", "graduations = 0.01", "indicator.graduations "),
         ("u_mass_g = 0.5", "u_mass_g = -0.5", "weight.u_mass_g"),
     ],
 )
-def test_a_bench_file_with_a_mistake_is_told_in_one_line(folder, old, new, says) -> None:
+def test_a_bench_file_with_a_mistake_is_refused(folder, old, new, named) -> None:
     (folder / "hand-bench.toml").write_text(BENCH.replace(old, new, 1), encoding="utf-8")
     write(folder, good())
-    line = complaint(measure(folder))
-    assert says in line
-    assert "hand-bench.toml" in line
+    error = refusal(measure(folder), ConfigurationError)
+    assert named in str(error)
+    assert "hand-bench.toml" in str(error)
 
 
-def test_a_missing_repeat_and_a_slip_of_the_pen_make_it_doubtful_and_name_the_place() -> None:
+def test_a_missing_repeat_and_a_slip_are_doubts_that_name_the_place() -> None:
     typed = good()
     short = result_of(typed[:-1])
-    assert short.doubts == ("315 degrees was read less often than others (1, not 2): read it again",)
+    (doubt,) = short.doubts
+    assert re.findall(r"\d+", doubt) == ["315", "1", "2"]
     typed[9] = replace(typed[9], loaded=f"{float(typed[9].loaded) + 1:.2f}")
     slip = result_of(typed)
-    assert any("at 45 degrees, repeat 2: loaded" in doubt for doubt in slip.doubts)
+    assert any({"45", "2:", "loaded"} <= set(doubt.split()) for doubt in slip.doubts)
 
 
 def test_a_dent_at_one_position_is_doubted() -> None:
     typed = [
-        replace(one, loaded=str(float(one.loaded) + 0.4 * (one.angle_deg == "90")))
-        for one in readings(repeats=4, bench=TrueBench(noise=0.004))
+        replace(each, loaded=str(float(each.loaded) + 0.4 * (each.angle_deg == "90")))
+        for each in readings(repeats=4, bench=TrueBench(noise=0.004))
     ]
-    assert any("look for a crack or a dent" in doubt for doubt in result_of(typed).doubts)
+    assert len(result_of(typed).doubts) == 1
 
 
 def test_gravity_comes_from_latitude_and_height() -> None:
-    """WGS 84: 9.80620 at 45 degrees, 0.0031 less a thousand metres up (free-air change of 0.3086 mGal per m)."""
+    """Compare with WGS 84: 9.80620 at 45 degrees, 0.0031 less at 1000 m (free-air change of 0.3086 mGal per m)."""
     low, high = (
         HandBench.model_validate(EXAMPLE | {"place": {"latitude_deg": 45.0, "height_m": height}}).place.gravity()
         for height in (0.0, 1000.0)
@@ -245,15 +249,14 @@ def test_a_record_only_grows_and_the_last_reading_of_a_place_counts(tmp_path) ->
     second = record.begin(bench_file(), HandShaft(8, "", ""), 1)
     assert record.path.read_bytes().startswith(before)
     first, other = sessions(record.path)
-    assert [one.loaded for one in first.typed] == ["12.71"]
+    assert [each.loaded for each in first.typed] == ["12.71"]
     assert (other.byte_offset, other.typed) == (second, ())
     assert record.path.read_text(encoding="utf-8").count("12.70") == 1
 
 
-def test_a_file_of_something_else_is_told(folder) -> None:
+def test_a_file_of_another_kind_is_refused(folder) -> None:
     (folder / "bench.jsonl").write_text('{"a": 1}\nno reading\n', encoding="utf-8")
-    line = complaint(midspan("hand", "recompute", "bench.jsonl", folder=folder))
-    assert "bench.jsonl: holds no typed readings; name the file that midspan hand measure writes" in line
+    assert refusal(midspan("hand", "recompute", "bench.jsonl", folder=folder), ArchiveError).code == "no_sessions"
 
 
 @pytest.mark.parametrize("label", ["two\nlines", "red\x1b[31m", "x" * 65])
@@ -261,7 +264,7 @@ def test_a_label_that_no_screen_could_show_is_refused(folder, label) -> None:
     write(folder, good())
     done = measure(folder, label=label)
     assert done.returncode == 2
-    assert "at most 64 printable characters" in done.stderr
+    assert " 64 " in " ".join(done.stderr.split())
     assert not (folder / "hand-readings.jsonl").exists()
 
 
@@ -273,34 +276,37 @@ def test_a_torn_line_harms_no_other(tmp_path) -> None:
         file.write(b'{"session": 0, "angle_d')
     record.keep(place, Typed("90", "1", "0.00", "12.72", ""))
     found = []
-    with pytest.raises(ArchiveError, match="line 3: is damaged"):
+    with pytest.raises(ArchiveError, match="line 3: ") as caught:
         found.extend(sessions(record.path))
-    assert [one.angle_deg for one in session_at(record.path, place).typed] == ["0", "90"]
+    assert caught.value.code == "damaged"
+    assert [each.angle_deg for each in session_at(record.path, place).typed] == ["0", "90"]
 
 
 class Person:
-    """Answers questions in turn, and remembers what was asked and said."""
+    """A person who answers questions in turn, and remembers all that was asked and said."""
 
     def __init__(self, *answers):
         self.answers, self.asked, self.said = list(answers), [], []
 
     def ask(self, question, default=None):
+        """Return the next answer, the default when there is none left."""
         self.asked.append(question)
         return self.answers.pop(0) if self.answers else default
 
     def say(self, text):
+        """Remember a line on the screen."""
         self.said.append(text)
 
 
 def test_a_person_is_led_through_the_readings_and_can_go_back() -> None:
     person = Person("0", "x", "12,7", "0", "0.1", "b", "0", "12.9", "0", "0.1", "12.8", "0.1")
     guide = hand_guide.Guide(hand_guide.reading_order(2, 1), 0.01, person.ask, person.say)
-    assert [one for one in guide.readings() if isinstance(one, Typed)] == [
+    assert [each for each in guide.readings() if isinstance(each, Typed)] == [
         Typed("0", "1", "0", "12,7", "0"),
         Typed("0", "1", "0", "12.9", "0"),
         Typed("180", "1", "0.1", "12.8", "0.1"),
     ]
-    assert any("'x' is not a number" in said for said in person.said)
+    assert any("'x'" in said for said in person.said)
 
 
 def test_a_person_without_a_bench_file_is_asked_for_it_once(tmp_path) -> None:
@@ -325,11 +331,11 @@ def test_an_absurd_answer_leaves_no_bench_file(tmp_path, answers, error) -> None
 
 def test_the_whole_conversation_on_the_command_line(folder, monkeypatch) -> None:
     typed = good(angles=(0, 90, 180, 270), repeats=1)
-    person = Person(*(cell for one in typed for cell in (one.unloaded, one.loaded, one.unloaded_again)))
+    person = Person(*(cell for each in typed for cell in (each.unloaded, each.loaded, each.unloaded_again)))
     monkeypatch.setattr(typer, "prompt", person.ask)
     done = midspan("hand", "measure", "--shaft", 3, "--positions", 4, "--repeats", 1, folder=folder)
-    assert "hang the weight on" in " ".join(person.asked)
-    assert "static spine" in done.stdout
+    assert person.asked == list(hand_guide.QUESTIONS) * 4
+    assert done.returncode == 0
 
 
 def test_a_person_who_stops_keeps_what_was_typed(folder, monkeypatch) -> None:
@@ -347,13 +353,13 @@ def test_a_person_who_stops_keeps_what_was_typed(folder, monkeypatch) -> None:
 
 
 def mountings(spines, u=0.3):
-    """Results of one bar on several days, each with the same budget."""
+    """Return results of one bar on several days, each with the same budget."""
     plain = result_of(readings(bench=TrueBench(noise=0.002)))
     return [replace(plain, spine_thou=spine, started_ms=i) for i, spine in enumerate(spines)]
 
 
 def test_an_assigned_value_averages_mountings_but_not_what_they_share() -> None:
-    """JCGM 100:2008, 4.2.3: scatter over root n; weight, span and dial stay as they are."""
+    """Divide the scatter by root n (JCGM 100:2008, 4.2.3), but not weight, span and dial."""
     spines = [500.0, 501.0, 499.0, 500.5, 499.5]
     results = mountings(spines)
     bar = assigned_from(results, "bar")
@@ -369,40 +375,42 @@ def test_a_bar_is_assigned_and_then_used_as_a_reference(folder) -> None:
         write(folder, good(seed=seed))
         measure(folder)
     done = midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder)
-    assert "3 mountings on hand bench school" in done.stdout
+    assert {"3", "school"} <= set(done.stdout.split())
     bar = tomllib.loads((folder / "bar-1.toml").read_text(encoding="utf-8"))["bar"]
     assert bar["spine_thou"] == pytest.approx(501.0, abs=2.0)
     assert 0.4 < bar["u_spine_thou"] < 1.0
-    assert "never written over" in complaint(midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder))
+    before = (folder / "bar-1.toml").read_bytes()
+    refusal(midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder))
+    assert (folder / "bar-1.toml").read_bytes() == before
     studied = midspan("study", "bias", "--bar", "bar-1.toml", folder=folder)
-    assert "explain the bias" in studied.stdout
+    assert studied.returncode == 0, studied.stderr
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "code"),
     [
-        (lambda found: [], "no hand bench result"),
-        (lambda found: [replace(found[0], doubts=("read it again",)), *found[1:]], "a mounting is in doubt"),
-        (
-            lambda found: [replace(found[0], calibration="other"), *found[1:]],
-            "on benches hand-bench and other",
-        ),
+        (lambda found: [], "no_results"),
+        (lambda found: [replace(found[0], doubts=("read it again",)), *found[1:]], "in_doubt"),
+        (lambda found: [replace(found[0], calibration="other"), *found[1:]], "benches"),
     ],
 )
-def test_a_bar_that_cannot_be_assigned_is_told_why(change, says) -> None:
-    with pytest.raises(ReadingsError, match=says):
+def test_a_bar_without_sound_results_of_one_bench_is_refused(change, code) -> None:
+    with pytest.raises(ReadingsError) as caught:
         assigned_from(change(mountings([500.0, 500.1])), "bar")
+    assert caught.value.code == code
 
 
 def test_clock_hours_are_angles(folder) -> None:
     rows = [("clock", "unloaded", "loaded")]
-    rows += [(i // 30 or 12, one.unloaded, one.loaded) for one in good() for i in [int(one.angle_deg)] if i % 90 == 0]
+    rows += [
+        (i // 30 or 12, each.unloaded, each.loaded) for each in good() for i in [int(each.angle_deg)] if i % 90 == 0
+    ]
     with (folder / "read.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(rows)
     assert not measure(folder).returncode
     (kept,) = sessions(folder / "hand-readings.jsonl")
-    assert {one.angle_deg for one in kept.typed} == {"0", "90", "180", "270"}
-    assert {one.repeat for one in kept.typed} == {"1", "2"}
+    assert {each.angle_deg for each in kept.typed} == {"0", "90", "180", "270"}
+    assert {each.repeat for each in kept.typed} == {"1", "2"}
 
 
 def test_evaluating_a_session_again_gives_the_same_bits() -> None:

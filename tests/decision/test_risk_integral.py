@@ -92,10 +92,10 @@ def test_half_as_many_nodes_give_the_same(monkeypatch):
     node, weight = np.polynomial.legendre.leggauss(len(NODE) // 2)
     monkeypatch.setattr("midspan.decision.risk.NODE", node)
     monkeypatch.setattr("midspan.decision.risk.WEIGHT", weight)
-    for one, (process, u) in zip(fine, PROCESSES, strict=True):
+    for each, (process, u) in zip(fine, PROCESSES, strict=True):
         coarse = risks(process, u, GOOD, ACCEPTED, KEPT)
         for name in ("conforming", "accepted", "doubtful", "consumer", "producer"):
-            assert getattr(coarse, name) == pytest.approx(getattr(one, name), abs=1e-12), name
+            assert getattr(coarse, name) == pytest.approx(getattr(each, name), abs=1e-12), name
 
 
 def test_one_item_between_two_limits():

@@ -41,7 +41,7 @@ def test_the_free_air_gradient():
     assert gradient == pytest.approx(-3.086e-6, rel=1e-3)
 
 
-def test_a_place_is_known_to_its_anomaly():
+def test_the_anomaly_is_the_uncertainty_of_a_place():
     here = local_gravity(47.0, 400.0)
     assert here.m_s2 == normal_gravity(47.0, 400.0)
     assert here.u_m_s2 == U_ANOMALY
@@ -49,14 +49,23 @@ def test_a_place_is_known_to_its_anomaly():
 
 @pytest.mark.parametrize(("latitude", "height"), [(91.0, 0.0), (45.0, 9000.0), (math.nan, 0.0), (45.0, math.nan)])
 def test_no_such_place(latitude, height):
-    with pytest.raises(ConversionError, match="is not between"):
+    with pytest.raises(ConversionError) as caught:
         normal_gravity(latitude, height)
+    assert caught.value.code == ("height" if -90 <= latitude <= 90 else "latitude")
 
 
 @pytest.mark.parametrize("gravity", [981.0, 1.62, math.nan, 32.17])
 def test_gravity_in_another_unit_is_refused(gravity):
-    with pytest.raises(ConversionError, match="another unit"):
+    with pytest.raises(ConversionError) as caught:
         typed_gravity(gravity, 1e-5)
+    assert caught.value.code == "gravity"
+
+
+@pytest.mark.parametrize("u", [-1e-5, 0.05, math.nan])
+def test_an_absurd_uncertainty_of_gravity_is_refused(u):
+    with pytest.raises(ConversionError) as caught:
+        typed_gravity(9.81, u)
+    assert caught.value.code == "u_gravity"
 
 
 # Buoyancy. JCGM 101:2008, 9.3: 100 g, air rectangular from 1.10 to 1.30, density rectangular from 7000 to 9000 and
@@ -68,7 +77,7 @@ def test_the_product_term_of_the_published_weighing():
     reference = math.hypot(0.050, 0.020)  # mg, of the reference mass and the difference
     _, u = buoyancy_factor(8000.0, 1000 * TO_U, Air(1.2, 0.1 * TO_U))
     lone, by_air = u, 0.1 * TO_U / 8000
-    # There both masses swim in the same air: what the air does to the one it does to the other.
+    # In the publication both masses are in the same air, which acts on both alike.
     product = math.sqrt(lone**2 - by_air**2) * 100_000
     assert math.hypot(reference, product) == pytest.approx(0.075, abs=5e-4)
 
@@ -92,7 +101,7 @@ def test_force_is_true_mass_times_gravity_less_the_weight_of_the_air(mass_g, gra
     assert Mass("m", mass_g, 0.0, density, 0.0).force_n(gravity, Air(air, 0.0)).newtons == pytest.approx(expected)
 
 
-def test_one_set_shares_its_faults():
+def test_masses_of_a_set_share_their_errors():
     force = Mass("m", 500.0, 0.01).force_n(9.8, Air())
     assert stacked([force, force]).u_mass_n == pytest.approx(2 * force.u_mass_n)
     assert stacked([]).newtons == 0
@@ -103,5 +112,5 @@ def test_a_masses_file(tmp_path):
     file.write_text('[[mass]]\nname = "500"\nmass_g = 500.002\nu_mass_g = 0.008\ncertificate = "K-17"\n')
     assert load_masses(file)["500"] == Mass("500", 500.002, 0.008, certificate="K-17")
     file.write_text('[[mass]]\nname = "500"\nmass_kg = 0.5\nu_mass_g = 0.008\n')
-    with pytest.raises(ConfigurationError, match="mass_kg is not a known key; did you mean mass_g"):
+    with pytest.raises(ConfigurationError, match=r"mass_kg .* mass_g\?"):
         load_masses(file)

@@ -1,6 +1,7 @@
-"""A guided session at the hand bench: slips are named at once, and whatever ends it, it goes on where it was."""
+"""A guided session at the hand bench: slips are named at once, and an interrupted session is resumed."""
 
 import json
+import re
 import subprocess
 import tempfile
 from dataclasses import replace
@@ -9,10 +10,11 @@ from subprocess import PIPE
 
 import pytest
 import typer
-from commands_rig import COMMAND, complaint, midspan
+from commands_rig import COMMAND, midspan, refusal
 from hand_rig import BENCH, good, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from midspan.base.errors import ReadingsError
 from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, reading_order
 from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.sessions import sessions
@@ -24,22 +26,23 @@ GUIDED = ("hand", "measure", "--shaft", 3, "--label", "bar-3")
 
 
 class Killed(BaseException):
-    """The power went, at a prompt: nothing more is run of the command."""
+    """A power cut at a prompt: nothing more of the command runs."""
 
 
 class Bench:
-    """A person at a bench who reads what the dial truly shows at the place they were told to turn the shaft to.
+    """A person at a bench who types the true reading of the dial at the position named on the screen.
 
-    `slips` are typed instead at the first reading of a place; `at` is the prompt at which everything ends.
+    `slips` are typed instead at the first reading of a place; the power goes at prompt `at`.
     """
 
     def __init__(self, typed, slips=None, at=None):
-        self.true = {(one.angle_deg, one.repeat): one for one in typed}
+        self.true = {(each.angle_deg, each.repeat): each for each in typed}
         self.order = list(self.true)
         self.slips, self.at = dict(slips or {}), at
         self.prompts, self.place, self.said = 0, None, []
 
     def ask(self, question, default=None):
+        """Return what the person types at a question."""
         self.prompts += 1
         if self.prompts == self.at:
             raise Killed
@@ -47,12 +50,14 @@ class Bench:
         return self.slips.pop((self.place, name), None) or getattr(self.true[self.place], name)
 
     def say(self, text):
+        """Read a line on the screen, and turn the shaft if it asks for that."""
         self.said.append(text)
         if text.startswith("Turn the shaft"):
             self.place = self.order[int(text.split("(reading ")[1].split(" ")[0]) - 1]
 
 
 def guided(bench, monkeypatch, folder, *more):
+    """Return how a guided session with this person ended."""
     monkeypatch.setattr(typer, "prompt", bench.ask)
     monkeypatch.setattr(typer, "echo", bench.say)
     return midspan(*GUIDED, *more, folder=folder)
@@ -65,14 +70,15 @@ def folder(tmp_path):
 
 
 def killed(bench, monkeypatch, folder, *more):
+    """Run a guided session until the power goes."""
     with pytest.raises(Killed):
         guided(bench, monkeypatch, folder, *more)
 
 
 def stored(folder):
-    """The results of the shaft, but for when they were made."""
+    """Return the results of the shaft without their times."""
     with store_in(folder).open(create=False) as store:
-        return [replace(one.result, started_ms=0) for one in store.history("bar-3")]
+        return [replace(each.result, started_ms=0) for each in store.history("bar-3")]
 
 
 HOW = ("--positions", 8, "--repeats", 2)
@@ -81,13 +87,14 @@ TOO_MUCH = f"{float(TYPED[0].loaded) + 1:.2f}"
 
 
 def bench_in(folder):
+    """Make a folder with a bench file and return it."""
     folder.mkdir()
     (folder / "hand-bench.toml").write_text(BENCH, encoding="utf-8")
     return folder
 
 
 def test_killed_at_every_prompt_it_goes_on_and_gives_the_same_result(tmp_path, monkeypatch) -> None:
-    """With a slip that is found at once, and with one that only later readings contradict."""
+    """Type a slip that is found at once, and a slip that only later readings contradict."""
     slips = {(("90", "1"), "loaded"): TOO_MUCH, (("135", "2"), "unloaded_again"): "13.00"}
     whole = Bench(TYPED, slips)
     assert not guided(whole, monkeypatch, bench_in(tmp_path / "whole"), *HOW).returncode
@@ -102,7 +109,7 @@ def test_killed_at_every_prompt_it_goes_on_and_gives_the_same_result(tmp_path, m
         second = Bench(TYPED, first.slips)
         done = guided(second, monkeypatch, folder, *HOW)
         assert not done.returncode, done.stderr
-        again = 4 * (at > 1)  # at most the reading in hand, and the once more of it
+        again = 4 * (at > 1)  # at most the reading in hand and its repeat
         assert second.prompts <= whole.prompts - 3 * len(session.typed) + again
         assert stored(folder) == [expected]
 
@@ -124,14 +131,14 @@ def test_killed_again_and_again_it_still_ends_the_same(ends, random) -> None:
             assert not guided(Bench(TYPED, slips), monkeypatch, folder, *HOW).returncode
         (result,) = stored(folder)
         (session,) = sessions(folder / "hand-readings.jsonl")
-        assert {one.loaded for one in session.typed} == {one.loaded for one in TYPED}
+        assert {each.loaded for each in session.typed} == {each.loaded for each in TYPED}
         assert result.doubts == ()
         assert not session.has_lost_lines
 
 
 def test_a_killed_process_leaves_every_number_that_was_typed(folder) -> None:
     words = [*COMMAND, *map(str, GUIDED)]
-    typed = [cell for one in TYPED[:3] for cell in (one.unloaded, one.loaded, one.unloaded_again)][:8]
+    typed = [cell for each in TYPED[:3] for cell in (each.unloaded, each.loaded, each.unloaded_again)][:8]
     file = folder / "hand-readings.jsonl"
     with subprocess.Popen(words, cwd=folder, stdin=PIPE, stdout=PIPE, text=True) as process:
         process.stdin.write("\n".join(typed) + "\n")
@@ -147,7 +154,7 @@ def test_a_killed_process_leaves_every_number_that_was_typed(folder) -> None:
 
 
 def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(folder, monkeypatch) -> None:
-    """At the twelfth reading, with the weight still on."""
+    """Type a slip at the twelfth reading: the question comes with the weight still on."""
     bench = Bench(TYPED, {(("135", "2"), "loaded"): TOO_MUCH})
     asked = []
     ask = bench.ask
@@ -156,13 +163,13 @@ def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(fold
     wrong = asked.index((("135", "2"), QUESTIONS[1]))
     assert asked[wrong + 1] == (("135", "2"), ONCE_MORE[1])
     assert bench.prompts == 3 * len(TYPED) + 1
-    assert any(f"at 135 degrees, repeat 2: loaded {TOO_MUCH}" in said for said in bench.said)
+    assert any({"135", "2:", TOO_MUCH + ","} <= set(said.split()) for said in bench.said)
     text = (folder / "hand-readings.jsonl").read_text(encoding="utf-8")
     assert text.count(f'"loaded": "{TOO_MUCH}"') > 0
     assert stored(folder)[0].doubts == ()
 
 
-def test_a_slip_that_only_later_readings_contradict_is_gone_back_to(folder, monkeypatch) -> None:
+def test_a_slip_that_only_later_readings_contradict_is_read_again(folder, monkeypatch) -> None:
     bench = Bench(TYPED, {(("45", "1"), "loaded"): TOO_MUCH})
     assert not guided(bench, monkeypatch, folder).returncode
     turns = [said.split()[4] for said in bench.said if said.startswith("Turn")]
@@ -171,49 +178,48 @@ def test_a_slip_that_only_later_readings_contradict_is_gone_back_to(folder, monk
     assert stored(folder)[0].doubts == ()
 
 
-def test_the_same_again_confirms_a_reading_and_it_stands_on_record(folder, monkeypatch) -> None:
-    wrong = [replace(one, loaded=TOO_MUCH) if one == TYPED[11] else one for one in TYPED]
+def test_the_same_value_again_confirms_a_reading_on_record(folder, monkeypatch) -> None:
+    wrong = [replace(each, loaded=TOO_MUCH) if each == TYPED[11] else each for each in TYPED]
     bench = Bench(wrong)
     assert not guided(bench, monkeypatch, folder).returncode
     assert bench.prompts == 3 * len(TYPED) + 1
     (session,) = sessions(folder / "hand-readings.jsonl")
-    assert [one.confirmed for one in session.typed] == [""] * 11 + ["loaded"] + [""] * 4
+    assert [each.confirmed for each in session.typed] == [""] * 11 + ["loaded"] + [""] * 4
     (result,) = stored(folder)
     assert result.readings == 16
     assert not any("135" in doubt for doubt in result.doubts)
 
 
 def test_two_that_contradict_each_other_are_both_read_again(folder, monkeypatch) -> None:
-    """Four readings: the weight moves the dial by a millimetre more at 180 degrees than at 0."""
+    """Take four readings with a millimetre more at 0 degrees than at 180."""
     typed = good(Shaft(501.0, 0.0), angles=(0, 90, 180, 270), repeats=1)
     bench = Bench(typed, {(("0", "1"), "loaded"): TOO_MUCH})
     done = guided(bench, monkeypatch, folder, "--positions", 4, "--repeats", 1)
     (session,) = sessions(folder / "hand-readings.jsonl")
-    assert {one.angle_deg: one.loaded for one in session.typed} == {one.angle_deg: one.loaded for one in typed}
-    assert "nothing could tell which" in done.stderr
+    assert {each.angle_deg: each.loaded for each in session.typed} == {each.angle_deg: each.loaded for each in typed}
+    assert len([line for line in done.stderr.splitlines() if line.startswith("note: ")]) == 1
     assert stored(folder)[0].doubts == ()
 
 
 CHANGED = {
-    "bench": ((), "span.span_mm of the bench was 711.2 and is 711.4"),
-    "positions": (("--positions", 4), "positions was 8 and is 4"),
-    "repeats": (("--repeats", 3), "repeats was 2 and is 3"),
-    "operator": (("--operator", "Ben"), "operator was nobody and is Ben"),
+    "bench": ((), ("span.span_mm", "711.2", "711.4")),
+    "positions": (("--positions", 4), ("positions", "8", "4")),
+    "repeats": (("--repeats", 3), ("repeats", "2", "3")),
+    "operator": (("--operator", "Ben"), ("operator", "Ben")),
 }
 
 
 @pytest.mark.parametrize("what", CHANGED)
 def test_two_halves_of_different_sessions_are_not_mixed(folder, monkeypatch, what) -> None:
-    more, says = CHANGED[what]
+    more, values = CHANGED[what]
     killed(Bench(TYPED, at=20), monkeypatch, folder)
     before = (folder / "hand-readings.jsonl").read_bytes()
     if what == "bench":
         text = BENCH.replace("span_mm = 711.2", "span_mm = 711.4")
         (folder / "hand-bench.toml").write_text(text, encoding="utf-8")
-    line = complaint(guided(Bench(TYPED), monkeypatch, folder, *more))
-    assert says in line
-    assert "6 of 16 readings" in line
-    assert "--anew" in line
+    error = refusal(guided(Bench(TYPED), monkeypatch, folder, *more), ReadingsError)
+    assert error.code == "session_changed"
+    assert {*values, "6", "16", "--anew"} <= {word.strip("(),;") for word in str(error).split()}
     assert (folder / "hand-readings.jsonl").read_bytes() == before
     typed = good(Shaft(501.0, 3.0), angles=[i * 90 for i in range(4)]) if what == "positions" else TYPED
     typed = good(Shaft(501.0, 3.0), repeats=3) if what == "repeats" else typed
@@ -222,11 +228,11 @@ def test_two_halves_of_different_sessions_are_not_mixed(folder, monkeypatch, wha
     assert (len(old.typed), len(new.typed)) == (6, len(typed))
 
 
-def test_what_has_ended_is_not_gone_on_with(folder, monkeypatch) -> None:
-    """Neither a session with a result, nor one whose readings were refused, nor one of a table or another shaft."""
+def test_an_ended_session_is_not_resumed(folder, monkeypatch) -> None:
+    """End sessions with a result, with a refusal and from a table; leave one of another shaft unfinished."""
     guided(Bench(TYPED), monkeypatch, folder)
-    swapped = [replace(one, unloaded=one.loaded, loaded=one.unloaded, unloaded_again=one.loaded) for one in TYPED]
-    assert "lifts the shaft" in complaint(guided(Bench(swapped), monkeypatch, folder))
+    swapped = [replace(each, unloaded=each.loaded, loaded=each.unloaded, unloaded_again=each.loaded) for each in TYPED]
+    assert refusal(guided(Bench(swapped), monkeypatch, folder), ReadingsError).code == "direction"
     write(folder, TYPED)
     assert not midspan(*GUIDED, "--csv", "read.csv", folder=folder).returncode
     last = Bench(TYPED)
@@ -239,13 +245,14 @@ def test_what_has_ended_is_not_gone_on_with(folder, monkeypatch) -> None:
     monkeypatch.setattr(typer, "echo", other.say)
     assert not midspan("hand", "measure", "--shaft", 4, folder=folder).returncode
     assert other.prompts == 3 * len(TYPED)
-    assert [len(one.typed) for one in sessions(folder / "hand-readings.jsonl")] == [16, 16, 16, 16, 6, 16]
+    assert [len(each.typed) for each in sessions(folder / "hand-readings.jsonl")] == [16, 16, 16, 16, 6, 16]
 
 
-def test_an_unfinished_session_evaluated_as_it_is_says_so(folder, monkeypatch) -> None:
+def test_an_unfinished_session_is_a_doubt(folder, monkeypatch) -> None:
     killed(Bench(TYPED, at=25), monkeypatch, folder)
     assert not midspan("hand", "recompute", folder=folder).returncode
-    assert stored(folder)[0].doubts == ("only 8 of 16 readings are there: read the others",)
+    (doubt,) = stored(folder)[0].doubts
+    assert re.findall(r"\d+", doubt) == ["8", "16"]
 
 
 def test_a_line_that_a_power_cut_tore_is_read_again(folder, monkeypatch) -> None:
@@ -254,17 +261,17 @@ def test_a_line_that_a_power_cut_tore_is_read_again(folder, monkeypatch) -> None
     file.write_bytes(file.read_bytes()[:-40])
     second = Bench(TYPED)
     done = guided(second, monkeypatch, folder)
-    assert "is damaged or no reading" in done.stderr
+    assert re.findall(r"jsonl, line (\d+): ", done.stderr)
     assert second.prompts == 3 * 10
     assert stored(folder)[0].doubts == ()
 
 
-def test_going_back_after_an_interruption_reads_the_last_one_again(folder) -> None:
+def test_going_back_after_an_interruption_reads_the_last_reading_again(folder) -> None:
     record = HandRecord(folder / "hand.jsonl")
     place = record.begin({}, HandShaft(3, "", ""), 0, ReadingPlan(positions=2, repeats=1, readings=2))
     record.keep(place, Typed("0", "1", "3.00", "15.70", "3.00"))
     (session,) = sessions(record.path)
     answers = iter(("b", "3.01", "15.71", "3.01", "3.00", "15.72", "3.00"))
     guide = Guide(reading_order(2, 1), 0.01, lambda question: next(answers), lambda text: None, session.typed)
-    whole = [one for one in guide.readings() if isinstance(one, Typed)]
-    assert [(one.angle_deg, one.loaded) for one in whole] == [("0", "15.71"), ("180", "15.72")]
+    whole = [each for each in guide.readings() if isinstance(each, Typed)]
+    assert [(each.angle_deg, each.loaded) for each in whole] == [("0", "15.71"), ("180", "15.72")]

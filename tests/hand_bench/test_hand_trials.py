@@ -1,4 +1,4 @@
-"""The hand bench by Monte Carlo: a second way to its uncertainty, and what `show --budget` makes of it."""
+"""The hand bench by Monte Carlo: a second evaluation of its uncertainty, and `show --budget` with it."""
 
 import json
 from copy import deepcopy
@@ -29,6 +29,7 @@ TRUE_OTHER = TrueBench(mass_g=700.0, span_mm=650.0, force_n=0.7, give_mm_per_n=0
 
 
 def measured(spine_thou, content, bench):
+    """Return the result of a shaft on a bench, and the bench as its file says."""
     typed = readings(Shaft(spine_thou=spine_thou), bench, np.random.default_rng(2))
     return result_of(typed, content), HandBench.model_validate(content)
 
@@ -50,7 +51,7 @@ def test_a_large_tilt_errs_to_one_side_and_the_trials_say_so():
     assert not agreement(result.spine_thou, result.budget.expanded(), found).holds
 
 
-# What makes each cause the only one, and whether it errs to one side.
+# Changes that make each cause the only cause.
 ALONE = {
     "dial graduation": {"indicator": {"graduation": 0.05}},
     "dial error": {"indicator": {"u_error_mm": 0.02}},
@@ -95,17 +96,16 @@ def test_the_same_seed_gives_the_same_numbers():
 
 
 def test_the_budget_of_a_stored_hand_result_has_bars_trials_and_a_picture(tmp_path, monkeypatch):
-    rows = [",".join((one.angle_deg, one.repeat, one.unloaded, one.loaded)) for one in readings()]
+    rows = [",".join((each.angle_deg, each.repeat, each.unloaded, each.loaded)) for each in readings()]
     (tmp_path / "read.csv").write_text("angle_deg,repeat,unloaded,loaded\n" + "\n".join(rows))
     monkeypatch.setattr("typer.prompt", lambda *_, default="", **__: default)
     assert (
         midspan("hand", "measure", "--shaft", 1, "--label", "bar", "--csv", "read.csv", folder=tmp_path).returncode == 0
     )
     shown = midspan("show", "bar", "--budget", "--trials", 20_000, "--picture", "bar.png", folder=tmp_path)
-    assert "dial force" in shown.stdout
+    assert all(name in shown.stdout for name, _ in CAUSES)
     assert "█" in shown.stdout
-    assert "20000 trials" in shown.stdout
-    assert "the trials confirm the budget" in " ".join(shown.stdout.split())
+    assert "20000" in shown.stdout
     assert (tmp_path / "bar.png").stat().st_size > 10_000
     told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
     assert sum(part["portion"] for part in told["causes"]) == pytest.approx(1.0)
@@ -116,24 +116,24 @@ def test_a_result_of_which_no_bench_was_kept_finds_it_with_its_readings_or_says_
     typed = readings(bench=TrueBench(noise=0.005), rng=np.random.default_rng(2))
     record = HandRecord(tmp_path / "hand.jsonl")
     place = record.begin(bench_file(), HandShaft(1, "bar", ""), started_ms=0)
-    for one in typed:
-        record.keep(place, one)
+    for each in typed:
+        record.keep(place, each)
     session = session_at(record.path, place)
     with store_place.open() as store:
         add_result(store, run_of(1, "bar", archive="hand.jsonl", offset=place), evaluate_hand(session), NO_BANDS)
-    shown = midspan("show", "bar", "--budget", folder=tmp_path)
-    assert "the trials confirm the budget" in " ".join(shown.stdout.split())
+    told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
+    assert told["agrees"] is True
     record.path.rename(tmp_path / "elsewhere.jsonl")
     without = midspan("show", "bar", "--budget", folder=tmp_path)
     assert "█" in without.stdout
     assert "trials" not in without.stdout
-    assert "no trials, for they need the bench as it was: hand.jsonl: cannot be read" in without.stderr
+    assert "hand.jsonl: " in without.stderr
     told = json.loads(midspan("show", "bar", "--budget", "--json", folder=tmp_path).stdout)
     assert told["trials"] is told["agrees"] is None
 
 
 def test_results_made_again_under_another_bench_are_tried_under_it(tmp_path, monkeypatch):
-    rows = [",".join((one.angle_deg, one.repeat, one.unloaded, one.loaded)) for one in readings()]
+    rows = [",".join((each.angle_deg, each.repeat, each.unloaded, each.loaded)) for each in readings()]
     (tmp_path / "read.csv").write_text("angle_deg,repeat,unloaded,loaded\n" + "\n".join(rows))
     monkeypatch.setattr("typer.prompt", lambda *_, default="", **__: default)
     midspan("hand", "measure", "--shaft", 1, "--label", "bar", "--csv", "read.csv", folder=tmp_path)

@@ -184,10 +184,10 @@ def test_three_marks_are_enough_for_a_period():
 
 def test_columns_of_several_runs_are_those_of_each():
     runs = [drifting_run(seed) for seed in (1, 2, 3)]
-    together, one = columns(runs, DEPTHS), columns(runs[1:2], DEPTHS)
+    together, each = columns(runs, DEPTHS), columns(runs[1:2], DEPTHS)
     for name in ("steps", "counts", "tick_us", "press", "valid"):
         values = np.where(together.valid, getattr(together, name), 0)
-        assert np.array_equal(values[1:2], np.where(one.valid, getattr(one, name), 0)), name
+        assert np.array_equal(values[1:2], np.where(each.valid, getattr(each, name), 0)), name
         for depth, phase in enumerate(DEPTHS):
             where = runs[2].phase_slice(phase)
             column = {"steps": "rotate_steps", "press": "press_steps"}.get(name, name)

@@ -1,4 +1,4 @@
-"""A hand bench on paper: what a person would read of a shaft with known truth, by the elastica of `synthetic`."""
+"""A simulated hand bench: readings of a shaft with known truth, by the elastica of `synthetic`."""
 
 import csv
 from copy import deepcopy
@@ -16,7 +16,7 @@ EIGHT = tuple(45.0 * i for i in range(8))
 
 @dataclass
 class TrueBench:
-    """What a bench truly is, whatever its file says."""
+    """True values of a bench, whatever its file says."""
 
     mass_g: float = 880.0
     gravity: float = 9.80665
@@ -26,7 +26,7 @@ class TrueBench:
     force_n: float = 0.0
     force_change_n: float = 0.0
     give_mm_per_n: float = 0.0
-    dial: float = 1.0  # reads this many times the way of its tip
+    dial: float = 1.0  # reading over movement of its tip
     off_centre_mm: float = 0.0
     vertical: float = 0.5
     unit_mm: float = 1.0
@@ -37,7 +37,7 @@ class TrueBench:
 
 
 def readings(shaft=None, bench=None, rng=None, angles=EIGHT, repeats=2, again=True):
-    """Typed readings of a shaft, position after position, round after round."""
+    """Return typed readings of a shaft, position after position, round after round."""
     shaft, bench, rng = shaft or Shaft(), bench or TrueBench(), rng or np.random.default_rng(1)
     always = bench.hook_g / 1000 * bench.gravity + bench.force_n
     load = bench.mass_g / 1000 * bench.gravity * bench.buoyancy + bench.force_change_n
@@ -50,6 +50,7 @@ def readings(shaft=None, bench=None, rng=None, angles=EIGHT, repeats=2, again=Tr
     height = shaft.bow_mm * np.cos(np.radians(angle - shaft.bow_deg))
 
     def typed(mm):
+        """Return the reading of the dial for a movement, as typed."""
         value = bench.zero + (1 if bench.rises else -1) * mm / bench.unit_mm + rng.normal(0, bench.noise)
         return f"{round(value / bench.graduation) * bench.graduation:.9f}"
 
@@ -64,12 +65,13 @@ def readings(shaft=None, bench=None, rng=None, angles=EIGHT, repeats=2, again=Tr
 
 
 def _deflection(force, stiffness, bench):
+    """Return the deflection under a force at each stiffness, mm."""
     group = force * bench.span_mm**2 / stiffness
     return bench.span_mm * ratio_for(group, bench.vertical) if force else 0.0 * stiffness
 
 
 def bench_file(**changes):
-    """What a bench file says, as the example with changed sections."""
+    """Return the content of a bench file: the example with changed sections."""
     content = deepcopy(EXAMPLE)
     for section, values in changes.items():
         content.setdefault(section, {}).update(values)
@@ -77,10 +79,12 @@ def bench_file(**changes):
 
 
 def session_of(typed, content=None, shaft=1, label="bar", started_ms=0):
+    """Return a session of typed readings."""
     return HandSession("hand.jsonl", 0, content or bench_file(), shaft, label, "Ann", started_ms, tuple(typed))
 
 
 def result_of(typed, content=None, **whose):
+    """Return the result of typed readings."""
     return evaluate_hand(session_of(typed, content, **whose))
 
 
@@ -106,24 +110,29 @@ COLUMNS = ("angle_deg", "repeat", "unloaded", "loaded", "unloaded_again")
 
 
 def rounded(typed):
-    """As a dial with hundredths is read."""
+    """Return readings rounded as on a dial with hundredths."""
     return [
-        replace(one, **{name: f"{float(getattr(one, name)):.2f}" for name in COLUMNS[2:] if getattr(one, name)})
-        for one in typed
+        replace(
+            reading, **{name: f"{float(getattr(reading, name)):.2f}" for name in COLUMNS[2:] if getattr(reading, name)}
+        )
+        for reading in typed
     ]
 
 
 def write(folder, typed, columns=COLUMNS):
+    """Write readings as read.csv into a folder."""
     with (folder / "read.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(columns)
-        writer.writerows([getattr(one, name) for name in columns] for one in typed)
+        writer.writerows([getattr(reading, name) for name in columns] for reading in typed)
 
 
 def measure(folder, *more, shaft=1, label="bar-1"):
+    """Return how `midspan hand measure --csv read.csv` ended in a folder."""
     words = ("hand", "measure", "--shaft", shaft, "--label", label, "--csv", "read.csv")
     return midspan(*words, *more, folder=folder)
 
 
 def good(shaft=None, seed=1, **how):
+    """Return readings of a bench with a little noise, on a dial with hundredths."""
     return rounded(readings(shaft or Shaft(501.0, 3.0), TrueBench(noise=0.004), np.random.default_rng(seed), **how))

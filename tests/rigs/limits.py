@@ -1,4 +1,4 @@
-"""What a machine that is short of something does to a program, without a machine that is."""
+"""Shortages of a machine, simulated for a program on a machine that has none."""
 
 import resource
 import signal
@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 @contextmanager
 def no_room(most_bytes: int) -> Iterator[None]:
-    """No file of this process may become larger: as on a full disk, but for the number of the error."""
+    """Limit the size of files that this process writes, as a full disk does; only the error number differs."""
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (most_bytes, before[1]))

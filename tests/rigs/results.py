@@ -1,4 +1,4 @@
-"""Invented results, as far as a test needs them."""
+"""Invented results with the few fields that a test needs."""
 
 import json
 
@@ -10,5 +10,5 @@ NOTHING = Unmeasured(1, "", ("no contact",))
 
 
 def told(kind: ResultKind = ResultKind.GAUGE, **values: object) -> MeasuredResult:
-    """A result that says no more than this; with fewer fields than one of today it has the form of an older one."""
+    """Return a result with these fields only; with fewer fields than today's it has the form of an older version."""
     return read_measured(kind, json.dumps(values))

@@ -173,7 +173,8 @@ def _evaluated(
         untold = undetected_slips(numbers_of(session.typed, session.file))
     except (ReadingsError, ConversionError) as error:
         record.end(place)
-        raise ReadingsError(f"{error} (the readings are kept in {record.path} at byte {place})") from error
+        kept = f"{error} (the readings are kept in {record.path} at byte {place})"
+        raise ReadingsError(kept, code=error.code) from error
     record.end(place)
     if untold:
         aside(f"note: {untold}")
