@@ -170,14 +170,14 @@ def _evaluated(
     session = session_at(record.path, place)
     try:
         result, decision, _ = _keep_result(session, bands, store, named=True, origin=Origin.MEASURED)
-        untold = undetected_slips(numbers_of(session.typed, session.file))
+        hidden = undetected_slips(numbers_of(session.typed, session.file))
     except (ReadingsError, ConversionError) as error:
         record.end(place)
         kept = f"{error} (the readings are kept in {record.path} at byte {place})"
         raise ReadingsError(kept, code=error.code) from error
     record.end(place)
-    if untold:
-        aside(f"note: {untold}")
+    if hidden:
+        aside(f"note: {hidden}")
     return result, decision
 
 
