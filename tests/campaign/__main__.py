@@ -91,11 +91,11 @@ def week(folder: Path, shafts: int) -> list[str]:
         nights.sort(shafts)
     rows = Table("night", "host MB", "device MB", "archive bytes/shaft", "store bytes/shaft", "s/shaft here",
                  "sample interval, us", "device hours", box=None)  # fmt: skip
-    for number, one in enumerate(nights.nights, 1):
+    for number, night in enumerate(nights.nights, 1):
         rows.add_row(
-            str(number), f"{max(one.host_kb) / 1024:.1f}", f"{max(one.device_kb) / 1024:.1f}",
-            f"{one.archive_bytes:.0f}", f"{one.store_bytes:.0f}", f"{one.seconds:.2f}", f"{one.interval_us:.2f}",
-            f"{one.device_hours:.2f}",
+            str(number), f"{max(night.host_kb) / 1024:.1f}", f"{max(night.device_kb) / 1024:.1f}",
+            f"{night.archive_bytes:.0f}", f"{night.store_bytes:.0f}", f"{night.seconds:.2f}",
+            f"{night.interval_us:.2f}", f"{night.device_hours:.2f}",
         )  # fmt: skip
     show(rows, f"shafts: {nights.tally.fed}, lost: {len(nights.tally.lost)}, wrong: {len(nights.tally.wrong)}")
     return nights.tally.lost + nights.tally.wrong + nights.drifts()
@@ -126,8 +126,8 @@ def main() -> int:
         found += hard_night(folder / "hard", asked.shafts, asked.seed)
     if asked.week:
         found += week(folder / "week", asked.week)
-    for one in found:
-        show(f"[bold]FOUND[/bold] {one}")
+    for event in found:
+        show(f"[bold]FOUND[/bold] {event}")
     minutes = (time.monotonic() - begun_s) / 60
     show(f"{'FAILED' if found else 'passed'} in {minutes:.1f} minutes; everything is kept in {folder}")
     return 1 if found else 0

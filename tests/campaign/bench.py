@@ -66,7 +66,7 @@ class Device:
 
     @property
     def died(self) -> bool:
-        """Whether it ended by itself, which it never should."""
+        """True if it ended by itself, which it never should."""
         return self._process.poll() is not None
 
 

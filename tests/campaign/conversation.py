@@ -33,7 +33,7 @@ class Step:
 
 
 def recorded(scenario: dict[str, object], orders: list[Order]) -> list[Step]:
-    """What the device on this scenario says to a session with these orders, given one after the other at rest."""
+    """Return what the device of a scenario says to a session that gives these orders in turn, at rest."""
     link = FakeLink()
     rehearsal = board.Board(scenario, link, 7)
     device = main.Device(rehearsal)

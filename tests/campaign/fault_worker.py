@@ -64,7 +64,7 @@ class Lane:
             self._sort(wanted)
             invariants.whole_night(self.tally, self._bench, self._ear.released)
         self.tally.injected["device reset"] += (folder / "world.txt").read_text().count(" - reset\n")
-        self.tally.injected["frames spoilt"] += sum(one.spoilt for one in spoilers)
+        self.tally.injected["frames spoilt"] += sum(spoiler.spoilt for spoiler in spoilers)
 
     def _sort(self, wanted: dict[str, int]) -> None:
         self._moved_s, self._moves = time.monotonic(), 0

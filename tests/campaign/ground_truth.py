@@ -75,12 +75,12 @@ def account(world: World, transits: Iterable[Transit], standards: Set[int]) -> A
         own = world.own(transit.shaft)
         if own is not None:
             by_own.setdefault(own, []).append(transit)
-    newest = max((one.shaft for one in transits if one.standard is not None), default=0)
+    newest = max((known.shaft for known in transits if known.standard is not None), default=0)
     for own, same in by_own.items():
         if own not in standards or same[-1].shaft == newest:
             _compare(found, same[-1], world.where[own])
         if own not in standards and len(same) > 1:
-            found.wrong.append(f"the shaft {own} was measured under the numbers {[one.shaft for one in same]}")
+            found.wrong.append(f"the shaft {own} was measured under the numbers {[again.shaft for again in same]}")
     _count_places(found, world, transits)
     _count_taken(found, world, transits, standards)
     moved = {shaft for shaft, _ in world.moves} - standards
@@ -110,16 +110,16 @@ def _compare(found: Account, transit: Transit, where: str) -> None:
 
 
 def _count_places(found: Account, world: World, transits: list[Transit]) -> None:
-    """What the chute saw fall into each place, and what lies there: a difference must be a doubt that was named."""
+    """Compare what the chute saw fall into each place with what lies there: a difference must be a named doubt."""
     seen: Counter[int] = Counter()
     doubts: Counter[int] = Counter()
-    for one in transits:
-        if one.place is None or one.standard is not None:
+    for transit in transits:
+        if transit.place is None or transit.standard is not None:
             continue
-        if one.stage is TransitStage.IN_BIN:
-            seen[one.place] += one.passed
-        elif one.stage in (TransitStage.UNCERTAIN, TransitStage.LEAVING):
-            doubts[one.place] += 1
+        if transit.stage is TransitStage.IN_BIN:
+            seen[transit.place] += transit.passed
+        elif transit.stage in (TransitStage.UNCERTAIN, TransitStage.LEAVING):
+            doubts[transit.place] += 1
     places = {int(where.split(" ")[1]) for where in world.where.values() if where.startswith("place ")}
     for place in places | set(seen):
         lie = len(world.in_place(place))
@@ -128,8 +128,8 @@ def _count_places(found: Account, world: World, transits: list[Transit]) -> None
 
 
 def _count_taken(found: Account, world: World, transits: list[Transit], standards: Set[int]) -> None:
-    """Who is said to be taken out was taken out by somebody."""
-    said = [one.shaft for one in transits if one.stage is TransitStage.TAKEN_OUT]
+    """Check that every shaft noted as taken out was taken out."""
+    said = [transit.shaft for transit in transits if transit.stage is TransitStage.TAKEN_OUT]
     taken = [shaft for shaft, where in world.where.items() if where == "floor" and shaft not in standards]
     found.check(len(said) <= len(taken), f"{said} are said to be taken out, and {taken} were")
 
@@ -137,7 +137,9 @@ def _count_taken(found: Account, world: World, transits: list[Transit], standard
 def _count_all(found: Account, world: World, transits: list[Transit], moved: set[int]) -> None:
     """No shaft left the hopper without a transit that answers for it."""
     answers = sum(
-        max(one.passed, 1) for one in transits if one.standard is None and one.stage not in (TransitStage.NO_SHAFT,)
+        max(transit.passed, 1)
+        for transit in transits
+        if transit.standard is None and transit.stage not in (TransitStage.NO_SHAFT,)
     )
     out = [shaft for shaft in moved if world.where[shaft] not in ("hopper", "floor")]
     found.check(len(out) <= answers, f"{len(out)} shafts left the hopper, {answers} are in the journal")

@@ -170,11 +170,11 @@ class HardNight:
             _, shaft, what = line.split(" ", 2)
             kinds[what] += shaft == "-"
         self.tally.injected.update({what: number for what, number in kinds.items() if number})
-        self.tally.injected["frames spoilt"] += sum(one.spoilt for one in self._spoilers)
+        self.tally.injected["frames spoilt"] += sum(spoiler.spoilt for spoiler in self._spoilers)
 
 
 def dishonest(folder: Path, report: Path) -> list[str]:
-    """What the report keeps to itself: a fault, a place that has to be recounted, a shaft more or less in a place."""
+    """Return what the report leaves out: a fault, a place to recount, or a difference in a place."""
     page, world = report.read_text(encoding="utf-8"), World.read(folder / "world.txt")
     found = [f"nothing is told of {code}" for code in CODES.split() if code not in page]
     with StorePlace(folder / "results.db").open() as store:

@@ -188,7 +188,7 @@ def _fill_the_disk(file_bytes: int | None, archive_room: int | None) -> None:
 
 
 def _short(room_bytes: int) -> Callable[..., None]:
-    """What fits is written, then the disk is full, as write(2) tells it."""
+    """Write what fits, then report a full disk as write(2) does."""
 
     def write(writer: archive_writer.ArchiveWriter, data: bytes) -> None:
         writer._file.write(data[:room_bytes])

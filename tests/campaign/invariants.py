@@ -59,19 +59,19 @@ def whole_night(
     with StorePlace(bench.store).open() as store:
         night, transits = _newest(Journal(store), bench)
         assert night is not None
-        results = {one.id: one for one in store.batch(night.batch)}
+        results = {result.id: result for result in store.batch(night.batch)}
     found = account(world, transits, set(stock.others))
     for transit in transits:
         found.check(not transit.is_open, f"the night is over and shaft {transit.shaft} is {transit.stage}")
-    if not [one for one in transits if one.stage is TransitStage.NO_SHAFT]:
+    if not any(transit.stage is TransitStage.NO_SHAFT for transit in transits):
         found.check("hopper" not in world.where.values(), "the night is over and the hopper is not empty")
     left = set(stock.shafts) - set(world.where)
     found.check(not left, f"the night is over and the shafts {sorted(left)} never left the hopper")
-    for one in transits if released is not None else ():
-        if one.stage is TransitStage.IN_BIN and (one.shaft, one.place, one.passed) not in released:
-            found.wrong.append(f"shaft {one.shaft} is said to lie in place {one.place}, and the gauge never said so")
-    newest = {one.result for one in transits if one.shaft not in (missing or ())}
-    kept = results if missing is None else {number: one for number, one in results.items() if number in newest}
+    for way in transits if released is not None else ():
+        if way.stage is TransitStage.IN_BIN and (way.shaft, way.place, way.passed) not in released:
+            found.wrong.append(f"shaft {way.shaft} is said to lie in place {way.place}, and the gauge never said so")
+    newest = {way.result for way in transits if way.shaft not in (missing or ())}
+    kept = results if missing is None else {number: result for number, result in results.items() if number in newest}
     _readings(found, folder, kept)
     _values(found, world, transits, results, stock)
     _add(tally, found)
@@ -87,8 +87,8 @@ def readings_missing(bench: Bench) -> set[int]:
     with StorePlace(bench.store).open() as store:
         night, transits = _newest(Journal(store), bench)
         assert night is not None
-        results = {one.id: one.run for one in store.batch(night.batch)}
-    judged = (results[one.result] for one in transits if one.result is not None)
+        results = {result.id: result.run for result in store.batch(night.batch)}
+    judged = (results[transit.result] for transit in transits if transit.result is not None)
     return {run.shaft for run in judged if (run.byte_offset, run.shaft, run.started_ms) not in there}
 
 
@@ -106,17 +106,17 @@ def _readings(found: Account, folder: Path, results: dict[int, StoredResult]) ->
     opened.check()
     if len(set(prints)) != len(prints):
         found.wrong.append("the same readings are in the archive twice")
-    for one in results.values():
+    for result in results.values():
         try:
-            run = opened.run_at(one.run.byte_offset)
+            run = opened.run_at(result.run.byte_offset)
         except ArchiveError as error:
-            found.check(False, f"result {one.id} has no readings: {error}")
+            found.check(False, f"result {result.id} has no readings: {error}")
             continue
         (again,) = evaluate([run], calibration)
         value = again.spine_thou if isinstance(again, ShaftResult) else None
-        stored = None if isinstance(one.result, Unmeasured) else one.result.spine_thou
-        found.check(run.shaft == one.run.shaft, f"the readings of result {one.id} are of shaft {run.shaft}")
-        found.check(value == stored, f"result {one.id} of shaft {run.shaft} is {stored}, its readings say {value}")
+        stored = None if isinstance(result.result, Unmeasured) else result.result.spine_thou
+        found.check(run.shaft == result.run.shaft, f"the readings of result {result.id} are of shaft {run.shaft}")
+        found.check(value == stored, f"result {result.id} of shaft {run.shaft} is {stored}, its readings say {value}")
 
 
 def _values(

@@ -132,12 +132,12 @@ class Meddling:
         assert self._bench.over == (True, "the hopper is empty"), self._bench.over
         with StorePlace(self._bench.store).open() as store:
             journal = Journal(store)
-            told = [one for one in journal.events(1) if one.kind is RunEventKind.SETTING]
+            told = [event for event in journal.events(1) if event.kind is RunEventKind.SETTING]
             transits = journal.transits(1)
-        for one in told:
-            after = [transit.standard for transit in transits if transit.shaft > (one.shaft or 0)]
+        for event in told:
+            after = [transit.standard for transit in transits if transit.shaft > (event.shaft or 0)]
             # One may have waited in the gauge, unjudged.
-            self._check(any(after[:2]), f"no check standard came first after {one.words}")
+            self._check(any(after[:2]), f"no check standard came first after {event.words}")
 
     def _placed(self) -> int:
         return sum(where.startswith("place") for where in World.read(self._bench.folder / "world.txt").where.values())
@@ -145,7 +145,7 @@ class Meddling:
     def _named(self) -> set[int]:
         """Numbers of the shafts whose readings the journal names as gone."""
         with StorePlace(self._bench.store).open() as store:
-            said = [one.words for one in Journal(store).events(1) if one.code == "READINGS_GONE"]
+            said = [event.words for event in Journal(store).events(1) if event.code == "READINGS_GONE"]
         found: set[int] = set()
         for first, last in re.findall(r"(\d+)(?: to (\d+))?", said[-1] if said else ""):
             found |= set(range(int(first), int(last or first) + 1))

@@ -67,7 +67,7 @@ class Stock:
     gauge: dict[str, Any] = field(default_factory=dict)
 
     def truth(self, own: int) -> dict[str, Any]:
-        """What a shaft truly is."""
+        """Return the true description of a shaft."""
         return self.shafts.get(own) or self.others[own]
 
 
@@ -88,7 +88,7 @@ def stock(number: int, seed: int, **feeder: Any) -> Stock:
 
 
 def true_place(truth: Mapping[str, Any]) -> int:
-    """Where a perfect gauge would put a shaft."""
+    """Return the place where a perfect gauge would put a shaft."""
     if truth.get("hysteresis", 0) > 0.015:
         return CRACKED
     if truth.get("spread_thou", 0) > 10:

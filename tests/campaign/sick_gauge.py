@@ -125,6 +125,6 @@ class SickNights:
 
 
 def head(world: Path) -> tuple[float, float]:
-    """Where the head stood when the device was last switched off, in mm below home, and how hard it pressed, in N."""
+    """Return where the head was at the last power cut, mm below home, and how hard it pressed, N."""
     told = [line.split(" ") for line in world.read_text().splitlines() if line.split(" ")[2] == "head"]
     return float(told[-1][3]), float(told[-1][5])

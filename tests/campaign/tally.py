@@ -31,15 +31,15 @@ class Tally:
     waits: Counter[str] = field(default_factory=Counter)
 
     def sum_of(self, kinds: Iterable[str]) -> int:
-        """How often one of these was injected."""
+        """Return how often any of these was injected."""
         return sum(self.injected[kind] for kind in kinds)
 
 
 def added(tallies: Iterable[Tally]) -> Tally:
     """All of them in one."""
     total = Tally()
-    for one in tallies:
-        for name, value in vars(one).items():
+    for tally in tallies:
+        for name, value in vars(tally).items():
             setattr(total, name, getattr(total, name) + value)
     return total
 

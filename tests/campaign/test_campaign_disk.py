@@ -71,7 +71,7 @@ def size_of(bench: Bench, name: str) -> int:
 
 def codes(bench: Bench) -> set[str | None]:
     with StorePlace(bench.folder / "results.db").open() as store:
-        return {one.code for one in Journal(store).events(1)}
+        return {event.code for event in Journal(store).events(1)}
 
 
 def stop_amid(bench: Bench, shafts: int = 2) -> None:
@@ -82,123 +82,123 @@ def stop_amid(bench: Bench, shafts: int = 2) -> None:
 
 @pytest.mark.parametrize("room_bytes", [ROOM_BYTES, 30_000])
 def test_no_file_may_grow_from_the_start(tmp_path: Path, server: ForkServer, room_bytes: int) -> None:
-    with bench(tmp_path / "night", server, wait_minutes=0.05) as one:
-        stop_amid(one)
-        before = World.read(one.folder / "world.txt").moves
-        one.start_host(file_bytes=room_bytes)
-        assert one.ended(SOON_S) == 0
-        is_over, words = one.over
+    with bench(tmp_path / "night", server, wait_minutes=0.05) as night:
+        stop_amid(night)
+        before = World.read(night.folder / "world.txt").moves
+        night.start_host(file_bytes=room_bytes)
+        assert night.ended(SOON_S) == 0
+        is_over, words = night.over
         assert not is_over
         assert "results.db" in words
-        assert World.read(one.folder / "world.txt").moves == before
-        goes_on_to_the_end(one)
+        assert World.read(night.folder / "world.txt").moves == before
+        goes_on_to_the_end(night)
 
 
 @pytest.mark.parametrize("room_bytes", [0, 1000])
 def test_an_archive_on_a_full_disk_stops_the_night(tmp_path: Path, server: ForkServer, room_bytes: int) -> None:
     """A part of a block is written; the shaft waits in the gauge with its readings."""
-    with bench(tmp_path / "night", server, wait_minutes=0.05) as one:
-        stop_amid(one)
-        one.start_host(archive_room=room_bytes)
-        assert one.ended(SOON_S) == 0
-        is_over, words = one.over
+    with bench(tmp_path / "night", server, wait_minutes=0.05) as night:
+        stop_amid(night)
+        night.start_host(archive_room=room_bytes)
+        assert night.ended(SOON_S) == 0
+        is_over, words = night.over
         assert not is_over
         assert "readings.avro" in words
         assert "disk" in words
-        assert len(in_the_gauge(one)) == 1
-        assert "DISK_FULL" in codes(one)
-        goes_on_to_the_end(one)
+        assert len(in_the_gauge(night)) == 1
+        assert "DISK_FULL" in codes(night)
+        goes_on_to_the_end(night)
 
 
 @linux
 @pytest.mark.parametrize("moves", [1, 2, 3])
 def test_a_disk_that_has_room_again_lets_the_running_host_go_on(tmp_path: Path, server: ForkServer, moves: int) -> None:
     """Nothing can be written from somewhere amid a shaft on; it lies in the gauge or in its place, and all goes on."""
-    with bench(tmp_path / "night", server) as one:
-        stop_amid(one)
-        before = len(World.read(one.folder / "world.txt").moves)
-        one.start_host()
-        while len(World.read(one.folder / "world.txt").moves) < before + moves:
-            assert one.ended(0.01) is None
-        resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (ROOM_BYTES, resource.RLIM_INFINITY))
-        assert one.ended(3.0) is None  # it waits
+    with bench(tmp_path / "night", server) as night:
+        stop_amid(night)
+        before = len(World.read(night.folder / "world.txt").moves)
+        night.start_host()
+        while len(World.read(night.folder / "world.txt").moves) < before + moves:
+            assert night.ended(0.01) is None
+        resource.prlimit(night.pid, resource.RLIMIT_FSIZE, (ROOM_BYTES, resource.RLIM_INFINITY))
+        assert night.ended(3.0) is None  # it waits
         # What was ordered by then went on, and no shaft after it.
-        assert len(World.read(one.folder / "world.txt").moves) <= before + moves + 2
-        resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-        assert one.ended(SOON_S) == 0
-        ends_well(one)
-        assert "DISK_FULL" in codes(one)
+        assert len(World.read(night.folder / "world.txt").moves) <= before + moves + 2
+        resource.prlimit(night.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+        assert night.ended(SOON_S) == 0
+        ends_well(night)
+        assert "DISK_FULL" in codes(night)
 
 
 @linux
 def test_a_folder_that_may_only_be_read(server: ForkServer) -> None:
     """Without any rights to write, the host says so and moves nothing."""
-    with tempfile.TemporaryDirectory() as name, bench(Path(name) / "night", server, wait_minutes=0.05) as one:
-        stop_amid(one)
-        before = World.read(one.folder / "world.txt").moves
+    with tempfile.TemporaryDirectory() as name, bench(Path(name) / "night", server, wait_minutes=0.05) as night:
+        stop_amid(night)
+        before = World.read(night.folder / "world.txt").moves
         Path(name).chmod(0o755)
-        modes = {path: path.stat().st_mode for path in (one.folder, *one.folder.iterdir()) if not path.is_symlink()}
+        modes = {path: path.stat().st_mode for path in (night.folder, *night.folder.iterdir()) if not path.is_symlink()}
         for path, mode in modes.items():
             path.chmod(mode & ~0o222 | 0o444)
-        assert one.cable.port is not None
-        one.cable.port.resolve().chmod(0o666)
-        one.start_host(user=NOBODY if os.geteuid() == 0 else None)
-        assert one.ended(SOON_S) == 0
+        assert night.cable.port is not None
+        night.cable.port.resolve().chmod(0o666)
+        night.start_host(user=NOBODY if os.geteuid() == 0 else None)
+        assert night.ended(SOON_S) == 0
         for path, mode in modes.items():
             path.chmod(mode)
-        is_over, words = one.over
+        is_over, words = night.over
         assert not is_over
         assert "readings.avro" in words
         assert "check" in words
-        assert World.read(one.folder / "world.txt").moves == before
-        goes_on_to_the_end(one)
+        assert World.read(night.folder / "world.txt").moves == before
+        goes_on_to_the_end(night)
 
 
 def test_a_locked_database_is_waited_for(tmp_path: Path, server: ForkServer) -> None:
-    with bench(tmp_path / "night", server) as one:
-        stop_amid(one)
-        one.start_host(wait_s=0.1)
-        while not in_the_gauge(one):
-            assert one.ended(0.01) is None
-        with closing(sqlite3.connect(one.folder / "results.db", isolation_level=None)) as other:
+    with bench(tmp_path / "night", server) as night:
+        stop_amid(night)
+        night.start_host(wait_s=0.1)
+        while not in_the_gauge(night):
+            assert night.ended(0.01) is None
+        with closing(sqlite3.connect(night.folder / "results.db", isolation_level=None)) as other:
             other.execute("BEGIN IMMEDIATE")
-            assert one.ended(3.0) is None
-            assert len(in_the_gauge(one)) == 1
+            assert night.ended(3.0) is None
+            assert len(in_the_gauge(night)) == 1
             other.execute("ROLLBACK")
-        assert one.ended(SOON_S) == 0
-        ends_well(one)
-        assert "STORE_LOCKED" in codes(one)
+        assert night.ended(SOON_S) == 0
+        ends_well(night)
+        assert "STORE_LOCKED" in codes(night)
 
 
 @pytest.mark.parametrize("write", [1, 3])
 def test_a_torn_block_is_moved_aside_and_the_shaft_measured_or_fetched_again(
     tmp_path: Path, server: ForkServer, write: int
 ) -> None:
-    with bench(tmp_path / "night", server) as one:
-        one.start_host(die=["torn", write, False])  # the first is the header
-        assert one.ended(SOON_S) == KILLED
-        goes_on_to_the_end(one)
-        assert len(list(one.folder.glob("readings.avro.torn-*"))) == 1
+    with bench(tmp_path / "night", server) as night:
+        night.start_host(die=["torn", write, False])  # the first is the header
+        assert night.ended(SOON_S) == KILLED
+        goes_on_to_the_end(night)
+        assert len(list(night.folder.glob("readings.avro.torn-*"))) == 1
 
 
 def test_a_disk_that_lied_costs_a_measurement_and_no_shaft(tmp_path: Path, server: ForkServer) -> None:
     """Synced, judged, acknowledged, and gone with the next power cut: a verdict without readings counts for nothing."""
-    with bench(tmp_path / "night", server) as one:
-        one.start_host(die=["release", 3, False])
-        assert one.ended(SOON_S) == KILLED
-        with StorePlace(one.folder / "results.db").open() as store:
+    with bench(tmp_path / "night", server) as night:
+        night.start_host(die=["release", 3, False])
+        assert night.ended(SOON_S) == KILLED
+        with StorePlace(night.folder / "results.db").open() as store:
             transit = Journal(store).open_transit("rehearsal")
         assert transit is not None
         assert transit.stage is TransitStage.LEAVING
-        archive = one.folder / "readings.avro"
+        archive = night.folder / "readings.avro"
         with archive.open("r+b") as file:
-            file.truncate(size_of(one, "readings.avro") - 100)
-        one.start_host()
-        assert one.ended(SOON_S) == 0
-        assert one.over == (True, "the hopper is empty")
+            file.truncate(size_of(night, "readings.avro") - 100)
+        night.start_host()
+        assert night.ended(SOON_S) == 0
+        assert night.over == (True, "the hopper is empty")
         tally = Tally()
-        invariants.in_between(tally, one)
+        invariants.in_between(tally, night)
         assert (tally.lost, tally.wrong) == ([], [])
         assert sum(run.shaft == transit.shaft for run in Archive.open(archive).runs()) == 1
-        with StorePlace(one.folder / "results.db").open() as store:
+        with StorePlace(night.folder / "results.db").open() as store:
             assert len(store.history(transit.shaft)) == 2

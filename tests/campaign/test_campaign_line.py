@@ -86,7 +86,7 @@ def runs(gauge: Gauge) -> list[RawRun]:
 
 
 def as_sent(run: RawRun, smooth: RawRun) -> bool:
-    """Whether these are the very readings of the smooth line.
+    """Return True if these are exactly the readings of the smooth line.
 
     A frame of the host that was spoilt may leave the device alone for so long that it gives the shaft up (the simulated
     clock runs ahead of the line): then they are the first of them, and the run says so.
@@ -116,7 +116,7 @@ def test_every_reading_comes_as_it_was_sent(tmp_path: Path, smooth: list[RawRun]
             rough = runs(hasty(link))
     assert all(map(as_sent, rough, smooth))
     assert sum(run.complete for run in rough) >= SHAFTS // 2
-    assert all(one.spoilt >= one.frames / EVERY / 2 > 3 for one in spoilers)
+    assert all(spoiler.spoilt >= spoiler.frames / EVERY / 2 > 3 for spoiler in spoilers)
 
 
 def test_a_cable_that_is_cut_in_mid_shaft_loses_nothing(tmp_path: Path, smooth: list[RawRun]) -> None:

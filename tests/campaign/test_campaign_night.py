@@ -27,7 +27,7 @@ def sorted_on_a_lane(folder: Path, seed: int) -> Tally:
 def test_whatever_dies_no_shaft_is_lost_and_no_value_is_wrong(tmp_path: Path) -> None:
     with ThreadPoolExecutor() as pool:
         lanes = [pool.submit(sorted_on_a_lane, tmp_path / f"lane-{seed}", seed) for seed in (1, 2)]
-        total = added(one.result() for one in lanes)
+        total = added(lane.result() for lane in lanes)
     show(table(total))
     assert (total.lost, total.wrong) == ([], [])
     assert total.sum_of(KILLS) >= 300
@@ -37,4 +37,4 @@ def test_whatever_dies_no_shaft_is_lost_and_no_value_is_wrong(tmp_path: Path) ->
     # The harm fell everywhere: in each stage of the journal that lasts, and where shafts are under way.
     stages = {"ordered", "in the gauge", "measuring", "judged", "leaving"}
     states = {"FEEDING", "LOADED", "SEATING", "HOLDING", "RELEASING"}
-    assert {f"journal {one}" for one in stages} | {f"device {one}" for one in states} <= set(total.instants)
+    assert {f"journal {stage}" for stage in stages} | {f"device {state}" for state in states} <= set(total.instants)

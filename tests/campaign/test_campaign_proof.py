@@ -119,7 +119,7 @@ def test_an_honest_night_is_found_honest(judge):
 
 
 def says(lines, words):
-    assert any(words in one for one in lines), lines
+    assert any(words in line for line in lines), lines
 
 
 def test_a_shaft_that_is_counted_twice(judge):
@@ -181,7 +181,7 @@ def test_the_readings_of_another_shaft_under_the_right_number(judge):
     forgery.shafts[1].reading_of = 13
     tally = judge(forgery)
     says(tally.wrong, "is stored as 52")
-    assert not [one for one in tally.lost if "readings" in one]
+    assert not [loss for loss in tally.lost if "readings" in loss]
 
 
 def test_a_shaft_in_a_place_where_it_does_not_belong(judge):

@@ -43,5 +43,5 @@ def test_frames_from_before_are_no_news_to_a_night(tmp_path: Path, seed: int) ->
             journal = Journal(store)
             transits = journal.transits(journal.nights(bench.name)[-1].id)
     assert (tally.lost, tally.wrong, tally.fed) == ([], [], SHAFTS)
-    assert [one for one in transits if one.stage is TransitStage.TAKEN_OUT] == []
+    assert [transit for transit in transits if transit.stage is TransitStage.TAKEN_OUT] == []
     assert line.replayed > 100

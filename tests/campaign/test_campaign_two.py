@@ -1,4 +1,4 @@
-"""Two gauges on one computer, sorting into one database at the same time, while their hosts are killed."""
+"""Two gauges on one computer sort into one database at the same time, while their hosts are killed."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ WAYS = (("commit", 40), ("write", 50), ("fsync", 2), ("torn", 2))
 
 
 class Gauge:
-    """A bench whose hosts die by their own hand so often, then one sorts to the end."""
+    """A bench whose hosts kill themselves a number of times, until the last one sorts to the end."""
 
     def __init__(self, folder: Path, name: str, seed: int, stack: ExitStack) -> None:
         server = stack.enter_context(ForkServer("campaign.host", folder / f"{name}-hosts.txt"))
@@ -42,7 +42,7 @@ class Gauge:
         self.bench.start_host(die=die)
 
     def look(self) -> None:
-        """Start the next host when one has died."""
+        """Start the next host after one has died."""
         status = None if self.over else self.bench.ended(SEE_S)
         self.kills += status == KILLED
         self.over = self.over or (status == 0 and self.bench.over[0])
@@ -53,15 +53,15 @@ class Gauge:
 def test_two_gauges_share_a_database(tmp_path: Path) -> None:
     with ExitStack() as stack:
         both = [Gauge(tmp_path, name, seed, stack) for seed, name in enumerate(NAMES, 1)]
-        while not all(one.over for one in both):
-            for one in both:
-                one.look()
-        for one in both:
+        while not all(gauge.over for gauge in both):
+            for gauge in both:
+                gauge.look()
+        for gauge in both:
             tally = Tally()
-            invariants.whole_night(tally, one.bench, one.ear.released)
+            invariants.whole_night(tally, gauge.bench, gauge.ear.released)
             assert (tally.lost, tally.wrong, tally.ambiguous, tally.fed) == ([], [], [], SHAFTS)
-        assert sum(one.kills for one in both) >= KILLS
-    numbers = [set(World.read(one.bench.folder / "world.txt").measured_as) for one in both]
+        assert sum(gauge.kills for gauge in both) >= KILLS
+    numbers = [set(World.read(gauge.bench.folder / "world.txt").measured_as) for gauge in both]
     assert not numbers[0] & numbers[1]
     with StorePlace(tmp_path / "both.db").open() as store:
         assert [night.gauge for night in Journal(store).nights()].count("attic") == 1

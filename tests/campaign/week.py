@@ -83,14 +83,14 @@ class Week:
         return archive, store
 
     def _read_clocks(self, figures: NightFigures, offset: int) -> None:
-        """What the night's runs say of the device's clock; those of nights before lie before the offset."""
+        """Return what the night's runs say about the device's clock; earlier nights lie before the offset."""
         entries = Archive.open(self._folder / "readings.avro").entries()
         runs = [run for at, run in entries if at >= offset and run.complete]
         figures.interval_us = float(median(np.median(np.diff(run.tick_us)) for run in runs))
         figures.unsampled_ms = float(median(map(_unsampled_ms, runs)))
 
     def drifts(self) -> list[str]:
-        """What did not stay as it was in the second night; the first one also makes the files."""
+        """Return what grew after the second night; the first night also makes the files."""
         first, last = self.nights[1], self.nights[-1]
         found = []
         for name, share in DRIFTS.items():

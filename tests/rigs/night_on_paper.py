@@ -37,7 +37,7 @@ CRACKED = Decision(Outcome.REJECTED, ("hysteresis 2.20 % hints at a crack",))
 
 
 class AtOnce:
-    """A store whose calls are one transaction: thousands of shafts are written in the time of one."""
+    """A store whose calls share one transaction, so that thousands of shafts are written in the time of one."""
 
     def __init__(self, session, place):
         self._session, self.place = session, place
@@ -61,13 +61,13 @@ class PaperNight:
         self.journal.add_events(self.number, RunEvent(kind, words, self.at_ms, **also))
 
     def fed(self, source="HOPPER", standard=None, words=None):
-        """A shaft that came into the gauge."""
+        """Let a shaft come into the gauge; return its number."""
         shaft = self.journal.order(self.number, source, standard, self.at_ms)
         self.journal.note(shaft, Step(TransitStage.IN_GAUGE, self.at_ms + 1000, words=words))
         return shaft
 
     def judged(self, shaft, spine_thou, decision, check=None, suspects=()):
-        """Its verdict, `spine_thou` None for a shaft that could not be measured."""
+        """Store a shaft's verdict; `spine_thou` is None for a shaft that could not be measured."""
         self.journal.note(shaft, Step(TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft))
         transit = self.journal.open_transit(self.plan.gauge.name)
         result = NOTHING
@@ -91,7 +91,7 @@ class PaperNight:
         }
 
     def left(self, shaft, place, passed=1):
-        """It was released and fell into a place; with passed 0 nobody saw it."""
+        """Release a shaft into a place; with `passed` 0 the chute did not see it."""
         self.at_ms += SHAFT_MS
         self.journal.note(shaft, Step(TransitStage.LEAVING, self.at_ms - 2000, place=place))
         if passed:
@@ -101,18 +101,18 @@ class PaperNight:
             self.journal.note(shaft, Step(TransitStage.UNCERTAIN, self.at_ms, place=place, words=words))
 
     def sorted_shaft(self, spine_thou, decision, place, passed=1, suspects=()):
-        """A whole shaft."""
+        """Sort a whole shaft; return its number."""
         shaft = self.fed()
         self.judged(shaft, spine_thou, decision, suspects=suspects)
         self.left(shaft, place, passed)
         return shaft
 
     def ordinary_shaft(self):
-        """One of a stock that mostly fits, and what bands would make of it."""
+        """Sort a shaft of a stock that mostly fits, as the bands would judge it."""
         return self.sorted_shaft(*self.drawn())
 
     def drawn(self):
-        """Spine, verdict and place of an ordinary shaft."""
+        """Return spine, verdict and place of an ordinary shaft."""
         spine = self.random.gauss(498.5, 3.0)
         if self.random.random() < 0.01:
             spine = self.random.uniform(330, 350)
@@ -125,7 +125,7 @@ class PaperNight:
         return spine, Decision(Outcome.ACCEPTED, (), name), 1 if spine < 499 else 2
 
     def check(self, off_thou=0.0, suspects=()):
-        """The check standard, read beside its assigned value by so much."""
+        """Measure the check standard, with a reading that differs from its assigned value."""
         shaft = self.fed("SLOT", "bar 7")
         spine, good = 498.6 + off_thou, abs(off_thou) < 0.5
         reasons = () if good else (f"it reads {off_thou:+.2f} thou beside its assigned value 498.6, U is 0.52",)
@@ -139,13 +139,13 @@ class PaperNight:
 
 @contextmanager
 def paper_night(place, **also):
-    """A night in the making, on the disk when the block ends."""
+    """Yield a night in the making, on the disk when the block ends."""
     with place.open() as store, store.transaction() as session:
         yield PaperNight(Journal(AtOnce(session, place)), **also)
 
 
 def quiet_night(place, number=120):
-    """A night as it should be; the database's place."""
+    """Write a night as it should be; return the database's place."""
     with paper_night(place) as night:
         night.check(0.05)
         for _ in range(number):
@@ -156,7 +156,10 @@ def quiet_night(place, number=120):
 
 
 def rough_night(place, number=400):
-    """A night with everything in it: a fault, a pause, suspects, a bin to recount, cracks, a stop."""
+    """Write a night with a fault, a pause, suspects, a bin to recount, cracks and a stop.
+
+    Return the database's place.
+    """
     with paper_night(place) as night:
         for i in range(number):
             if i % 50 == 0 and i < 300:
@@ -164,7 +167,7 @@ def rough_night(place, number=400):
             for trouble in TROUBLES.get(i, ()):
                 trouble(night)
             night.ordinary_shaft()
-        since = [one.shaft for one in night.journal.transits(night.number)][-150:]
+        since = [transit.shaft for transit in night.journal.transits(night.number)][-150:]
         night.check(1.7, suspects=since)
         night.happened(RunEventKind.CHECK, "check standard bar 7 is out of control", code="CHECK_OUT_OF_CONTROL")
         night.happened(RunEventKind.NOTICE, "webhook 1 (https://shop.example): a notice was not delivered")

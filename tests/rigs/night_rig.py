@@ -1,4 +1,4 @@
-"""A night on a pretended gauge: the real night, recorder, journal, store and archive; every way to die in it."""
+"""A night on a pretended gauge: the real loop, recorder, journal, store and archive, and every way to die in it."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ BAR = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1}
 
 
 class Recorder:
-    """Notices that go nowhere; `told` is what was told."""
+    """Notices that go nowhere; `told` keeps them."""
 
     def __init__(self):
         self.told, self.failures = [], []
@@ -56,7 +56,7 @@ class Recorder:
 
 
 class PretendReconnector:
-    """The way to a pretended gauge; raises LinkError as often as `gone` says."""
+    """Opens a pretended gauge; raises LinkError as often as `gone` says."""
 
     def __init__(self, gauge):
         self.gauge, self.gone, self.opens = gauge, 0, 0
@@ -72,7 +72,7 @@ class PretendReconnector:
 
 @dataclass
 class Time:
-    """A clock that goes on by a second each time it is read, and by what is slept."""
+    """A clock that goes on by half a second each time it is read, and by every sleep."""
 
     wall_s: float = 1_000_000.0
     count_s: float = 0.0
@@ -96,7 +96,7 @@ class Time:
 
 
 def plan_with(**changes):
-    """The plan with keys of its sections replaced; place and standard are lists and replaced whole."""
+    """Return the plan with keys of its sections replaced; place and standard are lists and replaced whole."""
     whole = {**PLAN, **{name: value for name, value in changes.items() if isinstance(value, list)}}
     for name, value in changes.items():
         if isinstance(value, dict):
@@ -117,7 +117,7 @@ class Rig:
         self.shown = []
 
     def sort(self, axe=None, before=lambda night: None, *, again=None):
-        """One host: it begins a night, or goes on with the last one; how it ended, None when it was killed."""
+        """Run one host, which begins a night or goes on with the last; return its ending, None if it was killed."""
         if axe is not None:
             self.gauge.axe = axe
         try:
@@ -142,7 +142,7 @@ class Rig:
 
     @contextmanager
     def _axed(self, store):
-        """Death before and after each thing that becomes durable."""
+        """Die before and after everything that becomes durable."""
         axe, whole, append = self.gauge.axe, store.transaction, ArchiveWriter.append
 
         @contextmanager
@@ -155,7 +155,7 @@ class Rig:
         def appended(writer, run):
             axe.fall(self.gauge)
             offset = append(writer, run)
-            if axe.count + 1 == axe.k:  # the power goes in the middle of the write
+            if axe.count + 1 == axe.k:  # the power fails in the middle of the write
                 writer._file.truncate(offset + (writer._file.seek(0, 2) - offset) // 2)
             axe.fall(self.gauge)
             return offset
@@ -172,21 +172,21 @@ class Rig:
 
     def transits(self):
         with self.journal() as journal:
-            return [one for night in journal.nights() for one in journal.transits(night.id)]
+            return [transit for night in journal.nights() for transit in journal.transits(night.id)]
 
     def events(self, kind=None):
         with self.journal() as journal:
-            found = [one for night in journal.nights() for one in journal.events(night.id)]
-        return [one for one in found if kind is None or one.kind is kind]
+            found = [event for night in journal.nights() for event in journal.events(night.id)]
+        return [event for event in found if kind is None or event.kind is kind]
 
     def check_ledger(self):
-        """What must hold at any time, by the world: each physical shaft in one place, and where the journal says.
+        """Check against the world that each physical shaft lies in one place, where the journal says.
 
-        Gives how many are uncertain.
+        Return how many are unsure.
         """
         world, transits = self.world, self.transits()
-        assert not [one for one in transits if one.is_open]
-        ended = {one.shaft: one for one in transits if one.shaft in world.numbers}
+        assert not any(way.is_open for way in transits)
+        ended = {way.shaft: way for way in transits if way.shaft in world.numbers}
         fed = [name for number in ended for name in world.numbers.get(number, [])]
         stock = [name for name in world.spines if name != STANDARD]
         assert sorted(name for name in fed if name != STANDARD) == sorted(set(stock) - set(world.hopper))
@@ -205,7 +205,7 @@ class Rig:
         place = self.world.went[name]
         assert transit.stage in (TransitStage.IN_BIN, TransitStage.UNCERTAIN), (name, transit)
         assert transit.place == place, (name, place, transit)
-        if place in (STIFFER, SOFTER):  # nothing is accepted that is not what it is taken for
+        if place in (STIFFER, SOFTER):  # an accepted shaft truly belongs to its bin
             low, high = {STIFFER: (495.0, 505.0), SOFTER: (505.0, 515.0)}[place]
             assert low - 0.5 < self.world.spines[name] < high + 0.5
             assert self.world.hysteresis.get(name, 0.0) < 0.015
@@ -214,11 +214,11 @@ class Rig:
 
     def _check_counts(self, ended):
         counted = Counter()
-        for one in ended:
-            if one.stage is TransitStage.IN_BIN and one.place != RETURN:
-                counted[one.place] += one.passed
+        for transit in ended:
+            if transit.stage is TransitStage.IN_BIN and transit.place != RETURN:
+                counted[transit.place] += transit.passed
         truly = Counter(place for place in self.world.went.values())
-        doubtful = {one.place for one in ended if one.stage is TransitStage.UNCERTAIN}
+        doubtful = {transit.place for transit in ended if transit.stage is TransitStage.UNCERTAIN}
         assert {p: n for p, n in counted.items() if p not in doubtful} == {
             p: n for p, n in truly.items() if p not in doubtful
         }
@@ -230,16 +230,16 @@ class Rig:
         seen = Counter((run.shaft, run.boot, hashlib.sha256(run.counts.tobytes()).hexdigest()) for run in runs)
         assert set(seen.values()) <= {1}, "readings were stored twice"
         with self.setup.store.open() as store:
-            stored = [one for versions in store.versions() for one in versions]
-            assert len(stored) == len({one.run for one in stored}), "a run was judged twice"
-            for one in stored:
-                assert archive.run_at(one.run.byte_offset).shaft == one.run.shaft
-                if one.decision.outcome is Outcome.ACCEPTED:
-                    assert archive.run_at(one.run.byte_offset).complete
+            stored = [version for versions in store.versions() for version in versions]
+            assert len(stored) == len({result.run for result in stored}), "a run was judged twice"
+            for result in stored:
+                assert archive.run_at(result.run.byte_offset).shaft == result.run.shaft
+                if result.decision.outcome is Outcome.ACCEPTED:
+                    assert archive.run_at(result.run.byte_offset).complete
 
 
 def another(world):
-    """The same world before anything happened."""
+    """Return the same world before anything happened."""
     return replace(
         world, hopper=list(world.hopper), rollers=[], went={}, numbers={},
         cut_short={name: list(causes) for name, causes in world.cut_short.items()},

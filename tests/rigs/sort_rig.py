@@ -1,4 +1,4 @@
-"""What became of the shafts of `midspan sort` on the simulated gauge: the world's file against the journal."""
+"""Shafts of `midspan sort` on the simulated gauge: the world's file against the journal."""
 
 from collections import Counter
 
@@ -9,7 +9,7 @@ from stores import store_in
 
 
 def where(folder):
-    """Where each physical shaft is, by the world's file."""
+    """Return where each physical shaft is, by the world's file."""
     at = {}
     for line in (folder / "rehearsal" / "world.txt").read_text(encoding="utf-8").splitlines():
         _, shaft, what = line.split(" ", 2)
@@ -19,25 +19,25 @@ def where(folder):
 
 
 def places_of_stock(folder):
-    """How many shafts of the stock lie in each place, by the world's file."""
+    """Return how many shafts of the stock lie in each place, by the world's file."""
     return Counter(place for shaft, place in where(folder).items() if shaft != BAR["number"])
 
 
 def transits(folder):
-    """Every shaft that the journal knows, of all nights."""
+    """Return every shaft that the journal knows, of all nights."""
     with store_in(folder).open() as store:
         journal = Journal(store)
-        return [one for night in journal.nights() for one in journal.transits(night.id)]
+        return [transit for night in journal.nights() for transit in journal.transits(night.id)]
 
 
 def check_ledger(folder, number):
-    """Every shaft of so many in the hopper lies in a place, and the journal counts as many there as the world does."""
+    """Check that all shafts of the hopper lie in places, and that journal and world count the same there."""
     truly, ended = places_of_stock(folder), transits(folder)
-    assert not [one for one in ended if one.is_open]
+    assert not [transit for transit in ended if transit.is_open]
     assert sum(truly.values()) == number
     counted = Counter()
-    for one in ended:
-        if one.standard is None and one.stage is not TransitStage.NO_SHAFT:
-            counted[f"place {one.place}"] += max(1, one.passed)
+    for transit in ended:
+        if transit.standard is None and transit.stage is not TransitStage.NO_SHAFT:
+            counted[f"place {transit.place}"] += max(1, transit.passed)
     assert counted == truly
     assert where(folder)[BAR["number"]] == "slot"

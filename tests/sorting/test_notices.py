@@ -1,7 +1,9 @@
-"""Notices go out beside the sorting: to real servers on this machine, good, broken, absent and silent ones."""
+"""Notices go out beside the sorting: to real servers on this machine, working, broken, absent and silent."""
 
 import base64
+import errno
 import json
+import os
 import socket
 import subprocess
 import sys
@@ -22,7 +24,7 @@ NOW_MS = 1_764_054_000_000  # 2025-11-25 07:00:00 UTC
 
 
 class Server:
-    """A web server that keeps what was posted and answers with `status`, after `answers` is set."""
+    """A web server that keeps what was posted and answers with `status` once `answers` is set."""
 
     def __init__(self):
         self.status, self.answers = 200, threading.Event()
@@ -31,6 +33,7 @@ class Server:
 
     @contextmanager
     def running(self):
+        """Serve until the block exits, and yield the address."""
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -46,7 +49,7 @@ class Server:
                 self.end_headers()
 
             def log_message(self, *_):
-                """Nothing on the screen."""
+                """Print nothing."""
 
         with HTTPServer(("127.0.0.1", 0), Handler) as server:
             server.daemon_threads = True
@@ -67,18 +70,20 @@ def _no_proxy(monkeypatch):
 
 @pytest.fixture
 def server():
+    """A web server, not yet running."""
     return Server()
 
 
 @contextmanager
 def unheard_port():
-    """An address where nobody listens."""
+    """Yield an address where nothing listens."""
     with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))  # bound and not listening: whoever connects is refused
+        taken.bind(("127.0.0.1", 0))  # bound but not listening, so connections are refused
         yield f"http://127.0.0.1:{taken.getsockname()[1]}/{SECRET}"
 
 
 def notices(folder, *addresses, pauses_s=(0.0,), end_s=END_S, **changes):
+    """Return notices of a night to these addresses."""
     settings = NoticeSettings(webhook=addresses, **changes)
     about = "night 3 on gauge attic"
     return Notices(settings, folder, about, now_ms=lambda: NOW_MS, tries=Tries(pauses_s, end_s))
@@ -87,17 +92,14 @@ def notices(folder, *addresses, pauses_s=(0.0,), end_s=END_S, **changes):
 def test_a_notice_is_logged_and_posted(tmp_path, server):
     with server.running() as address:
         with notices(tmp_path, address) as telling:
-            telling.tell(Kind.STOPPED, "The check standard is\nout of control.")
+            telling.tell(Kind.STOPPED, "bar 7 is\nout.")
         assert telling.take_failures() == []
     ((path, content, body),) = server.posted
     assert (path, content) == (f"/hook?key={SECRET}", "application/json")
     assert body == {
-        "kind": "stopped", "run": "night 3 on gauge attic", "text": "The check standard is out of control.",
-        "time": "2025-11-25T07:00:00Z",
+        "kind": "stopped", "run": "night 3 on gauge attic", "text": "bar 7 is out.", "time": "2025-11-25T07:00:00Z",
     }  # fmt: skip
-    assert (tmp_path / "night.log").read_text() == (
-        "2025-11-25T07:00:00Z night 3 on gauge attic, stopped: The check standard is out of control.\n"
-    )
+    assert (tmp_path / "night.log").read_text() == f"{body['time']} {body['run']}, {body['kind']}: {body['text']}\n"
 
 
 def test_notices_come_in_the_order_they_were_told_and_the_log_grows(tmp_path, server):
@@ -115,22 +117,19 @@ def test_an_answer_that_is_no_success_is_a_failure_and_is_not_followed(tmp_path,
     server.status = status
     with server.running() as address:
         with notices(tmp_path, address) as telling:
-            telling.tell(Kind.FINISHED, "All sorted.")
+            telling.tell(Kind.FINISHED, "sorted")
         failures = telling.take_failures()
-    assert failures == [
-        f"webhook 1 (http://127.0.0.1): a notice was not delivered (the server answered {status}): All sorted."
-    ]
-    assert len(server.posted) == 1
+    assert len(failures) == len(server.posted) == 1
+    assert [part for part in ("webhook 1 (http://127.0.0.1)", str(status), "sorted") if part not in failures[0]] == []
 
 
 def test_a_refused_port_is_a_failure_that_tells_no_secret(tmp_path):
     with unheard_port() as address:
         with notices(tmp_path, address, pauses_s=(0.0, 0.0)) as telling:
-            telling.tell(Kind.NEEDS_PERSON, "The lid is open.")
+            telling.tell(Kind.NEEDS_PERSON, "LID")
         (failure,) = telling.take_failures()
-    assert failure == (
-        "webhook 1 (http://127.0.0.1): a notice was not delivered (Connection refused): The lid is open."
-    )
+    parts = ("webhook 1 (http://127.0.0.1)", os.strerror(errno.ECONNREFUSED), "LID")
+    assert [part for part in parts if part not in failure] == []
     assert SECRET not in failure + (tmp_path / "night.log").read_text()
 
 
@@ -146,10 +145,8 @@ def test_a_server_that_hangs_delays_nothing_and_the_others_are_told(tmp_path, se
         assert telling.take_failures() == []
         telling.close()
         assert {body["text"] for _, _, body in server.posted} == {"first"}
-    lost = [one for one in telling.take_failures() if one.startswith("webhook 1")]
-    assert len(lost) == 2
-    assert "no answer when the run ended): first" in lost[0]
-    assert "no answer when the run ended): second" in lost[1]
+    lost = [failure for failure in telling.take_failures() if failure.startswith("webhook 1")]
+    assert [failure.split()[-1] for failure in lost] == ["first", "second"]
 
 
 def test_a_server_that_hangs_is_given_up_after_its_time(tmp_path, server):
@@ -157,7 +154,9 @@ def test_a_server_that_hangs_is_given_up_after_its_time(tmp_path, server):
     with server.running() as silent:
         with notices(tmp_path, silent, timeout_s=0.05) as telling:
             telling.tell(Kind.STOPPED, "disk full")
-        assert "the server gave no answer in time" in telling.take_failures()[0]
+        (failure,) = telling.take_failures()
+        assert failure.startswith("webhook 1 (http://127.0.0.1)")
+        assert len(server.posted) == 1
 
 
 def test_a_server_that_speaks_nonsense_is_a_failure(tmp_path):
@@ -204,7 +203,9 @@ def test_the_end_of_the_run_cuts_the_pauses_short(tmp_path):
     telling.tell(Kind.STOPPED, "words")
     assert tried.wait(30)
     telling.close()
-    assert telling.take_failures() == ["gone: a notice was not delivered (gone): words"]
+    (failure,) = telling.take_failures()
+    assert failure.startswith("gone: ")
+    assert failure.endswith("(gone): words")
 
 
 def test_a_flood_is_cut_off_and_said_to_be(tmp_path):
@@ -216,14 +217,18 @@ def test_a_flood_is_cut_off_and_said_to_be(tmp_path):
     hold.set()
     telling.close()
     assert 3 <= len(failures) <= 5  # one or two may have been taken up by the thread meanwhile
-    assert f"{MOST_WAITING} others wait before it" in failures[0]
+    assert f"({MOST_WAITING} " in failures[0]
 
 
 def test_a_log_that_cannot_be_written_is_a_failure_and_the_post_still_goes(tmp_path, server):
     (tmp_path / "night.log").mkdir()
     with server.running() as address, notices(tmp_path, address) as telling:
         telling.tell(Kind.FINISHED, "done")
-    assert [one for one in telling.take_failures() if "night.log: a notice was not written (Is a directory)" in one]
+    assert [
+        failure
+        for failure in telling.take_failures()
+        if "night.log: a notice was not written (Is a directory)" in failure
+    ]
     assert len(server.posted) == 1
 
 
@@ -241,8 +246,9 @@ def test_what_would_steer_a_terminal_stays_out_of_the_log(tmp_path):
     f"https://[{SECRET}/", f"https://shop.example/{SECRET} {SECRET}", f"https://shöp.example/{SECRET}", "https://a:0/",
 ])  # fmt: skip
 def test_what_is_no_web_address_is_refused_without_repeating_it(address):
-    with pytest.raises(ConfigurationError, match=r"^notices: webhook 2 is no web address") as refused:
+    with pytest.raises(ConfigurationError, match="webhook 2 ") as refused:
         by_webhook(2, address, 1.0)
+    assert refused.value.code == "not_an_address"
     assert SECRET not in str(refused.value)
 
 
@@ -253,8 +259,9 @@ def test_an_address_can_stand_in_the_environment(monkeypatch, tmp_path, server):
             telling.tell(Kind.FINISHED, "done")
     assert len(server.posted) == 1
     monkeypatch.delenv("SHOP_HOOK")
-    with pytest.raises(ConfigurationError, match="the environment variable SHOP_HOOK is not set"):
+    with pytest.raises(ConfigurationError, match="SHOP_HOOK") as refused:
         notices(tmp_path, "$SHOP_HOOK")
+    assert refused.value.code == "not_set"
 
 
 def test_a_plan_that_is_kept_or_complained_of_does_not_hold_its_addresses(tmp_path):
@@ -308,8 +315,9 @@ def test_a_forgotten_bracket_shows_nothing_of_an_address(tmp_path, given):
 
 
 def test_what_begins_with_a_dollar_and_is_no_name_is_not_repeated(tmp_path):
-    with pytest.raises(ConfigurationError, match="environment variable") as refused:
+    with pytest.raises(ConfigurationError) as refused:
         notices(tmp_path, f"$2y$10${SECRET}")
+    assert refused.value.code == "not_a_variable"
     assert SECRET not in str(refused.value)
 
 
@@ -326,31 +334,33 @@ def test_apprise_delivers_what_it_is_given(tmp_path, server, caplog):
         port = address.split(":")[2].split("/")[0]
         with Notices(NoticeSettings(apprise=(f"json://127.0.0.1:{port}/{SECRET}",)), tmp_path, "night 3",
                      tries=Tries((0.0,))) as telling:  # fmt: skip
-            telling.tell(Kind.NEEDS_PERSON, "The hopper is empty.")
+            telling.tell(Kind.NEEDS_PERSON, "HOPPER_EMPTY")
         assert telling.take_failures() == []
         server.status = 500
         with Notices(NoticeSettings(apprise=(f"json://127.0.0.1:{port}/{SECRET}",)), tmp_path, "night 3",
                      tries=Tries((0.0,))) as telling:  # fmt: skip
             telling.tell(Kind.NEEDS_PERSON, "Still.")
     body = server.posted[0][2]
-    assert (body["title"], body["message"]) == ("Midspan, night 3: needs a person", "The hopper is empty.")
-    assert telling.take_failures() == [
-        "apprise 1 (json): a notice was not delivered (apprise could not deliver it): Still."
-    ]
-    assert {one.name for one in caplog.records} == {"midspan.sorting.notices"}
+    assert (body["title"], body["message"]) == (f"Midspan, night 3: {Kind.NEEDS_PERSON.value}", "HOPPER_EMPTY")
+    (failure,) = telling.take_failures()
+    assert failure.startswith("apprise 1 (json): ")
+    assert failure.endswith(": Still.")
+    assert {record.name for record in caplog.records} == {"midspan.sorting.notices"}
     assert SECRET not in caplog.text
 
 
 def test_apprise_says_so_when_it_knows_no_such_address():
-    with pytest.raises(ConfigurationError, match="apprise does not know address 2") as refused:
+    with pytest.raises(ConfigurationError, match="address 2;") as refused:
         by_apprise(2, f"carrierpigeon://{SECRET}")
+    assert refused.value.code == "not_an_address"
     assert SECRET not in str(refused.value)
 
 
 def test_without_apprise_a_plan_that_needs_it_is_refused_and_all_else_works(monkeypatch, tmp_path):
     monkeypatch.setitem(sys.modules, "apprise", None)
-    with pytest.raises(ConfigurationError, match=r"pip install 'midspan\[apprise\]'"):
+    with pytest.raises(ConfigurationError, match=r"'midspan\[apprise\]'") as refused:
         NoticeSettings(apprise=("json://localhost",)).ways()
+    assert refused.value.code == "not_installed"
     with notices(tmp_path) as telling:
         telling.tell(Kind.FINISHED, "done")
     assert telling.take_failures() == []

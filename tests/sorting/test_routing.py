@@ -1,4 +1,6 @@
-"""Where a judged shaft goes."""
+"""Routes of judged shafts."""
+
+import re
 
 import pytest
 from midspan.decision.concerns import with_crack_limit
@@ -12,6 +14,7 @@ GOOD, FULL = 0.1, dict.fromkeys(range(1, 7), 40)
 
 
 def routed(judged, steps=ONCE, counts=None, standard=None, source="HOPPER", plan=None):
+    """Return the route of a shaft with this verdict."""
     return route_of(judged, Transit(1, 1, source, standard, 0, steps), plan or plan_with(standard=[BAR]), counts or {})
 
 
@@ -55,14 +58,15 @@ def test_a_full_place_hands_over_to_the_next_of_its_bin_then_to_recheck():
     assert (second.place, second.words) == (7, "")
     third = routed(good, counts={STIFFER: 40, 7: 10}, plan=two)
     assert (third.place, third.full) == (RECHECK, (STIFFER, 7))
-    assert third.words == "place 1 (500) and place 7 (500) are full: its shafts go to place 3 (recheck)"
+    assert [two.place_called(place) in third.words for place in (STIFFER, 7, RECHECK)] == [True] * 3
     nowhere = routed(good, counts={**FULL, 7: 10}, plan=two)
     assert (nowhere.place, nowhere.full) == (None, (STIFFER, 7, RECHECK))
 
 
 def test_what_may_be_cracked_never_lies_among_others():
     full = routed(Judged(Outcome.REJECTED, None, 2.0, cracked=True), counts={CRACKED: 10})
-    assert (full.place, full.words) == (None, "place 6 (cracked) is full: empty it, then go on")
+    assert (full.place, full.full) == (None, (CRACKED,))
+    assert "place 6 (cracked)" in full.words
     assert recheck_route(plan_with(), FULL).place is None
 
 
@@ -78,7 +82,8 @@ def test_a_standard_goes_home_whatever_it_reads():
 def test_a_hint_at_a_crack_is_a_rejection_that_says_why():
     hinted = with_crack_limit(Decision(Outcome.ACCEPTED, ("near",), "500"), 2.0, 1.5)
     assert (hinted.outcome, hinted.bin) == (Outcome.REJECTED, None)
-    assert hinted.reasons[0] == ("CRACK_SUSPECTED: hysteresis 2.00 % is beyond 1.5 %. Such a shaft must not be shot.")
+    assert hinted.reasons[0].startswith("CRACK_SUSPECTED: ")
+    assert re.findall(r"([\d.]+) %", hinted.reasons[0]) == ["2.00", "1.5"]
     doubtful = with_crack_limit(Decision(Outcome.DOUBTFUL, ("noisy",)), 2.0, 1.5)
     assert (doubtful.outcome, len(doubtful.reasons)) == (Outcome.DOUBTFUL, 2)
     same = Decision(Outcome.DOUBTFUL, ("x",))

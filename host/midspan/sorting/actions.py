@@ -1,4 +1,4 @@
-"""What a night can do next: each action a value with just the fields it needs, made by the planner, done by execute.
+"""Actions of a night: each a value with just the fields it needs, decided by the planner, carried out by the executor.
 
 >>> action_words(FeedShaft(3, Source.HOPPER))
 'feed shaft'
@@ -14,7 +14,15 @@ from midspan.wire.records import Source
 
 @dataclass(frozen=True, slots=True)
 class OrderShaft:
-    """Give a new shaft its number and feed it; `standard` is the check standard that it is, None for the stock."""
+    """Give a new shaft its number and feed it.
+
+    Parameters
+    ----------
+    source : Source
+        Hopper, slot or rollers, where the shaft comes from.
+    standard : str | None
+        Name of the check standard that it is, None for a shaft of the stock.
+    """
 
     source: Source
     standard: str | None = None
@@ -22,7 +30,15 @@ class OrderShaft:
 
 @dataclass(frozen=True, slots=True)
 class FeedShaft:
-    """Feed a shaft that has its number already."""
+    """Feed a shaft that has its number already.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    source : Source
+        Hopper, slot or rollers, where the shaft comes from.
+    """
 
     shaft: int
     source: Source
@@ -30,14 +46,28 @@ class FeedShaft:
 
 @dataclass(frozen=True, slots=True)
 class AdoptShaft:
-    """Take what lies on the rollers as this shaft."""
+    """Take the shaft on the rollers as this number.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class NoteInGauge:
-    """Note that a shaft lies in the gauge; `unfit` is the fault for which it cannot be measured, None if it can."""
+    """Note that a shaft lies in the gauge.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    unfit : str | None
+        Code of the fault that keeps it from being measured, None if it can be measured.
+    """
 
     shaft: int
     unfit: str | None = None
@@ -45,42 +75,80 @@ class NoteInGauge:
 
 @dataclass(frozen=True, slots=True)
 class MeasureShaft:
-    """Measure the shaft on the rollers."""
+    """Measure the shaft on the rollers.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class FetchReadings:
-    """Fetch the readings that the gauge holds of the open shaft."""
+    """Fetch the readings of the open shaft that the gauge holds.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class RescueReadings:
-    """Keep the readings that the gauge holds of a shaft which the journal does not know."""
+    """Keep readings that the gauge holds of a shaft unknown to the journal.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class JudgeReadings:
-    """Evaluate and judge readings that are on the disk."""
+    """Evaluate and judge readings that are on the disk.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class ForgetReadings:
-    """Let the gauge forget readings that are kept and judged."""
+    """Let the gauge forget readings that are kept and judged.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    """
 
     shaft: int
 
 
 @dataclass(frozen=True, slots=True)
 class ReleaseShaft:
-    """Let the shaft on the rollers go to a place."""
+    """Release the shaft on the rollers into a place.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    place : int
+        Number of the place.
+    """
 
     shaft: int
     place: int
@@ -88,7 +156,17 @@ class ReleaseShaft:
 
 @dataclass(frozen=True, slots=True)
 class NoteInBin:
-    """Note that a shaft lies in its place; `passed` counts those that the chute saw, itself and what came along."""
+    """Note that a shaft lies in its place.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    place : int
+        Number of the place.
+    passed : int
+        Shafts that the chute saw pass, this shaft and any that came with it.
+    """
 
     shaft: int
     place: int
@@ -97,7 +175,17 @@ class NoteInBin:
 
 @dataclass(frozen=True, slots=True)
 class NoteUncertain:
-    """Note that a shaft may have fallen unseen into a place, None if none is known; `words` say why."""
+    """Note that a shaft may have fallen into a place unseen.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    place : int | None
+        Number of the place, None if none is known.
+    words : str
+        Reason, for people.
+    """
 
     shaft: int
     place: int | None
@@ -106,7 +194,15 @@ class NoteUncertain:
 
 @dataclass(frozen=True, slots=True)
 class NoteNoShaft:
-    """Note that none came for this number."""
+    """Note that no shaft came for this number.
+
+    Parameters
+    ----------
+    shaft : int
+        The number.
+    words : str
+        Reason, for people.
+    """
 
     shaft: int
     words: str
@@ -114,7 +210,15 @@ class NoteNoShaft:
 
 @dataclass(frozen=True, slots=True)
 class NoteTakenOut:
-    """Note that a shaft was taken out by hand, or is to be."""
+    """Note that a shaft was taken out by hand, or is to be.
+
+    Parameters
+    ----------
+    shaft : int
+        Its number.
+    words : str
+        Reason, for people.
+    """
 
     shaft: int
     words: str
@@ -127,7 +231,19 @@ class ClearFault:
 
 @dataclass(frozen=True, slots=True)
 class CallPerson:
-    """Call a person; `code` is that of a fault to be cleared then, `full` are the places to be emptied."""
+    """Call a person.
+
+    Parameters
+    ----------
+    words : str
+        What is needed, for people.
+    code : str | None
+        Code of the fault to be cleared afterwards, None for no fault.
+    shaft : int | None
+        Number of the shaft it is about, None for no shaft.
+    full : tuple[int, ...]
+        Numbers of the places to be emptied.
+    """
 
     words: str
     code: str | None = None
@@ -137,7 +253,13 @@ class CallPerson:
 
 @dataclass(frozen=True, slots=True)
 class FinishRun:
-    """Nothing is left to do, or the run is to end."""
+    """End the run: nothing is left to do, or it was asked to end.
+
+    Parameters
+    ----------
+    words : str
+        Reason, for people.
+    """
 
     words: str
 
@@ -152,5 +274,21 @@ Action = Executable | CallPerson | FinishRun
 
 
 def action_words(action: Action) -> str:
-    """Name an action in plain words, for a message to people."""
+    """Return the name of an action in plain words, for a message.
+
+    Parameters
+    ----------
+    action : Action
+        The action.
+
+    Returns
+    -------
+    str
+        Its name in lower case.
+
+    Examples
+    --------
+    >>> action_words(ClearFault())
+    'clear fault'
+    """
     return re.sub("(?<!^)([A-Z])", r" \1", type(action).__name__).lower()

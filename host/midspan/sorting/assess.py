@@ -1,4 +1,4 @@
-"""What a run says of its shaft, of the gauge, and of a check standard if it was one. It stores nothing."""
+"""Assess a run: what its readings say about the shaft, the gauge, and a check standard. Nothing is stored here."""
 
 from __future__ import annotations
 
@@ -21,10 +21,22 @@ from midspan.wire.records import Identify
 
 @dataclass(frozen=True)
 class RunContext:
-    """What a run is held against, and when.
+    """Everything besides its readings that the assessment of a run depends on.
 
-    The shaft's transit, what the gauge says of itself, how many shafts lie in each place, what the runs of this night
-    told of the gauge, and the checks of the gauge so far.
+    Parameters
+    ----------
+    transit : Transit
+        The shaft's way so far.
+    gauge : Identify
+        The newest answer of the gauge.
+    now_ms : int
+        Time, ms since 1970 UTC.
+    places : Mapping[int, int]
+        Shafts in each place by its number.
+    observed : Sequence[RunSigns]
+        Signs of the earlier runs of this night, oldest first.
+    checks : Sequence[StandardCheck]
+        Checks on this gauge so far, oldest first.
     """
 
     transit: Transit
@@ -37,7 +49,23 @@ class RunContext:
 
 @dataclass(frozen=True)
 class Assessment:
-    """Result and verdict, what the shaft's way depends on, and what there is to tell; `check` of a standard."""
+    """Result and verdict of a run, with everything that follows from them.
+
+    Parameters
+    ----------
+    result : Result
+        Result of the measurement.
+    decision : Decision
+        The verdict.
+    judged : Judged
+        What the route of the shaft depends on.
+    seen : RunSigns
+        Signs of the gauge's health.
+    check : StandardCheck | None
+        The check, None for a shaft of the stock.
+    events : tuple[RunEvent, ...]
+        Events to note in the journal.
+    """
 
     result: Result
     decision: Decision
@@ -48,10 +76,26 @@ class Assessment:
 
 
 def assess(kept: Kept, result: Result, context: RunContext, setup: Setup) -> Assessment:
-    """Return the verdict on a run with all that it says.
+    """Judge a run and collect what follows from it.
 
-    A shaft that hints at a crack is rejected as such. A standard's verdict is one on the gauge; as long as it is to be
-    measured again it is no check yet.
+    A shaft with signs of a crack is rejected as cracked. The verdict on a check standard is one on the gauge; it is no
+    check yet while the standard is to be measured again.
+
+    Parameters
+    ----------
+    kept : Kept
+        The readings and their place in the archive.
+    result : Result
+        Result of the measurement.
+    context : RunContext
+        What else the assessment depends on.
+    setup : Setup
+        Plan, calibration and bands.
+
+    Returns
+    -------
+    Assessment
+        The assessment.
     """
     hysteresis_pct = result.hysteresis_pct if isinstance(result, ShaftResult) else None
     limit_pct = setup.plan.sort.crack_hysteresis_pct
@@ -67,31 +111,50 @@ def assess(kept: Kept, result: Result, context: RunContext, setup: Setup) -> Ass
 
 
 def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> Judged:
-    """Return what the way of a shaft depends on."""
+    """Return what the route of a shaft depends on.
+
+    Parameters
+    ----------
+    decision : Decision
+        Its verdict.
+    hysteresis_pct : float | None
+        Its hysteresis, percent of the load; None if unmeasured.
+    run : RawRun
+        Its readings.
+
+    Returns
+    -------
+    Judged
+        Outcome, bin, crack and interruption.
+    """
     cracked = any(concern.kind is ConcernKind.CRACK for concern in decision.concerns)
     return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked)
 
 
 def _route(judged: Judged, context: RunContext, setup: Setup) -> Route:
+    """Return the route that the shaft would take with this verdict."""
     step = Step(TransitStage.JUDGED, context.now_ms, words=judged.cause)
     after = replace(context.transit, steps=(*context.transit.steps, step))
     return route_of(judged, after, setup.plan, context.places)
 
 
 def _check(result: Result, context: RunContext, setup: Setup) -> StandardCheck | None:
+    """Return the check of a standard; None for a shaft of the stock, or a standard no longer in the plan."""
     standard = next((bar for bar in setup.plan.standard if bar.name == context.transit.standard), None)
-    if standard is None:  # a shaft of the stock, or a standard that the plan has since forgotten
+    if standard is None:
         return None
     identity = setup.calibration.calibration.id
     return checked(standard, result, context.checks, setup.plan.checks, context.now_ms, identity)
 
 
 def _alarms(seen: RunSigns, context: RunContext, setup: Setup) -> Iterator[RunEvent]:
+    """Yield the alarms about the gauge as events."""
     for alarm in alarms(seen, context.observed, setup.plan.watch):
         yield RunEvent(RunEventKind.ALARM, alarm.words, context.now_ms, alarm.code, context.transit.shaft)
 
 
 def _findings(decision: Decision, context: RunContext) -> Iterator[RunEvent]:
+    """Yield a failed check and a suspected crack as events."""
     for kind, code in ((RunEventKind.CHECK, CHECK_OUT_OF_CONTROL), (RunEventKind.FAULT, CRACK_SUSPECTED)):
         words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
         if words is not None:
@@ -99,4 +162,5 @@ def _findings(decision: Decision, context: RunContext) -> Iterator[RunEvent]:
 
 
 def _celsius(gauge: Identify) -> float | None:
+    """Return the temperature of the board, degrees Celsius; None without a thermometer."""
     return None if gauge.temperature_centi is None else gauge.temperature_centi / 100

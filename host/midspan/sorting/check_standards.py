@@ -1,8 +1,8 @@
-"""Check standards: when one is due, whether the gauge still reads it right, and which shafts are in doubt if not.
+"""Check standards: when a check is due, whether the gauge still reads right, and which shafts are in doubt if not.
 
 Bias: |reading - assigned| against U = k sqrt(u^2 + u_assigned^2) of both. Chart: the newest good reading in a chart of
-individuals (control_chart) whose centre and limits come from the first so many readings of this standard on this gauge
-under this calibration. Readings that were found bad stay out of the chart, as is usual once a cause is removed.
+individuals (control_chart) whose centre and limits come from the first readings of this standard on this gauge under
+this calibration. Readings of failed checks stay out of the chart, as is usual once a cause is removed.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from midspan.store.transit import StandardCheck, Transit
 from midspan.study.control_chart import RULES, WESTERN_ELECTRIC, individuals_chart
 
 CHECK_OUT_OF_CONTROL = "CHECK_OUT_OF_CONTROL"
-CHECK_BIN = "check standard"  # where the verdict on a good one says that it belongs
+CHECK_BIN = "check standard"  # bin in the verdict on a standard that reads right
 MINUTE_MS = 60_000
 LIMIT_RULES = frozenset({"beyond the limits"})
 RUN_RULES = frozenset(rule.name for rule in RULES if WESTERN_ELECTRIC in rule.source)
@@ -27,11 +27,31 @@ RUN_RULES = frozenset(rule.name for rule in RULES if WESTERN_ELECTRIC in rule.so
 def due(
     plan: SortPlan, checks: Sequence[StandardCheck], shafts: Sequence[int], now_ms: int, *, ending: bool
 ) -> Standard | None:
-    """The check standard to be measured now, if one is.
+    """Return the check standard to measure now.
 
-    `checks` and `shafts` (numbers of the stock's) are those of the night so far. One is due at the start, after so many
-    shafts or minutes, before the end when shafts came after the last check, and after a bad check.
+    A check is due at the start, after a number of shafts or minutes, before the end if shafts came after the last
+    check, and after a failed check.
 
+    Parameters
+    ----------
+    plan : SortPlan
+        Plan of the night.
+    checks : Sequence[StandardCheck]
+        Checks of the night so far, oldest first.
+    shafts : Sequence[int]
+        Numbers of the stock's shafts judged so far.
+    now_ms : int
+        Time, ms since 1970 UTC.
+    ending : bool
+        True if the night is about to end.
+
+    Returns
+    -------
+    Standard | None
+        The standard, None if no check is due.
+
+    Examples
+    --------
     >>> from midspan.sorting.plan import EXAMPLE
     >>> bar = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1}
     >>> slot = [*EXAMPLE["place"], {"number": 5, "use": "standard"}]
@@ -42,18 +62,19 @@ def due(
     [True, False, True]
     """
     for standard in plan.standard:
-        last = next((one for one in reversed(checks) if one.standard == standard.name), None)
+        last = next((check for check in reversed(checks) if check.standard == standard.name), None)
         if last is None or _is_due(plan.checks, last, shafts, now_ms, ending=ending):
             return standard
     return None
 
 
 def _is_due(plan: Checks, last: StandardCheck, shafts: Sequence[int], now_ms: int, *, ending: bool) -> bool:
+    """Return True if a standard is due again after its last check."""
     since = sum(shaft > (last.shaft or 0) for shaft in shafts)
     passed_ms = now_ms - last.at_ms
     if not last.good and plan.bad_check == "stop":
         return True
-    # A clock that was set back tells no time: then it is better to check once more.
+    # A clock that was set back cannot tell the time passed: check once more.
     return since >= plan.every_shafts or not 0 <= passed_ms < plan.every_minutes * MINUTE_MS or (ending and since > 0)
 
 
@@ -65,16 +86,39 @@ def checked(
     at_ms: int,
     calibration: str,
 ) -> StandardCheck:
-    """What a standard's measurement says of the gauge; `history` are its checks on this gauge so far.
+    """Check the gauge by the measurement of a standard.
 
+    Parameters
+    ----------
+    standard : Standard
+        The standard with its assigned value.
+    result : ShaftResult | Unmeasured
+        Its measurement.
+    history : Iterable[StandardCheck]
+        Checks on this gauge so far, oldest first.
+    plan : Checks
+        Rules of the checks.
+    at_ms : int
+        Time of the check, ms since 1970 UTC.
+    calibration : str
+        Id of the calibration in use.
+
+    Returns
+    -------
+    StandardCheck
+        The check, good or with its reasons.
+
+    Examples
+    --------
     >>> bar = Standard(name="bar 7", assigned_thou=500.0, u_assigned_thou=0.1)
-    >>> checked(bar, Unmeasured(3, "bar 7", ("NO_CONTACT",)), [], Checks(), 0, "c").reasons
-    ('it could not be measured: NO_CONTACT',)
+    >>> checked(bar, Unmeasured(3, "bar 7", ("NO_CONTACT",)), [], Checks(), 0, "c").good
+    False
     """
     measured = result if isinstance(result, ShaftResult) else None
     values = [
-        one.spine_thou for one in history
-        if one.good and one.standard == standard.name and one.calibration == calibration and one.spine_thou is not None
+        past.spine_thou for past in history
+        if past.good and past.standard == standard.name and past.calibration == calibration
+        and past.spine_thou is not None
     ]  # fmt: skip
     reasons = tuple(_reasons(standard, result, values, plan))
     return StandardCheck(
@@ -91,6 +135,7 @@ def checked(
 
 
 def _reasons(standard: Standard, result: ShaftResult | Unmeasured, values: list[float], plan: Checks) -> Iterator[str]:
+    """Yield the reasons why a check failed; nothing for a good check."""
     if isinstance(result, Unmeasured):
         yield f"it could not be measured: {'; '.join(result.reasons)}"
         return
@@ -103,6 +148,7 @@ def _reasons(standard: Standard, result: ShaftResult | Unmeasured, values: list[
 
 
 def _chart_reasons(values: list[float], plan: Checks) -> Iterator[str]:
+    """Yield the rules of the control chart that the newest reading breaks; nothing while readings are too few."""
     if len(values) <= plan.chart_after or not math.isfinite(values[-1]):
         return
     rules = LIMIT_RULES if plan.rules == "limits" else RUN_RULES
@@ -118,7 +164,18 @@ def _chart_reasons(values: list[float], plan: Checks) -> Iterator[str]:
 
 
 def verdict_on_check(check: StandardCheck) -> Decision:
-    """The verdict that stands with the result of a standard: it judges the gauge, not the standard."""
+    """Return the verdict stored with the result of a standard; it judges the gauge, not the standard.
+
+    Parameters
+    ----------
+    check : StandardCheck
+        The check.
+
+    Returns
+    -------
+    Decision
+        Accepted for a good check, else an instrument fault with the reasons.
+    """
     if check.good:
         return Decision(Outcome.ACCEPTED, (), CHECK_BIN)
     words = f"{CHECK_OUT_OF_CONTROL}: check standard {check.standard}: {'; '.join(check.reasons)}"
@@ -126,16 +183,31 @@ def verdict_on_check(check: StandardCheck) -> Decision:
 
 
 def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], transits: Iterable[Transit]) -> list[int]:
-    """Numbers of the stock's shafts that this check puts in doubt, until they are measured again.
+    """Return the shafts that a check puts in doubt until they are measured again.
 
-    After a bad check all since the last good one of the same standard; after a good one that follows a bad one those
-    between the two. `before` are the checks on this gauge so far, `transits` the shafts that may be concerned.
+    After a failed check, all shafts since the last good check of the same standard; after a good check that follows a
+    failed one, the shafts between the two.
+
+    Parameters
+    ----------
+    check : StandardCheck
+        The newest check.
+    before : Sequence[StandardCheck]
+        Checks on this gauge before it, oldest first.
+    transits : Iterable[Transit]
+        Shafts that may be concerned.
+
+    Returns
+    -------
+    list[int]
+        Numbers of shafts of the stock.
     """
-    same = [one for one in before if one.standard == check.standard]
+    same = [past for past in before if past.standard == check.standard]
     if check.good:
         if not same or same[-1].good:
             return []
         since = same[-1].shaft or 0
     else:
-        since = max((one.shaft or 0 for one in same if one.good), default=0)
-    return [one.shaft for one in transits if one.standard is None and one.result is not None and one.shaft > since]
+        since = max((past.shaft or 0 for past in same if past.good), default=0)
+    stock = (transit for transit in transits if transit.standard is None and transit.result is not None)
+    return [transit.shaft for transit in stock if transit.shaft > since]

@@ -1,4 +1,4 @@
-"""What a night notes besides its shafts: resets, faults, jumps of the clock, notices that failed."""
+"""Record the events of a night besides its shafts: resets, faults, jumps of the clock, notices that failed."""
 
 from __future__ import annotations
 
@@ -14,14 +14,23 @@ from midspan.wire.records import FaultCode, Identify
 
 LOG = logging.getLogger(__name__)
 
-JUMP_S = 60.0  # a clock that is corrected gently never gains as much on the computer's own count
+JUMP_S = 60.0  # a clock under gentle correction never gains as much on the monotonic count
 
 
 class EventRecorder:
-    """Compares each answer of the gauge with the one before, and keeps what is to be noted until the store takes it.
+    """Compare each answer of the gauge with the one before, and keep events until the store accepts them.
 
-    `resets` counts those since it was set to 0, `newest` is the newest fault since it was set to None; `line_error` is
-    what became of the line since the last answer.
+    `resets` counts resets since it was set to 0, `newest` is the newest fault since it was set to None, `line_error` is
+    the message of the line's failure since the last answer.
+
+    Parameters
+    ----------
+    recorder : NightRecorder
+        Recorder of the night.
+    notices : Notices
+        Notices to people.
+    clocks : Clocks
+        Clocks, so that tests need not wait.
     """
 
     def __init__(self, recorder: NightRecorder, notices: Notices, clocks: Clocks) -> None:
@@ -36,7 +45,13 @@ class EventRecorder:
         self._offset_s = self._clock_offset_s()
 
     def look(self, found: Identify) -> None:
-        """Note what this answer tells besides: a reset, a fault, a clock that jumped."""
+        """Note resets, faults and clock jumps that an answer of the gauge shows.
+
+        Parameters
+        ----------
+        found : Identify
+            The answer.
+        """
         if self._boot is not None and found.boot != self._boot:
             self.note(RunEventKind.FAULT, "the gauge was reset: look at its supply", "GAUGE_RESET")
             self.resets += 1
@@ -49,6 +64,7 @@ class EventRecorder:
             self.note(RunEventKind.NOTICE, words)
 
     def _note_fault(self, found: Identify) -> None:
+        """Note a fault once, when it appears; an empty hopper is none."""
         seen = None
         if found.fault is not None and found.fault is not FaultCode.HOPPER_EMPTY:
             seen = found.boot, found.fault, found.in_gauge
@@ -58,34 +74,50 @@ class EventRecorder:
         self._fault = seen
 
     def _note_clock(self) -> None:
+        """Note that the clock moved against the monotonic count."""
         before_s, self._offset_s = self._offset_s, self._clock_offset_s()
         jump_s = self._offset_s - before_s
         if abs(jump_s) > JUMP_S:
             self.note(RunEventKind.CLOCK, f"the computer's clock jumped by {jump_s:+.0f} s", "CLOCK_JUMP")
 
     def _clock_offset_s(self) -> float:
+        """Return the clock's time less the monotonic count, s."""
         return self._clocks.now_ms() / 1000 - self._clocks.count_s()
 
     def full(self, places: tuple[int, ...], words: str) -> None:
-        """Note, once for each, places that are full by count, and call a person."""
+        """Note that places are full, once for each, and call a person.
+
+        Parameters
+        ----------
+        places : tuple[int, ...]
+            Their numbers.
+        words : str
+            What to do, for people.
+        """
         if not set(places) <= self._full:
             self._full |= set(places)
             self.note(RunEventKind.FULL, words, place=places[0])
             self._notices.tell(Kind.NEEDS_PERSON, words)
 
     def judged(self) -> None:
-        """Call a person when the check standard just judged is the first bad one and the night goes on all the same."""
+        """Call a person if the newest check is the first failed one and the plan goes on all the same."""
         latest, plan = self._recorder.latest, self._recorder.setup.plan
         check = None if latest is None else latest.check
         if check is None or check.good or plan.checks.bad_check == "stop":
             return
-        earlier = [one for one in self._recorder.checks[:-1] if one.standard == check.standard]
+        earlier = [past for past in self._recorder.checks[:-1] if past.standard == check.standard]
         if not earlier or earlier[-1].good:
             words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
             self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
 
     def emptied(self, place: int) -> None:
-        """A person emptied a place."""
+        """Note that a person emptied a place.
+
+        Parameters
+        ----------
+        place : int
+            Its number.
+        """
         self._recorder.emptied(place)
         self._full.discard(place)
 
@@ -97,7 +129,21 @@ class EventRecorder:
         shaft: int | None = None,
         place: int | None = None,
     ) -> None:  # fmt: skip
-        """Note an event, now or as soon as the store can be written again."""
+        """Note an event, now or as soon as the store can be written again.
+
+        Parameters
+        ----------
+        kind : RunEventKind
+            Kind of the event.
+        words : str
+            Sentence for people.
+        code : str | None
+            Code of the fault or setting, None for no code.
+        shaft : int | None
+            Number of the shaft it is about, None for no shaft.
+        place : int | None
+            Number of the place it is about, None for no place.
+        """
         LOG.info("noted %s, code %s, shaft %s, place %s: %s", kind, code, shaft, place, words)
         self._pending.append(RunEvent(kind, words, self._clocks.now_ms(), code, shaft, place))
         try:

@@ -1,4 +1,4 @@
-"""Carries out what next_action decides, with gauge and recorder: on record before and after, as a night needs it."""
+"""Carry out the actions of a night with gauge and recorder, on record before and after each."""
 
 from __future__ import annotations
 
@@ -16,14 +16,37 @@ from midspan.wire.records import Identify, Source
 
 @dataclass(frozen=True, slots=True)
 class Executor:
-    """One gauge and what is kept of it."""
+    """Carry out actions on one gauge.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        The gauge.
+    recorder : NightRecorder
+        Recorder of the night.
+    on_event : OnEvent
+        Called with each event of the gauge.
+    """
 
     gauge: Gauge
     recorder: NightRecorder
     on_event: OnEvent = ignore
 
     def execute(self, action: act.Executable, snapshot: Snapshot) -> None:
-        """Carry it out. Errors of line, disk and gauge pass through; the next action sees whatever was done by then."""
+        """Carry out an action; errors of line, disk and gauge pass through, and the next action sees what was done.
+
+        Parameters
+        ----------
+        action : act.Executable
+            The action.
+        snapshot : Snapshot
+            The snapshot it was decided on.
+
+        Raises
+        ------
+        MidspanError
+            The line, the disk or the gauge failed.
+        """
         match action:
             case act.OrderShaft(source, standard):
                 self._order(source, standard, snapshot.gauge)
@@ -60,29 +83,35 @@ class Executor:
                 assert_never(action)
 
     def _order(self, source: Source, standard: str | None, found: Identify) -> None:
+        """Give a new shaft its number and feed it; the number is above all that the gauge remembers."""
         last = found.last_release
         above = max(0 if last is None else last.shaft, found.in_gauge or 0)
         self.gauge.feed(self.recorder.order(source.name, standard, above), source, self.on_event)
 
     def _measure(self, transit: Transit, found: Identify) -> None:
+        """Measure a shaft, with its place in the archive noted before."""
         archive = self.recorder.archive
         archive.begin_measuring(transit.shaft)
         plan = plan_for(self.recorder.setup.calibration, found)
         archive.keep(self.gauge.measure(transit.shaft, transit.standard or "", plan, self.on_event))
 
     def _fetch(self, transit: Transit) -> None:
+        """Fetch readings that the gauge holds, and keep them."""
         run = self.gauge.fetch(transit.shaft, transit.standard or "", self.on_event)
         self.recorder.archive.keep_held(transit, run)
 
     def _release(self, transit: Transit, place: int) -> None:
+        """Release a shaft, with its place noted before."""
         if (transit.stage, transit.place) != (TransitStage.LEAVING, place):
             self._note(transit.shaft, TransitStage.LEAVING, place=place)
         self.gauge.release(transit.shaft, place, self.on_event)
 
     def _note(self, shaft: int, stage: TransitStage, *, place: int | None = None, words: str | None = None) -> None:
+        """Note a step of a shaft's way."""
         self.recorder.journal.note(shaft, Step(stage, self.recorder.now_ms(), place=place, words=words))
 
 
 def _open(snapshot: Snapshot) -> Transit:
-    assert snapshot.transit is not None  # such an action is made only for the open shaft
+    """Return the open shaft; actions on it are decided only while there is one."""
+    assert snapshot.transit is not None
     return snapshot.transit

@@ -1,8 +1,8 @@
-"""Is the gauge still the gauge it was at the start of the night? Zero, noise, sampling rate, slip and temperature.
+"""Watch the health of the gauge during a night: zero, noise, sampling rate, slip and temperature.
 
-Each shaft's run leaves one `RunSigns`; `alarms` holds the newest against fixed limits and against the night so far.
-An alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
-shaft's own zeros and scatter (`measurement/result.py`). What is usual is what the first shafts of the night showed.
+Each shaft's run leaves its `RunSigns`; `alarms` compares the newest with fixed limits and with the night so far. An
+alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
+shaft's own zeros and scatter (`measurement/result.py`). The usual values are those of the night's first shafts.
 
 >>> quiet = RunSigns(zero_n=1.2, zero_drift_n=0.0003, noise_n=0.0004, strays=0.0, rate_off=0.01, interval_us=12315.0,
 ...                     missed=0.0, slip_pct=0.4, u_slip_pct=0.01, temperature_c=21.0)
@@ -30,34 +30,61 @@ from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.wire.records import HostFault
 
 MISSING_BEFORE = 8  # status bit of protocol/readings.avsc
-# What is usual is the median of the first ten, which bears four bad ones; it is known from the fifth on.
+# The usual value is the median of the first ten runs, which tolerates four bad ones; five are enough to begin.
 FIRST, ENOUGH = 10, 5
-SURE = 2.0  # standard uncertainties that an observed slip must lie beyond its limit
+SURE = 2.0  # standard uncertainties by which an observed slip must exceed its limit
 Limit = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
 
 class WatchLimits(Section):
-    """What a healthy gauge stays within, with the reason of each default.
+    """Limits of a healthy gauge, with the reason of each default.
 
-    Forces in newtons; shares as parts of one; `_times` and `_change` against what is usual this night.
+    `_times` and `_change` compare with the usual value of this night.
+
+    Parameters
+    ----------
+    noise_n : Limit
+        Standard deviation of a reading at rest, N.
+    noise_times : Limit
+        The same, in multiples of the usual value.
+    strays : Limit
+        Share of readings at rest far from the others, 0 to 1.
+    zero_drift_n : Limit
+        Change of the zero within a cycle, N.
+    zero_change_n : Limit
+        Change of the zero since the start of the night, N.
+    rate_off : Limit
+        Relative departure of the sampling rate from the nominal rate.
+    rate_change : Limit
+        Relative change of the sampling rate.
+    missed : Limit
+        Share of readings before which a sample is missing, 0 to 1.
+    slip_pct : Limit
+        Slip of the shaft against the roller's ratio, percent.
+    slip_change_pct : Limit
+        Change of the slip, percentage points.
+    temperature_c : tuple[float, float]
+        Lowest and highest temperature of the board, degrees Celsius.
+    temperature_change_k : Limit
+        Change of the temperature, K.
     """
 
-    # Fifteen times a sound cell's noise: it costs 0.05 thou at spine 500, the repeatability aimed at.
+    # Fifteen times a sound cell's noise: it costs 0.05 thou at spine 500, the intended repeatability.
     noise_n: Limit = 0.006
-    # A robust scatter of 40 readings is itself known to a fifth: three times the usual is no chance.
+    # A robust scatter of 40 readings is uncertain by a fifth: three times the usual value is significant.
     noise_times: Limit = 3.0
-    # Spikes of a loose wire. A sound line gives one in a thousand, and one shaft's zeros are 80 readings.
+    # Spikes of a loose wire. A sound line gives a spike in a thousand readings, and a shaft's zeros are 80 readings.
     strays: Limit = 0.1
     # A thousandth of the standard load within a cycle. A steady drift is taken out; a sudden one between the depths
     # leaves 0.4 thou in a spine of 500, which is as much as the calibration's U.
     zero_drift_n: Limit = 0.009
-    # Ten grams since the evening. Ten kelvin move a plain cell by a few (common practice, no source); more is a
-    # splinter on the head, a loose screw or a cell that was overloaded.
+    # Ten grams since the start. Ten kelvin move a plain cell by a few grams (common practice, no source); more means
+    # a splinter on the head, a loose screw or an overloaded cell.
     zero_change_n: Limit = 0.1
-    # The converter's own oscillator may be off by some percent (common practice, no source), not by ten.
+    # The converter's own oscillator may be off by some percent (common practice, no source), but not by ten.
     rate_off: Limit = 0.1
     rate_change: Limit = 0.02
-    missed: Limit = 0.02  # share of readings before which a sample is missing; a sound line loses one in thousands
+    missed: Limit = 0.02  # a sound line loses a sample in thousands
     # Against the roller's ratio in the calibration, and against the night: shafts of one kind differ by less than
     # 2 % in diameter. A worn, wet or dusty roller slips more with every shaft.
     slip_pct: Limit = 3.0
@@ -70,13 +97,30 @@ class WatchLimits(Section):
 
 @dataclass(frozen=True, slots=True)
 class RunSigns:
-    """What one run tells of the gauge; None where it does not tell.
+    """Signs of the gauge's health in one run; None where the run does not show them.
 
-    `zero_n` is the force that the empty cell shows before the cycle, counted from count 0, and `zero_drift_n` what it
-    shows more after it; `noise_n` the standard deviation of a reading at rest, `strays` the share of readings at rest
-    more than five of those away. `interval_us` is the time between samples, `rate_off` its relative departure from the
-    nominal one, `missed` the share of readings before which a sample is missing. Slip in percent of the roller's
-    ratio, with its standard uncertainty.
+    Parameters
+    ----------
+    zero_n : float | None
+        Force shown by the empty cell before the cycle, counted from count 0, N.
+    zero_drift_n : float | None
+        Change of that force over the cycle, N.
+    noise_n : float | None
+        Standard deviation of a reading at rest, N.
+    strays : float | None
+        Share of readings at rest more than five standard deviations away, 0 to 1.
+    interval_us : float | None
+        Time between samples, microseconds.
+    rate_off : float | None
+        Relative departure of the sampling rate from the nominal rate.
+    missed : float | None
+        Share of readings before which a sample is missing, 0 to 1.
+    slip_pct : float | None
+        Slip against the roller's ratio, percent.
+    u_slip_pct : float | None
+        Its standard uncertainty, percent.
+    temperature_c : float | None
+        Temperature of the board, degrees Celsius.
     """
 
     zero_n: float | None
@@ -91,13 +135,27 @@ class RunSigns:
     temperature_c: float | None
 
     def as_dict(self) -> dict[str, float | None]:
-        """Plain values, ready for JSON; `RunSigns(**values)` makes it again."""
+        """Return the signs as plain values for JSON.
+
+        Returns
+        -------
+        dict[str, float | None]
+            Values by name; `RunSigns(**values)` makes the signs again.
+        """
         return asdict(self)
 
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """What was found, of the host's faults in protocol/faults.json, with the sentence that raised it."""
+    """A finding about the gauge.
+
+    Parameters
+    ----------
+    code : HostFault
+        Its code in protocol/faults.json.
+    words : str
+        Sentence with the figures, for people.
+    """
 
     code: HostFault
     words: str
@@ -110,9 +168,25 @@ def observe(
     nominal_us: int | None = None,
     temperature_c: float | None = None,
 ) -> RunSigns:
-    """What a run tells of the gauge, also when it gave no result.
+    """Return the signs of the gauge's health in a run, also in one without a result.
 
-    `nominal_us` is the nominal interval of Identify, `temperature_c` the board's thermometer.
+    Parameters
+    ----------
+    run : RawRun
+        The readings.
+    result : ShaftResult | Unmeasured
+        Result of the measurement.
+    calibration : Calibration
+        Calibration in use.
+    nominal_us : int | None
+        Nominal time between samples, microseconds; None if unknown.
+    temperature_c : float | None
+        Temperature of the board, degrees Celsius; None without a thermometer.
+
+    Returns
+    -------
+    RunSigns
+        The signs.
     """
     newtons = calibration.force.newton_per_count
     before, after = (_at_rest(run, phase) for phase in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER))
@@ -134,6 +208,7 @@ def observe(
 
 
 def _finite(value: float) -> float | None:
+    """Return a value, None if it is not finite."""
     return value if math.isfinite(value) else None
 
 
@@ -147,6 +222,7 @@ class _Zero:
 
 
 def _at_rest(run: RawRun, phase: Phase) -> _Zero | None:
+    """Return the readings of a phase without load, None if there are none."""
     place = run.phase_slice(phase)
     if place is None:
         return None
@@ -160,9 +236,21 @@ def _at_rest(run: RawRun, phase: Phase) -> _Zero | None:
 
 
 def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tuple[Alarm, ...]:
-    """What is wrong with the gauge by its newest observation.
+    """Return the alarms that the newest signs raise.
 
-    `before` are this night's earlier ones, oldest first; only the first FIRST of them matter.
+    Parameters
+    ----------
+    now : RunSigns
+        Signs of the newest run.
+    before : Sequence[RunSigns]
+        Signs of the earlier runs of this night, oldest first.
+    limits : WatchLimits
+        Limits of a healthy gauge.
+
+    Returns
+    -------
+    tuple[Alarm, ...]
+        The alarms; empty for a healthy gauge.
     """
     usual = _usual(before[:FIRST])
     checks = (_noise, _zero, _rate, _slip, _temperature)
@@ -170,12 +258,13 @@ def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tu
 
 
 def _usual(some: Sequence[RunSigns]) -> RunSigns:
-    """Median of each figure, None while too few are known."""
-    columns = ([value for one in some if (value := getattr(one, f.name)) is not None] for f in fields(RunSigns))
+    """Return the median of each figure, None while too few are known."""
+    columns = ([value for signs in some if (value := getattr(signs, f.name)) is not None] for f in fields(RunSigns))
     return RunSigns(*(float(np.median(known)) if len(known) >= ENOUGH else None for known in columns))
 
 
 def _noise(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield an alarm if the empty cell is noisy."""
     if now.noise_n is None or now.strays is None:
         return
     if now.noise_n > limits.noise_n:
@@ -191,6 +280,7 @@ def _noise(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alar
 
 
 def _zero(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield alarms if the zero moved within the cycle or since the start."""
     drift_n, change_limit_n = now.zero_drift_n, limits.zero_change_n
     if drift_n is not None and abs(drift_n) > limits.zero_drift_n:
         words = f"the zero moved by {drift_n:+.4f} N within a cycle, the limit is {limits.zero_drift_n:g}"
@@ -202,6 +292,7 @@ def _zero(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm
 
 
 def _rate(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield alarms if samples come at another rate or are missing."""
     if now.rate_off is not None and abs(now.rate_off) > limits.rate_off:
         yield Alarm(HostFault.RATE_OFF, f"samples come {now.rate_off:+.1%} off the nominal rate")
     elif now.interval_us and usual.interval_us and abs(usual.interval_us / now.interval_us - 1) > limits.rate_change:
@@ -212,9 +303,10 @@ def _rate(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm
 
 
 def _slip(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield an alarm if the shaft slips on its roller."""
     if now.slip_pct is None or now.u_slip_pct is None:
         return
-    unsure = SURE * now.u_slip_pct  # an even and straight shaft hardly shows how far it turned
+    unsure = SURE * now.u_slip_pct  # large for an even and straight shaft, which hardly shows how far it turned
     if abs(now.slip_pct) > limits.slip_pct + unsure:
         yield Alarm(HostFault.ROLLER_SLIP, f"the shaft turned {now.slip_pct:+.2f} % off the roller's ratio")
     elif usual.slip_pct is not None and abs(now.slip_pct - usual.slip_pct) > limits.slip_change_pct + unsure:
@@ -225,6 +317,7 @@ def _slip(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm
 
 
 def _temperature(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield an alarm if the board is too cold or too warm, or changed."""
     if now.temperature_c is None:
         return
     low, high = limits.temperature_c

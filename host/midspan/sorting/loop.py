@@ -1,7 +1,7 @@
-"""A night: greet the gauge, ask what to do next, do it, note it, and again, until nothing is left to do.
+"""Run a night: greet the gauge, decide on the next action, carry it out, note it, until nothing is left to do.
 
-Whatever fails, the answer is the same: wait a little, open anew what broke, greet, and ask again. So a running night
-goes on by itself after a reset, a pulled cable or a full disk, and a new one goes on where an old one died.
+Every failure has the same answer: wait a little, reopen what broke, greet, and decide again. So a running night goes on
+by itself after a reset, a pulled cable or a full disk, and a new night goes on where an old one died.
 """
 
 from __future__ import annotations
@@ -44,15 +44,25 @@ LOG = logging.getLogger(__name__)
 
 AS_ASKED = "you asked for it"
 AT_ONCE = "you stopped it at once"
-SLICE_S = 0.5  # of a pause, so that Ctrl-C is heard soon
-NeedsLeave = ClearFault | OrderShaft | ReleaseShaft  # a person's, which holds for one of them
-SAME_MOST = 6  # times that an action may come to nothing
-RESETS_MOST = 20  # while no shaft comes to its end
+SLICE_S = 0.5  # of a pause, so that Ctrl-C acts soon
+NeedsLeave = ClearFault | OrderShaft | ReleaseShaft  # a person's consent covers one of these
+SAME_MOST = 6  # times that an action may have no effect
+RESETS_MOST = 20  # without a shaft that is finished
 
 
 @dataclass(frozen=True)
 class Ending:
-    """How a night ended: over, or stopped so that it can go on, and why; `options` are those of the next command."""
+    """The end of a run.
+
+    Parameters
+    ----------
+    is_over : bool
+        True if the night is over, False if it stopped and can go on.
+    words : str
+        Reason, for people.
+    options : str
+        Options for the command that goes on, empty for none.
+    """
 
     is_over: bool
     words: str
@@ -61,11 +71,20 @@ class Ending:
 
 @dataclass
 class Watcher:
-    """Who sees a night.
+    """People and programs that follow a night.
 
-    `ask` puts something to a person and says whether it was done (None: nobody is there), `show` is told of every
-    action that was done, `hear` of all that the gauge says while it works, `stop_requested` says whether somebody
-    asked from elsewhere that it ends, `notices` goes out to whom the plan names.
+    Parameters
+    ----------
+    notices : Notices
+        Notices to the addresses in the plan.
+    ask : Callable[[str], bool] | None
+        Asks a person to do something, returns True once it was done; None if nobody is there.
+    show : Callable[[Action], None]
+        Called with every action that was carried out.
+    hear : OnEvent
+        Called with every event of the gauge.
+    stop_requested : Callable[[], bool]
+        Returns True if the run was asked to end from elsewhere.
     """
 
     notices: Notices
@@ -76,7 +95,19 @@ class Watcher:
 
 
 class SortingLoop:
-    """One run of sorting; `run` it once. `finish` may be called at any time, also from a signal."""
+    """One run of sorting. Call `run` once; `finish` may be called at any time, also from a signal.
+
+    Parameters
+    ----------
+    recorder : NightRecorder
+        Recorder of the night.
+    reconnector : Reconnector
+        Opens the gauge, on another port if it moved.
+    watcher : Watcher
+        People and programs that follow the night.
+    clocks : Clocks
+        Clocks, so that tests need not wait.
+    """
 
     def __init__(self, recorder: NightRecorder, reconnector: Reconnector, watcher: Watcher, clocks: Clocks) -> None:
         self._recorder, self._reconnector, self._watcher, self._clocks = recorder, reconnector, watcher, clocks
@@ -91,19 +122,31 @@ class SortingLoop:
         self._checks_before = len(recorder.checks)
 
     def finish(self) -> None:
-        """Finish the shaft in hand, check once more, and end."""
+        """Ask the run to finish the shaft in hand, check once more, and end."""
         self._asked = AS_ASKED
 
     def looked_after(self) -> None:
-        """A person looked at the gauge: its fault may be cleared, once."""
+        """Note that a person looked at the gauge: its fault may be cleared, once."""
         self._person = True
 
     def emptied(self, place: int) -> None:
-        """A person emptied a place."""
+        """Note that a person emptied a place.
+
+        Parameters
+        ----------
+        place : int
+            Its number.
+        """
         self._events.emptied(place)
 
     def run(self) -> Ending:
-        """Sort until nothing is left to do or someone must come."""
+        """Sort until nothing is left to do or a person is needed.
+
+        Returns
+        -------
+        Ending
+            How the run ended.
+        """
         try:
             ending = self._until_ended()
         except KeyboardInterrupt:
@@ -119,6 +162,7 @@ class SortingLoop:
         return ending
 
     def _until_ended(self) -> Ending:
+        """Run with the gauge, open it again whenever the line fails, and return the ending."""
         while True:
             try:
                 with self._reconnector.opened() as gauge:
@@ -129,6 +173,7 @@ class SortingLoop:
                 return ending
 
     def _with(self, gauge: Gauge) -> Ending:
+        """Carry out action after action on an open gauge until the run ends."""
         executor = Executor(gauge, self._recorder, self._watcher.hear)
         try:
             while True:
@@ -137,17 +182,18 @@ class SortingLoop:
                     return ending
         except KeyboardInterrupt:
             with suppress(MidspanError):
-                gauge.stop()  # the head goes up, and what was read so far waits in the gauge
+                gauge.stop()  # the head goes up, and the readings so far wait in the gauge
             raise
 
     def _tried(self, gauge: Gauge, executor: Executor) -> Ending | None:
+        """Carry out one action; a refusal or a failed disk is answered, an error of the line is let out."""
         try:
             return self._step(gauge, executor)
         except DeviceFault as error:
             LOG.warning("the gauge refused: %s", error)
             self._refused = error  # the next answer says whether it is FAULTED
             return None
-        except FileGone as error:  # nobody but a person brings it back
+        except FileGone as error:  # only a person can bring it back
             self._recorder.close()
             return self._call(CallPerson(str(error)), fault_of(error))
         except (ArchiveError, StoreError) as error:
@@ -155,6 +201,7 @@ class SortingLoop:
             return self._wait_for(error)
 
     def _step(self, gauge: Gauge, executor: Executor) -> Ending | None:
+        """Greet, decide and carry out one action; return the ending, or None to go on."""
         found = gauge.settled()
         self._events.look(found)
         refused, self._refused = self._refused, None
@@ -180,6 +227,7 @@ class SortingLoop:
         return None
 
     def _went_well(self, action: Executable, snapshot: Snapshot) -> None:
+        """Note that an action was carried out, and count how often the same action had no effect."""
         self._retry.clear()
         LOG.info("done: %s, shaft %s", Ours(action_words(action)), _shaft_of(action))
         if isinstance(action, JudgeReadings):
@@ -194,6 +242,7 @@ class SortingLoop:
     # What is wanted
 
     def _wanted(self, found: Identify) -> Wanted:
+        """Return what is wanted now besides the next shaft: an end, a check, a person's consent."""
         recorder = self._recorder
         self._listen()
         finish = self._asked or self._stops() or recorder.tally.planned_end(self._hours())
@@ -210,30 +259,38 @@ class SortingLoop:
         )
 
     def _listen(self) -> None:
+        """Finish if the run was asked to end from elsewhere."""
         if not self._asked and self._watcher.stop_requested():
             self.finish()
 
     def _stops(self) -> str:
-        """Why the run is to stop; the check standard that is measured before it does makes nothing good again."""
+        """Return the reason for an unplanned stop, empty for none.
+
+        A good check before it ends does not take it back.
+        """
         self._stopping = self._stopping or self._recorder.tally.trouble() or self._bad_check()
         return self._stopping
 
     def _bad_check(self) -> str:
-        """Why a check of this run ends it; a bad one from before is made again first."""
-        bad = [one for one in self._recorder.checks[self._checks_before :] if not one.good]
+        """Return the failed check of this run that ends it, empty for none.
+
+        A failed check from before is repeated first.
+        """
+        bad = [check for check in self._recorder.checks[self._checks_before :] if not check.good]
         if not bad or self._plan.checks.bad_check == "continue":
             return ""
         return f"check standard {bad[0].standard} was out of control: {'; '.join(bad[0].reasons)}"
 
     def _hours(self) -> float:
+        """Return how long this run has lasted, in hours."""
         return (self._clocks.count_s() - self._begun_s) / 3600
 
     # What is not as it should be
 
     def _call(self, call: CallPerson, code: str | None = None) -> Ending | None:
-        """A person is needed: wait for one who is there, or end so that one who comes can go on.
+        """Wait for a person who is there, or return the ending from which a person can go on.
 
-        `code` is that of what the gauge refused to move for; nothing is to be cleared then.
+        `code` is the code of the gauge's refusal, for which nothing is to be cleared.
         """
         LOG.warning("a person is needed, code %s, shaft %s: %s", call.code or code, call.shaft, call.words)
         if call.full:
@@ -251,6 +308,7 @@ class SortingLoop:
         return None
 
     def _wait_for(self, error: MidspanError) -> Ending | None:
+        """Wait before the next try; return the ending if the failure has lasted too long."""
         now_s = self._clocks.count_s()
         words, code = str(error), fault_of(error)
         pause_s = self._retry.pause_s(now_s)
@@ -267,10 +325,11 @@ class SortingLoop:
         while pause_s > 0 and not self._asked:
             self._clocks.sleep(min(SLICE_S, pause_s))
             pause_s -= SLICE_S
-            with suppress(StoreError):  # the database may be what is waited for
+            with suppress(StoreError):  # the pause may be because of the database
                 self._listen()
         return None
 
 
 def _shaft_of(action: Executable) -> int | None:
+    """Return the number of the shaft an action is about, None for an action without a shaft."""
     return None if isinstance(action, OrderShaft | ClearFault) else action.shaft

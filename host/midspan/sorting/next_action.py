@@ -1,10 +1,10 @@
-"""Decides what a night does next: a pure function of what the gauge says, what the journal knows and what is wanted.
+"""Decide on the next action of a night: a pure function of the gauge's answer, the journal, and what is wanted.
 
-The same rules hold in a quiet night and after anything died: the loop greets, asks here, does the one thing, notes it,
-and greets again. Nothing rests on a message that may be lost. RULES are asked in order and the first that knows an
-action decides; where none does, a person is called. A shaft that the gauge may hold is never joined by a second one,
-none leaves without a stored verdict and its readings on the disk (but for `recheck`, where shafts go that cannot be
-measured), and a place that a shaft may have fallen into unseen is named, not guessed.
+The same rules hold in a quiet night and after any failure: the loop greets, decides here, carries out one action, notes
+it, and greets again. Nothing rests on a message that may be lost. RULES are asked in order and the first that returns
+an action decides; if no rule does, a person is called. A shaft that the gauge may hold is never joined by a second. No
+shaft leaves without a stored verdict and its readings on the disk, except into `recheck`, for shafts that cannot be
+measured. A place that a shaft may have fallen into unseen is named, not guessed.
 """
 
 from __future__ import annotations
@@ -21,7 +21,19 @@ from midspan.wire.records import FaultCode, Identify, Source, State
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """Where a judged shaft goes: to be measured `again`, to a `place`, or nowhere until those `full` are emptied."""
+    """Where a judged shaft goes.
+
+    Parameters
+    ----------
+    again : bool
+        True if it is to be measured again.
+    place : int | None
+        Number of its place, None for no place.
+    words : str
+        What is full and what to do, for people; empty if the usual place has room.
+    full : tuple[int, ...]
+        Numbers of the places that are full.
+    """
 
     again: bool = False
     place: int | None = None
@@ -31,9 +43,20 @@ class Route:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is wanted besides: an end and why, a check standard and where it comes from, a person's leave.
+    """What is wanted besides the next shaft.
 
-    `person` says that someone looked after the last call; `attended` that someone can be asked.
+    Parameters
+    ----------
+    finish : str
+        Reason to end the run, empty to go on.
+    standard : str | None
+        Name of the check standard to measure, None for no check.
+    standard_source : Source
+        Where the standard comes from.
+    person : bool
+        True if a person looked after the last call.
+    attended : bool
+        True if a person is there to be asked.
     """
 
     finish: str = ""
@@ -45,10 +68,22 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """All that the next action depends on.
+    """Everything that the next action depends on.
 
-    `archived`: the readings of the open shaft's newest measurement are whole on the disk. `route` is that of its
-    verdict; None without a stored verdict whose readings are there. `recheck` is the route of what cannot be measured.
+    Parameters
+    ----------
+    gauge : Identify
+        The gauge's newest answer.
+    transit : Transit | None
+        The shaft on its way, None for no shaft.
+    archived : bool
+        True if the readings of its newest measurement are whole on the disk.
+    route : Route | None
+        Route by its verdict; None without a stored verdict whose readings are there.
+    recheck : Route
+        Route of a shaft that cannot be measured.
+    wanted : Wanted
+        What is wanted besides the next shaft.
     """
 
     gauge: Identify
@@ -59,19 +94,30 @@ class Snapshot:
     wanted: Wanted = Wanted()
 
 
-# What the gauge may be told to clear by itself: its cell or its press failed a shaft, and homing it does no harm. All
-# else needs eyes, for hands, shafts or splinters may be where it moves.
+# Faults that the host clears by itself: cell or press failed on a shaft, and homing the press harms nobody. All other
+# faults need a person's eyes, because hands, shafts or splinters may be where the gauge moves.
 SELF_CLEARING = frozenset(
     {
         FaultCode.CELL_SILENT, FaultCode.CELL_STUCK, FaultCode.CELL_OUT_OF_STEP, FaultCode.CELL_SATURATED,
         FaultCode.FORCE_LIMIT, FaultCode.LOST_STEPS,
     }
 )  # fmt: skip
-UNFIT = frozenset({FaultCode.SHAFT_SHORT, FaultCode.TWO_SHAFTS})  # lies on the rollers and cannot be measured
+UNFIT = frozenset({FaultCode.SHAFT_SHORT, FaultCode.TWO_SHAFTS})  # the shaft on the rollers cannot be measured
 
 
 def next_action(snapshot: Snapshot) -> Action:
-    """Decide on the one thing to do now."""
+    """Return the one action to carry out now.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        Everything it depends on.
+
+    Returns
+    -------
+    Action
+        The action.
+    """
     for rule in RULES:
         action = rule(snapshot)
         if action is not None:
@@ -80,15 +126,17 @@ def next_action(snapshot: Snapshot) -> Action:
 
 
 def _call(words: str, code: FaultCode | None = None, shaft: int | None = None) -> Action:
+    """Return a call for a person."""
     return act.CallPerson(words, None if code is None else code.name, shaft)
 
 
 def _unexplained(snapshot: Snapshot) -> Action:
+    """Return the call for a person where no rule applies."""
     return _call(f"the gauge is {snapshot.gauge.state.name} and nothing explains why: look at it, then reset it")
 
 
 def _readings(snapshot: Snapshot) -> Action | None:
-    """Readings come first: the gauge would lose them."""
+    """Return what to do about readings that the gauge holds; they come first, because the gauge would lose them."""
     held, transit = snapshot.gauge.held_shaft, snapshot.transit
     if held is None:
         return None
@@ -100,12 +148,12 @@ def _readings(snapshot: Snapshot) -> Action | None:
 
 
 def _left(snapshot: Snapshot) -> Action | None:
-    """A release that the gauge has on record as done, fault or not."""
+    """Return how to note a release that the gauge has on record as done, with or without a fault."""
     transit, gauge, last = snapshot.transit, snapshot.gauge, snapshot.gauge.last_release
     if transit is None or last is None or last.shaft != transit.shaft or not last.done:
         return None
     if gauge.seated or gauge.in_gauge is not None:
-        return None  # done means clear rollers: the record is of another time
+        return None  # after a release the rollers are clear, so this record is of another time
     if transit.stage is not TransitStage.LEAVING or transit.place != last.place:
         return _uncertain(transit, last.place, "the gauge released it, which this journal did not order")
     if transit.unfit == FaultCode.TWO_SHAFTS.name and last.passed < 2:
@@ -119,16 +167,20 @@ def _left(snapshot: Snapshot) -> Action | None:
 
 
 def _is_put_in(transit: Transit) -> bool:
-    """True when it is a check standard that a person put in by hand."""
+    """Return True for a check standard that a person put in by hand."""
     return transit.standard is not None and transit.source == Source.SEATED.name
 
 
 def _uncertain(transit: Transit, place: int | None, words: str) -> Action:
+    """Return the note that a shaft may have fallen into a place unseen."""
     return act.NoteUncertain(transit.shaft, place, words)
 
 
 def _jammed(snapshot: Snapshot) -> Action | None:
-    """A shaft that left hopper or slot and did not arrive: it is not the one that comes once the gauge is cleared."""
+    """Return the note on a shaft that left hopper or slot and did not arrive.
+
+    A person takes it out, so it is not the shaft that comes once the gauge is cleared.
+    """
     transit, gauge = snapshot.transit, snapshot.gauge
     if transit is None or transit.stage is not TransitStage.ORDERED or gauge.fault is not FaultCode.JAM:
         return None
@@ -138,6 +190,7 @@ def _jammed(snapshot: Snapshot) -> Action | None:
 
 
 def _faulted(snapshot: Snapshot) -> Action | None:
+    """Return how to clear a fault, or the call for a person who has to look first."""
     gauge = snapshot.gauge
     if gauge.state is State.STANDING:
         return act.ClearFault()  # a calibration was left off: the head goes home
@@ -151,13 +204,13 @@ def _faulted(snapshot: Snapshot) -> Action | None:
 
 
 def _at_odds(snapshot: Snapshot) -> Action | None:
-    """At rest a sound gauge is IDLE with no number, or LOADED with one; anything else falls through to a person."""
+    """Return a call unless a gauge at rest is IDLE without a number, or LOADED with one."""
     fits = State.IDLE if snapshot.gauge.in_gauge is None else State.LOADED
     return None if snapshot.gauge.state is fits else _unexplained(snapshot)
 
 
 def _somebody_elses(snapshot: Snapshot) -> Action | None:
-    """A shaft whose number is not that of the open one, or of none."""
+    """Return a call if the gauge holds a number other than that of the open shaft."""
     here, transit = snapshot.gauge.in_gauge, snapshot.transit
     if here is None or (transit is not None and transit.shaft == here):
         return None
@@ -165,7 +218,7 @@ def _somebody_elses(snapshot: Snapshot) -> Action | None:
 
 
 def _empty_handed(snapshot: Snapshot) -> Action | None:
-    """No shaft is on its way."""
+    """Return what to feed, or the end, when no shaft is on its way."""
     if snapshot.transit is not None:
         return None
     gauge, wanted = snapshot.gauge, snapshot.wanted
@@ -187,7 +240,7 @@ def _empty_handed(snapshot: Snapshot) -> Action | None:
 
 
 def _ordered(snapshot: Snapshot) -> Action | None:
-    """A shaft was to be fed; the order may have come to nothing, or its answer."""
+    """Return what to do about a shaft that was to be fed; the order or its answer may have been lost."""
     transit, gauge = snapshot.transit, snapshot.gauge
     if transit is None or transit.stage is not TransitStage.ORDERED:
         return None
@@ -203,11 +256,12 @@ def _ordered(snapshot: Snapshot) -> Action | None:
 
 
 def _unfit(gauge: Identify) -> str | None:
+    """Return the code of the fault that keeps a shaft from being measured, None if there is none."""
     return gauge.fault.name if gauge.fault in UNFIT else None
 
 
 def _on_the_rollers(snapshot: Snapshot) -> Action | None:
-    """The open shaft lies in the gauge, under its number."""
+    """Return what to do about the open shaft that lies in the gauge under its number."""
     transit, gauge = snapshot.transit, snapshot.gauge
     if transit is None or gauge.in_gauge != transit.shaft:
         return None
@@ -223,8 +277,9 @@ def _on_the_rollers(snapshot: Snapshot) -> Action | None:
 
 
 def _release(snapshot: Snapshot, transit: Transit, route: Route) -> Action:
+    """Return the release of a shaft, or the call for a person where it cannot go."""
     if _is_put_in(transit) and not snapshot.wanted.person:
-        # A chute is no place for a check standard that people handle.
+        # A check standard that people handle must not fall down the chute.
         return _call(f"take check standard {transit.standard} out of the gauge")
     if route.place is None:
         return act.CallPerson(route.words, FaultCode.BIN_FULL.name, transit.shaft, route.full)
@@ -232,7 +287,7 @@ def _release(snapshot: Snapshot, transit: Transit, route: Route) -> Action:
 
 
 def _out_of_sight(snapshot: Snapshot) -> Action | None:
-    """The open shaft was in the gauge; the gauge has forgotten its number, or it is gone."""
+    """Return what to do about the open shaft when the gauge has forgotten its number, or the shaft is gone."""
     transit, gauge = snapshot.transit, snapshot.gauge
     if transit is None:
         return None

@@ -1,8 +1,8 @@
-"""The archive of a night: where the readings of a shaft stand, by the journal and by what is truly there.
+"""The archive of a night: where the readings of each shaft are, by the journal and by what is on the disk.
 
-A step of the journal names the archive by its marker and the place in it, before the readings come. They stand there
-or nowhere; where the archive was moved, cut or replaced since, what the gauge still holds is kept once in what stands
-there now, and the journal says so.
+Before the readings come, a step of the journal names the archive by its marker, and the place in it. The readings are
+there or nowhere. If the archive was moved, cut or replaced since, what the gauge still holds is kept once in the
+archive that is there now, and the journal says so.
 """
 
 from __future__ import annotations
@@ -20,7 +20,17 @@ from midspan.store.transit import Step, Transit, TransitStage
 
 
 class NightArchive:
-    """Written between `open` and `close`; methods raise ArchiveError, and what the journal's raise."""
+    """The archive of a night, writable between `open` and `close`.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    journal : Journal
+        Journal of the night.
+    now_ms : Callable[[], int]
+        Returns the time, ms since 1970 UTC.
+    """
 
     def __init__(self, path: Path, journal: Journal, now_ms: Callable[[], int]) -> None:
         self.path = path
@@ -30,26 +40,49 @@ class NightArchive:
 
     @property
     def is_open(self) -> bool:
-        """Whether it can be written."""
+        """True if it can be written."""
         return self._writer is not None
 
     def open(self) -> None:
-        """Open it, which moves aside what a torn write left; a new one is made where there is none."""
+        """Open the archive or make a new one; the remains of a torn write are moved aside.
+
+        Raises
+        ------
+        ArchiveError
+            The file cannot be opened, or is not an archive.
+        """
         self.close()
         self._writer = ArchiveWriter(self.path)
 
     def close(self) -> None:
-        """Let go of it, and of what it was known to hold; closing twice does no harm."""
+        """Close the archive; closing twice does no harm."""
         if self._writer is not None:
             self._writer.close()
         self._writer = self._recent = None
 
     def check_place(self) -> None:
-        """Raise ArchiveGone when the file of its name is not the one that is written, as it was left."""
+        """Check that the file of its name is still the file that is written.
+
+        Raises
+        ------
+        ArchiveGone
+            The file was moved, cut, replaced or deleted.
+        """
         self._open_writer.check_place()
 
     def readings(self, transit: Transit) -> Kept | None:
-        """Return the readings of a shaft's newest measurement; None when they are not whole on the disk."""
+        """Return the readings of a shaft's newest measurement.
+
+        Parameters
+        ----------
+        transit : Transit
+            The shaft's way.
+
+        Returns
+        -------
+        Kept | None
+            The readings; None if they are not whole on the disk.
+        """
         measuring = _measuring(transit)
         if measuring is None or measuring.archive_bytes is None:
             return None
@@ -59,35 +92,99 @@ class NightArchive:
         return self._recent if self._recent is not None and self._recent.run.shaft == transit.shaft else None
 
     def _read(self, offset: int, marker: str | None) -> RawRun | None:
-        """The run at a place of the archive with this marker; an older journal did not keep the marker."""
+        """Return the run at a place of the archive, None if it is not there.
+
+        A journal of an older version has no marker.
+        """
         if not self.path.is_file() or self.path.stat().st_size <= offset:
             return None
         try:
             archive = Archive.open(self.path)
             return archive.run_at(offset) if marker in (None, archive.header.marker.hex()) else None
         except ArchiveError:
-            return None  # what is not whole is measured again
+            return None  # a shaft without whole readings is measured again
 
     def begin_measuring(self, shaft: int) -> None:
-        """Note that a shaft is about to be measured, and where in which archive its readings will stand."""
+        """Note that a shaft is about to be measured, and where its readings will be.
+
+        Parameters
+        ----------
+        shaft : int
+            Its number.
+
+        Raises
+        ------
+        ArchiveGone
+            The file is not the one that is written.
+        StoreError
+            The journal cannot be written.
+        """
         self.check_place()
         self._note_place(shaft, self._open_writer.end)
 
     def _note_place(self, shaft: int, offset: int) -> None:
+        """Note the archive and the place in it for a shaft's readings."""
         marker = self._open_writer.marker
         self._journal.note(shaft, Step(TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker))
 
     def keep(self, run: RawRun) -> Kept:
-        """Put readings on the disk."""
+        """Put readings on the disk.
+
+        Parameters
+        ----------
+        run : RawRun
+            The readings.
+
+        Returns
+        -------
+        Kept
+            The readings and their place.
+
+        Raises
+        ------
+        ArchiveError
+            The disk cannot be written.
+        """
         self._recent = keep(self._open_writer, run)
         return self._recent
 
     def keep_once(self, run: RawRun) -> Kept:
-        """Put readings on the disk unless they stand there already, by whoever put them there."""
+        """Put readings on the disk unless they are there already.
+
+        Parameters
+        ----------
+        run : RawRun
+            The readings.
+
+        Returns
+        -------
+        Kept
+            The readings and their place.
+
+        Raises
+        ------
+        ArchiveError
+            The disk cannot be read or written.
+        """
         return keep_once(self._open_writer, run)
 
     def keep_held(self, transit: Transit, run: RawRun) -> None:
-        """Store readings that the gauge held: where the journal says, else once in what stands there now."""
+        """Keep readings that the gauge held: at the place in the journal, or once in the archive that is there now.
+
+        Parameters
+        ----------
+        transit : Transit
+            The shaft's way.
+        run : RawRun
+            The readings.
+
+        Raises
+        ------
+        ArchiveError
+            The disk cannot be read or written.
+        StoreError
+            The journal cannot be written.
+        """
         thought, writer = _measuring(transit), self._open_writer
         if thought is None or (thought.archive_bytes, thought.words) != (writer.end, writer.marker):
             found = Archive.open(self.path).find(run)
@@ -98,9 +195,11 @@ class NightArchive:
 
     @property
     def _open_writer(self) -> ArchiveWriter:
-        assert self._writer is not None  # a night opens it before each move that needs it
+        """The open writer."""
+        assert self._writer is not None  # the night opens it before each action that needs it
         return self._writer
 
 
 def _measuring(transit: Transit) -> Step | None:
+    """Return the step that begins the newest measurement, None if there is none."""
     return next(iter(transit.since_measuring), None)

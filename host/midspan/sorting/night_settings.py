@@ -1,10 +1,10 @@
-"""What the verdicts of a night rest on besides bands and places: calibration, crack limit, values of check standards.
+"""The settings of a night that verdicts rest on besides bands and places: calibration, crack limit, check standards.
 
-A night that goes on may find others than it had. Each is an event of its own: `code` says what it is, `words` its
-new value, and `shaft` the last one that was judged before.
+A night that goes on may find other settings than it had. Each change is an event: `code` is the name of the setting,
+`words` its new value, and `shaft` the last shaft judged before the change.
 
 >>> told = [RunEvent(RunEventKind.SETTING, "bench-2", 0, code="calibration", shaft=7)]
->>> [(one.after, one.settings) for one in spells({"calibration": "bench-1", "crack limit": "1.5 %"}, told)]
+>>> [(spell.after, spell.settings) for spell in spells({"calibration": "bench-1", "crack limit": "1.5 %"}, told)]
 [(0, {'calibration': 'bench-1', 'crack limit': '1.5 %'}), (7, {'calibration': 'bench-2', 'crack limit': '1.5 %'})]
 """
 
@@ -23,7 +23,15 @@ NONE = "none"
 
 @dataclass(frozen=True, slots=True)
 class Spell:
-    """What held for the shafts after the one with this number, until the next spell."""
+    """Settings that held for the shafts after a number, until the next spell.
+
+    Parameters
+    ----------
+    after : int
+        Number of the last shaft before; 0 for the start of the night.
+    settings : Settings
+        Settings by name.
+    """
 
     after: int
     settings: Settings
@@ -31,7 +39,17 @@ class Spell:
 
 @dataclass(frozen=True, slots=True)
 class SettingChange:
-    """One setting that is not what it was."""
+    """A setting that changed.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    was : str
+        Its value before, for people.
+    now : str
+        Its value now, for people.
+    """
 
     name: str
     was: str
@@ -42,22 +60,53 @@ class SettingChange:
 
 
 def settings(plan: Mapping[str, Any], calibration: str | None) -> Settings:
-    """Settings by name: those of a plan as the journal keeps it, and the calibration's id unless that is None."""
+    """Return the settings of a plan.
+
+    Parameters
+    ----------
+    plan : Mapping[str, Any]
+        Plan as the journal keeps it.
+    calibration : str | None
+        Id of the calibration, None to leave it out.
+
+    Returns
+    -------
+    Settings
+        Values for people, by name of the setting.
+
+    Examples
+    --------
+    >>> settings({"sort": {"crack_hysteresis_pct": 1.5}}, "bench-1")
+    {'calibration': 'bench-1', 'crack limit': '1.5 %'}
+    """
     known = {} if calibration is None else {CALIBRATION: calibration}
     standards = {
-        f"check standard {one['name']}": f"{one['assigned_thou']:g} thou, u {one['u_assigned_thou']:g}"
-        for one in plan.get("standard", ())
+        f"check standard {bar['name']}": f"{bar['assigned_thou']:g} thou, u {bar['u_assigned_thou']:g}"
+        for bar in plan.get("standard", ())
     }
     return {**known, "crack limit": f"{plan['sort']['crack_hysteresis_pct']:g} %", **standards}
 
 
 def spells(begun: Settings, events: Iterable[RunEvent]) -> list[Spell]:
-    """What held for which shafts, oldest first; `begun` are the settings that the night began with."""
+    """Return the settings that held for each stretch of shafts.
+
+    Parameters
+    ----------
+    begun : Settings
+        Settings that the night began with.
+    events : Iterable[RunEvent]
+        Events of the night, oldest first.
+
+    Returns
+    -------
+    list[Spell]
+        The spells, oldest first; at least the first.
+    """
     found = [Spell(0, begun)]
-    for one in events:
-        if one.kind is not RunEventKind.SETTING or one.code is None:
+    for event in events:
+        if event.kind is not RunEventKind.SETTING or event.code is None:
             continue
-        changed = Spell(one.shaft or 0, {**found[-1].settings, one.code: one.words})
+        changed = Spell(event.shaft or 0, {**found[-1].settings, event.code: event.words})
         if changed.after == found[-1].after:  # nothing was judged between the two
             found.pop()
         found.append(changed)
@@ -65,7 +114,25 @@ def spells(begun: Settings, events: Iterable[RunEvent]) -> list[Spell]:
 
 
 def changes(was: Settings, now: Settings) -> list[SettingChange]:
-    """What is another than it was. A calibration by which nothing was judged yet is none that could change."""
+    """Return the settings that changed. A calibration that nothing was judged by yet cannot have changed.
+
+    Parameters
+    ----------
+    was : Settings
+        Settings before.
+    now : Settings
+        Settings now.
+
+    Returns
+    -------
+    list[SettingChange]
+        The changes, empty if there are none.
+
+    Examples
+    --------
+    >>> [change.name for change in changes({"crack limit": "1.5 %"}, {"crack limit": "2 %"})]
+    ['crack limit']
+    """
     names = [name for name in dict.fromkeys((*was, *now)) if name != CALIBRATION or name in was]
     found = (SettingChange(name, was.get(name, NONE), now.get(name, NONE)) for name in names)
-    return [one for one in found if one.was != one.now]
+    return [change for change in found if change.was != change.now]

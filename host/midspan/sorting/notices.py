@@ -1,7 +1,7 @@
-"""Telling people what became of a run: a plain log, webhooks, and whatever `apprise` reaches when it is installed.
+"""Notify people about a run: a plain log, webhooks, and any address that `apprise` reaches when it is installed.
 
 A notice never delays the sorting: the log is a line in a local file, and each address has a thread of its own that ends
-with the program. One that cannot be delivered never stops it either; `take_failures` tells the journal of it.
+with the program. A notice that cannot be delivered never stops the run; `take_failures` gives it to the journal.
 
 >>> import tempfile
 >>> folder = Path(tempfile.mkdtemp())
@@ -35,13 +35,13 @@ from midspan.sorting.notices_transports import Notice, NoticeError, Transport, b
 LOG = logging.getLogger(__name__)
 
 Item = TypeVar("Item")
-PAUSES_S = (0.0, 30.0, 300.0)  # before each try: a router that starts anew is back within minutes
-MOST_WAITING = 100  # notices for one address; a run that has more to say has said enough
-END_S = 15.0  # how long the end of a run waits for its last notices
+PAUSES_S = (0.0, 30.0, 300.0)  # before each try; a router that restarts is back within minutes
+MOST_WAITING = 100  # notices for an address; more would tell nobody anything new
+END_S = 15.0  # longest wait for the last notices at the end of a run
 
 
 class Kind(StrEnum):
-    """What a notice is about."""
+    """Kind of a notice, as people read it."""
 
     FINISHED = "finished"
     STOPPED = "stopped"
@@ -49,10 +49,20 @@ class Kind(StrEnum):
 
 
 class NoticeSettings(Section):
-    """Who is told; a plain log is always written.
+    """Addresses for notices; a plain log is always written.
 
-    Addresses of `webhook` are web addresses, those of `apprise` whatever it knows. One that begins with $ is the name
-    of an environment variable that holds it. `timeout_s` is how long a web server may take.
+    An address that begins with $ is the name of an environment variable that holds it.
+
+    Parameters
+    ----------
+    log : str
+        Name of the log, relative to the folder of the plan.
+    webhook : tuple[SecretStr, ...]
+        Web addresses.
+    apprise : tuple[SecretStr, ...]
+        Addresses that `apprise` knows.
+    timeout_s : float
+        Longest time for a web server to answer, s.
     """
 
     log: Annotated[str, Field(min_length=1)] = "night.log"
@@ -61,35 +71,71 @@ class NoticeSettings(Section):
     timeout_s: Annotated[float, Field(gt=0, le=300)] = 10.0
 
     def ways(self) -> list[Transport]:
-        """The ways to every address; ConfigurationError for one that cannot be used, before the night begins."""
-        web = [by_webhook(i, _address(one), self.timeout_s) for i, one in enumerate(self.webhook, 1)]
-        return web + [by_apprise(i, _address(one)) for i, one in enumerate(self.apprise, 1)]
+        """Return a transport for every address, before the night begins.
+
+        Returns
+        -------
+        list[Transport]
+            The transports.
+
+        Raises
+        ------
+        ConfigurationError
+            An address cannot be used.
+        """
+        web = [by_webhook(i, _address(address), self.timeout_s) for i, address in enumerate(self.webhook, 1)]
+        return web + [by_apprise(i, _address(address)) for i, address in enumerate(self.apprise, 1)]
 
     def try_log(self, folder: Path) -> None:
-        """Begin the log; ConfigurationError when it cannot be written, before the night begins."""
+        """Open the log once, before the night begins.
+
+        Parameters
+        ----------
+        folder : Path
+            Folder of the plan.
+
+        Raises
+        ------
+        ConfigurationError
+            The log cannot be written.
+        """
         try:
             (folder / self.log).open("a", encoding="utf-8").close()
         except OSError as error:
             raise ConfigurationError(
-                f"{folder / self.log}: the log of notices cannot be written ({error.strerror}); name another, or make "
-                "its folder"
+                f"{folder / self.log}: the log of notices cannot be written ({error.strerror}); name another file, or "
+                "make its folder"
             ) from error
 
 
 def _address(given: SecretStr) -> str:
+    """Return an address, from its environment variable where it names one."""
     text = given.get_secret_value()
     if not text.startswith("$"):
         return text
-    if not text[1:].isidentifier():  # a password perhaps, so it is not repeated
-        raise ConfigurationError("notices: an address begins with $ and is no name of an environment variable; mend it")
+    if not text[1:].isidentifier():  # may be a password, so it is not repeated
+        raise ConfigurationError(
+            "notices: an address begins with $ but is not the name of an environment variable; correct it",
+            code="not_a_variable",
+        )
     if text[1:] not in os.environ:
-        raise ConfigurationError(f"notices: the environment variable {text[1:]} is not set; set it, or remove {text}")
+        raise ConfigurationError(
+            f"notices: the environment variable {text[1:]} is not set; set it, or remove {text}", code="not_set"
+        )
     return os.environ[text[1:]]
 
 
 @dataclass(frozen=True)
 class Tries:
-    """How long a notice is tried for: the pause before each try, and how long the end of a run waits for the last."""
+    """How long delivery of a notice is tried.
+
+    Parameters
+    ----------
+    pauses_s : Sequence[float]
+        Pause before each try, s.
+    end_s : float
+        Longest wait for the last notices at the end of a run, s.
+    """
 
     pauses_s: Sequence[float] = PAUSES_S
     end_s: float = END_S
@@ -99,10 +145,27 @@ PATIENT = Tries()
 
 
 class Notices:
-    """Tells of one run, named `about`; leaving the block waits for what is still on its way, as `tries` says.
+    """Send notices about one run; leaving the block waits for those on their way.
 
-    The log's name counts from `folder`, that of the plan. `ways` are those of the settings unless given. Raises
-    ConfigurationError as `NoticeSettings.ways` does.
+    Parameters
+    ----------
+    settings : NoticeSettings
+        Addresses and log.
+    folder : Path
+        Folder of the plan.
+    about : str
+        Name of the run in every notice.
+    now_ms : Callable[[], int]
+        Returns the time, ms since 1970 UTC.
+    ways : Sequence[Transport] | None
+        Transports; None to take those of the settings.
+    tries : Tries
+        How long delivery is tried.
+
+    Raises
+    ------
+    ConfigurationError
+        An address cannot be used.
     """
 
     def __init__(
@@ -121,7 +184,15 @@ class Notices:
         self._posts = [_Post(way, tries.pauses_s, self._failures) for way in ways]
 
     def tell(self, kind: Kind, words: str) -> None:
-        """Write the notice to the log and set it on its way; returns at once."""
+        """Write a notice to the log and send it on its way; returns at once.
+
+        Parameters
+        ----------
+        kind : Kind
+            Kind of the notice.
+        words : str
+            What happened, for people.
+        """
         told = datetime.fromtimestamp(self._now_ms() / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         words = printable(" ".join(words.split()))
         try:
@@ -133,13 +204,19 @@ class Notices:
             post.add(Notice(kind.value, self._about, words, told))
 
     def take_failures(self) -> list[str]:
-        """What could not be delivered since last asked, a sentence each."""
+        """Return the notices that could not be delivered since the last call.
+
+        Returns
+        -------
+        list[str]
+            A sentence for each.
+        """
         return _taken(self._failures)
 
     def close(self) -> None:
-        """Wait up to `end_s` for all addresses together; what is not delivered by then is a failure.
+        """Wait up to `end_s` for all addresses together; a notice not delivered by then is a failure.
 
-        After it only the log is written; once more does no harm.
+        Later notices go to the log only. Closing twice does no harm.
         """
         for post in self._posts:
             post.end()
@@ -148,40 +225,42 @@ class Notices:
             self._posts.pop().wait(max(0.0, until_s - time.monotonic()))
 
     def __enter__(self) -> Self:
+        """Return these notices; they close when the block exits."""
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        """Close them."""
         self.close()
 
 
 class _Post:
-    """One address with its thread: notices go in the order they were told, each tried a few times."""
+    """An address with its thread: notices go out in order, each tried a few times."""
 
     def __init__(self, way: Transport, pauses_s: Sequence[float], failures: SimpleQueue[str]) -> None:
         self._way, self._pauses_s, self._failures = way, pauses_s, failures
         self._waiting: SimpleQueue[Notice | None] = SimpleQueue()
         self._on_its_way: Notice | None = None
         self._ending = threading.Event()
-        # A daemon: a server that never answers must not keep the program from ending.
+        # A daemon, because a server that never answers must not keep the program from ending.
         self._thread = threading.Thread(target=self._work, name=way.name, daemon=True)
         self._thread.start()
 
     def add(self, notice: Notice) -> None:
-        """Queue a notice, or note that it has no room."""
+        """Queue a notice, or record a failure if the queue is full."""
         if self._waiting.qsize() < MOST_WAITING:
             self._waiting.put(notice)
         else:
             self._fail(notice, f"{MOST_WAITING} others wait before it")
 
     def end(self) -> None:
-        """Deliver what waits, without pauses, and no more."""
+        """Deliver the waiting notices without pauses, then end the thread."""
         self._waiting.put(None)
         self._ending.set()
 
     def wait(self, most_s: float) -> None:
-        """Wait for the end, and note what is still to be delivered when that takes too long."""
+        """Wait for the thread, and record failures for what it has not delivered in time."""
         self._thread.join(most_s)
         if self._thread.is_alive():
             for notice in (self._on_its_way, *_taken(self._waiting)):
@@ -189,12 +268,14 @@ class _Post:
                     self._fail(notice, "no answer when the run ended")
 
     def _work(self) -> None:
+        """Deliver notices until the queue is ended."""
         while (notice := self._waiting.get()) is not None:
             self._on_its_way = notice
             self._deliver(notice)
             self._on_its_way = None
 
     def _deliver(self, notice: Notice) -> None:
+        """Try to deliver a notice, and record a failure after the last try."""
         why = ""
         for pause_s in self._pauses_s:
             self._ending.wait(pause_s)
@@ -206,10 +287,12 @@ class _Post:
         return self._fail(notice, why)
 
     def _fail(self, notice: Notice, why: str) -> None:
+        """Record that a notice was not delivered."""
         self._failures.put(f"{self._way.name}: a notice was not delivered ({why}): {notice.text}")
 
 
 def _taken(waiting: SimpleQueue[Item]) -> list[Item]:
+    """Return everything in a queue, and empty it."""
     taken = []
     while True:
         try:

@@ -1,8 +1,8 @@
-"""Turning a shaft to its stiff side so that it can be marked there.
+"""Turn a shaft to its stiff side so that it can be marked there.
 
-Angles count from where a shaft lay at its first reading. They say nothing of it once it was lifted off its rollers, so
-a shaft is parked right after it was measured, before anybody touches it. Up, under the head, is where the head bent
-it: turned to its stiff side, it has that side up and the opposite one down.
+Angles count from the position of the shaft at its first reading. They are lost once it is lifted off its rollers, so a
+shaft is parked right after it was measured, before anybody touches it. Up, under the head, is where the head bent it:
+turned to its stiff side, it has that side up and the opposite side down.
 """
 
 import math
@@ -17,62 +17,129 @@ from midspan.measurement.cycle_plan import SETTLE_READINGS, plan_for
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.wire.records import BenchStep, State
 
-STEP_NUMBER = 0  # of the bench step's run: it tells nothing of a shaft and is not kept
-READINGS = 8  # the gauge wants some; nothing is made of them
-TOLD_APART = 3.0  # standard uncertainties between two results that cannot be of one shaft
+STEP_NUMBER = 0  # number of the bench step's run, which says nothing about a shaft and is not kept
+READINGS = 8  # the least that the gauge accepts; they are not used
+TOLD_APART = 3.0  # standard uncertainties between results from which on they cannot be of one shaft
 
 
 @dataclass(frozen=True, slots=True)
 class ParkTurn:
-    """How far to turn a shaft on after its cycle, and how well its stiff side is up then (standard uncertainty)."""
+    """How far to turn a shaft on after its cycle.
+
+    Parameters
+    ----------
+    steps : int
+        Steps of the rotation motor.
+    u_deg : float
+        Standard uncertainty of the position of the stiff side then, degrees.
+    """
 
     steps: int
     u_deg: float
 
 
 def stiff_side(result: ShaftResult | Unmeasured) -> float:
-    """The angle to park at, in degrees; ParkingError says why there is none.
+    """Return the angle of the stiff side of a shaft.
 
+    Parameters
+    ----------
+    result : ShaftResult | Unmeasured
+        Its result.
+
+    Returns
+    -------
+    float
+        Angle from the first reading, degrees.
+
+    Raises
+    ------
+    ParkingError
+        The shaft was not measured (code `unmeasured`), the gauge has a fault (`fault`), the shaft is even (`even`), or
+        it slipped (`slip`).
+
+    Examples
+    --------
     >>> stiff_side(Unmeasured(7, "", ("the cycle was cut short",)))
     Traceback (most recent call last):
-    midspan.base.errors.ParkingError: shaft 7 was not measured: the cycle was cut short; nothing is turned
+    midspan.base.errors.ParkingError: shaft 7 was not measured: the cycle was cut short; it is not turned
     """
     name = f"shaft {result.shaft}"
     if isinstance(result, Unmeasured):
-        raise ParkingError(f"{name} was not measured: {'; '.join(result.reasons)}; nothing is turned")
+        raise ParkingError(f"{name} was not measured: {'; '.join(result.reasons)}; it is not turned", code="unmeasured")
     if result.faults:
-        raise ParkingError(f"{name}: the gauge is at fault: {result.faults[0]}; look at it, then measure again")
+        raise ParkingError(
+            f"{name}: the gauge has a fault: {result.faults[0]}; look at it, then measure again", code="fault"
+        )
     if result.spread_thou <= result.spread_floor_thou:
         raise ParkingError(
-            f"{name} has no stiff side to mark: its spread of {result.spread_thou:.3f} thou is within what noise alone "
-            f"would make, {result.spread_floor_thou:.3f}"
+            f"{name} has no stiff side to mark: noise alone would make a spread of {result.spread_floor_thou:.3f} "
+            f"thou, its own is {result.spread_thou:.3f}",
+            code="even",
         )
     if result.stiff_side_deg is None:
         raise ParkingError(
-            f"{name}: it slipped too much for its angles to be known; clean rollers and shaft, try again"
+            f"{name}: it slipped too much for its angles to be known; clean rollers and shaft, try again", code="slip"
         )
     return result.stiff_side_deg
 
 
 def same_shaft(result: ShaftResult, spine_thou: float | None, u_spine_thou: float | None) -> None:
-    """Raise ParkingError when a shaft cannot be the one that had this spine when it was measured before, if it was."""
+    """Check that a shaft can be the one that was measured before under its number.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Its result now.
+    spine_thou : float | None
+        Its spine before, thou; None if it was not measured.
+    u_spine_thou : float | None
+        Standard uncertainty of that, thou; None if it was not measured.
+
+    Raises
+    ------
+    ParkingError
+        The two spines differ by more than three standard uncertainties (code `another_shaft`).
+    """
     if spine_thou is None or u_spine_thou is None:
         return
     apart_thou = abs(result.spine_thou - spine_thou)
     if apart_thou > TOLD_APART * math.hypot(result.u_spine_thou, u_spine_thou):
         raise ParkingError(
-            f"shaft {result.shaft} had spine {spine_thou:.2f} thou before, what lies in the gauge has "
-            f"{result.spine_thou:.2f}: is it another one? Both results are kept; nothing is turned"
+            f"shaft {result.shaft} had spine {spine_thou:.2f} thou before, the shaft in the gauge has "
+            f"{result.spine_thou:.2f}: check that it is the same shaft. Both results are kept; it is not turned",
+            code="another_shaft",
         )
 
 
 def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> ParkTurn:
-    """From where the cycle left the shaft on to its stiff side, in the direction it turned: half a turn at most.
+    """Return how far to turn a shaft from the end of its cycle to its stiff side: half a turn at most.
 
-    The uncertainty joins that of the stiff side, that of the steps per turn over the way from the middle of the
-    readings, the rounding to whole steps, and the slip: whether a shaft slips with the head lifted as it does under it
-    is not known, so that what it slipped is taken for the half width of a rectangular distribution (JCGM 100:2008,
-    4.3.7). Raises ParkingError as `stiff_side` does.
+    The uncertainty combines that of the stiff side, that of the steps per turn over the way from the middle of the
+    readings, the rounding to whole steps, and the slip. It is not known how a shaft slips with the head lifted, so the
+    slip it had counts as the half width of a rectangular distribution.
+
+    Parameters
+    ----------
+    run : RawRun
+        The readings.
+    result : ShaftResult
+        Their result.
+    calibration : Calibration
+        Calibration in use.
+
+    Returns
+    -------
+    ParkTurn
+        Steps in the direction of the cycle, and the uncertainty of the position.
+
+    Raises
+    ------
+    ParkingError
+        The shaft has no known stiff side.
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.7.
     """
     angle_deg = stiff_side(result)
     nominal, _, start = rotation([run], calibration)
@@ -98,15 +165,36 @@ def turning(run: RawRun, result: ShaftResult, calibration: Calibration) -> ParkT
 def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibration) -> ParkTurn:
     """Turn the shaft that was just measured to its stiff side, with the head at home; the gauge then rests.
 
-    Raises ParkingError as `stiff_side` does and when the gauge was reset or fed since, DeviceFault when it does not do
-    its part.
+    Parameters
+    ----------
+    gauge : Gauge
+        The gauge.
+    run : RawRun
+        The readings.
+    result : ShaftResult
+        Their result.
+    calibration : Calibration
+        Calibration in use.
+
+    Returns
+    -------
+    ParkTurn
+        How far it was turned.
+
+    Raises
+    ------
+    ParkingError
+        The shaft has no known stiff side, or the gauge was reset or fed since (code `reset`).
+    DeviceFault
+        The shaft was not turned all the way.
     """
     wanted = turning(run, result, calibration)
     found = gauge.settled()
     if found.state is not State.IDLE or found.boot != run.boot:
         raise ParkingError(
             f"shaft {result.shaft}: the gauge was reset since, or its feeder holds the shaft; lay the shaft in by hand "
-            "and park it again"
+            "and park it again",
+            code="reset",
         )
     speed = plan_for(calibration, found).rotate_speed
     order = BenchStep(STEP_NUMBER, 0, wanted.steps, None, READINGS, SETTLE_READINGS, speed, speed)

@@ -1,6 +1,6 @@
 """The plan of a night: which gauge sorts what into which places, how it is checked, and when it stops.
 
-A place is one stop of the bin selector, numbered from 1. Files are named from the folder of the plan.
+A place is a stop of the bin selector, numbered from 1. File names are relative to the folder of the plan.
 
 >>> plan = SortPlan.model_validate(EXAMPLE)
 >>> plan.bin_places("500"), plan.place_for("recheck").number, plan.standards_in_slot
@@ -38,7 +38,17 @@ Count = Annotated[int, Field(ge=1, le=10_000)]
 
 
 class GaugePart(Section):
-    """The gauge: its own name, by which it is known again on another port, where to look first, its calibration."""
+    """The gauge of a plan.
+
+    Parameters
+    ----------
+    name : Name
+        Its own name, by which it is recognised on another port.
+    port : File
+        Port to try first.
+    calibration : File
+        Its calibration file.
+    """
 
     name: Name
     port: File
@@ -46,11 +56,24 @@ class GaugePart(Section):
 
 
 class SortPart(Section):
-    """What is sorted by which bands, and where everything is kept.
+    """What is sorted, by which bands, and where everything is kept.
 
-    `measure_again` is how often a doubtful or unmeasured shaft is measured once more before it goes to recheck.
-    A hysteresis beyond `crack_hysteresis_pct` hints at a crack: the shaft goes to its own place, whatever else it
-    measures. `loaded` is how many shafts were put into the hopper; it serves the time left and nothing else.
+    Parameters
+    ----------
+    bands : File
+        The bands file.
+    archive : File
+        File of the raw readings.
+    store : File
+        The database.
+    measure_again : int
+        How often a doubtful or unmeasured shaft is measured again before it goes to recheck.
+    crack_hysteresis_pct : float
+        Hysteresis above which a shaft goes to the place for cracked shafts, percent.
+    loaded : Count | None
+        Shafts put into the hopper, for the estimate of the time left; None if unknown.
+    attended : bool
+        True if a person stays with the gauge.
     """
 
     bands: File
@@ -63,10 +86,21 @@ class SortPart(Section):
 
 
 class Place(Section):
-    """One stop of the bin selector: it takes a bin of the bands file, or has a use of its own.
+    """A stop of the bin selector: it takes a bin of the bands file, or has a use.
 
-    ``recheck`` gets what stayed doubtful, was not measured, or found its own place full; ``rejected`` and ``cracked``
-    what their names say; ``standard`` leads back into the slot of the check standard and never fills.
+    ``recheck`` gets shafts that stayed doubtful, were not measured, or found their place full; ``rejected`` and
+    ``cracked`` what their names say; ``standard`` leads back into the slot of the check standard and never fills.
+
+    Parameters
+    ----------
+    number : int
+        Its number, from 1.
+    bin : Name | None
+        Bin of the bands file, None for a place with a use.
+    use : Use | None
+        Its use, None for a place with a bin.
+    holds : Count | None
+        Shafts it holds, None for the use ``standard``.
     """
 
     number: Annotated[int, Field(ge=1, le=64)]
@@ -76,15 +110,16 @@ class Place(Section):
 
     @model_validator(mode="after")
     def _is_for_one_thing(self) -> "Place":
+        """Refuse a place with both a bin and a use or neither, and one without its size."""
         if (self.bin is None) == (self.use is None):
             raise ValueError(f"place {self.number}: give it either a bin of the bands file or a use")
         if (self.holds is None) != (self.use == "standard"):
-            raise ValueError(f"place {self.number}: say how many shafts it holds (the standard's return: leave it out)")
+            raise ValueError(f"place {self.number}: give holds, the number of shafts it holds; not for use 'standard'")
         return self
 
     @property
     def name(self) -> str:
-        """What people call it.
+        """Name for people.
 
         >>> Place(number=2, use="recheck", holds=5).name
         'place 2 (recheck)'
@@ -93,7 +128,19 @@ class Place(Section):
 
 
 class Standard(Section):
-    """A check standard with its assigned value and standard uncertainty, fed from its slot or by a person's hand."""
+    """A check standard.
+
+    Parameters
+    ----------
+    name : Name
+        Its name.
+    assigned_thou : float
+        Assigned spine, thou.
+    u_assigned_thou : float
+        Standard uncertainty of that, thou.
+    from_ : Literal['slot', 'hand']
+        `slot` or `hand`, where it is fed from.
+    """
 
     name: Name
     assigned_thou: Annotated[float, Field(ge=50, le=5000)]
@@ -102,12 +149,25 @@ class Standard(Section):
 
 
 class Checks(Section):
-    """When check standards are measured besides start and end, and what a bad one leads to.
+    """When check standards are measured besides start and end, and what follows a failed check.
 
-    `chart_after` readings of a standard on this gauge give its chart a centre and limits; before, only the bias
-    is looked at. `rules` chooses the limits alone, or the four run rules of Western Electric too, which see a
-    shift sooner and cry wolf about once in 92 checks (C. W. Champ and W. H. Woodall, Technometrics 29 (1987) 393).
-    `coverage_factor` is the k of U for the bias.
+    The run rules of Western Electric see a shift sooner than the limits alone, and raise a false alarm about once in 92
+    checks (C. W. Champ and W. H. Woodall, Technometrics 29 (1987) 393).
+
+    Parameters
+    ----------
+    every_shafts : Count
+        Shafts after which a check is due.
+    every_minutes : int
+        Minutes after which a check is due.
+    bad_check : Literal['stop', 'continue']
+        `stop` or `continue` after a failed check.
+    chart_after : int
+        Good readings that give the control chart its limits; before, only the bias is checked.
+    rules : Literal['limits', 'runs']
+        `limits` alone, or the `runs` of Western Electric too.
+    coverage_factor : float
+        Coverage factor of U for the bias.
     """
 
     every_shafts: Count = 50
@@ -119,10 +179,26 @@ class Checks(Section):
 
 
 class Stops(Section):
-    """When the night ends before the hopper is empty; each `_in_a_row` counts shafts without another in between.
+    """When the night ends before the hopper is empty.
 
-    `alarms` is how many shafts in a row may raise an alarm about the gauge (watch) before it stops. `wait_minutes`
-    is how long a gauge, a disk or a database that fails is waited for.
+    Each `_in_a_row` counts shafts without another kind in between.
+
+    Parameters
+    ----------
+    shafts : Count | None
+        Shafts to sort, None for all.
+    hours : Annotated[float, Field(gt=0, le=168)] | None
+        Hours to run, None for no limit.
+    faults_in_a_row : Count
+        Instrument faults.
+    rechecks_in_a_row : Count
+        Shafts that went to recheck.
+    uncertain_in_a_row : Count
+        Shafts that the chute did not see.
+    alarms_in_a_row : Count
+        Shafts that raised an alarm about the gauge.
+    wait_minutes : float
+        How long to wait for a gauge, disk or database that fails, minutes.
     """
 
     shafts: Count | None = None
@@ -135,7 +211,27 @@ class Stops(Section):
 
 
 class SortPlan(Section):
-    """A whole plan. As JSON, which the journal keeps, the addresses of its notices are blotted out."""
+    """A whole plan. Its JSON, which the journal keeps, has no addresses of notices.
+
+    Parameters
+    ----------
+    gauge : GaugePart
+        The gauge.
+    sort : SortPart
+        What is sorted, and where it is kept.
+    place : tuple[Place, ...]
+        The places.
+    standard : tuple[Standard, ...]
+        The check standards.
+    checks : Checks
+        When they are measured.
+    watch : WatchLimits
+        Limits of a healthy gauge.
+    stop : Stops
+        When the night ends.
+    notices : NoticeSettings
+        Addresses for notices.
+    """
 
     gauge: GaugePart
     sort: SortPart
@@ -148,65 +244,165 @@ class SortPlan(Section):
 
     @model_validator(mode="after")
     def _holds_together(self) -> "SortPlan":
+        """Refuse a plan whose parts contradict each other."""
         for problem in self._problems():
             raise ValueError(problem)
         return self
 
     def _problems(self) -> Iterator[str]:
-        numbers = [one.number for one in self.place]
-        uses = [one.use for one in self.place if one.use is not None]
-        names = [one.name for one in self.standard]
-        yield from (f"place {one} stands there twice" for one in numbers if numbers.count(one) > 1)
-        yield from (f"use {one!r} has two places; give it one" for one in uses if uses.count(one) > 1)
-        yield from (f"no place has the use {one!r}; add one" for one in NEEDED if one not in uses)
-        yield from (f"standard {one!r} stands there twice" for one in names if names.count(one) > 1)
+        """Yield contradictions between the parts of the plan."""
+        numbers = [place.number for place in self.place]
+        uses = [place.use for place in self.place if place.use is not None]
+        names = [standard.name for standard in self.standard]
+        yield from (f"place {number} is listed twice; renumber one" for number in numbers if numbers.count(number) > 1)
+        yield from (f"use {use!r} has two places; give it one" for use in uses if uses.count(use) > 1)
+        yield from (f"no place has the use {use!r}; add one" for use in NEEDED if use not in uses)
+        yield from (f"standard {name!r} is listed twice; rename one" for name in names if names.count(name) > 1)
         if len(self.standards_in_slot) > 1:
-            yield "the slot holds one check standard; let the others come from = 'hand'"
+            yield "the slot holds one check standard; give the others from = 'hand'"
         if self.standards_in_slot and "standard" not in uses:
-            yield "no place has the use 'standard': the check standard would not come back into its slot; add one"
-        if any(one.from_ == "hand" for one in self.standard) and not self.sort.attended:
-            yield "a check standard that comes from = 'hand' needs a person: set sort.attended, or put it into the slot"
+            yield "no place has the use 'standard', so the check standard would not return to its slot; add one"
+        if any(standard.from_ == "hand" for standard in self.standard) and not self.sort.attended:
+            yield "a check standard with from = 'hand' needs a person: set sort.attended, or put it into the slot"
 
     @property
     def standards_in_slot(self) -> tuple[Standard, ...]:
-        """The check standards fed from the slot: one or none."""
-        return tuple(one for one in self.standard if one.from_ == "slot")
+        """Check standards fed from the slot, at most one."""
+        return tuple(standard for standard in self.standard if standard.from_ == "slot")
 
     def bin_places(self, name: str) -> list[int]:
-        """Numbers of the places that take a bin, in the plan's order."""
-        return [one.number for one in self.place if one.bin == name]
+        """Return the places that take a bin.
+
+        Parameters
+        ----------
+        name : str
+            Name of the bin.
+
+        Returns
+        -------
+        list[int]
+            Their numbers, in the plan's order; empty if no place takes it.
+        """
+        return [place.number for place in self.place if place.bin == name]
 
     def bin_of(self, number: int) -> str | None:
-        """The bin that a place takes, None when it has a use of its own."""
-        return next((one.bin for one in self.place if one.number == number), None)
+        """Return the bin that a place takes.
+
+        Parameters
+        ----------
+        number : int
+            Number of the place.
+
+        Returns
+        -------
+        str | None
+            Name of the bin, None for a place with a use or no place.
+        """
+        return next((place.bin for place in self.place if place.number == number), None)
 
     def place_for(self, use: Use) -> Place:
-        """The place with a use; ConfigurationError when there is none (only the standard's return can be missing)."""
-        for one in self.place:
-            if one.use == use:
-                return one
+        """Return the place with a use; a checked plan can lack only `standard`.
+
+        Parameters
+        ----------
+        use : Use
+            The use.
+
+        Returns
+        -------
+        Place
+            The place.
+
+        Raises
+        ------
+        ConfigurationError
+            No place has that use.
+        """
+        for place in self.place:
+            if place.use == use:
+                return place
         raise ConfigurationError(f"the plan has no place with the use {use!r}; add one")
 
     def place_called(self, number: int) -> str:
-        """What people call the place with this number, also when another plan had it."""
-        return next((one.name for one in self.place if one.number == number), f"place {number}")
+        """Return the name of a place for people.
+
+        Parameters
+        ----------
+        number : int
+            Its number, in this plan or another.
+
+        Returns
+        -------
+        str
+            Its name.
+
+        Examples
+        --------
+        >>> SortPlan.model_validate(EXAMPLE).place_called(2)
+        'place 2 (recheck)'
+        """
+        return next((place.name for place in self.place if place.number == number), f"place {number}")
 
 
 def as_kept(plan: SortPlan, bands: Bands) -> str:
-    """The plan as the journal of a night keeps it, for the report: JSON, with `bands`, without secret addresses."""
-    kept = bands.model_dump(mode="json", exclude_unset=True)  # a default that stands there is not always a valid choice
+    """Return the plan as the journal keeps it for the report: JSON with `bands`, without secret addresses.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    bands : Bands
+        Its bands.
+
+    Returns
+    -------
+    str
+        JSON text.
+    """
+    kept = bands.model_dump(mode="json", exclude_unset=True)  # some defaults are not valid when written out
     return json.dumps({**plan.model_dump(mode="json", by_alias=True), "bands": kept})
 
 
 def load_sort_plan(path: Path) -> SortPlan:
-    """The checked contents of a plan file; ConfigurationError names the file and the key when something is wrong."""
+    """Read a plan.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    SortPlan
+        The checked plan.
+
+    Raises
+    ------
+    ConfigurationError
+        The file cannot be read, a key is missing, unknown or wrong, or its parts contradict each other.
+    """
     return validated(SortPlan, read_toml(path), path)
 
 
 def check_bins(plan: SortPlan, bands: Bands, path: Path) -> None:
-    """ConfigurationError when bands and plan do not name the same bins."""
-    wanted, given = {one.name for one in bands.bin}, {one.bin for one in plan.place if one.bin is not None}
+    """Check that bands and plan name the same bins.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    bands : Bands
+        The bands.
+    path : Path
+        File of the plan, for the message.
+
+    Raises
+    ------
+    ConfigurationError
+        A bin has no place, or a place has an unknown bin.
+    """
+    wanted, given = {band.name for band in bands.bin}, {place.bin for place in plan.place if place.bin is not None}
     for name in sorted(wanted - given):
         raise ConfigurationError(f"{path}: bin {name!r} of the bands has no place; add one")
     for name in sorted(given - wanted):
-        raise ConfigurationError(f"{path}: a place takes bin {name!r}, which the bands do not have; correct its name")
+        raise ConfigurationError(f"{path}: a place has bin {name!r}, which the bands do not have; correct the name")

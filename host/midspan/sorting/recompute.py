@@ -1,11 +1,11 @@
-"""Readings of archives evaluated, judged and stored once more: the middle of the pipeline, from readings long kept.
+"""Recompute: evaluate, judge and store readings of archives again.
 
-A stored result is never overwritten. One that came out the same to the last bit, under the same calibration and the
-same evaluation, is not stored twice; one that did not, under the same two, would be a fault of Midspan.
+A stored result is never overwritten. A result that is the same to the last bit, under the same calibration and the same
+evaluation, is not stored twice; one that differs under the same two would be a fault of Midspan.
 
-The bands may be others than before; what else made a verdict may not: a check standard stays one, a night's crack limit
-holds, and what an earlier evaluation found stays. A database knows these of the runs that its nights sorted; for others
-the plan of their night tells them.
+The bands may be others than before; the rest of a verdict's basis may not: a check standard stays one, a night's crack
+limit holds, and what an earlier evaluation found stays. The database knows these of the runs that its nights sorted;
+for other runs the plan of their night gives them.
 """
 
 from __future__ import annotations
@@ -35,7 +35,19 @@ from midspan.store.kept_calibration import KeptCalibration
 
 @dataclass(frozen=True, slots=True)
 class Remade:
-    """One run made again: where its readings are, what they gave, the verdict when there are bands, and its basis."""
+    """A run that was evaluated again.
+
+    Parameters
+    ----------
+    where : RunReference
+        Place of its readings.
+    result : Result
+        The new result.
+    decision : Decision | None
+        The new verdict, None without bands.
+    basis : Basis
+        What the verdict rests on.
+    """
 
     where: RunReference
     result: Result
@@ -45,16 +57,32 @@ class Remade:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """What verdicts are made by where no store knows better: nothing is judged without bands.
+    """Rules for verdicts on runs that no database knows; without bands nothing is judged.
 
-    The plan gives its crack limit, and the role of runs that bear the name of one of its check standards.
+    Parameters
+    ----------
+    bands : Bands | None
+        The bands, None to judge nothing.
+    plan : SortPlan | None
+        Plan that gives the crack limit and the names of check standards, None for no plan.
     """
 
     bands: Bands | None = None
     plan: SortPlan | None = None
 
     def basis_of(self, kept: Kept) -> Basis:
-        """Return the basis of the verdict on a run."""
+        """Return the basis of the verdict on a run.
+
+        Parameters
+        ----------
+        kept : Kept
+            The readings and their place.
+
+        Returns
+        -------
+        Basis
+            The basis.
+        """
         if self.plan is None or self.bands is None:
             return basis_of_bands(self.bands)
         label, names = kept.where.label, {bar.name for bar in self.plan.standard}
@@ -62,7 +90,20 @@ class Rules:
 
 
 def stored_nowhere(calibration: Calibration, rules: Rules) -> Judging[Basis, Remade]:
-    """Return the steps of a run whose result is only looked at."""
+    """Return the steps of a run whose result is only shown.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Calibration to use.
+    rules : Rules
+        Rules for the verdicts.
+
+    Returns
+    -------
+    Judging[Basis, Remade]
+        The steps.
+    """
 
     def remade(kept: Kept, result: Result, basis: Basis) -> Remade:
         decision = None if rules.bands is None else verdict_by(result, basis, rules.bands)
@@ -73,7 +114,19 @@ def stored_nowhere(calibration: Calibration, rules: Rules) -> Judging[Basis, Rem
 
 @dataclass(frozen=True, slots=True)
 class Ruling:
-    """A verdict with its basis, and under which batch and name the store has the run."""
+    """A verdict with its basis, and the batch and name of the run in the store.
+
+    Parameters
+    ----------
+    decision : Decision
+        The verdict.
+    basis : Basis
+        What it rests on.
+    batch : int
+        Number of the batch.
+    where : RunReference
+        Place of the readings.
+    """
 
     decision: Decision
     basis: Basis
@@ -83,7 +136,21 @@ class Ruling:
 
 @dataclass
 class BesideOld:
-    """A store in which new results come to stand beside the old ones of the same readings; counts what it was given."""
+    """A store that takes new results beside the old results of the same readings.
+
+    `stored` and `unchanged` count new results, and those that were the same as before.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    bands : Bands
+        The bands.
+    plan : SortPlan | None
+        Plan for runs that the store does not know, None for no plan.
+    now_ms : Callable[[], int]
+        Returns the time, ms since 1970 UTC.
+    """
 
     store: Store
     bands: Bands
@@ -94,17 +161,35 @@ class BesideOld:
     _new_batch: int | None = field(default=None, init=False)
 
     def judging(self, calibration: Calibration) -> Judging[Ruling, Remade]:
-        """Return the steps of a run whose result is kept, with the verdict that the store keeps. Raises StoreError."""
+        """Return the steps of a run whose result is stored.
+
+        Parameters
+        ----------
+        calibration : Calibration
+            Calibration to use; the store keeps it.
+
+        Returns
+        -------
+        Judging[Ruling, Remade]
+            The steps.
+
+        Raises
+        ------
+        StoreError
+            The store cannot be written.
+        """
         self.store.keep_calibration(KeptCalibration.of(calibration))
         return Judging(calibration, self._decide, self._add)
 
     def _decide(self, kept: Kept, result: Result) -> Ruling:
+        """Return the verdict on a run by all that store and rules know of it."""
         batch, where = self._known(kept.where)
         known, named = self.store.basis_of(where), Rules(self.bands, self.plan).basis_of(kept)
         basis = named if known is None else completed(known, named)
         return Ruling(verdict_by(result, basis, self.bands), basis, batch, where)
 
     def _add(self, kept: Kept, result: Result, ruling: Ruling) -> Remade:
+        """Store a result, and count it."""
         evaluation = Evaluation(result, ruling.decision, self.now_ms(), ruling.basis)
         decision, is_new = self.store.add_again(ruling.batch, ruling.where, evaluation)
         self.stored += is_new
@@ -112,7 +197,7 @@ class BesideOld:
         return Remade(kept.where, result, decision, ruling.basis)
 
     def _known(self, where: RunReference) -> tuple[int, RunReference]:
-        """Return a run's old batch and name, or a batch of their own for all that the store has never seen."""
+        """Return a run's old batch and name, or a new batch for runs that the store has never seen."""
         known = self.store.run_of(where)
         if known is not None:
             return known
@@ -122,7 +207,20 @@ class BesideOld:
 
 
 def entries(files: Iterable[Path], damage: list[str]) -> Iterator[Kept]:
-    """Give all whole runs of all files; what is wrong with a file is added to `damage`, and the rest goes on."""
+    """Yield all whole runs of archives.
+
+    Parameters
+    ----------
+    files : Iterable[Path]
+        The archives.
+    damage : list[str]
+        Gets a sentence for each damaged file; the rest goes on.
+
+    Yields
+    ------
+    Kept
+        A run with its place.
+    """
     for file in files:
         try:
             archive = Archive.open(file)
@@ -134,14 +232,45 @@ def entries(files: Iterable[Path], damage: list[str]) -> Iterator[Kept]:
 
 
 def usable(runs: Iterable[Kept], calibration: Calibration) -> Iterator[Kept]:
-    """Give the same runs; ConfigurationError at the first that the calibration is not for."""
+    """Yield runs as long as the calibration is for them.
+
+    Parameters
+    ----------
+    runs : Iterable[Kept]
+        The runs.
+    calibration : Calibration
+        Calibration to use.
+
+    Yields
+    ------
+    Kept
+        The same runs.
+
+    Raises
+    ------
+    ConfigurationError
+        The calibration is not for the gauge or the day of a run.
+    """
     for kept in runs:
         check_use(calibration, kept.run.gauge, day_of(kept.run))
         yield kept
 
 
 def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iterator[Remade]:
-    """Give what came of each run as soon as it is judged, a few batches at a time so that memory stays flat."""
+    """Yield what came of each run, a few batches at a time so that memory stays flat.
+
+    Parameters
+    ----------
+    runs : Iterable[Kept]
+        The runs.
+    judging : Judging[DecidedT, Remade]
+        The steps of a run.
+
+    Yields
+    ------
+    Remade
+        A run that was evaluated again.
+    """
     _keep_heap()
     waiting = iter(runs)
     while batch := list(islice(waiting, 4 * BATCH)):
@@ -149,9 +278,10 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
 
 
 def _keep_heap() -> None:
-    """Keep the C library from giving memory back after every batch only to fetch and clear it again.
+    """Keep the C library from returning memory after every batch only to fetch and clear it again.
 
-    glibc raises its limits for that to the size of a large block once one was freed; this one is never touched,
-    so it costs no memory. A sixth of the time of a long recompute goes otherwise. Elsewhere it does nothing.
+    glibc raises its thresholds for that to the size of a large block once such a block was freed; this block is never
+    touched, so it costs no memory. It saves a sixth of the time of a long recompute. With other C libraries it does
+    nothing.
     """
     np.empty(31 << 20, np.uint8)

@@ -1,6 +1,6 @@
-"""What is kept of a night: readings in the archive, verdicts and steps in the store. It knows no gauge and no line.
+"""Record a night: readings in the archive, verdicts and steps in the store. Nothing here knows the gauge or its line.
 
-After a disk has failed it is opened anew; what it needs to go on it reads from archive and journal again.
+After a failure the disk is opened again; what is needed to go on is read from archive and journal.
 """
 
 from __future__ import annotations
@@ -51,12 +51,22 @@ LOG = logging.getLogger(__name__)
 
 
 class NightRecorder:
-    """Everything durable of one night; `tally`, `checks`, `shafts` (the stock's judged ones), `latest` are for reading.
+    """Everything durable of one night.
 
-    `archive` can be written once `snapshot` was asked.
+    `tally`, `checks`, `shafts` (judged shafts of the stock) and `latest` may be read from outside. `archive` can be
+    written once `snapshot` was called. Methods raise ArchiveError and StoreError when the disk or another program is in
+    the way; nothing is half done then, and the same call can be made again.
 
-    Methods raise ArchiveError and StoreError when the disk or another program stands in the way; nothing is half done
-    then, and the same call can be made again.
+    Parameters
+    ----------
+    setup : Setup
+        Plan, calibration and bands.
+    store : Store
+        The open store.
+    night : NightOnRecord
+        The night on record.
+    now_ms : Callable[[], int]
+        Returns the time, ms since 1970 UTC.
     """
 
     def __init__(self, setup: Setup, store: Store, night: NightOnRecord, now_ms: Callable[[], int]) -> None:
@@ -65,13 +75,13 @@ class NightRecorder:
         self._store = store
         self.latest: Assessment | None = None
         self.archive = NightArchive(setup.archive, self.journal, now_ms)
-        self._verdict: tuple[int, Judged] | None = None  # the newest result's number, and what the way depends on
+        self._verdict: tuple[int, Judged] | None = None  # number of the newest result, and what its route depends on
         transits, events = self.journal.transits(night.id), self.journal.events(night.id)
         self.tally = tally_of(setup.plan, transits, self.journal.outcomes(night.id), events)
-        self.tally.in_a_row.clear()  # whoever goes on has looked
+        self.tally.in_a_row.clear()  # a person looked before the night went on
         self.checks: list[StandardCheck] = self.journal.checks(night=night.id)
-        self.shafts = [one.shaft for one in transits if one.standard is None and one.result is not None]
-        steps = (step for one in transits for step in one.steps)
+        self.shafts = [way.shaft for way in transits if way.standard is None and way.result is not None]
+        steps = (step for transit in transits for step in transit.steps)
         self._observed: list[RunSigns] = []
         for step in steps:
             if step.watched is not None:
@@ -79,34 +89,41 @@ class NightRecorder:
         self._settings = settings(json.loads(setup.as_json()), setup.calibration.calibration.id)
         self._settled = spells(settings(night.plan, self.journal.first_calibration(night.batch)), events)[-1]
         self._last_ordered = (transits[-1].shaft, transits[-1].ordered_ms) if transits else None
-        self._last_ended = max((one.shaft for one in transits if not one.is_open), default=None)
-        self._alarmed = {one.shaft for one in events if one.kind is RunEventKind.ALARM}
+        self._last_ended = max((transit.shaft for transit in transits if not transit.is_open), default=None)
+        self._alarmed = {event.shaft for event in events if event.kind is RunEventKind.ALARM}
 
     @property
     def changes(self) -> list[SettingChange]:
-        """Settings that are not what the night has judged by so far, until `note_changes`."""
+        """Settings that differ from those of the night so far, until `note_changes`."""
         return changes(self._settled.settings, self._settings)
 
     @property
     def checks_in_force(self) -> list[StandardCheck]:
-        """The checks under the settings of now: those of before vouch for nothing that comes."""
-        return [one for one in self.checks if (one.shaft or 0) > self._settled.after]
+        """Checks under the present settings; earlier checks do not vouch for later shafts."""
+        return [check for check in self.checks if (check.shaft or 0) > self._settled.after]
 
     def note_changes(self) -> None:
-        """Note what is another from here on; what was judged before stays as it is."""
+        """Note changed settings from here on; earlier verdicts stay as they are.
+
+        Raises
+        ------
+        StoreError
+            The journal cannot be written.
+        """
         found = self.changes
         if not found:
             return
-        last = max((one.shaft for one in self.journal.transits(self.night.id) if self._keeps_verdict(one)), default=0)
+        transits = self.journal.transits(self.night.id)
+        last = max((transit.shaft for transit in transits if self._keeps_verdict(transit)), default=0)
         now_ms = self.now_ms()
-        told = [RunEvent(RunEventKind.SETTING, one.now, now_ms, one.name, last) for one in found]
-        for one in found:
-            LOG.info("another setting from here on, after shaft %d: %s, now %s", last, one.name, one.now)
+        told = [RunEvent(RunEventKind.SETTING, change.now, now_ms, change.name, last) for change in found]
+        for change in found:
+            LOG.info("another setting from here on, after shaft %d: %s, now %s", last, change.name, change.now)
         self.tell(*told)
         self._settled = spells(self._settled.settings, told)[-1]
 
     def _keeps_verdict(self, transit: Transit) -> bool:
-        """Whether a shaft was judged and is not to be measured again, or its readings to be judged."""
+        """Return True if a shaft was judged and is neither measured nor judged again."""
         if not transit.is_open:
             return transit.result is not None
         kept = self.archive.readings(transit)
@@ -114,7 +131,15 @@ class NightRecorder:
         return route is not None and not route.again
 
     def open(self) -> None:
-        """Open the archive, note which readings are not in it any more, and let the store keep the calibration."""
+        """Open the archive, note readings that are gone from it, and store the calibration.
+
+        Raises
+        ------
+        ArchiveError
+            The archive cannot be opened.
+        StoreError
+            The store cannot be written.
+        """
         self.archive.open()
         self._store.keep_calibration(KeptCalibration.of(self.setup.calibration))
         transit = self.journal.open_transit(self.night.gauge)
@@ -122,20 +147,41 @@ class NightRecorder:
             self._note_gone(night)
 
     def _note_gone(self, night: int) -> None:
+        """Note, once, the shafts of a night whose readings are gone."""
         transits = self.journal.transits(night)
         gone = readings_gone(self.journal.runs(self.journal.batch(night)), transits, self.setup.archive)
         words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
-        if gone and words not in (one.words for one in self.journal.events(night)):
+        if gone and words not in (event.words for event in self.journal.events(night)):
             self.journal.add_events(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
 
     def close(self) -> None:
-        """Let go of the archive; closing twice does no harm."""
+        """Close the archive; closing twice does no harm."""
         self.archive.close()
 
     # What there is
 
     def snapshot(self, gauge: Identify, wanted: Wanted) -> Snapshot:
-        """All that the next move depends on; ArchiveGone or StoreGone when one of the two is not as it was left."""
+        """Return everything that the next action depends on.
+
+        Parameters
+        ----------
+        gauge : Identify
+            The newest answer of the gauge.
+        wanted : Wanted
+            What is wanted besides the next shaft.
+
+        Returns
+        -------
+        Snapshot
+            The snapshot.
+
+        Raises
+        ------
+        ArchiveGone
+            The archive is not as it was left.
+        StoreGone
+            The database is not as it was left.
+        """
         self._check_store()
         if not self.archive.is_open:
             self.open()
@@ -147,7 +193,7 @@ class NightRecorder:
         return Snapshot(gauge, transit, found is not None, route, recheck, wanted)
 
     def _check_store(self) -> None:
-        """Raise StoreGone when the store lacks what was written to it, though its file is the same."""
+        """Raise StoreGone if the store lacks what was written to it, though its file is the same."""
         if self._last_ordered is None:
             return
         shaft, ordered_ms = self._last_ordered
@@ -155,15 +201,16 @@ class NightRecorder:
         if found is None or (found.night, found.ordered_ms) != (self.night.id, ordered_ms):
             raise StoreGone(
                 f"{self.setup.store}: shaft {shaft} of night {self.night.id} is not in it any more: another database "
-                "was copied over it; put the right one back, then go on"
+                "was copied over it; put the right database back, then go on"
             )
 
     def _route(self, transit: Transit, run: RawRun) -> Route | None:
-        result = next((one.result for one in reversed(transit.since_measuring) if one.result is not None), None)
+        """Return the route of a shaft by its stored verdict, None without one."""
+        result = next((step.result for step in reversed(transit.since_measuring) if step.result is not None), None)
         if result is None:
             return None
         if self._verdict is None or self._verdict[0] != result:
-            stored = next(one for one in self._store.history(transit.shaft) if one.id == result)
+            stored = next(row for row in self._store.history(transit.shaft) if row.id == result)
             hysteresis = None if isinstance(stored.result, Unmeasured) else finite(stored.result.hysteresis_pct)
             self._verdict = result, judged_as(stored.decision, hysteresis, run)
         return route_of(self._verdict[1], transit, self.setup.plan, self.tally.places)
@@ -171,14 +218,47 @@ class NightRecorder:
     # What comes to be
 
     def order(self, source: str, standard: str | None, above: int) -> int:
-        """Number of a shaft that is about to be fed."""
+        """Note that a shaft is about to be fed.
+
+        Parameters
+        ----------
+        source : str
+            Name of the source.
+        standard : str | None
+            Name of the check standard, None for a shaft of the stock.
+        above : int
+            Number that the new number has to exceed.
+
+        Returns
+        -------
+        int
+            Number of the shaft.
+
+        Raises
+        ------
+        StoreError
+            The journal cannot be written.
+        """
         now_ms = self.now_ms()
         shaft = self.journal.order(self.night.id, source, standard, now_ms, above)
         self._last_ordered = shaft, now_ms
         return shaft
 
     def rescue(self, run: RawRun) -> None:
-        """Keep readings of a shaft that no journal here knows, and judge them, unless that was done already."""
+        """Keep readings of a shaft unknown to the journal, and judge them, unless that was done already.
+
+        Parameters
+        ----------
+        run : RawRun
+            The readings.
+
+        Raises
+        ------
+        ArchiveError
+            The archive cannot be written.
+        StoreError
+            The store cannot be written.
+        """
         kept = self.archive.keep_once(run)
         if self._store.run_of(kept.where) is not None:
             return
@@ -192,9 +272,27 @@ class NightRecorder:
         Judging(self.setup.calibration, decide, store).judge(kept)
 
     def judge(self, transit: Transit, gauge: Identify) -> Assessment:
-        """Evaluate and store the readings that the archive gives, with everything that they say of the gauge."""
+        """Evaluate and store the readings of a shaft, with everything that follows from them.
+
+        Parameters
+        ----------
+        transit : Transit
+            The shaft's way.
+        gauge : Identify
+            The newest answer of the gauge.
+
+        Returns
+        -------
+        Assessment
+            The assessment.
+
+        Raises
+        ------
+        StoreError
+            The store cannot be written.
+        """
         kept = self.archive.readings(transit)
-        assert kept is not None  # only what is there is to be judged
+        assert kept is not None  # the planner judges only readings that are there
         checks = self.journal.checks(gauge=self.night.gauge) if transit.standard is not None else []
         context = RunContext(transit, gauge, self.now_ms(), self.tally.places, self._observed, checks)
 
@@ -209,6 +307,7 @@ class NightRecorder:
         return found
 
     def _stored(self, kept: Kept, found: Assessment, context: RunContext) -> int:
+        """Store an assessment and return the number of the result."""
         transit = context.transit
         evaluation = Evaluation(found.result, found.decision, context.now_ms, self._basis(transit.standard))
         suspects = self._suspects(found.check, context.checks)
@@ -216,9 +315,9 @@ class NightRecorder:
         return self.journal.judged(transit, kept.where, evaluation, findings)
 
     def _note_assessment(self, number: int, found: Assessment, transit: Transit) -> None:
-        """Go on with what the store now has."""
+        """Remember an assessment once it is stored."""
         self.latest = found
-        # The way of a shaft of the stock follows the verdict as it was kept, with what was found of it before.
+        # The route of a shaft of the stock follows the stored verdict, which includes earlier findings.
         self._verdict = None if transit.standard is None else (number, found.judged)
         self._observe(found.seen)
         if found.check is not None:
@@ -229,14 +328,16 @@ class NightRecorder:
             self._alarmed.add(transit.shaft)
 
     def _observe(self, seen: RunSigns) -> None:
-        """Add to the night's observations, of which only the first matter."""
+        """Add signs to those of the night; only the first ones matter."""
         if len(self._observed) < FIRST:
             self._observed.append(seen)
 
     def _suspects(self, check: StandardCheck | None, history: Sequence[StandardCheck]) -> list[int]:
+        """Return the shafts that a check puts in doubt, empty without a check."""
         if check is None:
             return []
-        good = max((one.shaft or 0 for one in history if one.standard == check.standard and one.good), default=None)
+        same = (past for past in history if past.standard == check.standard)
+        good = max((past.shaft or 0 for past in same if past.good), default=None)
         known = self.journal.transits(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
         return in_doubt(check, history, known)
 
@@ -248,29 +349,72 @@ class NightRecorder:
         passed: int | None = None,
         words: str = "",
     ) -> None:
-        """Note how a shaft's way ended, and count it."""
+        """Note how a shaft's way ended, and count it.
+
+        Parameters
+        ----------
+        transit : Transit
+            The shaft's way.
+        stage : TransitStage
+            How it ended.
+        place : int | None
+            Number of the place, None for no place.
+        passed : int | None
+            Shafts that the chute saw pass, None if unknown.
+        words : str
+            Reason, for people.
+
+        Raises
+        ------
+        StoreError
+            The journal cannot be written.
+        """
         step = Step(stage, self.now_ms(), place, passed, words=words or None)
         self.journal.note(transit.shaft, step)
         outcome = None if self._verdict is None or self._verdict[0] != transit.result else self._verdict[1].outcome
         ended = replace(transit, steps=(*transit.steps, step))
         self.tally.end(ended, outcome, alarmed=transit.shaft in self._alarmed)
         self._last_ended = transit.shaft
-        if transit.result is not None and self.archive.readings(transit) is None:  # it went while they did
+        if transit.result is not None and self.archive.readings(transit) is None:  # they went while it was released
             self._note_gone(transit.night)
 
     def emptied(self, place: int) -> None:
-        """Note that a person emptied a place."""
+        """Note that a person emptied a place.
+
+        Parameters
+        ----------
+        place : int
+            Its number.
+
+        Raises
+        ------
+        StoreError
+            The journal cannot be written.
+        """
         words = f"{self.setup.plan.place_called(place)} was emptied"
         self.tell(RunEvent(RunEventKind.EMPTIED, words, self.now_ms(), shaft=self._last_ended, place=place))
         self.tally.empty(place)
 
     def tell(self, *events: RunEvent) -> None:
-        """Note what happened."""
+        """Add events to the journal.
+
+        Parameters
+        ----------
+        *events : RunEvent
+            The events.
+
+        Raises
+        ------
+        StoreError
+            The journal cannot be written.
+        """
         self.journal.add_events(self.night.id, *events)
 
     def _basis(self, standard: str | None) -> Basis:
+        """Return the basis of a verdict of this night."""
         return basis_of_plan(self.setup.plan, self.setup.bands, standard, self.night.id)
 
 
 def _decided(_: Kept, result: Result, basis: Basis, bands: Bands) -> Decision:
+    """Return the verdict on rescued readings."""
     return verdict_by(result, basis, bands)

@@ -1,4 +1,4 @@
-"""Troubles of a night that pass or do not: how long to wait, when to call a person, when to give up.
+"""Retry policy for failures that may pass: how long to wait, when to call a person, when to give up.
 
 >>> retry = RetryPolicy(give_up_s=600.0)
 >>> [retry.pause_s(now_s) for now_s in (0.0, 0.5, 1.5)], retry.lasts_s(1.5)
@@ -16,25 +16,42 @@ from midspan.store.sqlite_errors import store_fault
 from midspan.wire.records import HostFault
 
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 15.0
-CALL_AFTER_S = 60.0  # what is gone by then nobody has to be woken for
+CALL_AFTER_S = 60.0  # a failure that has passed by then need wake nobody
 NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 
 class RetryPolicy:
-    """One trouble after another, until something goes well again."""
+    """Pauses between tries, doubled each time until something succeeds.
+
+    Parameters
+    ----------
+    give_up_s : float
+        How long a failure may last, s.
+    """
 
     def __init__(self, give_up_s: float) -> None:
         self._give_up_s = give_up_s
         self.clear()
 
     def clear(self) -> None:
-        """Something went well."""
+        """Note that something succeeded."""
         self._since_s: float | None = None
         self._pause_s = FIRST_PAUSE_S
         self.called = False
 
     def pause_s(self, now_s: float) -> float | None:
-        """Trouble came, or came again: how long to wait before the next try; None when it has lasted too long."""
+        """Return the pause before the next try after a failure.
+
+        Parameters
+        ----------
+        now_s : float
+            Time, s.
+
+        Returns
+        -------
+        float | None
+            Pause, s; None if the failure has lasted too long.
+        """
         if self._since_s is None:
             self._since_s = now_s
         if self.lasts_s(now_s) >= self._give_up_s:
@@ -43,19 +60,53 @@ class RetryPolicy:
         return pause
 
     def lasts_s(self, now_s: float) -> float:
-        """For how long it has lasted."""
+        """Return how long the failure has lasted.
+
+        Parameters
+        ----------
+        now_s : float
+            Time, s.
+
+        Returns
+        -------
+        float
+            Duration, s; 0 without a failure.
+        """
         return 0.0 if self._since_s is None else now_s - self._since_s
 
     def calls_now(self, now_s: float) -> bool:
-        """True once, when it has lasted so long that a person should know."""
+        """Return True, once, when the failure has lasted so long that a person should know.
+
+        Parameters
+        ----------
+        now_s : float
+            Time, s.
+
+        Returns
+        -------
+        bool
+            True if a person is to be called now.
+        """
         due = not self.called and self.lasts_s(now_s) >= CALL_AFTER_S
         self.called = self.called or due
         return due
 
 
 def fault_of(error: MidspanError) -> str | None:
-    """Fault code of protocol/faults.json for an error of line, disk or store, None when there is none.
+    """Return the fault code of an error of line, disk or store.
 
+    Parameters
+    ----------
+    error : MidspanError
+        The error.
+
+    Returns
+    -------
+    str | None
+        Code in protocol/faults.json, None if it has none.
+
+    Examples
+    --------
     >>> fault_of(LinkError("port: the gauge is gone"))
     'PORT_LOST'
     """

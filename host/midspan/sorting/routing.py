@@ -1,4 +1,4 @@
-"""Where a judged shaft goes: by its verdict and by what the places have room for; a standard goes back to its slot.
+"""Routes of judged shafts: by verdict and by the room in the places; a check standard returns to its slot.
 
 >>> from midspan.sorting.plan import EXAMPLE
 >>> plan = SortPlan.model_validate(EXAMPLE)
@@ -17,18 +17,29 @@ from midspan.decision.concerns import UNSURE
 from midspan.decision.decision import Outcome
 from midspan.sorting.next_action import Route
 from midspan.sorting.plan import SortPlan
-from midspan.store.transit import Step, Transit, TransitStage  # noqa: F401 - one for the example above
+from midspan.store.transit import Step, Transit, TransitStage  # noqa: F401 - Step is for the example above
 
-# A cycle cut short for these says nothing about the shaft or the gauge: it is measured again, however often.
+# A cycle cut short by these says nothing about the shaft or the gauge: it is repeated and not counted.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})
-MOST_INTERRUPTIONS = 10  # of one shaft; more of them are no chance
+MOST_INTERRUPTIONS = 10  # of one shaft; more are hardly by chance
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What its way depends on: verdict, hysteresis (None: unmeasured), and the fault that cut its cycle short.
+    """What the route of a shaft depends on.
 
-    `cracked` is what the verdict says of a crack, by the limit that held when it was given.
+    Parameters
+    ----------
+    outcome : Outcome
+        Outcome of the verdict.
+    bin : str | None
+        Bin of the verdict, None for no bin.
+    hysteresis_pct : float | None
+        Hysteresis, percent; None if unmeasured.
+    cause : str | None
+        Code of the fault that cut the cycle short, None for a whole cycle.
+    cracked : bool
+        True if the verdict suspects a crack, by the limit in force when it was given.
     """
 
     outcome: Outcome
@@ -39,12 +50,28 @@ class Judged:
 
 
 def route_of(judged: Judged, transit: Transit, plan: SortPlan, counts: Mapping[int, int]) -> Route:
-    """Where the shaft goes; `counts` is how many lie in each place.
+    """Return the route of a judged shaft.
 
-    A place that is full hands its shafts to recheck, but for the cracked ones, which are not to lie among others. Where
-    that is full too the route leads nowhere and says what to empty.
+    A full place hands its shafts to recheck, except cracked shafts, which must not lie among others. If that is full
+    too, the route has no place and says what to empty.
+
+    Parameters
+    ----------
+    judged : Judged
+        What the route depends on.
+    transit : Transit
+        The shaft's way so far.
+    plan : SortPlan
+        The plan.
+    counts : Mapping[int, int]
+        Shafts in each place by its number.
+
+    Returns
+    -------
+    Route
+        The route.
     """
-    interrupted = sum(one.words in INTERRUPTIONS for one in transit.steps if one.stage is TransitStage.JUDGED)
+    interrupted = sum(step.words in INTERRUPTIONS for step in transit.steps if step.stage is TransitStage.JUDGED)
     if judged.cause in INTERRUPTIONS and interrupted <= MOST_INTERRUPTIONS:
         return Route(again=True)
     again = interrupted <= MOST_INTERRUPTIONS and _measured(transit) <= plan.sort.measure_again
@@ -63,33 +90,66 @@ def route_of(judged: Judged, transit: Transit, plan: SortPlan, counts: Mapping[i
 
 
 def _measured(transit: Transit) -> int:
-    return sum(one.stage is TransitStage.JUDGED and one.words not in INTERRUPTIONS for one in transit.steps)
+    """Return how often a shaft was measured, interrupted cycles left out."""
+    return sum(step.stage is TransitStage.JUDGED and step.words not in INTERRUPTIONS for step in transit.steps)
 
 
 def _home(transit: Transit, plan: SortPlan) -> int:
-    """A standard from the slot goes back there; one that a person put in is taken out again (see night)."""
+    """Return the place of a check standard.
+
+    Its slot, or recheck for one put in by hand, which is taken out by hand again.
+    """
     return plan.place_for("standard" if transit.source == "SLOT" else "recheck").number
 
 
 def recheck_route(plan: SortPlan, counts: Mapping[int, int]) -> Route:
-    """The way of a shaft that is not, or cannot be, measured."""
+    """Return the route of a shaft that was not, or cannot be, measured.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    counts : Mapping[int, int]
+        Shafts in each place by its number.
+
+    Returns
+    -------
+    Route
+        The route.
+    """
     return _into([plan.place_for("recheck").number], plan, counts)
 
 
 def _into(places: Sequence[int], plan: SortPlan, counts: Mapping[int, int]) -> Route:
+    """Return the route into the first of these places with room."""
     full = tuple(place for place in places if is_full(place, plan, counts))
     names = " and ".join(plan.place_called(place) for place in full)
     verb, them = ("is", "it") if len(full) == 1 else ("are", "them")
     room = next((place for place in places if place not in full), None)
     if room is None:
         return Route(words=f"{names} {verb} full: empty {them}, then go on", full=full)
-    before = full[: places.index(room)]  # a bin may have more than one place, and not all of them be tried
+    before = full[: places.index(room)]  # a bin may have several places, of which only those before `room` were tried
     if not before or plan.bin_of(room) is not None:
         return Route(place=room)
     return Route(place=room, words=f"{names} {verb} full: its shafts go to {plan.place_called(room)}", full=before)
 
 
 def is_full(place: int, plan: SortPlan, counts: Mapping[int, int]) -> bool:
-    """True when a place holds as many shafts as it can."""
-    holds = next((one.holds for one in plan.place if one.number == place), None)
+    """Return True if a place holds as many shafts as it can.
+
+    Parameters
+    ----------
+    place : int
+        Its number.
+    plan : SortPlan
+        The plan.
+    counts : Mapping[int, int]
+        Shafts in each place by its number.
+
+    Returns
+    -------
+    bool
+        True if it is full; False for a place without a limit.
+    """
+    holds = next((known.holds for known in plan.place if known.number == place), None)
     return holds is not None and counts.get(place, 0) >= holds

@@ -1,4 +1,4 @@
-"""A plan with the files it names, read and held against each other before a night begins."""
+"""The setup of a night: a plan with the files it names, read and checked against each other before the night begins."""
 
 from __future__ import annotations
 
@@ -21,7 +21,19 @@ LID, STOP = 1, 2  # bits of Identify.guards
 
 @dataclass(frozen=True)
 class Setup:
-    """A plan with its calibration and bands; `folder` is the plan's, from which its file names count."""
+    """A plan with its calibration and bands.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    calibration : Calibration
+        Its calibration.
+    bands : Bands
+        Its bands.
+    folder : Path
+        Folder of the plan, to which file names are relative.
+    """
 
     plan: SortPlan
     calibration: Calibration
@@ -30,23 +42,46 @@ class Setup:
 
     @property
     def archive(self) -> Path:
-        """Where the raw readings go."""
+        """File of the raw readings."""
         return self.folder / self.plan.sort.archive
 
     @property
     def store(self) -> StorePlace:
-        """The database of results and journal."""
+        """Database of results and journal."""
         return StorePlace.of(self.plan.sort.store, self.folder)
 
     def as_json(self) -> str:
-        """What the journal keeps of it."""
+        """Return the plan as the journal keeps it.
+
+        Returns
+        -------
+        str
+            JSON text.
+        """
         return as_kept(self.plan, self.bands)
 
 
 def load_setup(path: Path, *, attended: bool = False, allow_doubtful: bool = False) -> Setup:
-    """The plan in a file with all it names; `attended` says that a person stays with the gauge, whatever the plan says.
+    """Read a plan with all the files it names.
 
-    Raises ConfigurationError for whatever is wrong in one of the files or between them.
+    Parameters
+    ----------
+    path : Path
+        The plan.
+    attended : bool
+        True if a person stays with the gauge, whatever the plan says.
+    allow_doubtful : bool
+        True to accept a calibration whose checks were doubtful.
+
+    Returns
+    -------
+    Setup
+        The setup.
+
+    Raises
+    ------
+    ConfigurationError
+        A file is wrong, or two of them contradict each other.
     """
     plan = load_sort_plan(path)
     if attended and not plan.sort.attended:
@@ -59,7 +94,7 @@ def load_setup(path: Path, *, attended: bool = False, allow_doubtful: bool = Fal
 
 
 def _check_files(plan: SortPlan, path: Path) -> None:
-    """ConfigurationError when a file that a night writes is also something else: a log would spoil an archive."""
+    """Raise ConfigurationError if a file that a night writes has a second role: a log would spoil an archive."""
     known: dict[Path, str] = {path.resolve(): "the plan itself"}
     named = {
         "gauge.calibration": plan.gauge.calibration, "sort.bands": plan.sort.bands, "sort.archive": plan.sort.archive,
@@ -68,50 +103,89 @@ def _check_files(plan: SortPlan, path: Path) -> None:
     for key, name in named.items():
         other = known.setdefault((path.parent / name).resolve(), key)
         if other != key:
-            raise ConfigurationError(f"{path}: {key} and {other} are one file, {name}; give each its own")
+            raise ConfigurationError(f"{path}: {key} and {other} are the same file, {name}; give each its own")
 
 
 def check_emptied(plan: SortPlan, emptied: Iterable[int]) -> None:
-    """ConfigurationError when a place that someone emptied is none that fills."""
+    """Check the places that a person says were emptied.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    emptied : Iterable[int]
+        Their numbers.
+
+    Raises
+    ------
+    ConfigurationError
+        The plan has no such place, or it never fills.
+    """
     for number in emptied:
-        if not any(one.number == number and one.use != "standard" for one in plan.place):
-            raise ConfigurationError(f"--emptied {number}: the plan has no such place that fills; correct the number")
+        if not any(place.number == number and place.use != "standard" for place in plan.place):
+            raise ConfigurationError(f"--emptied {number}: no place of that number can fill; correct it")
 
 
 def check_unchanged(setup: Setup, night: NightOnRecord) -> None:
-    """ConfigurationError when a night that goes on would lay shafts to others that were judged in another way.
+    """Check that a night that goes on sorts by the same bands into the same places.
 
-    How much a place holds, when to check and when to stop may change; what lies in a place may not.
+    The size of a place, and when to check and stop, may change; what lies in a place may not.
+
+    Parameters
+    ----------
+    setup : Setup
+        The setup now.
+    night : NightOnRecord
+        The night on record.
+
+    Raises
+    ------
+    ConfigurationError
+        A place has another bin or use, or the bands changed.
     """
     anew = "put it back, or empty all places and begin another night with --anew"
-    before = {one["number"]: one["bin"] or one["use"] for one in night.plan["place"]}
-    for one in setup.plan.place:
-        was = before.get(one.number)
-        if was not in (None, one.bin or one.use):
-            raise ConfigurationError(f"{one.name} was for {was!r} when night {night.id} began: {anew}")
+    before = {place["number"]: place["bin"] or place["use"] for place in night.plan["place"]}
+    for place in setup.plan.place:
+        was = before.get(place.number)
+        if was not in (None, place.bin or place.use):
+            raise ConfigurationError(f"{place.name} was for {was!r} when night {night.id} began: {anew}")
     if json.loads(setup.as_json())["bands"] != night.plan.get("bands"):
         raise ConfigurationError(f"{setup.plan.sort.bands}: the bands changed since night {night.id} began: {anew}")
 
 
 def check_gauge(plan: SortPlan, gauge: Identify) -> None:
-    """ConfigurationError when this gauge cannot do what the plan asks, or may not do it with nobody there.
+    """Check that a gauge can do what the plan asks, and may do it unattended.
 
-    An unattended gauge moves with no one to stop it, so it must stop by itself when its lid is opened, and there must
-    be an emergency stop that it knows of. That the stop cuts motor power in hardware no software can see.
+    An unattended gauge moves with nobody to stop it, so it must stop by itself when its lid is opened, and it must have
+    an emergency stop that it knows of. No software can see that the stop cuts motor power in hardware.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    gauge : Identify
+        The gauge's answer to the greeting.
+
+    Raises
+    ------
+    ConfigurationError
+        It is another gauge, has no feeder or too few places, or lacks an input for lid or emergency stop.
     """
     if gauge.gauge != plan.gauge.name:
         raise ConfigurationError(
-            f"the gauge there is called {gauge.gauge!r}, the plan is for {plan.gauge.name!r}; name its port, or change "
-            "the plan"
+            f"this gauge is called {gauge.gauge!r}, the plan is for {plan.gauge.name!r}; give the port of the right "
+            "gauge, or change the plan"
         )
     if not gauge.places:
         raise ConfigurationError(f"gauge {gauge.gauge} has no feeder and bin selector; use: midspan measure")
-    for one in plan.place:
-        if one.number > gauge.places:
-            raise ConfigurationError(f"{one.name} does not exist: the gauge has {gauge.places} places; mend the plan")
+    for place in plan.place:
+        if place.number > gauge.places:
+            raise ConfigurationError(
+                f"{place.name} does not exist: the gauge has {gauge.places} places; correct the plan"
+            )
     missing = [name for bit, name in ((LID, "lid"), (STOP, "emergency-stop")) if not gauge.guards & bit]
     if missing and not plan.sort.attended:
         raise ConfigurationError(
-            f"gauge {gauge.gauge} has no {' and no '.join(missing)} input configured, so nobody may leave it alone: "
+            f"gauge {gauge.gauge} has no {' and no '.join(missing)} input configured, so it must not run unattended: "
             "configure it on the board, or stay with the gauge and use --attended"
         )

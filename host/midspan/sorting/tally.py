@@ -1,7 +1,6 @@
-"""Counts of a night: how many shafts lie in each place, and what came how often in a row.
+"""Count the shafts of a night: how many lie in each place, and how often each kind of ending came in a row.
 
-Made by giving it every shaft that has come to its end, in order, so that a run that goes on counts as if it had never
-stopped.
+The tally is made from every finished shaft in order, so a run that goes on counts as if it had never stopped.
 """
 
 from __future__ import annotations
@@ -15,13 +14,30 @@ from midspan.sorting.plan import SortPlan
 from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.records import FaultCode
 
-NONE_IN_A_ROW = 3  # feeds that brought nothing from a hopper that says it holds some
+NONE_IN_A_ROW = 3  # feeds without a shaft from a hopper that reports shafts
 
 
 @dataclass
 class Tally:
-    """What was counted so far. `places` is what lies in each place, a shaft that may have fallen into it included.
+    """Counts of a night so far.
 
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    places : Counter[int]
+        Shafts in each place by its number, those that may have fallen into it included.
+    outcomes : Counter[str]
+        Shafts of the stock by outcome of their verdict.
+    shafts : int
+        Shafts of the stock.
+    uncertain : int
+        Shafts whose place is not certain.
+    in_a_row : Counter[str]
+        How often each kind of ending came in a row.
+
+    Examples
+    --------
     >>> from midspan.sorting.plan import EXAMPLE
     >>> from midspan.store.transit import Step
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
@@ -41,7 +57,17 @@ class Tally:
     in_a_row: Counter[str] = field(default_factory=Counter)
 
     def end(self, transit: Transit, outcome: Outcome | None, *, alarmed: bool) -> None:
-        """A shaft has come to its end; `outcome` is its verdict's, `alarmed` whether it raised one about the gauge."""
+        """Count a shaft whose way has ended.
+
+        Parameters
+        ----------
+        transit : Transit
+            Its way.
+        outcome : Outcome | None
+            Outcome of its verdict, None without a verdict.
+        alarmed : bool
+            True if it raised an alarm about the gauge.
+        """
         stage, place = transit.stage, transit.place
         self._count("none", stage is TransitStage.NO_SHAFT)
         if stage is TransitStage.NO_SHAFT:
@@ -60,17 +86,40 @@ class Tally:
         self._count("rechecks", place == self.plan.place_for("recheck").number)
 
     def empty(self, place: int) -> None:
-        """A person emptied a place."""
+        """Count a place as empty.
+
+        Parameters
+        ----------
+        place : int
+            Its number.
+        """
         self.places[place] = 0
 
     def words(self) -> str:
-        """How many shafts there were and where they lie, the fullest place first."""
+        """Return how many shafts there were and where they lie, the fullest place first.
+
+        Returns
+        -------
+        str
+            A line for people.
+        """
         number = f"{self.shafts} shaft{'' if self.shafts == 1 else 's'}"
         lie = [f"{held} in {self.plan.place_called(place)}" for place, held in self.places.most_common() if held]
         return f"{number}: {', '.join(lie)}" if lie else number
 
     def planned_end(self, hours: float) -> str:
-        """Why the plan has the run end after so many hours, or nothing."""
+        """Return why the plan ends the run now.
+
+        Parameters
+        ----------
+        hours : float
+            How long the run has lasted, hours.
+
+        Returns
+        -------
+        str
+            Reason for people; empty to go on.
+        """
         stop = self.plan.stop
         if stop.shafts is not None and self.shafts >= stop.shafts:
             return f"{self.shafts} shafts are sorted, as planned"
@@ -79,10 +128,17 @@ class Tally:
         return ""
 
     def trouble(self) -> str:
-        """Why the run is to stop though nobody planned it, or nothing."""
+        """Return the reason for an unplanned stop.
+
+        Returns
+        -------
+        str
+            Reason for people; empty to go on.
+        """
         return next(self._reasons_to_stop(), "")
 
     def _reasons_to_stop(self) -> Iterator[str]:
+        """Yield the reasons for an unplanned stop."""
         stop, row = self.plan.stop, self.in_a_row
         if row["faults"] >= stop.faults_in_a_row:
             yield f"{row['faults']} instrument faults in a row: look at the gauge"
@@ -96,26 +152,45 @@ class Tally:
             yield f"the feeder brought none {row['none']} times in a row: look at hopper and slot"
 
     def _is_return(self, place: int) -> bool:
-        return any(one.number == place and one.use == "standard" for one in self.plan.place)
+        """Return True for the place that leads back into the slot of the check standard."""
+        return any(known.number == place and known.use == "standard" for known in self.plan.place)
 
     def _count(self, name: str, came: bool) -> None:
+        """Count an ending in a row, or begin at 0 again."""
         self.in_a_row[name] = self.in_a_row[name] + 1 if came else 0
 
 
 def _number(transit: Transit) -> int:
-    """How many shafts there are, as far as anyone knows: what the chute saw, or what lay on the rollers."""
+    """Return how many shafts went by, as far as is known: what the chute saw, or what lay on the rollers."""
     return max(2 if transit.unfit == FaultCode.TWO_SHAFTS.name else 1, transit.passed)
 
 
 def tally_of(plan: SortPlan, transits: list[Transit], outcomes: dict[int, Outcome], events: list[RunEvent]) -> Tally:
-    """The tally of a night from its journal; `outcomes` are those of its results by their number."""
+    """Return the tally of a night from its journal.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        The plan.
+    transits : list[Transit]
+        Shafts of the night, in order.
+    outcomes : dict[int, Outcome]
+        Outcomes of the night's results by their number.
+    events : list[RunEvent]
+        Events of the night, in order.
+
+    Returns
+    -------
+    Tally
+        The tally.
+    """
     tally = Tally(plan)
-    alarmed = {one.shaft for one in events if one.kind is RunEventKind.ALARM}
-    # A place was emptied after the shaft that the event names: clocks may have been set meanwhile.
-    emptied = [one for one in events if one.kind is RunEventKind.EMPTIED and one.place is not None]
+    alarmed = {event.shaft for event in events if event.kind is RunEventKind.ALARM}
+    # The event names the last shaft before the place was emptied; times are no guide, as clocks may have been set.
+    emptied = [event for event in events if event.kind is RunEventKind.EMPTIED and event.place is not None]
     for transit in transits:
-        _empty(tally, [one for one in emptied if (one.shaft or 0) < transit.shaft])
-        emptied = [one for one in emptied if (one.shaft or 0) >= transit.shaft]
+        _empty(tally, [event for event in emptied if (event.shaft or 0) < transit.shaft])
+        emptied = [event for event in emptied if (event.shaft or 0) >= transit.shaft]
         if not transit.is_open:
             outcome = None if transit.result is None else outcomes.get(transit.result)
             tally.end(transit, outcome, alarmed=transit.shaft in alarmed)
@@ -124,6 +199,7 @@ def tally_of(plan: SortPlan, transits: list[Transit], outcomes: dict[int, Outcom
 
 
 def _empty(tally: Tally, emptied: list[RunEvent]) -> None:
-    for one in emptied:
-        assert one.place is not None
-        tally.empty(one.place)
+    """Count places as empty."""
+    for event in emptied:
+        assert event.place is not None
+        tally.empty(event.place)

@@ -1,4 +1,4 @@
-"""The verdict on a shaft of a run of sorting, or on one that is evaluated again: by the rules on record."""
+"""Verdicts on shafts of a sorting run, and on shafts that are evaluated again, by the rules on record."""
 
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
@@ -10,7 +10,24 @@ from midspan.sorting.plan import Checks, SortPlan, Standard
 
 
 def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int | None = None) -> Basis:
-    """Return the basis of a night's shaft; `standard` is the check standard that it is, None for one of the stock."""
+    """Return the basis of the verdict on a shaft of a night.
+
+    Parameters
+    ----------
+    plan : SortPlan
+        Plan of the night.
+    bands : Bands
+        Its bands.
+    standard : str | None
+        Name of the check standard that it is, None for a shaft of the stock.
+    night : int | None
+        Number of the night, None if unknown.
+
+    Returns
+    -------
+    Basis
+        The basis.
+    """
     bar = next((bar for bar in plan.standard if bar.name == standard), None)
     return Basis(
         bands=content_of(bands),
@@ -23,10 +40,24 @@ def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int
 
 
 def verdict_by(result: ShaftResult | Unmeasured, basis: Basis, bands: Bands) -> Decision:
-    """Return the verdict on a result by all that its basis knows, but by these bands.
+    """Return the verdict on a result by its basis, but with these bands.
 
-    A check standard is judged by its assigned value; where an older version kept none its verdict says nothing but
-    that it is one.
+    A check standard is judged by its assigned value. An older version did not store that value; the verdict then says
+    only that it is a check standard.
+
+    Parameters
+    ----------
+    result : ShaftResult | Unmeasured
+        The result.
+    basis : Basis
+        What verdicts on this run rest on.
+    bands : Bands
+        The bands.
+
+    Returns
+    -------
+    Decision
+        The verdict.
     """
     if basis.standard is not None:
         return _on_standard(result, basis)
@@ -36,6 +67,7 @@ def verdict_by(result: ShaftResult | Unmeasured, basis: Basis, bands: Bands) -> 
 
 
 def _on_standard(result: ShaftResult | Unmeasured, basis: Basis) -> Decision:
+    """Return the verdict on a check standard, doubtful if its assigned value is not known."""
     assert basis.standard is not None
     if basis.assigned_thou is None or basis.u_assigned_thou is None:
         return Decision(Outcome.DOUBTFUL, (f"check standard {basis.standard}: its assigned value is not known",))
