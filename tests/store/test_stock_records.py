@@ -149,13 +149,15 @@ def test_shafts_are_compared_by_mean_and_waves_of_sound_results(store):
     add_result(store, run_of(6), told(**WHOLE | {"curve_thou": [-1.0, 1.0, 2.0, 3.0, 4.0]}))
     add_result(store, run_of(7), told(**WHOLE | {"surface_mm": [0.0]}))
     add_result(store, run_of(8), told(**WHOLE | {"curve_thou": [0.0, 1.0, 2.0, 3.0, 4.0]}))
+    add_result(store, run_of(10), told(**WHOLE | {"curve_thou": [0.5, 1.0, 2.0, 3.0, 4.0]}))
     run, standard = run_of(9), Evaluation(told(**WHOLE), ACCEPTED, 0, Basis(standard="bar 7"))
     store.add(store.begin_batch("", 0), run, standard, origin=Origin.IMPORTED)
     with StockRecords.of(store) as stock:
         found = {result.shaft: result for result in stock.comparable()}
         assert stock.standards() == {9}
-    assert sorted(found) == [1, 5, 6, 7, 8, 9]
+    assert sorted(found) == [1, 5, 6, 7, 8, 9, 10]
     assert found[1].parts == (500.0, 3.0, 4.0, 0.5, 0.25)
+    assert found[10].parts[0] == 0.5
     assert (found[1].gauge, found[1].calibration, found[1].evaluation, found[1].batch) == ("bench", "bench-1", "7", 1)
     assert [(found[shaft].gauge, found[shaft].parts) for shaft in (5, 6, 7, 8)] == [(None, ())] * 4
     assert (found[1].standard, found[9].standard) == (None, "bar 7")

@@ -5,18 +5,21 @@ SQLite's own result codes (sqlite.org, "Result and Error Codes") and its dynamic
 
 import json
 import math
+import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from limits import no_room
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError, ConfigurationError, OutputError, StoreError, StoreGone
 from midspan.decision.decision import Decision, Outcome
 from midspan.hand_bench.bench import EXAMPLE as BENCH
 from midspan.hand_bench.bench import HandBench
 from midspan.measurement.result_form import ResultKind
+from midspan.store import open_to_read
 from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged, Json, Number, Text, Whole, Word
@@ -24,6 +27,7 @@ from midspan.store.lookup import newest, raw_run
 from midspan.store.place import StorePlace, list_text
 from midspan.store.sqlite_errors import refusal, store_fault
 from midspan.store.stored_result import as_text, dof_spine, finite, is_same, plain
+from places import DATA
 from pretend import readings
 from results import NOTHING, told
 from sqlalchemy.exc import OperationalError
@@ -260,3 +264,70 @@ def test_what_sqlite_says_may_pass_or_not(code, fault):
 def test_what_sqlite_says_has_a_code(words, code):
     assert (refusal(complaint(1, words)).code or "") == code
     assert (refusal(sqlite3.OperationalError(words)).code or "") == code
+
+
+# --- opening
+
+
+def outdated(code):
+    """Return an error of plain SQLite with its extended result code."""
+    error = sqlite3.OperationalError("refused")
+    error.sqlite_errorcode = code
+    return error
+
+
+# SQLITE_READONLY and SQLITE_CANTOPEN, plain and extended: SQLite found no room for the files of a log beside it.
+NO_ROOM = [8, 14, 8 | 3 << 8, 14 | 1 << 8]
+# Locked, interrupted, out of protocol (one bit beside the others), damaged, no database.
+OTHERS = [5, 9, 15, 11, 26, 10 | 8 << 8]
+
+
+@pytest.mark.parametrize("code", NO_ROOM + OTHERS)
+def test_a_copy_is_read_only_where_there_is_no_room_beside_the_file(store, monkeypatch, code):
+    add_result(store, run_of(1))
+    asked = []
+
+    def refused_once(*_):
+        asked.append(code)
+        raise outdated(code)
+
+    monkeypatch.setattr(open_to_read, "_is_current", refused_once)
+    if code in NO_ROOM:
+        with store.place.open_to_read() as copied:
+            assert copied.latest(1).run.shaft == 1
+    else:
+        with pytest.raises(StoreError):
+            store.place.open_to_read()
+    assert asked
+
+
+def test_of_two_that_stand_side_by_side_and_are_alike_the_newest_counts(store):
+    for archive in ("a.avro", "b.avro", "c.avro"):
+        evaluation = Evaluation(told(spine_thou=500.0), ACCEPTED, 0)
+        store.add(store.begin_batch("", 0), run_of(1, archive=archive), evaluation, origin=Origin.IMPORTED)
+    assert [stored.run.archive for stored in store.standing(1)] == ["c.avro", "b.avro", "a.avro"]
+
+
+def test_a_label_of_before_means_the_shaft_that_bore_it_last(store):
+    add_result(store, run_of(1, "red"))
+    add_result(store, run_of(2, "red", offset=5))
+    last = add_result(store, run_of(2, "red", offset=6), told(spine_thou=500.0))
+    for shaft in (1, 2):
+        add_result(store, run_of(shaft, "blue", offset=7 + shaft))
+    assert [stored.id for stored in store.standing("red")] == [last]
+    assert [stored.run.shaft for stored in store.standing("blue")] == [2]
+    assert store.standing("green") == []
+
+
+OLD_DATABASE = DATA / "e0bd664" / "results.db"
+
+
+def test_an_upgrade_without_room_for_its_copy_changes_nothing(tmp_path):
+    place = store_in(tmp_path)
+    shutil.copyfile(OLD_DATABASE, place.file)
+    before = place.file.read_bytes()
+    with no_room(len(before) // 2), pytest.raises(StoreError):
+        place.open()
+    assert not (tmp_path / "results-before-8.db").exists()
+    place.open().close()
+    assert (tmp_path / "results-before-8.db").exists()
