@@ -1,4 +1,4 @@
-"""What the README says of calibrating, nights and sets, done as it says: commands in order, tables by heading."""
+"""The README on calibrating, runs and sets, done as it says: commands in order, tables by heading."""
 
 import json
 import re
@@ -20,7 +20,7 @@ COMMANDS = [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", 
 
 @pytest.fixture(scope="module")
 def walked(tmp_path_factory):
-    """A folder in which a newcomer did what the section says; what each command printed, by its words."""
+    """Return the folder of a newcomer who did what the section says, and what each command printed."""
     folder = tmp_path_factory.mktemp("newcomer")
     printed = []
     for words in COMMANDS:
@@ -36,16 +36,18 @@ def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     _, printed = walked
     (budget,) = [text for words, text in printed if "--budget" in words]
     assert "U covers 95 %" in budget
-    assert "the trials confirm the budget" in " ".join(budget.split())
     (compared,) = [text for words, text in printed if words[0] == "compare"]
-    assert "34 shafts compared" in compared
-    assert "because force.u_scale: 0.0005" in compared
-    assert re.search(r"U was 0\.5\d thou on average, and is 0\.2\d now", compared)
+    assert re.search(r"^34 shafts", compared, re.MULTILINE)
+    assert "force.u_scale: 0.0005" in compared
+    (said,) = (line for line in compared.splitlines() if line.startswith("U was"))
+    before, now = (float(number) for number in re.findall(r"\d+\.\d+", said))
+    assert (0.5 <= before < 0.6, 0.2 <= now < 0.3) == (True, True), said
 
 
 def test_most_of_the_first_budget_are_the_masses(walked):
     folder, _ = walked
     told = json.loads(midspan("show", 2, "--store", "mine/results.db", "--budget", "--json", folder=folder).stdout)
+    assert told["agrees"]  # the trials and the budget
     shares = {part["cause"]: part["portion"] for part in told["causes"]}
     assert shares["force scale"] < 0.3  # now; the section says what it was before
     (first,) = [text for words, text in walked[1] if "--budget" in words]
@@ -72,14 +74,14 @@ def test_the_example_of_masses_is_one(tmp_path):
 
 
 def commands(heading):
-    """Indented commands of a section."""
+    """Return the indented commands of a section."""
     section = README.partition(f"### {heading}\n")[2].partition("\n### ")[0]
     return [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", section, re.MULTILINE)]
 
 
 @pytest.fixture(scope="module")
 def evening(tmp_path_factory):
-    """A folder after the demonstration and its night; what the night printed."""
+    """Return the folder after the demonstration and its run, and how the run ended."""
     folder = tmp_path_factory.mktemp("evening")
     assert midspan("demo", "--folder", folder, folder=folder).returncode == 0
     return folder, midspan("sort", "night.toml", folder=folder, columns=100)
@@ -97,7 +99,7 @@ def test_the_night_is_as_it_is_shown(evening):
 
 
 def truth_of(folder, number):
-    """Which shaft of the demonstration's club has a number, by the simulation's truth: the nearest in all it has."""
+    """Return which shaft of the simulated stock a number is: the nearest in spine, spread and runout."""
     told = json.loads(midspan("show", number, "--json", folder=folder).stdout)
     return min(
         scenario.shafts(36, 7),
@@ -113,12 +115,12 @@ def test_without_a_batch_no_shaft_of_the_club_is_counted_twice(evening):
     folder, _ = evening
     making = ("sets", "make", "--number", 6, "--spine", 2, "--spread", 4)
     told = json.loads(midspan(*making, "--json", folder=folder).stdout)
-    numbers = [one["shaft"] for each in told["sets"] for one in each["shafts"]]
+    numbers = [shaft["shaft"] for each in told["sets"] for shaft in each["shafts"]]
     assert len(numbers) >= 18
     assert len({truth_of(folder, number) for number in numbers}) == len(numbers)
     pairs = {tuple(truth_of(folder, number) for number in pair) for pair in told["likely_twins"]}
     assert len(pairs) == len(told["likely_twins"]) > 25
-    assert all(one == other for one, other in pairs)
+    assert all(first == other for first, other in pairs)
     warned = " ".join(midspan(*making, folder=folder).stdout.split())
     (said,) = re.findall(r"^    (26 shafts .*)\n    (.*)$", README, re.MULTILINE)
     assert " ".join(said) in warned
@@ -128,21 +130,21 @@ def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(eveni
     folder, _ = evening
     _, make, card, labels = commands("Matched sets")
     made = midspan(*make, folder=folder)
-    assert "4 sets of 6 shafts" in made.stdout, made.stderr
+    assert made.stdout.startswith("4 sets"), made.stderr
     assert midspan(*card, folder=folder).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
-    assert "6 labels on 1 sheet" in midspan(*labels, folder=folder).stdout
+    assert re.findall(r"\b\d+\b", midspan(*labels, folder=folder).stdout) == ["6", "1"]
     refilled = midspan("sets", "refill", "spring 1", "--lost", "73", "--keep", folder=folder)
     assert refilled.returncode == 0, refilled.stderr
     extended = midspan("sets", "extend", "spring 1", "--number", "2", "--json", folder=folder)
     assert extended.returncode == 0, extended.stderr
     kept = {
         number
-        for one in json.loads(midspan("sets", "show", "--json", folder=folder).stdout)
-        for number in one["shafts"]
+        for kept_set in json.loads(midspan("sets", "show", "--json", folder=folder).stdout)
+        for number in kept_set["shafts"]
     }
-    joining = {one["shaft"] for one in json.loads(extended.stdout)["second"]["shafts"]}
+    joining = {shaft["shaft"] for shaft in json.loads(extended.stdout)["second"]["shafts"]}
     assert {truth_of(folder, number) for number in joining}.isdisjoint(truth_of(folder, number) for number in kept)
-    assert midspan("export", "sets", "--out", "sets.csv", folder=folder).stdout.startswith("sets.csv: 25 rows")
+    assert midspan("export", "sets", "--out", "sets.csv", folder=folder).stdout.startswith("sets.csv: 25 ")
 
 
 def test_a_newcomer_makes_a_backup_and_brings_it_back(evening):

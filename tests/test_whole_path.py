@@ -48,7 +48,7 @@ BANDS = Bands.model_validate({"bin": [{"name": "any", "spine_thou": [200.0, 1000
 
 
 def calibration(**changes: dict[str, Any]) -> Calibration:
-    """A calibration of the rehearsal's default gauge; `changes` are sections with the keys to replace."""
+    """Return a calibration of the rehearsal's default gauge; `changes` are sections with the keys to replace."""
     sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
     sections["span"]["vertical_share"] = (0.0, 0.0)  # the rehearsal's supports have no friction
     return Calibration.model_validate(sections)
@@ -65,7 +65,7 @@ SMOOTH = calibration(travel={"screw_sin_mm": 0.0, "screw_cos_mm": 0.0})
 
 
 def drawn_shaft(random: Random, number: int) -> dict[str, Any]:
-    """Any ordinary shaft, as the rehearsal takes it."""
+    """Return an ordinary shaft as the rehearsal takes it."""
     return {
         "number": number,
         "spine_thou": random.uniform(300, 900),
@@ -80,14 +80,14 @@ def drawn_shaft(random: Random, number: int) -> dict[str, Any]:
 
 
 def true_runout_mm(shaft: dict[str, Any]) -> float:
-    """Total indicator reading of a surface of one and two waves a turn."""
+    """Return the total indicator reading of a surface of one and two waves a turn, mm."""
     angle = np.radians(np.arange(0, 360, 0.05))
     bow = shaft["bow_mm"] * np.cos(angle - math.radians(shaft["bow_deg"]))
     return float(np.ptp(bow + shaft["out_of_round_mm"] * np.cos(2 * (angle - math.radians(shaft["out_of_round_deg"])))))
 
 
 def assert_pulls(pulls: np.ndarray, low: float = 1.0, high: float = 1.0) -> None:
-    """Their standard deviation lies between two figures, and their mean at nothing, within chance."""
+    """Check that standard deviation and mean of pulls are within chance of their expected values."""
     number = len(pulls)
     least, most = np.sqrt(chi2.ppf([1e-3, 1 - 1e-3], number - 1) / (number - 1))
     assert low * least < pulls.std(ddof=1) < high * most
@@ -96,7 +96,7 @@ def assert_pulls(pulls: np.ndarray, low: float = 1.0, high: float = 1.0) -> None
 
 @dataclass
 class Batch:
-    """A measured batch: what is true, what was said while measuring, and what was kept."""
+    """A measured batch: truth, verdicts and stored results."""
 
     truths: list[dict[str, Any]]
     verdicts: list[Verdict]
@@ -104,20 +104,20 @@ class Batch:
     archive: Path
 
     def of(self, name: str) -> np.ndarray:
-        return np.array([getattr(one.result, name) for one in self.verdicts], float)
+        return np.array([getattr(verdict.result, name) for verdict in self.verdicts], float)
 
     def true(self, name: str) -> np.ndarray:
         return np.array([truth[name] for truth in self.truths], float)
 
     def share(self, *causes: str) -> np.ndarray:
-        """Standard uncertainty of the spine from some causes alone."""
-        budgets = [one.result.budget for one in self.verdicts if isinstance(one.result, ShaftResult)]
+        """Return the standard uncertainty of the spine from some causes alone, thou."""
+        budgets = [verdict.result.budget for verdict in self.verdicts if isinstance(verdict.result, ShaftResult)]
         return np.array([math.hypot(*(budget.of(cause) for cause in causes)) for budget in budgets])
 
 
 @pytest.fixture(scope="module")
 def batch(tmp_path_factory: pytest.TempPathFactory) -> Batch:
-    """Shafts of every kind on a gauge that slips, drifts, loses, repeats and spoils readings, known exactly."""
+    """Measure shafts of every kind on a gauge that slips, drifts, loses, repeats and spoils readings."""
     folder = tmp_path_factory.mktemp("batch")
     random = Random(5)
     truths = [drawn_shaft(random, number) for number in range(1, SHAFTS + 1)]
@@ -134,7 +134,7 @@ def batch(tmp_path_factory: pytest.TempPathFactory) -> Batch:
 
 def runs_of(gauge: dict[str, Any], truths: list[dict[str, Any]], cal: Calibration, folder: Path, seed: int = 1,
             times: int = 1) -> Iterator[RawRun]:  # fmt: skip
-    """Every shaft measured so many times on a gauge of its own."""
+    """Measure every shaft a number of times on a gauge of its own."""
     with rig.gauge_on({"seed": seed, "gauge": gauge, "shafts": truths}, folder) as line:
         plan = plan_for(cal, line.settled())
         for truth in truths:
@@ -147,10 +147,10 @@ def runs_of(gauge: dict[str, Any], truths: list[dict[str, Any]], cal: Calibratio
 
 
 def test_every_shaft_has_a_sound_result(batch: Batch) -> None:
-    assert [one.run.shaft for one in batch.verdicts] == list(range(1, SHAFTS + 1))
-    for one in batch.verdicts:
-        assert isinstance(one.result, ShaftResult), one.result
-        assert (one.result.doubts, one.result.faults, one.decision.bin) == ((), (), "any")
+    assert [verdict.run.shaft for verdict in batch.verdicts] == list(range(1, SHAFTS + 1))
+    for verdict in batch.verdicts:
+        assert isinstance(verdict.result, ShaftResult), verdict.result
+        assert (verdict.result.doubts, verdict.result.faults, verdict.decision.bin) == ((), (), "any")
 
 
 def test_spoilt_readings_came_and_were_left_out(batch: Batch) -> None:
@@ -176,7 +176,7 @@ def test_spread_to_a_tenth_of_a_thou(batch: Batch) -> None:
 
 
 def test_stiff_side_within_its_uncertainty(batch: Batch) -> None:
-    named = np.array([one.result.stiff_side_deg is not None for one in batch.verdicts])
+    named = np.array([verdict.result.stiff_side_deg is not None for verdict in batch.verdicts])
     assert named.sum() > SHAFTS * 0.9
     errors = ((batch.of("stiff_side_deg") - batch.true("stiff_side_deg") + 90) % 180 - 90)[named]
     assert_pulls(errors / batch.of("u_stiff_side_deg")[named], low=0.7)
@@ -213,7 +213,7 @@ def test_one_shaft_many_times(tmp_path: Path) -> None:
     runs = list(runs_of({**ROUGH, "slip": SLIP}, [truth], TRUE, tmp_path, times=TIMES))
     results = [outcome for outcome in evaluate(runs, TRUE) if isinstance(outcome, ShaftResult)]
     assert len(results) == TIMES
-    spine, spread = (np.array([getattr(one, name) for one in results]) for name in ("spine_thou", "spread_thou"))
+    spine, spread = (np.array([getattr(result, name) for result in results]) for name in ("spine_thou", "spread_thou"))
     # Two-sided: runs that did not differ at all would be one run twenty times. Design aim: 0.05 thou, one sigma.
     assert 0.0005 < spine.std(ddof=1) < 0.05
     assert 0.0005 < spread.std(ddof=1) < 0.1
@@ -222,14 +222,14 @@ def test_one_shaft_many_times(tmp_path: Path) -> None:
 
 def shares(results: list[ShaftResult]) -> Iterator[np.ndarray]:
     for cause in ("scatter of the readings", "zero before", "zero after"):
-        yield np.array([one.budget.of(cause) for one in results])
+        yield np.array([result.budget.of(cause) for result in results])
 
 
 # Coverage: gauges that are as far from their calibration as its uncertainties say
 
 
 def drawn_gauge(random: Random) -> dict[str, Any]:
-    """The truth of a gauge of which the calibration SMOOTH knows as much as it says."""
+    """Return a true gauge, drawn within what the calibration SMOOTH says about itself."""
     force, travel = SMOOTH.force, SMOOTH.travel
     per_newton = 1 / force.newton_per_count
     return {
@@ -274,15 +274,15 @@ def test_the_archive_gives_what_was_stored_to_the_last_bit(batch: Batch) -> None
     damage: list[str] = []
     again = list(recomputed(entries([batch.archive], damage), stored_nowhere(SURE_OF_ALL, Rules(BANDS))))
     assert len(again) == len(batch.stored) == SHAFTS
-    for one, kept in zip(again, batch.stored, strict=True):
-        assert isinstance(one.result, ShaftResult)
-        assert one.result == kept.result
-        assert (one.where, one.decision) == (kept.run, kept.decision)
+    for verdict, kept in zip(again, batch.stored, strict=True):
+        assert isinstance(verdict.result, ShaftResult)
+        assert verdict.result == kept.result
+        assert (verdict.where, verdict.decision) == (kept.run, kept.decision)
     assert damage == []
 
 
 def test_the_store_knows_where_the_readings_are(batch: Batch) -> None:
-    kept = {one.run.shaft: one for one in batch.stored}
+    kept = {stored.run.shaft: stored for stored in batch.stored}
     for run in read_archive(batch.archive):
         assert (kept[run.shaft].run.label, kept[run.shaft].run.started_ms) == (run.label, run.started_ms)
         assert Path(kept[run.shaft].run.archive) == batch.archive
@@ -306,5 +306,5 @@ def test_cpython_gives_the_same_readings(tmp_path: Path, monkeypatch: pytest.Mon
     second = list(runs_of(ROUGH, truths, TRUE, tmp_path / "cpython"))
     for run, other in zip(first, second, strict=True):
         assert run.runtime != other.runtime
-        for field in {one.name for one in fields(RawRun)} - {"runtime", "started_ms", "boot"}:
+        for field in {field.name for field in fields(RawRun)} - {"runtime", "started_ms", "boot"}:
             assert np.array_equal(getattr(run, field), getattr(other, field)), field

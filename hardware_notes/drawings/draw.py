@@ -16,7 +16,7 @@ PICTURES = Path(__file__).parents[1] / "pictures"
 
 
 def pictures() -> dict[str, str]:
-    """File name and content of each drawing."""
+    """Return file name and content of each drawing."""
     frame = Frame.load()
     return {
         "frame-front.svg": draw_front.front(frame).svg,

@@ -9,7 +9,7 @@ from draw_svg import LIGHT, SHAFT, Point, Sheet, View, polar, turned
 
 
 def feeder(frame: Frame) -> Sheet:
-    """The way of a shaft, seen from the gauge's right end, front to the right."""
+    """Return the route of a shaft, seen from the gauge's right end, front to the right."""
     sheet = Sheet(1060, 640, "Feeder: hopper, escapement, gate, chute, selector")
     view = sheet.view(190, 430, 1.35)
     _gauge(view, frame)
@@ -24,7 +24,7 @@ def feeder(frame: Frame) -> Sheet:
 
 
 def hopper_shafts(frame: Frame) -> int:
-    """How many shafts of the usual size lie in the hopper in one row."""
+    """Return how many shafts of the usual size lie in the hopper in one row."""
     return int(frame.feeder["hopper_length"] / frame.shaft["usual"])
 
 
@@ -42,13 +42,13 @@ def _gauge(view: View, frame: Frame) -> None:
 
 
 def _slope(frame: Frame, start: Point, length: float) -> Point:
-    """The end of a rail that rises to the front from start."""
+    """Return the end of a rail that rises to the front from its start."""
     dy, dz = polar(length, frame.feeder["slope_deg"])
     return start[0] + dy, start[1] + dz
 
 
 def entry_start(frame: Frame) -> Point:
-    """Upper face of the entry ramp at its lower end."""
+    """Return the upper face of the entry ramp at its lower end."""
     feeder = frame.feeder
     return feeder["entry_y"], feeder["pivot_z"] + feeder["entry_drop"] + 4.0
 
@@ -76,7 +76,7 @@ def _entry(view: View, frame: Frame) -> None:
 
 
 def _finger(frame: Frame, swing_deg: float) -> list[Point]:
-    """Upper edge of a gate's finger: from the pivot back over the front roller, down into the nip, and its lip."""
+    """Return the upper edge of a gate's finger: from pivot over front roller, down into the nip, and the lip."""
     pivot = frame.feeder["pivot_y"], frame.feeder["pivot_z"]
     over = frame.half_rollers, frame.roller_top_z + 1.5
     notch = frame.support["axle_height"] + 1.0
@@ -99,7 +99,7 @@ def _gate(view: View, frame: Frame) -> None:
 
 
 def exit_end(frame: Frame) -> Point:
-    """Upper face of the chute at its lower end, where the selector begins."""
+    """Return the upper face of the chute at its lower end, where the selector begins."""
     feeder = frame.feeder
     y = feeder["pivot_y"] + 10
     return y + feeder["exit_length"], feeder["pivot_z"] - 6 - feeder["exit_length"] * tan(radians(feeder["slope_deg"]))
@@ -121,7 +121,7 @@ def _exit(view: View, frame: Frame) -> None:
 
 
 def tray_left(frame: Frame, place: int) -> float:
-    """Rear edge of the tray of a place, counted from 1, the farthest."""
+    """Return the rear edge of the tray of a place, counted from 1, the farthest."""
     places = len(frame.feeder["flap_deg"])
     return exit_end(frame)[0] - 20 + float((places - place) * frame.feeder["tray_width"])
 
@@ -135,7 +135,7 @@ def _trays(view: View, frame: Frame, pivot: Point) -> None:
 
 
 def lift_pivot(frame: Frame) -> Point:
-    """Pivot of the arms that bring the check standard from the foot of the selector to the gate's fingers."""
+    """Return the pivot of the arms that bring the check standard from the selector's foot to the gate's fingers."""
     low, high = lift_ends(frame)
     middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
     half = ((high[0] - low[0]) ** 2 + (high[1] - low[1]) ** 2) ** 0.5 / 2
@@ -145,7 +145,7 @@ def lift_pivot(frame: Frame) -> Point:
 
 
 def lift_ends(frame: Frame) -> tuple[Point, Point]:
-    """Where the arms' tips are down, and up."""
+    """Return where the arms' tips are down, and up."""
     foot = exit_end(frame)
     return (foot[0] + 4, foot[1] - frame.feeder["flap_length"] - 8), (
         frame.feeder["pivot_y"] + 6,

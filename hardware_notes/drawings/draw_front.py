@@ -10,7 +10,7 @@ SWITCH = (14.0, 8.0)
 
 
 def front(frame: Frame) -> Sheet:
-    """The gauge from the front: beam, supports, press at midspan."""
+    """Return the gauge from the front: beam, supports, press at midspan."""
     sheet = Sheet(1060, 640, "Frame of the gauge from the front")
     view = sheet.view(530, 440)
     _beam_front(view, frame)

@@ -24,12 +24,12 @@ class Frame:
 
     @classmethod
     def load(cls) -> Frame:
-        """Those of the file beside this module."""
+        """Return the dimensions of the file beside this module."""
         return cls(tomllib.loads(PARAMETERS.read_text(encoding="utf-8")))
 
     @property
     def half_rollers(self) -> float:
-        """From the shaft's plane to a roller's axle."""
+        """Distance from the shaft's plane to a roller's axle, mm."""
         return float(self.support["roller_diameter"] + self.support["roller_gap"]) / 2
 
     def shaft_z(self, diameter: float) -> float:
@@ -76,22 +76,22 @@ class Frame:
         return float(self.support["axle_height"]) + float(self.support["roller_diameter"]) / 2
 
     def beam_give(self) -> float:
-        """How far the beam bends per newton at midspan, mm/N: L^3 / (48 E I), simply supported."""
+        """Return the compliance of the beam at midspan, mm/N: L^3 / (48 E I), simply supported."""
         beam = self.beam
         return float(self.support["span"] ** 3 / (48 * beam["modulus_n_mm2"] * beam["second_moment_mm4"]))
 
     def column_give(self) -> float:
-        """How far the column's lean lifts the head per newton, mm/N: the moment F a leans it by F a h / (E I)."""
+        """Return the lift of the head as the column leans, mm/N: the moment F a leans it by F a h / (E I)."""
         arm, height = -self.press["column_y"], self.head_home_z + 60.0  # up to about the middle of the carriage
         stiffness = self.beam["modulus_n_mm2"] * self.press["column_second_moment_mm4"]
         return float(arm**2 * height / stiffness)
 
     def end_slope(self, spine_thou: float) -> float:
-        """Slope of a loaded shaft at its supports, radians: 3 d / L for a beam loaded in the middle."""
+        """Return the slope of a loaded shaft at its supports, radians: 3 d / L for a beam loaded in the middle."""
         return 3 * spine_thou * THOU_MM / float(self.support["span"])
 
     def rim_thou(self, rim_radius: float, spine_thou: float) -> float:
-        """How much smaller the spine reads because the contact rolls inward on a rim of this radius.
+        """Return how much smaller the spine reads because the contact rolls inward on a rim of this radius, thou.
 
         Each contact moves by r times the slope, so the span shrinks by twice that, and the deflection goes as L^3.
         """
@@ -99,6 +99,6 @@ class Frame:
         return 3 * shorter / float(self.support["span"]) * spine_thou
 
     def nip_share(self, diameter: float) -> float:
-        """Force on each roller, as a share of the load on that support: 1 / (2 cos nip)."""
+        """Return the force on each roller as a share of the load on that support: 1 / (2 cos nip)."""
         reach = (self.support["roller_diameter"] + diameter) / 2
         return 1 / (2 * cos(asin(self.half_rollers / reach)))

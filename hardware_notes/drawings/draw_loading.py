@@ -12,7 +12,7 @@ STEM, ARM_END = 7.0, 26.0  # half of the head's stem; where the bracket's arm en
 
 
 def loading(frame: Frame) -> Sheet:
-    """Five times the bracket with its cell and head: under a shaft, three ways with masses, and the wrong one."""
+    """Return the bracket with cell and head five times: under a shaft, three ways with masses, and the wrong way."""
     sheet = Sheet(1060, 480, "How masses load the cell as a shaft does")
     panels: tuple[tuple[float, float, Callable[[View, Frame], None], tuple[str, ...]], ...] = (
         (125, 100, _shaft, ("What a shaft does", "pushes the head up:", "the count rises")),
@@ -32,7 +32,7 @@ def loading(frame: Frame) -> Sheet:
 
 
 class Cell:
-    """Bracket, cell, stop and head from the underside of the cell at z = 0; `up` is -1 when all is turned over."""
+    """Bracket, cell, stop and head from the underside of the cell at z = 0; `up` is -1 if all is turned over."""
 
     def __init__(self, view: View, frame: Frame, up: int = 1) -> None:
         self._view, self._up, press = view, up, frame.press
@@ -55,7 +55,7 @@ class Cell:
         self._area(low, (high[0], low[1]), high, (low[0], high[1]))
 
     def on_a_wall(self) -> None:
-        """Hatch what the upright bracket is fixed to, at its left."""
+        """Hatch the wall to the left of the upright bracket."""
         low, high = self.foot - 8, self.top + 8
         self._view.line((self.end, low), (self.end, high), width=1.4)
         for i in range(int((high - low) // 8)):
@@ -63,21 +63,21 @@ class Cell:
 
 
 def _force(view: View, tip: Point, up: int) -> None:
-    """An arrow whose tip is at the place that it pushes."""
+    """Draw an arrow whose tip is where it pushes."""
     x, z = tip
     view.line((x, z - up * ARROW), (x, z - up * 7), width=2.4)
     view.area((x, z), (x - 4, z - up * 9), (x + 4, z - up * 9), fill=INK, width=0.2)
 
 
 def _mass(view: View, top: Point) -> None:
-    """A mass with its upper middle there."""
+    """Draw a mass by its upper middle."""
     x, z = top
     view.box((x - MASS / 2, z - MASS), (x + MASS / 2, z), fill="#ffffff")
     view.text((x, z - MASS / 2 - 2.5), "mass", 9)
 
 
 def _ground(view: View, left: float, right: float, z: float) -> None:
-    """A firm surface, hatched below."""
+    """Draw a firm surface, hatched below."""
     view.line((left, z), (right, z), width=1.4)
     for i in range(int((right - left) // 8)):
         view.line((left + 8 * i + 8, z), (left + 8 * i + 2, z - 6), width=0.5)

@@ -52,7 +52,7 @@ ROW, HALF, WIRE, NAME = 21.0, 70.0, 96.0, 250.0
 
 @dataclass(frozen=True)
 class Wire:
-    """One wire of the board: its name in the configuration, GPIO, place on the edge, and what it goes to."""
+    """A wire of the board: name in the configuration, GPIO, place on the edge, and destination."""
 
     key: str
     gpio: int
@@ -64,7 +64,7 @@ class Wire:
 
 
 def wires() -> list[Wire]:
-    """All wires of the default configuration, in the order of the board's edge."""
+    """Return all wires of the default configuration, in the order of the board's edge."""
     given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
     found = re.search(r"^SERVICE = (\d+)", (DEVICE / "settings.py").read_text(encoding="utf-8"), re.MULTILINE)
     assert found is not None
@@ -81,7 +81,7 @@ def wires() -> list[Wire]:
 
 
 def table() -> str:
-    """The wiring table of the notes."""
+    """Return the wiring table of the notes."""
     lines = [
         "| name in board.json | GPIO | pin | way | goes to | what to know |",
         "| --- | ---: | ---: | --- | --- | --- |",
@@ -94,7 +94,7 @@ def table() -> str:
 
 
 def pins() -> Sheet:
-    """The board with every wire, as it lies with its USB plug up."""
+    """Return the board with every wire, its USB plug up."""
     sheet = Sheet(1060, 560, "Wires of the board")
     middle, top = 530.0, 70.0
     view = sheet.view(0, 0)

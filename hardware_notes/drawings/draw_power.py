@@ -8,7 +8,7 @@ WIDE, HIGH = 128.0, 46.0
 
 
 def power() -> Sheet:
-    """Adapter, fuses, emergency stop, drivers, servos, board; grounds in one star."""
+    """Return adapter, fuses, emergency stop, drivers, servos and board; grounds in one star."""
     sheet = Sheet(1060, 460, "Supplies, emergency stop and grounds")
     _block(sheet, 90, 90, "24 V adapter", "certified, closed")
     _block(sheet, 260, 90, "fuse", "5 A slow")

@@ -7,7 +7,7 @@ from draw_svg import LIGHT, SHAFT, Sheet, View, number, polar
 
 
 def section(frame: Frame) -> Sheet:
-    """The gauge cut at midspan, and three details."""
+    """Return the gauge cut at midspan, and three details."""
     sheet = Sheet(1060, 700, "Frame cut at midspan, with details of rollers, head and stop")
     _cut(sheet.view(230, 520, 1.15), frame)
     _rollers(sheet.view(560, 220, 3.2), frame)
@@ -139,7 +139,7 @@ def _rim(view: View, frame: Frame) -> None:
 
 
 def polar_at(radius: float, angle: float) -> tuple[float, float]:
-    """A point of the rim's edge, whose top is the origin."""
+    """Return a point of the rim's edge, whose top is the origin."""
     x, z = polar(radius, angle)
     return x, z - radius
 

@@ -33,55 +33,55 @@ class View:
     scale: float = 1.0
 
     def at(self, point: Point) -> Point:
-        """Where a point of the view lies on the paper."""
+        """Return where a point of the view lies on the paper."""
         return self.x + self.scale * point[0], self.y - self.scale * point[1]
 
     def line(self, *points: Point, width: float = 1.0, dash: str = "", ink: str = INK) -> None:
-        """A line through points."""
+        """Draw a line through points."""
         self.sheet.path([self.at(point) for point in points], width, dash, ink, "none", closed=False)
 
     def area(self, *points: Point, fill: str = "none", width: float = 1.0, dash: str = "") -> None:
-        """A closed outline."""
+        """Draw a closed outline."""
         self.sheet.path([self.at(point) for point in points], width, dash, INK, fill, closed=True)
 
     def box(self, low: Point, high: Point, fill: str = "none", width: float = 1.0, dash: str = "") -> None:
-        """A rectangle between two corners."""
+        """Draw a rectangle between two corners."""
         self.area(low, (high[0], low[1]), high, (low[0], high[1]), fill=fill, width=width, dash=dash)
 
     def circle(self, centre: Point, diameter: float, fill: str = "none", width: float = 1.0, dash: str = "") -> None:
-        """A circle."""
+        """Draw a circle."""
         self.sheet.circle(self.at(centre), self.scale * diameter / 2, width, dash, fill)
 
     def cross(self, centre: Point, size: float) -> None:
-        """Centre lines of something round."""
+        """Draw the centre lines of something round."""
         x, y = centre
         for start, end in (((x - size, y), (x + size, y)), ((x, y - size), (x, y + size))):
             self.line(start, end, width=0.35, dash="6 2 1 2")
 
     def across(self, left: float, right: float, z: float, offset: float, text: str = "") -> None:
-        """Dimension between two x, drawn `offset` of paper above the height z (below when negative)."""
+        """Draw the dimension between two x, `offset` of paper above the height z (below if negative)."""
         _, base = self.at((0, z))
         ends = self.at((left, z))[0], self.at((right, z))[0]
         self.sheet.dimension((ends[0], base), (ends[1], base), (0, -offset), text or number(abs(right - left)))
 
     def upright(self, low: float, high: float, x: float, offset: float, text: str = "") -> None:
-        """Dimension between two heights, drawn `offset` of paper to the right of x (to the left when negative)."""
+        """Draw the dimension between two heights, `offset` of paper to the right of x (to the left if negative)."""
         base, _ = self.at((x, 0))
         ends = self.at((x, low))[1], self.at((x, high))[1]
         self.sheet.dimension((base, ends[0]), (base, ends[1]), (offset, 0), text or number(abs(high - low)))
 
     def part(self, name: int | str, at: Point, away: Point) -> None:
-        """A numbered balloon `away` on the paper from what it names."""
+        """Draw a numbered balloon, `away` on the paper from what it names."""
         self.sheet.balloon(str(name), self.at(at), away)
 
     def text(self, at: Point, words: str, size: float = 9, anchor: str = "middle", bold: bool = False) -> None:
-        """Words at a point of the view."""
+        """Write words at a point of the view."""
         self.sheet.text(self.at(at), words, size, anchor, bold=bold)
 
 
 @dataclass
 class Sheet:
-    """Paper of so many millimetres of the drawing; `svg` is the file."""
+    """Paper of the drawing, its size in millimetres; `svg` is the file."""
 
     width: float
     height: float
@@ -89,17 +89,17 @@ class Sheet:
     body: list[str] = field(default_factory=list)
 
     def view(self, x: float, y: float, scale: float = 1.0) -> View:
-        """A view whose origin lies there."""
+        """Return a view whose origin is at a place of the paper."""
         return View(self, x, y, scale)
 
     def path(self, points: Sequence[Point], width: float, dash: str, ink: str, fill: str, *, closed: bool) -> None:
-        """A line or an outline through points of the paper."""
+        """Draw a line or an outline through points of the paper."""
         steps = " ".join(f"{number(x)},{number(y)}" for x, y in points)
         name = "polygon" if closed else "polyline"
         self.body.append(f'<{name} points="{steps}" {_stroke(width, dash, ink)} fill="{fill}"/>')
 
     def circle(self, centre: Point, radius: float, width: float, dash: str, fill: str) -> None:
-        """A circle on the paper."""
+        """Draw a circle on the paper."""
         x, y = (number(value) for value in centre)
         self.body.append(f'<circle cx="{x}" cy="{y}" r="{number(radius)}" {_stroke(width, dash, INK)} fill="{fill}"/>')
 
@@ -107,7 +107,7 @@ class Sheet:
         self, at: Point, words: str, size: float = 9, anchor: str = "middle", turn: float = 0, *,
         bold: bool = False, kind: str = "words",
     ) -> None:  # fmt: skip
-        """Words on the paper, turned by degrees."""
+        """Write words on the paper, turned by degrees."""
         x, y = (number(value) for value in at)
         turned = f' transform="rotate({number(turn)} {x} {y})"' if turn else ""
         weight = ' font-weight="bold"' if bold else ""
@@ -118,7 +118,7 @@ class Sheet:
         )
 
     def dimension(self, start: Point, end: Point, offset: Point, text: str) -> None:
-        """A dimension line parallel to start and end, `offset` away, with extension lines; text lies along it."""
+        """Draw a dimension line parallel to start and end, `offset` away, with extension lines and text."""
         length = hypot(*offset) or 1.0
         unit = offset[0] / length, offset[1] / length
         for point in (start, end):
@@ -133,7 +133,7 @@ class Sheet:
         self.text((middle[0] - (0 if flat else 3), middle[1] - (3 if flat else 0)), text, 9, turn=0 if flat else -90)
 
     def _heads(self, a: Point, b: Point) -> None:
-        """Arrow heads, outside when there is no room between."""
+        """Draw arrow heads, outside if there is no room between."""
         outward = 1 if hypot(a[0] - b[0], a[1] - b[1]) > 3 * ARROW else -1
         for tip, other in ((a, b), (b, a)):
             angle = atan2((other[1] - tip[1]) * outward, (other[0] - tip[0]) * outward)
@@ -144,7 +144,7 @@ class Sheet:
             self.path([tip, *wings], 0.2, "", INK, INK, closed=True)
 
     def balloon(self, name: str, at: Point, away: Point) -> None:
-        """A leader from a point to a circle with the part's number."""
+        """Draw a leader from a point to a circle with the part's number."""
         centre = at[0] + away[0], at[1] + away[1]
         self.circle(at, 1.2, 0.2, "", INK)
         length = hypot(*away)
@@ -155,7 +155,7 @@ class Sheet:
 
     @property
     def svg(self) -> str:
-        """The whole file; white paper of its own, so that a dark page does not swallow the lines."""
+        """Return the whole file; its paper is white, so that dark mode does not hide the lines."""
         w, h = number(self.width), number(self.height)
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" width="{w}" height="{h}" '
@@ -171,7 +171,7 @@ def _stroke(width: float, dash: str, ink: str) -> str:
 
 
 def turned(point: Point, about: Point, angle_deg: float) -> Point:
-    """The point turned about another, counter-clockwise.
+    """Return a point turned about another, counter-clockwise.
 
     >>> tuple(round(value, 6) for value in turned((2.0, 1.0), (1.0, 1.0), 90.0))
     (1.0, 2.0)

@@ -25,7 +25,7 @@ MARKER = bytes(range(16))
 
 
 def figures(folder):
-    """Time of both, and what they had to do with."""
+    """Return the times of backup and restore, and the amount of data."""
     shop, copy = folder / "shop", folder / "copy"
     shop.mkdir()
     _fill(shop)

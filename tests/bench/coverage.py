@@ -22,7 +22,7 @@ STRETCHES = ((150, 300), (300, 600), (600, 1000), (1000, 1500))
 
 
 def figures(_folder):
-    """Coverage and bias of every quantity, the error budget at 500, and the trials of one shaft."""
+    """Return coverage and bias of every quantity, the error budget at 500, and the trials of a shaft."""
     rng = np.random.default_rng(20)
     pairs = [(drawn_shaft(rng, number), drawn_gauge(rng, vertical=rng.uniform(0, 1))) for number in range(SHAFTS)]
     lot = Lot(pairs, rng)
@@ -30,23 +30,23 @@ def figures(_folder):
 
 
 class Lot:
-    """Shafts with their truth and their results, a column for each error and its expanded uncertainty."""
+    """Shafts with truth and results: an array for each error and for its expanded uncertainty."""
 
     def __init__(self, pairs, rng):
         self.results = evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], paper_calibration())
         truths = [shaft for shaft, _ in pairs]
-        self.spine = np.array([one.spine_thou for one in truths])
-        side = self._of("stiff_side_deg") - np.array([one.stiff_side_deg for one in truths])
+        self.spine = np.array([truth.spine_thou for truth in truths])
+        side = self._of("stiff_side_deg") - np.array([truth.stiff_side_deg for truth in truths])
         k = {name: self._k(name) for name in ("dof_spine", "dof_spread", "dof_runout")}
         self.columns = {
             "spine": (self._of("spine_thou") - self.spine, k["dof_spine"] * self._of("u_spine_thou")),
             "spread": (
-                self._of("spread_thou") - np.array([one.spread_thou for one in truths]),
+                self._of("spread_thou") - np.array([truth.spread_thou for truth in truths]),
                 k["dof_spread"] * self._of("u_spread_thou"),
             ),
             "stiff side": ((side + 90) % 180 - 90, Coverage().k(None) * self._of("u_stiff_side_deg")),
             "runout": (
-                self._of("runout_mm") - np.array([2 * one.bow_mm for one in truths]),
+                self._of("runout_mm") - np.array([2 * truth.bow_mm for truth in truths]),
                 k["dof_runout"] * self._of("u_runout_mm"),
             ),
         }
@@ -59,7 +59,7 @@ class Lot:
 
 
 def _coverage(lot):
-    """Share of true values within U for 95 %, of every quantity; of the spine also by stretches."""
+    """Return the share of true values within U for 95 % of every quantity, of the spine also by ranges."""
     for name, (errors, expanded) in lot.columns.items():
         known = np.isfinite(errors) & np.isfinite(expanded)
         covered = 100 * float((np.abs(errors) <= expanded)[known].mean())
@@ -75,7 +75,7 @@ def _coverage(lot):
 
 
 def _bias(lot):
-    """Mean error of spine and spread in thou by stretches, beside the mean U."""
+    """Return the mean errors of spine and spread by ranges, thou, with the mean U."""
     for name in ("spine", "spread"):
         errors, expanded = lot.columns[name]
         for low, high in STRETCHES:
@@ -85,9 +85,9 @@ def _bias(lot):
 
 
 def _at_500(rng):
-    """The error budget of the design: repeatability on one mounting, U, and what spread is resolved."""
-    one = Shaft(spine_thou=500.0, spread_thou=4.0, bow_mm=0.15)
-    again = evaluate([raw_run(one, Gauge(), rng) for _ in range(AT_500)], paper_calibration())
+    """Return the error budget of the design: repeatability on one mounting, U, and the least spread resolved."""
+    truth = Shaft(spine_thou=500.0, spread_thou=4.0, bow_mm=0.15)
+    again = evaluate([raw_run(truth, Gauge(), rng) for _ in range(AT_500)], paper_calibration())
     yield at_most("repeatability at 500, one standard deviation", float(np.std([r.spine_thou for r in again], ddof=1)),
                   "thou", 0.05)  # fmt: skip
     yield at_most("U (95 %) at 500 with the example calibration", again[0].budget.expanded(), "thou", 0.5)
@@ -100,7 +100,7 @@ def _at_500(rng):
 
 
 def _one_shaft():
-    """Trials of one shaft: their time, and how far their interval lies from the budget's."""
+    """Return the trials of a shaft: their time, and how far their interval is from the budget's."""
     (result,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(1))], paper_calibration())
     begun = time.perf_counter()
     found = spine_trials(result, TRIALS)

@@ -33,7 +33,7 @@ class WatchedLink:
         self._deframer = Deframer()
 
     def read(self):
-        """What came, noted."""
+        """Return what has come, and note it."""
         data = self._link.read()
         if data:
             self.last_s = time.perf_counter()
@@ -42,7 +42,7 @@ class WatchedLink:
         return data
 
     def write(self, data):
-        """Passed on."""
+        """Pass bytes on."""
         self._link.write(data)
 
     def _note(self, frame):
@@ -56,7 +56,7 @@ class WatchedLink:
 
 
 def timed_store(store, link, latencies_s):
-    """Let the store note how long after the last byte from the line each verdict was durable."""
+    """Let the store note how long after the last byte of the line each verdict was durable."""
     add = store.add
 
     def timed(*arguments, **named):
@@ -68,8 +68,8 @@ def timed_store(store, link, latencies_s):
 
 
 def measured(folder, number=SHAFTS):
-    """A batch of ordinary shafts measured on the rehearsal: its archive, verdicts, line and latencies."""
-    stock = [one for one in scenario.shafts(number + 7, 1) if not one["label"].startswith("R")][:number]
+    """Measure a batch on the rehearsal; return archive, verdicts, line and latencies."""
+    stock = [shaft for shaft in scenario.shafts(number + 7, 1) if not shaft["label"].startswith("R")][:number]
     (folder / "cal.toml").write_text(scenario.example_calibration(1))
     (folder / "bands.toml").write_text(scenario.BANDS)
     archive = folder / "batch.avro"
@@ -86,21 +86,21 @@ def measured(folder, number=SHAFTS):
         latencies_s = []
         timed_store(store, link, latencies_s)
         begun = time.perf_counter()
-        verdicts = list(measure_batch(bench, [(one["number"], one["label"]) for one in stock]))
+        verdicts = list(measure_batch(bench, [(shaft["number"], shaft["label"]) for shaft in stock]))
         passed_s = time.perf_counter() - begun
     return archive, calibration, verdicts, link, np.array(latencies_s), passed_s
 
 
 def figures(folder):
-    """Figures of the cycle and of the line."""
+    """Return figures of the cycle and of the line."""
     archive, calibration, verdicts, link, latency_s, passed_s = measured(folder)
-    duration = sum(one.run.duration_ms for one in verdicts)
-    sampling = sum(one.run.sampling_ms for one in verdicts)
+    duration = sum(verdict.run.duration_ms for verdict in verdicts)
+    sampling = sum(verdict.run.sampling_ms for verdict in verdicts)
     p50, p99 = np.quantile(latency_s[5:], [0.5, 0.99]) * 1e3  # the first ones pay for imports and tables
     return [
         at_least("share of the cycle spent sampling", 100 * sampling / duration, "%", 70),
         plainly("cycle time a shaft at 80 samples/s", duration / len(verdicts) / 1000, "s"),
-        plainly("readings a shaft", sum(len(one.run) for one in verdicts) / len(verdicts), ""),
+        plainly("readings a shaft", sum(len(verdict.run) for verdict in verdicts) / len(verdicts), ""),
         at_most("bytes a reading on the wire, framing included", link.bytes / link.readings, "bytes", 6),
         plainly("archive bytes a shaft", archive.stat().st_size / len(verdicts), "bytes"),
         plainly("last byte to durable verdict, p50", p50, "ms"),
@@ -111,6 +111,6 @@ def figures(folder):
 
 
 def _false_alarms(verdicts, calibration):
-    """How many shafts on a sound gauge raise an alarm."""
-    night = [observe(one.run, one.result, calibration, NOMINAL_US) for one in verdicts]
-    return sum(bool(alarms(one, night[:i], WatchLimits())) for i, one in enumerate(night))
+    """Return how many shafts on a sound gauge raise an alarm."""
+    night = [observe(verdict.run, verdict.result, calibration, NOMINAL_US) for verdict in verdicts]
+    return sum(bool(alarms(seen, night[:i], WatchLimits())) for i, seen in enumerate(night))

@@ -17,7 +17,7 @@ MEASURE = [8, [1, 1]]  # Command, branch 8: order 1, shaft 1
 
 
 def figures(_):
-    """Packing time, and heap of a second cycle with the collector off; nothing where there is no MicroPython."""
+    """Return packing time, and heap of a second cycle with the collector off; nothing without MicroPython."""
     command = interpreter_command()
     if len(command) == 1:
         return [plainly("device figures need MicroPython, which this platform has no wheel of", float("nan"), "")]

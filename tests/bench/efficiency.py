@@ -25,7 +25,7 @@ TRUE = Shaft(spine_thou=500.0, spread_thou=4.0, stiff_side_deg=35.0, bow_mm=0.08
 
 
 class _Silent:
-    """Noise of nothing, for expected readings."""
+    """A generator of zeros for noise, to get expected readings."""
 
     def normal(self, _mean, _sigma, size):
         return np.zeros(size)
@@ -35,7 +35,7 @@ class _Silent:
 
 
 def _expected(values):
-    """Expected readings in N for (spine; spread, bow, ovality by cos and sin; height, slip, hysteresis, zeros)."""
+    """Return expected readings in N of (spine; spread, bow, ovality: cos, sin; height, slip, hysteresis, zeros)."""
     spine, c2, s2, c1, s1, oval_c, oval_s, height, slip, hysteresis, zero0, zero1, *creep = values
     shaft = replace(
         TRUE,
@@ -59,7 +59,7 @@ def _expected(values):
 
 
 def bounds(sigma_n):
-    """Standard deviations that no unbiased estimator can beat: spine, spread (thou), stiff side (degrees)."""
+    """Return standard deviations that no unbiased estimator can beat: spine, spread (thou), stiff side (degrees)."""
     double = np.radians(2 * TRUE.stiff_side_deg)
     bow = np.radians(TRUE.bow_deg)
     spread, bow_mm = TRUE.spread_thou, TRUE.bow_mm
@@ -78,7 +78,7 @@ def bounds(sigma_n):
 
 
 def figures(_):
-    """Efficiency, the squared ratio of bound and scatter, of three quantities at three noise levels."""
+    """Return the efficiency, the squared ratio of bound and scatter, of three quantities at three noise levels."""
     data = {**EXAMPLE, "calibration": {**EXAMPLE["calibration"], "gauge": "paper"}}
     calibration = Calibration.model_validate(data)
     rows = []

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 
 @dataclass
 class Figure:
-    """A value in a unit; `aim` in words, `met` None where there is no aim."""
+    """A value in a unit; `aim` in words, `met` None without an aim."""
 
     name: str
     value: float
@@ -15,24 +15,24 @@ class Figure:
 
     @property
     def text(self):
-        """Value and unit for the table."""
+        """Return value and unit for the table."""
         return f"{self.value:.4g} {self.unit}"
 
     def as_dict(self):
-        """Plain values for JSON."""
+        """Return plain values for JSON."""
         return asdict(self)
 
 
 def at_least(name, value, unit, aim):
-    """A figure that should not fall below its aim."""
+    """Return a figure that should not fall below its aim."""
     return Figure(name, value, unit, f"at least {aim:g} {unit}", bool(value >= aim))
 
 
 def at_most(name, value, unit, aim):
-    """A figure that should not exceed its aim."""
+    """Return a figure that should not exceed its aim."""
     return Figure(name, value, unit, f"at most {aim:g} {unit}", bool(value <= aim))
 
 
 def plainly(name, value, unit):
-    """A figure without an aim."""
+    """Return a figure without an aim."""
     return Figure(name, value, unit)

@@ -45,7 +45,7 @@ class Watch:
         self._deframer = Deframer()
 
     def read(self, read):
-        """A line's `read` that notes what comes, and how long it was waited for."""
+        """Return a line's `read` that notes what comes, and how long it waited."""
 
         def noted(link):
             begun = time.perf_counter()
@@ -61,7 +61,7 @@ class Watch:
         return noted
 
     def judge(self, judge):
-        """A recorder's `judge` that notes when it is done."""
+        """Return a recorder's `judge` that notes when it is done."""
 
         def noted(*arguments):
             found = judge(*arguments)
@@ -77,7 +77,7 @@ class Watch:
 
 
 def sorted_night(folder):
-    """A quiet night with the cycle of a real one; what was seen of it, and the host's own time in seconds."""
+    """Sort a quiet run with the cycle of a real gauge; return what was seen, and the host's own time in seconds."""
     watch = Watch()
     with (
         mock.patch.object(SerialLink, "read", watch.read(SerialLink.read)),
@@ -90,7 +90,7 @@ def sorted_night(folder):
 
 
 def simulated(folder, shafts):
-    """The files of a night, and its gauge; what to enter."""
+    """Write the files of a run and its gauge; return what to enter."""
     night_files.write(folder, night_files.stock(shafts, 1), "")
     gauge = Rehearsal(json.loads((folder / "scenario.json").read_text()), folder / "gauge")
 
@@ -107,7 +107,7 @@ def simulated(folder, shafts):
 
 
 def resume_times(folder):
-    """Seconds from the start of `midspan sort --resume` to the first step it puts on record, after SIGKILLs."""
+    """Return seconds from `midspan sort --resume` to the first recorded step, after SIGKILLs."""
     times, command = [], [str(MIDSPAN), "sort", str(folder / "plan.toml")]
     with simulated(folder, 3 * RESUMED):
         for number in range(RESUMED + 1):
@@ -127,7 +127,7 @@ def resume_times(folder):
 
 
 def steps(folder):
-    """Number of steps on record."""
+    """Return the number of recorded steps."""
     try:
         with closing(sqlite3.connect(f"file:{folder / 'results.db'}?mode=ro", uri=True)) as store:
             return store.execute("SELECT count(*) FROM steps").fetchone()[0]
@@ -136,7 +136,7 @@ def steps(folder):
 
 
 def figures(folder):
-    """Figures of a night."""
+    """Return figures of a run."""
     night = folder / "night"
     watch, own_s = sorted_night(night)
     runs = list(Archive.open(night / "readings.avro").runs())

@@ -16,7 +16,7 @@ SEEN = "number => document.getElementById('shaft-' + number) !== null"
 
 
 def figures(folder):
-    """Figures of the page after a night of so many shafts, while another one is sorted; none without a browser."""
+    """Return figures of the page after a large run while another is sorted; nothing without a browser."""
     if CHROMIUM is None:
         return []
     store = rough_night(store_in(folder), SHAFTS)

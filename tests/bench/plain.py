@@ -15,7 +15,7 @@ LIGHT, FULL, AGAIN, ZERO_BEFORE, ZERO_AFTER = 2, 4, 6, 0, 8
 
 
 def results(path, cal):
-    """(shaft, spine, spread, stiff side, runout, hysteresis) of every run of an archive, one after another."""
+    """Return (shaft, spine, spread, stiff side, runout, hysteresis) of every run of an archive, in order."""
     with path.open("rb") as file:
         for record in fastavro.reader(file):
             yield _one(record, cal)
@@ -60,7 +60,7 @@ def _design(angle):
 
 
 def _fit(depths, cal):
-    """Coefficients of each depth and the steps per turn: Gauss-Newton on the period, least squares on the rest."""
+    """Return coefficients of each depth and steps per turn: Gauss-Newton on the period, least squares on the rest."""
     log_nominal = log_period = np.log(cal.rotation.steps_per_turn)
     origin = (depths[0][0][0] + max(d[0].max() for d in depths)) / 2
     keep = [np.ones(len(d[0]), bool) for d in depths]
@@ -97,7 +97,7 @@ def _fit(depths, cal):
 
 
 def _joined(means, noise, gradients, period, weight, origin):
-    """What the depths have in common: the phase of the bow, and the pattern at both visits to the light depth."""
+    """Return what the depths share: the phase of the bow, and the pattern at both visits to the light depth."""
     phase, slope, trust = [], [], []
     for mean, cov, gradient in zip(means, noise, gradients, strict=True):
         c, s = mean[1:3]

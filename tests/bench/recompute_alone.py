@@ -11,10 +11,10 @@ from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 
 
 def results(archive, calibration):
-    """Every result of an archive that has no damage, in order."""
+    """Return every result of an archive without damage, in order."""
     damage = []
-    for one in recomputed(entries([archive], damage), stored_nowhere(calibration, Rules())):
-        yield one.result
+    for remade in recomputed(entries([archive], damage), stored_nowhere(calibration, Rules())):
+        yield remade.result
     assert not damage, damage
 
 

@@ -15,7 +15,7 @@ ROUNDS = 3
 
 
 def figures(folder):
-    """Time and size of the report of so many shafts, and the time of the whole command, its start included."""
+    """Return time and size of a large report, and the time of the whole command with its start."""
     store, out = rough_night(store_in(folder), SHAFTS), folder / "night.html"
     best_s = min(_time_s(lambda: write_report(store, None, out)) for _ in range(ROUNDS))
     program = "from midspan.cli.main import main; main()"

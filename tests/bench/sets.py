@@ -17,7 +17,7 @@ LIMITS = (
 
 
 def figures(_):
-    """For each size of stock: our time, sets, bound and gap, and the sets of the plain way in the same run."""
+    """Return for each size of stock our time, sets, bound and gap, and the sets of the plain way."""
     found = []
     for limits in LIMITS:
         for shafts in SHAFTS:
@@ -26,14 +26,14 @@ def figures(_):
 
 
 def invented_stock(shafts, seed=1):
-    """Spine, spread, weight and runout of shafts as one production might have them: invented, in thou and grains."""
+    """Return invented spine, spread, weight and runout of a production, thou and grains."""
     rng = np.random.default_rng(seed)
     columns = rng.normal(500, 4, shafts), rng.gamma(4, 0.7, shafts), rng.normal(310, 4, shafts)
     return np.column_stack([*columns, rng.gamma(3, 1.3, shafts)])
 
 
 def along_spine(values, limits):
-    """The plain way: from the stiffest shaft left along sorted spine, take each that still fits. Sets as indices."""
+    """Return sets by the plain way, as indices: along sorted spine from the stiffest shaft, take each that fits."""
     order, sets = np.argsort(values[:, 0], kind="stable"), []
     rows, windows = values[order].tolist(), (limits.windows * (1 + 1e-9)).tolist()
     free = [True] * len(rows)
@@ -47,7 +47,7 @@ def along_spine(values, limits):
 
 
 def _filled(rows, windows, free, first, number):
-    """The first shaft and those further along that fit with all before them, until there are enough or none fit."""
+    """Return the first shaft and those further along that fit with all before, until there are enough or none fit."""
     members, low, high = [first], rows[first], rows[first]
     for j in range(first + 1, len(rows)):
         if len(members) == number or rows[j][0] - rows[first][0] > windows[0]:
@@ -85,4 +85,4 @@ def _figures(values, limits):
 
 
 def _mean_range(values, sets):
-    return float(np.mean([np.ptp(values[one, 0]) for one in sets]))
+    return float(np.mean([np.ptp(values[members, 0]) for members in sets]))

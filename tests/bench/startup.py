@@ -13,7 +13,7 @@ TRIES = 15
 
 
 def figures(_):
-    """Median time of `midspan --help`."""
+    """Return the median time of `midspan --help`."""
     command = [str(Path(sys.executable).parent / "midspan"), "--help"]
     times = []
     for _ in range(TRIES):

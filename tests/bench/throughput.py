@@ -22,7 +22,7 @@ WORKER = Path(__file__).with_name("recompute_alone.py")
 
 
 def figures(folder):
-    """Throughput in the same run as the plain loop, agreement of both, and peak memory at three sizes."""
+    """Return throughput in the same run as the plain loop, agreement of both, and peak memory at three sizes."""
     archive, calibration, *_ = cycle.measured(folder)
     fast, slow = _best_times(archive, calibration)
     memory = [_grown_large(archive, folder, size) for size in SIZES]
@@ -32,8 +32,8 @@ def figures(folder):
         at_least("recompute against the plain loop", slow / fast, "times", 5),
         at_most("largest difference of the two in spine", _disagreement(archive, calibration), "thou", 0.01),
         *(
-            at_most(f"peak memory at {size} shafts", one["peak_mb"], "MB", MOST_MB)
-            for size, one in zip(SIZES, memory, strict=True)
+            at_most(f"peak memory at {size} shafts", used["peak_mb"], "MB", MOST_MB)
+            for size, used in zip(SIZES, memory, strict=True)
         ),
         at_most("memory at 100000 shafts against 1000", memory[-1]["peak_mb"] / memory[0]["peak_mb"], "times", 1.1),
         plainly("recompute of 100000 shafts", memory[-1]["seconds"], "s"),
@@ -41,7 +41,7 @@ def figures(folder):
 
 
 def _best_times(archive, calibration):
-    """Microseconds a shaft of both ways, the best of several rounds taken in turn."""
+    """Return microseconds a shaft of both ways, the best of several rounds in turn."""
     ways = (
         lambda: sum(1 for _ in results(archive, calibration)),
         lambda: sum(1 for _ in plain.results(archive, calibration)),
@@ -60,12 +60,12 @@ def _best_times(archive, calibration):
 def _disagreement(archive, calibration):
     ours = list(results(archive, calibration))
     theirs = list(plain.results(archive, calibration))
-    assert all(isinstance(one, ShaftResult) for one in ours)
-    return max(abs(one.spine_thou - other[1]) for one, other in zip(ours, theirs, strict=True))
+    assert all(isinstance(result, ShaftResult) for result in ours)
+    return max(abs(result.spine_thou - other[1]) for result, other in zip(ours, theirs, strict=True))
 
 
 def _grown_large(archive, folder, size):
-    """What an archive of so many shafts needs; the larger ones would fill a small disk together."""
+    """Return the memory that a large archive needs; all large archives together would fill a small disk."""
     grown = _grown(archive, folder, size)
     needed = alone(grown, folder / "cal.toml")
     assert needed["shafts"] == size
@@ -74,7 +74,7 @@ def _grown_large(archive, folder, size):
 
 
 def _grown(archive, folder, size):
-    """The archive's container blocks over and over until it has so many shafts."""
+    """Repeat the archive's container blocks until it has a number of shafts."""
     data = archive.read_bytes()
     with archive.open("rb") as file:
         header = read_header(file, str(archive))
@@ -89,6 +89,6 @@ def _grown(archive, folder, size):
 
 
 def alone(archive, calibration):
-    """Recompute in a process of its own: number of shafts, seconds and peak memory."""
+    """Recompute in a process of its own; return number of shafts, seconds and peak memory."""
     command = [sys.executable, str(WORKER), str(archive), str(calibration)]
     return json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)

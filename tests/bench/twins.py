@@ -16,7 +16,7 @@ REPEATS = 30
 
 
 def figures(_):
-    """For each stock and size: the share questioned wrongly, of those measured again the share found, and the time."""
+    """Return for each stock and size the share questioned wrongly, the share of repeats found, and the time."""
     found = []
     for stock in STOCKS:
         for shafts in SHAFTS:
@@ -38,7 +38,7 @@ def _figures(stock, n):
 
 
 def _drawn(stock, n, seed):
-    """One stock: the share of different shafts questioned, of those measured again the share found, and the time."""
+    """Return for a stock the share of different shafts questioned, the share of repeats found, and the time."""
     rng = np.random.default_rng(seed)
     bar = tuple(np.full(REPEATS, value) for value in (500.0, 0.3, 0.0, 0.0))
     repeats = repeats_of([traits(*coefficients(bar, rng))])

@@ -27,7 +27,7 @@ MOST_BYTES, MOST_S = 3 << 30, 30
 
 
 def case(kind, seed, base, number, told):
-    """What went wrong in one case, by command; the case stands in a folder of its own."""
+    """Return what went wrong in a case, by command; the case has a folder of its own."""
     folder = Path(tempfile.mkdtemp(prefix="garbage-"))
     try:
         shutil.copytree(base, folder, dirs_exist_ok=True)
@@ -45,7 +45,7 @@ def case(kind, seed, base, number, told):
 
 
 def main():
-    """The table."""
+    """Try the cases and print the table."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--cases", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
@@ -56,7 +56,7 @@ def main():
     bad = 0
     with tempfile.TemporaryDirectory() as base:
         doors.sound(Path(base))
-        for kind in [one for one in kinds.KINDS if asked.kind in (None, one.__name__)]:
+        for kind in [kind for kind in kinds.KINDS if asked.kind in (None, kind.__name__)]:
             bad += _one_kind(kind, asked, Path(base))
     return 1 if bad else 0
 
@@ -79,7 +79,7 @@ def _one_kind(kind, asked, base):
 
 
 def _apart(kind, seed, base, number):
-    """The case in a process of its own: one that hangs or dies takes nothing along."""
+    """Run the case in a process of its own, so that a hang or crash takes nothing else along."""
     with tempfile.TemporaryFile("w+") as told, tempfile.TemporaryFile() as out:
         child = os.fork()
         if not child:

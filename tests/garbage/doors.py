@@ -24,7 +24,7 @@ SHEET = "columns = 3\nrows = 8\n"
 
 
 def toml(table):
-    """Sections of plain values as TOML."""
+    """Return sections of plain values as TOML."""
     lines = []
     for section, values in table.items():
         lines += [
@@ -38,14 +38,14 @@ def toml(table):
 
 
 def shafts(number=SHAFTS):
-    """Runs of a batch that matches well."""
+    """Return runs of a batch that matches well."""
     for i in range(number):
         made = Shaft(number=FIRST + i, spine_thou=499.6 + 0.2 * i)
         yield raw_run(made, Gauge(), np.random.default_rng(i))
 
 
 def sound(folder):
-    """Fill a folder with inputs, an archive and a database of results, a night, sets, weights and a hand bench."""
+    """Fill a folder with inputs, an archive, and a database of results, a run, sets, weights and a hand bench."""
     calibration, _bands = settings(folder)
     calibration.write_text(calibration.read_text().replace('gauge = "rehearsal"', 'gauge = "paper"'))
     with ArchiveWriter(folder / "readings.avro") as writer:
@@ -62,7 +62,7 @@ def sound(folder):
     (folder / "newer.toml").write_text(calibration.read_text().replace('id = "', 'id = "newer-'))
     for i, name in enumerate(("hand.csv", "hand-2.csv", "hand-3.csv")):
         typed = readings(bench=TrueBench(noise=0.004), rng=np.random.default_rng(i))
-        rows = [f"{one.angle_deg},{one.repeat},{one.unloaded},{one.loaded}" for one in typed]
+        rows = [f"{reading.angle_deg},{reading.repeat},{reading.unloaded},{reading.loaded}" for reading in typed]
         (folder / name).write_text("\n".join(["angle_deg,repeat,unloaded,loaded", *rows]) + "\n")
     (folder / "span.csv").write_text("span_mm\n711.18\n711.24\n711.21\n711.20\n711.26\n")
     values = Random(1)
@@ -186,12 +186,12 @@ INPUTS = {
 
 
 def words(line):
-    """The arguments of a command; + stands for a blank within a name."""
-    return [one.replace("+", " ") for one in line.split()]
+    """Return the arguments of a command; + stands for a blank within a name."""
+    return [word.replace("+", " ") for word in line.split()]
 
 
 def tried(line, folder):
-    """What is wrong with how a command ended: '' when it did what was asked or said in a line why not."""
+    """Return what is wrong with how a command ended, an empty text if it obeyed or refused in one line."""
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")
         try:
@@ -200,7 +200,7 @@ def tried(line, folder):
             return _where(error)
     if done.returncode not in (0, 1, 130):
         return f"ends with {done.returncode}: {done.stderr.strip()[-160:]}"
-    said = [one for one in done.stderr.splitlines() if one.startswith("midspan: ")]
+    said = [line for line in done.stderr.splitlines() if line.startswith("midspan: ")]
     if done.returncode == 1 and (len(said) != 1 or not done.stderr.endswith(said[0] + "\n")):
         return f"fails with {len(said)} lines: {done.stderr[-160:]}"
     if said and len(said[0]) > LONGEST_LINE:
@@ -208,7 +208,7 @@ def tried(line, folder):
     wild = [sign for sign in done.stdout + done.stderr if not sign.isprintable() and sign != "\n"]
     if wild:
         return f"prints {wild[0]!r}"
-    loud = [one for one in heard if issubclass(one.category, RuntimeWarning)]
+    loud = [warning for warning in heard if issubclass(warning.category, RuntimeWarning)]
     return f"warns: {loud[0].message} at {loud[0].filename.rsplit('/')[-1]}:{loud[0].lineno}" if loud else ""
 
 
@@ -216,7 +216,7 @@ LONGEST_LINE = 4000
 
 
 def _where(error):
-    """The kind of an error and the last place in Midspan that it came from."""
+    """Return the kind of an error and the last place in Midspan it came from."""
     place, trace = "", error.__traceback__
     while trace is not None:
         name = trace.tb_frame.f_code.co_filename
@@ -227,7 +227,7 @@ def _where(error):
 
 
 def viewed(folder):
-    """What is wrong with the views of the page on a database, by their names; refusals are in order."""
+    """Return what is wrong with the views of the page on a database, by their names; refusals are accepted."""
     wrong = {}
     try:
         follower = Follower(store_in(folder))

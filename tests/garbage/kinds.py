@@ -20,21 +20,21 @@ BOTH = doors.READERS + doors.WRITERS
 
 
 def _settled(folder):
-    """The database in one file."""
+    """Fold the log of the database into its file, and return the file."""
     with closing(sqlite3.connect(folder / "results.db")) as database:
         database.execute("PRAGMA journal_mode = DELETE")
     return folder / "results.db"
 
 
 def store_bytes(folder, random):
-    """A database with damage of any kind."""
+    """Damage the bytes of a database."""
     path = _settled(folder)
     path.write_bytes(random.choice(spoil.BYTES)(path.read_bytes(), random))
     return BOTH
 
 
 def store_instead(folder, random):
-    """No database."""
+    """Replace the database by something else."""
     path = _settled(folder)
     spoil.instead(path, random)
     return BOTH
@@ -50,7 +50,7 @@ def _tables(database):
 
 
 def store_values(folder, random):
-    """A value of another type, or absurd, in any column: SQLite keeps whatever it is given."""
+    """Put a value of another type, or an absurd one, into a column: SQLite keeps whatever it is given."""
     with closing(sqlite3.connect(folder / "results.db")) as database, database:
         database.execute("PRAGMA ignore_check_constraints = ON")
         _without_triggers(database)
@@ -58,7 +58,7 @@ def store_values(folder, random):
             table = random.choice(_tables(database))
             column = random.choice([row[1] for row in database.execute(f"PRAGMA table_info({table})")])
             wild = random.choice(
-                [one for one in spoil.ABSURD if not isinstance(one, list | dict) and abs_(one) < 2**63]
+                [value for value in spoil.ABSURD if not isinstance(value, list | dict) and abs_(value) < 2**63]
             )
             some = (
                 ""
@@ -73,7 +73,7 @@ def store_values(folder, random):
 
 
 def abs_(value):
-    """How large a whole number is."""
+    """Return the absolute value of a whole number, 0 for anything else."""
     return abs(value + 1 if value == -(2**63) else value) if isinstance(value, int) else 0
 
 
@@ -89,7 +89,7 @@ JSON_COLUMNS = (
 
 
 def store_json(folder, random):
-    """JSON in a column that is damaged, or says something else."""
+    """Damage JSON in a column, or let it say something else."""
     with closing(sqlite3.connect(folder / "results.db")) as database, database:
         _without_triggers(database)
         table, column = random.choice(JSON_COLUMNS)
@@ -102,7 +102,7 @@ def store_json(folder, random):
 
 
 def store_tables(folder, random):
-    """Tables without a column or a row, or without themselves; another program's; another version's."""
+    """Take away a column, a row or a table; or leave another program's or version's tables."""
     with closing(sqlite3.connect(folder / "results.db")) as database, database:
         _without_triggers(database)
         database.execute("PRAGMA foreign_keys = OFF")
@@ -141,7 +141,7 @@ OLD = DATA / "e0bd664" / "results.db"
 
 
 def store_of_old(folder, random):
-    """A database of an earlier version, which is brought up to date when it is opened, with damage of any kind."""
+    """Damage a database of an earlier version, which is upgraded when it is opened."""
     path = _settled(folder)
     path.write_bytes(OLD.read_bytes())
     random.choice((store_bytes, store_values, store_json, store_json, store_tables))(folder, random)
@@ -152,14 +152,14 @@ def store_of_old(folder, random):
 
 
 def archive_bytes(folder, random):
-    """An archive with damage of any kind."""
+    """Damage the bytes of an archive."""
     path = folder / "readings.avro"
     path.write_bytes(random.choice(spoil.BYTES)(path.read_bytes(), random))
     return doors.ARCHIVE
 
 
 def archive_instead(folder, random):
-    """No archive."""
+    """Replace the archive by something else."""
     spoil.instead(folder / "readings.avro", random)
     return doors.ARCHIVE
 
@@ -168,7 +168,7 @@ NUMBERS = (0, 1, -1, 2**15, 2**31 - 1, -(2**31), 1000)
 
 
 def archive_values(folder, random):
-    """A record whose checksum is right and whose values are absurd, between sound ones; the rest has to be read."""
+    """Put a record with a right checksum and absurd values between sound records; the rest must be read."""
     path = folder / "readings.avro"
     with path.open("rb") as file:
         header = avro_container.read_header(file, "x")
@@ -180,7 +180,7 @@ def archive_values(folder, random):
     blocks[1] = _guarded(record)
     path.write_bytes(
         avro_container.header_bytes(raw_run_schema(), header.marker)
-        + b"".join(avro_container.block_bytes(one, header.marker) for one in blocks)
+        + b"".join(avro_container.block_bytes(block, header.marker) for block in blocks)
     )
     return doors.ARCHIVE
 
@@ -238,7 +238,7 @@ def _absurd_column(value, number, random):
 
 
 def archive_schema(folder, random):
-    """A schema in the header that is deep, huge, endless, empty-handed or another program's, with datums to fit."""
+    """Give the header a schema that is deep, huge, endless, empty or another program's, with data to fit."""
     path = folder / "readings.avro"
     with path.open("rb") as file:
         runs = list(fastavro.reader(file))
@@ -308,7 +308,7 @@ EXTRAS = (
 
 
 def input_bytes(folder, random):
-    """Any input with damage, in another encoding or something else altogether."""
+    """Damage an input, change its encoding, or replace it."""
     name, lines = random.choice(list(doors.INPUTS.items()))
     path = _input(folder, name)
     choice = random.random()
@@ -400,7 +400,7 @@ WILD_CELL = (
 
 
 def input_values(folder, random):
-    """Any input with an absurd value where a good one stood, a key twice or more cells than there are headings."""
+    """Put an absurd value into an input, a key twice, or more cells than headings."""
     name, lines = random.choice(list(doors.INPUTS.items()))
     path = _input(folder, name)
     text = path.read_text()
@@ -438,24 +438,24 @@ def _wild_toml(text, random):
 
 def _wild_table(text, random):
     rows = [line.split(",") for line in text.splitlines()]
-    row = random.choice(rows)
+    picked = random.choice(rows)
     wild = random.choice(WILD_CELL)
     match random.choice(("cell", "cell", "column", "more", "fewer", "remark", "many")):
         case "cell":
-            row[random.randrange(len(row))] = wild
+            picked[random.randrange(len(picked))] = wild
         case "column":
             i = random.randrange(len(rows[0]))
-            for one in rows[1:]:
-                one[min(i, len(one) - 1)] = wild
+            for row in rows[1:]:
+                row[min(i, len(row) - 1)] = wild
         case "more":
-            row.append(wild)
-        case "fewer" if len(row) > 1:
-            row.pop()
+            picked.append(wild)
+        case "fewer" if len(picked) > 1:
+            picked.pop()
         case "remark":
-            row[0] = "#" + row[0]
+            picked[0] = "#" + picked[0]
         case _:
             rows += rows[1:] * 30
-    return "\n".join(",".join(one) for one in rows) + "\n"
+    return "\n".join(",".join(row) for row in rows) + "\n"
 
 
 KINDS = (

@@ -53,7 +53,7 @@ LITERALS = (
 
 
 def bits(data, random):
-    """A few bits turned over."""
+    """Return the bytes with a few bits flipped."""
     data = bytearray(data)
     for _ in range(random.choice((1, 1, 2, 8, 60))):
         if data:
@@ -62,26 +62,26 @@ def bits(data, random):
 
 
 def cut(data, random):
-    """An end missing."""
+    """Return the bytes without an end."""
     return data[: random.randrange(len(data) + 1)]
 
 
 def blank(data, random):
-    """A page of zeros, as a disk leaves it."""
+    """Return the bytes with a page of zeros, as a disk leaves it."""
     page = random.choice((512, 4096))
     start = random.randrange(0, max(1, len(data)), page)
     return data[:start] + bytes(min(page, len(data) - start)) + data[start + page :]
 
 
 def noise(data, random):
-    """A piece of noise."""
+    """Return the bytes with a piece of noise."""
     start = random.randrange(len(data) + 1)
     some = random.randbytes(random.choice((1, 16, 700, 4096)))
     return data[:start] + some + data[start + len(some) :]
 
 
 def twice(data, random):
-    """A piece that stands there twice."""
+    """Return the bytes with a piece repeated."""
     start = random.randrange(len(data) + 1)
     end = min(len(data), start + random.choice((1, 40, 4096)))
     return data[:end] + data[start:]
@@ -91,7 +91,7 @@ BYTES = (bits, cut, blank, noise, twice)
 
 
 def nest(value, random):
-    """A nest of plain values with one leaf or branch put in place of something absurd."""
+    """Return a nest of plain values with a leaf or branch replaced by something absurd."""
     if isinstance(value, dict) and value and random.random() < 0.8:
         key = random.choice(sorted(value))
         if random.random() < 0.15:
@@ -109,12 +109,12 @@ def nest(value, random):
 
 
 def text_of_json(text, random):
-    """JSON that is damaged, or whole with an absurd value."""
+    """Return JSON that is damaged, or whole with an absurd value."""
     return random.choice(LITERALS) if random.random() < 0.4 else json.dumps(nest(json.loads(text), random))
 
 
 def instead(path, random):
-    """Something else altogether where a file should be."""
+    """Return something else in place of a file."""
     path.unlink(missing_ok=True)
     kind = random.choice(("folder", "empty", "text", "noise", "link to nothing", "endless", "long"))
     if kind == "folder":

@@ -27,15 +27,15 @@ BLOCK = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n).*?(<!-- end -->)", re
 
 
 class Pico:
-    """What the operating system tells of a board."""
+    """A board as the operating system describes it."""
 
     device, vid, pid, serial_number, description = PORT, 0x2E8A, 0x0005, "e6614c775b3f2a21", "Board in FS mode"
 
 
 def printed(port, *arguments):
-    """The command as typed and all that it prints."""
+    """Return the command as typed and everything it prints."""
     done = midspan(*arguments, *(["--port", port] if port else []), columns=100)
-    words = " ".join(f'"{one}"' if " " in one else one for one in arguments)
+    words = " ".join(f'"{word}"' if " " in word else word for word in arguments)
     line = f"$ midspan {words}" + (f" --port {PORT}" if port else "")
     return f"{line}\n{(done.stderr + done.stdout).replace(port or PORT, PORT)}"
 
@@ -55,7 +55,7 @@ class Reader:
 
 
 def checked(board):
-    """`board check` with a person."""
+    """Run `board check` with a person."""
     out = io.StringIO()
     reader = Reader(board, out)
     with redirect_stdout(out), redirect_stderr(out):
@@ -68,7 +68,7 @@ def checked(board):
 
 
 def blocks(folder):
-    """All transcripts by name, in the order of the page."""
+    """Return all transcripts by name, in the order of the page."""
     flash = folder / "flash"
     with mock.patch("serial.tools.list_ports.comports", return_value=[Pico()]):
         yield "ports", printed(None, "ports")
@@ -85,7 +85,7 @@ def blocks(folder):
 
 
 def outline(text):
-    """The transcript without what differs from machine to machine and from release to release."""
+    """Return a transcript without what differs between machines and releases."""
     text = re.sub(r"(?m)^(board|at its prompt): .*$", r"\1", text)
     text = re.sub(r"(?m)^gauge (.*?): .*$", r"gauge \1", text)
     text = re.sub(r" for \w+;", " for a chip;", text)
@@ -122,7 +122,7 @@ def test_the_line_that_tries_a_servo_runs_at_the_boards_prompt(tmp_path):
 
 def test_the_page_names_the_oldest_firmware():
     said = re.search(r"written for ([\d.]+) on.*?older than ([\d.]+) is", PAGE.read_text(encoding="utf-8"), re.DOTALL)
-    written_for, oldest = (tuple(map(int, one.split("."))) for one in said.groups())
+    written_for, oldest = (tuple(map(int, version.split("."))) for version in said.groups())
     assert oldest == OLDEST_FIRMWARE <= written_for
 
 

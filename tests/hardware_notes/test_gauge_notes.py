@@ -18,7 +18,7 @@ ALSO = "scatter of the readings"  # to show how little it is
 
 
 def budget(folder):
-    """That of the shaft under the demonstration's calibration, but on supports of which nothing is known."""
+    """Return the shaft's budget under the demonstration's calibration, with nothing known about the supports."""
     calibration, bands = settings(folder)
     calibration.write_text(re.sub(r"vertical_share.*\n", "", calibration.read_text()))
     given = ("--calibration", calibration, "--bands", bands)
@@ -30,7 +30,7 @@ def budget(folder):
 def table(folder):
     found = budget(folder)
     rows = [("cause", "known to", "u, thou", "of u²"), ("---", "---", "---:", "---:")]
-    for part in sorted(found["causes"], key=lambda one: -one["u_thou"]):
+    for part in sorted(found["causes"], key=lambda cause: -cause["u_thou"]):
         if part["portion"] > WORTH_A_ROW or part["cause"] == ALSO:
             known = f"{part['u']:.2g} {part['unit']}" if part["unit"] != "1" else f"{100 * part['u']:.2g} %"
             rows.append((part["cause"], known, f"{part['u_thou']:.3f}", f"{part['portion']:.0%}"))

@@ -26,11 +26,11 @@ def table_of(content):
     budgets = [expected_budget(bench, spine, SCATTER[bench.bench.id], READINGS) for spine in SPINES]
     rows = [("cause", *(f"at {spine:g}" for spine in SPINES)), ("---", *("---:",) * len(SPINES))]
     rows += [
-        (part.name, *(f"{one.contributions[i].u:.3f}" for one in budgets))
+        (part.name, *(f"{budget.contributions[i].u:.3f}" for budget in budgets))
         for i, part in enumerate(budgets[0].contributions)
     ]
-    rows.append(("together", *(f"{one.u:.3f}" for one in budgets)))
-    rows.append(("U for 95 %", *(f"{one.expanded():.2f}" for one in budgets)))
+    rows.append(("together", *(f"{budget.u:.3f}" for budget in budgets)))
+    rows.append(("U for 95 %", *(f"{budget.expanded():.2f}" for budget in budgets)))
     return "".join(f"| {' | '.join(row)} |\n" for row in rows)
 
 
@@ -56,7 +56,7 @@ def test_a_school_reaches_one_and_a_half_thou_and_a_careful_bench_a_quarter(inde
 
 
 def test_a_tenth_of_a_newton_of_the_dial_is_six_thou() -> None:
-    """What the notes warn of: 0.1 N of 8.63 N, at spine 500."""
+    """The notes warn of 0.1 N of the dial in 8.63 N, at spine 500."""
     bench = HandBench.model_validate(benches(NOTES.read_text(encoding="utf-8"))[1])
     parts = expected_budget(bench, 500.0, 0.1, READINGS).contributions
     assert abs(next(part.sensitivity for part in parts if part.name == "dial force")) * 0.1 == pytest.approx(6, abs=0.3)

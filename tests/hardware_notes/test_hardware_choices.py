@@ -29,19 +29,19 @@ MOTOR_NM, STEPS_PER_TURN = 0.4, 3200
 
 
 def grams_of_noise(rated_kg):
-    """One reading's noise in grams: the converter's volts over the cell's volts per gram."""
+    """Return the noise of a reading in grams: the converter's volts over the cell's volts per gram."""
     return NOISE_V / (SENSITIVITY_V_V * BRIDGE_V / (1000 * rated_kg))
 
 
 def counts_at_load(rated_kg):
-    """Rise of the count at 880 g; 2^24 counts span the bridge voltage over the gain, half of it each way."""
+    """Return the rise of the count at 880 g; 2^24 counts span the bridge voltage over the gain, half of it each way."""
     volts = SENSITIVITY_V_V * BRIDGE_V * 0.88 / rated_kg
     return volts * GAIN / BRIDGE_V * 2**BITS
 
 
 @cache
 def share(spine_thou, cause, section, values):
-    """What a cause makes of u(spine) in thou under a calibration changed so, every other thing as in the example."""
+    """Return the share of a cause in u(spine), thou, under the example calibration with some changes."""
     calibration = paper_calibration(**{section: dict(values)})
     gauge = Gauge(noise_n=0.0, slip=0.0)
     (result,) = evaluate([raw_run(Shaft(spine_thou=spine_thou), gauge, np.random.default_rng(1))], calibration)
@@ -49,7 +49,7 @@ def share(spine_thou, cause, section, values):
 
 
 def scatter_share(noise_g):
-    """What the readings' noise makes of u(spine) at spine 500."""
+    """Return the share of the readings' noise in u(spine) at spine 500, thou."""
     gauge = Gauge(noise_n=noise_g / 1000 * STANDARD_GRAVITY, slip=0.0)
     (result,) = evaluate([raw_run(Shaft(), gauge, np.random.default_rng(1))], paper_calibration())
     return result.budget.of("scatter of the readings")
@@ -96,14 +96,14 @@ def screws():
             name,
             f"{STEPS_PER_TURN / lead:g}",
             f"{left:.4f}",
-            *(f"{one:.2f}" for one in (*at, worst)),
+            *(f"{error:.2f}" for error in (*at, worst)),
             f"{push:.0f} N",
         )
 
 
 @cache
 def travel_sensitivity():
-    """Thou per mm of travel at spine 500, from what a relative error of the travel scale costs."""
+    """Return thou per mm of travel at spine 500, from the cost of a relative error of the travel scale."""
     relative = 1e-4
     over_mm = 0.9 * 500 * 0.0254  # from a tenth of the load to the whole, give of the frame neglected
     return share(500.0, "travel scale", "travel", (("u_scale", relative),)) / (relative * over_mm)
@@ -127,13 +127,13 @@ def test_the_tables_are_those_of_the_code():
 
 
 def test_counts_and_noise_are_those_of_the_published_figures():
-    """About 1070 counts a gram and 0.042 g: a 2 kg cell of 1 mV/V at 4.3 V, gain 128 (worked out from data sheets)."""
+    """A 2 kg cell, 1 mV/V at 4.3 V, gain 128: 1070 counts a gram and 0.042 g of noise (worked out from data sheets)."""
     assert counts_at_load(2) / 880 == pytest.approx(1070, rel=0.01)
     assert grams_of_noise(2) == pytest.approx(0.042, abs=0.0005)
 
 
 def test_the_give_costs_what_a_head_that_went_less_deep_would():
-    """A millimetre per newton too little known shortens the deflection by the load: 8.63 N times u, at any spine."""
+    """An unknown millimetre per newton shortens the deflection by the load, 8.63 N times u, at any spine."""
     u = 5e-4
     expected_thou = u * STANDARD.load_n / 0.0254
     assert share(500.0, "frame give", "frame", (("u_give_mm_per_n", u),)) == pytest.approx(expected_thou, rel=0.02)

@@ -41,7 +41,7 @@ def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
 
     def pins(value, name):
         if isinstance(value, dict):
-            return [one for key, inner in value.items() for one in pins(inner, f"{name}.{key}".strip("."))]
+            return [pin for key, inner in value.items() for pin in pins(inner, f"{name}.{key}".strip("."))]
         is_pin = name in ("feeder.selector",) or name.split(".")[-1] in ("pin", "step", "direction", "tx", "rx", "data",
                                                                         "clock", "ready")  # fmt: skip
         if isinstance(value, list) and len(value) == 2:
@@ -54,7 +54,7 @@ def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
 
 
 def test_the_edge_is_that_of_the_published_board() -> None:
-    """Some of the places on a Pico's edge, from memory of its data sheet: GP0 1, GP15 20, GP16 21, GP22 29, GP26 31."""
+    """Places on a Pico's edge from memory of its data sheet: GP0 1, GP15 20, GP16 21, GP22 29, GP26 31."""
     assert [draw_pins.EDGE[gpio] for gpio in (0, 2, 15, 16, 22, 26, 28)] == [1, 4, 20, 21, 29, 31, 34]
     assert not set(draw_pins.EDGE.values()) & set(draw_pins.OTHERS)
     assert len(draw_pins.EDGE) + len(draw_pins.OTHERS) == 40
@@ -73,9 +73,17 @@ def test_every_drawing_is_drawn_by_a_script() -> None:
 def test_nothing_lies_outside_the_paper(name: str) -> None:
     root = ElementTree.fromstring(draw.pictures()[name])
     _, _, width, height = map(float, root.attrib["viewBox"].split())
-    corners = [tuple(map(float, pair.split(","))) for one in root.iter() for pair in one.get("points", "").split()]
-    corners += [(float(one.get("cx", 0)), float(one.get("cy", 0))) for one in root.iter() if "cx" in one.attrib]
-    corners += [(float(one.get("x", 0)), float(one.get("y", 0))) for one in root.iter() if one.tag.endswith("text")]
+    corners = [
+        tuple(map(float, pair.split(","))) for element in root.iter() for pair in element.get("points", "").split()
+    ]
+    corners += [
+        (float(element.get("cx", 0)), float(element.get("cy", 0))) for element in root.iter() if "cx" in element.attrib
+    ]
+    corners += [
+        (float(element.get("x", 0)), float(element.get("y", 0)))
+        for element in root.iter()
+        if element.tag.endswith("text")
+    ]
     assert len(corners) > 50
     assert all(0 <= x <= width and 0 <= y <= height for x, y in corners)
 
@@ -105,7 +113,7 @@ def test_the_head_clears_what_lies_below_it() -> None:
 
 
 def test_the_shaft_meets_the_rollers_as_geometry_says() -> None:
-    """A shaft as thick as the rollers with their axles one diameter apart: an equilateral triangle of axes."""
+    """A shaft as thick as the rollers, axles one diameter apart, makes an equilateral triangle of axes."""
     content = {"shaft": {}, "beam": {}, "press": {}, "feeder": {}}
     content["support"] = {"axle_height": 0.0, "roller_diameter": 30.0, "roller_gap": 0.0}
     frame = Frame(content)
@@ -115,14 +123,14 @@ def test_the_shaft_meets_the_rollers_as_geometry_says() -> None:
 
 
 def test_what_gives_is_little_beside_the_cell() -> None:
-    """Handbook formulae worked by hand: 711.2^3 / (48 * 70000 * 5e5) and 65^2 * 194.7 / (70000 * 9e4)."""
+    """Handbook formulae by hand: 711.2^3 / (48 * 70000 * 5e5) and 65^2 * 194.7 / (70000 * 9e4)."""
     assert FRAME.beam_give() == pytest.approx(2.14e-4, rel=0.01)
     assert FRAME.column_give() == pytest.approx(1.31e-4, rel=0.01)
     assert FRAME.beam_give() + FRAME.column_give() < FRAME.press["cell_give_mm_per_n"] / 10
 
 
 def test_the_slope_at_the_supports_is_that_of_a_beam_loaded_in_its_middle() -> None:
-    """F L^2 / (16 E I) with F L^3 / (48 E I) = 12.7 mm on 711.2 mm: 3.07 degrees (handbook of beams)."""
+    """F L^2 / (16 E I) with F L^3 / (48 E I) = 12.7 mm on 711.2 mm gives 3.07 degrees (handbook of beams)."""
     assert degrees(FRAME.end_slope(500)) == pytest.approx(3.07, abs=0.01)
     shorter = FRAME.support["span"] - 2 * 0.5 * FRAME.end_slope(500)
     lost = 500 * (1 - (shorter / FRAME.support["span"]) ** 3)

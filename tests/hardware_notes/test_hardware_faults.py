@@ -50,13 +50,13 @@ def test_what_stands_in_for_the_parts_is_told_as_the_code_takes_it():
 
 
 def test_the_udev_rules_are_well_formed_and_keep_other_programs_away():
-    """Form of a rule: udev(7). The two properties: ModemManager's documentation, for a port and for a whole device."""
+    """Form of a rule: udev(7). Both properties, for a port and for a device: ModemManager's documentation."""
     page = (NOTES / "bring_up.md").read_text(encoding="utf-8")
     rules = [line for line in page.splitlines() if line.startswith("SUBSYSTEM==")]
     assert len(rules) == 2
     for rule, kind, property_name in zip(
         rules, ("tty", "usb"), ("ID_MM_PORT_IGNORE", "ID_MM_DEVICE_IGNORE"), strict=True
     ):
-        assert all(re.fullmatch(r'[A-Z]+(\{[\w/]+\})?(==|=|\+=)"[^"]*"', one) for one in rule.split(", ")), rule
+        assert all(re.fullmatch(r'[A-Z]+(\{[\w/]+\})?(==|=|\+=)"[^"]*"', part) for part in rule.split(", ")), rule
         assert rule.startswith(f'SUBSYSTEM=="{kind}", ')
         assert f'ENV{{{property_name}}}="1"' in rule

@@ -15,7 +15,7 @@ GAUGE, FEEDER = PARTS.split("## The feeder")
 
 
 def rows(text):
-    """Where, part, rating, pieces, price of each line of the tables."""
+    """Return place, part, rating, pieces and price of each line of the tables."""
     lines = [line.strip("| ").split("|") for line in text.splitlines() if line.startswith("| ") and "---" not in line]
     found = [[cell.strip() for cell in re.split(r"\|", f"|{'|'.join(line)}")[1:]] for line in lines]
     return [row for row in found if row[-1].isdigit()]

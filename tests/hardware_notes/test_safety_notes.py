@@ -24,7 +24,7 @@ def test_each_danger_has_its_caution(word):
 
 
 def test_the_force_of_the_press_is_as_said():
-    """Force of a screw: 2 pi times torque times efficiency over the lead; a plain screw gives a third back."""
+    """Force of a screw: 2 pi times torque times efficiency over the lead; a plain screw returns a third."""
     torque_nm, lead_mm = map(float, re.search(r"\((.*?) N m\) on a screw of (\d+) mm", NOTES).groups())
     least = float(re.search(r"stalls only above (\d+) N;", NOTES).group(1))
     assert 0.8 < least / (2 * math.pi * torque_nm * 0.33 / (lead_mm / 1000)) < 1
