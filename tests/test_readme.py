@@ -130,7 +130,7 @@ def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(eveni
     folder, _ = evening
     _, make, card, labels = commands("Matched sets")
     made = midspan(*make, folder=folder)
-    assert made.stdout.startswith("4 sets"), made.stderr
+    assert "4 sets" in made.stdout, made.stderr
     assert midspan(*card, folder=folder).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
     assert re.findall(r"\b\d+\b", midspan(*labels, folder=folder).stdout) == ["6", "1"]
     refilled = midspan("sets", "refill", "spring 1", "--lost", "73", "--keep", folder=folder)

@@ -148,7 +148,9 @@ def test_the_demonstration_shows_all_four_outcomes_and_says_where_things_are(dem
     assert done.returncode == 0, done.stderr
     for name in ("readings.avro", "results.db", "calibration.toml", "bands.toml"):
         assert str(folder / name) in done.stdout
-    assert screen(re.sub("(Micro|C)Python", "Python", done.stdout), NUMBERS) == snapshot
+    # The runtime, its port and its time are those of the machine.
+    alike = re.sub(r"(/dev/pts/|rehearsal took )\d+", r"\g<1>0", re.sub("(Micro|C)Python", "Python", done.stdout))
+    assert screen(alike, NUMBERS) == snapshot
     assert len(re.findall(r"^measured ", done.stderr, re.MULTILINE)) == 36  # progress, where there is no terminal
 
 
