@@ -17,6 +17,18 @@ EIGHTHS = " ▏▎▍▌▋▊▉"
 def bar(portion: float) -> str:
     """Return a portion from 0 to 1 as a bar of at most BAR_SIGNS characters, to an eighth of a character.
 
+    Parameters
+    ----------
+    portion : float
+        Share, from 0 to 1.
+
+    Returns
+    -------
+    str
+        The bar.
+
+    Examples
+    --------
     >>> bar(0.5), bar(1 / 192), bar(0.0)
     ('████████████', '▏', '')
     """

@@ -35,6 +35,27 @@ def export(store: Store, table: str, path: Path, *, all_versions: bool = False) 
 
     Results come with the newest evaluation of each run, or with all of them. An OutputError says that the ending is
     unknown, the file cannot be written, or the package for Parquet is missing.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    table : str
+        A key of `export_columns.TABLES`.
+    path : Path
+        File to write, ending in .csv, .json or .parquet.
+    all_versions : bool
+        True for all evaluations of each run.
+
+    Returns
+    -------
+    int
+        Number of rows.
+
+    Raises
+    ------
+    OutputError
+        Unknown ending, a file that cannot be written, or no package for Parquet.
     """
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:

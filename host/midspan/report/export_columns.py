@@ -20,7 +20,21 @@ K1 = "standard uncertainty, k = 1"
 
 @dataclass(frozen=True, slots=True)
 class ExportColumn:
-    """A column; `empty` says when its cells are empty, "never" if they cannot be."""
+    """A column; `empty` says when its cells are empty, "never" if they cannot be.
+
+    Parameters
+    ----------
+    name : str
+        Heading.
+    kind : Kind
+        Type of the values.
+    unit : str
+        Unit, may be empty.
+    meaning : str
+        Description for the dictionary.
+    empty : str
+        Meaning of an empty cell.
+    """
 
     name: str
     kind: Kind
@@ -93,7 +107,18 @@ NOTE = (
 
 
 def described(columns: tuple[ExportColumn, ...]) -> list[dict[str, str]]:
-    """Return the dictionary of some columns as rows under HEADINGS."""
+    """Return the dictionary of some columns as rows under HEADINGS.
+
+    Parameters
+    ----------
+    columns : tuple[ExportColumn, ...]
+        The columns.
+
+    Returns
+    -------
+    list[dict[str, str]]
+        A row for each column.
+    """
     return [
         dict(zip(HEADINGS, (column.name, column.kind, column.unit, column.meaning, column.empty), strict=True))
         for column in columns

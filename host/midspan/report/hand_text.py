@@ -95,6 +95,24 @@ def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, rea
 
     `repeat_thou` is the scatter of single readings, `readings` their number at eight clock positions.
 
+    Parameters
+    ----------
+    bench : HandBench
+        The bench.
+    spine_thou : float
+        Expected spine, thou.
+    repeat_thou : float
+        Scatter of single readings, thou.
+    readings : int
+        Readings at eight clock positions.
+
+    Returns
+    -------
+    Budget
+        Budget of the mean spine, thou.
+
+    Examples
+    --------
     >>> from midspan.hand_bench.bench import EXAMPLE
     >>> round(expected_budget(HandBench.model_validate(EXAMPLE), 500.0, 0.3, 16).u, 2)
     0.73

@@ -139,7 +139,15 @@ def load_sheet(path: Path | None) -> Sheet:
 
 @dataclass(frozen=True, slots=True)
 class ShaftLabel:
-    """Text of a label, line by line with the first line large, and what its code says."""
+    """Text of a label, line by line with the first line large, and what its code says.
+
+    Parameters
+    ----------
+    code : str
+        Text of the QR code.
+    lines : tuple[str, ...]
+        Lines, the first large.
+    """
 
     code: str
     lines: tuple[str, ...]

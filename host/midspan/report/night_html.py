@@ -65,14 +65,35 @@ def _zone_here(at_ms: int) -> tzinfo:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A whole page, and the run in a few words."""
+    """A whole page, and the run in a few words.
+
+    Parameters
+    ----------
+    html : str
+        The page.
+    words : str
+        How the run ended.
+    """
 
     html: str
     words: str
 
 
 def page(record: NightRecord, zone: tzinfo) -> Page:
-    """Return the report of a run with its times in a zone."""
+    """Return the report of a run with its times in a zone.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    Page
+        The page.
+    """
     found = places(record)
     todos = night_text.todos(record, found, zone)
     headline, ready = night_text.headline(record), night_text.ready(todos)

@@ -26,7 +26,21 @@ Line = TypeVar("Line")
 
 @dataclass(frozen=True, slots=True)
 class ShaftRow:
-    """A shaft: when it left the gauge and where to, its spine with U, and why it is listed."""
+    """A shaft: when it left the gauge and where to, its spine with U, and why it is listed.
+
+    Parameters
+    ----------
+    shaft : int
+        Number.
+    at : str
+        Time of leaving.
+    place : str
+        Place.
+    spine : str
+        Spine with U, thou.
+    why : str
+        Reason for being listed.
+    """
 
     shaft: int
     at: str
@@ -37,7 +51,19 @@ class ShaftRow:
 
 @dataclass(frozen=True, slots=True)
 class CheckLine:
-    """A check standard: reading minus assigned value with the U of both, and the verdict."""
+    """A check standard: reading minus assigned value with the U of both, and the verdict.
+
+    Parameters
+    ----------
+    at : str
+        Time.
+    standard : str
+        Name.
+    off : str
+        Reading minus assigned value with U, thou.
+    verdict : str
+        "right", or what is wrong.
+    """
 
     at: str
     standard: str
@@ -47,7 +73,19 @@ class CheckLine:
 
 @dataclass(frozen=True, slots=True)
 class EventLine:
-    """An event: when, what, which shaft, and its words."""
+    """An event: when, what, which shaft, and its words.
+
+    Parameters
+    ----------
+    at : str
+        Time.
+    what : str
+        Kind and code.
+    shaft : str
+        Number of the shaft concerned, may be empty.
+    words : str
+        Description.
+    """
 
     at: str
     what: str
@@ -57,7 +95,15 @@ class EventLine:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """First lines of a list, and how many more there are."""
+    """First lines of a list, and how many more there are.
+
+    Parameters
+    ----------
+    rows : Sequence[object]
+        First lines.
+    left : int
+        Number of lines left out.
+    """
 
     rows: Sequence[object]
     left: int
@@ -66,6 +112,18 @@ class Cut:
 def cut(rows: Sequence[object]) -> Cut:
     """Return at most MOST_ROWS of the lines.
 
+    Parameters
+    ----------
+    rows : Sequence[object]
+        All lines.
+
+    Returns
+    -------
+    Cut
+        The first lines, and how many are left out.
+
+    Examples
+    --------
     >>> cut([1] * 101).left, len(cut([1] * 101).rows)
     (1, 100)
     """
@@ -89,12 +147,38 @@ def coverage_factor(record: NightRecord) -> float:
 
 
 def unmeasured(record: NightRecord, zone: tzinfo) -> Cut:
-    """Return a line for each shaft without a spine."""
+    """Return a line for each shaft without a spine.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    Cut
+        The lines.
+    """
     return cut([_shaft_row(record, transit, zone) for transit in not_measured(record)])
 
 
 def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
-    """Return a line for each measured shaft that is in no bin, in the order they were fed."""
+    """Return a line for each measured shaft that is in no bin, in the order they were fed.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    Cut
+        The lines.
+    """
     kinds = (Outcome.REJECTED, Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
     found = [transit for kind in kinds for transit in went_to(record, kind)]
     return cut([_shaft_row(record, transit, zone) for transit in sorted(found, key=lambda transit: transit.shaft)])
@@ -125,7 +209,20 @@ def _whereabouts(record: NightRecord, transit: Transit) -> str:
 
 
 def checks(record: NightRecord, zone: tzinfo) -> Cut:
-    """Return a line for each check of a standard, in the order they were measured."""
+    """Return a line for each check of a standard, in the order they were measured.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    Cut
+        The lines.
+    """
     return cut([_check_row(check, record.plan.checks.coverage_factor, zone) for check in record.checks])
 
 
@@ -139,7 +236,20 @@ def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
 
 
 def events(record: NightRecord, zone: tzinfo) -> Cut:
-    """Return a line for each event but the beginning."""
+    """Return a line for each event but the beginning.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    Cut
+        The lines.
+    """
     return cut(
         [
             EventLine(
@@ -155,7 +265,18 @@ def events(record: NightRecord, zone: tzinfo) -> Cut:
 
 
 def judged_under(record: NightRecord) -> list[tuple[str, str]]:
-    """Return which shafts were judged under which settings; empty if no setting changed."""
+    """Return which shafts were judged under which settings; empty if no setting changed.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    list[tuple[str, str]]
+        Numbers of shafts, and their settings.
+    """
     return [
         (ranges(spell.numbers) or "-", "; ".join(f"{name} {value}" for name, value in spell.settings.items()))
         for spell in night_statistics.judged_under(record)

@@ -86,7 +86,20 @@ def _clock_axis(axes: Any) -> None:
 
 
 def check_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Return readings of check standards minus their assigned values, with U; an empty text without readings."""
+    """Return readings of check standards minus their assigned values, with U; an empty text without readings.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    str
+        An SVG element, or an empty text.
+    """
     k, along = record.plan.checks.coverage_factor, _Along(record, zone)
     measured = [check for check in record.checks if check.spine_thou is not None and check.u_spine_thou is not None]
 
@@ -147,7 +160,20 @@ class _Panel:
 
 
 def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Return zero, noise, slip and temperature of the gauge over the run; an empty text if none is known."""
+    """Return zero, noise, slip and temperature of the gauge over the run; an empty text if none is known.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    str
+        An SVG element, or an empty text.
+    """
     watch, along = record.plan.watch, _Along(record, zone)
     panels = (
         _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
@@ -210,6 +236,18 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
     """Return how many shafts were done in each hour, or ten minutes of a short run, and when faults came.
 
     Where times make no sense, it shows how long each shaft took. It is an empty text if no shaft was done.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Returns
+    -------
+    str
+        An SVG element, or an empty text.
     """
     along = _Along(record, zone)
     if not along.by_time:
@@ -266,7 +304,18 @@ STEPS = (1.0, 2.0, 5.0, 10.0)
 
 
 def histogram(record: NightRecord) -> str:
-    """Return how the spines of the stock lie against the bands; an empty text without spines."""
+    """Return how the spines of the stock lie against the bands; an empty text without spines.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    str
+        An SVG element, or an empty text.
+    """
     spines = {
         outcome: [
             record.measured[transit.result].spine_thou
@@ -284,7 +333,17 @@ def histogram(record: NightRecord) -> str:
 
 
 def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], bands: Bands | None) -> None:
-    """Draw a histogram of spines by outcome, with the bands; values out of range are counted in the axis label."""
+    """Draw a histogram of spines by outcome, with the bands; values out of range are counted in the axis label.
+
+    Parameters
+    ----------
+    axes : Axes
+        Empty axes.
+    spines : Mapping[Outcome, Sequence[float or None]]
+        Spines by outcome, thou.
+    bands : Bands or None
+        Bands to draw, None for none.
+    """
     everything = np.array([value for some in spines.values() for value in some], float)
     low, high = _span(everything, bands)
     width = step_for((high - low) / COLUMNS)
@@ -306,6 +365,18 @@ def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], band
 def step_for(least: float) -> float:
     """Return the smallest 1, 2 or 5 times a power of ten that is no smaller than a number.
 
+    Parameters
+    ----------
+    least : float
+        The number, above 0.
+
+    Returns
+    -------
+    float
+        The round step.
+
+    Examples
+    --------
     >>> step_for(0.3), step_for(0.07), step_for(13.0)
     (0.5, 0.1, 20.0)
     """

@@ -97,7 +97,17 @@ class PlaceCount:
 
 @dataclass(frozen=True)
 class Suspects:
-    """Suspect shafts of one place in the order they fell; `all_last` if no other shaft fell after the first of them."""
+    """Suspect shafts of one place in the order they fell; `all_last` if no other shaft fell after the first of them.
+
+    Parameters
+    ----------
+    place : str
+        Name of the place.
+    numbers : tuple[int, ...]
+        Numbers of the shafts.
+    all_last : bool
+        True if they fell last.
+    """
 
     place: str
     numbers: tuple[int, ...]
@@ -110,7 +120,20 @@ class Suspects:
 
 
 def suspects(record: NightRecord, found: Iterable[PlaceCount]) -> list[Suspects]:
-    """Return the suspect shafts of the stock by place, then those that are in no place."""
+    """Return the suspect shafts of the stock by place, then those that are in no place.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    found : Iterable[PlaceCount]
+        Its places, as `places` counts them.
+
+    Returns
+    -------
+    list[Suspects]
+        Places with suspect shafts.
+    """
     groups = []
     for place in found:
         fell = sorted((*place.here, *place.unsure), key=lambda shaft: shaft.shaft)
@@ -156,7 +179,15 @@ def places(record: NightRecord) -> list[PlaceCount]:
 
 @dataclass(frozen=True)
 class JudgedUnder:
-    """Numbers of the shafts and check standards that were judged under the same settings."""
+    """Numbers of the shafts and check standards that were judged under the same settings.
+
+    Parameters
+    ----------
+    numbers : tuple[int, ...]
+        Numbers of the shafts.
+    settings : Settings
+        The settings that changed during the run.
+    """
 
     numbers: tuple[int, ...]
     settings: Settings
@@ -166,6 +197,16 @@ def judged_under(record: NightRecord) -> list[JudgedUnder]:
     """Return the settings that changed during a run, with the shafts judged under each of them.
 
     The list is empty if nothing changed.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    list[JudgedUnder]
+        In the order of the run.
     """
     plan = record.plan.model_dump(mode="json", by_alias=True)
     found = spells(settings(plan, next(iter(record.calibrations), None)), record.events)
@@ -187,7 +228,20 @@ def judged_under(record: NightRecord) -> list[JudgedUnder]:
 
 
 def spine_of(record: NightRecord, transit: Transit) -> float | None:
-    """Return the spine that a shaft was judged by, thou; None if it has none."""
+    """Return the spine that a shaft was judged by, thou; None if it has none.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    transit : Transit
+        The shaft.
+
+    Returns
+    -------
+    float or None
+        Spine, thou.
+    """
     result = record.result_of(transit)
     return None if result is None else result.spine_thou
 
@@ -209,7 +263,20 @@ def not_measured(record: NightRecord) -> list[Transit]:
 
 
 def went_to(record: NightRecord, outcome: Outcome) -> list[Transit]:
-    """Return the measured shafts of the stock with an outcome."""
+    """Return the measured shafts of the stock with an outcome.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    outcome : Outcome
+        The outcome.
+
+    Returns
+    -------
+    list[Transit]
+        In the order they were fed.
+    """
     results = ((transit, record.result_of(transit)) for transit in record.stock)
     return [
         transit
@@ -219,13 +286,35 @@ def went_to(record: NightRecord, outcome: Outcome) -> list[Transit]:
 
 
 def last_ms(record: NightRecord) -> int:
-    """Return the time of the last entry, ms since 1970."""
+    """Return the time of the last entry, ms since 1970.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    int
+        Time, ms since 1970.
+    """
     steps = (step.at_ms for transit in record.transits for step in transit.steps)
     return max(record.night.begun_ms, *steps, *(event.at_ms for event in record.events))
 
 
 def keeps_time(record: NightRecord) -> bool:
-    """Return True if no time lies before an earlier one and all lie within MOST_DAYS."""
+    """Return True if no time lies before an earlier one and all lie within MOST_DAYS.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    bool
+        False if the clock was set during the run.
+    """
     begun = record.night.begun_ms
     stepped = [begun, *(step.at_ms for transit in record.transits for step in transit.steps)]
     happened = [begun, *(event.at_ms for event in record.events)]
@@ -238,6 +327,17 @@ class Pace:
     """Pace of a run: shafts done, hours, seconds for a shaft, and the long pauses.
 
     Seconds for a shaft make sense even where the times do not (see `keeps_time`).
+
+    Parameters
+    ----------
+    shafts : int
+        Shafts done.
+    hours : float
+        Duration of the run, h.
+    usual_s : float or None
+        Median time for a shaft, s; None without shafts.
+    pauses : tuple[tuple[int, int], ...]
+        Beginning and end of each long pause, ms since 1970.
     """
 
     shafts: int
@@ -257,7 +357,18 @@ class Pace:
 
 
 def pace(record: NightRecord) -> Pace:
-    """Return the pace of a run by the times at which its shafts were done."""
+    """Return the pace of a run by the times at which its shafts were done.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    Pace
+        The pace.
+    """
     ends = [at_ms for at_ms, _ in ended(record)]
     steps = [(begin, end) for begin, end in pairwise([record.night.begun_ms, *ends]) if end > begin]
     usual = median(end - begin for begin, end in steps) if steps else None
@@ -267,7 +378,18 @@ def pace(record: NightRecord) -> Pace:
 
 
 def ended(record: NightRecord) -> list[tuple[int, int]]:
-    """Return when each shaft of the stock was done, ms since 1970, with its number."""
+    """Return when each shaft of the stock was done, ms since 1970, with its number.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    list[tuple[int, int]]
+        Time, ms since 1970, and number of each shaft.
+    """
     return [(transit.steps[-1].at_ms, transit.shaft) for transit in record.stock if not transit.is_open]
 
 

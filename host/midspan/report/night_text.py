@@ -33,12 +33,39 @@ SAID = {
 
 
 def shafts(number: int) -> str:
-    """Return a number of shafts in words."""
+    """Return a number of shafts in words.
+
+    Parameters
+    ----------
+    number : int
+        The number.
+
+    Returns
+    -------
+    str
+        As in "12 shafts".
+
+    Examples
+    --------
+    >>> shafts(1)
+    '1 shaft'
+    """
     return "1 shaft" if number == 1 else f"{number} shafts"
 
 
 def numbered(some: Sequence[Transit]) -> str:
-    """Return shafts by their numbers in words."""
+    """Return shafts by their numbers in words.
+
+    Parameters
+    ----------
+    some : Sequence[Transit]
+        The shafts.
+
+    Returns
+    -------
+    str
+        Their numbers in words.
+    """
     return shafts_numbered([transit.shaft for transit in some])
 
 
@@ -94,7 +121,18 @@ def end_among(events: Sequence[RunEvent]) -> RunEvent | None:
 
 
 def headline(record: NightRecord) -> str:
-    """Return in a few words how a run ended."""
+    """Return in a few words how a run ended.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+
+    Returns
+    -------
+    str
+        A clause without a full stop.
+    """
     end = end_of(record)
     if end is None:
         return "The night has not come to its end"
@@ -102,7 +140,22 @@ def headline(record: NightRecord) -> str:
 
 
 def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Iterator[str]:
-    """Yield what happened, a sentence at a time."""
+    """Yield what happened, a sentence at a time.
+
+    Parameters
+    ----------
+    record : NightRecord
+        The run.
+    found : Sequence[PlaceCount]
+        Its places, as `places` counts them.
+    zone : tzinfo
+        Time zone of the times shown.
+
+    Yields
+    ------
+    str
+        A sentence.
+    """
     end, stock = end_of(record), record.stock
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
     when = f"Between {begun} and {last}" if keeps_time(record) else CLOCK_SET
@@ -159,14 +212,33 @@ COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", 
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """A thing to do, and how."""
+    """A thing to do, and how.
+
+    Parameters
+    ----------
+    what : str
+        The thing to do.
+    how : str
+        How to do it.
+    """
 
     what: str
     how: str
 
 
 def ready(todos: Sequence[Todo]) -> str:
-    """Return in words how many things there are to do."""
+    """Return in words how many things there are to do.
+
+    Parameters
+    ----------
+    todos : Sequence[Todo]
+        The things to do.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
     number = len(todos)
     if not number:
         return "Nothing waits for you."

@@ -27,7 +27,18 @@ MANY = 300  # shafts; with more the bars of U would overlap
 
 
 def drawable(stored: Sequence[StoredResult]) -> list[StoredResult]:
-    """Return the results with a spine from a sound gauge, in the order they were measured."""
+    """Return the results with a spine from a sound gauge, in the order they were measured.
+
+    Parameters
+    ----------
+    stored : Sequence[StoredResult]
+        Results of a batch.
+
+    Returns
+    -------
+    list[StoredResult]
+        The results to draw.
+    """
     return [
         result
         for result in stored

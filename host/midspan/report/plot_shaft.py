@@ -49,7 +49,17 @@ def draw_around(result: Drawn, path: Path, cover: Coverage | None = None) -> Non
 
 
 def around(figure: Figure, result: Drawn, cover: Coverage) -> None:
-    """Draw cross-section, unrolled curve and surface of a shaft on an empty figure."""
+    """Draw cross-section, unrolled curve and surface of a shaft on an empty figure.
+
+    Parameters
+    ----------
+    figure : Figure
+        An empty figure.
+    result : ShaftResult or HandResult
+        The result.
+    cover : Coverage
+        What U covers, or its factor.
+    """
     k = cover.k(result.budget.dof)
     k_spread = cover.k(result.dof_spread)  # the curve's shape comes from the same readings as the spread
     grid = figure.add_gridspec(2, 2, width_ratios=(1, 1.25), height_ratios=(1.6, 1))

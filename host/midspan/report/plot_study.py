@@ -23,7 +23,24 @@ SHARES = ("gauge (R&R)", "repeatability", "reproducibility", "part to part")
 
 @contextmanager
 def sheet(path: Path, title: str, rows: int, columns: int) -> Iterator[Any]:
-    """Yield the axes of a figure that is written when the block ends."""
+    """Yield the axes of a figure that is written when the block ends.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its ending says whether as PNG, PDF or SVG.
+    title : str
+        Title of the picture.
+    rows : int
+        Axes one below another.
+    columns : int
+        Axes side by side.
+
+    Yields
+    ------
+    Any
+        Axes, shape (rows, columns).
+    """
     with paper(path, 5.3 * columns, 3.1 * rows) as figure:
         yield figure.subplots(rows, columns, squeeze=False)
         figure.suptitle(title, fontsize=11.5)

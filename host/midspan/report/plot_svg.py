@@ -25,7 +25,22 @@ WIDTH_IN = 4.7  # width of a telephone
 
 
 def drawn(draw: Callable[[Figure], None], height_in: float, what: str) -> str:
-    """Return an SVG element that `draw` fills, from an empty figure; `what` is its name for screen readers."""
+    """Return an SVG element that `draw` fills, from an empty figure; `what` is its name for screen readers.
+
+    Parameters
+    ----------
+    draw : Callable[[Figure], None]
+        Draws on the empty figure.
+    height_in : float
+        Height, inches.
+    what : str
+        Name for screen readers.
+
+    Returns
+    -------
+    str
+        The SVG element.
+    """
     with mpl.rc_context(PAGE_STYLE), warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph")  # the browser has letters that matplotlib's font lacks
         figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")

@@ -8,7 +8,18 @@ QUIET_MODULES = 4  # white border (ISO/IEC 18004, 5.3.8, from memory)
 
 
 def squares(text: str) -> list[list[bool]]:
-    """Return a code row by row from the top, True where it is dark, with the white around it."""
+    """Return a code row by row from the top, True where it is dark, with the white around it.
+
+    Parameters
+    ----------
+    text : str
+        Text to encode.
+
+    Returns
+    -------
+    list[list[bool]]
+        Rows of squares.
+    """
     code = segno.make_qr(text, error="m")
     return [[bool(dark) for dark in row] for row in code.matrix_iter(scale=1, border=QUIET_MODULES)]
 

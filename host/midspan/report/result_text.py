@@ -88,7 +88,18 @@ def _cells(result: ShaftResult, k: float | None) -> tuple[str, ...]:
 
 
 def brief(decision: Decision | None) -> str:
-    """Return the verdict for a table: the bin, or the outcome with the first sentence of its first reason."""
+    """Return the verdict for a table: the bin, or the outcome with the first sentence of its first reason.
+
+    Parameters
+    ----------
+    decision : Decision or None
+        The verdict.
+
+    Returns
+    -------
+    str
+        A short text, empty without a verdict.
+    """
     if decision is None:
         return ""
     if decision.bin is not None:
@@ -295,6 +306,18 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
 def json_line(values: Mapping[str, object]) -> str:
     """Return one JSON object on one line; a number that is not finite becomes null, because JSON cannot write it.
 
+    Parameters
+    ----------
+    values : Mapping[str, object]
+        Values that JSON can hold.
+
+    Returns
+    -------
+    str
+        The line, without a line break.
+
+    Examples
+    --------
     >>> json_line({"spine_thou": float("nan"), "shaft": 7})
     '{"spine_thou": null, "shaft": 7}'
     """

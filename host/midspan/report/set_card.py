@@ -57,7 +57,27 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Card:
-    """All that a card says; `rows` belong under `headings`, which are those of HEADINGS with at least one value."""
+    """All that a card says; `rows` belong under `headings`, which are those of HEADINGS with at least one value.
+
+    Parameters
+    ----------
+    title : str
+        Name of the set.
+    headline : str
+        Number of shafts and mean spine.
+    sentences : tuple[str, ...]
+        Spread of the set and meaning of U.
+    headings : tuple[str, ...]
+        Headings of the table.
+    rows : tuple[tuple[str, ...], ...]
+        Cells of each shaft.
+    conditions : tuple[str, ...]
+        How the set was measured.
+    cautions : tuple[str, ...]
+        Cautions.
+    made_by : str
+        Version of Midspan.
+    """
 
     title: str
     headline: str
@@ -127,6 +147,18 @@ def lasting_side_deg(result: MeasuredResult) -> float | None:
     The hand bench counts angles from a mark on the shaft. The gauge counts from where the shaft happened to lie, so its
     angle is lost as soon as the shaft is lifted off.
 
+    Parameters
+    ----------
+    result : MeasuredResult
+        The result.
+
+    Returns
+    -------
+    float or None
+        Angle from the mark, degrees.
+
+    Examples
+    --------
     >>> from midspan.store.stored_result import OlderResult
     >>> lasting_side_deg(OlderResult(ResultKind.GAUGE, (), "{}", stiff_side_deg=34.0)) is None
     True
@@ -243,7 +275,15 @@ def write_card(card: Card, path: Path) -> None:
 
 
 def save(path: Path, content: bytes) -> None:
-    """Write bytes to a file; an OutputError says that it cannot be written."""
+    """Write bytes to a file; an OutputError says that it cannot be written.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    content : bytes
+        Its content.
+    """
     with writing(path):
         path.write_bytes(content)
 
