@@ -83,9 +83,8 @@ def test_a_jam_stops_the_gauge_until_it_is_cleared(tmp_path: Path) -> None:
         gauge.feed(11, Source.HOPPER)
         found = gauge.release(11, 2)
         assert (found.state, found.fault, found.seated) == (State.FAULTED, FaultCode.JAM, True)
-        with pytest.raises(DeviceFault, match=r"27\)") as refused:
+        with pytest.raises(DeviceFault, match=r"JAM: .*27\)"):
             gauge.release(11, 2)
-        assert refused.value.code == "JAM"
         gauge.clear_fault()
         assert gauge.feed(11, Source.SEATED).in_gauge == 11
         assert gauge.release(11, 2).last_release == LastRelease(11, 2, True, 1)
@@ -93,9 +92,8 @@ def test_a_jam_stops_the_gauge_until_it_is_cleared(tmp_path: Path) -> None:
 
 def test_refusals_say_what_to_do(tmp_path: Path) -> None:
     with gauge_on(scenario_in(tmp_path, lid=[[0, 100_000]]), tmp_path) as gauge:
-        with pytest.raises(DeviceFault) as refused:
+        with pytest.raises(DeviceFault, match="LID_OPEN: "):
             gauge.feed(11, Source.HOPPER)
-        assert refused.value.code == "LID_OPEN"
         with pytest.raises(DeviceFault, match="CLEAR_FAULT") as refused:
             gauge.clear_fault()
         assert refused.value.code == "LID_OPEN"
