@@ -101,3 +101,9 @@ def test_more_runs_than_go_into_one_batch_come_out_the_same():
     outcomes = evaluate(numbered, CAL)
     assert [outcome.shaft for outcome in outcomes] == list(range(130))
     assert {replace(outcome, shaft=RUN.shaft) == SOUND for outcome in outcomes} == {True}
+
+
+@pytest.mark.parametrize("name", ["u_causes", "sensitivities", "dof_causes"])
+def test_a_budget_of_other_causes_than_today_s_is_refused(name):
+    with pytest.raises(ValueError, match="shorter"):
+        _ = replace(SOUND, **{name: getattr(SOUND, name)[:-1]}).budget
