@@ -40,7 +40,7 @@ NONE_OF_THEM = {
 }
 
 
-@pytest.mark.parametrize("one", CAUSES_ALONE)
+@pytest.mark.parametrize("each", CAUSES_ALONE)
 def test_every_cause_alone_goes_through_the_elastica_as_through_its_sensitivity(each):
     result = result_of(900.0, **{**NONE_OF_THEM, **each})
     assert result.u_spine_thou > 5 * result.budget.of("scatter of the readings")
