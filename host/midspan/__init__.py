@@ -26,9 +26,32 @@ time, under any calibration:
 >>> [kept.label for kept in read_archive(folder / "readings.avro")]
 ['B01']
 
-Judge a result against a bands file with `load_bands` and `judge`. Open a database of results with `StorePlace`.
-`Bench` does all of this in the order that loses nothing: keep, evaluate, judge, store, acknowledge. Whatever goes wrong
-is a `MidspanError`, whose message is one line: what is wrong, where, and what to do.
+Judge a result against a bands file, which says what is wanted (`Bands`). An `Unmeasured` can be judged too and is never
+accepted:
+
+>>> from midspan import example_bands, judge, load_bands
+>>> _ = (folder / "bands.toml").write_text(example_bands())
+>>> bands = load_bands(folder / "bands.toml")
+>>> decision = judge(result, bands)
+>>> decision.outcome.value, decision.bin, decision.reasons
+('accepted', 'softer dozen', ())
+
+`Bench` does all of this in the order that loses nothing: keep, evaluate, judge, store, acknowledge. The results can be
+read from the database at any time:
+
+>>> from midspan import Bench, StorePlace, measure_batch
+>>> place = StorePlace.of("results.db", folder)
+>>> with (Rehearsal(example_scenario(), folder / "again") as simulated, open_gauge(simulated.port) as gauge,
+...         ArchiveWriter(folder / "readings.avro") as archive, place.open() as store):
+...     bench = Bench(gauge, calibration, bands, archive, store, batch=store.begin_batch("an afternoon", 0))
+...     verdicts = list(measure_batch(bench, [(1, "B01"), (2, "R1")]))
+>>> with place.open_to_read() as store:
+...     [(stored.result.shaft, stored.decision.outcome.value) for stored in store.batch(bench.batch)]
+[(1, 'accepted'), (2, 'rejected')]
+
+A deflection in thou is in thousandths of an inch (0.0254 mm), and a smaller one means a stiffer shaft. A `u_...` is a
+standard uncertainty; U, the half width of the 95 % interval, is `result.budget.expanded()`. Whatever goes wrong is a
+`MidspanError`, whose message is one line: what is wrong, where, and what to do.
 """
 
 import logging

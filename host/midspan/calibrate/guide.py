@@ -20,8 +20,7 @@ from midspan.calibrate.live import LiveBench
 from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, Record, newest, record_of, records_in, save_record
-from midspan.link.gauge import Gauge
-from midspan.link.open_line import open_line
+from midspan.link.gauge import open_gauge
 from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
 from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
@@ -247,7 +246,7 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
             port = stack.enter_context(Rehearsal(scenario, folder)).port
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
-        gauge = Gauge(stack.enter_context(open_line(port)))
+        gauge = stack.enter_context(open_gauge(port))
         bench = LiveBench(gauge, archive, f"{kind} calibration", session.screen, table)
         found = gauge.identify()
         if found.held_shaft is not None:  # archive readings left by an interrupted program before taking new readings

@@ -115,7 +115,7 @@ def check(
     from midspan.board.check import Gear
     from midspan.board.operator import Person
     from midspan.board.shell import at_prompt
-    from midspan.link.gauge import Gauge
+    from midspan.link.gauge import open_gauge
     from midspan.link.open_line import open_line
     from midspan.rehearsal.process import REHEARSAL_PORT
 
@@ -129,7 +129,7 @@ def check(
             if prompt:
                 _check_wires(port, person, as_json=as_json)
                 return
-        gauge = Gauge(stack.enter_context(open_line(port)))
+        gauge = stack.enter_context(open_gauge(port))
         _check_gauge(gauge, person, Gear(steps_per_mm, roller_steps), clear_fault=clear_fault, as_json=as_json)
 
 

@@ -83,8 +83,7 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: "Co
 
     from midspan.archive.writer import ArchiveWriter
     from midspan.decision.bands import load_bands
-    from midspan.link.gauge import Gauge
-    from midspan.link.open_line import open_line
+    from midspan.link.gauge import open_gauge
     from midspan.measurement.calibration import load_calibration
     from midspan.pipeline.bench import Bench, measure_batch
 
@@ -95,7 +94,7 @@ def _measured(folder: Path, port: str, stock: list[tuple[int, str]], screen: "Co
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(StorePlace(folder / STORE).open())
         bench = Bench(
-            Gauge(stack.enter_context(open_line(port))),
+            stack.enter_context(open_gauge(port)),
             load_calibration(folder / CALIBRATION),
             load_bands(folder / BANDS),
             archive,

@@ -90,8 +90,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
     """
     from midspan.archive.writer import ArchiveWriter
     from midspan.decision.bands import load_bands
-    from midspan.link.gauge import Gauge
-    from midspan.link.open_line import open_line
+    from midspan.link.gauge import open_gauge
     from midspan.measurement.calibration_validity import check_use, load_usable
     from midspan.pipeline.bench import Bench
 
@@ -103,7 +102,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
         if archive.moved is not None:
             print(archive.moved, file=sys.stderr)
         store = stack.enter_context(options.store.open())
-        gauge = Gauge(stack.enter_context(open_line(port)))
+        gauge = stack.enter_context(open_gauge(port))
         found = gauge.identify()  # before a batch begins: a port without a gauge leaves no trace
         bench = Bench(gauge, calibration, bands, archive, store, batch=0)
         if not options.allow_doubtful:

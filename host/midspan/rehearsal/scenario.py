@@ -148,6 +148,17 @@ def example_scenario(seed: int = 7) -> dict[str, Any]:
     return rehearsal(shafts(EXAMPLE_SHAFTS, seed), seed)
 
 
+def example_bands() -> str:
+    """Return the demonstration's bands file: two bins for two matched dozens, and limits for each.
+
+    Returns
+    -------
+    str
+        Text of the file, TOML.
+    """
+    return BANDS
+
+
 def example_calibration(seed: int = 7) -> str:
     """Return a calibration file as the owner would have made it: force from masses on the cell, the rest as measured.
 
