@@ -6,7 +6,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from difflib import unified_diff
@@ -210,4 +210,5 @@ def run(root: Path, mutants: list[Mutant], workers: int, by_callers: bool = Fals
 
         folders = sorted({mutant.folder for mutant in mutants})
         limits = dict(zip(folders, pool.map(rehearse, folders), strict=True))
-        yield from pool.map(judge, mutants)
+        for judged in as_completed([pool.submit(judge, mutant) for mutant in mutants]):
+            yield judged.result()

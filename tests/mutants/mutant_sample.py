@@ -127,7 +127,9 @@ def _calls(node: NodeOrLeaf, name: str) -> bool:
 
 
 def _is_no_behaviour(parent: NodeOrLeaf, child: NodeOrLeaf) -> bool:
-    """Return True if the child is a type, a sentence of the log or a guard for programmers."""
+    """Return True if the child is a type, a sentence of the log, a guard for programmers or part of an example."""
+    if parent.type == "expr_stmt" and parent.children[0].get_code(include_prefix=False) == "EXAMPLE":
+        return True
     if parent.type == "if_stmt":
         return parent.children[1].get_code().strip() == "TYPE_CHECKING"
     # frozen and slots of a dataclass keep programmers from mistakes, nothing else

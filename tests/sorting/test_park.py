@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import settings as how
 from hypothesis import strategies as st
 from in_memory import measured
+from midspan.archive.raw_run import Phase
 from midspan.base.errors import ParkingError
 from midspan.measurement.result import evaluate
 from midspan.rehearsal import scenario
@@ -132,3 +133,25 @@ def test_an_empty_gauge_is_reported_and_nothing_is_turned(tmp_path):
     )
     assert "shaft 30000 " in complaint(done)
     assert done.stdout == ""
+
+
+def test_the_uncertainty_of_the_place_is_that_of_rounding_of_the_way_and_of_the_slip():
+    """The way counts from the middle of the readings, where the angles are known best (by hand, JCGM 100, 4.3.7)."""
+    calibration = paper_calibration()
+    run = raw_run(Shaft(spread_thou=5.0, stiff_side_deg=30.0), PaperGauge(), np.random.default_rng(3))
+    (result,) = evaluate([run], calibration)
+    bare = replace(result, u_stiff_side_deg=0.0, u_slip_pct=0.0, slip_pct=0.0)
+    step_deg = 360 / calibration.rotation.steps_per_turn
+    rounding_deg = step_deg / math.sqrt(12)
+    way = turning(run, bare, calibration)
+    assert way.u_deg == pytest.approx(rounding_deg)
+    assert turning(run, replace(bare, u_stiff_side_deg=2.0), calibration).u_deg == pytest.approx(
+        math.hypot(2.0, rounding_deg)
+    )
+    loaded = np.concatenate([run.rotate_steps[run.phase_slice(phase)] for phase in (Phase.LIGHT, Phase.LIGHT_AGAIN)])
+    way_deg = step_deg * (run.rotate_steps[-1] + way.steps - (loaded.min() + loaded.max()) / 2)
+    unsure = turning(run, replace(bare, u_slip_pct=1.0), calibration)
+    assert unsure.u_deg == pytest.approx(math.hypot(rounding_deg, way_deg / 100))
+    slipped = turning(run, replace(bare, slip_pct=2.0), calibration)
+    to_go_deg = slipped.steps * step_deg / 1.02
+    assert slipped.u_deg == pytest.approx(math.hypot(rounding_deg, 0.02 * to_go_deg / math.sqrt(3)), rel=0.05)
