@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from midspan.decision.bands import Bands, DecisionRule
+from midspan.decision.bands import EXAMPLE, Bands, DecisionRule
 from midspan.decision.decision import Decision, Outcome, judge
 from midspan.decision.limit_test import Comparison, LimitEffect
 from midspan.measurement.result import Unmeasured
@@ -296,3 +296,10 @@ def test_a_value_exactly_at_an_upper_limit_is_within_u_of_it():
     verdict = judge(at, bands("guarded rejection", limits={"spread_max_thou": 6.0}))
     assert verdict.outcome is Outcome.ACCEPTED
     assert numbers(verdict.reasons[0]) == pytest.approx([6.0, 0.1, 6.0])
+
+
+@pytest.mark.parametrize("spine", [500.0, 510.0])
+def test_the_example_s_bins_allow_a_spread_of_6_thou_at_a_factor_of_2(spine):
+    found = [judge(Shaft(spine_thou=spine, spread_thou=spread), Bands.model_validate(EXAMPLE)).outcome
+             for spread in (5.89, 5.91, 6.09, 6.11)]  # fmt: skip
+    assert found == [Outcome.ACCEPTED, Outcome.DOUBTFUL, Outcome.DOUBTFUL, Outcome.REJECTED]

@@ -52,6 +52,8 @@ def test_speeds_in_millimetres_and_readings_a_second():
     # 160 readings a turn at 80 readings a second: half a turn a second.
     assert PLAN.rotate_speed == 800
     assert plan_for(CAL, gauge(interval_us=25_000)).rotate_speed == 400
+    uneven = paper_calibration(rotation={"steps_per_turn": 1603.0})
+    assert plan_for(uneven, gauge()).rotate_speed == 802  # 801.5 a second
 
 
 def test_the_slowest_roller_still_turns():
