@@ -213,6 +213,11 @@ def test_a_shaft_without_enough_readings_is_doubtful() -> None:
     assert judge_unmeasured([]).reasons
 
 
+@pytest.mark.parametrize("reasons", [[], ["few readings"], ["NO_CONTACT"], ["CELL_STUCK"]])
+def test_a_shaft_without_a_result_has_no_concerns_that_a_new_evaluation_would_keep(reasons: list[str]) -> None:
+    assert judge_unmeasured(reasons).concerns == ()
+
+
 # --- properties
 
 
@@ -468,6 +473,22 @@ def test_a_bad_file_is_refused_with_its_name_and_the_key(path: Path, old: str, n
         load_bands(path)
     assert all(part in str(caught.value) for part in named.split("|"))
     assert "\n" not in str(caught.value)
+
+
+def test_each_problem_of_a_file_is_counted_once_and_can_be_listed(path: Path) -> None:
+    path.write_text('[[bin]]\nname = "500"\nspine_thou = [495.0, 505.0]\nspread_max_thou = "wide"\n')
+    with pytest.raises(ConfigurationError) as caught:
+        load_bands(path)
+    (problem,) = caught.value.problems
+    assert str(caught.value) == f"{path}: {problem}"
+    path.write_text(path.read_text() + 'runout = 12\n\n[rule]\nkind = "strict"\n')
+    with pytest.raises(ConfigurationError) as caught:
+        load_bands(path)
+    assert [named.split()[0] for named in caught.value.problems] == [
+        "bin,", "rule.kind", "bin,"
+    ]  # fmt: skip
+    assert caught.value.problems[2] == problem
+    assert str(caught.value).startswith(f"{path}: {caught.value.problems[0]} ")
 
 
 def test_a_file_without_bins_is_refused(path: Path) -> None:

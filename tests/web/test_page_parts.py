@@ -78,7 +78,7 @@ def test_what_the_page_reads_through_cannot_write(store_place):
     store = store_place.open_to_read()
     with pytest.raises(StoreError) as caught:
         store.begin_batch("blue", 0)
-    assert caught.value.code == "read_only"
+    assert caught.value.code == "opened_to_read"
     store.close()
 
 

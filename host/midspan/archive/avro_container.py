@@ -201,7 +201,9 @@ def read_header(file: Reader, name: str) -> Header:
     start = file.read(len(MAGIC))
     if start != MAGIC[: len(start)]:
         raise ArchiveError(
-            f"{name}: is not an Avro file: it starts with {start.hex(' ')}, not {MAGIC.hex(' ')}", code="not_avro"
+            f"{name}: is not an Avro file (it starts with {start.hex(' ')}, not {MAGIC.hex(' ')}); "
+            "name an archive of raw readings",
+            code="not_avro",
         )
     file.seek(0)
     start = BytesIO(file.read(LARGEST_HEADER_BYTES))

@@ -177,7 +177,7 @@ class ArchiveWriter:
         os.fsync(self._file.fileno())
 
     def _lock(self) -> None:
-        """Raise ArchiveError if another program has the file open for writing; Windows has no such lock."""
+        """Raise ArchiveError if the file is already open for writing anywhere; Windows has no such lock."""
         if sys.platform == "win32":
             return
         import fcntl
@@ -186,7 +186,8 @@ class ArchiveWriter:
             fcntl.flock(self._file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             raise ArchiveError(
-                f"{self.path}: another program is writing to it; wait, or name another", code="in_use"
+                f"{self.path}: already open for writing, here or in another program; close it there, or name another",
+                code="in_use",
             ) from error
 
     def _prepare(self, marker: bytes) -> bytes:

@@ -1,4 +1,7 @@
-"""Configuration files: TOML text becomes a checked model, or a one-line error about the first thing wrong."""
+"""Configuration files: TOML text becomes a checked model, or an error that lists everything wrong.
+
+The message is one line, so it explains the first problem and counts the others; `ConfigurationError.problems` has all.
+"""
 
 import difflib
 import reprlib
@@ -84,15 +87,26 @@ def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Mod
     Raises
     ------
     ConfigurationError
-        A key is missing or unknown, or a value is wrong; the message explains the first problem and counts the rest.
+        A key is missing or unknown, or a value is wrong; the message explains the first problem and counts the rest,
+        `problems` has a sentence for each.
     """
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        # A misspelt key is reported as unknown and as missing. The misspelling is what the reader can find and correct.
-        problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
+        problems = tuple(_sentence(problem, model) for problem in _own_problems(error))
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-        raise ConfigurationError(f"{path}: {_sentence(problems[0], model)}{more}") from error
+        raise ConfigurationError(f"{path}: {problems[0]}{more}", problems=problems) from error
+
+
+def _own_problems(error: ValidationError) -> list[Any]:
+    """Return pydantic's reports of problems, misspelt keys first, without those that only follow from another.
+
+    A misspelt key is reported as unknown and as missing; the misspelling is what the reader can find and correct. An
+    array whose entries are all wrong is reported as too short besides, because no good entry is left.
+    """
+    problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
+    inside = {problem["loc"][:end] for problem in problems for end in range(len(problem["loc"]))}
+    return [problem for problem in problems if problem["type"] != "too_short" or problem["loc"] not in inside]
 
 
 def _sentence(problem: Any, model: type[BaseModel]) -> str:

@@ -20,7 +20,7 @@ class MidspanError(Exception):
     Parameters
     ----------
     *messages : str
-        What is wrong, where, and what to do; one message for each problem.
+        What is wrong, where, and what to do; more than one message for more than one damaged file.
     code : str
         Tells two refusals of one class apart, for programs and tests; empty where the class alone does.
     """
@@ -81,7 +81,21 @@ class MidspanError(Exception):
 
 
 class ConfigurationError(MidspanError):
-    """A configuration file has a missing, misspelt or impossible value: the user corrects the file."""
+    """A configuration file has a missing, misspelt or impossible value: the user corrects the file.
+
+    Parameters
+    ----------
+    *messages : str
+        What is wrong, where, and what to do; of many problems in a file the first, and how many more.
+    code : str
+        As in `MidspanError`.
+    problems : tuple of str
+        A sentence for each problem of the file, without the name of the file; the messages if none is given.
+    """
+
+    def __init__(self, *messages: object, code: str = "", problems: tuple[str, ...] = ()) -> None:
+        super().__init__(*messages, code=code)
+        self.problems = problems or tuple(map(str, messages))
 
 
 class ReadingsError(MidspanError):
@@ -114,7 +128,7 @@ class FrameError(MidspanError):
 
 
 class ProtocolError(MidspanError):
-    """The other end does not speak this protocol: wrong version, wrong fingerprint, or a record out of place."""
+    """The other end does not speak this protocol: wrong version, wrong schema, or a record out of place."""
 
 
 class LinkError(MidspanError):
@@ -124,7 +138,7 @@ class LinkError(MidspanError):
 class DeviceFault(MidspanError):
     """The gauge reported a fault: the instrument needs attention, the shaft is not to blame.
 
-    `code` is the fault's code in protocol/faults.json, empty if it has none.
+    Its code is that of the fault, for example "CELL_STUCK"; empty if the fault has none.
     """
 
 
@@ -133,7 +147,7 @@ class BoardError(MidspanError):
 
 
 class ArchiveError(MidspanError):
-    """A file of raw runs is foreign, damaged or of another version: nothing in it was changed."""
+    """A file of raw readings was made by another program or version, or is damaged; nothing in it was changed."""
 
 
 class FileGone(MidspanError):

@@ -394,7 +394,8 @@ class Gauge:
         self._raise_if_faulted(found)
         if found.held_shaft is not None:
             raise ProtocolError(
-                f"{self._link.name}: the gauge still holds shaft {found.held_shaft}: fetch and store it first",
+                f"{self._link.name}: the gauge still holds the readings of shaft {found.held_shaft}: get them with "
+                "Gauge.fetch, store them, then call Gauge.acknowledge; `midspan measure` does all three",
                 code="holds_readings",
             )
         return found

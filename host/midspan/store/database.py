@@ -72,7 +72,8 @@ class Store:
     """Open database of results; `StorePlace.open` makes it.
 
     Every method raises StoreError if the database is locked, full, read-only or damaged, and StoreGone if its file
-    was moved, replaced or deleted.
+    was moved, replaced or deleted. A store from `StorePlace.open_to_read` refuses to write, with code
+    "opened_to_read".
 
     Parameters
     ----------
@@ -114,7 +115,7 @@ class Store:
     def add(self, batch: int, run: RunReference, evaluation: Evaluation, *, origin: Origin = Origin.MEASURED) -> int:
         """Store an evaluation of a measurement and return the number of the result.
 
-        `add_evaluation` says what is stored besides.
+        The verdict keeps the concerns of earlier evaluations of the measurement, and their crack limit.
 
         Parameters
         ----------
@@ -354,9 +355,16 @@ class Store:
                 yield session
         except DBAPIError as error:
             LOG.warning("%s: refused after any wait: %s", self.place, error.orig)
-            raise refusal(error).at(str(self.place)) from error
+            raise self._refusal(error).at(str(self.place)) from error
         except (Damaged, UnicodeDecodeError) as error:  # a message of SQLite may quote bytes that are no text
             raise StoreError(f"{self.place}: {error}: {DAMAGED}", code="damaged") from error
+
+    def _refusal(self, error: DBAPIError) -> StoreError:
+        """Return an error of SQLite as a StoreError; a store opened to read is not told to check permissions."""
+        refused = refusal(error)
+        if refused.code == "read_only" and not self._folds:
+            return StoreError("it was opened to read; open it with StorePlace.open to write", code="opened_to_read")
+        return refused
 
     def _read(self, query: Select[ResultRow]) -> list[StoredResult]:
         """Return the results of a query, in its order."""

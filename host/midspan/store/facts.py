@@ -38,7 +38,7 @@ def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
         with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=WAIT_S)) as connection:
             yield from _facts(connection)
     except (sqlite3.Error, OSError) as error:
-        raise StoreError(f"{path}: cannot be read as a database ({error}); check the name and your rights") from error
+        raise StoreError(f"{path}: cannot be read as a database ({error}); check name and permissions") from error
 
 
 def _facts(connection: sqlite3.Connection) -> Iterator[tuple[str, int | str]]:

@@ -22,9 +22,9 @@ class _Meaning(NamedTuple):
 
 _MEANINGS = (
     _Meaning("locked", "locked", "another program is using it; wait for that program, or close it"),
-    _Meaning("unable to open", "cannot_open", "it cannot be opened or created; check the folder and your rights in it"),
-    _Meaning("readonly", "read_only", "it is read-only; check the rights of the file and its folder"),
-    _Meaning("not a database", "no_database", "it is no database; choose another file"),
+    _Meaning("unable to open", "cannot_open", "it cannot be opened or created; check the permissions of its folder"),
+    _Meaning("readonly", "read_only", "it is read-only; check the permissions of the file and its folder"),
+    _Meaning("not a database", "no_database", "it is not a database; choose another file"),
     _Meaning("malformed", "damaged", DAMAGED),
     _Meaning("Could not decode", "damaged", DAMAGED),
     _Meaning("disk", "disk", "the disk is full or failing; make room or check the disk, then try again"),
