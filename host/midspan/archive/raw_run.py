@@ -41,7 +41,7 @@ class RawRun:
     firmware : str
         Version of the device code.
     runtime : str
-        Interpreter and platform of the device; it also says if the board is a rehearsal.
+        Interpreter and platform of the device; it also says if the gauge is a simulated one (rehearsal).
     boot : int
         Boot number of the device.
     count_min : int
@@ -69,7 +69,8 @@ class RawRun:
     counts : Integers
         Count of the converter, int64, shape (readings,).
     status : StatusBits
-        Bit set of each reading as in protocol/readings.avsc, int16, shape (readings,); 0 for a good reading.
+        Bit set of each reading, int16, shape (readings,); 0 for a good reading. Bits: 1 settling after a motion,
+        2 converter at its limit, 4 out of step, 8 samples missing before this reading.
     marks : Integers
         Rotate positions of the index mark, microsteps, int64, shape (marks,).
 

@@ -49,8 +49,8 @@ class MovedTail:
 class ArchiveWriter:
     """Writer that appends runs to an archive, which it makes if there is none.
 
-    A lock allows one writer at a time (POSIX only). `moved` is what had been left half-written and was moved aside, or
-    None.
+    Use it in a `with` block, which closes the file. A lock allows one writer at a time (POSIX only). `moved` is what an
+    earlier writer left half-written, now moved aside, or None.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ class ArchiveWriter:
         return self._end
 
     def check_place(self) -> None:
-        """Check that the file of this name is still the file being written, unchanged by anybody else.
+        """Check that the file of this name is still the file being written, and that nothing else changed it.
 
         Raises
         ------

@@ -36,20 +36,24 @@ Kind = Literal["guarded both ways", "guarded acceptance", "guarded rejection", "
 
 
 class DecisionRule(Section):
-    """Rule for values near a limit (JCGM 106:2012, clause 8). The guard band is `guard` times U = k u.
+    """Rule for values near a limit (JCGM 106:2012, clause 8).
 
-    * ``guarded both ways``: accepted when inside a limit by the guard band, rejected when beyond it by as much, and
-      doubtful between: to be measured again or sorted by hand. Only this rule makes a value doubtful.
-    * ``guarded acceptance``: accepted when inside by the guard band, else rejected. Protects the buyer of the shaft.
-    * ``guarded rejection``: rejected when beyond by the guard band, else accepted. Protects the maker of the shaft.
-    * ``simple``: the value alone decides; buyer and maker share the risk.
+    A guard band is a strip beside a limit in which the uncertainty of the value leaves open on which side the shaft
+    lies. It is `guard` times U wide, with U = k u, where u is the standard uncertainty of the value. The kinds differ
+    in what happens to a value within it. With a limit of 505 thou and U of 0.5 thou:
+
+    * ``guarded both ways``: accepted up to 504.5, rejected from 505.5, doubtful between, which means measure again or
+      sort by hand. Only this rule makes a value doubtful.
+    * ``guarded acceptance``: accepted up to 504.5, else rejected. Protects the buyer of the shaft.
+    * ``guarded rejection``: rejected from 505.5, else accepted. Protects the maker of the shaft.
+    * ``simple``: accepted below 505, else rejected; buyer and maker share the risk.
 
     Parameters
     ----------
     kind : str
         Name of the rule, as above.
     guard : float
-        Width of the guard band, in multiples of U.
+        Width of the guard band, in multiples of U. It has no effect on a ``simple`` rule and must not be given there.
     coverage_factor : float
         Coverage factor k of U = k u.
 
@@ -94,6 +98,8 @@ class DecisionRule(Section):
 class Bin(Section):
     """One class of shafts: a band of spine, and upper limits on other quantities; None where there is no limit.
 
+    One thou is a thousandth of an inch, 0.0254 mm. Results give runout in mm, a bin limits it in thou.
+
     Parameters
     ----------
     name : str
@@ -130,8 +136,8 @@ class Bin(Section):
         """Return the bin, or raise ValueError if its band is empty."""
         if self.low_thou >= self.high_thou:
             raise ValueError(
-                f"bin {self.name!r}: spine_thou runs from {self.low_thou:g} to {self.high_thou:g}, which holds no "
-                "shaft; write the smaller number first"
+                f"bin {self.name!r}: spine_thou runs from {self.low_thou:g} to {self.high_thou:g}, so no shaft "
+                "fits; write the smaller number first"
             )
         return self
 

@@ -32,9 +32,9 @@ GIVEN_UP = frozenset(
 class Quantities(Protocol):
     """Quantities that a verdict needs of a shaft; each u_... is a standard uncertainty.
 
-    `runout_mm` is a total indicator reading. `faults` are reasons not to trust the gauge, `doubts` reasons not to
-    trust this reading. Runout and hysteresis, with their uncertainties, are None if they were not measured: then no
-    bin that limits them takes the shaft.
+    `runout_mm` is a total indicator reading; bands files and reasons give it in thou. `faults` are reasons not to
+    trust the gauge, `doubts` reasons not to trust this reading. Runout and hysteresis, with their uncertainties, are
+    None if they were not measured: then no bin that limits them takes the shaft.
     """
 
     @property
@@ -69,7 +69,14 @@ MAY_BE_UNMEASURED = (("runout_mm", "u_runout_mm"), ("hysteresis_pct", "u_hystere
 
 
 class Outcome(StrEnum):
-    """Outcome of a verdict."""
+    """Outcome of a verdict.
+
+    * ``accepted``: the shaft is within all limits of a bin.
+    * ``rejected``: the shaft is beyond a limit by the rule of the bands, or may have a crack.
+    * ``doubtful``: this reading decides nothing: a value is too near a limit, the reading has a doubt, or the cycle
+      was given up (no shaft, lid open, stopped). Measure the shaft again or sort it by hand.
+    * ``instrument fault``: the gauge cannot be trusted; check it before the next shaft, then measure this one again.
+    """
 
     ACCEPTED = "accepted"
     REJECTED = "rejected"
@@ -114,7 +121,8 @@ class Decision:
     bin : str, optional
         Name of the bin; None unless the shaft was accepted.
     concerns : tuple of Concern
-        Those of the reasons that do not come from the limits of a bin.
+        Reasons that stay with the measurement when its readings are evaluated again: a suspected crack, doubts about
+        the reading and faults of the gauge. Empty for limits of a bin and for a shaft without a result.
     """
 
     outcome: Outcome
@@ -128,6 +136,8 @@ NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judg
 
 def judge(result: Quantities | Unmeasured, bands: Bands) -> Decision:
     """Return the verdict on a result, or on the reasons why a run gave none.
+
+    Reasons give spine, spread and runout in thou (thousandths of an inch), as the bands file does.
 
     Parameters
     ----------

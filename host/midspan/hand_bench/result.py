@@ -44,6 +44,7 @@ SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
 class HandResult(ResultForm):
     """All results of one shaft from the hand bench. Each u_... is a standard uncertainty (k = 1).
 
+    A hand bench is a dead weight and a dial indicator on a measured span, read by a person, without a gauge.
     Deflections are in thousandths of an inch under 880 g on 28 in. Angles are in degrees from the first clock
     position. Harmonic coefficients around the shaft are mean, cos 1, sin 1, ... sin 3. Degrees of freedom are None
     where infinite.
@@ -59,7 +60,7 @@ class HandResult(ResultForm):
     started_ms : int
         Begin of the session, ms since 1970 (UTC).
     gauge : str
-        HAND_GAUGE.
+        "hand bench", in place of the name of a gauge.
     calibration : str
         Id of the bench.
     evaluation : str

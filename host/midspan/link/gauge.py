@@ -53,12 +53,12 @@ def ignore(_: SessionEvent) -> None:
 class Gauge:
     """One gauge on an open line.
 
-    Every call blocks until the gauge has done its part. The messages of all errors name the line.
+    Every call blocks until the gauge has finished. The messages of all errors name the line.
 
     Parameters
     ----------
     link : Link
-        Open line, from `open_line`.
+        Open line; `open_gauge` opens the line of a port and makes the gauge.
     clock : Callable[[], float]
         Monotonic seconds, for time limits.
     wall_clock : Callable[[], float]
@@ -91,7 +91,7 @@ class Gauge:
         self._fault: Fault | None = None
 
     def identify(self, on_event: OnEvent = ignore) -> Identify:
-        """Greet the gauge and return who it is, its state and what it holds, whatever it is doing.
+        """Ask the gauge for its name, limits, state and held readings, whatever it is doing.
 
         Parameters
         ----------
@@ -108,13 +108,16 @@ class Gauge:
         LinkError
             The line broke or nothing answers.
         ProtocolError
-            What answers is no gauge of this version.
+            What answers is not a gauge of this version.
         """
         self.session.greet(self._clock())
         return self._until(Identified, on_event).identify
 
     def settled(self, on_event: OnEvent = ignore) -> Identify:
-        """Greet the gauge and return its answer once it is at rest: IDLE, LOADED, HOLDING, FAULTED or STANDING.
+        """Ask the gauge for its name, limits, state and held readings once it is at rest.
+
+        At rest means IDLE (at home), LOADED (a shaft on the rollers), HOLDING (readings not yet acknowledged), FAULTED,
+        or STANDING (between two bench steps).
 
         Parameters
         ----------
@@ -131,7 +134,7 @@ class Gauge:
         LinkError
             The line broke, nothing answers, or the gauge keeps moving again though this host gave no order.
         ProtocolError
-            What answers is no gauge of this version.
+            What answers is not a gauge of this version.
         """
         for _ in range(MOST_RESTS):
             found = self.identify(on_event)
@@ -151,7 +154,8 @@ class Gauge:
         Parameters
         ----------
         shaft : int
-            Number of the shaft, not used before.
+            Number of the shaft, 0 to 2147483647. The gauge does not check if it was used before; a store takes a
+            number measured before as the same shaft.
         label : str
             Name of the shaft for people; may be empty.
         plan : CyclePlan
@@ -185,9 +189,9 @@ class Gauge:
         Parameters
         ----------
         shaft : int
-            Number of the shaft, not used before.
+            Number of the shaft, 0 to 2147483647; give each shaft its own.
         source : Source
-            Where it comes from; SEATED for a shaft that lies on the rollers already.
+            Where it comes from; `Source.SEATED` for a shaft that lies on the rollers already.
         on_event : OnEvent
             Called with every event of the line.
 
@@ -348,7 +352,7 @@ class Gauge:
         return None
 
     def clear_fault(self, on_event: OnEvent = ignore) -> None:
-        """Home the press after a person has mended the cause of a fault.
+        """Home the press after a person has removed the cause of a fault.
 
         Parameters
         ----------
@@ -474,7 +478,7 @@ def open_gauge(port: str) -> Iterator[Gauge]:
     Yields
     ------
     Gauge
-        Gauge that nothing was asked yet; `Gauge.identify` says whether one is there.
+        Gauge that has not been queried yet; `Gauge.identify` shows if it answers.
 
     Raises
     ------

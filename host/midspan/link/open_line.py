@@ -96,7 +96,7 @@ def open_line(port: str, read_s: float = READ_S) -> Iterator[Link]:
     Raises
     ------
     LinkError
-        The port is missing, busy, forbidden or no serial port.
+        The port is missing, busy, forbidden or not a serial port.
     """
     trace = _trace.get()
     try:

@@ -56,7 +56,7 @@ class Reconnector:
         LinkError
             The gauge is on none of the ports; the message is that of the port it was on.
         ProtocolError
-            What answers on the port it was on is no gauge of this version, and the gauge is on no other port.
+            What answers on the port it was on is not a gauge of this version, and the gauge is on no other port.
         """
         with ExitStack() as stack:
             yield self._find(stack)

@@ -39,10 +39,10 @@ BUSY = PortFailure("busy", "another program has it open; close that program")
 NO_PERMISSION = PortFailure(
     "no_permission", "no permission; on Linux add yourself to the group that owns it (often dialout), log in again"
 )
-NOT_SERIAL = PortFailure("not_serial", "this is no serial port; `midspan ports` lists those there are")
+NOT_SERIAL = PortFailure("not_serial", "not a serial port; list the ports with: midspan ports")
 GONE = PortFailure("gone", "the gauge is gone; check cable and supply, then start again")
 FAILURES = {
-    errno.ENOENT: PortFailure("no_such_port", "there is no such port; `midspan ports` lists those there are"),
+    errno.ENOENT: PortFailure("no_such_port", "no such port; list the ports with: midspan ports"),
     errno.EACCES: NO_PERMISSION,
     errno.EPERM: NO_PERMISSION,
     errno.EBUSY: BUSY,
@@ -159,7 +159,7 @@ def find_port(name: str, present: Callable[[], list[PortInfo]] = ports) -> str:
     if len(fitting) != 1 or not wanted:
         why = f"fits {len(fitting)} ports ({', '.join(fitting)}); give more of it" if fitting else "no such port"
         raise LinkError(
-            f"{name}: {why}; `midspan ports` lists USB ids and serial numbers",
+            f"{name}: {why}; list USB ids and serial numbers with: midspan ports",
             code="ambiguous_port" if fitting else "no_such_port",
         )
     return fitting[0]
@@ -178,13 +178,13 @@ class SerialLink:
     Raises
     ------
     LinkError
-        The port is missing, busy, forbidden or no serial port; from `read` and `write`, it has gone.
+        The port is missing, busy, forbidden or not a serial port; from `read` and `write`, it has gone.
 
     Examples
     --------
     >>> SerialLink("no-such-port")
     Traceback (most recent call last):
-    midspan.base.errors.LinkError: no-such-port: there is no such port; `midspan ports` lists those there are
+    midspan.base.errors.LinkError: no-such-port: no such port; list the ports with: midspan ports
     """
 
     def __init__(self, port: str, read_s: float = READ_S) -> None:

@@ -243,7 +243,8 @@ class Span(Section):
     dof_span : float
         Degrees of freedom of that uncertainty; infinite where the file has no entry.
     vertical_share : tuple of float
-        Lowest and highest share of vertical reactions; 0 to 1 where the file has no entry.
+        Lowest and highest share of vertical support reactions, 0 for reactions normal to the bent shaft and 1 for
+        vertical ones; (0, 1) where the file has no entry.
     """
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]

@@ -24,7 +24,10 @@ APPROACH_MM_S = 6.0
 def plan_for(calibration: Calibration, gauge: Identify) -> CyclePlan:
     """Return the cycle plan for a gauge with this calibration: light depth, full depth, and back to the light depth.
 
-    The rotate speed follows from the converter's nominal rate, so that a turn gives READINGS_PER_TURN readings.
+    The rotate speed follows from the converter's nominal rate, so that a turn gives 160 readings.
+
+    The light depth is a tenth of the standard load and holds the shaft on its rollers; the full depth is the standard
+    load of 880 g.
 
     Parameters
     ----------

@@ -119,7 +119,9 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
 
 
 def hysteresis(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
-    """Return the force missing at the light depth on the way back, creep included, in % of the force on the way in.
+    """Return the drop of the force at the light depth from the way in to the way back, in % of the way in.
+
+    The creep of the cell is included.
 
     Parameters
     ----------

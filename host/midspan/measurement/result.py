@@ -50,6 +50,9 @@ SLIP_SIGMAS = 4.0
 class Unmeasured:
     """A run without a result: the instrument, the cycle or the readings failed.
 
+    `evaluate` makes it of a run that was cut short, for example with cause NO_CONTACT because no shaft was in the
+    gauge. To see this on the simulated gauge, set `"fault": "absent"` on a shaft of its scenario.
+
     Parameters
     ----------
     shaft : int
@@ -71,8 +74,10 @@ class Unmeasured:
 class ShaftResult(ResultForm):
     """All results of one shaft. Each u_... is a standard uncertainty (k = 1).
 
-    Deflections are in thousandths of an inch under 880 g on 28 in. Angles are in degrees from the first reading or the
-    index mark, rising as the shaft turns. Harmonic coefficients around the shaft are mean, cos 1, sin 1, ... sin 3.
+    Deflections are in thou (thousandths of an inch) under 880 g on 28 in. The cycle turns the shaft under the light
+    depth (a tenth of the standard load), the full depth (the standard load) and the light depth again. Angles are in
+    degrees from the first reading or the index mark, rising as the shaft turns. Harmonic coefficients around the shaft
+    are mean, cos 1, sin 1, ... sin 3.
     Degrees of freedom are None where infinite.
 
     Parameters
@@ -105,13 +110,13 @@ class ShaftResult(ResultForm):
         Angle of the stiff side, degrees; the opposite side is as stiff. None below the noise floor or at unknown
         angles.
     runout_mm, u_runout_mm : float
-        Total indicator reading of the surface at midspan, mm.
+        Total indicator reading of the surface at midspan, mm; bands files limit it in thou.
     dof_runout : float or None
         Effective degrees of freedom of `u_runout_mm`.
     runout_floor_mm : float
         Smallest runout that this run could detect, mm.
     hysteresis_pct, u_hysteresis_pct : float
-        Force missing at the light depth on the way back, creep included, % of the force on the way in.
+        Drop of the force at the light depth from the way in to the way back, creep included, % of the way in.
     older_lb, u_older_lb : float
         Spine in pounds of the older convention (26 in, 2 lb).
     once_per_turn_thou : float
@@ -131,7 +136,7 @@ class ShaftResult(ResultForm):
     span_mm : float
         Distance between the supports by the calibration, mm.
     vertical_share : tuple of float
-        Range of the support reactions by the calibration; see `Span`.
+        Lowest and highest share of vertical support reactions by the calibration; 0 for reactions normal to the shaft.
     zero_shares : tuple of float
         Weight of the zero after in the zero of the light and of the full depth.
     left_out, readings : int
@@ -146,7 +151,9 @@ class ShaftResult(ResultForm):
     surface_mm : tuple of float
         Harmonic coefficients of the height of the surface, mm, 7 values.
     u_causes, sensitivities : tuple of float
-        Standard uncertainty of each of `spine_budget.CAUSES` in its unit, and thou of spine per unit.
+        Standard uncertainty of each cause in its unit, and thou of spine per unit of it. In order: scatter of the
+        readings (thou), zero before, zero after and zero drift (N), force scale (relative), force linearity (N), travel
+        scale (relative), screw error (mm), frame compliance (mm/N), span (mm), support reactions and shear (thou).
     dof_causes : tuple of float or None
         Degrees of freedom of each cause.
     doubts, faults : tuple of str

@@ -49,7 +49,7 @@ class Verdict:
 
 @dataclass
 class Bench:
-    """Everything that a shaft passes on its way from the gauge to its verdict.
+    """Gauge, archive, calibration, bands and store, joined to measure, keep, judge and store shafts.
 
     Parameters
     ----------
@@ -93,7 +93,8 @@ class Bench:
         Parameters
         ----------
         shaft : int
-            Number of the shaft, not used before.
+            Number of the shaft. A number measured before is taken as the same shaft, measured again: the new result
+            supersedes the old one.
         label : str
             Name of the shaft for people; may be empty.
 
@@ -178,7 +179,7 @@ def measure_batch(bench: Bench, shafts: Iterable[tuple[int, str]]) -> Iterator[V
     Raises
     ------
     DeviceFault
-        The gauge does not recover, or MOST_FAULTS shafts in a row ended with an instrument fault.
+        The gauge does not recover, or three shafts in a row ended with an instrument fault.
     """
     in_a_row = 0
     for shaft, label in shafts:

@@ -52,11 +52,16 @@ class Rehearsal:
     Parameters
     ----------
     scenario : dict[str, Any]
-        Seed, gauge and shafts, as device/rehearsal/run.py reads them.
+        True values of the simulated gauge, all optional. `"seed"` is a whole number for the noise. `"gauge"` maps
+        names to numbers, for example `"span_mm"` 711.2, `"frame_mm_per_n"` 0.010, `"noise_count"` 45. `"shafts"` is a
+        list: each has its `"number"` and may have `"spine_thou"` (mean static spine), `"spread_thou"` (highest minus
+        lowest around it), `"stiff_side_deg"`, `"bow_mm"` (half the runout), `"hysteresis"` (share of the force) and
+        `"fault"`: `"absent"` for no shaft, `"soft"`, or `"cell_stuck"` for a failing load cell. A number that is not in
+        the list is an empty gauge. An unknown key is an error. device/rehearsal/README.md lists every key.
     folder : Path
         Where the simulation keeps its files; made if it is missing.
     prepare : Callable[[], None] | None
-        Called before the gauge starts, once the folder is this host's; None if nothing is to be done.
+        Called before the gauge starts, once the folder is this host's; None to call nothing.
 
     Attributes
     ----------

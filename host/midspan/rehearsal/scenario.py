@@ -130,6 +130,8 @@ def rehearsal(stock: list[dict[str, Any]], seed: int) -> dict[str, Any]:
 def example_scenario(seed: int = 7) -> dict[str, Any]:
     """Return the demonstration's scenario: an invented gauge and 36 invented shafts, numbered from 1.
 
+    Some are spoilt on purpose: cracked, bent, of another size, absent, or measured while the load cell fails.
+
     Parameters
     ----------
     seed : int

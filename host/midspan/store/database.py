@@ -71,6 +71,10 @@ WORST_FIRST = (Outcome.REJECTED, Outcome.INSTRUMENT_FAULT, Outcome.DOUBTFUL, Out
 class Store:
     """Open database of results; `StorePlace.open` makes it.
 
+    A measurement is one run of a shaft; its readings may be evaluated any number of times. A new measurement of a shaft
+    supersedes the earlier ones: they stay stored and no longer count. With each verdict goes its basis: the bands, the
+    crack limit (hysteresis above which a crack is suspected) and the role of the shaft (stock, or a check standard).
+
     Every method raises StoreError if the database is locked, full, read-only or damaged, and StoreGone if its file
     was moved, replaced or deleted. A store from `StorePlace.open_to_read` refuses to write, with code
     "opened_to_read".
@@ -248,9 +252,9 @@ class Store:
     def latest(self, shaft: int | str) -> StoredResult | None:
         """Return the result that counts for a shaft.
 
-        It is the newest evaluation of the measurement that no other supersedes. Measurements that did not know of
-        each other may stand side by side; then the worse verdict counts, and of equal verdicts the one measured with
-        this database.
+        It is the newest evaluation of the measurement that no other supersedes. Two measurements made with different
+        databases may both count after an import; then the worse verdict is returned, and of equal verdicts the one
+        measured with this database.
 
         Parameters
         ----------

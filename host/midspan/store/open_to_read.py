@@ -40,7 +40,7 @@ def open_to_read(place: StorePlace, wait_s: float) -> Store:
     place : StorePlace
         Where the database is.
     wait_s : float
-        Longest wait for another program that locks the file, s.
+        How long to wait if another program has locked the file, s.
 
     Returns
     -------
@@ -50,8 +50,8 @@ def open_to_read(place: StorePlace, wait_s: float) -> Store:
     Raises
     ------
     StoreError
-        The file is missing (code "missing"), is no database of results, is damaged, or its tables are newer than this
-        version.
+        The file is missing (code "missing"), is not a database of results, is damaged, or its tables are newer than
+        this version.
     """
     path = place.file
     if not path.is_file():

@@ -26,7 +26,7 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
     create : bool
         True to create a missing database.
     wait_s : float
-        Longest wait for another program that is writing, s.
+        How long to wait if another program is writing, s.
 
     Returns
     -------
@@ -36,7 +36,7 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
     Raises
     ------
     StoreError
-        The file is missing and `create` is False (code "missing"), is no database of results, is damaged, or its
+        The file is missing and `create` is False (code "missing"), is not a database of results, is damaged, or its
         tables are newer than this version.
     """
     if not create and not place.file.is_file():
@@ -56,7 +56,7 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
 def _revision(engine: Engine) -> int | None:
     """Return the revision of the tables, None for an empty file.
 
-    Raises StoreError for an unknown revision or a file that is no database.
+    Raises StoreError for an unknown revision or a file that is not a database.
     """
     try:
         with Session(engine) as session:

@@ -115,7 +115,7 @@ class StorePlace:
         create : bool
             True to create a missing database.
         wait_s : float
-            Longest wait for another program that is writing, s.
+            How long to wait if another program is writing, s.
 
         Returns
         -------
@@ -125,7 +125,7 @@ class StorePlace:
         Raises
         ------
         StoreError
-            The file is missing and `create` is False, is no database of results, is damaged, or its tables are newer
+            The file is missing and `create` is False, is not a database of results, is damaged, or its tables are newer
             than this version.
 
         Examples
@@ -141,12 +141,12 @@ class StorePlace:
         return open_to_write(self, create=create, wait_s=wait_s)
 
     def open_to_read(self, wait_s: float = WAIT_S) -> Store:
-        """Open the database to read; SQLite itself refuses to write through it.
+        """Open the database to read; writing through it raises StoreError with code "opened_to_read".
 
         Parameters
         ----------
         wait_s : float
-            Longest wait for another program that locks the file, s.
+            How long to wait if another program has locked the file, s.
 
         Returns
         -------
@@ -156,7 +156,7 @@ class StorePlace:
         Raises
         ------
         StoreError
-            The file is missing, is no database of results, is damaged, or its tables are newer than this version.
+            The file is missing, is not a database of results, is damaged, or its tables are newer than this version.
         """
         from midspan.store.open_to_read import open_to_read
 
