@@ -19,7 +19,7 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.hand_bench.bench import EXAMPLE as BENCH
 from midspan.hand_bench.bench import HandBench
 from midspan.measurement.result_form import ResultKind
-from midspan.store import open_to_read
+from midspan.store import open_to_read, upgrade
 from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged, Json, Number, Text, Whole, Word
@@ -331,3 +331,21 @@ def test_an_upgrade_without_room_for_its_copy_changes_nothing(tmp_path):
     assert not (tmp_path / "results-before-8.db").exists()
     place.open().close()
     assert (tmp_path / "results-before-8.db").exists()
+
+
+@pytest.mark.parametrize("error", [ValueError, KeyError, TypeError, AttributeError, RecursionError])
+def test_an_upgrade_that_meets_damage_leaves_the_database_and_no_copy(tmp_path, monkeypatch, error):
+    place = store_in(tmp_path)
+    shutil.copyfile(OLD_DATABASE, place.file)
+
+    def meets_damage(_):
+        raise error("row 7")
+
+    monkeypatch.setattr(upgrade, "_migrate", meets_damage)
+    with pytest.raises(StoreError) as caught:
+        place.open()
+    assert caught.value.code == "damaged"
+    assert [path.name for path in tmp_path.glob("*before*")] == []
+    monkeypatch.undo()
+    with place.open() as store:
+        assert store.latest(12).run.shaft == 12
