@@ -3,6 +3,8 @@
 import gc
 import os
 import signal
+import sys
+from pathlib import PurePath
 from tempfile import mkdtemp
 
 import pytest
@@ -25,8 +27,39 @@ LONGEST = (
 
 
 def pytest_collection_modifyitems(items):
-    """`make test` hands files out in this order."""
+    """Hand files out in the order of `make test`, and mark the one example that starts a simulated gauge."""
     items.sort(key=lambda item: LONGEST.index(item.path.stem) if item.path.stem in LONGEST else len(LONGEST))
+    for item in items:
+        if item.name == "midspan":
+            item.add_marker(pytest.mark.process)
+
+
+# `make quick` leaves out what starts a process, so a test that starts one without saying so fails everywhere. Plotting
+# and the library of C ask the system for its fonts and libraries once.
+PROCESS_EVENTS = {"subprocess.Popen", "os.fork", "os.forkpty", "os.posix_spawn"}
+ASKED_BY_LIBRARIES = {"fc-list", "ldconfig", "uname"}
+running = []
+
+
+def only_if_marked(event, arguments):
+    """Refuse a process that the running test has no mark for."""
+    if event in PROCESS_EVENTS and running and not running[0].get_closest_marker("process"):
+        program = PurePath(str(arguments[0])).name if arguments else event
+        if program not in ASKED_BY_LIBRARIES:
+            pytest.fail(f"{running[0].nodeid} starts {program}: mark it with pytest.mark.process")
+
+
+sys.addaudithook(only_if_marked)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item):
+    """Know which test runs, fixtures of its module included."""
+    running[:] = [item]
+    try:
+        return (yield)
+    finally:
+        running.clear()
 
 
 @pytest.fixture(scope="module", autouse=True)

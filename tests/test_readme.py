@@ -32,6 +32,7 @@ def walked(tmp_path_factory):
     return folder, printed
 
 
+@pytest.mark.process
 def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     _, printed = walked
     (budget,) = [text for words, text in printed if "--budget" in words]
@@ -87,6 +88,7 @@ def evening(tmp_path_factory):
     return folder, midspan("sort", "night.toml", folder=folder, columns=100)
 
 
+@pytest.mark.process
 def test_the_night_is_as_it_is_shown(evening):
     folder, done = evening
     section = README.partition("### Alone through the night")[2].partition("\n### ")[0]

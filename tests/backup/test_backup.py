@@ -201,6 +201,7 @@ def test_a_damaged_backup_is_refused_and_every_damaged_file_is_named(shop):
     assert not (shop.parent / "new").exists()
 
 
+@pytest.mark.process
 def test_a_backup_that_was_broken_off_is_no_backup(shop, monkeypatch):
     child = os.fork()
     if not child:

@@ -27,6 +27,8 @@ from results import told
 from stores import add_result, run_of
 from synthetic import Gauge, Shaft, raw_run
 
+pytestmark = pytest.mark.process
+
 ALLOW_DOUBTFUL = "--doubtful-calibration"  # the archive of these tests is of another gauge than the rehearsal
 
 

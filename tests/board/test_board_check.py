@@ -197,6 +197,7 @@ def test_a_gauge_that_cannot_be_looked_over_says_why(sick, named):
         looked_over(StandIn(**sick))
 
 
+@pytest.mark.process
 def test_the_command_looks_a_simulated_gauge_over_with_nobody_there():
     done = midspan("board", "check", "--port", "rehearsal", "--yes")
     assert done.returncode == 0, done.stderr

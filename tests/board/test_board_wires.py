@@ -39,6 +39,7 @@ def board(flash):
         yield found
 
 
+@pytest.mark.process
 def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board):
     found = looked_over(board)
     assert {check.outcome for check in found.values()} == {SignalOutcome.GOOD}

@@ -22,6 +22,8 @@ from midspan.calibrate.record import load_record
 from midspan.rehearsal import scenario
 from places import ROOT
 
+pytestmark = pytest.mark.process
+
 NOTES = ROOT / "hardware_notes"
 MASSES = [250.0, 500.0, 1000.0]
 SWAPPED = scenario.GAUGE | {"count_per_n": -scenario.GAUGE["count_per_n"]}

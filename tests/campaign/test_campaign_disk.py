@@ -80,6 +80,7 @@ def stop_amid(bench: Bench, shafts: int = 2) -> None:
     assert bench.ended(SOON_S) == KILLED
 
 
+@pytest.mark.process
 @pytest.mark.parametrize("room_bytes", [ROOM_BYTES, 30_000])
 def test_no_file_may_grow_from_the_start(tmp_path: Path, server: ForkServer, room_bytes: int) -> None:
     with bench(tmp_path / "night", server, wait_minutes=0.05) as night:

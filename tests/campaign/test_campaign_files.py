@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from rich import print as show
 
 from campaign.fork_server import ForkServer
 from campaign.meddling import KINDS, Meddling
 from campaign.tally import table
+
+pytestmark = pytest.mark.process
 
 
 def test_whoever_meddles_with_its_files_no_shaft_is_lost_and_no_value_is_wrong(tmp_path: Path) -> None:

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from rich import print as show
 
 from campaign.fork_server import ForkServer
 from campaign.sick_gauge import SICKNESSES, SickNights
 from campaign.tally import table
+
+pytestmark = pytest.mark.process
 
 EACH = 2
 

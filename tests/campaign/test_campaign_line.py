@@ -27,6 +27,8 @@ from midspan.wire.schema import data_folder
 from campaign.cable import Cable, Pass, untouched
 from campaign.corruption import Spoiler
 
+pytestmark = pytest.mark.process
+
 SHAFTS = 12
 EVERY = 20  # one frame in so many is spoilt
 HASTE = 5  # the host's clock runs so much faster, that no test waits for what was lost

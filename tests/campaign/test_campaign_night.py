@@ -9,10 +9,13 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
 from rich import print as show
 
 from campaign.fault_worker import fault_worker
 from campaign.tally import KILLS, RESETS, Tally, added, table
+
+pytestmark = pytest.mark.process
 
 # Of each lane; there are two, for two cores. Together at least 300 of each kind that kills.
 WANTED = {"host killed": 140, "device reset": 140, "both": 15, "cable cut": 15, "port renamed": 15}

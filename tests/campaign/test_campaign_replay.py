@@ -20,6 +20,8 @@ from campaign.fork_server import ForkServer
 from campaign.line_tap import LineTap
 from campaign.tally import Tally
 
+pytestmark = pytest.mark.process
+
 SHAFTS, RESETS, NIGHT_S = 8, 6, 120.0
 EVERY = 4.0  # frames
 

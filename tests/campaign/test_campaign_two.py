@@ -6,6 +6,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from random import Random
 
+import pytest
 from midspan.store.journal import Journal
 from midspan.store.place import StorePlace
 
@@ -16,6 +17,8 @@ from campaign.fork_server import KILLED, ForkServer
 from campaign.ground_truth import World
 from campaign.line_tap import LineTap
 from campaign.tally import Tally
+
+pytestmark = pytest.mark.process
 
 SHAFTS, KILLS = 8, 12
 NAMES = ("attic", "cellar")

@@ -17,6 +17,8 @@ from midspan.measurement.calibration import load_calibration
 from midspan.rehearsal import scenario
 from screens import DATES, screen
 
+pytestmark = pytest.mark.process
+
 MASSES_G = (200.0, 400.0, 600.0, 800.0, 1000.0)
 REHEARSAL = ("--port", "rehearsal", "--yes", "--json")
 

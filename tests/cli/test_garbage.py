@@ -79,6 +79,7 @@ def test_absurd_values_under_a_right_checksum_cost_no_other_shaft(folder, seed):
     assert len(shafts) == 4 or "readings.avro" in line
 
 
+@pytest.mark.process
 @pytest.mark.parametrize("number", range(len(kinds.EXTRAS)))
 def test_no_schema_of_a_file_hangs_or_kills(folder, number):
     """A bad schema ends within memory and time that are many times what a sound archive needs."""
@@ -129,6 +130,7 @@ def sparse(path):
         file.truncate(1 << 36)
 
 
+@pytest.mark.process
 @pytest.mark.parametrize(("name", "make"), [
     (name, make) for name in (*doors.INPUTS, "results.db", "readings.avro") for make in (endless, waiting, sparse)
     if (name, make) != ("readings.avro", sparse)  # which is read to its end, a piece at a time

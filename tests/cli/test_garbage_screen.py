@@ -14,6 +14,8 @@ from midspan.base.plain_text import LONGEST_ERROR, MOST_OF_INPUT
 from midspan.decision.decision import Decision, Outcome
 from stores import add_result, run_of, store_in
 
+pytestmark = pytest.mark.process
+
 WILD = "\x1b]0;owned\x07\x1b[31mred\x9b\u202egnp.exe\u2066"
 
 

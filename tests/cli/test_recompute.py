@@ -85,6 +85,7 @@ def test_a_number_that_is_none_is_kept_once_too(kit, monkeypatch):
     assert [versions[0]["runout_mm"] for versions in stored(folder)] == ["NaN"] * SHAFTS
 
 
+@pytest.mark.process
 @pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])
 def test_a_reader_who_has_seen_enough_costs_no_result(kit, more):
     folder, arguments = kit
@@ -143,6 +144,7 @@ def test_a_store_needs_bands(kit):
     assert not (folder / "results.db").exists()
 
 
+@pytest.mark.process
 def test_commands_that_draw_nothing_load_nothing_to_draw_with(kit):
     # Each of these costs tens of megabytes and most of a second; the one that draws also talks on standard error
     # when it cannot keep its cache.

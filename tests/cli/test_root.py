@@ -15,6 +15,8 @@ from midspan.cli.root import _complain
 from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, read_trace
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
+pytestmark = pytest.mark.process
+
 HEAVY = {
     "numpy",
     "scipy",

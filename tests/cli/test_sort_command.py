@@ -18,6 +18,8 @@ from midspan.store.transit import RunEventKind
 from sort_rig import check_ledger, places_of_stock, transits, where
 from stores import store_in
 
+pytestmark = pytest.mark.process
+
 # The returns of the club, one of them cracked, another with a loose plug of the gauge; the empty place is no shaft.
 STOCK, HOPPER = 7, 6
 RUN = """

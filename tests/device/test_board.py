@@ -16,6 +16,8 @@ import pytest
 from board_rig import PATH, command, run
 from device_rig import DEVICE, needs_micropython
 
+pytestmark = pytest.mark.process
+
 HERE = Path(__file__).parent
 SCRIPTS = ("board_motor", "board_cell", "board_line", "board", "board_inputs", "board_feeder")
 

@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from device_rig import DEVICE, MICROPYTHON, needs_micropython
 
+pytestmark = pytest.mark.process
+
 MODULES = sorted(DEVICE.rglob("*.py"))
 # Each leaves the small integers on purpose, and seldom: once a frame, or on a request that is then refused.
 MEANT = {

@@ -256,6 +256,7 @@ def columns(said: list[tuple[str, dict[str, Any]]]) -> list[tuple[Any, ...]]:
     ]  # fmt: skip
 
 
+@pytest.mark.process
 @needs_micropython
 def test_both_interpreters_say_the_same(tmp_path: Path) -> None:
     assert MICROPYTHON is not None
@@ -278,6 +279,7 @@ ORDERS = {
 }
 
 
+@pytest.mark.process
 @needs_micropython
 @pytest.mark.parametrize("what", ORDERS)
 def test_sampling_takes_next_to_nothing_from_the_heap(what: str) -> None:
@@ -291,6 +293,7 @@ def test_sampling_takes_next_to_nothing_from_the_heap(what: str) -> None:
     assert result["heap_left"] > 65536
 
 
+@pytest.mark.process
 @needs_micropython
 def test_what_a_slow_line_leaves_is_moved_without_a_copy_of_it() -> None:
     result = json.loads(on_micropython("outbox_on_device.py"))

@@ -12,6 +12,8 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from wire import FINGERPRINT, MESSAGE, datum, record
 
+pytestmark = pytest.mark.process
+
 INT = st.one_of(st.integers(-70, 70), st.integers(-(2**31), 2**31 - 1))
 NAMES = [schema["name"] for schema in MESSAGE]
 BY_NAME = dict(zip(NAMES, MESSAGE, strict=True))

@@ -18,6 +18,8 @@ from campaign import corruption
 from device_rig import DEVICE, MICROPYTHON, PLAN, STEP, needs_micropython
 from wire import FINGERPRINT, datum, framed
 
+pytestmark = pytest.mark.process
+
 SPOILT_BYTES = 500_000  # each way, so a million in all
 LARGEST_BODY = 1018
 CLEAR_WHATEVER = b"\xff\xff"

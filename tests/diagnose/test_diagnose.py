@@ -230,6 +230,7 @@ def test_a_folder_that_is_gone_is_listed(tmp_path):
     assert lacking == ["files.txt"]
 
 
+@pytest.mark.process
 def test_the_command_says_what_it_packed_and_writes_over_nothing(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     shop = tmp_path / "shop"

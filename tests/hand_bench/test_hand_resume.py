@@ -136,6 +136,7 @@ def test_killed_again_and_again_it_still_ends_the_same(ends, random) -> None:
         assert not session.has_lost_lines
 
 
+@pytest.mark.process
 def test_a_killed_process_leaves_every_number_that_was_typed(folder) -> None:
     words = [*COMMAND, *map(str, GUIDED)]
     typed = [cell for each in TYPED[:3] for cell in (each.unloaded, each.loaded, each.unloaded_again)][:8]

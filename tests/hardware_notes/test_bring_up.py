@@ -11,6 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from unittest import mock
 
+import pytest
 from board_rig import HAND, board_on
 from commands_rig import midspan
 from device_rig import needs_micropython
@@ -19,6 +20,8 @@ from midspan.board.install import OLDEST_FIRMWARE
 from midspan.board.shell import BoardShell
 from midspan.cli.board import check
 from places import ROOT
+
+pytestmark = pytest.mark.process
 
 PAGE = ROOT / "hardware_notes" / "bring_up.md"
 PORT = "/dev/ttyACM0"

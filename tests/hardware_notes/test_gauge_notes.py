@@ -8,8 +8,11 @@ import re
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from commands_rig import midspan, settings
 from places import ROOT
+
+pytestmark = pytest.mark.process
 
 NOTES = ROOT / "hardware_notes" / "README.md"
 SHAFT = 19  # of the demonstration: spine 500.3 thou

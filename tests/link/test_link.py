@@ -22,6 +22,8 @@ from midspan.rehearsal.process import Rehearsal
 from midspan.wire.records import Phase, State
 from serial.tools import list_ports
 
+pytestmark = pytest.mark.process
+
 SHAFTS = {"seed": 3, "shafts": [{"number": 1}, {"number": 2}, {"number": 3, "fault": "cell_stuck"}]}
 
 

@@ -21,6 +21,8 @@ from midspan.rehearsal.process import Rehearsal
 from midspan.wire.records import BenchStep, Phase, State
 from synthetic import paper_calibration
 
+pytestmark = pytest.mark.process
+
 STEP = BenchStep(
     shaft=1, press_steps=0, rotate_steps=0, stop_count=None, readings=80, settle_readings=8, press_speed=6400,
     rotate_speed=640,

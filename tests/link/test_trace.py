@@ -72,6 +72,7 @@ def test_no_name_or_text_on_the_line_is_taken_for_bytes(tmp_path_factory, text, 
     assert [piece.data for piece in read_trace(path)] == [b"\n1 1 > 1: 00\n" + noise]
 
 
+@pytest.mark.process
 def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monkeypatch):
     heard = []
 
@@ -98,6 +99,7 @@ def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monke
     assert told.count("EndOfShaft shaft 7, ") == 1
 
 
+@pytest.mark.process
 def test_a_shaft_takes_as_much_room_as_the_readme_says(tmp_path):
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     kb, least_mb, most_mb = map(
@@ -182,6 +184,7 @@ def test_a_full_disk_ends_the_trace_and_nothing_else(tmp_path):
     assert line.sent == [b"y"]
 
 
+@pytest.mark.process
 def test_a_line_is_traced_only_while_it_was_asked_for(tmp_path):
     with tracing(trace_at(tmp_path / "line.txt")), pytest.raises(LinkError), open_line("no-such-port"):
         pass

@@ -106,6 +106,7 @@ def test_recompute_of_another_gauge_s_readings(tmp_path):
     assert refused.code == "calibration_of_another_gauge"
 
 
+@pytest.mark.process
 def test_measure_refuses_before_anything_moves(tmp_path):
     calibration, bands = settings(tmp_path)
     with_dates(calibration, made="2001-01-01", valid_until="2002-01-01")

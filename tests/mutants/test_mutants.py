@@ -131,6 +131,7 @@ def project(tmp_path):
     return tmp_path
 
 
+@pytest.mark.process
 def test_what_no_test_looks_at_survives_and_the_project_stays_as_it_is(project):
     numbers = [mutant for mutant in mutants_of("wire/size.py", SIZE) if mutant.operator == "NumberReplacer"]
     verdicts = run(project, numbers[1:3], workers=1)  # 3 made 2, and 7 made 8
@@ -140,6 +141,7 @@ def test_what_no_test_looks_at_survives_and_the_project_stays_as_it_is(project):
     assert (project / "host/midspan/wire/size.py").read_text() == SIZE
 
 
+@pytest.mark.process
 def test_tests_that_fail_without_a_fault_judge_nothing(project):
     (project / "tests/wire/test_size.py").write_text(ITS_TEST.replace("True", "False"))
     with pytest.raises(FailingTests):

@@ -21,6 +21,8 @@ from midspan.wire.records import State
 from pretend import KilledError
 from rig import gauge_on
 
+pytestmark = pytest.mark.process
+
 STUCK = {"spine_thou": 500.0, "fault": "cell_stuck"}
 
 

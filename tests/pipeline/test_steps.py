@@ -122,6 +122,7 @@ def test_ctrl_c_while_it_measures_keeps_what_was_read(archive):
     assert gauge.diary == ["stop", "keep", "decide", "store", "acknowledge"]
 
 
+@pytest.mark.process
 def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path):
     given = {"shafts": [{"number": 1, "spine_thou": 500.0}]}
     with gauge_on(given, tmp_path) as gauge:

@@ -176,6 +176,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
 
+@pytest.mark.process
 @pytest.mark.skipif(sys.platform != "linux", reason="the peak of memory is told in other units elsewhere")
 def test_a_long_table_does_not_fill_the_memory(tmp_path):
     def peak_kb(number):

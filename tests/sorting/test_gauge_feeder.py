@@ -29,6 +29,8 @@ from midspan.wire.records import FaultCode, Feed, Identify, LastRelease, Release
 from midspan.wire.schema import data_folder
 from rig import PLAN, gauge_on
 
+pytestmark = pytest.mark.process
+
 SHORT = {"turn_steps": 160, "turn_again_steps": 160, "zero_readings": 4}
 STANDARD = 90
 

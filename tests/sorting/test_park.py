@@ -99,6 +99,7 @@ def test_an_unknown_angle_and_a_sick_gauge_are_told_apart():
     assert caught.value.code == "fault"
 
 
+@pytest.mark.process
 def test_the_command_measures_keeps_and_turns(tmp_path):
     calibration, bands = settings(tmp_path)
     truth = next(shaft for shaft in scenario.shafts(36, seed=7) if shaft["number"] == 17)
@@ -115,6 +116,7 @@ def test_the_command_measures_keeps_and_turns(tmp_path):
     assert (told["outcome"], told["reasons"]) == ("rejected", kept["reasons"])  # who holds it must not fletch it
 
 
+@pytest.mark.process
 def test_the_command_does_not_turn_another_shaft(tmp_path, monkeypatch):
     calibration, bands = settings(tmp_path)
     options = ("--port", "rehearsal", "--calibration", calibration, "--bands", bands)

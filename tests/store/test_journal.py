@@ -249,6 +249,7 @@ os._exit(1)
 """
 
 
+@pytest.mark.process
 def test_what_was_noted_survives_the_program(store_place):
     subprocess.run([sys.executable, "-c", KILLED, str(store_place)], check=False, timeout=600)
     with store_place.open() as store:

@@ -21,7 +21,7 @@ from results import told
 from sqlalchemy import func, select
 from stores import add_result, run_of, store_in
 
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=NO_BROWSER)
+pytestmark = [pytest.mark.skipif(CHROMIUM is None, reason=NO_BROWSER), pytest.mark.process]
 
 HOSTILE = '<img src=x onerror=bad=1>"'
 SCRIPT = f"<script>window.bad=1</script>'{HOSTILE}"
