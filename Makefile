@@ -51,6 +51,7 @@ lint: $(SETUP) typings/.made
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/python tests/reference
 	$(BIN)/mypy --config-file device/mypy.ini device/*.py
 	$(BIN)/mypy --config-file device/mypy.ini device/rehearsal
 

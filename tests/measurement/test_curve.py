@@ -42,7 +42,7 @@ def form(vector, matrix):
 
 
 def reading(angle):
-    """What a reading at an angle has of each coefficient."""
+    """Return the factor of each coefficient in a reading at an angle."""
     return np.array([1.0] + [f(k * angle) for k in (1, 2, 3) for f in (np.cos, np.sin)])
 
 

@@ -16,7 +16,7 @@ FLOATS = [field.name for field in fields(ShaftResult) if isinstance(getattr(SOUN
 
 
 def found(check, settled=True, **values):
-    """How many sentences a check has on the sound result with some values replaced."""
+    """Count the sentences that a check finds for the sound result with some values replaced."""
     result = replace(SOUND, **values)
     return len(doubts(result, settled, RUN, CAL) if check == "doubts" else faults(result, RUN, CAL))
 

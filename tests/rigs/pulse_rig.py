@@ -57,7 +57,7 @@ class Run:
         return queue
 
     def restart(self) -> None:
-        """What the driver does to a state machine that stands: empty the queue, to the start, the pin low."""
+        """Reset a stopped state machine as the driver does: queue empty, program at its start, pin low."""
         self.state = State(pin_directions=self.state.pin_directions, clock=self.state.clock,
                            receive_fifo=self.state.receive_fifo)  # fmt: skip
 
