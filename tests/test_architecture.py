@@ -241,6 +241,7 @@ def test_the_session_has_no_port_clock_or_thread(module: str) -> None:
     }
 
 
+@pytest.mark.process
 def test_the_command_line_starts_without_heavy_modules() -> None:
     program = "import sys, midspan.cli.main; print(*sorted(sys.modules))"
     loaded = set(

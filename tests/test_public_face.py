@@ -28,6 +28,7 @@ def test_each_error_offered_has_the_one_root():
     assert all(issubclass(error, midspan.MidspanError) for error in errors)
 
 
+@pytest.mark.process
 def test_ten_lines_of_the_readme_measure_a_shaft(tmp_path):
     assert len(PROGRAM.splitlines()) == 10
     done = subprocess.run([sys.executable, "-c", PROGRAM], capture_output=True, text=True, cwd=tmp_path, check=True)
@@ -36,6 +37,7 @@ def test_ten_lines_of_the_readme_measure_a_shaft(tmp_path):
     assert abs(spine_thou - example_scenario()["shafts"][0]["spine_thou"]) < expanded_thou
 
 
+@pytest.mark.process
 def test_the_reference_has_every_name(tmp_path):
     made = [sys.executable, "-m", "pdoc", "--docformat", "numpy", "--no-show-source", "-o", str(tmp_path), "midspan"]
     subprocess.run(made, check=True)
