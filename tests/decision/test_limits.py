@@ -42,7 +42,7 @@ def numbers(reason):
 
 
 def expected_of(spine, u, kind, coverage=2.0):
-    """Outcome by the definition of the rules (JCGM 106:2012, clause 8) at the ends of each stretch."""
+    """Return the outcome by the definition of the rules (JCGM 106:2012, clause 8) at the ends of each stretch."""
     stretches = [(440.0, 450.0), (470.0, 490.0), (510.0, 520.0), (540.0, 550.0)]
     accept, reject = (margin * coverage * u for margin in RULES[kind])
     if any(low + accept <= spine <= high - accept for low, high in stretches):

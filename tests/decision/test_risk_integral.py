@@ -17,7 +17,7 @@ KEPT = [(-1.1, 1.7), (2.3, math.inf)]
 
 
 def by_quadrature(process, u, good, measured_in):
-    """Share whose true value lies in some intervals and whose measured value lies in some, by adaptive quadrature."""
+    """Return the share with true and measured value in some intervals each, by adaptive quadrature."""
     least, most = process.ppf([1e-15, 1 - 1e-15])
     total = 0.0
     for low, high in good:

@@ -27,7 +27,7 @@ COLUMNS = ("tick_us", "rotate_steps", "press_steps", "counts", "status")
 
 
 def drifting_run(seed=1, **cycle):
-    """A run whose zero drifts and is uneven in length, with a few readings marked as unfit."""
+    """Return a run with a drifting zero, phases of uneven length and a few readings marked as unfit."""
     run = raw_run(Shaft(), Gauge(drift_n=0.03), np.random.default_rng(seed), turns=(2, 1, 3), **cycle)
     status = run.status.copy()
     status[::17] = 4
@@ -45,13 +45,13 @@ def converted(*runs, calibration=CAL):
 
 
 def good(run, phase, name):
-    """Values of a column in one phase, readings marked as unfit left out."""
+    """Return the values of a column in one phase without the readings marked as unfit."""
     where = run.phase_slice(phase)
     return getattr(run, name)[where][run.status[where] == 0].astype(float)
 
 
 def zero_by_hand(run, phase):
-    """Mean count, mean time, standard deviation and number of a zero's good readings."""
+    """Return mean count, mean time in us, standard deviation and number of a zero's good readings."""
     counts = good(run, phase, "counts")
     return counts.mean(), good(run, phase, "tick_us").mean(), counts.std(ddof=1), len(counts)
 
@@ -215,7 +215,7 @@ def test_padding_looks_at_the_named_phases_only():
 
 
 def with_good(run, phase, number):
-    """The run with so many good readings in one phase."""
+    """Return the run with only a number of good readings in one phase."""
     status = np.zeros(len(run), np.int16)
     status[run.phase_slice(phase)] = 1
     status[run.phase_slice(phase).start :][:number] = 0

@@ -26,14 +26,14 @@ THOU_MM = 0.0254
 
 
 def state(flexibility, vertical=VERTICAL):
-    """Both forces and the travel of a shaft with this L^2 / EI in 1/N on the gauge of CAL, by the second truth."""
+    """Return both forces in N and the travel in mm of a shaft with this L^2 / EI in 1/N, by the second truth."""
     low, high = 0.9, 8.5
     ratios = [float(ratio_for(force * flexibility, vertical)) for force in (low, high)]
     return {"low": low, "high": high, "travel": 650.0 * (ratios[1] - ratios[0]) + 0.02 * (high - low)}
 
 
 def flexibility_of(low, high, travel, give=0.02, span=650.0, vertical=VERTICAL):
-    """L^2 / EI in 1/N by the second truth: the root of what is left of the travel."""
+    """Return L^2 / EI in 1/N by the second truth, as the root of the travel left over."""
     bend = (travel - give * (high - low)) / span
 
     def left(y):
@@ -43,13 +43,13 @@ def flexibility_of(low, high, travel, give=0.02, span=650.0, vertical=VERTICAL):
 
 
 def standard_thou(span=650.0, vertical=VERTICAL, to=STANDARD, **inputs):
-    """Deflection in thou under a convention, by the second truth."""
+    """Return the deflection in thou under a convention, by the second truth."""
     y = flexibility_of(span=span, vertical=vertical, **inputs)
     return float(ratio_for(to.load_n * (to.span_mm / span) ** 2 * y, vertical)) * to.span_mm / THOU_MM
 
 
 def surface_mm(low, high, travel, head=20.0, give=0.02, span=650.0, vertical=VERTICAL):
-    """Height of the surface above the head's home by the second truth: the head less give and deflection, upward."""
+    """Return the height of the surface above the head's home in mm, by the second truth."""
     y = flexibility_of(low, high, travel, give, span, vertical)
     return -(head - give * low - span * float(ratio_for(low * y, vertical)))
 
@@ -104,7 +104,7 @@ def test_slopes_of_a_stiff_shaft_are_those_of_the_handbook_line():
 
 
 def fitted(shaft, gauge=None, calibration=CAL, seed=1):
-    """Fit, forces and mean point of one run, as the evaluation has them."""
+    """Return fit, forces and mean point of one run as the evaluation makes them."""
     run = raw_run(shaft, gauge or truth(), np.random.default_rng(seed))
     forces = calibrated([run], columns([run], ZEROS), columns([run], DEPTHS), calibration)
     fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
@@ -164,7 +164,7 @@ def test_the_third_order_needs_the_amplitude_that_noise_reaches_once_in_a_thousa
 
 
 def jacobian(fit, forces, point, calibration, name):
-    """Change of a curve per unit of each force coefficient of both depths and of the relative period."""
+    """Return the change of a curve per N of each coefficient of both depths, and per unit of relative period."""
 
     def curve(coefficients, period):
         moved = replace(fit, coefficients_n=coefficients, steps_per_turn=fit.steps_per_turn * (1 + period))

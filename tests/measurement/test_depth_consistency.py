@@ -17,7 +17,7 @@ MIDDLE_TURNS = (-2.1, 0.0, 2.1)
 
 
 def made(phases, amplitudes=(0.02, 0.2, 0.02), sigma=(1e-4, 2e-4, 1e-4), u_period=0.01, means=(0.9, 8.6, 0.88)):
-    """A fit of one shaft: a bow with these phases in rad, noise of these quadratures, no other pattern.
+    """Return a fit of one shaft with a bow of these phases in rad, this noise of each quadrature and no other pattern.
 
     A longer period by the share e makes every angle smaller by e, so a wave cos(a - p) seen about a middle of m rad
     comes back with its phase p lower by m e.
@@ -43,7 +43,7 @@ def forces(zero_share=(0.2, 0.5, 0.8), u_zero=(0.0, 0.0), drift=0.0):
 
 
 def joint(phases, weights, u_period):
-    """Common phase and relative change of the period by scipy's least squares: value, standard uncertainty."""
+    """Return the relative change of the period by scipy's least squares, its standard uncertainty and chi-square."""
     middle = 2 * np.pi * np.array(MIDDLE_TURNS)
 
     def residuals(unknown):
@@ -128,7 +128,7 @@ def test_the_weight_of_a_phase_is_the_noise_across_it():
 
 
 def visits(first, second, sigma=(1e-4, 1e-4), means=(0.9, 0.9)):
-    """A fit whose two visits to the light depth show patterns of second order, without a bow."""
+    """Return a fit in which both visits to the light depth show patterns of second order, without a bow."""
     fit = made((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), (sigma[0], 2e-4, sigma[1]), means=(means[0], 8.6, means[1]))
     coefficients = fit.coefficients_n.copy()
     coefficients[0, LIGHT, 3:5], coefficients[0, AGAIN, 3:5] = first, second
@@ -169,7 +169,7 @@ def test_the_period_pulls_on_the_average_as_on_its_parts():
 
 
 def _share_of_second(sigma, scale, fit):
-    """Share of the second visit by the inverse of the summed variances of six coefficients, scaled by the forces."""
+    """Return the weight of the second visit from the variances of six coefficients, scaled by the forces."""
     first, second = 6 * sigma[0] ** 2, 6 * (sigma[1] * scale) ** 2
     u_visits = math.sqrt(fit.covariance[0, LIGHT, 0, 0] + fit.covariance[0, AGAIN, 0, 0])
     second += (np.linalg.norm(fit.coefficients_n[0, AGAIN, 1:]) * scale * u_visits / 0.9) ** 2

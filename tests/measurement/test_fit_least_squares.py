@@ -23,7 +23,7 @@ def design(angle):
 
 
 def turns(seed=1, sigma=SIGMA):
-    """Three depths of one shaft, turning on from one to the next, of unequal lengths and noise."""
+    """Return three depths of one shaft that turns on from one to the next, of unequal lengths and noise."""
     rng = np.random.default_rng(seed)
     steps, force, valid = (np.zeros((1, 3, max(READINGS))) for _ in range(3))
     position = -2400.0
@@ -47,7 +47,7 @@ def fitted(known, period=TRUE_PERIOD, u_relative=1e-9):
 
 
 def plain(known, depth, period):
-    """Coefficients, scatter and covariance at a known period: numpy's least squares of one depth."""
+    """Return coefficients, scatter and covariance of one depth at a known period, by numpy's least squares."""
     steps, force = depth_of(known, depth)
     columns = design(2 * np.pi * steps / period)
     coefficients, squares, *_ = np.linalg.lstsq(columns, force)
@@ -138,7 +138,7 @@ def test_what_is_left_out_has_no_part_in_the_fit():
 
 
 def largest_inflation(turned):
-    """Largest variance of a coefficient times the readings, for one depth that turns by a part of a turn."""
+    """Return the largest variance of a coefficient times the readings, for one depth and a part of a turn."""
     angle = 2 * np.pi * turned * (np.arange(320) - 159.5) / 320
     columns = design(angle)
     return np.diagonal(np.linalg.inv(columns.T @ columns)).max() * 320

@@ -34,7 +34,7 @@ def result_of(run, **sections):
 
 
 def dof_by_gtc(*parts):
-    """Effective degrees of freedom by the GUM Tree Calculator."""
+    """Return effective degrees of freedom by the GUM Tree Calculator."""
     return GTC.dof(sum(GTC.ureal(0.0, u, math.inf if dof is None else dof) for u, dof in parts))
 
 
@@ -193,7 +193,7 @@ def test_noise_of_both_visits_is_in_the_hysteresis():
 
 
 def result_shares(run):
-    """Share of the zero after in the zero of the light depth on the way in and on the way back, by mean times."""
+    """Return the share of the zero after in the zero of both visits to the light depth, by mean times."""
     time = {phase: run.tick_us[run.phase_slice(phase)].mean() for phase, _ in run.segments}
     start, end = time[Phase.ZERO_BEFORE], time[Phase.ZERO_AFTER]
     return [(time[phase] - start) / (end - start) for phase in (Phase.LIGHT, Phase.LIGHT_AGAIN)]

@@ -22,7 +22,7 @@ CAL = paper_calibration()
 
 
 def readings(spine_thou=500.0, **gauge):
-    """A run with little noise, so that differences are the conversion's own."""
+    """Return a run with little noise, so that differences are the conversion's own."""
     gauge = Gauge(noise_n=4e-5, **gauge)
     return raw_run(Shaft(spine_thou=spine_thou), gauge, np.random.default_rng(1))
 
@@ -33,13 +33,13 @@ def result_of(run, calibration=CAL):
 
 
 def cause(result, name):
-    """Standard uncertainty of one cause in its own unit, and its sensitivity in thou per unit."""
+    """Return the standard uncertainty of one cause in its own unit, and its sensitivity in thou per unit."""
     place = [known for known, _ in CAUSES].index(name)
     return result.u_causes[place], result.sensitivities[place]
 
 
 def change(run, **sections):
-    """Change of the spine in thou when the calibration changes, per unit, by central difference."""
+    """Return the change of the spine in thou per unit of a figure of the calibration, by central difference."""
     ((section, (key, step)),) = sections.items()
     value = getattr(getattr(CAL, section), key)
     low, high = (paper_calibration(**{section: {key: value + part}}) for part in (-step, step))
@@ -160,13 +160,13 @@ ODD = {
 
 @pytest.fixture(scope="module")
 def odd_run():
-    """Readings of an even shaft, with little noise, on the gauge that ODD knows."""
+    """Return readings of an even shaft, with little noise, on the gauge that ODD describes."""
     gauge = Gauge(noise_n=4e-5, drift_n=0.02, span_mm=650.0, give_mm_per_n=0.014, vertical=0.4)
     return raw_run(Shaft(spine_thou=520.0, spread_thou=0.0), gauge, np.random.default_rng(1))
 
 
 def odd_spine(run, **sections):
-    """Spine in thou of the run under ODD with some keys changed."""
+    """Return the spine in thou of the run under ODD with some keys changed."""
     changed = {section: values | sections.get(section, {}) for section, values in ODD.items()}
     return result_of(run, paper_calibration(**changed)).spine_thou
 
@@ -179,7 +179,7 @@ def per_unit(run, section, key, step):
 
 
 def per_newton(run, *phases):
-    """Change of the spine per newton that all readings of some phases read more."""
+    """Return the change of the spine in thou per newton added to all readings of some phases."""
     spines = []
     for counts in (-2000, 2000):
         column = run.counts.copy()
