@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from midspan.base.errors import (
     ArchiveError,
@@ -24,7 +25,7 @@ from midspan.base.errors import (
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import due, in_doubt
-from midspan.sorting.gauge_health import RunSigns, WatchLimits, alarms
+from midspan.sorting.gauge_health import RunSigns, WatchLimits, alarms, observe
 from midspan.sorting.night_settings import Spell, changes, settings, spells
 from midspan.sorting.park import same_shaft, stiff_side
 from midspan.sorting.plan import EXAMPLE, Checks, SortPlan, Stops
@@ -33,7 +34,9 @@ from midspan.sorting.retry import RetryPolicy, fault_of
 from midspan.sorting.tally import Tally, tally_of
 from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
 from night_rig import BAR, CRACKED, RECHECK, RETURN, STIFFER, plan_with
+from pretend import readings
 from pydantic import ValidationError
+from synthetic import paper_calibration
 
 # --- the plan
 
@@ -456,3 +459,15 @@ def test_the_newest_marker_is_that_of_the_last_measurement():
     ]
     assert newest_marker(transits) == "bb"
     assert newest_marker(transits[1:]) is None
+
+
+def test_only_the_bit_of_a_missing_sample_counts_as_missing():
+    """Bits of protocol/readings.avsc: 8 says that samples before a reading are missing."""
+    run = readings(500.0, 0.0, 1)
+    for bit in (1, 2, 4, 16):
+        marked = replace(run, status=np.full(len(run), bit, np.int16))
+        assert observe(marked, Unmeasured(1, "", ()), paper_calibration()).missed == 0.0
+    status = np.zeros(len(run), np.int16)
+    status[: len(run) // 2] = 8 | 1
+    half = observe(replace(run, status=status), Unmeasured(1, "", ()), paper_calibration()).missed
+    assert half == (len(run) // 2) / len(run)
