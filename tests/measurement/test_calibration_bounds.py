@@ -96,6 +96,8 @@ def test_a_screw_has_a_lead_of_a_tenth_to_a_hundred_millimetres(lead_mm, taken):
      ({"mm_per_step": 1e-6, "steps_per_screw_turn": 9.999e6}, False),
      ({"mm_per_step": 1.1e-6, "steps_per_screw_turn": 1e7}, False),
      ({"mm_per_step": 0.1, "steps_per_screw_turn": 20.0}, True),
+     ({"mm_per_step": 0.005, "steps_per_screw_turn": 20.0}, True),
+     ({"mm_per_step": 0.5, "steps_per_screw_turn": 200.0}, True),
      ({"mm_per_step": 0.1, "steps_per_screw_turn": 19.99}, False)],
 )  # fmt: skip
 def test_steps_of_a_screw(travel, taken):

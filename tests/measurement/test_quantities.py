@@ -276,3 +276,10 @@ def test_a_result_keeps_what_its_spine_was_converted_from():
 def _share(run, phase):
     time = {p: run.tick_us[run.phase_slice(p)].mean() for p, _ in run.segments}
     return (time[phase] - time[Phase.ZERO_BEFORE]) / (time[Phase.ZERO_AFTER] - time[Phase.ZERO_BEFORE])
+
+
+def test_the_head_s_place_at_the_second_visit_has_no_say():
+    run = measured()
+    press = run.press_steps.copy()
+    press[run.phase_slice(Phase.LIGHT_AGAIN)] += 123
+    assert result_of(replace(run, press_steps=press)) == result_of(run)

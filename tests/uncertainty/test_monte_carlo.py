@@ -100,3 +100,9 @@ def test_intervals_hold_their_share_and_the_shortest_is_shortest(draws):
         assert np.mean((values >= low) & (values <= high)) == pytest.approx(0.9, abs=1e-5)
     assert np.ptp(found.shortest) < np.ptp(found.symmetric)
     assert np.mean(values < found.symmetric[0]) == pytest.approx(0.05, abs=1e-5)
+
+
+@pytest.mark.parametrize(("trials", "ends"), [(1000, (25, 975)), (999, (25, 974)), (990, (25, 966))])
+def test_the_symmetric_interval_leaves_out_as_many_values_at_either_end(trials, ends):
+    # JCGM 101:2008, 7.7.2: q = pM rounded; from the value of rank (M - q) / 2, rounded up, to that of rank q above it.
+    assert summary(np.arange(1.0, trials + 1.0), 0.95).symmetric == ends
