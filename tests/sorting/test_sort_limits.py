@@ -12,6 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from midspan.archive.raw_run import COLUMNS
+from midspan.archive.reader import Archive
 from midspan.base.errors import (
     ArchiveError,
     ArchiveGone,
@@ -26,6 +28,7 @@ from midspan.decision.decision import Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import due, in_doubt
 from midspan.sorting.gauge_health import RunSigns, WatchLimits, alarms, observe
+from midspan.sorting.night_archive import NightArchive
 from midspan.sorting.night_settings import Spell, changes, settings, spells
 from midspan.sorting.park import same_shaft, stiff_side
 from midspan.sorting.plan import EXAMPLE, Checks, SortPlan, Stops
@@ -471,3 +474,34 @@ def test_only_the_bit_of_a_missing_sample_counts_as_missing():
     status[: len(run) // 2] = 8 | 1
     half = observe(replace(run, status=status), Unmeasured(1, "", ()), paper_calibration()).missed
     assert half == (len(run) // 2) / len(run)
+
+
+def test_the_interval_is_the_median_of_those_between_readings():
+    run = readings(500.0, 0.0, 1)
+    seen = observe(run, Unmeasured(1, "", ()), paper_calibration(), nominal_us=13000)
+    expected = float(np.median(np.diff(run.tick_us)))
+    assert seen.interval_us == expected
+    assert seen.rate_off == pytest.approx(13000 / expected - 1)
+    one_reading = replace(
+        run, segments=((0, 1),), status=run.status[:1], **{name: getattr(run, name)[:1] for name in COLUMNS}
+    )
+    assert observe(one_reading, Unmeasured(1, "", ()), paper_calibration(), 13000).interval_us is None
+
+
+def test_readings_at_the_place_of_a_shaft_are_its_own_or_none(tmp_path):
+    archive = NightArchive(tmp_path / "a.avro", None, lambda: 1)
+    archive.open()
+    kept = archive.keep_once(replace(readings(500.0, 0.0, 1), shaft=9))
+    marker = Archive.open(archive.path).header.marker.hex()
+
+    def found(shaft, offset=kept.where.byte_offset, words=marker):
+        steps = (Step(TransitStage.MEASURING, 1, archive_bytes=offset, words=words),)
+        return archive.readings(Transit(shaft, 1, "HOPPER", None, 0, steps))
+
+    assert found(9).run == kept.run
+    assert found(7) is None
+    assert found(9).run == kept.run
+    archive.close()
+    assert (found(9, words="00" * 16), found(9, offset=kept.where.byte_offset + 1)) == (None, None)
+    assert found(9, words=None).run == kept.run
+    assert (found(7), found(9, offset=10**6), found(9, offset=None)) == (None, None, None)
