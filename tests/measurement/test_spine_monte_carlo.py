@@ -66,3 +66,13 @@ def test_the_same_seed_gives_the_same_numbers_and_another_others():
     assert spine_trials(result, 1000, seed=3) == spine_trials(result, 1000, seed=3)
     assert spine_trials(result, 1000, seed=3) != spine_trials(result, 1000, seed=4)
     assert spine_trials(result, 150_000).trials == 150_000
+
+
+def test_causes_known_by_their_bounds_alone_have_the_spread_of_a_rectangle():
+    # Shear on another span, and the way of a drifting zero: half width over the root of three (JCGM 101, 6.4.2).
+    for gauge, cause in ((Gauge(span_mm=500.0), "shear"), (Gauge(drift_n=0.5), "zero drift")):
+        sections = NONE_OF_THEM | {"span": {**NONE_OF_THEM["span"], "span_mm": gauge.span_mm}}
+        run = raw_run(Shaft(spine_thou=900.0), gauge, np.random.default_rng(1))
+        (result,) = evaluate([run], paper_calibration(**sections))
+        assert result.budget.of(cause) > 0.8 * result.u_spine_thou
+        assert spine_trials(result).u == pytest.approx(result.u_spine_thou, rel=0.015)
