@@ -136,8 +136,9 @@ def test_a_cable_that_is_cut_in_mid_shaft_loses_nothing(tmp_path: Path, smooth: 
             with SerialLink(str(cable.port)) as link:
                 Gauge(link).settled()  # on a busy machine its first answer comes later than a hasty host waits
                 cable.to_host = cut_after_some
-                with pytest.raises(LinkError, match="fell silent"):
+                with pytest.raises(LinkError) as caught:
                     hasty(link).measure(shaft, "", PLAN)
+                assert caught.value.code == "silent"
             cable.cut()
             cable.to_host = untouched
             cable.plug_in(tmp_path / f"port-{2 * shaft + 1}")

@@ -119,7 +119,7 @@ def _was_reset_and_adopted(folder: Path, at_s: float) -> bool:
             gauge.feed(11, Source.HOPPER)
             gauge.measure(11, "", PLAN)
         except MidspanError as error:
-            if "the gauge was reset; what it had not sent of shaft 11 is lost" not in str(error):
+            if error.code != "reset" or "shaft 11 " not in str(error):
                 return False
         else:
             return False

@@ -211,7 +211,7 @@ def read_header(file: Reader, name: str) -> Header:
         header: Any = schemaless_reader(start, _HEADER_SCHEMA, None)
     except DECODE_ERRORS as error:
         raise ArchiveError(
-            f"{name}: its header is cut short or damaged ({error!r}); no shaft was read", code="header"
+            f"{name}: its header is incomplete or damaged ({error!r}); no shaft was read", code="header"
         ) from error
     return _header(header, start.tell(), name)
 
@@ -221,7 +221,7 @@ def _header(header: dict[str, Any], length: int, name: str) -> Header:
     codec = header["meta"].get("avro.codec", b"null")
     if codec != b"null":
         raise ArchiveError(
-            f"{name}: is compressed with {codec!r}; write it again with the codec null", code="compressed"
+            f"{name}: is compressed with {codec!r}; rewrite it without compression (codec null)", code="compressed"
         )
     try:
         source = json_in(header["meta"]["avro.schema"], f"{name}: the schema in its header", ArchiveError)

@@ -140,7 +140,7 @@ class RawRun:
                 raise ArchiveError(f"{self.name}: phase {phase} is unknown; try a newer Midspan", code="phase_unknown")
             if phase in seen or readings < 1:
                 raise ArchiveError(
-                    f"{self.name}: phase {PHASES[phase]} comes twice or without readings", code="phase_repeated"
+                    f"{self.name}: phase {PHASES[phase]} is repeated or has no readings", code="phase_repeated"
                 )
             seen.add(phase)
 
@@ -150,11 +150,11 @@ class RawRun:
             if len(getattr(self, name) or "") > LONGEST_TEXT:
                 raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} characters")
         if not 0 <= self.shaft <= HIGHEST_SHAFT or not 0 <= self.started_ms <= LATEST_MS:
-            raise ArchiveError(f"{self.name}: began at {self.started_ms} ms; its number or time is out of range")
+            raise ArchiveError(f"{self.name}: its number or its start time, {self.started_ms} ms, is out of range")
         for name in COLUMNS:
             most, column = LONGEST_US if name == "tick_us" else FARTHEST, getattr(self, name)
             if len(column) and not -most <= column.min() <= column.max() <= most:
-                raise ArchiveError(f"{self.name}: its {name} reach {column.min()} and {column.max()}, out of range")
+                raise ArchiveError(f"{self.name}: its {name} go from {column.min()} to {column.max()}, out of range")
 
     def __eq__(self, other: object) -> bool:
         """Return True if every field and every value of every column is the same."""

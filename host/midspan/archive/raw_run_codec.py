@@ -181,7 +181,9 @@ def _check_ranges(run: RawRun, changes: tuple[Integers, ...]) -> None:
     scalars = [getattr(run, name) for name in _INTS]
     for numbers in (np.array(scalars), run.marks, *changes):
         if len(numbers) and not INT_MIN <= numbers.min() <= numbers.max() <= INT_MAX:
-            raise ArchiveError(f"{run.name}: a number needs more than 32 bits; it was not stored", code="number_long")
+            raise ArchiveError(
+                f"{run.name}: a number needs more than 32 bits; the run was not stored", code="number_long"
+            )
 
 
 def is_guarded(datum: bytes) -> bool:
@@ -270,7 +272,7 @@ def _check_guard(record: Record) -> None:
     out = BytesIO()
     schemaless_writer(out, raw_run_schema(), record)
     if record["crc32"] is not None and not is_guarded(out.getvalue()):
-        raise ArchiveError("its CRC-32 is wrong: some of its bits have changed")
+        raise ArchiveError("its CRC-32 does not match: its data were damaged or changed")
 
 
 def from_record(record: Record) -> RawRun:

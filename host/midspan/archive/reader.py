@@ -158,7 +158,7 @@ class Archive:
                 for run in self._decoded(part):
                     return run
             break
-        raise ArchiveError(f"{self.path}: no whole shaft starts at byte {offset}", code="no_run")
+        raise ArchiveError(f"{self.path}: no complete shaft starts at byte {offset}", code="no_run")
 
     def find(self, run: RawRun) -> tuple[int, RawRun] | None:
         """Return the first run in the archive that has the same readings.
@@ -208,7 +208,7 @@ class Archive:
         """
         if self.damage:
             more = f" (and {len(self.damage) - 1} more places)" if len(self.damage) > 1 else ""
-            raise ArchiveError(f"{self.damage[0]}{more}; all whole shafts were read")
+            raise ArchiveError(f"{self.damage[0]}{more}; all complete shafts were read")
 
     def _parts(self, offset: int | None = None) -> Iterator[Block | Gap]:
         """Yield blocks and gaps from an offset on, by default all."""
@@ -217,7 +217,7 @@ class Archive:
             with self.path.open("rb") as file:
                 yield from avro_container.walk(file, self.header, is_whole, offset)
         except OSError as error:
-            raise ArchiveError(f"{self.path}: reading it failed ({error.strerror})") from error
+            raise ArchiveError(f"{self.path}: cannot be read ({error.strerror}); check the disk") from error
 
     def _decoded(self, block: Block) -> Iterator[RawRun]:
         """Return the runs in a block, decoded fast if it is one of ours."""
@@ -251,7 +251,7 @@ class Archive:
         except ArchiveError as error:
             if isinstance(error.__cause__, SchemaResolutionError):
                 raise ArchiveError(
-                    f"{self.path}: its schema {self.header.fingerprint} does not fit this version's "
+                    f"{self.path}: its schema {self.header.fingerprint} does not match this version's "
                     f"{avro_container.fingerprint(raw_run_schema())} ({error.__cause__}); use the Midspan of its time",
                     code="schema",
                 ) from error

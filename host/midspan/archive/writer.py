@@ -117,7 +117,7 @@ class ArchiveWriter:
         except OSError as error:
             raise ArchiveGone(f"{self.path}: the archive is gone ({error.strerror}); {ADVICE}") from error
         if (found.st_dev, found.st_ino) != (own.st_dev, own.st_ino):
-            raise ArchiveGone(f"{self.path}: another file has the name of the archive; {ADVICE}")
+            raise ArchiveGone(f"{self.path}: another file has taken its name; {ADVICE}")
         if own.st_size != self._end:
             raise ArchiveGone(
                 f"{self.path}: it has {own.st_size} bytes, not {self._end}: another program changed it; {ADVICE}"
@@ -153,7 +153,7 @@ class ArchiveWriter:
         except (OSError, ValueError) as error:
             self.close()
             raise ArchiveError(
-                f"{self.path}: {run.name} could not be stored ({error}); open it again", code="not_stored"
+                f"{self.path}: {run.name} could not be stored ({error}); open the archive again", code="not_stored"
             ) from error
         return offset
 
@@ -215,7 +215,7 @@ class ArchiveWriter:
         """Raise ArchiveError if a schema's fingerprint is not that of this version."""
         expected = avro_container.fingerprint(raw_run_schema())
         if found != expected:
-            raise ArchiveError(f"{self.path}: its schema is {found}, this version's {expected}; name a new file")
+            raise ArchiveError(f"{self.path}: its schema is {found}, this version uses {expected}; name a new file")
 
     def _move_tail(self, offset: int) -> None:
         """Move everything from an offset on to a file of its own, if there is anything."""

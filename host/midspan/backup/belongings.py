@@ -133,7 +133,7 @@ def settings_of(folder: Path, also: Iterable[Path]) -> Belongings:
                 if inner.is_file():
                     found.add(inner, "named")
         elif not path.is_file():
-            raise BackupError(f"{path}: there is no such file; correct its name", code="missing")
+            raise BackupError(f"{path}: no such file; correct the name", code="missing")
         elif kind_of(path) is None:
             found.add(path, "named")
         else:

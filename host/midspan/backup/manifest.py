@@ -179,10 +179,10 @@ def read_manifest(folder: Path) -> Manifest:
     """
     path = folder / MANIFEST
     if not folder.is_dir():
-        raise BackupError(f"{folder}: there is no such folder; give the folder of a backup")
+        raise BackupError(f"{folder}: no such folder; give the folder of a backup")
     if not path.is_file():
         raise BackupError(
-            f"{folder}: has no {MANIFEST}: it is no backup, or the backup was interrupted; choose another",
+            f"{folder}: has no {MANIFEST}: not a backup, or an interrupted one; choose another",
             code="incomplete",
         )
     with reading(path, BackupError):
@@ -192,7 +192,7 @@ def read_manifest(folder: Path) -> Manifest:
     except ValueError as error:
         raise BackupError(f"{path}: is damaged ({error}); use another backup", code="manifest_damaged") from error
     if not isinstance(values, dict):
-        raise BackupError(f"{path}: is no manifest; use another backup", code="manifest_damaged")
+        raise BackupError(f"{path}: is not a manifest; use another backup", code="manifest_damaged")
     return validated(Manifest, values, path)
 
 

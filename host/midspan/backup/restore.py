@@ -37,7 +37,7 @@ def restore(folder: Path, into: Path, say: Say) -> tuple[StorePlace, Manifest]:
     Raises
     ------
     BackupError
-        The folder is no complete backup, files are damaged and nothing was restored (code "files_damaged"), or the
+        The folder is not a complete backup, files are damaged and nothing was restored (code "files_damaged"), or the
         restored database has other counts (code "counts_differ") or other readings (code "readings_lost") than were
         backed up.
     ConfigurationError

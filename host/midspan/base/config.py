@@ -64,7 +64,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also a number with too many digits, or nesting too deep
-        raise ConfigurationError(f"{path}: is not TOML: {error}. Correct the file.") from error
+        raise ConfigurationError(f"{path}: is not valid TOML ({error}); correct the file") from error
 
 
 def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Model:

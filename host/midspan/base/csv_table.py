@@ -129,7 +129,7 @@ class TypedTable:
     def _require(self, column: str) -> None:
         """Raise ReadingsError if there is no such column."""
         if column not in self.columns:
-            raise ReadingsError(f"{self.source}: there is no column {column}, only {', '.join(self.columns)}; add it")
+            raise ReadingsError(f"{self.source}: column {column} is missing (found {', '.join(self.columns)}); add it")
 
 
 def number_in(text: str, place: str) -> float:
@@ -165,7 +165,7 @@ def number_in(text: str, place: str) -> float:
     except ValueError:
         raise ReadingsError(f"{place} {text.strip()!r} is not a number; type it as 12.34") from None
     if not is_reading(value):
-        raise ReadingsError(f"{place} {text.strip()!r} cannot be a reading; read it again")
+        raise ReadingsError(f"{place} {text.strip()!r} is not a possible reading; read it again")
     return value
 
 
@@ -212,7 +212,7 @@ def read_typed(path: Path) -> TypedTable:
     text = text_of(path, ReadingsError, LARGEST_BYTES)
     numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
     if len(numbered) < 2:
-        raise ReadingsError(f"{path}: holds no readings; it needs a line of headings and lines of readings")
+        raise ReadingsError(f"{path}: contains no readings; a line of headings and lines of readings are needed")
     mark = ";" if ";" in numbered[0][1] else ","
     rows = [_cells(line, mark, f"{path}, line {number}") for number, line in numbered]
     columns = tuple(name.lower() for name in rows[0])
@@ -234,7 +234,7 @@ def _check_headings(columns: Sequence[str], path: Path) -> None:
         raise ReadingsError(f"{path}: has {len(columns)} columns, more than {MOST_COLUMNS}; is it the right file?")
     for name in columns:
         if columns.count(name) > 1:
-            raise ReadingsError(f"{path}: two columns are headed {name or '(nothing)'}; keep one of them")
+            raise ReadingsError(f"{path}: two columns are named {name or '(nothing)'}; remove one of them")
 
 
 def _cells(line: str, mark: str, place: str) -> list[str]:

@@ -109,7 +109,7 @@ def bytes_of(path: Path, error: type[MidspanError], most: int) -> bytes:
     with reading(path, error), path.open("rb") as file:
         content = file.read(most + 1)
     if len(content) > most:
-        raise error(f"{path}: is larger than {most // 1000} kB, too large for its kind; is it the file you meant?")
+        raise error(f"{path}: is larger than {most // 1000} kB, too large for this kind of file; is it the right one?")
     return content
 
 

@@ -98,7 +98,9 @@ def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool
     free = order + (not through_zero)
     if x.shape != y.shape or x.ndim != 1 or len(x) <= free:
         found = f"found {x.size} and {y.size}"
-        raise ConversionError(f"order {order} needs more than {free} pairs of readings, {found}", code="too_few")
+        raise ConversionError(
+            f"order {order} needs more than {free} pairs of readings, {found}; take more", code="too_few"
+        )
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise ConversionError(
             "a calibration reading is not a finite number: look for an empty or misread cell", code="not_finite"
@@ -106,7 +108,8 @@ def fit_polynomial(x: ArrayLike, y: ArrayLike, order: int, *, through_zero: bool
     different = len(np.unique(x[x != 0] if through_zero else x))  # through zero, a point at zero says nothing
     if different < free:
         raise ConversionError(
-            f"order {order} needs at least {free} different points, found {different}", code="too_few_different"
+            f"order {order} needs at least {free} different points, found {different}; take more",
+            code="too_few_different",
         )
     # Through zero the abscissa must not be centred, or the constant would come back.
     centre = 0.0 if through_zero else float(x.mean())

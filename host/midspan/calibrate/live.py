@@ -275,7 +275,7 @@ def touch(bench: LiveBench, load: int, deepest: int) -> None:
     reached = -1
     while bench.press > reached:  # in stretches, because the gauge holds all readings of a step in memory
         if bench.press >= deepest:
-            raise DeviceFault(f"the head went down {deepest} steps and met nothing; lay in the bar or shaft")
+            raise DeviceFault(f"the head went down {deepest} steps without contact; put the bar or shaft in")
         reached = min(bench.press + STRETCH_STEPS, deepest) - 1
         bench.step(reached + 1, stop_count=load, speed=SEEK_STEPS_S)
     bench.step(max(0, bench.press - BACK_STEPS))
@@ -390,7 +390,7 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
         result = steps.take(partial(bench.gauge.measure, 1, label, plan))
         if not isinstance(result, ShaftResult) or result.faults:
             raise DeviceFault(
-                f"cycle {number} gave no good result: "
+                f"cycle {number} gave no valid result: "
                 f"{'; '.join(result.faults if isinstance(result, ShaftResult) else result.reasons)}"
             )
         yield result.spine_thou, result.u_spine_thou
@@ -440,7 +440,9 @@ def _felt_at(bench: LiveBench, deepest: int) -> float:
     first = steady(bench.step(at))[0] - zero
     second = steady(bench.step(at + FURTHER_STEPS))[0] - zero
     if second <= first:
-        raise DeviceFault(f"the force did not rise from {at} to {at + FURTHER_STEPS} steps; check if the block rocks")
+        raise DeviceFault(
+            f"the force did not rise from {at} to {at + FURTHER_STEPS} steps; check that the block does not rock"
+        )
     return at - (first - felt) * FURTHER_STEPS / (second - first)
 
 

@@ -359,7 +359,7 @@ def bar(session: GuidedCalibration, expected: Expected, calibration_file: Path |
         readings = read_readings(session.csv, "bar")
     else:
         if calibration_file is None:
-            raise ConfigurationError("a bar is measured by a calibration; give it with --calibration FILE")
+            raise ConfigurationError("measuring a bar needs a calibration; give it with --calibration FILE")
         calibration = usable(load_calibration(calibration_file), session.now.date())
         truth = {"number": 1, "ei_n_mm2": scenario.BAR_EI_N_MM2, "diameter_mm": scenario.BAR["diameter_mm"]}
         with bench_at(session, "bar", scenario.bench(STANDARD_GRAVITY, [], [truth])) as (bench, gauge):

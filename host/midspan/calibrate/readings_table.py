@@ -194,7 +194,9 @@ def _checked(readings: CalibrationReadings) -> CalibrationReadings:
         wrong = np.flatnonzero(~(np.abs(values) <= LARGEST))
         if len(wrong):
             found = values[wrong[0]]
-            raise ReadingsError(f"{readings.place(int(wrong[0]))}: {name} {found:g} cannot be a reading; take it again")
+            raise ReadingsError(
+                f"{readings.place(int(wrong[0]))}: {name} {found:g} is not a possible reading; take it again"
+            )
     return readings
 
 

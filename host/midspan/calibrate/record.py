@@ -143,7 +143,7 @@ class Record:
         Raises
         ------
         TypeError, KeyError, ValueError
-            The values are no record of this format.
+            The values are not a record of this format.
         """
         plain = {key: value for key, value in values.items() if key != "id"}
         record = cls(**plain | {"valid_until": date.fromisoformat(plain["valid_until"])})
@@ -248,7 +248,7 @@ def load_record(path: Path) -> Record:
     Raises
     ------
     ConfigurationError
-        The file is no record (code "no_record"), or was changed or renamed after it was made (code "changed").
+        The file is not a record (code "no_record"), or was changed or renamed after it was made (code "changed").
     """
     values = json_in(bytes_of(path, ConfigurationError, LARGEST_BYTES), str(path), ConfigurationError)
     try:
@@ -256,7 +256,7 @@ def load_record(path: Path) -> Record:
         stated = values["id"]
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise ConfigurationError(
-            f"{path}: is no calibration record; move it out of the folder", code="no_record"
+            f"{path}: is not a calibration record; move it out of the folder", code="no_record"
         ) from error
     if stated != record.id or path.stem != record.id:
         raise ConfigurationError(
@@ -287,7 +287,7 @@ def records_in(folder: Path) -> Iterator[Record]:
     """
     if not folder.is_dir():
         raise ConfigurationError(
-            f"{folder}: is no folder of calibration records; make records with midspan calibrate", code="no_folder"
+            f"{folder}: not a folder of calibration records; make records with midspan calibrate", code="no_folder"
         )
     yield from sorted(map(load_record, folder.glob("*.json")), key=lambda record: (record.made, record.id))
 

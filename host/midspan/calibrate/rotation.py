@@ -72,7 +72,7 @@ def calibrate_rotation(
     if best in (0, len(near) - 1):
         raise ReadingsError(
             f"{readings.source}: the count does not repeat every {expected:g} steps, within {REACH:.0%}; check the "
-            "diameters of roller and shaft, and if the shaft skids",
+            "diameters of roller and shaft, and that the shaft does not skid",
             code="no_turn",
         )
     found = optimize.minimize_scalar(
@@ -104,7 +104,7 @@ def _varying(readings: CalibrationReadings, turns: float) -> float:
     varies = _residual(np.column_stack(_drift(steps)), count)
     if varies <= number * (ROUNDING * float(np.abs(count).max())) ** 2:
         raise ReadingsError(
-            f"{readings.source}: the count does not vary with the turn; lay in a shaft and press on it",
+            f"{readings.source}: the count does not vary with the turn; put a shaft in and press on it",
             code="constant",
         )
     return varies
@@ -152,7 +152,7 @@ def calibrate_rotation_marks(
     if len(missed):
         i = int(missed[0])
         raise ReadingsError(
-            f"{readings.place(i + 1)}: {turn[i]:g} steps since the mark before, expected {expected:g}; a mark was "
+            f"{readings.place(i + 1)}: {turn[i]:g} steps since the previous mark, expected {expected:g}; a mark was "
             "missed or seen twice: correct it"
         )
     slope, covariance = np.polyfit(np.arange(len(marks)), marks, 1, cov=True)

@@ -101,7 +101,7 @@ class Blocks:
             raise ProtocolError(f"{block_name(block)} has no reading: reset the gauge", code="empty_block")
         if self.end is not None and block.block >= self.end.blocks:
             raise ProtocolError(
-                f"{block_name(block)} is beyond the {self.end.blocks} that its end promised: reset the gauge",
+                f"{block_name(block)} is beyond the {self.end.blocks} blocks announced: reset the gauge",
                 code="unpromised_block",
             )
         self._check_room(
@@ -134,12 +134,13 @@ class Blocks:
         name = f"the end of shaft {self.shaft}"
         if end.blocks > end.readings:
             raise ProtocolError(
-                f"{name} promises {end.blocks} blocks of {end.readings} readings: reset the gauge", code="empty_block"
+                f"{name} announces {end.blocks} blocks of {end.readings} readings: reset the gauge", code="empty_block"
             )
         if self.by_number and max(self.by_number) >= end.blocks:
             came = max(self.by_number)
             raise ProtocolError(
-                f"{name} promises {end.blocks} blocks, but number {came} came: reset the gauge", code="unpromised_block"
+                f"{name} announces {end.blocks} blocks, but number {came} came: reset the gauge",
+                code="unpromised_block",
             )
         self._check_room(name, end.blocks, end.readings, self.least_bytes)
         return replace(self, end=end)
@@ -184,14 +185,14 @@ class Blocks:
             The end has not come, or numbers, times and totals contradict each other.
         """
         if self.end is None:
-            raise ProtocolError(f"the end of shaft {self.shaft} has not come: fetch the shaft again")
+            raise ProtocolError(f"the end of shaft {self.shaft} is missing: fetch the shaft again")
         blocks = [self.by_number[number] for number in sorted(self.by_number)]
         self._check(blocks, self.end)
         try:
             return self._raw_run(blocks, self.end)
         except ArchiveError as error:
             raise ProtocolError(
-                f"the blocks of shaft {self.shaft} do not make a run: {error}", code="no_run"
+                f"the blocks of shaft {self.shaft} do not form a run: {error}", code="no_run"
             ) from error
 
     def _check(self, blocks: Sequence[Readings], end: EndOfShaft) -> None:

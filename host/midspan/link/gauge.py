@@ -75,7 +75,7 @@ class Gauge:
     ...     def write(self, data): pass
     >>> Gauge(SilentLine(), clock=count().__next__).identify()
     Traceback (most recent call last):
-    midspan.base.errors.LinkError: bench: nothing answers there: is the gauge on this port, powered and running?
+    midspan.base.errors.LinkError: bench: no answer: is the gauge on this port, powered and running?
     """
 
     def __init__(
@@ -142,7 +142,7 @@ class Gauge:
                 return found
             self._wait_until_settled(on_event)
         raise LinkError(
-            f"{self._link.name}: the gauge does not stay at rest: does another program give it orders?", code="restless"
+            f"{self._link.name}: the gauge keeps moving: is another program controlling it?", code="restless"
         )
 
     def measure(self, shaft: int, label: str, plan: CyclePlan, on_event: OnEvent = ignore) -> RawRun:
@@ -171,11 +171,11 @@ class Gauge:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault.
+            The gauge has stopped because of a fault.
         ProtocolError
             The gauge refused, or still holds another shaft: `fetch` or `acknowledge` it first.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         """
         self._ready_for_a_shaft(plan, on_event)
         self.session.measure(shaft, label, self._now_ms(), self._clock())
@@ -203,11 +203,11 @@ class Gauge:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault, the lid is open or the emergency stop is pressed.
+            The gauge has stopped because of a fault, the lid is open or the emergency stop is pressed.
         ProtocolError
             The gauge refused, has no feeder, or still holds a shaft's readings.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         """
         self._with_nothing_held(on_event)
         self.session.handle(Feed(shaft, source), self._clock())
@@ -235,11 +235,11 @@ class Gauge:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault, the lid is open or the emergency stop is pressed.
+            The gauge has stopped because of a fault, the lid is open or the emergency stop is pressed.
         ProtocolError
             The gauge refused, has no feeder, or still holds a shaft's readings.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         """
         self._with_nothing_held(on_event)
         self.session.handle(Release(shaft, place), self._clock())
@@ -269,11 +269,11 @@ class Gauge:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault.
+            The gauge has stopped because of a fault.
         ProtocolError
             The gauge refused, or still holds readings.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         """
         self._with_nothing_held(on_event)
         self.session.bench_step(step, label, self._now_ms(), self._clock())
@@ -364,7 +364,7 @@ class Gauge:
         DeviceFault
             The gauge faults again.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         """
         self.settled(on_event)
         self._go_home(on_event)
@@ -408,7 +408,7 @@ class Gauge:
         """Raise DeviceFault, with the cause in words, if the gauge is FAULTED."""
         if found.state is State.FAULTED:
             why = EARLIER_FAULT if found.fault is None else describe(found.fault, self._detail_of(found.fault))
-            raise DeviceFault(f"{self._link.name}: the gauge stands still: {why}")
+            raise DeviceFault(f"{self._link.name}: the gauge has stopped: {why}")
 
     def _detail_of(self, code: FaultCode) -> int | None:
         """Return the detail of the last fault that came if it has this code, else None."""

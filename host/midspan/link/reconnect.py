@@ -73,7 +73,7 @@ class Reconnector:
                     found = gauge.identify().gauge
                     if found != self.name:
                         raise LinkError(
-                            f"{port}: the gauge there is {found!r}, not {self.name!r}; name its port",
+                            f"{port}: the gauge on this port is {found!r}, not {self.name!r}; name the right port",
                             code="other_gauge",
                         )
                 except (LinkError, ProtocolError) as error:

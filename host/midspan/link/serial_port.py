@@ -235,7 +235,7 @@ class SerialLink:
         try:
             yield
         except serial.SerialTimeoutException as error:
-            raise LinkError(f"{self.name}: it takes no more bytes; reset the device behind it", code="stuck") from error
+            raise LinkError(f"{self.name}: it does not accept data; reset the device on it", code="stuck") from error
         except OSError as error:  # pyserial's own errors are OSErrors, some without a number
             failure = FAILURES.get(error.errno or 0, otherwise)
             raise LinkError(f"{self.name}: {failure.words}", code=failure.code) from error

@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     from midspan.link.session_states import SessionState
 
 REFUSAL_WORDS = {
-    Refusal.WRONG_PROTOCOL: "it has had no greeting with its own version",
-    Refusal.WRONG_STATE: "its state does not allow it",
+    Refusal.WRONG_PROTOCOL: "it has not been greeted with its own version",
+    Refusal.WRONG_STATE: "it cannot do this in its present state",
     Refusal.OUT_OF_RANGE: "a value is out of its range",
     Refusal.NO_PLAN: "it has no cycle plan",
-    Refusal.UNKNOWN_SHAFT: "it holds no such shaft",
-    Refusal.BUFFER_TOO_SMALL: "its memory cannot hold so many readings",
+    Refusal.UNKNOWN_SHAFT: "it does not hold this shaft",
+    Refusal.BUFFER_TOO_SMALL: "its memory is too small for this many readings",
     Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",
     Refusal.NO_FEEDER: "it has no feeder",
 }
@@ -81,7 +81,7 @@ def refused(request: Record, reply: Reply) -> MidspanError:
     >>> from midspan.wire.records import Acknowledge
     >>> error = refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft"))
     >>> error.code, str(error)
-    ('UNKNOWN_SHAFT', 'the gauge refused Acknowledge: it holds no such shaft (UNKNOWN_SHAFT, field shaft)')
+    ('UNKNOWN_SHAFT', 'the gauge refused Acknowledge: it does not hold this shaft (UNKNOWN_SHAFT, field shaft)')
     """
     assert reply.refusal is not None
     if reply.refusal is Refusal.NOT_SAFE:
@@ -111,8 +111,8 @@ def reset(blocks: Blocks | None) -> LinkError:
     LinkError
         Code "reset".
     """
-    shaft = "" if blocks is None else f"; what it had not sent of shaft {blocks.shaft} is lost"
-    return LinkError(f"the gauge was reset{shaft}: check its supply, then measure again", code="reset")
+    shaft = "" if blocks is None else f"; readings of shaft {blocks.shaft} that it had not sent are lost"
+    return LinkError(f"the gauge was reset{shaft}: check its power supply, then measure again", code="reset")
 
 
 def lost(blocks: Blocks | None, state: State) -> LinkError:
@@ -131,7 +131,7 @@ def lost(blocks: Blocks | None, state: State) -> LinkError:
         Code "lost".
     """
     shaft = "the shaft" if blocks is None else f"shaft {blocks.shaft}"
-    return LinkError(f"the gauge is {state.name} and holds nothing of {shaft}: measure it again", code="lost")
+    return LinkError(f"the gauge is {state.name} and has no readings of {shaft}: measure it again", code="lost")
 
 
 def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
@@ -151,7 +151,7 @@ def unobtainable(blocks: Blocks, rounds: int) -> LinkError:
     """
     missing = ", ".join(map(str, blocks.missing(5))) or "the end"
     return LinkError(
-        f"shaft {blocks.shaft} is incomplete, block {missing} did not come in {rounds} requests: "
+        f"shaft {blocks.shaft} is incomplete, block {missing} did not come after {rounds} requests: "
         "check the cable, then fetch the shaft again",
         code="unobtainable",
     )
@@ -180,25 +180,25 @@ def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks
         return ignored
     if speaks:
         return LinkError(
-            f"the gauge answers but makes no progress ({state.value}): does another program give it orders? "
+            f"the gauge answers but makes no progress ({state.value}): is another program controlling it? "
             "It keeps its readings until fetched",
             code="no_progress",
         )
     if again := line.succession.old_since_new:
         return LinkError(
-            f"nothing new came from the gauge ({state.value}), only {again} frames that had come before: "
+            f"nothing new came from the gauge ({state.value}), only {again} frames seen before: "
             "check cable and adapter, and that no other program is on the line",
             code="only_old",
         )
     if line.frames:
         return LinkError(
-            f"the gauge fell silent ({state.value}): check cable and supply; it keeps its readings until fetched",
+            f"the gauge stopped answering ({state.value}): check cable and power supply; "
+            "it keeps its readings until fetched",
             code="silent",
         )
     if line.bytes_in:
         return LinkError(
-            f"{line.bytes_in} bytes came and none of them spoke the gauge's protocol: "
-            "another instrument may be on this port",
+            f"{line.bytes_in} bytes came, none of them in the gauge's protocol: is another instrument on this port?",
             code="no_gauge",
         )
-    return LinkError("nothing answers there: is the gauge on this port, powered and running?", code="no_answer")
+    return LinkError("no answer: is the gauge on this port, powered and running?", code="no_answer")

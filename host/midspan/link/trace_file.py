@@ -79,7 +79,7 @@ class TraceFile:
     Raises
     ------
     OutputError
-        The file cannot be begun, or is no trace.
+        The file cannot be created, or is not a trace.
     """
 
     def __init__(
@@ -90,7 +90,7 @@ class TraceFile:
         self._most_bytes, self._size, self._lines = most_bytes, 0, 0
         self._begun_s = count_s()
         if path.exists() and not is_trace(path):
-            raise OutputError(f"{path}: exists already and is not a trace; it is left as it is. Name another file")
+            raise OutputError(f"{path}: exists and is not a trace; it was left unchanged. Name another file")
         self._file: TextIO | None = None
         with writing(path):
             self._begin()
@@ -303,10 +303,10 @@ def read_trace(path: Path) -> Iterator[Passed]:
     Raises
     ------
     TraceError
-        The file is no trace or was edited; the message names the line.
+        The file is not a trace or was edited; the message names the line.
     """
     if not is_trace(path):
-        raise TraceError(f"{path}: not the trace of a line; name a file that `midspan --trace FILE` wrote")
+        raise TraceError(f"{path}: not a trace; name a file written by midspan --trace FILE")
     with reading(path, TraceError), path.open(encoding="utf-8", errors="replace") as lines:
         for number, line in enumerate(lines, 1):
             words = line.split(maxsplit=4)
@@ -322,4 +322,4 @@ def _passed(words: list[str], place: str) -> Iterator[Passed]:
         if len("".join(digits.split())) >= whole:
             yield Passed(float(time_ms), int(line), direction, bytes.fromhex(digits))
     except ValueError as error:
-        raise TraceError(f"{place}: not a line of a trace ({error}); was the file edited?") from error
+        raise TraceError(f"{place}: not a valid line of a trace ({error}); was the file edited?") from error

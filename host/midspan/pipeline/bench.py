@@ -106,9 +106,9 @@ class Bench:
         Raises
         ------
         DeviceFault
-            The gauge stands still because of a fault.
+            The gauge has stopped because of a fault.
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         ProtocolError
             The gauge refused, or still holds another shaft.
         ArchiveError
@@ -131,7 +131,7 @@ class Bench:
         Raises
         ------
         LinkError
-            The line broke or fell silent.
+            The line broke or the gauge stopped answering.
         ArchiveError
             The readings cannot be kept; the gauge goes on holding them.
         StoreError

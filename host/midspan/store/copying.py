@@ -1,7 +1,7 @@
 """Copy a database while other programs use it, and read a copy to its last row.
 
 A backup uses both: the copy is a single file without a write-ahead log beside it, and a copy that cannot be read
-completely is no backup.
+completely is not a backup.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def open_for_many(copy: StorePlace) -> None:
     Raises
     ------
     StoreError
-        The file is no database of results, or of a version that this program does not know.
+        The file is not a database of results, or of a version that this program does not know.
     """
     with closing(sqlite3.connect(copy.file)) as opened:
         opened.execute("PRAGMA journal_mode = WAL")

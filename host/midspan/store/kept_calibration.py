@@ -155,7 +155,7 @@ class KeptCalibration:
         Raises
         ------
         ConfigurationError
-            The content is no valid calibration.
+            The content is not a valid calibration.
         """
         return validated(Calibration, self.sections, place)
 
@@ -175,6 +175,6 @@ class KeptCalibration:
         Raises
         ------
         ConfigurationError
-            The content is no valid hand bench.
+            The content is not a valid hand bench.
         """
         return validated(HandBench, self.sections, place)

@@ -44,7 +44,7 @@ def newest(store: Store, shaft: str) -> StoredResult:
     stored = (store.latest(int(name)) if by_number else None) or store.latest(name)
     if stored is None:
         raise StoreError(
-            f"{store.place}: nothing was measured under the number or label {shaft!r}; check the name",
+            f"{store.place}: no shaft with the number or label {shaft!r} was measured; check the name",
             code="never_measured",
         )
     return stored

@@ -55,7 +55,7 @@ def open_to_read(place: StorePlace, wait_s: float) -> Store:
     """
     path = place.file
     if not path.is_file():
-        raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")
+        raise StoreError(f"{place}: no such file; give the name of your database of results", code="missing")
     engine = create_engine(URL.create("sqlite", database=str(path)), creator=lambda: _connected(path, wait_s))
     event.listen(engine, "checkout", _be_as_the_file_is)
     store = Store(place, engine, folds=False)
@@ -111,7 +111,7 @@ def _is_current(connection: sqlite3.Connection, path: Path) -> bool:
     """
     (program,) = connection.execute("PRAGMA application_id").fetchone()
     if program != APPLICATION_ID:
-        raise StoreError(f"{path}: it is a database of another program; choose another file", code="other_program")
+        raise StoreError(f"{path}: a database of another program; choose another file", code="other_program")
     (revision,) = connection.execute("PRAGMA user_version").fetchone()
     with _naming(path):
         check_known(revision)
@@ -130,7 +130,7 @@ def _naming(path: Path) -> Iterator[None]:
 
 def _copied(path: Path, wait_s: float) -> _Copy:
     """Return a connection to a temporary copy with the newest tables."""
-    LOG.info("%s: reading a copy: no rights beside the file, or tables of an older version", path)
+    LOG.info("%s: reading a copy: not allowed to write beside the file, or tables of an older version", path)
     folder = TemporaryDirectory(prefix="midspan-")
     copy = Path(folder.name) / path.name
     try:

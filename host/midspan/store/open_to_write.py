@@ -40,7 +40,7 @@ def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:
         tables are newer than this version.
     """
     if not create and not place.file.is_file():
-        raise StoreError(f"{place}: there is no such file; give the name of your database of results", code="missing")
+        raise StoreError(f"{place}: no such file; give the name of your database of results", code="missing")
     engine = engine_of(place.file, wait_s)
     try:
         if _revision(engine) != NEWEST:

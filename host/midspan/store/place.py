@@ -66,10 +66,10 @@ class StorePlace:
         --------
         >>> StorePlace.of("attic://results")
         Traceback (most recent call last):
-        midspan.base.errors.ConfigurationError: attic://results: a store at an address cannot be opened yet; name a file
+        midspan.base.errors.ConfigurationError: attic://results: an address cannot be opened yet; name a file
         """
         if ADDRESS.match(name):
-            raise ConfigurationError(f"{name:.200}: a store at an address cannot be opened yet; name a file")
+            raise ConfigurationError(f"{name:.200}: an address cannot be opened yet; name a file")
         return cls(folder / name)
 
     def __str__(self) -> str:
@@ -245,7 +245,7 @@ class StorePlace:
             return {str(name): [self.file.parent / file for file in files] for name, files in found.items()}
         except (ValueError, TypeError, AttributeError) as error:
             raise StoreError(
-                f"{path}: is no list of archives ({error}); restore it from the backup", code="list_damaged"
+                f"{path}: is not a list of archives ({error}); restore it from the backup", code="list_damaged"
             ) from error
 
     @property

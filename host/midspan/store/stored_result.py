@@ -208,7 +208,7 @@ def read_result(kind: ResultKind, text: str | None, unmeasured: Unmeasured) -> A
     Raises
     ------
     Damaged
-        The fields are no result.
+        The fields are not a result.
     """
     return unmeasured if kind is ResultKind.UNMEASURED and text is None else read_measured(kind, text)
 
@@ -231,7 +231,7 @@ def read_measured(kind: ResultKind, text: str | None) -> MeasuredResult:
     Raises
     ------
     Damaged
-        There are no fields, or they are no result.
+        There are no fields, or they are not a result.
     """
     if text is None:
         raise Damaged(text)
@@ -322,7 +322,7 @@ def _in_json(value: object) -> object:
 
 
 def _names_in(text: str) -> Set[str]:
-    """Return the names of the fields in a JSON object; raises Damaged if the text is none."""
+    """Return the names of the fields in a JSON object; raises Damaged if the text is not a JSON object."""
     try:
         found = json.loads(text)
     except (ValueError, RecursionError) as error:

@@ -49,7 +49,7 @@ def revision_of(connection: Connection) -> int | None:
     if not connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one():
         return None
     if connection.exec_driver_sql("PRAGMA application_id").scalar_one() != APPLICATION_ID:
-        raise StoreError("it is a database of another program; choose another file", code="other_program")
+        raise StoreError("a database of another program; choose another file", code="other_program")
     revision: int = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
     return revision
 
@@ -69,8 +69,8 @@ def check_known(revision: int) -> None:
     """
     if not OLDEST <= revision <= NEWEST:
         raise StoreError(
-            f"its tables have version {revision}, this Midspan knows {OLDEST} to {NEWEST}; use the Midspan that made "
-            "it, or choose a new file",
+            f"its tables have version {revision}, this version reads {OLDEST} to {NEWEST}; use the version that "
+            "made it, or choose a new file",
             code="unknown_revision",
         )
 

@@ -99,9 +99,7 @@ def _standing(store: Store, shaft: int) -> list[StoredResult]:
     """Return the standing results of a shaft, the one that counts first; raises StoreError if it was never measured."""
     standing = store.standing(shaft)
     if not standing:
-        raise StoreError(
-            f"{store.place}: shaft {shaft} was never measured into it; check its number", code="never_measured"
-        )
+        raise StoreError(f"{store.place}: no measurement of shaft {shaft}; check the number", code="never_measured")
     return standing
 
 
@@ -110,7 +108,7 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
     name = f"{store.place}: shaft {stored.run.shaft}"
     if stored.basis is not None and stored.basis.standard is not None:
         raise StoreError(
-            f"{name} is check standard {stored.basis.standard}; vouch for shafts of the stock alone",
+            f"{name} is check standard {stored.basis.standard}; only shafts of the stock can be vouched for",
             code="check_standard",
         )
     kept = None if stored.basis is None else stored.basis.bands
@@ -122,6 +120,6 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
     decision = judge(whole(stored, store.place), used)
     if decision.concerns:
         raise StoreError(
-            f"{name}: {decision.concerns[0].words}; measure it again, looking at it does not show this", code="in_doubt"
+            f"{name}: {decision.concerns[0].words}; measure it again; inspection does not show this", code="in_doubt"
         )
     return stored, decision, used

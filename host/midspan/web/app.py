@@ -50,7 +50,7 @@ def serve(follower: Follower, access: Access, host: str) -> None:
     def stop(night: int) -> None:
         """Ask for the end of a night that is still running."""
         if not is_running(views.night(night)):
-            raise StoreError(f"night {night} has ended already")
+            raise StoreError(f"night {night} has already ended")
         follower.ask_for_an_end(night, views.now.now_ms())
 
     app.add_middleware(Door, access=access, stop=stop, now_s=time.monotonic)

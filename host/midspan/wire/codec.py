@@ -143,7 +143,7 @@ def said_in(body: bytes) -> Said:
     >>> said_in(bytes.fromhex("12 06"))
     Acknowledge(shaft=3)
     >>> said_in(bytes.fromhex("12 06 00"))
-    ProtocolError('1 bytes too many after midspan.Acknowledge')
+    ProtocolError('1 extra bytes after midspan.Acknowledge')
     """
     try:
         if (foreign := foreign_version(body)) is not None:
@@ -185,9 +185,9 @@ def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, 
             stream, schema, None, return_record_name=True, return_record_name_override=whole
         )
     except (EOFError, IndexError, ValueError, OverflowError) as error:
-        raise ProtocolError(f"a frame of {len(body)} bytes holds no record of this protocol: {error!r}") from error
+        raise ProtocolError(f"a frame of {len(body)} bytes is not a record of this protocol: {error!r}") from error
     if whole and stream.tell() != len(body):
-        raise ProtocolError(f"{len(body) - stream.tell()} bytes too many after {branch[0]}", code="bytes_left")
+        raise ProtocolError(f"{len(body) - stream.tell()} extra bytes after {branch[0]}", code="bytes_left")
     return branch[0], branch[1]
 
 

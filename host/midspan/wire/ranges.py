@@ -31,7 +31,7 @@ def check_ranges(record: Any) -> None:
     >>> from midspan.wire.records import Reply
     >>> check_ranges(Reply(to_sequence=65536, refusal=None, field=""))
     Traceback (most recent call last):
-    midspan.base.errors.ProtocolError: the gauge says Reply.to_sequence 65536, which is not in 0 to 65535: reset it
+    midspan.base.errors.ProtocolError: the gauge sent Reply.to_sequence 65536, outside 0 to 65535: reset it
     """
     kind = type(record)
     for field, bounds in RANGES.get(kind, {}).items():
@@ -55,12 +55,13 @@ def _check_numbers(name: str, numbers: Sequence[int], bounds: tuple[int, int]) -
     lowest, highest = bounds
     wrong = [number for number in numbers if not lowest <= number <= highest]
     if wrong:
-        raise ProtocolError(f"the gauge says {name} {wrong[0]}, which is not in {lowest} to {highest}: reset it")
+        raise ProtocolError(f"the gauge sent {name} {wrong[0]}, outside {lowest} to {highest}: reset it")
 
 
 def _check_text(name: str, text: str, most: int) -> None:
     """Raise ProtocolError if a text is longer than `most` characters or not printable."""
     if len(text) > most or not text.isprintable():
         raise ProtocolError(
-            f"the gauge says {name} {text[:most]!r}, {len(text)} characters, not up to {most} printable: reset it"
+            f"the gauge sent {name} {text[:most]!r}, {len(text)} characters; "
+            f"at most {most} printable ones are allowed: reset it"
         )
