@@ -37,7 +37,7 @@ def backup(
     print(f"Next: midspan restore {quote(str(folder))} --into NEWFOLDER, on any computer")
     if manifest.lacking:
         raise BackupError(
-            f"{folder}: is complete except for readings that were missing; put their files beside the database and "
+            f"{folder}: complete except for missing readings; put their files beside the database and "
             "make another backup"
         )
 

@@ -64,10 +64,10 @@ class Asked:
 
         if csv is None and self.port is None and not by_hand:
             raise ConfigurationError(
-                "nothing to read: name the gauge with --port (or --port rehearsal), or readings with --csv"
+                "no source of readings: name the gauge with --port (or --port rehearsal), or readings with --csv"
             )
         if csv is not None and self.port is not None:
-            raise ConfigurationError("readings come from --csv or from --port, not from both: leave one out")
+            raise ConfigurationError("give either --csv or --port, not both")
         screen = GuideScreen(ask, _unsaid if csv is not None else aside, by_itself=self.yes)
         name = GAUGE_NAME if self.port == REHEARSAL_PORT else self.gauge
         now = datetime.now(UTC)

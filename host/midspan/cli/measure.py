@@ -135,7 +135,5 @@ def _make_ready(bench: "Bench", port: str, clear_fault: bool) -> None:
         print(f"the gauge still held {found}", file=sys.stderr)
     if bench.gauge.settled().state is State.FAULTED:
         if not clear_fault:
-            raise DeviceFault(
-                f"{port}: the gauge stands still because of a fault; look what stopped it, then use --clear-fault"
-            )
+            raise DeviceFault(f"{port}: a fault has stopped the gauge; find out why, then use --clear-fault")
         bench.gauge.clear_fault()

@@ -43,7 +43,7 @@ def page(
     if find_spec("nicegui") is None:
         raise ConfigurationError("the page needs NiceGUI: pip install 'midspan[page]'")
     if not network and (look_token or command_token):
-        raise ConfigurationError("tokens need --network; leave them out for this computer alone")
+        raise ConfigurationError("tokens need --network; leave them out to serve this computer only")
     from midspan.web.app import serve
     from midspan.web.follow import Follower
 
@@ -69,7 +69,7 @@ def _for_the_network(port: int, look_file: Path | None, command_file: Path | Non
 
     (look, look_made), (command, command_made) = token_from(LOOK, look_file), token_from(COMMAND, command_file)
     if look == command:
-        raise ConfigurationError("the token to look and the token to command must differ")
+        raise ConfigurationError("the token for reading and the token for commands must differ")
     address = f"http://{reachable_address()}:{port}/"
     # A token from a file is its owner's secret; it is not printed, because output may end up in a log.
     return Access(port, look, command), network_lines(

@@ -106,7 +106,7 @@ def batch(
     with _open(store, out) as opened:
         stored = each_once(opened, opened.batch(number))
     if not stored:
-        raise StoreError(f"{store}: batch {number} holds no shaft; midspan export lists what there is")
+        raise StoreError(f"{store}: batch {number} has no shafts; list the batches with: midspan export")
     with paper(out, 8.0, 8.0) as figure:
         draw_batch(figure, f"Batch {number}", stored, limits, k)
     _say(out)

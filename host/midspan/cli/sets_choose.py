@@ -224,6 +224,6 @@ def apart(name: SetName, store: StoreAt = STORE) -> None:
         sets = Sets(opened)
         kept = sets.named(name)
         if not kept.present:
-            raise MatchingError(f"set {name}: it was taken apart already")
+            raise MatchingError(f"set {name}: it has already been taken apart")
         sets.take_apart(kept, now_ms())
     print(f"{printable(name)} is taken apart; back in the stock: {listed(kept.present)}")

@@ -158,7 +158,7 @@ def extend(
         wanted = number or first.limits.number
         there = present(opened, first)
         if not there:
-            raise MatchingError(f"set {name}: it was taken apart; name another")
+            raise MatchingError(f"set {name}: it has been taken apart; name another set")
         stock = read_stock(opened, batches=batch or [])
         chosen = Joining.to(first, there, stock).best(wanted)
         against = spoken_against(opened, [shaft.shaft for shaft in there])

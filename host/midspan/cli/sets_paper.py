@@ -37,7 +37,7 @@ def _stem(out: Path) -> Path:
     """Return the name of both files without an ending; an OutputError says that it names no file."""
     stem = out.with_suffix("") if out.suffix.lower() in ENDINGS else out
     if stem.name in ("", ".."):
-        raise OutputError(f"--out {out}: that names no file; give a name without ending", code="no_file_name")
+        raise OutputError(f"--out {out}: not a file name; give a name without ending", code="no_file_name")
     return stem
 
 

@@ -122,11 +122,11 @@ def _to_go_on_with(journal: "Journal", setup: "Setup", options: StartOptions) ->
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
     is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
     if options.resume and is_over:
-        raise ConfigurationError(f"{setup.store}: there is no night on gauge {setup.plan.gauge.name} to go on with")
+        raise ConfigurationError(f"{setup.store}: no night to resume on gauge {setup.plan.gauge.name}")
     if not options.resume and not is_over and not options.anew:
         assert last is not None
         raise ConfigurationError(
-            f"night {last.id} was not finished: go on with --resume, or begin another with --anew (all places are "
+            f"night {last.id} is not finished: resume it with --resume, or begin another with --anew (all places are "
             "taken to be empty then)"
         )
     return last if options.resume else None

@@ -129,7 +129,7 @@ def of_labels(place: StorePlace, labels: Sequence[str], quantity: Quantity) -> "
 def _some(rows: "list[StudyReading]", place: StorePlace) -> "list[StudyReading]":
     """Return the readings; a ReadingsError says that there are none."""
     if not rows:
-        raise ReadingsError(f"{place}: no results of that name or batch; check it with: midspan show")
+        raise ReadingsError(f"{place}: no results of that name or batch; look it up with: midspan show")
     return rows
 
 

@@ -54,7 +54,7 @@ def sessions(path: Path) -> Iterator[HandSession]:
         yield noted.session(str(path), place)
     if not found.sessions:
         raise ArchiveError(
-            f"{path}: holds no typed readings; name the file that midspan hand measure writes", code="no_sessions"
+            f"{path}: contains no typed readings; name the file that midspan hand measure writes", code="no_sessions"
         )
     if found.damaged:
         first, number = found.damaged[0], len(found.damaged)

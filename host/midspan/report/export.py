@@ -233,6 +233,6 @@ def export_file(place: StorePlace, table: str, path: Path, *, all_versions: bool
         The ending is unknown, the file cannot be written, or the package for Parquet is missing.
     """
     if table not in TABLES:
-        raise StoreError(f"there is no table {table!r} to export; there are {', '.join(TABLES)}", code="no_table")
+        raise StoreError(f"no table {table!r}; choose from {', '.join(TABLES)}", code="no_table")
     with place.open_to_read() as store:
         return export(store, table, path, all_versions=all_versions)

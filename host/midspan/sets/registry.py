@@ -124,7 +124,7 @@ class Sets:
         sets = {kept.name: kept for kept in self.all()}
         if name not in sets:
             known = ", ".join(list(sets)[-6:]) or "none"
-            raise StoreError(f"{self._store.place}: there is no set {name!r}; the newest are: {known}")
+            raise StoreError(f"{self._store.place}: no set {name!r}; the newest are: {known}")
         return sets[name]
 
     def _limits(self, kept: SetRecord) -> Limits:
@@ -318,7 +318,7 @@ class Sets:
         is_number = name.isdecimal() and len(name) < 11 and records.is_measured(int(name))
         found = {int(name)} if is_number else records.numbers_of(name)
         if not found:
-            raise StoreError(f"{self._store.place}: it holds no measurement of shaft {name}; check the number")
+            raise StoreError(f"{self._store.place}: no measurement of shaft {name}; check the number")
         same = known_identities(records)
         if len({same.key(number) for number in found}) > 1:
             those = ", ".join(str(number) for number in sorted(found)[:6])
@@ -341,7 +341,7 @@ def _join(records: SetRecords, number: int, shafts: Sequence[StockShaft], at_ms:
     same = known_identities(records)
     for shaft in shafts:
         if not in_sets.isdisjoint(same.numbers(shaft.shaft)):
-            raise StoreError(f"shaft {shaft.name} is in a set already; take it out of that set first", code="in_a_set")
+            raise StoreError(f"shaft {shaft.name} is already in a set; take it out of that set first", code="in_a_set")
     records.join(number, [(shaft.shaft, shaft.result) for shaft in shafts], at_ms)
 
 

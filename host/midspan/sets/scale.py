@@ -366,7 +366,7 @@ class ScalePort:
     --------
     >>> ScalePort("absent", 9600)
     Traceback (most recent call last):
-    midspan.base.errors.LinkError: absent: no scale there (No such file or directory); check cable, name and rights
+    midspan.base.errors.LinkError: absent: cannot be opened (No such file or directory); check cable, name, permissions
     """
 
     def __init__(self, port: str, baud: int, read_s: float = READ_S) -> None:
@@ -429,4 +429,4 @@ class ScalePort:
             yield
         except OSError as error:  # pyserial's own errors are OSErrors, some without a number
             why = os.strerror(error.errno) if error.errno else "it went away, or accepts no data"
-            raise LinkError(f"{self.name}: no scale there ({why}); check cable, name and rights") from error
+            raise LinkError(f"{self.name}: cannot be opened ({why}); check cable, name, permissions") from error

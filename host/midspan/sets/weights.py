@@ -4,7 +4,7 @@
 20.2432
 >>> weight_of("20.2", "grains", "bar")
 Traceback (most recent call last):
-midspan.base.errors.ReadingsError: bar: 20.2 grains is no weight of a shaft (90 to 900); it looks like grams: check it
+midspan.base.errors.ReadingsError: bar: 20.2 grains is not a possible weight (90 to 900); it looks like grams: check it
 """
 
 import math
@@ -88,7 +88,7 @@ def weight_of(text: str, unit: str, place: str) -> ShaftWeight:
     low, high = (limit * GRAM_PER_GRAIN / GRAM_PER[named] for limit in PLAUSIBLE_GR)
     if not low <= value <= high:
         raise ReadingsError(
-            f"{place}: {value:g} {named} is no weight of a shaft ({low:.3g} to {high:.3g}); {_advice(value, named)}",
+            f"{place}: {value:g} {named} is not a possible weight ({low:.3g} to {high:.3g}); {_advice(value, named)}",
             code="implausible",
         )
     last_digit = 10.0 ** int(Decimal(text.strip().replace(",", ".")).as_tuple().exponent)
@@ -128,7 +128,9 @@ def weights_in(path: Path) -> dict[str, ShaftWeight]:
     found: dict[str, ShaftWeight] = {}
     for name, text, place in _rows(table, units[0]):
         if name in found:
-            raise ReadingsError(f"{place}: shaft {name} has a weight further up too; keep one of the two", code="twice")
+            raise ReadingsError(
+                f"{place}: shaft {name} has a weight on an earlier line too; keep one of the two", code="twice"
+            )
         found[name] = weight_of(text, HEADINGS[units[0]], place)
     return found
 

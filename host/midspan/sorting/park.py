@@ -78,7 +78,7 @@ def stiff_side(result: ShaftResult | Unmeasured) -> float:
         )
     if result.stiff_side_deg is None:
         raise ParkingError(
-            f"{name}: it slipped too much for its angles to be known; clean rollers and shaft, try again", code="slip"
+            f"{name}: it slipped too much to know its angles; clean rollers and shaft, then try again", code="slip"
         )
     return result.stiff_side_deg
 

@@ -123,7 +123,7 @@ def check_emptied(plan: SortPlan, emptied: Iterable[int]) -> None:
     """
     for number in emptied:
         if not any(place.number == number and place.use != "standard" for place in plan.place):
-            raise ConfigurationError(f"--emptied {number}: no place of that number can fill; correct it")
+            raise ConfigurationError(f"--emptied {number}: no place with this number can fill up; correct the number")
 
 
 def check_unchanged(setup: Setup, night: NightOnRecord) -> None:

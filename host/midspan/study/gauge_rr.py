@@ -297,7 +297,7 @@ def _check_repeats(numbers: Mapping[tuple[str, str], int]) -> None:
         )
     if most < 2:
         raise ReadingsError(
-            "each part was measured once by each appraiser: measure again, or repeatability is unknown",
+            "each part was measured once by each appraiser: measure again, otherwise repeatability is unknown",
             code="no_repeats",
         )
 
