@@ -484,11 +484,17 @@ def test_each_problem_of_a_file_is_counted_once_and_can_be_listed(path: Path) ->
     path.write_text(path.read_text() + 'runout = 12\n\n[rule]\nkind = "strict"\n')
     with pytest.raises(ConfigurationError) as caught:
         load_bands(path)
-    assert [named.split()[0] for named in caught.value.problems] == [
-        "bin,", "rule.kind", "bin,"
-    ]  # fmt: skip
+    assert [named.split()[0] for named in caught.value.problems] == ["bin,", "rule.kind", "bin,"]
     assert caught.value.problems[2] == problem
     assert str(caught.value).startswith(f"{path}: {caught.value.problems[0]} ")
+
+
+def test_a_misspelt_key_is_one_problem(path: Path) -> None:
+    path.write_text(GOOD_FILE.replace("spine_thou = [495, 505]", "spine_tho = [495, 505]"))
+    with pytest.raises(ConfigurationError) as caught:
+        load_bands(path)
+    (problem,) = caught.value.problems
+    assert [key in problem for key in ("entry 1, spine_tho ", "spine_thou?")] == [True, True]
 
 
 def test_a_file_without_bins_is_refused(path: Path) -> None:

@@ -231,4 +231,4 @@ class ArchiveWriter:
         self._file.truncate(offset)
         os.fsync(self._file.fileno())
         self.moved = MovedTail(Path(tail.name), length)
-        LOG.warning("%s ended in %d bytes that are no whole run: moved to %s", self.path, length, tail.name)
+        LOG.warning("%s ended in %d bytes that are not a complete run: moved to %s", self.path, length, tail.name)

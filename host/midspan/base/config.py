@@ -93,20 +93,29 @@ def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Mod
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        problems = tuple(_sentence(problem, model) for problem in _own_problems(error))
+        problems = tuple(_sentence(problem, model) for problem in _own_problems(error, model))
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         raise ConfigurationError(f"{path}: {problems[0]}{more}", problems=problems) from error
 
 
-def _own_problems(error: ValidationError) -> list[Any]:
-    """Return pydantic's reports of problems, misspelt keys first, without those that only follow from another.
+def _own_problems(error: ValidationError, model: type[BaseModel]) -> list[Any]:
+    """Return pydantic's reports of problems, unknown keys first, without those that only follow from another.
 
     A misspelt key is reported as unknown and as missing; the misspelling is what the reader can find and correct. An
     array whose entries are all wrong is reported as too short besides, because no good entry is left.
     """
     problems = sorted(error.errors(), key=lambda problem: problem["type"] != "extra_forbidden")
     inside = {problem["loc"][:end] for problem in problems for end in range(len(problem["loc"]))}
-    return [problem for problem in problems if problem["type"] != "too_short" or problem["loc"] not in inside]
+    misspelt = {
+        (*problem["loc"][:-1], _near(problem, model)) for problem in problems if problem["type"] == "extra_forbidden"
+    }
+    following = {"too_short": inside, "missing": misspelt}
+    return [problem for problem in problems if problem["loc"] not in following.get(problem["type"], ())]
+
+
+def _near(problem: Any, model: type[BaseModel]) -> str:
+    """Return the known key that is spelt like an unknown one, an empty string if there is none."""
+    return next(iter(difflib.get_close_matches(str(problem["loc"][-1]), list(_known_keys(model)), n=1)), "")
 
 
 def _sentence(problem: Any, model: type[BaseModel]) -> str:
@@ -115,8 +124,8 @@ def _sentence(problem: Any, model: type[BaseModel]) -> str:
     if problem["type"] == "missing":
         return f"{place} is missing; add it"
     if problem["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(problem["loc"][-1]), list(_known_keys(model)), n=1)
-        return f"{place} is not a known key" + (f"; did you mean {near[0]}?" if near else "; remove it")
+        near = _near(problem, model)
+        return f"{place} is not a known key" + (f"; did you mean {near}?" if near else "; remove it")
     if problem["type"] == "value_error":
         return str(problem["ctx"]["error"])
     wrong = f"input should be {KINDS[problem['type']]}" if problem["type"] in KINDS else problem["msg"].lower()

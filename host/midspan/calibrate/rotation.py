@@ -204,7 +204,10 @@ def _u_period(steps: Array, count: Array, period: float, least: float) -> float:
 
 
 def _u_from_parts(steps: Array, count: Array, period: float) -> float:
-    """Return the standard uncertainty of the period from the phase in each third of the run: slip is no white noise."""
+    """Return the standard uncertainty of the period, from the phase in each third of the run.
+
+    Slip is not white noise, so the scatter of single readings would understate it.
+    """
     edges = np.linspace(steps.min(), steps.max(), 4)
     phases = []
     for low, high in pairwise(edges.tolist()):

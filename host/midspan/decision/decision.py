@@ -3,7 +3,7 @@
 The rule of the bands file (`bands.DecisionRule`) says how values near a limit are judged. By default, with U = k u, a
 value lies on one side of a limit only if both value - U and value + U do; otherwise the shaft is doubtful. At k = 2
 this keeps the risk of a wrong verdict either way below 2.5 % (ILAC-G8:09/2019, guard band of U). The border between
-two adjoining bins is no such limit: the shaft is good on either side, so the value alone decides.
+two adjoining bins is not a limit in this sense: the shaft is good on either side, so the value alone decides.
 
 Under every rule a doubtful reading stays doubtful, a fault of the gauge counts before any limit, and a value that is
 not a finite number never passes.

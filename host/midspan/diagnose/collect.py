@@ -230,7 +230,7 @@ def _files_in(folder: Path) -> str:
 
 
 def _may_be_ours(path: Path) -> bool:
-    """Return False for settings of another program; a file that is no TOML may be ours, and broken."""
+    """Return False for settings of another program; a file that is not TOML may be ours, and broken."""
     try:
         read_toml(path)
     except MidspanError:
@@ -239,7 +239,7 @@ def _may_be_ours(path: Path) -> bool:
 
 
 def _named_by(path: Path) -> tuple[str, ...]:
-    """Return the files that a plan names; empty for a file that is no plan."""
+    """Return the files that a plan names; empty for a file that is not a plan."""
     return named_by(path) if kind_of(path) == PLAN else ()
 
 
@@ -255,8 +255,8 @@ def _trace_time(path: Path) -> float:
 def _told(pieces: Iterable[Passed]) -> Iterator[str]:
     """Yield the lines of a trace made anew from its bytes.
 
-    Bytes that are no frame, and records with text, appear only as numbers. The first frame of each direction may lack
-    its beginning.
+    Bytes that are not a frame, and records with text, appear only as numbers. The first frame of each direction may
+    lack its beginning.
     """
     ends: dict[tuple[int, str], Deframer] = {}
     for piece in pieces:

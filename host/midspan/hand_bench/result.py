@@ -106,7 +106,10 @@ class HandResult(ResultForm):
     surface_mm : tuple of float
         Harmonic coefficients of the height of the surface, mm, 7 values.
     u_causes, sensitivities : tuple of float
-        Standard uncertainty of each of `conversion.CAUSES` in its unit, and thou of spine per unit.
+        Standard uncertainty of each cause in its unit, and thou of spine per unit of it. In order: repeatability
+        (thou), dial graduation and dial error (mm), dial tilt (relative), dial force (N), mass (g), air buoyancy (N),
+        gravity (m/s2), span (mm), load off centre (relative), compliance of the supports (mm/N), support reactions and
+        shear (thou).
     doubts, faults : tuple of str
         Reasons to measure the shaft again, and reasons to check the bench; empty if there are none.
     """

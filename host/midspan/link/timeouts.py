@@ -65,12 +65,12 @@ class Patience:
         self.passed.clear()
 
     def heard(self, said: object, now_s: float) -> None:
-        """Note that something came; bytes that are no record are no sign of life.
+        """Note that something came; bytes that are not a record are not a sign of life.
 
         Parameters
         ----------
         said : object
-            What came; a ProtocolError for bytes that are no record.
+            What came; a ProtocolError for bytes that are not a record.
         now_s : float
             Time on the caller's clock, s.
         """

@@ -360,7 +360,7 @@ class Store:
         except DBAPIError as error:
             LOG.warning("%s: refused after any wait: %s", self.place, error.orig)
             raise self._refusal(error).at(str(self.place)) from error
-        except (Damaged, UnicodeDecodeError) as error:  # a message of SQLite may quote bytes that are no text
+        except (Damaged, UnicodeDecodeError) as error:  # a message of SQLite may quote bytes that are not text
             raise StoreError(f"{self.place}: {error}: {DAMAGED}", code="damaged") from error
 
     def _refusal(self, error: DBAPIError) -> StoreError:

@@ -26,7 +26,7 @@ def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:
     Yields
     ------
     tuple[str, int | str]
-        Name and value; a text for a table that cannot be read.
+        Name and value; for a table that cannot be read, the reason instead of its row count.
 
     Raises
     ------

@@ -188,7 +188,7 @@ class StorePlace:
         Returns
         -------
         list[tuple[str, int | str]]
-            Name and value of each fact; a text for a table that cannot be read.
+            Name and value of each fact; for a table that cannot be read, the reason instead of its row count.
 
         Raises
         ------
