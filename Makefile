@@ -4,13 +4,17 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 BIN = .venv/bin
 SETUP = .venv/.made
 
-.PHONY: browser records redraw demo test bench soak mutants docs lint lock check clean
+.PHONY: browser records redraw demo test quick bench soak mutants docs lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
 
 test: $(SETUP) browser
 	$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
+
+# For the hand at work: what starts no process and takes no seconds.
+quick: $(SETUP)
+	$(BIN)/python -m pytest -n auto --dist loadfile -m "not process and not slow"
 
 bench: $(SETUP)
 	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python tests/bench

@@ -17,6 +17,8 @@ from midspan.rehearsal import scenario
 from midspan.rehearsal.process import interpreter_command
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
+pytestmark = pytest.mark.process
+
 CALIBRATION = paper_calibration()
 SHAFTS = [
     Shaft(number=number, spine_thou=300.0 + 60 * number, spread_thou=2.0 + number, stiff_side_deg=20.0 * number,

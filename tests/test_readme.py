@@ -13,6 +13,8 @@ from midspan.rehearsal import scenario
 from places import ROOT
 from sort_rig import check_ledger
 
+pytestmark = pytest.mark.process
+
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 SECTION = README.partition("### From nothing to a number you can defend")[2].partition("\n### ")[0]
 COMMANDS = [shlex.split(line)[1:] for line in re.findall(r"^    (midspan .*)$", SECTION, re.MULTILINE)]
@@ -32,7 +34,6 @@ def walked(tmp_path_factory):
     return folder, printed
 
 
-@pytest.mark.process
 def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     _, printed = walked
     (budget,) = [text for words, text in printed if "--budget" in words]
@@ -88,7 +89,6 @@ def evening(tmp_path_factory):
     return folder, midspan("sort", "night.toml", folder=folder, columns=100)
 
 
-@pytest.mark.process
 def test_the_night_is_as_it_is_shown(evening):
     folder, done = evening
     section = README.partition("### Alone through the night")[2].partition("\n### ")[0]

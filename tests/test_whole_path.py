@@ -36,6 +36,8 @@ from midspan.store.evaluation import StoredResult
 from scipy.stats import binom, chi2
 from stores import store_in
 
+pytestmark = pytest.mark.process
+
 STANDARD_LOAD_N = 0.880 * 9.80665  # 880 g under standard gravity
 SHAFTS, GAUGES, TIMES = 72, 60, 20
 ROUGH = {"spike_chance": 0.002, "repeat_chance": 0.002, "drop_chance": 0.002}
@@ -146,7 +148,6 @@ def runs_of(gauge: dict[str, Any], truths: list[dict[str, Any]], cal: Calibratio
 # Bias and scatter, under the calibration that is true
 
 
-@pytest.mark.process
 def test_every_shaft_has_a_sound_result(batch: Batch) -> None:
     assert [verdict.run.shaft for verdict in batch.verdicts] == list(range(1, SHAFTS + 1))
     for verdict in batch.verdicts:
@@ -209,7 +210,6 @@ def test_four_readings_see_what_they_can(batch: Batch) -> None:
     assert np.abs(batch.of("four_reading_thou") - seen).max() < 0.15
 
 
-@pytest.mark.process
 def test_one_shaft_many_times(tmp_path: Path) -> None:
     truth = {"number": 1, "spine_thou": 500.0, "spread_thou": 6.0, "stiff_side_deg": 30.0, "bow_mm": 0.1}
     runs = list(runs_of({**ROUGH, "slip": SLIP}, [truth], TRUE, tmp_path, times=TIMES))
@@ -248,7 +248,6 @@ def drawn_gauge(random: Random) -> dict[str, Any]:
     }
 
 
-@pytest.mark.process
 def test_stated_uncertainty_covers_the_error(tmp_path: Path) -> None:
     errors, without_supports, spread = [], [], []
     for i in range(GAUGES):
@@ -300,7 +299,6 @@ def test_a_shaft_alone_gives_the_same_bits(batch: Batch) -> None:
 # The same device code on another interpreter
 
 
-@pytest.mark.process
 def test_cpython_gives_the_same_readings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     if process.interpreter_command()[0] == sys.executable:
         pytest.skip("MicroPython has no wheel for this platform")

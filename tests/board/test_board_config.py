@@ -14,7 +14,7 @@ from midspan.board.install import install
 from midspan.board.shell import BoardShell
 from places import ROOT
 
-pytestmark = needs_micropython
+pytestmark = [needs_micropython, pytest.mark.process]
 DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 
 
@@ -31,7 +31,6 @@ def on(board):
     return json.loads((board.flash / "board.json").read_text(encoding="utf-8"))
 
 
-@pytest.mark.process
 @pytest.mark.parametrize("name", ["\ud800", "north\nbench"])
 def test_a_name_that_the_line_cannot_carry_is_refused(board, tmp_path, name):
     before = on(board)
@@ -86,7 +85,6 @@ def test_a_whole_file_is_written_byte_for_byte(board, tmp_path):
     assert (board.flash / "board.json").read_bytes() == file.read_bytes()
 
 
-@pytest.mark.process
 def test_what_is_asked_next_goes_by_the_new_file(tmp_path):
     with board_on(tmp_path / "flash", wired=True) as wired:
         shell = BoardShell(wired.port)

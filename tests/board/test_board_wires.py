@@ -12,7 +12,7 @@ from midspan.board.operator import Person
 from midspan.board.shell import BoardShell
 from midspan.board.signal_tests import SignalOutcome
 
-pytestmark = needs_micropython
+pytestmark = [needs_micropython, pytest.mark.process]
 DEFAULT = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 QUIET_INPUTS = ("configuration", "home at rest", "lid at rest", "stop at rest")
 
@@ -39,7 +39,6 @@ def board(flash):
         yield found
 
 
-@pytest.mark.process
 def test_a_sound_board_passes_every_check_and_moves_a_millimetre_each_way(board):
     found = looked_over(board)
     assert {check.outcome for check in found.values()} == {SignalOutcome.GOOD}

@@ -27,6 +27,8 @@ from campaign.ground_truth import World
 from campaign.night_files import ROOM_BYTES
 from campaign.tally import Tally
 
+pytestmark = pytest.mark.process
+
 SHAFTS = 4
 NOBODY = 65534
 SOON_S = 120.0  # for a whole small night, on a machine with other work
@@ -80,7 +82,6 @@ def stop_amid(bench: Bench, shafts: int = 2) -> None:
     assert bench.ended(SOON_S) == KILLED
 
 
-@pytest.mark.process
 @pytest.mark.parametrize("room_bytes", [ROOM_BYTES, 30_000])
 def test_no_file_may_grow_from_the_start(tmp_path: Path, server: ForkServer, room_bytes: int) -> None:
     with bench(tmp_path / "night", server, wait_minutes=0.05) as night:

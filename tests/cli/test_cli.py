@@ -31,6 +31,8 @@ from places import ROOT
 from screens import NUMBERS, screen
 from stores import store_in
 
+pytestmark = pytest.mark.process
+
 GROUP = typer.main.get_command(app)
 NAMES = sorted(GROUP.commands)
 
@@ -99,7 +101,6 @@ def test_a_list_of_commands_cuts_no_sentence_off(words):
     assert "..." not in listed
 
 
-@pytest.mark.process
 def test_help_names_every_command_and_loads_nothing_heavy():
     heavy = {"numpy", "scipy", "sqlalchemy", "matplotlib", "fastavro", "serial"}
     script = f"""
@@ -144,7 +145,6 @@ def test_a_command_that_cannot_be_is_told_how_to_be(arguments):
     assert "--help" in done.stderr
 
 
-@pytest.mark.process
 def test_the_demonstration_shows_all_four_outcomes_and_says_where_things_are(demonstrated, snapshot):
     folder, done = demonstrated
     assert done.returncode == 0, done.stderr
@@ -219,7 +219,6 @@ def test_a_piped_table_is_wide_enough_for_every_quantity(demonstrated):
     assert max(map(len, done.stdout.splitlines())) <= 120
 
 
-@pytest.mark.process
 def test_a_narrow_screen_keeps_spine_spread_and_verdict(tmp_path):
     done = midspan("demo", "--shafts", 8, "--folder", tmp_path, columns=80)
     assert done.returncode == 0, done.stderr
@@ -367,7 +366,6 @@ def test_an_output_on_a_full_disk_is_told(demonstrated):
         assert os.strerror(errno.ENOSPC) in err
 
 
-@pytest.mark.process
 def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(tmp_path, store_place):
     # The whole group gets the signal, as on a terminal: the simulated gauge must live to be stopped.
     process = process_of(
@@ -387,7 +385,6 @@ def test_ctrl_c_ends_the_demonstration_in_one_line_and_keeps_what_was_measured(t
         assert [run["shaft"] for run in fastavro.reader(file)] == stored
 
 
-@pytest.mark.process
 def test_ctrl_c_in_mid_shaft_lifts_the_head_and_keeps_the_readings(tmp_path, monkeypatch):
     calibration, bands = settings(tmp_path)
 

@@ -366,6 +366,7 @@ def test_without_apprise_a_plan_that_needs_it_is_refused_and_all_else_works(monk
     assert telling.take_failures() == []
 
 
+@pytest.mark.process
 def test_a_program_ends_though_a_server_never_answers(tmp_path, server):
     server.answers.clear()
     program = (

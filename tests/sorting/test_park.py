@@ -128,6 +128,7 @@ def test_the_command_does_not_turn_another_shaft(tmp_path, monkeypatch):
     assert [number for number in ("shaft 17 ", " 501.", " 480.") if number not in words] == []
 
 
+@pytest.mark.process
 def test_an_empty_gauge_is_reported_and_nothing_is_turned(tmp_path):
     calibration, bands = settings(tmp_path)
     done = midspan(

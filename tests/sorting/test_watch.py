@@ -16,6 +16,8 @@ from midspan.sorting.gauge_health import FIRST, RunSigns, WatchLimits, alarms, o
 from rig import gauge_on
 from synthetic import COUNTS_PER_N, LOAD_N, Gauge, Shaft, drawn_gauge, paper_calibration, raw_run
 
+pytestmark = pytest.mark.process
+
 LIMITS = WatchLimits()
 PAPER = paper_calibration()
 CLEAN, SICK = 100, 3

@@ -317,6 +317,7 @@ def test_a_crack_is_not_cleared_by_measuring_it_again_by_bands_alone(store):
     assert reason(store, 1) is None
 
 
+@pytest.mark.process
 def test_measuring_a_cracked_shaft_by_bands_alone_rejects_it_again(shop):
     kit = ("--calibration", "calibration.toml", "--bands", "wide.toml")
     gauge = ("measure", "--port", "rehearsal", "--shaft", 2, *kit, "--json")  # its second shaft is cracked
@@ -372,6 +373,7 @@ def forget_bases(shop):
         database.commit()
 
 
+@pytest.mark.process
 def test_a_person_can_vouch_for_a_shaft_on_record(shop):
     done = midspan("sets", "vouch", 51, 50, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml",
                    folder=shop)  # fmt: skip

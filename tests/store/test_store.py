@@ -275,6 +275,7 @@ os._exit(1)
 """
 
 
+@pytest.mark.process
 def test_what_was_stored_survives_the_program(path: Path) -> None:
     subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False, timeout=600)
     with StorePlace(path).open() as store:

@@ -18,7 +18,7 @@ CUBE, DEPTHS, DIFFERENCE = LESSONS
 THOU_MM = 0.0254
 G = 9.80665
 # jupyter_client and zmq warn about themselves while they start a kernel.
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+pytestmark = [pytest.mark.filterwarnings("ignore::DeprecationWarning"), pytest.mark.process]
 
 
 def told(path, folder, **answers):

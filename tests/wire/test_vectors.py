@@ -79,6 +79,7 @@ def test_host_refuses_each_foreign_body(vector: dict) -> None:
         unpack(bytes.fromhex(vector["body"]))
 
 
+@pytest.mark.process
 @pytest.mark.parametrize("interpreter", [[sys.executable], interpreter_command()], ids=["cpython", "device"])
 def test_device_code_agrees(interpreter: list[str]) -> None:
     command = [*interpreter, str(VECTORS_ON_DEVICE), str(FILE.parent), str(data_folder("device"))]
