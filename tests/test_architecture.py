@@ -139,6 +139,7 @@ def called(path: Path) -> set[str]:
     return {function.id for function in calls if isinstance(function, ast.Name)}
 
 
+@pytest.mark.slow
 def test_the_sources_are_found() -> None:
     assert {"link/session", "archive/reader", "store/database"} <= {name_of(path) for path in host_modules}
     assert {"main.py", "frames.py"} <= {path.name for path in device_files}
@@ -251,6 +252,7 @@ def test_the_command_line_starts_without_heavy_modules() -> None:
     assert not loaded & {"numpy", "scipy", "pydantic", "sqlalchemy", "matplotlib", "fastavro", "nicegui", "rich.table"}
 
 
+@pytest.mark.slow
 def test_device_and_host_never_import_each_other() -> None:
     for path in device_files:
         assert "midspan" not in tops_of(path), path.name

@@ -58,6 +58,7 @@ def test_the_plain_loop_finds_the_truth(archive):
         assert spread == pytest.approx(shaft.spread_thou, abs=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc on this system")
 def test_the_memory_of_who_asks_is_not_counted(archive, tmp_path):
     (tmp_path / "cal.toml").write_text(

@@ -46,6 +46,7 @@ def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     assert (0.5 <= before < 0.6, 0.2 <= now < 0.3) == (True, True), said
 
 
+@pytest.mark.slow
 def test_most_of_the_first_budget_are_the_masses(walked):
     folder, _ = walked
     told = json.loads(midspan("show", 2, "--store", "mine/results.db", "--budget", "--json", folder=folder).stdout)

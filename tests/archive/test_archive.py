@@ -114,6 +114,7 @@ def test_a_number_that_is_cut_or_too_long_is_refused(stream: str, code: str) -> 
     assert caught.value.code == code
 
 
+@pytest.mark.slow
 @QUICK
 @given(runs())
 def test_a_datum_is_what_fastavro_writes_and_reads(run: RawRun) -> None:
@@ -175,6 +176,7 @@ def test_a_run_that_contradicts_itself_cannot_be_made(change: dict, code: str, n
     assert named in str(caught.value)
 
 
+@pytest.mark.slow
 @QUICK
 @given(runs())
 def test_phase_slices_cover_the_columns_once(run: RawRun) -> None:
@@ -203,6 +205,7 @@ def read_plain(path: Path) -> list[RawRun]:
         return [raw_run_codec.from_record(record) for record in fastavro.reader(file)]
 
 
+@pytest.mark.slow
 @QUICK
 @given(st.lists(runs(), max_size=4))
 def test_what_was_stored_comes_back_from_both_readers(tmp_path: Path, kept: list[RawRun]) -> None:
@@ -258,6 +261,7 @@ def test_rewriting_a_file_with_another_program_keeps_the_crc_right(path: Path, t
     assert "CRC-32" in archive.damage[0].reason
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_file(path: Path) -> None:
     body_start = stored(path).stat().st_size
     stored(path, *(a_run(shaft, 1400) for shaft in range(4)))
@@ -280,6 +284,7 @@ def test_memory_does_not_grow_with_the_file(path: Path) -> None:
 KEPT = [a_run(shaft, 6, "abc") for shaft in range(3)]
 
 
+@pytest.mark.slow
 def test_every_truncation_gives_all_whole_runs(path: Path) -> None:
     whole = stored(path, *KEPT).read_bytes()
     ends = [offset for offset, _ in Archive.open(path).entries()] + [len(whole)]
@@ -297,6 +302,7 @@ def test_every_truncation_gives_all_whole_runs(path: Path) -> None:
         assert [damage.offset for damage in archive.damage] == ([] if length in ends else [ends[expected]])
 
 
+@pytest.mark.slow
 def test_every_truncation_of_a_run_is_moved_aside_and_appending_goes_on(path: Path) -> None:
     whole = stored(path, *KEPT[:2]).read_bytes()
     first, second = (offset for offset, _ in Archive.open(path).entries())
@@ -336,6 +342,7 @@ def test_torn_tails_never_replace_each_other(path: Path) -> None:
     assert list(read_archive(path)) == KEPT[:1]
 
 
+@pytest.mark.slow
 def test_every_flipped_bit_after_the_header_is_noticed_and_costs_one_run_at_most(path: Path) -> None:
     whole = stored(path, *KEPT).read_bytes()
     archive = Archive.open(path)
@@ -351,6 +358,7 @@ def test_every_flipped_bit_after_the_header_is_noticed_and_costs_one_run_at_most
         assert all(damage.offset <= bit // 8 < damage.end for damage in archive.damage)
 
 
+@pytest.mark.slow
 @settings(QUICK, max_examples=400)
 @given(st.data())
 def test_a_flipped_bit_in_the_header_refuses_the_file_or_does_no_harm(tmp_path: Path, data: st.DataObject) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from random import Random
 
+import pytest
 import rig
 import scripted_gauge as scripted
 from hypothesis import given, settings
@@ -19,6 +20,8 @@ from midspan.link.session import Session
 from midspan.link.stale_frames import Succession
 from midspan.wire.records import CyclePlan, Source
 from scripted_gauge import ScriptedGauge
+
+pytestmark = pytest.mark.slow
 
 PLAN = CyclePlan(*range(1, 14))
 BOOTS_BEFORE = 3  # starts of the gauge before this host

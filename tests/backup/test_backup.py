@@ -26,6 +26,8 @@ from stores import add_result, run_of, store_in
 from synthetic import Gauge, Shaft
 from synthetic import raw_run as a_run
 
+pytestmark = pytest.mark.slow
+
 OLD = DATA / "e0bd664"  # 56 runs and results of 2 sorting runs: see the README there
 
 
@@ -92,6 +94,7 @@ def test_all_that_belongs_to_a_database_is_in_the_backup_with_its_seal(shop):
     assert {path.name for path in shop.iterdir()} == before  # nothing was left beside the database
 
 
+@pytest.mark.slow
 def test_a_backup_comes_back_where_nothing_of_the_original_is_left(shop):
     before = midspan("show", "12", "--json", "--store", shop / "results.db").stdout
     new = restored(backed_up(shop), gone=shop)

@@ -192,6 +192,7 @@ MOVED = [place for place in NUMBERS if place.file == "gauge.toml" and "vertical_
 RUN = raw_run(Shaft(), Gauge(), np.random.default_rng(1))
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(st.dictionaries(st.sampled_from(MOVED), st.floats(-12, 12), min_size=1, max_size=3))
 def test_every_accepted_calibration_gives_finite_numbers_or_reasons(moves):

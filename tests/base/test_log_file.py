@@ -22,6 +22,7 @@ def line_of(message, *arguments):
     return LogLine(process=1).format(logging.LogRecord("midspan.a.b", logging.INFO, "", 0, message, arguments, None))
 
 
+@pytest.mark.slow
 @given(st.text())
 def test_text_from_outside_is_in_quotes_that_it_cannot_close(text):
     said = quoted(text)

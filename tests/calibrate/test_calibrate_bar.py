@@ -38,6 +38,7 @@ def test_a_tube_is_the_difference_of_two_rods():
     assert re.findall(r"\d+", str(caught.value)) == ["8", "6"]
 
 
+@pytest.mark.slow
 def test_its_uncertainty_against_trials():
     # JCGM 101: the spread of 4000 bars drawn from the distributions of diameters and modulus
     rng = np.random.default_rng(1)

@@ -112,6 +112,7 @@ def test_equal_shares_double_their_degrees_of_freedom():
     assert (u, dof) == pytest.approx((np.sqrt(2), 14.0))
 
 
+@pytest.mark.slow
 @given(st.integers(0, 10**6))
 def test_a_straight_cell_seldom_gets_a_second_order(seed):
     # At most one in a hundred by design; 30 draws within one example keep the claim testable.

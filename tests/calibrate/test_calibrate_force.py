@@ -70,6 +70,7 @@ def test_the_truth_comes_back_within_its_uncertainty():
     assert dof == 26  # 3 rounds of 9 loaded readings, one coefficient
 
 
+@pytest.mark.slow
 def test_the_scale_scatters_as_stated():
     truth = G / 1000 / PER_G * (1 - 1.2 / 8000) / (1 - 1.2 / 7950)
     founds = [calibrate_force(table(seed=seed, noise=30.0), VACUUM) for seed in range(150)]

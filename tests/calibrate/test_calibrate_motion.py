@@ -66,6 +66,7 @@ def test_scale_backlash_and_screw_come_back():
     )
 
 
+@pytest.mark.slow
 def test_scale_and_backlash_scatter_as_stated():
     founds = [calibrate_travel(travel_table(seed=seed), DIAL, SCREW_STEPS) for seed in range(200)]
     scale = [(found.section["mm_per_step"] / 0.0025 - 1) / found.budget["readings"][0] for found in founds]
@@ -272,6 +273,7 @@ def turning(period=803.2, noise=20.0, amplitude=3000.0, turns=10, seed=1, jump=0
     return readings_of("rotation.csv", steps=steps, count=count)
 
 
+@pytest.mark.slow
 def test_the_period_comes_back_as_well_as_the_bound_allows():
     errors, stated = [], []
     for seed in range(60):

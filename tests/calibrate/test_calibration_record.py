@@ -76,6 +76,7 @@ def test_the_id_is_a_digest_that_any_program_can_make(tmp_path):
     assert stated == f"span-{hashlib.sha256(canonical.encode()).hexdigest()[:16]}"
 
 
+@pytest.mark.slow
 @given(st.floats(700.0, 720.0), st.text(max_size=20), st.floats(-10.0, 40.0))
 def test_the_same_content_has_the_same_id_and_any_other_another(span, who, warm):
     first = record(circumstances=replace(HERE, who=who, temperature_c=warm), span_mm=span)

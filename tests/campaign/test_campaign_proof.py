@@ -122,6 +122,7 @@ def says(lines, words):
     assert any(words in line for line in lines), lines
 
 
+@pytest.mark.slow
 def test_a_shaft_that_is_counted_twice(judge):
     forgery = Forgery()
     forgery.shafts.append(replace(forgery.shafts[0]))

@@ -18,6 +18,8 @@ from garbage import doors, kinds
 from midspan.archive.writer import ArchiveWriter
 from stores import store_in
 
+pytestmark = pytest.mark.slow
+
 ALLOW_DOUBTFUL = "--doubtful-calibration"  # a run may say that it is of another gauge
 EACH = 6  # cases of a kind here
 AT_ONCE = 8  # commands tried on each

@@ -48,6 +48,7 @@ def folder(tmp_path):
     return tmp_path
 
 
+@pytest.mark.slow
 def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     write(folder, good())
     done = measure(folder, "--bands", "bands.toml", "--picture", "bar.png", "--operator", "Ann")
@@ -62,6 +63,7 @@ def test_from_a_table_to_result_store_bands_and_picture(folder) -> None:
     assert session_at(folder / stored.run.archive, stored.run.byte_offset).operator == "Ann"
 
 
+@pytest.mark.slow
 def test_show_prints_and_draws_a_hand_result(folder, snapshot) -> None:
     write(folder, good())
     measure(folder)
@@ -80,6 +82,7 @@ def test_json_has_no_word_for_what_is_no_number() -> None:
     assert told["spine_thou"] == broken.spine_thou
 
 
+@pytest.mark.slow
 def test_four_readings_are_enough_for_a_result_but_not_for_a_picture(folder) -> None:
     write(folder, good(angles=(0, 90, 180, 270)))
     assert "four.png: 4 " in str(refusal(measure(folder, "--picture", "four.png")))
@@ -99,6 +102,7 @@ def test_bands_that_limit_what_was_not_measured_take_no_shaft() -> None:
     assert judge(result, strict).reasons[0].split()[0] == "hysteresis"
 
 
+@pytest.mark.slow
 def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
     write(folder, good())
     measure(folder)
@@ -114,6 +118,7 @@ def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
     assert old.batch == new.batch
 
 
+@pytest.mark.slow
 def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_why(folder) -> None:
     write(folder, good())
     measure(folder)
@@ -131,6 +136,7 @@ def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_
     assert re.findall(r"\d+\.\d+", cause) == ["711.2", "711.4"]
 
 
+@pytest.mark.slow
 def test_a_bench_that_changed_needs_another_id_and_is_told_before_anything_is_read(folder) -> None:
     write(folder, good())
     measure(folder)
@@ -370,6 +376,7 @@ def test_an_assigned_value_averages_mountings_but_not_what_they_share() -> None:
     assert bar.dof == pytest.approx(bar.u_spine_thou**4 / (np.var(spines, ddof=1) / 5) ** 2 * 4)
 
 
+@pytest.mark.slow
 def test_a_bar_is_assigned_and_then_used_as_a_reference(folder) -> None:
     for seed in (1, 2, 3):
         write(folder, good(seed=seed))
@@ -400,6 +407,7 @@ def test_a_bar_without_sound_results_of_one_bench_is_refused(change, code) -> No
     assert caught.value.code == code
 
 
+@pytest.mark.slow
 def test_clock_hours_are_angles(folder) -> None:
     rows = [("clock", "unloaded", "loaded")]
     rows += [

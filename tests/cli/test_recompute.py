@@ -47,6 +47,7 @@ def stored(folder):
         return [[stored_result.plain(version.result) for version in versions] for versions in store.versions()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", [[], ["--json"]], ids=["table", "json"])
 def test_what_is_printed_is_what_is_kept_from_one_evaluation(kit, monkeypatch, more):
     folder, arguments = kit
@@ -73,6 +74,7 @@ def test_what_is_printed_is_what_is_kept_from_one_evaluation(kit, monkeypatch, m
     assert [len(versions) for versions in stored(folder)] == [1] * SHAFTS
 
 
+@pytest.mark.slow
 def test_a_number_that_is_none_is_kept_once_too(kit, monkeypatch):
     folder, arguments = kit
 
@@ -100,6 +102,7 @@ def test_a_reader_who_has_seen_enough_costs_no_result(kit, more):
     assert len(stored(folder)) == SHAFTS
 
 
+@pytest.mark.slow
 def test_a_damaged_archive_keeps_what_is_whole_and_the_next_file_is_read(kit):
     folder, arguments = kit
     data = (folder / "readings.avro").read_bytes()

@@ -129,6 +129,7 @@ def test_a_simulated_stock_is_sorted_as_integrated():
 processes = st.tuples(st.floats(480, 520), st.floats(0.5, 20), st.floats(0.05, 3))
 
 
+@pytest.mark.slow
 @given(processes, st.floats(0, 1.5), st.floats(0, 1))
 def test_a_wider_guard_lets_fewer_bad_shafts_in_and_turns_more_good_ones_away(process, guard, more):
     narrow, wide = (
@@ -143,6 +144,7 @@ def test_a_wider_guard_lets_fewer_bad_shafts_in_and_turns_more_good_ones_away(pr
     assert wide.producer <= narrow.producer + 1e-12
 
 
+@pytest.mark.slow
 @given(processes)
 def test_the_kinds_of_rule_stand_in_order(process):
     cost = {kind: spine_risks(BANDS, DecisionRule(kind=kind), *process) for kind in

@@ -45,6 +45,7 @@ OUTSIDE_GOOD = [(-math.inf, -1.0), (1.5, 2.5)]
 OUTSIDE_KEPT = [(-math.inf, -1.1), (1.7, 2.3)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("process", "u"), PROCESSES)
 def test_every_share_is_that_of_adaptive_quadrature(process, u):
     found = risks(process, u, GOOD, ACCEPTED, KEPT)

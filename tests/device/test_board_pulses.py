@@ -57,6 +57,7 @@ def test_the_assembler_makes_published_programs() -> None:
 # Steps
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(PAIRS, st.sampled_from([0, 0, 7, 400]))
 def test_every_step_is_made_and_told_whatever_the_feeding_does(pairs: list[tuple[int, int]], late_us: int) -> None:
@@ -66,6 +67,7 @@ def test_every_step_is_made_and_told_whatever_the_feeding_does(pairs: list[tuple
     assert [level for _, level in found] == [1, 0] * reported
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(PAIRS)
 def test_pulses_are_long_enough_and_periods_exact(pairs: list[tuple[int, int]]) -> None:
@@ -84,6 +86,7 @@ def test_pulses_are_long_enough_and_periods_exact(pairs: list[tuple[int, int]]) 
     assert all(wait == (3 if i in starts else 0) for i, wait in enumerate(late))  # 3 us to take the next pair
 
 
+@pytest.mark.slow
 def test_a_stop_at_any_cycle_counts_exactly() -> None:
     reported = set()
     for cycle in range(1, 190):
@@ -112,6 +115,7 @@ def test_a_told_step_that_nobody_takes_waits_and_none_is_lost() -> None:
     assert len([1 for _, level in found if level]) == reported == 10
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(PAIRS)
 def test_the_shadow_of_the_state_machine_steps_as_the_program_does(pairs: list[tuple[int, int]]) -> None:
@@ -161,6 +165,7 @@ def test_a_word_is_read_at_once_when_it_is_ready(ready_us: int) -> None:
     assert 125 <= run.told_us[0] - ready_us <= 135  # 25 pulses of 5 us after it, always the same: no blur
 
 
+@pytest.mark.slow
 def test_a_pause_of_50_ms_loses_nothing_and_the_queue_keeps_the_oldest() -> None:
     period_us = 12500
     given_words = list(range(1, 7))

@@ -54,6 +54,7 @@ def refusal(tmp_path: Path, text: str) -> settings.ConfigurationError:
     return caught.value
 
 
+@pytest.mark.slow
 def test_the_default_holds() -> None:
     assert settings.load(str(DEVICE / "board.json")) == DEFAULT
 
@@ -120,6 +121,7 @@ VALUES = st.recursive(
 )
 
 
+@pytest.mark.slow
 @given(st.sampled_from(NAMES), VALUES)
 def test_whatever_stands_there_is_taken_or_refused_by_name(
     tmp_path_factory: pytest.TempPathFactory, name: str, value: Any

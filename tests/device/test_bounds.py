@@ -11,6 +11,8 @@ from midspan.measurement.result import evaluate
 from scipy.stats import chi2
 from synthetic import Gauge, paper_calibration, raw_run
 
+pytestmark = pytest.mark.slow
+
 SHAFTS = 1000
 AIM = 0.95  # efficiency, bound over variance: the design's aim
 

@@ -195,6 +195,7 @@ def test_a_silent_host_makes_a_moving_head_retract() -> None:
     assert rig.state == "IDLE"
 
 
+@pytest.mark.slow
 def test_a_person_may_take_any_time_between_steps() -> None:
     rig = standing()
     rig.bench(2, press_steps=2000)
@@ -294,6 +295,7 @@ ANY_STEP = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @given(THINGS, st.lists(ANY_STEP, min_size=1, max_size=4))
 def test_no_steps_go_past_the_limits(kind: str, steps: list[dict[str, int | None]]) -> None:

@@ -261,6 +261,7 @@ def test_a_host_that_does_not_read_gets_the_blocks_later() -> None:
 # Silence
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("state", ["SEATING", "APPROACH", "LIGHT", "DEEPEN", "FULL", "LIGHT_AGAIN"])
 def test_a_silent_host_makes_the_device_retract_and_hold(state: str) -> None:
     rig = rig_with()
@@ -295,6 +296,7 @@ def test_garbage_is_no_sign_of_a_host() -> None:
     assert rig.last("Fault")["code"] == "HOST_SILENT"
 
 
+@pytest.mark.slow
 def test_silence_at_rest_is_no_fault() -> None:
     rig = rig_with()
     rig.keep_alive = False
@@ -411,6 +413,7 @@ def test_a_mark_sensor_that_flickers_ends_nothing_and_overfills_no_block() -> No
     assert max(len(block["marks"]) for block in rig.all("Readings")) > 100
 
 
+@pytest.mark.slow
 def test_a_full_store_holds_the_block_that_a_change_of_state_opens() -> None:
     def filled(room: int, rows: int, swing: int) -> int:
         store = held.Held(bytearray(room))

@@ -333,6 +333,7 @@ def test_a_passage_that_the_chute_did_not_see_is_counted_as_none() -> None:
     assert identify["last_release"] == {"shaft": 101, "place": 1, "done": True, "passed": 0}
 
 
+@pytest.mark.slow
 def test_a_shaft_that_stays_in_the_chute_is_a_full_place() -> None:
     rig = rig_with(full=[[1, 1]], person_s=300)
     for number, faults in ((101, []), (102, ["BIN_FULL"])):
@@ -426,6 +427,7 @@ def test_a_guard_ends_all_motion_at_once(state: str, guard: str, code: str) -> N
     assert rig.greet()["fault"] is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("guard", "code"), [("lid", "LID_OPEN"), ("stop", "EMERGENCY_STOP")])
 def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     rig = Rig({"feeder": {guard: [[0, 60]]}})
@@ -442,6 +444,7 @@ def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     rig.run_to("IDLE")
 
 
+@pytest.mark.slow
 def test_at_rest_a_guard_only_refuses_orders() -> None:
     rig = rig_with(lid=[[100, 100]])
     rig.feed(101)
@@ -526,6 +529,7 @@ def test_a_cell_that_fails_while_a_shaft_rolls_waits_until_it_lies() -> None:
     assert put(rig.greet(), "in_gauge", "fault") == (101, "CELL_SILENT")
 
 
+@pytest.mark.slow
 def test_noise_comes_and_goes() -> None:
     rig = rig_with(noisy=[[30, 1000]])
     quiet, loud = [], []
@@ -579,6 +583,7 @@ def resets(order: tuple[str, dict[str, Any]], folder: Path, **keys: Any) -> list
     raise AssertionError("the order has no end")
 
 
+@pytest.mark.slow
 def test_a_reset_while_a_shaft_comes_leaves_it_in_one_place(tmp_path: Path) -> None:
     found = resets(("Feed", {"shaft": 101, "source": "HOPPER"}), tmp_path)
     for identify, ledger in found:
@@ -587,6 +592,7 @@ def test_a_reset_while_a_shaft_comes_leaves_it_in_one_place(tmp_path: Path) -> N
     assert {identify["seated"] for identify, _ in found} == {False, True}
 
 
+@pytest.mark.slow
 def test_a_reset_while_a_shaft_goes_leaves_no_false_record(tmp_path: Path) -> None:
     found = resets(("Release", {"shaft": 101, "place": 3}), tmp_path)
     kinds = []
@@ -604,6 +610,7 @@ def test_a_reset_while_a_shaft_goes_leaves_no_false_record(tmp_path: Path) -> No
     assert set(kinds) == set(in_order)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("keys", "placed", "seen"),
     [({"jam_out": [[1, 3]]}, 1, 1), ({"two_at_once": [1]}, 2, 2), ({"unseen": [1]}, 1, 0), ({"full": [[3, 0]]}, 1, 1)],

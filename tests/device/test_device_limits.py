@@ -105,6 +105,7 @@ class Watch:
                 self.over_s += (self.rig.board.now_us - before_us) / 1e6
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(PLANS, SHAFT)
 def test_no_plan_goes_past_the_limits(values: dict[str, int], shaft: dict[str, Any]) -> None:

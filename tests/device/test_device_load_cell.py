@@ -87,6 +87,7 @@ def test_the_first_fault_stays_until_cleared() -> None:
     assert fault_of(cell) is None
 
 
+@pytest.mark.slow
 @given(st.integers(11800, 13200), st.lists(st.integers(-40, 40), min_size=100, max_size=200))
 def test_the_interval_is_measured(true_us: int, jitter: list[int]) -> None:
     cell = fed([i % 5 for i in range(len(jitter))], gaps=[true_us + late for late in jitter])

@@ -341,6 +341,7 @@ def test_a_mass_that_hangs_on_the_head_may_pull_it_down() -> None:
 # A converter that does not come as the board's file says
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("interval_us", "ends"), [(100_000.0, "FAULTED"), (6_250.0, "HOLDING")])
 def test_a_converter_at_another_rate(interval_us: float, ends: str) -> None:
     rig = a_rig(interval_us=interval_us)

@@ -120,6 +120,7 @@ def members(out):
         return {name: file.read(name).decode("utf-8") for name in file.namelist()}
 
 
+@pytest.mark.slow
 @given(names)
 @example("%s %d")
 @example("Ann O'Hara")
@@ -160,6 +161,7 @@ def test_the_words_of_our_own_settings_stay():
     assert found["gauge"]["calibration"] != "gauge.toml"
 
 
+@pytest.mark.slow
 @given(st.recursive(st.text() | st.integers() | st.booleans(), lambda x: st.lists(x) | st.dictionaries(words, x)))
 def test_nothing_of_a_value_under_a_key_of_a_person_is_left(value):
     (found,) = scrubbed({"customer": value}, Placeholders()).values()

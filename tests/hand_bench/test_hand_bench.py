@@ -26,6 +26,7 @@ def believed(**changes):
     return HandBench.model_validate(bench_file(**changes))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", BEAMS["tubes"]["cases"], ids=lambda case: case["name"])
 def test_a_handbook_beam_under_a_small_load_gives_its_modulus_and_section(case) -> None:
     """Compare with P L^3 / 48 EI (Roark, table 8.1) under 60 g on 400 mm; the spine follows by the elastica."""
@@ -43,6 +44,7 @@ SHAFTS = st.builds(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(SHAFTS, st.floats(300, 1500), st.floats(550, 800), st.floats(1, 60), st.floats(0, 1))
 def test_any_weight_and_span_give_the_same_standard_deflection(shaft, mass_g, span_mm, hook_g, force_n) -> None:
@@ -59,6 +61,7 @@ def test_any_weight_and_span_give_the_same_standard_deflection(shaft, mass_g, sp
     assert result.runout_mm == pytest.approx(2 * shaft.bow_mm, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", ["mm", "in", "thou"])
 @pytest.mark.parametrize("when_lower", ["rises", "falls"])
 def test_unit_and_direction_of_the_dial_change_nothing(unit, when_lower) -> None:
@@ -71,6 +74,7 @@ def test_unit_and_direction_of_the_dial_change_nothing(unit, when_lower) -> None
         assert getattr(result, name) == pytest.approx(getattr(plain, name), rel=1e-5, abs=1e-5), name
 
 
+@pytest.mark.slow
 @given(st.randoms(use_true_random=False))
 def test_order_of_the_readings_changes_nothing(random) -> None:
     typed = list(readings(bench=TrueBench(noise=0.004), rng=np.random.default_rng(2)))
@@ -82,6 +86,7 @@ def test_order_of_the_readings_changes_nothing(random) -> None:
     assert result.spread_thou == pytest.approx(plain.spread_thou, abs=1e-9)
 
 
+@pytest.mark.slow
 @given(st.floats(0, 360))
 def test_another_first_mark_moves_only_the_stiff_side(turn) -> None:
     shaft = Shaft()
@@ -93,6 +98,7 @@ def test_another_first_mark_moves_only_the_stiff_side(turn) -> None:
     assert moved == pytest.approx(0, abs=0.3)
 
 
+@pytest.mark.slow
 @given(st.floats(0, 180), st.floats(0, 360))
 def test_numbering_the_marks_the_other_way_mirrors_the_stiff_side_and_changes_nothing_else(stiff_deg, bow_deg) -> None:
     shaft = Shaft(stiff_side_deg=stiff_deg, bow_deg=bow_deg)
@@ -193,6 +199,7 @@ def test_a_budget_adds_up_and_few_readings_raise_k() -> None:
     assert result.budget.k() == pytest.approx(4.303, abs=1e-3)  # t table, 2 degrees of freedom
 
 
+@pytest.mark.slow
 def test_the_budget_covers_the_truth() -> None:
     """Draw the errors of a thousand benches from their file; 95 % of the intervals contain the truth."""
     rng, number, hits = np.random.default_rng(21), 1000, {"spine": [], "spread": [], "stiff side": []}
@@ -219,6 +226,7 @@ def test_the_budget_covers_the_truth() -> None:
         assert 0.93 < np.mean(found) < 0.97, (name, np.mean(found))
 
 
+@pytest.mark.slow
 def test_spread_is_not_claimed_below_the_noise_floor() -> None:
     """Measure even shafts: one in twenty exceeds the floor, however few readings show the noise."""
     rng = np.random.default_rng(9)

@@ -15,6 +15,8 @@ from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import sessions
 from places import DATA
 
+pytestmark = pytest.mark.slow
+
 OLD = DATA / "e0bd664"
 OLD_FILES = ("hand-readings.jsonl", "hand-readings-aborted.jsonl")
 

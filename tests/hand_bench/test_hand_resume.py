@@ -21,6 +21,8 @@ from midspan.hand_bench.sessions import sessions
 from stores import store_in
 from synthetic import Shaft
 
+pytestmark = pytest.mark.slow
+
 DIAL = dict(zip(QUESTIONS + ONCE_MORE, NAMES + NAMES, strict=True))
 GUIDED = ("hand", "measure", "--shaft", 3, "--label", "bar-3")
 

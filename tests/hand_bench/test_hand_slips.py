@@ -74,6 +74,7 @@ def found_in(typed):
     return contradictions(numbers_of(tuple(typed), "paper"), GRADUATION)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("again", [True, False])
 @pytest.mark.parametrize(("positions", "repeats"), [(4, 1), (4, 2), (6, 2), (8, 1), (8, 2), (12, 1)])
 def test_clean_sessions_are_questioned_less_than_once_in_two_hundred(positions, repeats, again) -> None:
@@ -108,6 +109,7 @@ def detection(positions, repeats, again, large_mm, number=60):
     return counts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("positions", "repeats", "again", "large_mm", "exactly"),
     [
@@ -124,6 +126,7 @@ def test_slips_of_the_pen_are_named(positions, repeats, again, large_mm, exactly
     assert counts["elsewhere"] <= 2
 
 
+@pytest.mark.slow
 def test_a_tenth_of_a_millimetre_is_named_in_two_rounds_of_eight() -> None:
     """Type errors of 4 thou in a reading, a quarter of a thou in the mean: nine in ten are named."""
     rng, named = np.random.default_rng(3), 0
@@ -135,6 +138,7 @@ def test_a_tenth_of_a_millimetre_is_named_in_two_rounds_of_eight() -> None:
     assert named >= 180
 
 
+@pytest.mark.slow
 def test_two_slips_do_not_hide_each_other() -> None:
     rng = np.random.default_rng(4)
     for _ in range(60):

@@ -18,6 +18,8 @@ from midspan.uncertainty.monte_carlo import agreement
 from stores import add_result, run_of
 from synthetic import Shaft
 
+pytestmark = pytest.mark.slow
+
 # Another weight, span, dial force and give than the standard's: conversion and all its causes are at work.
 OTHER = {
     "weight": {"mass_g": 700.0},

@@ -120,6 +120,7 @@ def drawn_anew(text):
     return MARKED.sub(table, text)
 
 
+@pytest.mark.slow
 def test_the_tables_are_those_of_the_code():
     text = CHOICES.read_text(encoding="utf-8")
     assert {found["name"] for found in MARKED.finditer(text)} == set(TABLES)

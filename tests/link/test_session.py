@@ -243,6 +243,7 @@ def test_every_record_lost_once_or_damaged_is_mended() -> None:
         assert talk.session.line.damaged == 1
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.DataObject) -> None:

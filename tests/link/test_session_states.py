@@ -80,6 +80,7 @@ def plain(signal: Signal) -> tuple[object, ...]:
     return signal.kind, (type(error), str(error)) if isinstance(error, MidspanError) else error
 
 
+@pytest.mark.slow
 @given(
     SAID, st.sampled_from([None, KNOWN]), st.none() | st.sets(st.integers(0, 2)), st.sampled_from([None, 2, 3]),
     st.sets(st.integers(0, 3)),

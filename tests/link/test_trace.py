@@ -46,6 +46,7 @@ class Line:
 pieces = st.lists(st.tuples(st.sampled_from([TO_GAUGE, FROM_GAUGE]), st.binary(max_size=300)), max_size=20)
 
 
+@pytest.mark.slow
 @given(pieces)
 def test_what_is_read_back_is_what_passed(tmp_path_factory, passed):
     path = tmp_path_factory.mktemp("trace") / "line.txt"

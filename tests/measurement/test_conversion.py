@@ -59,6 +59,7 @@ def slope(function, inputs, name, step):
     return (high - low) / (2 * step)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flexibility", [0.05, 0.2, 0.35])
 def test_value_and_every_slope_at_the_mean_forces(flexibility):
     inputs = state(flexibility)

@@ -42,6 +42,7 @@ def stiffness_n_mm2(tube):
 # Properties
 
 
+@pytest.mark.slow
 @given(spans_mm, loads_n, groups, supports)
 def test_deflection_to_stiffness_and_back(span_mm, load_n, group, support):
     stiffness = load_n * span_mm**2 / group
@@ -51,6 +52,7 @@ def test_deflection_to_stiffness_and_back(span_mm, load_n, group, support):
     assert float(elastica.deflection_mm(load_n, span_mm, found, support)) == pytest.approx(float(deflection), rel=2e-12)
 
 
+@pytest.mark.slow
 @given(spans_mm, loads_n, groups, st.floats(0.0, 0.8), supports)
 def test_travel_between_two_loads_to_stiffness(span_mm, load_n, group, share, support):
     stiffness = load_n * span_mm**2 / group
@@ -86,6 +88,7 @@ def test_inches_and_pounds_give_the_same_ratios(span_mm, load_n, group, support)
     assert float(imperial) == pytest.approx(float(metric), rel=1e-13)
 
 
+@pytest.mark.slow
 @given(st.floats(100.0, 1500.0), st.floats(500.0, 900.0), st.floats(2.0, 9.0), supports)
 def test_conversion_to_another_convention_and_back(spine_thou, span_mm, load_n, support):
     other = Convention("bench", span_mm, load_n)
@@ -96,6 +99,7 @@ def test_conversion_to_another_convention_and_back(spine_thou, span_mm, load_n, 
     assert float(elastica.convert_deflection(there, other, STANDARD, support)) == pytest.approx(spine_mm, rel=5e-12)
 
 
+@pytest.mark.slow
 @given(st.floats(0.05, 4.0), st.floats(0.0, 0.8), st.sampled_from([1e-8, 1e-3, 1e3, 1e8]), supports)
 def test_another_unit_of_force_gives_the_same_shaft(group, share, unit, support):
     low, high = elastica.deflection_ratio([share * group, group], support)

@@ -59,6 +59,7 @@ SIGNAL = [8.0, 0.0, 0.0, AMPLITUDE_N * np.cos(PHASE), AMPLITUDE_N * np.sin(PHASE
 # Against estimation theory
 
 
+@pytest.mark.slow
 def test_scatter_reaches_the_cramer_rao_bound_at_a_known_period():
     coefficients = fitted(simulated(SIGNAL)).coefficients_n[:, 0]
     quadrature = SIGMA_N * np.sqrt(2 / READINGS)

@@ -262,6 +262,7 @@ def test_readings_used_and_left_out_are_those_of_all_depths():
     assert (result.left_out, result.readings) == (2 + 3 + 4, 960 - 9)
 
 
+@pytest.mark.slow
 def test_a_result_keeps_what_its_spine_was_converted_from():
     run = measured()
     result = result_of(run, frame={"give_mm_per_n": 0.013}, span={"span_mm": 700.0, "vertical_share": (0.2, 0.6)})

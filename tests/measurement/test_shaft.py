@@ -153,12 +153,14 @@ def company():
     return runs
 
 
+@pytest.mark.slow
 def test_the_same_bits_alone_and_in_company(company):
     together = evaluate(company, CAL)
     for run, outcome in zip(company, together, strict=True):
         assert evaluate([run], CAL) == [outcome]
 
 
+@pytest.mark.slow
 def test_the_same_bits_in_any_order(company):
     order = np.random.default_rng(2).permutation(len(company))
     shuffled = evaluate([company[i] for i in order], CAL)
@@ -166,6 +168,7 @@ def test_the_same_bits_in_any_order(company):
     assert shuffled == [together[i] for i in order]
 
 
+@pytest.mark.slow
 def test_outcomes_come_in_the_order_of_the_runs(company):
     assert [outcome.shaft for outcome in evaluate(company, CAL)] == [run.shaft for run in company]
 
@@ -174,6 +177,7 @@ def test_no_runs_have_no_outcomes():
     assert evaluate([], CAL) == []
 
 
+@pytest.mark.slow
 @given(st.floats(0.0, 360.0), st.sampled_from([250.0, 500.0, 900.0]))
 @settings(max_examples=25)
 def test_the_angle_at_which_a_shaft_is_laid_in_moves_its_stiff_side_and_nothing_else(turned, spine_thou):
@@ -187,6 +191,7 @@ def test_the_angle_at_which_a_shaft_is_laid_in_moves_its_stiff_side_and_nothing_
         assert getattr(again, name) == pytest.approx(getattr(laid, name), abs=limit * spine_thou / 250), name
 
 
+@pytest.mark.slow
 @given(st.floats(0.0, 180.0), st.floats(0.0, 360.0), st.sampled_from([250.0, 500.0, 900.0]))
 @settings(max_examples=25)
 def test_turning_the_other_way_mirrors_the_stiff_side_and_changes_nothing_else(stiff_deg, bow_deg, spine_thou):
@@ -208,6 +213,7 @@ def test_an_index_mark_is_where_angles_start():
     assert abs(marked.slip_pct) < 0.05  # against the marks, which know the slip already
 
 
+@pytest.mark.slow
 @given(st.floats(0.0, 0.3), st.floats(0.0, 360.0))
 @settings(max_examples=25)
 def test_a_bow_is_no_stiff_side(bow_mm, bow_deg):
@@ -218,6 +224,7 @@ def test_a_bow_is_no_stiff_side(bow_mm, bow_deg):
     assert bowed.runout_mm == pytest.approx(2 * bow_mm, abs=6e-4)
 
 
+@pytest.mark.slow
 @given(st.floats(-0.005, 0.005), st.floats(-0.03, 0.03), st.floats(-0.5, 0.5))
 @settings(max_examples=25)
 def test_drift_slip_and_the_shafts_height_do_not_matter(drift_n, slip, height_mm):
@@ -244,6 +251,7 @@ def few_sigma_apart(moved, still, most=3.0):
 WHERE = st.sampled_from([Phase.ZERO_BEFORE, Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN, Phase.ZERO_AFTER])
 
 
+@pytest.mark.slow
 @given(WHERE, st.integers(0, 39), st.sampled_from([-(2**22), -(10**5), 2000, 10**5, 2**22]))
 @settings(max_examples=50)
 def test_a_spike_moves_nothing(phase, place, size):
@@ -253,6 +261,7 @@ def test_a_spike_moves_nothing(phase, place, size):
     few_sigma_apart(result_of(with_readings(run, counts=counts)), result_of(run), most=1.0)
 
 
+@pytest.mark.slow
 @given(WHERE, st.integers(0, 39))
 @settings(max_examples=50)
 def test_a_dropped_reading_moves_nothing(phase, place):
@@ -268,6 +277,7 @@ def test_a_dropped_reading_moves_nothing(phase, place):
     few_sigma_apart(result_of(replace(run, segments=segments, **columns)), result_of(run), most=1.0)
 
 
+@pytest.mark.slow
 @given(WHERE, st.integers(1, 39))
 @settings(max_examples=50)
 def test_a_repeated_reading_moves_nothing(phase, place):
@@ -444,6 +454,7 @@ RUBBISH = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @given(RUBBISH, st.integers(0, 2**32 - 1), st.sampled_from([1, 100, 10**4, 2**23 - 1]))
 @settings(max_examples=150)
 def test_rubbish_never_gives_a_number_that_is_not_finite(kind, seed, size):

@@ -189,6 +189,7 @@ def per_newton(run, *phases):
     return (spines[1] - spines[0]) / (4000 * CAL.force.newton_per_count)
 
 
+@pytest.mark.slow
 def test_every_line_of_the_budget_is_u_times_the_change_of_the_whole_evaluation(odd_run):
     result = result_of(odd_run, paper_calibration(**ODD))
     by_low, by_high = per_newton(odd_run, Phase.LIGHT), per_newton(odd_run, Phase.FULL)
@@ -226,6 +227,7 @@ def test_every_line_of_the_budget_is_u_times_the_change_of_the_whole_evaluation(
         assert result.dof_causes[i] == dof, name
 
 
+@pytest.mark.slow
 def test_the_drift_of_the_zero_counts_by_its_size_whichever_way_it_went(odd_run):
     falling = replace(odd_run, counts=odd_run.counts - np.linspace(0, 4000, len(odd_run)).round().astype(int))
     result = result_of(falling, paper_calibration(**ODD))

@@ -65,6 +65,7 @@ def test_types_docstrings_examples_the_log_and_texts_of_errors_are_left_alone():
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_every_mutant_of_the_core_has_a_key_of_its_own():
     mutants = all_mutants(ROOT / "host" / "midspan")
     assert len({mutant.key for mutant in mutants}) == len(mutants)

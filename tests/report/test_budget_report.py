@@ -77,6 +77,7 @@ def test_trials_confirm_the_budget_or_say_what_to_trust(snapshot):
     assert [trials_words(Agreement(low, 0.003, 0.05)) for low in (0.002, 0.2)] == snapshot
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", [".png", ".pdf", ".svg"])
 def test_the_picture_is_written(tmp_path, ending):
     path = tmp_path / f"budget{ending}"
@@ -95,6 +96,7 @@ def test_a_budget_without_uncertainty_is_not_drawn(tmp_path):
     assert caught.value.code == "nothing_to_draw"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "code"), [("a.bmp", "picture_ending"), ("none/a.png", "")])
 def test_a_picture_that_cannot_be_written_is_named(tmp_path, name, code):
     with pytest.raises(OutputError) as caught:
@@ -104,6 +106,7 @@ def test_a_picture_that_cannot_be_written_is_named(tmp_path, name, code):
     assert not [*tmp_path.iterdir()]
 
 
+@pytest.mark.slow
 def test_the_command_prints_table_trials_and_picture(capsys, tmp_path, store_place, snapshot):
     with mock.patch.dict(os.environ, COLUMNS="160"):
         show_budget(RESULT, RUN, store_place, {}, 2000, Shown(picture=tmp_path / "a.png"))

@@ -22,6 +22,8 @@ from results import told
 from screens import PageText, screen
 from stores import add_result, run_of, store_in
 
+pytestmark = pytest.mark.slow
+
 SPINES = (500.0, 500.6, 501.3)
 HOSTILE = "<script>alert(1)</script> & co"
 LIMITS = Limits(number=3, spine_thou=3.0)

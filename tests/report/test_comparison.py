@@ -16,6 +16,8 @@ from midspan.sorting.recompute import BesideOld, entries, recomputed
 from screens import screen
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
+pytestmark = pytest.mark.slow
+
 BANDS = Bands.model_validate({"bin": [{"name": "dozen", "spine_thou": [490.0, 510.0], "spread_max_thou": 9.0}]})
 
 

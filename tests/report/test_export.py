@@ -24,6 +24,8 @@ from midspan.store.evaluation import Evaluation, Origin
 from results import NOTHING, told
 from stores import add_result, run_of, store_in
 
+pytestmark = pytest.mark.slow
+
 FORMULA = '=HYPERLINK("x")'
 
 

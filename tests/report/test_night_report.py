@@ -26,6 +26,8 @@ from results import told
 from screens import PageText, screen
 from stores import run_of, store_in
 
+pytestmark = pytest.mark.slow
+
 FITS = (497.0, Decision(Outcome.ACCEPTED, (), "stiffer dozen"), 1)
 HOSTILE = "<script>alert(1)</script>\"'&amp;$x^2$_</svg>細\x07"
 

@@ -36,6 +36,8 @@ from results import NOTHING, told
 from stores import add_result, run_of, store_in
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
 
+pytestmark = pytest.mark.slow
+
 BANDS = Bands.model_validate(
     {"bin": [{"name": "stiff", "spine_thou": [495, 500]}, {"name": "soft", "spine_thou": [500, 505]}]}
 )

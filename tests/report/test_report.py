@@ -270,18 +270,21 @@ def drawn(tmp_path, monkeypatch):
     return draw
 
 
+@pytest.mark.slow
 def test_the_picture_is_a_png_that_can_be_read(tmp_path):
     draw_around(RESULT, tmp_path / "a.png")
     height, width, _ = imread(tmp_path / "a.png").shape
     assert (1000 < width < 3000, 400 < height < 1500) == (True, True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "start"), [("a.pdf", b"%PDF"), ("a.svg", b"<?xml"), ("A.PNG", b"\x89PNG")])
 def test_the_ending_says_what_is_drawn(tmp_path, name, start):
     draw_around(RESULT, tmp_path / name)
     assert (tmp_path / name).read_bytes().startswith(start)
 
 
+@pytest.mark.slow
 def test_the_curve_is_lowest_at_the_stiff_side_and_spreads_as_reported(drawn):
     _, unrolled, _ = drawn(RESULT).axes
     (curve,) = (line for line in unrolled.lines if line.get_label() == "deflection at this angle")
@@ -291,6 +294,7 @@ def test_the_curve_is_lowest_at_the_stiff_side_and_spreads_as_reported(drawn):
     assert thou.mean() == pytest.approx(TRUTH.spine_thou, abs=0.2)
 
 
+@pytest.mark.slow
 def test_outward_is_stiffer(drawn):
     section, *_ = drawn(RESULT).axes
     around = max(
@@ -300,6 +304,7 @@ def test_outward_is_stiffer(drawn):
     assert outermost % 180 == pytest.approx(TRUTH.stiff_side_deg, abs=3)
 
 
+@pytest.mark.slow
 def test_the_surface_stands_out_where_the_bow_is(drawn):
     *_, surface = drawn(RESULT).axes
     height = surface.lines[0].get_ydata()
@@ -307,6 +312,7 @@ def test_the_surface_stands_out_where_the_bow_is(drawn):
     assert np.ptp(height) == pytest.approx(2 * TRUTH.bow_mm, abs=0.002)
 
 
+@pytest.mark.slow
 def test_the_band_is_k_standard_uncertainties_wide(drawn):
     widths = []
     for k in (1.0, 2.0):
@@ -317,17 +323,20 @@ def test_the_band_is_k_standard_uncertainties_wide(drawn):
     assert widths == pytest.approx([2 * RESULT.u_spine_thou, 4 * RESULT.u_spine_thou], rel=1e-6)
 
 
+@pytest.mark.slow
 def test_an_even_straight_shaft_can_be_drawn(drawn):
     section, *_ = drawn(result_of(Shaft(spread_thou=0.0, bow_mm=0.0), seed=3)).axes
     assert "stiff side" not in section.get_title()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("label", ["$\\frac$", "[/b]", "a\nb", "100 % & <x>"])
 def test_any_label_can_be_drawn(drawn, label):
     figure = drawn(result_of(label=label))
     assert printable(label) in figure.get_suptitle()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["a.bmp", "a", "a.png.txt", ".png", "no/a.png", ""])
 def test_a_picture_that_cannot_be_is_named(tmp_path, name):
     before = sorted(tmp_path.iterdir())

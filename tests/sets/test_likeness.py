@@ -29,6 +29,7 @@ def questioned(likeness):
 STOCKS = [matched, mixed, lots, bound, even]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("noise", [1.0, 10.0, 100.0])
 @pytest.mark.parametrize("stock", STOCKS)
 def test_at_most_one_in_a_thousand_different_shafts_is_questioned(stock, noise):
@@ -42,12 +43,14 @@ def test_at_most_one_in_a_thousand_different_shafts_is_questioned(stock, noise):
     assert found <= 1e-3 * shafts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stock", [matched, even])
 def test_at_most_one_in_a_thousand_of_a_hundred_thousand_is_questioned(stock):
     rng = np.random.default_rng(11)
     assert len(questioned(likely_same(measured(stock(rng, 100_000), rng), repeated(rng, 30)))) <= 100
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("stock", "n"), [(matched, 1000), (matched, 10_000), (mixed, 100_000), (lots, 1000)])
 def test_a_shaft_that_comes_again_is_found(stock, n):
     rng = np.random.default_rng(5)

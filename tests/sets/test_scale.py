@@ -149,6 +149,7 @@ def test_a_reading_says_what_was_sent(value, unit, state):
     assert (shown.text, shown.steady) == (str(value), state == "steady")
 
 
+@pytest.mark.slow
 @given(st.lists(st.binary(max_size=60), max_size=40))
 def test_noise_never_becomes_a_weight(pieces):
     pan = Scripted()
@@ -236,6 +237,7 @@ def test_one_shaft_is_weighed_and_noted(stock):
     assert noted(stock) == [(2, 20.2432)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("texts", "named"),
     [
@@ -251,6 +253,7 @@ def test_what_is_refused_changes_nothing_stored(stock, texts, named):
     assert noted(stock) == []
 
 
+@pytest.mark.slow
 def test_an_unknown_shaft_is_refused_before_it_is_weighed(stock):
     with answering() as port:
         assert "shaft 77" in complaint(weigh_on(stock, port, "77"))
@@ -261,6 +264,7 @@ def test_a_typed_weight_and_a_scale_are_one_too_many(stock):
     assert noted(stock) == []
 
 
+@pytest.mark.slow
 def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys):
     answers = iter(["1", "nobody", "2", "3", ""])
     second = ["weight 299.9 grains steady"] * 3
@@ -275,6 +279,7 @@ def test_shaft_after_shaft_is_asked_for_and_a_bad_one_ends_nothing(stock, capsys
     assert "shaft 2: " in refusals[1]
 
 
+@pytest.mark.slow
 def test_a_port_that_is_missing_or_goes_away_is_reported(stock):
     assert "no-such-port" in complaint(weigh_on(stock, "no-such-port", "1"))
     with bare_line() as (_, port), ScalePort(port, 9600) as pan:

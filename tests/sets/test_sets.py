@@ -25,6 +25,8 @@ from places import ROOT
 from results import told
 from stores import ACCEPTED, add_result, run_of
 
+pytestmark = pytest.mark.slow
+
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
 TABLES = ("batches", "runs", "results", "decisions", "sets", "members", "leavings", "marks", "weights")
 

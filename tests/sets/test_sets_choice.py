@@ -15,6 +15,8 @@ from midspan.sets.search_one_quantity import most_sets, tightest
 from places import DATA
 from pydantic import ValidationError
 
+pytestmark = pytest.mark.slow
+
 MATCHING = json.loads((DATA / "matching.json").read_text(encoding="utf-8"))
 NAMES = tuple(quantity.name for quantity in QUANTITIES)
 

@@ -18,6 +18,7 @@ def drawn(rng, number, quantities):
     return np.round(np.column_stack([*columns, rng.gamma(3, 1.2, number)])[:, :quantities], 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quantities", [1, 2, 4])
 @pytest.mark.parametrize("wanted", [1, 2, 3])
 def test_the_best_is_found_as_by_trying_everything(quantities, wanted):

@@ -54,6 +54,7 @@ def pairs(request):
     return request.param, *np.array(rows).T
 
 
+@pytest.mark.slow
 def test_the_stated_uncertainty_of_a_difference_covers_it(pairs):
     apart_mm, error, u, alone = pairs
     inside = int((np.abs(error) < 1.96 * u).sum())
@@ -103,6 +104,7 @@ def on_paper(*spines, u=0.02):
     return shafts, [MemberResult(u, told())] * len(spines)
 
 
+@pytest.mark.slow
 def test_equal_shafts_are_not_told_apart():
     rng = np.random.default_rng(9)
     called = sum(review(*on_paper(*rng.normal(500, 0.1, 12), u=0.1)).is_told_apart for _ in range(200))

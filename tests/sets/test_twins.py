@@ -35,6 +35,8 @@ from results import told
 from stores import ACCEPTED, add_result, run_of
 from twins_rig import coefficients, mixed
 
+pytestmark = pytest.mark.slow
+
 SHAFTS = 24
 
 

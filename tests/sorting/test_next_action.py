@@ -166,6 +166,7 @@ def check(snapshot, action):
 BETWEEN = {act.RescueReadings, act.ClearFault, act.OrderShaft, act.CallPerson, act.FinishRun}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("snapshots", "made"),
     [

@@ -5,6 +5,8 @@ from midspan.store.transit import RunEventKind
 from night_rig import CRACKED, REJECTED, SOFTER, STIFFER, Rig, a_world, plan_with
 from pretend import STANDARD, Axe
 
+pytestmark = pytest.mark.slow
+
 # Four kinds of shafts and their places; the standard in its slot.
 
 

@@ -12,6 +12,8 @@ from midspan.web.follow import Clock
 from midspan.web.view_night import doing, pace_words
 from night_on_paper import SHAFT_MS, paper_night
 
+pytestmark = pytest.mark.slow
+
 YEAR_MS = 31_557_600_000
 DAY_MS = 86_400_000
 SHAFTS = 80

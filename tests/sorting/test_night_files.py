@@ -26,6 +26,8 @@ from night_rig import BAR, Rig, plan_with
 from pretend import STANDARD, KilledError, World, readings
 from sqlalchemy import text
 
+pytestmark = pytest.mark.slow
+
 SPINES = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0, STANDARD: 500.0}
 NOT_OURS_MS = 10**9
 STOCK = ["a", "b", "c", "d"]

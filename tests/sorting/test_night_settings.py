@@ -14,6 +14,8 @@ from night_rig import BAR, CRACKED, STIFFER, Rig, plan_with
 from pretend import STANDARD, KilledError, World
 from synthetic import paper_calibration
 
+pytestmark = pytest.mark.slow
+
 SPINES = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0, STANDARD: 500.0}
 STOCK = ["a", "b", "c", "d"]
 OTHER_BAR = {**BAR, "assigned_thou": 500.2}

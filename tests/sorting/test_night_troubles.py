@@ -19,6 +19,8 @@ from midspan.wire.records import FaultCode, State
 from night_rig import BAR, CRACKED, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, Rig, plan_with
 from pretend import STANDARD, Axe, World, readings
 
+pytestmark = pytest.mark.slow
+
 GOOD = {"a": 500.0, "b": 501.0, "c": 502.0, "d": 508.0}
 
 

@@ -264,6 +264,7 @@ def test_an_address_can_stand_in_the_environment(monkeypatch, tmp_path, server):
     assert refused.value.code == "not_set"
 
 
+@pytest.mark.slow
 def test_a_plan_that_is_kept_or_complained_of_does_not_hold_its_addresses(tmp_path):
     given = {**EXAMPLE, "notices": {"webhook": [f"https://shop.example/{SECRET}"], "apprise": [f"json://{SECRET}"]}}
     plan = SortPlan.model_validate(given)

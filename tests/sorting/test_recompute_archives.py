@@ -90,6 +90,7 @@ def test_more_shafts_than_a_batch_all_come_in_order(archives, monkeypatch):
     assert [made.where.shaft for made in again] == [kept.where.shaft for kept in many]
 
 
+@pytest.mark.slow
 def test_what_was_made_again_stands_beside_what_was_there_and_is_stored_once(archives, store):
     found, _ = kept_in(*archives)
     first = store.begin_batch("blue", 0)

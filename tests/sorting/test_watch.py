@@ -86,6 +86,7 @@ def on_paper(shafts, gauges, cell_n, rng):
     return [observe(run, result, PAPER, 12_500) for run, result in zip(runs, evaluate(runs, PAPER), strict=True)]
 
 
+@pytest.mark.slow
 def test_five_hundred_shafts_on_a_sound_paper_gauge_raise_no_alarm():
     """Watch another gauge, made without the simulation, whose zero wanders by four grams in the night."""
     rng = np.random.default_rng(5)
@@ -156,6 +157,7 @@ def figure(name):
     return st.none() | st.floats(-10, 10) if name.startswith(("slip", "zero", "temp")) else st.none() | st.floats(0, 10)
 
 
+@pytest.mark.slow
 @given(st.lists(st.builds(RunSigns, **{f.name: figure(f.name) for f in fields(RunSigns)}), max_size=8))
 def test_whatever_is_unknown_no_alarm_breaks_down(night):
     for i, now in enumerate(night):

@@ -96,6 +96,7 @@ def test_numbers_end_where_the_gauge_ends(journal, store, night):
     assert journal.transits(night) == []
 
 
+@pytest.mark.slow
 def test_two_gauges_share_a_database_and_never_a_number(store_place):
     numbers = {"left": [], "right": []}
 
@@ -170,6 +171,7 @@ def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(
     assert journal.checks(gauge="other") == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", TABLES)
 @pytest.mark.parametrize("order", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid + 1"])
 def test_no_program_can_change_or_delete_a_row(journal, night, path, table, order):

@@ -42,6 +42,8 @@ from places import DATA
 from results import told
 from stores import ACCEPTED, add_result, run_of, store_in
 
+pytestmark = pytest.mark.slow
+
 OLD = DATA / "e0bd664"
 CRACKED_SHAFTS = (13, 51)  # of the two nights, by their place "cracked"
 SUSPECT_SHAFTS = [50, 52, 53]  # 51 is rejected for its crack first

@@ -103,6 +103,7 @@ READING = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("age", ["current", "older"])
 @pytest.mark.parametrize("command", READING, ids=lambda command: " ".join(command[:3]))
 def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
@@ -120,6 +121,7 @@ def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
     assert not list((shop.parent / "temp").iterdir())
 
 
+@pytest.mark.slow
 def test_reading_an_older_database_leaves_it_unchanged_in_a_writable_folder_too(shop):
     before = contents(shop)
     assert midspan("show", "12", folder=shop).returncode == 0

@@ -140,6 +140,7 @@ def test_the_standing_measurements_are_those_not_superseded_by_their_newest_resu
         assert stock.cracked() == {1: 3}
 
 
+@pytest.mark.slow
 def test_shafts_are_compared_by_mean_and_waves_of_sound_results(store):
     add_result(store, run_of(1), told(**WHOLE))
     add_result(store, run_of(2), told(**WHOLE), SICK)
@@ -186,6 +187,7 @@ def test_every_result_says_by_which_it_was_superseded(store):
 # --- vouching
 
 
+@pytest.mark.slow
 def test_a_word_counts_for_all_that_stands_and_is_stored_with_its_person(store):
     for archive in ("a.avro", "b.avro"):
         run = run_of(1, archive=archive)
@@ -371,6 +373,7 @@ def test_suspects_are_those_of_their_run_until_a_person_vouched(store, journal):
     assert newest_rows(store)[-1] == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("end", list(TransitStage))
 def test_lost_is_whoever_was_last_seen_in_the_gauge_or_at_no_certain_place(store, journal, end):
     night = journal.begin_night("bench", "{}", 1)
@@ -404,6 +407,7 @@ def test_a_copy_holds_all_and_is_read_whole(store, tmp_path):
         assert plain.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "harm",
     [

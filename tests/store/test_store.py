@@ -85,6 +85,7 @@ def test_a_result_comes_back_bit_for_bit(store: Store) -> None:
     assert found.decision == ACCEPTED
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.floats(allow_nan=False, allow_infinity=False),
@@ -192,6 +193,7 @@ def test_a_shaft_without_result_is_stored_with_its_reasons(store: Store) -> None
     assert (found.result, found.decision) == (Unmeasured(1, "blue-1", verdict.reasons), verdict)
 
 
+@pytest.mark.slow
 def test_a_new_evaluation_is_a_new_row_beside_the_old_one(store: Store) -> None:
     batch = store.begin_batch("blue", 0)
     for shaft in (1, 2):
@@ -368,6 +370,7 @@ def test_an_empty_file_becomes_a_store(path: Path) -> None:
         assert store.begin_batch("blue", 0) == 1
 
 
+@pytest.mark.slow
 def test_damage_inside_the_file_is_reported(path: Path) -> None:
     with StorePlace(path).open() as store:
         for shaft in range(40):

@@ -91,6 +91,7 @@ def test_run_rules(name: str) -> None:
         assert name not in names_at_the_end([sign * z for z in just_not])
 
 
+@pytest.mark.slow
 @given(st.lists(st.floats(-4, 4), min_size=3, max_size=25), st.sampled_from([25.4, 1e-3, -1.0]), st.floats(-900, 900))
 def test_unit_origin_and_direction_change_no_signal(z, factor, origin) -> None:
     z = [round(value, 2) + 0.005 for value in z]  # keeps every point off the limits
@@ -100,6 +101,7 @@ def test_unit_origin_and_direction_change_no_signal(z, factor, origin) -> None:
     assert weighted_mean(other).signals == weighted_mean(plain).signals
 
 
+@pytest.mark.slow
 def test_the_weighted_mean_sees_a_lasting_shift_sooner() -> None:
     """Shift 400 histories by one sigma: single readings take 44 on average, the weighted mean (0.2) about ten."""
     rng = np.random.default_rng(8)
@@ -134,6 +136,7 @@ def history(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_the_command_says_since_when_and_what_to_do(history, snapshot) -> None:
     picture = history.with_suffix(".pdf")
     done = midspan("study", "chart", "--csv", history, "--baseline", "30", "--picture", picture)

@@ -96,6 +96,7 @@ def test_two_depths(tmp_path):
     assert "runout 0.40 mm" in said
 
 
+@pytest.mark.slow
 def test_a_difference(tmp_path):
     sag = constant(DIFFERENCE, "sag_mm")
     thou = {name: np.array([exact_thou(mm, 0.850 * G * 0.99985, 700.0) for mm in sag[name]]) for name in sag}

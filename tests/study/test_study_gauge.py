@@ -123,6 +123,7 @@ TABLES = st.integers(2, 4).flatmap(
 )
 
 
+@pytest.mark.slow
 @given(TABLES, st.randoms(use_true_random=False), st.sampled_from([25.4, 1e-3, 7.0]), st.floats(-100, 100))
 def test_order_unit_and_origin_of_the_readings_change_nothing(cells, random, factor, origin) -> None:
     values = np.array(cells)
@@ -135,6 +136,7 @@ def test_order_unit_and_origin_of_the_readings_change_nothing(cells, random, fac
         assert other.components.named()[name] / scale == pytest.approx(variance * factor**2 / scale, abs=1e-7), name
 
 
+@pytest.mark.slow
 @given(TABLES)
 def test_sums_of_squares_and_shares_add_up(cells) -> None:
     assume(np.ptp(np.array(cells), axis=2).max() > 0.01)
@@ -187,6 +189,7 @@ def table(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_the_command_prints_table_and_verdict_and_draws(table, snapshot) -> None:
     done = midspan("study", "gauge", "--csv", table, "--picture", table.with_suffix(".png"))
     assert done.returncode in (0, None), done.stderr

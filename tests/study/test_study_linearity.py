@@ -71,6 +71,7 @@ def test_several_check_standards_at_once() -> None:
     assert [any(day) for day in out] == [all(day) for day in out]
 
 
+@pytest.mark.slow
 def test_false_alarms_of_several_references_stay_at_one_in_twenty() -> None:
     """A gauge without bias, five references, ten readings each, two thousand studies."""
     rng = np.random.default_rng(11)
@@ -93,6 +94,7 @@ def test_a_bias_inside_the_uncertainty_of_the_reference_is_none() -> None:
     assert linearity_study(PARTS, VALUES, known).real_biases() == ()
 
 
+@pytest.mark.slow
 @given(st.floats(0.001, 1000), st.floats(-50, 50), st.randoms(use_true_random=False))
 def test_unit_and_order_change_nothing(factor, shift, random) -> None:
     order = list(range(len(VALUES)))
@@ -127,6 +129,7 @@ def table(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_the_commands_print_their_verdicts_and_draw(table, snapshot) -> None:
     done = midspan("study", "linearity", "--csv", table, "--tolerance", "5", "--picture", table.with_suffix(".svg"))
     assert done.stdout.replace(str(table.parent), "FOLDER") == snapshot

@@ -12,6 +12,8 @@ from night_on_paper import paper_night
 from results import told
 from stores import ACCEPTED, add_result, run_of
 
+pytestmark = pytest.mark.slow
+
 DAY = 86_400_000
 
 

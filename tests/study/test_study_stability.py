@@ -73,6 +73,7 @@ def test_precision_limit_follows_from_the_handbooks_own_numbers(study) -> None:
     assert len(study.restless) == CHECK["above_precision_limit"]
 
 
+@pytest.mark.slow
 def test_a_drift_is_seen_and_chance_is_not_taken_for_one() -> None:
     rng, alarms = np.random.default_rng(3), 0
     for _ in range(1000):
@@ -118,6 +119,7 @@ def test_the_command_takes_dates_and_draws(tmp_path, snapshot) -> None:
     assert path.with_suffix(".png").stat().st_size > 10_000
 
 
+@pytest.mark.slow
 def test_a_picture_shows_no_scatter_where_each_session_has_one_reading(tmp_path) -> None:
     # A row of zeros would look like a gauge without any.
     path = tmp_path / "bar.csv"

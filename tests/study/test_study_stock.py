@@ -43,6 +43,7 @@ def exact_factor(number, share, confidence):
     return optimize.brentq(held, 0.5, 50)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [5, 12, 36, 100])
 @pytest.mark.parametrize(("share", "confidence"), [(0.9, 0.95), (0.95, 0.95), (0.99, 0.9)])
 def test_the_two_sided_factor_is_within_two_percent_of_the_exact_one(number, share, confidence):
@@ -51,6 +52,7 @@ def test_the_two_sided_factor_is_within_two_percent_of_the_exact_one(number, sha
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("limits", [(None, None), (None, 510.0), (490.0, None), (490.0, 510.0)])
 def test_intervals_hold_their_share_as_often_as_they_say(limits):
     rng = np.random.default_rng(5)

@@ -18,6 +18,7 @@ def budget_of(shares):
     return Budget(tuple(Contribution(f"cause {i}", u, c, "1") for i, (u, c) in enumerate(shares)))
 
 
+@pytest.mark.slow
 @given(CAUSE_LISTS)
 def test_combined_is_the_root_of_the_sum_of_squares(shares):
     # GUM equation 10.

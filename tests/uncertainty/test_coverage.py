@@ -14,6 +14,8 @@ from midspan.uncertainty.budget import Coverage
 from scipy.stats import binom, chi2
 from synthetic import Gauge, Shaft, drawn_gauge, drawn_shaft, paper_calibration, ratio_for, raw_run, stiffness_of
 
+pytestmark = pytest.mark.slow
+
 SCATTER_ONLY = ("scatter of the readings", "zero before", "zero after")
 KNOWN_EXACTLY = paper_calibration(
     force={"u_scale": 0.0, "u_linearity_n": 0.0},

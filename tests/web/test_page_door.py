@@ -97,6 +97,7 @@ class Visitor:
         return sent[0].get("status", sent[0].get("code"))
 
 
+@pytest.mark.slow
 def test_a_thousand_guesses_come_to_nothing_and_the_right_token_opens_after_a_minute():
     clock = Clock()
     visitor = Visitor(clock)
@@ -118,6 +119,7 @@ def test_a_cookie_is_guessed_no_oftener_than_a_token(kind):
     assert visitor.get(cookie=ACCESS.cookie_for(COMMAND), kind=kind) == {"http": 429, "websocket": 1008}[kind]
 
 
+@pytest.mark.slow
 def test_a_browser_of_yesterday_may_enter_today():
     visitor = Visitor(Clock())
     for _ in range(1000):

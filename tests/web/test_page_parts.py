@@ -42,6 +42,7 @@ from synthetic import Gauge, Shaft, paper_calibration, raw_run
 NOW = Clock(lambda: EVENING_MS + 3_600_000, UTC)
 
 
+@pytest.mark.slow
 def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
     rig, asked = Rig(tmp_path, a_world()), []
 
@@ -60,6 +61,7 @@ def test_a_wish_ends_a_night_as_one_ctrl_c_does(tmp_path):
     assert rig.check_ledger() == 0
 
 
+@pytest.mark.slow
 def test_a_wish_is_for_the_night_it_names(store_place):
     quiet_night(store_place, 3)
     with store_place.open() as store:
@@ -82,6 +84,7 @@ def test_what_the_page_reads_through_cannot_write(store_place):
     store.close()
 
 
+@pytest.mark.slow
 def test_a_night_read_on_is_the_night_read_anew(store_place):
     with paper_night(store_place) as night:
         night.check(0.1)
@@ -116,6 +119,7 @@ def warnings_in(views):
     return views.live(views.night(None))[0].count('class="warn"')
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", ["now", "night", "list", "nights"])
 def test_the_views_of_a_night(store_place, snapshot, view):
     rough_night(store_place, 210)
@@ -125,6 +129,7 @@ def test_the_views_of_a_night(store_place, snapshot, view):
     assert page(shown[view]) == snapshot
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", ["shaft", "which", "sets", "set"])
 def test_the_views_of_shafts_and_sets(store_place, snapshot, view):
     quiet_night(store_place, 8)
@@ -148,6 +153,7 @@ def test_a_list_is_new_each_time_it_is_asked_for_though_nobody_looks_on_live(sto
     assert views.shafts(1, 0).count('id="shaft-') == total + 1
 
 
+@pytest.mark.slow
 def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(store_place):
     rough_night(store_place)
     views, journal = followed(store_place)
@@ -169,6 +175,7 @@ def test_a_shaft_that_is_being_fed_is_seen_at_once(store_place):
     assert f"Shaft {shaft} " in doing_in(views)
 
 
+@pytest.mark.slow
 def test_what_was_asked_before_a_night_went_on_is_done_with(store_place):
     with paper_night(store_place) as night:
         night.check(0.1)
@@ -306,6 +313,7 @@ def _doing(night):
     return doing(read_night(night.journal._store, night.number), None, NOW)
 
 
+@pytest.mark.slow
 def test_each_fault_comes_with_what_to_do(store_place):
     with rough_night(store_place, 210).open() as store:
         ways = {trouble.code: trouble.way_back for trouble in troubles(read_night(store, None), NOW)}

@@ -21,6 +21,8 @@ from midspan.link.session import Session
 from midspan.link.session_states import SessionState
 from wire import datum, framed, record, unframed
 
+pytestmark = pytest.mark.slow
+
 # Corrupt bytes, together over ten million. A good frame costs the host far more time than a damaged one.
 ON_THE_LINE, IN_THE_CONTENT, NOISE = 4_000_000, 2_000_000, 4_500_000
 OUTCOMES = tuple(kind for kind in vars(out).values() if isinstance(kind, type) and kind.__module__ == out.__name__)
