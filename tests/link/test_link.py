@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import rig
 import serial
-from midspan.base.errors import DeviceFault, LinkError, ProtocolError
+from midspan.base.errors import DeviceFault, LinkError, OutputError, ProtocolError
 from midspan.link import serial_port
 from midspan.link.gauge import Gauge
 from midspan.link.session_events import BlockCame, OutOfPlace, StateChanged
@@ -266,3 +266,14 @@ def test_a_simulated_gauge_that_cannot_start_says_why(tmp_path: Path) -> None:
         gauge.identify()
     assert caught.value.code == "simulation_ended"
     assert "no_such_thing" in str(caught.value)
+
+
+def test_a_simulated_gauge_that_fails_to_start_leaves_the_folder_to_the_next(tmp_path: Path) -> None:
+    def fail() -> None:
+        raise OutputError("full")
+
+    failed = Rehearsal({"shafts": []}, tmp_path, fail)
+    with pytest.raises(OutputError), failed:
+        pass
+    with Rehearsal({"shafts": []}, tmp_path) as second, serial_port.SerialLink(second.port) as line:
+        assert Gauge(line).settled().state is State.IDLE

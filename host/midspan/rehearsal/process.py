@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -101,24 +102,30 @@ class Rehearsal:
             raise LinkError(
                 "a simulated gauge needs a pseudo-terminal, which this system lacks: use Linux or macOS"
             ) from error
-        self._take_folder()
-        device_end, self._host_end = pty.openpty()
-        tty.setraw(self._host_end)  # this end stays open, so that the device sees no hang-up between two hosts
-        self.port = os.ttyname(self._host_end)
-        self._start(device_end)
-        os.close(device_end)
+        with ExitStack() as opened:  # what was opened is closed again if the start fails
+            self._take_folder(opened)
+            device_end, host_end = pty.openpty()
+            opened.callback(os.close, host_end)
+            tty.setraw(host_end)  # this end stays open, so that the device sees no hang-up between two hosts
+            self.port = os.ttyname(host_end)
+            try:
+                self._start(device_end)
+            finally:
+                os.close(device_end)
+            self._opened = opened.pop_all()
         return self
 
-    def _take_folder(self) -> None:
+    def _take_folder(self, opened: ExitStack) -> None:
         """Lock the folder and prepare it; raise LinkError if another host has it."""
         import fcntl  # found wherever there are pseudo-terminals
 
         self._folder.mkdir(parents=True, exist_ok=True)
-        self._hold = self._scenario_file.open("ab")  # the lock ends with this file, also when this host is killed
+        hold = opened.enter_context(
+            self._scenario_file.open("ab")
+        )  # the lock ends with it, also when this host is killed
         try:
-            fcntl.flock(self._hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            self._hold.close()
             raise LinkError(f"simulated gauge in {self._folder}: {BUSY.words}", code=BUSY.code) from error
         if self._prepare is not None:
             self._prepare()
@@ -183,5 +190,4 @@ class Rehearsal:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
-        os.close(self._host_end)
-        self._hold.close()
+        self._opened.close()
