@@ -79,6 +79,8 @@ def test_truth_comes_out():
     assert result.spread_thou == pytest.approx(5.0, abs=0.05)
     assert apart_deg(result.stiff_side_deg, 70.0) < 0.5
     assert result.runout_mm == pytest.approx(0.24, abs=0.001)
+    assert np.hypot(*result.surface_mm[1:3]) == pytest.approx(0.12, abs=0.0005)  # a bow shows once per turn
+    assert np.abs(result.surface_mm[3:]).max() < 0.001
     assert result.hysteresis_pct == pytest.approx(0.4, abs=0.05)
     assert result.slip_pct == pytest.approx(0.3, abs=0.02)
     assert (result.doubts, result.faults) == ((), ())

@@ -7,6 +7,7 @@ more, so that none changes by accident.
 import copy
 import errno
 import math
+import re
 from collections import Counter
 from dataclasses import replace
 
@@ -204,6 +205,19 @@ def test_a_sign_raises_its_alarm_where_it_left_what_was_usual(sign, quiet, loud,
         assert [raised(before, **{sign: value}) for value in quiet] == [[]] * len(quiet)
         assert [raised(before, **{sign: value}) for value in loud] == [[code]] * len(loud)
     assert [raised([QUIET] * 4, **{sign: value}) for value in loud] == [[]] * len(loud)  # too few say what is usual
+
+
+def test_alarms_of_the_rate_name_both_rates():
+    (alarm,) = alarms(replace(QUIET, interval_us=10_000.0), [QUIET] * 5, WatchLimits())
+    assert re.findall(r"[\d.]+\d", alarm.words) == ["100.0", "80.0"]
+
+
+@pytest.mark.parametrize("field", [name for name in WatchLimits.model_fields if name != "temperature_c"])
+def test_a_limit_is_above_zero(field):
+    for refused in (0.0, -0.5):
+        with pytest.raises(ValidationError):
+            WatchLimits.model_validate({field: refused})
+    assert getattr(WatchLimits.model_validate({field: 1e-9}), field) == 1e-9
 
 
 def test_a_slip_counts_where_it_is_beyond_twice_its_own_uncertainty():
