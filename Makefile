@@ -44,7 +44,7 @@ soak: $(SETUP)
 docs: $(SETUP)
 	$(BIN)/pdoc --docformat numpy --no-show-source --output-directory build/reference midspan
 
-# Small faults put into the core, one at a time: do the tests of its own folder notice? Up to two hours.
+# Small faults put into the core, one at a time: do the tests of its own folder notice? A quarter of an hour.
 # SEED=2 draws another sample, COUNT=50 a smaller one, FOLDER=wire keeps to one folder.
 SEED ?= 1
 COUNT ?= 200

@@ -1,6 +1,6 @@
 """Put small faults into the core, one at a time, and count those that the tests of their own folder notice.
 
-`python tests/mutants [FOLDER ...] [--seed N] [--count N]`; without folders all six. Takes up to two hours.
+`python tests/mutants [FOLDER ...] [--seed N] [--count N]`; all six folders without names.
 """
 
 import argparse
