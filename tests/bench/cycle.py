@@ -71,7 +71,7 @@ def measured(folder, number=SHAFTS):
     """Measure a batch on the rehearsal; return archive, verdicts, line and latencies."""
     stock = [shaft for shaft in scenario.shafts(number + 7, 1) if not shaft["label"].startswith("R")][:number]
     (folder / "cal.toml").write_text(scenario.example_calibration(1))
-    (folder / "bands.toml").write_text(scenario.BANDS)
+    (folder / "bands.toml").write_text(scenario.example_bands())
     archive = folder / "batch.avro"
     archive.unlink(missing_ok=True)
     with (

@@ -38,7 +38,7 @@ from screens import DATES, TIMES, screen
 from stores import store_in
 from synthetic import Shaft
 
-BANDS = scenario.BANDS
+BANDS = scenario.example_bands()
 
 
 @pytest.fixture

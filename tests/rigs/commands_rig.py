@@ -76,5 +76,5 @@ def settings(folder: Path, seed=7):
     """Write calibration and bands of the demonstration into a folder; return their paths."""
     calibration, bands = folder / "gauge.toml", folder / "bands.toml"
     calibration.write_text(scenario.example_calibration(seed), encoding="utf-8")
-    bands.write_text(scenario.BANDS, encoding="utf-8")
+    bands.write_text(scenario.example_bands(), encoding="utf-8")
     return calibration, bands

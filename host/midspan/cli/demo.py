@@ -42,7 +42,7 @@ def demo(
     else:
         load_calibration(calibration)  # refuses a bad calibration before anything is written
         text = calibration.read_text(encoding="utf-8")
-    _prepare(folder, {CALIBRATION: text, BANDS: scenario.BANDS})
+    _prepare(folder, {CALIBRATION: text, BANDS: scenario.example_bands()})
     screen = result_text.console()
     stock = scenario.shafts(shafts, seed)
     begun = time.monotonic()

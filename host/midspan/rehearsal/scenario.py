@@ -40,7 +40,7 @@ RETURNS: tuple[dict[str, Any], ...] = (
     {"label": "R6 empty slot", "fault": "absent"},
     {"label": "R7 loose plug", "fault": "cell_stuck"},
 )
-BANDS = """# Which shafts are wanted. Spine in thousandths of an inch under 880 g on 28 in; smaller is stiffer.
+_BANDS = """# Which shafts are wanted. Spine in thousandths of an inch under 880 g on 28 in; smaller is stiffer.
 [rule]
 coverage_factor = 2.0        # a limit within U = 2 u of the value makes a shaft doubtful
 
@@ -158,7 +158,7 @@ def example_bands() -> str:
     str
         Text of the file, TOML.
     """
-    return BANDS
+    return _BANDS
 
 
 def example_calibration(seed: int = 7) -> str:
