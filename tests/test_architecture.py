@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import get_type_hints
 
 import pytest
+from reference.docstrings import HOST, definitions, is_protocol, sources, tree_of
 from typer.models import ParameterInfo
 
 ROOT = Path(__file__).parents[1]
-HOST = ROOT / "host" / "midspan"
 DEVICE = ROOT / "device"
 
 # Each folder, and what it may import besides itself; only downwards.
@@ -87,7 +87,7 @@ MICROPYTHON = {
 MOST_PARAMETERS = 6
 BOARD_ONLY = {"machine", "rp2", "usb"}
 
-host_files = sorted(path for path in HOST.rglob("*.py") if "migrations" not in path.parts)
+host_files = sources(HOST)
 host_modules = [path for path in host_files if path.name != "__init__.py"]
 device_files = sorted(DEVICE.rglob("*.py"))
 
@@ -98,11 +98,6 @@ def name_of(path: Path) -> str:
 
 
 each_host_module = pytest.mark.parametrize("path", host_modules, ids=name_of)
-
-
-@cache
-def tree_of(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 
 @cache
@@ -281,19 +276,13 @@ def test_the_protocol_is_data_only() -> None:
     assert {path.suffix for path in (ROOT / "protocol").iterdir()} <= {".avsc", ".json", ".md"}
 
 
-def public(node: ast.AST) -> bool:
-    return isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
-
-
 def undocumented(body: list[ast.stmt]) -> list[str]:
     """Public functions, classes and methods without a docstring; a protocol's members speak through its own."""
     missing = []
-    for node in filter(public, body):
-        assert isinstance(node, ast.FunctionDef | ast.ClassDef)
+    for node in definitions(body):
         if ast.get_docstring(node) is None:
             missing.append(node.name)
-        bases = {ast.unparse(base) for base in getattr(node, "bases", [])}
-        if isinstance(node, ast.ClassDef) and "Protocol" not in bases:
+        if isinstance(node, ast.ClassDef) and not is_protocol(node):
             missing += [f"{node.name}.{name}" for name in undocumented(node.body)]
     return missing
 

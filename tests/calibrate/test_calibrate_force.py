@@ -24,6 +24,7 @@ from midspan.calibrate.force_class import (
 from midspan.calibrate.readings_table import readings_of
 from midspan.hand_bench.gravity import typed_gravity
 from midspan.hand_bench.masses import Air, Mass
+from refusals import place_in
 
 G = 9.8066
 PER_G = 1070.0
@@ -193,12 +194,6 @@ def scaled(factor):
     """Return good readings with all masses multiplied by a factor."""
     plain = table()
     return replace(plain, numbers=plain.numbers | {"mass_g": plain["mass_g"] * factor})
-
-
-def place_in(error):
-    """Return the file and line that an error names."""
-    file, line = re.match(r"([\w.]+), line (\d+): ", str(error)).groups()
-    return file, int(line)
 
 
 # Grams of the units: NIST SP 811 (2008), appendix B.8; the ounce is a sixteenth of the pound.

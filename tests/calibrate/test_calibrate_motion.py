@@ -13,6 +13,7 @@ from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate.span import calibrate_span
 from midspan.calibrate.travel import TravelIndicator, calibrate_travel
+from refusals import place_in
 
 SCREW_STEPS = 3200.0
 DIAL = TravelIndicator(u_reading_mm=0.002, u_scale=1e-4)
@@ -29,12 +30,6 @@ def refused(call, *arguments):
 def codes(found):
     """Return the codes of the remarks of a result."""
     return [remark.code for remark in found.remarks]
-
-
-def place_in(error):
-    """Return the file and line that an error names."""
-    file, line = re.match(r"([\w.]+), line (\d+): ", str(error)).groups()
-    return file, int(line)
 
 
 # Travel
