@@ -4,47 +4,41 @@ The symbols of each enum and their numbers, then the types of the fields of each
 of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). Names of fields would cost heap and are not needed.
 """
 
-PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 3
+PROTOCOL_MAJOR = 2
+PROTOCOL_MINOR = 0
 # CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first
-FINGERPRINT = b"\xd3\x24\xc8\xec\x08\x59\xe3\x9d"
+FINGERPRINT = b"\x3d\x29\x88\x66\xe0\xc7\x66\xdb"
 
 (
-    STARTING, HOMING, IDLE, SEATING, ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER,
-    RETRACTING, HOLDING, FAULTED, BENCH, STANDING, FEEDING, LOADED, SELECTING, RELEASING,
-) = range(22)  # fmt: skip
+    STARTING, HOMING, IDLE, RUNNING, RETRACTING, HOLDING, STANDING, FAULTED, FEEDING, LOADED, SELECTING, RELEASING,
+) = range(12)  # fmt: skip
 STATES = (
-    "STARTING", "HOMING", "IDLE", "SEATING", "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN",
-    "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "RETRACTING", "HOLDING", "FAULTED", "BENCH", "STANDING", "FEEDING", "LOADED",
+    "STARTING", "HOMING", "IDLE", "RUNNING", "RETRACTING", "HOLDING", "STANDING", "FAULTED", "FEEDING", "LOADED",
     "SELECTING", "RELEASING",
 )  # fmt: skip
 (
     CELL_SILENT, CELL_STUCK, CELL_OUT_OF_STEP, CELL_SATURATED, NO_CONTACT, FORCE_LIMIT, TRAVEL_LIMIT, HOME_NOT_FOUND,
     HOST_SILENT, STOPPED_BY_HOST, BUFFER_FULL, INTERNAL, LOST_STEPS, HOPPER_EMPTY, SHAFT_SHORT, TWO_SHAFTS, JAM,
-    BIN_FULL, LID_OPEN, EMERGENCY_STOP, CONFIGURATION, HOME_STUCK, FORCE_REVERSED,
-) = range(23)  # fmt: skip
+    BIN_FULL, LID_OPEN, EMERGENCY_STOP, CONFIGURATION, HOME_STUCK, FORCE_REVERSED, STEP_OVERTIME,
+) = range(24)  # fmt: skip
 FAULT_CODES = (
     "CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "NO_CONTACT", "FORCE_LIMIT", "TRAVEL_LIMIT",
     "HOME_NOT_FOUND", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL", "INTERNAL", "LOST_STEPS", "HOPPER_EMPTY",
     "SHAFT_SHORT", "TWO_SHAFTS", "JAM", "BIN_FULL", "LID_OPEN", "EMERGENCY_STOP", "CONFIGURATION", "HOME_STUCK",
-    "FORCE_REVERSED",
-)  # fmt: skip
-PHASES = (
-    "ZERO_BEFORE", "APPROACH", "LIGHT", "DEEPEN", "FULL", "RETURN", "LIGHT_AGAIN", "LIFT", "ZERO_AFTER", "BENCH",
+    "FORCE_REVERSED", "STEP_OVERTIME",
 )  # fmt: skip
 (
-    WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, NO_PLAN, UNKNOWN_SHAFT, BUFFER_TOO_SMALL, NOT_SAFE, NO_FEEDER,
-) = range(8)  # fmt: skip
+    WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, UNKNOWN_SHAFT, BUFFER_TOO_SMALL, NOT_SAFE, NO_FEEDER,
+) = range(7)  # fmt: skip
 REFUSALS = (
-    "WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "NO_PLAN", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL", "NOT_SAFE",
-    "NO_FEEDER",
+    "WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL", "NOT_SAFE", "NO_FEEDER",
 )  # fmt: skip
-(KEEP_ALIVE, MEASURE, STOP, CLEAR_FAULT) = range(4)  # fmt: skip
-ORDERS = ("KEEP_ALIVE", "MEASURE", "STOP", "CLEAR_FAULT")  # fmt: skip
+(KEEP_ALIVE, STOP, CLEAR_FAULT) = range(3)  # fmt: skip
+ORDERS = ("KEEP_ALIVE", "STOP", "CLEAR_FAULT")  # fmt: skip
 (HOPPER, SLOT, SEATED) = range(3)  # fmt: skip
 SOURCES = ("HOPPER", "SLOT", "SEATED")  # fmt: skip
 ENUMS = {
-    "State": STATES, "FaultCode": FAULT_CODES, "Phase": PHASES, "Refusal": REFUSALS, "Order": ORDERS, "Source": SOURCES,
+    "State": STATES, "FaultCode": FAULT_CODES, "Refusal": REFUSALS, "Order": ORDERS, "Source": SOURCES,
 }  # fmt: skip
 FIXED = {"Fingerprint": 8}  # fmt: skip
 PARTS = {
@@ -54,9 +48,30 @@ PARTS = {
         "boolean",  # done
         "int",  # passed
     ),
+    "FeederReport": (
+        ("null", "long"),  # in_gauge
+        "boolean",  # seated
+        "boolean",  # hopper
+        "boolean",  # slot
+        "int",  # places
+        ("null", "LastRelease"),  # last_release
+    ),
     "Unusual": (
         "int",  # reading
         "int",  # status
+    ),
+    "Step": (
+        "int",  # phase
+        ("null", "int"),  # press_steps
+        ("null", "int"),  # from_step
+        ("null", "int"),  # until_count
+        ("null", "FaultCode"),  # unreached
+        "int",  # rotate_steps
+        "int",  # readings
+        "int",  # settle_readings
+        "boolean",  # zero
+        "int",  # press_speed
+        "int",  # rotate_speed
     ),
 }
 RECORDS = (
@@ -77,23 +92,26 @@ RECORDS = (
         "int",  # count_max
         "int",  # count_limit
         "int",  # press_limit_steps
+        "int",  # press_speed_most
+        "int",  # down_speed_most
+        "int",  # press_acceleration
+        "int",  # rotate_speed_most
+        "int",  # rotate_acceleration
         "int",  # silence_ms
-        "int",  # buffer_bytes
-        ("null", "long"),  # in_gauge
-        "boolean",  # seated
-        "boolean",  # hopper
-        "boolean",  # slot
-        "int",  # places
+        "int",  # readings_most
         "int",  # guards
         ("null", "FaultCode"),  # fault
-        ("null", "LastRelease"),  # last_release
         ("null", "int"),  # temperature_centi
+        ("null", "int"),  # free_bytes
+        "int",  # longest_turn_us
+        ("null", "FeederReport"),  # feeder
     ),
     (  # Readings
+        "int",  # boot
         "long",  # shaft
         "int",  # block
         "int",  # first
-        "Phase",  # phase
+        "int",  # phase
         "int",  # tick_us
         "int",  # interval_us
         ("array", "int"),  # lateness_us
@@ -104,6 +122,7 @@ RECORDS = (
         ("array", "int"),  # marks
     ),
     (  # EndOfShaft
+        "int",  # boot
         "long",  # shaft
         "int",  # blocks
         "int",  # readings
@@ -113,19 +132,23 @@ RECORDS = (
         "int",  # sampling_ms
     ),
     (  # Event
+        "int",  # boot
         "int",  # tick_us
         "State",  # previous
         "State",  # state
         ("null", "long"),  # shaft
     ),
     (  # Fault
+        "int",  # boot
         "FaultCode",  # code
         "State",  # state
+        ("null", "int"),  # step
         "int",  # tick_us
         ("null", "long"),  # shaft
         "int",  # detail
     ),
     (  # Reply
+        "int",  # boot
         "int",  # to_sequence
         ("null", "Refusal"),  # refusal
         "string",  # field
@@ -135,24 +158,13 @@ RECORDS = (
         "int",  # protocol_minor
         "Fingerprint",  # fingerprint
     ),
-    (  # CyclePlan
-        "int",  # light_count
-        "int",  # full_count
-        "int",  # clearance_steps
-        "int",  # travel_steps
-        "int",  # takeup_steps
-        "int",  # seat_steps
-        "int",  # turn_steps
-        "int",  # turn_again_steps
-        "int",  # zero_readings
-        "int",  # settle_readings
-        "int",  # press_speed
-        "int",  # approach_speed
-        "int",  # rotate_speed
+    (  # Program
+        "long",  # shaft
+        "boolean",  # stand
+        ("array", "Step"),  # steps
     ),
     (  # Command
         "Order",  # order
-        ("null", "long"),  # shaft
     ),
     (  # Acknowledge
         "long",  # shaft
@@ -160,16 +172,6 @@ RECORDS = (
     (  # Resend
         "long",  # shaft
         ("array", "int"),  # blocks
-    ),
-    (  # BenchStep
-        "long",  # shaft
-        "int",  # press_steps
-        "int",  # rotate_steps
-        ("null", "int"),  # stop_count
-        "int",  # readings
-        "int",  # settle_readings
-        "int",  # press_speed
-        "int",  # rotate_speed
     ),
     (  # Feed
         "long",  # shaft
@@ -181,6 +183,5 @@ RECORDS = (
     ),
 )
 (
-    IDENTIFY, READINGS, END_OF_SHAFT, EVENT, FAULT, REPLY, GREET, CYCLE_PLAN, COMMAND, ACKNOWLEDGE, RESEND, BENCH_STEP,
-    FEED, RELEASE,
-) = range(14)  # fmt: skip
+    IDENTIFY, READINGS, END_OF_SHAFT, EVENT, FAULT, REPLY, GREET, PROGRAM, COMMAND, ACKNOWLEDGE, RESEND, FEED, RELEASE,
+) = range(13)  # fmt: skip

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from midspan.wire.schema import data_folder, fingerprint, message_source
+from midspan.wire.schema import data_folder, fingerprint, message_source, record_source
 
 RANGES = {"int": (-(1 << 31), (1 << 31) - 1), "long": (-(1 << 63), (1 << 63) - 1)}
 Schema = dict[str, Any]
@@ -23,12 +23,16 @@ class DefinitionError(Exception):
 
 @dataclass(frozen=True)
 class Definitions:
-    """Content of protocol/: version, union with every type defined where it is first used, fault texts."""
+    """Content of protocol/: version, union with every type defined where it is first used, fault texts, phases.
+
+    Phases are tags that the device does not know, so they are no part of the union.
+    """
 
     version: dict[str, int]
     fingerprint: bytes
     union: list[Schema]
     faults: dict[str, dict[str, Any]]
+    phases: Schema
 
     def named(self, kind: str) -> list[Schema]:
         """Return the types of a kind (record, enum or fixed), inner types before outer ones."""
@@ -45,7 +49,7 @@ def definitions() -> Definitions:
         json.loads((data_folder("protocol") / name).read_text(encoding="utf-8"))
         for name in ("version.json", "faults.json")
     )
-    return Definitions(version, fingerprint(), message_source(), faults)
+    return Definitions(version, fingerprint(), message_source(), faults, record_source("Phase"))
 
 
 def _walk(node: Any) -> Iterator[Schema]:
@@ -64,7 +68,7 @@ def check(given: Definitions) -> None:
     for branch, record in enumerate(given.union):
         _check_record(branch, record)
         _check_types(record)
-    for enum in given.named("enum"):
+    for enum in [*given.named("enum"), given.phases]:
         _check_retired(enum)
     _check_faults(given)
 
@@ -86,7 +90,7 @@ def _check_types(record: Schema) -> None:
         kind, inner = field["type"], inner_type(field["type"])
         is_part = isinstance(inner, dict) and inner["type"] == "record"
         if record["sender"] == "host":
-            unknown = inner == "string" or is_part
+            unknown = inner == "string" or (is_part and kind is inner)
         else:  # the arrays of a block are packed as they grow, not by the table
             unknown = isinstance(kind, dict) and kind["type"] == "array" and record["name"] != "Readings"
         if unknown:

@@ -97,7 +97,7 @@ def host_text(given: Definitions) -> str:
     parts = {part["name"]: part["name"] for part in given.parts()}
     return "\n".join([
         HOST_HEAD.format(made=MADE, **given.version),
-        *(_host_enum(enum) for enum in given.named("enum")),
+        *(_host_enum(enum) for enum in [*given.named("enum"), given.phases]),
         HOST_FAULTS, *(f'    {code} = "{code}"' for code in given.faults["host"]), "\n",
         *(_host_class(record, given) for record in records),
         "Record = (\n    " + "\n    | ".join(record["name"] for record in given.union) + "\n)\n",

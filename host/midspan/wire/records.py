@@ -8,40 +8,30 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 
-PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 3
+PROTOCOL_MAJOR = 2
+PROTOCOL_MINOR = 0
 
 
 class State(IntEnum):
     """State of the device.
 
-    BENCH: a bench step is running; STANDING: it has ended and the head stands where it was taken. FEEDING: a shaft
-    rolls in; LOADED: it lies on the rollers and nothing moves; SELECTING: the chute turns to a place; RELEASING: the
-    shaft rolls out. SPEC.md has the table of transitions.
+    RUNNING: a program runs; HOLDING: it has ended with the head at home; STANDING: it has ended and the head stands
+    where it left it. Of a feeder: FEEDING: a shaft rolls in; LOADED: it lies on the rollers and nothing moves;
+    SELECTING: the chute turns to a place; RELEASING: the shaft rolls out. SPEC.md has the table of transitions.
     """
 
     STARTING = 0
     HOMING = 1
     IDLE = 2
-    SEATING = 3
-    ZERO_BEFORE = 4
-    APPROACH = 5
-    LIGHT = 6
-    DEEPEN = 7
-    FULL = 8
-    RETURN = 9
-    LIGHT_AGAIN = 10
-    LIFT = 11
-    ZERO_AFTER = 12
-    RETRACTING = 13
-    HOLDING = 14
-    FAULTED = 15
-    BENCH = 16
-    STANDING = 17
-    FEEDING = 18
-    LOADED = 19
-    SELECTING = 20
-    RELEASING = 21
+    RUNNING = 3
+    RETRACTING = 4
+    HOLDING = 5
+    STANDING = 6
+    FAULTED = 7
+    FEEDING = 8
+    LOADED = 9
+    SELECTING = 10
+    RELEASING = 11
 
 
 class FaultCode(IntEnum):
@@ -73,12 +63,42 @@ class FaultCode(IntEnum):
     CONFIGURATION = 20
     HOME_STUCK = 21
     FORCE_REVERSED = 22
+    STEP_OVERTIME = 23
+
+
+class Refusal(IntEnum):
+    """Reason for refusing a request."""
+
+    WRONG_PROTOCOL = 0
+    WRONG_STATE = 1
+    OUT_OF_RANGE = 2
+    UNKNOWN_SHAFT = 3
+    BUFFER_TOO_SMALL = 4
+    NOT_SAFE = 5
+    NO_FEEDER = 6
+
+
+class Order(IntEnum):
+    """Kind of order in a Command."""
+
+    KEEP_ALIVE = 0
+    STOP = 1
+    CLEAR_FAULT = 2
+
+
+class Source(IntEnum):
+    """Place that a shaft comes from."""
+
+    HOPPER = 0
+    SLOT = 1
+    SEATED = 2
 
 
 class Phase(IntEnum):
-    """Part of the measuring cycle in which a reading was taken; BENCH for a bench step.
+    """What the host takes a reading for: the tag of its step.
 
-    New phases are appended; a retired name stays in its place.
+    The device does not know these names, so a new one needs no new device. BACK: the shaft turns the other way. New
+    phases are appended, because archives keep the numbers; a retired name stays in its place.
     """
 
     ZERO_BEFORE = 0
@@ -91,36 +111,11 @@ class Phase(IntEnum):
     LIFT = 7
     ZERO_AFTER = 8
     BENCH = 9
-
-
-class Refusal(IntEnum):
-    """Reason for refusing a request."""
-
-    WRONG_PROTOCOL = 0
-    WRONG_STATE = 1
-    OUT_OF_RANGE = 2
-    NO_PLAN = 3
-    UNKNOWN_SHAFT = 4
-    BUFFER_TOO_SMALL = 5
-    NOT_SAFE = 6
-    NO_FEEDER = 7
-
-
-class Order(IntEnum):
-    """Kind of order in a Command."""
-
-    KEEP_ALIVE = 0
-    MEASURE = 1
-    STOP = 2
-    CLEAR_FAULT = 3
-
-
-class Source(IntEnum):
-    """Place that a shaft comes from."""
-
-    HOPPER = 0
-    SLOT = 1
-    SEATED = 2
+    SEATING = 10
+    ZERO_MIDDLE = 11
+    LIGHT_BACK = 12
+    FULL_BACK = 13
+    LIGHT_AGAIN_BACK = 14
 
 
 class HostFault(StrEnum):
@@ -168,6 +163,35 @@ class LastRelease:
 
 
 @dataclass(frozen=True, slots=True)
+class FeederReport:
+    """State of the feeder and of what it handles.
+
+    Parameters
+    ----------
+    in_gauge : int or None
+        Number under which the shaft on the rollers was fed; None if none was fed, or if it was forgotten after a reset
+        or the clearing of a fault. 0 or more.
+    seated : bool
+        True if a seat sensor sees a shaft on the rollers now.
+    hopper : bool
+        True if the hopper holds at least one shaft.
+    slot : bool
+        True if a check standard lies in its slot.
+    places : int
+        Number of places the chute can point to, numbered from 1. 1 or more.
+    last_release : LastRelease or None
+        Last release on record, across resets; None if there was none.
+    """
+
+    in_gauge: int | None
+    seated: bool
+    hopper: bool
+    slot: bool
+    places: int
+    last_release: LastRelease | None
+
+
+@dataclass(frozen=True, slots=True)
 class Unusual:
     """Status of a reading of the block that is not simply good.
 
@@ -176,12 +200,64 @@ class Unusual:
     reading : int
         Index within this block, from 0. 0 or more.
     status : int
-        Bit set: 1 settling after a motion, 2 converter at its limit, 4 trailing bits wrong (out of step), 8 one or more
-        samples missing before this one. 1 to 15.
+        Bit set: 1 settling (an axis moves without constant speed, or the converter still remembers such a time), 2
+        converter at its limit, 4 trailing bits wrong (out of step), 8 one or more samples missing before this one. 1 to
+        15.
     """
 
     reading: int
     status: int
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Step of a program: the press moves, then the rotate axis turns while readings are taken.
+
+    It is over when nothing moves and there are enough good readings.
+
+    Parameters
+    ----------
+    phase : int
+        Tag of the step's readings, which only the host understands. 0 to 255.
+    press_steps : int or None
+        Position that the press goes to: microsteps below home, or below where the step in from_step ended, and then
+        never above home; None to stay. Home itself (0) is where the switch has to close. 0 to press_limit_steps.
+    from_step : int or None
+        Number of an earlier step of the program from whose end press_steps counts, from 0; None to count from home.
+    until_count : int or None
+        Rise of the count above zero at which a head on its way down stops short of press_steps; None to go all the way.
+        1 to count_limit.
+    unreached : FaultCode or None
+        Fault to report if the head came to press_steps before until_count, NO_CONTACT or TRAVEL_LIMIT; None if that is
+        no fault.
+    rotate_steps : int
+        Microsteps to turn after the press has come to rest, in either direction, ramps included; 0 for no turn.
+        -1048576 to 1048576.
+    readings : int
+        Smallest number of good readings; 0 to take those that come while it moves. 0 to readings_most.
+    settle_readings : int
+        Number of readings still marked as settling after the head came to rest and the turn to constant speed. 0 to
+        100.
+    zero : bool
+        True if the mean of its good readings, without the lowest and the highest, becomes the zero from which counts
+        rise. The head must be at home.
+    press_speed : int
+        Press speed in microsteps per second. 1 to down_speed_most, on the way home to press_speed_most.
+    rotate_speed : int
+        Rotate speed in microsteps per second. 1 to rotate_speed_most.
+    """
+
+    phase: int
+    press_steps: int | None
+    from_step: int | None
+    until_count: int | None
+    unreached: FaultCode | None
+    rotate_steps: int
+    readings: int
+    settle_readings: int
+    zero: bool
+    press_speed: int
+    rotate_speed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,8 +287,8 @@ class Identify:
     state : State
         State at the moment of sending.
     held_shaft : int or None
-        Number of the shaft whose blocks are held because the host has not acknowledged them; None if there is none. 0
-        or more.
+        Number of the run whose blocks are held because the host has not acknowledged them; None if there is none. 0 or
+        more.
     held_blocks : int
         Number of blocks held. 0 or more.
     tick_us : int
@@ -224,34 +300,41 @@ class Identify:
     count_max : int
         Highest count the converter can give, 8388607 for 24 bits.
     count_limit : int
-        Force limit of the device as a rise of the count above zero; no command exceeds it. 1 or more.
+        Force limit of the device as a rise of the count above zero, in either direction; no program exceeds it. 1 or
+        more.
     press_limit_steps : int
-        Travel limit of the device below home in press microsteps; no command exceeds it. 1 or more.
+        Travel limit of the device below home in press microsteps; no program exceeds it. 1 or more.
+    press_speed_most : int
+        Highest speed of the press in microsteps per second on its way up. 1 or more.
+    down_speed_most : int
+        Highest speed of the press in microsteps per second on its way down: above it, the head could load the cell with
+        more than it bears before it stands. SPEC.md has the formula. 1 or more.
+    press_acceleration : int
+        Acceleration of the press in microsteps per second squared. 1 or more.
+    rotate_speed_most : int
+        Highest rotate speed in microsteps per second. 1 or more.
+    rotate_acceleration : int
+        Acceleration of the rotate axis in microsteps per second squared. 1 or more.
     silence_ms : int
         Time without a frame from the host after which a moving device retracts, in milliseconds. 1 or more.
-    buffer_bytes : int
-        Room for held blocks in bytes; a plan that could need more is refused. The maximum is several times the memory
-        of any chip that runs the device code: a larger number is wrong and could fill the host's memory. 1 to 4194304.
-    in_gauge : int or None
-        Number under which the shaft on the rollers was fed; None if none was fed, or if it was forgotten after a reset
-        or the clearing of a fault. 0 or more.
-    seated : bool
-        True if a seat sensor sees a shaft on the rollers now.
-    hopper : bool
-        True if the hopper holds at least one shaft.
-    slot : bool
-        True if a check standard lies in its slot.
-    places : int
-        Number of places the chute can point to, numbered from 1; 0 on a gauge without feeder and selector. 0 or more.
+    readings_most : int
+        Most readings that the device can hold; a program that could give more is refused. The maximum is several times
+        what the memory of any chip that runs the device code can hold: a larger number is wrong and could fill the
+        host's memory. 1 to 262144.
     guards : int
         Bit set of the safety inputs that are configured: 1 lid, 2 emergency stop. 0 or more.
     fault : FaultCode or None
-        Reason why the device is FAULTED, or why the last feed, release or cycle did not go as ordered; None if it did.
-        The next order or acknowledgement clears it.
-    last_release : LastRelease or None
-        Last release on record, across resets; None if there was none.
+        Reason why the device is FAULTED, or why the last feed, release or program did not go as ordered; None if it
+        did. The next order or acknowledgement clears it.
     temperature_centi : int or None
         Temperature of the board in hundredths of a degree Celsius; None if it has no thermometer.
+    free_bytes : int or None
+        Least free memory that a collection left since the start, in bytes; None if the device cannot tell. None is
+        forced while something moves. 0 or more.
+    longest_turn_us : int
+        Longest turn of the device's loop while something moved since the start, in microseconds. 0 or more.
+    feeder : FeederReport or None
+        What the feeder sees; None on a gauge without feeder.
     """
 
     protocol_major: int
@@ -270,46 +353,51 @@ class Identify:
     count_max: int
     count_limit: int
     press_limit_steps: int
+    press_speed_most: int
+    down_speed_most: int
+    press_acceleration: int
+    rotate_speed_most: int
+    rotate_acceleration: int
     silence_ms: int
-    buffer_bytes: int
-    in_gauge: int | None
-    seated: bool
-    hopper: bool
-    slot: bool
-    places: int
+    readings_most: int
     guards: int
     fault: FaultCode | None
-    last_release: LastRelease | None
     temperature_centi: int | None
+    free_bytes: int | None
+    longest_turn_us: int
+    feeder: FeederReport | None
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Block of raw readings of one shaft in one phase.
+    """Block of raw readings of one step of a program.
 
     The four arrays have equal length; entry i of all four is one reading. Sent by the device.
 
     Parameters
     ----------
+    boot : int
+        Boot number of the device, as in Identify: a message of an earlier start is told by it. 0 to 1073741823.
     shaft : int
-        Number of the shaft given by the host. 0 or more.
+        Number of the program's run, given by the host: that of the shaft. 0 or more.
     block : int
         Number of this block within the shaft, from 0 without gaps. 0 or more.
     first : int
         Number within the shaft of this block's first reading, from 0 without gaps, so that a loss shows. 0 or more.
-    phase : Phase
-        Part of the cycle in which all readings of this block were taken.
+    phase : int
+        Tag of the step of the program in which all readings of this block were taken: a number of phase.avsc, which
+        only the host understands. 0 to 255.
     tick_us : int
         Device clock at the first reading in microseconds, wraps at 2^30. 0 to 1073741823.
     interval_us : int
-        Sampling interval in microseconds to which lateness refers: the converter's own, as measured before this shaft.
-        1 or more.
+        Sampling interval in microseconds to which lateness refers: the converter's own, as measured before this
+        program. 1 or more.
     lateness_us : tuple[int, ...]
         Time since the reading before minus interval_us, in microseconds, positive when late. The first is 0: its time
         is tick_us.
     rotate_steps : tuple[int, ...]
-        Rotate axis in microsteps, positive in the turning direction of the cycle: the first is the position, each later
-        one the change from the reading before.
+        Rotate axis in microsteps, positive in the turning direction, at the end of the conversion: the first is the
+        position, each later one the change from the reading before.
     press_steps : tuple[int, ...]
         Press axis in microsteps below home, positive down: the first is the position, each later one the change from
         the reading before.
@@ -324,10 +412,11 @@ class Readings:
         out.
     """
 
+    boot: int
     shaft: int
     block: int
     first: int
-    phase: Phase
+    phase: int
     tick_us: int
     interval_us: int
     lateness_us: tuple[int, ...]
@@ -340,12 +429,14 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class EndOfShaft:
-    """End of a shaft's cycle; its blocks are held until the host acknowledges them.
+    """End of a program; its blocks are held until the host acknowledges them.
 
     Sent by the device.
 
     Parameters
     ----------
+    boot : int
+        Boot number of the device, as in Identify: a message of an earlier start is told by it. 0 to 1073741823.
     shaft : int
         Number of the shaft. 0 or more.
     blocks : int
@@ -353,16 +444,16 @@ class EndOfShaft:
     readings : int
         Number of readings in those blocks. 0 or more.
     complete : bool
-        True if the whole cycle ran, false if it was cut short for the reason in cause.
+        True if the whole program ran, false if it was cut short for the reason in cause.
     cause : FaultCode or None
-        Fault that cut the cycle short; None if complete.
+        Fault that cut the program short; None if complete.
     duration_ms : int
-        Time from the start of seating, or of the bench step, to the end in milliseconds. 0 or more.
+        Time from the start of the program to its end in milliseconds. 0 or more.
     sampling_ms : int
-        Part of duration_ms in which readings for the result were taken (both zeros and the three turns, or the good
-        ones of the bench step), in milliseconds. 0 or more.
+        Part of duration_ms in which good readings were taken, in milliseconds. 0 or more.
     """
 
+    boot: int
     shaft: int
     blocks: int
     readings: int
@@ -380,6 +471,8 @@ class Event:
 
     Parameters
     ----------
+    boot : int
+        Boot number of the device, as in Identify: a message of an earlier start is told by it. 0 to 1073741823.
     tick_us : int
         Device clock in microseconds, wraps at 2^30. 0 to 1073741823.
     previous : State
@@ -390,6 +483,7 @@ class Event:
         Shaft in the gauge; None if none is being measured. 0 or more.
     """
 
+    boot: int
     tick_us: int
     previous: State
     state: State
@@ -404,10 +498,14 @@ class Fault:
 
     Parameters
     ----------
+    boot : int
+        Boot number of the device, as in Identify: a message of an earlier start is told by it. 0 to 1073741823.
     code : FaultCode
         Code of the fault.
     state : State
         State in which it happened.
+    step : int or None
+        Number of the program's step in which it happened, from 0; None if no program was running. 0 or more.
     tick_us : int
         Device clock in microseconds, wraps at 2^30. 0 to 1073741823.
     shaft : int or None
@@ -417,8 +515,10 @@ class Fault:
         as the fault table says.
     """
 
+    boot: int
     code: FaultCode
     state: State
+    step: int | None
     tick_us: int
     shaft: int | None
     detail: int
@@ -432,14 +532,18 @@ class Reply:
 
     Parameters
     ----------
+    boot : int
+        Boot number of the device, as in Identify: a message of an earlier start is told by it. 0 to 1073741823.
     to_sequence : int
         Sequence number of the frame that it answers. 0 to 65535.
     refusal : Refusal or None
         Reason why the request was refused; None if it was accepted.
     field : str
-        Name of the field at fault; with NOT_SAFE, lid or stop; empty otherwise. Up to 32 characters.
+        Name of the field at fault, with the number of its step before it (3.press_speed); with NOT_SAFE, lid or stop;
+        empty otherwise. Up to 32 characters.
     """
 
+    boot: int
     to_sequence: int
     refusal: Refusal | None
     field: str
@@ -468,61 +572,27 @@ class Greet:
 
 
 @dataclass(frozen=True, slots=True)
-class CyclePlan:
-    """Plan for measuring the next shafts.
+class Program:
+    """Order to run a list of steps now under a number.
 
-    It is valid until the next plan or a reset. All values are counts, microsteps and readings: the device converts
-    nothing. Sent by the host.
+    Every reading is sent; thresholds count from the last zero, and without a zero since the head was home the press
+    goes nowhere. Repeating a program whose reply was lost does no harm. Sent by the host.
 
     Parameters
     ----------
-    light_count : int
-        Rise of the count above zero at which the approach stops (about 10 % of the standard load). 1 to count_limit.
-    full_count : int
-        Rise of the count above zero at which the deepening stops (about the standard load). Above light_count, up to
-        count_limit.
-    clearance_steps : int
-        Press microsteps below home down to which the head moves at press_speed before the slow approach. 0 to
-        travel_steps.
-    travel_steps : int
-        Press microsteps below home at which a head without contact, or without full load, gives up. 1 to
-        press_limit_steps.
-    takeup_steps : int
-        Press microsteps by which the head lifts past the light depth on its way back before it comes down again, so
-        that every depth is reached from the same side of the screw's backlash. 0 or more.
-    seat_steps : int
-        Rotate microsteps of turning before the first zero, to seat the shaft on its rollers. 0 or more.
-    turn_steps : int
-        Rotate microsteps of turning at the light and at the full depth; at least two revolutions of the shaft. 1 or
-        more.
-    turn_again_steps : int
-        Rotate microsteps of turning at the light depth on the way back. 1 or more.
-    zero_readings : int
-        Number of good readings of each zero. 1 to 1000.
-    settle_readings : int
-        Number of readings marked as settling at the start of every sampled phase, while the converter's filter still
-        holds older samples. 0 to 100.
-    press_speed : int
-        Press speed in microsteps per second. 1 or more.
-    approach_speed : int
-        Press speed of the approach to contact in microsteps per second. 1 or more.
-    rotate_speed : int
-        Rotate speed in microsteps per second. 1 or more.
+    shaft : int
+        Number of the run: that of the shaft. From LOADED only the number under which the shaft was fed. 0 to
+        1073741823.
+    stand : bool
+        True if the head stays afterwards where the last step left it (STANDING), for a next program from there; false
+        if it goes home (HOLDING).
+    steps : tuple[Step, ...]
+        Steps in their order, 1 to 32. 1 to 32.
     """
 
-    light_count: int
-    full_count: int
-    clearance_steps: int
-    travel_steps: int
-    takeup_steps: int
-    seat_steps: int
-    turn_steps: int
-    turn_again_steps: int
-    zero_readings: int
-    settle_readings: int
-    press_speed: int
-    approach_speed: int
-    rotate_speed: int
+    shaft: int
+    stand: bool
+    steps: tuple[Step, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -534,16 +604,11 @@ class Command:
     Parameters
     ----------
     order : Order
-        KEEP_ALIVE: the host is there (no reply). MEASURE: run one cycle on the shaft in the gauge; from LOADED only on
-        the shaft that was fed under this number. STOP: retract now and give up the shaft or bench step. CLEAR_FAULT:
-        home the press and return to IDLE, after a fault or from STANDING; the device then forgets which shaft lies on
-        the rollers.
-    shaft : int or None
-        Shaft number for MEASURE, None otherwise. 0 or more.
+        KEEP_ALIVE: the host is there (no reply). STOP: retract now and give up the program. CLEAR_FAULT: home the press
+        and return to IDLE, after a fault or from STANDING; the device then forgets which shaft lies on the rollers.
     """
 
     order: Order
-    shaft: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -577,48 +642,6 @@ class Resend:
 
     shaft: int
     blocks: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class BenchStep:
-    """Order for one step of a calibration on the bench.
-
-    The head goes to a position, the rotate axis turns, readings are taken, and the head stays there until the next
-    step. A step is a numbered run of its own, like a shaft. The first step from IDLE is taken with the head at home;
-    its mean is the zero to which count_limit and stop_count refer. Repeating a step whose reply was lost does no harm.
-    Sent by the host.
-
-    Parameters
-    ----------
-    shaft : int
-        Number of this step's run. 0 to 1073741823.
-    press_steps : int
-        Press microsteps below home at which readings are taken. 0 to press_limit_steps; 0 in the first step from IDLE.
-    rotate_steps : int
-        Rotate microsteps to turn from here while sampling, in either direction; 0 for no turn. -1048576 to 1048576.
-    stop_count : int or None
-        Rise of the count above the bench's zero at which a head on its way down stops short of press_steps; None to go
-        all the way. 1 to count_limit.
-    readings : int
-        Smallest number of good readings; a turn that takes longer gives more. 1 to 10000, if there is room.
-    settle_readings : int
-        Number of readings marked as settling after the head comes to rest. Those taken while it moves, or while a turn
-        has not reached constant speed, are marked too. 0 to 100.
-    press_speed : int
-        Press speed in microsteps per second. It must be slow where the head may meet something stiff, because noticing
-        a load takes two readings. 1 or more.
-    rotate_speed : int
-        Rotate speed in microsteps per second. 1 or more.
-    """
-
-    shaft: int
-    press_steps: int
-    rotate_steps: int
-    stop_count: int | None
-    readings: int
-    settle_readings: int
-    press_speed: int
-    rotate_speed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -667,11 +690,10 @@ Record = (
     | Fault
     | Reply
     | Greet
-    | CyclePlan
+    | Program
     | Command
     | Acknowledge
     | Resend
-    | BenchStep
     | Feed
     | Release
 )
@@ -683,9 +705,24 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "place": (0, 2147483647),
         "passed": (0, 2147483647),
     },
+    FeederReport: {
+        "in_gauge": (0, 9223372036854775807),
+        "places": (1, 2147483647),
+    },
     Unusual: {
         "reading": (0, 2147483647),
         "status": (1, 15),
+    },
+    Step: {
+        "phase": (0, 255),
+        "press_steps": (-2147483648, 2147483647),
+        "from_step": (-2147483648, 2147483647),
+        "until_count": (-2147483648, 2147483647),
+        "rotate_steps": (-1048576, 1048576),
+        "readings": (-2147483648, 2147483647),
+        "settle_readings": (-2147483648, 2147483647),
+        "press_speed": (-2147483648, 2147483647),
+        "rotate_speed": (-2147483648, 2147483647),
     },
     Identify: {
         "boot": (0, 1073741823),
@@ -697,17 +734,24 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "count_max": (-2147483648, 2147483647),
         "count_limit": (1, 2147483647),
         "press_limit_steps": (1, 2147483647),
+        "press_speed_most": (1, 2147483647),
+        "down_speed_most": (1, 2147483647),
+        "press_acceleration": (1, 2147483647),
+        "rotate_speed_most": (1, 2147483647),
+        "rotate_acceleration": (1, 2147483647),
         "silence_ms": (1, 2147483647),
-        "buffer_bytes": (1, 4194304),
-        "in_gauge": (0, 9223372036854775807),
-        "places": (0, 2147483647),
+        "readings_most": (1, 262144),
         "guards": (0, 2147483647),
         "temperature_centi": (-2147483648, 2147483647),
+        "free_bytes": (0, 2147483647),
+        "longest_turn_us": (0, 2147483647),
     },
     Readings: {
+        "boot": (0, 1073741823),
         "shaft": (0, 9223372036854775807),
         "block": (0, 2147483647),
         "first": (0, 2147483647),
+        "phase": (0, 255),
         "tick_us": (0, 1073741823),
         "interval_us": (1, 2147483647),
         "lateness_us": (-2147483648, 2147483647),
@@ -717,6 +761,7 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "marks": (-2147483648, 2147483647),
     },
     EndOfShaft: {
+        "boot": (0, 1073741823),
         "shaft": (0, 9223372036854775807),
         "blocks": (0, 2147483647),
         "readings": (0, 2147483647),
@@ -724,15 +769,19 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "sampling_ms": (0, 2147483647),
     },
     Event: {
+        "boot": (0, 1073741823),
         "tick_us": (0, 1073741823),
         "shaft": (0, 9223372036854775807),
     },
     Fault: {
+        "boot": (0, 1073741823),
+        "step": (0, 2147483647),
         "tick_us": (0, 1073741823),
         "shaft": (0, 9223372036854775807),
         "detail": (-2147483648, 2147483647),
     },
     Reply: {
+        "boot": (0, 1073741823),
         "to_sequence": (0, 65535),
     },
 }
@@ -747,10 +796,16 @@ LONGEST: dict[type, dict[str, int]] = {
 }
 # Records that come within others
 PARTS: dict[type, dict[str, type]] = {
-    Identify: {
+    FeederReport: {
         "last_release": LastRelease,
+    },
+    Identify: {
+        "feeder": FeederReport,
     },
     Readings: {
         "unusual": Unusual,
+    },
+    Program: {
+        "steps": Step,
     },
 }
