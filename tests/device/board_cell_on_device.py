@@ -3,17 +3,17 @@
 from array import array
 
 import machine
-import parts
 import pulses
 import rp2
+import wired
 from chip import chip, clock
 from hx711 import Hx711
 from latch import ROOM, Latch
 from load_cell import LoadCell
 from nau import Nau
 from nau7802 import Nau7802
-from parts import Still, Ticking
 from records import FAULT_CODES
+from wired import Still, Ticking
 
 
 def hx711(counts, clocks=25, trailing=1):
@@ -198,4 +198,4 @@ def check_a_nau7802_that_loses_its_supply_is_silence():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())

@@ -14,10 +14,10 @@ import time
 import board
 from chip import chip
 from main import Device
-from parts import Host, Pressed
 from plan import Plan, RefusalError, check_room
 from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, HOLDING, IDLE, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from settings import load
+from wired import Host, Pressed
 
 ORDER = (1, 1)  # MEASURE shaft 1
 TRAVEL = 28000

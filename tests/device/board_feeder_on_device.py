@@ -4,10 +4,9 @@ import json
 import os
 
 import board
-import parts
+import wired
 from chip import chip
 from main import Device
-from parts import DEFAULT, FLASH, Host, Pressed
 from records import (
     ACKNOWLEDGE,
     COMMAND,
@@ -24,6 +23,7 @@ from records import (
     PROTOCOL_MINOR,
     RELEASE,
 )  # fmt: skip
+from wired import DEFAULT, FLASH, Host, Pressed
 
 PLAN = (94000, 941000, 2600, 20000, 100, 200, 800, 800, 20, 5, 6400, 2400, 400)
 LEFT, RIGHT, HOPPER, CHUTE, LID, STOP, HOME = 9, 10, 12, 14, 15, 26, 7
@@ -199,4 +199,4 @@ def check_wrong_settings_are_a_fault_over_the_line():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())

@@ -2,9 +2,9 @@
 
 from array import array
 
-import parts
+import wired
 from chip import chip
-from parts import Ticking, segments, whole
+from wired import Ticking, segments, whole
 
 PLACES = [1000, 1500, 2000]
 
@@ -138,4 +138,4 @@ def check_passages_of_the_chute_are_counted_once_each():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())

@@ -1,8 +1,8 @@
 """The serial line's driver on MicroPython, one check at a time; run by test_board.py."""
 
-import parts
+import wired
 from line import BURST, Line
-from parts import Port
+from wired import Port
 
 
 def check_the_line_never_waits_and_loses_nothing():
@@ -57,4 +57,4 @@ def check_reading_takes_what_is_there_with_every_byte_value():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())

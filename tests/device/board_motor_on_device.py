@@ -1,13 +1,13 @@
 """The motors' driver on MicroPython, one check at a time; run by test_board.py."""
 
 import machine
-import parts
 import pulses
 import rp2
+import wired
 from chip import chip
 from motor import Motor
-from parts import segments
 from stepper import HALF, Stepper
+from wired import segments
 
 
 def motor(number=0, forward=1):
@@ -88,4 +88,4 @@ def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())
