@@ -44,7 +44,8 @@ from .measurement.calibration import Rotation as Rotation
 from .measurement.calibration import Span as Span
 from .measurement.calibration import Travel as Travel
 from .measurement.calibration import load_calibration as load_calibration
-from .measurement.cycle_plan import plan_for as plan_for
+from .measurement.cycle_plan import CycleSettings as CycleSettings
+from .measurement.cycle_plan import cycle_steps as cycle_steps
 from .measurement.result import ShaftResult as ShaftResult
 from .measurement.result import Unmeasured as Unmeasured
 from .measurement.result import evaluate as evaluate
@@ -65,10 +66,9 @@ from .store.place import StorePlace as StorePlace
 from .uncertainty.budget import Budget as Budget
 from .uncertainty.budget import Contribution as Contribution
 from .uncertainty.budget import Coverage as Coverage
-from .wire.records import BenchStep as BenchStep
-from .wire.records import CyclePlan as CyclePlan
 from .wire.records import FaultCode as FaultCode
 from .wire.records import Identify as Identify
 from .wire.records import Phase as Phase
 from .wire.records import Source as Source
 from .wire.records import State as State
+from .wire.records import Step as Step

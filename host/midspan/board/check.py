@@ -27,7 +27,7 @@ from midspan.board.signal_tests import (
 )  # fmt: skip
 from midspan.link.gauge import Gauge
 from midspan.wire.fault_texts import describe
-from midspan.wire.records import BenchStep, FaultCode, Identify, State
+from midspan.wire.records import FaultCode, Identify, Phase, State, Step
 
 QUIET_READINGS = 400  # five seconds: scatter known to 4 %
 DOWN_MM = 10.0  # far less than the way to a shaft
@@ -35,9 +35,24 @@ CREEP_MM_S = 4.0
 ROLLER_TURN_S = 5.0
 # Name of each sensor, its field in Identify, what a person does to cover it and to uncover it.
 SENSORS: tuple[tuple[str, Callable[[Identify], bool], str, str], ...] = (
-    ("seated", lambda found: found.seated, "Lay a shaft on the rollers.", "Take it away."),
-    ("hopper", lambda found: found.hopper, "Put a shaft into the hopper.", "Take it out."),
-    ("slot", lambda found: found.slot, "Put the check standard into its slot.", "Take it out."),
+    (
+        "seated",
+        lambda found: found.feeder is not None and found.feeder.seated,
+        "Lay a shaft on the rollers.",
+        "Take it away.",
+    ),
+    (
+        "hopper",
+        lambda found: found.feeder is not None and found.feeder.hopper,
+        "Put a shaft into the hopper.",
+        "Take it out.",
+    ),
+    (
+        "slot",
+        lambda found: found.feeder is not None and found.feeder.slot,
+        "Put the check standard into its slot.",
+        "Take it out.",
+    ),
 )
 LID, STOP = 1, 2  # bits of Identify.guards
 
@@ -102,7 +117,7 @@ class LookOver:
         yield from self._turned(off)
         yield from self._lowered(off, held, found)
         yield from self._guards(found)
-        if found.places:
+        if found.feeder is not None:
             yield from self._sensors()
 
     def _ready(self) -> Identify:
@@ -122,7 +137,10 @@ class LookOver:
         """Take a bench step and return its readings."""
         self._taken += 1
         press_speed = max(1, round(CREEP_MM_S * self._gear.steps_per_mm))
-        run = self._gauge.bench_step(BenchStep(self._taken, press, rotate, None, readings, 8, press_speed, speed))
+        step = Step(
+            Phase.BENCH, press, None, None, None, rotate, readings, 8, self._taken == 1, press_speed, speed
+        )  # fmt: skip
+        run = self._gauge.run(self._taken, "", [step], stand=True)
         self._gauge.acknowledge(self._taken)
         if run.cause is not None:
             raise DeviceFault(f"the gauge cut a step short: {run.cause}; correct that, then check the board again")

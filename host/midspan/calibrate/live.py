@@ -22,11 +22,11 @@ from midspan.base.errors import ConfigurationError, DeviceFault
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluate_kept, readings_alone
-from midspan.wire.records import BenchStep
+from midspan.wire.records import Phase, Step
 
 LOG = logging.getLogger(__name__)
 
@@ -148,8 +148,14 @@ class LiveBench:
         """
         self.taken += 1
         wanted = self.press if press_steps is None else press_steps
-        order = BenchStep(self.taken, wanted, rotate_steps, stop_count, readings, SETTLE_READINGS, speed, rotate_speed)
-        run = self.pipeline(readings_alone).take(lambda: self.gauge.bench_step(order, f"{self.label} {self.taken}"))
+        first = self.taken == 1  # at home: its mean is the zero of what follows
+        step = Step(
+            Phase.BENCH, wanted, None, stop_count, None, rotate_steps, readings, SETTLE_READINGS, first, speed,
+            rotate_speed,
+        )  # fmt: skip
+        run = self.pipeline(readings_alone).take(
+            lambda: self.gauge.run(self.taken, f"{self.label} {self.taken}", [step], stand=True)
+        )
         LOG.debug("step %d: at %d steps, cause %s", self.taken, int(run.press_steps[-1]), run.cause)
         if run.cause is not None:
             raise DeviceFault(f"step {self.taken} of the calibration was cut short by {run.cause}; calibrate again")
@@ -386,8 +392,8 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
     """
     steps = bench.pipeline(lambda kept: evaluate_kept(kept, calibration))
     for number in range(1, cycles + 1):
-        plan, label = plan_for(calibration, bench.gauge.identify()), f"{bench.label} {number}"
-        result = steps.take(partial(bench.gauge.measure, 1, label, plan))
+        cycle = cycle_steps(calibration, bench.gauge.identify(), CycleSettings())
+        result = steps.take(partial(bench.gauge.run, 1, f"{bench.label} {number}", cycle))
         if not isinstance(result, ShaftResult) or result.faults:
             raise DeviceFault(
                 f"cycle {number} gave no valid result: "

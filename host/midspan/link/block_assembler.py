@@ -16,8 +16,7 @@ from midspan.wire.readings import Integers, absolute, block_name, offset_us, sta
 from midspan.wire.records import EndOfShaft, Identify, Readings
 
 TICK_PERIOD_US = 1 << 30
-# Least sizes in a gauge's buffer: a block's fields and the ends of its arrays, a reading's four columns.
-BLOCK_BYTES, READING_BYTES = 13, 4
+MOST_EXTRAS = 8  # marks and unusual readings for each reading: a mark's sensor may flicker
 
 
 @dataclass(slots=True)
@@ -40,8 +39,8 @@ class Blocks:
         Totals of the shaft; None until they have come.
     readings : int
         Number of readings in the blocks that have come.
-    least_bytes : int
-        Least that these blocks take in the gauge's buffer, bytes.
+    extras : int
+        Number of marks and unusual readings in them.
     """
 
     shaft: int
@@ -51,7 +50,7 @@ class Blocks:
     by_number: dict[int, Readings] = field(default_factory=dict)
     end: EndOfShaft | None = None
     readings: int = 0
-    least_bytes: int = 0
+    extras: int = 0
 
     def is_new(self, block: Readings) -> bool:
         """Return True for a block that has not come before, False for a repeated one.
@@ -72,7 +71,7 @@ class Blocks:
         ------
         ProtocolError
             An earlier block of that number differs, the block has no reading, its number is beyond the promised end, or
-            there is more than the gauge's buffer can hold.
+            there is more than the gauge can hold.
         """
         if block.block not in self.by_number:
             self._check_new(block)
@@ -93,7 +92,7 @@ class Blocks:
         """
         self.by_number[block.block] = block
         self.readings += len(block.counts)
-        self.least_bytes += _least_bytes(block)
+        self.extras += _extras(block)
 
     def _check_new(self, block: Readings) -> None:
         """Raise ProtocolError if a new block cannot belong to this shaft."""
@@ -104,9 +103,17 @@ class Blocks:
                 f"{block_name(block)} is beyond the {self.end.blocks} blocks announced: reset the gauge",
                 code="unpromised_block",
             )
-        self._check_room(
-            block_name(block), block.block + 1, block.first + len(block.counts), self.least_bytes + _least_bytes(block)
-        )
+        if block.block > block.first:
+            raise ProtocolError(
+                f"{block_name(block)} starts at reading {block.first}: a block before it has none; reset the gauge",
+                code="empty_block",
+            )
+        self._check_room(block_name(block), block.first + len(block.counts))
+        if self.extras + _extras(block) > MOST_EXTRAS * self.identify.readings_most:
+            raise ProtocolError(
+                f"{block_name(block)} lists more marks or unusual readings than a gauge can see: reset the gauge",
+                code="over_capacity",
+            )
 
     def ended(self, end: EndOfShaft) -> Blocks:
         """Return a copy of these blocks that has the end of the shaft.
@@ -124,7 +131,7 @@ class Blocks:
         Raises
         ------
         ProtocolError
-            An earlier end differs, or the end promises more than the gauge's buffer can hold, blocks without a reading,
+            An earlier end differs, or the end promises more than the gauge can hold, blocks without a reading,
             or fewer blocks than came.
         """
         if self.end is not None and end != self.end:
@@ -142,14 +149,14 @@ class Blocks:
                 f"{name} announces {end.blocks} blocks, but number {came} came: reset the gauge",
                 code="unpromised_block",
             )
-        self._check_room(name, end.blocks, end.readings, self.least_bytes)
+        self._check_room(name, end.readings)
         return replace(self, end=end)
 
-    def _check_room(self, name: str, blocks: int, readings: int, come_bytes: int) -> None:
-        """Raise ProtocolError if the gauge's buffer cannot hold at least this many blocks and readings."""
-        if max(BLOCK_BYTES * blocks + READING_BYTES * readings, come_bytes) > self.identify.buffer_bytes:
+    def _check_room(self, name: str, readings: int) -> None:
+        """Raise ProtocolError if the gauge cannot hold this many readings."""
+        if readings > self.identify.readings_most:
             raise ProtocolError(
-                f"{name} does not fit in the gauge's {self.identify.buffer_bytes} bytes: reset the gauge",
+                f"{name} does not fit in the gauge, which holds {self.identify.readings_most} readings: reset it",
                 code="over_capacity",
             )
 
@@ -248,9 +255,9 @@ class Blocks:
         )
 
 
-def _least_bytes(block: Readings) -> int:
-    """Return the least that a block takes in the gauge's buffer, bytes."""
-    return BLOCK_BYTES + READING_BYTES * len(block.counts) + 2 * len(block.unusual) + len(block.marks)
+def _extras(block: Readings) -> int:
+    """Return the number of marks and unusual readings of a block."""
+    return len(block.marks) + len(block.unusual)
 
 
 def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:

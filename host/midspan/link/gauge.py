@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from random import randrange
 from typing import TypeVar
@@ -19,7 +19,7 @@ from midspan.link.session_states import AT_REST, SessionState
 from midspan.link.stale_frames import Succession
 from midspan.wire.fault_texts import describe
 from midspan.wire.framing import SEQUENCES
-from midspan.wire.records import BenchStep, CyclePlan, Fault, FaultCode, Feed, Identify, Release, Source, State
+from midspan.wire.records import Fault, FaultCode, Feed, Identify, Program, Release, Source, State, Step
 
 LOG = logging.getLogger(__name__)
 
@@ -87,7 +87,6 @@ class Gauge:
     ) -> None:
         self.session = session or Session(succession=begun())
         self._link, self._clock, self._wall_clock = link, clock, wall_clock
-        self._planned: tuple[int, CyclePlan] | None = None  # boot number of the gauge and the plan it has
         self._fault: Fault | None = None
 
     def identify(self, on_event: OnEvent = ignore) -> Identify:
@@ -117,7 +116,7 @@ class Gauge:
         """Ask the gauge for its name, limits, state and held readings once it is at rest.
 
         At rest means IDLE (at home), LOADED (a shaft on the rollers), HOLDING (readings not yet acknowledged), FAULTED,
-        or STANDING (between two bench steps).
+        or STANDING (the head stands where a program left it).
 
         Parameters
         ----------
@@ -145,21 +144,27 @@ class Gauge:
             f"{self._link.name}: the gauge keeps moving: is another program controlling it?", code="restless"
         )
 
-    def measure(self, shaft: int, label: str, plan: CyclePlan, on_event: OnEvent = ignore) -> RawRun:
-        """Measure the shaft in the gauge and return its readings.
+    def run(
+        self, shaft: int, label: str, steps: Sequence[Step], stand: bool = False, on_event: OnEvent = ignore
+    ) -> RawRun:
+        """Run a program of steps and return its readings.
 
-        A cycle that was cut short returns its run too: `complete` is False and `cause` says why. The gauge keeps the
+        A program that was cut short returns its run too: `complete` is False and `cause` says why. The gauge keeps the
         readings until `acknowledge`.
 
         Parameters
         ----------
         shaft : int
-            Number of the shaft, 0 to 2147483647. The gauge does not check if it was used before; a store takes a
-            number measured before as the same shaft.
+            Number of the run, 0 to 1073741823: that of the shaft. The gauge does not check if it was used before; a
+            store takes a number measured before as the same shaft.
         label : str
             Name of the shaft for people; may be empty.
-        plan : CyclePlan
-            How to measure, from `plan_for`.
+        steps : Sequence[Step]
+            What to do, 1 to 32 steps; `cycle_steps` makes those of a measurement.
+        stand : bool
+            True if the head stays afterwards where the last step left it, so that a next program goes on from there
+            with the same zero; a person may take any time between two programs. `end_bench` ends it. False if the head
+            goes home afterwards; one that stands from before then goes home first.
         on_event : OnEvent
             Called with every event of the line.
 
@@ -177,8 +182,9 @@ class Gauge:
         LinkError
             The line broke or the gauge stopped answering.
         """
-        self._ready_for_a_shaft(plan, on_event)
-        self.session.measure(shaft, label, self._now_ms(), self._clock())
+        if self._with_nothing_held(on_event).state is State.STANDING and not stand:
+            self._go_home(on_event)
+        self.session.run(Program(shaft, stand, tuple(steps)), label, self._now_ms(), self._clock())
         return self._until(Finished, on_event).run
 
     def feed(self, shaft: int, source: Source, on_event: OnEvent = ignore) -> Identify:
@@ -216,7 +222,7 @@ class Gauge:
     def release(self, shaft: int, place: int, on_event: OnEvent = ignore) -> Identify:
         """Let the shaft on the rollers go and return what the gauge says once it is at rest.
 
-        The shaft has gone only if `last_release` names it as done.
+        The shaft has gone only if the feeder's `last_release` names it as done.
 
         Parameters
         ----------
@@ -245,42 +251,8 @@ class Gauge:
         self.session.handle(Release(shaft, place), self._clock())
         return self._at_rest_after_order(on_event)
 
-    def bench_step(self, step: BenchStep, label: str = "", on_event: OnEvent = ignore) -> RawRun:
-        """Take one step of a calibration and return its readings: a run of the single phase BENCH.
-
-        Afterwards the head stays where it is. The first step after IDLE must be at home (press_steps 0): its mean is
-        the zero of the gauge's force limit. `acknowledge` each step once it is on disk, and call `end_bench` after the
-        last. Between steps a person may take any time. A step that was cut short returns its run too.
-
-        Parameters
-        ----------
-        step : BenchStep
-            Number, position and number of readings.
-        label : str
-            Name of the step for people; may be empty.
-        on_event : OnEvent
-            Called with every event of the line.
-
-        Returns
-        -------
-        RawRun
-            Counts and positions of all readings.
-
-        Raises
-        ------
-        DeviceFault
-            The gauge has stopped because of a fault.
-        ProtocolError
-            The gauge refused, or still holds readings.
-        LinkError
-            The line broke or the gauge stopped answering.
-        """
-        self._with_nothing_held(on_event)
-        self.session.bench_step(step, label, self._now_ms(), self._clock())
-        return self._until(Finished, on_event).run
-
     def end_bench(self, on_event: OnEvent = ignore) -> None:
-        """Bring the head home after bench steps; do nothing if none were taken.
+        """Bring the head home after programs that let it stand; do nothing if it does not stand.
 
         Parameters
         ----------
@@ -327,9 +299,9 @@ class Gauge:
         self._until(Done, on_event)
 
     def stop(self, on_event: OnEvent = ignore) -> RawRun | None:
-        """Retract the head and give up the shaft or step under way.
+        """Retract the head and give up the program under way.
 
-        A head that stands where a bench step left it goes home.
+        A head that stands where a program left it goes home.
 
         Parameters
         ----------
@@ -381,16 +353,6 @@ class Gauge:
         """
         self._until(Done, on_event)
         return self.settled(on_event)
-
-    def _ready_for_a_shaft(self, plan: CyclePlan, on_event: OnEvent) -> None:
-        """Bring the gauge to where a shaft can be measured: at home, with this plan."""
-        found = self._with_nothing_held(on_event)
-        if found.state is State.STANDING:
-            self._go_home(on_event)
-        if self._planned != (found.boot, plan):
-            self.session.plan(plan, self._clock())
-            self._until(Done, on_event)
-            self._planned = (found.boot, plan)
 
     def _with_nothing_held(self, on_event: OnEvent) -> Identify:
         """Return the answer of a gauge at rest, without fault and without readings; raise an error if it is not so."""

@@ -22,14 +22,13 @@ from midspan.link.timeouts import Patience
 from midspan.wire.codec import Said, greeting
 from midspan.wire.records import (
     Acknowledge,
-    BenchStep,
     Command,
-    CyclePlan,
     Event,
     Fault,
     Feed,
     Identify,
     Order,
+    Program,
     Readings,
     Record,
     Release,
@@ -99,25 +98,13 @@ class Session:
         """
         self._order(SessionSignal.GREET, greeting(), now_s)
 
-    def plan(self, plan: CyclePlan, now_s: float) -> None:
-        """Send the gauge the plan by which the next shafts are measured.
+    def run(self, program: Program, label: str, started_ms: int, now_s: float) -> None:
+        """Order a program; its readings come and are stored under its number.
 
         Parameters
         ----------
-        plan : CyclePlan
-            How to measure.
-        now_s : float
-            Time on the caller's clock, s.
-        """
-        self._order(SessionSignal.PLAN, plan, now_s)
-
-    def measure(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
-        """Order one cycle on the shaft in the gauge.
-
-        Parameters
-        ----------
-        shaft : int
-            Number of the shaft.
+        program : Program
+            Number and steps.
         label : str
             Name of the shaft for people; may be empty.
         started_ms : int
@@ -125,23 +112,7 @@ class Session:
         now_s : float
             Time on the caller's clock, s.
         """
-        self._order(SessionSignal.MEASURE, Command(Order.MEASURE, shaft), now_s, (shaft, label, started_ms))
-
-    def bench_step(self, step: BenchStep, label: str, started_ms: int, now_s: float) -> None:
-        """Order one bench step; its readings come and are stored like those of a shaft.
-
-        Parameters
-        ----------
-        step : BenchStep
-            Number, position and number of readings.
-        label : str
-            Name of the step for people; may be empty.
-        started_ms : int
-            Time stamp of the run, ms since 1970.
-        now_s : float
-            Time on the caller's clock, s.
-        """
-        self._order(SessionSignal.MEASURE, step, now_s, (step.shaft, label, started_ms))
+        self._order(SessionSignal.RUN, program, now_s, (program.shaft, label, started_ms))
 
     def fetch(self, shaft: int, label: str, started_ms: int, now_s: float) -> None:
         """Ask for a shaft that the gauge holds from before this session.

@@ -17,7 +17,6 @@ REFUSAL_WORDS = {
     Refusal.WRONG_PROTOCOL: "it has not been greeted with its own version",
     Refusal.WRONG_STATE: "it cannot do this in its present state",
     Refusal.OUT_OF_RANGE: "a value is out of its range",
-    Refusal.NO_PLAN: "it has no cycle plan",
     Refusal.UNKNOWN_SHAFT: "it does not hold this shaft",
     Refusal.BUFFER_TOO_SMALL: "its memory is too small for this many readings",
     Refusal.NOT_SAFE: "the lid is open or the emergency stop is pressed",

@@ -24,7 +24,7 @@ class Identified:
 
 @dataclass(frozen=True, slots=True)
 class StateChanged:
-    """The gauge went on to another state of its cycle.
+    """The gauge went on to another state.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ class Finished:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """The gauge accepted a request: it has the plan, forgot the shaft, or begins to move.
+    """The gauge accepted a request: it forgot the shaft, or begins to move.
 
     Parameters
     ----------

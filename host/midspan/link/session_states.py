@@ -33,9 +33,8 @@ class SessionState(Enum):
     GREETING = "Greet sent"
     SETTLING = "greeted; the device still moves and will come to rest"
     READY = "greeted; nothing is under way"
-    PLANNING = "CyclePlan sent"
-    ORDERING = "MEASURE or BenchStep sent"
-    MEASURING = "readings of the shaft or bench step come in"
+    ORDERING = "Program sent"
+    MEASURING = "readings of the program come in"
     FETCHING = "Resend sent; missing blocks come in"
     FINISHED = "the shaft is whole and handed over, not yet stored"
     FORGETTING = "Acknowledge sent"
@@ -46,8 +45,7 @@ class SessionSignal(Enum):
     """Everything that can happen, in four groups: orders, Identify and other records, blocks and ends, time."""
 
     GREET = auto()
-    PLAN = auto()
-    MEASURE = auto()
+    RUN = auto()
     FETCH = auto()
     STORED = auto()
     STOP = auto()
@@ -178,11 +176,7 @@ TABLE.update(
         (_S.SETTLING, _G.AT_REST): (_S.READY, _E.REPORT_IDENTIFY),
         (_S.SETTLING, _G.RESTED): (_S.READY, _E.REPORT_EVENT),
         (_S.SETTLING, _G.SILENCE): (_S.SETTLING, _E.PROBE),
-        (_S.READY, _G.PLAN): (_S.PLANNING, _E.ASK),
-        (_S.PLANNING, _G.ACCEPTED): (_S.READY, _E.REPORT_DONE),
-        (_S.PLANNING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
-        (_S.PLANNING, _G.SILENCE): (_S.PLANNING, _E.REPEAT),
-        (_S.READY, _G.MEASURE): (_S.ORDERING, _E.ASK),
+        (_S.READY, _G.RUN): (_S.ORDERING, _E.ASK),
         (_S.ORDERING, _G.ACCEPTED): (_S.MEASURING, _E.CLOSE_REQUEST),
         (_S.ORDERING, _G.REFUSED): (_S.READY, _E.FAIL_REFUSED),
         (_S.ORDERING, _G.STOP): (_S.MEASURING, _E.ASK),

@@ -15,7 +15,7 @@ from midspan.decision.basis import basis_of_bands
 from midspan.decision.decision import Decision, Outcome, judge
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
 from midspan.pipeline.steps import Judging, Kept, Pipeline, Result
 from midspan.store.database import Store
 from midspan.store.evaluation import Evaluation, Origin
@@ -116,9 +116,9 @@ class Bench:
         StoreError
             The verdict cannot be stored; the readings are in the archive.
         """
-        plan = plan_for(self.calibration, self.gauge.identify(self.on_event))
+        cycle = cycle_steps(self.calibration, self.gauge.identify(self.on_event), CycleSettings())
         steps = self._pipeline(Origin.MEASURED)
-        return steps.take(lambda: self.gauge.measure(shaft, label, plan, self.on_event))
+        return steps.take(lambda: self.gauge.run(shaft, label, cycle, on_event=self.on_event))
 
     def fetch_held(self) -> Verdict | None:
         """Keep and judge the shaft that the gauge still holds from an earlier host, or return None if it holds none.

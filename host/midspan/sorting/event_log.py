@@ -67,10 +67,11 @@ class EventRecorder:
         """Note a fault once, when it appears; an empty hopper is none."""
         seen = None
         if found.fault is not None and found.fault is not FaultCode.HOPPER_EMPTY:
-            seen = found.boot, found.fault, found.in_gauge
+            shaft = None if found.feeder is None else found.feeder.in_gauge
+            seen = found.boot, found.fault, shaft
             if seen != self._fault:
                 self.newest = found.fault
-                self.note(RunEventKind.FAULT, describe(found.fault), found.fault.name, found.in_gauge)
+                self.note(RunEventKind.FAULT, describe(found.fault), found.fault.name, shaft)
         self._fault = seen
 
     def _note_clock(self) -> None:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from midspan.link.gauge import Gauge, OnEvent, ignore
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
 from midspan.sorting import actions as act
-from midspan.sorting.next_action import Snapshot
+from midspan.sorting.next_action import Snapshot, feeder_of
 from midspan.sorting.recorder import NightRecorder
 from midspan.store.transit import Step, Transit, TransitStage
 from midspan.wire.records import Identify, Source
@@ -84,16 +84,17 @@ class Executor:
 
     def _order(self, source: Source, standard: str | None, found: Identify) -> None:
         """Give a new shaft its number and feed it; the number is above all that the gauge remembers."""
-        last = found.last_release
-        above = max(0 if last is None else last.shaft, found.in_gauge or 0)
+        feeder = feeder_of(found)
+        last = feeder.last_release
+        above = max(0 if last is None else last.shaft, feeder.in_gauge or 0)
         self.gauge.feed(self.recorder.order(source.name, standard, above), source, self.on_event)
 
     def _measure(self, transit: Transit, found: Identify) -> None:
         """Measure a shaft, with its place in the archive noted before."""
         archive = self.recorder.archive
         archive.begin_measuring(transit.shaft)
-        plan = plan_for(self.recorder.setup.calibration, found)
-        archive.keep(self.gauge.measure(transit.shaft, transit.standard or "", plan, self.on_event))
+        steps = cycle_steps(self.recorder.setup.calibration, found, CycleSettings())
+        archive.keep(self.gauge.run(transit.shaft, transit.standard or "", steps, on_event=self.on_event))
 
     def _fetch(self, transit: Transit) -> None:
         """Fetch readings that the gauge holds, and keep them."""

@@ -248,7 +248,7 @@ class SortingLoop:
         finish = self._asked or self._stops() or recorder.tally.planned_end(self._hours())
         standard = None
         if recorder.tally.in_a_row["none"] < NONE_IN_A_ROW and not self._bad_check():
-            ending = bool(finish) or not found.hopper
+            ending = bool(finish) or found.feeder is None or not found.feeder.hopper
             standard = due(self._plan, recorder.checks_in_force, recorder.shafts, self._clocks.now_ms(), ending=ending)
         return Wanted(
             finish=finish,

@@ -16,7 +16,7 @@ from midspan.sorting import actions as act
 from midspan.sorting.actions import Action
 from midspan.store.transit import Transit, TransitStage
 from midspan.wire.fault_texts import describe
-from midspan.wire.records import FaultCode, Identify, Source, State
+from midspan.wire.records import FaultCode, FeederReport, Identify, Source, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,10 +149,11 @@ def _readings(snapshot: Snapshot) -> Action | None:
 
 def _left(snapshot: Snapshot) -> Action | None:
     """Return how to note a release that the gauge has on record as done, with or without a fault."""
-    transit, gauge, last = snapshot.transit, snapshot.gauge, snapshot.gauge.last_release
-    if transit is None or last is None or last.shaft != transit.shaft or not last.done:
+    transit, feeder = snapshot.transit, snapshot.gauge.feeder
+    last = None if feeder is None else feeder.last_release
+    if transit is None or feeder is None or last is None or last.shaft != transit.shaft or not last.done:
         return None
-    if gauge.seated or gauge.in_gauge is not None:
+    if feeder.seated or feeder.in_gauge is not None:
         return None  # after a release the rollers are clear, so this record is of another time
     if transit.stage is not TransitStage.LEAVING or transit.place != last.place:
         return _uncertain(transit, last.place, "the gauge released it, which this journal did not order")
@@ -181,10 +182,10 @@ def _jammed(snapshot: Snapshot) -> Action | None:
 
     A person takes it out, so it is not the shaft that comes once the gauge is cleared.
     """
-    transit, gauge = snapshot.transit, snapshot.gauge
+    transit, gauge, feeder = snapshot.transit, snapshot.gauge, snapshot.gauge.feeder
     if transit is None or transit.stage is not TransitStage.ORDERED or gauge.fault is not FaultCode.JAM:
         return None
-    if gauge.seated or gauge.in_gauge is not None:
+    if feeder is None or feeder.seated or feeder.in_gauge is not None:
         return None
     return act.NoteTakenOut(transit.shaft, "it jammed on its way in: take it out by hand")
 
@@ -193,7 +194,7 @@ def _faulted(snapshot: Snapshot) -> Action | None:
     """Return how to clear a fault, or the call for a person who has to look first."""
     gauge = snapshot.gauge
     if gauge.state is State.STANDING:
-        return act.ClearFault()  # a calibration was left off: the head goes home
+        return act.ClearFault()  # a program let the head stand and was left off: it goes home
     if gauge.state is not State.FAULTED:
         return None
     if snapshot.wanted.person or gauge.fault in SELF_CLEARING:
@@ -203,15 +204,39 @@ def _faulted(snapshot: Snapshot) -> Action | None:
     return _call(f"the gauge stands still: {why}", gauge.fault, shaft)
 
 
+def feeder_of(gauge: Identify) -> FeederReport:
+    """Return what the feeder of a gauge sees.
+
+    Parameters
+    ----------
+    gauge : Identify
+        Answer of a gauge with a feeder; without one a person is called before anything asks for it.
+
+    Returns
+    -------
+    FeederReport
+        The report.
+    """
+    assert gauge.feeder is not None
+    return gauge.feeder
+
+
+def _without_feeder(snapshot: Snapshot) -> Action | None:
+    """Return a call if the gauge has no feeder any more: it could not tell where a shaft is."""
+    if snapshot.gauge.feeder is not None:
+        return None
+    return _call("the gauge has no feeder: put the feeder back into the board's file and reset the board")
+
+
 def _at_odds(snapshot: Snapshot) -> Action | None:
     """Return a call unless a gauge at rest is IDLE without a number, or LOADED with one."""
-    fits = State.IDLE if snapshot.gauge.in_gauge is None else State.LOADED
+    fits = State.IDLE if feeder_of(snapshot.gauge).in_gauge is None else State.LOADED
     return None if snapshot.gauge.state is fits else _unexplained(snapshot)
 
 
 def _somebody_elses(snapshot: Snapshot) -> Action | None:
     """Return a call if the gauge holds a number other than that of the open shaft."""
-    here, transit = snapshot.gauge.in_gauge, snapshot.transit
+    here, transit = feeder_of(snapshot.gauge).in_gauge, snapshot.transit
     if here is None or (transit is not None and transit.shaft == here):
         return None
     return _call(f"the gauge holds shaft {here}, which this journal does not know: take it out and reset the gauge")
@@ -221,32 +246,32 @@ def _empty_handed(snapshot: Snapshot) -> Action | None:
     """Return what to feed, or the end, when no shaft is on its way."""
     if snapshot.transit is not None:
         return None
-    gauge, wanted = snapshot.gauge, snapshot.wanted
+    feeder, wanted = feeder_of(snapshot.gauge), snapshot.wanted
     if wanted.standard is not None and wanted.standard_source is Source.SEATED:
-        if wanted.person and gauge.seated:
+        if wanted.person and feeder.seated:
             return act.OrderShaft(Source.SEATED, wanted.standard)
         return _call(f"put check standard {wanted.standard} into the gauge, and nothing else")
-    if gauge.seated:
+    if feeder.seated:
         if wanted.attended and not wanted.person:
             return _call("a shaft lies in the gauge: take it out, or leave it in to be measured as one of the stock")
         return act.OrderShaft(Source.SEATED)
     if wanted.standard is not None:
-        if not gauge.slot:
+        if not feeder.slot:
             return _call(f"check standard {wanted.standard} is due and not in its slot: put it there")
         return act.OrderShaft(Source.SLOT, wanted.standard)
-    if wanted.finish or not gauge.hopper:
+    if wanted.finish or not feeder.hopper:
         return act.FinishRun(wanted.finish or "the hopper is empty")
     return act.OrderShaft(Source.HOPPER)
 
 
 def _ordered(snapshot: Snapshot) -> Action | None:
     """Return what to do about a shaft that was to be fed; the order or its answer may have been lost."""
-    transit, gauge = snapshot.transit, snapshot.gauge
+    transit, gauge, feeder = snapshot.transit, snapshot.gauge, feeder_of(snapshot.gauge)
     if transit is None or transit.stage is not TransitStage.ORDERED:
         return None
-    if gauge.in_gauge is not None:
+    if feeder.in_gauge is not None:
         return act.NoteInGauge(transit.shaft, _unfit(gauge))
-    if gauge.seated:
+    if feeder.seated:
         return act.AdoptShaft(transit.shaft)
     if gauge.fault is FaultCode.HOPPER_EMPTY:
         return act.NoteNoShaft(transit.shaft, "nothing was there to be fed")
@@ -263,7 +288,7 @@ def _unfit(gauge: Identify) -> str | None:
 def _on_the_rollers(snapshot: Snapshot) -> Action | None:
     """Return what to do about the open shaft that lies in the gauge under its number."""
     transit, gauge = snapshot.transit, snapshot.gauge
-    if transit is None or gauge.in_gauge != transit.shaft:
+    if transit is None or feeder_of(gauge).in_gauge != transit.shaft:
         return None
     if transit.unfit or _unfit(gauge):
         return _release(snapshot, transit, snapshot.recheck)
@@ -288,20 +313,20 @@ def _release(snapshot: Snapshot, transit: Transit, route: Route) -> Action:
 
 def _out_of_sight(snapshot: Snapshot) -> Action | None:
     """Return what to do about the open shaft when the gauge has forgotten its number, or the shaft is gone."""
-    transit, gauge = snapshot.transit, snapshot.gauge
+    transit, feeder = snapshot.transit, feeder_of(snapshot.gauge)
     if transit is None:
         return None
-    if gauge.seated:
+    if feeder.seated:
         return act.AdoptShaft(transit.shaft)
     if transit.stage is not TransitStage.LEAVING:
         return act.NoteTakenOut(transit.shaft, "it is not in the gauge, and nobody ordered it to leave")
-    last = gauge.last_release
+    last = feeder.last_release
     began = last is not None and last.shaft == transit.shaft
     why = "the gauge stopped while it was leaving" if began else "the gauge has no record of letting it go"
     return _uncertain(transit, transit.place, why)
 
 
 RULES: tuple[Callable[[Snapshot], Action | None], ...] = (
-    _readings, _left, _jammed, _faulted, _at_odds, _somebody_elses, _empty_handed, _ordered,
+    _readings, _left, _jammed, _faulted, _without_feeder, _at_odds, _somebody_elses, _empty_handed, _ordered,
     _on_the_rollers, _out_of_sight,
 )  # fmt: skip

@@ -13,9 +13,9 @@ from midspan.base.errors import DeviceFault, ParkingError
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibrated_columns import rotation
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.cycle_plan import SETTLE_READINGS, plan_for
+from midspan.measurement.cycle_plan import SETTLE_READINGS, CycleSettings, cycle_steps
 from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.wire.records import BenchStep, State
+from midspan.wire.records import State, Step
 
 STEP_NUMBER = 0  # number of the bench step's run, which says nothing about a shaft and is not kept
 READINGS = 8  # the least that the gauge accepts; they are not used
@@ -196,11 +196,10 @@ def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibratio
             "and park it again",
             code="reset",
         )
-    speed = plan_for(calibration, found).rotate_speed
-    order = BenchStep(STEP_NUMBER, 0, wanted.steps, None, READINGS, SETTLE_READINGS, speed, speed)
-    step = gauge.bench_step(order, "park")
+    speed = cycle_steps(calibration, found, CycleSettings())[0].rotate_speed
+    order = Step(Phase.BENCH, 0, None, None, None, wanted.steps, READINGS, SETTLE_READINGS, False, speed, speed)
+    step = gauge.run(STEP_NUMBER, "park", [order])
     gauge.acknowledge(STEP_NUMBER)
-    gauge.end_bench()
     if step.cause is not None or int(step.rotate_steps[-1]) != wanted.steps:
         raise DeviceFault(f"shaft {result.shaft} was not turned all the way: {step.cause or 'steps are missing'}")
     return wanted

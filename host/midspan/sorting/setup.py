@@ -176,12 +176,12 @@ def check_gauge(plan: SortPlan, gauge: Identify) -> None:
             f"this gauge is called {gauge.gauge!r}, the plan is for {plan.gauge.name!r}; give the port of the right "
             "gauge, or change the plan"
         )
-    if not gauge.places:
+    if gauge.feeder is None:
         raise ConfigurationError(f"gauge {gauge.gauge} has no feeder and bin selector; use: midspan measure")
     for place in plan.place:
-        if place.number > gauge.places:
+        if place.number > gauge.feeder.places:
             raise ConfigurationError(
-                f"{place.name} does not exist: the gauge has {gauge.places} places; correct the plan"
+                f"{place.name} does not exist: the gauge has {gauge.feeder.places} places; correct the plan"
             )
     missing = [name for bit, name in ((LID, "lid"), (STOP, "emergency-stop")) if not gauge.guards & bit]
     if missing and not plan.sort.attended:
