@@ -56,7 +56,7 @@ lint: $(SETUP) typings/.made
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/python tests/reference
-	$(BIN)/mypy --config-file device/mypy.ini device/*.py
+	$(BIN)/mypy --config-file device/mypy.ini device/*.py device/parts/*.py
 	$(BIN)/mypy --config-file device/mypy.ini device/rehearsal
 
 check: lint test

@@ -1,8 +1,14 @@
-"""Avro packing and unpacking, driven by the tables of records.py. The value of an enum is its number."""
+"""Avro packing and unpacking, driven by the tables of records.py. The value of an enum is its number.
 
+end = pack(buffer, 0, REPLY, (boot, sequence, None, ""))
+request = Unpacker(buffer, 0, end)
+print(request.branch, request.values())
+"""
+
+from micropython import const
 from records import ENUMS, FIXED, PARTS, RECORDS
 
-ITEMS_MAX = 64  # of an array in a request: a frame of nonsense holds a thousand, too large a piece for a used heap
+_ITEMS_MAX = const(64)  # of an array in a request: more would be nonsense, and too large a piece for a used heap
 
 
 class RecordError(Exception):
@@ -35,7 +41,7 @@ def _put_bytes(buffer: bytearray, at: int, value: bytes) -> int:
 
 
 def _put(buffer: bytearray, at: int, kind, value) -> int:
-    if isinstance(kind, tuple):  # ("null", type): the device sends no arrays but those of Readings
+    if isinstance(kind, tuple):  # ("null", type): the arrays of Readings are packed in held.py
         at = put_int(buffer, at, 0 if value is None else 1)
         return at if value is None else _put(buffer, at, kind[1], value)
     if kind == "string":
@@ -104,6 +110,8 @@ class Unpacker:
             return bytes([self._byte() for _ in range(FIXED[kind])])
         if kind == "boolean":
             return self._byte() != 0
+        if kind in PARTS:
+            return [self._take(part) for part in PARTS[kind]]
         value = self.number()
         if kind in ENUMS and not 0 <= value < len(ENUMS[kind]):
             raise RecordError("unknown symbol")
@@ -122,7 +130,7 @@ class Unpacker:
             if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
                 count = -count
                 self.number()
-            if len(items) + count > ITEMS_MAX:
+            if len(items) + count > _ITEMS_MAX:
                 raise RecordError("array too long")
             for _ in range(count):
                 items.append(self._take(kind))

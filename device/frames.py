@@ -1,14 +1,22 @@
 """Frames of the serial line: sequence number, datum and CRC-32, stuffed by COBS, ended by one zero byte.
 
 All buffers are allocated once, so that a frame costs no memory while motors move.
+
+    end = pack(encoder.raw, HEAD, branch, values)
+    size = encoder.encode(end, out, 0)  # out[:size] goes to the line
+    for byte in received:
+        end = decoder.push(byte)
+        if end: Unpacker(decoder.frame, HEAD, end)
 """
 
 from binascii import crc32
 
-FRAME_MAX = 1024  # bytes of sequence, datum and CRC before stuffing
-HEAD = 2  # the sequence number, little-endian
-TAIL = 4  # the CRC-32 (ISO-HDLC), little-endian
-STUFFED_MAX = FRAME_MAX + FRAME_MAX // 254 + 2  # one code byte per 254, the last one, the delimiter
+from micropython import const
+
+FRAME_MAX = const(1536)  # bytes of sequence, datum and CRC before stuffing
+HEAD = const(2)  # the sequence number, little-endian
+TAIL = const(4)  # the CRC-32 (ISO-HDLC), little-endian
+STUFFED_MAX = const(1544)  # one code byte more for 254, the last one, the delimiter
 
 
 def stuff(raw: bytearray, size: int, out: bytearray, at: int) -> int:

@@ -1,9 +1,17 @@
-"""Queue of samples between the interrupt that sees them and the loop that takes them."""
+"""Queue of samples between the interrupt that sees them and the loop that takes them.
+
+latch = Latch(time, rotate, press)
+latch.put(word, 1)  # in the interrupt of the converter
+sample = array("i", [0] * 5)
+while latch.take(sample): print(sample)
+"""
 
 from array import array
 
-ROOM = 16  # samples: 200 ms at 80 a second
-FIELDS = 5  # tick, word, in step, rotate, press
+from micropython import const
+
+ROOM = const(16)  # samples: 200 ms at 80 a second
+_FIELDS = const(5)  # tick, word, in step, rotate, press
 
 
 class Latch:
@@ -16,14 +24,14 @@ class Latch:
         self._clock = clock
         self._rotate = rotate
         self._press = press
-        self._samples = array("i", [0] * (FIELDS * ROOM))
+        self._samples = array("i", [0] * (_FIELDS * ROOM))
         self._put = self._taken = 0  # modulo twice the room; each is written on one side of the interrupt only
 
     def put(self, word: int, in_step: int) -> None:
         """Note a word; called in the interrupt, it allocates nothing. Without room the word is lost: a gap shows it."""
         if self.waiting() == ROOM:
             return
-        samples, at = self._samples, self._put % ROOM * FIELDS
+        samples, at = self._samples, self._put % ROOM * _FIELDS
         samples[at] = self._clock.ticks_us()
         samples[at + 1] = word
         samples[at + 2] = in_step
@@ -39,8 +47,8 @@ class Latch:
         """Put the oldest sample into sample[0:5]; return False if there is none."""
         if self._put == self._taken:
             return False
-        at = self._taken % ROOM * FIELDS
-        for i in range(FIELDS):
+        at = self._taken % ROOM * _FIELDS
+        for i in range(_FIELDS):
             sample[i] = self._samples[at + i]
         self._taken = (self._taken + 1) % (2 * ROOM)
         return True
@@ -48,7 +56,7 @@ class Latch:
 
 def settle(take, clock, samples: int, wait_ms: int) -> bool:
     """Take and drop some samples; return False if they did not come within a total time."""
-    spare = array("i", [0] * FIELDS)
+    spare = array("i", [0] * _FIELDS)
     while samples and wait_ms:
         if take(spare):
             samples -= 1

@@ -2,11 +2,17 @@
 
 A write to a USB port without room waits half a second and then drops what it could not send; a read waits for as many
 bytes as were asked for. Neither happens with a single byte that the line is ready for.
+
+    line = Line(sys.stdin.buffer, sys.stdout.buffer)
+    size = line.read_into(buffer)
+    sent = line.write(buffer, 0, size)  # may be less
 """
 
 import select
 
-BURST = 32  # bytes at most in one turn of the loop: about 2 ms on the chip
+from micropython import const
+
+BURST = const(32)  # bytes at most in one turn of the loop: about 2 ms on the chip
 
 
 class Line:

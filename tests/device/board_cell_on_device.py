@@ -11,7 +11,7 @@ from hx711 import Hx711
 from latch import ROOM, Latch
 from load_cell import LoadCell
 from nau import Nau
-from nau7802 import Nau7802
+from parts.nau7802 import Nau7802
 from records import FAULT_CODES
 from wired import Still, Ticking
 

@@ -4,6 +4,8 @@ The shadows behave as the stock firmware does according to its sources and data 
 drivers. All of it runs under both Pythons.
 """
 
+import sys
+
 TICKS = 0x3FFFFFFF
 LOOK_US = 50  # each look at the clock takes so long, so that a loop that waits for the clock ends
 
@@ -80,3 +82,4 @@ class Clock:
 
 chip = Chip()
 clock = Clock()
+sys.modules["time"] = clock  # for parts that the board loads by need

@@ -17,7 +17,7 @@ CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on 
 
 
 DEFAULT, FLASH = (sys.argv[2] + "/board.json", sys.argv[3]) if len(sys.argv) > 3 else ("", "")
-board.time = clock
+board.time = clock  # it may have been loaded before
 
 
 def run(checks):

@@ -1,17 +1,23 @@
-"""The record of the last release, which outlives a reset: (shaft, place, done, passed)."""
+"""The record of the last release, which outlives a reset: (shaft, place, done, passed).
+
+write(101, 3, False, 0)  # before the gate opens
+read()  # (101, 3, False, 0)
+"""
 
 import os
 
-FILE, NEW = "release.txt", "release.new"
-LONGEST, DIGITS = 64, 10  # of the text, and of a number in it: whatever else lies there is no record
+from micropython import const
+
+_FILE, _NEW = "release.txt", "release.new"
+_LONGEST, _DIGITS = const(64), const(10)  # of the text, and of a number in it: whatever else lies there is no record
 
 
 def read():
     """Return the record, None if none was written or it cannot be read."""
     try:
-        with open(FILE) as file:
-            words = file.read(LONGEST).split()
-        if not all(word.isdigit() and len(word) <= DIGITS for word in words):
+        with open(_FILE) as file:
+            words = file.read(_LONGEST).split()
+        if not all(word.isdigit() and len(word) <= _DIGITS for word in words):
             return None
         shaft, place, done, passed = [int(word) for word in words]
     except (OSError, ValueError):
@@ -24,6 +30,6 @@ def write(shaft: int, place: int, done: bool, passed: int) -> None:
 
     At rest only: while it writes, the chip hears no interrupt for some ten milliseconds.
     """
-    with open(NEW, "w") as file:
+    with open(_NEW, "w") as file:
         file.write("{} {} {} {}".format(shaft, place, int(done), passed))
-    os.rename(NEW, FILE)
+    os.rename(_NEW, _FILE)

@@ -1,6 +1,10 @@
 """Commands for a person at the prompt while the gauge is not running: show inputs, read words, move slowly.
 
 `midspan board check` loads this when the service jumper is on. Answers are printed as JSON.
+
+    from parts import service
+    service.look()  # {"home": false, "lid": false, "stop": false}
+    service.move(0, 400, 1250)  # the press, 400 microsteps down, 800 a second
 """
 
 import json
@@ -8,29 +12,38 @@ import sys
 from array import array
 
 from board import SETTINGS, Board
-from feeder import GUARDS
+from inputs import GUARDS, LID, STOP
 from line import Line
 from load_cell import elapsed_us
-from settings import INPUTS, load
+from micropython import const
+from settings import load
 
-PATIENCE_US = 1000000  # for a word; the slowest converter takes a tenth of it
+_PATIENCE_US = const(1000000)  # for a word; the slowest converter takes a tenth of it
 
 
 def _board() -> Board:
     given = load(SETTINGS)
     given["watchdog_ms"] = 0  # nothing would feed it here
-    board = Board(given, Line(sys.stdin.buffer, sys.stdout.buffer))  # the prompt's own; nothing here uses it
-    board.PLACES = board.PLACES or 1  # inputs() then tells of everything that is wired, feeder or not
-    return board
+    return Board(Line(sys.stdin.buffer, sys.stdout.buffer), given)  # the prompt's own line; nothing here uses it
+
+
+def _bits() -> dict:
+    bits = {"lid": LID, "stop": STOP}
+    if board.feeder is not None:
+        from parts.servos import INPUTS
+
+        bits.update({name: 1 << i for i, name in enumerate(INPUTS)})
+    return bits
 
 
 board = _board()
+bits = _bits()
 
 
 def _state(name: str) -> bool:
     for _ in range(3):  # the inputs want two equal looks in a row
         board.idle()
-    return bool(board.home_closed() if name == "home" else board.inputs() >> INPUTS.index(name) & 1)
+    return bool(board.home_closed() if name == "home" else board.inputs() & bits[name])
 
 
 def _for(left_us: int):
@@ -45,7 +58,7 @@ def _for(left_us: int):
 
 def look() -> None:
     """Print the state of each input."""
-    print(json.dumps({name: _state(name) for name in ("home",) + INPUTS}))
+    print(json.dumps({name: _state(name) for name in ["home"] + list(bits)}))
 
 
 def watch(name: str, seconds: int) -> None:
@@ -66,7 +79,7 @@ def words(number: int) -> None:
     while board.cell_take(sample):
         pass  # those from before the question
     while len(found) < number:
-        for _ in _for(PATIENCE_US):
+        for _ in _for(_PATIENCE_US):
             board.idle()
             if board.cell_take(sample):
                 found.append(list(sample[:3]))
@@ -84,7 +97,8 @@ def move(axis: int, steps: int, period_us: int) -> None:
     motor = (board.press, board.rotate)[axis]
     begun = motor.position()
     upward = motor is board.press and steps < 0
-    motor.feed(1 if steps > 0 else -1, array("i", [period_us, abs(steps)]), 1)
+    whole, last = array("i", [period_us, abs(steps) - 1]), array("i", [period_us, 1])
+    motor.play(1 if steps > 0 else -1, whole, 1 if abs(steps) > 1 else 0, last, 1)
     try:
         for _ in _for(2 * abs(steps) * period_us):
             if not motor.moving() or board.inputs() & GUARDS or (upward and board.home_closed()):
