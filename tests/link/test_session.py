@@ -19,20 +19,21 @@ from midspan.link.session_states import TABLE, SessionSignal, SessionState
 from midspan.wire.records import (
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
-    BenchStep,
-    CyclePlan,
     Feed,
     LastRelease,
     Phase,
+    Program,
     Release,
     Source,
     State,
+    Step,
 )
 from midspan.wire.schema import fingerprint
 from scripted_gauge import ScriptedGauge
 
-PLAN = CyclePlan(*range(1, 14))
 SHAFT = 4
+STEP = Step(Phase.BENCH, 0, None, None, None, 0, 15, 4, True, 6400, 640)
+PROGRAM = Program(SHAFT, False, (STEP,))
 STARTED_MS = 1_700_000_000_000
 STEP_S = 0.1
 
@@ -69,7 +70,7 @@ class Talk:
 
     def ordered(self) -> "Talk":
         """Greet the gauge and order a shaft; nothing of it is exchanged yet."""
-        self.greeted().session.measure(SHAFT, "a", STARTED_MS, self.now_s)
+        self.greeted().session.run(PROGRAM, "a", STARTED_MS, self.now_s)
         return self
 
     def found(self, kind: type) -> list:
@@ -102,9 +103,7 @@ def lose(*which: tuple[str, int]) -> ScriptedGauge:
 def test_a_whole_conversation() -> None:
     talk = Talk().greeted()
     assert talk.found(out.Identified)[0].identify.gauge == "scripted"
-    talk.session.plan(PLAN, talk.now_s)
-    assert talk.run().found(out.Done)[-1].request == PLAN
-    talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.session.run(PROGRAM, "a", STARTED_MS, talk.now_s)
     run = talk.run().finished().found(out.Finished)[0].run
     assert run.segments == ((Phase.ZERO_BEFORE, 3), (Phase.LIGHT, 6), (Phase.FULL, 3), (Phase.ZERO_AFTER, 3))
     assert run.tick_us.tolist() == [37500 * block + 12507 * i for block in range(5) for i in range(3)]
@@ -117,9 +116,6 @@ def test_a_whole_conversation() -> None:
     assert talk.session.line.lost == talk.session.repeats == talk.session.out_of_place == 0
 
 
-STEP = BenchStep(SHAFT, 0, 0, None, 15, 4, 6400, 640)
-
-
 @pytest.mark.parametrize(
     "gauge",
     [
@@ -130,10 +126,10 @@ STEP = BenchStep(SHAFT, 0, 0, None, 15, 4, 6400, 640)
         lose(("Readings", 2), ("Event", 2), ("EndOfShaft", 2)),
     ],
 )
-def test_bench_steps_come_as_shafts_do_and_wait_for_a_person(gauge: ScriptedGauge) -> None:
+def test_programs_that_let_the_head_stand_wait_for_a_person(gauge: ScriptedGauge) -> None:
     talk = Talk(gauge).greeted()
     for number in (SHAFT, SHAFT + 1):
-        talk.session.bench_step(replace(STEP, shaft=number), "a", STARTED_MS, talk.now_s)
+        talk.session.run(Program(number, True, (STEP,)), "a", STARTED_MS, talk.now_s)
         run = talk.run().found(out.Finished)[-1].run
         assert (run.shaft, run.label, run.segments) == (number, "a", ((Phase.BENCH, 15),))
         talk.session.stored(number, talk.now_s)
@@ -165,8 +161,8 @@ def test_a_shaft_comes_and_goes_whatever_is_lost(gauge: ScriptedGauge) -> None:
     assert talk.found(out.Failed) == []
     talk.session.greet(talk.now_s)
     identify = talk.run().session.identify
-    assert (identify.state, identify.in_gauge) == (State.IDLE, None)
-    assert identify.last_release == LastRelease(SHAFT, 3, True, 1)
+    assert (identify.state, identify.feeder.in_gauge) == (State.IDLE, None)
+    assert identify.feeder.last_release == LastRelease(SHAFT, 3, True, 1)
 
 
 @pytest.mark.parametrize(
@@ -181,12 +177,12 @@ def test_a_refused_feed_is_named(refusal: str, kind: type, code: str) -> None:
     assert talk.session.state is SessionState.READY
 
 
-def test_a_refused_bench_step_is_named() -> None:
-    talk = Talk(ScriptedGauge(refuse={"BenchStep": "BUFFER_TOO_SMALL"})).greeted()
-    talk.session.bench_step(STEP, "a", STARTED_MS, talk.now_s)
+def test_a_refused_program_is_named() -> None:
+    talk = Talk(ScriptedGauge(refuse={"Program": "BUFFER_TOO_SMALL"})).greeted()
+    talk.session.run(PROGRAM, "a", STARTED_MS, talk.now_s)
     failure = talk.run().failure()
     assert failure.code == "BUFFER_TOO_SMALL"
-    assert "BenchStep" in str(failure)
+    assert "Program" in str(failure)
     assert talk.session.state is SessionState.READY
 
 
@@ -238,7 +234,7 @@ def test_every_record_lost_once_or_damaged_is_mended() -> None:
 
         talk = Talk()
         talk.session.greet(talk.now_s)
-        talk.run(spoil).session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+        talk.run(spoil).session.run(PROGRAM, "a", STARTED_MS, talk.now_s)
         talk.run(spoil).finished()
         assert talk.session.line.damaged == 1
 
@@ -252,7 +248,7 @@ def test_any_order_repetition_and_cut_of_blocks_gives_the_same_run(data: st.Data
     gauge = ScriptedGauge()
     gauge.lose = lambda name, datum, count: name != "Identify" and losses[gauge._sequence % 40]
     talk = Talk(gauge).greeted()
-    talk.session.measure(SHAFT, "a", STARTED_MS, talk.now_s)
+    talk.session.run(PROGRAM, "a", STARTED_MS, talk.now_s)
     talk.run()
     if talk.session.state is SessionState.FINISHED:
         talk.finished()
@@ -275,7 +271,8 @@ def test_blocks_in_reverse_order_and_twice() -> None:
     shuffled = [reply, event, *reversed(blocks), *blocks, held, end]
     talk.events += talk.session.receive(b"\0".join([*shuffled, b""]), talk.now_s)
     talk.run().finished()
-    assert talk.session.line.lost == 0
+    assert (talk.session.line.lost, talk.session.line.old) == (4, 9)
+    assert talk.sent("Resend") == [{"shaft": SHAFT, "blocks": [0, 1, 2, 3]}]  # what was overtaken is asked for
     assert talk.session.duplicates == 0  # the frames came twice, not the blocks
 
 
@@ -294,7 +291,7 @@ def test_a_block_that_comes_twice_and_differs_is_refused() -> None:
     ("held", "code"),
     [
         ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 4)], "gap"),
-        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, "FULL"), scripted.block(SHAFT, 2, 6)], "no_run"),
+        ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, Phase.FULL), scripted.block(SHAFT, 2, 6)], "no_run"),
     ],
 )
 def test_blocks_that_make_no_run_are_refused(held: list[dict], code: str) -> None:
@@ -316,7 +313,7 @@ def test_a_block_that_never_comes_is_an_error_and_can_be_fetched_later() -> None
 
 
 def test_a_shaft_with_more_gaps_than_one_request_holds() -> None:
-    held = [scripted.block(SHAFT, i, i, "LIGHT", readings=1, tick_us=5000 * i) for i in range(150)]
+    held = [scripted.block(SHAFT, i, i, Phase.LIGHT, readings=1, tick_us=5000 * i) for i in range(150)]
     gauge = ScriptedGauge(held=held, lose=lambda name, datum, count: name == "Readings" and count <= 150)
     talk = Talk(gauge).ordered().run()
     assert [len(request["blocks"]) for request in talk.sent("Resend")] == [64, 64, 22]
@@ -336,7 +333,7 @@ def test_a_shaft_held_from_an_earlier_host_is_fetched() -> None:
 def test_a_shaft_cut_short_comes_with_its_cause() -> None:
     gauge = ScriptedGauge(held=scripted.shaft_blocks(SHAFT)[:2], complete=False, cause="TRAVEL_LIMIT")
     talk = Talk(gauge).ordered()
-    gauge.say("Fault", code="TRAVEL_LIMIT", state="DEEPEN", tick_us=4, shaft=SHAFT, detail=30000)
+    gauge.say("Fault", code="TRAVEL_LIMIT", state="RUNNING", step=5, tick_us=4, shaft=SHAFT, detail=30000)
     run = talk.run().found(out.Finished)[0].run
     assert (run.complete, run.cause, len(run)) == (False, "TRAVEL_LIMIT", 6)
     assert talk.found(out.Faulted)[0].fault.detail == 30000
@@ -371,7 +368,7 @@ def mid_shaft() -> Talk:
         ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "over_capacity", "shaft 4"),
         ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "empty_block", "1000"),
         ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "", "EndOfShaft.blocks -1"),
-        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "over_capacity", str(INT_MAX)),
+        ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "empty_block", str(INT_MAX)),
         ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "over_capacity", "block 0"),
         ([("Readings", scripted.block(SHAFT, 0, 0, **EMPTY))], "empty_block", "block 0"),
         ([("Readings", scripted.block(SHAFT, 0, 0, tick_us=2**30))], "", "Readings.tick_us 1073741824"),
@@ -439,8 +436,8 @@ def test_a_gauge_that_goes_round_and_round_is_given_up() -> None:
     began_s = talk.now_s
     while talk.session.state is SessionState.MEASURING:
         assert talk.now_s - began_s < 300
-        talk.gauge.say_event("LIGHT")
-        talk.gauge.say_event("DEEPEN")
+        talk.gauge.say_event("RUNNING")
+        talk.gauge.say_event("RETRACTING")
         talk.step()
     assert talk.failure().code == "no_progress"
 
@@ -489,9 +486,9 @@ def test_stop_brings_the_shaft_so_far() -> None:
 
 def test_what_comes_is_answered_once_in_a_batch() -> None:
     talk = Talk().ordered().run()
-    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE", "MEASURE"]
+    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE"]
     talk.gauge.hear(talk.session.outgoing())  # the answer to reply, events, blocks and end together
-    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE", "MEASURE", "KEEP_ALIVE"]
+    assert [d["order"] for d in talk.sent("Command")] == ["KEEP_ALIVE", "KEEP_ALIVE"]
 
 
 def test_silence_of_a_moving_gauge_is_broken_in_time() -> None:
@@ -575,7 +572,7 @@ def test_a_gauge_at_rest_that_lost_the_shaft() -> None:
 
 
 def test_a_gauge_that_forgot_the_greeting() -> None:
-    talk = Talk(ScriptedGauge(refuse={"MEASURE": "WRONG_PROTOCOL"})).ordered().run()
+    talk = Talk(ScriptedGauge(refuse={"Program": "WRONG_PROTOCOL"})).ordered().run()
     assert talk.failure().code == "reset"
     assert talk.session.state is SessionState.APART
 
@@ -583,8 +580,7 @@ def test_a_gauge_that_forgot_the_greeting() -> None:
 @pytest.mark.parametrize(
     ("order", "give"),
     [
-        ("CyclePlan", lambda talk: talk.session.plan(PLAN, talk.now_s)),
-        ("MEASURE", lambda talk: talk.session.measure(1, "", 0, talk.now_s)),
+        ("Program", lambda talk: talk.session.run(PROGRAM, "", 0, talk.now_s)),
         ("Acknowledge", lambda talk: talk.session.stored(1, talk.now_s)),
         ("Resend", lambda talk: talk.session.fetch(1, "", 0, talk.now_s)),
         ("CLEAR_FAULT", lambda talk: talk.session.clear_fault(talk.now_s)),
@@ -600,7 +596,7 @@ def test_each_refusal_names_its_order(order: str, give: Callable[[Talk], None]) 
 
 
 @pytest.mark.parametrize(
-    "changes", [{"protocol_major": 2}, {"fingerprint": bytes(8)}, {"protocol_major": 9, "fingerprint": bytes(8)}]
+    "changes", [{"protocol_major": 3}, {"fingerprint": bytes(8)}, {"protocol_major": 9, "fingerprint": bytes(8)}]
 )
 def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     gauge = ScriptedGauge()
@@ -618,10 +614,10 @@ def test_a_foreign_version_is_known_by_its_first_fields_alone() -> None:
     """In another major version the fields after the first three may be anything."""
     talk = Talk()
     talk.session.greet(talk.now_s)
-    body = b"\0" + b"\x06\x08" + bytes(range(8)) + b"\xff\xff\xff\xff"
+    body = b"\0" + b"\x0a\x08" + bytes(range(8)) + b"\xff\xff\xff\xff"
     talk.events += talk.session.receive(scripted.frame_bytes(0, body), talk.now_s)
     assert talk.failure().code == "other_version"
-    assert all(part in str(talk.failure()) for part in ("3.4", "0001020304050607"))
+    assert all(part in str(talk.failure()) for part in ("5.4", "0001020304050607"))
 
 
 def test_a_newer_minor_version_of_the_same_schema_is_welcome() -> None:
@@ -649,7 +645,7 @@ def test_another_instrument_that_chatters() -> None:
 
 def test_a_host_on_the_other_end() -> None:
     talk = Talk().greeted()
-    talk.gauge.say("Greet", protocol_major=1, protocol_minor=0, fingerprint=fingerprint())
+    talk.gauge.say("Greet", protocol_major=2, protocol_minor=0, fingerprint=fingerprint())
     talk.step()
     assert talk.failure().code == "wrong_way"
 
@@ -708,8 +704,7 @@ def test_clearing_a_fault() -> None:
 
 ORDERS = {
     SessionSignal.GREET: lambda s: s.greet(0.0),
-    SessionSignal.PLAN: lambda s: s.plan(PLAN, 0.0),
-    SessionSignal.MEASURE: lambda s: s.measure(1, "", 0, 0.0),
+    SessionSignal.RUN: lambda s: s.run(PROGRAM, "", 0, 0.0),
     SessionSignal.FETCH: lambda s: s.fetch(1, "", 0, 0.0),
     SessionSignal.STORED: lambda s: s.stored(1, 0.0),
     SessionSignal.STOP: lambda s: s.stop(0.0),

@@ -20,6 +20,7 @@ from midspan.wire.records import (
     Event,
     Fault,
     FaultCode,
+    FeederReport,
     Identify,
     Order,
     Phase,
@@ -30,22 +31,24 @@ from midspan.wire.records import (
 )
 
 SHAFT, OTHER = 4, 5
+BOOT = 4
 KNOWN = Identify(
-    1, 2, schema.fingerprint(), "bench", "1", "none", 4, State.LOADED, None, 0, 0, 12500, -(2**23), 2**23 - 1,
-    1_500_000, 90_000, 3000, 60_000, None, False, True, True, 9, 3, SHAFT, None, 2100,
+    2, 0, schema.fingerprint(), "bench", "1", "none", BOOT, State.LOADED, None, 0, 0, 12500, -(2**23), 2**23 - 1,
+    1_500_000, 90_000, 12_000, 6400, 40_000, 2000, 8000, 3000, 2400, 3, None, 2100, None, 900,
+    FeederReport(SHAFT, True, True, True, 9, None),
 )  # fmt: skip
 
 
 def a_block(shaft: int, number: int, first: int, count: int = 5000) -> Readings:
     """Return a block of three readings."""
     return Readings(
-        shaft, number, first, Phase.LIGHT, 37_500 * number, 12_500, (0, 0, 0), (0, 10, 10), (0, 0, 0),
+        BOOT, shaft, number, first, Phase.LIGHT, 37_500 * number, 12_500, (0, 0, 0), (0, 10, 10), (0, 0, 0),
         (count, -3, -3), (), (),
     )  # fmt: skip
 
 
 def an_end(shaft: int, blocks: int, readings: int) -> EndOfShaft:
-    return EndOfShaft(shaft, blocks, readings, complete=True, cause=None, duration_ms=900, sampling_ms=700)
+    return EndOfShaft(BOOT, shaft, blocks, readings, complete=True, cause=None, duration_ms=900, sampling_ms=700)
 
 
 def under_way(numbers: set[int], end: EndOfShaft | None = None) -> Blocks:
@@ -64,10 +67,10 @@ SAID = st.one_of(
         lambda state, held, boot: replace(KNOWN, state=state, held_shaft=held, boot=boot),
         st.sampled_from(State), st.sampled_from([None, SHAFT, OTHER]), st.integers(4, 5),
     ),
-    st.builds(Reply, st.integers(0, 3), st.sampled_from([None, *Refusal]), st.just("")),
-    st.builds(lambda state: Event(5, State.IDLE, state, SHAFT), st.sampled_from(State)),
-    st.just(Fault(FaultCode.JAM, State.IDLE, 5, SHAFT, 0)),
-    st.just(Unproven(KNOWN)),
+    st.builds(Reply, st.integers(4, 5), st.integers(0, 3), st.sampled_from([None, *Refusal]), st.just("")),
+    st.builds(lambda state: Event(BOOT, 5, State.IDLE, state, SHAFT), st.sampled_from(State)),
+    st.just(Fault(BOOT, FaultCode.JAM, State.IDLE, None, 5, SHAFT, 0)),
+    st.just(Unproven()),
     st.just(ProtocolError("no record")),
     st.just((9, 0, bytes(8))),
     st.just(Acknowledge(SHAFT)),
@@ -100,7 +103,7 @@ BROUGHT = {
     **{
         kind: Command(Order.STOP)
         for kind in (
-            SessionSignal.PLAN, SessionSignal.MEASURE, SessionSignal.STORED, SessionSignal.STOP, SessionSignal.HANDLE,
+            SessionSignal.RUN, SessionSignal.STORED, SessionSignal.STOP, SessionSignal.HANDLE,
             SessionSignal.CLEAR_FAULT,
         )
     },
@@ -113,18 +116,18 @@ BROUGHT = {
 # What of a gauge gives each signal: what came, the blocks that were there, the numbers of open requests.
 CAME = {
     SessionSignal.FOREIGN: ((9, 0, bytes(8)), None, ()),
-    SessionSignal.UNPROVEN: (Unproven(KNOWN), None, ()),
+    SessionSignal.UNPROVEN: (Unproven(), None, ()),
     SessionSignal.RESET: (replace(KNOWN, boot=5), None, ()),
     SessionSignal.HOLDS_OURS: (replace(KNOWN, state=State.HOLDING, held_shaft=SHAFT), {0}, ()),
     SessionSignal.AT_REST: (KNOWN, {0}, ()),
     SessionSignal.MOVING: (replace(KNOWN, state=State.HOMING), {0}, ()),
-    SessionSignal.RESTED: (Event(5, State.HOMING, State.IDLE, None), None, ()),
-    SessionSignal.CHANGED: (Event(5, State.IDLE, State.HOMING, None), None, ()),
-    SessionSignal.FAULT: (Fault(FaultCode.JAM, State.IDLE, 5, SHAFT, 0), None, ()),
-    SessionSignal.ACCEPTED: (Reply(3, None, ""), None, (3,)),
-    SessionSignal.REFUSED: (Reply(3, Refusal.NO_PLAN, ""), None, (3,)),
-    SessionSignal.UNGREETED: (Reply(7, Refusal.WRONG_PROTOCOL, ""), None, (3,)),
-    SessionSignal.STRAY: (Reply(7, None, ""), None, (3,)),
+    SessionSignal.RESTED: (Event(BOOT, 5, State.HOMING, State.IDLE, None), None, ()),
+    SessionSignal.CHANGED: (Event(BOOT, 5, State.IDLE, State.HOMING, None), None, ()),
+    SessionSignal.FAULT: (Fault(BOOT, FaultCode.JAM, State.IDLE, None, 5, SHAFT, 0), None, ()),
+    SessionSignal.ACCEPTED: (Reply(BOOT, 3, None, ""), None, (3,)),
+    SessionSignal.REFUSED: (Reply(BOOT, 3, Refusal.OUT_OF_RANGE, ""), None, (3,)),
+    SessionSignal.UNGREETED: (Reply(BOOT, 7, Refusal.WRONG_PROTOCOL, ""), None, (3,)),
+    SessionSignal.STRAY: (Reply(BOOT, 7, None, ""), None, (3,)),
     SessionSignal.NONSENSE: (Acknowledge(SHAFT), None, ()),
     SessionSignal.BLOCK: (a_block(SHAFT, 1, 3), {0}, ()),
     SessionSignal.DUPLICATE: (a_block(SHAFT, 0, 0), {0}, ()),

@@ -12,16 +12,19 @@ from typing import Any
 import fastavro
 from cobs import cobs
 from midspan.wire import schema
+from midspan.wire.records import Phase
 
 SCHEMA = fastavro.parse_schema(schema.message_source())
 IDENTIFY = {
-    "protocol_major": 1, "protocol_minor": 0, "fingerprint": schema.fingerprint(), "gauge": "scripted",
+    "protocol_major": 2, "protocol_minor": 0, "fingerprint": schema.fingerprint(), "gauge": "scripted",
     "firmware": "9.9", "runtime": "script", "boot": 77, "state": "IDLE", "held_shaft": None, "held_blocks": 0,
     "tick_us": 5, "interval_us": 12500, "count_min": -8388608, "count_max": 8388607, "count_limit": 1_500_000,
-    "press_limit_steps": 90000, "silence_ms": 4000, "buffer_bytes": 60000, "in_gauge": None, "seated": False,
-    "hopper": False, "slot": False, "places": 0, "guards": 0, "fault": None, "last_release": None,
-    "temperature_centi": None,
+    "press_limit_steps": 90000, "press_speed_most": 12000, "down_speed_most": 6400, "press_acceleration": 40000,
+    "rotate_speed_most": 2000, "rotate_acceleration": 8000, "silence_ms": 4000, "readings_most": 2400, "guards": 0,
+    "fault": None, "temperature_centi": None, "free_bytes": None, "longest_turn_us": 900, "feeder": None,
 }  # fmt: skip
+FEEDER = {"in_gauge": None, "seated": False, "hopper": False, "slot": False, "places": 6, "last_release": None}
+FROM_DEVICE = ("Readings", "EndOfShaft", "Event", "Fault", "Reply")
 
 
 def datum_bytes(name: str, datum: dict[str, Any]) -> bytes:
@@ -37,7 +40,7 @@ def frame_bytes(sequence: int, body: bytes) -> bytes:
     return cobs.encode(plain + zlib.crc32(plain).to_bytes(4, "little")) + b"\0"
 
 
-def block(shaft: int, number: int, first: int, phase: str = "LIGHT", readings: int = 3, **changes: Any) -> dict:
+def block(shaft: int, number: int, first: int, phase: Phase = Phase.LIGHT, readings: int = 3, **changes: Any) -> dict:
     """Return a block of readings with plain contents; `changes` replaces fields."""
     columns = {
         "lateness_us": [0] + [7] * (readings - 1), "rotate_steps": [10 * first] + [10] * (readings - 1),
@@ -49,7 +52,7 @@ def block(shaft: int, number: int, first: int, phase: str = "LIGHT", readings: i
 
 def shaft_blocks(shaft: int) -> list[dict]:
     """Return five blocks of three readings over three phases; one reading is unusual, one block has a mark."""
-    phases = ("ZERO_BEFORE", "LIGHT", "LIGHT", "FULL", "ZERO_AFTER")
+    phases = (Phase.ZERO_BEFORE, Phase.LIGHT, Phase.LIGHT, Phase.FULL, Phase.ZERO_AFTER)
     blocks = [block(shaft, i, 3 * i, phase) for i, phase in enumerate(phases)]
     blocks[1]["unusual"] = [{"reading": 2, "status": 8}]
     blocks[3]["marks"] = [95]
@@ -78,6 +81,8 @@ class ScriptedGauge:
     def say(self, name: str, **datum: Any) -> None:
         """Send a record unless it is to be lost; a lost record uses up its sequence number."""
         self._counts[name] = self._counts.get(name, 0) + 1
+        if name in FROM_DEVICE:
+            datum = {"boot": self.identify["boot"], **datum}
         frame = frame_bytes(self._sequence, datum_bytes(name, datum))
         self._sequence += 1
         if not self.mute and not self.lose(name, datum, self._counts[name]):
@@ -117,10 +122,8 @@ class ScriptedGauge:
                 self._obey(name, datum)
 
     def _obey(self, name: str, datum: dict) -> None:
-        if datum.get("order") == "MEASURE" and self.identify["state"] == "IDLE":
-            self._cycle(datum["shaft"])
-        elif name == "BenchStep" and self.identify["state"] in ("IDLE", "STANDING"):
-            self._step(datum["shaft"])
+        if name == "Program" and self.identify["state"] in ("IDLE", "STANDING"):
+            self._run(datum)
         elif datum.get("order") == "STOP" and self.hold_back:
             self.hold_back, self.complete, self.cause = False, False, "STOPPED_BY_HOST"
             self.finish()
@@ -130,8 +133,8 @@ class ScriptedGauge:
         elif name == "Feed":
             self._handle("FEEDING", "LOADED", in_gauge=datum["shaft"], seated=True)
         elif name == "Release":
-            self._handle("RELEASING", "IDLE", in_gauge=None, seated=False)
-            self.identify["last_release"] = {**datum, "done": True, "passed": 1}
+            last = {**datum, "done": True, "passed": 1}
+            self._handle("RELEASING", "IDLE", in_gauge=None, seated=False, last_release=last)
         elif name == "Acknowledge":
             self.held = []
             after = "STANDING" if self.identify["state"] == "STANDING" else "IDLE"
@@ -141,23 +144,19 @@ class ScriptedGauge:
                 self.say("Readings", **self.held[number])
             self.say_end()
 
-    def _cycle(self, shaft: int) -> None:
-        self.held = self.held or shaft_blocks(shaft)
-        self.say_event("SEATING", shaft)
+    def _run(self, program: dict) -> None:
+        shaft = program["shaft"]
+        bench = [block(shaft, i, 3 * i, Phase.BENCH) for i in range(5)]
+        self.held = bench if program["stand"] else self.held or shaft_blocks(shaft)
+        self.say_event("RUNNING", shaft)
         self.identify["held_shaft"] = shaft
         if not self.hold_back:
-            self.finish()
+            self.finish("STANDING" if program["stand"] else "HOLDING")
 
     def _handle(self, moving: str, rest: str, **changes: Any) -> None:
         self.say_event(moving)
-        self.identify.update(changes)
+        self.identify["feeder"] = {**(self.identify["feeder"] or FEEDER), **changes}
         self.say_event(rest)
-
-    def _step(self, shaft: int) -> None:
-        self.held = [block(shaft, i, 3 * i, "BENCH") for i in range(5)]
-        self.say_event("BENCH", shaft)
-        self.identify["held_shaft"] = shaft
-        self.finish("STANDING")
 
     def finish(self, state: str = "HOLDING") -> None:
         """Send all blocks of the shaft, come to rest and send the end."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
 from midspan.link.stale_frames import FrameNews, Succession
@@ -11,22 +10,14 @@ from midspan.wire.framing import DELIMITER, SEQUENCES, Deframer, Frame, encode
 from midspan.wire.records import Greet, Record, Reply, Resend
 
 PROOF = Resend(shaft=0, blocks=())  # changes nothing, and its reply names the frame that asked
-MOST_UNPROVEN = 320  # frames: a shaft's blocks and the frames between them
 
 
 @dataclass(frozen=True, slots=True)
 class Unproven:
-    """A record that may be from another start of the gauge: ask who speaks.
+    """A frame that may be of another start of the gauge: ask who speaks.
 
-    Until that is answered no further one is handed out.
-
-    Parameters
-    ----------
-    said : Said
-        Content of the frame.
+    Until that is answered no further one is handed out, and what such a frame says is dropped.
     """
-
-    said: Said
 
 
 class FramedStream:
@@ -53,9 +44,7 @@ class FramedStream:
         self._deframer = Deframer()
         self._outgoing = bytearray()
         self._proof: int | None = None  # sequence number of the request whose reply proves who speaks
-        self._unproven: deque[tuple[int, Said]] = deque(maxlen=MOST_UNPROVEN)  # sequence number and content
-        self._asked = False  # a question who speaks is open
-        self._doubted = False  # the last call of doubts() returned True
+        self._asked = False  # the host asked who speaks and has not repeated a request since
 
     @property
     def frames(self) -> int:
@@ -99,41 +88,35 @@ class FramedStream:
         """
         if isinstance(record, Greet):
             self._outgoing += DELIMITER
-            self._proof, self._asked = None, False  # an answer still to come counts no more
         sequence = self.succession.sent
         self.succession.sent = (sequence + 1) % SEQUENCES
         self._outgoing += encode(sequence, pack(record))
         return sequence
 
-    def greet(self, doubted: Unproven | None) -> None:
-        """Queue a greeting; its answer says what the gauge is doing.
+    def ask_who_speaks(self) -> None:
+        """Queue a request whose reply proves who speaks now, and a greeting whose answer says what the gauge is doing.
 
-        If the doubtful record is an Identify, a request follows at once: its reply comes next after the answer of the
-        gauge that speaks now.
-
-        Parameters
-        ----------
-        doubted : Unproven | None
-            What may be from another start of the gauge; None if nothing is in doubt.
+        The proof goes first: a gauge that was reset refuses it, which proves as much, and its next frame is the answer
+        to the greeting.
         """
+        self._outgoing += DELIMITER
+        self._proof = self.send(PROOF)
         self.send(greeting())
-        self._asked = doubted is not None
-        if doubted is not None and boot_in(doubted.said) is not None:
-            self._proof = self.send(PROOF)
+        self._asked = True
 
     def doubts(self) -> bool:
         """Return True if the host should ask who speaks before it repeats a request.
 
-        That is so if the latest frames were old or may be from another start of the gauge; at most every other time,
-        because old frames may never end.
+        That is so while the last question is not answered, and if the latest frames were old or unproven. In the second
+        case every other time, because old frames may never end.
 
         Returns
         -------
         bool
-            False for every other call at least.
+            False if the request may be repeated.
         """
-        self._doubted = not self._doubted and (bool(self._unproven) or self.succession.old_since_new > 0)
-        return self._doubted
+        asked, self._asked = self._asked, False
+        return self._proof is not None or (not asked and self.succession.doubtful > 0)
 
     def outgoing(self) -> bytes:
         """Return the bytes to send now and forget them.
@@ -164,50 +147,18 @@ class FramedStream:
         return [news for frame in frames for news in self._news(frame)]
 
     def _news(self, frame: Frame) -> list[Said | Unproven]:
-        """Return what a frame says that is new; empty if it is old or not proven yet."""
-        said, newest = said_in(frame.body), self.succession.newest
+        """Return what a frame says that is new; empty if it is old, or unproven while a question is open."""
+        said = said_in(frame.body)
         if isinstance(said, Reply) and said.to_sequence == self._proof:
             self._proof = None
-            if proven := self._proven_by(frame.sequence):
-                return proven
+            if self.succession.standing(frame.sequence, said.boot) is not FrameNews.NEW:
+                self.succession.believe(frame.sequence, said.boot)
+            return []
+        if isinstance(said, tuple):  # no number of another version can be compared with those of this one
+            return [said]
         match self.succession.standing(frame.sequence, boot_in(said)):
             case FrameNews.NEW:
-                return [said] if boot_in(said) is None else [*self._between(newest, frame.sequence), said]
-            case FrameNews.UNPROVEN:
-                self._unproven.append((frame.sequence, said))
-                asked, self._asked = self._asked if boot_in(said) is None else self._proof is not None, True
-                return [] if asked else [Unproven(said)]
+                return [said]
+            case FrameNews.UNPROVEN if self._proof is None:
+                return [Unproven()]
         return []
-
-    def _between(self, newest: int, sequence: int) -> list[Said]:
-        """Return what came in unproven frames between two numbers, once an Identify says that they are of this start.
-
-        In order of their numbers. Of two different contents under one number neither is taken.
-        """
-        room = (sequence - newest) % SEQUENCES
-        found: dict[int, list[Said]] = {}
-        for at, said in self._unproven:
-            ahead = (at - newest) % SEQUENCES
-            if boot_in(said) is None and 0 < ahead < room and said not in found.setdefault(ahead, []):
-                found[ahead].append(said)
-        self._unproven.clear()
-        self._asked = False
-        single = [found[ahead][0] for ahead in sorted(found) if len(found[ahead]) == 1]
-        self.succession.lost -= len(single)
-        return single
-
-    def _proven_by(self, sequence: int) -> list[Said | Unproven]:
-        """Return the Identify in the frame before this one, believed from now on.
-
-        Empty if this frame simply follows the newest of the start already believed, or if two different Identify came
-        in the frame before.
-        """
-        before = {boot_in(said): said for at, said in self._unproven if (at + 1) % SEQUENCES == sequence}
-        before.pop(None, None)
-        if len(before) != 1 or (self.succession.newest + 1) % SEQUENCES == sequence:
-            return []
-        ((boot, said),) = before.items()
-        self.succession.believe(sequence, boot)
-        self._unproven.clear()
-        self._asked = False
-        return [said]

@@ -242,7 +242,7 @@ class Session:
         if not self._patience.asks_again(now_s, self.identify):
             return []
         if self.line.doubts():  # a gauge that was reset must not get a request meant for its state before
-            return self._probe(None, now_s)
+            return self._probe(now_s)
         return self._on_signal(Signal(SessionSignal.SILENCE), now_s)
 
     def _on_said(self, said: Said | Unproven, now_s: float) -> list[SessionEvent]:
@@ -274,7 +274,7 @@ class Session:
             case SessionEffect.REPEAT:
                 return self._repeat(now_s)
             case SessionEffect.PROBE:
-                return self._probe(signal.subject if isinstance(signal.subject, Unproven) else None, now_s)
+                return self._probe(now_s)
             case SessionEffect.FETCH:
                 return self._fetch(now_s)
             case SessionEffect.FETCH_GAPS:
@@ -332,10 +332,10 @@ class Session:
         self._asked.add(self.line.send(self._request))
         return []
 
-    def _probe(self, doubted: Unproven | None, now_s: float) -> list[SessionEvent]:
-        """Greet the gauge to learn who speaks, without closing the open request."""
-        LOG.info("asked who speaks: what came is old, or of another start of the gauge")
-        self.line.greet(doubted)
+    def _probe(self, now_s: float) -> list[SessionEvent]:
+        """Ask the gauge who speaks, without closing the open request."""
+        LOG.info("asked who speaks: nothing came, or what came is old or of another start of the gauge")
+        self.line.ask_who_speaks()
         self._patience.sent_s = now_s
         return []
 

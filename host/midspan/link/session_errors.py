@@ -44,20 +44,20 @@ def foreign(major: int, minor: int, schema: bytes) -> ProtocolError:
     Returns
     -------
     ProtocolError
-        Names both versions.
+        Names both versions and what to do.
 
     Examples
     --------
-    >>> error = foreign(2, 0, bytes(8))
-    >>> error.code, str(error).startswith("the gauge speaks protocol 2.0 (schema 0000000000000000), ")
+    >>> error = foreign(1, 3, bytes(8))
+    >>> error.code, str(error).startswith("the gauge speaks protocol 1.3 (schema 0000000000000000), ")
     ('other_version', True)
     """
     theirs = version_text(major, minor, schema)
     ours = version_text(PROTOCOL_MAJOR, PROTOCOL_MINOR, fingerprint())
-    return ProtocolError(
-        f"the gauge speaks protocol {theirs}, this host {ours}: put the same version of midspan on both",
-        code="other_version",
-    )
+    advice = "`midspan board install` puts this host's version on the board"
+    if major > PROTOCOL_MAJOR:
+        advice = "install the newer midspan on this computer, or go back with `midspan board install`"
+    return ProtocolError(f"the gauge speaks protocol {theirs}, this host {ours}: {advice}", code="other_version")
 
 
 def refused(request: Record, reply: Reply) -> MidspanError:
@@ -78,7 +78,7 @@ def refused(request: Record, reply: Reply) -> MidspanError:
     Examples
     --------
     >>> from midspan.wire.records import Acknowledge
-    >>> error = refused(Acknowledge(shaft=3), Reply(7, Refusal.UNKNOWN_SHAFT, "shaft"))
+    >>> error = refused(Acknowledge(shaft=3), Reply(1, 7, Refusal.UNKNOWN_SHAFT, "shaft"))
     >>> error.code, str(error)
     ('UNKNOWN_SHAFT', 'the gauge refused Acknowledge: it does not hold this shaft (UNKNOWN_SHAFT, field shaft)')
     """
@@ -183,9 +183,9 @@ def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks
             "It keeps its readings until fetched",
             code="no_progress",
         )
-    if again := line.succession.old_since_new:
+    if again := line.succession.doubtful:
         return LinkError(
-            f"nothing new came from the gauge ({state.value}), only {again} frames seen before: "
+            f"nothing new came from the gauge ({state.value}), only {again} frames of before: "
             "check cable and adapter, and that no other program is on the line",
             code="only_old",
         )

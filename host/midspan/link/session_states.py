@@ -19,10 +19,10 @@ from midspan.base.errors import MidspanError, ProtocolError
 from midspan.link import session_errors
 from midspan.link.block_assembler import Blocks
 from midspan.link.framed_stream import Unproven
-from midspan.wire.codec import Said
+from midspan.wire.codec import Said, boot_in
 from midspan.wire.records import EndOfShaft, Event, Fault, Identify, Readings, Record, Refusal, Reply, State
 
-Subject = Record | Unproven | Blocks | RawRun | MidspanError | None
+Subject = Record | Blocks | RawRun | MidspanError | None
 SubjectT = TypeVar("SubjectT", Identify, Readings, Event, Fault, Reply, Blocks, RawRun, MidspanError)
 
 
@@ -53,8 +53,8 @@ class SessionSignal(Enum):
     CLEAR_FAULT = auto()
 
     FOREIGN = auto()  # Identify of another major version or fingerprint
-    UNPROVEN = auto()  # Identify with a boot number never heard before, not yet proven
-    RESET = auto()  # Identify with another boot number than before
+    UNPROVEN = auto()  # a frame of a start never heard of, or too far ahead
+    RESET = auto()  # any record with another boot number than the last Identify: its start is proven
     HOLDS_OURS = auto()  # Identify: at rest and holding the shaft under way
     AT_REST = auto()  # Identify: IDLE, LOADED, HOLDING, FAULTED or STANDING
     MOVING = auto()  # Identify: any other state
@@ -239,20 +239,22 @@ def classify(
 
     Examples
     --------
-    >>> classify(Reply(to_sequence=3, refusal=None, field=""), None, None, {3}).kind.name
+    >>> classify(Reply(boot=1, to_sequence=3, refusal=None, field=""), None, None, {3}).kind.name
     'ACCEPTED'
-    >>> classify(Reply(to_sequence=2, refusal=None, field=""), None, None, {3}).kind.name
+    >>> classify(Reply(boot=1, to_sequence=2, refusal=None, field=""), None, None, {3}).kind.name
     'STRAY'
     """
     match said:
         case Unproven():
-            return Signal(SessionSignal.UNPROVEN, said)
+            return Signal(SessionSignal.UNPROVEN)
         case ProtocolError():
             return Signal(SessionSignal.NONSENSE, said)
         case (major, minor, schema):
             return Signal(SessionSignal.FOREIGN, session_errors.foreign(major, minor, schema))
+        case _ if known is not None and boot_in(said) not in (None, known.boot):
+            return Signal(SessionSignal.RESET)
         case Identify():
-            return Signal(_of_identify(said, known, blocks), said)
+            return Signal(_of_identify(said, blocks), said)
         case Readings(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
             return _of_block(said, blocks)
         case EndOfShaft(shaft=shaft) if blocks is not None and shaft == blocks.shaft:
@@ -272,10 +274,8 @@ def classify(
     return Signal(SessionSignal.NONSENSE, error)
 
 
-def _of_identify(record: Identify, known: Identify | None, blocks: Blocks | None) -> SessionSignal:
-    """Return the signal of an Identify."""
-    if known is not None and record.boot != known.boot:
-        return SessionSignal.RESET
+def _of_identify(record: Identify, blocks: Blocks | None) -> SessionSignal:
+    """Return the signal of an Identify of the start that is known."""
     if record.state not in AT_REST:
         return SessionSignal.MOVING
     if blocks is not None and record.state is not State.IDLE and record.held_shaft == blocks.shaft:

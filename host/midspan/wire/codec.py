@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from enum import IntEnum
 from functools import cache
@@ -13,7 +13,7 @@ from midspan.base.errors import ProtocolError
 from midspan.wire import schema as schemas
 from midspan.wire.ranges import check_ranges
 from midspan.wire.readings import check_columns
-from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Greet, Identify, Readings, Record
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Greet, Phase, Readings, Record
 
 # Content of a frame: a record, the version of a foreign Identify, or an error if the host can make nothing of it.
 Said = Record | tuple[int, int, bytes] | ProtocolError
@@ -86,7 +86,7 @@ def greeting() -> Greet:
     Examples
     --------
     >>> greeting().protocol_major
-    1
+    2
     """
     return Greet(PROTOCOL_MAJOR, PROTOCOL_MINOR, schemas.fingerprint())
 
@@ -111,8 +111,8 @@ def foreign_version(body: bytes) -> tuple[int, int, bytes] | None:
 
     Examples
     --------
-    >>> foreign_version(bytes.fromhex("00 04 06 01 02 03 04 05 06 07 08 ff ff"))
-    (2, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
+    >>> foreign_version(bytes.fromhex("00 06 06 01 02 03 04 05 06 07 08 ff ff"))
+    (3, 3, b'\\x01\\x02\\x03\\x04\\x05\\x06\\x07\\x08')
     """
     if body[:1] != b"\0":
         return None
@@ -157,8 +157,8 @@ def said_in(body: bytes) -> Said:
         return error
 
 
-def boot_in(said: Said) -> Hashable | None:
-    """Return a value that differs between two starts of a gauge.
+def boot_in(said: Said) -> int | None:
+    """Return the boot number of the gauge in the content of a frame.
 
     Parameters
     ----------
@@ -167,12 +167,10 @@ def boot_in(said: Said) -> Hashable | None:
 
     Returns
     -------
-    Hashable or None
-        Boot number of an Identify, or the version if it is a foreign one; None for everything else.
+    int or None
+        Boot number in a record of a gauge; None for everything else.
     """
-    if isinstance(said, Identify):
-        return said.boot
-    return said if isinstance(said, tuple) else None
+    return getattr(said, "boot", None)
 
 
 def _read(body: bytes, schema: Any, whole: bool = True) -> tuple[str, dict[str, Any]]:
@@ -217,6 +215,8 @@ def _unchanged(value: Any) -> Any:
 
 def _to_avro(value: Any) -> Any:
     """Return a value as fastavro writes it: names of enum members, lists, dictionaries of fields."""
+    if isinstance(value, Phase):  # a number on the line, whose names only the host knows
+        return int(value)
     if isinstance(value, IntEnum):
         return value.name
     if isinstance(value, tuple):

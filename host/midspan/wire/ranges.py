@@ -29,7 +29,7 @@ def check_ranges(record: Any) -> None:
     Examples
     --------
     >>> from midspan.wire.records import Reply
-    >>> check_ranges(Reply(to_sequence=65536, refusal=None, field=""))
+    >>> check_ranges(Reply(boot=0, to_sequence=65536, refusal=None, field=""))
     Traceback (most recent call last):
     midspan.base.errors.ProtocolError: the gauge sent Reply.to_sequence 65536, outside 0 to 65535: reset it
     """
