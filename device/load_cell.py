@@ -4,16 +4,20 @@ A single bad sample is only a status. A fault is a condition that lasts: single 
 common, and the host's fit copes with them.
 """
 
+from micropython import const
 from records import CELL_OUT_OF_STEP, CELL_SATURATED, CELL_SILENT, CELL_STUCK
 
-COUNT_MIN = -0x800000
-COUNT_MAX = 0x7FFFFF
-SETTLING, SATURATED, OUT_OF_STEP, GAP_BEFORE = 1, 2, 4, 8  # bits of a reading's status
-BAD = SATURATED | OUT_OF_STEP  # a count with one of these says nothing about the force
-STUCK_ROW = 20  # equal counts in a row; a live 24-bit converter always shows some noise
-OUT_OF_STEP_ROW = 3
-SATURATED_ROW = 4
-SMOOTHING = 4  # the measured interval is the mean of about 2^4 intervals
+COUNT_MIN = const(-0x800000)
+COUNT_MAX = const(0x7FFFFF)
+SETTLING = const(1)  # bits of a reading's status
+SATURATED = const(2)
+OUT_OF_STEP = const(4)
+GAP_BEFORE = const(8)
+BAD = const(6)  # saturated or out of step: the count says nothing about the force
+_STUCK_ROW = const(20)  # equal counts in a row; a live 24-bit converter always shows some noise
+_OUT_OF_STEP_ROW = const(3)
+_SATURATED_ROW = const(4)
+_SMOOTHING = const(4)  # the measured interval is the mean of about 2^4 intervals
 
 
 def elapsed_us(later: int, earlier: int) -> int:
@@ -35,7 +39,7 @@ class LoadCell:
         self.count = 0
         self.status = 0
         self.gap_us = 0
-        self._scaled_interval = interval_us << SMOOTHING
+        self._scaled_interval = interval_us << _SMOOTHING
         self.fault: int | None = None
         self.clear(tick_us)
 
@@ -48,7 +52,7 @@ class LoadCell:
 
     def interval_us(self) -> int:
         """Return the measured time between samples, us: the converter's oscillator may be off by some percent."""
-        return (self._scaled_interval + (1 << SMOOTHING - 1)) >> SMOOTHING
+        return (self._scaled_interval + (1 << _SMOOTHING - 1)) >> _SMOOTHING
 
     def take(self, tick_us: int, word: int, in_step: int) -> None:
         """Judge one 24-bit word; `in_step` is 0 when the bits after it were wrong."""
@@ -74,14 +78,14 @@ class LoadCell:
         if 2 * late_us > self.interval_us():
             self.status |= GAP_BEFORE
         elif 2 * late_us > -self.interval_us():
-            self._scaled_interval += self.gap_us - (self._scaled_interval >> SMOOTHING)
+            self._scaled_interval += self.gap_us - (self._scaled_interval >> _SMOOTHING)
 
     def _judge(self) -> None:
-        if self._saturated >= SATURATED_ROW:
+        if self._saturated >= _SATURATED_ROW:
             self._fail(CELL_SATURATED, self.count)
-        elif self._out_of_step >= OUT_OF_STEP_ROW:
+        elif self._out_of_step >= _OUT_OF_STEP_ROW:
             self._fail(CELL_OUT_OF_STEP, self._out_of_step)
-        elif self._same >= STUCK_ROW:
+        elif self._same >= _STUCK_ROW:
             self._fail(CELL_STUCK, self.count)
 
     def _fail(self, code: int, detail: int) -> None:

@@ -6,15 +6,14 @@ The board is the only part that knows pins and clocks; rehearsal/board.py descri
 from array import array
 
 from answers import SILENCE_MS, Answers
-from cycle import Cycle, CycleError
 from frames import Decoder
+from gauge import Gauge, StateError
 from held import Held
 from load_cell import LoadCell, elapsed_us
 from outbox import Outbox
-from records import END_OF_SHAFT, HOST_SILENT, INTERNAL
+from records import END_OF_SHAFT, HOST_SILENT, INTERNAL, RUNNING
+from progress import Run
 from stepper import Stepper, TravelError
-
-TICK, WORD, IN_STEP, ROTATE, PRESS = range(5)  # of what the board latches for a sample
 
 
 class Device:
@@ -22,32 +21,36 @@ class Device:
 
     def __init__(self, board) -> None:
         self.board = board
-        self.held = Held(board.STORE)
+        self.held = Held(board.READINGS)
         self.outbox = Outbox(board, self.held)
         self.now_us = board.ticks_us()
         press = Stepper(board.press, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
         rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION, 0, 0)
         cell = LoadCell(board.INTERVAL_US, self.now_us)
-        self.cycle = Cycle(board, press, rotate, cell, self.held, self.outbox)
-        self.answers = Answers(board, self.cycle, self.held, self.outbox)
+        run_of_steps = Run(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
+        self.gauge = Gauge(board, press, rotate, cell, self.held, run_of_steps, self.outbox)
+        self.answers = Answers(board, self.gauge, self.held, self.outbox)
+        board.install_parts(self.gauge, self.answers)
         self._silent_us = 0
         self._decoder = Decoder()
         self._received = bytearray(256)
         self._sample = array("i", [0] * 5)
         self._mark = array("i", [0])
-        self.cycle.start(board.misconfigured)
+        self.gauge.start(board.misconfigured)
 
     def step(self) -> None:
-        """Listen, sample, go on with the cycle, speak; an unexpected error becomes the fault INTERNAL."""
+        """Listen, sample, go on with the motions, speak; an unexpected error becomes the fault INTERNAL."""
         before_us, self.now_us = self.now_us, self.board.ticks_us()
         elapsed = elapsed_us(self.now_us, before_us)
+        if self.gauge.press.moving() or self.gauge.rotate.moving():
+            self.answers.longest_turn_us = max(self.answers.longest_turn_us, elapsed)
         try:
-            self.cycle.pass_time(elapsed)
+            self.gauge.pass_time(elapsed)
             self._listen(elapsed)
             self._take_samples()
-            self.cycle.poll()
-        except (CycleError, TravelError, OSError):  # OSError: the board could not write the record of a release
-            self.cycle.fail(INTERNAL, self.cycle.state)
+            self.gauge.poll()
+        except (StateError, TravelError, OSError):  # OSError: the board could not write the record of a release
+            self.gauge.fail(INTERNAL, self.gauge.state)
         self._speak()
 
     # The loop's parts
@@ -59,27 +62,28 @@ class Device:
             if end:
                 self._silent_us = 0
                 self.answers.hear(self._decoder.sequence(), self._decoder.frame, end)
-        if self._silent_us >= 1000 * SILENCE_MS and self.cycle.measuring():
-            self.cycle.fail(HOST_SILENT, self._silent_us // 1000)
+        if self._silent_us >= 1000 * SILENCE_MS and self.gauge.allows("HOST_SILENT"):
+            self.gauge.fail(HOST_SILENT, self._silent_us // 1000)
 
     def _take_samples(self) -> None:
         sample = self._sample
         while self.board.mark_take(self._mark):
-            if self.cycle.measuring():
-                self.held.mark(self.cycle.rotate.located(self._mark[0]))
+            if self.gauge.state == RUNNING:
+                self.held.mark(self.gauge.rotate.located(self._mark[0]))
         while self.board.cell_take(sample):
-            self.cycle.sample(sample[TICK], sample[WORD], sample[IN_STEP], sample[ROTATE], sample[PRESS])
-        self.cycle.cell.watch(self.now_us)
-        self.cycle.judge_cell()
+            self.gauge.sample(sample[0], sample[1], sample[2], sample[3], sample[4])
+        self.gauge.cell.watch(self.now_us)
+        self.gauge.judge_cell()
 
     def _speak(self) -> None:
         if self.outbox.send() and self.held.end_due:
             self.held.end_due = not self.outbox.record(END_OF_SHAFT, self._end_of_shaft())
 
     def _end_of_shaft(self) -> tuple:
-        cycle, held = self.cycle, self.held
-        duration_ms, sampling_ms = cycle.duration_us // 1000, cycle.progress.sampling_us // 1000
-        return held.shaft, held.blocks, held.readings, cycle.cause is None, cycle.cause, duration_ms, sampling_ms
+        gauge, held = self.gauge, self.held
+        duration_ms, sampling_ms = gauge.duration_us // 1000, gauge.run.sampling_us // 1000
+        complete = gauge.cause is None
+        return self.board.boot, held.shaft, held.blocks, held.readings, complete, gauge.cause, duration_ms, sampling_ms
 
 
 def run(board) -> None:

@@ -1,4 +1,4 @@
-"""Output of the device: records first, then blocks of readings, then the end of the shaft.
+"""Output of the device: records first, then blocks of readings, then the end of the program.
 
 Writing never blocks. Bytes that the line does not take wait in one buffer; blocks wait in their store until the buffer
 has room. A record without room is dropped: a host that reads again greets again.
@@ -33,7 +33,7 @@ class Outbox:
     def send(self) -> bool:
         """Queue wanted blocks while there is room and write what the line takes; return True if no block waits."""
         while self._held.waiting() and self._room(STUFFED_MAX + RESERVE):
-            self._frame(self._held.write_next(self._encoder.raw, HEAD))
+            self._frame(self._held.write_next(self._board.boot, self._encoder.raw, HEAD))
         if self._start < self._end:
             self._start += self._board.write(self._out, self._start, self._end)
         if self._start == self._end:

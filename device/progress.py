@@ -1,24 +1,25 @@
-"""Meaning of a reading for the cycle: settling or good, zero known, load reached, turn covered, a limit passed.
+"""Progress of a program: which step runs, what a reading means for it, when it is over.
 
-Nothing here moves anything: `event` names what the cycle does next. A single reading never decides about a force,
+Nothing here moves anything: `event` names what the gauge does next. A single reading never decides about a force,
 because it may be a spike.
 """
 
+from array import array
+
 from load_cell import BAD, GAP_BEFORE, SETTLING
-from records import APPROACH, BENCH, FULL, LIFT, LIGHT, LIGHT_AGAIN, ZERO_AFTER, ZERO_BEFORE
+from micropython import const
 
-ZEROS = (ZERO_BEFORE, ZERO_AFTER)
-TURNS = (LIGHT, FULL, LIGHT_AGAIN)
-ROW = 2  # readings in a row that settle a matter of force
-TOUCH_PART = 16  # of the limit of force: at home nothing touches the head
+_ROW = const(2)  # readings in a row that settle a matter of force
+_TOUCH_PART = const(16)  # of the limit of force: at home nothing touches the head
+_STEPS = const(32)
 
 
-class Progress:
-    """Progress of the readings through the states.
+class Run:
+    """Progress of a program through its steps; `step` is the present one, `index` its number, -1 before the first.
 
-    `threshold` is the rise of the count above `zero` that the press is waiting for, or None; `sampling_us` the time
-    of the readings that count for the result; `detail` the number that goes with a fault. `zero_due` is True if a
-    bench step is to give the zero.
+    `zero` is the count without load, or None if it is not known; `threshold` the rise above it that the press is
+    waiting for, or None. `arrived` is True once the press has come to rest in this step. `sampling_us` is the time of
+    the good readings, `detail` the number that goes with a fault.
     """
 
     def __init__(self, cell, rotate, count_limit: int, press_limit: int) -> None:
@@ -26,64 +27,86 @@ class Progress:
         self._rotate = rotate
         self._count_limit = count_limit
         self._press_limit = press_limit
-        self.zero = self.sampling_us = self.detail = 0
-        self._base = self._sum = self._lowest = self._highest = self._turn_from = 0
-        self.enter(0)
+        self._ends = array("i", [0] * _STEPS)  # where the press came to rest in each step
+        self.zero: "int | None" = None
+        self._steps: list = []
+        self.stand = False
+        self.index = -1
+        self.sampling_us = self.detail = 0
+        self._base = self._sum = self._lowest = self._highest = 0
+        self._enter()
 
-    def begin(self, plan) -> None:
-        """Start on a shaft, or on a bench step."""
-        self._plan = plan
+    def begin(self, steps: list, stand: bool) -> None:
+        """Take a program; `advance` then begins its first step."""
+        self._steps = steps
+        self.stand = stand
+        self.index = -1
         self.sampling_us = 0
 
-    def enter(self, state: int) -> None:
-        """Begin another state."""
-        self._state = state
-        self.threshold: int | None = None
-        self.zero_due = False
-        self._arrived = state != BENCH
-        self._seen = self._good = self._over = self._reached = self._against = 0
+    def advance(self) -> bool:
+        """Begin the next step; return False if there is none."""
+        if self.index + 1 == len(self._steps):
+            return False
+        self.index += 1
+        self.step = self._steps[self.index]
+        self._enter()
+        return True
 
-    def arrive(self) -> None:
-        """Note that the head of a bench step came to rest: from here on readings settle and count."""
+    def _enter(self) -> None:
+        self.threshold: "int | None" = None
+        self.arrived = False
+        self._calm = self._good = self._over = self._reached = self._against = self._elapsed_us = 0
+
+    def target(self) -> int:
+        """Return where the press goes in this step: a place below home, 0 for home itself."""
+        step = self.step
+        return step.press_steps if step.from_step is None else max(0, self._ends[step.from_step] + step.press_steps)
+
+    def arrive(self, press: int) -> None:
+        """Note where the press came to rest: from here on readings settle and count."""
         self.threshold = None
-        self._arrived = True
-        self._seen = self._good = 0
+        self.arrived = True
+        self._ends[self.index] = press
 
-    def turn_steps(self) -> int:
-        """Return the rotate microsteps that the present turn has to cover."""
-        return self._plan.turn_again_steps if self._state == LIGHT_AGAIN else self._plan.turn_steps
+    def late(self, elapsed_us: int) -> bool:
+        """Count time; return True if the step has taken longer than it ever should."""
+        self._elapsed_us += elapsed_us
+        self.detail = self._elapsed_us // 1000
+        return self.detail > self.step.most_ms
+
+    def over(self) -> bool:
+        """Return True if the step is done; the zero that it gives is then known."""
+        if not self.arrived or self._rotate.moving() or self._good < self.step.readings:
+            return False
+        if self.step.zero:
+            self.zero = self._base + self._mean_rise()
+        return True
+
+    # Readings
 
     def settling(self, rotate: int) -> int:
-        """Count a reading; return SETTLING if the result leaves it out, else 0.
+        """Count a reading; return SETTLING if an axis moves unevenly or the converter may remember it, else 0."""
+        if not self.arrived or (self._rotate.moving() and not self._rotate.steady(rotate)):
+            self._calm = 0
+            return SETTLING
+        self._calm += 1
+        return SETTLING if self._calm <= self.step.settle_readings else 0
 
-        A turn settles until its speed is constant, so that the angle runs evenly through the good readings.
-        """
-        self._seen += 1
-        if not self._arrived:
-            waiting = True
-        elif self._state in TURNS or self._state == BENCH:
-            waiting = self._seen <= self._plan.settle_readings or not self._rotate.steady(rotate)
-        else:
-            waiting = self._state in ZEROS and self._seen <= self._plan.settle_readings
-        return SETTLING if waiting else 0
-
-    def event(self, settling: int, rotate: int, press: int) -> "str | None":
-        """Return the event or fault of the cycle's table that a reading leads to, None if it leads to nothing."""
-        limited = APPROACH <= self._state <= LIFT or (self._state == BENCH and not self.zero_due)
-        if limited and not self._cell.status & BAD:
-            event = self._loaded(self._cell.count - self.zero, press)
+    def event(self, settling: int, press: int) -> "str | None":
+        """Return the event or fault that a reading leads to, None if it leads to nothing."""
+        cell = self._cell
+        if self.zero is not None and not cell.status & BAD:
+            event = self._loaded(cell.count - self.zero, press)
             if event is not None:
                 return event
-        if not settling and self._state in TURNS:
-            return self._turning(rotate)
-        if not settling and self._state in ZEROS:
-            return self._zeroing(self._plan.zero_readings)
-        if not settling and self._state == BENCH:
-            return self._benching()
+        if not settling:
+            self.sampling_us += cell.gap_us
+            if not cell.status & ~GAP_BEFORE:
+                self._count()
         return None
 
     def _loaded(self, rise: int, press: int) -> "str | None":
-        """Return the fault of a passed limit, whatever the plan says, or the event of a reached load, or None.
+        """Return the fault of a passed limit, whatever the program says, or the event of a reached load, or None.
 
         A cell may be wired with the wrong sign: the limit holds for the magnitude, and the load may have either sign.
         """
@@ -94,54 +117,37 @@ class Progress:
             self.detail = press
             return "TRAVEL_LIMIT"
         self.detail = rise
-        if self._over >= ROW:
+        if self._over >= _ROW:
             return "FORCE_LIMIT"
-        if self._against >= ROW:
+        if self._against >= _ROW:
             return "FORCE_REVERSED"
-        return "loaded" if self._reached >= ROW else None
+        return "loaded" if self._reached >= _ROW else None
+
+    def begin_touch(self) -> None:
+        """Forget the force: `touched` compares with the next reading."""
+        self._calm = self._over = 0
 
     def touched(self) -> bool:
-        """Return True if the force changed in either direction since this state began, by more than a single spike."""
+        """Return True if the force changed in either direction by more than a single spike."""
         if self._cell.status & BAD:
             return False
-        if self._seen == 0:
+        if self._calm == 0:
             self._base = self._cell.count
-        self._seen += 1
-        self._over = self._over + 1 if abs(self._cell.count - self._base) > self._count_limit // TOUCH_PART else 0
-        return self._over >= ROW
+        self._calm = 1
+        self._over = self._over + 1 if abs(self._cell.count - self._base) > self._count_limit // _TOUCH_PART else 0
+        return self._over >= _ROW
 
-    def _turning(self, rotate: int) -> "str | None":
-        self.sampling_us += self._cell.gap_us
-        if self._good == 0:
-            self._turn_from = rotate
-        self._good += 1
-        return "turned" if rotate - self._turn_from >= self.turn_steps() else None
-
-    def _benching(self) -> "str | None":
-        if self.zero_due:
-            enough = self._zeroing(self._plan.readings) is not None
-        else:
-            self.sampling_us += self._cell.gap_us
-            self._good += 0 if self._cell.status & BAD else 1
-            enough = self._good >= self._plan.readings
-        return "taken" if enough and not self._rotate.moving() else None
-
-    def _zeroing(self, readings: int) -> "str | None":
-        self.sampling_us += self._cell.gap_us
-        if self._cell.status & ~GAP_BEFORE:
-            return None
+    def _count(self) -> None:
+        """Count a good reading, and keep the sum of differences: a small integer wherever the zero is."""
         if self._good == 0:
             self._base = self._cell.count
             self._sum = self._lowest = self._highest = 0
-        rise = self._cell.count - self._base  # sums of differences are small integers wherever the zero is
-        self._sum += rise
-        self._lowest = min(self._lowest, rise)
-        self._highest = max(self._highest, rise)
+        rise = self._cell.count - self._base
+        if self.step.zero:
+            self._sum += rise
+            self._lowest = min(self._lowest, rise)
+            self._highest = max(self._highest, rise)
         self._good += 1
-        if self._good < readings:
-            return None
-        self.zero = self._base + self._mean_rise()
-        return "zeroed"
 
     def _mean_rise(self) -> int:
         """Return the mean rise without the lowest and the highest reading, either of which may be a spike."""
