@@ -95,7 +95,9 @@ class Answers:
             raise RefusalError(WRONG_STATE, "shaft")
         taken = [Step(values) for values in steps]
         standing = gauge.state == STANDING and not gauge.at_home()
-        Check(self._board, gauge.press.position() if standing else 0, standing and gauge.run.zero is not None).steps(taken)
+        Check(self._board, gauge.press.position() if standing else 0, standing and gauge.run.zero is not None).steps(
+            taken
+        )
         gauge.begin(shaft, taken, stand)
 
     def check_number(self, shaft: int) -> None:
