@@ -194,7 +194,7 @@ class Gauge(Motions):
     def _reading(self, tick_us: int, rotate: int, press: int) -> None:
         cell, run = self.cell, self.run
         settling = run.settling(rotate)
-        self.held.add(run.step.phase, tick_us, rotate, press, cell.count, cell.status | settling)
+        self.held.add(run.step.phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
         event = run.event(settling, press)
         if self.held.full():
             self.fail(BUFFER_FULL, self.held.readings)
@@ -202,50 +202,36 @@ class Gauge(Motions):
             self._arrive(event, run.detail)
 
 
-TABLE = {
-    (STARTING, "start"): (HOMING, Motions.seek_home),
-    (HOMING, "closed"): (HOMING, Motions.back_off),
-    (HOMING, "opened"): (HOMING, Motions.rise),
-    (HOMING, "up"): (IDLE, Motions.stay),
-    (IDLE, "run"): (RUNNING, Gauge.next_step),
-    (STANDING, "run"): (RUNNING, Gauge.next_step),
-    (RUNNING, "loaded"): (RUNNING, Motions.ease),
-    (RUNNING, "there"): (RUNNING, Motions.arrive),
-    (RUNNING, "missed"): (RUNNING, Motions.search),
-    (RUNNING, "up"): (RUNNING, Motions.arrive),
-    (RUNNING, "stand"): (STANDING, Motions.finish),
-    (RUNNING, "over"): (HOLDING, Motions.finish),
-    (RUNNING, "leave"): (RETRACTING, Motions.retract),
-    (RETRACTING, "missed"): (RETRACTING, Motions.search),
-    (RETRACTING, "up"): (HOLDING, Motions.finish),
-    (HOLDING, "acknowledged"): (IDLE, Motions.be_ready),
-    (STANDING, "clear"): (HOMING, Motions.seek_home),
-    (FAULTED, "clear"): (HOMING, Motions.seek_home),
-    (STARTING, "CONFIGURATION"): (FAULTED, Motions.give_up),
-    (HOMING, "up_faulty"): (FAULTED, Motions.give_up),
-    (RETRACTING, "up_faulty"): (FAULTED, Motions.give_up),
-    (RUNNING, "TRAVEL_LIMIT"): (RETRACTING, Motions.retract),
-    (RUNNING, "FORCE_LIMIT"): (RETRACTING, Motions.retract_faulty),
-    (RUNNING, "FORCE_REVERSED"): (RETRACTING, Motions.retract_faulty),
-}
-_CELL_FAULTS = FAULT_CODES[CELL_SILENT : CELL_SATURATED + 1]
-for _event in ("NO_CONTACT", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL", "STEP_OVERTIME"):
-    TABLE[(RUNNING, _event)] = (RETRACTING, Motions.retract)
-for _state in (HOMING, RUNNING, RETRACTING):
-    TABLE[(_state, "HOME_NOT_FOUND")] = (FAULTED, Motions.give_up)
-for _state in (RUNNING, RETRACTING):
-    TABLE[(_state, "LOST_STEPS")] = (FAULTED, Motions.give_up)
-for _state in (STARTING, HOMING, RUNNING, RETRACTING):
-    TABLE[(_state, "LID_OPEN")] = TABLE[(_state, "EMERGENCY_STOP")] = (FAULTED, Motions.give_up)
-for _state in (RUNNING, STANDING, HOMING, RETRACTING):
-    TABLE[(_state, "HOME_STUCK")] = (RETRACTING, Motions.retract_blind)
-for _state in (RUNNING, STANDING):
-    for _event in _CELL_FAULTS + ("INTERNAL",):
-        TABLE[(_state, _event)] = (RETRACTING, Motions.retract_faulty)
-for _event in _CELL_FAULTS:
-    for _state in (HOMING, RETRACTING):
-        TABLE[(_state, _event)] = (_state, Motions.note_faulty)
-    for _state in (IDLE, HOLDING):
-        TABLE[(_state, _event)] = (FAULTED, Motions.give_up)
-for _state in (STARTING, HOMING, IDLE, RETRACTING, HOLDING, FAULTED):
-    TABLE[(_state, "INTERNAL")] = (FAULTED, Motions.give_up)
+_CELL = FAULT_CODES[CELL_SILENT : CELL_SATURATED + 1]
+_ROWS = (
+    ((STARTING,), ("start",), HOMING, Motions.seek_home),
+    ((HOMING,), ("closed",), HOMING, Motions.back_off),
+    ((HOMING,), ("opened",), HOMING, Motions.rise),
+    ((HOMING,), ("up",), IDLE, Motions.stay),
+    ((IDLE, STANDING), ("run",), RUNNING, Gauge.next_step),
+    ((RUNNING,), ("loaded",), RUNNING, Motions.ease),
+    ((RUNNING,), ("there", "up"), RUNNING, Motions.arrive),
+    ((RUNNING,), ("missed",), RUNNING, Motions.search),
+    ((RUNNING,), ("stand",), STANDING, Motions.finish),
+    ((RUNNING,), ("over",), HOLDING, Motions.finish),
+    ((RUNNING,), ("leave",), RETRACTING, Motions.retract),
+    ((RETRACTING,), ("missed",), RETRACTING, Motions.search),
+    ((RETRACTING,), ("up",), HOLDING, Motions.finish),
+    ((HOLDING,), ("acknowledged",), IDLE, Motions.be_ready),
+    ((STANDING, FAULTED), ("clear",), HOMING, Motions.seek_home),
+    ((RUNNING,), ("NO_CONTACT", "TRAVEL_LIMIT", "STEP_OVERTIME", "HOST_SILENT", "STOPPED_BY_HOST", "BUFFER_FULL"),
+     RETRACTING, Motions.retract),
+    ((RUNNING,), ("FORCE_LIMIT", "FORCE_REVERSED"), RETRACTING, Motions.retract_faulty),
+    ((RUNNING, STANDING), _CELL + ("INTERNAL",), RETRACTING, Motions.retract_faulty),
+    ((RUNNING, STANDING, HOMING, RETRACTING), ("HOME_STUCK",), RETRACTING, Motions.retract_blind),
+    ((HOMING,), _CELL, HOMING, Motions.note_faulty),
+    ((RETRACTING,), _CELL, RETRACTING, Motions.note_faulty),
+    ((STARTING,), ("CONFIGURATION",), FAULTED, Motions.give_up),
+    ((STARTING, HOMING, RUNNING, RETRACTING), ("LID_OPEN", "EMERGENCY_STOP"), FAULTED, Motions.give_up),
+    ((HOMING, RUNNING, RETRACTING), ("HOME_NOT_FOUND",), FAULTED, Motions.give_up),
+    ((RUNNING, RETRACTING), ("LOST_STEPS",), FAULTED, Motions.give_up),
+    ((HOMING, RETRACTING), ("up_faulty",), FAULTED, Motions.give_up),
+    ((IDLE, HOLDING), _CELL, FAULTED, Motions.give_up),
+    ((STARTING, HOMING, IDLE, RETRACTING, HOLDING, FAULTED), ("INTERNAL",), FAULTED, Motions.give_up),
+)  # fmt: skip
+TABLE = {(state, event): row[2:] for row in _ROWS for state in row[0] for event in row[1]}

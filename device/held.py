@@ -14,7 +14,6 @@ READINGS_MAX = const(64)  # per block: with the largest numbers they still fit i
 BLOCKS_MAX = const(128)
 _MARKS_MAX = const(64)  # per program
 _BLOCK_MARKS = const(12)
-_TICKS = const(0x3FFFFFFF)
 
 
 def _column(size: int) -> "array":
@@ -29,7 +28,7 @@ class Held:
 
     >>> held = Held(100)
     >>> held.begin(shaft=7, interval_us=12500)
-    >>> held.add(phase=2, tick_us=5, rotate=16, press=800, count=-5, status=0)
+    >>> held.add(phase=2, tick_us=5, gap_us=12500, rotate=16, press=800, count=-5, status=0)
     >>> held.close()
     >>> held.blocks, held.readings, held.waiting()
     (1, 1, True)
@@ -37,11 +36,10 @@ class Held:
 
     def __init__(self, room: int) -> None:
         self._room = room
-        self._ticks, self._rotate, self._press = _column(room), _column(room), _column(room)
+        self._gaps, self._rotate, self._press = _column(room), _column(room), _column(room)
         self._counts, self._status = _column(room), _column(room)
         self._marks = _column(_MARKS_MAX)
-        self._starts = _column(BLOCKS_MAX + 1)  # the first reading of each block
-        self._mark_starts = _column(BLOCKS_MAX + 1)
+        self._starts, self._mark_starts, self._ticks = [_column(BLOCKS_MAX + 1) for _ in range(3)]  # of each block
         self._phases = bytearray(BLOCKS_MAX)
         self._wanted = bytearray(BLOCKS_MAX)
         self.forget()
@@ -74,11 +72,13 @@ class Held:
             self._next += 1
         return self._next < self.blocks
 
-    def add(self, phase: int, tick_us: int, rotate: int, press: int, count: int, status: int) -> None:
-        """Append a reading; there must be room."""
+    def add(self, phase: int, tick_us: int, gap_us: int, rotate: int, press: int, count: int, status: int) -> None:
+        """Append a reading that came `gap_us` after the one before; there must be room."""
         at = self._used
-        self._phases[self.blocks] = phase
-        self._ticks[at], self._rotate[at], self._press[at] = tick_us, rotate, press
+        if at == self.readings:  # the first of its block, whose time stands in the block's head
+            self._phases[self.blocks], self._ticks[self.blocks] = phase, tick_us
+            gap_us = self._interval_us
+        self._gaps[at], self._rotate[at], self._press[at] = gap_us, rotate, press
         self._counts[at], self._status[at] = count, status
         self._used += 1
         if self._used - self.readings == READINGS_MAX:
@@ -106,57 +106,40 @@ class Held:
         block = self._next
         self._wanted[block] = 0
         start, end = self._starts[block], self._starts[block + 1]
-        at = put_int(out, at, READINGS)
-        at = put_int(out, at, boot)
-        at = put_int(out, at, self._number)
-        at = put_int(out, at, block)
-        at = put_int(out, at, start)
-        at = put_int(out, at, self._phases[block])
-        at = put_int(out, at, self._ticks[start])
-        at = put_int(out, at, self._interval_us)
-        at = self._lateness(start, end, out, at)
-        at = _changes(self._rotate, start, end, out, at)
-        at = _changes(self._press, start, end, out, at)
-        at = _changes(self._counts, start, end, out, at)
-        at = self._unusual(start, end, out, at)
-        return self._passages(block, out, at)
-
-    def _lateness(self, start: int, end: int, out: bytearray, at: int) -> int:
-        at = put_int(out, put_int(out, at, end - start), 0)
-        for i in range(start + 1, end):
-            at = put_int(out, at, (self._ticks[i] - self._ticks[i - 1] & _TICKS) - self._interval_us)
-        out[at] = 0
-        return at + 1
-
-    def _unusual(self, start: int, end: int, out: bytearray, at: int) -> int:
+        for value in (
+            READINGS,
+            boot,
+            self._number,
+            block,
+            start,
+            self._phases[block],
+            self._ticks[block],
+            self._interval_us,
+        ):
+            at = put_int(out, at, value)
+        at = _column_out(self._gaps, start, end, self._interval_us, False, out, at)
+        for column in (self._rotate, self._press, self._counts):
+            at = _column_out(column, start, end, 0, True, out, at)
         odd = 0
         for i in range(start, end):
-            if self._status[i]:
-                odd += 1
+            odd += self._status[i] != 0
         if odd:
             at = put_int(out, at, odd)
         for i in range(start, end):
             if self._status[i]:
                 at = put_int(out, put_int(out, at, i - start), self._status[i])
         out[at] = 0
-        return at + 1
-
-    def _passages(self, block: int, out: bytearray, at: int) -> int:
-        start, end = self._mark_starts[block], self._mark_starts[block + 1]
-        if end > start:
-            at = put_int(out, at, end - start)
-        for i in range(start, end):
-            at = put_int(out, at, self._marks[i])
-        out[at] = 0
-        return at + 1
+        return _column_out(self._marks, self._mark_starts[block], self._mark_starts[block + 1], 0, False, out, at + 1)
 
 
-def _changes(column, start: int, end: int, out: bytearray, at: int) -> int:
-    """Write a column as its first value and the changes after it; return the end."""
-    at = put_int(out, at, end - start)
-    last = 0
+def _column_out(column, start: int, end: int, less: int, changes: bool, out: bytearray, at: int) -> int:
+    """Write column[start:end] as an Avro array, each value `less` some number, or its change; return the end."""
+    last = less
+    if end > start:
+        at = put_int(out, at, end - start)
     for i in range(start, end):
         at = put_int(out, at, column[i] - last)
-        last = column[i]
+        if changes:
+            last = column[i]
     out[at] = 0
     return at + 1
