@@ -6,12 +6,12 @@ real one; for yours, load your own calibration file and open its port instead, `
 >>> from pathlib import Path
 >>> from tempfile import mkdtemp
 >>> from midspan import Rehearsal, evaluate, example_calibration, example_scenario
->>> from midspan import CycleSettings, cycle_steps, load_calibration, open_gauge
+>>> from midspan import cycle_steps, load_calibration, open_gauge
 >>> folder = Path(mkdtemp())
 >>> _ = (folder / "gauge.toml").write_text(example_calibration())
 >>> calibration = load_calibration(folder / "gauge.toml")
 >>> with Rehearsal(example_scenario(), folder) as simulated, open_gauge(simulated.port) as gauge:
-...     steps = cycle_steps(calibration, gauge.identify(), CycleSettings())
+...     steps = cycle_steps(calibration, gauge.identify(), calibration.usual_cycle)
 ...     run = gauge.run(1, "B01", steps)
 ...     gauge.acknowledge(1)
 >>> (result,) = evaluate([run], calibration)

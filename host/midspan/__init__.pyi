@@ -44,8 +44,8 @@ from .measurement.calibration import Rotation as Rotation
 from .measurement.calibration import Span as Span
 from .measurement.calibration import Travel as Travel
 from .measurement.calibration import load_calibration as load_calibration
-from .measurement.cycle_plan import CycleSettings as CycleSettings
 from .measurement.cycle_plan import cycle_steps as cycle_steps
+from .measurement.cycle_settings import CycleSettings as CycleSettings
 from .measurement.result import ShaftResult as ShaftResult
 from .measurement.result import Unmeasured as Unmeasured
 from .measurement.result import evaluate as evaluate

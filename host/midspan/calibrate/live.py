@@ -22,7 +22,8 @@ from midspan.base.errors import ConfigurationError, DeviceFault
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
-from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
+from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_settings import DEEP
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluate_kept, readings_alone
@@ -392,7 +393,7 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
     """
     steps = bench.pipeline(lambda kept: evaluate_kept(kept, calibration))
     for number in range(1, cycles + 1):
-        cycle = cycle_steps(calibration, bench.gauge.identify(), CycleSettings())
+        cycle = cycle_steps(calibration, bench.gauge.identify(), DEEP)
         result = steps.take(partial(bench.gauge.run, 1, f"{bench.label} {number}", cycle))
         if not isinstance(result, ShaftResult) or result.faults:
             raise DeviceFault(

@@ -37,7 +37,7 @@ from midspan.hand_bench.gravity import local_gravity
 from midspan.hand_bench.masses import Air
 from midspan.measurement.calibration import Force, Travel, load_calibration
 from midspan.measurement.calibration_validity import check_use, usable
-from midspan.measurement.cycle_plan import LIGHT_SHARE
+from midspan.measurement.cycle_settings import DEEP
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import REHEARSAL_PORT
 
@@ -210,7 +210,7 @@ def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: 
         put_in = [{"number": 1, "kind": "rigid", "give_mm_per_n": bend}]
         with bench_at(session, "frame", scenario.bench(STANDARD_GRAVITY, put_in)) as (bench, gauge):
             cell, head = _cell_and_head(session, gauge)
-            loads = cell.counts_for(LIGHT_SHARE * STANDARD.load_n), cell.counts_for(1.05 * STANDARD.load_n)
+            loads = cell.counts_for(DEEP.light_share * STANDARD.load_n), cell.counts_for(1.05 * STANDARD.load_n)
             deepest = round(DEEPEST_MM / head.mm_per_step)
             take_frame(bench, loads, cell, head, deepest)
         readings = read_readings(bench.table.path, "frame")

@@ -21,6 +21,8 @@ from pydantic import Field, model_validator
 
 from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.units import STANDARD
+from midspan.measurement.cycle_settings import STANDARD as STANDARD_CYCLE
+from midspan.measurement.cycle_settings import Cycle, CycleSettings
 
 Array = NDArray[np.float64]
 # The bounds lie well beyond any working gauge: a value outside them is a typing error or in another unit, and no
@@ -297,6 +299,8 @@ class Calibration(Section):
         Distance and reactions of the supports.
     rotation : Rotation
         Scale of the rollers.
+    cycle : CycleSettings or None
+        How shafts are measured on this gauge, in the file a table or the name of a preset; None for STANDARD.
     """
 
     calibration: CalibrationIdentity
@@ -305,6 +309,12 @@ class Calibration(Section):
     frame: FrameCompliance
     span: Span
     rotation: Rotation
+    cycle: Cycle | None = None
+
+    @property
+    def usual_cycle(self) -> CycleSettings:
+        """Settings of the cycle by which shafts are measured on this gauge."""
+        return self.cycle or STANDARD_CYCLE
 
     def force_n(self, rise_counts: Array) -> Array:
         """Return the force at a rise of the count.

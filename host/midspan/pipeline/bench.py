@@ -15,7 +15,8 @@ from midspan.decision.basis import basis_of_bands
 from midspan.decision.decision import Decision, Outcome, judge
 from midspan.link.gauge import Gauge, OnEvent, ignore
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
+from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.pipeline.steps import Judging, Kept, Pipeline, Result
 from midspan.store.database import Store
 from midspan.store.evaluation import Evaluation, Origin
@@ -69,6 +70,8 @@ class Bench:
         Clock for the time of an evaluation, ms since 1970.
     on_event : OnEvent
         Called with every event of the line.
+    cycle : CycleSettings or None
+        Settings of the cycle; None for those of the calibration.
     """
 
     gauge: Gauge
@@ -79,6 +82,7 @@ class Bench:
     batch: int
     now_ms: Callable[[], int] = now_ms
     on_event: OnEvent = ignore
+    cycle: CycleSettings | None = None
 
     def __post_init__(self) -> None:
         """Keep the calibration in the store, so that every result can name it."""
@@ -105,6 +109,8 @@ class Bench:
 
         Raises
         ------
+        ConfigurationError
+            The gauge does not allow the settings of the cycle.
         DeviceFault
             The gauge has stopped because of a fault.
         LinkError
@@ -116,7 +122,8 @@ class Bench:
         StoreError
             The verdict cannot be stored; the readings are in the archive.
         """
-        cycle = cycle_steps(self.calibration, self.gauge.identify(self.on_event), CycleSettings())
+        found = self.gauge.identify(self.on_event)
+        cycle = cycle_steps(self.calibration, found, self.cycle or self.calibration.usual_cycle)
         steps = self._pipeline(Origin.MEASURED)
         return steps.take(lambda: self.gauge.run(shaft, label, cycle, on_event=self.on_event))
 

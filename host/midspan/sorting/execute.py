@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from midspan.link.gauge import Gauge, OnEvent, ignore
-from midspan.measurement.cycle_plan import CycleSettings, cycle_steps
+from midspan.measurement.cycle_plan import cycle_steps
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Snapshot, feeder_of
 from midspan.sorting.recorder import NightRecorder
@@ -93,7 +93,8 @@ class Executor:
         """Measure a shaft, with its place in the archive noted before."""
         archive = self.recorder.archive
         archive.begin_measuring(transit.shaft)
-        steps = cycle_steps(self.recorder.setup.calibration, found, CycleSettings())
+        setup = self.recorder.setup  # a check standard is measured as the shafts are that it vouches for
+        steps = cycle_steps(setup.calibration, found, setup.cycle)
         archive.keep(self.gauge.run(transit.shaft, transit.standard or "", steps, on_event=self.on_event))
 
     def _fetch(self, transit: Transit) -> None:

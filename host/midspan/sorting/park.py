@@ -6,19 +6,18 @@ turned to its stiff side, it has that side up and the opposite side down.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from midspan.archive.raw_run import Phase, RawRun
+from midspan.archive.raw_run import RawRun
 from midspan.base.errors import DeviceFault, ParkingError
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibrated_columns import rotation
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.cycle_plan import SETTLE_READINGS, CycleSettings, cycle_steps
+from midspan.measurement.cycle_plan import rotate_speed
 from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.wire.records import State, Step
+from midspan.wire.records import Phase, State, Step
 
-STEP_NUMBER = 0  # number of the bench step's run, which says nothing about a shaft and is not kept
-READINGS = 8  # the least that the gauge accepts; they are not used
+STEP_NUMBER = 0  # number of the run that turns the shaft, which says nothing about it and is not kept
 TOLD_APART = 3.0  # standard uncertainties between results from which on they cannot be of one shaft
 
 
@@ -187,6 +186,8 @@ def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibratio
         The shaft has no known stiff side, or the gauge was reset or fed since (code `reset`).
     DeviceFault
         The shaft was not turned all the way.
+    ConfigurationError
+        The gauge cannot turn as fast as the calibration's settings of the cycle say.
     """
     wanted = turning(run, result, calibration)
     found = gauge.settled()
@@ -196,10 +197,11 @@ def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibratio
             "and park it again",
             code="reset",
         )
-    speed = cycle_steps(calibration, found, CycleSettings())[0].rotate_speed
-    order = Step(Phase.BENCH, 0, None, None, None, wanted.steps, READINGS, SETTLE_READINGS, False, speed, speed)
-    step = gauge.run(STEP_NUMBER, "park", [order])
+    speed = rotate_speed(calibration, found, calibration.usual_cycle)
+    # The readings before and after tell where the shaft stood: those of the turn end before its last steps.
+    look = Step(Phase.BENCH, None, None, None, None, 0, 1, 0, False, 1, speed)
+    turned = gauge.run(STEP_NUMBER, "park", [look, replace(look, rotate_steps=wanted.steps, readings=0), look])
     gauge.acknowledge(STEP_NUMBER)
-    if step.cause is not None or int(step.rotate_steps[-1]) != wanted.steps:
-        raise DeviceFault(f"shaft {result.shaft} was not turned all the way: {step.cause or 'steps are missing'}")
+    if turned.cause is not None or int(turned.rotate_steps[-1] - turned.rotate_steps[0]) != wanted.steps:
+        raise DeviceFault(f"shaft {result.shaft} was not turned all the way: {turned.cause or 'steps are missing'}")
     return wanted

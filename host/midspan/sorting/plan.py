@@ -17,6 +17,7 @@ from pydantic import Field, model_validator
 from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands
+from midspan.measurement.cycle_settings import Cycle
 from midspan.sorting.gauge_health import WatchLimits
 from midspan.sorting.notices import NoticeSettings
 
@@ -231,6 +232,9 @@ class SortPlan(Section):
         When the night ends.
     notices : NoticeSettings
         Addresses for notices.
+    cycle : CycleSettings or None
+        How shafts and check standards are measured, in the file a table or the name of a preset; None for the
+        calibration's settings.
     """
 
     gauge: GaugePart
@@ -241,6 +245,7 @@ class SortPlan(Section):
     watch: WatchLimits = WatchLimits()
     stop: Stops = Stops()
     notices: NoticeSettings = NoticeSettings()
+    cycle: Cycle | None = None
 
     @model_validator(mode="after")
     def _holds_together(self) -> "SortPlan":

@@ -11,6 +11,7 @@ from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands, load_bands
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import load_usable
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.sorting.plan import SortPlan, as_kept, check_bins, load_sort_plan
 from midspan.store.place import StorePlace
 from midspan.store.transit import NightOnRecord
@@ -49,6 +50,11 @@ class Setup:
     def store(self) -> StorePlace:
         """Database of results and journal."""
         return StorePlace.of(self.plan.sort.store, self.folder)
+
+    @property
+    def cycle(self) -> CycleSettings:
+        """Settings of the cycle: those of the plan, else those of the calibration."""
+        return self.plan.cycle or self.calibration.usual_cycle
 
     def as_json(self) -> str:
         """Return the plan as the journal keeps it.

@@ -19,7 +19,8 @@ from midspan.base.config import validated
 from midspan.hand_bench.bench import HandBench
 from midspan.measurement.calibration import Calibration
 
-OWN_NAMES = ("calibration", "bench")  # sections of names and dates, on which no result depends
+OWN_NAMES = ("calibration", "bench")  # sections of names and dates
+NO_VALUES = (*OWN_NAMES, "cycle")  # sections on which no result depends
 Sections = Mapping[str, Mapping[str, object]]
 
 
@@ -107,8 +108,8 @@ class KeptCalibration:
 
     @property
     def values(self) -> dict[str, object]:
-        """Values that results depend on, as "section.key"; names and dates are left out."""
-        made_by = {name: section for name, section in self.sections.items() if name not in OWN_NAMES}
+        """Values that results depend on, as "section.key"; names, dates and the cycle are left out."""
+        made_by = {name: section for name, section in self.sections.items() if name not in NO_VALUES}
         return {f"{name}.{key}": value for name, section in made_by.items() for key, value in section.items()}
 
     @property
