@@ -291,6 +291,7 @@ def test_a_block_that_comes_twice_and_differs_is_refused() -> None:
     ("held", "code"),
     [
         ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 4)], "gap"),
+        ([scripted.block(SHAFT, 0, 0, phase=len(Phase))], "phase_unknown"),
         ([scripted.block(SHAFT, 0, 0), scripted.block(SHAFT, 1, 3, Phase.FULL), scripted.block(SHAFT, 2, 6)], "no_run"),
     ],
 )
@@ -367,6 +368,9 @@ def mid_shaft() -> Talk:
     [
         ([("EndOfShaft", {**END, "blocks": INT_MAX, "readings": INT_MAX})], "over_capacity", "shaft 4"),
         ([("EndOfShaft", {**END, "blocks": 1000, "readings": 999})], "empty_block", "1000"),
+        ([("EndOfShaft", {**END, "blocks": 800, "readings": 2401})], "over_capacity", "2400"),
+        ([("Readings", scripted.block(SHAFT, 1, 2398))], "over_capacity", "block 1"),
+        ([("Readings", scripted.block(SHAFT, n, 3 * n, marks=[1] * 1000)) for n in range(20)], "over_capacity", "19"),
         ([("EndOfShaft", {**END, "blocks": -1, "readings": 0})], "", "EndOfShaft.blocks -1"),
         ([("Readings", scripted.block(SHAFT, INT_MAX, 0))], "empty_block", str(INT_MAX)),
         ([("Readings", scripted.block(SHAFT, 0, 100_000, tick_us=0))], "over_capacity", "block 0"),
@@ -396,8 +400,7 @@ def test_no_count_is_believed_beyond_what_the_gauge_can_hold(
     assert len(talk.sent("Resend")) < 3
 
 
-def test_blocks_of_two_starts_of_the_gauge_make_no_run() -> None:
-    """The device's clock began again between them: together they span more time than the shaft took."""
+def test_blocks_that_span_more_time_than_the_shaft_took_make_no_run() -> None:
     held = scripted.shaft_blocks(SHAFT)
     held[2]["tick_us"] += 600_000_000
     talk = Talk(ScriptedGauge(held=held)).ordered().run()

@@ -8,32 +8,45 @@ from cobs import cobs
 from wire import PROTOCOL, datum, framed
 
 MADE = "tests/wire/make_vectors.py with fastavro, cobs and zlib"
-LARGEST_BODY = 1018
+LARGEST_BODY = 1530
 
 IDENTIFY = {
-    "protocol_major": 1, "protocol_minor": 0, "fingerprint": "0102030405060708", "gauge": "bench gauge",
+    "protocol_major": 2, "protocol_minor": 0, "fingerprint": "0102030405060708", "gauge": "bench gauge",
     "firmware": "0.1.0", "runtime": "µPython on a bench", "boot": 1073741823, "state": "HOLDING",
     "held_shaft": 41, "held_blocks": 63, "tick_us": 1073741823, "interval_us": 12500, "count_min": -8388608,
-    "count_max": 8388607, "count_limit": 1200000, "press_limit_steps": 64000, "silence_ms": 4000,
-    "buffer_bytes": 49152, "in_gauge": 41, "seated": True, "hopper": True, "slot": False, "places": 6, "guards": 3,
-    "fault": None, "last_release": {"shaft": 40, "place": 2, "done": True, "passed": 1}, "temperature_centi": -1250,
+    "count_max": 8388607, "count_limit": 1200000, "press_limit_steps": 64000, "press_speed_most": 12000,
+    "down_speed_most": 8000, "press_acceleration": 40000, "rotate_speed_most": 2560, "rotate_acceleration": 8000,
+    "silence_ms": 4000, "readings_most": 2400, "guards": 3, "fault": None, "temperature_centi": -1250,
+    "free_bytes": 41216, "longest_turn_us": 4810,
+    "feeder": {
+        "in_gauge": 41, "seated": True, "hopper": True, "slot": False, "places": 6,
+        "last_release": {"shaft": 40, "place": 2, "done": True, "passed": 1},
+    },
 }  # fmt: skip
-PLAN = {
-    "light_count": 94000, "full_count": 942000, "clearance_steps": 1600, "travel_steps": 30000,
-    "takeup_steps": 320, "seat_steps": 3200, "turn_steps": 7040, "turn_again_steps": 3520,
-    "zero_readings": 40, "settle_readings": 4, "press_speed": 8000, "approach_speed": 1600,
-    "rotate_speed": 1280,
+BOOT = 5
+# Numbers of phase.avsc
+ZERO_BEFORE, APPROACH, LIGHT, DEEPEN, FULL, RETURN, LIGHT_AGAIN, LIFT, ZERO_AFTER, BENCH, SEATING = range(11)
+STEP = {
+    "phase": ZERO_BEFORE, "press_steps": None, "from_step": None, "until_count": None, "unreached": None,
+    "rotate_steps": 0, "readings": 40, "settle_readings": 5, "zero": True, "press_speed": 6400, "rotate_speed": 640,
 }  # fmt: skip
-BENCH_STEP = {
-    "shaft": 7, "press_steps": 0, "rotate_steps": 0, "stop_count": None, "readings": 400, "settle_readings": 16,
-    "press_speed": 6400, "rotate_speed": 1280,
-}  # fmt: skip
+CYCLE = [
+    {**STEP, "phase": SEATING, "rotate_steps": 160, "readings": 0, "zero": False},
+    STEP,
+    {**STEP, "phase": APPROACH, "press_steps": 19000, "until_count": 94000, "unreached": "NO_CONTACT", "readings": 0,
+     "zero": False, "press_speed": 2400},
+    {**STEP, "phase": LIGHT, "rotate_steps": 1400, "readings": 0, "zero": False},
+    {**STEP, "phase": RETURN, "press_steps": -200, "from_step": 2, "readings": 0, "zero": False},
+    {**STEP, "phase": 255, "press_steps": 0, "rotate_steps": -1048576, "zero": False},
+]  # fmt: skip
 READING_COLUMNS = ("lateness_us", "rotate_steps", "press_steps", "counts")
 
 
 def block(columns: tuple[list[int], ...], **fields: Any) -> dict[str, Any]:
     """Return a Readings datum of four columns as they go over the line."""
-    plain = {"shaft": 7, "block": 0, "first": 0, "phase": "LIGHT", "tick_us": 0, "interval_us": 12500}
+    plain = {
+        "boot": BOOT, "shaft": 7, "block": 0, "first": 0, "phase": LIGHT, "tick_us": 0, "interval_us": 12500,
+    }  # fmt: skip
     return {**plain, **dict(zip(READING_COLUMNS, columns, strict=True)), "unusual": [], "marks": [], **fields}
 
 
@@ -48,55 +61,57 @@ def long_block() -> dict[str, Any]:
 RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an identify record", "Identify", IDENTIFY),
     ("an identify record that holds nothing", "Identify",
-     {**IDENTIFY, "state": "IDLE", "held_shaft": None, "held_blocks": 0, "boot": 0, "gauge": "g", "in_gauge": None,
-      "seated": False, "hopper": False, "places": 0, "guards": 0, "last_release": None, "temperature_centi": None}),
+     {**IDENTIFY, "state": "IDLE", "held_shaft": None, "held_blocks": 0, "boot": 0, "gauge": "g", "guards": 0,
+      "temperature_centi": None, "free_bytes": None, "longest_turn_us": 0, "feeder": None}),
     ("one reading", "Readings", block(([0], [16], [800], [-5]))),
     ("three readings with falling values", "Readings",
      block(([0, 40, -40], [500, -16, -16], [21000, -64, -65], [8388607, -16777215, 16777215]),
-           phase="RETURN", tick_us=123456)),
+           phase=RETURN, tick_us=123456)),
     ("no reading but a mark", "Readings", block(([], [], [], []), marks=[-3])),
     ("unusual readings and marks", "Readings",
-     block(([0, 12507, 0], [0, 32, 16], [0, 0, 0], [100, 1, -1]), phase="FULL", block=200, first=12000,
+     block(([0, 12507, 0], [0, 32, 16], [0, 0, 0], [100, 1, -1]), phase=FULL, block=200, first=12000,
            unusual=[{"reading": 0, "status": 1}, {"reading": 1, "status": 8}, {"reading": 2, "status": 15}],
            marks=[0, 3520])),
     ("sixty-four readings", "Readings", long_block()),
     ("a whole shaft's end", "EndOfShaft",
-     {"shaft": 7, "blocks": 42, "readings": 2600, "complete": True, "cause": None, "duration_ms": 41230,
-      "sampling_ms": 32500}),
+     {"boot": BOOT, "shaft": 7, "blocks": 42, "readings": 2600, "complete": True, "cause": None,
+      "duration_ms": 41230, "sampling_ms": 32500}),
     ("the end of a shaft cut short", "EndOfShaft",
-     {"shaft": 8, "blocks": 0, "readings": 0, "complete": False, "cause": "NO_CONTACT", "duration_ms": 5100,
-      "sampling_ms": 500}),
+     {"boot": 1073741823, "shaft": 8, "blocks": 0, "readings": 0, "complete": False, "cause": "NO_CONTACT",
+      "duration_ms": 5100, "sampling_ms": 500}),
     ("an event with a shaft", "Event",
-     {"tick_us": 1, "previous": "IDLE", "state": "SEATING", "shaft": 8589934592}),
+     {"boot": BOOT, "tick_us": 1, "previous": "IDLE", "state": "RUNNING", "shaft": 8589934592}),
     ("an event without a shaft", "Event",
-     {"tick_us": 1073741823, "previous": "RETRACTING", "state": "FAULTED", "shaft": None}),
+     {"boot": 0, "tick_us": 1073741823, "previous": "RETRACTING", "state": "FAULTED", "shaft": None}),
     ("a fault with a negative detail", "Fault",
-     {"code": "CELL_SATURATED", "state": "DEEPEN", "tick_us": 99, "shaft": 3, "detail": -8388608}),
-    ("an acceptance", "Reply", {"to_sequence": 65535, "refusal": None, "field": ""}),
-    ("a refusal", "Reply", {"to_sequence": 0, "refusal": "OUT_OF_RANGE", "field": "turn_steps"}),
-    ("a greeting", "Greet", {"protocol_major": 1, "protocol_minor": 0, "fingerprint": "ff00ff00ff00ff00"}),
-    ("a cycle plan", "CyclePlan", PLAN),
-    ("keep alive", "Command", {"order": "KEEP_ALIVE", "shaft": None}),
-    ("an order to measure", "Command", {"order": "MEASURE", "shaft": 7}),
-    ("an order to stop", "Command", {"order": "STOP", "shaft": None}),
-    ("an order to clear a fault", "Command", {"order": "CLEAR_FAULT", "shaft": None}),
+     {"boot": BOOT, "code": "CELL_SATURATED", "state": "RUNNING", "step": 5, "tick_us": 99, "shaft": 3,
+      "detail": -8388608}),
+    ("an acceptance", "Reply", {"boot": BOOT, "to_sequence": 65535, "refusal": None, "field": ""}),
+    ("a refusal", "Reply", {"boot": BOOT, "to_sequence": 0, "refusal": "OUT_OF_RANGE", "field": "3.press_speed"}),
+    ("a greeting", "Greet", {"protocol_major": 2, "protocol_minor": 0, "fingerprint": "ff00ff00ff00ff00"}),
+    ("a program of one step", "Program", {"shaft": 7, "stand": False, "steps": [STEP]}),
+    ("a program of six steps that stands", "Program", {"shaft": 1073741823, "stand": True, "steps": CYCLE}),
+    ("keep alive", "Command", {"order": "KEEP_ALIVE"}),
+    ("an order to stop", "Command", {"order": "STOP"}),
+    ("an order to clear a fault", "Command", {"order": "CLEAR_FAULT"}),
     ("an acknowledgement", "Acknowledge", {"shaft": 7}),
     ("a request for three blocks", "Resend", {"shaft": 7, "blocks": [0, 63, 64]}),
     ("a request for the end alone", "Resend", {"shaft": 7, "blocks": []}),
-    ("a bench step at home", "BenchStep", BENCH_STEP),
-    ("a bench step that turns back and stops at a load", "BenchStep",
-     {**BENCH_STEP, "shaft": 1073741823, "press_steps": 3200, "rotate_steps": -1048576, "stop_count": 94000}),
-    ("a bench step's reading", "Readings", block(([0], [0], [0], [50123]), phase="BENCH")),
-    ("an event of the bench", "Event", {"tick_us": 7, "previous": "BENCH", "state": "STANDING", "shaft": 7}),
+    ("a bench step's reading", "Readings", block(([0], [0], [0], [50123]), phase=BENCH)),
+    ("an event of the bench", "Event",
+     {"boot": BOOT, "tick_us": 7, "previous": "RUNNING", "state": "STANDING", "shaft": 7}),
     ("a shaft from the hopper", "Feed", {"shaft": 12, "source": "HOPPER"}),
     ("a shaft that lies there already", "Feed", {"shaft": 1073741823, "source": "SEATED"}),
     ("a release", "Release", {"shaft": 12, "place": 3}),
-    ("a refusal for safety", "Reply", {"to_sequence": 9, "refusal": "NOT_SAFE", "field": "lid"}),
+    ("a refusal for safety", "Reply", {"boot": BOOT, "to_sequence": 9, "refusal": "NOT_SAFE", "field": "lid"}),
     ("an identify record after a release that a jam ended", "Identify",
      {**IDENTIFY, "state": "FAULTED", "held_shaft": None, "held_blocks": 0, "fault": "JAM",
-      "last_release": {"shaft": 41, "place": 6, "done": False, "passed": 0}}),
+      "feeder": {**IDENTIFY["feeder"], "last_release": {"shaft": 41, "place": 6, "done": False, "passed": 0}}}),
+    ("a fault while nothing runs", "Fault",
+     {"boot": BOOT, "code": "HOME_STUCK", "state": "HOMING", "step": None, "tick_us": 0, "shaft": None, "detail": 9}),
     ("a fault of a cell that is wired the other way round", "Fault",
-     {"code": "FORCE_REVERSED", "state": "APPROACH", "tick_us": 5100000, "shaft": 7, "detail": -94210}),
+     {"boot": BOOT, "code": "FORCE_REVERSED", "state": "RUNNING", "step": 2, "tick_us": 5100000, "shaft": 7,
+      "detail": -94210}),
 ]  # fmt: skip
 
 
@@ -122,15 +137,15 @@ def records() -> list[dict[str, Any]]:
 def streams() -> list[dict[str, Any]]:
     """Return byte streams with the good frames in each, in order, and the number of damaged ones."""
     acknowledge = body_of("Acknowledge", {"shaft": 7})
-    measure = body_of("Command", {"order": "MEASURE", "shaft": 7})
-    first, second = framed(1, acknowledge), framed(2, measure)
+    stop = body_of("Command", {"order": "STOP"})
+    first, second = framed(1, acknowledge), framed(2, stop)
     flipped = bytes([first[0], first[1] ^ 0x10]) + first[2:]
     plain = (3).to_bytes(2, "little") + acknowledge
     wrong_crc = cobs.encode(plain + (zlib.crc32(plain) ^ 1).to_bytes(4, "little")) + b"\0"
     bare = zlib.crc32(b"\1\2").to_bytes(4, "little")
     largest = framed(4, bytes(range(256)) * 3 + bytes(LARGEST_BODY - 768))
     too_large = framed(5, bytes(LARGEST_BODY + 1))
-    both, after = [[1, acknowledge], [2, measure]], [[2, measure]]
+    both, after = [[1, acknowledge], [2, stop]], [[2, stop]]
     cases = [
         ("two good frames", first + second, both, 0),
         ("empty frames between good ones are ignored", b"\0" + first + b"\0\0" + second, both, 0),
@@ -156,13 +171,14 @@ def streams() -> list[dict[str, Any]]:
 
 def foreign_bodies() -> list[dict[str, Any]]:
     """Return bodies that have a good checksum in their frame but hold no record."""
-    command = body_of("Command", {"order": "STOP", "shaft": None})
+    command = body_of("Command", {"order": "STOP"})
+    step = body_of("Program", {"shaft": 7, "stand": False, "steps": [STEP]})
     cases = [
         ("a branch that does not exist", b"\x1c\x00"),
         ("a negative branch", b"\x01\x00"),
-        ("a record cut short", body_of("CyclePlan", PLAN)[:-1]),
-        ("a symbol that does not exist", command[:1] + b"\x08\x00"),
-        ("a branch of a field that does not exist", command[:2] + b"\x04"),
+        ("a record cut short", body_of("Release", {"shaft": 12, "place": 3})[:-1]),
+        ("a symbol that does not exist", command[:1] + b"\x06"),
+        ("a branch of a field that does not exist", step[:5] + b"\x04" + step[6:]),
         ("a varint without an end", b"\x12" + b"\xff" * 12),
     ]
     return [{"what": what, "source": MADE, "body": body.hex()} for what, body in cases]

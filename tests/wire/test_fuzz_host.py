@@ -27,7 +27,7 @@ pytestmark = pytest.mark.slow
 ON_THE_LINE, IN_THE_CONTENT, NOISE = 4_000_000, 2_000_000, 4_500_000
 OUTCOMES = tuple(kind for kind in vars(out).values() if isinstance(kind, type) and kind.__module__ == out.__name__)
 WORST_BYTES = 1 << 20  # for a session and the shaft it collects; a conversation of the corpus has 6 kB
-LARGEST_BODY = 1018
+LARGEST_BODY = 1530
 NEVER_DRAWN = 987_654_321  # a boot number that no seed of these tests produces
 FAR = 30_000  # far from the sequence numbers of all recorded frames
 SHAFTS = [1, 2, 3, 3]  # the last is fetched again after a greeting

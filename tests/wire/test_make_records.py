@@ -83,7 +83,7 @@ def test_a_retired_fault_needs_no_words(given: Definitions) -> None:
 
 
 def swap(union: list[dict[str, Any]]) -> None:
-    union[12], union[13] = union[13], union[12]
+    union[11], union[12] = union[12], union[11]
 
 
 def drop(union: list[dict[str, Any]]) -> None:

@@ -88,7 +88,7 @@ def test_canonical_form_and_fingerprint_against_a_schema_put_together_otherwise(
     text = schemas.canonical()
     assert json.loads(text)[0]["fields"][2]["type"] == {"name": "midspan.Fingerprint", "type": "fixed", "size": 8}
     assert '"doc"' not in text
-    for name in ("Fingerprint", "State", "Phase", "FaultCode", "Order", "Refusal", "Source", "Unusual"):
+    for name in ("Fingerprint", "State", "FaultCode", "Order", "Refusal", "Source", "Unusual", "Step", "FeederReport"):
         assert text.count(f'"name":"midspan.{name}"') == 1
     assert crc_64_avro(text.encode()).to_bytes(8, "little") == schemas.fingerprint()
 
@@ -123,7 +123,7 @@ def test_too_many_bytes_are_refused() -> None:
 
 def readings(**changes: object) -> Readings:
     columns = dict.fromkeys(make_vectors.READING_COLUMNS, (0, 5))
-    plain = Readings(shaft=1, block=2, first=3, phase=Phase.FULL, tick_us=4, interval_us=12500, **columns,
+    plain = Readings(boot=9, shaft=1, block=2, first=3, phase=Phase.FULL, tick_us=4, interval_us=12500, **columns,
                      unusual=(), marks=())  # fmt: skip
     return replace(plain, **changes)
 

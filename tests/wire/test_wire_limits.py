@@ -1,6 +1,6 @@
 """Every limit of the wire from both sides: numbers and texts against protocol/*.avsc, frames against SPEC.md.
 
-The largest frame is the specification's (1024 bytes before stuffing, of which 6 are number and checksum), what stuffing
+The largest frame is the specification's (1536 bytes before stuffing, of which 6 are number and checksum), what stuffing
 adds to it the paper's: one byte, and one more for each full 254 (Cheshire and Baker, 1999).
 """
 
@@ -16,8 +16,8 @@ from midspan.wire import codec, framing, ranges, records, schema
 from midspan.wire.readings import check_columns
 from midspan.wire.records import FaultCode, HostFault, Phase, Readings, Unusual
 
-LARGEST_BODY = 1024 - 6
-LARGEST_STUFFED = 1024 + 5
+LARGEST_BODY = 1536 - 6
+LARGEST_STUFFED = 1536 + 7
 
 INTEGERS = {"int": (-(2**31), 2**31 - 1), "long": (-(2**63), 2**63 - 1)}
 
@@ -101,7 +101,7 @@ def test_a_number_is_taken_up_to_both_ends_of_its_range_and_not_beyond(name, fie
 def test_a_part_of_a_record_is_checked_with_it():
     beyond = example("LastRelease", passed=-1)
     for wrong in (
-        example("Identify", last_release=beyond),
+        example("Identify", feeder=example("FeederReport", last_release=beyond)),
         example("Readings", unusual=(Unusual(0, 1), Unusual(0, 16))),
     ):
         with pytest.raises(ProtocolError):
@@ -137,7 +137,7 @@ def test_what_a_frame_says_is_checked_whole():
 def test_an_unusual_reading_is_one_of_its_block():
     columns = dict.fromkeys(READING_COLUMNS, (0, 5))
     block = Readings(
-        shaft=1, block=2, first=3, phase=Phase.FULL, tick_us=4, interval_us=5, unusual=(), marks=(), **columns
+        boot=9, shaft=1, block=2, first=3, phase=Phase.FULL, tick_us=4, interval_us=5, unusual=(), marks=(), **columns
     )
     for reading in (0, 1):
         check_columns(replace(block, unusual=(Unusual(reading, 1),)))
@@ -234,9 +234,10 @@ def test_a_gauge_of_another_version_is_known_by_number_or_by_schema():
     assert greeting.fingerprint == schema.fingerprint() == wire.FINGERPRINT
 
 
-def test_a_start_of_a_gauge_is_known_by_its_boot_number_or_by_its_version():
-    assert codec.boot_in(example("Identify", boot=77)) == 77
-    assert codec.boot_in((2, 0, bytes(8))) == (2, 0, bytes(8))
+def test_a_start_of_a_gauge_is_known_by_the_boot_number_of_every_record_that_it_sends():
+    for name in ("Identify", "Readings", "EndOfShaft", "Event", "Fault", "Reply"):
+        assert codec.boot_in(example(name, boot=77)) == 77
+    assert codec.boot_in((2, 0, bytes(8))) is None
     assert codec.boot_in(records.Acknowledge(3)) is None
     assert codec.boot_in(ProtocolError("nothing")) is None
 

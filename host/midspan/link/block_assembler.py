@@ -13,9 +13,10 @@ import numpy.typing as npt
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ArchiveError, ProtocolError
 from midspan.wire.readings import Integers, absolute, block_name, offset_us, status_of
-from midspan.wire.records import EndOfShaft, Identify, Readings
+from midspan.wire.records import EndOfShaft, Identify, Phase, Readings
 
 TICK_PERIOD_US = 1 << 30
+PHASES = frozenset(Phase)
 MOST_EXTRAS = 8  # marks and unusual readings for each reading: a mark's sensor may flicker
 
 
@@ -70,8 +71,8 @@ class Blocks:
         Raises
         ------
         ProtocolError
-            An earlier block of that number differs, the block has no reading, its number is beyond the promised end, or
-            there is more than the gauge can hold.
+            An earlier block of that number differs, the block has no reading or an unknown phase, its number is beyond
+            the promised end, or there is more than the gauge can hold.
         """
         if block.block not in self.by_number:
             self._check_new(block)
@@ -96,6 +97,12 @@ class Blocks:
 
     def _check_new(self, block: Readings) -> None:
         """Raise ProtocolError if a new block cannot belong to this shaft."""
+        if block.phase not in PHASES:
+            raise ProtocolError(
+                f"{block_name(block)} has phase {block.phase}, which this midspan does not know: fetch the shaft with "
+                "the version that ordered it",
+                code="phase_unknown",
+            )
         if not block.counts:
             raise ProtocolError(f"{block_name(block)} has no reading: reset the gauge", code="empty_block")
         if self.end is not None and block.block >= self.end.blocks:
@@ -222,7 +229,7 @@ class Blocks:
             )
         starts = [block.tick_us for block in blocks]
         ms = sum((after - before) % TICK_PERIOD_US for before, after in pairwise(starts)) // 1000
-        if ms > end.duration_ms:  # a block of another start of the gauge, with another clock, is among them
+        if ms > end.duration_ms:
             raise ProtocolError(
                 f"the blocks of shaft {self.shaft} span {ms} ms, its end says {end.duration_ms}: reset the gauge",
                 code="too_long",
@@ -261,7 +268,7 @@ def _extras(block: Readings) -> int:
 
 
 def _segments(blocks: Sequence[Readings]) -> tuple[tuple[int, int], ...]:
-    """Return phase and number of readings of each stretch of blocks of one phase."""
+    """Return phase and number of readings of each stretch of blocks of one phase: steps with the same tag are one."""
     filled = (block for block in blocks if block.counts)
     return tuple(
         (int(phase), sum(len(block.counts) for block in same_phase))

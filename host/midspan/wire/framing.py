@@ -15,7 +15,7 @@ from midspan.base.errors import FrameError
 
 DELIMITER = b"\0"
 SEQUENCES = 1 << 16
-LARGEST = 1024  # bytes before stuffing
+LARGEST = 1536  # bytes before stuffing
 _SEQUENCE_BYTES = 2
 _CRC_BYTES = 4
 LARGEST_BODY = LARGEST - _SEQUENCE_BYTES - _CRC_BYTES
@@ -31,7 +31,7 @@ class Frame:
     sequence : int
         Its sequence number, 0 to 65535.
     body : bytes
-        One Avro datum, 1 to 1018 bytes.
+        One Avro datum, 1 to 1530 bytes.
     """
 
     sequence: int
@@ -46,7 +46,7 @@ def encode(sequence: int, body: bytes) -> bytes:
     sequence : int
         Its sequence number, 0 to 65535.
     body : bytes
-        One Avro datum, 1 to 1018 bytes.
+        One Avro datum, 1 to 1530 bytes.
 
     Returns
     -------
