@@ -15,7 +15,7 @@ from definitions import range_words
 import cycle  # isort: skip  # the device's
 import feeder  # isort: skip
 import motions  # isort: skip
-from midspan.link.block_assembler import BLOCK_BYTES, READING_BYTES
+from midspan.link.block_assembler import MOST_EXTRAS
 from midspan.link.session import LARGEST_RESEND, Session
 from midspan.link.session_states import TABLE, SessionState
 from midspan.link.stale_frames import LARGEST_LEAP
@@ -179,10 +179,9 @@ def limits() -> str:
         ("time without progress after which the host gives up",
          f"{default['patience_s']:g} s", "host"),
         ("Resends without a new block after which the host gives up", f"{default['rounds']}", "host"),
-        ("largest store of a gauge that the host believes", f"{RANGES[Identify]['buffer_bytes'][1]} bytes", "host"),
-        ("least room of a block in the store, and of each of its readings",
-         f"{BLOCK_BYTES} bytes, {READING_BYTES} bytes", "host"),
-        ("largest leap of the sequence number, up to an Identify, that the host takes for a loss",
+        ("most readings of a gauge that the host believes", f"{RANGES[Identify]['readings_most'][1]}", "host"),
+        ("most marks and unusual readings of a shaft, for each reading that the gauge holds", f"{MOST_EXTRAS}", "host"),
+        ("largest leap of the sequence number that the host takes for a loss",
          f"{LARGEST_LEAP} frames", "host"),
     ]  # fmt: skip
     return table(("what", "value", "kept by"), rows)
