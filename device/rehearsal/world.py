@@ -13,6 +13,7 @@ FEEDER: dict = {
     "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None,
     "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
     "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
+    "hang": [],
     "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
 LASTING = ("lid", "stop", "silent", "noisy", "home_open", "home_closed")
@@ -30,12 +31,16 @@ class World:
     """The shafts of a scenario, by their own numbers, and all that happens to them; `keys` are those of the feeder.
 
     `inputs` are the bits of the board's inputs, `on_rollers` the shafts there, the lowest first, `lasting` those of
-    LASTING that are true now, `files` what outlives the device. Raises ValueError that names a wrong key.
+    LASTING that are true now, `hang_us` how long the device's loop is to hang now. Raises ValueError that names a wrong
+    key.
     """
 
     def __init__(self, given, numbers: list) -> None:
         self.keys = with_defaults(FEEDER, NO_FEEDER if given is None else given, "feeder")
-        self.files = Files(self.keys["world"], self.keys["record"])
+        self.places = self.keys["places"]
+        self._files = Files(self.keys["world"], self.keys["record"])
+        self.release_read, self.release_write = self._files.release_read, self._files.release_write
+        self.hang_us = 0
         self.inputs = self._passed = self._covers = self._busy = self._openings = self._falling = 0
         self.on_rollers: list[int] = []
         self.lasting: set[str] = set()
@@ -57,7 +62,7 @@ class World:
     def _recall(self) -> bool:
         """Restore the state in the file; return True if the file is still empty."""
         fresh = True
-        for time_ms, shaft, what in self.files.happenings():
+        for time_ms, shaft, what in self._files.happenings():
             self._agenda.now_us, fresh = 1000 * time_ms, False
             if what.startswith("emptied"):
                 self._counts[int(what[8:])] = 0
@@ -66,7 +71,7 @@ class World:
         return fresh
 
     def _tell(self, shaft, what: str) -> None:
-        self.files.tell(self._agenda.now_us // 1000, shaft, what)
+        self._files.tell(self._agenda.now_us // 1000, shaft, what)
 
     def note_measured(self, number: int) -> int:
         """Note that what lies there is measured under a number; return the shaft's own number, -1 without one."""
@@ -96,7 +101,9 @@ class World:
                 if self._at(at_s + for_s, fresh, self._turn, kind, "ends") and not due:
                     self.lasting.add(kind)
         for at_s in self.keys["reset"]:
-            self._at(at_s, fresh, self._reset)
+            self._at(at_s, fresh, self.reset)
+        for at_s, for_s in self.keys["hang"]:
+            self._at(at_s, fresh, self._hang, int(1e6 * for_s))
         for at_s, shaft, where in self.keys["hands"]:
             self._at(at_s, fresh, self._move, shaft, where)
         if self._inlet or [place for place in self._counts if self._full(place)]:
@@ -114,9 +121,14 @@ class World:
         (self.lasting.add if word == "begins" else self.lasting.remove)(kind)
         self._tell("-", kind + " " + word)
 
-    def _reset(self) -> None:
+    def reset(self) -> None:
+        """Reset the device: raise Reset."""
         self._tell("-", "reset")
         raise Reset
+
+    def _hang(self, us: int) -> None:
+        self._tell("-", "loop hangs")
+        self.hang_us = us
 
     # What the board asks
 

@@ -23,11 +23,14 @@ LENGTH = 1800  # samples, more than a cycle has
 
 
 class Tape:
-    """Gauge that plays back what another gauge gave."""
+    """Mechanics that play back what other mechanics gave."""
+
+    marked, hang_s, noisier = None, 0.0, 1.0
 
     def __init__(self, gauge):
         self.gauge = gauge
         self.truths = gauge.truths
+        self.instants = gauge.instants
         self.words, self.intervals = array("i", [0] * LENGTH), array("i", [0] * LENGTH)
         self.read = [0, 1]
         self.playing = False
@@ -41,9 +44,6 @@ class Tape:
         self.gauge.bench(step, rotate)
         self.words_at = self.intervals_at = 0
 
-    def mark(self, rotate):
-        return None
-
     def lost_steps(self):
         return 0
 
@@ -53,9 +53,16 @@ class Tape:
         self.intervals_at += 1
         return self.intervals[self.intervals_at - 1]
 
-    def sample(self, now_us, press, rotate):
+    def play(self):
+        self.playing = True
+        self.instants = ()
+
+    def move(self, now_us, press, rotate):
+        self.gauge.move(now_us, press, rotate)
+
+    def sample(self):
         if not self.playing:
-            self.words[self.words_at] = self.gauge.sample(now_us, press, rotate)[0]
+            self.words[self.words_at] = self.gauge.sample()[0]
         self.read[0] = self.words[self.words_at]
         self.words_at += 1
         return self.read
@@ -131,7 +138,7 @@ def counted():
 *before, again = json.loads(sys.stdin.read())
 line = Line()
 board = Board({"shafts": [{"number": 1, "bow_mm": 0.1}]}, line, 1)
-board.gauge = tape = Tape(board.gauge)
+board.mechanics = tape = Tape(board.mechanics)
 tape.words_at = tape.intervals_at = 0
 device = Device(board)
 run_to(IDLE)
@@ -141,7 +148,7 @@ for branch, values in before:
     if device.cycle.shaft is not None:
         run_to_the_end()
         say(ACKNOWLEDGE, device.held.shaft)
-tape.playing = True
+tape.play()
 say(again[0], *again[1])
 gc.collect()
 gc.disable()

@@ -6,10 +6,10 @@ import json
 import math
 
 import pytest
-from device_rig import beam
 from hypothesis import given
 from hypothesis import strategies as st
 from places import DATA
+from rehearsal_rig import beam
 from scipy.integrate import solve_ivp
 
 PUBLISHED = json.loads((DATA / "beams.json").read_text())

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from device_rig import PLAN, STEP, Rig, board, cycle, gauge, plan, records, shafts
+from device_rig import PLAN, STEP, Rig, board, cycle, mechanics, plan, records, shafts
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
@@ -246,7 +246,7 @@ def test_force_is_limited_from_the_zero_on() -> None:
         "FORCE_LIMIT",
     )
     # a quarter of a newton a microstep; two readings and the time between them are 5 microsteps further
-    assert FACE.COUNT_LIMIT < fault["detail"] < FACE.COUNT_LIMIT + 6 * gauge.COUNT_PER_N / 4
+    assert FACE.COUNT_LIMIT < fault["detail"] < FACE.COUNT_LIMIT + 6 * mechanics.COUNT_PER_N / 4
     assert rig.device.cycle.press.position() == 0
 
 
@@ -332,7 +332,7 @@ def watched(rig: Rig) -> float:
         rig.step()
         press = rig.device.cycle.press
         assert 0 <= press.position() <= FACE.PRESS_LIMIT
-        over = rig.board.gauge._force_n * gauge.COUNT_PER_N > 1.01 * FACE.COUNT_LIMIT
+        over = rig.board.mechanics._force_n * mechanics.COUNT_PER_N > 1.01 * FACE.COUNT_LIMIT
         over_s += (rig.board.now_us - before_us) / 1e6 if over and not press.rising() else 0.0
     return over_s
 
@@ -355,7 +355,7 @@ def test_a_mass_weighs_what_gravity_and_air_make_of_it(gravity: float, air: floa
     loaded, empty = mean(step(rig, 2)), mean(step(rig, 3))
     # JCGM 101:2008, 9.3: weight in air is m g (1 - density of air / density of the mass)
     weight_n = 0.5 * gravity * (1 - air / density)
-    assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(weight_n, rel=3e-6)
+    assert (loaded - empty) / mechanics.COUNT_PER_N == pytest.approx(weight_n, rel=3e-6)
 
 
 @pytest.mark.parametrize("ratio", [1.0, 0.5, -1.0])
@@ -363,13 +363,13 @@ def test_a_mass_pushes_the_head_up_or_hangs_on_it(ratio: float) -> None:
     things = [{"number": 2, "kind": "mass", "mass_g": 500.0, "ratio": ratio}, {"number": 3}]
     rig = standing(*things, gravity_m_s2=9.8, noise_count=1.0)
     loaded, empty = mean(step(rig, 2)), mean(step(rig, 3))
-    assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(ratio * 0.5 * 9.8, rel=3e-6)
+    assert (loaded - empty) / mechanics.COUNT_PER_N == pytest.approx(ratio * 0.5 * 9.8, rel=3e-6)
 
 
 def test_a_hand_pushes_the_head_up() -> None:
     rig = standing({"number": 2, "kind": "hand", "force_n": 2.0}, {"number": 3}, noise_count=1.0)
     loaded, empty = mean(step(rig, 2)), mean(step(rig, 3))
-    assert (loaded - empty) / gauge.COUNT_PER_N == pytest.approx(2.0, rel=1e-5)
+    assert (loaded - empty) / mechanics.COUNT_PER_N == pytest.approx(2.0, rel=1e-5)
 
 
 @pytest.mark.parametrize("give", [0.0, 0.005])
@@ -380,7 +380,7 @@ def test_on_a_rigid_bar_only_the_frame_gives(give: float) -> None:
     assert 100000 <= touched[0]["counts"] - 50000 < 250000
     assert at < SEEK["press_steps"]
     forces = [mean(touched)] + [mean(step(rig, 3 + i, press_steps=at + 8 * (i + 1))) for i in range(3)]
-    slopes = np.diff(forces) / gauge.COUNT_PER_N / (8 / 400)
+    slopes = np.diff(forces) / mechanics.COUNT_PER_N / (8 / 400)
     assert slopes == pytest.approx(1 / (0.010 + give), rel=1e-3)
 
 
@@ -433,4 +433,4 @@ def test_a_reference_bar_is_given_by_its_stiffness() -> None:
 @pytest.mark.parametrize("wrong", [{"kind": "weight"}, {"kind": "mass", "mass_kg": 1}, {"kind": "rigid", "mass_g": 1}])
 def test_a_thing_the_bench_does_not_know_is_an_error(wrong: dict[str, Any]) -> None:
     with pytest.raises(ValueError, match="unknown"):
-        gauge.Gauge({"bench": [wrong]})
+        mechanics.Mechanics({"bench": [wrong]})

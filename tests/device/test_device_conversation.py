@@ -368,12 +368,12 @@ def test_a_broken_home_switch_stops_the_motor() -> None:
 
 def test_a_cell_that_fails_at_rest_is_reported_once() -> None:
     rig = rig_with(gauge={"drop_chance": 0.0})
-    rig.board.gauge.truths["drop_chance"] = 1.1
+    rig.board.mechanics.truths["drop_chance"] = 1.1
     rig.run(5)
     assert rig.state == "FAULTED"
     assert [fault["code"] for fault in rig.all("Fault")] == ["CELL_SILENT"]
     assert rig.last("Fault")["shaft"] is None
-    rig.board.gauge.truths["drop_chance"] = 0.0
+    rig.board.mechanics.truths["drop_chance"] = 0.0
     rig.ask("Command", **order("CLEAR_FAULT"))
     rig.run_to("IDLE")
     assert rig.measure()["complete"]

@@ -100,7 +100,7 @@ class Watch:
             press = self.rig.device.cycle.press
             self.deepest = max(self.deepest, press.position())
             self.highest = min(self.highest, press.position())
-            over = self.rig.board.gauge._force_n * NEWTON_COUNT > 1.01 * FACE.COUNT_LIMIT
+            over = self.rig.board.mechanics._force_n * NEWTON_COUNT > 1.01 * FACE.COUNT_LIMIT
             if over and not press.rising():
                 self.over_s += (self.rig.board.now_us - before_us) / 1e6
 

@@ -37,7 +37,7 @@ def until(rig: Rig, wanted: str, seconds: float = 60.0) -> float:
     while state(rig) != wanted:
         assert rig.board.now_us < until_us, f"{state(rig)} instead of {wanted}"
         rig.step()
-        most_n = max(most_n, rig.board.gauge.head()[1])
+        most_n = max(most_n, rig.board.mechanics.head()[1])
     return most_n
 
 
@@ -87,7 +87,7 @@ def assert_up_and_still(rig: Rig, above_mm: float = A_LITTLE_MM) -> None:
     """Check that the head is at home or a little above, presses on nothing, and that no motor moves."""
     assert not rig.board.press.moving()
     rig.run(0.05)  # for a sample more
-    head_mm, force_n = rig.board.gauge.head()
+    head_mm, force_n = rig.board.mechanics.head()
     assert force_n == 0.0
     assert -above_mm <= head_mm <= A_LITTLE_MM
 
@@ -160,7 +160,7 @@ def test_a_lid_that_stopped_the_head_at_depth_and_a_broken_wire() -> None:
     rig.board.home_broken = "closed"
     until(rig, "FAULTED")
     rig.run(7)
-    assert rig.board.gauge.head()[1] > 5  # a lid that opens stops everything where it is
+    assert rig.board.mechanics.head()[1] > 5  # a lid that opens stops everything where it is
     cleared(rig)
     most_n = until(rig, "FAULTED")
     assert most_n < 11
@@ -186,7 +186,7 @@ def test_backing_off_at_power_on_presses_on_nothing(sign: int) -> None:
     most_n = until(rig, "FAULTED")
     rig.run(0.2)
     assert codes(rig) == ["HOME_STUCK"]
-    stood_n = rig.board.gauge.head()[1]  # it is back where it stood
+    stood_n = rig.board.mechanics.head()[1]  # it is back where it stood
     assert rig.board.press.at == round(8.05 * STEPS_PER_MM)
     assert 4 < stood_n < 6
     assert most_n < stood_n + 12  # on 100 N/mm, and from the first reading on
@@ -231,10 +231,10 @@ def test_a_head_that_was_turned_up_by_hand_is_not_driven_against_its_end() -> No
 @pytest.mark.parametrize("where_mm", [-0.5, 3.0, 10.0])
 def test_home_is_found_wherever_a_hand_left_the_head(where_mm: float) -> None:
     rig = begun(at_home(a_rig(drop_chance=0.0)), "FULL")
-    rig.board.gauge.truths["drop_chance"] = 1.0  # a cell that fails, and a count that a hand then makes wrong
+    rig.board.mechanics.truths["drop_chance"] = 1.0  # a cell that fails, and a count that a hand then makes wrong
     until(rig, "FAULTED")
     rig.board.turn_by_hand(where_mm)
-    rig.board.gauge.truths["drop_chance"] = 0.0
+    rig.board.mechanics.truths["drop_chance"] = 0.0
     rig.ask("Acknowledge", shaft=1)
     cleared(rig)
     until(rig, "IDLE")

@@ -5,34 +5,25 @@ The host's side is that of `wire`, so that it shares nothing with either end.
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import sys
-from pathlib import Path
 from typing import Any
 
-import pytest
-from places import ON_DEVICE, ROOT
+from places import ON_DEVICE
+from rehearsal_rig import DEVICE, MICROPYTHON, FakeLink, beam, board, mechanics, needs_micropython, shafts  # noqa: F401
 from wire import FINGERPRINT, datum, framed, record, unframed
 
-DEVICE = ROOT / "device"
-for _folder in (DEVICE, DEVICE / "rehearsal"):  # the rehearsal's board comes before any other
-    if str(_folder) not in sys.path:
-        sys.path.insert(0, str(_folder))
+assert str(DEVICE) in sys.path  # the rehearsal's rig put it there
 
-import beam  # noqa: E402, F401  tests take the device's modules from here, where the path is set
-import board  # noqa: E402
-import codec  # noqa: E402, F401
+import codec  # noqa: E402, F401  tests take the device's modules from here, where the path is set
 import cycle  # noqa: E402, F401
 import frames  # noqa: E402, F401
-import gauge  # noqa: E402, F401
 import held  # noqa: E402, F401
 import load_cell  # noqa: E402, F401
 import main  # noqa: E402
 import outbox  # noqa: E402, F401
 import plan  # noqa: E402, F401
 import records  # noqa: E402
-import shaft as shafts  # noqa: E402, F401
 import stepper  # noqa: E402, F401
 
 PLAN = {
@@ -44,10 +35,6 @@ STEP = {
     "press_steps": 0, "rotate_steps": 0, "stop_count": None, "readings": 40, "settle_readings": 8, "press_speed": 4000,
     "rotate_speed": 400,
 }  # fmt: skip
-
-
-MICROPYTHON = shutil.which("micropython", path=str(Path(sys.executable).parent))
-needs_micropython = pytest.mark.skipif(MICROPYTHON is None, reason="no MicroPython wheel for this platform")
 
 
 def on_micropython(script: str, *arguments: str, given: str = "") -> str:
@@ -72,30 +59,6 @@ def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
             if block["phase"] == phase:
                 found.append(at | {"status": status.get(i, 0)})
     return found
-
-
-class FakeLink:
-    """A line in memory; `taken` limits how many bytes a write may take, and waiting passes virtual time only."""
-
-    def __init__(self) -> None:
-        self.closed = False
-        self.to_device = bytearray()
-        self.from_device = bytearray()
-        self.taken = 1 << 20
-
-    def wait(self, us: int) -> int:
-        return us
-
-    def read_into(self, buffer: bytearray) -> int:
-        size = min(len(buffer), len(self.to_device))
-        buffer[:size] = self.to_device[:size]
-        del self.to_device[:size]
-        return size
-
-    def write(self, buffer: bytearray, start: int, end: int) -> int:
-        size = min(self.taken, end - start)
-        self.from_device += buffer[start : start + size]
-        return size
 
 
 class Rig:

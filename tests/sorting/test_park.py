@@ -36,32 +36,32 @@ def test_the_stiff_side_is_up_within_what_is_stated(truth, gauge):
     line, found, calibration, run, result = measured(truth, gauge)
     turned = park(found, run, result, calibration)
     # The simulated gauge counts the turns of the shaft itself; its physics does not know the host's angles.
-    off_deg = (math.degrees(line.board.gauge.angle) - truth["stiff_side_deg"] + 90) % 180 - 90
+    off_deg = (math.degrees(line.board.mechanics.angle) - truth["stiff_side_deg"] + 90) % 180 - 90
     assert abs(off_deg) < 2 * turned.u_deg
     assert turned.u_deg < 5
     assert 0 <= turned.steps <= 325
     # Stiffest there, by the truth of the shaft itself.
-    here = line.board.gauge._shaft.standard_thou(line.board.gauge.angle)
+    here = line.board.mechanics._shaft.standard_thou(line.board.mechanics.angle)
     assert here == pytest.approx(500 - truth["spread_thou"] / 2, abs=0.02 * truth["spread_thou"])
     assert found.identify().state is State.IDLE
 
 
 def test_nothing_moves_when_there_is_no_stiff_side():
     line, found, calibration, run, result = measured({"spread_thou": 0.0, "bow_mm": 0.3})
-    before = line.board.gauge.angle
+    before = line.board.mechanics.angle
     with pytest.raises(ParkingError) as caught:
         park(found, run, result, calibration)
     assert caught.value.code == "even"
-    assert line.board.gauge.angle == before
+    assert line.board.mechanics.angle == before
 
 
 def test_after_a_reset_the_shaft_may_lie_anyhow():
     line, found, calibration, run, result = measured({"spread_thou": 6.0})
-    before = line.board.gauge.angle
+    before = line.board.mechanics.angle
     with pytest.raises(ParkingError) as caught:
         park(found, replace(run, boot=run.boot + 1), result, calibration)
     assert caught.value.code == "reset"
-    assert line.board.gauge.angle == before
+    assert line.board.mechanics.angle == before
 
 
 @how(max_examples=40)

@@ -6,6 +6,7 @@ from beam import Beam
 from put_in import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
 from noise import Noise
 from shaft import Shaft, with_defaults
+from word_filter import WordFilter
 
 COUNT_PER_N = 1070 / 0.00980665  # 1070 counts per gram-force: 2 kg cell of 1 mV/V at gain 128 and 4.3 V
 
@@ -18,8 +19,9 @@ GAUGE = {
     "zero_count": 50000.0, "count_per_n": COUNT_PER_N, "count_per_n2": 0.0, "zero_drift_count_per_s": 2.0,
     "noise_count": 45.0, "creep": 0.0002, "creep_s": 300.0,
     "spike_chance": 0.0, "spike_count": 200000.0, "repeat_chance": 0.0, "drop_chance": 0.0,
-    "interval_us": 12500.0, "rate_error": 0.015, "jitter_us": 15.0,
-    "start_mm": 2.0, "home_switch_broken": None, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
+    "interval_us": 12500.0, "rate_error": 0.015, "jitter_us": 15.0, "filter": "average4",
+    "start_mm": 2.0, "home_switch_broken": None, "pull_in_steps_s": 16000.0, "free_bytes": None,
+    "hang_at_n": None, "hang_s": 0.0, "watchdog_ms": 3000, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
 }  # fmt: skip
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
@@ -27,10 +29,12 @@ SOFT = 4.0  # a "soft" shaft gives way this many times as far as its spine says
 COUNT_TOP = 0x7FFFFF
 
 
-class Gauge:
+class Mechanics:
     """A gauge with the shafts it will be given; `angle` is the present rotation of the shaft, radians.
 
-    `noisier` is the present ratio of the noise to its normal value.
+    `instants` are the parts of a conversion at which it must be moved on; `noisier` is the present ratio of the noise
+    to its normal value. `marked` is the rotate position of the last passage of the index mark, or None; `hang_s` the
+    time for which the loop is to hang now. Whoever deals with either of them sets it back.
     """
 
     def __init__(self, scenario: dict) -> None:
@@ -44,8 +48,13 @@ class Gauge:
         self._bench = Bench(scenario.get("bench", []), self._standard)
         self._seed = scenario.get("seed", 1)
         self._fed: dict[int, int] = {}  # how often each shaft came
+        self._filter = WordFilter(self.truths["filter"])
+        self.instants = self._filter.instants
         self._head_mm = 0.0
         self.noisier = 1.0
+        self.marked: "int | None" = None
+        self.hang_s = 0.0
+        self._hang_due = self.truths["hang_at_n"] is not None
         self.feed(-1, 0, 0)
 
     def feed(self, number: int, now_us: int, rotate: int) -> None:
@@ -67,10 +76,12 @@ class Gauge:
     def _put(self, shaft: Shaft, number: int, rotate: int) -> None:
         self._shaft = shaft
         self._to_lose = shaft.given["lost_steps"]
-        self._rotate = rotate
+        self._rotate = self._turned_from = rotate
+        self._press: "int | None" = None  # of the last force, None if that is no longer true
         self.angle = 0.0
-        self._deepest_mm = self._force_n = 0.0
+        self._deepest_mm = self._force_n = self._felt_n = 0.0
         self._word = 0
+        self._settled = False
         self._make_noise(number)
 
     def _make_noise(self, number: int) -> None:
@@ -78,7 +89,7 @@ class Gauge:
         self._noise = Noise(self._seed, number, self._fed[number])
 
     def head(self) -> tuple:
-        """Return the position of the head at the last sample, mm below home, and the force on it, N."""
+        """Return the present position of the head, mm below home, and the force on it, N."""
         return self._head_mm, self._force_n
 
     def lost_steps(self) -> int:
@@ -90,16 +101,36 @@ class Gauge:
     def set_angle_origin(self) -> None:
         """Count angles from where the shaft lies now."""
         self.angle = 0.0
+        self._press = None
 
     def interval_us(self) -> int:
-        """Return the time to the next sample, us."""
+        """Return the duration of the next conversion, us."""
         jitter = self.truths["jitter_us"] * self._noise.normal()
         return int(self.truths["interval_us"] / (1 + self.truths["rate_error"]) + jitter + 0.5)
 
-    def sample(self, now_us: int, press: int, rotate: int):
-        """Return the converter's word and 1 or 0 for right or wrong bits after it, or None if this sample is lost."""
-        self._turn(rotate)
-        count = self._count(now_us, self._force(self._travel(press)))
+    def move(self, now_us: int, press: int, rotate: int) -> None:
+        """Go to the next instant of the conversion, with the axes where they then are."""
+        if rotate != self._rotate:
+            self._turn(rotate)
+        if press != self._press:
+            self._press = press
+            self._felt_n = self._force(self._travel(press))
+        signal = self._signal(now_us)
+        if not self._settled:
+            self._settled = True
+            self._filter.settle(signal)
+        self._filter.add(signal)
+        if self._hang_due and self._force_n > self.truths["hang_at_n"]:
+            self._hang_due = False
+            self.hang_s = self.truths["hang_s"]
+
+    def sample(self):
+        """Return the word of the conversion that ends now, and 1 or 0 for right or wrong bits after it.
+
+        None if this sample is lost.
+        """
+        self._slip()
+        count = self._count()
         fault = self._shaft.fault if self._force_n > 0 else None
         if fault == "cell_silent" or self._noise.chance(self.truths["drop_chance"]):
             return None
@@ -109,15 +140,6 @@ class Gauge:
             self._word = max(-COUNT_TOP - 1, min(COUNT_TOP, count)) & 0xFFFFFF
         return self._word, 0 if fault == "cell_out_of_step" else 1
 
-    def mark(self, rotate: int):
-        """Return the rotate position at which the index mark passed since the last sample, or None."""
-        step = self._radians_per_step()
-        turned = (rotate - self._rotate) * step
-        due = -self.angle % (2 * math.pi)
-        if not self.truths["index_mark"] or not 0 < due <= turned:
-            return None
-        return self._rotate + int(due / step + 0.5)
-
     # Rollers, screw, beam, cell
 
     def _radians_per_step(self) -> float:
@@ -126,10 +148,20 @@ class Gauge:
         return 2 * math.pi * ratio * (1 - truths["slip"]) / truths["rotate_steps_per_turn"]
 
     def _turn(self, rotate: int) -> None:
-        if rotate != self._rotate and self._noise.chance(self.truths["slip_jump_chance"]):
-            self.angle -= math.radians(self.truths["slip_jump_deg"])
-        self.angle += (rotate - self._rotate) * self._radians_per_step()
+        step = self._radians_per_step()
+        before, self.angle = self.angle, self.angle + (rotate - self._rotate) * step
+        turn = math.floor(max(before, self.angle) / (2 * math.pi))
+        if self.truths["index_mark"] and turn != math.floor(min(before, self.angle) / (2 * math.pi)):
+            self.marked = self._rotate + math.floor((2 * math.pi * turn - before) / step + 0.5)
         self._rotate = rotate
+        self._press = None
+
+    def _slip(self) -> None:
+        """Let the shaft slip once in a while on rollers that turn."""
+        if self._rotate != self._turned_from and self._noise.chance(self.truths["slip_jump_chance"]):
+            self.angle -= math.radians(self.truths["slip_jump_deg"])
+            self._press = None
+        self._turned_from = self._rotate
 
     def _travel(self, press: int) -> float:
         """Return the position of the head, mm below home: the nut carries it with play between its flanks."""
@@ -151,10 +183,13 @@ class Gauge:
         if shaft.fault == "soft":
             scale /= SOFT
         force = self._force_n
-        for _ in range(4):  # Newton's method: the beam's secant stands for its tangent, the frame is stiff beside it
+        for _ in range(8):  # Newton's method: the beam's secant stands for its tangent, the frame is stiff beside it
             deflection = travel - frame * force
             pushed = self._pushed(scale, deflection)
-            force += (pushed - force) / (1 + frame * pushed / max(deflection, 1e-9))
+            step = (pushed - force) / (1 + frame * pushed / max(deflection, 1e-9))
+            force += step
+            if abs(step) < 1e-6:  # what is left is then a thousandth of that, or less than a count
+                break
         self._force_n = force
         return force * self._memory(travel - frame * force)
 
@@ -174,17 +209,21 @@ class Gauge:
         relief = (self._deepest_mm / deflection - 2) / 2 if deflection > 0 else 1.0
         return 1 - self._shaft.given["hysteresis"] * min(max(relief, 0.0), 1.0)
 
-    def _count(self, now_us: int, force: float) -> int:
-        if self._thing.kind == "indicator":
-            tip = INDICATOR_COUNT_PER_MM * self._head_mm + INDICATOR_NOISE_COUNT * self._noise.normal()
-            return math.floor(tip + 0.5)
+    def _signal(self, now_us: int) -> float:
+        """Return the count that the cell gives at this instant, without noise."""
         truths = self.truths
         passed_s = (now_us - self._last_us) / 1e6
         self._last_us = now_us
-        self._crept_n += (force - self._crept_n) * (1 - math.exp(-passed_s / truths["creep_s"]))
-        felt = force + truths["creep"] * self._crept_n
-        count = truths["zero_count"] + truths["zero_drift_count_per_s"] * (now_us - self._fed_us) / 1e6
-        count += truths["count_per_n"] * felt + truths["count_per_n2"] * felt * felt
+        self._crept_n += (self._felt_n - self._crept_n) * (1 - math.exp(-passed_s / truths["creep_s"]))
+        felt = self._felt_n + truths["creep"] * self._crept_n
+        drift = truths["zero_drift_count_per_s"] * (now_us - self._fed_us) / 1e6
+        return truths["zero_count"] + drift + (truths["count_per_n"] + truths["count_per_n2"] * felt) * felt
+
+    def _count(self) -> int:
+        truths, count = self.truths, self._filter.word()
+        if self._thing.kind == "indicator":
+            tip = INDICATOR_COUNT_PER_MM * self._head_mm + INDICATOR_NOISE_COUNT * self._noise.normal()
+            return math.floor(tip + 0.5)
         count += truths["noise_count"] * self.noisier * self._noise.normal()
         if self._noise.chance(truths["spike_chance"]):
             count += truths["spike_count"]

@@ -7,30 +7,36 @@ from typing import Any
 
 import numpy as np
 import pytest
-from device_rig import PLAN, Rig, board, gauge, rows, shafts
-from device_rig import beam as beams
+from rehearsal_rig import beam as beams
+from rehearsal_rig import mechanics, shafts
 from scipy.optimize import brentq
 
 QUIET = {
     "noise_count": 0.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "jitter_us": 0.0, "screw_periodic_mm": 0.0,
-    "backlash_mm": 0.0, "slip": 0.0,
+    "backlash_mm": 0.0, "slip": 0.0, "filter": "none",
 }  # fmt: skip
 STANDARD_N, SPAN_MM = 0.880 * 9.80665, 711.2  # ASTM F2031: 880 g on 28 in; standard gravity is exact (BIPM)
 
 
-def gauge_of(shaft: dict[str, Any] | None = None, **truths: Any) -> gauge.Gauge:
+def gauge_of(shaft: dict[str, Any] | None = None, **truths: Any) -> mechanics.Mechanics:
     """Return a gauge with a shaft in it and only the given imperfections."""
-    simulated = gauge.Gauge({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
+    simulated = mechanics.Mechanics({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
     simulated.feed(1, 0, 0)
     return simulated
 
 
-def force_n(simulated: gauge.Gauge, travel_mm: float, rotate: int = 0, now_us: int = 0) -> float:
+def at(simulated: mechanics.Mechanics, press: int = 0, rotate: int = 0, now_us: int = 0) -> tuple[int, int] | None:
+    """Return the sample that an ideal converter takes with the axes at a place."""
+    simulated.move(now_us, press, rotate)
+    return simulated.sample()
+
+
+def force_n(simulated: mechanics.Mechanics, travel_mm: float, rotate: int = 0, now_us: int = 0) -> float:
     """Return the force of the converter's word at a press position, by the nominal slope, N."""
-    word, in_step = simulated.sample(now_us, round(400 * travel_mm), rotate)
+    word, in_step = at(simulated, round(400 * travel_mm), rotate, now_us)
     assert in_step == 1
     count = word - 2**24 if word & 0x800000 else word
-    return (count - 50000) / gauge.COUNT_PER_N
+    return (count - 50000) / mechanics.COUNT_PER_N
 
 
 # Truth
@@ -70,9 +76,9 @@ def test_the_standard_load_makes_the_standard_deflection() -> None:
 def test_misspelt_keys_are_named(text: str) -> None:
     scenario = {"shaft": {"shafts": [{"number": 1, "spine": 3}]}, "gauge": {"gauge": {"spine": 3}}}[text]
     with pytest.raises(ValueError, match=f"^{text}: .*'spine'"):
-        gauge.Gauge(scenario)
+        mechanics.Mechanics(scenario)
     with pytest.raises(ValueError, match="'moody'"):
-        gauge.Gauge({"shafts": [{"number": 1, "fault": "moody"}]})
+        mechanics.Mechanics({"shafts": [{"number": 1, "fault": "moody"}]})
 
 
 # One cause at a time
@@ -89,7 +95,7 @@ def test_force_balances_beam_and_frame(span_mm: float, reactions: str) -> None:
         deflection = 18.0 - 8.0 + 0.3 - 0.05 * force
         return ei / span_mm**2 * beam.load(deflection / span_mm) - force
 
-    simulated.sample(0, 7150, 0)
+    at(simulated, 7150)
     assert force_n(simulated, 18.0) == pytest.approx(
         brentq(lack, 0, 50, xtol=1e-12), abs=2e-5
     )  # half a count is 5e-6 N
@@ -117,17 +123,17 @@ def test_backlash_lags_only_upwards() -> None:
 
 def test_roller_turns_the_shaft_but_for_slip() -> None:
     simulated = gauge_of({"diameter_mm": 6.0}, slip=0.01, roller_mm=30.0)
-    simulated.sample(0, 0, 6400)  # two turns of the roller
+    at(simulated, rotate=6400)  # two turns of the roller
     assert simulated.angle == pytest.approx(2 * 2 * math.pi * 5 * 0.99)
 
 
 def test_cell_curve_drift_and_creep() -> None:
     bent = gauge_of(count_per_n2=500.0)
     straight = force_n(gauge_of(), 18.0)
-    assert force_n(bent, 18.0) - straight == pytest.approx(500 * straight**2 / gauge.COUNT_PER_N, rel=1e-4)
+    assert force_n(bent, 18.0) - straight == pytest.approx(500 * straight**2 / mechanics.COUNT_PER_N, rel=1e-4)
     drifting = gauge_of(zero_drift_count_per_s=100.0)
-    drifting.sample(0, 0, 0)
-    assert drifting.sample(3_000_000, 0, 0)[0] == 50300
+    at(drifting)
+    assert at(drifting, now_us=3_000_000) == (50300, 1)
     creeping = gauge_of(creep=0.01, creep_s=10.0)
     crept = force_n(creeping, 18.0, now_us=10_000_000)  # one time constant
     assert crept / straight - 1 == pytest.approx(0.01 * (1 - math.exp(-1)), rel=1e-4)
@@ -145,11 +151,11 @@ def test_hysteresis_shows_at_the_light_depth_on_the_way_back_only() -> None:
 
 def test_noise_spikes_repeats_and_losses_come_as_often_as_asked() -> None:
     simulated = gauge_of(noise_count=45.0)
-    words = np.array([simulated.sample(i, 0, 0)[0] for i in range(5000)], float)
+    words = np.array([at(simulated, now_us=i)[0] for i in range(5000)], float)
     assert abs(words.mean() - 50000) < 4 * 45 / math.sqrt(5000)
     assert abs(words.std() - 45) < 4 * 45 / math.sqrt(10000)
     simulated = gauge_of(noise_count=45.0, spike_chance=0.1, repeat_chance=0.1, drop_chance=0.1)
-    samples = [simulated.sample(i, 0, 0) for i in range(5000)]
+    samples = [at(simulated, now_us=i) for i in range(5000)]
     words = np.array([sample[0] for sample in samples if sample is not None])
     four_sigma = 4 * math.sqrt(5000 * 0.1 * 0.9)
     assert abs(5000 - len(words) - 500) < four_sigma
@@ -166,10 +172,10 @@ def test_samples_come_at_the_true_rate_with_jitter() -> None:
 
 def test_the_same_seed_gives_the_same_night() -> None:
     def words(seed: int, times: int) -> list[int]:
-        simulated = gauge.Gauge({"seed": seed, "shafts": [{"number": 1}]})
+        simulated = mechanics.Mechanics({"seed": seed, "shafts": [{"number": 1}]})
         for _ in range(times):
             simulated.feed(1, 0, 0)
-        return [simulated.sample(i, 0, 0)[0] for i in range(20)]
+        return [at(simulated, now_us=i)[0] for i in range(20)]
 
     assert words(1, 1) == words(1, 1)
     assert words(1, 1) != words(1, 2)
@@ -178,74 +184,4 @@ def test_the_same_seed_gives_the_same_night() -> None:
 
 def test_random_numbers_are_the_published_ones() -> None:
     # xorshift of 32 bits from its usual seed begins so (Marsaglia, J. Stat. Software 8 (2003) 14; from memory)
-    assert gauge.Noise().uniform() * 2**32 == 723471715
-
-
-# The whole cycle
-
-
-def cycle_of(shaft: dict[str, Any], **truths: Any) -> list[dict[str, Any]]:
-    """Return the blocks of a measurement on a gauge with little noise, but enough that its cell does not seem stuck."""
-    rig = Rig({"gauge": QUIET | {"noise_count": 2.0} | truths, "shafts": [{"number": 1} | shaft]})
-    rig.ready()
-    assert rig.measure()["complete"]
-    return rig.all("Readings")
-
-
-def good(blocks: list[dict[str, Any]], phase: str) -> tuple[np.ndarray, np.ndarray]:
-    """Return angle from the first reading (rad) and force (N) of a turn's good readings."""
-    first = rows(blocks, "ZERO_BEFORE")[0]["rotate_steps"]
-    readings = [row for row in rows(blocks, phase) if row["status"] == 0]
-    angle = np.array([row["rotate_steps"] - first for row in readings]) * 2 * math.pi / 800  # 30 mm on 7.5 mm
-    return angle, np.array([row["counts"] - 50000 for row in readings]) / gauge.COUNT_PER_N
-
-
-def harmonics(blocks: list[dict[str, Any]], phase: str) -> tuple[float, complex, complex]:
-    """Return the mean force and the first two harmonics, each a complex number of amplitude and angle of the crest."""
-    angle, force = good(blocks, phase)
-    basis = np.column_stack([f(k * angle) for k in (0, 1, 2) for f in (np.cos, np.sin)])[:, [0, 2, 3, 4, 5]]
-    mean, c1, s1, c2, s2 = np.linalg.lstsq(basis, force, rcond=None)[0]
-    return mean, complex(c1, s1), complex(c2, s2)
-
-
-def test_stiff_side_and_bow_come_through_at_their_angles() -> None:
-    shaft = {"spread_thou": 10.0, "stiff_side_deg": 40.0, "bow_mm": 0.2, "bow_deg": 250.0}
-    mean, first, second = harmonics(cycle_of(shaft), "FULL")
-    assert abs(second) / mean == pytest.approx(10 / 500 / 2, rel=0.02)  # half the spread is the amplitude
-    assert np.degrees(np.angle(second)) / 2 % 180 == pytest.approx(40.0, abs=1.0)
-    stiffness_n_per_mm = STANDARD_N / 12.7
-    assert abs(first) == pytest.approx(0.2 * stiffness_n_per_mm, rel=0.03)  # the beam is a little softer up there
-    assert np.degrees(np.angle(first)) % 360 == pytest.approx(250.0, abs=1.0)
-
-
-def test_backlash_does_not_reach_the_result() -> None:
-    blocks = cycle_of({}, backlash_mm=0.1)
-    _, light = good(blocks, "LIGHT")
-    _, again = good(blocks, "LIGHT_AGAIN")
-    assert again.mean() == pytest.approx(light.mean(), rel=1e-5)
-
-
-def test_hysteresis_of_the_whole_cycle() -> None:
-    blocks = cycle_of({"hysteresis": 0.01}, backlash_mm=0.03)
-    _, light = good(blocks, "LIGHT")
-    _, again = good(blocks, "LIGHT_AGAIN")
-    assert again.mean() / light.mean() == pytest.approx(0.99, rel=1e-5)
-
-
-def test_the_board_queues_samples_as_a_converter_does() -> None:
-    rig = Rig()
-    for _ in range(10):
-        rig.board.idle()
-    taken = [0] * 5
-    ticks = []
-    while rig.board.cell_take(taken):
-        ticks.append(taken[0])
-    assert len(ticks) == board.WAITING_SAMPLES
-    assert ticks == sorted(ticks)
-
-
-def test_standard_plan_reaches_the_standard_load() -> None:
-    for spine in (300.0, 500.0, 1000.0):
-        mean, _, _ = harmonics(cycle_of({"spine_thou": spine}), "FULL")
-        assert 0.9 < mean / STANDARD_N < 1.15
-    assert PLAN["full_count"] < board.Board.COUNT_LIMIT
+    assert mechanics.Noise().uniform() * 2**32 == 723471715
