@@ -94,10 +94,8 @@ class Answers:
         if gauge.in_gauge not in (None, shaft):
             raise RefusalError(WRONG_STATE, "shaft")
         taken = [Step(values) for values in steps]
-        standing = gauge.state == STANDING and not gauge.at_home()
-        Check(self._board, gauge.press.position() if standing else 0, standing and gauge.run.zero is not None).steps(
-            taken
-        )
+        at = 0 if gauge.at_home() else gauge.press.position()
+        Check(self._board, at, gauge.state == STANDING and gauge.run.zero is not None).steps(taken)
         gauge.begin(shaft, taken, stand)
 
     def check_number(self, shaft: int) -> None:

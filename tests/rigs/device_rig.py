@@ -5,36 +5,76 @@ The host's side is that of `wire`, so that it shares nothing with either end.
 
 from __future__ import annotations
 
+import json
 import subprocess
-import sys
 from typing import Any
 
 from places import ON_DEVICE
-from rehearsal_rig import DEVICE, MICROPYTHON, FakeLink, beam, board, mechanics, needs_micropython, shafts  # noqa: F401
-from wire import FINGERPRINT, datum, framed, record, unframed
+from rehearsal_rig import (  # noqa: F401  this sets the path to the device's modules, which tests take from here
+    DEVICE, MICROPYTHON, FakeLink, beam, board, mechanics, needs_micropython, shafts,
+)  # fmt: skip
+from wire import FINGERPRINT, PROTOCOL, datum, framed, record, unframed
 
-assert str(DEVICE) in sys.path  # the rehearsal's rig put it there
+import answers  # isort: skip  # noqa: F401
+import codec  # isort: skip  # noqa: F401
+import frames  # isort: skip  # noqa: F401
+import gauge  # isort: skip  # noqa: F401
+import held  # isort: skip  # noqa: F401
+import home  # isort: skip  # noqa: F401
+import load_cell  # isort: skip  # noqa: F401
+import main  # isort: skip
+import outbox  # isort: skip  # noqa: F401
+import program  # isort: skip  # noqa: F401
+import progress  # isort: skip  # noqa: F401
+import records  # isort: skip
+import stepper  # isort: skip  # noqa: F401
 
-import codec  # noqa: E402, F401  tests take the device's modules from here, where the path is set
-import cycle  # noqa: E402, F401
-import frames  # noqa: E402, F401
-import held  # noqa: E402, F401
-import load_cell  # noqa: E402, F401
-import main  # noqa: E402
-import outbox  # noqa: E402, F401
-import plan  # noqa: E402, F401
-import records  # noqa: E402
-import stepper  # noqa: E402, F401
-
-PLAN = {
+PHASES: list[str] = json.loads((PROTOCOL / "phase.avsc").read_text(encoding="utf-8"))["symbols"]
+CYCLE = {
     "light_count": 90000, "full_count": 900000, "clearance_steps": 2600, "travel_steps": 19000, "takeup_steps": 200,
-    "seat_steps": 300, "turn_steps": 2000, "turn_again_steps": 1200, "zero_readings": 40, "settle_readings": 8,
-    "press_speed": 10000, "approach_speed": 2400, "rotate_speed": 400,
+    "seat_steps": 300, "turn_steps": 1600, "zero_readings": 40, "settle_readings": 8, "press_speed": 6000,
+    "approach_speed": 4000, "lift_speed": 12000, "rotate_speed": 1187,
 }  # fmt: skip
-STEP = {
-    "press_steps": 0, "rotate_steps": 0, "stop_count": None, "readings": 40, "settle_readings": 8, "press_speed": 4000,
-    "rotate_speed": 400,
-}  # fmt: skip
+
+
+def step(phase: str | int, **fields: Any) -> dict[str, Any]:
+    """Return a step that does nothing but what the given fields say."""
+    nothing = {
+        "phase": PHASES.index(phase) if isinstance(phase, str) else phase,
+        "press_steps": None, "from_step": None, "until_count": None, "unreached": None, "rotate_steps": 0,
+        "readings": 0, "settle_readings": 0, "zero": False, "press_speed": 4000, "rotate_speed": 400,
+    }  # fmt: skip
+    assert set(fields) <= set(nothing)
+    return nothing | fields
+
+
+def standard_steps(**changes: int) -> list[dict[str, Any]]:
+    """Return the steps of a measuring cycle, with changes to the numbers in CYCLE."""
+    assert set(changes) <= set(CYCLE)
+    of = CYCLE | changes
+    settle, light, full, travel = of["settle_readings"], of["light_count"], of["full_count"], of["travel_steps"]
+    fast, slow, rotate = of["press_speed"], of["approach_speed"], of["rotate_speed"]
+    ramp = rotate * rotate // (2 * board.Board.ROTATE_ACCELERATION) + 1
+    turn = of["turn_steps"] + 2 * ramp + (settle + 1) * rotate * board.Board.INTERVAL_US // 1000000
+    return [
+        step("SEATING", rotate_steps=of["seat_steps"], rotate_speed=rotate),
+        step("ZERO_BEFORE", readings=of["zero_readings"], settle_readings=settle, zero=True),
+        step("APPROACH", press_steps=of["clearance_steps"], until_count=light, press_speed=fast),
+        step("APPROACH", press_steps=travel, until_count=light, unreached="NO_CONTACT", press_speed=slow),
+        step("LIGHT", rotate_steps=turn, settle_readings=settle, rotate_speed=rotate),
+        step("DEEPEN", press_steps=travel, until_count=full, unreached="TRAVEL_LIMIT", press_speed=fast),
+        step("FULL", rotate_steps=turn, settle_readings=settle, rotate_speed=rotate),
+        step("RETURN", press_steps=-of["takeup_steps"], from_step=3, press_speed=fast),
+        step("RETURN", press_steps=0, from_step=3, press_speed=slow),
+        step("LIGHT_AGAIN", rotate_steps=turn, settle_readings=settle, rotate_speed=rotate),
+        step("LIFT", press_steps=0, press_speed=of["lift_speed"]),
+        step("ZERO_AFTER", readings=of["zero_readings"], settle_readings=settle),
+    ]
+
+
+def bench_step(**fields: Any) -> dict[str, Any]:
+    """Return a calibration's step at home with 40 readings, with the given fields in place of its own."""
+    return step("BENCH", **({"press_steps": 0, "readings": 40, "settle_readings": 8} | fields))
 
 
 def on_micropython(script: str, *arguments: str, given: str = "") -> str:
@@ -46,8 +86,8 @@ def on_micropython(script: str, *arguments: str, given: str = "") -> str:
     return done.stdout
 
 
-def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
-    """Return the readings of a phase with absolute values."""
+def rows(blocks: list[dict[str, Any]], phase: str | None = None) -> list[dict[str, int]]:
+    """Return the readings with absolute values, those of a phase only if one is named."""
     found = []
     for block in blocks:
         at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0}
@@ -56,7 +96,7 @@ def rows(blocks: list[dict[str, Any]], phase: str) -> list[dict[str, int]]:
             at = {name: value + block[name][i] for name, value in at.items() if name != "tick_us"} | {
                 "tick_us": at["tick_us"] + (late + block["interval_us"] if i else 0)
             }
-            if block["phase"] == phase:
+            if phase is None or block["phase"] == PHASES.index(phase):
                 found.append(at | {"status": status.get(i, 0)})
     return found
 
@@ -75,13 +115,15 @@ class Rig:
         self.sequences: list[int] = []
         self.keep_alive = True
         self.sequence = 0
-        self.frame_bytes = 0
+
+    # Line and time
 
     def send(self, name: str, **fields: Any) -> int:
         """Send a request and return its sequence number."""
-        self.link.to_device += framed(self.sequence, datum(name, fields))
-        self.sequence += 1
-        return self.sequence - 1
+        sequence = self.sequence
+        self.link.to_device += framed(sequence, datum(name, fields))
+        self.sequence = (sequence + 1) % 65536
+        return sequence
 
     def step(self) -> None:
         """Run the device's loop once."""
@@ -94,7 +136,7 @@ class Rig:
                 self.sequences.append(sequence)
                 self.records.append(record(data))
             if self.keep_alive:
-                self.send("Command", order="KEEP_ALIVE", shaft=None)
+                self.send("Command", order="KEEP_ALIVE")
 
     def run(self, seconds: float) -> None:
         """Let virtual time pass."""
@@ -110,10 +152,31 @@ class Rig:
             self.step()
         self.step()
 
+    # What the device says
+
     @property
     def state(self) -> str:
-        """Name of the state of the device's cycle."""
-        return records.STATES[self.device.cycle.state]
+        """Name of the device's state."""
+        return str(records.STATES[self.device.gauge.state])
+
+    def last(self, name: str) -> dict[str, Any]:
+        """Return the last record of a name."""
+        return self.all(name)[-1]
+
+    def all(self, name: str) -> list[dict[str, Any]]:
+        """Return all records of a name."""
+        return [fields for n, fields in self.records if n == name]
+
+    def faults(self) -> list[str]:
+        """Return the codes of all faults in their order."""
+        return [fault["code"] for fault in self.all("Fault")]
+
+    def good(self, shaft: int, settled: int = 1) -> list[dict[str, int]]:
+        """Return the settled readings of a run with absolute values; all of them with settled=0."""
+        blocks = [block for block in self.all("Readings") if block["shaft"] == shaft]
+        return [row for row in rows(blocks) if not row["status"] & settled]
+
+    # What the host asks
 
     def ask(self, name: str, **fields: Any) -> dict[str, Any]:
         """Send a request and return the device's reply to it."""
@@ -125,33 +188,47 @@ class Rig:
 
     def greet(self, **changes: Any) -> dict[str, Any]:
         """Greet and return the Identify that answers."""
-        fields = {"protocol_major": 1, "protocol_minor": 0, "fingerprint": FINGERPRINT} | changes
+        fields = {"protocol_major": 2, "protocol_minor": 0, "fingerprint": FINGERPRINT} | changes
         self.send("Greet", **fields)
         self.run(0.1)
         return self.last("Identify")
 
-    def last(self, name: str) -> dict[str, Any]:
-        """Return the last record of a name."""
-        return [fields for n, fields in self.records if n == name][-1]
-
-    def all(self, name: str) -> list[dict[str, Any]]:
-        """Return all records of a name."""
-        return [fields for n, fields in self.records if n == name]
-
-    def ready(self, **changes: int) -> None:
-        """Wait until the device is home, greet it and send it the standard plan with changes."""
+    def ready(self) -> None:
+        """Wait until the device is home, and greet it."""
         self.run_to("IDLE")
         self.greet()
-        assert self.ask("CyclePlan", **(PLAN | changes))["refusal"] is None
 
-    def measure(self, shaft: int = 1, until: str = "HOLDING") -> dict[str, Any]:
-        """Run a cycle and return its EndOfShaft."""
-        assert self.ask("Command", order="MEASURE", shaft=shaft)["refusal"] is None
-        self.run_to(until)
+    def order(self, order: str) -> dict[str, Any]:
+        """Send a Command and return the reply."""
+        return self.ask("Command", order=order)
+
+    def begin(self, steps: list[dict[str, Any]], shaft: int = 1, stand: bool = False) -> None:
+        """Order a program; fail if it is refused."""
+        reply = self.ask("Program", shaft=shaft, stand=stand, steps=steps)
+        assert reply["refusal"] is None, reply
+
+    def run_program(
+        self, steps: list[dict[str, Any]], shaft: int = 1, stand: bool = False, until: str | None = None
+    ) -> dict[str, Any]:
+        """Run a program to its end, or to the state `until`; return its EndOfShaft."""
+        self.begin(steps, shaft, stand)
+        self.run_to(until or ("STANDING" if stand else "HOLDING"))
         self.run(0.1)
         return self.last("EndOfShaft")
 
-    def order(self, name: str, shaft: int, **fields: Any) -> dict[str, Any]:
+    def measure(self, shaft: int = 1, until: str = "HOLDING", **changes: int) -> dict[str, Any]:
+        """Run the standard cycle with changes to its numbers; return its EndOfShaft."""
+        return self.run_program(standard_steps(**changes), shaft, until=until)
+
+    def bench(self, shaft: int, until: str = "STANDING", **fields: Any) -> dict[str, Any]:
+        """Run one step of a calibration as a program and return its EndOfShaft."""
+        return self.run_program([bench_step(**fields)], shaft, True, until)
+
+    def acknowledge(self, shaft: int = 1) -> None:
+        """Acknowledge a run; fail if that is refused."""
+        assert self.ask("Acknowledge", shaft=shaft)["refusal"] is None
+
+    def handle(self, name: str, shaft: int, **fields: Any) -> dict[str, Any]:
         """Order Feed or Release, wait until the device is at rest, and return Identify."""
         assert self.ask(name, shaft=shaft, **fields)["refusal"] is None
         until_us = self.board.now_us + 20_000_000
@@ -162,20 +239,8 @@ class Rig:
 
     def feed(self, shaft: int, source: str = "HOPPER") -> dict[str, Any]:
         """Feed a shaft and return Identify."""
-        return self.order("Feed", shaft, source=source)
+        return self.handle("Feed", shaft, source=source)
 
     def release(self, shaft: int, place: int) -> dict[str, Any]:
         """Release the shaft and return Identify."""
-        return self.order("Release", shaft, place=place)
-
-    def bench(self, shaft: int, until: str = "STANDING", **changes: int | None) -> dict[str, Any]:
-        """Take the standard bench step with changes and return its EndOfShaft."""
-        assert self.ask("BenchStep", shaft=shaft, **(STEP | changes))["refusal"] is None
-        self.run_to(until)
-        self.run(0.1)
-        return self.last("EndOfShaft")
-
-    def good(self, shaft: int, settled: int = 1) -> list[dict[str, int]]:
-        """Return the settled readings of a bench step with absolute values; all readings with settled=0."""
-        blocks = [block for block in self.all("Readings") if block["shaft"] == shaft]
-        return [row for row in rows(blocks, "BENCH") if not row["status"] & settled]
+        return self.handle("Release", shaft, place=place)
