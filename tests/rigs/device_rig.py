@@ -11,7 +11,14 @@ from typing import Any
 
 from places import ON_DEVICE
 from rehearsal_rig import (  # noqa: F401  this sets the path to the device's modules, which tests take from here
-    DEVICE, MICROPYTHON, FakeLink, beam, board, mechanics, needs_micropython, shafts,
+    DEVICE,
+    MICROPYTHON,
+    FakeLink,
+    beam,
+    board,
+    mechanics,
+    needs_micropython,
+    shafts,
 )  # fmt: skip
 from wire import FINGERPRINT, PROTOCOL, datum, framed, record, unframed
 
