@@ -1,0 +1,74 @@
+"""The bound of a cycle's scatter against the scatter of the estimator over many cycles of paper gauges.
+
+The standard deviation of 1,500 results is known to 1 / sqrt(2 * 1500) = 1.8 %, and so to 5.5 % at three standard errors
+(common practice). The bound may be missed by the fit's own inefficiency, at most 5 % in standard deviation
+(tests/bench/efficiency.py), and by the places of the turns in time.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from midspan.archive.raw_run import Phase
+from midspan.measurement.cycle_bound import Noise, repeatability
+from midspan.measurement.cycle_settings import DEEP, STANDARD, CycleSettings
+from midspan.measurement.result import evaluate
+from synthetic import Gauge, Shaft, paper_calibration, raw_run
+
+CYCLES = 1500
+CAL = paper_calibration()
+LEAST, MOST = 0.90, 1.10  # of the bound
+
+
+def cycles(settings, noise, seed):
+    """Return spine, spread, side and runout of many cycles of one shaft, one row for each quantity."""
+    random = np.random.default_rng(seed)
+    shaft = Shaft(noise.spine_thou, noise.spread_thou, bow_mm=noise.bow_mm)
+    gauge, turns, per_turn = Gauge(noise_n=noise.reading_n), (int(settings.turns),) * 3, settings.readings_per_turn
+    runs = [raw_run(shaft, gauge, random, turns, per_turn) for _ in range(CYCLES)]
+    found = evaluate([_with_zeros_of(run, settings.zero_readings) for run in runs], CAL)
+    return np.array([(r.spine_thou, r.spread_thou, r.stiff_side_deg, r.runout_mm) for r in found]).T
+
+
+def _with_zeros_of(run, readings):
+    """Return a run of which only so many readings of each zero count."""
+    status = run.status.copy()
+    for phase in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER):
+        place = run.places()[phase]
+        status[place.start : place.stop - readings] = 1
+    return replace(run, status=status)
+
+
+@pytest.mark.parametrize(
+    ("settings", "noise"),
+    [
+        (STANDARD, Noise()),
+        (DEEP, Noise(bow_mm=0.02)),
+        (CycleSettings(readings_per_turn=100, turns=3.0, zero_readings=6), Noise(reading_n=0.001, spread_thou=6.0)),
+        (STANDARD, Noise(spine_thou=300.0, bow_mm=0.05)),
+        (STANDARD, Noise(spine_thou=1000.0, spread_thou=5.0, bow_mm=0.02)),
+    ],
+)
+def test_the_fit_scatters_as_the_bound_says(settings, noise):
+    bound = repeatability(settings, CAL, noise)
+    found = cycles(settings, noise, seed=int(noise.spine_thou)).std(axis=1, ddof=1)
+    ratios = found / [bound.spine_thou, bound.spread_thou, bound.side_deg, bound.runout_mm]
+    assert ((ratios > LEAST) & (ratios < MOST)).all(), ratios
+
+
+def test_more_readings_and_turns_scatter_less_by_the_square_root():
+    once = repeatability(CycleSettings(readings_per_turn=50, zero_readings=20), CAL)
+    more = repeatability(CycleSettings(readings_per_turn=200, zero_readings=80), CAL)
+    assert once.spine_thou / more.spine_thou == pytest.approx(2.0, rel=0.02)
+    assert once.runout_mm / more.runout_mm == pytest.approx(2.0, rel=0.02)
+
+
+def test_scatter_goes_with_the_noise():
+    quiet, loud = (repeatability(STANDARD, CAL, Noise(reading_n=noise)) for noise in (1e-4, 1e-3))
+    assert loud.spine_thou / quiet.spine_thou == pytest.approx(10.0)
+
+
+def test_the_stiff_side_is_known_the_better_the_larger_the_spread_and_not_at_all_without():
+    one, three = (repeatability(STANDARD, CAL, Noise(spread_thou=spread)) for spread in (1.0, 3.0))
+    assert 2.0 < one.side_deg / three.side_deg < 3.0  # the period's share is the same
+    assert repeatability(STANDARD, CAL, Noise(spread_thou=0.0)).side_deg == np.inf
