@@ -6,9 +6,8 @@ information (Cramer and Rao); the fit reaches this bound within a few percent. C
 it is the same in each cycle.
 
 Like the fit, the bound takes the pattern at the light depth as the same at both visits, and the bow as on the same side
-at both depths. Readings on the way back and a zero in the middle do not enter, as they do not enter a result. A shaft of
-which a further order is just above chance scatters by more: the evaluation takes that order in one cycle and leaves it
-in another.
+at both depths. Readings on the way back and a zero in the middle do not enter, as they do not enter a result. If a
+further order is just above chance, a shaft scatters by more: one evaluation takes that order and another leaves it.
 
 References
 ----------
@@ -173,8 +172,8 @@ def _information(settings: CycleSettings, calibration: Calibration, patterns: tu
         begin += (visit + 1) * UNREAD_TURNS
         turned = begin + np.arange(readings) / settings.readings_per_turn
         rows = _derivatives(visit, 2 * np.pi * turned, patterns)
-        # The zero of a visit lies on the line in time between the zeros before and after. The slope of the force within a
-        # visit tells nothing of the zero: shaft and cell may creep.
+        # The zero of a visit lies on the line in time between the zeros before and after. The slope of the force within
+        # a visit tells nothing of the zero: shaft and cell may creep.
         share = (settings.zero_readings / 2 + (visit + 0.5) * readings) / (whole - settings.zero_readings)
         rows[ZEROS[0]], rows[ZEROS[1]] = 1 - share, share
         information += rows @ rows.T
