@@ -1,21 +1,24 @@
 """Pack and unpack what standard input asks for, with the device's code; runs on MicroPython and CPython.
 
 Standard input: JSON with "pack", a list of [branch, values]; "unpack", a list of data in hexadecimal; "blocks", a
-list of [shaft, interval_us, [reading or null to close the block]]. Standard output: the same keys with the results.
+list of [shaft, interval_us, [reading, mark or null to close the block]]. Standard output: the same keys with results.
 """
 
 import json
 import sys
 
-sys.path.insert(0, sys.argv[1])
+sys.path[:0] = [sys.argv[1], sys.argv[1] + "/rehearsal"]  # which stands in for MicroPython's own modules
 
 from codec import Unpacker, pack
+from frames import FRAME_MAX
 from held import Held
 from records import RECORDS
 
+BOOT = 0x3FFFFFFF
+
 
 def packed(branch, values):
-    buffer = bytearray(1024)
+    buffer = bytearray(FRAME_MAX)
     for i in range(len(values)):
         if RECORDS[branch][i] == "Fingerprint":
             values[i] = bytes.fromhex(values[i])
@@ -28,20 +31,30 @@ def unpacked(data):
     return [reader.branch, [value.hex() if isinstance(value, bytes) else value for value in reader.values()]]
 
 
-def blocks(shaft, interval_us, readings):
-    held = Held(bytearray(60000))
+def blocks(shaft, interval_us, entries):
+    """Return the blocks of a store in hexadecimal, as it writes them twice, and the number of their readings."""
+    held = Held(1000)
     held.begin(shaft, interval_us)
-    for reading in readings:
-        if reading is None:
+    for entry in entries:
+        if entry is None:
             held.close()
+        elif isinstance(entry, int):
+            held.mark(entry)
         else:
-            held.add(*reading)
+            held.add(*entry)
     held.close()
-    written = []
-    out = bytearray(1024)
+    first = written(held)
+    for block in range(held.blocks):
+        held.want(block)
+    return [first, written(held), held.readings]
+
+
+def written(held):
+    out = bytearray(FRAME_MAX)
+    found = []
     while held.waiting():
-        written.append(bytes(out[: held.write_next(out, 0)]).hex())
-    return [written, held.readings, held.used()]
+        found.append(bytes(out[: held.write_next(BOOT, out, 0)]).hex())
+    return found
 
 
 job = json.loads(sys.stdin.read())

@@ -88,7 +88,14 @@ def test_a_lost_delimiter_costs_two_frames(data: bytes, draw: st.DataObject) -> 
 
 def test_too_long_frames_are_counted_as_bad() -> None:
     decoder = Decoder()
-    assert decoded(framed(0, bytes(range(256)) * 4), decoder) == []
+    assert decoded(framed(0, bytes(FRAME_MAX - HEAD - TAIL + 1)), decoder) == []
+    assert decoder.bad == 1
+
+
+@given(st.integers(FRAME_MAX, 3 * FRAME_MAX), DATA)
+def test_a_line_without_delimiters_is_one_damaged_frame(size: int, data: bytes) -> None:
+    decoder = Decoder()
+    assert decoded(bytes([7]) * size + b"\0" + framed(5, data), decoder) == [(5, data)]
     assert decoder.bad == 1
 
 
