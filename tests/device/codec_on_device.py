@@ -7,7 +7,8 @@ list of [shaft, interval_us, [reading, mark or null to close the block]]. Standa
 import json
 import sys
 
-sys.path[:0] = [sys.argv[1], sys.argv[1] + "/rehearsal"]  # which stands in for MicroPython's own modules
+sys.path.insert(0, sys.argv[1] + "/rehearsal")  # stands in for modules of MicroPython itself
+sys.path.insert(0, sys.argv[1])
 
 from codec import Unpacker, pack
 from frames import FRAME_MAX

@@ -7,7 +7,8 @@ comparisons. It uses only what MicroPython has.
 import json
 import sys
 
-sys.path[:0] = [sys.argv[2], sys.argv[2] + "/rehearsal"]  # which stands in for MicroPython's own modules
+sys.path.insert(0, sys.argv[2] + "/rehearsal")  # stands in for modules of MicroPython itself
+sys.path.insert(0, sys.argv[2])
 
 import codec
 import frames
