@@ -127,7 +127,7 @@ class Board:
         _, self._home, self._home_level = wired(Pin, given, (("home", 0),))[0]
         for _, pin, level in wired(Pin, given, (("mark", 0),)):
             self._mark = Passages(pin, level, time, self.rotate)
-        if "feeder" in given["parts"]:
+        if given["parts"].get("feeder"):
             from parts.servos import Servos
 
             self.feeder = Servos(given["parts"]["feeder"], time, self.rotate)

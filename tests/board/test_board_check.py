@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from commands_rig import complaint, midspan
 from device_rig import DEVICE
-from midspan.archive.raw_run import Phase, RawRun
+from midspan.archive.raw_run import RawRun
 from midspan.base.errors import DeviceFault
 from midspan.board.check import Gear, LookOver
 from midspan.board.operator import Person
 from midspan.board.signal_tests import SignalOutcome, level, noise_check
-from midspan.wire.records import Identify, State
+from midspan.wire.records import FeederReport, Identify, Phase, State
 
 INTERVAL_US = 12315
 SETTLING, OUT_OF_STEP, GAP_BEFORE = 1, 4, 8
@@ -75,10 +75,14 @@ def test_noise_is_judged_against_the_gauges_own_limit_and_a_dead_cell_is_no_quie
 
 
 class StandIn:
-    """A gauge whose readings scatter as given; `tells` are the answers of its sensors in turn."""
+    """A gauge whose readings scatter as given; `tells` are the answers of its sensors in turn.
+
+    As a gauge does, it moves its head away from home only after a zero taken there.
+    """
 
     def __init__(self, off=45.0, held=45.0, turning=45.0, moving=45.0, zero_shift=0.0, cause=None, guards=0, places=0,
-                 refuses=True, tells=(True, False) * 3, state=State.IDLE, held_shaft=None):  # fmt: skip
+                 refuses=True, tells=(True, False) * 3, state=State.IDLE, held_shaft=None, free_bytes=60_000,
+                 longest_turn_us=2500, down_speed_most=6000):  # fmt: skip
         self.noise = [off, held]
         self.turning, self.moving, self.zero_shift, self.cause, self.refuses = (
             turning,
@@ -87,14 +91,19 @@ class StandIn:
             cause,
             refuses,
         )
-        self.given = {"guards": guards, "places": places, "state": state, "held_shaft": held_shaft}
-        self.tells, self.taken, self.homed, self.guard = list(tells), 0, 0, ""
+        self.given = {
+            "guards": guards, "state": state, "held_shaft": held_shaft, "free_bytes": free_bytes,
+            "longest_turn_us": longest_turn_us, "down_speed_most": down_speed_most,
+        }  # fmt: skip
+        self.places, self.tells, self.taken, self.homed, self.guard = places, list(tells), 0, 0, ""
+        self.zeroed, self.fastest = False, 0
 
     def identify(self):
-        told = self.tells.pop(0) if self.given["places"] and self.looking else False
+        told = self.tells.pop(0) if self.places and self.tells and self.looking else False
         known = dict.fromkeys(Identify.__dataclass_fields__)
         known |= {"interval_us": 12500, "count_limit": 1_700_000, "fault": None, **self.given}
-        return Identify(**(known | {"seated": told, "hopper": told, "slot": told}))
+        feeder = FeederReport(None, told, told, told, self.places, None) if self.places else None
+        return Identify(**(known | {"feeder": feeder}))
 
     def settled(self):
         self.looking = False
@@ -102,10 +111,16 @@ class StandIn:
         self.looking = True
         return found
 
-    def bench_step(self, step):
+    def run(self, shaft, label, steps, stand=False):
         if self.guard and self.refuses:
-            raise DeviceFault("the gauge does not move for BenchStep", code=self.guard)
+            raise DeviceFault("the gauge does not move for Program", code=self.guard)
+        assert stand
         self.taken += 1
+        assert shaft == self.taken
+        for step in steps:
+            self.zeroed = self.zeroed or step.zero
+            assert self.zeroed or not step.press_steps
+            self.fastest = max(self.fastest, step.press_speed)
         if step.rotate_steps:
             return run_of(noisy(self.turning, 500), rotate=np.arange(500))
         if step.press_steps:
@@ -119,6 +134,7 @@ class StandIn:
 
     def end_bench(self):
         self.homed += 1
+        self.zeroed = False
 
 
 def looked_over(gauge, sees="y", by_itself=False):
@@ -139,7 +155,7 @@ def test_a_sound_gauge_with_everything_passes_every_check_and_is_left_at_home():
     gauge = StandIn(guards=3, places=5)
     found = looked_over(gauge)
     assert outcomes(found, SignalOutcome.GOOD) == set(found)
-    assert len(found) == 17
+    assert len(found) == 19
     assert gauge.homed >= 2
 
 
@@ -152,6 +168,8 @@ def test_a_sound_gauge_with_everything_passes_every_check_and_is_left_at_home():
         ({"moving": 600.0}, {"noise, head moving"}),
         ({"zero_shift": 4000.0}, {"zero"}),
         ({"guards": 3, "refuses": False}, {"lid", "emergency stop"}),
+        ({"free_bytes": 9000}, {"memory"}),
+        ({"longest_turn_us": 12_000}, {"pace"}),
         ({"places": 5, "tells": (False, False) * 3}, {"sensor seated", "sensor hopper", "sensor slot"}),
         ({"places": 5, "tells": (True, True) * 3}, {"sensor seated", "sensor hopper", "sensor slot"}),
     ],
@@ -160,6 +178,17 @@ def test_each_sickness_shows_where_it_is(sick, names):
     found = looked_over(StandIn(**sick))
     assert outcomes(found, SignalOutcome.LOOK) == names
     assert all(";" in found[name].words for name in names)  # each says what to do
+
+
+def test_a_gauge_that_cannot_tell_its_memory_has_it_unseen():
+    assert looked_over(StandIn(free_bytes=None))["memory"].outcome is SignalOutcome.UNSEEN
+
+
+@pytest.mark.parametrize(("most", "speed"), [(6000, 1600), (800, 800)])
+def test_the_head_creeps_or_goes_as_fast_as_the_gauge_lets_it(most, speed):
+    gauge = StandIn(down_speed_most=most)
+    looked_over(gauge)
+    assert gauge.fastest == speed  # 4 mm/s of 400 microsteps
 
 
 def test_a_person_who_sees_it_otherwise_is_believed():

@@ -1,4 +1,4 @@
-"""The board's configuration: checked by the board's own code before it counts, written, read back."""
+"""The board's configuration: read, changed, checked before it counts, written with its seal, read back."""
 
 import json
 import tomllib
@@ -8,8 +8,9 @@ from board_rig import board_on
 from commands_rig import complaint, midspan
 from device_rig import DEVICE, needs_micropython
 from midspan.base.errors import BoardError, ConfigurationError
-from midspan.board.config import as_text, changed, read_configuration
-from midspan.board.files import CONFIGURATION
+from midspan.board.board_file import checked, sealed, unsealed
+from midspan.board.config import as_text, changed, read_configuration, write_configuration
+from midspan.board.files import CONFIGURATION, default_configuration, default_feeder
 from midspan.board.install import install
 from midspan.board.shell import BoardShell
 from places import ROOT
@@ -23,12 +24,12 @@ def board(tmp_path_factory):
     with board_on(tmp_path_factory.mktemp("board") / "flash") as found:
         with pytest.raises(BoardError, match=CONFIGURATION):
             read_configuration(BoardShell(found.port))
-        install(BoardShell(found.port), lambda _: None)
+        (found.flash / CONFIGURATION).write_bytes(default_configuration())
         yield found
 
 
 def on(board):
-    return json.loads((board.flash / "board.json").read_text(encoding="utf-8"))
+    return unsealed((board.flash / "board.json").read_bytes(), "flash")
 
 
 @pytest.mark.parametrize("name", ["\ud800", "north\nbench"])
@@ -50,18 +51,19 @@ def test_it_is_read_as_it_lies_on_the_board(board, tmp_path):
     assert json.loads((tmp_path / "copy.json").read_text(encoding="utf-8")) == on(board)
 
 
-def test_single_values_are_set_once_the_board_accepts_them(board):
+def test_single_values_are_set(board):
     settings = ("--set", "press.forward=0", "--set", "name=north bench")
     done = midspan("board", "config", "--port", board.port, *settings)
     assert done.returncode == 0, done.stderr
     assert on(board) == DEFAULT | {"name": "north bench", "press": {**DEFAULT["press"], "forward": 0}}
     assert json.loads(done.stdout) == on(board)
+    assert sealed((board.flash / "board.json").read_bytes()) == (board.flash / "board.json").read_bytes()
 
 
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ("press.step=7", "pin 7 is that of home"),
+        ("press.step=7", "press.step"),
         ("press.step=99", "press.step"),
         ("cell.kind=scales", "cell.kind"),
         ("limits.count=-1", "limits.count"),
@@ -69,7 +71,7 @@ def test_single_values_are_set_once_the_board_accepts_them(board):
         ("name=", "name"),
     ],
 )
-def test_what_the_board_would_refuse_at_its_start_is_refused_now(board, change, words):
+def test_what_is_wrong_is_refused_by_its_name_and_changes_nothing(board, change, words):
     before = on(board)
     told = complaint(midspan("board", "config", "--port", board.port, "--set", change))
     assert words in told
@@ -78,20 +80,44 @@ def test_what_the_board_would_refuse_at_its_start_is_refused_now(board, change, 
     assert not (board.flash / "board.new").exists()
 
 
-def test_a_whole_file_is_written_byte_for_byte(board, tmp_path):
+def test_a_whole_file_is_written_as_it_is_with_its_seal(board, tmp_path):
     file = tmp_path / "mine.json"
     file.write_text(json.dumps(DEFAULT | {"name": "written"}), encoding="utf-8")
     assert midspan("board", "config", "--port", board.port, "--write", file).returncode == 0
-    assert (board.flash / "board.json").read_bytes() == file.read_bytes()
+    assert (board.flash / "board.json").read_bytes() == sealed(file.read_bytes())
+
+
+class HalfWritten(BoardShell):
+    """A shell whose board keeps only half of what it is given."""
+
+    def read(self, name):
+        found = super().read(name)
+        return found and found[: len(found) // 2]
+
+
+def test_a_file_that_did_not_arrive_whole_leaves_the_old_one(board):
+    before = on(board)
+    with pytest.raises(BoardError):
+        write_configuration(HalfWritten(board.port), as_text(DEFAULT | {"name": "new"}).encode(), "new.json")
+    assert on(board) == before
+
+
+def test_a_damaged_file_is_told_before_it_is_used(board):
+    before = (board.flash / "board.json").read_bytes()
+    (board.flash / "board.json").write_bytes(before.replace(b'"rate": 80', b'"rate": 10'))
+    with pytest.raises(ConfigurationError) as caught:
+        read_configuration(BoardShell(board.port))
+    assert caught.value.code == "seal"
+    (board.flash / "board.json").write_bytes(before)
 
 
 def test_what_is_asked_next_goes_by_the_new_file(tmp_path):
     with board_on(tmp_path / "flash", wired=True) as wired:
         shell = BoardShell(wired.port)
         install(shell, lambda _: None)
-        shell.value("import service; service.look()")
+        shell.value("from parts import service; service.look()")
         assert midspan("board", "config", "--port", wired.port, "--set", "cell.rate=10").returncode == 0
-        assert shell.value("import service; print(service.board.INTERVAL_US)") == 100000
+        assert shell.value("from parts import service; print(service.board.INTERVAL_US)") == 100000
 
 
 @pytest.mark.parametrize("content", [b"{", b"[]", b"\xff\xfe", b"", b"{}"])
@@ -119,6 +145,16 @@ def test_only_keys_of_the_file_can_be_set(change):
     with pytest.raises(ConfigurationError) as caught:
         changed(DEFAULT, [change])
     assert str(caught.value).startswith(repr(change))
+
+
+def test_a_feeder_begins_with_the_usual_wiring_and_can_be_taken_away():
+    places = {"places_us": [1000, 2000]}
+    fed = changed(DEFAULT, ["parts.feeder.places_us=[1000, 2000]", "parts.feeder.inputs.above=null"])
+    inputs = default_feeder()["inputs"] | {"above": None}
+    assert fed == DEFAULT | {"parts": {"feeder": default_feeder() | places | {"inputs": inputs}}}
+    checked(json.dumps(fed).encode(), "fed.json")
+    plain = changed(fed, ["parts.feeder=null"])
+    assert checked(json.dumps(plain).encode(), "plain.json")["parts"] == {"feeder": None}
 
 
 def test_the_text_says_the_same():

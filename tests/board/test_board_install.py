@@ -13,6 +13,7 @@ from device_rig import DEVICE, needs_micropython
 from midspan.base.errors import BoardError, LinkError
 from midspan.board import install as board_install
 from midspan.board import shell as board_shell
+from midspan.board.board_file import sealed
 from midspan.board.files import ARCHITECTURES, STARTER_TEXT, Chip, sha256
 from midspan.board.files import board_files as files_for
 from midspan.board.install import install
@@ -44,9 +45,11 @@ def test_a_new_board_gets_every_module_and_a_starter(board):
     done = midspan("board", "install", "--port", board.port)
     assert done.returncode == 0, done.stderr
     modules = {path.stem for path in DEVICE.glob("*.py")} - {"main", "boot"}
-    names = {path.name for path in board.flash.iterdir()}
-    assert names == {f"{name}.mpy" for name in modules} | {"gauge_main.mpy", "main.py", "boot.py", "board.json"}
-    assert (board.flash / "board.json").read_bytes() == (DEVICE / "board.json").read_bytes()
+    parts = {f"parts/{path.stem}.mpy" for path in (DEVICE / "parts").glob("*.py")}
+    names = {path.relative_to(board.flash).as_posix() for path in board.flash.rglob("*.*")}
+    others = {"gauge_main.mpy", "main.py", "boot.py", "board.json"}
+    assert names == {f"{name}.mpy" for name in modules} | parts | others
+    assert (board.flash / "board.json").read_bytes() == sealed((DEVICE / "board.json").read_bytes())
     assert re.search(r"\d+\.\d+\.\d+\D+\d+\.\d+", done.stdout)
     assert "hash" in done.stdout
 
@@ -54,17 +57,18 @@ def test_a_new_board_gets_every_module_and_a_starter(board):
 def test_only_what_differs_is_copied_and_what_hides_it_is_taken_away(board):
     shell = BoardShell(board.port)
     install(shell, silent)
-    good = (board.flash / "cycle.mpy").read_bytes()
-    (board.flash / "cycle.mpy").write_bytes(good[:-1])
+    good = (board.flash / "stepper.mpy").read_bytes()
+    (board.flash / "stepper.mpy").write_bytes(good[:-1])
     (board.flash / "held.py").write_text("1 / 0")  # a source would be loaded before the compiled module
-    (board.flash / "board.json").write_text("mine")
+    (board.flash / "board.json").write_text('{"version": 1}')
     (board.flash / "notes.txt").write_text("mine too")
     done = install(shell, silent)
     assert done.copied == 1
     assert not done.configuration_is_new
-    assert (board.flash / "cycle.mpy").read_bytes() == good
+    assert "version" in done.configuration_problem
+    assert (board.flash / "stepper.mpy").read_bytes() == good
     assert not (board.flash / "held.py").exists()
-    assert (board.flash / "board.json").read_text() == "mine"
+    assert (board.flash / "board.json").read_text() == '{"version": 1}'
     assert (board.flash / "notes.txt").read_text() == "mine too"
     assert install(shell, silent).copied == 0
     (board.flash / "board.json").unlink()
@@ -82,7 +86,7 @@ class BreaksOff(BoardShell):
 
 def test_an_installation_broken_off_leaves_a_board_that_stays_at_its_prompt(board):
     install(BoardShell(board.port), silent)
-    (board.flash / "plan.mpy").unlink()
+    (board.flash / "motor.mpy").unlink()
     with pytest.raises(LinkError):
         install(BreaksOff(board.port), silent)
     assert not (board.flash / "main.py").exists()
@@ -95,11 +99,11 @@ class FullFlash(BoardShell):
 
     def hashes(self, names):
         found = super().hashes(names)
-        return found | ({"plan.mpy": "0" * 64} if "plan.mpy" in found else {})
+        return found | ({"motor.mpy": "0" * 64} if "motor.mpy" in found else {})
 
 
 def test_a_file_that_did_not_arrive_whole_is_named(board):
-    with pytest.raises(BoardError, match=r"plan\.mpy") as caught:
+    with pytest.raises(BoardError, match=r"motor\.mpy") as caught:
         install(FullFlash(board.port), silent)
     assert caught.value.code == "not_whole"
 
@@ -108,7 +112,7 @@ def test_the_check_that_comes_next_finds_room_on_the_board(tmp_path):
     """The heap holds the code once, with room for a shaft's readings, but not what an installation leaves behind."""
     with board_on(tmp_path / "flash", wired=True, heap_kb=320) as small:
         install(BoardShell(small.port), silent)
-        assert "home" in BoardShell(small.port).value("import service; service.look()")
+        assert "home" in BoardShell(small.port).value("from parts import service; service.look()")
 
 
 def test_an_installed_board_stays_at_its_prompt_and_forgot_what_was_there_before(board):

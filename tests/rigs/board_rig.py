@@ -12,7 +12,7 @@ from places import ON_DEVICE
 
 # Run at the prompt of a wired board: a hand that does in time what the check asks for, except for names in `idle`.
 HAND = """
-import service
+from parts import service
 def watch(name, seconds, given=service.watch):
     if name not in {idle!r}:
         bench.touch(name)

@@ -1,6 +1,6 @@
 """Check a running gauge through its own protocol: rate, noise with motors off, held and moving, switches, axes.
 
-Everything is done by bench steps at home and a little below it, so the rollers must be empty. A person is asked for
+Everything is done by short programs at home and a little below it, so the rollers must be empty. A person is asked for
 what only eyes can tell.
 """
 
@@ -20,8 +20,10 @@ from midspan.board.signal_tests import (
     SignalOutcome,
     coupling_check,
     level,
+    memory_check,
     noise_check,
     rate_check,
+    turn_check,
     words_checks,
     zero_check,
 )  # fmt: skip
@@ -33,7 +35,8 @@ QUIET_READINGS = 400  # five seconds: scatter known to 4 %
 DOWN_MM = 10.0  # far less than the way to a shaft
 CREEP_MM_S = 4.0
 ROLLER_TURN_S = 5.0
-# Name of each sensor, its field in Identify, what a person does to cover it and to uncover it.
+SETTLE_READINGS, ZERO_READINGS = 8, 40
+# Name of each sensor, whether it sees something, what a person does to cover it and to uncover it.
 SENSORS: tuple[tuple[str, Callable[[Identify], bool], str, str], ...] = (
     (
         "seated",
@@ -89,7 +92,7 @@ class LookOver:
     def __init__(self, gauge: Gauge, person: Person, gear: Gear) -> None:
         self._gauge, self._person, self._gear = gauge, person, gear
         self._taken = 0
-        self._press = 0
+        self._creep = max(1, round(CREEP_MM_S * gear.steps_per_mm))
 
     def checks(self) -> Iterator[SignalCheck]:
         """Run all checks and yield the result of each as soon as it is known.
@@ -105,20 +108,22 @@ class LookOver:
             The gauge has stopped because of a fault, holds readings, or cuts a step short.
         """
         found = self._ready()
+        self._creep = min(self._creep, found.down_speed_most)
         self._person.do("Take everything off the rollers and keep hands away: the head will move.")
         self._person.do("Switch the motor supply off, and leave the gauge's USB on.")
-        off = level(self._step(readings=QUIET_READINGS))
+        off = level(self._run(self._quiet(QUIET_READINGS)))
         yield rate_check(off.rate_hz, 1e6 / found.interval_us)
         yield from words_checks(off)
         yield noise_check("noise, motors off", off, found.count_limit)
         self._person.do("Switch the motor supply on.")
-        held = level(self._step(readings=QUIET_READINGS))
+        held = level(self._run(self._quiet(QUIET_READINGS)))
         yield coupling_check("noise, motors held", held, off, HELD_TIMES)
         yield from self._turned(off)
         yield from self._lowered(off, held, found)
         yield from self._guards(found)
         if found.feeder is not None:
             yield from self._sensors()
+        yield from self._itself()
 
     def _ready(self) -> Identify:
         """Return the answer of a gauge that can be checked."""
@@ -133,14 +138,20 @@ class LookOver:
             )
         return found
 
-    def _step(self, press: int = 0, rotate: int = 0, readings: int = 40, speed: int = 1) -> RawRun:
-        """Take a bench step and return its readings."""
+    def _quiet(self, readings: int = ZERO_READINGS) -> Step:
+        """Return the step that only takes readings at home, which become the zero."""
+        return self._step(readings=readings, zero=True)
+
+    def _step(
+        self, press: int | None = None, rotate: int = 0, readings: int = 0, speed: int = 1, *, zero: bool = False
+    ) -> Step:
+        """Return a step that moves the press slowly to a position, or leaves it, and turns the rollers."""
+        return Step(Phase.BENCH, press, None, None, None, rotate, readings, SETTLE_READINGS, zero, self._creep, speed)
+
+    def _run(self, *steps: Step) -> RawRun:
+        """Run steps, leave the head where the last one ends, and return their readings."""
         self._taken += 1
-        press_speed = max(1, round(CREEP_MM_S * self._gear.steps_per_mm))
-        step = Step(
-            Phase.BENCH, press, None, None, None, rotate, readings, 8, self._taken == 1, press_speed, speed
-        )  # fmt: skip
-        run = self._gauge.run(self._taken, "", [step], stand=True)
+        run = self._gauge.run(self._taken, "", steps, stand=True)
         self._gauge.acknowledge(self._taken)
         if run.cause is not None:
             raise DeviceFault(f"the gauge cut a step short: {run.cause}; correct that, then check the board again")
@@ -150,7 +161,7 @@ class LookOver:
         """Turn a roller once: noise, and the way it turns."""
         turn = self._gear.steps_per_roller_turn
         self._person.do("Mark a roller with a pencil; it will turn once.")
-        run = self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S)))
+        run = self._run(self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S))))
         yield coupling_check("noise, rollers turning", level(run, moving=True), off, MOVING_TIMES)
         answer = self._person.sees("Did the roller turn once, its top towards you?")
         advice = "change rotate.forward if it turned the other way; is --roller-steps that of your driver and belt?"
@@ -160,14 +171,14 @@ class LookOver:
         """Lower the head and bring it home: noise, its way, home switch and zero."""
         steps = round(DOWN_MM * self._gear.steps_per_mm)
         self._person.do(f"The head will go down {DOWN_MM:g} mm, slowly; hold a rule beside it.")
-        run = self._step(press=steps)
+        run = self._run(self._quiet(), self._step(press=steps))
         yield coupling_check("noise, head moving", level(run, moving=True), off, MOVING_TIMES)
         answer = self._person.sees(f"Did the head go down, by {DOWN_MM:g} mm?")
         advice = "change press.forward if it went up; is --steps-per-mm that of your driver and screw?"
         yield seen("press axis", answer, f"{steps} steps are {DOWN_MM:g} mm down", advice)
         self._gauge.end_bench()
         yield SignalCheck("home switch", SignalOutcome.GOOD, "found again on the way up")
-        after = level(self._step())
+        after = level(self._run(self._quiet()))
         yield zero_check(before, after, found.count_limit)
         self._gauge.end_bench()
 
@@ -194,7 +205,7 @@ class LookOver:
     def _refused(self, guard: FaultCode) -> bool:
         """Return True if the gauge refuses to move now because of this guard."""
         try:
-            self._step()
+            self._run(self._quiet())
         except DeviceFault as error:
             if error.code != guard.name:
                 raise
@@ -216,3 +227,9 @@ class LookOver:
             yield seen(
                 f"sensor {name}", covered and not uncovered, words, "look at its wires, its place and its polarity"
             )
+
+    def _itself(self) -> Iterator[SignalCheck]:
+        """Judge memory and pace of the board after the programs that were run."""
+        found = self._gauge.identify()
+        yield memory_check(found.free_bytes)
+        yield turn_check(found.longest_turn_us)

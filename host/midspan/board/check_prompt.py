@@ -12,8 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from midspan.base.errors import BoardError
-from midspan.board.config import refusal
+from midspan.board.board_file import checked
 from midspan.board.files import CONFIGURATION
 from midspan.board.operator import Person, seen
 from midspan.board.shell import BoardShell
@@ -25,7 +24,6 @@ TICKS = 1 << 30  # of the device's clock
 FIRST_MM, FIRST_MM_S = 1.0, 2.0
 EIGHTH_S = 4.0  # time for an eighth of a roller's turn
 PRESS, ROTATE = 0, 1
-PLAIN_INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")
 
 
 class Wires:
@@ -60,16 +58,14 @@ class Wires:
 
         Raises
         ------
+        ConfigurationError
+            A setting of the board's file is wrong; no pin was touched.
         BoardError
-            The configuration does not hold, or the board's code failed.
+            The board's code failed.
         LinkError
             The board does not answer.
         """
-        wrong = refusal(self._shell)
-        if wrong is not None:
-            raise BoardError(
-                f"{CONFIGURATION}: {wrong}; no pin was touched. Correct it: midspan board config --set KEY=VALUE"
-            )
+        checked(self._shell.read(CONFIGURATION) or b"", f"{self._shell.port}: {CONFIGURATION}")
         self._ask("look()")
         yield SignalCheck("configuration", SignalOutcome.GOOD, f"{CONFIGURATION} holds, pins taken")
         self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
@@ -79,8 +75,8 @@ class Wires:
         for name, text in self._switches():
             tried.append(self._tried(name, text))
             yield tried[-1]
-        for name in PLAIN_INPUTS:
-            if self._given["inputs"][name] is not None and self._given["feeder"]["places_us"]:
+        for name, wire in ((self._given["parts"].get("feeder") or {}).get("inputs") or {}).items():
+            if wire is not None:
                 yield self._tried(name, f"Cover the sensor {name}, and uncover it.")
         yield from self._cell()
         if any(check.outcome is not SignalOutcome.GOOD for check in tried):
@@ -90,7 +86,7 @@ class Wires:
 
     def _ask(self, call: str) -> Any:
         """Return what a function of the board's service module returns."""
-        return self._shell.value(f"import service; service.{call}")
+        return self._shell.value(f"from parts import service; service.{call}")
 
     def _switches(self) -> Iterator[tuple[str, str]]:
         """Yield the name of each switch and what a person does with it."""

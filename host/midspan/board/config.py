@@ -1,4 +1,4 @@
-"""The board's configuration: read it, change it, have the board check it, write it and read it back."""
+"""The board's configuration: read it, change it, check it, write it with its seal and read it back."""
 
 from __future__ import annotations
 
@@ -8,47 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from midspan.base.errors import BoardError, ConfigurationError
-from midspan.base.files import bytes_of, json_in
-from midspan.board.files import CONFIGURATION
+from midspan.base.files import bytes_of
+from midspan.board.board_file import checked, sealed, unsealed
+from midspan.board.files import CONFIGURATION, default_feeder
 from midspan.board.shell import BoardShell
 
 TRIAL = "board.new"
 LARGEST_BYTES = 100_000
-# The board's own check: what it accepts here it accepts at its next start, because it is the same code.
-TAKE = """
-import json, os
-from settings import ConfigurationError, load
-try:
-    load({0!r})
-    if {0!r} != {1!r}:
-        os.rename({0!r}, {1!r})
-    print('null')
-except ConfigurationError as error:
-    if {0!r} != {1!r}:
-        os.remove({0!r})
-    print(json.dumps(str(error)))
-"""
-
-
-def refusal(shell: BoardShell, name: str = CONFIGURATION) -> str | None:
-    """Return the objection of the board's own code to a file.
-
-    An accepted file on trial takes the place of the board's file; a refused one is removed.
-
-    Parameters
-    ----------
-    shell : BoardShell
-        Prompt of the board.
-    name : str
-        File on the board.
-
-    Returns
-    -------
-    str | None
-        What is wrong; None if the code accepts the file.
-    """
-    words: str | None = shell.value(TAKE.format(name, CONFIGURATION))
-    return words
+FEEDER = "parts.feeder"
 
 
 def read_configuration(shell: BoardShell) -> dict[str, Any]:
@@ -69,49 +36,18 @@ def read_configuration(shell: BoardShell) -> dict[str, Any]:
     BoardError
         The board has no such file.
     ConfigurationError
-        The file is not a JSON object.
+        The file is not a JSON object, or was damaged.
     """
     content = shell.read(CONFIGURATION)
     if content is None:
         raise BoardError(
             f"{shell.port}: the board has no {CONFIGURATION}; run: midspan board install --port {shell.port}"
         )
-    return _parsed(content, f"{shell.port}: {CONFIGURATION}")
-
-
-def _parsed(content: bytes, where: str) -> dict[str, Any]:
-    """Return the object in a configuration file.
-
-    Parameters
-    ----------
-    content : bytes
-        The file, JSON.
-    where : str
-        Name of the file in messages.
-
-    Returns
-    -------
-    dict[str, Any]
-        Settings by section and key.
-
-    Raises
-    ------
-    ConfigurationError
-        The content is not a JSON object.
-
-    Examples
-    --------
-    >>> _parsed(b'{"name": "bench"}', "board.json")
-    {'name': 'bench'}
-    """
-    found = json_in(content, where, ConfigurationError)
-    if not isinstance(found, dict):
-        raise ConfigurationError(f"{where}: expected a JSON object in braces")
-    return found
+    return unsealed(content, f"{shell.port}: {CONFIGURATION}")
 
 
 def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, Any]:
-    """Return a copy of a configuration with some values replaced.
+    """Return a copy of a configuration with some values replaced; a feeder begins with the usual wiring.
 
     Parameters
     ----------
@@ -138,6 +74,8 @@ def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, 
     result: dict[str, Any] = json.loads(json.dumps(configuration))
     for change in changes:
         key, sign, value = change.partition("=")
+        if f"{key.strip()}.".startswith(f"{FEEDER}.") and result.get("parts", {}).get("feeder") is None:
+            result["parts"] = {"feeder": default_feeder()}
         *sections, last = key.strip().split(".")
         place: Any = result
         for section in sections:
@@ -159,7 +97,7 @@ def _value(text: str) -> Any:
 
 
 def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[str, Any]:
-    """Give the board a configuration once its own code has accepted it, and restart the board with it.
+    """Give the board a configuration after checking all of it, and restart the board with it.
 
     Parameters
     ----------
@@ -178,18 +116,18 @@ def write_configuration(shell: BoardShell, content: bytes, where: str) -> dict[s
     Raises
     ------
     ConfigurationError
-        The board's code refuses it; nothing was changed.
+        A setting is wrong; nothing was changed.
     BoardError
-        The file did not arrive whole.
+        The file did not arrive whole; the board still has its old one.
     """
-    shell.write({TRIAL: content})
-    wrong = refusal(shell, TRIAL)
-    if wrong is not None:
-        raise ConfigurationError(f"{where}: the board rejects it: {wrong}")
-    if shell.read(CONFIGURATION) != content:
+    settings = checked(content, where)
+    whole = sealed(content)
+    shell.write({TRIAL: whole})
+    if shell.read(TRIAL) != whole:
         raise BoardError(f"{shell.port}: {CONFIGURATION} was not written completely; is the flash full? Write it again")
+    shell.execute(f"import os; os.rename({TRIAL!r}, {CONFIGURATION!r})")
     shell.restart()
-    return _parsed(content, where)
+    return settings
 
 
 def as_text(configuration: dict[str, Any]) -> str:
@@ -238,13 +176,11 @@ def configuration_file(path: Path) -> bytes:
     Returns
     -------
     bytes
-        Its content, a JSON object.
+        Its content, not yet checked.
 
     Raises
     ------
     ConfigurationError
-        The file cannot be read, is too large, or is not a JSON object.
+        The file cannot be read or is too large.
     """
-    content = bytes_of(path, ConfigurationError, LARGEST_BYTES)
-    _parsed(content, str(path))
-    return content
+    return bytes_of(path, ConfigurationError, LARGEST_BYTES)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import importlib
+import json
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from midspan.base.errors import BoardError
+from midspan.board.board_file import sealed
 from midspan.wire.schema import data_folder
 
 # Chips in the order of their numbers in sys.implementation._mpy (MicroPython documentation, "MicroPython .mpy files").
@@ -18,6 +21,7 @@ ARCHITECTURES = (
     "rv32imc", "rv64imc",
 )  # fmt: skip
 CONFIGURATION = "board.json"
+PARTS = "parts"  # folder of the optional parts, loaded by the board only if its configuration names them
 # MicroPython starts these two only from source. The real main is compiled under another name: if the chip compiled it
 # at every start, its heap would be in pieces afterwards.
 STARTER, BOOT, COMPILED_MAIN = "main.py", "boot.py", "gauge_main.mpy"
@@ -128,12 +132,13 @@ def board_files(chip: Chip) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     compiler = _compiler()
     with TemporaryDirectory() as out:
-        for source in sorted(folder.glob("*.py")):
-            if source.name == BOOT:
+        for source in sorted((*folder.glob("*.py"), *(folder / PARTS).glob("*.py"))):
+            name = source.relative_to(folder).as_posix()
+            if name == BOOT:
                 files[BOOT] = source.read_bytes()
             else:
-                name = COMPILED_MAIN if source.name == STARTER else f"{source.stem}.mpy"
-                files[name] = _compiled(source, Path(out) / name, chip, compiler)
+                compiled = COMPILED_MAIN if name == STARTER else f"{name.removesuffix('.py')}.mpy"
+                files[compiled] = _compiled(source, Path(out) / "compiled.mpy", chip, compiler)
     files[STARTER] = STARTER_TEXT
     return files
 
@@ -144,9 +149,22 @@ def default_configuration() -> bytes:
     Returns
     -------
     bytes
-        The file, JSON.
+        The file, JSON, sealed.
     """
-    return (data_folder("device") / CONFIGURATION).read_bytes()
+    return sealed((data_folder("device") / CONFIGURATION).read_bytes())
+
+
+def default_feeder() -> dict[str, Any]:
+    """Return the settings that a feeder begins with.
+
+    Returns
+    -------
+    dict[str, Any]
+        Section `parts.feeder` of a board's file.
+    """
+    text = (data_folder("device") / PARTS / "feeder.json").read_text(encoding="utf-8")
+    settings: dict[str, Any] = json.loads(text)
+    return settings
 
 
 def _compiler() -> str:

@@ -6,7 +6,8 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from midspan.base.errors import BoardError
+from midspan.base.errors import BoardError, ConfigurationError
+from midspan.board.board_file import checked
 from midspan.board.files import (
     COMPILED_MAIN,
     CONFIGURATION,
@@ -58,6 +59,8 @@ class Installed:
         Version of its protocol, major.minor.
     configuration_is_new : bool
         True if the board had no configuration and got the default.
+    configuration_problem : str or None
+        What is wrong with the configuration that the board had and keeps; None if nothing is.
     """
 
     chip: Chip
@@ -67,6 +70,7 @@ class Installed:
     version: str
     protocol: str
     configuration_is_new: bool
+    configuration_problem: str | None
 
 
 def chip_of(shell: BoardShell) -> Chip:
@@ -139,11 +143,21 @@ def install(shell: BoardShell, say: Callable[[str], None]) -> Installed:
         shell.write({CONFIGURATION: default_configuration()})
     _verify(shell, wanted)
     LOG.info("all files are on the board, each with its hash")
-    modules = [name.removesuffix(".py") for name in sources]
+    modules = [name.removesuffix(".py").replace("/", ".") for name in sources]
+    problem = _problem(shell)
     version, major, minor = shell.value(LOAD.format(main=COMPILED_MAIN.removesuffix(".mpy"), modules=modules))
     shell.restart()
     size = sum(map(len, files.values()))
-    return Installed(chip, len(files), len(changed), size, version, f"{major}.{minor}", fresh)
+    return Installed(chip, len(files), len(changed), size, version, f"{major}.{minor}", fresh, problem)
+
+
+def _problem(shell: BoardShell) -> str | None:
+    """Return what is wrong with the board's configuration; None if nothing is."""
+    try:
+        checked(shell.read(CONFIGURATION) or b"", CONFIGURATION)
+    except ConfigurationError as error:
+        return str(error)
+    return None
 
 
 def _verify(shell: BoardShell, wanted: dict[str, str]) -> None:

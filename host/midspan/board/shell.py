@@ -56,6 +56,8 @@ except OSError:
     print('null')
 """
 
+FOLDER = "import os\ntry:\n    os.mkdir({!r})\nexcept OSError:\n    pass\n"
+
 
 def at_prompt(link: Link) -> bool:
     """Return True if a MicroPython prompt answers on an open line; a running gauge takes the question for noise.
@@ -184,7 +186,7 @@ class BoardShell:
         Parameters
         ----------
         files : Mapping[str, bytes]
-            Content by name.
+            Content by name; a folder in a name is made if it is missing.
 
         Raises
         ------
@@ -193,11 +195,15 @@ class BoardShell:
         """
         if not files:
             return
+        for inner in sorted({name.rpartition("/")[0] for name in files} - {""}):
+            self.execute(FOLDER.format(inner))
         with TemporaryDirectory() as folder:
             copies: list[str] = []
             for name, content in files.items():
-                (Path(folder) / name).write_bytes(content)
-                copies += ["+", "fs", "cp", str(Path(folder) / name), f":{name}"]
+                copy = Path(folder) / name
+                copy.parent.mkdir(exist_ok=True)
+                copy.write_bytes(content)
+                copies += ["+", "fs", "cp", str(copy), f":{name}"]
             self._mpremote(*copies[1:])
 
     def restart(self) -> None:

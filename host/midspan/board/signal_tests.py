@@ -1,4 +1,5 @@
-"""Judge the wiring from readings of an empty gauge: rate, lost and damaged words, noise. Needs no calibration."""
+"""Judge the wiring from readings of an empty gauge: rate, lost and damaged words, noise; and what the board says of
+its memory and pace. Needs no calibration."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from enum import Enum
 import numpy as np
 
 from midspan.archive.raw_run import RawRun
+from midspan.board.board_file import LOOP_MS
 from midspan.measurement.harmonics import MAD_TO_SIGMA
 
 SATURATED, OUT_OF_STEP, GAP_BEFORE = 2, 4, 8  # status bits of protocol/readings.avsc
@@ -18,6 +20,10 @@ LOST = 0.005
 NOISE_OF_LIMIT = 1e-4
 # Motors that hold or turn add some noise; on one rig a running motor made thirteen times as much.
 HELD_TIMES, MOVING_TIMES = 2.0, 4.0
+
+# A program allocates some kilobytes. With less, the board would have to collect its garbage while the head moves, and
+# that takes as long as several turns of its loop.
+FREE_BYTES = 16_384
 
 
 class SignalOutcome(Enum):
@@ -251,3 +257,49 @@ def zero_check(before: SignalLevel, after: SignalLevel, count_limit: int) -> Sig
     shift = after.middle - before.middle
     words = f"{shift:+.0f} counts after the head was away"
     return _check("zero", abs(shift) <= 10 * NOISE_OF_LIMIT * count_limit, words, "something touches the head at home")
+
+
+def memory_check(free_bytes: int | None) -> SignalCheck:
+    """Judge the free memory of the board.
+
+    Parameters
+    ----------
+    free_bytes : int or None
+        Least free memory after a collection, bytes; None if the board cannot tell.
+
+    Returns
+    -------
+    SignalCheck
+        Good from FREE_BYTES on; not seen without a number.
+
+    Examples
+    --------
+    >>> memory_check(60_000).outcome.value, memory_check(None).outcome.value
+    ('good', 'not seen')
+    """
+    if free_bytes is None:
+        return SignalCheck("memory", SignalOutcome.UNSEEN, "the board cannot tell")
+    words = f"{free_bytes} bytes free, at least {FREE_BYTES}"
+    return _check("memory", free_bytes >= FREE_BYTES, words, "lower limits.readings, or leave out parts")
+
+
+def turn_check(longest_turn_us: int) -> SignalCheck:
+    """Judge the longest turn of the board's loop while something moved.
+
+    Parameters
+    ----------
+    longest_turn_us : int
+        That turn, us.
+
+    Returns
+    -------
+    SignalCheck
+        Good up to LOOP_MS, with which the highest speed downwards is computed.
+
+    Examples
+    --------
+    >>> turn_check(2500).words
+    'longest turn of its loop 2.5 ms, at most 10'
+    """
+    words = f"longest turn of its loop {longest_turn_us / 1000:.1f} ms, at most {LOOP_MS}"
+    return _check("pace", longest_turn_us <= 1000 * LOOP_MS, words, "install again; take off what else runs there")

@@ -53,6 +53,8 @@ def install(port: Port, as_json: AsJson = False) -> None:
         f"{CONFIGURATION} is new, with the default pins" if done.configuration_is_new else f"{CONFIGURATION} was kept"
     )
     print(f"{kept}; look at it: midspan board config --port {port}")
+    if done.configuration_problem is not None:
+        print(f"the gauge will not move with it: {done.configuration_problem}")
     print(f"next: midspan board check --port {port}; then {NEXT}")
 
 
@@ -61,23 +63,31 @@ def _as_dict(done: "Installed") -> dict[str, object]:
     return {
         "board": str(done.chip), "march": done.chip.march, "midspan": done.version, "protocol": done.protocol,
         "files": done.files, "copied": done.copied, "code_bytes": done.code_bytes,
-        "configuration_is_new": done.configuration_is_new,
+        "configuration_is_new": done.configuration_is_new, "configuration_problem": done.configuration_problem,
     }  # fmt: skip
 
 
 @board.command("config", epilog="Example: midspan board config --port /dev/ttyACM0 --set press.forward=0")
 def config(
-    port: Port,
+    port: Annotated[
+        str | None, typer.Option("--port", help="Serial port of the board, or usb: with its serial number.")
+    ] = None,
     write: Annotated[Path | None, typer.Option("--write", help="Give the board this file (JSON).")] = None,
     changes: Annotated[
         list[str] | None, typer.Option("--set", metavar="KEY=VALUE", help="Change one value; may be given repeatedly.")
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", help="Also keep what the board has in this file.")] = None,
+    check: Annotated[Path | None, typer.Option("--check", help="Only check this file (JSON), without a board.")] = None,
 ) -> None:
-    """Read the board's configuration (pins, cell, gear, limits), or write it once the board's own code accepts it."""
+    """Read the board's configuration (pins, cell, gear, limits), or write it once every setting in it is checked."""
     from midspan.board.config import as_text, changed, configuration_file, read_configuration, write_configuration
     from midspan.board.shell import BoardShell
 
+    if check is not None:
+        _check_file(check)
+        return
+    if port is None:
+        raise typer.BadParameter("give the port of the board, or --check FILE", param_hint="--port")
     shell = BoardShell(port)
     if write is not None:
         configuration = write_configuration(shell, configuration_file(write), str(write))
@@ -91,7 +101,16 @@ def config(
         out.write_text(found + "\n", encoding="utf-8")
     print(found)
     if write is not None or changes:
-        aside("checked by the board, written and read back; the board started anew at its prompt with it")
+        aside("checked, written and read back; the board started anew at its prompt with it")
+
+
+def _check_file(path: Path) -> None:
+    """Check a configuration file and print what follows from it."""
+    from midspan.board.board_file import BoardFile, checked, down_mm_s
+    from midspan.board.config import configuration_file
+
+    file = BoardFile.model_validate(checked(configuration_file(path), str(path)))
+    print(f"{path}: every setting holds; the head goes down at up to {down_mm_s(file)} mm/s")
 
 
 @board.command("check", epilog="Example: midspan board check --port /dev/ttyACM0")
