@@ -19,7 +19,7 @@ from rehearsal_rig import (  # noqa: F401  this sets the path to the device's mo
     mechanics,
     needs_micropython,
     shafts,
-)  # fmt: skip
+)
 from wire import FINGERPRINT, PROTOCOL, datum, framed, record, unframed
 
 import answers  # isort: skip  # noqa: F401
