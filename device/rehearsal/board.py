@@ -85,7 +85,8 @@ class Board:
     The link has read_into, write and `wait(us)`, which waits for a time, less if bytes come, and returns the time that
     passed; `closed` is True if the host has gone for good. The clock jumps from event to event as long as the host was
     heard within PATIENCE_US of virtual time; after that it runs at the pace of `wait`, so that a busy host does not
-    count as silent. `first_tick_us` is the clock at the start.
+    count as silent. `first_tick_us` is the clock at the start. After a reset, `before` is the board until then: head,
+    shaft and world stay as they were.
     """
 
     RUNTIME_NOTE = " (rehearsal)"
@@ -100,24 +101,28 @@ class Board:
     HOME_SPEED = 4000
     READINGS = 2400
 
-    def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0) -> None:
+    def __init__(self, scenario: dict, link, boot: int, first_tick_us: int = 0, before=None) -> None:
         self.boot = boot
         gc.collect()
-        self.mechanics = Mechanics(scenario)
-        self.world = world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
+        if before is None:
+            self.mechanics = Mechanics(scenario)
+            self.world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
+            self.now_us = 0
+        else:
+            self.mechanics, self.world, self.now_us = before.mechanics, before.world, before.now_us
+            self.mechanics.restart()
+        world, truths = self.world, self.mechanics.truths
         self.NAME, self.GUARDS, self.misconfigured = [world.keys[key] for key in ("name", "guards", "misconfigured")]
         self.feeder = world if world.places else None
         self.temperature_centi = world.temperature_centi
-        self.now_us = 0
-        self._first_tick_us = first_tick_us
+        self._first_tick_us = first_tick_us - self.now_us
         self._link = link
-        self._heard_us = 0
-        truths = self.mechanics.truths
+        self._heard_us = self.now_us
         self.free_bytes: "int | None" = truths["free_bytes"]
         self.home_broken: "str | None" = truths["home_switch_broken"]
-        start = int(truths["start_mm"] * truths["press_steps_per_mm"])
+        start = int(truths["start_mm"] * truths["press_steps_per_mm"]) if before is None else before.press.steps()
         self.press = Rotor(start, lambda: self.now_us, truths["pull_in_steps_s"])
-        self.rotate = Axis(0, lambda: self.now_us)
+        self.rotate = Axis(0 if before is None else before.rotate.at, lambda: self.now_us)
         self._axes = (self.press, self.rotate)
         self._samples = array("i", [0] * (5 * WAITING_SAMPLES))
         self._waiting = 0
@@ -291,8 +296,16 @@ class Board:
         return self._link.write(buffer, start, end)
 
 
+_boards: "list[Board]" = []  # the last one of this process
+
+
 def this_board() -> Board:
-    """Return the rehearsal board for the scenario named on the command line, on standard input and output."""
+    """Return the rehearsal board for the scenario named on the command line, on standard input and output.
+
+    After a reset it goes on from where the last board was.
+    """
     with open(sys.argv[1]) as file:
         scenario = json.load(file)
-    return Board(scenario, Pipe(), int.from_bytes(os.urandom(4), "little") & TICKS)
+    before = _boards.pop() if _boards else None
+    _boards.append(Board(scenario, Pipe(), int.from_bytes(os.urandom(4), "little") & TICKS, 0, before))
+    return _boards[0]

@@ -88,6 +88,10 @@ class Mechanics:
         self._fed[number] = self._fed.get(number, 0) + 1
         self._noise = Noise(self._seed, number, self._fed[number])
 
+    def restart(self) -> None:
+        """Let the converter begin anew."""
+        self._settled = False
+
     def head(self) -> tuple:
         """Return the present position of the head, mm below home, and the force on it, N."""
         return self._head_mm, self._force_n

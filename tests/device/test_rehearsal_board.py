@@ -10,7 +10,7 @@ import subprocess
 from itertools import pairwise
 
 import pytest
-from rehearsal_rig import DEVICE, MICROPYTHON, Step, board, board_of, move, needs_micropython, samples, world
+from rehearsal_rig import DEVICE, MICROPYTHON, FakeLink, Step, board, board_of, move, needs_micropython, samples, world
 
 SHAFT = {"number": 1, "spine_thou": 500.0}
 PLAIN = {"places": 0, "guards": 0, "hopper": []}
@@ -50,6 +50,24 @@ def test_a_watchdog_resets_the_board_and_stops_its_motors() -> None:
     assert made.now_us == pytest.approx(900_000, abs=made.INTERVAL_US)
     assert not made.press.moving()
     assert made.press.steps() == made.now_us // 500
+
+
+def test_after_a_reset_the_head_is_where_it_was() -> None:
+    given = scenario({"reset": [1.5], "lid": [[1.8, 9.0]], "guards": 1}, noise_count=0.0)
+    made = board_of(given)
+    move(made.press, 5000, 200)
+    with pytest.raises(world.Reset):
+        samples(made, 2.0)
+    made.press.halt()
+    again = board.Board(given, FakeLink(), 8, 0, made)
+    assert again.ticks_us() == 0
+    assert again.press.steps() == 5000
+    samples(again, 0.2)
+    assert again.mechanics.head() == made.mechanics.head()
+    assert again.mechanics.head()[1] > 1
+    assert again.inputs() == 0
+    samples(again, 0.5)
+    assert again.inputs() == 64  # the lid: the world's time goes on
 
 
 def test_a_loop_can_hang_at_a_force() -> None:
