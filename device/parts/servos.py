@@ -3,7 +3,7 @@
 A servo reports nothing, so each of its motions counts as over after a set time. parts/feeder.json has the usual wiring.
 
     servos = Servos(given["parts"]["feeder"], time, motor)
-    servos.let_in(HOPPER)
+    servos.let_in(0)  # from the hopper
     while servos.handling(): pass
 """
 
@@ -14,7 +14,7 @@ from micropython import const
 from parts import last_release
 
 INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")  # in the order of their bits, from 1
-HOPPER, SLOT, _GATE = const(0), const(1), const(2)
+_GATE = const(2)  # after the escapements of hopper and slot
 _CHUTE = const(32)
 
 
@@ -44,7 +44,7 @@ class Servos:
         self.release_read, self.release_write = last_release.read, last_release.write
 
     def let_in(self, source: int) -> None:
-        """Begin the stroke, out and back, that lets a shaft in from HOPPER or SLOT."""
+        """Begin the stroke, out and back, that lets a shaft in from the hopper (0) or the slot (1)."""
         self._stroke = source
         self._set(source, True)
 

@@ -4,7 +4,7 @@ from array import array
 
 import wired
 from chip import chip
-from wired import Ticking, segments, whole
+from wired import Ticking, go, whole
 
 PLACES = [1000, 1500, 2000]
 
@@ -15,8 +15,8 @@ def check_positions_are_those_of_the_samples_moment():
     sample = array("i", [0] * 5)
     while real_board.cell_take(sample):
         pass
-    real_board.rotate.feed(1, segments((100, 2000)), 1)
-    real_board.press.feed(-1, segments((200, 900)), 1)
+    go(real_board.rotate, 1, 100, 2000)
+    go(real_board.press, -1, 200, 900)
     begun_us = chip.now_us
     for _ in range(9):
         chip.pass_us(12500)
@@ -34,7 +34,7 @@ def check_the_mark_is_noted_where_it_passed():
     real_board = whole()
     mark = array("i", [0])
     chip.drive(8, 1)
-    real_board.rotate.feed(1, segments((100, 1000)), 1)
+    go(real_board.rotate, 1, 100, 1000)
     chip.pass_us(20000)
     chip.drive(8, 0)
     chip.pass_us(300)
@@ -46,7 +46,7 @@ def check_the_mark_is_noted_where_it_passed():
     assert not real_board.mark_take(mark)
 
 
-def check_inputs_are_steady_and_masked_without_a_feeder():
+def check_inputs_are_steady_and_only_the_guards_without_a_feeder():
     chip.converter = Ticking([1])
     real_board = whole()
     for number in range(9, 15):
@@ -72,7 +72,7 @@ def check_inputs_are_steady_and_masked_without_a_feeder():
 
 def check_every_input_has_its_bit():
     chip.converter = Ticking([1])
-    real_board = whole(feeder__places_us=PLACES)
+    real_board = whole(places_us=PLACES)
     pins = [(9, 0), (10, 0), (11, 0), (12, 0), (13, 0), (14, 0), (15, 1), (26, 1)]
     for number, level in pins:
         chip.drive(number, 1 - level)
@@ -93,38 +93,39 @@ def check_every_input_has_its_bit():
 
 def check_the_feeder_strokes_gates_and_selects():
     chip.converter = Ticking([1])
-    real_board = whole(feeder__places_us=PLACES)
-    assert real_board.PLACES == 3
+    real_board = whole(places_us=PLACES)
+    feeder = real_board.feeder
+    assert feeder.places == 3
     servos = [chip.pins[number] for number in (18, 19, 20, 21)]
-    while real_board.handling():
+    while feeder.handling():
         chip.pass_us(10000)
     for source in (0, 1):
-        real_board.let_in(source)
+        feeder.let_in(source)
         assert servos[source].widths_us[-1] == 2000
-        assert real_board.handling()
+        assert feeder.handling()
         chip.pass_us(401000)
-        assert real_board.handling(), "on its way back"
+        assert feeder.handling(), "on its way back"
         assert servos[source].widths_us[-1] == 1000
         chip.pass_us(401000)
-        assert not real_board.handling()
+        assert not feeder.handling()
         assert servos[1 - source].widths_us[-1] == 1000
-    real_board.gate(True)
+    feeder.gate(True)
     assert servos[2].widths_us[-1] == 2000
-    assert real_board.handling()
+    assert feeder.handling()
     chip.pass_us(401000)
-    assert not real_board.handling()
-    real_board.gate(False)
+    assert not feeder.handling()
+    feeder.gate(False)
     assert servos[2].widths_us[-1] == 1000
     for place in (1, 2, 3):
-        real_board.select(place)
-        assert real_board.handling()
+        feeder.select(place)
+        assert feeder.handling()
         assert servos[3].widths_us[-1] == PLACES[place - 1]
     assert all(servo.freq == 50 for servo in servos)
 
 
 def check_passages_of_the_chute_are_counted_once_each():
     chip.converter = Ticking([1])
-    real_board = whole(feeder__places_us=PLACES)
+    real_board = whole(places_us=PLACES)
     chip.drive(14, 1)
     chip.pass_us(100000)
     for _ in range(2):
@@ -132,9 +133,9 @@ def check_passages_of_the_chute_are_counted_once_each():
             chip.drive(14, level)
             chip.pass_us(200)
         chip.pass_us(20000)
-    assert real_board.chute_take()
-    assert real_board.chute_take()
-    assert not real_board.chute_take()
+    assert real_board.feeder.chute_take()
+    assert real_board.feeder.chute_take()
+    assert not real_board.feeder.chute_take()
 
 
 if __name__ == "__main__":

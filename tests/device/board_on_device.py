@@ -1,17 +1,18 @@
 """The whole board on MicroPython against shadows of the chip, one check at a time; run by test_board.py."""
 
-import gc
 import os
 import sys
 from array import array
+from binascii import crc32
 
 import board
 import machine
-import parts
 import rp2
+import wired
 from chip import chip
 from nau import Nau
-from parts import FLASH, Port, Ticking, segments, whole
+from settings import load
+from wired import FLASH, Port, Ticking, go, whole
 
 
 def check_the_default_settings_make_a_board():
@@ -31,12 +32,13 @@ def check_the_default_settings_make_a_board():
         4000,
         8000,
     )
-    assert (real_board.PLACES, real_board.GUARDS, real_board.COUNT_LIMIT, len(real_board.STORE)) == (
-        0,
+    assert (real_board.feeder, real_board.GUARDS, real_board.COUNT_LIMIT, real_board.READINGS) == (
+        None,
         3,
         1700000,
-        49152,
+        2400,
     )
+    assert real_board.DOWN_SPEED_MAX == 6000, "15 mm/s by the formula in SPEC.md"
     assert 0 <= real_board.boot < 1 << 30
     assert chip.pins[6].value() == 0, "the drivers are enabled"
     sample = array("i", [0] * 5)
@@ -45,33 +47,51 @@ def check_the_default_settings_make_a_board():
     before = machine.WDT.last.fed
     assert real_board.idle()
     assert machine.WDT.last.fed == before + 1
-    assert machine.WDT.last.timeout_ms == 8000
+    assert machine.WDT.last.timeout_ms == 3000
 
 
-def check_a_wrong_file_leaves_a_board_that_says_so():
-    for changes, word in (
-        ({"cell__rate": 81}, "cell.rate"), ({"press__step": 3}, "is that of"), ({"name": ""}, "name"),
-        ({"limits__press_mm_s": 500}, "limits.press_mm_s"), ({"cell__kind": "nau7802", "cell__data": 2}, "2 is"),
+def check_a_wrong_file_leaves_a_board_that_says_so_and_moves_nothing():
+    for changes, words in (
+        ({"version": 1}, "version 2"), ({"press__step": 3}, "two uses"), ({"mark": [22, 0]}, "service"),
+        ({"limits": {}}, "readings"), ({"limits__bears_count": 1}, "bears_count"), ({"cell__rate": 0}, "Zero"),
+        ({"home": None}, "Index"), ({"press": 7}, "Error"),
     ):  # fmt: skip
         chip.reset()
         real_board = whole(**changes)
         assert real_board.misconfigured > 0, changes
-        assert word in real_board.RUNTIME_NOTE, real_board.RUNTIME_NOTE
-        assert (chip.pins, chip.parts) == ({}, []), "no pin was touched"
+        assert words in real_board.RUNTIME_NOTE, real_board.RUNTIME_NOTE
         assert (
             real_board.inputs(),
             real_board.cell_take(None),
+            real_board.mark_take(None),
+            real_board.home_closed(),
             real_board.press.moving(),
             real_board.rotate.position(),
-        ) == (0, 0, 0, 0)
-        real_board.gate(True)
+        ) == (0, False, False, False, 0, 0)
         assert real_board.idle()
         assert real_board.ticks_us() >= 0
+        assert real_board.READINGS > 0
+
+
+def check_a_sealed_file_is_taken_and_a_damaged_one_is_not():
+    chip.converter = Ticking([1, 2, 3])
+    text = b'{"version": 2, "press": {"step": 1, "forward": 1}}\n'
+    os.chdir(FLASH)
+    for at in (None, 5, 40):
+        damaged = bytearray(text)
+        if at is not None:
+            damaged[at] ^= 4
+        with open("board.json", "wb") as file:
+            file.write(bytes(damaged) + b"#crc32 %08x\n" % crc32(text))
+        if at is None:
+            assert load("board.json")["press"]["step"] == 1
+        else:
+            assert "damaged" in board.this_board().RUNTIME_NOTE
 
 
 def check_pins_that_the_chip_refuses_are_told_as_well():
     chip.bus = Nau()
-    real_board = whole(cell__kind="nau7802", cell__clock=28, mark=None)
+    real_board = whole(cell__kind="nau7802", cell__clock=28)
     assert real_board.misconfigured == 1
     assert "SCL" in real_board.RUNTIME_NOTE
 
@@ -86,7 +106,7 @@ def check_a_firmware_without_a_part_of_the_chip_is_told_as_well():
 
 
 def check_a_file_that_the_heap_cannot_hold_leaves_a_board_too():
-    with open(parts.DEFAULT) as file:
+    with open(wired.DEFAULT) as file:
         default = file.read()
     os.chdir(FLASH)
     for begin, middle, times, end in (
@@ -105,25 +125,12 @@ def check_a_file_that_the_heap_cannot_hold_leaves_a_board_too():
         assert chip.pins == {}, "no pin was touched"
 
 
-def check_a_store_that_the_heap_cannot_hold_is_told_as_well():
-    filling = []
-    gc.collect()
-    while gc.mem_free() > 90000:
-        filling.append(bytearray(1000))
-    real_board = whole(limits__buffer_bytes=98304)
-    assert real_board.misconfigured == 1
-    assert "98304" in real_board.RUNTIME_NOTE
-    assert chip.pins == {}, "no pin was touched"
-
-
-def check_what_the_line_cannot_carry_goes_neither_into_the_name_nor_into_the_note():
-    for name in ("\ud800", "a\nb", "\x7f"):
-        chip.reset()
-        real_board = whole(name=name)
-        assert real_board.misconfigured > 0
-        chip.reset()
-        note = whole(**{name: 1}).RUNTIME_NOTE
-        assert "? is not known" in note or "a?b is not known" in note, note
+def check_what_the_line_cannot_carry_does_not_go_into_the_note():
+    os.chdir(FLASH)
+    with open("board.json", "w") as file:
+        file.write('{"version": 2, "a\\n\\u00e9": {"step": 2}, "b": [2, 1]}')
+    note = board.this_board().RUNTIME_NOTE
+    assert "a??.step" in note or "b and a??" in note, note
 
 
 def check_a_missing_file_leaves_a_board_too():
@@ -193,7 +200,7 @@ def check_a_silent_converter_is_started_anew_at_rest_only():
     sample = array("i", [0] * 5)
     while real_board.cell_take(sample):
         pass
-    real_board.press.feed(1, segments((1000, 20000)), 1)
+    go(real_board.press, 1, 1000, 20000)
     for _ in range(300):
         chip.pass_us(50000)
         real_board.idle()
@@ -207,20 +214,20 @@ def check_a_silent_converter_is_started_anew_at_rest_only():
 
 def check_the_last_release_outlives_a_reset():
     chip.converter = Ticking([1])
-    real_board = whole()
-    assert real_board.release_read() is None
-    real_board.release_write(1234567890, 3, False, 0)
-    assert real_board.release_read() == (1234567890, 3, False, 0)
-    real_board.release_write(1234567891, 2, True, 1)
+    feeder = whole(places_us=[1000]).feeder
+    assert feeder.release_read() is None
+    feeder.release_write(1234567890, 3, False, 0)
+    assert feeder.release_read() == (1234567890, 3, False, 0)
+    feeder.release_write(1234567891, 2, True, 1)
     assert "release.new" not in os.listdir(FLASH)
     chip.reset()
     chip.converter = Ticking([1])
-    real_board = board.this_board()
-    assert real_board.release_read() == (1234567891, 2, True, 1)
+    feeder = board.this_board().feeder
+    assert feeder.release_read() == (1234567891, 2, True, 1)
     for torn in ("", "12 3", "a b c d", "1 2 3 4 5", "1 -2 1 1", "12 x 3 1 1", "9" * 400 + " 1 1 1", "7" * 40000):
         with open("release.txt", "w") as file:
             file.write(torn)
-        assert real_board.release_read() is None
+        assert feeder.release_read() is None
 
 
 def check_the_thermometer_reads_the_data_sheets_line():
@@ -232,6 +239,22 @@ def check_the_thermometer_reads_the_data_sheets_line():
         assert abs(real_board.temperature_centi() - 100 * celsius) < 60, real_board.temperature_centi()
 
 
+def check_free_memory_is_told_once_a_program_has_begun_and_is_the_least():
+    chip.converter = Ticking([1])
+    real_board = whole()
+    assert real_board.free_bytes is None
+    real_board.program_begins(1, ())
+    first = real_board.free_bytes
+    filling = bytearray(30000)
+    real_board.program_begins(2, ())
+    least = real_board.free_bytes
+    assert first - 40000 < least <= first - 30000
+    assert len(filling) == 30000
+    filling = None
+    real_board.program_begins(3, ())
+    assert real_board.free_bytes == least
+
+
 def check_the_service_pin():
     assert not board.service_wanted()
     chip.drive(22, 0)
@@ -239,4 +262,4 @@ def check_the_service_pin():
 
 
 if __name__ == "__main__":
-    parts.run(globals())
+    wired.run(globals())

@@ -1,4 +1,4 @@
-"""board.json: the default is accepted, a wrong setting is refused by name, any other content by the same error."""
+"""The board's own look at its file: whole, of its version, no pin used twice. The host checks the rest before."""
 
 from __future__ import annotations
 
@@ -6,137 +6,108 @@ import copy
 import json
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import pytest
 from device_rig import DEVICE
 from hypothesis import given
 from hypothesis import strategies as st
+from midspan.base.errors import ConfigurationError
+from midspan.board.board_file import checked, sealed
 
 import settings  # isort: skip  # the device's, on the path by now
 
-DEFAULT: dict[str, Any] = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+PLAIN: dict[str, Any] = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+FEEDER: dict[str, Any] = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
+FED = PLAIN | {"parts": {"feeder": FEEDER}}
 
 
-def names(value: Any, path: str = "") -> list[str]:
-    """Return every setting's full name, groups first."""
-    found = [path] if path else []
-    if isinstance(value, dict):
-        for key, inner in value.items():
-            found += names(inner, f"{path}.{key}".lstrip("."))
+def load(tmp_path: Path, content: bytes) -> dict[str, Any]:
+    """Return what the device's code reads from a file with this content."""
+    file = tmp_path / "board.json"
+    file.write_bytes(content)
+    return settings.load(str(file))
+
+
+def refused(tmp_path: Path, content: bytes) -> str:
+    """Return what the device's code says against a file with this content."""
+    with pytest.raises(settings.ConfigurationError) as caught:
+        load(tmp_path, content)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("whole", [PLAIN, FED], ids=["plain", "with a feeder"])
+def test_a_file_is_taken_as_the_host_seals_it_and_as_a_hand_puts_it_there(
+    whole: dict[str, Any], tmp_path: Path
+) -> None:
+    content = json.dumps(whole).encode()
+    assert load(tmp_path, content) == load(tmp_path, sealed(content)) == whole
+
+
+def test_the_seal_is_read_with_any_end_of_line(tmp_path: Path) -> None:
+    body = json.dumps(PLAIN).encode() + b"\n"
+    for end in (b"", b"\n", b"\r\n"):
+        assert load(tmp_path, body + b"#crc32 %08x" % crc32(body) + end) == PLAIN
+
+
+@given(at=st.integers(0), bit=st.integers(0, 7))
+def test_a_damaged_file_is_refused(tmp_path_factory: pytest.TempPathFactory, at: int, bit: int) -> None:
+    content = bytearray(sealed(json.dumps(PLAIN).encode()))
+    content[at % (content.rindex(b"\n#") + 1)] ^= 1 << bit
+    refused(tmp_path_factory.getbasetemp(), bytes(content))
+
+
+@pytest.mark.parametrize("content", [b"", b"{", b"[]", b"7", b"{}", b'{"version": 1}', b"\xff\xfe"])
+def test_what_is_no_file_of_this_version_is_refused(content: bytes, tmp_path: Path) -> None:
+    refused(tmp_path, content)
+    refused(tmp_path, sealed(content))
+
+
+def test_a_missing_file_is_named() -> None:
+    with pytest.raises(settings.ConfigurationError) as caught:
+        settings.load("nowhere.json")
+    assert "nowhere.json" in str(caught.value)
+
+
+SINGLE = {f"{motor}.{wire}" for motor in ("press", "rotate") for wire in ("step", "direction")}
+SINGLE |= {"uart.tx", "uart.rx", "cell.data", "cell.clock", "cell.ready", "parts.feeder.selector"}
+
+
+def pins(section: dict[str, Any], path: str = "") -> list[tuple[str, int]]:
+    """Return the name and number of every pin, found by its place in the file as wiring.md lists them."""
+    found = []
+    for key, value in section.items():
+        name = f"{path}.{key}".lstrip(".")
+        if isinstance(value, dict):
+            found += pins(value, name)
+        elif key in ("enable", "home", "mark") or path.endswith("inputs"):
+            found.append((name, value[0]))
+        elif name in SINGLE or (path.startswith("parts.feeder.") and key == "pin"):
+            found.append((name, value))
     return found
 
 
-NAMES = names(DEFAULT)
+PINS = pins(FED)
 
 
-def changed(name: str, value: Any = None, drop: bool = False) -> dict[str, Any]:
-    """Return the default with a setting changed or left out."""
-    made = copy.deepcopy(DEFAULT)
-    *groups, key = name.split(".")
-    at = made
-    for group in groups:
-        at = at[group]
-    if drop:
-        del at[key]
-    else:
-        at[key] = value
-    return made
+def test_every_pin_of_the_default_is_another() -> None:
+    assert len(PINS) == len({pin for _, pin in PINS}) == 24
 
 
-def refusal(tmp_path: Path, text: str) -> settings.ConfigurationError:
-    """Return the refusal of a file with a given text."""
-    file = tmp_path / "board.json"
-    file.write_text(text, encoding="utf-8")
-    with pytest.raises(settings.ConfigurationError) as caught:
-        settings.load(str(file))
-    assert "\n" not in str(caught.value)
-    assert caught.value.number() >= 1
-    return caught.value
-
-
-@pytest.mark.slow
-def test_the_default_holds() -> None:
-    assert settings.load(str(DEVICE / "board.json")) == DEFAULT
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_a_missing_setting_is_named(name: str, tmp_path: Path) -> None:
-    error = refusal(tmp_path, json.dumps(changed(name, drop=True)))
-    first = {part for part in NAMES if part.startswith(name)}  # of a group that is gone, one of its settings
-    assert error.args[0] in first
-    assert "missing" in str(error)
-
-
-@pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("value", [True, 1.5, -1, 10**9, "", "x" * 99, [], [1], [1, 2, 3], {}], ids=repr)
-def test_a_wrong_value_is_named(name: str, value: Any, tmp_path: Path) -> None:
-    if name == "feeder.places_us" and value == []:
-        return  # the default
-    error = refusal(tmp_path, json.dumps(changed(name, value)))
-    assert error.args[0].startswith(name)
-
-
-def test_an_unknown_setting_is_named(tmp_path: Path) -> None:
-    assert "colour" in str(refusal(tmp_path, json.dumps(changed("colour", "red"))))
-    error = refusal(tmp_path, json.dumps(changed("press.colour", "red")))
-    assert error.args[0] == "press"
-    assert "colour" in error.args[1]
-
-
-@pytest.mark.parametrize(
-    ("name", "value", "said"),
-    [
-        ("mark", [9, 0], "inputs.left_end"), ("press.step", 4, "pin 4 is that of"), ("home", [22, 1], "home"),
-        ("limits.press_mm_s", 100, "limits.press_mm_s: 40000 steps/s"), ("cell.rate", 40, "cell.rate: an hx711"),
-        ("cell.rate", 320, "cell.rate: 320 is not"),
-        ("limits.rotate_rpm", 1000, "limits.rotate_rpm: 53333"), ("home", None, "home: null"),
-        ("name", "\u00e9" * 17, "name"), ("watchdog_ms", 4999, "watchdog_ms: 4999 is not 0 for none, or 5000 to 8388"),
-        ("watchdog_ms", False, "watchdog_ms: false is not 0 for none"),
-    ],
-)  # fmt: skip
-def test_settings_that_do_not_go_together_are_named(name: str, value: Any, said: str, tmp_path: Path) -> None:
-    assert said in str(refusal(tmp_path, json.dumps(changed(name, value))))
-
-
-def test_what_a_part_needs_is_named(tmp_path: Path) -> None:
-    other = changed("cell.kind", "nau7802")
-    other["cell"]["ready"] = None
-    assert "cell.ready" in str(refusal(tmp_path, json.dumps(other)))
-    other = changed("line", "uart")
-    other["uart"]["tx"] = None
-    assert "uart" in str(refusal(tmp_path, json.dumps(other)))
-
-
-def test_every_setting_has_a_number_of_its_own(tmp_path: Path) -> None:
-    numbers = [refusal(tmp_path, json.dumps(changed(name, {"x": 1}))).number() for name in NAMES]
-    leaves = [name for name in NAMES if not any(other.startswith(name + ".") for other in NAMES)]
-    assert len({numbers[NAMES.index(name)] for name in leaves}) == len(leaves)
-    assert settings.ConfigurationError("", "is missing").number() == 1
-
-
-VALUES = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=5),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
-    max_leaves=5,
-)
-
-
-@pytest.mark.slow
-@given(st.sampled_from(NAMES), VALUES)
-def test_whatever_stands_there_is_taken_or_refused_by_name(
-    tmp_path_factory: pytest.TempPathFactory, name: str, value: Any
-) -> None:
-    file = tmp_path_factory.getbasetemp() / "board.json"
-    file.write_text(json.dumps(changed(name, value)), encoding="utf-8")
-    try:
-        settings.load(str(file))
-    except settings.ConfigurationError as error:
-        assert error.args[0].startswith(name.split(".", maxsplit=1)[0]) or "pin" in error.args[1]  # noqa: PT017
-
-
-@given(st.binary(max_size=60))
-def test_bytes_that_are_no_json_are_refused(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
-    file = tmp_path_factory.getbasetemp() / "board.json"
-    file.write_bytes(data)
-    with pytest.raises(settings.ConfigurationError):
-        settings.load(str(file))
+@pytest.mark.parametrize("name", [name for name, _ in PINS])
+@pytest.mark.parametrize("other", ["press.step", "home", "parts.feeder.gate.pin", "service"])
+def test_no_pin_is_used_twice_by_board_and_host(name: str, other: str, tmp_path: Path) -> None:
+    taken = dict(PINS) | {"service": 22}
+    if name == other:
+        return
+    made = copy.deepcopy(FED)
+    *sections, key = name.split(".")
+    at: Any = made
+    for section in sections:
+        at = at[section]
+    at[key] = [taken[other], at[key][1]] if isinstance(at[key], list) else taken[other]
+    told = refused(tmp_path, json.dumps(made).encode())
+    assert f"pin {taken[other]} " in told
+    assert name in told
+    with pytest.raises(ConfigurationError):
+        checked(json.dumps(made).encode(), "board.json")

@@ -31,10 +31,25 @@ def segments(*pairs):
     return array("i", [number for pair in pairs for number in pair])
 
 
-def whole(**changes):
-    """Return the board by its default settings with changes (feeder__places_us=...); a folder acts as its flash."""
+def settings(places_us=None):
+    """Return the default settings, with the usual feeder if its places are given."""
     with open(DEFAULT) as file:
         given = json.load(file)
+    if places_us is not None:
+        with open(DEFAULT.replace("board.json", "parts/feeder.json")) as file:
+            given["parts"]["feeder"] = json.load(file)
+        given["parts"]["feeder"]["places_us"] = places_us
+    return given
+
+
+def go(motor, direction, period_us, steps):
+    """Let a motor take steps of one period."""
+    motor.play(direction, segments((period_us, steps - 1)), 1, segments((period_us, 1)), 1)
+
+
+def whole(**changes):
+    """Return the board by its default settings with changes (cell__rate=10); a folder acts as its flash."""
+    given = settings(changes.pop("places_us", None))
     for name, value in changes.items():
         at = given
         keys = name.split("__")
