@@ -11,7 +11,7 @@ from frames import HEAD
 from inputs import GUARDS, LID
 from load_cell import COUNT_MAX, COUNT_MIN
 from micropython import const
-from program import SHAFT_MAX, Check, RefusalError, Step
+from program import SHAFT_MAX, RefusalError, Step, check
 from records import (
     ACKNOWLEDGE, CLEAR_FAULT, COMMAND, CONFIGURATION, FAULTED, FEED, FINGERPRINT, GREET, HOMING, IDENTIFY, IDLE,
     KEEP_ALIVE, NO_FEEDER, NOT_SAFE, OUT_OF_RANGE, PROGRAM, PROTOCOL_MAJOR, PROTOCOL_MINOR, RELEASE, REPLY, RESEND,
@@ -94,8 +94,7 @@ class Answers:
         if gauge.in_gauge not in (None, shaft):
             raise RefusalError(WRONG_STATE, "shaft")
         taken = [Step(values) for values in steps]
-        at = 0 if gauge.at_home() else gauge.press.position()
-        Check(self._board, at, gauge.state == STANDING and gauge.run.zero is not None).steps(taken)
+        check(taken, self._board, gauge.at_home(), gauge.state == STANDING and gauge.run.zero is not None)
         gauge.begin(shaft, taken, stand)
 
     def check_number(self, shaft: int) -> None:
