@@ -3,6 +3,7 @@
 import time
 
 import numpy as np
+from gauges import identify
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.bands import load_bands
 from midspan.link.gauge import Gauge
@@ -112,5 +113,6 @@ def figures(folder):
 
 def _false_alarms(verdicts, calibration):
     """Return how many shafts on a sound gauge raise an alarm."""
-    night = [observe(verdict.run, verdict.result, calibration, NOMINAL_US) for verdict in verdicts]
+    gauge = identify(interval_us=NOMINAL_US)
+    night = [observe(verdict.run, verdict.result, calibration, gauge) for verdict in verdicts]
     return sum(bool(alarms(seen, night[:i], WatchLimits())) for i, seen in enumerate(night))

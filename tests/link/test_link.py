@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -125,16 +124,15 @@ def test_two_shafts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: li
         assert (found.state, found.held_shaft) == (State.IDLE, None)
         assert found.runtime.startswith(runtime)
         for number in (1, 2):
-            run = gauge.measure(number, f"a{number}", rig.PLAN, seen.append)
+            run = gauge.run(number, f"a{number}", rig.CYCLE, on_event=seen.append)
             gauge.acknowledge(number)
             assert (run.shaft, run.label, run.complete, run.cause) == (number, f"a{number}", True, None)
-            assert [phase for phase, _ in run.segments] == list(Phase)[: Phase.BENCH]
+            assert [phase for phase, _ in run.segments] == [Phase.SEATING, *list(Phase)[: Phase.BENCH]]
             assert np.all(np.diff(run.tick_us) > 0)
         line = gauge.session.line
         assert (line.lost, line.damaged, gauge.session.repeats) == (0, 0, 0)
     states = [outcome.event.state for outcome in seen if isinstance(outcome, StateChanged)]
-    cycle = list(State)[State.SEATING : State.RETRACTING]
-    assert [state for state in states if state in cycle] == 2 * cycle
+    assert states == [State.RUNNING, State.HOLDING, State.IDLE, State.RUNNING, State.HOLDING]
     assert not any(isinstance(outcome, OutOfPlace) for outcome in seen)
 
 
@@ -142,15 +140,15 @@ def test_a_block_costs_at_most_six_bytes_per_reading(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
         gauge.settled()
         before = gauge.session.line.bytes_in
-        run = gauge.measure(1, "", rig.PLAN)
+        run = gauge.run(1, "", rig.CYCLE)
         assert 4 < (gauge.session.line.bytes_in - before) / len(run) <= 6.5  # events and replies included
 
 
 def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path / "smooth") as gauge:
-        smooth = gauge.measure(1, "", rig.PLAN)
+        smooth = gauge.run(1, "", rig.CYCLE)
     with rig.gauge_on(SHAFTS, tmp_path / "rough", rig.damaging(10)) as gauge:
-        rough = gauge.measure(1, "", rig.PLAN)
+        rough = gauge.run(1, "", rig.CYCLE)
         gauge.acknowledge(1)
         assert gauge.session.line.damaged > 0
     assert np.array_equal(rough.counts, smooth.counts)
@@ -159,7 +157,7 @@ def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
 
 def test_a_gauge_without_a_shaft(tmp_path: Path) -> None:
     with rig.gauge_on({"seed": 1, "shafts": []}, tmp_path) as gauge:
-        run = gauge.measure(9, "", rig.PLAN)
+        run = gauge.run(9, "", rig.CYCLE)
         gauge.acknowledge(9)
         assert (run.complete, run.cause) == (False, "NO_CONTACT")
         assert gauge.settled().state is State.IDLE
@@ -167,14 +165,14 @@ def test_a_gauge_without_a_shaft(tmp_path: Path) -> None:
 
 def test_a_sick_cell_stands_still_until_cleared(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
-        run = gauge.measure(3, "", rig.PLAN)
+        run = gauge.run(3, "", rig.CYCLE)
         assert (run.complete, run.cause) == (False, "CELL_STUCK")
         assert len(run) > 0
         gauge.acknowledge(3)
         with pytest.raises(DeviceFault, match="CELL_STUCK"):
-            gauge.measure(1, "", rig.PLAN)
+            gauge.run(1, "", rig.CYCLE)
         gauge.clear_fault()
-        assert gauge.measure(1, "", rig.PLAN).complete
+        assert gauge.run(1, "", rig.CYCLE).complete
 
 
 def test_a_broken_home_switch_is_a_fault_of_the_gauge(tmp_path: Path) -> None:
@@ -197,40 +195,41 @@ def interrupt_at(phase: Phase) -> Callable[[object], None]:
 def test_stop_in_mid_shaft_keeps_the_readings(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
         with pytest.raises(KeyboardInterrupt):
-            gauge.measure(1, "", rig.PLAN, interrupt_at(Phase.LIGHT))
+            gauge.run(1, "", rig.CYCLE, on_event=interrupt_at(Phase.LIGHT))
         run = gauge.stop()
         assert run is not None
         assert (run.shaft, run.complete, run.cause) == (1, False, "STOPPED_BY_HOST")
         assert {Phase.ZERO_BEFORE, Phase.LIGHT} <= {phase for phase, _ in run.segments}
         gauge.acknowledge(1)
         assert gauge.stop() is None
-        assert gauge.measure(2, "", rig.PLAN).complete
+        assert gauge.run(2, "", rig.CYCLE).complete
 
 
 def test_a_host_that_dies_and_the_next_that_fetches(tmp_path: Path) -> None:
     with Rehearsal(SHAFTS, tmp_path) as simulated:
         with serial_port.SerialLink(simulated.port) as line, pytest.raises(KeyboardInterrupt):
-            Gauge(line).measure(1, "", rig.PLAN, interrupt_at(Phase.LIGHT))
+            Gauge(line).run(1, "", rig.CYCLE, on_event=interrupt_at(Phase.LIGHT))
         with serial_port.SerialLink(simulated.port) as line:
             gauge = Gauge(line)
             found = gauge.settled()
             assert (found.state, found.held_shaft) == (State.HOLDING, 1)
             with pytest.raises(ProtocolError, match="shaft 1:") as caught:
-                gauge.measure(2, "", rig.PLAN)
+                gauge.run(2, "", rig.CYCLE)
             assert caught.value.code == "holds_readings"
             run = gauge.fetch(1, "found")
             assert run.label == "found"
             assert run.complete or run.cause == "HOST_SILENT"
             gauge.acknowledge(1)
-            assert gauge.measure(2, "", rig.PLAN).complete
+            assert gauge.run(2, "", rig.CYCLE).complete
 
 
-def test_a_refused_plan_names_its_field(tmp_path: Path) -> None:
+def test_a_refused_program_names_step_and_field(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
-        with pytest.raises(ProtocolError, match=r"CyclePlan.*full_count") as caught:
-            gauge.measure(1, "", replace(rig.PLAN, full_count=2_000_000))
+        with pytest.raises(ProtocolError) as caught:
+            gauge.run(1, "", rig.cycle(full_count=2_000_000))
         assert caught.value.code == "OUT_OF_RANGE"
-        assert gauge.measure(1, "", rig.PLAN).complete
+        assert all(part in str(caught.value) for part in ("Program", "5.until_count"))
+        assert gauge.run(1, "", rig.CYCLE).complete
 
 
 TAKES_IT = """

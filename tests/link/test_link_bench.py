@@ -18,22 +18,26 @@ from midspan.link.serial_port import SerialLink
 from midspan.link.session_events import BlockCame, StateChanged
 from midspan.measurement.result import Unmeasured, evaluate
 from midspan.rehearsal.process import Rehearsal
-from midspan.wire.records import BenchStep, Phase, State
+from midspan.wire.records import Phase, State
 from synthetic import paper_calibration
 
 pytestmark = pytest.mark.process
 
-STEP = BenchStep(
-    shaft=1, press_steps=0, rotate_steps=0, stop_count=None, readings=80, settle_readings=8, press_speed=6400,
-    rotate_speed=640,
-)  # fmt: skip
+STEP = replace(rig.STAY, press_steps=0, readings=80, settle_readings=8)
+ZERO = replace(STEP, zero=True)
 MASS = {"number": 2, "kind": "mass", "mass_g": 500.0}
 SCENARIO = {"seed": 3, "bench": [MASS, {"number": 3}, {"number": 5, "kind": "rigid"}], "shafts": [{"number": 9}]}
 
 
+def taken(gauge: Gauge, shaft: int, **changes: int | None) -> RawRun:
+    """Take a step after which the head stands, and return its readings; number 1 takes the zero."""
+    first = ZERO if shaft == 1 else STEP
+    return gauge.run(shaft, "", [replace(first, **changes)], stand=True)
+
+
 def step(gauge: Gauge, shaft: int, **changes: int | None) -> RawRun:
-    """Take a bench step, acknowledge it and return its readings."""
-    run = gauge.bench_step(replace(STEP, shaft=shaft, **changes))
+    """Take a step, acknowledge it and return its readings."""
+    run = taken(gauge, shaft, **changes)
     gauge.acknowledge(shaft)
     return run
 
@@ -69,23 +73,22 @@ def test_a_mass_on_the_cell_and_home_again(tmp_path: Path) -> None:
 def test_steps_are_kept_as_shafts_are_and_are_no_shafts(tmp_path: Path) -> None:
     archive = tmp_path / "readings.avro"
     with rig.gauge_on(SCENARIO, tmp_path) as gauge, ArchiveWriter(archive) as writer:
-        taken = []
+        runs = []
         for number in (1, 2):
-            taken.append(gauge.bench_step(replace(STEP, shaft=number), f"step {number}"))
-            writer.append(taken[-1])
+            runs.append(taken(gauge, number))
+            writer.append(runs[-1])
             gauge.acknowledge(number)
-    assert list(read_archive(archive)) == taken
-    unmeasured, _ = evaluate(taken, paper_calibration())
+    assert list(read_archive(archive)) == runs
+    unmeasured, _ = evaluate(runs, paper_calibration())
     assert isinstance(unmeasured, Unmeasured)
 
 
 def test_a_damaged_line_gives_the_same_step(tmp_path: Path) -> None:
-    long = replace(STEP, readings=800)
     scenario = SCENARIO | {"gauge": {"zero_drift_count_per_s": 0.0}}  # the waits before the step differ
     with rig.gauge_on(scenario, tmp_path / "smooth") as gauge:
-        smooth = gauge.bench_step(long)
+        smooth = taken(gauge, 1, readings=800)
     with rig.gauge_on(scenario, tmp_path / "rough", rig.damaging(7)) as gauge:
-        rough = gauge.bench_step(long)
+        rough = taken(gauge, 1, readings=800)
         assert gauge.session.line.damaged > 0
     assert np.array_equal(rough.counts[settled(rough)], smooth.counts[settled(smooth)])
 
@@ -94,32 +97,33 @@ def test_a_shaft_can_be_measured_after_bench_steps(tmp_path: Path) -> None:
     with rig.gauge_on(SCENARIO, tmp_path) as gauge:
         step(gauge, 1)
         step(gauge, 3, press_steps=2000)
-        run = gauge.measure(9, "", rig.PLAN)
+        run = gauge.run(9, "", rig.CYCLE)
         assert run.complete
         with pytest.raises(ProtocolError, match="shaft 9:") as caught:
-            gauge.bench_step(replace(STEP, shaft=4))
+            taken(gauge, 4)
         assert caught.value.code == "holds_readings"
 
 
 def test_a_refused_step_names_its_field(tmp_path: Path) -> None:
     with rig.gauge_on(SCENARIO, tmp_path) as gauge:
-        with pytest.raises(ProtocolError, match=r"BenchStep.*press_steps") as out_of_range:
-            gauge.bench_step(replace(STEP, press_steps=10))  # the first must be at home
-        with pytest.raises(ProtocolError, match="BenchStep") as too_many:
-            gauge.bench_step(replace(STEP, readings=9000))
-        assert (out_of_range.value.code, too_many.value.code) == ("OUT_OF_RANGE", "BUFFER_TOO_SMALL")
+        with pytest.raises(ProtocolError) as without_zero:
+            taken(gauge, 2, press_steps=10)
+        with pytest.raises(ProtocolError) as too_many:
+            taken(gauge, 1, readings=2000, settle_readings=100, rotate_steps=100_000)
+        assert (without_zero.value.code, too_many.value.code) == ("OUT_OF_RANGE", "BUFFER_TOO_SMALL")
+        assert "0.press_steps" in str(without_zero.value)
         assert step(gauge, 1).complete
 
 
 def test_too_much_force_keeps_the_readings(tmp_path: Path) -> None:
     with rig.gauge_on(SCENARIO, tmp_path) as gauge:
         step(gauge, 1)
-        run = gauge.bench_step(replace(STEP, shaft=5, press_steps=4000, press_speed=1600))
+        run = taken(gauge, 5, press_steps=4000, press_speed=1600)
         assert (run.complete, run.cause) == (False, "FORCE_LIMIT")
         assert run.counts.max() > 1_000_000
         gauge.acknowledge(5)
         with pytest.raises(DeviceFault, match="FORCE_LIMIT"):
-            gauge.bench_step(replace(STEP, shaft=6))
+            taken(gauge, 6)
         gauge.clear_fault()
         assert step(gauge, 6).complete
 
@@ -134,7 +138,7 @@ def test_stop_in_mid_step_keeps_the_readings(tmp_path: Path) -> None:
     with rig.gauge_on(SCENARIO, tmp_path) as gauge:
         step(gauge, 1)
         with pytest.raises(KeyboardInterrupt):
-            gauge.bench_step(replace(STEP, shaft=3, press_steps=2000, readings=3800), "", interrupt)
+            gauge.run(3, "", [replace(STEP, press_steps=2000, readings=1900)], True, interrupt)
         run = gauge.stop()
         assert run is not None
         assert (run.shaft, len(run) >= 64) == (3, True)
@@ -155,18 +159,18 @@ def test_the_next_host_finds_the_head_standing_and_the_step_held(tmp_path: Path)
         with SerialLink(simulated.port) as line:
             first = Gauge(line)
             step(first, 1)
-            taken = first.bench_step(replace(STEP, shaft=2, press_steps=100))
+            before = taken(first, 2, press_steps=100)
         with SerialLink(simulated.port) as line:
             gauge = Gauge(line)
             found = gauge.settled()
             assert (found.state, found.held_shaft) == (State.STANDING, 2)
             fetched = gauge.fetch(2, "")
-            assert np.array_equal(fetched.counts, taken.counts)
+            assert np.array_equal(fetched.counts, before.counts)
             gauge.acknowledge(2)
             assert step(gauge, 3, press_steps=200).press_steps[-1] == 200
 
 
-SLOWLY: dict[str, int | None] = {"press_speed": 100, "stop_count": 100_000, "press_steps": 4000}
+SLOWLY: dict[str, int | None] = {"press_speed": 100, "until_count": 100_000, "press_steps": 4000}
 
 
 def test_a_frame_is_pressed_on_a_rigid_bar(tmp_path: Path) -> None:

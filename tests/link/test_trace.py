@@ -15,12 +15,13 @@ from midspan.link.open_line import TracedLink, open_line, tracing
 from midspan.link.serial_port import SerialLink
 from midspan.link.trace_file import BEFORE, FROM_GAUGE, MOST_BYTES, TO_GAUGE, Passed, TraceFile, read_trace
 from midspan.measurement.calibration import load_calibration
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
 from midspan.wire.framing import encode
 from places import ROOT
-from rig import PLAN
+from rig import CYCLE
 
 
 def trace_at(path, complain=pytest.fail, **more):
@@ -92,7 +93,7 @@ def test_the_trace_of_a_shaft_is_all_that_its_port_took_and_gave(tmp_path, monke
         simulated = stack.enter_context(Rehearsal({"seed": 1, "shafts": [{"number": 7}]}, tmp_path / "gauge"))
         stack.enter_context(tracing(trace_at(tmp_path / "line.txt")))
         gauge = Gauge(stack.enter_context(open_line(simulated.port)))
-        run = gauge.measure(7, "", PLAN)
+        run = gauge.run(7, "", CYCLE)
     assert run.complete
     found = [(piece.direction, piece.data) for piece in read_trace(tmp_path / "line.txt")]
     assert found == [(way, data) for way, data in heard if data]
@@ -112,7 +113,7 @@ def test_a_shaft_takes_as_much_room_as_the_readme_says(tmp_path):
         simulated = stack.enter_context(Rehearsal(scenario.rehearsal(scenario.shafts(1, 1), 1), tmp_path / "gauge"))
         stack.enter_context(tracing(trace_at(tmp_path / "line.txt")))
         gauge = Gauge(stack.enter_context(open_line(simulated.port)))
-        gauge.measure(1, "", plan_for(calibration, gauge.identify()))
+        gauge.run(1, "", cycle_steps(calibration, gauge.identify(), CycleSettings()))
         gauge.acknowledge(1)
     assert (tmp_path / "line.txt").stat().st_size == pytest.approx(1000 * kb, rel=0.1)
     assert (1_000_000 * least_mb, 1_000_000 * most_mb) == (MOST_BYTES, 2 * MOST_BYTES)

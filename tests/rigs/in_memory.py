@@ -3,7 +3,8 @@
 from device_rig import FakeLink, board, main
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import EXAMPLE, Calibration
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.result import evaluate
 
 
@@ -37,7 +38,7 @@ def measured(truth: dict, gauge: dict | None = None):
     found = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     rotation = {"steps_per_turn": 640.0, "u_relative": 0.02}  # a 30 mm roller of 3200 steps under a 6 mm shaft
     calibration = Calibration.model_validate(EXAMPLE | {"rotation": rotation})
-    run = found.measure(1, "", plan_for(calibration, found.identify()))
+    run = found.run(1, "", cycle_steps(calibration, found.identify(), CycleSettings()))
     found.acknowledge(1)
     (result,) = evaluate([run], calibration)
     return line, found, calibration, run, result

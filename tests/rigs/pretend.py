@@ -11,16 +11,12 @@ from functools import cache
 
 import numpy as np
 import synthetic
+from gauges import FED, changed
 from midspan.base.errors import DeviceFault, LinkError, ProtocolError
-from midspan.wire import schema
 from midspan.wire.records import FaultCode, Identify, LastRelease, Source, State
 
 PLACES = 6
 STANDARD = "standard"
-IDENTIFY = Identify(
-    1, 2, schema.fingerprint(), "paper", "1", "pretended", 1, State.IDLE, None, 0, 0, 12500, -(2**23), 2**23 - 1,
-    1_500_000, 90_000, 3000, 60_000, None, False, True, True, PLACES, 3, None, None, 2100,
-)  # fmt: skip
 
 
 class KilledError(BaseException):
@@ -104,8 +100,8 @@ class PretendGauge:
         return self._identify()
 
     def _identify(self) -> Identify:
-        return replace(
-            IDENTIFY, boot=self.boot, state=self.state, held_shaft=None if self.held is None else self.held.shaft,
+        return changed(
+            FED, boot=self.boot, state=self.state, held_shaft=None if self.held is None else self.held.shaft,
             in_gauge=self.in_gauge, seated=bool(self.world.rollers), hopper=bool(self.world.hopper),
             slot=self.world.slot is not None, fault=self.fault, last_release=self.last,
         )  # fmt: skip
@@ -139,8 +135,8 @@ class PretendGauge:
             self.fault = FaultCode.TWO_SHAFTS if len(world.rollers) > 1 else self.fault
             self.fault = FaultCode.SHAFT_SHORT if world.rollers[0] in world.short else self.fault
 
-    def measure(self, shaft, label, plan, on_event=None):
-        self._order("measure")
+    def run(self, shaft, label, steps, stand=False, on_event=None):
+        self._order("run")
         self._demand(self.state is State.LOADED and self.in_gauge == shaft and self.held is None, "shaft")
         self._demand(len(self.world.rollers) == 1, "two shafts must not be measured")
         self.fault = None

@@ -6,6 +6,7 @@ import os
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -13,14 +14,46 @@ from typing import Any
 from midspan.link.gauge import Gauge
 from midspan.link.serial_port import Link, SerialLink
 from midspan.rehearsal.process import Rehearsal
-from midspan.wire.records import CyclePlan
+from midspan.wire.records import FaultCode, Phase, Step
 
 # Fits the rehearsal's default gauge: 1070 counts per gram, 400 microsteps per mm, 640 per turn of a 6 mm shaft.
-PLAN = CyclePlan(
-    light_count=94_000, full_count=940_000, clearance_steps=1600, travel_steps=19_000, takeup_steps=200,
-    seat_steps=160, turn_steps=1400, turn_again_steps=700, zero_readings=16, settle_readings=5,
-    press_speed=6400, approach_speed=2400, rotate_speed=640,
+STAY = Step(
+    phase=Phase.BENCH, press_steps=None, from_step=None, until_count=None, unreached=None, rotate_steps=0, readings=0,
+    settle_readings=5, zero=False, press_speed=6400, rotate_speed=640,
 )  # fmt: skip
+TAKEUP_STEPS = 200
+
+
+def cycle(
+    light_count: int = 94_000, full_count: int = 940_000, clearance_steps: int = 1600, travel_steps: int = 19_000,
+    turn_steps: int = 1400,
+) -> tuple[Step, ...]:  # fmt: skip
+    """Return the steps of a cycle."""
+
+    def press(phase: Phase, to: int, **changes: Any) -> Step:
+        return replace(STAY, phase=phase, press_steps=to, **changes)
+
+    def turn(phase: Phase, steps: int) -> Step:
+        return replace(STAY, phase=phase, rotate_steps=steps)
+
+    zero = replace(STAY, readings=16)
+    return (
+        turn(Phase.SEATING, 160),
+        replace(zero, phase=Phase.ZERO_BEFORE, zero=True),
+        press(Phase.APPROACH, clearance_steps, until_count=light_count),
+        press(Phase.APPROACH, travel_steps, until_count=light_count, unreached=FaultCode.NO_CONTACT, press_speed=2400),
+        turn(Phase.LIGHT, turn_steps),
+        press(Phase.DEEPEN, travel_steps, until_count=full_count, unreached=FaultCode.TRAVEL_LIMIT),
+        turn(Phase.FULL, turn_steps),
+        press(Phase.RETURN, -TAKEUP_STEPS, from_step=3),
+        press(Phase.RETURN, 0, from_step=3),
+        turn(Phase.LIGHT_AGAIN, turn_steps // 2),
+        press(Phase.LIFT, 0),
+        replace(zero, phase=Phase.ZERO_AFTER),
+    )
+
+
+CYCLE = cycle()
 
 Spoil = Callable[[bytes], bytes]
 

@@ -7,6 +7,7 @@ is not part of it.
 from dataclasses import fields, replace
 
 import pytest
+from gauges import changed
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Route, Snapshot, Wanted, next_action
 from midspan.store.transit import Step, TransitStage
@@ -96,6 +97,12 @@ FAULTS = [
     (a_transit(IN_GAUGE), {"state": State.LOADED}, {}, call()),
     (a_transit(IN_GAUGE), {**LOADED, "state": State.HOLDING}, {}, call()),
     (a_transit(IN_GAUGE), {**LOADED, "in_gauge": OTHER}, {}, call()),
+    (None, {"feeder": None}, {}, call()),
+    (a_transit(IN_GAUGE), {"feeder": None}, {}, call()),
+    (a_transit(LEAVING), {"feeder": None}, {}, call()),
+    (a_transit(ORDERED), {"feeder": None}, {}, call()),
+    (a_transit(ORDERED), {"feeder": None, **JAM}, {}, call("JAM", OURS)),
+    (a_transit(MEASURING), {"feeder": None, "held_shaft": OURS}, {}, (act.FetchReadings, OURS)),
     (None, LOADED, {}, call()),
 ]
 SLOT, HAND = Wanted(standard=BAR), Wanted(standard=BAR, standard_source=Source.SEATED)
@@ -166,7 +173,7 @@ OUT_OF_SIGHT = [
 
 
 def action_for(transit, gauge, archived=False, route=None, recheck=Route(place=RECHECK), wanted=Wanted()):  # noqa: B008
-    return next_action(Snapshot(replace(PLAIN, **gauge), transit, archived, route, recheck, wanted))
+    return next_action(Snapshot(changed(PLAIN, **gauge), transit, archived, route, recheck, wanted))
 
 
 @pytest.mark.parametrize(

@@ -27,7 +27,7 @@ from midspan.link.serial_port import SerialLink
 from midspan.rehearsal.process import interpreter_command
 from midspan.wire.records import FaultCode, Feed, Identify, LastRelease, Release, Source, State
 from midspan.wire.schema import data_folder
-from rig import PLAN, gauge_on
+from rig import CYCLE, gauge_on
 
 pytestmark = pytest.mark.process
 
@@ -56,16 +56,22 @@ def ledger(folder: Path) -> dict[int, str]:
 def test_shafts_and_a_standard_go_through_the_gauge(tmp_path: Path) -> None:
     with gauge_on(scenario_in(tmp_path), tmp_path) as gauge:
         first = gauge.settled()
-        assert (first.places, first.guards, first.hopper, first.slot, first.in_gauge) == (6, 3, True, True, None)
+        assert (first.feeder.places, first.guards, first.feeder.hopper, first.feeder.slot, first.feeder.in_gauge) == (
+            6,
+            3,
+            True,
+            True,
+            None,
+        )
         for number, source, place in ((11, Source.HOPPER, 2), (12, Source.SLOT, 6), (13, Source.HOPPER, 3)):
             found = gauge.feed(number, source)
-            assert (found.state, found.in_gauge, found.fault) == (State.LOADED, number, None)
-            run = gauge.measure(number, "", PLAN)
+            assert (found.state, found.feeder.in_gauge, found.fault) == (State.LOADED, number, None)
+            run = gauge.run(number, "", CYCLE)
             assert run.complete
             gauge.acknowledge(number)
             found = gauge.release(number, place)
-            assert (found.state, found.in_gauge, found.seated) == (State.IDLE, None, False)
-            assert found.last_release == LastRelease(number, place, True, 1)
+            assert (found.state, found.feeder.in_gauge, found.feeder.seated) == (State.IDLE, None, False)
+            assert found.feeder.last_release == LastRelease(number, place, True, 1)
     assert ledger(tmp_path) == {1: "place 2", STANDARD: "slot", 2: "place 3"}
     assert "1 measured as 11" in (tmp_path / "world.txt").read_text()
 
@@ -73,23 +79,23 @@ def test_shafts_and_a_standard_go_through_the_gauge(tmp_path: Path) -> None:
 def test_what_the_sensors_saw_comes_back_with_the_order(tmp_path: Path) -> None:
     with gauge_on(scenario_in(tmp_path, shafts=3, short=[1], two_at_once=[2]), tmp_path) as gauge:
         assert gauge.feed(11, Source.HOPPER).fault is FaultCode.SHAFT_SHORT
-        assert gauge.release(11, 5).last_release == LastRelease(11, 5, True, 1)
+        assert gauge.release(11, 5).feeder.last_release == LastRelease(11, 5, True, 1)
         assert gauge.feed(12, Source.HOPPER).fault is FaultCode.TWO_SHAFTS
-        assert gauge.release(12, 5).last_release == LastRelease(12, 5, True, 2)
+        assert gauge.release(12, 5).feeder.last_release == LastRelease(12, 5, True, 2)
         found = gauge.feed(13, Source.HOPPER)
-        assert (found.state, found.in_gauge, found.fault) == (State.IDLE, None, FaultCode.HOPPER_EMPTY)
+        assert (found.state, found.feeder.in_gauge, found.fault) == (State.IDLE, None, FaultCode.HOPPER_EMPTY)
 
 
 def test_a_jam_stops_the_gauge_until_it_is_cleared(tmp_path: Path) -> None:
     with gauge_on(scenario_in(tmp_path, jam_out=[[1, 4]]), tmp_path) as gauge:
         gauge.feed(11, Source.HOPPER)
         found = gauge.release(11, 2)
-        assert (found.state, found.fault, found.seated) == (State.FAULTED, FaultCode.JAM, True)
+        assert (found.state, found.fault, found.feeder.seated) == (State.FAULTED, FaultCode.JAM, True)
         with pytest.raises(DeviceFault, match=r"JAM: .*27\)"):
             gauge.release(11, 2)
         gauge.clear_fault()
-        assert gauge.feed(11, Source.SEATED).in_gauge == 11
-        assert gauge.release(11, 2).last_release == LastRelease(11, 2, True, 1)
+        assert gauge.feed(11, Source.SEATED).feeder.in_gauge == 11
+        assert gauge.release(11, 2).feeder.last_release == LastRelease(11, 2, True, 1)
 
 
 def test_refusals_say_what_to_do(tmp_path: Path) -> None:
@@ -117,16 +123,16 @@ def _was_reset_and_adopted(folder: Path, at_s: float) -> bool:
     with gauge_on(scenario_in(folder, reset=[at_s]), folder) as gauge:
         try:
             gauge.feed(11, Source.HOPPER)
-            gauge.measure(11, "", PLAN)
+            gauge.run(11, "", CYCLE)
         except MidspanError as error:
             if error.code != "reset" or "shaft 11 " not in str(error):
                 return False
         else:
             return False
         found = gauge.settled()
-        assert (found.state, found.in_gauge, found.seated) == (State.IDLE, None, True)
-        assert gauge.feed(11, Source.SEATED).in_gauge == 11
-        assert gauge.measure(11, "", PLAN).complete
+        assert (found.state, found.feeder.in_gauge, found.feeder.seated) == (State.IDLE, None, True)
+        assert gauge.feed(11, Source.SEATED).feeder.in_gauge == 11
+        assert gauge.run(11, "", CYCLE).complete
     assert ledger(folder) == {1: "rollers"}
     return True
 
@@ -214,25 +220,25 @@ def test_a_kill_while_a_shaft_comes_or_goes_leaves_it_in_one_place(tmp_path: Pat
             before = ledger(tmp_path)
             found = ordered_and_killed(device, Feed(number, Source.HOPPER), delay_s(kill, random))
             came = {shaft: where for shaft, where in ledger(tmp_path).items() if before.get(shaft) != where}
-            assert list(came.values()) == (["rollers"] if found.seated else [])
-            assert (found.state, found.in_gauge, found.fault) == (State.IDLE, None, None)
+            assert list(came.values()) == (["rollers"] if found.feeder.seated else [])
+            assert (found.state, found.feeder.in_gauge, found.fault) == (State.IDLE, None, None)
             outcomes["came" if came else "stayed in the hopper"] += 1
             gauge = device.gauge()
-            gauge.feed(number, Source.SEATED if found.seated else Source.HOPPER)
+            gauge.feed(number, Source.SEATED if found.feeder.seated else Source.HOPPER)
             (shaft,) = [shaft for shaft, where in ledger(tmp_path).items() if where == "rollers"]
             found = ordered_and_killed(device, Release(number, 1 + number % 5), delay_s(kill, random))
-            where, last = ledger(tmp_path)[shaft], found.last_release
-            assert where == ("rollers" if found.seated else f"place {1 + number % 5}")
+            where, last = ledger(tmp_path)[shaft], found.feeder.last_release
+            assert where == ("rollers" if found.feeder.seated else f"place {1 + number % 5}")
             if last is not None and last.shaft == number:
                 assert last.place == 1 + number % 5
                 assert (last.done and last.passed == 1) or not (last.done or last.passed)
-                assert not (last.done and found.seated)
+                assert not (last.done and found.feeder.seated)
             mine = last is not None and last.shaft == number
-            outcomes[f"{'stays' if found.seated else 'went'}, {last.done if mine else 'another'}"] += 1
-            if found.seated:
+            outcomes[f"{'stays' if found.feeder.seated else 'went'}, {last.done if mine else 'another'}"] += 1
+            if found.feeder.seated:
                 gauge = device.gauge()
                 gauge.feed(number, Source.SEATED)
-                assert gauge.release(number, 5).last_release == LastRelease(number, 5, True, 1)
+                assert gauge.release(number, 5).feeder.last_release == LastRelease(number, 5, True, 1)
         everywhere = Counter(ledger(tmp_path).values())
         assert everywhere["rollers"] == 0
         assert sum(everywhere.values()) == KILLS

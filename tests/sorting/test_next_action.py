@@ -4,16 +4,15 @@ What is held: a shaft leaves only after its readings and its verdict are on the 
 guessed.
 """
 
-from dataclasses import replace
 from itertools import product
 from typing import get_args
 
 import pytest
+from gauges import FED, changed
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import SELF_CLEARING, Route, Snapshot, Wanted, next_action
 from midspan.store.transit import Step, Transit, TransitStage
-from midspan.wire import schema
-from midspan.wire.records import FaultCode, Identify, LastRelease, Source, State
+from midspan.wire.records import FaultCode, LastRelease, Source, State
 
 OURS, OTHER, PLACE, RECHECK = 7, 8, 3, 9
 AT_REST = [State.IDLE, State.LOADED, State.HOLDING, State.FAULTED, State.STANDING]
@@ -21,10 +20,7 @@ FAULTS = [None, *(FaultCode[name] for name in (
     "HOPPER_EMPTY", "SHAFT_SHORT", "TWO_SHAFTS", "JAM", "CELL_STUCK"))]  # fmt: skip
 RELEASES = [None, LastRelease(OTHER, PLACE, True, 1), LastRelease(OURS, PLACE, False, 0), LastRelease(OURS, 5, True, 1)]
 RELEASES += [LastRelease(OURS, place, True, passed) for place in (PLACE, RECHECK) for passed in range(3)]
-PLAIN = Identify(
-    1, 2, schema.fingerprint(), "bench", "1", "none", 4, State.IDLE, None, 0, 0, 12500, -(2**23), 2**23 - 1, 1_500_000,
-    90_000, 3000, 60_000, None, False, True, True, 9, 3, None, None, 2100,
-)  # fmt: skip
+PLAIN = changed(FED, gauge="bench", boot=4, places=9)
 BEFORE_END = {
     TransitStage.ORDERED: (),
     TransitStage.IN_GAUGE: (Step(TransitStage.IN_GAUGE, 1),),
@@ -56,7 +52,7 @@ RECHECK_ROUTE = Route(place=RECHECK)
 
 def gauges(in_gauges, helds, releases):
     for state, here, held, seated, fault, last in product(AT_REST, in_gauges, helds, (0, 1), FAULTS, releases):
-        yield replace(
+        yield changed(
             PLAIN, state=state, in_gauge=here, held_shaft=held, seated=bool(seated), fault=fault, last_release=last
         )
 
@@ -76,16 +72,17 @@ def snapshots_in_between():
     ]
     found = list(gauges((None, OTHER), (None, OTHER), RELEASES[:2]))
     for gauge, hopper, slot, wanted in product(found, (False, True), (False, True), wants):
-        yield Snapshot(replace(gauge, hopper=hopper, slot=slot), None, False, None, RECHECK_ROUTE, wanted)
+        yield Snapshot(changed(gauge, hopper=hopper, slot=slot), None, False, None, RECHECK_ROUTE, wanted)
 
 
 def nothing_is_in(gauge):
-    return not gauge.seated and gauge.in_gauge is None and gauge.held_shaft is None
+    return not gauge.feeder.seated and gauge.feeder.in_gauge is None and gauge.held_shaft is None
 
 
 def check(snapshot, action):
     """Everything that must hold of any action in any snapshot."""
     gauge, transit, wanted = snapshot.gauge, snapshot.transit, snapshot.wanted
+    feeder = gauge.feeder
     if gauge.held_shaft is not None:  # readings first, and never forgotten before they are kept and judged
         assert isinstance(action, act.RescueReadings | act.FetchReadings | act.JudgeReadings | act.ForgetReadings)
         assert action.shaft == gauge.held_shaft
@@ -93,7 +90,7 @@ def check(snapshot, action):
         case act.OrderShaft():
             assert transit is None
             assert gauge.state is State.IDLE
-            assert (action.source is Source.SEATED) == gauge.seated
+            assert (action.source is Source.SEATED) == feeder.seated
             assert nothing_is_in(gauge) or action.source is Source.SEATED
         case act.FeedShaft():
             assert nothing_is_in(gauge)
@@ -101,11 +98,11 @@ def check(snapshot, action):
             assert (transit.stage, action.shaft, action.source.name) == (TransitStage.ORDERED, OURS, transit.source)
             assert action.source is not Source.SEATED
         case act.AdoptShaft():
-            assert gauge.seated
-            assert (gauge.in_gauge, gauge.held_shaft, gauge.state) == (None, None, State.IDLE)
+            assert feeder.seated
+            assert (feeder.in_gauge, gauge.held_shaft, gauge.state) == (None, None, State.IDLE)
             assert action.shaft == transit.shaft
         case act.MeasureShaft():
-            assert (gauge.in_gauge, gauge.held_shaft, gauge.state) == (transit.shaft, None, State.LOADED)
+            assert (feeder.in_gauge, gauge.held_shaft, gauge.state) == (transit.shaft, None, State.LOADED)
             assert not snapshot.archived or snapshot.route.again
         case act.FetchReadings():
             assert not snapshot.archived
@@ -119,7 +116,7 @@ def check(snapshot, action):
             assert snapshot.archived
             assert snapshot.route is not None
         case act.ReleaseShaft():
-            assert (gauge.in_gauge, gauge.held_shaft, gauge.state) == (transit.shaft, None, State.LOADED)
+            assert (feeder.in_gauge, gauge.held_shaft, gauge.state) == (transit.shaft, None, State.LOADED)
             unfit = transit.unfit is not None or gauge.fault in (FaultCode.SHAFT_SHORT, FaultCode.TWO_SHAFTS)
             if action.place == RECHECK:
                 assert unfit
@@ -132,7 +129,7 @@ def check(snapshot, action):
                 )
             assert transit.source != "SEATED" or transit.standard is None or wanted.person
         case act.NoteInBin():
-            last = gauge.last_release
+            last = feeder.last_release
             assert nothing_is_in(gauge)
             assert (last.shaft, last.done) == (transit.shaft, True)
             assert last.passed == action.passed >= (2 if transit.unfit else 1)
@@ -140,15 +137,15 @@ def check(snapshot, action):
         case act.NoteUncertain():
             assert nothing_is_in(gauge)
             assert action.place is not None
-            assert transit.stage is TransitStage.LEAVING or gauge.last_release.shaft == transit.shaft
+            assert transit.stage is TransitStage.LEAVING or feeder.last_release.shaft == transit.shaft
         case act.NoteTakenOut():
             assert nothing_is_in(gauge)
-            assert transit.stage is not TransitStage.LEAVING or (transit.standard and gauge.last_release.passed == 0)
+            assert transit.stage is not TransitStage.LEAVING or (transit.standard and feeder.last_release.passed == 0)
         case act.NoteNoShaft():
             assert nothing_is_in(gauge)
             assert transit.stage is TransitStage.ORDERED
         case act.NoteInGauge():
-            assert (transit.stage, gauge.in_gauge) == (TransitStage.ORDERED, transit.shaft)
+            assert (transit.stage, feeder.in_gauge) == (TransitStage.ORDERED, transit.shaft)
         case act.ClearFault():
             own = gauge.fault in SELF_CLEARING
             assert gauge.state is State.STANDING or (gauge.state is State.FAULTED and (wanted.person or own))
@@ -159,7 +156,7 @@ def check(snapshot, action):
             assert nothing_is_in(gauge)
             assert gauge.state is State.IDLE
             assert action.words
-            assert wanted.finish or not gauge.hopper
+            assert wanted.finish or not feeder.hopper
             assert wanted.standard is None
 
 
@@ -187,7 +184,7 @@ def test_no_snapshot_leads_to_an_action_that_must_never_be_made(snapshots, made)
 
 
 def action_for(transit=None, *, archived=False, route=None, wanted=None, **gauge):
-    return next_action(Snapshot(replace(PLAIN, **gauge), transit, archived, route, RECHECK_ROUTE, wanted or Wanted()))
+    return next_action(Snapshot(changed(PLAIN, **gauge), transit, archived, route, RECHECK_ROUTE, wanted or Wanted()))
 
 
 LOADED = {"state": State.LOADED, "in_gauge": OURS, "seated": True}

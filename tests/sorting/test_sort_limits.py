@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from gauges import identify
 from midspan.archive.raw_run import COLUMNS
 from midspan.archive.reader import Archive
 from midspan.base.errors import (
@@ -210,6 +211,18 @@ def test_a_sign_raises_its_alarm_where_it_left_what_was_usual(sign, quiet, loud,
 def test_alarms_of_the_rate_name_both_rates():
     (alarm,) = alarms(replace(QUIET, interval_us=10_000.0), [QUIET] * 5, WatchLimits())
     assert re.findall(r"[\d.]+\d", alarm.words) == ["100.0", "80.0"]
+
+
+@pytest.mark.parametrize(
+    ("sign", "quiet", "loud", "worse"),
+    [("free_bytes", 8192.0, 8191.0, 8190.0), ("longest_turn_ms", 25.0, 25.1, 25.2)],
+)
+def test_a_board_short_of_memory_or_time_raises_an_alarm_each_time_that_it_becomes_worse(sign, quiet, loud, worse):
+    assert raised([], **{sign: quiet}) == raised([], **{sign: None}) == []
+    for before in ([], [QUIET] * 10, [replace(QUIET, **{sign: quiet})]):
+        assert raised(before, **{sign: loud}) == ["BOARD_STRAINED"]
+    told = [QUIET] * 10 + [replace(QUIET, **{sign: loud})]
+    assert [raised(told, **{sign: value}) for value in (loud, quiet, worse)] == [[], [], ["BOARD_STRAINED"]]
 
 
 @pytest.mark.parametrize("field", [name for name in WatchLimits.model_fields if name != "temperature_c"])
@@ -492,14 +505,24 @@ def test_only_the_bit_of_a_missing_sample_counts_as_missing():
 
 def test_the_interval_is_the_median_of_those_between_readings():
     run = readings(500.0, 0.0, 1)
-    seen = observe(run, Unmeasured(1, "", ()), paper_calibration(), nominal_us=13000)
+    seen = observe(run, Unmeasured(1, "", ()), paper_calibration(), identify(interval_us=13000, free_bytes=9000))
     expected = float(np.median(np.diff(run.tick_us)))
     assert seen.interval_us == expected
     assert seen.rate_off == pytest.approx(13000 / expected - 1)
     one_reading = replace(
         run, segments=((0, 1),), status=run.status[:1], **{name: getattr(run, name)[:1] for name in COLUMNS}
     )
-    assert observe(one_reading, Unmeasured(1, "", ()), paper_calibration(), 13000).interval_us is None
+    alone = observe(one_reading, Unmeasured(1, "", ()), paper_calibration(), identify(interval_us=13000))
+    assert alone.interval_us is None
+
+
+def test_what_the_board_says_of_itself_is_among_the_signs():
+    run = readings(500.0, 0.0, 1)
+    board = identify(temperature_centi=2130, free_bytes=9000, longest_turn_us=12_700)
+    seen = observe(run, Unmeasured(1, "", ()), paper_calibration(), board)
+    assert (seen.temperature_c, seen.free_bytes, seen.longest_turn_ms) == (21.3, 9000, 12.7)
+    silent = observe(run, Unmeasured(1, "", ()), paper_calibration(), identify(temperature_centi=None, free_bytes=None))
+    assert (silent.temperature_c, silent.free_bytes, silent.longest_turn_ms) == (None, None, 0.0)
 
 
 def test_readings_at_the_place_of_a_shaft_are_its_own_or_none(tmp_path):

@@ -6,6 +6,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
+from gauges import changed
 from midspan.base.errors import ConfigurationError, StoreError
 from midspan.decision.bands import EXAMPLE as BANDS
 from midspan.decision.bands import Bands
@@ -25,7 +26,7 @@ from test_next_action import PLAIN
 
 PLAN = plan_with(standard=[BAR])
 SETUP = Setup(PLAN, paper_calibration(), Bands.model_validate(BANDS), None)
-READY = replace(PLAIN, gauge="paper", places=6, guards=3)
+READY = changed(PLAIN, gauge="paper", places=6, guards=3)
 
 
 # --- before it begins
@@ -179,8 +180,8 @@ def test_a_reset_and_a_lost_line_are_told_apart(watch):
 
 
 def test_a_fault_is_noted_once_while_it_lasts(watch):
-    jammed = replace(PLAIN, fault=FaultCode.JAM, in_gauge=7)
-    for found in (PLAIN, replace(PLAIN, fault=FaultCode.HOPPER_EMPTY), jammed, jammed, replace(jammed, in_gauge=8)):
+    jammed = changed(PLAIN, fault=FaultCode.JAM, in_gauge=7)
+    for found in (PLAIN, replace(PLAIN, fault=FaultCode.HOPPER_EMPTY), jammed, jammed, changed(jammed, in_gauge=8)):
         watch.events.look(found)
     assert [(event.code, event.shaft) for event in watch.journal.events] == [("JAM", 7), ("JAM", 8)]
     assert watch.events.newest is FaultCode.JAM
@@ -264,7 +265,7 @@ def test_a_new_number_is_above_all_that_the_gauge_remembers():
     fed = []
     gauge = SimpleNamespace(feed=lambda shaft, source, _: fed.append((shaft, source)))
     for last, here in ((None, None), (LastRelease(5, 1, True, 1), None), (LastRelease(5, 1, True, 1), 8), (None, 8)):
-        snapshot = Snapshot(replace(PLAIN, last_release=last, in_gauge=here), None, False, None, None, Wanted())
+        snapshot = Snapshot(changed(PLAIN, last_release=last, in_gauge=here), None, False, None, None, Wanted())
         Executor(gauge, recorder).execute(OrderShaft(Source.SLOT, "bar 7"), snapshot)
     assert orders == [("SLOT", "bar 7", above) for above in (0, 5, 8, 8)]
     assert fed == [(99, Source.SLOT)] * 4

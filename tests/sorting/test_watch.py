@@ -5,11 +5,13 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from gauges import identify
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.archive.raw_run import Phase
 from midspan.measurement.calibration import load_calibration
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.result import evaluate
 from midspan.rehearsal import scenario
 from midspan.sorting.gauge_health import FIRST, RunSigns, WatchLimits, alarms, observe
@@ -45,16 +47,14 @@ def observed(folder, number, seed=1, **gauge):
     (folder / "gauge.toml").write_text(scenario.example_calibration(1))
     calibration = load_calibration(folder / "gauge.toml")
     with gauge_on(given, folder) as opened:
-        identify = opened.identify()
-        plan = plan_for(calibration, identify)
-        plan = replace(plan, rotate_speed=4 * plan.rotate_speed)
+        found = opened.identify()
+        steps = cycle_steps(calibration, found, CycleSettings(readings_per_turn=40))
         runs = []
         for shaft in stock:
-            runs.append(opened.measure(shaft["number"], "", plan))
+            runs.append(opened.run(shaft["number"], "", steps))
             opened.acknowledge(shaft["number"])
     return [
-        observe(run, result, calibration, identify.interval_us)
-        for run, result in zip(runs, evaluate(runs, calibration), strict=True)
+        observe(run, result, calibration, found) for run, result in zip(runs, evaluate(runs, calibration), strict=True)
     ]
 
 
@@ -83,7 +83,7 @@ def on_paper(shafts, gauges, cell_n, rng):
     runs = [
         replace(run, counts=run.counts + round(force * COUNTS_PER_N)) for run, force in zip(runs, cell_n, strict=True)
     ]
-    return [observe(run, result, PAPER, 12_500) for run, result in zip(runs, evaluate(runs, PAPER), strict=True)]
+    return [observe(run, result, PAPER, identify()) for run, result in zip(runs, evaluate(runs, PAPER), strict=True)]
 
 
 @pytest.mark.slow
@@ -131,7 +131,7 @@ def test_a_run_without_a_result_still_tells_of_the_gauge(tmp_path):
     (tmp_path / "gauge.toml").write_text(scenario.example_calibration(1))
     calibration = load_calibration(tmp_path / "gauge.toml")
     with gauge_on(given, tmp_path) as gauge:
-        run = gauge.measure(1, "", plan_for(calibration, gauge.identify()))
+        run = gauge.run(1, "", cycle_steps(calibration, gauge.identify(), CycleSettings()))
     (result,) = evaluate([run], calibration)
     now = observe(run, result, calibration)
     assert (run.cause, now.zero_drift_n, now.slip_pct, now.rate_off) == ("NO_CONTACT", None, None, None)

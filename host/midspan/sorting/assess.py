@@ -105,7 +105,7 @@ def assess(kept: Kept, result: Result, context: RunContext, setup: Setup) -> Ass
     check = None if again else _check(result, context, setup)
     if check is not None:
         decision = verdict_on_check(check)
-    seen = observe(kept.run, result, setup.calibration, context.gauge.interval_us, _celsius(context.gauge))
+    seen = observe(kept.run, result, setup.calibration, context.gauge)
     events = [*_alarms(seen, context, setup), *(() if again else _findings(decision, context))]
     return Assessment(result, decision, judged, seen, check, tuple(events))
 
@@ -159,8 +159,3 @@ def _findings(decision: Decision, context: RunContext) -> Iterator[RunEvent]:
         words = next((reason for reason in decision.reasons if reason.startswith(code)), None)
         if words is not None:
             yield RunEvent(kind, words, context.now_ms, code, context.transit.shaft)
-
-
-def _celsius(gauge: Identify) -> float | None:
-    """Return the temperature of the board, degrees Celsius; None without a thermometer."""
-    return None if gauge.temperature_centi is None else gauge.temperature_centi / 100

@@ -1,4 +1,4 @@
-"""Watch the health of the gauge during a night: zero, noise, sampling rate, slip and temperature.
+"""Watch the health of the gauge during a night: zero, noise, sampling rate, slip, temperature, and the board itself.
 
 Each shaft's run leaves its `RunSigns`; `alarms` compares the newest with fixed limits and with the night so far. An
 alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
@@ -27,7 +27,7 @@ from midspan.measurement.calibrated_columns import UNFIT
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.wire.records import HostFault
+from midspan.wire.records import HostFault, Identify
 
 MISSING_BEFORE = 8  # status bit of protocol/readings.avsc
 # The usual value is the median of the first ten runs, which tolerates four bad ones; five are enough to begin.
@@ -67,6 +67,10 @@ class WatchLimits(Section):
         Lowest and highest temperature of the board, degrees Celsius.
     temperature_change_k : Limit
         Change of the temperature, K.
+    free_bytes : Limit
+        Least memory that the board's collections leave free, bytes.
+    longest_turn_ms : Limit
+        Longest turn of the board's loop while something moves, ms.
     """
 
     # Fifteen times a sound cell's noise: it costs 0.05 thou at spine 500, the intended repeatability.
@@ -93,6 +97,10 @@ class WatchLimits(Section):
     temperature_c: Annotated[tuple[float, float], ARRAY] = (-10.0, 45.0)
     # Aluminium softens by 0.05 % a kelvin (handbook value, from memory): five move spine 500 by more than a thou.
     temperature_change_k: Limit = 5.0
+    # A program allocates next to nothing while it runs; with less, a message or a fault may find no room.
+    free_bytes: Limit = 8192
+    # Motion lies queued for 50 ms: half of it is left when a turn takes so long, and force is looked at so much later.
+    longest_turn_ms: Limit = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +129,10 @@ class RunSigns:
         Its standard uncertainty, percent.
     temperature_c : float | None
         Temperature of the board, degrees Celsius.
+    free_bytes : float | None
+        Least memory free after a collection since the board's start, bytes.
+    longest_turn_ms : float | None
+        Longest turn of the board's loop since its start, ms.
     """
 
     zero_n: float | None
@@ -133,6 +145,8 @@ class RunSigns:
     slip_pct: float | None
     u_slip_pct: float | None
     temperature_c: float | None
+    free_bytes: float | None = None  # a night that began with an earlier version has none
+    longest_turn_ms: float | None = None
 
     def as_dict(self) -> dict[str, float | None]:
         """Return the signs as plain values for JSON.
@@ -162,11 +176,7 @@ class Alarm:
 
 
 def observe(
-    run: RawRun,
-    result: ShaftResult | Unmeasured,
-    calibration: Calibration,
-    nominal_us: int | None = None,
-    temperature_c: float | None = None,
+    run: RawRun, result: ShaftResult | Unmeasured, calibration: Calibration, gauge: Identify | None = None
 ) -> RunSigns:
     """Return the signs of the gauge's health in a run, also in one without a result.
 
@@ -178,10 +188,8 @@ def observe(
         Result of the measurement.
     calibration : Calibration
         Calibration in use.
-    nominal_us : int | None
-        Nominal time between samples, microseconds; None if unknown.
-    temperature_c : float | None
-        Temperature of the board, degrees Celsius; None without a thermometer.
+    gauge : Identify | None
+        What the gauge said of itself after the run; None if it is not known.
 
     Returns
     -------
@@ -192,6 +200,7 @@ def observe(
     before, after = (_at_rest(run, phase) for phase in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER))
     zeros = [zero for zero in (before, after) if zero is not None]
     interval_us = float(np.median(np.diff(run.tick_us))) if len(run) > 1 else None
+    nominal_us = None if gauge is None else gauge.interval_us
     measured = result if isinstance(result, ShaftResult) else None
     return RunSigns(
         zero_n=before.middle * newtons if before else None,
@@ -203,7 +212,9 @@ def observe(
         missed=float(np.mean((run.status & MISSING_BEFORE) > 0)) if len(run) else None,
         slip_pct=_finite(measured.slip_pct) if measured else None,
         u_slip_pct=_finite(measured.u_slip_pct) if measured else None,
-        temperature_c=temperature_c,
+        temperature_c=None if gauge is None or gauge.temperature_centi is None else gauge.temperature_centi / 100,
+        free_bytes=None if gauge is None else gauge.free_bytes,
+        longest_turn_ms=None if gauge is None else gauge.longest_turn_us / 1000,
     )
 
 
@@ -243,7 +254,7 @@ def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tu
     now : RunSigns
         Signs of the newest run.
     before : Sequence[RunSigns]
-        Signs of the earlier runs of this night, oldest first.
+        Signs of the earlier runs of this night, oldest first; only the first ten and the last matter.
     limits : WatchLimits
         Limits of a healthy gauge.
 
@@ -254,7 +265,8 @@ def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tu
     """
     usual = _usual(before[:FIRST])
     checks = (_noise, _zero, _rate, _slip, _temperature)
-    return tuple(alarm for check in checks for alarm in check(now, usual, limits))
+    found = [alarm for check in checks for alarm in check(now, usual, limits)]
+    return (*found, *_board(now, before[-1] if before else None, limits))
 
 
 def _usual(some: Sequence[RunSigns]) -> RunSigns:
@@ -326,3 +338,19 @@ def _temperature(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterato
         yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, outside {low:g} to {high:g}")
     elif first is not None and abs(now.temperature_c - first) > limits.temperature_change_k:
         yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, at first it was {first:.1f}")
+
+
+def _board(now: RunSigns, last: RunSigns | None, limits: WatchLimits) -> Iterator[Alarm]:
+    """Yield alarms if memory or time ran short on the board.
+
+    Both figures are the worst since its start, so each is reported again only when it has become worse.
+    """
+    free, turn_ms = now.free_bytes, now.longest_turn_ms
+    had = None if last is None else last.free_bytes
+    if free is not None and free < limits.free_bytes and (had is None or free < had):
+        words = f"a collection left {free:.0f} bytes free on the board, the limit is {limits.free_bytes:.0f}"
+        yield Alarm(HostFault.BOARD_STRAINED, words)
+    took_ms = None if last is None else last.longest_turn_ms
+    if turn_ms is not None and turn_ms > limits.longest_turn_ms and (took_ms is None or turn_ms > took_ms):
+        words = f"a turn of the board's loop took {turn_ms:.1f} ms, the limit is {limits.longest_turn_ms:g}"
+        yield Alarm(HostFault.BOARD_STRAINED, words)

@@ -328,9 +328,8 @@ class NightRecorder:
             self._alarmed.add(transit.shaft)
 
     def _observe(self, seen: RunSigns) -> None:
-        """Add signs to those of the night; only the first ones matter."""
-        if len(self._observed) < FIRST:
-            self._observed.append(seen)
+        """Add signs to those of the night; only the first ones and the last matter."""
+        self._observed[FIRST:] = [seen]
 
     def _suspects(self, check: StandardCheck | None, history: Sequence[StandardCheck]) -> list[int]:
         """Return the shafts that a check puts in doubt, empty without a check."""

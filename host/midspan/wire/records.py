@@ -136,6 +136,7 @@ class HostFault(StrEnum):
     ARCHIVE_GONE = "ARCHIVE_GONE"
     READINGS_GONE = "READINGS_GONE"
     STORE_GONE = "STORE_GONE"
+    BOARD_STRAINED = "BOARD_STRAINED"
 
 
 @dataclass(frozen=True, slots=True)
