@@ -18,16 +18,16 @@ from midspan.base.errors import LinkError
 from midspan.link.gauge import Gauge
 from midspan.link.session import Session
 from midspan.link.stale_frames import Succession
-from midspan.wire.records import CyclePlan, Source
+from midspan.wire.records import Source
 from scripted_gauge import ScriptedGauge
 
 pytestmark = pytest.mark.slow
 
-PLAN = CyclePlan(*range(1, 14))
 BOOTS_BEFORE = 3  # starts of the gauge before this host
 HOSTS_NUMBER = 40_000  # first sequence number of this host; earlier hosts began elsewhere
 READS_MOST = 3000
 TRIES = 4
+OF_FEEDER = ("in_gauge", "seated")
 SHAFT = 1  # number of a shaft of earlier starts too
 
 
@@ -35,11 +35,11 @@ class FedGauge(ScriptedGauge):
     """Scripted gauge that measures the shaft it was fed, holds its readings, and can be reset."""
 
     def _obey(self, name: str, datum: dict) -> None:
-        if datum.get("order") == "MEASURE" and self.identify["state"] == "LOADED":
+        if name == "Program" and self.identify["state"] == "LOADED":
             self.held = scripted.shaft_blocks(datum["shaft"])
             for number, item in enumerate(self.held):  # other readings for each shaft and each start
                 item["counts"] = [1000 * datum["shaft"] + 10 * (self.identify["boot"] % 100) + number, 1, 1]
-            self.say_event("SEATING", datum["shaft"])
+            self.say_event("RUNNING", datum["shaft"])
             self.identify["held_shaft"] = datum["shaft"]
             self.finish()
         else:
@@ -48,9 +48,9 @@ class FedGauge(ScriptedGauge):
     def reset(self) -> None:
         """Restart: another boot number, frames from 0, nothing held, the number of the shaft forgotten."""
         self._sequence, self.held = 0, []
-        self.identify.update(
-            boot=self.identify["boot"] + 1, state="HOMING", held_shaft=None, held_blocks=0, in_gauge=None
-        )
+        feeder = {**(self.identify["feeder"] or scripted.FEEDER), "in_gauge": None}
+        boot = self.identify["boot"] + 1
+        self.identify.update(boot=boot, state="HOMING", held_shaft=None, held_blocks=0, feeder=feeder)
         self.say_event("IDLE")
 
 
@@ -100,7 +100,7 @@ def lived_before() -> tuple[FedGauge, list[bytes]]:
         other = Gauge(before, rig.ticking(0.01), session=Session())
         other.settled()
         other.feed(1, Source.HOPPER)
-        other.measure(1, "", PLAN)
+        other.run(1, "", rig.CYCLE)
         other.acknowledge(1)
         other.release(1, 2)
         said += before.passed
@@ -149,18 +149,21 @@ def obeyed(order: str, host: Gauge, gauge: FedGauge) -> None:
         as_held(host.fetch(found.held_shaft, ""), gauge)
         host.acknowledge(found.held_shaft)
         assert gauge.held == []
-    elif order == "feed" and found.in_gauge is None:
+    elif order == "feed" and found.feeder.in_gauge is None:
         as_it_is(host.feed(SHAFT, Source.HOPPER), gauge)
-    elif order == "measure" and found.in_gauge is not None:
-        as_held(host.measure(SHAFT, "", PLAN), gauge)
-    elif order == "release" and found.in_gauge is not None:
+    elif order == "measure" and found.feeder.in_gauge is not None:
+        as_held(host.run(SHAFT, "", rig.CYCLE), gauge)
+    elif order == "release" and found.feeder.in_gauge is not None:
         as_it_is(host.release(SHAFT, 3), gauge)
 
 
 def as_it_is(found: object, gauge: FedGauge) -> None:
     """Check that what the host found is the state of the gauge."""
-    names = ("boot", "in_gauge", "seated", "held_shaft", "held_blocks")
+    names = ("boot", "held_shaft", "held_blocks")
     assert {name: getattr(found, name) for name in names} == {name: gauge.identify[name] for name in names}
+    assert {name: getattr(found.feeder, name) for name in OF_FEEDER} == {
+        name: gauge.identify["feeder"][name] for name in OF_FEEDER
+    }
     assert found.state.name == gauge.identify["state"]
 
 

@@ -10,6 +10,7 @@ from zipfile import ZipFile
 
 import pytest
 from commands_rig import complaint, midspan, settings
+from gauges import FED, changed
 from hypothesis import example, given
 from hypothesis import settings as hypothesis
 from hypothesis import strategies as st
@@ -27,8 +28,7 @@ from midspan.sorting.plan import EXAMPLE
 from midspan.store.evaluation import Evaluation
 from midspan.wire.codec import pack as packed_record
 from midspan.wire.framing import encode
-from midspan.wire.records import Acknowledge, Identify, Reply, State
-from midspan.wire.schema import fingerprint
+from midspan.wire.records import Acknowledge, Reply
 from stores import run_of, store_in
 
 LOG = logging.getLogger("midspan.tests")
@@ -38,13 +38,7 @@ names = st.text(alphabet="ABDEKLMNRSTabdeklmnrstäéßЖ日 .-_'\"\\@:#=%<>{}[]"
     lambda name: len(re.findall(r"\w", name)) > 3 and name == name.strip()
 )
 words = st.text(alphabet="AEae日 \"\\'", min_size=1)
-identity = Identify(
-    protocol_major=1, protocol_minor=3, fingerprint=fingerprint(), gauge="", firmware="0.1.0",
-    runtime="micropython 1.29.0", boot=1, state=State.IDLE, held_shaft=None, held_blocks=0, tick_us=1,
-    interval_us=12500, count_min=-9, count_max=9, count_limit=9, press_limit_steps=9, silence_ms=9, buffer_bytes=9,
-    in_gauge=None, seated=False, hopper=False, slot=False, places=0, guards=0, fault=None, last_release=None,
-    temperature_centi=None,
-)  # fmt: skip
+identity = changed(FED, gauge="", runtime="micropython 1.29.0")
 
 
 def quoted(text):
@@ -83,7 +77,7 @@ def plant_trace(path, name):
     line = trace.opened(name)
     told = replace(identity, gauge=name)
     foreign = replace(told, fingerprint=bytes(8))
-    records = [encode(i, packed_record(record)) for i, record in enumerate((foreign, told, Reply(0, None, name)))]
+    records = [encode(i, packed_record(record)) for i, record in enumerate((foreign, told, Reply(0, 0, None, name)))]
     for data in (*records, name.encode() + b"\0", encode(2, b"\x12\x06" + name.encode())):
         line.passed(FROM_GAUGE, data[:9])
         line.passed(FROM_GAUGE, data[9:])

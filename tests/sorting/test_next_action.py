@@ -4,6 +4,7 @@ What is held: a shaft leaves only after its readings and its verdict are on the 
 guessed.
 """
 
+from dataclasses import replace
 from itertools import product
 from typing import get_args
 

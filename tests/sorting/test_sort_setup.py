@@ -51,9 +51,9 @@ def test_a_run_goes_on_with_the_places_and_bands_that_it_began_with():
     check_unchanged(SETUP, night(place=places[1:]))  # a place more than before
     check_unchanged(SETUP, night(place=[{**place, "holds": 1} for place in places]))
     swapped = [{**places[1], "number": places[0]["number"]}, *places[1:]]
-    for changed in (night(place=swapped), night(bands={}), night(place=[{**places[2], "use": "rejected"}])):
+    for other in (night(place=swapped), night(bands={}), night(place=[{**places[2], "use": "rejected"}])):
         with pytest.raises(ConfigurationError):
-            check_unchanged(SETUP, changed)
+            check_unchanged(SETUP, other)
 
 
 def test_the_gauge_is_the_one_that_the_plan_is_for():

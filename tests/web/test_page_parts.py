@@ -236,7 +236,7 @@ def test_the_hour_is_that_of_the_season(monkeypatch):
 def a_block(number, phase, counts, readings=None):
     first = (counts[0], *(b - a for a, b in pairwise(counts)))
     size = len(counts)
-    block = Readings(7, number, 0, phase, 0, 12500, (0,) * size, (0, *(5,) * (size - 1)), (0,) * size, first, (), ())
+    block = Readings(1, 7, number, 0, phase, 0, 12500, (0,) * size, (0, *(5,) * (size - 1)), (0,) * size, first, (), ())
     return BlockCame(block, readings or size)
 
 

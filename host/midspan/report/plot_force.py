@@ -20,6 +20,7 @@ from midspan.report.picture import FAINT, INK, LIGHT, SHADE
 
 IN, BACK = (Phase.APPROACH, Phase.DEEPEN), (Phase.RETURN, Phase.LIFT)
 TURNS = ((Phase.LIGHT, "light depth", "o"), (Phase.FULL, "full depth", "s"), (Phase.LIGHT_AGAIN, "light again", "D"))
+SETTLING = 1  # status bit of protocol/readings.avsc
 TOUCHED_N = 0.05  # least force shown in the lower panel: below it the head does not touch the shaft
 
 
@@ -108,8 +109,9 @@ def branches(run: RawRun, calibration: Calibration, slip_pct: float) -> Branches
     if cut:
         raise OutputError(f"{run.name} has no way back to draw: {'; '.join(cut)}", code="cut_short")
     phase = np.repeat([kind for kind, _ in run.segments], [number for _, number in run.segments])
-    # A reading while the press moves belongs to the head's position; one that settles afterwards does not count.
-    good = (run.status & UNFIT) == 0
+    # A reading while the press moves belongs to the head's position, though it is marked as settling; one that settles
+    # at a depth does not count.
+    good = (run.status & np.where(np.isin(phase, (*IN, *BACK)), UNFIT & ~SETTLING, UNFIT)) == 0
     zeros = [good & (phase == kind) for kind in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)]
     if not all(zero.any() for zero in zeros):
         words = f"{run.name} has no good reading of its zero; there is nothing to draw"

@@ -15,16 +15,23 @@ from midspan.measurement.calibration import Calibration
 from midspan.web.svg_chart import SvgChart, with_room
 from midspan.wire.records import Phase
 
-ZEROS, DEPTHS = (Phase.ZERO_BEFORE,), (Phase.FULL, Phase.LIGHT, Phase.LIGHT_AGAIN)
-LOOKS = {Phase.FULL: "line", Phase.LIGHT: "dashed", Phase.LIGHT_AGAIN: "thin"}
+ZEROS = (Phase.ZERO_BEFORE,)
+BACK = {Phase.FULL: Phase.FULL_BACK, Phase.LIGHT: Phase.LIGHT_BACK, Phase.LIGHT_AGAIN: Phase.LIGHT_AGAIN_BACK}
+DEPTHS = tuple(phase for pair in BACK.items() for phase in pair)
+LOOKS = dict(zip(DEPTHS, ("line", "line", "dashed", "dashed", "thin", "thin"), strict=True))
 WORDS = {
+    Phase.SEATING: "it turns to settle on its rollers",
     Phase.ZERO_BEFORE: "the head is up, the cell reads its zero",
     Phase.APPROACH: "the head comes down",
     Phase.LIGHT: "it turns under the light load",
+    Phase.LIGHT_BACK: "it turns back under the light load",
     Phase.DEEPEN: "the head goes on to the full load",
     Phase.FULL: "it turns under the full load",
+    Phase.FULL_BACK: "it turns back under the full load",
+    Phase.ZERO_MIDDLE: "the head is up, the cell reads its zero in between",
     Phase.RETURN: "the head goes back to the light load",
     Phase.LIGHT_AGAIN: "it turns under the light load once more",
+    Phase.LIGHT_AGAIN_BACK: "it turns back under the light load once more",
     Phase.LIFT: "the head goes up",
     Phase.ZERO_AFTER: "the head is up, the cell reads its zero again",
 }
@@ -139,7 +146,7 @@ def curve(turned: Turned, calibration: Calibration) -> str:
         steps, counts = (np.asarray(column, float) for column in turned.phases.get(phase, ((), ())))
         if len(counts) > 1:
             force_mn = 1000 * calibration.force_n(counts - zero)
-            turns = (steps - steps[0]) / calibration.rotation.steps_per_turn
+            turns = (steps - steps.min()) / calibration.rotation.steps_per_turn  # on the way back it ends at the start
             lines[phase] = list(zip(turns.tolist(), (force_mn - np.median(force_mn)).tolist(), strict=True))
     if not lines:
         return ""
