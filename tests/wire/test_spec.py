@@ -12,9 +12,11 @@ import device_rig  # puts the device's folder on the path
 import pytest
 from definitions import range_words
 
-import cycle  # isort: skip  # the device's
-import feeder  # isort: skip
-import motions  # isort: skip
+import answers  # isort: skip  # the device's
+import gauge  # isort: skip
+import home  # isort: skip
+import inputs  # isort: skip
+from parts import feeder  # isort: skip
 from midspan.link.block_assembler import MOST_EXTRAS
 from midspan.link.session import LARGEST_RESEND, Session
 from midspan.link.session_states import TABLE, SessionState
@@ -27,6 +29,7 @@ from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, RANGES, Identif
 
 SPEC = schemas.data_folder("protocol") / "SPEC.md"
 DEVICE_STATES = device_rig.records.STATES
+DEVICE_TABLE = gauge.TABLE | feeder.transitions(feeder.Feeder)
 Row = tuple[str, ...]
 Transition = tuple[str, str, str, str]  # state, signal, next state, action
 
@@ -65,10 +68,10 @@ def host_states() -> str:
 
 
 def device_states() -> str:
-    actions = {action for _, action in cycle.TABLE.values()}
+    actions = {action for _, action in DEVICE_TABLE.values()}
     transitions = [
         (DEVICE_STATES[state], event, DEVICE_STATES[following], words(action))
-        for (state, event), (following, action) in cycle.TABLE.items()
+        for (state, event), (following, action) in DEVICE_TABLE.items()
     ]
     legend = [(words(action), inspect.getdoc(action).replace("\n", " ")) for action in actions]
     return collated(transitions, list(DEVICE_STATES)) + "\n\n" + table(("action", "meaning"), sorted(legend))
@@ -105,22 +108,40 @@ def feeder_times() -> str:
 
 
 def input_bits() -> str:
-    names = ("LEFT_END", "RIGHT_END", "ABOVE", "HOPPER", "SLOT", "CHUTE", "LID", "STOP")
-    return table(("input", "bit"), [(name, str(getattr(feeder, name))) for name in names])
+    of_feeder = ("LEFT_END", "RIGHT_END", "ABOVE", "HOPPER", "SLOT", "CHUTE")
+    bits = [(name, getattr(feeder, name)) for name in of_feeder] + [("LID", inputs.LID), ("STOP", inputs.STOP)]
+    return table(("input", "bit"), [(name, str(bit)) for name, bit in bits])
 
 
 def record_tables() -> str:
-    union = schemas.message_source()
-    return "\n\n".join(record_table(branch, schema) for branch, schema in enumerate(union))
+    return "\n\n".join(
+        found for branch, schema in enumerate(schemas.message_source()) for found in tables_of(branch, schema)
+    )
 
 
-def record_table(branch: int, schema: dict) -> str:
+def tables_of(branch: int, schema: dict) -> list[str]:
+    """Return the table of a record and those of the records within it."""
+    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x}, from the {schema['sender']})"
+    parts = [f"##### {part['name']}, within {schema['name']}" for part in records_in(schema["fields"])]
+    return [
+        record_table(name, part)
+        for name, part in zip((head, *parts), (schema, *records_in(schema["fields"])), strict=True)
+    ]
+
+
+def record_table(head: str, schema: dict) -> str:
     rows = [
         (f"`{field['name']}`", type_name(field["type"]), size(field["type"]), range_words(field), field["doc"])
         for field in schema["fields"]
     ]
-    head = f"#### {branch} {schema['name']} (first byte {2 * branch:02x}, from the {schema['sender']})\n\n"
-    return head + f"{schema['doc']}\n\n" + table(("field", "type", "bytes", "range", "meaning"), rows)
+    return f"{head}\n\n{schema['doc']}\n\n" + table(("field", "type", "bytes", "range", "meaning"), rows)
+
+
+def records_in(node: object) -> list[dict]:
+    """Return the definitions of records in a part of a schema, the outer before the inner."""
+    children = node if isinstance(node, list) else list(node.values()) if isinstance(node, dict) else []
+    own = [node] if isinstance(node, dict) and node.get("type") == "record" else []
+    return own + [found for child in children for found in records_in(child)]
 
 
 def type_name(kind: object) -> str:
@@ -139,6 +160,8 @@ def size(kind: object) -> str:
         return "1, or 2 to 3 + items"
     if name == "Fingerprint":
         return "8"
+    if isinstance(kind, dict) and kind["type"] == "record":
+        return "its fields"
     return VARINTS.get(name, "1")
 
 
@@ -168,11 +191,11 @@ def limits() -> str:
         ("largest body", f"{framing.LARGEST_BODY} bytes", "both"),
         ("readings in a block", f"up to {readings_max()}", "device"),
         ("blocks in one Resend", f"up to {LARGEST_RESEND}", "both"),
-        ("silence after which a moving device retracts", f"{device_rig.main.SILENCE_MS} ms", "device"),
+        ("silence after which a moving device retracts", f"{answers.SILENCE_MS} ms", "device"),
         ("counted position beyond which a closing home switch means lost steps",
-         f"{motions.LOST_STEPS_MOST} microsteps", "device"),
+         f"{home.LOST_STEPS_MOST} microsteps", "device"),
         ("counted position beyond which a closed home switch is not believed; half of it is how far the head goes on "
-         "above home", f"1/{motions.SLIP_PART} of press_limit_steps", "device"),
+         "above home", f"1/{home.SLIP_PART} of press_limit_steps", "device"),
         ("silence after which the host asks again", f"{default['answer_s']:g} s, or less: next line", "host"),
         ("times the host speaks within the device's silence", f"at least {SILENCE_SHARE - 1}", "host"),
         ("silence after which the host gives up", f"{default['dead_s']:g} s", "host"),
@@ -227,7 +250,7 @@ def test_every_fault_ends_where_the_device_goes() -> None:
     ends = {"retract": "HOLDING"}
     ends |= dict.fromkeys(("retract_faulty", "retract_blind", "note_faulty", "give_up"), "FAULTED")
     for code, fault in fault_texts().items():
-        transitions = [following for (_, event), following in cycle.TABLE.items() if event == code.name]
+        transitions = [following for (_, event), following in DEVICE_TABLE.items() if event == code.name]
         assert {ends.get(action.__name__, DEVICE_STATES[state]) for state, action in transitions} == {fault.ends}, code
 
 
