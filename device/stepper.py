@@ -1,15 +1,29 @@
-"""One stepper axis: moves with ramps, in microsteps and integers.
+"""One stepper axis: moves with ramps, in microsteps and integers, handed to its motor piece by piece.
 
-A move is a list of (period in microseconds, number of steps) pairs in an array allocated once; the motor plays it and
-counts. Ramps rise in LEVELS equal steps of speed: from rest, v^2 = 2 a s.
+A ramp rises in LEVELS equal steps of speed: from rest, v^2 = 2 a s. Behind each piece lies the ramp that brakes from
+it, the mirror of the way up: if the loop hangs, the motor ends its pieces and brakes without losing a step.
+
+    press = Stepper(board.press, 200000, 0, 28000)
+    press.move_to(4000, 12000)
+    while press.moving():
+        press.poll()
 """
 
 from array import array
 
-LEVELS = 16
-PAIRS = 2 * LEVELS + 1
-SPEED_MAX = 32767  # its square still is a small integer on the chip
-HALF = 1 << 27  # of the span that a motor's count stays in: the chip's small integers end at 2^30
+from micropython import const
+
+LEVELS = const(16)
+CRUISE = const(17)  # follows the last level of the way up
+PAIRS = const(32)  # in a piece, at most
+SPEED_MAX = const(32767)  # microsteps/s; its square still is a small integer on the chip
+SLOW = const(500)  # microsteps/s: a motor starts and stops at this speed without a ramp
+# A motor reads up to three pairs ahead, and never holds more than this and two pieces before the ramp: 46 ms.
+PAIR_US = const(2000)
+PIECE_US = const(20000)
+PIECE_PAIRS = const(8)  # at least, so that a piece of long periods is not read ahead as a whole
+HALF = const(1 << 27)  # of the span that a motor's count stays in: the chip's small integers end at 2^30
+_SECOND_US = const(1000000)
 
 
 class TravelError(Exception):
@@ -52,14 +66,19 @@ class Stepper:
         self._acceleration = acceleration
         self._low = low
         self._high = high
-        self._segments = array("i", [0] * (2 * PAIRS))
-        self._pairs = 0
-        self._begin = self._steps = self._ramp = 0
-        self._direction = 1
+        self._speed = self._direction = 1
+        self._begin = self._steps = 0
+        self._level = 1  # of the next piece
+        self._given = self._end = 0  # steps in the pieces so far; the same with the ramp behind them
+        self._ends = array("i", [0] * (CRUISE + 1))  # steps from the begin to the end of each level and of the cruise
+        self._periods_us = array("i", [0] * (CRUISE + 1))
+        self._piece = array("i", [0] * (2 * PAIRS))
+        self._ramp = array("i", [0] * (2 * LEVELS))
+        self._ramp_steps = self._ramp_pairs = 0
         self.set_origin()
 
     def set_origin(self) -> None:
-        """Call the present position 0."""
+        """Call the present position 0. Only at rest."""
         self._origin = self._motor.position()
 
     def position(self) -> int:
@@ -71,16 +90,16 @@ class Stepper:
         return near(counted - self._origin)
 
     def moving(self) -> bool:
-        """Return True if a move is under way."""
-        return self._motor.moving()
+        """Return True until the whole move is over, even if the motor stands because the loop came late."""
+        return self._given < self._ends[CRUISE] or self._motor.moving()
 
     def rising(self) -> bool:
         """Return True if a move towards smaller positions is under way."""
         return self._direction < 0 and self.moving()
 
     def steady(self, position: int) -> bool:
-        """Return True if the move's first ramp was over at a position."""
-        return (position - self._begin) * self._direction >= self._ramp
+        """Return True if the speed was constant at a position of the last move, between its ramps."""
+        return self._ends[LEVELS] <= (position - self._begin) * self._direction <= self._given
 
     def move_to(self, target: int, speed: int) -> None:
         """Begin a move to `target`; raise TravelError if it lies outside the limits."""
@@ -91,58 +110,95 @@ class Stepper:
     def move(self, steps: int, speed: int) -> None:
         """Begin a move by some steps, whatever the limits: for seeking home, and for axes without limits."""
         self._direction = -1 if steps < 0 else 1
-        self._begin = self.position()
-        self._steps = abs(steps)
-        peak = self._peak(speed)
-        self._ramp = min(peak * peak // (2 * self._acceleration), self._steps // 2)
-        self._pairs = 0
-        for level in range(1, LEVELS + 1):
-            self._level(peak, level)
-        self._append(peak, self._steps - 2 * self._ramp)
-        self._decelerate(peak)
-        self._feed()
+        self._speed = max(1, speed)
+        self._plan(abs(steps))
+        self.poll()
+
+    def poll(self) -> None:
+        """Hand out the next piece if it is due; after a loop that came too late go on from rest."""
+        if self._given < self._ends[CRUISE] and self._motor.due():
+            if not self._motor.moving():
+                if self._given:
+                    self._plan(self._steps - self._done())
+                self._feed()  # and the next one at once: this one is being read already
+            self._feed()
 
     def stop(self) -> None:
-        """End the move by a ramp, without going past its target."""
+        """End the move by a ramp from the present speed, without going past its target."""
         if self.moving():
             self._motor.halt()
-            done = abs(self.position() - self._begin)
-            self._begin = self.position()
-            self._steps = self._ramp = min(done, self._steps - done, self._ramp)
-            self._pairs = 0
-            self._decelerate(root(2 * self._acceleration * self._ramp))
-            self._feed()
+            done = self._done()
+            braking = done if done <= self._given else self._end - done
+            self._given = self._ends[CRUISE] = min(done, self._given)
+            self._brake_from(min(braking, self._ends[LEVELS]))
+            self._end = done + self._ramp_steps
+            if self._ramp_pairs:
+                self._motor.play(self._direction, self._ramp, self._ramp_pairs, self._ramp, 0)
 
     def halt(self) -> None:
         """End the move at once, as far as the motor follows."""
         self._motor.halt()
+        self._ends[CRUISE] = self._given
 
-    def _peak(self, speed: int) -> int:
-        if self._steps > speed * speed // self._acceleration:
-            return speed
+    def _done(self) -> int:
+        return (self.position() - self._begin) * self._direction
+
+    def _plan(self, steps: int) -> None:
+        """Lay out a move from rest: where its levels of speed end, and their periods."""
+        self._begin = self.position()
+        self._steps = steps
+        self._given = 0
+        self._level = 1
+        self._ramp_steps = -1  # none laid out
+        peak, ends, periods_us = self._peak(), self._ends, self._periods_us
+        ramp = min(peak * peak // (2 * self._acceleration), steps // 2) if peak > SLOW else 0
+        for level in range(1, CRUISE):
+            speed = peak * level // LEVELS
+            ends[level] = min(speed * speed // (2 * self._acceleration), ramp)
+            # A period is rounded up, so that no level is faster than it should be.
+            periods_us[level] = -(-_SECOND_US // max(1, peak * (2 * level - 1) // (2 * LEVELS)))
+        ends[LEVELS] = ramp
+        ends[CRUISE] = steps - ramp
+        periods_us[CRUISE] = -(-_SECOND_US // peak)
+
+    def _peak(self) -> int:
+        if self._steps > self._speed * self._speed // self._acceleration:
+            return self._speed
         return max(1, root(self._acceleration * self._steps))
 
-    def _reached(self, peak: int, level: int) -> int:
-        """Return the steps from rest to a level of the ramp to `peak`."""
-        if level == LEVELS:
-            return self._ramp
-        speed = peak * level // LEVELS
-        return min(speed * speed // (2 * self._acceleration), self._ramp)
-
-    def _level(self, peak: int, level: int) -> None:
-        steps = self._reached(peak, level) - self._reached(peak, level - 1)
-        self._append(peak * (2 * level - 1) // (2 * LEVELS), steps)
-
-    def _decelerate(self, peak: int) -> None:
-        for level in range(LEVELS, 0, -1):
-            self._level(peak, level)
-
-    def _append(self, speed: int, steps: int) -> None:
-        if steps:
-            self._segments[2 * self._pairs] = 1000000 // max(speed, 1)
-            self._segments[2 * self._pairs + 1] = steps
-            self._pairs += 1
-
     def _feed(self) -> None:
-        if self._pairs:
-            self._motor.feed(self._direction, self._segments, self._pairs)
+        """Hand the motor its next piece with its ramp; what it cannot take any more is planned anew from rest."""
+        piece, given, level = self._piece, self._given, self._level
+        us = pairs = 0
+        while level <= CRUISE and pairs < PAIRS and (us < PIECE_US or pairs < PIECE_PAIRS):
+            steps = self._ends[level] - given
+            if steps == 0:
+                level += 1
+                continue
+            period_us = self._periods_us[level]
+            steps = min(steps, max(1, min(PAIR_US, PIECE_US - us) // period_us))
+            piece[2 * pairs] = period_us
+            piece[2 * pairs + 1] = steps
+            pairs += 1
+            us += period_us * steps
+            given += steps
+        self._brake_from(min(given, self._ends[LEVELS]))
+        if pairs and self._motor.play(self._direction, piece, pairs, self._ramp, self._ramp_pairs):
+            self._given = given
+            self._level = level
+            self._end = given + self._ramp_steps
+
+    def _brake_from(self, steps: int) -> None:
+        """Lay out the ramp that mirrors the first steps of the way up, unless it is laid out already."""
+        if steps == self._ramp_steps:
+            return
+        self._ramp_steps = steps
+        ramp, ends, pairs = self._ramp, self._ends, 0
+        for level in range(LEVELS, 0, -1):
+            below = ends[level - 1]
+            if steps > below:
+                ramp[2 * pairs] = self._periods_us[level]
+                ramp[2 * pairs + 1] = steps - below
+                pairs += 1
+                steps = below
+        self._ramp_pairs = pairs

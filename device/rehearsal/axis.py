@@ -2,29 +2,49 @@
 
 from array import array
 
+from stepper import LEVELS, PAIRS
+
+AHEAD = 3  # pairs that the real motor reads before it plays them
+
 
 class Axis:
-    """Motor that counts steps from the (period, steps) pairs it was fed, in whole numbers.
+    """Motor that counts steps from the (period, steps) pairs it plays, in whole numbers.
 
-    `begin` is called when it is fed and returns the time.
+    `begin` is called when it starts from rest and returns the time.
     """
 
     def __init__(self, at: int, begin) -> None:
         self.at = at
         self._begin = begin
-        self._segments = array("i", [0] * 128)
+        self._segments = array("i", [0] * (2 * (AHEAD + 2 * PAIRS + LEVELS)))
         self._pairs = 0
+        self._pair = self._first = self._ramp = 0  # the present pair, the last piece's first, its ramp's first
         self._direction = 1
+        self._begun_us = self._done = 0  # when the present pair began, and its steps so far
 
-    def feed(self, direction: int, segments, pairs: int) -> None:
-        """Begin to play the pairs."""
-        for i in range(2 * pairs):
-            self._segments[i] = segments[i]
-        self._direction = direction
-        self._pairs = pairs
-        self._pair = 0
-        self._begun_us = self._begin()  # when the present pair began
-        self._done = 0  # steps of the present pair
+    def play(self, direction: int, piece, pieces: int, ramp, ramps: int) -> bool:
+        """Play pairs in place of the ramp that waits, or from rest, then a new ramp; return False if it is too late."""
+        if self.moving() and (direction != self._direction or not self.due()):
+            return False
+        if not self.moving():
+            self._pair = self._ramp = self._done = 0
+            self._begun_us = self._begin()
+            self._direction = direction
+        kept = self._ramp - self._pair
+        for i in range(2 * kept):
+            self._segments[i] = self._segments[2 * self._pair + i]
+        self._put(kept, piece, pieces)
+        self._put(kept + pieces, ramp, ramps)
+        self._pair, self._first, self._ramp, self._pairs = 0, kept, kept + pieces, kept + pieces + ramps
+        return True
+
+    def due(self) -> bool:
+        """Return True if the next piece can be played now: the last one is being read, or the motor stands."""
+        return not self.moving() or self._first - AHEAD <= self._pair < self._ramp - AHEAD - 1
+
+    def _put(self, at: int, pairs, number: int) -> None:
+        for i in range(2 * number):
+            self._segments[2 * at + i] = pairs[i]
 
     def position(self) -> int:
         """Return the counted steps."""

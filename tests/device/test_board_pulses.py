@@ -22,10 +22,14 @@ from pulse_rig import (
     Converter,
     assembler,
     edges,
+    machine,
+    motor,
     played,
     read,
     shadow,
     stepper,
+    steps,
+    streamed,
 )
 
 PAIRS = st.lists(st.tuples(st.integers(1, 8), st.integers(30, 90)), min_size=1, max_size=5)
@@ -115,21 +119,59 @@ def test_a_told_step_that_nobody_takes_waits_and_none_is_lost() -> None:
     assert len([1 for _, level in found if level]) == reported == 10
 
 
-@pytest.mark.slow
-@settings(max_examples=15)
-@given(PAIRS)
-def test_the_shadow_of_the_state_machine_steps_as_the_program_does(pairs: list[tuple[int, int]]) -> None:
-    _, found, _ = played(pairs)
+def chained(pieces: list[list[tuple[int, int]]], ramp: list[tuple[int, int]]) -> tuple[list[int], list[int], int]:
+    """Let the driver play pieces on the shadows; return the words that DMA read, the rising edges and the count."""
     shadow.chip.reset()
-    machine = shadow.Steps(0)
-    shadow.chip.parts.append(machine)
-    machine.rises_us = []
-    machine.active(1)
-    machine.supply([word for count, period in pairs for word in (count - 1, period - 5)])
-    shadow.chip.pass_us(10**6)
-    rises = [at for at, level in found if level]
-    assert [at - machine.rises_us[0] for at in machine.rises_us] == [at - rises[0] for at in rises]
-    assert machine.rises_us[0] == rises[0]
+    shadow.chip.slice_us = 10
+    state_machine = shadow.StateMachine(0, steps, 1000000, sideset_base=STEP_PIN)
+    state_machine.rises_us = []
+    channels = [shadow.DMA() for _ in range(3)]
+    driver = motor.Motor(state_machine, 0, machine.Pin(3, machine.Pin.OUT), 1, *channels)
+    given_words: list[int] = []
+    give = channels[0].give
+    channels[0].give = lambda: given_words.append(give()) or given_words[-1]
+    for piece in pieces:
+        while not driver.due():
+            shadow.chip.pass_us(10)
+        assert driver.play(1, flat(piece), len(piece), flat(ramp), len(ramp))
+    shadow.chip.pass_us(10**5)
+    assert not driver.moving()
+    return given_words, state_machine.rises_us, driver.position()
+
+
+def flat(pairs: list[tuple[int, int]]) -> list[int]:
+    return [number for pair in pairs for number in pair]
+
+
+PIECE = st.lists(st.tuples(st.integers(40, 90), st.integers(4, 8)), min_size=12, max_size=16)
+RAMP = st.lists(st.tuples(st.integers(50, 200), st.integers(1, 3)), max_size=4)
+
+
+@pytest.mark.slow
+@settings(max_examples=15, deadline=None)
+@given(st.lists(PIECE, min_size=1, max_size=3), RAMP)
+def test_pieces_follow_each_other_within_3_us_on_the_program_as_on_its_shadow(
+    pieces: list[list[tuple[int, int]]], ramp: list[tuple[int, int]]
+) -> None:
+    given_words, shadow_rises, position = chained(pieces, ramp)
+    played_pairs = [pair for piece in pieces for pair in piece] + ramp
+    assert given_words == [word for period, count in played_pairs for word in (count - 1, period - 5)]
+    rises, told = streamed(given_words, sum((period + 3) * count for period, count in played_pairs) + 100)
+    assert rises == shadow_rises
+    assert len(rises) == told == position
+    wanted = [period + 3 * (step == 0) for period, count in played_pairs for step in range(count)]
+    assert [after - before for before, after in pairwise(rises)] == wanted[1:]
+
+
+@pytest.mark.slow
+def test_a_stop_at_any_cycle_of_a_stream_counts_exactly() -> None:
+    words = [word for _ in range(4) for word in (1, 30 - 5, 0, 45 - 5)]
+    counted = {}
+    for cycle in range(1, 460):
+        rises, told = streamed(words, cycle)
+        assert len(rises) == told
+        counted[cycle] = told
+    assert sorted(set(counted.values())) == list(range(13))
 
 
 # Words

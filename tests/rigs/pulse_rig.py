@@ -16,6 +16,8 @@ if str(SHADOWS) not in sys.path:
     sys.path.append(str(SHADOWS))  # last: nothing here shadows another module
 
 import assembler  # noqa: E402
+import machine  # noqa: E402, F401
+import motor  # noqa: E402, F401
 import pulses  # noqa: E402
 import rp2 as shadow  # noqa: E402, F401
 
@@ -103,6 +105,22 @@ def played(pairs: list[tuple[int, int]], late_us: int = 0) -> tuple[Run, list[tu
             told += len(run.get())
     found += edges(run, STEP_PIN, run.state.clock + 100)
     return run, found, told + len(run.get())
+
+
+def streamed(given: list[int], until_us: int) -> tuple[list[int], int]:
+    """The times of the rising edges of words that DMA feeds as soon as there is room, and how many steps were told."""
+    run, left, told = stepper(), deque(given), 0
+    rises: list[int] = []
+    while left and len(run.state.transmit_fifo) < 4:
+        run.put(left.popleft())
+    for before, after in run.to(until_us):
+        if after.pin_values & ~before.pin_values >> STEP_PIN & 1:
+            rises.append(before.clock)
+        while left and len(after.transmit_fifo) < 4:
+            after.transmit_fifo.append(left.popleft())
+        told += len(after.receive_fifo)
+        after.receive_fifo.clear()
+    return rises, told
 
 
 class Converter:

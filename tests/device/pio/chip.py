@@ -23,6 +23,7 @@ class Chip:
     def reset(self):
         self.now_us = 0
         self.parts = []
+        self.channels, self.memory = [], []  # of DMA
         self.levels = {}  # what the outside world drives, by pin
         self.pins = {}
         self.converter = None

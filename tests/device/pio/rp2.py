@@ -51,47 +51,40 @@ class Machine:
 
 
 class Steps(Machine):
-    """Steps of the program `steps`: pairs of words from `waiting`, of which the queue holds the first few."""
+    """Steps of the program `steps`: pairs of words from a queue that its `source`, a DMA channel, keeps full."""
 
     def __init__(self, number):
         super().__init__(number)
-        self.waiting, self.fed_by_dma, self.pushed = [], 0, 0
+        self.queue, self.source, self.pushed = [], None, 0
         self.rises_us = None  # a list collects the moments of the rising edges
         self.pair, self.due_us = None, 0
-
-    def supply(self, words):
-        self.run(chip.now_us)
-        self.waiting += words
-        self.resume()
-
-    def cut_supply(self):
-        self.run(chip.now_us)
-        self.waiting = self.waiting[:QUEUE]
-
-    def tx_fifo(self):
-        self.run(chip.now_us)
-        return min(len(self.waiting), QUEUE)
 
     def exec(self, instruction):
         assert instruction == PULL
         assert not self.on
-        self.waiting = self.waiting[1:]
+        self.queue = self.queue[1:]
 
     def restart(self):
         assert not self.on
         self.pair = None
 
     def resume(self):
+        self.fill()
         if self.on and self.pair is None:
             self._begin(chip.now_us)
 
+    def fill(self):
+        while len(self.queue) < QUEUE and self.source is not None and self.source.busy:
+            self.queue.append(self.source.give())
+
     def _begin(self, at_us):
         self.pair = None
-        if len(self.waiting) >= 2:
-            steps, low = self.waiting[0] + 1, self.waiting[1]
-            self.waiting = self.waiting[2:]
+        if len(self.queue) >= 2:
+            steps, low = self.queue[0] + 1, self.queue[1]
+            self.queue = self.queue[2:]
             self.pair = [steps, low]
             self.due_us = at_us + 3 + low + 2
+            self.fill()
 
     def run(self, now_us):
         while self.on and self.pair is not None and self.due_us <= now_us:
@@ -148,39 +141,133 @@ class Words(Machine):
                 self.handler(self)
 
 
+class Registers:
+    """The last two registers of a channel: its next count, then the read address whose writing starts it."""
+
+    def __init__(self, channel):
+        self.channel = channel
+
+    def __getitem__(self, part):
+        assert (part.start, part.stop) == (14, 16)
+        return self
+
+    def put(self, number, value):
+        if number == 0:
+            self.channel.total = value
+        else:
+            self.channel.place = value
+            if value:  # zero is a null trigger
+                self.channel.start()
+
+
 class DMA:
-    """DMA channel that feeds a state machine from an array, or counts the words of a state machine."""
+    """DMA channel that feeds a state machine, counts the words of a state machine, or starts another channel.
+
+    Arrays lie in `chip.memory` at addresses a page apart, so that a read beyond one of them shows.
+    """
+
+    PAGE, MEMORY = 4096, 0x20000000
 
     def __init__(self):
-        self.total = self.since = 0
-        self.machine, self.counts, self.closed = None, False, True
+        self.channel, self.busy = len(chip.channels), False
+        chip.channels.append(self)
+        self.place = self.total = self.left = self.since = 0
+        self.given, self.write = self.pack_ctrl(), None
+
+    @property
+    def registers(self):
+        return Registers(self)
 
     def pack_ctrl(self, **given):
-        return given
+        made = {"enable": True, "inc_read": True, "inc_write": True, "treq_sel": 63, "chain_to": self.channel}
+        made.update({"ring_size": 0, "ring_sel": False})
+        assert set(given) <= set(made)
+        made.update(given)
+        return made
 
-    def config(self, read, write, count, ctrl, trigger):
-        assert trigger
-        assert ctrl["inc_write"] is False
-        self.counts = isinstance(read, Machine)
-        self.machine = read if self.counts else write
-        queue = RECEIVE if self.counts else TRANSMIT
-        assert ctrl["treq_sel"] == self.machine.number // 4 * 8 + self.machine.number % 4 + queue
-        assert ctrl.get("inc_read", True) is not self.counts
-        if self.counts:
-            assert len(write) >= 1
-            self.total, self.since, self.closed = count, self.machine.pushed, False
+    def config(self, read=None, write=None, count=None, ctrl=None, trigger=False):
+        if read is not None:
+            self.read = read
+        if write is not None:
+            self.write = write
+        if count is not None:
+            self.total = count
+        if ctrl is not None:
+            self.given = ctrl
+        if trigger:
+            self.start()
+
+    def start(self):
+        """Begin a sequence, as a trigger does; a channel that is busy or disabled ignores it."""
+        given = self.given
+        if self.busy or not given["enable"]:
+            return
+        assert self.total > 0
+        self.busy, self.left = True, self.total
+        if isinstance(self.write, Registers):
+            assert (given["ring_size"], given["ring_sel"], given["treq_sel"], self.total) == (3, True, 63, 2)
+            for number in range(self.total):
+                self.write.put(number, self.give())
+            return
+        counts = isinstance(self.place, Steps)
+        machine = self.place if counts else self.write
+        assert given["treq_sel"] == machine.number // 4 * 8 + machine.number % 4 + (RECEIVE if counts else TRANSMIT)
+        assert (given["inc_read"], given["inc_write"]) == (not counts, False)
+        if counts:
+            self.since = machine.pushed
         else:
-            self.machine.supply([read[i] for i in range(count)])
+            machine.source = self
+            if machine.pair is None:
+                machine.resume()
+
+    def give(self):
+        """Return the next word; the last starts the channel that is chained."""
+        offset = self.place - self.MEMORY
+        word = chip.memory[offset // self.PAGE][offset % self.PAGE // 4]
+        self.place += 4
+        self.left -= 1
+        if self.left == 0:
+            self.busy = False
+            if self.given["chain_to"] != self.channel:
+                chip.channels[self.given["chain_to"]].start()
+        return word
 
     def active(self, on):
         assert not on
-        self.closed = True  # some chips clear the count then
-        if not self.counts and self.machine is not None:
-            self.machine.cut_supply()
+        assert not self.given["enable"] or self.given["chain_to"] == self.channel, "E5: disable before stopping"
+        self._catch_up()
+        self.busy, self.left = False, 0
+
+    def _catch_up(self):
+        for part in chip.parts:
+            if isinstance(part, Steps):
+                part.run(chip.now_us)
+
+    @property
+    def ctrl(self):
+        return self.given
+
+    @ctrl.setter
+    def ctrl(self, given):
+        self._catch_up()
+        self.given = given
+
+    @property
+    def read(self):
+        self._catch_up()
+        return self.place
+
+    @read.setter
+    def read(self, place):
+        self._catch_up()
+        if not isinstance(place, (int, Steps)):
+            chip.memory.append(place)
+            place = self.MEMORY + self.PAGE * (len(chip.memory) - 1)
+        self.place = place
 
     @property
     def count(self):
-        if self.closed:
-            return 0
-        self.machine.run(chip.now_us)
-        return max(0, self.total - (self.machine.pushed - self.since))
+        self._catch_up()
+        if isinstance(self.place, Steps):
+            return max(0, self.left - (self.place.pushed - self.since)) if self.busy else 0
+        return self.left
