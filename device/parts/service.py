@@ -97,8 +97,8 @@ def move(axis: int, steps: int, period_us: int) -> None:
     motor = (board.press, board.rotate)[axis]
     begun = motor.position()
     upward = motor is board.press and steps < 0
-    whole, last = array("i", [period_us, abs(steps) - 1]), array("i", [period_us, 1])
-    motor.play(1 if steps > 0 else -1, whole, 1 if abs(steps) > 1 else 0, last, 1)
+    pair = array("i", [period_us, abs(steps)])
+    motor.play(1 if steps > 0 else -1, pair, 1, pair, 0)
     try:
         for _ in _for(2 * abs(steps) * period_us):
             if not motor.moving() or board.inputs() & GUARDS or (upward and board.home_closed()):
