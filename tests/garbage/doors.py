@@ -20,6 +20,7 @@ from synthetic import Gauge, Shaft, raw_run
 
 FIRST, SHAFTS = 9001, 4  # above the numbers of the night on paper
 SIZES = '[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n'
+CYCLE = "[cycle]\nreadings_per_turn = 80\nzero_in_middle = true\npress_mm_s = 12.5\n"
 SHEET = "columns = 3\nrows = 8\n"
 
 
@@ -55,6 +56,7 @@ def sound(folder):
     (folder / "bench.toml").write_text(toml(EXAMPLE))
     (folder / "sizes.toml").write_text(SIZES)
     (folder / "sheet.toml").write_text(SHEET)
+    (folder / "cycle.toml").write_text(CYCLE)
     (folder / "scale.toml").write_text("".join(f"{key} = {value!r}\n" for key, value in SCALE.items()))
     plan = PLAN.replace('port = "rehearsal"', 'port = "no-port"')
     plan = plan.replace('name = "rehearsal"', 'name = "attic"').replace('"calibration.toml"', '"gauge.toml"')
@@ -155,14 +157,22 @@ ARCHIVE = (
 )
 # Each file that people write, and what reads it.
 INPUTS = {
-    "gauge.toml": ("recompute readings.avro --calibration gauge.toml --json", "sort night.toml --anew"),
+    "gauge.toml": (
+        "recompute readings.avro --calibration gauge.toml --json",
+        "sort night.toml --anew",
+        "cycle --calibration gauge.toml",
+    ),
     "bands.toml": (
         "recompute readings.avro --calibration gauge.toml --bands bands.toml --json",
         "risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23",
         "sort night.toml --anew",
         "plot batch 1 --bands bands.toml --out d.svg",
     ),
-    "night.toml": ("sort night.toml --anew --doubtful-calibration",),
+    "night.toml": (
+        "sort night.toml --anew --doubtful-calibration",
+        "cycle --calibration newer.toml --cycle night.toml",
+    ),
+    "cycle.toml": ("cycle --calibration newer.toml --cycle cycle.toml",),
     "bench.toml": (
         "hand measure --shaft 9101 --label bar-2 --bench bench.toml --csv hand.csv --store results.db",
         "hand budget --bench bench.toml",

@@ -169,9 +169,8 @@ def unevenness(positions):
 @pytest.mark.parametrize("steps_per_turn", [640.0, 800.0, 1600.0, 3200.0])
 def test_readings_fill_a_microstep_evenly(per_turn, steps_per_turn):
     """Golden steps leave gaps of at most 1.9 mean gaps (three-distance theorem); a beat leaves a whole step open."""
-    calibration = paper_calibration(rotation={"steps_per_turn": steps_per_turn})
     gauge = identify(rotate_speed_most=32_767)
-    speed = rotate_speed(calibration, gauge, CycleSettings(readings_per_turn=per_turn))
+    speed = rotate_speed(steps_per_turn, gauge, CycleSettings(readings_per_turn=per_turn))
     readings = np.arange(per_turn)
     # What the motor does: whole microseconds a step, positions at the ends of conversions by a crystal.
     assert unevenness(readings * gauge.interval_us / (1_000_000 // speed)) < 3.2
@@ -180,9 +179,8 @@ def test_readings_fill_a_microstep_evenly(per_turn, steps_per_turn):
 
 @given(st.integers(24, 400), st.floats(200, 5000), st.sampled_from([3125, 12_500, 25_000, 100_000]))
 def test_the_readings_of_a_turn_are_about_those_wanted(per_turn, steps_per_turn, interval_us):
-    calibration = paper_calibration(rotation={"steps_per_turn": steps_per_turn})
     gauge = identify(rotate_speed_most=10**6, interval_us=interval_us)
-    speed = rotate_speed(calibration, gauge, CycleSettings(readings_per_turn=per_turn))
+    speed = rotate_speed(steps_per_turn, gauge, CycleSettings(readings_per_turn=per_turn))
     assert 1 <= speed <= ceil(1.1 * steps_per_turn / per_turn * 1e6 / interval_us)
     if speed > 10:
         found = steps_per_turn / steps_per_conversion(speed, interval_us)
@@ -191,8 +189,7 @@ def test_the_readings_of_a_turn_are_about_those_wanted(per_turn, steps_per_turn,
 
 
 def test_the_slowest_roller_still_turns():
-    slow = paper_calibration(rotation={"steps_per_turn": 21.0})
-    assert rotate_speed(slow, identify(interval_us=2_000_000), DEEP) == 1
+    assert rotate_speed(21.0, identify(interval_us=2_000_000), DEEP) == 1
 
 
 # Settings in files

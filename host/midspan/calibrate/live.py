@@ -9,9 +9,10 @@ as it does when it measures; backlash, which shows only on the way back, stays u
 """
 
 import logging
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import Protocol
 
 import numpy as np
@@ -22,12 +23,12 @@ from midspan.base.errors import ConfigurationError, DeviceFault
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
-from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_plan import cycle_steps, rotate_speed
 from midspan.measurement.cycle_settings import DEEP
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, OutcomeT, Pipeline, evaluate_kept, readings_alone
-from midspan.wire.records import Phase, Step
+from midspan.wire.records import Identify, Phase, Step
 
 LOG = logging.getLogger(__name__)
 
@@ -35,8 +36,7 @@ STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the c
 PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # stopping two readings late costs 10 steps, or 1
 BACK_STEPS = 200  # several times the backlash
 STRETCH_STEPS = 2000
-READINGS_A_TURN = 160
-HIGHEST_STEP = 4000  # number of readings that surely fit the gauge's memory
+SPARE_S = 4.0  # of a step's readings, which the gauge allows for what comes late
 
 
 class Operator(Protocol):
@@ -118,7 +118,7 @@ class LiveBench:
         rotate_speed: int = 1,
         stop_count: int | None = None,
         readings: int = STEP_READINGS,
-        speed: int = PRESS_STEPS_S,
+        speed: int | None = None,
     ) -> RawRun:
         """Move, take readings and return the raw run.
 
@@ -134,8 +134,8 @@ class LiveBench:
             Rise of the count at which the press stops, None to go the whole way.
         readings : int
             Number of readings.
-        speed : int
-            Speed of the press, steps per second.
+        speed : int | None
+            Speed of the press, steps per second; None for as fast as a person may stand beside.
 
         Returns
         -------
@@ -150,6 +150,9 @@ class LiveBench:
         self.taken += 1
         wanted = self.press if press_steps is None else press_steps
         first = self.taken == 1  # at home: its mean is the zero of what follows
+        if speed is None:
+            found = self.limits
+            speed = min(PRESS_STEPS_S, found.down_speed_most) if wanted else found.press_speed_most
         step = Step(
             Phase.BENCH, wanted, None, stop_count, None, rotate_steps, readings, SETTLE_READINGS, first, speed,
             rotate_speed,
@@ -162,6 +165,11 @@ class LiveBench:
             raise DeviceFault(f"step {self.taken} of the calibration was cut short by {run.cause}; calibrate again")
         self.press = int(run.press_steps[-1])
         return run
+
+    @cached_property
+    def limits(self) -> Identify:
+        """What the gauge said of its limits before the first step."""
+        return self.gauge.identify()
 
     def pipeline(self, judge: Callable[[Kept], OutcomeT]) -> Pipeline[OutcomeT]:
         """Return the pipeline that archives and acknowledges runs of this bench.
@@ -357,9 +365,11 @@ def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, tu
     bench.operator.wait("Lay in a shaft of the kind you measure, best one with some bow.")
     bench.step(0)
     touch(bench, load, deepest)
-    speed = max(1, round(per_turn / READINGS_A_TURN * 80))
+    found = bench.limits
+    speed = rotate_speed(per_turn, found, DEEP)
+    longest_s = found.readings_most * found.interval_us * 1e-6 * 15 / 16 - SPARE_S
+    most = max(1, math.floor(longest_s * speed / per_turn))
     marks: list[int] = []
-    most = HIGHEST_STEP // (2 * READINGS_A_TURN)
     for done in range(0, turns, most):
         run = bench.step(rotate_steps=round(per_turn * min(most, turns - done)), rotate_speed=speed)
         for step, count in zip(run.rotate_steps[run.status == 0], run.counts[run.status == 0], strict=True):

@@ -13,6 +13,7 @@ from midspan.cli.backup import backup, restore
 from midspan.cli.board import board
 from midspan.cli.calibrate import calibrate
 from midspan.cli.compare import compare
+from midspan.cli.cycle import cycle
 from midspan.cli.demo import demo
 from midspan.cli.diagnose import diagnose
 from midspan.cli.export import export
@@ -56,6 +57,7 @@ app.command(epilog="Example: midspan page --store results.db")(page)
 app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
 app.command(epilog="Example: midspan export results --out results.parquet")(export)
 app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
+app.command(epilog="Example: midspan cycle --calibration gauge.toml --cycle deep")(cycle)
 app.command(epilog="Example: midspan backup BACKUP --store results.db")(backup)
 app.command(epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
 app.command(epilog="Example: midspan diagnose --port PORT --out help.zip")(diagnose)

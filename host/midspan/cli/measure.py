@@ -19,6 +19,7 @@ from midspan.cli.options import (
     BandsFile,
     CalibrationFile,
     ClearFault,
+    CycleChoice,
     Factor,
     Label,
     StoreAt,
@@ -44,6 +45,7 @@ class BenchOptions:
     store: StorePlace
     clear_fault: bool
     allow_doubtful: bool
+    cycle: str | None
 
 
 def measure(
@@ -54,6 +56,7 @@ def measure(
     label: Label = "",
     archive: ArchiveFile = READINGS,
     store: StoreAt = STORE,
+    cycle: CycleChoice = None,
     clear_fault: ClearFault = False,
     allow_doubtful: AllowDoubtful = False,
     as_json: AsJson = False,
@@ -65,7 +68,8 @@ def measure(
     from midspan.report import result_text
     from midspan.sets.twins import numbers_of_label
 
-    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful)) as bench:
+    options = BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful, cycle)
+    with bench_at(shaft, options) as bench:
         verdict = bench.measure(shaft, label)
         others = numbers_of_label(bench.store, label) - {shaft}
     if others:
@@ -92,10 +96,12 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
     from midspan.decision.bands import load_bands
     from midspan.link.gauge import open_gauge
     from midspan.measurement.calibration_validity import check_use, load_usable
+    from midspan.measurement.cycle_settings import chosen_cycle
     from midspan.pipeline.bench import Bench
 
     calibration = load_usable(options.calibration, allow_doubtful=options.allow_doubtful)
     bands = load_bands(options.bands)
+    cycle = None if options.cycle is None else chosen_cycle(options.cycle)
     with ExitStack() as stack:
         port = _port(options.port, shaft, stack)
         archive = stack.enter_context(ArchiveWriter(options.archive))
@@ -104,7 +110,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
         store = stack.enter_context(options.store.open())
         gauge = stack.enter_context(open_gauge(port))
         found = gauge.identify()  # before a batch begins: a port without a gauge leaves no trace
-        bench = Bench(gauge, calibration, bands, archive, store, batch=0)
+        bench = Bench(gauge, calibration, bands, archive, store, batch=0, cycle=cycle)
         if not options.allow_doubtful:
             check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
         bench.batch = store.begin_batch("one by one", bench.now_ms())

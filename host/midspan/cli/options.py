@@ -58,6 +58,15 @@ Shafts = Annotated[list[str], typer.Argument(help="Numbers or labels of shafts."
 Batches = Annotated[list[int] | None, typer.Option("--batch", min=1, help="Only shafts of this batch; repeatable.")]
 Distance = Annotated[float, typer.Option("--distance", min=5.0, max=300.0, help="Distance to the target in metres.")]
 Picture = Annotated[Path | None, typer.Option("--picture", help="Also draw it (png, pdf or svg).")]
+CycleChoice = Annotated[
+    str | None,
+    typer.Option(
+        "--cycle",
+        metavar="NAME|FILE",
+        help="standard, deep, or a TOML file with a table [cycle].",
+        show_default="as the calibration says",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
 Factor = Annotated[
     float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.", show_default="95 %")

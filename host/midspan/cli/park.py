@@ -8,7 +8,17 @@ import typer
 
 from midspan.base.formatting import angle, printable
 from midspan.cli.measure import READINGS, ArchiveFile, BenchOptions, GaugePort, bench_at
-from midspan.cli.options import STORE, AllowDoubtful, BandsFile, CalibrationFile, ClearFault, Factor, Label, StoreAt
+from midspan.cli.options import (
+    STORE,
+    AllowDoubtful,
+    BandsFile,
+    CalibrationFile,
+    ClearFault,
+    CycleChoice,
+    Factor,
+    Label,
+    StoreAt,
+)
 
 CAUTION = (
     "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
@@ -27,6 +37,7 @@ def park(
     label: Label = "",
     archive: ArchiveFile = READINGS,
     store: StoreAt = STORE,
+    cycle: CycleChoice = None,
     clear_fault: ClearFault = False,
     allow_doubtful: AllowDoubtful = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of words.")] = False,
@@ -45,7 +56,8 @@ def park(
     from midspan.uncertainty.budget import Coverage
 
     print(CAUTION, file=sys.stderr)  # first of all, because clearing a fault moves the head too
-    with bench_at(shaft, BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful)) as bench:
+    options = BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful, cycle)
+    with bench_at(shaft, options) as bench:
         before = bench.store.latest(shaft)
         verdict = bench.measure(shaft, label)
         result = verdict.result

@@ -143,7 +143,7 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
     """Return distances, loads and speeds of a cycle; ConfigurationError if the gauge does not allow them."""
     travel, per_turn = calibration.travel, calibration.rotation.steps_per_turn
     per_mm = 1 / travel.mm_per_step
-    rotate = rotate_speed(calibration, identify, settings)
+    rotate = rotate_speed(per_turn, identify, settings)
     light, full = (calibration.counts_for(share * STANDARD.load_n) for share in (settings.light_share, 1.0))
     if full > identify.count_limit:
         raise ConfigurationError(
@@ -208,7 +208,7 @@ def _turn_steps(calibration: Calibration, identify: Identify, settings: CycleSet
     return steps
 
 
-def rotate_speed(calibration: Calibration, identify: Identify, settings: CycleSettings) -> int:
+def rotate_speed(steps_per_turn: float, identify: Identify, settings: CycleSettings) -> int:
     """Return the rotate speed that gives the readings of a turn, moved a little so as not to beat with the sampling.
 
     Of the speeds nearby, within a tenth at most, it is the one whose steps in a conversion lie furthest from all
@@ -216,8 +216,8 @@ def rotate_speed(calibration: Calibration, identify: Identify, settings: CycleSe
 
     Parameters
     ----------
-    calibration : Calibration
-        Rotate steps per turn.
+    steps_per_turn : float
+        Rotate steps per turn of the shaft.
     identify : Identify
         Rate of conversion and highest speed.
     settings : CycleSettings
@@ -233,10 +233,10 @@ def rotate_speed(calibration: Calibration, identify: Identify, settings: CycleSe
     ConfigurationError
         The gauge cannot turn so fast; the message names the least readings per turn.
     """
-    per_turn, interval_s = calibration.rotation.steps_per_turn, identify.interval_us * 1e-6
-    wanted = per_turn / settings.readings_per_turn / interval_s
+    interval_s = identify.interval_us * 1e-6
+    wanted = steps_per_turn / settings.readings_per_turn / interval_s
     if wanted > identify.rotate_speed_most:
-        fewest = math.ceil(per_turn * 1e6 / (identify.rotate_speed_most * identify.interval_us))
+        fewest = math.ceil(steps_per_turn * 1e6 / (identify.rotate_speed_most * identify.interval_us))
         raise ConfigurationError(
             f"cycle.readings_per_turn = {settings.readings_per_turn} turns at {wanted:.0f} microsteps a second, the "
             f"gauge allows {identify.rotate_speed_most} (rotate_speed_most); write {fewest} or more",

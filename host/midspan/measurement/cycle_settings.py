@@ -7,11 +7,13 @@ is fast; DEEP is for what other results rest on: calibrations and assigned value
 True
 """
 
+from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from midspan.base.config import Section
+from midspan.base.config import Section, read_toml, validated
+from midspan.base.errors import ConfigurationError
 
 FILTER_READINGS = 4  # conversions that the filter of a usual converter spans: so long it remembers a motion
 MmPerS = Annotated[float, Field(gt=0, le=100)]
@@ -84,3 +86,48 @@ def _preset(given: Any) -> Any:
 
 
 Cycle = Annotated[CycleSettings, BeforeValidator(_preset)]  # a table of settings, or the name of a preset
+
+
+class _Chosen(Section):
+    """The part of a file that states a cycle."""
+
+    cycle: Cycle
+
+
+def chosen_cycle(given: str) -> CycleSettings:
+    """Return the settings of a cycle by the name of a preset or of a file.
+
+    Parameters
+    ----------
+    given : str
+        Name of a preset, or of a TOML file with a table or name `cycle`: a calibration, the plan of a night, or a file
+        of its own.
+
+    Returns
+    -------
+    CycleSettings
+        The settings.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no such preset or file, the file has no cycle, or a key is wrong.
+
+    Examples
+    --------
+    >>> chosen_cycle("deep").readings_per_turn
+    160
+    """
+    if given in PRESETS:
+        return PRESETS[given]
+    path = Path(given)
+    if not path.exists():
+        raise ConfigurationError(
+            f"{given}: neither {' nor '.join(PRESETS)} nor a file; write one of these", code="cycle"
+        )
+    data = read_toml(path)
+    if "cycle" not in data:
+        raise ConfigurationError(
+            f"{given}: has no table [cycle]; add one, or write {' or '.join(PRESETS)}", code="cycle"
+        )
+    return validated(_Chosen, {"cycle": data["cycle"]}, path).cycle

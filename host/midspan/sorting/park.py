@@ -197,7 +197,7 @@ def park(gauge: Gauge, run: RawRun, result: ShaftResult, calibration: Calibratio
             "and park it again",
             code="reset",
         )
-    speed = rotate_speed(calibration, found, calibration.usual_cycle)
+    speed = rotate_speed(calibration.rotation.steps_per_turn, found, calibration.usual_cycle)
     # The readings before and after tell where the shaft stood: those of the turn end before its last steps.
     look = Step(Phase.BENCH, None, None, None, None, 0, 1, 0, False, 1, speed)
     turned = gauge.run(STEP_NUMBER, "park", [look, replace(look, rotate_steps=wanted.steps, readings=0), look])
