@@ -59,7 +59,7 @@ def cycle_cost(
     settings: CycleSettings,
     calibration: Calibration,
     identify: Identify,
-    noise: Noise = Noise(),
+    noise: Noise,
     feeding_s: float = FEEDING_S,
 ) -> CycleCost:
     """Return the time of a cycle and the scatter of its results.

@@ -120,14 +120,10 @@ def chosen_cycle(given: str) -> CycleSettings:
     """
     if given in PRESETS:
         return PRESETS[given]
-    path = Path(given)
+    path, names = Path(given), ", ".join(PRESETS)
     if not path.exists():
-        raise ConfigurationError(
-            f"{given}: neither {' nor '.join(PRESETS)} nor a file; write one of these", code="cycle"
-        )
+        raise ConfigurationError(f"{given}: is no file and none of {names}; write one of these", code="cycle")
     data = read_toml(path)
     if "cycle" not in data:
-        raise ConfigurationError(
-            f"{given}: has no table [cycle]; add one, or write {' or '.join(PRESETS)}", code="cycle"
-        )
+        raise ConfigurationError(f"{given}: has no table [cycle]; add one, or write one of {names}", code="cycle")
     return validated(_Chosen, {"cycle": data["cycle"]}, path).cycle
