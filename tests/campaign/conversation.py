@@ -7,19 +7,19 @@ answer them.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from device_rig import FakeLink, board, main
 from midspan.link.session import Session
 from midspan.link.session_states import SessionState
-from midspan.wire.records import CyclePlan, Feed, Release, Source
+from midspan.wire.records import Feed, Program, Release, Source
+from rig import cycle
 
 # The least that is a cycle: few readings, so that a conversation is short, and every kind of record is in it.
-PLAN = CyclePlan(
-    light_count=94_000, full_count=500_000, clearance_steps=2600, travel_steps=19_000, takeup_steps=200,
-    seat_steps=80, turn_steps=120, turn_again_steps=60, zero_readings=4, settle_readings=2,
-    press_speed=10_000, approach_speed=8_000, rotate_speed=640,
-)  # fmt: skip
+CYCLE = tuple(
+    replace(step, settle_readings=2, press_speed=6400)
+    for step in cycle(full_count=500_000, clearance_steps=2600, turn_steps=120, zero_readings=4)
+)
 STEP_S = 0.01
 Order = Callable[[Session, float], None]
 
@@ -62,20 +62,19 @@ def a_night() -> list[Step]:
         {"shafts": stock, "feeder": {}},
         [
             lambda session, now_s: session.greet(now_s),
-            lambda session, now_s: session.plan(PLAN, now_s),
             lambda session, now_s: session.handle(Feed(1, Source.HOPPER), now_s),
-            lambda session, now_s: session.measure(1, "a", 0, now_s),
+            lambda session, now_s: session.run(Program(1, False, CYCLE), "a", 0, now_s),
             lambda session, now_s: session.stored(1, now_s),
             lambda session, now_s: session.handle(Release(1, 3), now_s),
             lambda session, now_s: session.handle(Feed(2, Source.HOPPER), now_s),
-            lambda session, now_s: session.measure(2, "b", 0, now_s),
+            lambda session, now_s: session.run(Program(2, False, CYCLE), "b", 0, now_s),
             lambda session, now_s: session.stored(2, now_s),
             lambda session, now_s: session.clear_fault(now_s),
             lambda session, now_s: session.greet(now_s),
             lambda session, now_s: session.handle(Feed(2, Source.SEATED), now_s),
             lambda session, now_s: session.handle(Release(2, 1), now_s),
             lambda session, now_s: session.handle(Feed(3, Source.HOPPER), now_s),
-            lambda session, now_s: session.measure(3, "", 0, now_s),
+            lambda session, now_s: session.run(Program(3, False, CYCLE), "", 0, now_s),
             lambda session, now_s: session.greet(now_s),
             lambda session, now_s: session.fetch(3, "", 0, now_s),
             lambda session, now_s: session.stored(3, now_s),

@@ -9,7 +9,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from midspan.wire.records import State
+from midspan.wire.records import Phase, State
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -29,7 +29,7 @@ TRAP_S = 1.0  # for a state to come
 LATER_S = 0.008  # after its beginning: the simulated gauge lets a shaft out in that time
 # Where a shaft or the head is under way.
 TRAPS = (
-    State.FEEDING, State.LOADED, State.SEATING, State.DEEPEN, State.ZERO_AFTER, State.HOLDING, State.SELECTING,
+    State.FEEDING, State.LOADED, State.RUNNING, Phase.DEEPEN, Phase.ZERO_AFTER, State.HOLDING, State.SELECTING,
     State.RELEASING, State.RELEASING, State.IDLE, State.HOMING,
 )  # fmt: skip
 HARMS = ("host killed", "device reset", "both", "cable cut", "port renamed")

@@ -17,7 +17,7 @@ from midspan.report.night_data import read_night
 from midspan.report.night_html import write_report
 from midspan.report.night_statistics import places
 from midspan.store.place import StorePlace
-from midspan.wire.records import State
+from midspan.wire.records import Phase
 
 from campaign import invariants, night_files
 from campaign.bench import Bench
@@ -153,7 +153,7 @@ class HardNight:
             other.execute("ROLLBACK")
 
     def _still(self) -> None:
-        self._ear.arm(State.FULL, lambda: os.kill(self._bench.pid, signal.SIGSTOP))
+        self._ear.arm(Phase.FULL, lambda: os.kill(self._bench.pid, signal.SIGSTOP))
         self._ear.sprung.wait()
         time.sleep(STILL_S)
         os.kill(self._bench.pid, signal.SIGCONT)

@@ -32,7 +32,7 @@ pytestmark = pytest.mark.process
 SHAFTS = 12
 EVERY = 20  # one frame in so many is spoilt
 HASTE = 5  # the host's clock runs so much faster, that no test waits for what was lost
-PLAN = replace(rig.PLAN, turn_steps=300, turn_again_steps=200)
+CYCLE = rig.cycle(turn_steps=300)
 SCENARIO = {"seed": 5, "shafts": [{"number": n, "spine_thou": 400.0 + 20 * n, "bow_mm": 0.1} for n in range(SHAFTS)]}
 
 
@@ -62,7 +62,7 @@ def measured(gauge: Gauge, shaft: int) -> RawRun:
         try:
             if gauge.settled().held_shaft == shaft:
                 return gauge.fetch(shaft, "")
-            return gauge.measure(shaft, "", PLAN)
+            return gauge.run(shaft, "", CYCLE)
         except (LinkError, ProtocolError):
             continue
     raise AssertionError("twenty tries brought no shaft")
@@ -137,7 +137,7 @@ def test_a_cable_that_is_cut_in_mid_shaft_loses_nothing(tmp_path: Path, smooth: 
                 Gauge(link).settled()  # on a busy machine its first answer comes later than a hasty host waits
                 cable.to_host = cut_after_some
                 with pytest.raises(LinkError) as caught:
-                    hasty(link).measure(shaft, "", PLAN)
+                    hasty(link).run(shaft, "", CYCLE)
                 assert caught.value.code == "silent"
             cable.cut()
             cable.to_host = untouched

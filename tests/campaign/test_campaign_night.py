@@ -39,5 +39,5 @@ def test_whatever_dies_no_shaft_is_lost_and_no_value_is_wrong(tmp_path: Path) ->
     assert total.fed >= 40
     # The harm fell everywhere: in each stage of the journal that lasts, and where shafts are under way.
     stages = {"ordered", "in the gauge", "measuring", "judged", "leaving"}
-    states = {"FEEDING", "LOADED", "SEATING", "HOLDING", "RELEASING"}
+    states = {"FEEDING", "LOADED", "RUNNING", "HOLDING", "RELEASING"}
     assert {f"journal {stage}" for stage in stages} | {f"device {state}" for state in states} <= set(total.instants)

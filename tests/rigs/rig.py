@@ -26,7 +26,7 @@ TAKEUP_STEPS = 200
 
 def cycle(
     light_count: int = 94_000, full_count: int = 940_000, clearance_steps: int = 1600, travel_steps: int = 19_000,
-    turn_steps: int = 1400,
+    turn_steps: int = 1400, zero_readings: int = 16,
 ) -> tuple[Step, ...]:  # fmt: skip
     """Return the steps of a cycle."""
 
@@ -36,7 +36,7 @@ def cycle(
     def turn(phase: Phase, steps: int) -> Step:
         return replace(STAY, phase=phase, rotate_steps=steps)
 
-    zero = replace(STAY, readings=16)
+    zero = replace(STAY, readings=zero_readings)
     return (
         turn(Phase.SEATING, 160),
         replace(zero, phase=Phase.ZERO_BEFORE, zero=True),

@@ -56,7 +56,7 @@ ABOVE_ZERO = [("sort", "crack_hysteresis_pct", 100), ("stop", "hours", 168), ("s
 LIMITS = {
     "noise_n": 0.006, "noise_times": 3.0, "strays": 0.1, "zero_drift_n": 0.009, "zero_change_n": 0.1, "rate_off": 0.1,
     "rate_change": 0.02, "missed": 0.02, "slip_pct": 3.0, "slip_change_pct": 2.0, "temperature_c": (-10.0, 45.0),
-    "temperature_change_k": 5.0,
+    "temperature_change_k": 5.0, "free_bytes": 8192.0, "longest_turn_ms": 25.0,
 }  # fmt: skip
 
 

@@ -58,12 +58,12 @@ def test_a_run_goes_on_with_the_places_and_bands_that_it_began_with():
 
 def test_the_gauge_is_the_one_that_the_plan_is_for():
     check_gauge(PLAN, READY)
-    check_gauge(PLAN, replace(READY, places=64))
+    check_gauge(PLAN, changed(READY, places=64))
     attended = plan_with(standard=[BAR], sort={"attended": True})
     check_gauge(attended, replace(READY, guards=0))
-    for wrong in ({"gauge": "other"}, {"places": 0}, {"places": 5}, {"guards": 0}, {"guards": 1}, {"guards": 2}):
+    for wrong in ({"gauge": "other"}, {"feeder": None}, {"places": 5}, {"guards": 0}, {"guards": 1}, {"guards": 2}):
         with pytest.raises(ConfigurationError):
-            check_gauge(PLAN, replace(READY, **wrong))
+            check_gauge(PLAN, changed(READY, **wrong))
 
 
 def written(folder, **changes):

@@ -98,7 +98,7 @@ class WatchLimits(Section):
     # Aluminium softens by 0.05 % a kelvin (handbook value, from memory): five move spine 500 by more than a thou.
     temperature_change_k: Limit = 5.0
     # A program allocates next to nothing while it runs; with less, a message or a fault may find no room.
-    free_bytes: Limit = 8192
+    free_bytes: Limit = 8192.0
     # Motion lies queued for 50 ms: half of it is left when a turn takes so long, and force is looked at so much later.
     longest_turn_ms: Limit = 25.0
 
