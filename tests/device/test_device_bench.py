@@ -1,4 +1,4 @@
-"""Bench steps: what the device does for a calibration, what it refuses, and the truth of its simulated bench."""
+"""Programs of a calibration: steps after which the head stands, and the truth of the simulated bench."""
 
 from __future__ import annotations
 
@@ -7,46 +7,35 @@ from typing import Any
 
 import numpy as np
 import pytest
-from device_rig import PLAN, STEP, Rig, board, cycle, mechanics, plan, records, shafts
-from hypothesis import event, given, settings
-from hypothesis import strategies as st
+from device_rig import CYCLE, Rig, bench_step, board, mechanics, records, rows, shafts, standard_steps
 
 FACE = board.Board
 CALM = {"noise_count": 3.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "slip": 0.0}
 RIGID = {"number": 2, "kind": "rigid"}
-SEEK = {"press_speed": 100, "stop_count": 100000, "press_steps": 4000}  # slowly, for the bar does not give
-LIMITS = {
-    "shaft": (0, 2**30 - 1),
-    "press_steps": (0, FACE.PRESS_LIMIT),
-    "rotate_steps": (-(2**20), 2**20),
-    "stop_count": (1, FACE.COUNT_LIMIT),
-    "readings": (1, 10000),
-    "settle_readings": (0, 100),
-    "press_speed": (1, FACE.PRESS_SPEED_MAX),
-    "rotate_speed": (1, FACE.ROTATE_SPEED_MAX),
-}
+SEEK = {"press_speed": 200, "until_count": 100000, "press_steps": 4000}  # slowly, for the bar does not give
 
 
 def standing(*things: dict[str, Any], **truths: float) -> Rig:
     """Return a greeted device after a bench's first step, the zero, which has number 1; given things follow it."""
     rig = Rig({"gauge": CALM | truths, "bench": list(things)})
-    rig.run_to("IDLE")
-    rig.greet()
-    rig.bench(1)
-    acknowledge(rig, 1)
+    rig.ready()
+    rig.bench(1, zero=True)
+    rig.acknowledge(1)
     return rig
 
 
-def acknowledge(rig: Rig, shaft: int) -> None:
-    assert rig.ask("Acknowledge", shaft=shaft)["refusal"] is None
-
-
-def step(rig: Rig, shaft: int, **changes: int | None) -> list[dict[str, int]]:
+def step(rig: Rig, shaft: int, **changes: Any) -> list[dict[str, int]]:
     """Return the settled readings of a complete step."""
     end = rig.bench(shaft, **changes)
-    acknowledge(rig, shaft)
+    rig.acknowledge(shaft)
     assert (end["shaft"], end["complete"]) == (shaft, True)
     return rig.good(shaft)
+
+
+def refused(rig: Rig, shaft: int, *steps: dict[str, Any]) -> tuple[str | None, str]:
+    """Return refusal and field of the reply to a program."""
+    reply = rig.ask("Program", shaft=shaft, stand=True, steps=list(steps))
+    return reply["refusal"], reply["field"]
 
 
 def mean(readings: list[dict[str, int]], column: str = "counts") -> float:
@@ -61,11 +50,11 @@ def test_a_step_is_a_run_of_its_own() -> None:
     rig.records.clear()
     end = rig.bench(2, press_steps=2000)
     events = [(each["previous"], each["state"], each["shaft"]) for each in rig.all("Event")]
-    assert events == [("STANDING", "BENCH", 2), ("BENCH", "STANDING", 2)]
+    assert events == [("STANDING", "RUNNING", 2), ("RUNNING", "STANDING", 2)]
     blocks = rig.all("Readings")
-    assert {block["phase"] for block in blocks} == {"BENCH"}
+    assert {block["phase"] for block in blocks} == {9}  # BENCH, in protocol/phase.avsc
     assert (end["blocks"], end["readings"]) == (len(blocks), sum(len(block["counts"]) for block in blocks))
-    assert [len(rig.good(2)), rig.greet()["held_shaft"]] == [STEP["readings"], 2]
+    assert [len(rig.good(2)), rig.greet()["held_shaft"]] == [40, 2]
     assert abs(end["sampling_ms"] - 40 * 12.5 / 1.015) < 10
     assert end["sampling_ms"] + 500 < end["duration_ms"] < end["sampling_ms"] + 1000  # half a second to go there
 
@@ -82,78 +71,89 @@ def test_readings_of_the_motion_are_marked_and_eight_more() -> None:
 
 def test_the_head_stays_and_the_next_step_goes_on_from_there() -> None:
     rig = standing()
-    for number, position in enumerate((3000, 2990, 3000, 0), 2):
+    for number, position in enumerate((3000, 2990, 3000, 0, 5), 2):
         assert {row["press_steps"] for row in step(rig, number, press_steps=position)} == {position}
-        assert (rig.state, rig.device.cycle.press.position()) == ("STANDING", position)
+        assert (rig.state, rig.device.gauge.press.position()) == ("STANDING", position)
 
 
 def test_a_turn_is_exact_either_way_and_goes_on_over_the_steps() -> None:
     rig = standing()
     first = step(rig, 2, rotate_steps=800, readings=5)
-    assert rig.device.cycle.rotate.position() == 800
-    speeds = np.diff([row["rotate_steps"] for row in first])[:120]
+    assert rig.device.gauge.rotate.position() == 800
     assert len(first) > 140  # 2 s at 80 readings a second
-    assert set(speeds) <= {4, 5}  # 400 steps/s from the first settled reading on
-    back = step(rig, 3, rotate_steps=-300)
-    assert back[-1]["rotate_steps"] == rig.device.cycle.rotate.position() == 500
+    assert set(np.diff([row["rotate_steps"] for row in first])) <= {4, 5}  # 400 steps/s, and no reading of a ramp
+    assert step(rig, 3, rotate_steps=-300)[-1]["rotate_steps"] <= rig.device.gauge.rotate.position() + 10
+    assert rig.device.gauge.rotate.position() == 500
     step(rig, 4, readings=200, rotate_steps=40)
-    assert (len(rig.good(4)), rig.device.cycle.rotate.position()) == (200, 540)
+    assert (len(rig.good(4)), rig.device.gauge.rotate.position()) == (200, 540)
 
 
-def test_the_press_is_home_and_all_as_before_after_clear_fault() -> None:
+def test_clear_fault_brings_the_head_home_and_all_is_as_before() -> None:
     rig = standing()
     step(rig, 2, press_steps=3000)
-    assert rig.ask("CyclePlan", **PLAN)["refusal"] is None
-    assert rig.ask("Command", order="MEASURE", shaft=3)["refusal"] == "WRONG_STATE"
-    assert rig.ask("Command", order="CLEAR_FAULT", shaft=None)["refusal"] is None
+    assert rig.order("CLEAR_FAULT")["refusal"] is None
     rig.run_to("IDLE")
-    assert rig.device.cycle.press.position() == 0
-    assert rig.all("Fault") == []
-    assert rig.ask("Command", order="MEASURE", shaft=3)["refusal"] is None
+    assert rig.device.gauge.press.position() == 0
+    assert rig.faults() == []
+    assert rig.measure(3)["cause"] == "NO_CONTACT"
+
+
+def test_a_cycle_may_begin_where_the_head_stands_and_go_on_with_its_zero() -> None:
+    rig = standing({"number": 2, "kind": "shaft"})
+    found = rig.bench(2, press_steps=8000, until_count=CYCLE["light_count"], press_speed=2000)
+    assert found["complete"]
+    rig.acknowledge(2)
+    at = rig.device.gauge.press.position()
+    press = standard_steps()[5] | {"press_speed": 2000}
+    end = rig.run_program([press, bench_step(press_steps=-100, from_step=0)], 3, stand=True)
+    assert end["complete"]
+    readings = rows([block for block in rig.all("Readings") if block["shaft"] == 3], "DEEPEN")
+    assert readings[0]["press_steps"] - at < 40
+    assert readings[-1]["press_steps"] - 100 == rig.device.gauge.press.position()
+    assert 1.0 <= (readings[-1]["counts"] - 50000) / CYCLE["full_count"] < 1.1
 
 
 # What is refused
 
 
-@pytest.mark.parametrize("field", LIMITS)
-def test_each_field_is_refused_by_name_just_outside_its_range(field: str) -> None:
-    low, high = LIMITS[field]
-    usual = {"shaft": 1} | STEP
-    for value in (low, high):
-        assert getattr(plan.Step(list((usual | {field: value}).values()), FACE, 0), field) == value
-    for value in (low - 1, high + 1):
-        with pytest.raises(plan.RefusalError) as refusal:
-            plan.Step(list((usual | {field: value}).values()), FACE, 0)
-        assert refusal.value.args == (records.OUT_OF_RANGE, field)
-
-
-def test_the_first_step_is_taken_at_home() -> None:
+def test_the_press_goes_nowhere_without_a_zero() -> None:
     rig = Rig()
-    rig.run_to("IDLE")
-    rig.greet()
-    reply = rig.ask("BenchStep", shaft=1, **(STEP | {"press_steps": 1}))
-    assert (reply["refusal"], reply["field"]) == ("OUT_OF_RANGE", "press_steps")
+    rig.ready()
+    assert refused(rig, 1, bench_step(press_steps=1)) == ("OUT_OF_RANGE", "0.press_steps")
     assert rig.state == "IDLE"
+    rig.bench(1)
+    rig.acknowledge(1)
+    assert refused(rig, 2, bench_step(), bench_step(press_steps=1)) == ("OUT_OF_RANGE", "1.press_steps")
+    rig.bench(2, zero=True)
+    rig.acknowledge(2)
+    assert len(step(rig, 3, press_steps=1)) == 40
+
+
+def test_a_zero_is_taken_at_home_only() -> None:
+    rig = standing()
+    assert refused(rig, 2, bench_step(press_steps=300, zero=True)) == ("OUT_OF_RANGE", "0.zero")
+    step(rig, 2, press_steps=300)
+    assert refused(rig, 3, bench_step(press_steps=None, zero=True)) == ("OUT_OF_RANGE", "0.zero")
+    assert len(step(rig, 3, zero=True)) == 40  # on its way home first
 
 
 def test_a_step_waits_for_the_one_before_to_be_acknowledged_and_may_be_repeated() -> None:
     rig = standing()
     rig.bench(2)
-    assert rig.ask("BenchStep", shaft=3, **STEP)["refusal"] == "WRONG_STATE"
-    assert rig.ask("BenchStep", shaft=2, **STEP)["refusal"] is None  # the host did not hear the reply
+    assert refused(rig, 3, bench_step())[0] == "WRONG_STATE"
+    assert refused(rig, 2, bench_step())[0] is None  # the host did not hear the reply
     assert rig.state == "STANDING"
     assert rig.greet()["held_shaft"] == 2
-    acknowledge(rig, 2)
+    rig.acknowledge(2)
     assert len(step(rig, 3)) == 40
 
 
 def test_nothing_but_the_same_step_is_taken_in_mid_step() -> None:
     rig = standing()
-    assert rig.ask("BenchStep", shaft=2, **(STEP | {"readings": 400}))["refusal"] is None
-    assert rig.ask("BenchStep", shaft=2, **STEP)["refusal"] is None
-    assert rig.ask("BenchStep", shaft=3, **STEP)["refusal"] == "WRONG_STATE"
-    assert rig.ask("CyclePlan", **PLAN)["refusal"] == "WRONG_STATE"
-    assert rig.ask("Command", order="CLEAR_FAULT", shaft=None)["refusal"] == "WRONG_STATE"
+    rig.begin([bench_step(readings=400)], 2, stand=True)
+    assert refused(rig, 2, bench_step())[0] is None
+    assert refused(rig, 3, bench_step())[0] == "WRONG_STATE"
+    assert rig.order("CLEAR_FAULT")["refusal"] == "WRONG_STATE"
     rig.run_to("STANDING")
     assert len(rig.good(2)) == 400
 
@@ -161,19 +161,18 @@ def test_nothing_but_the_same_step_is_taken_in_mid_step() -> None:
 def test_no_step_in_mid_shaft() -> None:
     rig = Rig({"shafts": [{"number": 1}]})
     rig.ready()
-    rig.ask("Command", order="MEASURE", shaft=1)
-    assert rig.ask("BenchStep", shaft=2, **STEP)["refusal"] == "WRONG_STATE"
+    rig.begin(standard_steps(), 1)
+    assert refused(rig, 2, bench_step())[0] == "WRONG_STATE"
     rig.run_to("HOLDING")
-    assert rig.ask("BenchStep", shaft=2, **STEP)["refusal"] == "WRONG_STATE"
+    assert refused(rig, 2, bench_step())[0] == "WRONG_STATE"
 
 
 def test_a_step_that_could_overflow_the_buffer_is_refused() -> None:
     rig = standing()
-    for long in ({"readings": 5000}, {"rotate_steps": 50000}, {"press_steps": 10000, "press_speed": 100}):
-        assert rig.ask("BenchStep", shaft=2, **(STEP | long))["refusal"] == "BUFFER_TOO_SMALL"
-    assert rig.ask("BenchStep", shaft=2, **(STEP | {"readings": 3900}))["refusal"] is None
-    rig.run_to("STANDING")
-    assert len(rig.good(2)) == 3900
+    for long in ({"readings": 2300}, {"rotate_steps": 12000}, {"press_steps": 10000, "press_speed": 350}):
+        assert refused(rig, 2, bench_step(**long)) == ("BUFFER_TOO_SMALL", "steps")
+    rig.bench(2, readings=2200)
+    assert len(rig.good(2)) == 2200
 
 
 # Silence, stop, faults
@@ -181,17 +180,17 @@ def test_a_step_that_could_overflow_the_buffer_is_refused() -> None:
 
 def test_a_silent_host_makes_a_moving_head_retract() -> None:
     rig = standing()
-    assert rig.ask("BenchStep", shaft=2, **(STEP | {"press_steps": 2000, "readings": 1000}))["refusal"] is None
+    rig.begin([bench_step(press_steps=2000, readings=1000)], 2, stand=True)
     rig.keep_alive = False
     rig.link.to_device.clear()
     rig.run_to("HOLDING", 10)
-    assert (rig.last("Fault")["code"], rig.last("Fault")["state"]) == ("HOST_SILENT", "BENCH")
-    assert rig.device.cycle.press.position() == 0
+    assert [rig.last("Fault")[key] for key in ("code", "state", "step")] == ["HOST_SILENT", "RUNNING", 0]
+    assert rig.device.gauge.press.position() == 0
     rig.keep_alive = True
     assert rig.greet()["held_shaft"] == 2
     rig.ask("Resend", shaft=2, blocks=[0])
     assert (rig.last("EndOfShaft")["complete"], rig.last("EndOfShaft")["cause"]) == (False, "HOST_SILENT")
-    acknowledge(rig, 2)
+    rig.acknowledge(2)
     assert rig.state == "IDLE"
 
 
@@ -201,34 +200,34 @@ def test_a_person_may_take_any_time_between_steps() -> None:
     rig.bench(2, press_steps=2000)
     rig.keep_alive = False
     rig.run(1200)  # longer than the clock's wrap
-    assert (rig.state, rig.all("Fault"), rig.device.cycle.press.position()) == ("STANDING", [], 2000)
+    assert (rig.state, rig.faults(), rig.device.gauge.press.position()) == ("STANDING", [], 2000)
     rig.keep_alive = True
-    acknowledge(rig, 2)
+    rig.acknowledge(2)
     assert len(step(rig, 3, press_steps=1000)) == 40
 
 
 def test_stop_gives_the_step_up_with_its_readings() -> None:
     rig = standing()
-    rig.ask("BenchStep", shaft=2, **(STEP | {"press_steps": 3000, "readings": 1000}))
+    rig.begin([bench_step(press_steps=3000, readings=1000)], 2, stand=True)
     rig.run(2)
-    assert rig.ask("Command", order="STOP", shaft=None)["refusal"] is None
+    assert rig.order("STOP")["refusal"] is None
     rig.run_to("HOLDING")
     rig.run(0.1)
     end = rig.last("EndOfShaft")
     assert (end["complete"], end["cause"]) == (False, "STOPPED_BY_HOST")
     assert end["readings"] == len(rig.good(2, settled=0)) > 100
-    assert rig.device.cycle.press.position() == 0
-    acknowledge(rig, 2)
-    assert len(step(rig, 3)) == 40  # from IDLE: the bench begins anew
+    assert rig.device.gauge.press.position() == 0
+    rig.acknowledge(2)
+    assert rig.state == "IDLE"
 
 
 def test_stop_brings_a_standing_head_home_and_keeps_what_is_held() -> None:
     rig = standing()
     rig.bench(2, press_steps=3000)
-    assert rig.ask("Command", order="STOP", shaft=None)["refusal"] is None
+    assert rig.order("STOP")["refusal"] is None
     rig.run_to("IDLE")
-    assert rig.device.cycle.press.position() == 0
-    assert rig.all("Fault") == []
+    assert rig.device.gauge.press.position() == 0
+    assert rig.faults() == []
     assert rig.greet()["held_shaft"] == 2
     rig.records.clear()
     rig.ask("Resend", shaft=2, blocks=[0])
@@ -237,17 +236,13 @@ def test_stop_brings_a_standing_head_home_and_keeps_what_is_held() -> None:
 
 def test_force_is_limited_from_the_zero_on() -> None:
     rig = standing(RIGID, zero_count=-400000.0)
-    rig.bench(2, until="FAULTED", press_speed=200, press_steps=4000)
-    fault, end = rig.last("Fault"), rig.last("EndOfShaft")
-    assert (fault["code"], fault["state"], end["complete"], end["cause"]) == (
-        "FORCE_LIMIT",
-        "BENCH",
-        False,
-        "FORCE_LIMIT",
-    )
-    # a quarter of a newton a microstep; two readings and the time between them are 5 microsteps further
-    assert FACE.COUNT_LIMIT < fault["detail"] < FACE.COUNT_LIMIT + 6 * mechanics.COUNT_PER_N / 4
-    assert rig.device.cycle.press.position() == 0
+    end = rig.bench(2, until="FAULTED", press_speed=200, press_steps=4000)
+    fault = rig.last("Fault")
+    assert [fault[key] for key in ("code", "state", "step")] == ["FORCE_LIMIT", "RUNNING", 0]
+    assert (end["complete"], end["cause"]) == (False, "FORCE_LIMIT")
+    # A quarter of a newton a microstep; two readings, and two more for the filter, are 10 microsteps further.
+    assert FACE.COUNT_LIMIT < fault["detail"] < FACE.COUNT_LIMIT + 10 * mechanics.COUNT_PER_N / 4
+    assert rig.device.gauge.press.position() == 0
 
 
 def test_a_mass_counts_from_the_zero_too() -> None:
@@ -259,11 +254,10 @@ def test_a_mass_counts_from_the_zero_too() -> None:
 
 def test_a_spike_in_the_zero_does_not_move_the_limit() -> None:
     rig = Rig({"gauge": {"spike_chance": 0.02, "spike_count": 900000.0}, "seed": 2})
-    rig.run_to("IDLE")
-    rig.greet()
-    rig.bench(1)
+    rig.ready()
+    rig.bench(1, zero=True)
     assert sum(row["counts"] > 500000 for row in rig.good(1)) == 1
-    assert abs(rig.device.cycle.progress.zero - 50000) < 500
+    assert abs(rig.device.gauge.run.zero - 50000) < 500
 
 
 @pytest.mark.parametrize("fault", [code for code in records.FAULT_CODES if code.startswith("CELL")])
@@ -271,76 +265,15 @@ def test_a_cell_that_fails_while_the_head_stands_brings_it_home(fault: str) -> N
     rig = standing()
     step(rig, 2, press_steps=3000)
     ends = len(rig.all("EndOfShaft"))
-    rig.device.cycle.fail(records.FAULT_CODES.index(fault), 0)
+    rig.device.gauge.fail(records.FAULT_CODES.index(fault), 0)
     rig.run_to("FAULTED")
     rig.run(0.1)
-    assert rig.device.cycle.press.position() == 0
-    assert len(rig.all("EndOfShaft")) == ends  # no step was under way
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    assert rig.device.gauge.press.position() == 0
+    assert len(rig.all("EndOfShaft")) == ends  # no program was under way
+    assert rig.last("Fault")["step"] is None
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     assert len(step(rig, 3)) == 40
-
-
-THINGS = st.sampled_from(["nothing", "rigid", "shaft"])
-ANY_STEP = st.fixed_dictionaries(
-    {
-        "press_steps": st.one_of(st.integers(0, FACE.PRESS_LIMIT), st.just(FACE.PRESS_LIMIT), st.integers(3000, 3400)),
-        "rotate_steps": st.integers(-2000, 2000),
-        "stop_count": st.none() | st.integers(1, FACE.COUNT_LIMIT),
-        "readings": st.integers(1, 200),
-        "settle_readings": st.integers(0, 20),
-        "press_speed": st.one_of(st.integers(200, FACE.PRESS_SPEED_MAX), st.just(FACE.PRESS_SPEED_MAX)),
-        "rotate_speed": st.integers(100, FACE.ROTATE_SPEED_MAX),
-    }
-)
-
-
-@pytest.mark.slow
-@settings(max_examples=40)
-@given(THINGS, st.lists(ANY_STEP, min_size=1, max_size=4))
-def test_no_steps_go_past_the_limits(kind: str, steps: list[dict[str, int | None]]) -> None:
-    rig = standing({"number": 2, "kind": kind})
-    for number, fields in enumerate(steps, 2):
-        refusal = rig.ask("BenchStep", shaft=number, **fields)["refusal"]
-        event(f"refused: {refusal}")
-        if refusal is not None:
-            assert refusal == "BUFFER_TOO_SMALL"
-            continue
-        most = rig.device.cycle.bench_step.most_readings(rig.board.INTERVAL_US * 15 // 16)
-        over_s = watched(rig)
-        assert over_s < 0.06  # two readings and the time between them
-        rig.run(0.2)
-        end = rig.last("EndOfShaft")
-        event(f"{kind}: {end['cause']}")
-        assert end["cause"] in (None, "FORCE_LIMIT")
-        assert end["readings"] <= most
-        assert rig.device.held.used() <= most * plan.READING_BYTES + 200
-        if end["cause"] is not None:
-            assert rig.device.cycle.press.position() == 0
-            return
-        if fields["stop_count"] is None:
-            assert rig.device.cycle.press.position() == fields["press_steps"]
-        assert len(rig.good(number)) >= fields["readings"]
-        acknowledge(rig, number)
-
-
-def watched(rig: Rig) -> float:
-    """Run to the end of a step; return how long the force was too large without the head on its way up, s."""
-    over_s = 0.0
-    while rig.state not in ("STANDING", "HOLDING", "FAULTED"):
-        before_us = rig.board.now_us
-        rig.step()
-        press = rig.device.cycle.press
-        assert 0 <= press.position() <= FACE.PRESS_LIMIT
-        over = rig.board.mechanics._force_n * mechanics.COUNT_PER_N > 1.01 * FACE.COUNT_LIMIT
-        over_s += (rig.board.now_us - before_us) / 1e6 if over and not press.rising() else 0.0
-    return over_s
-
-
-def test_the_table_has_no_silence_where_the_head_stands() -> None:
-    allowed = {signal for state, signal in cycle.TABLE if state == records.STANDING}
-    assert "HOST_SILENT" not in allowed
-    assert {"bench", "clear", "INTERNAL"} <= allowed
 
 
 # What the simulated bench holds
@@ -377,7 +310,7 @@ def test_on_a_rigid_bar_only_the_frame_gives(give: float) -> None:
     rig = standing(RIGID | {"give_mm_per_n": give}, screw_periodic_mm=0.0)
     touched = step(rig, 2, **SEEK)
     at = touched[0]["press_steps"]
-    assert 100000 <= touched[0]["counts"] - 50000 < 250000
+    assert 100000 <= touched[0]["counts"] - 50000 < 400000  # a reading comes every 68,000, and the filter lags
     assert at < SEEK["press_steps"]
     forces = [mean(touched)] + [mean(step(rig, 3 + i, press_steps=at + 8 * (i + 1))) for i in range(3)]
     slopes = np.diff(forces) / mechanics.COUNT_PER_N / (8 / 400)
@@ -395,7 +328,7 @@ def test_on_a_gauge_block_the_head_meets_it_so_much_earlier() -> None:
 def test_on_the_way_up_no_load_stops_the_head() -> None:
     rig = standing(RIGID)
     at = step(rig, 2, **SEEK)[0]["press_steps"]
-    assert {row["press_steps"] for row in step(rig, 3, press_steps=at - 4, stop_count=10)} == {at - 4}
+    assert {row["press_steps"] for row in step(rig, 3, press_steps=at - 4, until_count=10)} == {at - 4}
 
 
 def test_the_indicator_shows_scale_period_and_backlash_of_the_screw() -> None:
@@ -410,7 +343,7 @@ def test_the_indicator_shows_scale_period_and_backlash_of_the_screw() -> None:
 
 def test_a_bow_comes_round_once_a_turn() -> None:
     rig = standing({"number": 2, "kind": "shaft", "bow_mm": 0.3})
-    at = step(rig, 2, press_speed=1000, press_steps=6000, stop_count=150000)[-1]["press_steps"]
+    at = step(rig, 2, press_speed=1000, press_steps=6000, until_count=150000)[-1]["press_steps"]
     turning = step(rig, 3, press_steps=at, rotate_steps=2000)
     steps = np.array([row["rotate_steps"] for row in turning])
     counts = np.array([row["counts"] for row in turning], float)
@@ -432,5 +365,6 @@ def test_a_reference_bar_is_given_by_its_stiffness() -> None:
 
 @pytest.mark.parametrize("wrong", [{"kind": "weight"}, {"kind": "mass", "mass_kg": 1}, {"kind": "rigid", "mass_g": 1}])
 def test_a_thing_the_bench_does_not_know_is_an_error(wrong: dict[str, Any]) -> None:
-    with pytest.raises(ValueError, match="unknown"):
+    key = wrong["kind"] if len(wrong) == 1 else list(wrong)[1]
+    with pytest.raises(ValueError, match=f"'{key}'"):
         mechanics.Mechanics({"bench": [wrong]})
