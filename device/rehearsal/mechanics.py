@@ -77,7 +77,8 @@ class Mechanics:
         self._shaft = shaft
         self._to_lose = shaft.given["lost_steps"]
         self._rotate = self._turned_from = rotate
-        self._press: "int | None" = None  # of the last force, None if that is no longer true
+        self._press: "int | None" = None  # None before the first instant
+        self._stale = True  # head or shaft moved since the force was last worked out
         self.angle = 0.0
         self._deepest_mm = self._force_n = self._felt_n = 0.0
         self._word = 0
@@ -105,7 +106,7 @@ class Mechanics:
     def set_angle_origin(self) -> None:
         """Count angles from where the shaft lies now."""
         self.angle = 0.0
-        self._press = None
+        self._stale = True
 
     def interval_us(self) -> int:
         """Return the duration of the next conversion, us."""
@@ -118,7 +119,10 @@ class Mechanics:
             self._turn(rotate)
         if press != self._press:
             self._press = press
-            self._felt_n = self._force(self._travel(press))
+            self._carry(press)
+        if self._stale:
+            self._stale = False
+            self._felt_n = self._force(self._head_mm)
         signal = self._signal(now_us)
         if not self._settled:
             self._settled = True
@@ -158,23 +162,23 @@ class Mechanics:
         if self.truths["index_mark"] and turn != math.floor(min(before, self.angle) / (2 * math.pi)):
             self.marked = self._rotate + math.floor((2 * math.pi * turn - before) / step + 0.5)
         self._rotate = rotate
-        self._press = None
+        self._stale = True
 
     def _slip(self) -> None:
         """Let the shaft slip once in a while on rollers that turn."""
         if self._rotate != self._turned_from and self._noise.chance(self.truths["slip_jump_chance"]):
             self.angle -= math.radians(self.truths["slip_jump_deg"])
-            self._press = None
+            self._stale = True
         self._turned_from = self._rotate
 
-    def _travel(self, press: int) -> float:
-        """Return the position of the head, mm below home: the nut carries it with play between its flanks."""
+    def _carry(self, press: int) -> None:
+        """Carry the head with the nut, with play between its flanks."""
         truths = self.truths
         nut = press / truths["press_steps_per_mm"] * (1 + truths["press_scale_error"])
         phase = 2 * math.pi * nut / truths["screw_lead_mm"] + math.radians(truths["screw_periodic_deg"])
         nut += truths["screw_periodic_mm"] * math.sin(phase)
         self._head_mm = min(max(self._head_mm, nut), nut + truths["backlash_mm"])
-        return self._head_mm
+        self._stale = True
 
     def _force(self, head_mm: float) -> float:
         """Return the force at a position of the head, N: beam and frame share the travel."""
