@@ -111,12 +111,15 @@ def rows(blocks: list[dict[str, Any]], phase: str | None = None) -> list[dict[st
 class Rig:
     """The device on a scenario.
 
-    `records` are all (name, fields) that it has sent; with `keep_alive` the host answers each of its frames.
+    `records` are all (name, fields) that it has sent; with `keep_alive` the host answers each of its frames. After a
+    reset, `before` is the board until then.
     """
 
-    def __init__(self, scenario: dict[str, Any] | None = None, first_tick_us: int = 0) -> None:
+    def __init__(
+        self, scenario: dict[str, Any] | None = None, first_tick_us: int = 0, before: board.Board | None = None
+    ) -> None:
         self.link = FakeLink()
-        self.board = board.Board(scenario or {}, self.link, 7, first_tick_us)
+        self.board = board.Board(scenario or {}, self.link, 7, first_tick_us, before)
         self.device = main.Device(self.board)
         self.records: list[tuple[str, dict[str, Any]]] = []
         self.sequences: list[int] = []

@@ -68,9 +68,6 @@ def board_of(scenario: dict[str, Any], shaft: int = 1) -> board.Board:
 
 def move(axis: Any, steps: int, period_us: int) -> None:
     """Begin a move at constant speed, without ramps; -steps the other way."""
-    if hasattr(axis, "feed"):
-        axis.feed(-1 if steps < 0 else 1, [period_us, abs(steps)], 1)
-        return
     axis.play(-1 if steps < 0 else 1, [period_us, abs(steps)], 1, [], 0)
 
 
