@@ -222,7 +222,7 @@ def with_good(run, phase, number):
     return replace(run, status=status)
 
 
-@pytest.mark.parametrize(("phase", "fewest"), [(Phase.FULL, 80), (Phase.ZERO_AFTER, 5)])
+@pytest.mark.parametrize(("phase", "fewest"), [(Phase.FULL, 56), (Phase.ZERO_AFTER, 5)])
 def test_the_fewest_good_readings_of_a_phase_are_enough_and_fewer_are_not(phase, fewest):
     phases = DEPTHS if phase in DEPTHS else ZEROS
     enough, few = (columns([with_good(drifting_run(), phase, n)], phases).why_unfit() for n in (fewest, fewest - 1))

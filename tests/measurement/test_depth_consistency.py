@@ -38,7 +38,7 @@ def made(phases, amplitudes=(0.02, 0.2, 0.02), sigma=(1e-4, 2e-4, 1e-4), u_perio
 
 def forces(zero_share=(0.2, 0.5, 0.8), u_zero=(0.0, 0.0), drift=0.0):
     return SimpleNamespace(
-        zero_share=np.array([zero_share]), u_zero_n=np.array([u_zero]), zero_drift_n=np.array([drift])
+        zero_share=np.array([zero_share]), u_zero_n=np.array([u_zero]), zero_change_n=np.array([abs(drift)])
     )
 
 

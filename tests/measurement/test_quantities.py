@@ -106,9 +106,15 @@ def test_a_side_is_named_where_the_spread_is_real_and_the_angle_established():
 def test_the_angle_is_as_unsure_as_the_period_at_the_far_ends_of_the_turning():
     forces = SimpleNamespace(turns=SimpleNamespace(steps=np.array([[[-1600.0, 700.0], [100.0, 2005.0]]])))
     fit = SimpleNamespace(
-        steps_per_turn=np.array([802.0]), u_relative_period=np.array([0.003]), used=np.array([[99, 99]])
+        steps_per_turn=np.array([802.0]),
+        u_relative_period=np.array([0.003]),
+        used=np.array([[99, 99]]),
+        readings_alike=1.0,
     )
-    turn = SimpleNamespace(deflection_thou=np.array([[500.0, 0, 0, 3.0, 0, 0, 0]]), u_deflection=np.eye(7)[None] * 1e-4)
+    turn = SimpleNamespace(
+        deflection_thou=np.array([[500.0, 0, 0, 3.0, 0, 0, 0]]), u_deflection=np.eye(7)[None] * 1e-4,
+        deflection_changes=np.zeros((1, 0, 7)), dof_changes=np.zeros((1, 0)),
+    )  # fmt: skip
     spine = SimpleNamespace(u=np.array([0.2]), dof=np.array([20.0]))
     assert evenness(turn, spine, fit, forces)["angle_u_deg"][0] == pytest.approx(2005 / 802 * 360 * 0.003)
 

@@ -354,7 +354,7 @@ def test_a_converter_stuck_at_its_limit_is_no_result():
     counts, status = run.counts.copy(), run.status.copy()
     counts[full], status[full] = 2**23 - 1, SATURATED
     (reason,) = reasons_of(with_readings(run, counts=counts, status=status))
-    assert codes_in(reason) == ["0", "FULL", "80"]
+    assert codes_in(reason) == ["0", "FULL", "56"]
 
 
 def test_rollers_that_do_not_turn_the_shaft_are_no_result():

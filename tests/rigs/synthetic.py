@@ -6,7 +6,7 @@ thousands of shafts; the rehearsal board, with the real device code, covers the 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 import numpy as np
@@ -117,6 +117,9 @@ class Gauge:
     vertical: float = 0.5  # 0: frictionless supports; 1: reactions stay vertical; the host takes the middle
     height_mm: float = 0.0  # how much higher than expected every shaft lies
     oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
+    stages: tuple[float, ...] = ()  # the converter's filter: moving averages one after another, lengths in conversions
+    noise_passes: bool = False  # the noise enters before the filter, so neighbouring readings share it
+    warming_n: float = 0.0  # what the zero is off a straight drift at the middle of the run
 
 
 @dataclass
@@ -176,6 +179,98 @@ def _force(gauge, shaft, travel_mm, angle):
 
 
 CONTACT_STEPS = 2000
+FINE = 48  # points to a conversion at which the filter integrates
+
+
+def _response(stages):
+    """Return the filter's weights at FINE points to a conversion, the newest first: boxes convolved with each other."""
+    weights = np.ones(1)
+    for length in stages:
+        box = np.ones(round(length * FINE))
+        weights = np.convolve(weights, box / box.sum())
+    return weights
+
+
+def delay_and_width(stages):
+    """Return delay and rms width of a filter in conversions: means and variances of its moving averages add up."""
+    return sum(stages) / 2, math.sqrt(sum(length**2 for length in stages) / 12)
+
+
+def turning(shaft, gauge, travel_mm, start, per_reading, number):
+    """Return rotate positions, whole steps, and forces of readings from a standing start at a constant speed.
+
+    The force is integrated over the window before each tick. It is taken from a fine table around the shaft. The rotor
+    runs smoothly through the middle of its steps, and the position is noted at the tick in whole steps.
+    """
+    period = 800 * (1 + gauge.slip)
+    around = np.linspace(0, 2 * np.pi, 721)
+    table = CubicSpline(around, _force(gauge, shaft, travel_mm, around), bc_type="periodic")
+    weights = _response(gauge.stages)
+    # Middles of the fine intervals, from long before the first tick.
+    time = (np.arange(-len(weights) - FINE, number * FINE) + 0.5) / FINE
+    force = np.convolve(table(2 * np.pi * (start + np.maximum(per_reading * time - 0.5, 0)) / period), weights)
+    at_tick = len(weights) + FINE + FINE * (np.arange(number) + 1) - 1
+    return np.floor(start + per_reading * (np.arange(number) + 1)).astype(int), force[at_tick]
+
+
+def _noise(gauge, rng, number):
+    """Return the noise of readings, N; noise that entered before the filter has the same scatter but is shared."""
+    if not gauge.noise_passes:
+        return rng.normal(0, gauge.noise_n, number)
+    weights = _response(gauge.stages)
+    weights = weights[: len(weights) // FINE * FINE].reshape(-1, FINE).sum(axis=1)
+    white = rng.normal(0, gauge.noise_n / math.hypot(*weights), number + len(weights) - 1)
+    return np.convolve(white, weights, mode="valid")
+
+
+def filtered_run(shaft, gauge, rng, turns=2, per_turn=160, **options) -> RawRun:
+    """Return a run of firmware 1.0.0 behind the gauge's filter, with readings that settle before each turn.
+
+    `options` are `firmware`, `fast` (readings a turn at the full depth), `middle` (readings of a zero in the middle),
+    `turned` (steps already made when the run begins) and `marks`.
+    """
+    full = shaft.spine_thou * 0.0254
+    light, deep = full * 0.1, full * 1.01 + gauge.give_mm_per_n * LOAD_N
+    settling = math.ceil(sum(gauge.stages)) + 1
+    middle, position = options.get("middle", 0), options.get("turned", 0)
+    phases = [(Phase.ZERO_BEFORE, 0.0), (Phase.LIGHT, light), (Phase.FULL, deep)]
+    phases += [(Phase.ZERO_MIDDLE, 0.0)] * bool(middle) + [(Phase.LIGHT_AGAIN, light), (Phase.ZERO_AFTER, 0.0)]
+    parts, segments = [], []
+    for phase, depth in phases:
+        a_turn = options.get("fast", per_turn) if phase is Phase.FULL else per_turn
+        number = round(turns * a_turn) + settling if depth else (middle if phase is Phase.ZERO_MIDDLE else 40)
+        steps, force, down = np.full(number, position), np.zeros(number), 0
+        if depth:
+            down = CONTACT_STEPS + round(depth / gauge.mm_per_step)
+            travel = _press(gauge, down) - _press(gauge, CONTACT_STEPS)
+            steps, force = turning(shaft, gauge, travel, position, 800 / a_turn, number)
+            position = int(steps[-1]) + 1
+            if phase is Phase.LIGHT_AGAIN:
+                force = force * (1 - shaft.hysteresis)
+        status = np.where(np.arange(number) < settling * bool(depth), 1, 0)
+        parts.append((steps, np.full(number, down), force, status))
+        segments.append((int(phase), number))
+    rotate, press, force, status = (np.concatenate(column) for column in zip(*parts, strict=True))
+    share = np.linspace(0, 1, len(force))
+    force = force + gauge.drift_n * share + gauge.warming_n * 4 * share * (1 - share) + _noise(gauge, rng, len(force))
+    return replace(
+        raw_run(shaft, gauge, np.random.default_rng(0), turns=(1, 1, 1)),
+        firmware=options.get("firmware", "1.0.0"),
+        segments=tuple(segments),
+        tick_us=np.arange(len(force)) * 12500,
+        rotate_steps=rotate,
+        press_steps=press,
+        counts=np.round(84_000 + force * gauge.counts_per_n).astype(int),
+        status=status.astype(np.int16),
+        marks=np.array(options.get("marks", ()), int),
+    )
+
+
+def filter_section(stages, interval_s=0.0125, **changes):
+    """Return the calibrated filter, without error, of a converter with these moving averages."""
+    delay, width = delay_and_width(stages)
+    section = {"delay_s": delay * interval_s, "u_delay_s": 0.0, "width_s": width * interval_s, "u_width_s": 0.0}
+    return section | changes
 
 
 def raw_run(
@@ -238,7 +333,7 @@ def raw_run(
 
 def paper_calibration(**changes):
     """Return the calibration of the default gauge, without error; `changes` are sections with the keys to replace."""
-    sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
+    sections = {name: {**EXAMPLE.get(name, {}), **changes.get(name, {})} for name in (*EXAMPLE, *changes)}
     sections["calibration"]["gauge"] = "paper"
     return Calibration.model_validate(sections)
 

@@ -1,7 +1,8 @@
 """Turn raw runs into calibrated arrays: force, travel and rotate steps of many shafts side by side.
 
 Only readings that the device marked as good are used. A cell's zero drifts slowly, so the zero of a loaded reading is
-taken from a straight line in time between the unloaded readings before and after.
+taken from a straight line in time between the unloaded readings before and after; a zero in the middle of the cycle
+breaks that line in two. The angle of a reading is that in the middle of its conversions (converter_filter.py).
 """
 
 from collections.abc import Sequence
@@ -12,13 +13,17 @@ from numpy.typing import NDArray
 
 from midspan.archive.raw_run import Phase, RawRun
 from midspan.measurement.calibration import Calibration
+from midspan.measurement.converter_filter import Filtering, filtering, filters_of, is_filtered, middle_steps
+from midspan.measurement.harmonic_fit import FEWEST_OF_DEPTH
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS, Array, Mask, Turns, median_of_valid
 
 DEPTHS: tuple[Phase, ...] = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
 ZEROS: tuple[Phase, ...] = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
+MIDDLE = 2  # column of a zero in the middle of the cycle, after those of ZEROS
 SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc
 UNFIT = SETTLING | SATURATED | OUT_OF_STEP
-FEWEST_READINGS = {**dict.fromkeys(DEPTHS, 80), **dict.fromkeys(ZEROS, 5)}
+NEEDED = (*DEPTHS, *ZEROS)
+FEWEST_OF_ZERO = 5
 CUT_SHORT = "the cycle was cut short"
 CLOCK_STOOD = "the times of its readings stand still or run backwards"
 PAD = 64  # padding depends on a shaft's own length only, so that its sums are the same in any batch
@@ -42,14 +47,21 @@ class CalibratedReadings:
         Relative standard uncertainty of `nominal_steps`, shape (S,).
     zero_drift_n : ndarray
         Change of the zero during the cycle, N, shape (S,).
+    zero_change_n : ndarray
+        Largest change between neighbouring zeros, N, 0 or more, shape (S,).
     u_zero_n : ndarray
-        Standard uncertainty of the zero before and after, from its scatter, N, shape (S, 2).
+        Standard uncertainty of the zero before, after and, if there was one, in the middle, from its scatter, N, shape
+        (S, 2) or (S, 3).
     dof_zero : ndarray
-        Degrees of freedom of that scatter, shape (S, 2).
+        Degrees of freedom of that scatter, same shape.
     zero_share : ndarray
-        Weight of the zero after in the zero of each depth, shape (S, 3); the rest is the zero before.
+        Weight of the zero after in the zero of each depth, shape (S, 3).
+    middle_share : ndarray
+        Weight of the zero in the middle, 0 without one, shape (S, 3); the rest is the zero before.
     rest_scatter_n : ndarray
         Standard deviation of a reading without contact, N, shape (S,).
+    filtering : Filtering, optional
+        Filters of the converters and speeds of turning; None for readings that are taken as they are.
     """
 
     turns: Turns
@@ -58,10 +70,13 @@ class CalibratedReadings:
     nominal_steps: Array
     u_relative_nominal: Array
     zero_drift_n: Array
+    zero_change_n: Array
     u_zero_n: Array
     dof_zero: Array
     zero_share: Array
+    middle_share: Array
     rest_scatter_n: Array
+    filtering: Filtering | None = None
 
 
 def why_cut_short(run: RawRun) -> tuple[str, ...]:
@@ -82,7 +97,23 @@ def why_cut_short(run: RawRun) -> tuple[str, ...]:
     if (np.diff(run.tick_us) <= 0).any():
         return (CLOCK_STOOD,)
     present = {phase for phase, _ in run.segments}
-    return tuple(f"no readings in phase {phase.name}" for phase in FEWEST_READINGS if phase not in present)
+    return tuple(f"no readings in phase {phase.name}" for phase in NEEDED if phase not in present)
+
+
+def zero_phases(run: RawRun) -> tuple[Phase, ...]:
+    """Return the phases in which a run was read without contact.
+
+    Parameters
+    ----------
+    run : RawRun
+        Raw run of one shaft.
+
+    Returns
+    -------
+    tuple of Phase
+        The zeros before and after, and that in the middle if the run has one.
+    """
+    return ZEROS if run.phase_slice(Phase.ZERO_MIDDLE) is None else (*ZEROS, Phase.ZERO_MIDDLE)
 
 
 def padded_length(run: RawRun, phases: tuple[Phase, ...]) -> int:
@@ -146,7 +177,7 @@ class Columns:
         lowest = np.where(self.valid, self.press, np.iinfo(np.int64).max).min(axis=-1)
         reasons: dict[int, tuple[str, ...]] = {}
         for j, phase in enumerate(self.phases):
-            fewest = FEWEST_READINGS[phase]
+            fewest = FEWEST_OF_DEPTH if phase in DEPTHS else FEWEST_OF_ZERO
             few, moved = found[:, j] < fewest, highest[:, j] > lowest[:, j]
             for i in np.flatnonzero(few | moved).tolist():
                 sentence = (
@@ -197,7 +228,7 @@ def _masked_mean(values: Array, keep: Mask) -> Array:
 
 
 def _zeros(zero: Columns) -> tuple[Array, Array, Array, Array, Array]:
-    """Return mean count, its time in us, scatter, standard uncertainty and degrees of freedom, each of shape (S, 2)."""
+    """Return mean count, its time in us, scatter, standard uncertainty and degrees of freedom, each (S, zeros)."""
     counts = zero.counts.astype(float)
     distance = np.abs(counts - median_of_valid(counts, zero.valid)[..., None])
     sigma = MAD_TO_SIGMA * median_of_valid(distance, zero.valid)
@@ -214,7 +245,7 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
     """Return the nominal rotate steps per turn of each run and where its angles begin.
 
     Index marks fix the period to two steps over all their turns. Without them the roller's nominal value is the
-    starting point of the fit, and angles begin at the first reading.
+    starting point of the fit, and angles begin at the first reading of the zero before.
 
     Parameters
     ----------
@@ -234,7 +265,9 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
     """
     nominal = np.full(len(runs), calibration.rotation.steps_per_turn)
     u_relative = np.full(len(runs), calibration.rotation.u_relative)
-    start = np.array([run.rotate_steps[0] for run in runs], float)
+    start = np.array(
+        [run.rotate_steps[(run.phase_slice(Phase.ZERO_BEFORE) or slice(0, 0)).start] for run in runs], float
+    )
     for i, run in enumerate(runs):
         if len(run.marks):
             start[i] = run.marks[0]
@@ -246,15 +279,60 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
     return nominal, u_relative, start
 
 
+def _zero_line(zero: Array, zero_us: Array, tick_us: Array) -> Array:
+    """Return the zero at times of shape (S, ...), counts: a line between two zeros, or two pieces through three."""
+    more = (slice(None), *(None,) * (tick_us.ndim - 1))
+
+    def piece(start: int, end: int) -> Array:
+        slope = (zero[:, end] - zero[:, start]) / (zero_us[:, end] - zero_us[:, start])
+        line: Array = zero[:, start][more] + slope[more] * (tick_us - zero_us[:, start][more])
+        return line
+
+    if zero.shape[1] == len(ZEROS):
+        return piece(0, 1)
+    return np.where(tick_us < zero_us[:, MIDDLE][more], piece(0, MIDDLE), piece(MIDDLE, 1))
+
+
+def _zero_shares(zero_us: Array, tick_us: Array) -> tuple[Array, Array]:
+    """Return the weights of the zero after and of the zero in the middle at times of shape (S, depths)."""
+    if zero_us.shape[1] == len(ZEROS):
+        return (tick_us - zero_us[:, :1]) / (zero_us[:, 1:] - zero_us[:, :1]), np.zeros_like(tick_us)
+    weights = np.eye(zero_us.shape[1])
+    after, middle = (_zero_line(np.tile(row, (len(zero_us), 1)), zero_us, tick_us) for row in weights[1:])
+    return after, middle
+
+
+def _largest_change(zero: Array) -> Array:
+    """Return the largest difference of neighbouring zeros, counts, shape (S,)."""
+    in_order = zero if zero.shape[1] == len(ZEROS) else zero[:, [0, MIDDLE, 1]]
+    result: Array = np.abs(np.diff(in_order, axis=1)).max(axis=1)
+    return result
+
+
+def _positions(runs: Sequence[RawRun], load: Columns, calibration: Calibration) -> tuple[Array, Filtering | None]:
+    """Return rotate positions of loaded readings, steps, and how a filter acts on them; None if it is not undone."""
+    steps = load.steps.astype(float)
+    if not is_filtered(runs[0], calibration):
+        return steps, None
+    filters = filters_of(runs, calibration)
+    for i, run in enumerate(runs):
+        middle, places = middle_steps(run, float(filters.delay_us[i])), run.places()
+        for j, phase in enumerate(load.phases):
+            part = middle[places[phase]]
+            steps[i, j, : len(part)] = part
+    marked = np.array([len(run.marks) > 0 for run in runs])
+    return steps, filtering(filters, load.steps, load.tick_us, load.valid, marked)
+
+
 def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibration: Calibration) -> CalibratedReadings:
-    """Return calibrated readings from the columns of both zeros and of the three depths of the same runs.
+    """Return calibrated readings from the columns of the zeros and of the three depths of the same runs.
 
     Parameters
     ----------
     runs : sequence of RawRun
-        Raw runs of S shafts.
+        Raw runs of S shafts, all of them alike in `zero_phases` and in `is_filtered`.
     zeros : Columns
-        Their phases ZEROS.
+        Their phases ZEROS, or those with a third in the middle.
     load : Columns
         Their phases DEPTHS.
     calibration : Calibration
@@ -266,23 +344,29 @@ def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibratio
         Forces, travel and angles.
     """
     zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
-    drift = (zero[:, 1] - zero[:, 0]) / (zero_us[:, 1] - zero_us[:, 0])
-    line = zero[:, :1, None] + drift[:, None, None] * (load.tick_us - zero_us[:, :1, None])
-    rise = np.where(load.valid, load.counts - line, 0.0)
+    rise = np.where(load.valid, load.counts - _zero_line(zero, zero_us, load.tick_us.astype(float)), 0.0)
+    steps, turned = _positions(runs, load, calibration)
+    if turned is not None:
+        alike = turned.filters.alike[:, None]
+        u_zero, dof_zero = u_zero * np.sqrt(alike), np.maximum(dof_zero / alike, 1.0)
     nominal, u_nominal, start = rotation(runs, calibration)
-    last = np.where(load.valid, load.steps, load.steps[:, :1, :1]).max(axis=(1, 2))
-    origin = (load.steps[:, 0, 0] + last) / 2
+    last = np.where(load.valid, steps, steps[:, :1, :1]).max(axis=(1, 2))
+    origin = (steps[:, 0, 0] + last) / 2
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
     press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
+    after, middle = _zero_shares(zero_us, _masked_mean(load.tick_us.astype(float), load.valid))
     return CalibratedReadings(
-        Turns(np.where(load.valid, load.steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
+        Turns(np.where(load.valid, steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
         calibration.travel_mm(press),
         origin - start,
         nominal,
         u_nominal,
         (zero[:, 1] - zero[:, 0]) * newtons,
+        _largest_change(zero) * newtons,
         u_zero * newtons[:, None],
         dof_zero,
-        (_masked_mean(load.tick_us.astype(float), load.valid) - zero_us[:, :1]) / (zero_us[:, 1:] - zero_us[:, :1]),
+        after,
+        middle,
         np.sqrt((scatter**2).mean(axis=1)) * newtons,
+        turned,
     )

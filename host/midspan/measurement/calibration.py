@@ -282,6 +282,32 @@ class Rotation(Section):
     u_relative: Annotated[float, Field(ge=1e-9, lt=0.2)]
 
 
+class ConverterFilter(Section):
+    """Response of the load cell's converter to a force that changes.
+
+    Parameters
+    ----------
+    delay_s : float
+        Time from the middle of the response to the tick of its word, half a conversion included, s.
+    u_delay_s : float
+        Its standard uncertainty, s.
+    width_s : float
+        Rms width of the response, s.
+    u_width_s : float
+        Its standard uncertainty, s.
+    dof_delay, dof_width : float
+        Degrees of freedom of the two uncertainties; infinite where the file has no entry.
+    """
+
+    # Converters that weigh a shaft give ten words a second or more; a filter of ten of them is a second long.
+    delay_s: Annotated[float, Field(ge=0, le=1)]
+    u_delay_s: Annotated[float, Field(ge=0, le=0.5)]
+    width_s: Annotated[float, Field(ge=0, le=0.5)]
+    u_width_s: Annotated[float, Field(ge=0, le=0.5)]
+    dof_delay: Freedom = math.inf
+    dof_width: Freedom = math.inf
+
+
 class Calibration(Section):
     """A whole calibration file.
 
@@ -299,6 +325,8 @@ class Calibration(Section):
         Distance and reactions of the supports.
     rotation : Rotation
         Scale of the rollers.
+    filter : ConverterFilter or None
+        Response of the converter; None if it was never calibrated.
     cycle : CycleSettings or None
         How shafts are measured on this gauge, in the file a table or the name of a preset; None for STANDARD.
     """
@@ -309,6 +337,7 @@ class Calibration(Section):
     frame: FrameCompliance
     span: Span
     rotation: Rotation
+    filter: ConverterFilter | None = None
     cycle: Cycle | None = None
 
     @property

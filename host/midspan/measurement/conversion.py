@@ -17,6 +17,7 @@ from midspan.base.units import MM_PER_THOU, STANDARD, Convention
 from midspan.measurement import elastica
 from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
+from midspan.measurement.converter_filter import dof_of_shared, shared_changes
 from midspan.measurement.depth_consistency import SIGNIFICANT
 from midspan.measurement.elastica import Support
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns, each_times
@@ -78,6 +79,11 @@ class Around:
         Their covariance, shape (S, 7, 7).
     at_bounds : tuple of ndarray
         L^2 / EI at both ends of the supports' range, 1/N, each of shape (S, angles).
+    deflection_changes, surface_changes : ndarray
+        Change of the coefficients for one standard uncertainty of each cause of `converter_filter.shared_changes`, thou
+        and mm, shape (S, causes, 7); no causes where the readings are taken as they are.
+    dof_changes : ndarray
+        Degrees of freedom of these causes, shape (S, causes).
     """
 
     deflection_thou: Array
@@ -85,6 +91,9 @@ class Around:
     surface_mm: Array
     u_surface: Array
     at_bounds: tuple[Array, Array]
+    deflection_changes: Array
+    surface_changes: Array
+    dof_changes: Array
 
 
 def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) -> Point:
@@ -174,7 +183,21 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
         covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
         covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
         shapes.append((_turned(rotation, coefficients), covariance))
-    return Around(*shapes[0], *shapes[1], bounds)
+    shared = shared_changes(fit, forces.filtering)
+    deflection_changes, surface_changes = (
+        _carried_changes(shared, rotation, by_low, by_high)
+        for by_low, by_high in ((point.by_low, point.by_high), (point.surface_by_low, point.surface_by_high))
+    )
+    return Around(
+        *shapes[0], *shapes[1], bounds, deflection_changes, surface_changes, dof_of_shared(forces.filtering, len(low))
+    )
+
+
+def _carried_changes(shared: Array, rotation: Array, by_low: Array, by_high: Array) -> Array:
+    """Return changes of the force's harmonics (S, causes, D, 7) as changes of harmonics that depend on both depths."""
+    low, high = by_low[:, None, None], by_high[:, None, None]
+    result: Array = (low * shared[:, :, 0] + high * shared[:, :, 1]) @ rotation.transpose(0, 2, 1)
+    return result
 
 
 def _turned(rotation: Array, coefficients: Array) -> Array:

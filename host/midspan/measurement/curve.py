@@ -37,6 +37,10 @@ class Swing:
         Angle of the lowest point of the leading order, rad, shape (S,).
     u_lowest_rad : ndarray
         Its standard uncertainty, rad, shape (S,).
+    by_value : ndarray
+        Derivative of the value by the coefficients, dimensionless, shape (S, 7).
+    by_lowest : ndarray
+        Derivative of that angle by the coefficients, rad per unit of the curve, shape (S, 7).
     """
 
     value: Array
@@ -44,6 +48,8 @@ class Swing:
     floor: Array
     lowest_rad: Array
     u_lowest_rad: Array
+    by_value: Array
+    by_lowest: Array
 
 
 def retained(coefficients: Array, covariance: Array, always: int) -> Array:
@@ -114,7 +120,10 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
     block = covariance[:, i : i + 2, i : i + 2]
     u_across = np.sqrt(_form(across, block))
     difference = (basis(highest[:, None]) - basis(lowest[:, None]))[:, :, 0] * (kept != 0)
-    u_phase = u_across / np.maximum(amplitude, np.finfo(float).tiny)
+    least = np.maximum(amplitude, np.finfo(float).tiny)
+    u_phase = u_across / least
+    by_lowest = np.zeros_like(coefficients)
+    by_lowest[:, i : i + 2] = across / (least * order)[:, None]
     quadrature = np.sqrt((block[:, 0, 0] + block[:, 1, 1]) / 2)
     return Swing(
         value,
@@ -122,6 +131,8 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
         2 * RAYLEIGH_95 * quadrature,
         ((phase + np.pi) / order) % (2 * np.pi / order),
         u_phase / order,
+        difference,
+        by_lowest,
     )
 
 
@@ -149,10 +160,26 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
     ASTM F2031, variation of spine around the shaft.
     """
     values = each_times(coefficients, _QUARTERS)
-    rows = np.arange(len(values))
+    return np.ptp(values, axis=1), np.sqrt(_form(by_four_readings(coefficients), covariance))
+
+
+def by_four_readings(coefficients: Array) -> Array:
+    """Return the derivative of highest minus lowest of four readings by the coefficients.
+
+    Parameters
+    ----------
+    coefficients : ndarray
+        Harmonic coefficients of S curves, shape (S, 7).
+
+    Returns
+    -------
+    ndarray
+        Derivative, dimensionless, shape (S, 7); 0 for a coefficient that is 0.
+    """
+    values = each_times(coefficients, _QUARTERS)
     high, low = values.argmax(axis=1), values.argmin(axis=1)
-    difference = (_QUARTERS[:, high] - _QUARTERS[:, low]).T * (coefficients != 0)
-    return values[rows, high] - values[rows, low], np.sqrt(_form(difference, covariance))
+    result: Array = (_QUARTERS[:, high] - _QUARTERS[:, low]).T * (coefficients != 0)
+    return result
 
 
 def amplitude(coefficients: Array, order: int) -> Array:
@@ -171,6 +198,25 @@ def amplitude(coefficients: Array, order: int) -> Array:
         Amplitude, in the unit of the curve, shape (S,).
     """
     result: Array = np.hypot(coefficients[:, 2 * order - 1], coefficients[:, 2 * order])
+    return result
+
+
+def shares_of(changes: Array, by_coefficients: Array) -> Array:
+    """Return the change of a quantity by each cause that changes the whole curve.
+
+    Parameters
+    ----------
+    changes : ndarray
+        Change of the coefficients for one standard uncertainty of each cause, shape (S, causes, 7).
+    by_coefficients : ndarray
+        Derivative of the quantity by the coefficients, shape (S, 7).
+
+    Returns
+    -------
+    ndarray
+        Standard uncertainty from each cause, in the unit of the quantity, shape (S, causes).
+    """
+    result: Array = np.abs((changes @ by_coefficients[:, :, None])[:, :, 0])
     return result
 
 

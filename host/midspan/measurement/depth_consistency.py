@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from midspan.measurement.calibrated_columns import CalibratedReadings
+from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, Mask
 
 SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
@@ -43,8 +43,7 @@ def joined(fit: HarmonicFit, forces: CalibratedReadings) -> HarmonicFit:
 def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
     """Return the standard uncertainty of the difference between the mean forces of both light visits, N (S,).
 
-    Both use the line between the two zeros, at different places. The course of the zero between its readings is
-    unknown.
+    Both use the line through the zeros, at different places. The course of the zero between its readings is unknown.
 
     Parameters
     ----------
@@ -60,8 +59,12 @@ def u_visits_n(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
     """
     apart = forces.zero_share[:, AGAIN] - forces.zero_share[:, LIGHT]
     u_zero = apart * np.hypot(forces.u_zero_n[:, 0], forces.u_zero_n[:, 1])
+    if forces.u_zero_n.shape[1] > MIDDLE:
+        middle = forces.middle_share[:, AGAIN] - forces.middle_share[:, LIGHT]
+        weights = np.stack([apart + middle, apart, middle], axis=1)
+        u_zero = np.sqrt(((weights * forces.u_zero_n) ** 2).sum(axis=1))
     variance = fit.covariance[:, LIGHT, 0, 0] + fit.covariance[:, AGAIN, 0, 0]
-    u: Array = np.sqrt(variance + u_zero**2 + forces.zero_drift_n**2 / 6)
+    u: Array = np.sqrt(variance + u_zero**2 + forces.zero_change_n**2 / 6)
     return u
 
 

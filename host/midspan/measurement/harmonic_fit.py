@@ -27,6 +27,8 @@ from midspan.measurement.harmonics import (
 
 MOST_PASSES = 12
 COARSE = 4
+# The coarse stage has a quarter of the readings. Two for each of its coefficients leave a scatter to screen by.
+FEWEST_OF_DEPTH = COARSE * 2 * COLUMNS
 BENT_SHARE = 0.4  # of the scatter of the very first curve
 FREE_PASSES = 2  # in these the period may still be so far off that good readings look bad
 LARGEST_INFLATION = 10.0  # of a coefficient's variance times the readings; 1 and 2 for angles evenly around
@@ -97,7 +99,7 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
     Parameters
     ----------
     turns : Turns
-        Readings of S shafts, at least 40 valid readings at each depth.
+        Readings of S shafts, at least FEWEST_OF_DEPTH valid readings at each depth.
     nominal_steps : ndarray
         Nominal rotate steps per turn, shape (S,).
     u_relative_nominal : ndarray
@@ -114,15 +116,30 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
         The angles of the readings do not go evenly around a shaft.
     """
     nominal_log = np.log(nominal_steps)
-    every_fourth = Turns(turns.steps[..., ::COARSE], turns.force_n[..., ::COARSE], turns.valid[..., ::COARSE])
-    coarse = _Iteration(every_fourth, nominal_log, u_relative_nominal)
-    coarse.keep = _near_the_median(every_fourth)
-    for _ in range(3):
-        coarse.improve()
-    fit = _Iteration(turns, nominal_log, u_relative_nominal, start=coarse)
+    fit = _Iteration(turns, nominal_log, u_relative_nominal, start=_begun(turns, nominal_log, u_relative_nominal))
     for _ in range(MOST_PASSES):
         fit.improve()
     return fit.result()
+
+
+def _begun(turns: Turns, nominal_log: Array, u_nominal: Array) -> "_Iteration":
+    """Return a fit of every fourth reading; of more of them for a single shaft whose few readings then lie unevenly.
+
+    Shafts that are fitted together all have every fourth, so that the numbers of each do not depend on the others.
+    """
+    for each in (COARSE, COARSE // 2, 1):
+        some = Turns(turns.steps[..., ::each], turns.force_n[..., ::each], turns.valid[..., ::each])
+        coarse = _Iteration(some, nominal_log, u_nominal)
+        coarse.keep = _near_the_median(some)
+        try:
+            for _ in range(3):
+                coarse.improve()
+        except ConversionError:
+            if each == 1 or len(nominal_log) > 1:
+                raise
+        else:
+            break
+    return coarse
 
 
 def _near_the_median(turns: Turns) -> Array:

@@ -61,6 +61,8 @@ class HarmonicFit:
         Change of the coefficients per unit of relative period, N, shape (S, D, 7).
     converged : ndarray of bool
         True where the iteration converged, shape (S,).
+    readings_alike : ndarray or float
+        Number of neighbouring readings that share their noise, shape (S, D); 1 for independent readings.
     """
 
     coefficients_n: Array
@@ -72,6 +74,7 @@ class HarmonicFit:
     u_relative_period: Array
     period_gradient: Array
     converged: Mask
+    readings_alike: Array | float = 1.0
 
 
 def basis(angle_rad: Array) -> Array:

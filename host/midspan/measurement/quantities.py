@@ -19,6 +19,8 @@ Found = dict[str, Array]
 def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedReadings) -> Found:
     """Return spread, four-reading variation and stiff side; scale errors of the spine scale the spread as well.
 
+    The converter's delay and the position of angle 0 turn the side and the four readings; its width changes the spread.
+
     Parameters
     ----------
     turn : Around
@@ -40,16 +42,21 @@ def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedRe
     four, u_four = curve.four_readings(kept, turn.u_deflection)
     u_relative = spine.u / turn.deflection_thou[:, 0]
     scale = u_relative * swing.value
+    value, lowest, of_four = (
+        curve.shares_of(turn.deflection_changes, by)
+        for by in (swing.by_value, swing.by_lowest, curve.by_four_readings(kept))
+    )
     sampled = np.abs(forces.turns.steps).max(axis=(1, 2)) / fit.steps_per_turn * 360
+    of_spread = (swing.u, scatter_dof(fit)), (scale, spine.dof), *zip(value.T, turn.dof_changes.T, strict=True)
     return {
         "spread_thou": swing.value,
-        "u_spread_thou": np.hypot(swing.u, scale),
-        "dof_spread": _dof((swing.u, scatter_dof(fit)), (scale, spine.dof)),
+        "u_spread_thou": _with_shares(np.hypot(swing.u, scale), value),
+        "dof_spread": _dof(*of_spread),
         "spread_floor_thou": swing.floor,
         "four_reading_thou": four,
-        "u_four_reading_thou": np.hypot(u_four, u_relative * four),
+        "u_four_reading_thou": _with_shares(np.hypot(u_four, u_relative * four), of_four),
         "stiff_side_deg": np.degrees(swing.lowest_rad),
-        "u_stiff_side_deg": np.degrees(swing.u_lowest_rad),
+        "u_stiff_side_deg": np.degrees(_with_shares(swing.u_lowest_rad, lowest)),
         "angle_u_deg": sampled * fit.u_relative_period,
         "once_per_turn_thou": 2 * curve.amplitude(kept, 1),
     }
@@ -77,13 +84,25 @@ def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     u_scale = cal.travel.u_scale * swing.value
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
-    shares = ((swing.u, scatter_dof(fit)), (u_scale, cal.travel.dof_scale), (u_screw, cal.travel.dof_screw))
+    value = curve.shares_of(turn.surface_changes, swing.by_value)
+    shares = (
+        (swing.u, scatter_dof(fit)),
+        (u_scale, cal.travel.dof_scale),
+        (u_screw, cal.travel.dof_screw),
+        *zip(value.T, turn.dof_changes.T, strict=True),
+    )
     return {
         "runout_mm": swing.value,
-        "u_runout_mm": np.sqrt(swing.u**2 + u_scale**2 + u_screw**2),
+        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2), value),
         "dof_runout": _dof(*shares),
         "runout_floor_mm": swing.floor,
     }
+
+
+def _with_shares(u: Array, shares: Array) -> Array:
+    """Return a standard uncertainty (S,) with the shares of further causes (S, causes); the same bits without any."""
+    result: Array = np.hypot(u, np.sqrt((shares**2).sum(axis=1)))
+    return result
 
 
 def _dof(*shares: tuple[Array, Array | float]) -> Array:

@@ -23,16 +23,18 @@ from midspan.measurement.calibrated_columns import (
     columns,
     padded_length,
     why_cut_short,
+    zero_phases,
 )
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import day_of, of_another_gauge, ran_out
 from midspan.measurement.conversion import around, mean_point
+from midspan.measurement.converter_filter import is_filtered, unfiltered
 from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
 from midspan.measurement.result_form import ResultForm, ResultKind
-from midspan.measurement.spine_budget import CAUSES, MeanForces, spine_shares
+from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution
 
 EVALUATION = "2"  # raised whenever the same readings would give other numbers
@@ -138,7 +140,8 @@ class ShaftResult(ResultForm):
     vertical_share : tuple of float
         Lowest and highest share of vertical support reactions by the calibration; 0 for reactions normal to the shaft.
     zero_shares : tuple of float
-        Weight of the zero after in the zero of the light and of the full depth.
+        Weight of the zero after in the zero of the light and of the full depth. With a zero in the middle of the cycle,
+        two weights of the zero before follow; else the rest is the zero before.
     left_out, readings : int
         Numbers of readings left out of the fit and used in it.
     duration_ms, sampling_ms : int
@@ -250,23 +253,29 @@ def evaluate(runs: Sequence[RawRun], calibration: Calibration) -> list[ShaftResu
             outcomes[i] = Unmeasured(run.shaft, run.label, reasons)
         else:
             measured.append(i)
-    for index in _batches(measured, runs):
+    for index in _batches(measured, runs, calibration):
         outcomes.update(zip(index, _evaluate_batch([runs[i] for i in index], calibration), strict=True))
     return [outcomes[i] for i in range(len(runs))]
 
 
-def _batches(index: list[int], runs: Sequence[RawRun]) -> Iterator[list[int]]:
-    """Yield numbers of runs that have the same padded length, at most BATCH at a time."""
-    lengths = {i: (padded_length(runs[i], ZEROS), padded_length(runs[i], DEPTHS)) for i in index}
-    for _, group in groupby(sorted(index, key=lengths.__getitem__), key=lengths.__getitem__):
+def _batches(index: list[int], runs: Sequence[RawRun], cal: Calibration) -> Iterator[list[int]]:
+    """Yield numbers of runs that are evaluated alike and have the same padded length, at most BATCH at a time."""
+    kinds = {i: _kind(runs[i], cal) for i in index}
+    for _, group in groupby(sorted(index, key=kinds.__getitem__), key=kinds.__getitem__):
         same = list(group)
         for start in range(0, len(same), BATCH):
             yield same[start : start + BATCH]
 
 
+def _kind(run: RawRun, cal: Calibration) -> tuple[int, int, int, bool]:
+    """Return what runs must share to be evaluated together: padded lengths, number of zeros, filter undone or not."""
+    zeros = zero_phases(run)
+    return padded_length(run, zeros), padded_length(run, DEPTHS), len(zeros), is_filtered(run, cal)
+
+
 def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResult | Unmeasured]:
     """Return the outcomes of runs that share one padded length."""
-    zeros, load = columns(runs, ZEROS), columns(runs, DEPTHS)
+    zeros, load = columns(runs, zero_phases(runs[0])), columns(runs, DEPTHS)
     unfit = {**zeros.why_unfit(), **load.why_unfit()}
     try:
         if not unfit:
@@ -282,7 +291,8 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
-    fit = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
+    alone = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
+    fit = joined(unfiltered(alone, forces.filtering), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
@@ -305,7 +315,7 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         spine.u_causes.tolist(),
         spine.sensitivities.tolist(),
         _finite_dof(spine.dof_causes),
-        forces.zero_share[:, :2].tolist(),
+        _zero_shares(forces),
         strict=True,
     )
     results = [
@@ -316,6 +326,14 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal))
         for result, converged, run in zip(results, settled, runs, strict=True)
     ]
+
+
+def _zero_shares(forces: CalibratedReadings) -> list[list[float]]:
+    """Return the weights of the zero after at both depths, followed by those of the zero before where they differ."""
+    after, before = forces.zero_share[:, :2], before_shares(forces)
+    kept = after if forces.u_zero_n.shape[1] == len(ZEROS) else np.concatenate([after, before], axis=1)
+    shares: list[list[float]] = kept.tolist()
+    return shares
 
 
 def _finite_dof(dof: Array) -> list[Any]:

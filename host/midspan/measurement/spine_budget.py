@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from midspan.base.units import STANDARD, Convention
-from midspan.measurement.calibrated_columns import CalibratedReadings
+from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Around, Point, support_half_width_thou
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
@@ -82,7 +82,7 @@ class Shares:
 
 
 def scatter_dof(fit: HarmonicFit) -> Array:
-    """Return the degrees of freedom of the readings' scatter: those of the depth with fewer readings.
+    """Return the degrees of freedom of the readings' scatter: those of the depth with fewer independent readings.
 
     Parameters
     ----------
@@ -94,7 +94,8 @@ def scatter_dof(fit: HarmonicFit) -> Array:
     ndarray
         Degrees of freedom, shape (S,).
     """
-    result: Array = fit.used[:, :2].min(axis=1) - float(COLUMNS)
+    independent = (fit.used / fit.readings_alike)[:, :2].min(axis=1)
+    result: Array = np.maximum(independent - float(COLUMNS), 1.0)
     return result
 
 
@@ -128,6 +129,7 @@ def spine_shares(
     JCGM 100:2008, 5.1.3 (sensitivities) and 4.3.7 (rectangular bounds).
     """
     before, after = _zero_sensitivities(point, forces)
+    at_either = np.hypot(point.by_low, point.by_high)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
     supports = support_half_width_thou(turn, cal, STANDARD)
     rows = (
@@ -135,7 +137,7 @@ def spine_shares(
         (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
         (forces.u_zero_n[:, 1], after, forces.dof_zero[:, 1]),
         # The course of the zero between its two readings is unknown: anywhere between them, at either depth.
-        (np.abs(forces.zero_drift_n) / np.sqrt(12), np.hypot(point.by_low, point.by_high), np.inf),
+        (np.hypot(forces.zero_change_n / np.sqrt(12), _of_middle(point, forces) / at_either), at_either, np.inf),
         (cal.force.u_scale, scale, cal.force.dof_scale),
         (cal.force.u_linearity_n, point.by_high, cal.force.dof_linearity),
         (cal.travel.u_scale, point.by_travel * mean.travel_mm, cal.travel.dof_scale),
@@ -178,7 +180,37 @@ def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
 def _zero_sensitivities(point: Point, forces: CalibratedReadings) -> tuple[Array, Array]:
     """Return thou per N of the zero before and after; an error common to both depths nearly cancels."""
     low, high = forces.zero_share[:, 0], forces.zero_share[:, 1]
-    return point.by_low * (1 - low) + point.by_high * (1 - high), point.by_low * low + point.by_high * high
+    low_before, high_before = before_shares(forces).T
+    return point.by_low * low_before + point.by_high * high_before, point.by_low * low + point.by_high * high
+
+
+def before_shares(forces: CalibratedReadings) -> Array:
+    """Return the weight of the zero before in the zero of the light and of the full depth.
+
+    Parameters
+    ----------
+    forces : CalibratedReadings
+        Weights of the other zeros.
+
+    Returns
+    -------
+    ndarray
+        Weights, shape (S, 2).
+    """
+    shares: Array = 1 - forces.zero_share[:, :2] - forces.middle_share[:, :2]
+    return shares
+
+
+def _of_middle(point: Point, forces: CalibratedReadings) -> Array:
+    """Return the share of the zero in the middle in the spine's uncertainty, thou (S,); 0 without it.
+
+    That zero is there for the course of the zero, so it counts with the drift.
+    """
+    if forces.u_zero_n.shape[1] <= MIDDLE:
+        return np.zeros_like(point.by_low)
+    low, high = forces.middle_share[:, 0], forces.middle_share[:, 1]
+    share: Array = np.abs(point.by_low * low + point.by_high * high) * forces.u_zero_n[:, MIDDLE]
+    return share
 
 
 def shear_share(span_mm: float, to: Convention) -> float:

@@ -60,14 +60,20 @@ def _spines(result: ShaftResult, draws: Draws) -> Array:
         normal(name) for name in ("force scale", "force linearity", "zero before", "zero after")
     )
     forces = []
-    for force, share in zip((result.light_load_n, result.load_n), result.zero_shares, strict=True):
-        zero = (1 - share) * before + share * after + rectangular("zero drift")
+    for force, share, rest in zip((result.light_load_n, result.load_n), *_zero_weights(result), strict=True):
+        zero = rest * before + share * after + rectangular("zero drift")
         forces.append(force * (1 + scale) + bent * (force / STANDARD.load_n) ** 2 + zero)
     travel = result.travel_mm * (1 + normal("travel scale")) + _screw_factor(result) * normal("screw error")
     give, span = result.give_mm_per_n + normal("frame give"), result.span_mm + normal("span")
     low, high = _at_ends(result, forces[0], forces[1], travel - give * (forces[1] - forces[0]), span)
     mixed = (low + high) / 2 + draws.rectangular(0.5) * (high - low)
     return result.spine_thou - _of_estimates(result) + mixed + normal("scatter of the readings") + rectangular("shear")
+
+
+def _zero_weights(result: ShaftResult) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return the weights of the zeros after and before at both depths; a zero in the middle counts with the drift."""
+    after, before = result.zero_shares[:2], result.zero_shares[2:]
+    return after, before or tuple(1 - share for share in after)
 
 
 def _of_estimates(result: ShaftResult) -> float:
