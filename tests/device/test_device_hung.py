@@ -8,7 +8,8 @@ from rehearsal_rig import world
 
 FACE = board.Board
 PIECES_S = 0.050  # of motion that may wait before the ramp (board-side promise in SPEC.md)
-AT_N, TOO_FAST_STEPS_S = 3.0, 2000  # while it deepens; a motor that cannot be halted from more than that
+AT_N = 3.0  # while it deepens
+TOO_FAST_STEPS_S = 4500  # for a motor to be halted at once: more than the speed of homing, less than that of deepening
 
 
 def hanging(hang_s: float, watchdog_ms: int = 3000) -> Rig:
