@@ -27,7 +27,7 @@ from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import EXAMPLE, Calibration
-from midspan.measurement.cycle_plan import plan_for
+from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.result import ShaftResult, evaluate
 from midspan.pipeline.bench import Bench, Verdict, measure_batch
 from midspan.rehearsal import process
@@ -138,10 +138,10 @@ def runs_of(gauge: dict[str, Any], truths: list[dict[str, Any]], cal: Calibratio
             times: int = 1) -> Iterator[RawRun]:  # fmt: skip
     """Measure every shaft a number of times on a gauge of its own."""
     with rig.gauge_on({"seed": seed, "gauge": gauge, "shafts": truths}, folder) as line:
-        plan = plan_for(cal, line.settled())
+        steps = cycle_steps(cal, line.settled(), cal.usual_cycle)
         for truth in truths:
             for _ in range(times):
-                yield line.measure(truth["number"], "", plan)
+                yield line.run(truth["number"], "", steps)
                 line.acknowledge(truth["number"])
 
 

@@ -23,7 +23,6 @@ from midspan.base.clock import Clocks
 from midspan.base.errors import MidspanError
 from midspan.link import gauge, serial_port
 from midspan.link.reconnect import Reconnector
-from midspan.measurement import cycle_plan
 from midspan.sorting.assess import Assessment  # noqa: F401 - imported by now, so that no forked host pays for it
 from midspan.sorting.loop import Ending, SortingLoop, Watcher
 from midspan.sorting.notices import Notices
@@ -32,8 +31,6 @@ from midspan.sorting.setup import load_setup
 from midspan.store.database import Store
 from midspan.store.journal import Journal
 
-# The shortest cycle that still gives a value, so that a shaft is measured in a moment.
-SHORT = {"READINGS_PER_TURN": 44, "ZERO_READINGS": 12, "SEAT_TURNS": 0.1, "PRESS_MM_S": 30.0, "APPROACH_MM_S": 12.0}
 JUMP_S = 3600.0
 PERSON_S = 0.2
 HASTE = 5.0  # the host's clocks run so much faster than the real one, so that nothing waits long for what was lost
@@ -51,8 +48,6 @@ def run(order: dict[str, Any]) -> None:
         os.setresuid(order["user"], order["user"], order["user"])
     _die_as_told(order.get("die"))
     _fill_the_disk(order.get("file_bytes"), order.get("archive_room"))
-    for name, value in SHORT.items():
-        setattr(cycle_plan, name, value)
     try:
         ending = sort(folder, order)
         ended = [ending.is_over, ending.words]
@@ -62,7 +57,7 @@ def run(order: dict[str, Any]) -> None:
 
 
 def sort(folder: Path, order: dict[str, Any]) -> Ending:
-    """One night, or the rest of it, with the cycle as it is."""
+    """One night, or the rest of it."""
     setup = load_setup(folder / "plan.toml")
     clocks, name = hasty(HASTE, order.get("clock_s", 0.0)), setup.plan.gauge.name
     reconnector = Reconnector(name, setup.plan.gauge.port, lambda port: others(folder, port), clocks.count_s)

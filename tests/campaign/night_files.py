@@ -44,6 +44,12 @@ every_minutes = 600
 bad_check = "continue"
 rules = "limits"
 
+# The shortest cycle that still gives a value, so that a shaft is measured in a moment.
+[cycle]
+readings_per_turn = 44
+zero_readings = 12
+seat_turns = 0.1
+
 [stop]
 faults_in_a_row = 100
 rechecks_in_a_row = 100

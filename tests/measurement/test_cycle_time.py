@@ -1,4 +1,4 @@
-"""The seconds of a cycle's steps against motions integrated millisecond by millisecond, and against Hooke's law."""
+"""The seconds of a cycle's steps against motions integrated, Hooke's law, and the clock of the simulated device."""
 
 import math
 
@@ -6,6 +6,7 @@ import pytest
 from gauges import identify
 from hypothesis import given
 from hypothesis import strategies as st
+from in_memory import measured
 from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import DEEP, STANDARD, CycleSettings
 from midspan.measurement.cycle_time import LATE, AssumedShaft, cycle_seconds
@@ -84,3 +85,24 @@ def test_what_is_asked_for_more_takes_longer():
     assert whole(STANDARD) < whole(CycleSettings(zero_in_middle=True)) < whole(CycleSettings(back_and_forth=True))
     assert whole(CycleSettings(approach_mm_s=2.0)) > whole(STANDARD)
     assert whole(DEEP) > 1.9 * whole(STANDARD)
+
+
+@pytest.mark.parametrize(
+    ("settings", "spine"),
+    [
+        (STANDARD, 500.0),
+        (STANDARD, 300.0),
+        (STANDARD, 1000.0),
+        (DEEP, 500.0),
+        (CycleSettings(zero_in_middle=True, back_and_forth=True, approach_mm_s=4.0), 400.0),
+        (CycleSettings(readings_per_turn=100, turns=1.5, zero_readings=60, press_mm_s=5.0, lift_mm_s=8.0), 600.0),
+    ],
+)
+def test_a_cycle_of_the_simulated_device_takes_so_long_by_its_own_clock(settings, spine):
+    """The device reports its duration; a shaft of the simulation lies 8 mm below home, with no clearance set."""
+    _, gauge, calibration, run, _ = measured({"spine_thou": spine, "spread_thou": 0.0}, settings=settings)
+    limits = gauge.identify()
+    shaft = AssumedShaft(spine, 8.0 - calibration.travel.clearance_mm)
+    planned_s = math.fsum(cycle_seconds(cycle_steps(calibration, limits, settings), limits, calibration, shaft))
+    assert run.complete
+    assert planned_s == pytest.approx(run.duration_ms / 1000, rel=0.03)

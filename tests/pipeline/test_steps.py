@@ -126,14 +126,14 @@ def test_ctrl_c_while_it_measures_keeps_what_was_read(archive):
 def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path):
     given = {"shafts": [{"number": 1, "spine_thou": 500.0}]}
     with gauge_on(given, tmp_path) as gauge:
-        step, pressed = gauge.bench_step, []
+        program, pressed = gauge.run, []
 
         def interrupting(outcome):
             if isinstance(outcome, BlockCame) and not pressed:
                 pressed.append(outcome)
                 raise KeyboardInterrupt
 
-        gauge.bench_step = lambda order, label: step(order, label, interrupting)
+        gauge.run = lambda shaft, label, steps, stand: program(shaft, label, steps, stand, interrupting)
         screen, table = GuideScreen(str, print, by_itself=True), TableWriter(tmp_path / "force.csv", "force")
         bench = LiveBench(gauge, archive, "force calibration", screen, table)
         with pytest.raises(KeyboardInterrupt):

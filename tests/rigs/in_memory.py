@@ -4,7 +4,7 @@ from device_rig import FakeLink, board, main
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.cycle_plan import cycle_steps
-from midspan.measurement.cycle_settings import CycleSettings
+from midspan.measurement.cycle_settings import STANDARD
 from midspan.measurement.result import evaluate
 
 
@@ -32,13 +32,13 @@ class InMemory:
         self._wire.to_device += data
 
 
-def measured(truth: dict, gauge: dict | None = None):
-    """Measure a shaft; return line, gauge, calibration, readings and result."""
+def measured(truth: dict, gauge: dict | None = None, settings=STANDARD):
+    """Measure a shaft in a cycle; return line, gauge, calibration, readings and result."""
     line = InMemory({"seed": 3, "gauge": gauge or {}, "shafts": [{"number": 1, "diameter_mm": 6.0} | truth]})
     found = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     rotation = {"steps_per_turn": 640.0, "u_relative": 0.02}  # a 30 mm roller of 3200 steps under a 6 mm shaft
     calibration = Calibration.model_validate(EXAMPLE | {"rotation": rotation})
-    run = found.run(1, "", cycle_steps(calibration, found.identify(), CycleSettings()))
+    run = found.run(1, "", cycle_steps(calibration, found.identify(), settings))
     found.acknowledge(1)
     (result,) = evaluate([run], calibration)
     return line, found, calibration, run, result

@@ -168,7 +168,7 @@ class LiveBench:
 
     @cached_property
     def limits(self) -> Identify:
-        """What the gauge said of its limits before the first step."""
+        """Limits of the gauge, as it told them before the first step."""
         return self.gauge.identify()
 
     def pipeline(self, judge: Callable[[Kept], OutcomeT]) -> Pipeline[OutcomeT]:

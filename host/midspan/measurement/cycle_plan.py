@@ -84,8 +84,8 @@ def cycle_steps(calibration: Calibration, identify: Identify, settings: CycleSet
     steps.append(_seek(Phase.DEEPEN, ways.press, ways.full_count, FaultCode.TRAVEL_LIMIT, ways))
     steps += _turns(Phase.FULL, Phase.FULL_BACK, settings, ways)
     if settings.zero_in_middle:
-        steps.append(_press(Phase.RETURN, 0, ways.lift, ways))
-        steps.append(_zero(Phase.ZERO_MIDDLE, settings, ways))
+        # One step, so that the phases of the run stay apart; while the head rises its readings count as settling.
+        steps.append(replace(_zero(Phase.ZERO_MIDDLE, settings, ways), press_steps=0, press_speed=ways.lift))
     # The light depth is reached from above, as before, so that the backlash of the screw stays on the same side.
     steps.append(_press(Phase.RETURN, -ways.takeup, ways.press, ways, near))
     steps.append(_press(Phase.RETURN, 0, ways.approach, ways, near))
