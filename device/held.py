@@ -106,30 +106,38 @@ class Held:
         block = self._next
         self._wanted[block] = 0
         start, end = self._starts[block], self._starts[block + 1]
-        for value in (
-            READINGS,
-            boot,
-            self._number,
-            block,
-            start,
-            self._phases[block],
-            self._ticks[block],
-            self._interval_us,
-        ):
+        for value in (READINGS, boot, self._number, block, start, self._phases[block], self._ticks[block],
+                      self._interval_us):  # fmt: skip
             at = put_int(out, at, value)
         at = _column_out(self._gaps, start, end, self._interval_us, False, out, at)
-        for column in (self._rotate, self._press, self._counts):
-            at = _column_out(column, start, end, 0, True, out, at)
-        odd = 0
+        for column in (self._rotate, self._press):
+            at = _column_out(column, start, _still_from(column, start, end), 0, True, out, at)
+        at = _column_out(self._counts, start, end, 0, True, out, at)
+        at = self._status_out(start, end, out, at)
+        return _column_out(self._marks, self._mark_starts[block], self._mark_starts[block + 1], 0, False, out, at)
+
+    def _status_out(self, start: int, end: int, out: bytearray, at: int) -> int:
+        """Write where the status of readings changes; return the end."""
+        status, was, changes = self._status, 0, 0
         for i in range(start, end):
-            odd += self._status[i] != 0
-        if odd:
-            at = put_int(out, at, odd)
+            changes += status[i] != was
+            was = status[i]
+        if changes:
+            at = put_int(out, at, changes)
+        was = 0
         for i in range(start, end):
-            if self._status[i]:
-                at = put_int(out, put_int(out, at, i - start), self._status[i])
+            if status[i] != was:
+                was = status[i]
+                at = put_int(out, put_int(out, at, i - start), was)
         out[at] = 0
-        return _column_out(self._marks, self._mark_starts[block], self._mark_starts[block + 1], 0, False, out, at + 1)
+        return at + 1
+
+
+def _still_from(column, start: int, end: int) -> int:
+    """Return where column[start:end] changes for the last time: an axis that stands costs no bytes."""
+    while end > start + 1 and column[end - 1] == column[end - 2]:
+        end -= 1
+    return end
 
 
 def _column_out(column, start: int, end: int, less: int, changes: bool, out: bytearray, at: int) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -173,7 +174,7 @@ def test_the_largest_block_fits_into_a_frame() -> None:
     ends = [(-1) ** i for i in range(64)]
     block = block_of(
         *[-steps] * 20,
-        *[(255, 2**30 - 1, 2**29 - 1, steps * end, steps * end, counts * end, 15) for end in ends],
+        *[(255, 2**30 - 1, 2**29 - 1, steps * end, steps * end, counts * end, 7 + end) for end in ends],
     )
     assert len(block["marks"]) == 12  # the rest is left out
     assert len(block["unusual"]) == len(block["counts"]) == 64
@@ -200,15 +201,19 @@ def rows_of(block: dict[str, Any]) -> list[tuple[Any, ...]]:
     columns = [block[name] for name in ("lateness_us", "rotate_steps", "press_steps", "counts")]
     length = len(columns[0])
     assert 1 <= length <= 64
-    assert all(len(column) == length for column in columns)
+    assert len(block["counts"]) == length
+    assert all(1 <= len(column) <= length for column in columns)
+    assert all(len(column) == 1 or column[-1] for column in columns[1:3])  # where an axis stands, nothing is sent
     assert columns[0][0] == 0
-    status = {odd["reading"]: odd["status"] for odd in block["unusual"]}
-    rows = []
+    changes = {odd["reading"]: odd["status"] for odd in block["unusual"]}
+    assert all(was != now for was, now in pairwise([0, *changes.values()]))
+    rows, status = [], 0
     for i in range(length):
         tick = block["tick_us"] if i == 0 else None
         gap = None if i == 0 else columns[0][i] + block["interval_us"]
         sums = [sum(column[: i + 1]) for column in columns[1:]]
-        rows.append((block["phase"], tick, gap, *sums, status.get(i, 0)))
+        status = changes.get(i, status)
+        rows.append((block["phase"], tick, gap, *sums, status))
     return rows
 
 

@@ -82,18 +82,23 @@ def rebuilt_block(datum):
     store.blocks = store._next = number  # those before it are sent
     store.readings = store._used = store._starts[number] = first
     unusual = {item["reading"]: item["status"] for item in datum["unusual"]}
-    rotate = press = count = 0
+    rotate = press = count = status = 0
     for i in range(len(datum["counts"])):
-        rotate += datum["rotate_steps"][i]
-        press += datum["press_steps"][i]
+        rotate += change(datum["rotate_steps"], i)
+        press += change(datum["press_steps"], i)
         count += datum["counts"][i]
         for mark in datum["marks"] if i + 1 == len(datum["counts"]) else ():
             store.mark(mark)
+        status = unusual.get(i, status)
         gap_us = datum["interval_us"] + datum["lateness_us"][i]
-        store.add(datum["phase"], datum["tick_us"], gap_us, rotate, press, count, unusual.get(i, 0))
+        store.add(datum["phase"], datum["tick_us"], gap_us, rotate, press, count, status)
     store.close()
     out = bytearray(frames.FRAME_MAX)
     return bytes(out[: store.write_next(datum["boot"], out, 0)]) if store.waiting() else b""
+
+
+def change(column, i):
+    return column[i] if i < len(column) else 0
 
 
 def check_record(vector):

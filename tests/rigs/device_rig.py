@@ -97,14 +97,15 @@ def rows(blocks: list[dict[str, Any]], phase: str | None = None) -> list[dict[st
     """Return the readings with absolute values, those of a phase only if one is named."""
     found = []
     for block in blocks:
-        at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0}
+        at = {"tick_us": block["tick_us"], "rotate_steps": 0, "press_steps": 0, "counts": 0, "status": 0}
         status = {odd["reading"]: odd["status"] for odd in block["unusual"]}
         for i, late in enumerate(block["lateness_us"]):
-            at = {name: value + block[name][i] for name, value in at.items() if name != "tick_us"} | {
-                "tick_us": at["tick_us"] + (late + block["interval_us"] if i else 0)
-            }
+            at["tick_us"] += late + block["interval_us"] if i else 0
+            for name in ("rotate_steps", "press_steps", "counts"):
+                at[name] += block[name][i] if i < len(block[name]) else 0
+            at["status"] = status.get(i, at["status"])
             if phase is None or block["phase"] == PHASES.index(phase):
-                found.append(at | {"status": status.get(i, 0)})
+                found.append(dict(at))
     return found
 
 

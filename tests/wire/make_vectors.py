@@ -54,7 +54,7 @@ def long_block() -> dict[str, Any]:
     """Return a block of 64 readings whose changes are as small as those of a turning shaft, with both signs."""
     counts = [93211, *((37 * i * i) % 241 - 120 for i in range(63))]
     lateness = [0, *((11 * i) % 23 - 11 for i in range(63))]
-    columns = (lateness, [1280] + [16] * 63, [21004] + [0] * 63, counts)
+    columns = (lateness, [1280] + [16] * 63, [21004], counts)
     return block(columns, block=12, first=700, tick_us=1073741000)
 
 
@@ -69,7 +69,7 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
            phase=RETURN, tick_us=123456)),
     ("no reading but a mark", "Readings", block(([], [], [], []), marks=[-3])),
     ("unusual readings and marks", "Readings",
-     block(([0, 12507, 0], [0, 32, 16], [0, 0, 0], [100, 1, -1]), phase=FULL, block=200, first=12000,
+     block(([0, 12507, 0], [0, 32, 16], [0], [100, 1, -1]), phase=FULL, block=200, first=12000,
            unusual=[{"reading": 0, "status": 1}, {"reading": 1, "status": 8}, {"reading": 2, "status": 15}],
            marks=[0, 3520])),
     ("sixty-four readings", "Readings", long_block()),

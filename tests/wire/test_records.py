@@ -135,6 +135,22 @@ def test_columns_of_different_length_are_refused() -> None:
     assert all(value in str(caught.value) for value in ("block 2", "shaft 1", "[2, 2, 2, 1]"))
 
 
+@pytest.mark.parametrize("changes", [{"rotate_steps": (7,)}, {"press_steps": (7,)}])
+def test_a_column_of_steps_may_end_before_an_axis_moves_again(changes: dict[str, tuple[int, ...]]) -> None:
+    check_columns(readings(**changes))
+    assert absolute((7,), 2).tolist() == [7, 7]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"press_steps": ()}, {"rotate_steps": (0, 5, 0)}, {"lateness_us": (0,)}, {"lateness_us": (), "counts": ()}],
+)
+def test_columns_that_fit_no_reading_are_refused(changes: dict[str, tuple[int, ...]]) -> None:
+    with pytest.raises(ProtocolError) as caught:
+        check_columns(readings(**changes))
+    assert caught.value.code == "columns"
+
+
 def test_an_unusual_reading_outside_its_block_is_refused() -> None:
     with pytest.raises(ProtocolError) as caught:
         check_columns(readings(unusual=(Unusual(2, 1),)))
@@ -145,7 +161,7 @@ def test_an_unusual_reading_outside_its_block_is_refused() -> None:
 @given(st.lists(st.integers(-(2**23), 2**23 - 1), max_size=70))
 def test_changes_add_up_to_values(counts: list[int]) -> None:
     changes = tuple(np.diff(np.array(counts, np.int64), prepend=0).tolist())
-    assert absolute(changes).tolist() == counts
+    assert absolute(changes, len(counts)).tolist() == counts
 
 
 def test_times_and_status_of_a_block() -> None:

@@ -254,9 +254,9 @@ class Blocks:
             interval_us=self.identify.interval_us,
             segments=_segments(blocks),
             tick_us=_ticks_us([block for block in blocks if block.counts]),
-            rotate_steps=_concatenated([absolute(block.rotate_steps) for block in blocks]),
-            press_steps=_concatenated([absolute(block.press_steps) for block in blocks]),
-            counts=_concatenated([absolute(block.counts) for block in blocks]),
+            rotate_steps=_concatenated([absolute(block.rotate_steps, len(block.counts)) for block in blocks]),
+            press_steps=_concatenated([absolute(block.press_steps, len(block.counts)) for block in blocks]),
+            counts=_concatenated([absolute(block.counts, len(block.counts)) for block in blocks]),
             status=_concatenated([status_of(block) for block in blocks]).astype(np.int16),
             marks=_concatenated([np.asarray(block.marks, np.int64) for block in blocks]),
         )

@@ -40,8 +40,8 @@ class LiveReadings:
                 "shaft": block.shaft,
                 "block": block.block,
                 "phase": int(block.phase),
-                "rotate_steps": absolute(block.rotate_steps).tolist(),
-                "counts": absolute(block.counts).tolist(),
+                "rotate_steps": absolute(block.rotate_steps, len(block.counts)).tolist(),
+                "counts": absolute(block.counts, len(block.counts)).tolist(),
             }
         )
         with self._path.open("w" if begins else "a", encoding="utf-8") as file:

@@ -23,11 +23,12 @@ def check_columns(block: Readings) -> None:
     Raises
     ------
     ProtocolError
-        The columns differ in length (code "columns"), or an unusual reading is not in the block (code "unusual").
+        The columns do not fit together (code "columns"), or an unusual reading is not in the block (code "unusual").
     """
     columns = (block.lateness_us, block.rotate_steps, block.press_steps, block.counts)
     lengths = [len(column) for column in columns]
-    if len(set(lengths)) != 1:
+    readings = len(block.counts)
+    if len(block.lateness_us) != readings or not min(1, readings) <= min(lengths) <= max(lengths) <= readings:
         raise ProtocolError(f"{block_name(block)}: columns differ in length {lengths}", code="columns")
     if not all(0 <= odd.reading < len(block.counts) for odd in block.unusual):
         raise ProtocolError(f"{block_name(block)}: lists an unusual reading that it does not have", code="unusual")
@@ -49,13 +50,16 @@ def block_name(block: Readings) -> str:
     return f"block {block.block} of shaft {block.shaft}"
 
 
-def absolute(column: tuple[int, ...]) -> Integers:
+def absolute(column: tuple[int, ...], readings: int) -> Integers:
     """Return the values of a column that was sent as a first value and changes.
 
     Parameters
     ----------
     column : tuple[int, ...]
-        First value, then the change from each reading to the next, in microsteps or counts.
+        First value, then the change from each reading to the next, in microsteps or counts. Changes left out at its
+        end are 0.
+    readings : int
+        Number of readings of the block, at least the length of the column.
 
     Returns
     -------
@@ -64,10 +68,10 @@ def absolute(column: tuple[int, ...]) -> Integers:
 
     Examples
     --------
-    >>> absolute((1000, -7))
-    array([1000,  993])
+    >>> absolute((1000, -7), 4)
+    array([1000,  993,  993,  993])
     """
-    return np.cumsum(np.asarray(column, np.int64))
+    return np.cumsum(np.pad(np.asarray(column, np.int64), (0, readings - len(column))))
 
 
 def offset_us(block: Readings) -> Integers:
@@ -102,5 +106,5 @@ def status_of(block: Readings) -> StatusBits:
     """
     status = np.zeros(len(block.counts), np.int16)
     for odd in block.unusual:
-        status[odd.reading] = odd.status
+        status[odd.reading :] = odd.status
     return status

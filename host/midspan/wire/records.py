@@ -194,16 +194,16 @@ class FeederReport:
 
 @dataclass(frozen=True, slots=True)
 class Unusual:
-    """Status of a reading of the block that is not simply good.
+    """Change of the status of readings: it holds from this reading on, up to the next change or the end of the block.
 
     Parameters
     ----------
     reading : int
         Index within this block, from 0. 0 or more.
     status : int
-        Bit set: 1 settling (an axis moves without constant speed, or the converter still remembers such a time), 2
-        converter at its limit, 4 trailing bits wrong (out of step), 8 one or more samples missing before this one. 1 to
-        15.
+        Bit set, 0 for a good reading: 1 settling (an axis moves without constant speed, or the converter still
+        remembers such a time), 2 converter at its limit, 4 trailing bits wrong (out of step), 8 one or more samples
+        missing before this one. 0 to 15.
     """
 
     reading: int
@@ -373,7 +373,8 @@ class Identify:
 class Readings:
     """Block of raw readings of one step of a program.
 
-    The four arrays have equal length; entry i of all four is one reading. Sent by the device.
+    Entry i of the four arrays is one reading. Lateness and counts have an entry for each; the two columns of steps may
+    end earlier, and the changes that are left out are 0: an axis that stands costs nothing. Sent by the device.
 
     Parameters
     ----------
@@ -406,7 +407,7 @@ class Readings:
         Load-cell converter count, signed, rising with load: the first is the count, each later one the change from the
         reading before. Counts range from -8388608 to 8388607, changes to twice that.
     unusual : tuple[Unusual, ...]
-        Readings whose status is not 0; all others are good.
+        Where the status of the readings changes; before the first change they are good.
     marks : tuple[int, ...]
         Rotate position in microsteps, absolute, of each passage of the index mark since the block before. Empty on a
         gauge without a mark sensor. If a flickering sensor gives more than the block has room for, the rest is left
@@ -712,7 +713,7 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
     },
     Unusual: {
         "reading": (0, 2147483647),
-        "status": (1, 15),
+        "status": (0, 15),
     },
     Step: {
         "phase": (0, 255),
