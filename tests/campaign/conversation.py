@@ -17,7 +17,7 @@ from rig import cycle
 
 # The least that is a cycle: few readings, so that a conversation is short, and every kind of record is in it.
 CYCLE = tuple(
-    replace(step, settle_readings=2, press_speed=6400)
+    replace(step, settle_readings=2)
     for step in cycle(full_count=500_000, clearance_steps=2600, turn_steps=120, zero_readings=4)
 )
 STEP_S = 0.01

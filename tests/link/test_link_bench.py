@@ -109,7 +109,7 @@ def test_a_refused_step_names_its_field(tmp_path: Path) -> None:
         with pytest.raises(ProtocolError) as without_zero:
             taken(gauge, 2, press_steps=10)
         with pytest.raises(ProtocolError) as too_many:
-            taken(gauge, 1, readings=2000, settle_readings=100, rotate_steps=100_000)
+            taken(gauge, 1, readings=2400, settle_readings=100)
         assert (without_zero.value.code, too_many.value.code) == ("OUT_OF_RANGE", "BUFFER_TOO_SMALL")
         assert "0.press_steps" in str(without_zero.value)
         assert step(gauge, 1).complete

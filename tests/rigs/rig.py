@@ -19,7 +19,7 @@ from midspan.wire.records import FaultCode, Phase, Step
 # Fits the rehearsal's default gauge: 1070 counts per gram, 400 microsteps per mm, 640 per turn of a 6 mm shaft.
 STAY = Step(
     phase=Phase.BENCH, press_steps=None, from_step=None, until_count=None, unreached=None, rotate_steps=0, readings=0,
-    settle_readings=5, zero=False, press_speed=6400, rotate_speed=640,
+    settle_readings=5, zero=False, press_speed=6000, rotate_speed=640,
 )  # fmt: skip
 TAKEUP_STEPS = 200
 
