@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from device_rig import PLAN, Rig, main, records
+from device_rig import PHASES, Rig, bench_step, main, records, standard_steps
 
-import feeder  # isort: skip  # the device's, on the path by now
+from parts import feeder  # isort: skip  # the device's, on the path by now
 import world as worlds  # isort: skip
 
 STANDARD = 90
@@ -45,7 +45,14 @@ def codes(rig: Rig) -> list[str]:
 
 
 def put(identify: dict[str, Any], *names: str) -> tuple[Any, ...]:
-    return tuple(identify[name] for name in names)
+    """Return fields of Identify, or of the feeder's report in it."""
+    told = identify | (identify.get("feeder") or {})
+    return tuple(told[name] for name in names)
+
+
+def cycle(shaft: int) -> dict[str, Any]:
+    """Return the fields of the program of a standard cycle."""
+    return {"shaft": shaft, "stand": False, "steps": standard_steps()}
 
 
 def states(rig: Rig) -> list[str]:
@@ -63,16 +70,16 @@ def test_a_shaft_goes_through_the_gauge() -> None:
         "LOADED", 101, True, True, True, None,
     )  # fmt: skip
     assert rig.measure(101)["complete"]
-    assert rig.greet()["in_gauge"] == 101
-    assert rig.ask("Acknowledge", shaft=101)["refusal"] is None
+    assert rig.greet()["feeder"]["in_gauge"] == 101
+    rig.acknowledge(101)
     assert rig.state == "LOADED"
     identify = rig.release(101, 3)
     assert put(identify, "state", "in_gauge", "seated", "fault") == ("IDLE", None, False, None)
-    assert identify["last_release"] == {"shaft": 101, "place": 3, "done": True, "passed": 1}
-    assert states(rig)[:3] == ["FEEDING", "LOADED", "SEATING"]
+    assert identify["feeder"]["last_release"] == {"shaft": 101, "place": 3, "done": True, "passed": 1}
+    assert states(rig)[:3] == ["FEEDING", "LOADED", "RUNNING"]
     assert states(rig)[-4:] == ["LOADED", "SELECTING", "RELEASING", "IDLE"]
     assert where(rig, 1) == "gone"
-    assert rig.feed(102)["in_gauge"] == 102
+    assert rig.feed(102)["feeder"]["in_gauge"] == 102
     assert where(rig, 2) == "rollers"
 
 
@@ -84,9 +91,9 @@ def test_the_shafts_are_measured_as_what_they_are() -> None:
         rig.feed(number)
         rig.records.clear()
         assert rig.measure(number)["complete"]
-        full = [block for block in rig.all("Readings") if block["phase"] == "FULL"]
+        full = [block for block in rig.all("Readings") if block["phase"] == PHASES.index("FULL")]
         deepest.append(full[0]["press_steps"][0])
-        rig.ask("Acknowledge", shaft=number)
+        rig.acknowledge(number)
         rig.release(number, 1)
     assert deepest[0] > 1.5 * deepest[1]
 
@@ -114,11 +121,11 @@ def test_a_shaft_may_be_measured_again_and_released_unmeasured() -> None:
     rig.feed(101)
     for _ in range(2):
         assert rig.measure(101)["complete"]
-        rig.ask("Acknowledge", shaft=101)
+        rig.acknowledge(101)
     assert rig.state == "LOADED"
-    assert rig.release(101, 1)["last_release"]["done"]
+    assert rig.release(101, 1)["feeder"]["last_release"]["done"]
     rig.feed(102)
-    assert rig.release(102, 1)["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
+    assert rig.release(102, 1)["feeder"]["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
 
 
 def test_a_shaft_that_cannot_be_measured_stays_on_the_rollers() -> None:
@@ -126,30 +133,42 @@ def test_a_shaft_that_cannot_be_measured_stays_on_the_rollers() -> None:
     rig.feed(101)
     assert not rig.measure(101)["complete"]
     assert put(rig.greet(), "state", "in_gauge", "fault") == ("HOLDING", 101, "TRAVEL_LIMIT")
-    rig.ask("Acknowledge", shaft=101)
+    rig.acknowledge(101)
     assert put(rig.greet(), "state", "in_gauge", "fault") == ("LOADED", 101, None)
-    assert rig.release(101, 5)["last_release"]["done"]
+    assert rig.release(101, 5)["feeder"]["last_release"]["done"]
 
 
 def test_a_gauge_without_a_feeder_is_what_it_was() -> None:
     rig = Rig({"shafts": STOCK})
     rig.ready()
     identify = rig.greet()
-    assert put(identify, "places", "guards", "in_gauge", "seated", "hopper", "last_release") == (
-        0, 0, None, False, False, None,
-    )  # fmt: skip
+    assert put(identify, "feeder", "guards") == (None, 0)
+    for request in (records.FEED, records.RELEASE):  # the part is not there at all
+        assert request not in rig.device.answers.obey
+    assert rig.device.gauge.parts == []
     assert rig.ask("Feed", shaft=1, source="HOPPER")["refusal"] == "NO_FEEDER"
     assert rig.ask("Release", shaft=1, place=1)["refusal"] == "NO_FEEDER"
     assert rig.measure(1)["complete"]
-    rig.ask("Acknowledge", shaft=1)
+    rig.acknowledge(1)
     assert rig.state == "IDLE"
+    assert "LOADED" not in states(rig)
+
+
+def test_the_feeders_states_are_its_own() -> None:
+    with_feeder, without = set(rig_with().device.gauge.table), set(Rig().device.gauge.table)
+    added = {state for state, _ in with_feeder - without}
+    assert {records.STATES[state] for state in added} == {
+        "IDLE", "FEEDING", "LOADED", "HOLDING", "SELECTING", "RELEASING",
+    }  # fmt: skip
+    assert without < with_feeder
+    assert records.STATES.index("FEEDING") > max(state for state, _ in without)
 
 
 def test_a_person_may_still_measure_by_hand_on_a_gauge_with_a_feeder() -> None:
     rig = rig_with(hands=[[5, 3, "rollers"]])
     rig.run(MOST_S)
     assert rig.measure(3)["complete"]
-    rig.ask("Acknowledge", shaft=3)
+    rig.acknowledge(3)
     assert put(rig.greet(), "state", "in_gauge", "seated") == ("IDLE", None, True)
 
 
@@ -220,7 +239,7 @@ def test_only_the_shaft_in_the_gauge_is_measured_and_released() -> None:
     rig = rig_with()
     assert refusal(rig, "Release", shaft=101, place=1) == ("WRONG_STATE", "shaft")
     rig.feed(101)
-    assert refusal(rig, "Command", order="MEASURE", shaft=102) == ("WRONG_STATE", "shaft")
+    assert refusal(rig, "Program", **cycle(102)) == ("WRONG_STATE", "shaft")
     assert refusal(rig, "Release", shaft=102, place=1) == ("WRONG_STATE", "shaft")
     assert rig.state == "LOADED"
 
@@ -235,27 +254,27 @@ def test_nothing_is_fed_or_released_while_readings_are_held() -> None:
     rig = rig_with([{"number": 1, "fault": "stiff_jam"}, *STOCK[1:]])
     rig.feed(101)
     rig.measure(101, until="FAULTED")
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     assert refusal(rig, "Feed", shaft=101, source="SEATED") == ("WRONG_STATE", "")
-    rig.ask("Acknowledge", shaft=101)
+    rig.acknowledge(101)
     assert rig.feed(101, "SEATED")["state"] == "LOADED"
 
 
-@pytest.mark.parametrize("state", ["FEEDING", "SELECTING", "RELEASING", "SEATING", "FULL"])
+@pytest.mark.parametrize("state", ["FEEDING", "SELECTING", "RELEASING", "RUNNING"])
 def test_nothing_else_is_obeyed_while_something_moves(state: str) -> None:
     rig = rig_with()
-    way = {"SEATING": 1, "FULL": 1, "SELECTING": 2, "RELEASING": 2}.get(state, 0)
-    orders = [("Feed", {"shaft": 101, "source": "HOPPER"}), ("Command", {"order": "MEASURE", "shaft": 101})]
+    way = {"RUNNING": 1, "SELECTING": 2, "RELEASING": 2}.get(state, 0)
+    orders = [("Feed", {"shaft": 101, "source": "HOPPER"}), ("Program", cycle(101))]
     orders = [orders[0], orders[1] if way == 1 else ("Release", {"shaft": 101, "place": 1})]
     for name, fields in orders[: 1 + (way > 0)]:
         rig.send(name, **fields)
         rig.run_to("FEEDING" if state == "FEEDING" else "LOADED" if name == "Feed" else state)
     assert refusal(rig, "Feed", shaft=102, source="HOPPER")[0] == "WRONG_STATE"
     assert refusal(rig, "Release", shaft=102, place=1)[0] == "WRONG_STATE"
-    assert refusal(rig, "Command", order="MEASURE", shaft=102)[0] == "WRONG_STATE"
+    assert refusal(rig, "Program", **cycle(102))[0] == "WRONG_STATE"
     if state in ("FEEDING", "SELECTING", "RELEASING"):
-        assert refusal(rig, "Command", order="STOP", shaft=None) == (None, "")  # it ends by itself
+        assert refusal(rig, "Command", order="STOP") == (None, "")  # it ends by itself
         rig.run_to("LOADED" if state == "FEEDING" else "IDLE")
         assert codes(rig) == []
 
@@ -279,7 +298,7 @@ def test_a_short_shaft_is_told_and_may_be_released() -> None:
     assert rig.last("Fault")["detail"] & feeder.ENDS == feeder.LEFT_END
     identify = rig.release(101, 5)
     assert put(identify, "state", "fault") == ("IDLE", None)
-    assert identify["last_release"] == {"shaft": 101, "place": 5, "done": True, "passed": 1}
+    assert identify["feeder"]["last_release"] == {"shaft": 101, "place": 5, "done": True, "passed": 1}
 
 
 def test_two_shafts_are_told_and_go_together() -> None:
@@ -287,7 +306,7 @@ def test_two_shafts_are_told_and_go_together() -> None:
     assert put(rig.feed(101), "state", "in_gauge", "fault") == ("LOADED", 101, "TWO_SHAFTS")
     identify = rig.release(101, 5)
     assert put(identify, "state", "seated") == ("IDLE", False)
-    assert identify["last_release"] == {"shaft": 101, "place": 5, "done": True, "passed": 2}
+    assert identify["feeder"]["last_release"] == {"shaft": 101, "place": 5, "done": True, "passed": 2}
     assert rig.board.world._counts == {5: 2}
     assert rig.feed(102)["fault"] is None
     assert where(rig, 3) == "rollers"
@@ -300,7 +319,7 @@ def test_a_shaft_that_does_not_arrive_is_a_jam() -> None:
     assert rig.last("Fault")["state"] == "FEEDING"
     rig.run(90)  # a person takes it out
     assert where(rig, 1) == "gone"
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     assert put(rig.feed(102), "in_gauge", "fault") == (102, None)
     assert where(rig, 2) == "rollers"
@@ -316,13 +335,13 @@ def test_a_shaft_that_sticks_gets_three_openings() -> None:
     rig.feed(102)
     identify = rig.release(102, 2)
     assert put(identify, "state", "seated", "in_gauge", "fault") == ("FAULTED", True, 102, "JAM")
-    assert identify["last_release"] == {"shaft": 102, "place": 2, "done": False, "passed": 0}
+    assert identify["feeder"]["last_release"] == {"shaft": 102, "place": 2, "done": False, "passed": 0}
     assert not rig.board.world._open
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     assert put(rig.greet(), "seated", "in_gauge", "fault") == (True, None, None)
     rig.feed(102, "SEATED")
-    assert rig.release(102, 2)["last_release"] == {"shaft": 102, "place": 2, "done": True, "passed": 1}
+    assert rig.release(102, 2)["feeder"]["last_release"] == {"shaft": 102, "place": 2, "done": True, "passed": 1}
 
 
 def test_a_passage_that_the_chute_did_not_see_is_counted_as_none() -> None:
@@ -330,7 +349,7 @@ def test_a_passage_that_the_chute_did_not_see_is_counted_as_none() -> None:
     rig.feed(101)
     identify = rig.release(101, 1)
     assert put(identify, "state", "seated", "fault") == ("IDLE", False, None)
-    assert identify["last_release"] == {"shaft": 101, "place": 1, "done": True, "passed": 0}
+    assert identify["feeder"]["last_release"] == {"shaft": 101, "place": 1, "done": True, "passed": 0}
 
 
 @pytest.mark.slow
@@ -339,20 +358,20 @@ def test_a_shaft_that_stays_in_the_chute_is_a_full_place() -> None:
     for number, faults in ((101, []), (102, ["BIN_FULL"])):
         rig.feed(number)
         identify = rig.release(number, 1)
-        assert identify["last_release"] == {"shaft": number, "place": 1, "done": True, "passed": 1}
-        assert (identify["in_gauge"], codes(rig)) == (None, faults)
+        assert identify["feeder"]["last_release"] == {"shaft": number, "place": 1, "done": True, "passed": 1}
+        assert (identify["feeder"]["in_gauge"], codes(rig)) == (None, faults)
     assert put(identify, "state", "fault") == ("FAULTED", "BIN_FULL")
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     rig.feed(103)
     identify = rig.release(103, 1)  # it has not been emptied yet: the gate stays shut
     assert put(identify, "state", "fault", "in_gauge", "seated") == ("FAULTED", "BIN_FULL", 103, True)
-    assert identify["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
+    assert identify["feeder"]["last_release"] == {"shaft": 102, "place": 1, "done": True, "passed": 1}
     assert rig.last("Fault")["state"] == "SELECTING"
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     rig.feed(103, "SEATED")
-    assert rig.release(103, 2)["last_release"]["place"] == 2  # another place has room
+    assert rig.release(103, 2)["feeder"]["last_release"]["place"] == 2  # another place has room
     rig.run(300)
     rig.feed(104)
     assert put(rig.release(104, 1), "state", "fault") == ("IDLE", None)
@@ -365,7 +384,7 @@ def test_a_record_that_cannot_be_kept_keeps_the_gate_shut() -> None:
     def fail(*_: Any) -> None:
         raise OSError(28)
 
-    rig.device.cycle.feeder._board.release_write = fail
+    rig.device.gauge.parts[0]._hardware.release_write = fail
     identify = rig.release(101, 1)
     assert put(identify, "state", "fault", "seated", "last_release") == ("FAULTED", "INTERNAL", True, None)
     assert where(rig, 1) == "rollers"
@@ -383,16 +402,17 @@ def go_to(rig: Rig, state: str) -> None:
     if state in ("SELECTING", "RELEASING"):
         rig.send("Release", shaft=101, place=1)
     elif state != "FEEDING":
-        rig.send("Command", order="MEASURE", shaft=101)
+        rig.send("Program", **cycle(101))
     if state == "RETRACTING":
-        rig.run_to("FULL")
-        rig.send("Command", order="STOP", shaft=None)
+        rig.run_to("RUNNING")
+        rig.run(4)
+        rig.send("Command", order="STOP")
     rig.run_to(state)
 
 
 AT_REST = ("IDLE", "HOLDING", "FAULTED", "STANDING", "LOADED")
 BY_A_SHAFT = [
-    name for name in records.STATES if name not in (*AT_REST, "STARTING", "HOMING", "BENCH")
+    name for name in records.STATES if name not in (*AT_REST, "STARTING", "HOMING")
 ]  # each on a shaft's way through the gauge
 
 
@@ -417,8 +437,8 @@ def test_a_guard_ends_all_motion_at_once(state: str, guard: str, code: str) -> N
     if rig.device.held.shaft is not None:
         end = rig.last("EndOfShaft")
         assert (end["complete"], end["cause"]) == (False, "STOPPED_BY_HOST" if state == "RETRACTING" else code)
-        rig.ask("Acknowledge", shaft=101)
-    clear = {"order": "CLEAR_FAULT", "shaft": None}
+        rig.acknowledge(101)
+    clear = {"order": "CLEAR_FAULT"}
     assert refusal(rig, "Command", **clear) == ("NOT_SAFE", guard)
     rig.board.world.lasting.clear()
     rig.board.world._look()
@@ -431,7 +451,7 @@ def test_a_guard_ends_all_motion_at_once(state: str, guard: str, code: str) -> N
 @pytest.mark.parametrize(("guard", "code"), [("lid", "LID_OPEN"), ("stop", "EMERGENCY_STOP")])
 def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     rig = Rig({"feeder": {guard: [[0, 60]]}})
-    rig.device.cycle.state = records.STARTING
+    rig.device.gauge.state = records.STARTING
     rig.board.world.lasting.add(guard)
     rig.board.world._look()
     rig.device = main.Device(rig.board)
@@ -440,7 +460,7 @@ def test_with_an_open_guard_nothing_starts(guard: str, code: str) -> None:
     assert rig.board.press.at == 800  # 2 mm below home, where the scenario left it
     assert put(rig.greet(), "state", "fault") == ("FAULTED", code)
     rig.run(60)
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
 
 
@@ -451,9 +471,8 @@ def test_at_rest_a_guard_only_refuses_orders() -> None:
     rig.run(100)
     assert rig.state == "LOADED"
     assert refusal(rig, "Release", shaft=101, place=1) == ("NOT_SAFE", "lid")
-    assert refusal(rig, "Command", order="MEASURE", shaft=101) == ("NOT_SAFE", "lid")
+    assert refusal(rig, "Program", **cycle(101)) == ("NOT_SAFE", "lid")
     assert refusal(rig, "Feed", shaft=101, source="HOPPER") == (None, "")  # done already
-    assert refusal(rig, "CyclePlan", **PLAN) == (None, "")
     rig.run(100)
     assert codes(rig) == []
     assert rig.measure(101)["complete"]
@@ -461,15 +480,14 @@ def test_at_rest_a_guard_only_refuses_orders() -> None:
 
 def test_the_bench_minds_the_guards_too() -> None:
     rig = rig_with(stop=[[60, 30]])
-    rig.bench(1)
-    rig.ask("Acknowledge", shaft=1)
+    rig.bench(1, press_steps=None, zero=True)
+    rig.acknowledge(1)
     rig.run(60)
     assert rig.state == "STANDING"
-    step = {"shaft": 2, "press_steps": 400, "rotate_steps": 0, "stop_count": None, "readings": 10}
-    step |= {"settle_readings": 0, "press_speed": 400, "rotate_speed": 400}
-    assert refusal(rig, "BenchStep", **step) == ("NOT_SAFE", "stop")
-    assert refusal(rig, "Command", order="STOP", shaft=None) == ("NOT_SAFE", "stop")  # the head would go home
-    assert refusal(rig, "Command", order="CLEAR_FAULT", shaft=None) == ("NOT_SAFE", "stop")
+    again = {"shaft": 2, "stand": True, "steps": [bench_step(press_steps=400)]}
+    assert refusal(rig, "Program", **again) == ("NOT_SAFE", "stop")
+    assert refusal(rig, "Command", order="STOP") == ("NOT_SAFE", "stop")  # the head would go home
+    assert refusal(rig, "Command", order="CLEAR_FAULT") == ("NOT_SAFE", "stop")
 
 
 def test_an_input_that_is_not_configured_says_nothing() -> None:
@@ -490,8 +508,8 @@ def test_lost_steps_are_found_on_the_way_home(lost: int) -> None:
     assert (end["complete"], end["cause"]) == (False, "LOST_STEPS")
     assert abs(rig.last("Fault")["detail"] - lost) <= 1
     assert put(rig.greet(), "fault", "in_gauge") == ("LOST_STEPS", 101)
-    rig.ask("Acknowledge", shaft=101)
-    rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+    rig.acknowledge(101)
+    rig.order("CLEAR_FAULT")
     rig.run_to("IDLE")
     assert put(rig.feed(101, "SEATED"), "state", "fault") == ("LOADED", None)
     rig.release(101, 1)
@@ -512,7 +530,7 @@ def test_a_board_with_a_wrong_setting_says_so_and_moves_nothing() -> None:
     rig.run(10)
     assert put(rig.greet(), "state", "fault") == ("FAULTED", "CONFIGURATION")
     assert put(rig.last("Fault"), "code", "state", "detail") == ("CONFIGURATION", "STARTING", 7)
-    assert refusal(rig, "Command", order="CLEAR_FAULT", shaft=None) == ("WRONG_STATE", "")
+    assert refusal(rig, "Command", order="CLEAR_FAULT") == ("WRONG_STATE", "")
     assert refusal(rig, "Feed", shaft=1, source="HOPPER") == ("WRONG_STATE", "")
     assert rig.board.press.at == 800
 
@@ -531,15 +549,15 @@ def test_a_cell_that_fails_while_a_shaft_rolls_waits_until_it_lies() -> None:
 
 @pytest.mark.slow
 def test_noise_comes_and_goes() -> None:
-    rig = rig_with(noisy=[[30, 1000]])
+    rig = rig_with(noisy=[[20, 1000]])
     quiet, loud = [], []
     for number, counts in ((101, quiet), (102, loud)):
         rig.feed(number)
         rig.records.clear()
         rig.measure(number)
-        zero = [block for block in rig.all("Readings") if block["phase"] == "ZERO_BEFORE"]
+        zero = [block for block in rig.all("Readings") if block["phase"] == PHASES.index("ZERO_BEFORE")]
         counts += [abs(change) for block in zero for change in block["counts"][1:]]
-        rig.ask("Acknowledge", shaft=number)
+        rig.acknowledge(number)
         rig.release(number, 1)
         rig.run(15)
     assert sum(loud) / len(loud) > 10 * sum(quiet) / len(quiet)
@@ -588,8 +606,8 @@ def test_a_reset_while_a_shaft_comes_leaves_it_in_one_place(tmp_path: Path) -> N
     found = resets(("Feed", {"shaft": 101, "source": "HOPPER"}), tmp_path)
     for identify, ledger in found:
         assert put(identify, "state", "in_gauge", "last_release", "fault") == ("IDLE", None, None, None)
-        assert ledger == (["1 rollers"] if identify["seated"] else [])
-    assert {identify["seated"] for identify, _ in found} == {False, True}
+        assert ledger == (["1 rollers"] if identify["feeder"]["seated"] else [])
+    assert {identify["feeder"]["seated"] for identify, _ in found} == {False, True}
 
 
 @pytest.mark.slow
@@ -597,8 +615,8 @@ def test_a_reset_while_a_shaft_goes_leaves_no_false_record(tmp_path: Path) -> No
     found = resets(("Release", {"shaft": 101, "place": 3}), tmp_path)
     kinds = []
     for identify, ledger in found:
-        gone, last = ledger[-1] == "1 place 3", identify["last_release"]
-        assert identify["seated"] != gone
+        gone, last = ledger[-1] == "1 place 3", identify["feeder"]["last_release"]
+        assert identify["feeder"]["seated"] != gone
         assert ledger[0] == "1 rollers"
         if last is not None:
             assert (last["shaft"], last["place"]) == (101, 3)
@@ -621,8 +639,8 @@ def test_a_reset_in_a_release_that_goes_wrong_leaves_no_false_record(
 ) -> None:
     for identify, ledger in resets(("Release", {"shaft": 101, "place": 3}), tmp_path, **keys):
         gone = [line for line in ledger if line.endswith("place 3")]
-        last = identify["last_release"]
-        assert identify["seated"] == (len(gone) < placed)
+        last = identify["feeder"]["last_release"]
+        assert identify["feeder"]["seated"] == (len(gone) < placed)
         if last is not None:
             assert put(last, "shaft", "place") == (101, 3)
             assert not last["done"] or (len(gone), last["passed"]) == (placed, seen)
@@ -650,7 +668,7 @@ def test_two_shafts_are_still_two_after_a_reset(tmp_path: Path) -> None:
     rig = new_device(scenario)
     assert put(rig.greet(), "seated", "in_gauge") == (True, None)
     assert put(rig.feed(101, "SEATED"), "state", "fault") == ("LOADED", "TWO_SHAFTS")
-    assert rig.release(101, 2)["last_release"] == {"shaft": 101, "place": 2, "done": True, "passed": 2}
+    assert rig.release(101, 2)["feeder"]["last_release"] == {"shaft": 101, "place": 2, "done": True, "passed": 2}
 
 
 # The table of faults
