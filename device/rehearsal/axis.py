@@ -35,7 +35,10 @@ class Axis:
             self._segments[i] = self._segments[2 * self._pair + i]
         self._put(kept, piece, pieces)
         self._put(kept + pieces, ramp, ramps)
-        self._pair, self._first, self._ramp, self._pairs = 0, kept, kept + pieces, kept + pieces + ramps
+        self._pair = 0  # one by one: a tuple of four would cost memory in the turns that are counted
+        self._first = kept
+        self._ramp = kept + pieces
+        self._pairs = kept + pieces + ramps
         return True
 
     def due(self) -> bool:

@@ -195,7 +195,7 @@ class Board:
 
     def _instant_time(self) -> int:
         instants = self.mechanics.instants
-        if self._instant == len(instants):
+        if self._instant >= len(instants):
             return self._sample_us + TICKS  # none before the next conversion
         return self._begun_us + int(instants[self._instant] * (self._sample_us - self._begun_us))
 

@@ -1,6 +1,6 @@
-"""Measure on MicroPython what a cycle or bench step takes from the heap; print it as JSON.
+"""Measure on MicroPython what a cycle or a calibration's step takes from the heap; print it as JSON.
 
-What is ordered comes as [branch, values] on standard input: what only prepares, then the same twice. The
+The programs come as [shaft, stand, steps] on standard input: what only prepares, then the same twice. The
 simulated physics allocates, so the first of both records what it says and the second, in which memory is counted
 and never collected, plays that back from arrays.
 """
@@ -14,10 +14,10 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
 from board import Board
-from codec import pack
+from codec import _put, pack, put_int
 from frames import HEAD, Encoder
 from main import Device
-from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, STANDING
+from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, PROGRAM, STANDING
 
 LENGTH = 1800  # samples, more than a cycle has
 
@@ -75,20 +75,34 @@ class Line:
 
     def __init__(self):
         self.encoder = Encoder()
-        self.waiting, self.size, self.sent = bytearray(256), 0, 0
+        self.waiting, self.size, self.sent = bytearray(2048), 0, 0
 
     def say(self, branch, *values):
-        end = pack(self.encoder.raw, HEAD, branch, values)
+        self._send(pack(self.encoder.raw, HEAD, branch, values))
+
+    def order(self, shaft, stand, steps):
+        """Put a program on the line; the device itself packs no array of records."""
+        raw = self.encoder.raw
+        at = put_int(raw, put_int(raw, HEAD, PROGRAM), shaft)
+        raw[at] = stand
+        at = put_int(raw, at + 1, len(steps))
+        for step in steps:
+            at = _put(raw, at, "Step", step)
+        self._send(put_int(raw, at, 0))
+
+    def _send(self, end):
         self.size = self.encoder.encode(end, self.waiting, self.size)
 
     def wait(self, us):
         return us
 
     def read_into(self, buffer):
-        size = self.size
+        size = min(self.size, len(buffer))
+        self.size -= size
         for i in range(size):
             buffer[i] = self.waiting[i]
-        self.size = 0
+        for i in range(self.size):
+            self.waiting[i] = self.waiting[size + i]
         return size
 
     def write(self, buffer, start, end):
@@ -97,41 +111,46 @@ class Line:
 
 
 def run_to(state):
-    while device.cycle.state != state:
+    while device.gauge.state != state:
         board.idle()
         device.step()
 
 
 def say(*request):
     line.say(*request)
-    board.idle()
-    device.step()
+    hear()
+
+
+def hear():
+    while line.size:
+        board.idle()
+        device.step()
 
 
 def run_to_the_end():
-    while device.cycle.state not in (HOLDING, STANDING):
+    while device.gauge.state not in (HOLDING, STANDING):
         board.idle()
         device.step()
-        line.size or line.say(COMMAND, 0, None)
+        line.size or line.say(COMMAND, 0)
     line.size = 0
 
 
 def counted():
     """Return bytes allocated in turns that only take samples, their number, bytes in all turns, most in a turn."""
     quiet = quiet_bytes = total_bytes = most = 0
-    while device.cycle.state not in (HOLDING, STANDING):
+    while device.gauge.state not in (HOLDING, STANDING):
         board.idle()
-        sent, state, heard = line.sent, device.cycle.state, line.size
+        sent, state, heard = line.sent, device.gauge.state, line.size
         before = gc.mem_alloc()
         device.step()
         used = gc.mem_alloc() - before
         total_bytes += used
         most = max(most, used)
-        if line.sent == sent and device.cycle.state == state and not heard:
+        if line.sent == sent and device.gauge.state == state and not heard:
             quiet += 1
             quiet_bytes += used
         if line.sent != sent:
-            line.say(COMMAND, 0, None)
+            line.say(COMMAND, 0)
     return {"quiet": quiet, "quiet_bytes": quiet_bytes, "total_bytes": total_bytes, "most": most}
 
 
@@ -142,18 +161,19 @@ board.mechanics = tape = Tape(board.mechanics)
 tape.words_at = tape.intervals_at = 0
 device = Device(board)
 run_to(IDLE)
-say(GREET, 1, 0, FINGERPRINT)
-for branch, values in before:
-    say(branch, *values)
-    if device.cycle.shaft is not None:
-        run_to_the_end()
-        say(ACKNOWLEDGE, device.held.shaft)
+say(GREET, 2, 0, FINGERPRINT)
+for program in before:
+    line.order(*program)
+    hear()
+    run_to_the_end()
+    say(ACKNOWLEDGE, device.held.shaft)
 tape.play()
-say(again[0], *again[1])
+line.order(*again)
+hear()
 gc.collect()
 gc.disable()
 result = counted()
-result["cause"] = device.cycle.cause
+result["cause"] = device.gauge.cause
 result["readings"] = device.held.readings
 result["blocks"] = device.held.blocks
 result["heap_left"] = gc.mem_free()
