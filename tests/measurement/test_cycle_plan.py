@@ -13,7 +13,7 @@ from midspan.measurement.cycle_plan import cycle_steps, rotate_speed, steps_per_
 from midspan.measurement.cycle_settings import DEEP, STANDARD, CycleSettings
 from midspan.wire.records import FaultCode, Phase
 from pydantic import ValidationError
-from synthetic import LOAD_N, paper_calibration
+from synthetic import LOAD_N, filter_section, paper_calibration
 
 CAL = paper_calibration(
     force={"newton_per_count": 9e-6, "newton_per_count2": 1e-14},
@@ -140,6 +140,14 @@ def test_what_the_gauge_does_not_allow_is_refused_by_key_and_limit(settings, lim
     with pytest.raises(ConfigurationError) as caught:
         steps_of(CycleSettings(**settings), **limits)
     assert all(value in str(caught.value) for value in values)
+
+
+def test_a_filter_that_remembers_longer_than_readings_settle_is_refused():
+    long = paper_calibration(filter=filter_section((8.0,)))  # eight conversions of 12.5 ms
+    with pytest.raises(ConfigurationError) as caught:
+        cycle_steps(long, identify(), STANDARD)
+    assert all(value in str(caught.value) for value in ("cycle.settle_readings", "5", "8", "0.05"))
+    assert cycle_steps(long, identify(), CycleSettings(settle_readings=8))
 
 
 def test_a_shaft_as_large_as_a_barrel_would_turn_beyond_what_a_step_can():

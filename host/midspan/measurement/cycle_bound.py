@@ -6,8 +6,9 @@ information (Cramer and Rao); the fit reaches this bound within a few percent. C
 it is the same in each cycle.
 
 Like the fit, the bound takes the pattern at the light depth as the same at both visits, and the bow as on the same side
-at both depths. Readings on the way back and a zero in the middle do not enter, as they do not enter a result. If a
-further order is just above chance, a shaft scatters by more: one evaluation takes that order and another leaves it.
+at both depths. The converter's filter takes its share of each harmonic, and neighbouring readings share their noise.
+Readings on the way back do not enter, as they do not enter a result. If a further order is just above chance, a shaft
+scatters by more: one evaluation takes that order and another leaves it.
 
 References
 ----------
@@ -23,14 +24,15 @@ from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement import elastica
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Point, mean_point
+from midspan.measurement.converter_filter import BOXCAR, UNKNOWN_WIDTH, left_of_wave
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.harmonics import Array, basis
 
 LIGHT, FULL, AGAIN = range(3)
 # Unknowns: means at the three visits; of the bow its force at both depths and its side; cosine and sine of the second
-# and third order at both depths; relative change of the period; both zeros.
-MEANS, BOW, SIDE, SECOND, THIRD, PERIOD, ZEROS = slice(0, 3), (3, 4), 5, (6, 8), (10, 12), 14, (15, 16)
-UNKNOWNS = 17
+# and third order at both depths; relative change of the period; the zeros before, after, and in the middle.
+BOW, SIDE, SECOND, THIRD, PERIOD, BEFORE, AFTER, MIDDLE = (3, 4), 5, (6, 8), (10, 12), 14, 15, 16, 17
+UNKNOWNS = 18
 UNREAD_TURNS = 0.15  # of each turning: its two ramps
 BOW_RAD, STIFF_RAD = 3.5, 0.6  # sides of bow and stiffness; any other gives nearly the same
 
@@ -77,7 +79,9 @@ class Repeatability:
     runout_mm: float
 
 
-def repeatability(settings: CycleSettings, calibration: Calibration, noise: Noise = Noise()) -> Repeatability:
+def repeatability(
+    settings: CycleSettings, calibration: Calibration, noise: Noise = Noise(), interval_us: int = 12_500
+) -> Repeatability:
     """Return the scatter of each quantity that the noise of the readings leaves at least.
 
     Parameters
@@ -85,9 +89,11 @@ def repeatability(settings: CycleSettings, calibration: Calibration, noise: Nois
     settings : CycleSettings
         Readings, turns and zeros.
     calibration : Calibration
-        Span and compliance of the gauge, and how far a shaft may slip.
+        Span and compliance of the gauge, its converter's filter, and how far a shaft may slip.
     noise : Noise
         Noise of a reading, and the shaft.
+    interval_us : int
+        Time of a conversion, us.
 
     Returns
     -------
@@ -101,11 +107,13 @@ def repeatability(settings: CycleSettings, calibration: Calibration, noise: Nois
     >>> gauge = Calibration.model_validate(EXAMPLE)
     >>> fast, deep = (repeatability(settings, gauge) for settings in (STANDARD, DEEP))
     >>> round(fast.spine_thou, 4), round(deep.spine_thou, 4)
-    (0.0046, 0.0027)
+    (0.0086, 0.0051)
     """
     point = _point(settings, calibration, noise)
-    patterns = _patterns(point, noise)
-    information = _information(settings, calibration, patterns) / noise.reading_n**2 + _known(calibration)
+    width = _filter_width(calibration, interval_us)
+    turning = _Turning(settings, calibration, width, _patterns(point, noise))
+    variance = noise.reading_n**2 * max(1.0, float(BOXCAR) * width)
+    information = turning.information() / variance + _known(calibration, settings)
     covariance = np.asarray(np.linalg.inv(information), np.float64)
     spine = np.zeros(UNKNOWNS)
     spine[LIGHT], spine[FULL] = point.by_low[0], point.by_high[0]
@@ -154,45 +162,72 @@ def _of_second(point: Point) -> tuple[Array, Array]:
     return along, across
 
 
-def _known(calibration: Calibration) -> Array:
-    """Return the information that the calibration has of the period."""
+def _filter_width(calibration: Calibration, interval_us: int) -> float:
+    """Return the rms width of the converter's filter in conversions; without a calibrated one that of a usual one."""
+    known = calibration.filter
+    return UNKNOWN_WIDTH[0] if known is None else known.width_s * 1e6 / interval_us
+
+
+def _known(calibration: Calibration, settings: CycleSettings) -> Array:
+    """Return what is known without readings: the period by the calibration, and a zero that is not there."""
     known = np.zeros((UNKNOWNS, UNKNOWNS))
     known[PERIOD, PERIOD] = calibration.rotation.u_relative**-2
+    known[MIDDLE, MIDDLE] = 0.0 if settings.zero_in_middle else 1.0
     return known
 
 
-def _information(settings: CycleSettings, calibration: Calibration, patterns: tuple[Array, Array]) -> Array:
-    """Return the information of all readings at unit noise, shape (unknowns, unknowns)."""
-    turns = settings.turns * (1 + 2 * calibration.rotation.u_relative)
-    readings = round(turns * settings.readings_per_turn)
-    whole = 2 * settings.zero_readings + 3 * readings
-    information = np.zeros((UNKNOWNS, UNKNOWNS))
-    for visit in (LIGHT, FULL, AGAIN):
-        begin = settings.seat_turns + visit * (turns + settings.settle_readings / settings.readings_per_turn)
-        begin += (visit + 1) * UNREAD_TURNS
-        turned = begin + np.arange(readings) / settings.readings_per_turn
-        rows = _derivatives(visit, 2 * np.pi * turned, patterns)
-        # The zero of a visit lies on the line in time between the zeros before and after. The slope of the force within
-        # a visit tells nothing of the zero: shaft and cell may creep.
-        share = (settings.zero_readings / 2 + (visit + 0.5) * readings) / (whole - settings.zero_readings)
-        rows[ZEROS[0]], rows[ZEROS[1]] = 1 - share, share
-        information += rows @ rows.T
-    for zero in ZEROS:
-        information[zero, zero] += settings.zero_readings
-    return information
+@dataclass(frozen=True, slots=True)
+class _Turning:
+    """Readings of a cycle as a model: settings, width of the filter in conversions, forces of bow and stiffness."""
 
+    settings: CycleSettings
+    calibration: Calibration
+    width: float
+    patterns: tuple[Array, Array]
 
-def _derivatives(visit: int, angle: Array, patterns: tuple[Array, Array]) -> Array:
-    """Return the derivatives of the force at some angles by each unknown, shape (unknowns, angles)."""
-    depth = int(visit == FULL)
-    bow, uneven = patterns[0][depth], patterns[1][depth]
-    columns = basis(angle)
-    rows = np.zeros((UNKNOWNS, len(angle)))
-    rows[visit] = columns[0]
-    rows[BOW[depth]] = np.cos(angle - BOW_RAD)
-    rows[SIDE] = bow * np.sin(angle - BOW_RAD)
-    rows[SECOND[depth] : SECOND[depth] + 2] = columns[3:5]
-    rows[THIRD[depth] : THIRD[depth] + 2] = columns[5:7]
-    # A longer period makes all angles smaller in proportion.
-    rows[PERIOD] = angle * (bow * np.sin(angle - BOW_RAD) + 2 * uneven * np.sin(2 * (angle - STIFF_RAD)))
-    return rows
+    def information(self) -> Array:
+        """Return the information of all readings at unit noise, shape (unknowns, unknowns)."""
+        settings = self.settings
+        turns = settings.turns * (1 + 2 * self.calibration.rotation.u_relative)
+        readings = round(turns * settings.readings_per_turn)
+        information = np.zeros((UNKNOWNS, UNKNOWNS))
+        for visit in (LIGHT, FULL, AGAIN):
+            begin = settings.seat_turns + visit * (turns + settings.settle_readings / settings.readings_per_turn)
+            begin += (visit + 1) * UNREAD_TURNS
+            turned = begin + np.arange(readings) / settings.readings_per_turn
+            rows = self._derivatives(visit, 2 * np.pi * turned)
+            # The slope of the force within a visit tells nothing of the zero: shaft and cell may creep.
+            for zero, share in self._zero_shares(visit, readings):
+                rows[zero] = share
+            information += rows @ rows.T
+        for zero in (BEFORE, AFTER, *[MIDDLE] * settings.zero_in_middle):
+            information[zero, zero] += settings.zero_readings
+        return information
+
+    def _zero_shares(self, visit: int, readings: int) -> tuple[tuple[int, float], ...]:
+        """Return the zeros of a visit with their weights: it lies between two of them, on a line in time."""
+        half = self.settings.zero_readings / 2
+        if not self.settings.zero_in_middle:
+            share = (half + (visit + 0.5) * readings) / (2 * half + 3 * readings)
+            return (BEFORE, 1 - share), (AFTER, share)
+        if visit == AGAIN:
+            return (MIDDLE, 0.5), (AFTER, 0.5)
+        share = (half + (visit + 0.5) * readings) / (2 * half + 2 * readings)
+        return (BEFORE, 1 - share), (MIDDLE, share)
+
+    def _derivatives(self, visit: int, angle: Array) -> Array:
+        """Return the derivatives of the readings at some angles by each unknown, shape (unknowns, angles)."""
+        depth = int(visit == FULL)
+        turned_of_width = 2 * math.pi / self.settings.readings_per_turn * self.width * np.array([1.0, 2.0, 3.0])
+        first, second, third = left_of_wave(turned_of_width)
+        bow, uneven = first * self.patterns[0][depth], second * self.patterns[1][depth]
+        columns = basis(angle)
+        rows = np.zeros((UNKNOWNS, len(angle)))
+        rows[visit] = columns[0]
+        rows[BOW[depth]] = first * np.cos(angle - BOW_RAD)
+        rows[SIDE] = bow * np.sin(angle - BOW_RAD)
+        rows[SECOND[depth] : SECOND[depth] + 2] = second * columns[3:5]
+        rows[THIRD[depth] : THIRD[depth] + 2] = third * columns[5:7]
+        # A longer period makes all angles smaller in proportion.
+        rows[PERIOD] = angle * (bow * np.sin(angle - BOW_RAD) + 2 * uneven * np.sin(2 * (angle - STIFF_RAD)))
+        return rows

@@ -97,10 +97,8 @@ def cycle_cost(
         name = Phase(step.phase).name
         seconds[name] = seconds.get(name, 0.0) + duration
     turn_s = calibration.rotation.steps_per_turn * (1_000_000 // steps[0].rotate_speed) * 1e-6
+    per_turn = turn_s / (identify.interval_us * 1e-6)
+    as_run = settings.model_copy(update={"readings_per_turn": per_turn})
     return CycleCost(
-        settings,
-        seconds,
-        turn_s / (identify.interval_us * 1e-6),
-        repeatability(settings, calibration, noise),
-        feeding_s,
+        settings, seconds, per_turn, repeatability(as_run, calibration, noise, identify.interval_us), feeding_s
     )

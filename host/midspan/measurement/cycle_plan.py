@@ -144,6 +144,7 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
     travel, per_turn = calibration.travel, calibration.rotation.steps_per_turn
     per_mm = 1 / travel.mm_per_step
     rotate = rotate_speed(per_turn, identify, settings)
+    _check_settling(calibration, identify, settings)
     light, full = (calibration.counts_for(share * STANDARD.load_n) for share in (settings.light_share, 1.0))
     if full > identify.count_limit:
         raise ConfigurationError(
@@ -172,6 +173,21 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
         light, full, clearance, longest, round(settings.takeup_mm * per_mm), round(settings.seat_turns * per_turn),
         _turn_steps(calibration, identify, settings, rotate), press, approach, lift, rotate,
     )  # fmt: skip
+
+
+def _check_settling(calibration: Calibration, identify: Identify, settings: CycleSettings) -> None:
+    """Raise ConfigurationError if the converter remembers a motion longer than readings are left to settle.
+
+    A symmetric response is twice as long as its delay.
+    """
+    known = calibration.filter
+    spans = 0 if known is None else math.ceil(2e6 * known.delay_s / identify.interval_us - 1e-6)
+    if spans > settings.settle_readings:
+        raise ConfigurationError(
+            f"cycle.settle_readings = {settings.settle_readings}: the converter's filter spans {spans} readings "
+            f"(filter.delay_s = {known.delay_s if known else 0:g}); write {spans} or more",
+            code="settle",
+        )
 
 
 def _press_speed(key: str, wanted: float | None, usual: float, most: int, limit: tuple[str, float]) -> int:
