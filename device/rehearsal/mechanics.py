@@ -34,7 +34,7 @@ class Mechanics:
 
     `instants` are the parts of a conversion at which it must be moved on; `noisier` is the present ratio of the noise
     to its normal value. `marked` is the rotate position of the last passage of the index mark, or None; `hang_s` the
-    time for which the loop is to hang now. Whoever deals with either of them sets it back.
+    time for which the loop is to hang now. The board sets both back once it has dealt with them.
     """
 
     def __init__(self, scenario: dict) -> None:

@@ -151,6 +151,17 @@ def test_sampling_on_a_crystal_is_commensurate_with_the_steps() -> None:
     assert {b[3] - a[3] for a, b in pairwise(taken)} == {5}
 
 
+def test_the_board_queues_samples_as_a_converter_does() -> None:
+    made = board_of(scenario())
+    for _ in range(10):
+        made.idle()
+    row, ticks = [0] * 5, []
+    while made.cell_take(row):
+        ticks.append(row[0])
+    assert len(ticks) == board.WAITING_SAMPLES
+    assert ticks == sorted(ticks)
+
+
 def test_the_highest_speed_down_meets_the_bound_of_force() -> None:
     face = board.Board
     v, a = face.DOWN_SPEED_MAX / 400, face.PRESS_ACCELERATION / 400  # mm/s, mm/s^2
