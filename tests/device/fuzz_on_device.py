@@ -62,11 +62,11 @@ class Line:
         if frame[HEAD] == 2 * IDENTIFY:
             self.identified += 1
         elif frame[HEAD] == 2 * FAULT:
-            self.faults[frame[HEAD + 1] // 2] += 1
+            self.faults[frame[HEAD + 2] // 2] += 1  # after the boot number, which is of one byte here
 
 
 def clearing():
-    held, here = device.held.shaft, device.cycle.feeder.in_gauge
+    held, here = device.held.shaft, device.gauge.in_gauge
     return bytes(1) + framed(ACKNOWLEDGE, (held or 0,)) + framed(RELEASE, (here or 0, 1))
 
 
@@ -82,21 +82,20 @@ SHAFTS = [{"number": n} for n in range(8)]
 HOPPER = [1] * 2000  # never empty
 device = Device(Board({"shafts": SHAFTS, "feeder": {"hopper": HOPPER, "slot": 2, "return_place": 6}}, line, 1))
 seen = [0] * len(STATES)
-least = most = turns = pieces = 0
+looks = []  # at the memory in use
+turns = pieces = 0
 while line.next():
     pieces += 1
     while True:
         device.board.idle()
         device.step()
         turns += 1
-        seen[device.cycle.state] += 1
+        seen[device.gauge.state] += 1
         if line.at == len(line.piece):
             break
     if pieces % PIECES_BETWEEN == 0:
         gc.collect()
-        now = gc.mem_alloc()
-        most = max(most, now)
-        least = min(least or now, now)
+        looks.append(gc.mem_alloc())
 print(
     json.dumps(
         {
@@ -108,8 +107,7 @@ print(
             "internal": line.faults[INTERNAL],
             "faults": {FAULT_CODES[i]: line.faults[i] for i in range(len(FAULT_CODES)) if line.faults[i]},
             "seen": {STATES[i]: seen[i] for i in range(len(STATES)) if seen[i]},
-            "least_bytes": least,
-            "most_bytes": most,
+            "used_bytes": looks,
         }
     )
 )
