@@ -33,7 +33,7 @@ class Answers:
         self._gauge = gauge
         self._held = held
         self._outbox = outbox
-        self.obey = {
+        self.obey: dict = {
             PROGRAM: self._program, COMMAND: self._command, ACKNOWLEDGE: self._acknowledge, RESEND: self._resend,
         }  # fmt: skip
 

@@ -42,6 +42,7 @@ class Held:
         self._starts, self._mark_starts, self._ticks = [_column(BLOCKS_MAX + 1) for _ in range(3)]  # of each block
         self._phases = bytearray(BLOCKS_MAX)
         self._wanted = bytearray(BLOCKS_MAX)
+        self.shaft: int | None = None
         self.forget()
 
     def begin(self, shaft: int, interval_us: int) -> None:
@@ -52,7 +53,7 @@ class Held:
 
     def forget(self) -> None:
         """Drop everything held."""
-        self.shaft: int | None = None
+        self.shaft = None
         self.end_due = False
         self.blocks = self.readings = self._next = 0  # no block below `_next` waits
         self._used = self._marked = 0  # readings and marks, those of the open block included

@@ -8,6 +8,7 @@ releases what lies in the gauge. Every error of the device's code ends this prog
 import gc
 import json
 import sys
+from array import array
 
 sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
@@ -82,8 +83,8 @@ SHAFTS = [{"number": n} for n in range(8)]
 HOPPER = [1] * 2000  # never empty
 device = Device(Board({"shafts": SHAFTS, "feeder": {"hopper": HOPPER, "slot": 2, "return_place": 6}}, line, 1))
 seen = [0] * len(STATES)
-looks = []  # at the memory in use
-turns = pieces = 0
+looks = array("i", [0] * 1000)  # at the memory in use; no list, which would grow
+looked = turns = pieces = 0
 while line.next():
     pieces += 1
     while True:
@@ -95,7 +96,8 @@ while line.next():
             break
     if pieces % PIECES_BETWEEN == 0:
         gc.collect()
-        looks.append(gc.mem_alloc())
+        looks[looked] = gc.mem_alloc()
+        looked += 1
 print(
     json.dumps(
         {
@@ -107,7 +109,7 @@ print(
             "internal": line.faults[INTERNAL],
             "faults": {FAULT_CODES[i]: line.faults[i] for i in range(len(FAULT_CODES)) if line.faults[i]},
             "seen": {STATES[i]: seen[i] for i in range(len(STATES)) if seen[i]},
-            "used_bytes": looks,
+            "used_bytes": list(looks[:looked]),
         }
     )
 )
