@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import cycle_steps, rotate_speed, steps_per_conversion
-from midspan.measurement.cycle_settings import DEEP, STANDARD, CycleSettings
+from midspan.measurement.cycle_settings import DEEP, STANDARD, CycleSettings, chosen_cycle
 from midspan.wire.records import FaultCode, Phase
 from pydantic import ValidationError
 from synthetic import LOAD_N, filter_section, paper_calibration
@@ -212,6 +212,24 @@ def test_settings_come_as_a_table_or_by_name():
     with pytest.raises(ValidationError) as caught:
         Calibration.model_validate(data | {"cycle": "quick"})
     assert "quick" in str(caught.value)
+
+
+def test_a_cycle_is_chosen_by_the_name_of_a_preset_or_of_a_file(tmp_path):
+    def written(text):
+        (tmp_path / "own.toml").write_text(text)
+        return chosen_cycle(str(tmp_path / "own.toml"))
+
+    assert (chosen_cycle("standard"), chosen_cycle("deep")) == (STANDARD, DEEP)
+    assert written("[cycle]\nturns = 3\nback_and_forth = true\n") == CycleSettings(turns=3.0, back_and_forth=True)
+    assert written('cycle = "deep"\n[gauge]\nname = "attic"\n') == DEEP
+    for text, key in (("[cycle]\nturn = 3\n", "turn"), ("[cycle]\nturns = 0\n", "cycle.turns"),
+                      ('cycle = "quick"\n', "quick"), ("[gauge]\n", "[cycle]"), ("[cycle", "own.toml")):  # fmt: skip
+        with pytest.raises(ConfigurationError) as caught:
+            written(text)
+        assert key in str(caught.value)
+    with pytest.raises(ConfigurationError) as caught:
+        chosen_cycle("quick")
+    assert caught.value.code == "cycle"
 
 
 @pytest.mark.parametrize(

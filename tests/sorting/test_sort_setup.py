@@ -11,11 +11,12 @@ from midspan.base.errors import ConfigurationError, StoreError
 from midspan.decision.bands import EXAMPLE as BANDS
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import EXAMPLE as CALIBRATION
+from midspan.measurement.cycle_settings import DEEP, CycleSettings
 from midspan.sorting.actions import OrderShaft
 from midspan.sorting.event_log import EventRecorder
 from midspan.sorting.execute import Executor
 from midspan.sorting.next_action import Snapshot, Wanted
-from midspan.sorting.plan import EXAMPLE
+from midspan.sorting.plan import EXAMPLE, SortPlan
 from midspan.sorting.setup import Setup, check_emptied, check_gauge, check_unchanged, load_setup
 from midspan.sorting.verdict import basis_of_plan
 from midspan.store.transit import NightOnRecord, RunEventKind, StandardCheck
@@ -54,6 +55,16 @@ def test_a_run_goes_on_with_the_places_and_bands_that_it_began_with():
     for other in (night(place=swapped), night(bands={}), night(place=[{**places[2], "use": "rejected"}])):
         with pytest.raises(ConfigurationError):
             check_unchanged(SETUP, other)
+
+
+def test_a_plan_says_how_shafts_and_check_standards_are_measured_else_the_calibration_does():
+    slow = paper_calibration(cycle={"readings_per_turn": 200})
+    assert replace(SETUP, calibration=slow).cycle == CycleSettings(readings_per_turn=200)
+    deep = SortPlan.model_validate({**EXAMPLE, "cycle": "deep"})
+    assert replace(SETUP, plan=deep, calibration=slow).cycle == DEEP
+    assert plan_with(cycle={"turns": 3.0}).cycle == CycleSettings(turns=3.0)
+    kept = json.loads(replace(SETUP, plan=deep).as_json())
+    assert CycleSettings.model_validate(kept["cycle"]) == DEEP
 
 
 def test_the_gauge_is_the_one_that_the_plan_is_for():
