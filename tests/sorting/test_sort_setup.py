@@ -17,7 +17,7 @@ from midspan.sorting.event_log import EventRecorder
 from midspan.sorting.execute import Executor
 from midspan.sorting.next_action import Snapshot, Wanted
 from midspan.sorting.plan import EXAMPLE, SortPlan
-from midspan.sorting.setup import Setup, check_emptied, check_gauge, check_unchanged, load_setup
+from midspan.sorting.setup import Setup, check_cycle, check_emptied, check_gauge, check_unchanged, load_setup
 from midspan.sorting.verdict import basis_of_plan
 from midspan.store.transit import NightOnRecord, RunEventKind, StandardCheck
 from midspan.wire.records import FaultCode, LastRelease, Source
@@ -65,6 +65,14 @@ def test_a_plan_says_how_shafts_and_check_standards_are_measured_else_the_calibr
     assert plan_with(cycle={"turns": 3.0}).cycle == CycleSettings(turns=3.0)
     kept = json.loads(replace(SETUP, plan=deep).as_json())
     assert CycleSettings.model_validate(kept["cycle"]) == DEEP
+
+
+def test_a_cycle_that_the_gauge_does_not_allow_is_refused_before_a_shaft_is_fed():
+    check_cycle(SETUP, READY)
+    hasty = paper_calibration(cycle={"press_mm_s": 50.0})
+    with pytest.raises(ConfigurationError) as caught:
+        check_cycle(replace(SETUP, calibration=hasty), READY)
+    assert "cycle.press_mm_s" in str(caught.value)
 
 
 def test_the_gauge_is_the_one_that_the_plan_is_for():

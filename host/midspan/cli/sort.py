@@ -169,11 +169,12 @@ def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks",
     from datetime import UTC, datetime
 
     from midspan.measurement.calibration_validity import check_use
-    from midspan.sorting.setup import check_gauge
+    from midspan.sorting.setup import check_cycle, check_gauge
 
     with reconnector.opened() as gauge:
         found = gauge.identify()
     check_gauge(setup.plan, found)
+    check_cycle(setup, found)
     if not allow_doubtful:
         check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
 

@@ -11,6 +11,7 @@ from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands, load_bands
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import load_usable
+from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.sorting.plan import SortPlan, as_kept, check_bins, load_sort_plan
 from midspan.store.place import StorePlace
@@ -157,6 +158,24 @@ def check_unchanged(setup: Setup, night: NightOnRecord) -> None:
             raise ConfigurationError(f"{place.name} was for {was!r} when night {night.id} began: {anew}")
     if json.loads(setup.as_json())["bands"] != night.plan.get("bands"):
         raise ConfigurationError(f"{setup.plan.sort.bands}: the bands changed since night {night.id} began: {anew}")
+
+
+def check_cycle(setup: Setup, gauge: Identify) -> None:
+    """Check that a gauge allows the cycle by which shafts are to be measured, before any is fed.
+
+    Parameters
+    ----------
+    setup : Setup
+        Plan and calibration.
+    gauge : Identify
+        The gauge's answer to the greeting.
+
+    Raises
+    ------
+    ConfigurationError
+        The gauge does not allow it; the message names the key and the limit.
+    """
+    cycle_steps(setup.calibration, gauge, setup.cycle)
 
 
 def check_gauge(plan: SortPlan, gauge: Identify) -> None:
