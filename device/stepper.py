@@ -69,7 +69,7 @@ class Stepper:
         self._speed = self._direction = 1
         self._begin = self._steps = 0
         self._level = 1  # of the next piece
-        self._given = self._end = 0  # steps in the pieces so far; the same with the ramp behind them
+        self._given = 0  # steps in the pieces so far
         self._ends = array("i", [0] * (CRUISE + 1))  # steps from the begin to the end of each level and of the cruise
         self._periods_us = array("i", [0] * (CRUISE + 1))
         self._piece = array("i", [0] * (2 * PAIRS))
@@ -125,15 +125,12 @@ class Stepper:
 
     def stop(self) -> None:
         """End the move by a ramp from the present speed, without going past its target."""
-        if self.moving():
-            self._motor.halt()
-            done = self._done()
-            braking = done if done <= self._given else self._end - done
-            self._given = self._ends[CRUISE] = min(done, self._given)
-            self._brake_from(min(braking, self._ends[LEVELS]))
-            self._end = done + self._ramp_steps
-            if self._ramp_pairs:
-                self._motor.play(self._direction, self._ramp, self._ramp_pairs, self._ramp, 0)
+        stands = self._motor.cut()
+        if stands is not None:
+            self._given = (self.located(stands) - self._begin) * self._direction
+            self._brake_from(min(self._given, self._ends[LEVELS]))
+            self._motor.play(self._direction, self._piece, 0, self._ramp, self._ramp_pairs)
+        self._ends[CRUISE] = self._given
 
     def halt(self) -> None:
         """End the move at once, as far as the motor follows."""
@@ -186,7 +183,6 @@ class Stepper:
         if pairs and self._motor.play(self._direction, piece, pairs, self._ramp, self._ramp_pairs):
             self._given = given
             self._level = level
-            self._end = given + self._ramp_steps
 
     def _brake_from(self, steps: int) -> None:
         """Lay out the ramp that mirrors the first steps of the way up, unless it is laid out already."""

@@ -124,6 +124,73 @@ def check_the_longest_piece_and_ramp_fit():
     assert gaps(steps) == wanted(*((1000, 2),) * (3 * PAIRS), *((1500, 1),) * LEVELS)
 
 
+def check_a_cut_leaves_no_pause_before_its_ramp_whenever_it_comes():
+    brake, whole = ((600, 3), (900, 1)), 0
+    for us in range(0, 50000, 270):
+        chip.reset()
+        steps, _, stepper_motor = motor()
+        play(stepper_motor, -1, PIECE, RAMP)
+        chip.pass_us(us // 4)
+        play(stepper_motor, -1, PIECE, RAMP)
+        chip.pass_us(us - us // 4)
+        begun, waits = steps.pushed, stepper_motor.moving()
+        stands = stepper_motor.cut()
+        if stands is None:
+            whole += 1
+            assert not waits or begun >= 46 - 6 - 12
+        else:
+            assert 8 <= -stands - begun <= 12
+            chip.pass_us(100)
+            assert stepper_motor.play(-1, segments(), 0, segments(*brake), 2)
+            assert stepper_motor.cut() is None
+            assert not stepper_motor.due()
+        chip.pass_us(1000000)
+        assert not stepper_motor.moving(), (us, begun, stands, steps.pushed, stepper_motor._end)
+        assert stepper_motor.position() == -steps.pushed == (-steps.pushed if stands is None else stands - 4)
+        if stands is not None:
+            assert gaps(steps) == wanted(*((500, 4),) * (-stands // 4), *brake)
+        assert play(stepper_motor, 1, PIECE)
+        chip.pass_us(1000000)
+        assert stepper_motor.position() == 40 - (steps.pushed - 40)
+    assert 20 < whole < 120
+
+
+def check_a_ramp_whose_start_fell_into_a_cut_is_started():
+    steps, _, stepper_motor = motor()
+    data = stepper_motor._data
+    start = data.start
+    play(stepper_motor, 1, PIECE, RAMP)
+    data.start = lambda: None
+    chip.pass_us(16000)
+    data.start = start
+    assert stepper_motor.cut() is None
+    chip.pass_us(1000000)
+    assert gaps(steps) == wanted(*PIECE, *RAMP)
+
+
+def check_half_a_pair_is_made_whole_by_a_cut():
+    _, _, stepper_motor = motor()
+    axis = Stepper(stepper_motor, 200000, 0, 28000)
+    axis.move(20000, 12000)
+    put = []
+    stepper_motor._machine = type("", (), {"put": put.append})
+    at = stepper_motor._addresses[0]
+    words = stepper_motor._words[0]
+    stepper_motor._half = 0
+    stepper_motor._lister = Quiet(read=at + 8)
+    stepper_motor._counter = Quiet(count=stepper_motor._counter.count)
+    for read in (0, 1, 2, 7):
+        end, braking = stepper_motor._end, stepper_motor._braking
+        stepper_motor._data = Quiet(read=at + 4 * (6 + read))
+        stands = stepper_motor.cut()
+        left = sum([words[6 + i] + 1 for i in range(0, words[0], 2) if i >= read])
+        assert stands == end - braking - left
+        assert put == ([words[6 + read]] if read & 1 else []), put
+        assert stepper_motor._data.ctrl == stepper_motor._off
+        put.clear()
+        stepper_motor._end, stepper_motor._braking = end, braking
+
+
 def check_a_halt_is_exact_whenever_it_comes():
     for us in range(0, 30000, 87):
         chip.reset()
@@ -179,7 +246,7 @@ def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
     axis.stop()
     begun = axis.position()
     follow(axis)
-    assert begun < axis.position() <= begun + 12000 * 12000 // 400000 + 1
+    assert begun < axis.position() <= begun + 12000 * 12000 // 400000 + 1 + 12 * 6  # what was read ahead
     axis.move_to(0, 12000)
     follow(axis)
     assert axis.position() == 0

@@ -74,7 +74,7 @@ class Steps(Machine):
             self._begin(chip.now_us)
 
     def fill(self):
-        while len(self.queue) < QUEUE and self.source is not None and self.source.busy:
+        while len(self.queue) < QUEUE and self.source is not None and self.source.gives():
             self.queue.append(self.source.give())
 
     def _begin(self, at_us):
@@ -220,6 +220,10 @@ class DMA:
             if machine.pair is None:
                 machine.resume()
 
+    def gives(self):
+        """Return True if a word is left and the channel is not paused."""
+        return self.busy and self.given["enable"]
+
     def give(self):
         """Return the next word; the last starts the channel that is chained."""
         offset = self.place - self.MEMORY
@@ -233,7 +237,9 @@ class DMA:
         return word
 
     def active(self, on):
-        assert not on
+        if on:
+            self.start()
+            return
         assert not self.given["enable"] or self.given["chain_to"] == self.channel, "E5: disable before stopping"
         self._catch_up()
         self.busy, self.left = False, 0
@@ -251,6 +257,8 @@ class DMA:
     def ctrl(self, given):
         self._catch_up()
         self.given = given
+        if isinstance(self.write, Steps):
+            self.write.resume()
 
     @property
     def read(self):
