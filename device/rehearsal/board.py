@@ -31,8 +31,8 @@ press, rotate             the motors, each with
                           once; while it moves, in place of the ramp that waits: False, and no change, if that has begun
   due()                   True if the next piece should come: the last one is played or about to be and
                           not nearly over, or it stands
-  cut()                   leave out what can be left out of the pieces and the ramp, and return where the motor will then
-                          stand: play a ramp without a piece from there at once; None if it brakes already or stands
+  cut()                   leave out what is unread of the pieces, and the ramp; return where it will then stand. A
+                          ramp without a piece is to be played at once. None if it brakes already or stands
   halt()                  stop stepping now
   moving(), position()    True if steps are left; steps counted since start
 home_closed()             True if the press's home switch is closed

@@ -1,6 +1,7 @@
 """Runs the board's PIO programs in pioemu, cycle by cycle, against models of the parts."""
 
 import sys
+import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -21,6 +22,7 @@ import motor  # noqa: E402, F401
 import pulses  # noqa: E402
 import rp2 as shadow  # noqa: E402, F401
 
+sys.modules["time"] = time  # the shadows put the chip's clock there
 assert Path(pulses.__file__).parent == DEVICE
 
 NOP, IRQ_KIND = 0xA042, 6
