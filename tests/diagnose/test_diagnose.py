@@ -38,7 +38,7 @@ names = st.text(alphabet="ABDEKLMNRSTabdeklmnrstäéßЖ日 .-_'\"\\@:#=%<>{}[]"
     lambda name: len(re.findall(r"\w", name)) > 3 and name == name.strip()
 )
 words = st.text(alphabet="AEae日 \"\\'", min_size=1)
-identity = changed(FED, gauge="", runtime="micropython 1.29.0")
+identity = changed(FED, gauge="", firmware="0.1.0", runtime="micropython 1.29.0")
 
 
 def quoted(text):

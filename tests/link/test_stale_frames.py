@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import ProtocolError
 from midspan.link.framed_stream import FramedStream, Unproven
 from midspan.link.stale_frames import LARGEST_LEAP, FrameNews, Succession
+from midspan.wire.codec import greeting
 from midspan.wire.records import Event, Refusal, Reply, State
 from wire import datum, framed, record, unframed
 
@@ -100,6 +101,15 @@ def test_who_speaks_is_asked_before_a_request_is_repeated_until_it_is_answered_a
     assert line.receive(reply(8, first)) != []  # the answer to a question that was asked again proves nothing
     line.receive(reply(9, proof) + event(7))
     assert [line.doubts(), line.doubts()] == [False, True]
+
+
+def test_a_new_greeting_lets_an_open_question_go() -> None:
+    line = heard()
+    assert line.receive(event(0, NEXT)) == [Unproven()]
+    proof = asked(line)
+    line.send(greeting())
+    assert line.receive(event(1, NEXT)) == [Unproven()]
+    assert line.receive(reply(2, proof, NEXT)) == [Unproven()]  # too late
 
 
 def test_a_version_that_cannot_be_read_is_always_told_and_changes_nothing() -> None:

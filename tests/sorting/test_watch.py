@@ -14,6 +14,7 @@ from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.result import evaluate
 from midspan.rehearsal import scenario
+from midspan.sorting import gauge_health
 from midspan.sorting.gauge_health import FIRST, RunSigns, WatchLimits, alarms, observe
 from rig import gauge_on
 from synthetic import COUNTS_PER_N, LOAD_N, Gauge, Shaft, drawn_gauge, paper_calibration, raw_run
@@ -26,8 +27,8 @@ CLEAN, SICK = 100, 3
 # What is done to the gauge, and what the watch must call it.
 INJECTED = [
     ("noise, five times the usual", {"noise_count": 225.0}, "CELL_NOISY"),
-    ("noise beyond the limit from the first shaft on", {"noise_count": 900.0}, "CELL_NOISY"),
-    ("spikes", {"spike_chance": 0.25}, "CELL_NOISY"),
+    ("noise beyond the limit from the first shaft on", {"noise_count": 1100.0}, "CELL_NOISY"),
+    ("spikes", {"spike_chance": 0.3}, "CELL_NOISY"),
     ("a zero that runs away", {"zero_drift_count_per_s": 150.0}, "ZERO_DRIFT"),
     ("a zero that stepped", {"zero_count": 63_000.0}, "ZERO_DRIFT"),
     ("a roller that slips more than the rest of the night", {"slip": 0.028}, "ROLLER_SLIP"),
@@ -72,9 +73,11 @@ def test_a_sound_gauge_raises_no_alarm(clean):
 @pytest.mark.parametrize(("what", "gauge", "code"), INJECTED, ids=[what for what, *_ in INJECTED])
 def test_what_was_done_to_the_gauge_is_named(clean, tmp_path, what, gauge, code):
     sick = observed(tmp_path, SICK, seed=2, **gauge)
-    for signs in sick:
-        assert {alarm.code for alarm in alarms(signs, clean, LIMITS)} == {code}
-        assert bool(alarms(signs, [], LIMITS)) == any(words in what for words in FROM_THE_FIRST)
+    found = [alarms(signs, clean, LIMITS) for signs in sick]
+    assert {alarm.code for raised in found for alarm in raised} == {code}
+    assert sum(map(bool, found)) >= SICK - 1  # the few readings of a zero may be spared by chance
+    at_once = sum(bool(alarms(signs, [], LIMITS)) for signs in sick)
+    assert at_once >= SICK - 1 if any(words in what for words in FROM_THE_FIRST) else at_once == 0
 
 
 def on_paper(shafts, gauges, cell_n, rng):
@@ -127,7 +130,7 @@ def test_a_shaft_that_cannot_show_its_slip_is_not_blamed(clean):
 
 def test_a_run_without_a_result_still_tells_of_the_gauge(tmp_path):
     """Let the head meet no shaft: zeros before, clock and lost samples are known, the slip is not."""
-    given = {"shafts": [{"number": 1, "fault": "absent"}], "gauge": {"noise_count": 900.0}}
+    given = {"shafts": [{"number": 1, "fault": "absent"}], "gauge": {"noise_count": 1800.0}}
     (tmp_path / "gauge.toml").write_text(scenario.example_calibration(1))
     calibration = load_calibration(tmp_path / "gauge.toml")
     with gauge_on(given, tmp_path) as gauge:
@@ -165,6 +168,19 @@ def test_whatever_is_unknown_no_alarm_breaks_down(night):
             assert alarm.words
             assert "None" not in alarm.words
             assert "nan" not in alarm.words
+
+
+@pytest.mark.slow
+def test_short_zeros_of_a_sound_cell_hold_no_strays():
+    """Watch ten thousand shafts with two zeros of 15 readings each, through a filter over four samples."""
+    rng = np.random.default_rng(8)
+    found = []
+    for _ in range(10_000):
+        zeros = [np.convolve(rng.normal(0, 90, 18), np.ones(4) / 4, "valid").round() for _ in range(2)]
+        found.append(gauge_health._noise_of(zeros))
+    scatter, strays = np.array(found).T
+    assert np.mean(strays > LIMITS.strays) < 1e-3
+    assert np.mean(scatter > LIMITS.noise_times * np.median(scatter)) == 0
 
 
 # The reasons given for the defaults

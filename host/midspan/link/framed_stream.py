@@ -88,6 +88,7 @@ class FramedStream:
         """
         if isinstance(record, Greet):
             self._outgoing += DELIMITER
+            self._proof = None  # an answer still to come counts no more
         sequence = self.succession.sent
         self.succession.sent = (sequence + 1) % SEQUENCES
         self._outgoing += encode(sequence, pack(record))
@@ -100,9 +101,9 @@ class FramedStream:
         to the greeting.
         """
         self._outgoing += DELIMITER
-        self._proof = self.send(PROOF)
+        proof = self.send(PROOF)
         self.send(greeting())
-        self._asked = True
+        self._proof, self._asked = proof, True
 
     def doubts(self) -> bool:
         """Return True if the host should ask who speaks before it repeats a request.

@@ -32,6 +32,7 @@ from midspan.wire.records import HostFault, Identify
 MISSING_BEFORE = 8  # status bit of protocol/readings.avsc
 # The usual value is the median of the first ten runs, which tolerates four bad ones; five are enough to begin.
 FIRST, ENOUGH = 10, 5
+ZEROS = (Phase.ZERO_BEFORE, Phase.ZERO_MIDDLE, Phase.ZERO_AFTER)
 SURE = 2.0  # standard uncertainties by which an observed slip must exceed its limit
 Limit = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
@@ -75,9 +76,10 @@ class WatchLimits(Section):
 
     # Fifteen times a sound cell's noise: it costs 0.05 thou at spine 500, the intended repeatability.
     noise_n: Limit = 0.006
-    # A robust scatter of 40 readings is uncertain by a fifth: three times the usual value is significant.
+    # The robust scatter of 30 readings at zero is uncertain by a fifth: three times the usual value is significant.
     noise_times: Limit = 3.0
-    # Spikes of a loose wire. A sound line gives a spike in a thousand readings, and a shaft's zeros are 80 readings.
+    # Spikes of a loose wire: four of 30 readings. A sound line gives a spike in a thousand, and by chance alone four
+    # readings of a short zero look that far off in one of some thousands of shafts.
     strays: Limit = 0.1
     # A thousandth of the standard load within a cycle. A steady drift is taken out; a sudden one between the depths
     # leaves 0.4 thou in a spine of 500, which is as much as the calibration's U.
@@ -197,16 +199,20 @@ def observe(
         The signs.
     """
     newtons = calibration.force.newton_per_count
-    before, after = (_at_rest(run, phase) for phase in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER))
-    zeros = [zero for zero in (before, after) if zero is not None]
+    zeros = {phase: _at_rest(run, phase) for phase in ZEROS}
+    before, after = (
+        float(np.median(counts)) if len(counts := zeros[phase]) else None
+        for phase in (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
+    )
+    scatter, strays = _noise_of([counts for counts in zeros.values() if len(counts)])
     interval_us = float(np.median(np.diff(run.tick_us))) if len(run) > 1 else None
     nominal_us = None if gauge is None else gauge.interval_us
     measured = result if isinstance(result, ShaftResult) else None
     return RunSigns(
-        zero_n=before.middle * newtons if before else None,
-        zero_drift_n=(after.middle - before.middle) * newtons if before and after else None,
-        noise_n=max(zero.scatter for zero in zeros) * newtons if zeros else None,
-        strays=max(zero.strays for zero in zeros) if zeros else None,
+        zero_n=None if before is None else before * newtons,
+        zero_drift_n=None if before is None or after is None else (after - before) * newtons,
+        noise_n=None if scatter is None else scatter * newtons,
+        strays=strays,
         interval_us=interval_us,
         rate_off=nominal_us / interval_us - 1 if nominal_us and interval_us else None,
         missed=float(np.mean((run.status & MISSING_BEFORE) > 0)) if len(run) else None,
@@ -223,27 +229,25 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Zero:
-    """Readings of the empty cell, in counts."""
-
-    middle: float
-    scatter: float
-    strays: float
-
-
-def _at_rest(run: RawRun, phase: Phase) -> _Zero | None:
-    """Return the readings of a phase without load, None if there are none."""
+def _at_rest(run: RawRun, phase: Phase) -> Integers:
+    """Return the counts of the good readings of a phase, empty if there are none."""
     place = run.phase_slice(phase)
     if place is None:
-        return None
+        return np.zeros(0, np.int64)
     counts: Integers = run.counts[place][(run.status[place] & UNFIT) == 0]
-    if not len(counts):
-        return None
-    middle = float(np.median(counts))
-    distance = np.abs(counts - middle)
+    return counts
+
+
+def _noise_of(zeros: Sequence[Integers]) -> tuple[float | None, float | None]:
+    """Return standard deviation of a reading of the empty cell, in counts, and share of strays; None without zeros.
+
+    All zeros of a shaft count together, because a single short one would often seem too quiet.
+    """
+    if not zeros:
+        return None, None
+    distance = np.concatenate([np.abs(counts - np.median(counts)) for counts in zeros])
     scatter = MAD_TO_SIGMA * float(np.median(distance))
-    return _Zero(middle, scatter, float(np.mean(distance > REJECT_SIGMAS * scatter)))
+    return scatter, float(np.mean(distance > REJECT_SIGMAS * scatter))
 
 
 def alarms(now: RunSigns, before: Sequence[RunSigns], limits: WatchLimits) -> tuple[Alarm, ...]:
