@@ -25,6 +25,7 @@ from bench import (
     efficiency,
     night,
     page,
+    plans,
     report,
     sets,
     startup,
@@ -34,6 +35,7 @@ from bench import (
 
 PARTS = {
     "cycle": cycle.figures,
+    "plans": plans.figures,
     "throughput": throughput.figures,
     "efficiency": efficiency.figures,
     "coverage": coverage.figures,
