@@ -1,9 +1,11 @@
 """Measure heap and time of a cycle of the device code on the real board's drivers, over shadows of the chip.
 
-    micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time
+    micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time [installed]
 
-Prints JSON. The plan is the longest that the device takes. What the simulated world allocates, or how long it takes,
-is measured apart and subtracted.
+Prints JSON. The program has as many steps as the device takes and nearly as many readings as it holds. What the
+simulated world allocates, or how long it takes, is measured apart and subtracted. `installed` first runs what an
+installation runs at the prompt, code from standard input as JSON, and starts the gauge on the heap that this leaves, as
+if the board had not been restarted.
 """
 
 import gc
@@ -11,38 +13,27 @@ import json
 import sys
 import time
 
+
+def as_after_an_installation(given):
+    """Load all modules as the start of a board does, then run the code of an installation."""
+    import main  # noqa: F401
+
+    for code in given:
+        exec(code)
+
+
+if "installed" in sys.argv:
+    as_after_an_installation(json.loads(sys.stdin.read()))
+
 import board
+from asking import cycle
 from chip import chip
 from main import Device
-from plan import Plan, RefusalError, check_room
-from records import COMMAND, CYCLE_PLAN, FINGERPRINT, GREET, HOLDING, IDLE, PROTOCOL_MAJOR, PROTOCOL_MINOR
+from records import COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, KEEP_ALIVE, PROGRAM, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from settings import load
 from wired import Host, Pressed
 
-ORDER = (1, 1)  # MEASURE shaft 1
-TRAVEL = 28000
-LIGHT, FULL = 94000, 941000
-
-
-def longest(face):
-    """Return the plan with the longest turns that the device has room for."""
-    turn = 1
-    for step in (4096, 1024, 256, 64, 16, 4, 1):
-        while room(face, turn + step):
-            turn += step
-    return plan_values(turn)
-
-
-def plan_values(turn):
-    return [LIGHT, FULL, 2600, TRAVEL, 100, 200, turn, turn, 100, 20, 6400, 2400, 400]
-
-
-def room(face, turn):
-    try:
-        check_room(Plan(plan_values(turn), face), face)
-    except RefusalError:
-        return False
-    return True
+LONGEST = cycle(turn=1500, zero=100) + 20 * [[8, None, None, None, None, 0, 20, 5, False, 1, 1]]
 
 
 def turn_of_the_loop():
@@ -66,41 +57,43 @@ for pin in (7, 15, 26):
 line = Host()
 given = load(sys.argv[1] + "/board.json")
 gc.collect()
-real_board = board.Board(given, line)
+real_board = board.Board(line, given)
 converter.press = real_board.press
 device = Device(real_board)
 gc.collect()
 found = {"free_after_start": gc.mem_free()}
-while device.cycle.state != IDLE:
+while device.gauge.state != IDLE:
     turn_of_the_loop()
 say(GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
-say(CYCLE_PLAN, *longest(real_board))
-say(COMMAND, *ORDER)
+say(PROGRAM, 1, False, LONGEST)
+while device.gauge.state == IDLE:
+    turn_of_the_loop()
 gc.collect()
 least = gc.mem_free()
 gc.disable()
 meter = chip.meter = time.ticks_us if sys.argv[2] == "time" else gc.mem_alloc
 sampling, waiting = [0, 0], [0, 0]  # turns of the loop and what they took: with a sample, and with nothing at all
 turns = 0
-while device.cycle.state != HOLDING:
-    before_sent, before_state, before_moves, heard = line.sent, device.cycle.state, moves(), line.size
-    sampled_us = device.cycle.cell._last_us
+while device.gauge.state != HOLDING:
+    before_sent, before_state, before_moves, heard = line.sent, device.gauge.state, moves(), line.size
+    sampled_us = device.gauge.cell._last_us
     chip.spent = 0
     before = meter()
     turn_of_the_loop()
     used = meter() - before - chip.spent
-    same = (before_sent, before_state, before_moves) == (line.sent, device.cycle.state, moves())
+    same = (before_sent, before_state, before_moves) == (line.sent, device.gauge.state, moves())
     if same and not heard:
-        kind = waiting if sampled_us == device.cycle.cell._last_us else sampling
+        kind = waiting if sampled_us == device.gauge.cell._last_us else sampling
         kind[0] += 1
         kind[1] += used
     turns += 1
-    assert turns < 300000, device.cycle.state
+    assert turns < 300000, device.gauge.state
     if turns % 50 == 0:
         least = min(least, gc.mem_free())
         gc.collect()
     if turns % 200 == 0:
-        line.say(COMMAND, 0, None)
+        line.say(COMMAND, KEEP_ALIVE)
 found["sampling"], found["waiting"], found["readings"] = sampling, waiting, device.held.readings
-found["free_least"], found["cause"] = least, device.cycle.cause
+found["free_least"], found["cause"] = least, device.gauge.cause
+found["free_bytes"], found["longest_turn_us"] = real_board.free_bytes, device.answers.longest_turn_us
 print(json.dumps(found))

@@ -2,7 +2,7 @@
 
 import board
 
-line = board._usb()
+line = board._line({"line": "usb"})
 buffer, zeros, start, end = bytearray(64), 0, 0, 0
 while zeros < 8 or start < end:
     if start == end and zeros < 8:

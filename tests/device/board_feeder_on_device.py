@@ -1,16 +1,16 @@
 """A shaft through feeder, gauge and chute: the whole device code on the board's drivers; run by test_board.py."""
 
-import json
 import os
 
 import board
 import wired
+from asking import cycle
 from chip import chip
 from main import Device
 from records import (
     ACKNOWLEDGE,
+    CLEAR_FAULT,
     COMMAND,
-    CYCLE_PLAN,
     FAULT_CODES,
     FAULTED,
     FEED,
@@ -18,14 +18,16 @@ from records import (
     GREET,
     HOLDING,
     IDLE,
+    KEEP_ALIVE,
     LOADED,
+    PROGRAM,
     PROTOCOL_MAJOR,
     PROTOCOL_MINOR,
     RELEASE,
 )  # fmt: skip
-from wired import DEFAULT, FLASH, Host, Pressed
+from wired import FLASH, Host, Pressed, settings
 
-PLAN = (94000, 941000, 2600, 20000, 100, 200, 800, 800, 20, 5, 6400, 2400, 400)
+STEPS = cycle(turn=800, zero=20)
 LEFT, RIGHT, HOPPER, CHUTE, LID, STOP, HOME = 9, 10, 12, 14, 15, 26, 7
 HOPPER_SERVO, GATE_SERVO, SELECTOR = 18, 20, 21
 PLACES_US = [1000, 1500, 2000]
@@ -73,10 +75,8 @@ class Rollers:
 
 
 def rig(hopper):
-    """Return a device that is at home and has its plan."""
-    with open(DEFAULT) as file:
-        given = json.load(file)
-    given["feeder"]["places_us"] = PLACES_US
+    """Return a device that is at home."""
+    given = settings(PLACES_US)
     os.chdir(FLASH)
     chip.look_us = chip.slice_us = 400
     chip.converter = Pressed()
@@ -84,12 +84,11 @@ def rig(hopper):
         chip.drive(pin, 0)
     host = Host()
     rollers = Rollers(hopper)
-    real_board = board.Board(given, host)
+    real_board = board.Board(host, given)
     chip.converter.press = real_board.press
     device = Device(real_board)
     until(device, IDLE)
     ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
-    ask(device, host, CYCLE_PLAN, *PLAN)
     return device, host, rollers
 
 
@@ -100,34 +99,35 @@ def turn(device):
 
 def ask(device, host, *request):
     host.say(*request)
-    turn(device)
+    while host.size:
+        turn(device)
 
 
 def until(device, state, host=None):
     for turns in range(60000):
-        if device.cycle.state == state:
+        if device.gauge.state == state:
             return
         turn(device)
         if host is not None and turns % 200 == 0:
-            host.say(COMMAND, 0, None)
-    raise AssertionError(device.cycle.state)
+            host.say(COMMAND, KEEP_ALIVE)
+    raise AssertionError(device.gauge.state)
 
 
 def check_a_shaft_goes_all_the_way():
     device, host, rollers = rig(2)
     ask(device, host, FEED, 101, 0)
     until(device, LOADED)
-    assert device.cycle.feeder.in_gauge == 101
-    ask(device, host, COMMAND, 1, 101)
+    assert device.gauge.in_gauge == 101
+    ask(device, host, PROGRAM, 101, False, STEPS)
     until(device, HOLDING, host)
-    assert device.cycle.cause is None
+    assert device.gauge.cause is None
     assert device.held.readings > 500
     ask(device, host, ACKNOWLEDGE, 101)
-    assert device.cycle.state == LOADED
+    assert device.gauge.state == LOADED
     ask(device, host, RELEASE, 101, 3)
     until(device, IDLE)
-    assert device.cycle.feeder.last == (101, 3, True, 1)
-    assert device.board.release_read() == (101, 3, True, 1)
+    assert device.gauge.parts[0].last == (101, 3, True, 1)
+    assert device.board.feeder.release_read() == (101, 3, True, 1)
     assert chip.pins[SELECTOR].widths_us[-1] == 2000
     assert rollers.there == 0
     assert rollers.hopper == 1
@@ -138,8 +138,8 @@ def check_an_empty_hopper_is_told():
     ask(device, host, FEED, 5, 0)
     for _ in range(1000):
         turn(device)
-    assert device.cycle.state == IDLE
-    assert FAULT_CODES[device.cycle.fault] == "HOPPER_EMPTY"
+    assert device.gauge.state == IDLE
+    assert FAULT_CODES[device.gauge.fault] == "HOPPER_EMPTY"
 
 
 def check_an_open_lid_ends_all_motion_at_once():
@@ -154,29 +154,28 @@ def guarded(pin, fault):
     device, host, _ = rig(1)
     ask(device, host, FEED, 7, 0)
     until(device, LOADED)
-    ask(device, host, COMMAND, 1, 7)
-    while not device.cycle.press.moving():
+    ask(device, host, PROGRAM, 7, False, STEPS)
+    while not device.gauge.press.moving():
         turn(device)
     chip.drive(pin, 1)
     before = device.board.press.position()
     until(device, FAULTED)
-    assert FAULT_CODES[device.cycle.fault] == fault
+    assert FAULT_CODES[device.gauge.fault] == fault
     assert not device.board.press.moving()
     assert not device.board.rotate.moving()
     assert abs(device.board.press.position() - before) < 60, "a few turns of the loop at most"
-    ask(device, host, COMMAND, 3, None)
-    assert device.cycle.state == FAULTED, "not while it lasts"
+    ask(device, host, COMMAND, CLEAR_FAULT)
+    assert device.gauge.state == FAULTED, "not while it lasts"
 
 
 def check_a_lid_that_is_open_at_the_start_moves_nothing():
-    with open(DEFAULT) as file:
-        given = json.load(file)
+    given = settings()
     chip.converter = Pressed()
     for pin, level in ((LID, 1), (STOP, 0), (HOME, 0)):
         chip.drive(pin, level)
-    real_board = board.Board(given, Host())
+    real_board = board.Board(Host(), given)
     device = Device(real_board)
-    assert device.cycle.state == FAULTED
+    assert device.gauge.state == FAULTED
     chip.pass_us(100000)
     assert real_board.press.position() == 0
 
@@ -184,18 +183,18 @@ def check_a_lid_that_is_open_at_the_start_moves_nothing():
 def check_wrong_settings_are_a_fault_over_the_line():
     host = Host()
     host.said = bytearray()
-    bare = board.Bare(host, 41, "limits.count: 0 is not 1 to 8388607")
+    bare = board.Board(host, None, "limits.count: 0 is not 1 to 8388607")
     device = Device(bare)
-    assert device.cycle.state == FAULTED
-    assert FAULT_CODES[device.cycle.fault] == "CONFIGURATION"
+    assert device.gauge.state == FAULTED
+    assert FAULT_CODES[device.gauge.fault] == "CONFIGURATION"
     ask(device, host, GREET, PROTOCOL_MAJOR, PROTOCOL_MINOR, FINGERPRINT)
     for _ in range(20):
         turn(device)
     assert b"limits.count: 0 is not 1 to" in host.said
-    ask(device, host, COMMAND, 3, None)
+    ask(device, host, COMMAND, CLEAR_FAULT)
     for _ in range(200):
         turn(device)
-    assert device.cycle.state == FAULTED
+    assert device.gauge.state == FAULTED
 
 
 if __name__ == "__main__":

@@ -91,10 +91,11 @@ def command(script: str, *arguments: str) -> list[str]:
     return [str(MICROPYTHON), "-X", "heapsize=384K", str(ON_DEVICE / f"{script}_on_device.py"), *arguments]
 
 
-def run(script: str, *arguments: str) -> str:
-    """Return what a script prints on MicroPython."""
+def run(script: str, *arguments: str, given: str = "", code: Path = DEVICE) -> str:
+    """Return what a script prints on MicroPython, with an input and the device code of a folder."""
+    path = PATH | {"MICROPYPATH": f"{ON_DEVICE / 'pio'}:{code}"}
     done = subprocess.run(
-        command(script, *arguments), env=PATH, capture_output=True, text=True, timeout=600, check=False
+        command(script, *arguments), env=path, input=given, capture_output=True, text=True, timeout=600, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout

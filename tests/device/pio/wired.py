@@ -9,8 +9,8 @@ import sys
 from array import array
 
 import board
+from asking import pack_request
 from chip import chip, clock
-from codec import pack
 from frames import HEAD, Encoder
 
 CONTACT, COUNT_PER_STEP = 3200, 60  # steps below home; a shaft of spine 500 on a 2 kg cell, about
@@ -141,18 +141,20 @@ class Host:
     """Host that only keeps alive; bytes of the device are counted."""
 
     def __init__(self):
-        self.encoder, self.waiting, self.size, self.sent = Encoder(), bytearray(256), 0, 0
+        self.encoder, self.waiting, self.size, self.sent = Encoder(), bytearray(1024), 0, 0
         self.said = None  # a bytearray collects what the device says
 
     def say(self, branch, *values):
-        end = pack(self.encoder.raw, HEAD, branch, values)
+        end = pack_request(self.encoder.raw, HEAD, branch, values)
         self.size = self.encoder.encode(end, self.waiting, self.size)
 
     def read_into(self, buffer):
-        size = self.size
+        size = min(self.size, len(buffer))
         for i in range(size):
             buffer[i] = self.waiting[i]
-        self.size = 0
+        for i in range(size, self.size):
+            self.waiting[i - size] = self.waiting[i]
+        self.size -= size
         return size
 
     def write(self, buffer, start, end):
