@@ -57,7 +57,7 @@ class Steps(Machine):
         super().__init__(number)
         self.queue, self.source, self.pushed = [], None, 0
         self.rises_us = None  # a list collects the moments of the rising edges
-        self.pair, self.due_us = None, 0
+        self.pair, self.due_us, self.filling = None, 0, False
 
     def exec(self, instruction):
         assert instruction == PULL
@@ -74,8 +74,10 @@ class Steps(Machine):
             self._begin(chip.now_us)
 
     def fill(self):
-        while len(self.queue) < QUEUE and self.source is not None and self.source.gives():
+        while len(self.queue) < QUEUE and self.source is not None and self.source.gives() and not self.filling:
+            self.filling = True  # the word that starts the next channel is in the queue before that one's first
             self.queue.append(self.source.give())
+            self.filling = False
 
     def _begin(self, at_us):
         self.pair = None
