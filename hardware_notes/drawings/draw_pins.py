@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from draw_svg import LIGHT, Sheet
 
@@ -19,7 +20,7 @@ OTHERS = {3: "GND", 8: "GND", 13: "GND", 18: "GND", 23: "GND", 28: "GND", 30: "R
           36: "3V3", 37: "3V3_EN", 38: "GND", 39: "VSYS", 40: "VBUS"}  # fmt: skip
 # What stands in the configuration under this name: the part, its terminal, which way the signal goes, what to know. In
 # the last, `level` is the level at which the input is set, `0` the whole configuration.
-SERVO = "{{0[feeder][{0}][rest_us]}} us at rest, {{0[feeder][{0}][work_us]}} at work"
+SERVO = "{{0[parts][feeder][{0}][rest_us]}} us at rest, {{0[parts][feeder][{0}][work_us]}} at work"
 WIRES = {
     "uart.tx": ("other board, UART", "RX", "out", "only when the line is uart"),
     "uart.rx": ("other board, UART", "TX", "in", "only when the line is uart"),
@@ -30,21 +31,21 @@ WIRES = {
     "enable": ("both drivers", "EN", "out", "{level}: motors held"),
     "home": ("home switch", "", "in", "{level}: head at home"),
     "mark": ("index mark sensor", "OUT", "in", "{level}: the mark is seen"),
-    "inputs.left_end": ("seat sensor, left end", "OUT", "in", "{level}: a shaft lies there"),
-    "inputs.right_end": ("seat sensor, right end", "OUT", "in", "{level}: a shaft lies there"),
-    "inputs.above": ("sensor above the seat", "OUT", "in", "{level}: a second shaft"),
-    "inputs.hopper": ("hopper sensor", "OUT", "in", "{level}: a shaft waits"),
-    "inputs.slot": ("slot sensor", "OUT", "in", "{level}: the check standard waits"),
-    "inputs.chute": ("chute sensor", "OUT", "in", "{level}: a shaft passes"),
+    "parts.feeder.inputs.left_end": ("seat sensor, left end", "OUT", "in", "{level}: a shaft lies there"),
+    "parts.feeder.inputs.right_end": ("seat sensor, right end", "OUT", "in", "{level}: a shaft lies there"),
+    "parts.feeder.inputs.above": ("sensor above the seat", "OUT", "in", "{level}: a second shaft"),
+    "parts.feeder.inputs.hopper": ("hopper sensor", "OUT", "in", "{level}: a shaft waits"),
+    "parts.feeder.inputs.slot": ("slot sensor", "OUT", "in", "{level}: the check standard waits"),
+    "parts.feeder.inputs.chute": ("chute sensor", "OUT", "in", "{level}: a shaft passes"),
     "inputs.lid": ("lid switch", "", "in", "{level}: open"),
     "inputs.stop": ("emergency stop, contact 2", "", "in", "{level}: pressed"),
     "cell.data": ("converter", "DATA (SDA)", "in", "{0[cell][rate]} words a second"),
     "cell.clock": ("converter", "CLOCK (SCL)", "out", "{0[cell][pulses]} pulses a word"),
     "cell.ready": ("converter", "DRDY", "in", "only with a NAU7802"),
-    "feeder.hopper.pin": ("hopper servo", "signal", "out", SERVO.format("hopper")),
-    "feeder.slot.pin": ("slot servo", "signal", "out", SERVO.format("slot")),
-    "feeder.gate.pin": ("gate servo", "signal", "out", SERVO.format("gate")),
-    "feeder.selector": ("selector servo", "signal", "out", "a width for each place"),
+    "parts.feeder.hopper.pin": ("hopper servo", "signal", "out", SERVO.format("hopper")),
+    "parts.feeder.slot.pin": ("slot servo", "signal", "out", SERVO.format("slot")),
+    "parts.feeder.gate.pin": ("gate servo", "signal", "out", SERVO.format("gate")),
+    "parts.feeder.selector": ("selector servo", "signal", "out", "a width for each place"),
     "service": ("service jumper", "", "in", "to ground: the gauge stays off"),
 }
 ROW, HALF, WIRE, NAME = 21.0, 70.0, 96.0, 250.0
@@ -63,15 +64,22 @@ class Wire:
     remark: str
 
 
+def default() -> dict[str, Any]:
+    """Return the default configuration with the usual wiring of a feeder."""
+    given: dict[str, Any] = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+    given["parts"]["feeder"] = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
+    return given
+
+
 def wires() -> list[Wire]:
-    """Return all wires of the default configuration, in the order of the board's edge."""
-    given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
-    found = re.search(r"^SERVICE = (\d+)", (DEVICE / "settings.py").read_text(encoding="utf-8"), re.MULTILINE)
+    """Return all wires of the default configuration and of the usual feeder, in the order of the board's edge."""
+    given = default()
+    found = re.search(r"^SERVICE = const\((\d+)\)", (DEVICE / "settings.py").read_text(encoding="utf-8"), re.MULTILINE)
     assert found is not None
     given["service"] = int(found[1])
     made = []
     for key, (part, terminal, way, remark) in WIRES.items():
-        value = given
+        value: Any = given
         for name in key.split("."):
             value = value[name]
         if value is not None:

@@ -3,7 +3,6 @@
 Run as a script, it draws them anew.
 """
 
-import json
 import re
 import sys
 from math import degrees
@@ -36,14 +35,16 @@ def test_the_wiring_table_is_that_of_the_boards_default_file() -> None:
     assert text == with_pins(text), "draw it anew: make redraw"
 
 
+PIN_KEYS = ("pin", "step", "direction", "tx", "rx", "data", "clock", "ready", "selector")
+
+
 def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
-    given = json.loads((NOTES.parent / "device" / "board.json").read_text(encoding="utf-8"))
+    given = draw_pins.default()
 
     def pins(value, name):
         if isinstance(value, dict):
             return [pin for key, inner in value.items() for pin in pins(inner, f"{name}.{key}".strip("."))]
-        is_pin = name in ("feeder.selector",) or name.split(".")[-1] in ("pin", "step", "direction", "tx", "rx", "data",
-                                                                        "clock", "ready")  # fmt: skip
+        is_pin = name.split(".")[-1] in PIN_KEYS
         if isinstance(value, list) and len(value) == 2:
             return [(name, value[0])]
         return [(name, value)] if is_pin and value is not None else []

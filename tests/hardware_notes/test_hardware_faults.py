@@ -35,6 +35,8 @@ def test_links_lead_somewhere(page):
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_settings_that_the_notes_name_are_in_the_boards_file(page):
     given = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
+    feeder = json.loads((ROOT / "device" / "parts" / "feeder.json").read_text(encoding="utf-8"))
+    given["parts"]["feeder"] = feeder
     sections = {name for name, value in given.items() if isinstance(value, dict)}
     for section, key in re.findall(r"`(\w+)\.(\w+)(?:=\S+)?`", page.read_text(encoding="utf-8")):
         if section in sections:
