@@ -3,6 +3,7 @@
 import itertools
 import re
 from contextlib import ExitStack
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -13,13 +14,15 @@ from midspan.link import open_line as opening
 from midspan.link.gauge import Gauge
 from midspan.link.open_line import TracedLink, open_line, tracing
 from midspan.link.serial_port import SerialLink
-from midspan.link.trace_file import BEFORE, FROM_GAUGE, MOST_BYTES, TO_GAUGE, Passed, TraceFile, read_trace
+from midspan.link.trace_file import BEFORE, FROM_GAUGE, MOST_BYTES, TO_GAUGE, Passed, TraceFile, explained, read_trace
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal
-from midspan.wire.framing import encode
+from midspan.wire.codec import pack
+from midspan.wire.framing import Frame, encode
+from midspan.wire.records import Program
 from places import ROOT
 from rig import CYCLE
 
@@ -117,6 +120,14 @@ def test_a_shaft_takes_as_much_room_as_the_readme_says(tmp_path):
         gauge.acknowledge(1)
     assert (tmp_path / "line.txt").stat().st_size == pytest.approx(1000 * kb, rel=0.1)
     assert (1_000_000 * least_mb, 1_000_000 * most_mb) == (MOST_BYTES, 2 * MOST_BYTES)
+
+
+def test_a_program_is_told_step_by_step_with_the_names_of_phases(tmp_path):
+    told = explained(Frame(7, pack(Program(9, False, CYCLE[:2]))))
+    assert told.startswith("frame 7: Program shaft 9, stand False, steps [(phase SEATING, ")
+    assert "(phase ZERO_BEFORE, readings 16, settle_readings 5, zero True, press_speed 6000, rotate_speed 640)" in told
+    unknown = explained(Frame(7, pack(Program(9, True, (replace(CYCLE[0], phase=200),)))))
+    assert "(phase 200, " in unknown
 
 
 def test_what_is_no_frame_is_told_and_kept(tmp_path):

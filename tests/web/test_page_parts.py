@@ -262,6 +262,21 @@ def test_the_shaft_that_turns_can_be_followed(store_place):
     assert turned_so_far(path).readings == 1
 
 
+def test_a_turn_back_lies_over_the_turn_before_it():
+    angles, wave = [*range(80)], [9000 + round(300 * math.sin(math.tau * i / 40)) for i in range(80)]
+    phases = {Phase.ZERO_BEFORE: ([0], [0]), Phase.FULL: (angles, wave), Phase.FULL_BACK: (angles[::-1], wave[::-1])}
+    turned = Turned(7, phases)
+    picture = curve(turned, Calibration.model_validate(EXAMPLE))
+    there, back = re.findall(r'class="line" d="M([^"]+)"', picture)
+    assert there.split(" L") == back.split(" L")[::-1]
+    assert turned.words == WORDS[Phase.FULL_BACK]
+
+
+def test_every_phase_of_a_cycle_has_its_words():
+    assert set(WORDS) == set(Phase) - {Phase.BENCH}
+    assert len(set(WORDS.values())) == len(WORDS)
+
+
 def test_one_knock_does_not_flatten_the_curve_and_is_told():
     wave = [9000 + round(300 * math.sin(math.tau * i / 40)) for i in range(80)]
     turned = Turned(7, {Phase.ZERO_BEFORE: ([0], [0]), Phase.FULL: ([*range(80)], wave)})

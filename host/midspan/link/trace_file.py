@@ -17,7 +17,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from pathlib import Path
 from typing import Any, TextIO
@@ -27,6 +27,7 @@ from midspan.base.files import check_ordinary, reading, writing
 from midspan.base.log_file import quoted
 from midspan.wire.codec import Said, said_in
 from midspan.wire.framing import Deframer, Frame
+from midspan.wire.records import Phase
 
 FIRST_LINE = "midspan trace 1"
 MOST_BYTES = 32_000_000  # a file, some 900 shafts; then it becomes the file before, in place of an older one
@@ -231,8 +232,14 @@ def _said(said: Said) -> str:
         return f"nothing known: {quoted(str(said))}"
     if isinstance(said, tuple):
         return f"a gauge of protocol {said[0]}.{said[1]}, fingerprint {said[2].hex()}"
-    words = ", ".join(f"{field.name} {in_words(getattr(said, field.name))}" for field in fields(said))
+    words = ", ".join(_named(field.name, getattr(said, field.name)) for field in fields(said))
     return f"{type(said).__name__} {words}"
+
+
+def _named(name: str, value: Any) -> str:
+    """Return a field of a record with its value in words; a phase that has a name by its name."""
+    known = name == "phase" and value in set(Phase)
+    return f"{name} {in_words(Phase(value) if known else value)}"
 
 
 def in_words(value: Any) -> str:
@@ -241,12 +248,13 @@ def in_words(value: Any) -> str:
     Parameters
     ----------
     value : Any
-        Number, text, bytes, member of an enumeration, or a sequence of them.
+        Number, text, bytes, member of an enumeration, a record within a record, or a sequence of them.
 
     Returns
     -------
     str
-        The value; of a sequence longer than MOST_VALUES only its length.
+        The value; of a sequence of more than MOST_VALUES numbers only its length, of a record within a record what is
+        neither null, false nor 0.
 
     Examples
     --------
@@ -259,8 +267,12 @@ def in_words(value: Any) -> str:
         return quoted(value)
     if isinstance(value, bytes):
         return value.hex()
+    if is_dataclass(value):
+        parts = ((field.name, getattr(value, field.name)) for field in fields(value))
+        return f"({', '.join(_named(name, part) for name, part in parts if part or name == 'phase')})"
     if isinstance(value, tuple | list):
-        return f"[{' '.join(map(in_words, value))}]" if len(value) <= MOST_VALUES else f"[{len(value)} values]"
+        whole = len(value) <= MOST_VALUES or is_dataclass(value[0])
+        return f"[{' '.join(map(in_words, value))}]" if whole else f"[{len(value)} values]"
     return "none" if value is None else str(value)
 
 
