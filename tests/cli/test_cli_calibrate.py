@@ -34,6 +34,7 @@ def calibrated(tmp_path_factory):
         "frame": ("--bar-diameter", 25),
         "span": (),
         "rotation": ("--expected-steps", 800),
+        "filter": (),
     }.items():
         done = midspan("calibrate", kind, *options, *REHEARSAL, folder=folder)
         assert done.returncode == 0, done.stderr
@@ -57,6 +58,11 @@ def test_every_scale_comes_back_within_its_uncertainty(calibrated):
     assert abs(cal.frame.give_mm_per_n - TRUTH["frame_mm_per_n"]) < 2 * cal.frame.u_give_mm_per_n
     assert abs(cal.span.span_mm - TRUTH["span_mm"]) < 2 * cal.span.u_span_mm
     assert cal.rotation.steps_per_turn == pytest.approx(800 / (1 - TRUTH["slip"]), rel=1e-4)
+    # The simulated converter runs 1.5 % fast and averages four conversions (device/rehearsal/mechanics.py): half of
+    # these late, and the standard deviation of a rectangle of that length (JCGM 100:2008, 4.3.7).
+    interval_s = 0.0125 / 1.015
+    assert abs(cal.filter.delay_s - 2 * interval_s) < 2 * cal.filter.u_delay_s < 3e-4
+    assert abs(cal.filter.width_s - 4 * interval_s / 12**0.5) < 2 * cal.filter.u_width_s < 1e-3
 
 
 def test_the_screw_s_error_and_the_backlash_are_found(calibrated):
@@ -76,7 +82,7 @@ def test_the_guide_says_what_to_put_on_and_what_comes_next(calibrated, snapshot)
     assert [re.match(r"\[(\d+) of 33\]", line)[1] for line in asked] == [str(number) for number in range(1, 34)]
     loads = [int(found[1]) if (found := re.search(r"(\d+) g", line)) else 0 for line in asked]
     assert loads == [mass for _, _, mass in force_schedule(MASSES_G, 3)]
-    order = ("force", "travel", "frame", "span", "rotation", "file")
+    order = ("force", "travel", "frame", "span", "rotation", "filter", "file")
     for kind, following in pairwise(order):
         assert guides[kind][-1].split()[:4] == ["Next:", "midspan", "calibrate", following]
     steps = {kind: [line for line in lines if not line.startswith("    ")] for kind, lines in guides.items()}

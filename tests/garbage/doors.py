@@ -16,7 +16,7 @@ from midspan.web.follow import Clock, Follower
 from midspan.web.views import Views
 from night_on_paper import quiet_night
 from stores import store_in
-from synthetic import Gauge, Shaft, raw_run
+from synthetic import Gauge, Shaft, filter_table, raw_run
 
 FIRST, SHAFTS = 9001, 4  # above the numbers of the night on paper
 SIZES = '[[size]]\nname = "500"\nspine_thou = [485.0, 515.0]\n'
@@ -66,6 +66,9 @@ def sound(folder):
         typed = readings(bench=TrueBench(noise=0.004), rng=np.random.default_rng(i))
         rows = [f"{reading.angle_deg},{reading.repeat},{reading.unloaded},{reading.loaded}" for reading in typed]
         (folder / name).write_text("\n".join(["angle_deg,repeat,unloaded,loaded", *rows]) + "\n")
+    turned = filter_table(Shaft(), Gauge(stages=(4.0,)), np.random.default_rng(1), a_turn=((44.3, 90.7),), turns=2)
+    rows = [",".join(f"{value:.10g}" for value in row) for row in zip(*turned.values(), strict=True)]
+    (folder / "turning.csv").write_text("\n".join([",".join(turned), *rows]) + "\n")
     (folder / "span.csv").write_text("span_mm\n711.18\n711.24\n711.21\n711.20\n711.26\n")
     values = Random(1)
     rows = [
@@ -85,6 +88,7 @@ def sound(folder):
         "sets weigh --csv weights.csv",
         "sets make --number 2 --spine 0.4 --keep spring",
         "calibrate span --gauge paper --csv span.csv",
+        "calibrate filter --gauge paper --csv turning.csv --expected-steps 800",
         "hand assign bar-1 --out bar.toml",
         "export results --out all.json",
     ):
@@ -191,6 +195,7 @@ INPUTS = {
     ),
     "weights.csv": ("sets weigh --csv weights.csv",),
     "span.csv": ("calibrate span --gauge paper --csv span.csv",),
+    "turning.csv": ("calibrate filter --gauge paper --csv turning.csv --expected-steps 800",),
     "record.json": ("calibrate file --records calibration --out made.toml",),
 }
 

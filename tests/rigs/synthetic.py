@@ -191,6 +191,16 @@ def _response(stages):
     return weights
 
 
+def _fine_times(stages, number):
+    """Return times in conversions at which the force is taken, from long before the first tick on.
+
+    The weights lie about their own middle; the times are such that the middle lies by the filter's delay before a tick.
+    """
+    length = len(_response(stages))
+    late = sum(stages) * FINE / 2 - (length - 1) / 2
+    return (np.arange(-length - FINE, number * FINE) + 1 - late) / FINE
+
+
 def delay_and_width(stages):
     """Return delay and rms width of a filter in conversions: means and variances of its moving averages add up."""
     return sum(stages) / 2, math.sqrt(sum(length**2 for length in stages) / 12)
@@ -206,8 +216,7 @@ def turning(shaft, gauge, travel_mm, start, per_reading, number):
     around = np.linspace(0, 2 * np.pi, 721)
     table = CubicSpline(around, _force(gauge, shaft, travel_mm, around), bc_type="periodic")
     weights = _response(gauge.stages)
-    # Middles of the fine intervals, from long before the first tick.
-    time = (np.arange(-len(weights) - FINE, number * FINE) + 0.5) / FINE
+    time = _fine_times(gauge.stages, number)
     force = np.convolve(table(2 * np.pi * (start + np.maximum(per_reading * time - 0.5, 0)) / period), weights)
     at_tick = len(weights) + FINE + FINE * (np.arange(number) + 1) - 1
     return np.floor(start + per_reading * (np.arange(number) + 1)).astype(int), force[at_tick]
@@ -368,3 +377,37 @@ def drawn_gauge(rng, **fixed):
         spikes=0.003,
         **fixed,
     )
+
+
+def filter_table(shaft, gauge, rng, a_turn=((44, 160), (160, 44)), turns=3, **truth):
+    """Return columns of passes both ways, one after another, at numbers of readings a turn; `truth` may be
+
+    `lost_deg` on turning back, `slip_back` relative to the way forward, `skid_deg` before the last pass, `press_mm`.
+    """
+    columns = {"pass": [], "time_s": [], "steps": [], "count": []}
+    travel, period = truth.get("press_mm", 6.0), 800 * (1 + gauge.slip)
+    around = np.linspace(0, 2 * np.pi, 721)
+    table = CubicSpline(around, _force(gauge, shaft, travel, around), bc_type="periodic")
+    weights = _response(gauge.stages)
+    settling = math.ceil(sum(gauge.stages)) + 1
+    speeds = [(readings, way) for group in a_turn for readings in group for way in (1, -1)]
+    position, angle = 0, 0.0
+    for number, (readings, way) in enumerate(speeds):
+        per, slip = 800 / readings, 1 + (truth.get("slip_back", 0.0) if way < 0 else 0.0)
+        n = round(turns * readings) + settling
+        offset = math.radians(truth.get("lost_deg", 0.0)) * (way < 0)
+        offset += math.radians(truth.get("skid_deg", 0.0)) * (number == len(speeds) - 1)
+        time = _fine_times(gauge.stages, n)
+        turned = way * np.maximum(per * time - 0.5, 0) * 2 * np.pi / (period * slip)
+        force = np.convolve(table((angle + turned + offset) % (2 * np.pi)), weights)
+        at_tick = len(weights) + FINE + FINE * (np.arange(n) + 1) - 1
+        done = np.floor(per * (np.arange(n) + 1)).astype(int)
+        force = force[at_tick] + _noise(gauge, rng, n)
+        kept = slice(settling, n)
+        columns["pass"] += [number + 1.0] * (n - settling)
+        columns["time_s"] += ((np.arange(n) + 1) * 0.0125)[kept].tolist()
+        columns["steps"] += (position + way * done)[kept].tolist()
+        columns["count"] += np.round(84_000 + force * gauge.counts_per_n)[kept].tolist()
+        position += way * int(done[-1])
+        angle += way * int(done[-1]) * 2 * np.pi / (period * slip)
+    return columns

@@ -18,6 +18,7 @@ from midspan.calibrate.record import Record, records_in
 from midspan.measurement.calibration import Calibration
 
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
+OPTIONAL = ("filter",)  # a calibration without it is whole, with bounds in place of what was not calibrated
 WARMER_C = 3.0  # a wider range of temperatures among the records gets a remark
 
 
@@ -34,15 +35,15 @@ def newest_records(folder: Path, gauge: str | None) -> list[Record]:
     Returns
     -------
     list[Record]
-        Records in the order of SECTIONS.
+        Records in the order of SECTIONS, then of OPTIONAL where there is one.
 
     Raises
     ------
     ConfigurationError
-        A kind has no record (code "missing_kind"), the gauge is not named though there are several (code
+        A kind of SECTIONS has no record (code "missing_kind"), the gauge is not named though there are several (code
         "several_gauges"), or a record cannot be read.
     """
-    records = [record for record in records_in(folder) if record.kind in SECTIONS]
+    records = [record for record in records_in(folder) if record.kind in (*SECTIONS, *OPTIONAL)]
     gauges = sorted({record.gauge for record in records})
     if gauge is None and len(gauges) > 1:
         raise ConfigurationError(
@@ -57,7 +58,7 @@ def newest_records(folder: Path, gauge: str | None) -> list[Record]:
             f"run midspan calibrate {missing[0]} first",
             code="missing_kind",
         )
-    return [found[kind] for kind in SECTIONS]
+    return [found[kind] for kind in (*SECTIONS, *OPTIONAL) if kind in found]
 
 
 def tables_of(records: Sequence[Record]) -> dict[str, Any]:
@@ -175,10 +176,16 @@ def remarks_on(records: Sequence[Record]) -> list[str]:
     Returns
     -------
     list[str]
-        Sentences: the remarks of each record, and a warning if the records were taken at different temperatures.
+        Sentences: the remarks of each record, and warnings if the filter was not calibrated or the records were taken
+        at different temperatures.
     """
     warm = [record.temperature_c for record in records]
     given = [f"{record.kind}: {remark}" for record in records for remark in record.outcome["remarks"]]
+    if not {record.kind for record in records}.issuperset(OPTIONAL):
+        given.append(
+            "the converter's filter was not calibrated: sides and spreads are stated with its wide bounds; run midspan "
+            "calibrate filter"
+        )
     if max(warm) - min(warm) > WARMER_C:
         given.append(f"the records were taken at {min(warm):g} to {max(warm):g} C; calibrate at the temperature of use")
     return given

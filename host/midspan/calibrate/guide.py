@@ -21,7 +21,15 @@ from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, Record, newest, record_of, records_in, save_record
 from midspan.link.gauge import open_gauge
-from midspan.measurement.calibration import LONGEST_NAME, Force, FrameCompliance, Rotation, Span, Travel
+from midspan.measurement.calibration import (
+    LONGEST_NAME,
+    ConverterFilter,
+    Force,
+    FrameCompliance,
+    Rotation,
+    Span,
+    Travel,
+)
 from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
 
@@ -30,6 +38,7 @@ LOG = logging.getLogger(__name__)
 K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
+    "filter": ConverterFilter,
 }  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # clocks of two computers that share a folder may differ
 # First line of a summary: key of the value, key of its u, True if that is relative, unit.
@@ -39,6 +48,7 @@ HEADLINES = {
     "frame": ("give_mm_per_n", "u_give_mm_per_n", False, "mm/N"),
     "span": ("span_mm", "u_span_mm", False, "mm"),
     "rotation": ("steps_per_turn", "u_relative", True, "steps per turn"),
+    "filter": ("delay_s", "u_delay_s", False, "s"),
 }
 
 

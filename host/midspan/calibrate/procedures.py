@@ -11,6 +11,7 @@ from pathlib import Path
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ConfigurationError
 from midspan.base.units import STANDARD, STANDARD_GRAVITY
+from midspan.calibrate.filter import calibrate_filter
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
 from midspan.calibrate.guide import GuidedCalibration, Taken, bench_at, settings_of
@@ -26,6 +27,7 @@ from midspan.calibrate.live import (
     travel_schedule,
 )
 from midspan.calibrate.live_cell import CREEP_STEPS, check_sign, force_schedule, take_creep, take_force
+from midspan.calibrate.live_filter import take_filter
 from midspan.calibrate.readings_table import TableWriter, read_readings, readings_of
 from midspan.calibrate.record import newest
 from midspan.calibrate.reference_bar import Expected, check_bar
@@ -324,6 +326,60 @@ def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter
     work = calibrate_rotation_marks if "mark_steps" in readings.numbers else calibrate_rotation
     settings = settings_of(expected_steps=expected, u_diameter=u_diameter)
     return Taken("rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
+
+
+def converter_filter(session: GuidedCalibration, expected: float | None, turns: float) -> Taken:
+    """Take readings of a shaft turned both ways at two speeds, live or from CSV.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    expected : float | None
+        Rotation steps per turn of the shaft; None for those of the newest rotation record.
+    turns : float
+        Turns of each pass.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ConfigurationError
+        There is no record of force, travel or rotation, or the gauge turns too slowly.
+    ReadingsError
+        The table cannot be read.
+    DeviceFault
+        The gauge reports a fault.
+    """
+    gauge = session.gauge
+    if session.csv is not None:
+        readings = read_readings(session.csv, "filter")
+        per_turn = _per_turn(session, gauge, expected)
+    else:
+        shaft = {"number": 1, "kind": "shaft", **scenario.BOWED}
+        with bench_at(session, "filter", scenario.bench(STANDARD_GRAVITY, [shaft])) as (bench, gauge):
+            cell, head = _cell_and_head(session, gauge)
+            per_turn = _per_turn(session, gauge, expected)
+            load, deepest = cell.counts_for(ROTATION_LOAD_N), round(DEEPEST_MM / head.mm_per_step)
+            take_filter(bench, load, deepest, per_turn, turns)
+        readings = read_readings(bench.table.path, "filter")
+    settings = settings_of(expected_steps=per_turn)
+    return Taken("filter", gauge, readings, settings, lambda: calibrate_filter(readings, per_turn))
+
+
+def _per_turn(session: GuidedCalibration, gauge: str, expected: float | None) -> float:
+    """Return the steps per turn, given or of the newest rotation record; ConfigurationError if there is neither."""
+    found = expected or session.earlier("rotation", "steps_per_turn", gauge)
+    if found is None:
+        raise ConfigurationError(
+            f"{session.records}: has no rotation record of gauge {gauge}; run midspan calibrate rotation first, or "
+            "give --expected-steps",
+            code="missing_kind",
+        )
+    return found
 
 
 def bar(session: GuidedCalibration, expected: Expected, calibration_file: Path | None, cycles: int) -> Taken:

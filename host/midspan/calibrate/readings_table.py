@@ -49,6 +49,7 @@ LAYOUTS: dict[str, tuple[TableColumn, ...]] = {
     "span": (TableColumn("span_mm"),),
     "rotation": (TableColumn("steps"), TableColumn("count")),
     "marks": (TableColumn("mark_steps"),),
+    "filter": (TableColumn("pass"), TableColumn("time_s"), TableColumn("steps"), TableColumn("count")),
     "bar": (TableColumn("spine_thou"), TableColumn("u_spine_thou")),
 }
 

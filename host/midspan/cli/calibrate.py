@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 calibrate = typer.Typer(
     cls=Commands,
-    help="Calibrate a gauge: force, travel, frame, span, rotation, in this order; then file, and bar as a check.",
+    help="Calibrate a gauge: force, travel, frame, span, rotation, filter; then file, and bar as a check.",
     epilog="Example: midspan calibrate force --port rehearsal --yes",
     no_args_is_help=True,
 )
@@ -28,7 +28,7 @@ Records = Annotated[Path, typer.Option("--records", help="Folder of calibration 
 RECORDS = Path("calibration")
 NEXT = {
     "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
-    "rotation": "file --out gauge.toml",
+    "rotation": "filter", "filter": "file --out gauge.toml",
 }  # fmt: skip
 
 
@@ -88,7 +88,7 @@ class Asked:
             print(summary(kind, made.finding))
             print(f"record: {made.path} (valid until {made.record.valid_until})")
         if kind in NEXT:
-            port = f" --port {self.port}" if self.port and NEXT[kind] != NEXT["rotation"] else ""
+            port = f" --port {self.port}" if self.port and NEXT[kind] != NEXT["filter"] else ""
             session.screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
 
 
@@ -251,6 +251,24 @@ def rotation(
 
     session = asked.session(csv)
     asked.finish(session, procedures.rotation(session, expected_steps, turns, slip_u))
+
+
+@procedure("filter", "--port rehearsal --yes")
+def converter_filter(
+    asked: Asked,
+    csv: Annotated[
+        Path | None, typer.Option(help="Readings: columns pass, time_s, steps, count; both ways at two speeds.")
+    ] = None,
+    expected_steps: Annotated[
+        float | None, typer.Option(min=21, max=1e6, help="Rotate steps to a turn; without: by the rotation record.")
+    ] = None,
+    turns: Annotated[float, typer.Option(min=2, max=20, help="How many turns each pass makes.")] = 3.0,
+) -> None:
+    """Delay and width of the converter's filter: a bowed or uneven shaft turned both ways at two speeds."""
+    from midspan.calibrate import procedures
+
+    session = asked.session(csv)
+    asked.finish(session, procedures.converter_filter(session, expected_steps, turns))
 
 
 @procedure("bar", "--bar bar-1.toml --port PORT --calibration gauge.toml")

@@ -209,7 +209,7 @@ def left_of_wave(angle_of_width: Array) -> Array:
     Returns
     -------
     ndarray
-        sin(x) / x with x = sqrt(3) times that angle, half of the window, same shape; not below LEAST_LEFT.
+        Share sin(x) / x, x = sqrt(3) times that angle, which is half of the window; same shape, not below LEAST_LEFT.
 
     References
     ----------
