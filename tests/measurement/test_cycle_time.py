@@ -78,6 +78,13 @@ def test_a_shaft_that_lies_high_ends_the_fast_way_down():
     assert near[slow] == pytest.approx(0.0)
 
 
+@pytest.mark.parametrize("span_mm", [150.0, 1200.0, 1900.0])
+def test_every_span_has_a_plan_though_a_long_one_bends_a_soft_shaft_to_the_end_of_the_travel(span_mm):
+    other = paper_calibration(travel={"clearance_mm": 6.5}, span={"span_mm": span_mm})
+    steps = cycle_steps(other, GAUGE, STANDARD)
+    assert all(0 <= seconds < 10 for seconds in cycle_seconds(steps, GAUGE, other, AssumedShaft(1500.0)))
+
+
 def test_what_is_asked_for_more_takes_longer():
     def whole(settings):
         return math.fsum(cycle_seconds(cycle_steps(CAL, GAUGE, settings), GAUGE, CAL))

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement import elastica
 from midspan.measurement.calibration import Calibration
@@ -71,11 +72,12 @@ class _Head:
         target = max(0.0, begin + (step.press_steps or 0))
         speed, acceleration = _played(step.press_speed), self.identify.press_acceleration
         felt = math.inf if step.until_count is None else self._felt_at(step.until_count)
-        way = min(felt, target) - self.at
-        if felt >= target or way <= 0:
-            seconds = _move_s(abs(target - self.at), speed, acceleration) if felt >= target else 0.0
-            self.at = target if felt >= target else self.at
-            return seconds
+        if felt >= target:
+            way, self.at = abs(target - self.at), target
+            return _move_s(way, speed, acceleration)
+        way = felt - self.at
+        if way <= 0:
+            return 0.0
         # From rest to the load, on until a reading shows it, then to rest again.
         reached = min(speed, math.sqrt(2 * acceleration * way))
         late_s = LATE * self.interval_s
@@ -87,7 +89,10 @@ class _Head:
         calibration = self.calibration
         linear, square = calibration.force.newton_per_count, calibration.force.newton_per_count2
         force_n = count * (linear + square * count)
-        ratio = float(elastica.deflection_ratio(force_n * self.flexibility, calibration.span.vertical))
+        try:
+            ratio = float(elastica.deflection_ratio(force_n * self.flexibility, calibration.span.vertical))
+        except ConversionError:
+            return math.inf  # on this span the shaft would bend further than a gauge's travel
         bend_mm = ratio * calibration.span.span_mm + calibration.frame.give_mm_per_n * force_n
         down_mm = calibration.travel.clearance_mm + self.shaft.gap_mm + bend_mm
         return down_mm / calibration.travel.mm_per_step
