@@ -93,7 +93,7 @@ class StandIn:
         )
         self.given = {
             "guards": guards, "state": state, "held_shaft": held_shaft, "free_bytes": free_bytes,
-            "longest_turn_us": longest_turn_us, "down_speed_most": down_speed_most,
+            "longest_turn_us": longest_turn_us, "down_speed_most": down_speed_most, "runtime": "micropython",
         }  # fmt: skip
         self.places, self.tells, self.taken, self.homed, self.guard = places, list(tells), 0, 0, ""
         self.zeroed, self.fastest = False, 0
@@ -229,7 +229,7 @@ def test_a_gauge_that_cannot_be_looked_over_says_why(sick, named):
 @pytest.mark.process
 def test_the_command_looks_a_simulated_gauge_over_with_nobody_there():
     done = midspan("board", "check", "--port", "rehearsal", "--yes")
-    assert done.returncode == 0, done.stderr
+    assert done.returncode == 0, done.stdout
     rate = float(done.stdout.split("sample rate")[1].split()[0])
     assert rate == pytest.approx(81.2, abs=0.1)  # 80 a second, and an oscillator that is 1.5 % fast
     scatter = float(done.stdout.split("motors off")[1].split()[0])

@@ -232,4 +232,5 @@ class LookOver:
         """Judge memory and pace of the board after the programs that were run."""
         found = self._gauge.identify()
         yield memory_check(found.free_bytes)
-        yield turn_check(found.longest_turn_us)
+        simulated = "rehearsal" in found.runtime  # its clock goes from event to event
+        yield turn_check(None if simulated else found.longest_turn_us)

@@ -283,23 +283,25 @@ def memory_check(free_bytes: int | None) -> SignalCheck:
     return _check("memory", free_bytes >= FREE_BYTES, words, "lower limits.readings, or leave out parts")
 
 
-def turn_check(longest_turn_us: int) -> SignalCheck:
+def turn_check(longest_turn_us: int | None) -> SignalCheck:
     """Judge the longest turn of the board's loop while something moved.
 
     Parameters
     ----------
-    longest_turn_us : int
-        That turn, us.
+    longest_turn_us : int or None
+        That turn, us; None for a simulated board.
 
     Returns
     -------
     SignalCheck
-        Good up to LOOP_MS, with which the highest speed downwards is computed.
+        Good up to LOOP_MS, with which the highest speed downwards is computed; not seen without a number.
 
     Examples
     --------
     >>> turn_check(2500).words
     'longest turn of its loop 2.5 ms, at most 10'
     """
+    if longest_turn_us is None:
+        return SignalCheck("pace", SignalOutcome.UNSEEN, "a simulated board has none of its own")
     words = f"longest turn of its loop {longest_turn_us / 1000:.1f} ms, at most {LOOP_MS}"
     return _check("pace", longest_turn_us <= 1000 * LOOP_MS, words, "install again; take off what else runs there")
