@@ -77,7 +77,7 @@ class Finder:
     pins = False
 
     def find_spec(self, name, _path=None, _target=None):
-        file = DEVICE / f"{name}.py"
+        file = DEVICE / (name.replace(".", "/") + ".py")
         if name == "board" and not self.pins:
             return None
         return importlib.util.spec_from_loader(name, self, origin=str(file)) if file.exists() else None
@@ -92,55 +92,65 @@ class Finder:
         exec(code, module.__dict__)
 
 
-def cycles():
-    """Run cycles and bench steps on the rehearsal's gauge, over the clock's wrap and at both ends of the counts."""
-    from device_rig import PLAN, STEP, Rig
+LAST = (1 << 30) - 1  # the largest number of a shaft
 
-    long_zero = {"zero_readings": 1000, "turn_steps": 1, "turn_again_steps": 1, "settle_readings": 100}
-    for zero, wrap, plan in (
+
+def cycles():
+    """Run programs on the rehearsal's gauge, over the clock's wrap and at both ends of the counts."""
+    from device_rig import Rig, bench_step, standard_steps, step
+
+    long_zero = {"zero_readings": 800, "turn_steps": 1, "settle_readings": 100}
+    for zero, wrap, changes in (
         (-8_000_000, (1 << 30) - 5_000_000, {}), (6_400_000, 0, {"turn_steps": 4000}), (0, 0, {"zero_readings": 2}),
-        (0, (1 << 30) - 1, long_zero),
+        (0, LAST, long_zero),
     ):  # fmt: skip
-        rig = Rig(
-            {
-                "gauge": {"zero_count": zero, "spike_chance": 0.02, "index_mark": True},
-                "shafts": [{"number": (1 << 30) - 1}],
-            },
-            wrap,
-        )
-        rig.ready(**(PLAN | plan))
-        rig.measure(shaft=(1 << 30) - 1)
-        rig.ask("Acknowledge", shaft=(1 << 30) - 1)
-        rig.bench(2, readings=300)
+        truths = {"zero_count": zero, "spike_chance": 0.02, "index_mark": True}
+        rig = Rig({"gauge": truths, "shafts": [{"number": LAST}]}, wrap)
+        rig.ready()
+        rig.measure(LAST, **changes)
+        rig.acknowledge(LAST)
+        rig.bench(2, readings=300, zero=True)
         rig.ask("Resend", shaft=2, blocks=[0])
         rig.send("Acknowledge", shaft=(1 << 62) - 1)
         rig.run(0.2)
-        rig.ask("Acknowledge", shaft=2)
+        rig.acknowledge(2)
         rig.link.taken = 7
         rig.bench(3, press_steps=2000, rotate_steps=-(1 << 10))
         rig.link.taken = 1 << 20
         rig.link.to_device += bytes(range(1, 255)) * 5 + bytes(9)
-        rig.ask("Acknowledge", shaft=3)
-        rig.ask("BenchStep", shaft=4, **(STEP | {"readings": 1000}))
+        rig.acknowledge(3)
+        rig.begin([bench_step(readings=1000)], 4, True)
         rig.keep_alive = False
         rig.run(8)
     rig = Rig({"shafts": [{"number": 1, "fault": "stiff_jam"}]})
     rig.ready()
     rig.measure(until="FAULTED")
+    rig = Rig({"shafts": [{"number": 1}]})
+    rig.ready()
+    slow = rig.board.PRESS_LIMIT // 300 + 1
+    rig.begin([bench_step(zero=True), step(255, press_steps=rig.board.PRESS_LIMIT, press_speed=slow)] + 30 * [step(0)])
+    rig.run(2)
+    rig.board.READINGS = 1 << 17
+    rig.device.gauge.run._elapsed_us = LAST - 12_500  # as in a step that takes too long
+    rig.run(5)
+    rig.acknowledge()
+    reads = step("BENCH", readings=23_900, settle_readings=100)
+    turns = step("LIGHT", rotate_steps=-(1 << 20), rotate_speed=4000)
+    assert rig.ask("Program", shaft=2, stand=False, steps=[reads, *standard_steps(), turns])["refusal"] is None
 
 
 def homes():
     """Run with broken home switches, a hard thing under the head at power-on, and a cell with the wrong sign."""
-    from device_rig import Rig
+    from device_rig import Rig, standard_steps
 
     for broken in ("open", "closed"):
         rig = Rig({"shafts": [{"number": 1}]})
         rig.ready()
-        rig.ask("Command", order="MEASURE", shaft=1)
-        rig.run_to("FULL")
+        rig.begin(standard_steps())
+        rig.run(5)
         rig.board.home_broken = broken
         rig.run_to("FAULTED")
-        rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+        rig.order("CLEAR_FAULT")
         rig.run(8)
     on_a_bar = {"start_mm": 8.0, "home_switch_broken": "closed", "zero_count": -8_000_000}
     rig = Rig({"gauge": on_a_bar, "bench": [{"number": -1, "kind": "rigid"}]})
@@ -152,7 +162,7 @@ def homes():
 
 def nights():
     """Send shafts through feeder and chute, some of them faulty, and open the lid."""
-    from device_rig import Rig
+    from device_rig import Rig, standard_steps
 
     stock = [{"number": number} for number in (1, 2, 3, 4, 5, 6)]
     keys = {"slot": 6, "return_place": 6, "two_at_once": [1], "short": [3], "jam_out": [[4, 9]], "lid": [[60, 61]]}
@@ -161,29 +171,29 @@ def nights():
     for number in range((1 << 30) - 6, 1 << 30):
         if rig.ask("Feed", shaft=number, source="HOPPER")["refusal"] is None:
             rig.run(4)
-        rig.send("Command", order="MEASURE", shaft=number)
+        rig.send("Program", shaft=number, stand=False, steps=standard_steps())
         rig.run(20)
         rig.ask("Acknowledge", shaft=number)
         rig.ask("Release", shaft=number, place=1)
         rig.run(12)
-        rig.ask("Command", order="CLEAR_FAULT", shaft=None)
+        rig.order("CLEAR_FAULT")
         rig.run(5)
-    assert rig.device.cycle.feeder.last is not None
+    assert rig.device.gauge.parts[0].last is not None
 
 
 def refusals():
-    """Send plans and bench steps with every field at the ends of what Avro can carry."""
-    from device_rig import PLAN, STEP, Rig
+    """Send programs with every field at the ends of what Avro can carry."""
+    from device_rig import Rig, step
 
     rig = Rig()
-    rig.run_to("IDLE")
-    rig.greet()
+    rig.ready()
+    plain = step("BENCH", press_steps=0)
     for value in (-(1 << 31), (1 << 31) - 1):
-        for field in PLAN:
-            rig.ask("CyclePlan", **(PLAN | {field: value}))
-        for field in STEP:
-            rig.ask("BenchStep", shaft=1, **(STEP | {field: value}))
-        rig.ask("BenchStep", **(STEP | {"shaft": value}))
+        for field in plain:
+            if field not in ("unreached", "zero"):
+                steps = [plain, plain | {field: value}]
+                assert rig.ask("Program", shaft=1, stand=False, steps=steps)["refusal"] is not None, field
+        assert rig.ask("Program", shaft=value, stand=False, steps=[plain])["refusal"] is not None
 
 
 def moves():
