@@ -179,6 +179,9 @@ def nights():
         rig.order("CLEAR_FAULT")
         rig.run(5)
     assert rig.device.gauge.parts[0].last is not None
+    rig = Rig({"shafts": [{"number": 1}], "feeder": {"lid": [[9, 9]]}})
+    rig.ready()
+    rig.measure(until="FAULTED")
 
 
 def refusals():
@@ -232,7 +235,7 @@ def boards(folder):
     for script in ("board_motor", "board_cell", "board_inputs", "board"):
         checks = importlib.import_module(f"{script}_on_device")
         for name in sorted(vars(checks)):
-            own = "for_the_line" in name or "heap" in name  # polling and a small heap are MicroPython's own
+            own = any(words in name for words in ("for_the_line", "heap", "free_memory"))  # MicroPython's own
             if name.startswith("check_") and not own:
                 checks.chip.reset()
                 for file in folder.iterdir():

@@ -22,8 +22,8 @@ MEANT = {
     "frames": ["crc >> 8 * i"],  # the CRC-32 of a frame
     "codec": ["(byte & 127) << shift", "value | (byte & 127) << shift", "~value"],  # a long of the host's
 }
-HOT = {"held", "latch", "load_cell", "motions", "motor", "plan", "progress", "stepper", "feeder", "handling", "hx711",
-       "nau7802", "settings"}  # fmt: skip
+HOT = {"held", "home", "latch", "load_cell", "motor", "program", "progress", "stepper", "hx711", "settings",
+       "parts.feeder", "parts.nau7802"}  # fmt: skip
 # Known to the type checker, missing on the chip (found there; each is tried below).
 MISSING = {
     "removesuffix": "'ab'.removesuffix('b')",
