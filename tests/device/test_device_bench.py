@@ -167,12 +167,21 @@ def test_no_step_in_mid_shaft() -> None:
     assert refused(rig, 2, bench_step())[0] == "WRONG_STATE"
 
 
-def test_a_step_that_could_overflow_the_buffer_is_refused() -> None:
+def test_more_readings_than_there_is_room_for_are_refused() -> None:
     rig = standing()
-    for long in ({"readings": 2300}, {"rotate_steps": 12000}, {"press_steps": 10000, "press_speed": 350}):
-        assert refused(rig, 2, bench_step(**long)) == ("BUFFER_TOO_SMALL", "steps")
-    rig.bench(2, readings=2200)
-    assert len(rig.good(2)) == 2200
+    assert refused(rig, 2, bench_step(readings=FACE.READINGS - 7)) == ("BUFFER_TOO_SMALL", "0.readings")
+    half = bench_step(readings=FACE.READINGS // 2 - 7)
+    assert refused(rig, 2, half, half) == ("BUFFER_TOO_SMALL", "1.readings")
+    rig.bench(2, readings=FACE.READINGS - 10)
+    assert len(rig.good(2)) == FACE.READINGS - 10
+
+
+def test_more_readings_of_a_motion_than_there_is_room_for_end_it() -> None:
+    rig = standing()
+    end = rig.bench(2, rotate_steps=20000, press_steps=2000, until="HOLDING")
+    assert (end["complete"], end["cause"], end["readings"]) == (False, "BUFFER_FULL", FACE.READINGS)
+    assert len(rig.good(2, settled=0)) == FACE.READINGS
+    assert rig.device.gauge.press.position() == 0
 
 
 # Silence, stop, faults
