@@ -136,12 +136,12 @@ def test_two_shafts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: li
     assert not any(isinstance(outcome, OutOfPlace) for outcome in seen)
 
 
-def test_a_reading_of_a_short_program_costs_at_most_seven_and_a_half_bytes(tmp_path: Path) -> None:
+def test_a_reading_of_a_short_program_costs_at_most_six_bytes(tmp_path: Path) -> None:
     with rig.gauge_on(SHAFTS, tmp_path) as gauge:
         gauge.settled()
         before = gauge.session.line.bytes_in
         run = gauge.run(1, "", rig.CYCLE)
-        assert 4 < (gauge.session.line.bytes_in - before) / len(run) <= 7.5  # events and replies included
+        assert 4 < (gauge.session.line.bytes_in - before) / len(run) <= 6  # events and replies included
 
 
 def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
@@ -152,7 +152,7 @@ def test_a_line_that_damages_every_tenth_frame(tmp_path: Path) -> None:
         gauge.acknowledge(1)
         assert gauge.session.line.damaged > 0
     assert np.array_equal(rough.counts, smooth.counts)
-    assert np.array_equal(rough.status, smooth.status)
+    assert np.array_equal(rough.status[1:], smooth.status[1:])  # before the first a sample may be missing
 
 
 def test_a_gauge_without_a_shaft(tmp_path: Path) -> None:
