@@ -310,7 +310,9 @@ def checked(content: bytes, where: str) -> dict[str, Any]:
                 f"{where}: {key} = {pin}: is not free at the board's edge; choose 0 to 21 or 26 to 28", code="no_pin"
             )
         if pin in taken:
-            raise ConfigurationError(f"{where}: {key} = {pin}: is the pin of {taken[pin]} too", code="pin_twice")
+            raise ConfigurationError(
+                f"{where}: {key} = {pin}: {taken[pin]} has this pin; choose another", code="pin_twice"
+            )
         taken[pin] = key
     return given
 
