@@ -73,6 +73,19 @@ def check_a_wrong_file_leaves_a_board_that_says_so_and_moves_nothing():
         assert real_board.READINGS > 0
 
 
+def check_the_speed_downwards_is_what_the_cell_bears():
+    # The positive root of SPEC.md's formula, by hand: 43, 4.1, 2.9 and 15.9 mm/s; whole mm/s of 400 microsteps.
+    for changes, speed in (
+        ({"limits__count_per_mm": 3000000}, 12000), ({"limits__count_per_mm": 50000000}, 1600),
+        ({"cell__rate": 10}, 800), ({"limits__press_mm_s": 15}, 6000),
+    ):  # fmt: skip
+        chip.reset()
+        chip.converter = Ticking([1, 2, 3])
+        real_board = whole(**changes)
+        assert real_board.misconfigured == 0, real_board.RUNTIME_NOTE
+        assert real_board.DOWN_SPEED_MAX == speed, real_board.DOWN_SPEED_MAX
+
+
 def check_a_sealed_file_is_taken_and_a_damaged_one_is_not():
     chip.converter = Ticking([1, 2, 3])
     text = b'{"version": 2, "press": {"step": 1, "forward": 1}}\n'

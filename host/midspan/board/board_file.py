@@ -84,14 +84,14 @@ class _Motor(Section):
     forward: Bit
 
 
-class _Gear(Section):
+class _GearSection(Section):
     """Microsteps of a motion."""
 
     press_steps_per_mm: int = Field(ge=1, le=10_000)
     rotate_steps_per_turn: int = Field(ge=1, le=200_000)
 
 
-class _Limits(Section):
+class _LimitsSection(Section):
     """The gauge's own limits."""
 
     count: int = Field(ge=1, le=0x7FFFFF)
@@ -205,8 +205,8 @@ class BoardFile(Section):
     rotate: _Motor
     enable: Switch | None
     home: Switch
-    gear: _Gear
-    limits: _Limits
+    gear: _GearSection
+    limits: _LimitsSection
     mark: Switch | None
     inputs: _Guards
     parts: _Parts
