@@ -83,7 +83,7 @@ def check_the_speed_downwards_is_what_the_cell_bears():
         chip.converter = Ticking([1, 2, 3])
         real_board = whole(**changes)
         assert real_board.misconfigured == 0, real_board.RUNTIME_NOTE
-        assert real_board.DOWN_SPEED_MAX == speed, real_board.DOWN_SPEED_MAX
+        assert speed == real_board.DOWN_SPEED_MAX, changes
 
 
 def check_a_sealed_file_is_taken_and_a_damaged_one_is_not():
