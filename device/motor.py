@@ -54,7 +54,6 @@ class Motor:
         self._addresses = [self._address(words) for words in self._words]
         self._half = 0  # of the memory: the one used last
         self._last = 0  # words of the piece that must be unread for it to be in time
-        self._cut = False  # no piece nor ramp follows what is read
         self._end = self._braking = 0  # steps from the start to the end of all that is queued; those of its ramp
         # Where counting began, and the direction: switched as one object, for an interrupt must not see half a change.
         self._still = self._base = array("i", [0, 0])
@@ -80,7 +79,7 @@ class Motor:
         Return False and change nothing if it is too late for that or if the last piece waits itself.
         """
         moving = self.moving()
-        if moving and not self._cut and (direction != self._base[1] or not self._in_time()):
+        if moving and (direction != self._base[1] or not self._in_time()):
             return False
         half = 1 - self._half
         words, address = self._words[half], self._addresses[half]
@@ -91,9 +90,7 @@ class Motor:
         words[2] = 2 * ramps
         words[3] = address + 4 * (LIST + 2 * pieces) if ramps else 0
         if not moving:
-            self._begin(direction)
-        if not moving or self._cut:
-            self._chain(address if pieces else address + ENTRY)
+            self._begin(direction, address if pieces else address + ENTRY)
         elif self._in_time():
             self._lister.read = address
         else:
@@ -103,34 +100,6 @@ class Motor:
         self._half = half
         self._last = self._last_moment(piece, pieces)
         return True
-
-    def cut(self) -> "int | None":
-        """Leave out what is unread of the pieces, and the ramp; return the position where the motor will then stand.
-
-        At once `play` a ramp without a piece: the queue lasts for two pairs, and the motor never pauses. Return None
-        and change nothing if it brakes already or stands.
-        """
-        half, data = self._half, self._data
-        if not self.moving():
-            return None
-        data.ctrl = self._off
-        place = self._lister.read - self._addresses[half]
-        if place > ENTRY:
-            data.ctrl = self._data_ctrl
-            if place == 2 * ENTRY and self._words[half][2]:
-                data.active(1)  # nothing to a channel that is busy, but its start may have come while it was off
-            return None
-        if place == 0:  # the last piece waits; the one before it is read
-            self._end -= self._total(half, LIST)
-            half = 1 - half
-        words, at = self._words[half], (data.read - self._addresses[half]) // 4
-        if at & 1:  # half a pair: the state machine makes room for the rest with its next instruction but one
-            self._machine.put(words[at])
-            at += 1
-        self._end -= self._total(half, at) + self._braking
-        self._braking = 0
-        self._cut = True
-        return self._base[0] + self._base[1] * self._end
 
     def halt(self) -> None:
         """Stop at once; the position stays exact. A pulse is not cut short: what follows takes longer than 2 us."""
@@ -157,9 +126,10 @@ class Motor:
         self._still[0] = near(self.position())
         self._base = self._still
 
-    def _begin(self, direction: int) -> None:
-        """Start to count from 0."""
+    def _begin(self, direction: int, address: int) -> None:
+        """Start to count from 0, and to read a list."""
         self._stand()
+        self._unchain()
         machine, counter, going = self._machine, self._counter, self._going
         self._towards.value(self._forward if direction > 0 else 1 - self._forward)
         counter.active(0)
@@ -168,11 +138,6 @@ class Motor:
         going[1] = direction
         self._base = going
         self._end = self._braking = 0
-
-    def _chain(self, address: int) -> None:
-        """Start to read a list."""
-        self._unchain()
-        self._cut = False
         self._data.config(write=self._machine, ctrl=self._data_ctrl)
         self._lister.config(read=address, write=self._start, count=2, ctrl=self._list_ctrl, trigger=True)
 
@@ -190,13 +155,6 @@ class Motor:
             total += steps
             words[at + i] = steps - 1
             words[at + i + 1] = pairs[i] - STEP_CYCLES
-        return total
-
-    def _total(self, half: int, at: int) -> int:
-        """Return the steps of a piece from a word on."""
-        words, total = self._words[half], 0
-        for i in range(at, LIST + words[0], 2):
-            total += words[i] + 1
         return total
 
     def _last_moment(self, piece, pieces: int) -> int:

@@ -125,10 +125,11 @@ class Stepper:
 
     def stop(self) -> None:
         """End the move by a ramp from the present speed, without going past its target."""
-        stands = self._motor.cut()
-        if stands is not None:
-            self._given = (self.located(stands) - self._begin) * self._direction
-            self._brake_from(min(self._given, self._ends[LEVELS]))
+        done = self._done()
+        if self._motor.moving() and done < self._given:  # beyond, it brakes already
+            self._motor.halt()
+            self._given = done = self._done()
+            self._brake_from(min(done, self._ends[LEVELS]))
             self._motor.play(self._direction, self._piece, 0, self._ramp, self._ramp_pairs)
         self._ends[CRUISE] = self._given
 

@@ -20,14 +20,12 @@ class Axis:
         self._pairs = 0
         self._pair = self._first = self._ramp = 0  # the present pair, the last piece's first, its ramp's first
         self._direction = 1
-        self._cut = False
         self._begun_us = self._done = 0  # when the present pair began, and its steps so far
 
     def play(self, direction: int, piece, pieces: int, ramp, ramps: int) -> bool:
         """Play pairs in place of the ramp that waits, or from rest, then a new ramp; return False if it is too late."""
-        if self.moving() and not self._cut and (direction != self._direction or not self.due()):
+        if self.moving() and (direction != self._direction or not self.due()):
             return False
-        self._cut = False
         if not self.moving():
             self._pair = self._ramp = self._done = 0
             self._begun_us = self._begin()
@@ -46,17 +44,6 @@ class Axis:
     def due(self) -> bool:
         """Return True if the next piece can be played now: the last one is being read, or the motor stands."""
         return not self.moving() or self._first - AHEAD <= self._pair < self._ramp - AHEAD - 1
-
-    def cut(self) -> "int | None":
-        """Leave out what is unread of the pieces, and the ramp; return where it will stand, None if it brakes."""
-        if not self.moving() or self._pair >= self._ramp - AHEAD:
-            return None
-        self._cut = True
-        self._ramp = self._pairs = self._pair + AHEAD
-        steps = -self._done
-        for pair in range(self._pair, self._pairs):
-            steps += self._segments[2 * pair + 1]
-        return self.at + steps * self._direction
 
     def _put(self, at: int, pairs, number: int) -> None:
         for i in range(2 * number):

@@ -28,11 +28,10 @@ press, rotate             the motors, each with
   play(direction, piece, pieces, ramp, ramps)
                           play the pairs (period in us, number of steps) in the array `piece`, then those in `ramp`, of
                           which `pieces` and `ramps` count; positive is the turning direction, and down. From rest at
-                          once; while it moves, in place of the ramp that waits: False, and no change, if that has begun
+                          once, a ramp alone too; while it moves, in place of the ramp that waits: False, and no
+                          change, if that has begun
   due()                   True if the next piece should come: the last one is played or about to be and
                           not nearly over, or it stands
-  cut()                   leave out what is unread of the pieces, and the ramp; return where it will then stand. A
-                          ramp without a piece is to be played at once. None if it brakes already or stands
   halt()                  stop stepping now
   moving(), position()    True if steps are left; steps counted since start
 home_closed()             True if the press's home switch is closed

@@ -31,34 +31,28 @@ class Motor:
     def __init__(self) -> None:
         self.now_us = self.due_us = 0
         self.at = self.direction = 0
-        self.was_cut = False
         self.runs: list[list[int]] = []
         self.queue: list[list[int]] = []  # the present pair first
         self.piece = self.ramp = 0  # index in the queue of the last piece's first pair, and of its ramp's
 
     def play(self, direction: int, piece: Any, pieces: int, ramp: Any, ramps: int) -> bool:
         assert direction in (1, -1)
-        assert pieces > 0 or self.was_cut
         if not self.queue:
-            self.runs.append([])
-            self.direction, self.ramp, self.due_us = direction, 0, self.now_us + piece[0]
-        elif not self.was_cut and (direction != self.direction or not self.due()):
+            if pieces:  # a ramp alone goes on with the speed of before
+                self.runs.append([])
+            self.direction, self.ramp = direction, 0
+            self.due_us = self.now_us + (piece[0] if pieces else ramp[0] if ramps else 0)
+        elif direction != self.direction or not self.due():
             return False
         pairs = [[piece[2 * i], piece[2 * i + 1]] for i in range(pieces)]
         brake = [[ramp[2 * i], ramp[2 * i + 1]] for i in range(ramps)]
         assert all(count > 0 and period > 0 for period, count in pairs + brake)
         self.queue = self.queue[: self.ramp] + pairs + brake
-        self.piece, self.ramp, self.was_cut = self.ramp, self.ramp + pieces, False
+        self.piece, self.ramp = self.ramp, self.ramp + pieces
         return True
 
     def due(self) -> bool:
         return not self.queue or (self.piece <= AHEAD and self.ramp > AHEAD + 1)
-
-    def cut(self) -> int | None:
-        if not self.queue or self.ramp <= AHEAD:
-            return None
-        self.queue, self.piece, self.ramp, self.was_cut = self.queue[:AHEAD], 0, AHEAD, True
-        return self.at + self.direction * sum(count for _, count in self.queue)
 
     def halt(self) -> None:
         self.queue = []
