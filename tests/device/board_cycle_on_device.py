@@ -3,9 +3,9 @@
     micropython -X heapsize=384K tests/device/board_cycle_on_device.py DEVICE bytes|time [installed] [feeder]
 
 Prints JSON. The program has as many steps as the device takes and nearly as many readings as it holds. What the
-simulated world allocates, or how long it takes, is measured apart and subtracted. `feeder` is a gauge with one. `installed` first runs what an
-installation runs at the prompt, code from standard input as JSON, and starts the gauge on the heap that this leaves, as
-if the board had not been restarted.
+simulated world allocates, or how long it takes, is measured apart and subtracted. `feeder` is a gauge with one.
+`installed` first runs what an installation runs at the prompt, code from standard input as JSON, and starts the gauge on
+the heap that this leaves, as if the board had not been restarted.
 """
 
 import gc

@@ -302,6 +302,19 @@ def test_a_shaft_under_way_cannot_be_acknowledged() -> None:
     assert rig.ask("Acknowledge", shaft=1)["refusal"] == "WRONG_STATE"
 
 
+# What goes over the line
+
+
+@pytest.mark.parametrize("rotate_speed", [1187, 401], ids=["54 readings a turn", "160"])
+def test_a_reading_of_a_cycle_takes_at_most_six_bytes_on_the_line(rotate_speed: int) -> None:
+    rig = rig_with(bow_mm=0.3)
+    rig.records.clear()
+    end = rig.measure(rotate_speed=rotate_speed)
+    assert end["complete"]
+    on_the_line = sum(len(framed(0, datum(name, fields))) for name, fields in rig.records)
+    assert on_the_line / end["readings"] < 6.0
+
+
 # A line that takes bytes slowly or not at all
 
 
