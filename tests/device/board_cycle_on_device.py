@@ -4,8 +4,8 @@
 
 Prints JSON. The program has as many steps as the device takes and nearly as many readings as it holds. What the
 simulated world allocates, or how long it takes, is measured apart and subtracted. `feeder` is a gauge with one.
-`installed` first runs what an installation runs at the prompt, code from standard input as JSON, and starts the gauge on
-the heap that this leaves, as if the board had not been restarted.
+`installed` first runs what an installation runs at the prompt, code from standard input as JSON, and starts the gauge
+on the heap that this leaves, as if the board had not been restarted.
 """
 
 import gc
