@@ -17,7 +17,7 @@ from midspan.measurement.result import evaluate
 from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.journal import Journal
 from midspan.store.place import StorePlace
-from midspan.store.transit import Step, TransitStage
+from midspan.store.transit import TransitStage, WayStep
 
 from campaign import invariants
 from campaign.night_files import Stock
@@ -84,12 +84,12 @@ def _write(forgery, bench, calibration):
         offsets = []
         for told in forgery.shafts:
             number = journal.order(night, "HOPPER", None, 1)
-            journal.note(number, Step(TransitStage.IN_GAUGE, 2))
+            journal.note(number, WayStep(TransitStage.IN_GAUGE, 2))
             world += [f"1 {told.own} rollers", f"2 {told.own} measured as {number}", f"3 {told.own} {told.lies}"]
             if told.measured:
                 _measure(told, number, journal, writer, calibration, offsets, forgery)
-            journal.note(number, Step(TransitStage.LEAVING, 9, place=told.place))
-            journal.note(number, Step(told.stage, 10, place=told.place, passed=told.passed))
+            journal.note(number, WayStep(TransitStage.LEAVING, 9, place=told.place))
+            journal.note(number, WayStep(told.stage, 10, place=told.place, passed=told.passed))
             if number not in forgery.untold:
                 released.add((number, told.place, told.passed))
     (bench.folder / "world.txt").write_text("\n".join([*world, *forgery.further]) + "\n")

@@ -20,7 +20,7 @@ from midspan.report.night_statistics import pace, places, suspects
 from midspan.report.night_text import end_of, headline, story, todos
 from midspan.store.evaluation import Evaluation
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEventKind, Step, TransitStage
+from midspan.store.transit import RunEventKind, TransitStage, WayStep
 from night_on_paper import BANDS, CRACKED, EVENING_MS, PLAN, SHAFT_MS, paper_night, quiet_night, rough_night
 from results import told
 from screens import PageText, screen
@@ -164,11 +164,11 @@ def was_ordered(night):
 def was_leaving(night):
     shaft = night.fed()
     night.judged(shaft, 500.0, FITS[1])
-    night.journal.note(shaft, Step(TransitStage.LEAVING, night.at_ms, place=2))
+    night.journal.note(shaft, WayStep(TransitStage.LEAVING, night.at_ms, place=2))
 
 
 def was_taken_out(night):
-    night.journal.note(night.fed(), Step(TransitStage.TAKEN_OUT, night.at_ms, words="it is not in the gauge"))
+    night.journal.note(night.fed(), WayStep(TransitStage.TAKEN_OUT, night.at_ms, words="it is not in the gauge"))
 
 
 def filled(night):

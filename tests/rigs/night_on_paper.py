@@ -8,7 +8,7 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.plan import SortPlan, as_kept
 from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, Step, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, TransitStage, WayStep
 from results import NOTHING, told
 
 EVENING_MS = 1_795_550_640_000  # Tuesday 24 November 2026, 20:04 UTC
@@ -63,12 +63,12 @@ class PaperNight:
     def fed(self, source="HOPPER", standard=None, words=None):
         """Let a shaft come into the gauge; return its number."""
         shaft = self.journal.order(self.number, source, standard, self.at_ms)
-        self.journal.note(shaft, Step(TransitStage.IN_GAUGE, self.at_ms + 1000, words=words))
+        self.journal.note(shaft, WayStep(TransitStage.IN_GAUGE, self.at_ms + 1000, words=words))
         return shaft
 
     def judged(self, shaft, spine_thou, decision, check=None, suspects=()):
         """Store a shaft's verdict; `spine_thou` is None for a shaft that could not be measured."""
-        self.journal.note(shaft, Step(TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft))
+        self.journal.note(shaft, WayStep(TransitStage.MEASURING, self.at_ms + 2000, archive_bytes=9000 * shaft))
         transit = self.journal.open_transit(self.plan.gauge.name)
         result = NOTHING
         if spine_thou is not None:
@@ -93,12 +93,12 @@ class PaperNight:
     def left(self, shaft, place, passed=1):
         """Release a shaft into a place; with `passed` 0 the chute did not see it."""
         self.at_ms += SHAFT_MS
-        self.journal.note(shaft, Step(TransitStage.LEAVING, self.at_ms - 2000, place=place))
+        self.journal.note(shaft, WayStep(TransitStage.LEAVING, self.at_ms - 2000, place=place))
         if passed:
-            self.journal.note(shaft, Step(TransitStage.IN_BIN, self.at_ms, place=place, passed=passed))
+            self.journal.note(shaft, WayStep(TransitStage.IN_BIN, self.at_ms, place=place, passed=passed))
         else:
             words = "the chute did not see it pass"
-            self.journal.note(shaft, Step(TransitStage.UNCERTAIN, self.at_ms, place=place, words=words))
+            self.journal.note(shaft, WayStep(TransitStage.UNCERTAIN, self.at_ms, place=place, words=words))
 
     def sorted_shaft(self, spine_thou, decision, place, passed=1, suspects=()):
         """Sort a whole shaft; return its number."""

@@ -21,7 +21,7 @@ from midspan.sorting.check_standards import (
     verdict_on_check,
 )
 from midspan.sorting.plan import Checks, Standard
-from midspan.store.transit import StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import StandardCheck, Transit, TransitStage, WayStep
 from night_rig import BAR, plan_with
 
 STANDARD = Standard.model_validate(BAR)
@@ -143,7 +143,7 @@ def a_night():
             "HOPPER",
             "bar 7" if i in (1, 4, 7) else None,
             0,
-            () if i == 5 else (Step(TransitStage.JUDGED, 1, result=i),),
+            () if i == 5 else (WayStep(TransitStage.JUDGED, 1, result=i),),
         )
         for i in range(1, 10)
     ]

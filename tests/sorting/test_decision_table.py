@@ -10,7 +10,7 @@ import pytest
 from gauges import changed
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Route, Snapshot, Wanted, next_action
-from midspan.store.transit import Step, TransitStage
+from midspan.store.transit import TransitStage, WayStep
 from midspan.wire.records import FaultCode, LastRelease, Source, State
 from test_next_action import BEFORE_END, OTHER, OURS, PLACE, PLAIN, RECHECK, a_transit
 
@@ -24,7 +24,7 @@ FAULTED = {"state": State.FAULTED}
 
 
 def unfit(code, *more):
-    return a_transit((Step(TransitStage.IN_GAUGE, 1, words=code), *more))
+    return a_transit((WayStep(TransitStage.IN_GAUGE, 1, words=code), *more))
 
 
 def let_go(place=PLACE, passed=1, *, done=True, number=OURS):
@@ -40,7 +40,7 @@ def call(code=None, shaft=None, full=()):
     return (act.CallPerson, code, shaft, full)
 
 
-TO_RECHECK = Step(TransitStage.LEAVING, 4, place=RECHECK)
+TO_RECHECK = WayStep(TransitStage.LEAVING, 4, place=RECHECK)
 
 # Transit, what the gauge says, what else is known (archived, route, wanted), action.
 READINGS = [

@@ -12,7 +12,7 @@ import pytest
 from gauges import FED, changed
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import SELF_CLEARING, Route, Snapshot, Wanted, next_action
-from midspan.store.transit import Step, Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage, WayStep
 from midspan.wire.records import FaultCode, LastRelease, Source, State
 
 OURS, OTHER, PLACE, RECHECK = 7, 8, 3, 9
@@ -24,12 +24,21 @@ RELEASES += [LastRelease(OURS, place, True, passed) for place in (PLACE, RECHECK
 PLAIN = changed(FED, gauge="bench", boot=4, places=9)
 BEFORE_END = {
     TransitStage.ORDERED: (),
-    TransitStage.IN_GAUGE: (Step(TransitStage.IN_GAUGE, 1),),
-    TransitStage.MEASURING: (Step(TransitStage.IN_GAUGE, 1), Step(TransitStage.MEASURING, 2, archive_bytes=10)),
-    TransitStage.JUDGED: (Step(TransitStage.MEASURING, 2, archive_bytes=10), Step(TransitStage.JUDGED, 3, result=1)),
-    TransitStage.LEAVING: (Step(TransitStage.JUDGED, 3, result=1), Step(TransitStage.LEAVING, 4, place=PLACE)),
+    TransitStage.IN_GAUGE: (WayStep(TransitStage.IN_GAUGE, 1),),
+    TransitStage.MEASURING: (
+        WayStep(TransitStage.IN_GAUGE, 1),
+        WayStep(TransitStage.MEASURING, 2, archive_bytes=10),
+    ),
+    TransitStage.JUDGED: (
+        WayStep(TransitStage.MEASURING, 2, archive_bytes=10),
+        WayStep(TransitStage.JUDGED, 3, result=1),
+    ),
+    TransitStage.LEAVING: (
+        WayStep(TransitStage.JUDGED, 3, result=1),
+        WayStep(TransitStage.LEAVING, 4, place=PLACE),
+    ),
 }
-UNFIT = (Step(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
+UNFIT = (WayStep(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
 ROUTES = [
     (False, None),
     (True, None),
@@ -45,7 +54,7 @@ def a_transit(steps, source="HOPPER", standard=None):
 
 
 TRANSITS = [a_transit(steps) for steps in (*BEFORE_END.values(), UNFIT)]
-TRANSITS += [a_transit((*UNFIT, Step(TransitStage.LEAVING, 4, place=RECHECK)))]
+TRANSITS += [a_transit((*UNFIT, WayStep(TransitStage.LEAVING, 4, place=RECHECK)))]
 TRANSITS += [a_transit(steps, "SLOT", "bar 7") for steps in BEFORE_END.values()]
 TRANSITS += [a_transit(steps, "SEATED", "bar 8") for steps in BEFORE_END.values()]
 RECHECK_ROUTE = Route(place=RECHECK)
@@ -230,7 +239,7 @@ def test_a_plain_case(kind, transit, gauge):
 
 
 def test_a_pair_of_which_the_chute_saw_one_is_uncertain():
-    pair = a_transit((*UNFIT, Step(TransitStage.LEAVING, 4, place=RECHECK)))
+    pair = a_transit((*UNFIT, WayStep(TransitStage.LEAVING, 4, place=RECHECK)))
     found = [action_for(pair, last_release=LastRelease(OURS, RECHECK, True, passed)) for passed in range(3)]
     assert [type(action) for action in found] == [act.NoteUncertain, act.NoteUncertain, act.NoteInBin]
     assert " 1 " in found[1].words

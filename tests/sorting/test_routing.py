@@ -6,10 +6,10 @@ import pytest
 from midspan.decision.concerns import with_crack_limit
 from midspan.decision.decision import Decision, Outcome
 from midspan.sorting.routing import INTERRUPTIONS, MOST_INTERRUPTIONS, Judged, recheck_route, route_of
-from midspan.store.transit import Step, Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage, WayStep
 from night_rig import BAR, CRACKED, PLAN, RECHECK, REJECTED, RETURN, SOFTER, STIFFER, plan_with
 
-ONCE = (Step(TransitStage.JUDGED, 1),)
+ONCE = (WayStep(TransitStage.JUDGED, 1),)
 GOOD, FULL = 0.1, dict.fromkeys(range(1, 7), 40)
 
 
@@ -43,7 +43,7 @@ def test_what_is_unsure_is_measured_again_as_often_as_planned_then_goes_to_reche
 
 @pytest.mark.parametrize("cause", sorted(INTERRUPTIONS))
 def test_what_was_interrupted_is_measured_again_without_counting(cause):
-    interrupted = Step(TransitStage.JUDGED, 1, words=cause)
+    interrupted = WayStep(TransitStage.JUDGED, 1, words=cause)
     assert routed(Judged(Outcome.DOUBTFUL, cause=cause), (interrupted,) * 5).again
     assert routed(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE)).again
     assert routed(Judged(Outcome.DOUBTFUL), (*(interrupted,) * 5, *ONCE * 2)).place == RECHECK

@@ -37,7 +37,7 @@ from midspan.sorting.plan import EXAMPLE, Checks, SortPlan, Stops
 from midspan.sorting.readings_gone import newest_marker
 from midspan.sorting.retry import RetryPolicy, fault_of
 from midspan.sorting.tally import Tally, tally_of
-from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Transit, TransitStage, WayStep
 from night_rig import BAR, CRACKED, RECHECK, RETURN, STIFFER, plan_with
 from pretend import readings
 from pydantic import ValidationError
@@ -295,11 +295,11 @@ def test_an_error_that_may_pass_has_its_fault(error, fault):
 
 
 def gone(shaft, stage=TransitStage.IN_BIN, *, place=STIFFER, standard=None, before=(), passed=1):
-    end = Step(stage, 9, place=place, passed=passed)
+    end = WayStep(stage, 9, place=place, passed=passed)
     return Transit(shaft, 1, "SLOT" if standard else "HOPPER", standard, 0, (*before, end))
 
 
-UNFIT = (Step(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
+UNFIT = (WayStep(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)
 PLAN = plan_with(standard=[BAR])
 
 
@@ -357,7 +357,7 @@ def test_a_tally_is_made_again_from_the_journal():
         RunEvent(RunEventKind.EMPTIED, "", 1, shaft=2, place=STIFFER),
         RunEvent(RunEventKind.FULL, "", 1, shaft=1, place=STIFFER), RunEvent(RunEventKind.EMPTIED, "", 1, shaft=3),
     ]  # fmt: skip
-    judged = (Step(TransitStage.JUDGED, 1, result=11),)
+    judged = (WayStep(TransitStage.JUDGED, 1, result=11),)
     transits = [gone(1), gone(2, before=judged), gone(3), Transit(4, 1, "HOPPER", None, 0, judged)]
     tally = tally_of(PLAN, transits[:2], {11: Outcome.REJECTED}, events)
     assert (tally.places[STIFFER], tally.in_a_row["alarms"]) == (0, 1)
@@ -394,7 +394,7 @@ def test_a_check_is_due_by_shafts_above_the_last_and_by_minutes():
 
 def test_shafts_between_a_good_and_a_bad_check_are_in_doubt():
     def judged(shaft, result=1, standard=None):
-        return Transit(shaft, 1, "HOPPER", standard, 0, (Step(TransitStage.JUDGED, 1, result=result),))
+        return Transit(shaft, 1, "HOPPER", standard, 0, (WayStep(TransitStage.JUDGED, 1, result=result),))
 
     transits = [*map(judged, range(1, 8)), judged(8, result=None), judged(9, standard="bar 7")]
     good, other = a_check(3), a_check(6, standard="bar 8")
@@ -481,11 +481,13 @@ def test_what_changed_between_settings_is_named():
 
 def test_the_newest_marker_is_that_of_the_last_measurement():
     def measured(words):
-        return Step(TransitStage.MEASURING, 1, archive_bytes=0, words=words)
+        return WayStep(TransitStage.MEASURING, 1, archive_bytes=0, words=words)
 
     transits = [
-        Transit(1, 1, "HOPPER", None, 0, (measured("aa"), measured("bb"), Step(TransitStage.JUDGED, 1, words="JAM"))),
-        Transit(2, 1, "HOPPER", None, 0, (Step(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)),
+        Transit(
+            1, 1, "HOPPER", None, 0, (measured("aa"), measured("bb"), WayStep(TransitStage.JUDGED, 1, words="JAM"))
+        ),
+        Transit(2, 1, "HOPPER", None, 0, (WayStep(TransitStage.IN_GAUGE, 1, words="TWO_SHAFTS"),)),
     ]
     assert newest_marker(transits) == "bb"
     assert newest_marker(transits[1:]) is None
@@ -532,7 +534,7 @@ def test_readings_at_the_place_of_a_shaft_are_its_own_or_none(tmp_path):
     marker = Archive.open(archive.path).header.marker.hex()
 
     def found(shaft, offset=kept.where.byte_offset, words=marker):
-        steps = (Step(TransitStage.MEASURING, 1, archive_bytes=offset, words=words),)
+        steps = (WayStep(TransitStage.MEASURING, 1, archive_bytes=offset, words=words),)
         return archive.readings(Transit(shaft, 1, "HOPPER", None, 0, steps))
 
     assert found(9).run == kept.run

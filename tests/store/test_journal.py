@@ -11,7 +11,7 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.journal import LARGEST_SHAFT, Journal
-from midspan.store.transit import ENDS, RunEvent, RunEventKind, RunFindings, StandardCheck, Step, TransitStage
+from midspan.store.transit import ENDS, RunEvent, RunEventKind, RunFindings, StandardCheck, TransitStage, WayStep
 from results import NOTHING, told
 
 ACCEPTED = Decision(Outcome.ACCEPTED, (), "500")
@@ -46,13 +46,13 @@ def judged(journal, shaft, **also):
 def test_a_shaft_goes_its_way_step_by_step(journal, night):
     shaft = journal.order(night, "HOPPER", None, 10)
     assert journal.open_transit("bench").stage is TransitStage.ORDERED
-    journal.note(shaft, Step(TransitStage.IN_GAUGE, 11))
-    journal.note(shaft, Step(TransitStage.MEASURING, 12, archive_bytes=400))
+    journal.note(shaft, WayStep(TransitStage.IN_GAUGE, 11))
+    journal.note(shaft, WayStep(TransitStage.MEASURING, 12, archive_bytes=400))
     result = judged(journal, shaft, watched={"noise_n": 0.1})
-    journal.note(shaft, Step(TransitStage.LEAVING, 21, place=3))
+    journal.note(shaft, WayStep(TransitStage.LEAVING, 21, place=3))
     on_its_way = journal.open_transit("bench")
     assert (on_its_way.stage, on_its_way.place, on_its_way.result) == (TransitStage.LEAVING, 3, result)
-    journal.note(shaft, Step(TransitStage.IN_BIN, 22, place=3, passed=1))
+    journal.note(shaft, WayStep(TransitStage.IN_BIN, 22, place=3, passed=1))
     assert journal.open_transit("bench") is None
     (transit,) = journal.transits(night)
     assert [step.at_ms for step in transit.steps] == [11, 12, 20, 21, 22]
@@ -72,7 +72,7 @@ def test_the_verdict_stands_in_the_batch_of_its_night(journal, store, night):
 @pytest.mark.parametrize("end", sorted(ENDS))
 def test_each_end_closes_a_shaft(journal, night, end):
     shaft = journal.order(night, "HOPPER", None, 1)
-    journal.note(shaft, Step(end, 2))
+    journal.note(shaft, WayStep(end, 2))
     assert journal.open_transit("bench") is None
 
 
@@ -106,7 +106,7 @@ def test_two_gauges_share_a_database_and_never_a_number(store_place):
             night = journal.begin_night(gauge, "{}", 0)
             for _ in range(40):
                 numbers[gauge].append(shaft := journal.order(night, "HOPPER", None, 1))
-                journal.note(shaft, Step(TransitStage.NO_SHAFT, 2))
+                journal.note(shaft, WayStep(TransitStage.NO_SHAFT, 2))
 
     store_place.open().close()
     threads = [threading.Thread(target=sort, args=(gauge,)) for gauge in numbers]
@@ -156,7 +156,7 @@ def test_happenings_come_back_in_order(journal, night):
 
 def test_a_bad_check_and_its_suspects_are_stored_with_the_verdict_or_not_at_all(journal, night):
     for _ in range(3):
-        journal.note(journal.order(night, "HOPPER", None, 1), Step(TransitStage.IN_BIN, 2, place=1, passed=1))
+        journal.note(journal.order(night, "HOPPER", None, 1), WayStep(TransitStage.IN_BIN, 2, place=1, passed=1))
     standard = journal.order(night, "SLOT", "bar 7", 3)
     bad = StandardCheck("bar 7", 20, 501.0, 0.1, 500.0, 0.1, good=False, reasons=("bias +1.0",))
     with pytest.raises(StoreError):
@@ -242,11 +242,11 @@ KILLED = """
 import os, sys
 from pathlib import Path
 from midspan.store.journal import Journal
-from midspan.store.transit import Step, TransitStage
+from midspan.store.transit import WayStep, TransitStage
 from midspan.store.place import StorePlace
 journal = Journal(StorePlace(Path(sys.argv[1])).open())
 shaft = journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1)
-journal.note(shaft, Step(TransitStage.LEAVING, 2, place=4))
+journal.note(shaft, WayStep(TransitStage.LEAVING, 2, place=4))
 os._exit(1)
 """
 

@@ -33,7 +33,7 @@ from midspan.sets.stock import (
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
 from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.journal import Journal
-from midspan.store.transit import RunFindings, StandardCheck, Step, TransitStage
+from midspan.store.transit import RunFindings, StandardCheck, TransitStage, WayStep
 from midspan.store.vouching import Voucher, vouch
 from midspan.web.follow import Clock, Follower
 from midspan.web.view_sets import set_values
@@ -217,7 +217,7 @@ def night_with_a_bad_check(store, back_ms=0):
         standard = "bar 1" if number == 4 else None
         at_ms = BEGUN_MS + number * 1000 - (back_ms if standard else 0)
         shaft = journal.order(night, "HOPPER", standard, at_ms)
-        journal.note(shaft, Step(TransitStage.MEASURING, at_ms, archive_bytes=0))
+        journal.note(shaft, WayStep(TransitStage.MEASURING, at_ms, archive_bytes=0))
         transit = journal.transit(shaft)
         check = StandardCheck("bar 1", at_ms, 505.0, 0.1, 500.0, 0.1, good=False) if standard else None
         run = run_of(shaft, standard or "", archive="night.avro", at_ms=at_ms)
@@ -229,7 +229,7 @@ def night_with_a_bad_check(store, back_ms=0):
             Evaluation(result, ACCEPTED, at_ms, basis=basis),
             RunFindings(check=check, suspects=[1, 2, 3] if check else ()),
         )
-        journal.note(shaft, Step(TransitStage.IN_BIN, at_ms, place=1, passed=1))
+        journal.note(shaft, WayStep(TransitStage.IN_BIN, at_ms, place=1, passed=1))
 
 
 @pytest.mark.parametrize("back_ms", [0, HOUR_MS, 400 * 24 * HOUR_MS])
@@ -243,15 +243,15 @@ def test_suspects_are_suspect_though_the_clock_was_set_back(store, back_ms):
 def test_a_shaft_that_got_lost_is_stock_again_once_it_was_measured_again(store):
     night_with_a_bad_check(store)
     journal = Journal(store)
-    journal.note(3, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
+    journal.note(3, WayStep(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     measured(store, 1)
     assert reason(store, 3) == SUSPECT
     with closing(sqlite3.connect(store.place.file)) as database:
         (run_id,) = database.execute("SELECT run_id FROM suspects WHERE passage_id = 3").fetchone()
     assert run_id is not None
-    journal.note(1, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
+    journal.note(1, WayStep(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     assert reason(store, 1) is None  # its newest measurement is not of that transit
-    journal.note(2, Step(TransitStage.UNCERTAIN, HOUR_MS, place=2))
+    journal.note(2, WayStep(TransitStage.UNCERTAIN, HOUR_MS, place=2))
     assert {reason(store, 2)} <= {SUSPECT, UNKNOWN}
 
 

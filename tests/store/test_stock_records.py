@@ -28,7 +28,7 @@ from midspan.store.records import Records, StatedIdentity
 from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
 from midspan.store.stock_records import StockRecords, results_by_number
 from midspan.store.tables import Table
-from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, Step, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, RunFindings, StandardCheck, TransitStage, WayStep
 from midspan.store.vouching import Voucher, vouch
 from results import NOTHING, told
 from sqlalchemy.dialects.sqlite import dialect
@@ -261,8 +261,8 @@ def sent(journal, night, *stages, standard=None, **last):
     """Order a shaft and note its steps; return its number."""
     shaft = journal.order(night, "SLOT" if standard else "HOPPER", standard, 1)
     for stage in stages[:-1]:
-        journal.note(shaft, Step(stage, 2))
-    journal.note(shaft, Step(stages[-1], 3, **last))
+        journal.note(shaft, WayStep(stage, 2))
+    journal.note(shaft, WayStep(stages[-1], 3, **last))
     return shaft
 
 
@@ -309,10 +309,11 @@ def test_a_transit_says_the_last_of_what_its_steps_say(journal):
     assert (transit.unfit, transit.measured, transit.since_measuring, transit.passed) == (None, 0, (), 0)
     assert journal.transit(99) is None
     steps = [
-        Step(TransitStage.IN_GAUGE, 2, words="too bent"), Step(TransitStage.MEASURING, 3), Step(TransitStage.JUDGED, 4),
-        Step(TransitStage.MEASURING, 5, archive_bytes=9, words="marker"), Step(TransitStage.JUDGED, 6),
-        Step(TransitStage.LEAVING, 7, place=3), Step(TransitStage.LEAVING, 8, place=0),
-        Step(TransitStage.IN_BIN, 9, passed=2),
+        WayStep(TransitStage.IN_GAUGE, 2, words="too bent"),
+        WayStep(TransitStage.MEASURING, 3), WayStep(TransitStage.JUDGED, 4),
+        WayStep(TransitStage.MEASURING, 5, archive_bytes=9, words="marker"), WayStep(TransitStage.JUDGED, 6),
+        WayStep(TransitStage.LEAVING, 7, place=3), WayStep(TransitStage.LEAVING, 8, place=0),
+        WayStep(TransitStage.IN_BIN, 9, passed=2),
     ]  # fmt: skip
     for step in steps:
         journal.note(shaft, step)
@@ -379,8 +380,8 @@ def test_lost_is_whoever_was_last_seen_in_the_gauge_or_at_no_certain_place(store
     night = journal.begin_night("bench", "{}", 1)
     shaft = journal.order(night, "HOPPER", None, 1)
     judged(journal, night, shaft, told(**WHOLE))
-    journal.note(shaft, Step(TransitStage.UNCERTAIN, 3))
-    journal.note(shaft, Step(end, 4))
+    journal.note(shaft, WayStep(TransitStage.UNCERTAIN, 3))
+    journal.note(shaft, WayStep(end, 4))
     with StockRecords.of(store) as stock:
         expected = end in (TransitStage.UNCERTAIN, TransitStage.TAKEN_OUT)
         assert stock.lost() == ({store.latest(shaft).run_id} if expected else set())

@@ -24,7 +24,7 @@ from midspan.sets.stock import read_stock
 from midspan.sorting.loop import AS_ASKED, Watcher
 from midspan.store.follow import newest_stop_request, request_stop
 from midspan.store.journal import Journal
-from midspan.store.transit import RunEvent, RunEventKind, Step, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, TransitStage, WayStep
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import WORDS, Turned, curve, turned_so_far
@@ -94,7 +94,7 @@ def test_a_night_read_on_is_the_night_read_anew(store_place):
     with store_place.open() as store:
         early = read_night(store, None)
         journal = night.journal.__class__(store)
-        journal.note(open_one, Step(TransitStage.TAKEN_OUT, EVENING_MS))
+        journal.note(open_one, WayStep(TransitStage.TAKEN_OUT, EVENING_MS))
         journal.order(1, "HOPPER", None, EVENING_MS)
         assert read_on(store, early) == read_night(store, None) != early
 
@@ -159,7 +159,7 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(store_p
     views, journal = followed(store_place)
     record = views.night(1)
     assert any(transit.passed == 2 for transit in record.stock)
-    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), Step(TransitStage.NO_SHAFT, at_ms=EVENING_MS))
+    journal.note(journal.order(1, "HOPPER", None, EVENING_MS), WayStep(TransitStage.NO_SHAFT, at_ms=EVENING_MS))
     journal.order(1, "HOPPER", None, EVENING_MS)
     assert re.findall(r'data-of="shafts">(\d+)<', views.nights()) == [str(done(record))]
     assert re.search(r"<p>(\d+) shafts", views.live(record)[1])[1] == str(done(record))
@@ -312,11 +312,11 @@ def test_what_the_gauge_does_is_said_at_every_stage(store_place, snapshot):
         shaft = night.journal.order(night.number, "HOPPER", None, night.at_ms)
         said.append(_doing(night))
         for stage in (TransitStage.IN_GAUGE, TransitStage.MEASURING, TransitStage.JUDGED):
-            night.journal.note(shaft, Step(stage, night.at_ms, archive_bytes=1))
+            night.journal.note(shaft, WayStep(stage, night.at_ms, archive_bytes=1))
             said.append(_doing(night))
-        night.journal.note(shaft, Step(TransitStage.LEAVING, night.at_ms, place=2))
+        night.journal.note(shaft, WayStep(TransitStage.LEAVING, night.at_ms, place=2))
         said.append(_doing(night))
-        night.journal.note(shaft, Step(TransitStage.IN_BIN, night.at_ms, place=2, passed=1))
+        night.journal.note(shaft, WayStep(TransitStage.IN_BIN, night.at_ms, place=2, passed=1))
         said.append(_doing(night))
         night.happened(RunEventKind.ENDED, "the hopper is empty")
         said.append(_doing(night))

@@ -15,7 +15,7 @@ from midspan.sorting.gauge_health import RunSigns, alarms, observe
 from midspan.sorting.next_action import Route
 from midspan.sorting.routing import Judged, route_of
 from midspan.sorting.setup import Setup
-from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Step, Transit, TransitStage
+from midspan.store.transit import RunEvent, RunEventKind, StandardCheck, Transit, TransitStage, WayStep
 from midspan.wire.records import Identify
 
 
@@ -133,7 +133,7 @@ def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> 
 
 def _route(judged: Judged, context: RunContext, setup: Setup) -> Route:
     """Return the route that the shaft would take with this verdict."""
-    step = Step(TransitStage.JUDGED, context.now_ms, words=judged.cause)
+    step = WayStep(TransitStage.JUDGED, context.now_ms, words=judged.cause)
     after = replace(context.transit, steps=(*context.transit.steps, step))
     return route_of(judged, after, setup.plan, context.places)
 

@@ -10,7 +10,7 @@ from midspan.measurement.cycle_plan import cycle_steps
 from midspan.sorting import actions as act
 from midspan.sorting.next_action import Snapshot, feeder_of
 from midspan.sorting.recorder import NightRecorder
-from midspan.store.transit import Step, Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage, WayStep
 from midspan.wire.records import Identify, Source
 
 
@@ -110,7 +110,7 @@ class Executor:
 
     def _note(self, shaft: int, stage: TransitStage, *, place: int | None = None, words: str | None = None) -> None:
         """Note a step of a shaft's way."""
-        self.recorder.journal.note(shaft, Step(stage, self.recorder.now_ms(), place=place, words=words))
+        self.recorder.journal.note(shaft, WayStep(stage, self.recorder.now_ms(), place=place, words=words))
 
 
 def _open(snapshot: Snapshot) -> Transit:

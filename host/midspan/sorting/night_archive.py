@@ -16,7 +16,7 @@ from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
 from midspan.pipeline.steps import Kept, keep, keep_once
 from midspan.store.journal import Journal
-from midspan.store.transit import Step, Transit, TransitStage
+from midspan.store.transit import Transit, TransitStage, WayStep
 
 
 class NightArchive:
@@ -125,7 +125,7 @@ class NightArchive:
     def _note_place(self, shaft: int, offset: int) -> None:
         """Note the archive and the place in it for a shaft's readings."""
         marker = self._open_writer.marker
-        self._journal.note(shaft, Step(TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker))
+        self._journal.note(shaft, WayStep(TransitStage.MEASURING, self._now_ms(), archive_bytes=offset, words=marker))
 
     def keep(self, run: RawRun) -> Kept:
         """Put readings on the disk.
@@ -200,6 +200,6 @@ class NightArchive:
         return self._writer
 
 
-def _measuring(transit: Transit) -> Step | None:
+def _measuring(transit: Transit) -> WayStep | None:
     """Return the step that begins the newest measurement, None if there is none."""
     return next(iter(transit.since_measuring), None)

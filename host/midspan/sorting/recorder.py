@@ -41,9 +41,9 @@ from midspan.store.transit import (
     RunEventKind,
     RunFindings,
     StandardCheck,
-    Step,
     Transit,
     TransitStage,
+    WayStep,
 )
 from midspan.wire.records import Identify
 
@@ -368,7 +368,7 @@ class NightRecorder:
         StoreError
             The journal cannot be written.
         """
-        step = Step(stage, self.now_ms(), place, passed, words=words or None)
+        step = WayStep(stage, self.now_ms(), place, passed, words=words or None)
         self.journal.note(transit.shaft, step)
         outcome = None if self._verdict is None or self._verdict[0] != transit.result else self._verdict[1].outcome
         ended = replace(transit, steps=(*transit.steps, step))

@@ -2,7 +2,7 @@
 
 >>> from midspan.sorting.plan import EXAMPLE
 >>> plan = SortPlan.model_validate(EXAMPLE)
->>> transit = Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.JUDGED, 1),))
+>>> transit = Transit(1, 1, "HOPPER", None, 0, (WayStep(TransitStage.JUDGED, 1),))
 >>> good, soft = Judged(Outcome.ACCEPTED, "500", 0.1), Judged(Outcome.REJECTED, None, 2.2, cracked=True)
 >>> route_of(good, transit, plan, {}).place, route_of(soft, transit, plan, {}).place
 (1, 4)
@@ -17,7 +17,7 @@ from midspan.decision.concerns import UNSURE
 from midspan.decision.decision import Outcome
 from midspan.sorting.next_action import Route
 from midspan.sorting.plan import SortPlan
-from midspan.store.transit import Step, Transit, TransitStage  # noqa: F401 - Step is for the example above
+from midspan.store.transit import Transit, TransitStage, WayStep  # noqa: F401 - WayStep is for the example above
 
 # A cycle cut short by these says nothing about the shaft or the gauge: it is repeated and not counted.
 INTERRUPTIONS = frozenset({"STOPPED_BY_HOST", "HOST_SILENT", "LID_OPEN", "EMERGENCY_STOP"})

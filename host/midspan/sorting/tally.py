@@ -39,9 +39,9 @@ class Tally:
     Examples
     --------
     >>> from midspan.sorting.plan import EXAMPLE
-    >>> from midspan.store.transit import Step
+    >>> from midspan.store.transit import WayStep
     >>> tally = Tally(SortPlan.model_validate(EXAMPLE))
-    >>> tally.end(Transit(1, 1, "HOPPER", None, 0, (Step(TransitStage.IN_BIN, 1, place=2, passed=2),)), None,
+    >>> tally.end(Transit(1, 1, "HOPPER", None, 0, (WayStep(TransitStage.IN_BIN, 1, place=2, passed=2),)), None,
     ...     alarmed=False)
     >>> dict(tally.places), tally.shafts, tally.trouble()
     ({2: 2}, 2, '')

@@ -11,7 +11,7 @@ and a gauge never has two.
 ...     journal = Journal(store)
 ...     night = journal.begin_night("bench", "{}", at_ms=0)
 ...     shaft = journal.order(night, "HOPPER", None, at_ms=1)
-...     journal.note(shaft, Step(TransitStage.NO_SHAFT, at_ms=2))
+...     journal.note(shaft, WayStep(TransitStage.NO_SHAFT, at_ms=2))
 ...     journal.open_transit("bench"), journal.transits(night)[0].stage.name
 (None, 'NO_SHAFT')
 """
@@ -50,9 +50,9 @@ from midspan.store.transit import (
     RunEventKind,
     RunFindings,
     StandardCheck,
-    Step,
     Transit,
     TransitStage,
+    WayStep,
 )
 
 LARGEST_SHAFT = 2**30 - 1  # whole numbers on the gauge have 31 bits
@@ -142,14 +142,14 @@ class Journal:
                 )
             return number
 
-    def note(self, shaft: int, step: Step) -> None:
+    def note(self, shaft: int, step: WayStep) -> None:
         """Record a step of a shaft.
 
         Parameters
         ----------
         shaft : int
             Number of the shaft.
-        step : Step
+        step : WayStep
             Stage and what belongs to it, see `transit.TransitStage`.
         """
         with self._store.transaction() as session:
@@ -179,7 +179,7 @@ class Journal:
         at_ms, check = evaluation.made_ms, findings.check
         with self._store.transaction() as session:
             number = add_evaluation(session, self._batch(session, transit.night), run, evaluation)
-            judged = Step(TransitStage.JUDGED, at_ms, result=number, words=findings.cause, watched=findings.watched)
+            judged = WayStep(TransitStage.JUDGED, at_ms, result=number, words=findings.cause, watched=findings.watched)
             session.add(_step_row(transit.shaft, judged))
             if check is not None:
                 session.add(CheckRow(passage_id=transit.shaft, **check.columns()))
@@ -501,7 +501,7 @@ def _judged_run(session: Session, shaft: int) -> int | None:
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
 
 
-def _step_row(shaft: int, step: Step) -> StepRow:
+def _step_row(shaft: int, step: WayStep) -> StepRow:
     """Return the row of a step."""
     return StepRow(
         passage_id=shaft, at_ms=step.at_ms, stage=step.stage.value, place=step.place, passed=step.passed,
@@ -531,10 +531,10 @@ def _transits(session: Session, numbers: Select[Any]) -> list[Transit]:
     ]
 
 
-def _steps(rows: Iterable[Any]) -> Sequence[Step]:
+def _steps(rows: Iterable[Any]) -> Sequence[WayStep]:
     """Return steps made of rows of the table."""
     return [
-        Step(
+        WayStep(
             TransitStage(row.stage), row.at_ms, row.place, row.passed, row.archive_bytes, row.result_id, row.words,
             None if row.watched is None else json.loads(row.watched),
         )

@@ -1,7 +1,7 @@
 """Values of the journal: a physical shaft on its way through the gauge, events, checks.
 
->>> measuring = Step(TransitStage.MEASURING, 3, archive_bytes=900)
->>> steps = (Step(TransitStage.IN_GAUGE, 2), measuring, Step(TransitStage.JUDGED, 20, result=5))
+>>> measuring = WayStep(TransitStage.MEASURING, 3, archive_bytes=900)
+>>> steps = (WayStep(TransitStage.IN_GAUGE, 2), measuring, WayStep(TransitStage.JUDGED, 20, result=5))
 >>> transit = Transit(shaft=4, night=1, source="HOPPER", standard=None, ordered_ms=1, steps=steps)
 >>> transit.stage.name, transit.is_open, transit.result, transit.measured
 ('JUDGED', True, 5, 1)
@@ -55,7 +55,7 @@ class RunEventKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class WayStep:
     """Stage that a shaft reached, and when.
 
     Parameters
@@ -104,7 +104,7 @@ class Transit:
         Name of the check standard that it is, None for a shaft of the stock.
     ordered_ms : int
         When it was ordered, UTC in ms since 1970.
-    steps : tuple[Step, ...]
+    steps : tuple[WayStep, ...]
         Steps, oldest first.
     """
 
@@ -113,7 +113,7 @@ class Transit:
     source: str
     standard: str | None
     ordered_ms: int
-    steps: tuple[Step, ...] = ()
+    steps: tuple[WayStep, ...] = ()
 
     @property
     def stage(self) -> TransitStage:
@@ -146,7 +146,7 @@ class Transit:
         return sum(step.stage is TransitStage.JUDGED for step in self.steps)
 
     @property
-    def since_measuring(self) -> tuple[Step, ...]:
+    def since_measuring(self) -> tuple[WayStep, ...]:
         """Steps from the newest MEASURING on, an empty tuple if it was never measured."""
         starts = (i for i, step in enumerate(self.steps) if step.stage is TransitStage.MEASURING)
         return self.steps[max(starts, default=len(self.steps)) :]
