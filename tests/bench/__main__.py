@@ -19,6 +19,7 @@ from rich.table import Table
 from bench import (
     backup,
     board_cost,
+    converter_filter,
     coverage,
     cycle,
     device_cost,
@@ -39,6 +40,7 @@ PARTS = {
     "throughput": throughput.figures,
     "efficiency": efficiency.figures,
     "coverage": coverage.figures,
+    "filter": converter_filter.figures,
     "device": device_cost.figures,
     "board": board_cost.figures,
     "night": night.figures,

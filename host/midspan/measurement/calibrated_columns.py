@@ -6,7 +6,7 @@ breaks that line in two. The angle of a reading is that in the middle of its con
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +77,26 @@ class CalibratedReadings:
     middle_share: Array
     rest_scatter_n: Array
     filtering: Filtering | None = None
+
+
+def with_shared_noise(forces: CalibratedReadings, alike: Array) -> CalibratedReadings:
+    """Return calibrated readings whose zeros are as uncertain as fewer independent readings make them.
+
+    Parameters
+    ----------
+    forces : CalibratedReadings
+        Calibrated readings of S shafts.
+    alike : ndarray
+        Number of neighbouring readings that share their noise, shape (S,).
+
+    Returns
+    -------
+    CalibratedReadings
+        The same with other uncertainties of the zeros.
+    """
+    share = alike[:, None]
+    dof = np.maximum(forces.dof_zero / share, 1.0)
+    return replace(forces, u_zero_n=forces.u_zero_n * np.sqrt(share), dof_zero=dof)
 
 
 def why_cut_short(run: RawRun) -> tuple[str, ...]:
@@ -346,9 +366,6 @@ def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibratio
     zero, zero_us, scatter, u_zero, dof_zero = _zeros(zeros)
     rise = np.where(load.valid, load.counts - _zero_line(zero, zero_us, load.tick_us.astype(float)), 0.0)
     steps, turned = _positions(runs, load, calibration)
-    if turned is not None:
-        alike = turned.filters.alike[:, None]
-        u_zero, dof_zero = u_zero * np.sqrt(alike), np.maximum(dof_zero / alike, 1.0)
     nominal, u_nominal, start = rotation(runs, calibration)
     last = np.where(load.valid, steps, steps[:, :1, :1]).max(axis=(1, 2))
     origin = (steps[:, 0, 0] + last) / 2

@@ -22,7 +22,16 @@ from numpy.typing import NDArray
 
 from midspan.archive.raw_run import RawRun
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, Mask, derivative_columns
+from midspan.measurement.harmonics import (
+    COLUMNS,
+    REJECT_SIGMAS,
+    Array,
+    HarmonicFit,
+    Mask,
+    Turns,
+    basis,
+    derivative_columns,
+)
 
 FIRST_FILTERED = 1  # major number of the first firmware whose runs are corrected without a calibrated filter
 # A converter that settles within about four conversions, in conversions: middle and half width of what is possible
@@ -58,16 +67,6 @@ class Filters:
     dof_delay: Array
     dof_width: Array
     interval_us: Array
-
-    @property
-    def alike(self) -> Array:
-        """Number of neighbouring readings that share their noise, 1 or more, shape (S,).
-
-        Noise enters before the filter, so the readings of a moving average over n conversions scatter less than they
-        are wrong: the variance of any slow harmonic is n times that of as many independent readings.
-        """
-        result: Array = np.maximum(1.0, BOXCAR * self.width_us / self.interval_us)
-        return result
 
 
 @dataclass(frozen=True)
@@ -225,7 +224,55 @@ def left_of_wave(angle_of_width: Array) -> Array:
     return np.maximum(share, LEAST_LEFT)
 
 
-def unfiltered(fit: HarmonicFit, turned: Filtering | None) -> HarmonicFit:
+def readings_alike(fit: HarmonicFit, turns: Turns, turned: Filtering | None) -> Array:
+    """Return the number of neighbouring readings that share their noise, shape (S,), 1 for independent readings.
+
+    Noise that enters before a moving average over n conversions makes neighbours alike: the variance of a slow harmonic
+    is then n times that of as many independent readings of the same scatter. Noise of the word itself does not. The
+    share of each shows in the difference of neighbours, against that of readings which have no conversion in common.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Fit of S shafts.
+    turns : Turns
+        The readings that it fits.
+    turned : Filtering | None
+        Their filters; None for readings that are taken as they are.
+
+    Returns
+    -------
+    ndarray
+        Number of readings, from 1 to those that the filter spans.
+    """
+    result = np.ones(len(turns.force_n))
+    if turned is None:
+        return result
+    angle = turns.steps * (2 * np.pi / fit.steps_per_turn)[:, None, None]
+    off = turns.force_n - (fit.coefficients_n[:, :, None, :] @ basis(angle))[:, :, 0, :]
+    near = turns.valid & (np.abs(off) <= REJECT_SIGMAS * fit.scatter_n[..., None])
+    spans = np.maximum(np.round(2 * turned.filters.delay_us / turned.filters.interval_us).astype(int), 2)
+    most = np.maximum(1.0, BOXCAR * turned.filters.width_us / turned.filters.interval_us)
+    for span in np.unique(spans).tolist():
+        rows = np.flatnonzero(spans == span)
+        apart = np.maximum(_mean_square_apart(off[rows], near[rows], span), np.finfo(float).tiny)
+        ratio = _mean_square_apart(off[rows], near[rows], 1) / apart
+        # Neighbours within a moving average of n readings differ by one in n of what they have: 1 - ratio is 1 - 1/n.
+        result[rows] = np.clip(1 + most[rows] * (1 - ratio), 1.0, most[rows])
+    return result
+
+
+def _mean_square_apart(off: Array, near: Mask, span: int) -> Array:
+    """Return the mean square of the difference of readings that lie a span apart, over all depths, shape (S,)."""
+    if off.shape[-1] <= span:
+        return np.zeros(len(off))
+    both = near[..., span:] & near[..., :-span]
+    square = np.where(both, (off[..., span:] - off[..., :-span]) ** 2, 0.0).sum(axis=-1).sum(axis=-1)
+    result: Array = square / np.maximum(both.sum(axis=(1, 2)), 1)
+    return result
+
+
+def unfiltered(fit: HarmonicFit, turned: Filtering | None, alike: Array) -> HarmonicFit:
     """Return the fit as it would be without the filter; its uncertainty has the noise that readings share.
 
     Parameters
@@ -234,6 +281,8 @@ def unfiltered(fit: HarmonicFit, turned: Filtering | None) -> HarmonicFit:
         Fit of S shafts at D depths, with angles at the middle of each reading.
     turned : Filtering | None
         Their filters and speeds; None for readings that are taken as they are.
+    alike : ndarray
+        Number of neighbouring readings that share their noise, shape (S,).
 
     Returns
     -------
@@ -243,11 +292,9 @@ def unfiltered(fit: HarmonicFit, turned: Filtering | None) -> HarmonicFit:
     if turned is None:
         return fit
     gain = 1 / left_of_wave(_width_rad(fit, turned, turned.filters.width_us))
-    coefficients = fit.coefficients_n * gain
-    alike = turned.filters.alike[:, None]
+    coefficients, share = fit.coefficients_n * gain, alike[:, None]
     # Of noise that n readings share, each coefficient takes up what belongs to n readings: less is left to scatter.
-    left = np.maximum(fit.used - COLUMNS * alike, COLUMNS)
-    inflated = alike * (fit.used - COLUMNS) / left
+    inflated = share * (fit.used - COLUMNS) / np.maximum(fit.used - COLUMNS * share, COLUMNS)
     both = gain[..., :, None] * gain[..., None, :] * inflated[..., None, None]
     step_rad = 2 * np.pi / fit.steps_per_turn[:, None] * turned.u_depth_steps
     step_n = derivative_columns(coefficients) * step_rad[..., None]
@@ -257,7 +304,7 @@ def unfiltered(fit: HarmonicFit, turned: Filtering | None) -> HarmonicFit:
         covariance=fit.covariance * both + step_n[..., :, None] * step_n[..., None, :],
         period_gradient=fit.period_gradient * gain,
         u_relative_period=fit.u_relative_period * np.sqrt(inflated.max(axis=1)),
-        readings_alike=np.broadcast_to(alike, fit.used.shape),
+        readings_alike=np.broadcast_to(share, fit.used.shape),
     )
 
 

@@ -23,12 +23,13 @@ from midspan.measurement.calibrated_columns import (
     columns,
     padded_length,
     why_cut_short,
+    with_shared_noise,
     zero_phases,
 )
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import day_of, of_another_gauge, ran_out
 from midspan.measurement.conversion import around, mean_point
-from midspan.measurement.converter_filter import is_filtered, unfiltered
+from midspan.measurement.converter_filter import is_filtered, readings_alike, unfiltered
 from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
@@ -292,7 +293,9 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
     alone = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
-    fit = joined(unfiltered(alone, forces.filtering), forces)
+    alike = readings_alike(alone, forces.turns, forces.filtering)
+    forces = with_shared_noise(forces, alike)
+    fit = joined(unfiltered(alone, forces.filtering, alike), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )

@@ -213,6 +213,12 @@ vertical_share = [0.0, 0.0]    # the simulated supports have no friction; leave 
 [rotation]
 steps_per_turn = 800           # rotate steps per turn of the shaft, as the roller's and shaft's diameters say
 u_relative = 0.01              # how far a shaft may slip from it
+
+[filter]                       # a bowed shaft turned both ways at two speeds: the converter averages four conversions
+delay_s = 0.02463
+u_delay_s = 1e-4
+width_s = 0.01422
+u_width_s = 3e-4
 """
 
 
