@@ -6,7 +6,7 @@ import pytest
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.calibration_validity import about_calibration, usable
 from pydantic import ValidationError
-from synthetic import LOAD_N, paper_calibration
+from synthetic import LOAD_N, filter_section, paper_calibration
 
 LEAST, JUST = 1 - 1e-9, 1 + 1e-9
 BOUNDS = {
@@ -31,12 +31,19 @@ BOUNDS = {
     "span.dof_span": (1.0, LEAST, 1e9, None),
     "rotation.steps_per_turn": (20 * JUST, 20.0, 1e7 * LEAST, 1e7),
     "rotation.u_relative": (1e-9, 1e-9 * LEAST, 0.2 * LEAST, 0.2),
+    "filter.delay_s": (0.0, -1e-12, 1.0, JUST),
+    "filter.u_delay_s": (0.0, -1e-12, 0.5, 0.5 * JUST),
+    "filter.width_s": (0.0, -1e-12, 0.5, 0.5 * JUST),
+    "filter.u_width_s": (0.0, -1e-12, 0.5, 0.5 * JUST),
+    "filter.dof_delay": (1.0, LEAST, float("inf"), None),
+    "filter.dof_width": (1.0, LEAST, 1e9, None),
 }
 
 
 def with_value(place, value):
     section, key = place.split(".")
-    return paper_calibration(**{section: {key: value}})
+    rest = filter_section((4.0,)) if section == "filter" else {}
+    return paper_calibration(**{section: rest | {key: value}})
 
 
 @pytest.mark.parametrize("place", BOUNDS)
