@@ -35,26 +35,21 @@ def put_int(buffer: bytearray, at: int, value: int) -> int:
     return at + 1
 
 
-def _put_bytes(buffer: bytearray, at: int, value: bytes) -> int:
-    buffer[at : at + len(value)] = value
-    return at + len(value)
-
-
 def _put(buffer: bytearray, at: int, kind, value) -> int:
     if isinstance(kind, tuple):  # ("null", type): the arrays of Readings are packed in held.py
         at = put_int(buffer, at, 0 if value is None else 1)
         return at if value is None else _put(buffer, at, kind[1], value)
-    if kind == "string":
-        text = value.encode()
-        return _put_bytes(buffer, put_int(buffer, at, len(text)), text)
-    if kind in FIXED:
-        return _put_bytes(buffer, at, value)
-    if kind == "boolean":
-        buffer[at] = 1 if value else 0
-        return at + 1
     if kind in PARTS:
         return _put_fields(buffer, at, PARTS[kind], value)
-    return put_int(buffer, at, value)
+    if kind == "boolean":
+        value = b"\x01" if value else b"\x00"
+    elif kind == "string":
+        value = value.encode()
+        at = put_int(buffer, at, len(value))
+    elif kind not in FIXED:
+        return put_int(buffer, at, value)
+    buffer[at : at + len(value)] = value
+    return at + len(value)
 
 
 def _put_fields(buffer: bytearray, at: int, kinds, values) -> int:
@@ -75,15 +70,19 @@ class Unpacker:
         self._buffer = buffer
         self._at = at
         self._end = end
-        self.branch = self.number()
-        if not 0 <= self.branch < len(RECORDS):
-            raise RecordError("unknown record")
+        self.branch = self._within(len(RECORDS))
 
     def values(self) -> list:
         """Return the values of all fields in order; bytes after the last are ignored: a newer minor may add some."""
         return [self._take(kind) for kind in RECORDS[self.branch]]
 
-    def number(self) -> int:
+    def _byte(self) -> int:
+        if self._at >= self._end:
+            raise RecordError("too short")
+        self._at += 1
+        return self._buffer[self._at - 1]
+
+    def _number(self) -> int:
         """Return the next Avro int or long."""
         byte = self._byte()
         negative = byte & 1
@@ -91,48 +90,42 @@ class Unpacker:
         shift = 6
         while byte & 128:
             if shift > 62:
-                raise RecordError("varint too long")
+                raise RecordError("too long")
             byte = self._byte()
             value |= (byte & 127) << shift
             shift += 7
         return ~value if negative else value
 
-    def _byte(self) -> int:
-        if self._at >= self._end:
-            raise RecordError("record too short")
-        self._at += 1
-        return self._buffer[self._at - 1]
+    def _within(self, number: int) -> int:
+        """Return the next number, which is one of so many."""
+        value = self._number()
+        if not 0 <= value < number:
+            raise RecordError("out of range")
+        return value
 
     def _take(self, kind):
         if isinstance(kind, tuple):
-            return self._array(kind[1]) if kind[0] == "array" else self._optional(kind[1])
+            if kind[0] == "array":
+                return self._array(kind[1])
+            return self._take(kind[1]) if self._within(2) else None
         if kind in FIXED:
             return bytes([self._byte() for _ in range(FIXED[kind])])
         if kind == "boolean":
             return self._byte() != 0
         if kind in PARTS:
             return [self._take(part) for part in PARTS[kind]]
-        value = self.number()
-        if kind in ENUMS and not 0 <= value < len(ENUMS[kind]):
-            raise RecordError("unknown symbol")
-        return value
-
-    def _optional(self, kind):
-        branch = self.number()
-        if branch not in (0, 1):
-            raise RecordError("unknown branch")
-        return self._take(kind) if branch else None
+        return self._within(len(ENUMS[kind])) if kind in ENUMS else self._number()
 
     def _array(self, kind) -> list:
         items: list = []
-        count = self.number()
+        count = self._number()
         while count:
             if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
                 count = -count
-                self.number()
+                self._number()
             if len(items) + count > _ITEMS_MAX:
-                raise RecordError("array too long")
+                raise RecordError("too long")
             for _ in range(count):
                 items.append(self._take(kind))
-            count = self.number()
+            count = self._number()
         return items

@@ -16,6 +16,7 @@ from micropython import const
 FRAME_MAX = const(1536)  # bytes of sequence, datum and CRC before stuffing
 HEAD = const(2)  # the sequence number, little-endian
 TAIL = const(4)  # the CRC-32 (ISO-HDLC), little-endian
+_SEALED = const(0x2144DF1C)  # the CRC-32 of anything followed by its own CRC-32
 STUFFED_MAX = const(1544)  # one code byte more for 254, the last one, the delimiter
 
 
@@ -53,9 +54,7 @@ class Encoder:
         self.raw[0] = self._sequence & 255
         self.raw[1] = self._sequence >> 8
         self._sequence = (self._sequence + 1) & 0xFFFF
-        crc = crc32(self._view[:end])  # 32 bits: the one number here that may not be a small int
-        for i in range(TAIL):
-            self.raw[end + i] = (crc >> (8 * i)) & 255
+        self.raw[end : end + TAIL] = crc32(self._view[:end]).to_bytes(TAIL, "little")
         return stuff(self.raw, end + TAIL, out, at)
 
 
@@ -66,58 +65,41 @@ class Decoder:
     """
 
     def __init__(self) -> None:
-        self.frame = bytearray(FRAME_MAX)
+        self.frame = bytearray(STUFFED_MAX)
         self.bad = 0
         self._view = memoryview(self.frame)
-        self._restart()
-
-    def _restart(self) -> None:
-        self._size = 0  # bytes unstuffed so far
-        self._left = 0  # bytes before the next code byte
-        self._zero_owed = False
-        self._begun = False
-        self._spoilt = False
+        self._size = 0  # bytes since the last delimiter; STUFFED_MAX if they are too many
 
     def push(self, byte: int) -> int:
         """Take a byte; return n if it ended a good frame, whose datum is then frame[HEAD:n], else 0."""
-        if byte == 0:
-            return self._close()
-        self._begun = True
-        if self._left:
-            self._left -= 1
-            self._put(byte)
-        else:
-            if self._zero_owed:
-                self._put(0)
-            self._left = byte - 1
-            self._zero_owed = byte != 255
+        if byte:
+            if self._size < STUFFED_MAX:
+                self.frame[self._size] = byte
+                self._size += 1
+            return 0
+        stuffed, self._size = self._size, 0
+        size = self._unstuff(stuffed) if stuffed < STUFFED_MAX else 0
+        if HEAD + TAIL < size <= FRAME_MAX and crc32(self._view[:size]) == _SEALED:
+            return size - TAIL
+        self.bad += stuffed > 0
         return 0
 
     def sequence(self) -> int:
         """Return the sequence number of the frame just ended."""
         return self.frame[0] | self.frame[1] << 8
 
-    def _put(self, byte: int) -> None:
-        if self._size < FRAME_MAX:
-            self.frame[self._size] = byte
-            self._size += 1
-        else:
-            self._spoilt = True
-
-    def _close(self) -> int:
-        end = self._size - TAIL
-        begun = self._begun
-        good = begun and not self._left and not self._spoilt and end > HEAD and self._sealed(end)
-        self._restart()
-        if good:
-            return end
-        if begun:
-            self.bad += 1
-        return 0
-
-    def _sealed(self, end: int) -> bool:
-        crc = crc32(self._view[:end])
-        for i in range(TAIL):  # noqa: SIM110  a generator would allocate
-            if self.frame[end + i] != (crc >> (8 * i)) & 255:
-                return False
-        return True
+    def _unstuff(self, stuffed: int) -> int:
+        """Put what is in frame[:stuffed] into its place; return its size, 0 if it ends within a run of bytes."""
+        frame, at, size = self.frame, 0, 0
+        while at < stuffed:
+            code = frame[at]
+            if at + code > stuffed:
+                return 0
+            for i in range(at + 1, at + code):
+                frame[size] = frame[i]
+                size += 1
+            at += code
+            if code < 255 and at < stuffed:
+                frame[size] = 0
+                size += 1
+        return size

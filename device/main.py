@@ -32,6 +32,7 @@ class Device:
         self.answers = Answers(board, self.gauge, self.held, self.outbox)
         board.install_parts(self.gauge, self.answers)
         self._silent_us = 0
+        self._moved = False  # when the last turn began: one that begins at rest may take its time
         self._decoder = Decoder()
         self._received = bytearray(256)
         self._sample = array("i", [0] * 5)
@@ -42,8 +43,9 @@ class Device:
         """Listen, sample, go on with the motions, speak; an unexpected error becomes the fault INTERNAL."""
         before_us, self.now_us = self.now_us, self.board.ticks_us()
         elapsed = elapsed_us(self.now_us, before_us)
-        if self.gauge.press.moving() or self.gauge.rotate.moving():
+        if self._moved:
             self.answers.longest_turn_us = max(self.answers.longest_turn_us, elapsed)
+        self._moved = self.gauge.press.moving() or self.gauge.rotate.moving()
         try:
             self.gauge.pass_time(elapsed)
             self._listen(elapsed)

@@ -136,10 +136,24 @@ def test_the_greeting_tells_the_longest_turn_of_a_loop_that_moves_something() ->
     before = rig.greet()["longest_turn_us"]
     assert before <= board.Board.INTERVAL_US  # while it looked for home
     begun(rig, "FULL")
+    rig.run(0.1)
     for _ in range(3):  # a loop that is late, once
         rig.board._advance(rig.board.now_us + 12_000)
     rig.run_to("HOLDING")
     assert 36_000 <= rig.greet()["longest_turn_us"] < 60_000
+
+
+def test_a_collection_before_the_first_motion_of_a_program_is_no_long_turn() -> None:
+    rig = rig_with()
+    begins = rig.board.program_begins
+
+    def collect(number: int, steps: Any) -> None:
+        rig.board._advance(rig.board.now_us + 40_000)
+        begins(number, steps)
+
+    rig.board.program_begins = collect
+    rig.run_program([bench_step(press_steps=None, readings=4, rotate_steps=50)])
+    assert rig.greet()["longest_turn_us"] < 20_000
 
 
 @pytest.mark.parametrize("free_bytes", [None, 61_000])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import device_rig  # noqa: F401  it sets the path to the device's modules
 from frames import FRAME_MAX, HEAD, STUFFED_MAX, TAIL, Decoder, Encoder
 from hypothesis import given
 from hypothesis import strategies as st
@@ -97,6 +98,12 @@ def test_a_line_without_delimiters_is_one_damaged_frame(size: int, data: bytes) 
     decoder = Decoder()
     assert decoded(bytes([7]) * size + b"\0" + framed(5, data), decoder) == [(5, data)]
     assert decoder.bad == 1
+
+
+@given(st.lists(st.integers(1, 255).map(lambda n: b"\x01" * n + b"\0"), min_size=6, max_size=12), st.integers(0, 8))
+def test_a_body_of_the_largest_size_is_taken_and_no_larger_one(pieces: list[bytes], more: int) -> None:
+    body = (b"".join(pieces) * 99)[: FRAME_MAX - HEAD - TAIL + more]
+    assert decoded(framed(3, body), Decoder()) == ([] if more else [(3, body)])
 
 
 def test_frames_without_room_for_a_datum_are_bad() -> None:
