@@ -45,8 +45,16 @@ def test_settings_that_the_notes_name_are_in_the_boards_file(page):
 
 def test_what_stands_in_for_the_parts_is_told_as_the_code_takes_it():
     text = (NOTES / "wiring.md").read_text(encoding="utf-8")
-    assert int(re.search(r"(\d+) equal counts", text)[1]) == load_cell.STUCK_ROW
-    cell = load_cell.LoadCell(1000000 // int(re.search(r"ready, (\d+) times a second", text)[1]), 0)
+    interval_us = 1000000 // int(re.search(r"ready, (\d+) times a second", text)[1])
+    equal = int(re.search(r"(\d+) equal counts", text)[1])
+    cell = load_cell.LoadCell(interval_us, 0)
+    said = []
+    for number in range(1, equal + 1):
+        cell.take(number * interval_us, 50000, 1)
+        said.append(cell.fault)
+    assert [fault is None for fault in said] == [True] * (equal - 1) + [False]
+    assert records.FAULT_CODES[said[-1]] == "CELL_STUCK"
+    cell.clear(0)
     cell.watch(1000000 // int(re.search(r"At (\d+) words a\s+second", text)[1]) - 1)
     assert records.FAULT_CODES[cell.fault] == "CELL_SILENT"
 
