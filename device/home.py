@@ -6,13 +6,10 @@ the home switch while that is "missed" or "HOME_NOT_FOUND".
 
 from micropython import const
 
-LOST_STEPS_MOST = const(
-    32
-)  # a home switch repeats better, and a motor slips by four full steps, 64 microsteps, at once
+# A home switch repeats better than this, and a motor slips by four full steps, 64 microsteps, at once.
+LOST_STEPS_MOST = const(32)
 SLIP_PART = const(16)  # of the whole travel: nearer home than this the switch is believed, further off the count
-_BACK_OFF = const(
-    4
-)  # part of the speed of homing: two readings must come before a head that meets something presses hard
+_BACK_OFF = const(4)  # part of the speed of homing: a head that meets something is noticed before it presses hard
 _TO_THE_SWITCH = ("missed", "HOME_NOT_FOUND")
 
 

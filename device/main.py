@@ -13,7 +13,7 @@ from load_cell import LoadCell, elapsed_us
 from outbox import Outbox
 from records import END_OF_SHAFT, HOST_SILENT, INTERNAL, RUNNING
 from progress import Run
-from stepper import Stepper, TravelError
+from stepper import Stepper
 
 
 class Device:
@@ -24,8 +24,8 @@ class Device:
         self.held = Held(board.READINGS)
         self.outbox = Outbox(board, self.held)
         self.now_us = board.ticks_us()
-        press = Stepper(board.press, board.PRESS_ACCELERATION, 0, board.PRESS_LIMIT)
-        rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION, 0, 0)
+        press = Stepper(board.press, board.PRESS_ACCELERATION)
+        rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION)
         cell = LoadCell(board.INTERVAL_US, self.now_us)
         run_of_steps = Run(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
         self.gauge = Gauge(board, press, rotate, cell, self.held, run_of_steps, self.outbox)
@@ -51,7 +51,7 @@ class Device:
             self._listen(elapsed)
             self._take_samples()
             self.gauge.poll()
-        except (StateError, TravelError, OSError):  # OSError: the board could not write the record of a release
+        except (StateError, OSError):  # OSError: the board could not write the record of a release
             self.gauge.fail(INTERNAL, self.gauge.state)
         self._speak()
 

@@ -3,7 +3,7 @@
 A ramp rises in LEVELS equal steps of speed: from rest, v^2 = 2 a s. Behind each piece lies the ramp that brakes from
 it, the mirror of the way up: if the loop hangs, the motor ends its pieces and brakes without losing a step.
 
-    press = Stepper(board.press, 200000, 0, 28000)
+    press = Stepper(board.press, 200000)
     press.move_to(4000, 12000)
     while press.moving():
         press.poll()
@@ -24,10 +24,6 @@ PIECE_US = const(20000)
 PIECE_PAIRS = const(8)  # at least, so that a piece of long periods is not read ahead as a whole
 HALF = const(1 << 27)  # of the span that a motor's count stays in: the chip's small integers end at 2^30
 _SECOND_US = const(1000000)
-
-
-class TravelError(Exception):
-    """Move beyond the limits of the axis; it was not begun."""
 
 
 def root(number: int) -> int:
@@ -56,16 +52,14 @@ def near(count: int) -> int:
 
 
 class Stepper:
-    """Axis that drives a motor of the board with `acceleration` (microsteps/s^2) between `low` and `high`.
+    """Axis that drives a motor of the board with `acceleration`, microsteps/s^2.
 
     Positions are microsteps from the origin; `rising` means that the position falls, as the press's does going up.
     """
 
-    def __init__(self, motor, acceleration: int, low: int, high: int) -> None:
+    def __init__(self, motor, acceleration: int) -> None:
         self._motor = motor
         self._acceleration = acceleration
-        self._low = low
-        self._high = high
         self._speed = self._direction = 1
         self._begin = self._steps = 0
         self._level = 1  # of the next piece
@@ -102,13 +96,11 @@ class Stepper:
         return self._ends[LEVELS] <= (position - self._begin) * self._direction <= self._given
 
     def move_to(self, target: int, speed: int) -> None:
-        """Begin a move to `target`; raise TravelError if it lies outside the limits."""
-        if not self._low <= target <= self._high:
-            raise TravelError(target)
+        """Begin a move to a position."""
         self.move(target - self.position(), speed)
 
     def move(self, steps: int, speed: int) -> None:
-        """Begin a move by some steps, whatever the limits: for seeking home, and for axes without limits."""
+        """Begin a move by some steps."""
         self._direction = -1 if steps < 0 else 1
         self._speed = max(1, speed)
         self._plan(abs(steps))

@@ -158,7 +158,7 @@ def follow(axis, us=1000):
 
 def check_years_of_turning_one_way_do_not_outgrow_the_count():
     _, _, stepper_motor = motor(noted=False)
-    axis = Stepper(stepper_motor, 200000, 0, 0)
+    axis = Stepper(stepper_motor, 200000)
     stepper_motor._still[0] = HALF - 100  # as far as nights without a reset have brought it
     axis.set_origin()
     for done in (6000, 12000):
@@ -171,7 +171,7 @@ def check_years_of_turning_one_way_do_not_outgrow_the_count():
 
 def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
     _, _, stepper_motor = motor(noted=False)
-    axis = Stepper(stepper_motor, 200000, 0, 28000)
+    axis = Stepper(stepper_motor, 200000)
     axis.move_to(20000, 12000)
     for _ in range(900):
         chip.pass_us(1000)
@@ -189,7 +189,7 @@ def check_a_loop_that_hangs_at_any_turn_costs_no_step_and_at_most_50_ms_and_the_
     for hangs in range(0, 120, 3):
         chip.reset()
         steps, _, stepper_motor = motor()
-        axis = Stepper(stepper_motor, 200000, 0, 28000)
+        axis = Stepper(stepper_motor, 200000)
         axis.move_to(1200, 12000)
         for _ in range(hangs):
             chip.pass_us(1000)
@@ -220,7 +220,7 @@ def check_going_on_allocates_nothing():
     if not hasattr(gc, "mem_alloc"):
         return
     _, _, stepper_motor = motor()
-    axis = Stepper(stepper_motor, 200000, 0, 28000)
+    axis = Stepper(stepper_motor, 200000)
     axis.move(20000, 12000)
     stepper_motor._counter = Quiet(count=stepper_motor._counter.count - 100)
     stepper_motor._data = Quiet(count=2 * PAIRS)

@@ -217,7 +217,7 @@ def moves():
     draw = random.Random(1)
     for acceleration in (1, 4000, 200000, 8000000):
         for _ in range(40):
-            motor = Stepper(axis(), acceleration, 0, 1 << 20)
+            motor = Stepper(axis(), acceleration)
             speed = draw.choice([1, 2, 400, 12000, SPEED_MAX])
             motor.move(draw.choice([-1, 1]) * draw.choice([1, 100, 20000, 1 << 20, 1 << 22]), speed)
             for _ in range(100):
