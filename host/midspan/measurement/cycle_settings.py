@@ -88,7 +88,7 @@ def _preset(given: Any) -> Any:
 Cycle = Annotated[CycleSettings, BeforeValidator(_preset)]  # a table of settings, or the name of a preset
 
 
-class _Chosen(Section):
+class _CycleFile(Section):
     """The part of a file that states a cycle."""
 
     cycle: Cycle
@@ -126,4 +126,4 @@ def chosen_cycle(given: str) -> CycleSettings:
     data = read_toml(path)
     if "cycle" not in data:
         raise ConfigurationError(f"{given}: has no table [cycle]; add one, or write one of {names}", code="cycle")
-    return validated(_Chosen, {"cycle": data["cycle"]}, path).cycle
+    return validated(_CycleFile, {"cycle": data["cycle"]}, path).cycle
