@@ -30,7 +30,7 @@ from stepper import SPEED_MAX
 SETTINGS = "board.json"
 _PIO_HZ = const(1000000)
 _CELL_MACHINE = const(2)  # state machines 0 and 1 are the motors'
-_RETRY_US = const(10000000)  # at rest, a converter that is silent for this long is restarted
+_REST_US = const(10000000)  # at rest, a converter that is silent for this long is restarted, and garbage collected
 _LOOP_MS = const(10)  # longest turn of the loop while the press moves
 _NOTE_MAX = const(80)  # characters of what is wrong that have room in Identify
 
@@ -94,6 +94,7 @@ class Board:
     press: "Motor | Absent" = Absent()
     rotate: "Motor | Absent" = press
     feeder = free_bytes = _cell = _home = _mark = _watchdog = None
+    _collected_us = 0
 
     def __init__(self, line: Line, given: "dict | None", wrong: str = "") -> None:
         self.misconfigured = 1 if wrong else 0
@@ -158,15 +159,19 @@ class Board:
         handling = self.feeder is not None and self.feeder.handling()
         if self._watchdog is not None:
             self._watchdog.feed()
-        moving = handling or self.press.moving() or self.rotate.moving()
-        if self._cell is not None and not moving and elapsed_us(self.ticks_us(), self._heard_us) > _RETRY_US:
+        if handling or self.press.moving() or self.rotate.moving():
+            return True
+        if self._cell is not None and elapsed_us(self.ticks_us(), self._heard_us) > _REST_US:
             self._cell.start()
             self._heard_us = self.ticks_us()
+        if elapsed_us(self.ticks_us(), self._collected_us) > _REST_US:  # so that no motion begins with a full heap
+            self.program_begins(0, ())
         return True
 
     def program_begins(self, _number: int, _steps) -> None:
         """Collect garbage now, while nothing moves, and note how much memory is free."""
         gc.collect()
+        self._collected_us = self.ticks_us()
         free = gc.mem_free()
         self.free_bytes = free if self.free_bytes is None else min(free, self.free_bytes)
 

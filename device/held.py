@@ -1,4 +1,4 @@
-"""Readings of one program in five columns of 32 bits, kept until the host acknowledges them.
+"""Readings of one program in columns of 32 bits and one of bytes, kept until the host acknowledges them.
 
 A block is up to 64 readings of one step; it is packed when it is sent, as often as the host asks for it. Nothing here
 allocates memory once the object is made.
@@ -36,8 +36,8 @@ class Held:
 
     def __init__(self, room: int) -> None:
         self._room = room
-        self._gaps, self._rotate, self._press = _column(room), _column(room), _column(room)
-        self._counts, self._status = _column(room), _column(room)
+        self._gaps, self._rotate, self._press, self._counts = [_column(room) for _ in range(4)]
+        self._status = bytearray(room)
         self._marks = _column(_MARKS_MAX)
         self._starts, self._mark_starts, self._ticks = [_column(BLOCKS_MAX + 1) for _ in range(3)]  # of each block
         self._phases = bytearray(BLOCKS_MAX)

@@ -268,6 +268,21 @@ def check_free_memory_is_told_once_a_program_has_begun_and_is_the_least():
     assert real_board.free_bytes == least
 
 
+def check_the_heap_is_collected_at_rest_and_never_while_something_moves():
+    chip.converter = Ticking([1])
+    real_board = whole()
+    real_board.idle()
+    assert real_board.free_bytes is None
+    wired.go(real_board.press, 1, 1000, 15000)
+    chip.pass_us(12000000)
+    real_board.idle()
+    assert real_board.press.moving()
+    assert real_board.free_bytes is None
+    chip.pass_us(4000000)
+    real_board.idle()
+    assert real_board.free_bytes > 0
+
+
 def check_the_service_pin():
     assert not board.service_wanted()
     chip.drive(22, 0)
