@@ -1,8 +1,11 @@
 """The lists of parts name what the drawings number, and their sums are right."""
 
+import json
 import re
 import sys
 
+import pytest
+from midspan.board.board_file import BoardFile, down_mm_s
 from places import ROOT
 
 NOTES = ROOT / "hardware_notes"
@@ -56,3 +59,23 @@ def test_every_place_in_the_lists_is_in_a_drawing():
     drawn = balloons("frame-front.svg", "frame-section.svg", "feeder.svg")
     assert named(GAUGE) <= drawn
     assert {"b", "c", "e", "f"} <= named(FEEDER) & drawn
+
+
+def test_what_the_stop_bears_gives_the_speed_that_is_said():
+    """1070 counts a gram; half as much again as its rated load is what a cell bears (common practice, no source)."""
+    given = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
+    words = " ".join(GAUGE.split())
+    counts, force_n, per_gram = re.search(r"(\d+) counts, (\d+) N at (\d+) counts a gram", words).groups()
+    assert int(counts) == given["limits"]["bears_count"]
+    assert int(counts) / int(per_gram) * 9.80665e-3 == pytest.approx(float(force_n), abs=0.5)
+    kg, rated_kg, alone, mm_s = map(
+        int, re.search(r"(\d) kg of a (\d) kg cell are (\d+) .*? at (\d+) mm/s", words).groups()
+    )
+    assert (kg, alone) == (1.5 * rated_kg, 1000 * kg * int(per_gram))
+    given["limits"]["bears_count"] = alone
+    assert down_mm_s(BoardFile.model_validate(given)) == mm_s
+    stalls_n = float(
+        re.search(r"rolled, lead 8 mm .* (\d+) N \|", (NOTES / "choices.md").read_text(encoding="utf-8"))[1]
+    )
+    assert {int(bears) for bears in re.findall(r"bears (\d+) N", words)} == {160}
+    assert stalls_n < 160
