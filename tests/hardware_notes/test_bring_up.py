@@ -5,6 +5,7 @@ left out of the comparison. Run as a script, it writes what is printed now into 
 """
 
 import io
+import json
 import re
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
@@ -14,8 +15,9 @@ from unittest import mock
 import pytest
 from board_rig import HAND, board_on
 from commands_rig import midspan
-from device_rig import needs_micropython
+from device_rig import DEVICE, needs_micropython
 from midspan.base.errors import MidspanError
+from midspan.board.board_file import checked as settings_of
 from midspan.board.install import OLDEST_FIRMWARE
 from midspan.board.shell import BoardShell
 from midspan.cli.board import check
@@ -105,6 +107,20 @@ def test_every_command_prints_what_the_page_says(tmp_path):
     text = PAGE.read_text(encoding="utf-8")
     assert {block["name"] for block in BLOCK.finditer(text)} == set(found)
     assert outline(text) == outline(written(text, found)), "write it anew: make redraw"
+
+
+@needs_micropython
+def test_a_board_with_an_older_file_gets_a_new_one_as_the_page_says(tmp_path):
+    text = " ".join(PAGE.read_text(encoding="utf-8").split())
+    kept, new = re.search(r"--port PORT (--out \S+)`\), give the board the new one \(`(--write \S+)`", text).groups()
+    with board_on(tmp_path / "flash") as board:
+        (board.flash / "board.json").write_text('{"name": "north bench"}')
+        for words in (kept.replace("old.json", str(tmp_path / "old.json")), new.replace("device", str(DEVICE))):
+            done = midspan("board", "config", "--port", board.port, *words.split())
+            assert done.returncode == 0, done.stderr
+        assert json.loads((tmp_path / "old.json").read_text()) == {"name": "north bench"}
+        given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
+        assert settings_of((board.flash / "board.json").read_bytes(), "board.json") == given
 
 
 @needs_micropython
