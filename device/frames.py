@@ -54,7 +54,9 @@ class Encoder:
         self.raw[0] = self._sequence & 255
         self.raw[1] = self._sequence >> 8
         self._sequence = (self._sequence + 1) & 0xFFFF
-        self.raw[end : end + TAIL] = crc32(self._view[:end]).to_bytes(TAIL, "little")
+        crc = crc32(self._view[:end])  # 32 bits: the one number here that may not be a small integer
+        for i in range(TAIL):
+            self.raw[end + i] = (crc >> (8 * i)) & 255
         return stuff(self.raw, end + TAIL, out, at)
 
 

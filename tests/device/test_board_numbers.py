@@ -19,6 +19,7 @@ pytestmark = pytest.mark.process
 MODULES = sorted(DEVICE.rglob("*.py"))
 # Each leaves the small integers on purpose, and seldom: once a frame, or on a request that is then refused.
 MEANT = {
+    "frames": ["crc >> 8 * i"],  # the CRC-32 of a frame
     "codec": ["(byte & 127) << shift", "value | (byte & 127) << shift", "~value"],  # a long of the host's
 }
 HOT = {"held", "home", "latch", "load_cell", "motor", "program", "progress", "stepper", "hx711", "settings",
