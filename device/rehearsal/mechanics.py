@@ -65,7 +65,7 @@ class Mechanics:
         self._crept_n = 0.0
 
     def bench(self, step: int, rotate: int) -> None:
-        """Prepare a bench step with the thing that the person puts in for it; a thing that is in place stays."""
+        """Put in what the person puts in for a program of a calibration; a thing that is in place stays."""
         thing = self._bench.thing(step)
         if thing is self._thing:
             self._make_noise(step)

@@ -19,7 +19,7 @@ SETTLING, OUT_OF_STEP, GAP_BEFORE = 1, 4, 8
 
 
 def run_of(counts, press=0, rotate=0, status=0, gaps_us=INTERVAL_US, cause=None):
-    """Return a bench step's run with these columns; a single number fills a column."""
+    """Return the run of a program of the check with these columns; a single number fills a column."""
     n = len(counts)
     column = lambda value: np.broadcast_to(np.asarray(value), n).astype(np.int64)  # noqa: E731
     tick_us = np.concatenate([[0], np.cumsum(np.broadcast_to(gaps_us, n - 1))]).astype(np.int64)

@@ -1,4 +1,4 @@
-"""Bench steps over the whole line: the real device code on a pseudo-terminal, the host's gauge, and the archive."""
+"""Calibration programs over the whole line: the real device code on a pseudo-terminal, host, and archive."""
 
 from __future__ import annotations
 

@@ -97,7 +97,7 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an acknowledgement", "Acknowledge", {"shaft": 7}),
     ("a request for three blocks", "Resend", {"shaft": 7, "blocks": [0, 63, 64]}),
     ("a request for the end alone", "Resend", {"shaft": 7, "blocks": []}),
-    ("a bench step's reading", "Readings", block(([0], [0], [0], [50123]), phase=BENCH)),
+    ("a reading of a calibration", "Readings", block(([0], [0], [0], [50123]), phase=BENCH)),
     ("an event of the bench", "Event",
      {"boot": BOOT, "tick_us": 7, "previous": "RUNNING", "state": "STANDING", "shaft": 7}),
     ("a shaft from the hopper", "Feed", {"shaft": 12, "source": "HOPPER"}),

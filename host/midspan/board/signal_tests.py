@@ -92,7 +92,7 @@ def level(run: RawRun, *, moving: bool = False) -> SignalLevel:
     Parameters
     ----------
     run : RawRun
-        A bench step.
+        Program of the check or of a calibration.
     moving : bool
         True for the readings during which a motor moved.
 

@@ -239,14 +239,14 @@ BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # its true stiffness, which is
 def bench(
     gravity_m_s2: float, put_in: list[dict[str, Any]], shafts: list[dict[str, Any]] | None = None
 ) -> dict[str, Any]:
-    """Return the scenario of a calibration: bodies put under the head, each from the step of its number on.
+    """Return the scenario of a calibration: bodies put under the head, each from the program of its number on.
 
     Parameters
     ----------
     gravity_m_s2 : float
         Gravity where the gauge is, m/s².
     put_in : list[dict[str, Any]]
-        Bodies, each with the `number` of the bench step from which it is there.
+        Bodies, each with the `number` of the program from which it is there.
     shafts : list[dict[str, Any]] | None
         Shafts to be measured besides; None for no shaft.
 
@@ -267,7 +267,7 @@ def blocks_put_in(blocks_mm: Sequence[float], steps_a_block: int) -> dict[str, A
     blocks_mm : Sequence[float]
         Height of each block, mm, in the order in which they are put in.
     steps_a_block : int
-        Number of bench steps taken on each block.
+        Number of programs run on each block.
 
     Returns
     -------
