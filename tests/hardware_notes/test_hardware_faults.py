@@ -43,6 +43,11 @@ def test_settings_that_the_notes_name_are_in_the_boards_file(page):
             assert key in given[section], f"{page.name}: {section}.{key}"
 
 
+def test_a_hung_board_starts_anew_as_often_as_its_file_says():
+    given = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
+    assert 1000 * int(re.search(r"starts anew every (\d+) s", TEXT)[1]) == given["watchdog_ms"]
+
+
 def test_what_stands_in_for_the_parts_is_told_as_the_code_takes_it():
     text = (NOTES / "wiring.md").read_text(encoding="utf-8")
     interval_us = 1000000 // int(re.search(r"ready, (\d+) times a second", text)[1])

@@ -23,8 +23,8 @@ class TransitStage(StrEnum):
 
     ORDERED = "ordered"  # written before the gauge is ordered to feed it
     IN_GAUGE = "in the gauge"  # words: reason why it cannot be measured, if any
-    # Written before MEASURE, and again before the gauge's readings go to another place of the archive than expected.
-    # archive_bytes: where its readings will begin; words: the marker of that archive.
+    # Written before the program is ordered, and again before the gauge's readings go to another place of the archive
+    # than expected. archive_bytes: where its readings will begin; words: the marker of that archive.
     MEASURING = "measuring"
     JUDGED = "judged"  # result: number of the stored result; words: fault code for which its cycle was cut short
     LEAVING = "leaving"  # written before RELEASE; place: destination
