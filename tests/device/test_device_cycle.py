@@ -203,7 +203,7 @@ def test_sampling_time_is_that_of_the_good_readings(measured: Rig) -> None:
 
 def test_a_reading_takes_few_bytes_on_the_line(measured: Rig) -> None:
     blocks = measured.all("Readings")
-    assert sum(len(framed(0, datum("Readings", block))) for block in blocks) < 7.5 * len(rows(blocks))
+    assert sum(len(framed(0, datum("Readings", block))) for block in blocks) <= 6 * len(rows(blocks))
 
 
 def test_readings_are_one_interval_apart(measured: Rig) -> None:

@@ -397,7 +397,7 @@ def put_to(state: str, contents: dict[str, Any], truths: dict[str, Any]) -> Rig:
 
 
 @pytest.mark.slow
-@settings(max_examples=150)
+@settings(max_examples=300)
 @given(
     st.sampled_from(["IDLE", "IDLE", "STANDING", "LOADED"]), CONTENTS, TRUTHS, STEPS, st.booleans(),
     st.lists(TROUBLE, max_size=2), st.integers(0, 9),
