@@ -195,7 +195,7 @@ class Gauge(Motions):
         cell, run = self.cell, self.run
         settling = run.settling(rotate)
         self.held.add(run.step.phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
-        event = run.event(settling, press)
+        event = run.event(settling)
         if self.held.full():
             self.fail(BUFFER_FULL, self.held.readings)
         else:

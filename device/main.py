@@ -27,7 +27,7 @@ class Device:
         press = Stepper(board.press, board.PRESS_ACCELERATION)
         rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION)
         cell = LoadCell(board.INTERVAL_US, self.now_us)
-        run_of_steps = Run(cell, rotate, board.COUNT_LIMIT, board.PRESS_LIMIT)
+        run_of_steps = Run(cell, rotate, board.COUNT_LIMIT)
         self.gauge = Gauge(board, press, rotate, cell, self.held, run_of_steps, self.outbox)
         self.answers = Answers(board, self.gauge, self.held, self.outbox)
         board.install_parts(self.gauge, self.answers)

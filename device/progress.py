@@ -22,18 +22,17 @@ class Run:
     the good readings, `detail` the number that goes with a fault.
     """
 
-    def __init__(self, cell, rotate, count_limit: int, press_limit: int) -> None:
+    def __init__(self, cell, rotate, count_limit: int) -> None:
         self._cell = cell
         self._rotate = rotate
         self._count_limit = count_limit
-        self._press_limit = press_limit
         self._ends = array("i", [0] * _STEPS)  # where the press came to rest in each step
         self.zero: "int | None" = None
         self._steps: list = []
         self.stand = False
         self.index = -1
         self.sampling_us = self.detail = 0
-        self._base = self._sum = self._lowest = self._highest = 0
+        self._base = self._last = self._sum = self._lowest = self._highest = 0
         self._enter()
 
     def begin(self, steps: list, stand: bool) -> None:
@@ -92,11 +91,11 @@ class Run:
         self._calm += 1
         return SETTLING if self._calm <= self.step.settle_readings else 0
 
-    def event(self, settling: int, press: int) -> "str | None":
+    def event(self, settling: int) -> "str | None":
         """Return the event or fault that a reading leads to, None if it leads to nothing."""
         cell = self._cell
         if self.zero is not None and not cell.status & BAD:
-            event = self._loaded(cell.count - self.zero, press)
+            event = self._loaded(cell.count - self.zero)
             if event is not None:
                 return event
         if not settling:
@@ -105,7 +104,7 @@ class Run:
                 self._count()
         return None
 
-    def _loaded(self, rise: int, press: int) -> "str | None":
+    def _loaded(self, rise: int) -> "str | None":
         """Return the fault of a passed limit, whatever the program says, or the event of a reached load, or None.
 
         A cell may be wired with the wrong sign: the limit holds for the magnitude, and the load may have either sign.
@@ -113,9 +112,6 @@ class Run:
         self._over = self._over + 1 if abs(rise) > self._count_limit else 0
         self._reached = self._reached + 1 if self.threshold is not None and rise >= self.threshold else 0
         self._against = self._against + 1 if self.threshold is not None and -rise >= self.threshold else 0
-        if press > self._press_limit:
-            self.detail = press
-            return "TRAVEL_LIMIT"
         self.detail = rise
         if self._over >= _ROW:
             return "FORCE_LIMIT"
@@ -129,12 +125,20 @@ class Run:
 
     def touched(self) -> bool:
         """Return True if the force changed in either direction by more than a single spike."""
+        count, part = self._cell.count, self._count_limit // _TOUCH_PART
         if self._cell.status & BAD:
             return False
         if self._calm == 0:
-            self._base = self._cell.count
-        self._calm = 1
-        self._over = self._over + 1 if abs(self._cell.count - self._base) > self._count_limit // _TOUCH_PART else 0
+            self._base = count
+        if abs(count - self._base) <= part:
+            self._calm += 1
+            self._over = 0
+        else:
+            self._over += 1
+        if self._over == _ROW and self._calm == 1 and abs(count - self._last) <= part:
+            self._base = count  # two alike: the first reading was the spike
+            self._over = 0
+        self._last = count
         return self._over >= _ROW
 
     def _count(self) -> None:

@@ -5,6 +5,7 @@ Force, place and speed are those of the simulated mechanics, not of the device's
 
 from __future__ import annotations
 
+import math
 import random
 from typing import Any
 
@@ -165,6 +166,7 @@ class Watch:
         self.troubles: list[tuple[int, str, int]] = []
         self.turn = self.lost = self.hangs = 0
         self.deepest = self.highest = rig.board.press.steps()
+        self.stood = rig.board.press.at
         self.force_n = 0.0
         self.taken: list[tuple[int, int, int]] = []
         self._idle, rig.board.idle = rig.board.idle, self._watched_idle
@@ -177,6 +179,8 @@ class Watch:
 
         def watched(direction: int, piece: Any, pieces: int, ramp: Any, ramps: int) -> bool:
             down = axis is self.rig.board.press and direction > 0
+            if axis is self.rig.board.press and not axis.moving():
+                self.stood = axis.at
             limit = FACE.DOWN_SPEED_MAX if down else fastest
             periods = [*piece[: 2 * pieces : 2], *ramp[: 2 * ramps : 2]]
             assert all(period >= 1e6 / limit for period in periods)
@@ -209,9 +213,11 @@ class Watch:
         if what in ("open", "closed"):
             rig.board.home_broken = what
         elif what == "lost steps":
-            way = rig.board.press.direction()  # a motor that stalls stays behind
-            rig.board.press.lost += way * amount
-            self.lost += abs(way) * amount
+            # A motor that stalls stays behind, by less than it was to go since it last stood.
+            gone = rig.board.press.at - self.stood if rig.board.press.moving() else 0
+            lost = int(math.copysign(min(amount, abs(gone)), gone))
+            rig.board.press.lost += lost
+            self.lost += abs(lost)
         elif what == "hang":
             rig.board.mechanics.hang_s = amount / 1000
             self.hangs += 1

@@ -190,6 +190,23 @@ def test_backing_off_at_power_on_presses_on_nothing(sign: int) -> None:
     assert most_n < stood_n + 12  # on 100 N/mm, and from the first reading on
 
 
+@pytest.mark.parametrize("spiked", [1, 2, 3])
+def test_a_spike_in_the_count_while_the_head_backs_off_is_no_contact(spiked: int) -> None:
+    rig = a_rig(start_mm=-0.5)
+    words, taken = rig.board.mechanics.sample, 0
+
+    def with_a_spike() -> tuple[int, int]:
+        nonlocal taken
+        taken += 1
+        word, in_step = words()
+        return word + 900000 * (taken == spiked), in_step
+
+    rig.board.mechanics.sample = with_a_spike
+    until(rig, "IDLE")
+    assert taken > 10
+    assert rig.faults() == []
+
+
 def test_a_spike_on_the_switchs_wire_at_depth_ends_nothing() -> None:
     rig = begun(at_home(a_rig()), "FULL")
     for _ in range(10):
