@@ -80,6 +80,7 @@ class Gauge(Motions):
         self.run.begin(steps, stand)
         self.held.begin(shaft, self.cell.interval_us())
         self.board.program_begins(shaft, steps)
+        self.cell.begin()
         self.handle("run")
 
     def next_step(self) -> None:

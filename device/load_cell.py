@@ -40,6 +40,7 @@ class LoadCell:
         self.status = 0
         self.gap_us = 0
         self._scaled_interval = interval_us << _SMOOTHING
+        self._first = False
         self.fault: int | None = None
         self.clear(tick_us)
 
@@ -49,6 +50,10 @@ class LoadCell:
         self.detail = 0
         self._last_us = tick_us
         self._same = self._saturated = self._out_of_step = 0
+
+    def begin(self) -> None:
+        """Take the next sample as the first of a program: a time without samples before it says nothing about it."""
+        self._first = True
 
     def interval_us(self) -> int:
         """Return the measured time between samples, us: the converter's oscillator may be off by some percent."""
@@ -72,7 +77,8 @@ class LoadCell:
             self._fail(CELL_SILENT, silent_us)
 
     def _time(self, tick_us: int) -> None:
-        self.gap_us = elapsed_us(tick_us, self._last_us)
+        self.gap_us = self.interval_us() if self._first else elapsed_us(tick_us, self._last_us)
+        self._first = False
         self._last_us = tick_us
         late_us = self.gap_us - self.interval_us()
         if 2 * late_us > self.interval_us():

@@ -69,6 +69,17 @@ def test_a_lost_sample_shows_as_a_gap() -> None:
     assert fed([1, 2, 3], gaps=[12500, 12500, 13000]).status == 0
 
 
+@pytest.mark.parametrize("gap_us", [12500, 18700, 25000, 400000])
+def test_the_time_before_a_program_says_nothing_about_its_first_sample(gap_us: int) -> None:
+    cell = fed([1, 2, 3])
+    cell.begin()
+    for word, tick_us in ((4, 3 * NOMINAL_US + gap_us), (5, 4 * NOMINAL_US + gap_us)):
+        cell.take(tick_us, word, 1)
+        assert (cell.status, cell.gap_us, cell.interval_us()) == (0, NOMINAL_US, NOMINAL_US)
+    cell.take(6 * NOMINAL_US + gap_us, 6, 1)
+    assert (cell.status, cell.gap_us) == (GAP, 2 * NOMINAL_US)
+
+
 def test_one_lost_sample_is_no_silence_two_are() -> None:
     cell = fed([1, 2])
     for late_us, fault in ((12500, None), (25000 + 60, None), (2.6 * 12500, "CELL_SILENT")):
