@@ -69,8 +69,8 @@ def test_scatter_goes_with_the_noise():
 
 
 def test_the_stiff_side_is_known_the_better_the_larger_the_spread_and_not_at_all_without():
-    one, three = (repeatability(STANDARD, CAL, Noise(spread_thou=spread)) for spread in (1.0, 3.0))
-    assert 2.0 < one.side_deg / three.side_deg < 3.0  # the period's share is the same
+    small, large = (repeatability(STANDARD, CAL, Noise(spread_thou=spread)) for spread in (1.0, 3.0))
+    assert 2.0 < small.side_deg / large.side_deg < 3.0  # the period's share is the same
     assert repeatability(STANDARD, CAL, Noise(spread_thou=0.0)).side_deg == np.inf
 
 
@@ -91,6 +91,8 @@ def test_behind_a_filter_neighbours_share_their_noise_and_waves_lose_height(stag
 
 def test_a_zero_in_the_middle_stands_for_both_light_visits():
     """Two lines in place of one: the full depth lies near a zero, and its scatter is a little larger."""
-    one, two = (repeatability(CycleSettings(zero_readings=6, zero_in_middle=middle), CAL) for middle in (False, True))
-    assert one.spine_thou < two.spine_thou < 1.5 * one.spine_thou
-    assert one.spread_thou == pytest.approx(two.spread_thou, rel=1e-3)
+    straight, bent = (
+        repeatability(CycleSettings(zero_readings=6, zero_in_middle=middle), CAL) for middle in (False, True)
+    )
+    assert straight.spine_thou < bent.spine_thou < 1.5 * straight.spine_thou
+    assert straight.spread_thou == pytest.approx(bent.spread_thou, rel=1e-3)
