@@ -12,6 +12,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from midspan.measurement.cycle_settings import CycleSettings
 from midspan.rehearsal import scenario
 
 STANDARD = 9000  # own number of the check standard in its slot
@@ -44,11 +45,7 @@ every_minutes = 600
 bad_check = "continue"
 rules = "limits"
 
-# The shortest cycle that still gives a value, so that a shaft is measured in a moment.
-[cycle]
-readings_per_turn = 44
-zero_readings = 12
-seat_turns = 0.1
+{cycle}
 
 [stop]
 faults_in_a_row = 100
@@ -57,6 +54,9 @@ uncertain_in_a_row = 100
 alarms_in_a_row = 100
 wait_minutes = {wait_minutes}
 """
+
+# The shortest cycle that still gives a value, so that a shaft is measured in a moment.
+SHORTEST = CycleSettings(readings_per_turn=44, zero_readings=12, seat_turns=0.1)
 
 
 @dataclass
@@ -111,6 +111,7 @@ def write(
     store: str = "results.db",
     wait_minutes: float = 30.0,
     every_shafts: int = 12,
+    cycle: CycleSettings = SHORTEST,
 ) -> None:
     """Write scenario.json, plan.toml, gauge.toml and bands.toml; `name` is the gauge's, `store` the database."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -129,8 +130,15 @@ def write(
         PLAN.format(
             name=name, store=store, port=port, shafts=len(stock.shafts), places="\n".join(_places()),
             standard_thou=STANDARD_THOU + 0.2, wait_minutes=wait_minutes, every_shafts=every_shafts,
+            cycle=_table(cycle),
         )
     )  # fmt: skip
+
+
+def _table(cycle: CycleSettings) -> str:
+    """Return a cycle as the table of a plan."""
+    keys = cycle.model_dump(exclude_defaults=True, mode="json")
+    return "\n".join(["[cycle]", *(f"{key} = {json.dumps(value)}" for key, value in keys.items())])
 
 
 def _bands() -> str:

@@ -30,7 +30,7 @@ def check_the_default_settings_make_a_board():
     assert (real_board.PRESS_ACCELERATION, real_board.ROTATE_SPEED_MAX, real_board.ROTATE_ACCELERATION) == (
         200000,
         4000,
-        8000,
+        24000,
     )
     assert (real_board.feeder, real_board.GUARDS, real_board.COUNT_LIMIT, real_board.READINGS) == (
         None,

@@ -45,7 +45,8 @@ def test_a_zero_in_the_middle_and_turning_back_come_where_the_head_is_free_and_a
         "ZERO_MIDDLE", "RETURN", "RETURN", "LIGHT_AGAIN", "LIGHT_AGAIN_BACK", "LIFT", "ZERO_AFTER",
     ]  # fmt: skip
     turns = [step.rotate_steps for step in steps_of(BOTH) if step.phase != Phase.SEATING and step.rotate_steps]
-    assert turns == [turns[0], -turns[0]] * 3
+    light, full = turns[0], turns[2]
+    assert turns == [light, -light, full, -full, light, -light]
 
 
 def test_depths_are_a_share_of_the_standard_load_and_all_of_it():
@@ -96,7 +97,7 @@ def test_a_shaft_that_slips_as_far_as_allowed_still_makes_its_turns_at_constant_
     per_turn, turns, settle, steps_per_turn, u_relative
 ):
     calibration = paper_calibration(rotation={"steps_per_turn": steps_per_turn, "u_relative": u_relative})
-    settings = CycleSettings(readings_per_turn=per_turn, turns=turns, settle_readings=settle)
+    settings = CycleSettings(readings_per_turn=per_turn, light_turns=turns, settle_readings=settle)
     gauge = identify(readings_most=200_000, rotate_speed_most=32_767)
     (turn,) = of(Phase.LIGHT, cycle_steps(calibration, gauge, settings))
     # Both ramps, v^2 / 2a each, and the conversions that settle after the first one are not measured.
@@ -131,7 +132,7 @@ def test_what_the_settings_leave_out_gives_way_to_the_gauge():
         ({"lift_mm_s": 41.0}, {"press_speed_most": 20_000}, ["cycle.lift_mm_s", "20000", "40.00"]),
         ({"readings_per_turn": 30}, {"rotate_speed_most": 4000}, ["cycle.readings_per_turn", "30", "4000", "32"]),
         ({"readings_per_turn": 1000}, {"readings_most": 2400}, ["cycle.readings_per_turn", "1000", "2400"]),
-        ({"turns": 20.0}, {"readings_most": 2400}, ["cycle.turns", "20", "2400"]),
+        ({"full_turns": 20.0, "readings_per_turn": 99}, {"readings_most": 2400}, ["cycle.full_turns", "20", "2400"]),
         ({}, {"count_limit": 900_000}, ["force.newton_per_count", "900000"]),
         ({}, {"press_limit_steps": 15_500}, ["travel.clearance_mm", "31"]),
     ],
@@ -220,9 +221,11 @@ def test_a_cycle_is_chosen_by_the_name_of_a_preset_or_of_a_file(tmp_path):
         return chosen_cycle(str(tmp_path / "own.toml"))
 
     assert (chosen_cycle("standard"), chosen_cycle("deep")) == (STANDARD, DEEP)
-    assert written("[cycle]\nturns = 3\nback_and_forth = true\n") == CycleSettings(turns=3.0, back_and_forth=True)
+    assert written("[cycle]\nlight_turns = 3\nback_and_forth = true\n") == CycleSettings(
+        light_turns=3.0, back_and_forth=True
+    )
     assert written('cycle = "deep"\n[gauge]\nname = "attic"\n') == DEEP
-    for text, key in (("[cycle]\nturn = 3\n", "turn"), ("[cycle]\nturns = 0\n", "cycle.turns"),
+    for text, key in (("[cycle]\nturn = 3\n", "turn"), ("[cycle]\nfull_turns = 0\n", "cycle.full_turns"),
                       ('cycle = "quick"\n', "quick"), ("[gauge]\n", "[cycle]"), ("[cycle", "own.toml")):  # fmt: skip
         with pytest.raises(ConfigurationError) as caught:
             written(text)
@@ -235,10 +238,10 @@ def test_a_cycle_is_chosen_by_the_name_of_a_preset_or_of_a_file(tmp_path):
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("readings_per_turn", 23), ("readings_per_turn", 2001), ("turns", 0.9), ("turns", 21.0), ("zero_readings", 4),
-        ("settle_readings", 3), ("settle_readings", 101), ("press_mm_s", 0.0), ("approach_mm_s", -1.0),
-        ("lift_mm_s", 101.0), ("light_share", 0.01), ("light_share", 0.6), ("takeup_mm", 0.0), ("seat_turns", -0.1),
-        ("turns", float("nan")), ("zero_in_middle", 1), ("readings_per_turn", 54.5), ("speed", 1.0),
+        ("readings_per_turn", 23), ("readings_per_turn", 2001), ("light_turns", 0.9), ("full_turns", 21.0),
+        ("full_turns", float("nan")), ("zero_readings", 4), ("settle_readings", 3), ("settle_readings", 101),
+        ("press_mm_s", 0.0), ("approach_mm_s", -1.0), ("lift_mm_s", 101.0), ("light_share", 0.01), ("light_share", 0.6),
+        ("takeup_mm", 0.0), ("seat_turns", -0.1), ("zero_in_middle", 1), ("readings_per_turn", 54.5), ("speed", 1.0),
     ],
 )  # fmt: skip
 def test_absurd_settings_are_refused_by_their_key(key, value):

@@ -102,7 +102,12 @@ def test_what_is_asked_for_more_takes_longer():
         (STANDARD, 1000.0),
         (DEEP, 500.0),
         (CycleSettings(zero_in_middle=True, back_and_forth=True, approach_mm_s=4.0), 400.0),
-        (CycleSettings(readings_per_turn=100, turns=1.5, zero_readings=60, press_mm_s=5.0, lift_mm_s=8.0), 600.0),
+        (
+            CycleSettings(
+                readings_per_turn=100, light_turns=1.5, full_turns=1.5, zero_readings=60, press_mm_s=5.0, lift_mm_s=8.0
+            ),
+            600.0,
+        ),
     ],
 )
 def test_a_cycle_of_the_simulated_device_takes_so_long_by_its_own_clock(settings, spine):

@@ -15,7 +15,7 @@ LIMITS = {
     "down_speed_most": 10_000,
     "press_acceleration": 200_000,
     "rotate_speed_most": 4_000,
-    "rotate_acceleration": 8_000,
+    "rotate_acceleration": 24_000,
     "readings_most": 4_000,
     **dict.fromkeys(("held_shaft", "fault", "temperature_centi", "free_bytes", "feeder")),
 }

@@ -235,8 +235,8 @@ def _noise(gauge, rng, number):
 def filtered_run(shaft, gauge, rng, turns=2, per_turn=160, **options) -> RawRun:
     """Return a run of firmware 1.0.0 behind the gauge's filter, with readings that settle before each turn.
 
-    `options` are `firmware`, `fast` (readings a turn at the full depth), `middle` (readings of a zero in the middle),
-    `turned` (steps already made when the run begins) and `marks`.
+    `options` are `firmware`, `fast` (readings a turn at the full depth), `full_turns` (turns there), `middle` (readings
+    of a zero in the middle), `turned` (steps already made when the run begins) and `marks`.
     """
     full = shaft.spine_thou * 0.0254
     light, deep = full * 0.1, full * 1.01 + gauge.give_mm_per_n * LOAD_N
@@ -247,7 +247,8 @@ def filtered_run(shaft, gauge, rng, turns=2, per_turn=160, **options) -> RawRun:
     parts, segments = [], []
     for phase, depth in phases:
         a_turn = options.get("fast", per_turn) if phase is Phase.FULL else per_turn
-        number = round(turns * a_turn) + settling if depth else (middle if phase is Phase.ZERO_MIDDLE else 40)
+        made = options.get("full_turns", turns) if phase is Phase.FULL else turns
+        number = round(made * a_turn) + settling if depth else (middle if phase is Phase.ZERO_MIDDLE else 40)
         steps, force, down = np.full(number, position), np.zeros(number), 0
         if depth:
             down = CONTACT_STEPS + round(depth / gauge.mm_per_step)
@@ -294,7 +295,8 @@ def raw_run(
     full = (depth_thou or shaft.spine_thou) * 0.0254
     depth = {Phase.LIGHT: full * 0.1, Phase.FULL: full * 1.01 + gauge.give_mm_per_n * LOAD_N}
     depth[Phase.LIGHT_AGAIN] = depth[Phase.LIGHT]
-    phases = [(Phase.ZERO_BEFORE, 40), *zip(depth, np.array(turns) * per_turn, strict=True), (Phase.ZERO_AFTER, 40)]
+    readings = np.rint(np.array(turns) * per_turn).astype(int).tolist()
+    phases = [(Phase.ZERO_BEFORE, 40), *zip(depth, readings, strict=True), (Phase.ZERO_AFTER, 40)]
     rotate, press, force, position = [], [], [], 0
     for phase, number in phases:
         turning = phase in depth

@@ -62,7 +62,7 @@ def test_a_plan_says_how_shafts_and_check_standards_are_measured_else_the_calibr
     assert replace(SETUP, calibration=slow).cycle == CycleSettings(readings_per_turn=200)
     deep = SortPlan.model_validate({**EXAMPLE, "cycle": "deep"})
     assert replace(SETUP, plan=deep, calibration=slow).cycle == DEEP
-    assert plan_with(cycle={"turns": 3.0}).cycle == CycleSettings(turns=3.0)
+    assert plan_with(cycle={"light_turns": 3.0}).cycle == CycleSettings(light_turns=3.0)
     kept = json.loads(replace(SETUP, plan=deep).as_json())
     assert CycleSettings.model_validate(kept["cycle"]) == DEEP
 

@@ -23,7 +23,7 @@ def cycle(
     spine: Annotated[float, typer.Option(min=50, max=2000, help="Spine of the shaft, thou.")] = 500.0,
     spread: Annotated[float, typer.Option(min=0, max=100, help="Its spread, thou.")] = 3.0,
     bow: Annotated[float, typer.Option(min=0, max=5, help="Its bow, mm.")] = 0.1,
-    feeding: Annotated[float, typer.Option(min=0, max=600, help="Seconds to bring and take away a shaft.")] = 3.0,
+    feeding: Annotated[float, typer.Option(min=0, max=600, help="Seconds to bring and take away a shaft.")] = 2.2,
     as_json: AsJson = False,
 ) -> None:
     """Show what a measuring cycle takes, by phase, and how its results scatter.

@@ -33,7 +33,7 @@ LIGHT, FULL, AGAIN = range(3)
 # and third order at both depths; relative change of the period; the zeros before, after, and in the middle.
 BOW, SIDE, SECOND, THIRD, PERIOD, BEFORE, AFTER, MIDDLE = (3, 4), 5, (6, 8), (10, 12), 14, 15, 16, 17
 UNKNOWNS = 18
-UNREAD_TURNS = 0.15  # of each turning: its two ramps
+UNREAD_TURNS = 0.1  # of each turning: its two ramps
 BOW_RAD, STIFF_RAD = 3.5, 0.6  # sides of bow and stiffness; any other gives nearly the same
 
 
@@ -107,7 +107,7 @@ def repeatability(
     >>> gauge = Calibration.model_validate(EXAMPLE)
     >>> fast, deep = (repeatability(settings, gauge) for settings in (STANDARD, DEEP))
     >>> round(fast.spine_thou, 4), round(deep.spine_thou, 4)
-    (0.0086, 0.0051)
+    (0.0092, 0.0055)
     """
     point = _point(settings, calibration, noise)
     width = _filter_width(calibration, interval_us)
@@ -169,9 +169,10 @@ def _filter_width(calibration: Calibration, interval_us: int) -> float:
 
 
 def _known(calibration: Calibration, settings: CycleSettings) -> Array:
-    """Return what is known without readings: the period by the calibration, and a zero that is not there."""
+    """Return what is known without readings: period, side of the bow, and a zero that is not there."""
     known = np.zeros((UNKNOWNS, UNKNOWNS))
     known[PERIOD, PERIOD] = calibration.rotation.u_relative**-2
+    known[SIDE, SIDE] = 3 / math.pi**2  # any side is as likely: all there is to know of that of a straight shaft
     known[MIDDLE, MIDDLE] = 0.0 if settings.zero_in_middle else 1.0
     return known
 
@@ -187,14 +188,12 @@ class _Turning:
 
     def information(self) -> Array:
         """Return the information of all readings at unit noise, shape (unknowns, unknowns)."""
-        settings = self.settings
-        turns = settings.turns * (1 + 2 * self.calibration.rotation.u_relative)
-        readings = round(turns * settings.readings_per_turn)
-        information = np.zeros((UNKNOWNS, UNKNOWNS))
+        settings, readings = self.settings, self._readings()
+        begin, information = 0.0, np.zeros((UNKNOWNS, UNKNOWNS))  # angles count from the first zero
         for visit in (LIGHT, FULL, AGAIN):
-            begin = settings.seat_turns + visit * (turns + settings.settle_readings / settings.readings_per_turn)
-            begin += (visit + 1) * UNREAD_TURNS
-            turned = begin + np.arange(readings) / settings.readings_per_turn
+            begin += UNREAD_TURNS
+            turned = begin + np.arange(readings[visit]) / settings.readings_per_turn
+            begin = turned[-1] + settings.settle_readings / settings.readings_per_turn
             rows = self._derivatives(visit, 2 * np.pi * turned)
             # The slope of the force within a visit tells nothing of the zero: shaft and cell may creep.
             for zero, share in self._zero_shares(visit, readings):
@@ -204,16 +203,21 @@ class _Turning:
             information[zero, zero] += settings.zero_readings
         return information
 
-    def _zero_shares(self, visit: int, readings: int) -> tuple[tuple[int, float], ...]:
+    def _readings(self) -> tuple[int, int, int]:
+        """Return the number of readings of each visit, those that a slipping shaft takes included."""
+        settings = self.settings
+        a_turn = settings.readings_per_turn * (1 + 2 * self.calibration.rotation.u_relative)
+        light, full = round(settings.light_turns * a_turn), round(settings.full_turns * a_turn)
+        return light, full, light
+
+    def _zero_shares(self, visit: int, readings: tuple[int, int, int]) -> tuple[tuple[int, float], ...]:
         """Return the zeros of a visit with their weights: it lies between two of them, on a line in time."""
-        half = self.settings.zero_readings / 2
-        if not self.settings.zero_in_middle:
-            share = (half + (visit + 0.5) * readings) / (2 * half + 3 * readings)
-            return (BEFORE, 1 - share), (AFTER, share)
-        if visit == AGAIN:
+        zero, split = self.settings.zero_readings, self.settings.zero_in_middle
+        if split and visit == AGAIN:
             return (MIDDLE, 0.5), (AFTER, 0.5)
-        share = (half + (visit + 0.5) * readings) / (2 * half + 2 * readings)
-        return (BEFORE, 1 - share), (MIDDLE, share)
+        between = sum(readings[:AGAIN] if split else readings)
+        share = (zero / 2 + sum(readings[:visit]) + readings[visit] / 2) / (zero + between)
+        return (BEFORE, 1 - share), (MIDDLE if split else AFTER, share)
 
     def _derivatives(self, visit: int, angle: Array) -> Array:
         """Return the derivatives of the readings at some angles by each unknown, shape (unknowns, angles)."""

@@ -9,7 +9,7 @@ from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds
 from midspan.wire.records import Identify, Phase
 
-FEEDING_S = 3.0  # a shaft rolls in, its readings are acknowledged, and it rolls out; a simulated night takes so long
+FEEDING_S = 2.2  # a shaft rolls in, its readings are judged, and it rolls out; a simulated night takes so long
 HOUR_S = 3600.0
 # Phases whose readings make the result; in the others something moves, or turns back.
 SAMPLED = (Phase.ZERO_BEFORE, Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN, Phase.ZERO_AFTER)

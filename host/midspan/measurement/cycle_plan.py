@@ -44,7 +44,8 @@ class _Ways:
     travel: int
     takeup: int
     seat: int
-    turn: int
+    light_turn: int
+    full_turn: int
     press: int
     approach: int
     lift: int
@@ -80,16 +81,16 @@ def cycle_steps(calibration: Calibration, identify: Identify, settings: CycleSet
         steps.append(replace(fast, until_count=ways.light_count))  # a shaft may lie higher than it should
     near = len(steps)  # where the light depth is found
     steps.append(_seek(Phase.APPROACH, ways.approach, ways.light_count, FaultCode.NO_CONTACT, ways))
-    steps += _turns(Phase.LIGHT, Phase.LIGHT_BACK, settings, ways)
+    steps += _turns(Phase.LIGHT, Phase.LIGHT_BACK, ways.light_turn, settings, ways)
     steps.append(_seek(Phase.DEEPEN, ways.press, ways.full_count, FaultCode.TRAVEL_LIMIT, ways))
-    steps += _turns(Phase.FULL, Phase.FULL_BACK, settings, ways)
+    steps += _turns(Phase.FULL, Phase.FULL_BACK, ways.full_turn, settings, ways)
     if settings.zero_in_middle:
         # One step, so that the phases of the run stay apart; while the head rises its readings count as settling.
         steps.append(replace(_zero(Phase.ZERO_MIDDLE, settings, ways), press_steps=0, press_speed=ways.lift))
     # The light depth is reached from above, as before, so that the backlash of the screw stays on the same side.
     steps.append(_press(Phase.RETURN, -ways.takeup, ways.press, ways, near))
     steps.append(_press(Phase.RETURN, 0, ways.approach, ways, near))
-    steps += _turns(Phase.LIGHT_AGAIN, Phase.LIGHT_AGAIN_BACK, settings, ways)
+    steps += _turns(Phase.LIGHT_AGAIN, Phase.LIGHT_AGAIN_BACK, ways.light_turn, settings, ways)
     steps.append(_press(Phase.LIFT, 0, ways.lift, ways))
     steps.append(_zero(Phase.ZERO_AFTER, settings, ways))
     _check_room(steps, identify, calibration, settings)
@@ -105,8 +106,9 @@ def _check_room(steps: list[Step], identify: Identify, calibration: Calibration,
     if readings > identify.readings_most:
         raise ConfigurationError(
             f"a cycle of a soft shaft would give {readings} readings, the gauge holds {identify.readings_most} "
-            f"(readings_most); lower cycle.readings_per_turn = {settings.readings_per_turn}, cycle.turns = "
-            f"{settings.turns:g} or cycle.zero_readings = {settings.zero_readings}",
+            f"(readings_most); lower cycle.readings_per_turn = {settings.readings_per_turn}, cycle.light_turns = "
+            f"{settings.light_turns:g}, cycle.full_turns = {settings.full_turns:g} or cycle.zero_readings = "
+            f"{settings.zero_readings}",
             code="readings",
         )
 
@@ -133,10 +135,10 @@ def _zero(phase: Phase, settings: CycleSettings, ways: _Ways) -> Step:
     return Step(phase, None, None, None, None, 0, readings, settle, counts_rise_from, ways.press, ways.rotate)
 
 
-def _turns(phase: Phase, back: Phase, settings: CycleSettings, ways: _Ways) -> list[Step]:
+def _turns(phase: Phase, back: Phase, steps: int, settings: CycleSettings, ways: _Ways) -> list[Step]:
     """Return the steps of all turns at a depth: forward, and back if the settings want it."""
-    forth = [_turn(phase, ways.turn, settings.settle_readings, ways)]
-    return forth + [_turn(back, -ways.turn, settings.settle_readings, ways)] * settings.back_and_forth
+    forth = [_turn(phase, steps, settings.settle_readings, ways)]
+    return forth + [_turn(back, -steps, settings.settle_readings, ways)] * settings.back_and_forth
 
 
 def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings) -> _Ways:
@@ -169,9 +171,12 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
         _press_speed(key, wanted, most, getattr(identify, limit), (limit, travel.mm_per_step))
         for key, (wanted, most, limit) in speeds.items()
     )
+    light_turn, full_turn = (
+        _turn_steps(key, calibration, identify, settings, rotate) for key in ("light_turns", "full_turns")
+    )
     return _Ways(
         light, full, clearance, longest, round(settings.takeup_mm * per_mm), round(settings.seat_turns * per_turn),
-        _turn_steps(calibration, identify, settings, rotate), press, approach, lift, rotate,
+        light_turn, full_turn, press, approach, lift, rotate,
     )  # fmt: skip
 
 
@@ -205,19 +210,20 @@ def _press_speed(key: str, wanted: float | None, usual: float, most: int, limit:
     return speed
 
 
-def _turn_steps(calibration: Calibration, identify: Identify, settings: CycleSettings, speed: int) -> int:
+def _turn_steps(key: str, calibration: Calibration, identify: Identify, settings: CycleSettings, speed: int) -> int:
     """Return the microsteps of all turns at a depth, with both ramps and the readings that only settle.
 
     A shaft that slips as much as the calibration allows still makes all its turns.
     """
     rotation = calibration.rotation
-    turning = settings.turns * rotation.steps_per_turn * (1 + 2 * rotation.u_relative)
+    turns: float = getattr(settings, key)
+    turning = turns * rotation.steps_per_turn * (1 + 2 * rotation.u_relative)
     ramps = speed**2 / identify.rotate_acceleration
     settling = (settings.settle_readings + 1) * steps_per_conversion(speed, identify.interval_us)
     steps = math.ceil(turning + ramps + settling)
     if steps > LONGEST_TURN_STEPS:
         raise ConfigurationError(
-            f"cycle.turns = {settings.turns:g} takes {steps} microsteps at a depth, the gauge turns at most "
+            f"cycle.{key} = {turns:g} takes {steps} microsteps at a depth, the gauge turns at most "
             f"{LONGEST_TURN_STEPS} in a step; write fewer turns",
             code="turns",
         )

@@ -3,7 +3,7 @@
 More readings cost time and lower the scatter. The scatter is a small part of the uncertainty of a spine, so STANDARD
 is fast; DEEP is for what other results rest on: calibrations and assigned values.
 
->>> CycleSettings(turns=3.0).readings_per_turn == STANDARD.readings_per_turn
+>>> CycleSettings(full_turns=4.0).readings_per_turn == STANDARD.readings_per_turn
 True
 """
 
@@ -27,8 +27,11 @@ class CycleSettings(Section):
     readings_per_turn : int
         Readings in a turn of the shaft. The harmonics reach three times a turn, so fewer than 24 would leave no room
         for readings that are left out.
-    turns : float
-        Turns at each depth. With fewer than two, the slip of the roller is hard to tell from the shaft's own pattern.
+    light_turns : float
+        Turns at each of both visits to the light depth.
+    full_turns : float
+        Turns at the full depth. Only there is the pattern of the stiffness much above the noise, so that the period of
+        a straight shaft, and with it the angle of its stiff side, comes from these turns: more of them help more.
     zero_readings : int
         Readings of each zero.
     settle_readings : int
@@ -53,12 +56,13 @@ class CycleSettings(Section):
 
     Examples
     --------
-    >>> CycleSettings(readings_per_turn=44, back_and_forth=True).turns
-    2.0
+    >>> CycleSettings(readings_per_turn=44, back_and_forth=True).full_turns
+    3.0
     """
 
     readings_per_turn: Annotated[int, Field(ge=24, le=2000)] = 54
-    turns: Annotated[float, Field(ge=1, le=20)] = 2.0
+    light_turns: Annotated[float, Field(ge=1, le=20)] = 1.5
+    full_turns: Annotated[float, Field(ge=1, le=20)] = 3.0
     zero_readings: Annotated[int, Field(ge=5, le=1000)] = 15
     settle_readings: Annotated[int, Field(ge=FILTER_READINGS, le=100)] = FILTER_READINGS + 1
     press_mm_s: MmPerS | None = None

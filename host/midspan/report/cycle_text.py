@@ -12,7 +12,8 @@ from midspan.measurement.cycle_settings import STANDARD, CycleSettings
 
 SETTINGS = {
     "readings_per_turn": "readings in a turn",
-    "turns": "turns at each depth",
+    "light_turns": "turns at each light depth",
+    "full_turns": "turns at the full depth",
     "zero_readings": "readings of a zero",
     "settle_readings": "readings left to settle",
     "press_mm_s": "head down, mm/s",
