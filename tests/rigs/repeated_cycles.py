@@ -1,21 +1,22 @@
 """One shaft measured over and over on the real device code, with fresh noise each time."""
 
+import tomllib
+
 import numpy as np
 from in_memory import InMemory
 from midspan.link.gauge import Gauge
-from midspan.measurement.calibration import EXAMPLE, Calibration
+from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.result import evaluate
+from midspan.rehearsal import scenario
 
-# Of the simulated converter: device/rehearsal/README.md, "The converter".
-FILTER = {"delay_s": 0.0246, "u_delay_s": 1e-4, "width_s": 0.0142, "u_width_s": 2e-4}
-GAUGE = Calibration.model_validate(EXAMPLE | {"filter": FILTER})
+GAUGE = Calibration.model_validate(tomllib.loads(scenario.example_calibration()))  # of the simulated gauge
 QUANTITIES = ("spine_thou", "spread_thou", "stiff_side_deg", "runout_mm")
 
 
 def repeated_cycles(truth, settings, number, seed=1):
     """Return the results of a shaft's cycles."""
-    line = InMemory({"seed": seed, "shafts": [{"number": i + 1, **truth} for i in range(number)]})
+    line = InMemory(scenario.rehearsal([{"number": i + 1, **truth} for i in range(number)], seed))
     gauge = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     steps = cycle_steps(GAUGE, gauge.identify(), settings)
     runs = []
