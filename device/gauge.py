@@ -96,6 +96,7 @@ class Gauge(Motions):
 
     def _press_to(self, target: int) -> None:
         run = self.run
+        run.press(abs(target - self.press.position()))
         if target == 0:
             self._go_home(run.step.press_speed)
         elif target > self.board.PRESS_LIMIT:

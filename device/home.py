@@ -82,7 +82,7 @@ class Motions:
         self._top = min(0, self.press.position())
         self._then = "HOME_STUCK"
         self.run.begin_touch()
-        self.press.move(self._slip, self.board.HOME_SPEED // _BACK_OFF)
+        self.press.move(2 * self._slip, self.board.HOME_SPEED // _BACK_OFF)  # lost steps and a search may lie above
 
     def rise(self) -> None:
         """Go up until the home switch closes, at most a little more than the whole travel."""

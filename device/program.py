@@ -9,7 +9,7 @@ from records import BUFFER_TOO_SMALL, NO_CONTACT, OUT_OF_RANGE, TRAVEL_LIMIT
 SHAFT_MAX = const(0x3FFFFFFF)  # the chip's largest small integer
 _STEPS_MAX = const(32)
 _TURN_MAX = const(1 << 20)  # rotate microsteps of one step: hundreds of revolutions
-_STEP_S_MAX = const(300)  # of one step: a longer one is a mistake
+STEP_S_MAX = const(300)  # of each motion of a step, and of its readings: a longer one is a mistake
 _SPARE_MS = const(4000)  # before a step counts as stuck: the search for a home switch that is a little late, late turns
 
 
@@ -18,7 +18,10 @@ class RefusalError(Exception):
 
 
 class Step:
-    """Step of a program; its attributes are the fields of the record, and `most_ms`, the longest that it may take."""
+    """Step of a program; its attributes are the fields of the record, and `most_ms`.
+
+    That is the longest time that the step may take once the press has come to rest.
+    """
 
     def __init__(self, values) -> None:
         (self.phase, self.press_steps, self.from_step, self.until_count, self.unreached, self.rotate_steps,
@@ -73,12 +76,10 @@ def _wrong_here(step, home: bool, zeroed: bool) -> "str | None":
 
 
 def _endless(step, board) -> "str | None":
-    """Return the name of a field that makes the step too long, None if none does; set the longest time of the step."""
-    pressing = 0 if step.press_steps is None else board.PRESS_LIMIT // step.press_speed
+    """Return the name of a field that makes the step too long, None if none does; set the step's time without press."""
     turning = abs(step.rotate_steps) // step.rotate_speed + step.rotate_speed // board.ROTATE_ACCELERATION
     reading = (step.readings + step.settle_readings) * board.INTERVAL_US // 1000000
-    step.most_ms = 1000 * (pressing + turning + reading) + _SPARE_MS
-    for name, seconds in (("press_speed", pressing), ("rotate_speed", turning), ("readings", reading)):
-        if seconds > _STEP_S_MAX:
-            return name
-    return None
+    step.most_ms = 1000 * (turning + reading) + _SPARE_MS
+    if turning > STEP_S_MAX:
+        return "rotate_speed"
+    return "readings" if reading > STEP_S_MAX else None

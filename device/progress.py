@@ -8,6 +8,7 @@ from array import array
 
 from load_cell import BAD, GAP_BEFORE, SETTLING
 from micropython import const
+from program import STEP_S_MAX
 
 _ROW = const(2)  # readings in a row that settle a matter of force
 _TOUCH_PART = const(16)  # of the limit of force: at home nothing touches the head
@@ -54,12 +55,16 @@ class Run:
     def _enter(self) -> None:
         self.threshold: "int | None" = None
         self.arrived = False
-        self._calm = self._good = self._over = self._reached = self._against = self._elapsed_us = 0
+        self._calm = self._good = self._over = self._reached = self._against = self._elapsed_us = self._press_ms = 0
 
     def target(self) -> int:
         """Return where the press goes in this step: a place below home, 0 for home itself."""
         step = self.step
         return step.press_steps if step.from_step is None else max(0, self._ends[step.from_step] + step.press_steps)
+
+    def press(self, way: int) -> None:
+        """Allow the time of a press that has some way to go."""
+        self._press_ms = 1000 * min(way // self.step.press_speed + 1, STEP_S_MAX)
 
     def arrive(self, press: int) -> None:
         """Note where the press came to rest: from here on readings settle and count."""
@@ -71,7 +76,7 @@ class Run:
         """Count time; return True if the step has taken longer than it ever should."""
         self._elapsed_us += elapsed_us
         self.detail = self._elapsed_us // 1000
-        return self.detail > self.step.most_ms
+        return self.detail > self.step.most_ms + self._press_ms
 
     def over(self) -> bool:
         """Return True if the step is done; the zero that it gives is then known."""

@@ -36,7 +36,6 @@ STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the c
 PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # stopping two readings late costs 10 steps, or 1
 BACK_STEPS = 200  # several times the backlash
 STRETCH_STEPS = 2000
-LONGEST_STEP_S = 290  # the gauge refuses a speed at which its whole travel would take more than five minutes
 SPARE_S = 4.0  # of a step's readings, which the gauge allows for what comes late
 
 
@@ -295,8 +294,7 @@ def touch(bench: LiveBench, load: int, deepest: int) -> None:
         reached = min(bench.press + STRETCH_STEPS, deepest) - 1
         bench.step(reached + 1, stop_count=load, speed=SEEK_STEPS_S)
     bench.step(max(0, bench.press - BACK_STEPS))
-    slowest = -(-bench.limits.press_limit_steps // LONGEST_STEP_S)
-    bench.step(bench.press + 2 * BACK_STEPS, stop_count=load, speed=max(TOUCH_STEPS_S, slowest))
+    bench.step(bench.press + 2 * BACK_STEPS, stop_count=load, speed=TOUCH_STEPS_S)
 
 
 def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Travel, deepest: int) -> None:
