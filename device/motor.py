@@ -24,7 +24,7 @@ from stepper import LEVELS, PAIRS, near
 PULL = const(0x8080)  # the instruction pull(noblock), the step pin low
 QUEUE = const(4)  # words
 RECEIVE = const(4)  # DMA requests of the four receive queues of a PIO block come after those of the transmit queues
-COUNT_MAX = const(1 << 28)  # steps that can be counted from a start
+COUNT_MAX = const(1 << 27)  # steps counted from a start, at most; on the RP2350 the bits from 28 on are a mode
 RELOAD = const(14)  # registers of a channel: its transfer count, then the read address whose writing starts it
 RING = const(3)  # 2^3 bytes: those two registers, again and again
 LIST = const(6)  # words: size and address of the piece, of the ramp, and zeros, which start nothing
