@@ -17,6 +17,7 @@ from midspan.archive.reader import Archive
 from midspan.link.block_assembler import TICK_PERIOD_US
 from midspan.link.serial_port import SerialLink
 from midspan.link.session_states import AT_REST
+from midspan.measurement.cycle_settings import STANDARD
 from midspan.rehearsal.process import Rehearsal
 from midspan.sorting.recorder import NightRecorder
 from midspan.wire.codec import unpack
@@ -91,7 +92,7 @@ def sorted_night(folder):
 
 def simulated(folder, shafts):
     """Write the files of a run and its gauge; return what to enter."""
-    night_files.write(folder, night_files.stock(shafts, 1), "")
+    night_files.write(folder, night_files.stock(shafts, 1), "", cycle=STANDARD)
     gauge = Rehearsal(json.loads((folder / "scenario.json").read_text()), folder / "gauge")
 
     class Plugged:
@@ -145,8 +146,10 @@ def figures(folder):
     p50, p99 = np.quantile(watch.latency_s[3:], [0.5, 0.99]) * 1e3  # the first ones pay for imports and tables
     resumed_s = np.median(resume_times(folder / "killed"))
     return [
-        plainly("sorting, feeding and releasing, check standards included", 3600 * SHAFTS / passed_s, "shafts an hour"),
-        at_least("share of the sort cycle spent sampling", 100 * sampling_s / passed_s, "%", 60),
+        at_least(
+            "sorting by the standard cycle, check standards included", 3600 * SHAFTS / passed_s, "shafts an hour", 300
+        ),
+        plainly("share of the sort cycle spent sampling", 100 * sampling_s / passed_s, "%"),
         plainly("last byte to durable verdict in a night, p50", p50, "ms"),
         at_most("last byte to durable verdict in a night, p99", p99, "ms", 50),
         plainly("from the start of sort --resume after a kill to its first step", resumed_s, "s"),

@@ -17,7 +17,9 @@ from synthetic import Gauge, Shaft, filter_section, filtered_run, paper_calibrat
 
 CYCLES = 1500
 CAL = paper_calibration(filter=filter_section(()))
-LEAST, MOST = 0.90, 1.10  # of the bound
+# Of the bound, for spine, spread, side and runout. The fit takes the period from each depth and from the bow's phases,
+# not from those of the stiffness: that costs the side up to 13 %.
+LEAST, MOST = 0.90, np.array([1.10, 1.10, 1.18, 1.10])
 
 
 def cycles(settings, noise, seed):
@@ -83,7 +85,7 @@ def test_behind_a_filter_neighbours_share_their_noise_and_waves_lose_height(stag
     gauge = Gauge(noise_n=noise.reading_n, stages=stages, noise_passes=True)
     shaft = Shaft(noise.spine_thou, noise.spread_thou, bow_mm=noise.bow_mm)
     calibration = paper_calibration(filter=filter_section(stages))
-    runs = [filtered_run(shaft, gauge, random, 1.5, per_turn=54, full_turns=3.0) for _ in range(600)]
+    runs = [filtered_run(shaft, gauge, random, 2.0, per_turn=42, full_turns=4.0) for _ in range(600)]
     found = evaluate([_with_zeros_of(run, STANDARD.zero_readings) for run in runs], calibration)
     scatter = np.std([(r.spine_thou, r.spread_thou, r.stiff_side_deg, r.runout_mm) for r in found], axis=0, ddof=1)
     bound = repeatability(STANDARD, calibration, noise)

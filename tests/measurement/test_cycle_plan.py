@@ -152,7 +152,7 @@ def test_a_filter_that_remembers_longer_than_readings_settle_is_refused():
 
 
 def test_a_shaft_as_large_as_a_barrel_would_turn_beyond_what_a_step_can():
-    barrel = paper_calibration(rotation={"steps_per_turn": 600_000.0})
+    barrel = paper_calibration(rotation={"steps_per_turn": 400_000.0})
     with pytest.raises(ConfigurationError) as caught:
         cycle_steps(barrel, identify(rotate_speed_most=10**6, readings_most=200_000), STANDARD)
     assert caught.value.code == "turns"

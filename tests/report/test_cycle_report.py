@@ -34,7 +34,7 @@ def test_json_has_the_same_numbers():
     assert told["cycle_s"] == pytest.approx(sum(told["seconds"].values()))
     assert told["shafts_an_hour"] == pytest.approx(3600 / (told["cycle_s"] + 4.0))
     as_run = STANDARD.model_copy(update={"readings_per_turn": told["readings_per_turn"]})
-    assert told["readings_per_turn"] == pytest.approx(54, rel=0.1)
+    assert told["readings_per_turn"] == pytest.approx(42, rel=0.1)
     assert told["scatter"]["side_deg"] == repeatability(as_run, CAL).side_deg
     assert json.loads(cycle_json(cost(noise=Noise(spread_thou=0.0))))["scatter"]["side_deg"] is None
 

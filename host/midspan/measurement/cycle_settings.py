@@ -3,7 +3,7 @@
 More readings cost time and lower the scatter. The scatter is a small part of the uncertainty of a spine, so STANDARD
 is fast; DEEP is for what other results rest on: calibrations and assigned values.
 
->>> CycleSettings(full_turns=4.0).readings_per_turn == STANDARD.readings_per_turn
+>>> CycleSettings(full_turns=6.0).readings_per_turn == STANDARD.readings_per_turn
 True
 """
 
@@ -28,7 +28,7 @@ class CycleSettings(Section):
         Readings in a turn of the shaft. The harmonics reach three times a turn, so fewer than 24 would leave no room
         for readings that are left out.
     light_turns : float
-        Turns at each of both visits to the light depth.
+        Turns at each of both visits to the light depth; whole ones, or a bow's high side weighs more than its low one.
     full_turns : float
         Turns at the full depth. Only there is the pattern of the stiffness much above the noise, so that the period of
         a straight shaft, and with it the angle of its stiff side, comes from these turns: more of them help more.
@@ -57,12 +57,12 @@ class CycleSettings(Section):
     Examples
     --------
     >>> CycleSettings(readings_per_turn=44, back_and_forth=True).full_turns
-    3.0
+    4.0
     """
 
-    readings_per_turn: Annotated[int, Field(ge=24, le=2000)] = 54
-    light_turns: Annotated[float, Field(ge=1, le=20)] = 1.5
-    full_turns: Annotated[float, Field(ge=1, le=20)] = 3.0
+    readings_per_turn: Annotated[int, Field(ge=24, le=2000)] = 42
+    light_turns: Annotated[float, Field(ge=1, le=20)] = 2.0
+    full_turns: Annotated[float, Field(ge=1, le=20)] = 4.0
     zero_readings: Annotated[int, Field(ge=5, le=1000)] = 15
     settle_readings: Annotated[int, Field(ge=FILTER_READINGS, le=100)] = FILTER_READINGS + 1
     press_mm_s: MmPerS | None = None
