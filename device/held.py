@@ -36,7 +36,7 @@ class Held:
 
     def __init__(self, room: int) -> None:
         self._room = room
-        self._gaps, self._rotate, self._press, self._counts = [_column(room) for _ in range(4)]
+        self._lateness, self._rotate, self._press, self._counts = [_column(room) for _ in range(4)]
         self._status = bytearray(room)
         self._marks = _column(_MARKS_MAX)
         self._starts, self._mark_starts, self._ticks = [_column(BLOCKS_MAX + 1) for _ in range(3)]  # of each block
@@ -79,17 +79,14 @@ class Held:
         if at == self.readings:  # the first of its block, whose time stands in the block's head
             self._phases[self.blocks], self._ticks[self.blocks] = phase, tick_us
             gap_us = self._interval_us
-        self._gaps[at], self._rotate[at], self._press[at] = gap_us, rotate, press
-        self._counts[at], self._status[at] = count, status
+        self._lateness[at], self._counts[at], self._status[at] = gap_us - self._interval_us, count, status
+        self._rotate[at], self._press[at] = rotate, press
         self._used += 1
         if self._used - self.readings == READINGS_MAX:
             self.close()
 
     def mark(self, rotate: int) -> None:
-        """Note where the index mark passed; it goes with the open block.
-
-        If there is no room it is left out: only a flickering sensor gives so many.
-        """
+        """Note where the index mark passed; left out if there is no room, as only a flickering sensor gives so many."""
         if self._marked < min(_MARKS_MAX, self._mark_starts[self.blocks] + _BLOCK_MARKS):
             self._marks[self._marked] = rotate
             self._marked += 1
@@ -110,45 +107,42 @@ class Held:
         for value in (READINGS, boot, self._number, block, start, self._phases[block], self._ticks[block],
                       self._interval_us):  # fmt: skip
             at = put_int(out, at, value)
-        at = _column_out(self._gaps, start, end, self._interval_us, False, out, at)
+        at = _column_out(self._lateness, start, end, False, out, at)
         for column in (self._rotate, self._press):
-            at = _column_out(column, start, _still_from(column, start, end), 0, True, out, at)
-        at = _column_out(self._counts, start, end, 0, True, out, at)
-        at = self._status_out(start, end, out, at)
-        return _column_out(self._marks, self._mark_starts[block], self._mark_starts[block + 1], 0, False, out, at)
-
-    def _status_out(self, start: int, end: int, out: bytearray, at: int) -> int:
-        """Write where the status of readings changes; return the end."""
-        status, was, changes = self._status, 0, 0
-        for i in range(start, end):
-            changes += status[i] != was
-            was = status[i]
-        if changes:
-            at = put_int(out, at, changes)
-        was = 0
-        for i in range(start, end):
-            if status[i] != was:
-                was = status[i]
-                at = put_int(out, put_int(out, at, i - start), was)
-        out[at] = 0
-        return at + 1
+            moved = end
+            while moved > start + 1 and column[moved - 1] == column[moved - 2]:  # an axis that stands costs no bytes
+                moved -= 1
+            at = _column_out(column, start, moved, True, out, at)
+        at = _column_out(self._counts, start, end, True, out, at)
+        at = _changes_out(self._status, start, end, out, at)
+        return _column_out(self._marks, self._mark_starts[block], self._mark_starts[block + 1], False, out, at)
 
 
-def _still_from(column, start: int, end: int) -> int:
-    """Return where column[start:end] changes for the last time: an axis that stands costs no bytes."""
-    while end > start + 1 and column[end - 1] == column[end - 2]:
-        end -= 1
-    return end
-
-
-def _column_out(column, start: int, end: int, less: int, changes: bool, out: bytearray, at: int) -> int:
-    """Write column[start:end] as an Avro array, each value `less` some number, or its change; return the end."""
-    last = less
+def _column_out(column, start: int, end: int, changes: bool, out: bytearray, at: int) -> int:
+    """Write column[start:end] as an Avro array of values, or of their changes; return the end."""
+    last = 0
     if end > start:
         at = put_int(out, at, end - start)
     for i in range(start, end):
         at = put_int(out, at, column[i] - last)
         if changes:
             last = column[i]
+    out[at] = 0
+    return at + 1
+
+
+def _changes_out(status: bytearray, start: int, end: int, out: bytearray, at: int) -> int:
+    """Write an Avro array of the places where a status changes, each with the new one; return the end."""
+    was = changes = 0
+    for i in range(start, end):
+        changes += status[i] != was
+        was = status[i]
+    if changes:
+        at = put_int(out, at, changes)
+    was = 0
+    for i in range(start, end):
+        if status[i] != was:
+            was = status[i]
+            at = put_int(out, put_int(out, at, i - start), was)
     out[at] = 0
     return at + 1

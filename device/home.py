@@ -1,71 +1,69 @@
 """Motions that no program orders: the search for home, the way up, and the stop.
 
 Nothing here waits: `_then` names the event or fault that follows when all motion has ended. The head is on its way to
-the home switch while that is "missed" or "HOME_NOT_FOUND".
+the home switch while that is "missed" or "HOME_NOT_FOUND"; with "up" it is there, or goes by the count alone.
 """
 
+from load_cell import LoadCell
 from micropython import const
+from progress import Run
+from stepper import Stepper
 
 # A home switch repeats better than this, and a motor slips by four full steps, 64 microsteps, at once.
 LOST_STEPS_MOST = const(32)
 SLIP_PART = const(16)  # of the whole travel: nearer home than this the switch is believed, further off the count
-_BACK_OFF = const(4)  # part of the speed of homing: a head that meets something is noticed before it presses hard
-_TO_THE_SWITCH = ("missed", "HOME_NOT_FOUND")
+_SLOWER = const(4)  # than the search for home: a head that meets something is noticed before it presses hard
 
 
 class Motions:
-    """The gauge's axes and what they do without a program; its attributes are for reading.
+    """The gauge's parts, and what they do without a program; its attributes are for reading.
 
     `shaft` is the number of the program under way or None, `fault` the fault since the last order or None.
     """
 
-    def __init__(self, board, press, rotate, cell, held, run) -> None:
+    def __init__(self, board, held) -> None:
         self.board = board
-        self.press = press
-        self.rotate = rotate
-        self.cell = cell
         self.held = held
-        self.run = run
+        self.press = Stepper(board.press, board.PRESS_ACCELERATION)
+        self.rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION)
+        self.cell = LoadCell(board.INTERVAL_US, board.ticks_us())
+        self.run = Run(self.cell, self.rotate, board.COUNT_LIMIT)
         self.parts: list = []  # the optional ones
         self.in_gauge: int | None = None  # number of the shaft that a feeder brought onto the rollers
         self.shaft: int | None = None
         self.fault: int | None = None
         self._faulty = False  # the way up ends in FAULTED
-        self._blind = False  # the home switch is not believed
         self._backed_off = False  # in this search for home
         self._top = 0  # where the head goes when the switch is not believed
         self._slip = board.PRESS_LIMIT // SLIP_PART
         self._then: str | None = None
 
-    def stay(self) -> None:
-        """Do nothing: no motion is needed."""
-
     def be_ready(self) -> None:
-        """Forget the fault of the shaft that is over."""
+        """Wait for an order; the fault of what is over is forgotten."""
         self.fault = None
 
     def at_home(self) -> bool:
         """Return True if the home switch is closed and the counted position allows it."""
         return self.press.position() <= self._slip and self.board.home_closed()
 
-    def _to_switch(self) -> bool:
-        return self._then in _TO_THE_SWITCH
+    def _move_press(self, steps: int, speed: int, then: str) -> None:
+        self._then = then
+        self.press.move(steps, speed)
 
     def _go_home(self, speed: int) -> None:
         """Go up until the home switch closes, which has to be where it was before."""
-        self._then = "up"
-        if not self.at_home():
-            self._then = "missed"
-            self.press.move(-self.press.position() - LOST_STEPS_MOST, speed)
+        if self.at_home():
+            self._then = "up"
+        else:
+            self._move_press(-self.press.position() - LOST_STEPS_MOST, speed, "missed")
 
     def search(self) -> None:
         """Go on slowly past the old home, as steps may be lost; only a little, not to grind at the end stop."""
-        self._then = "HOME_NOT_FOUND"
-        self.press.move(-self._slip // 2, self.board.HOME_SPEED // _BACK_OFF)
+        self._move_press(-self._slip // 2, self.board.HOME_SPEED // _SLOWER, "HOME_NOT_FOUND")
 
     def seek_home(self) -> None:
         """Find where the home switch closes, whatever the count: the head may have been turned by hand."""
-        self._faulty = self._blind = self._backed_off = False
+        self._faulty = self._backed_off = False
         self.fault = self.in_gauge = self.run.zero = None  # a person may have been at the rollers
         self.cell.clear(self.board.ticks_us())
         for part in self.parts:
@@ -80,33 +78,18 @@ class Motions:
         self.press.halt()
         self._backed_off = True
         self._top = min(0, self.press.position())
-        self._then = "HOME_STUCK"
         self.run.begin_touch()
-        self.press.move(2 * self._slip, self.board.HOME_SPEED // _BACK_OFF)  # lost steps and a search may lie above
+        way = 2 * self._slip  # lost steps and a search may lie above
+        self._move_press(way, self.board.HOME_SPEED // _SLOWER, "HOME_STUCK")
 
     def rise(self) -> None:
         """Go up until the home switch closes, at most a little more than the whole travel."""
         self.press.halt()
-        self._then = "HOME_NOT_FOUND"
-        self.press.move(-self.board.PRESS_LIMIT - self._slip, self.board.HOME_SPEED)
-
-    def ease(self) -> None:
-        """Stop with a ramp because the load is reached."""
-        self.run.threshold = None
-        self._then = "there"
-        self.press.stop()
-
-    def arrive(self) -> None:
-        """Turn, if the step says so, now that the press has come to rest."""
-        step = self.run.step
-        self.run.arrive(self.press.position())
-        if step.rotate_steps:
-            self.rotate.move(step.rotate_steps, step.rotate_speed)
+        self._move_press(-self.board.PRESS_LIMIT - self._slip, self.board.HOME_SPEED, "HOME_NOT_FOUND")
 
     def finish(self) -> None:
         """End the program; its blocks wait for the host."""
         self.shaft = None
-        self.held.close()
         self.held.end_due = True
 
     def halt(self) -> None:
@@ -126,10 +109,9 @@ class Motions:
 
     def retract_blind(self) -> None:
         """Stop both motors, then move the head up by the count, ignoring the home switch; end in FAULTED."""
-        self._faulty = self._blind = True
+        self._faulty = True
         self.halt()
-        self._then = "up"
-        self.press.move(self._top - self.press.position(), self.board.HOME_SPEED)
+        self._move_press(self._top - self.press.position(), self.board.HOME_SPEED, "up")
 
     def note_faulty(self) -> None:
         """Let the head, which is already on its way up, go on; end in FAULTED."""

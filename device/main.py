@@ -9,11 +9,9 @@ from answers import SILENCE_MS, Answers
 from frames import Decoder
 from gauge import Gauge, StateError
 from held import Held
-from load_cell import LoadCell, elapsed_us
+from load_cell import elapsed_us
 from outbox import Outbox
-from records import END_OF_SHAFT, HOST_SILENT, INTERNAL, RUNNING
-from progress import Run
-from stepper import Stepper
+from records import END_OF_SHAFT, RUNNING
 
 
 class Device:
@@ -24,12 +22,8 @@ class Device:
         self.held = Held(board.READINGS)
         self.outbox = Outbox(board, self.held)
         self.now_us = board.ticks_us()
-        press = Stepper(board.press, board.PRESS_ACCELERATION)
-        rotate = Stepper(board.rotate, board.ROTATE_ACCELERATION)
-        cell = LoadCell(board.INTERVAL_US, self.now_us)
-        run_of_steps = Run(cell, rotate, board.COUNT_LIMIT)
-        self.gauge = Gauge(board, press, rotate, cell, self.held, run_of_steps, self.outbox)
-        self.answers = Answers(board, self.gauge, self.held, self.outbox)
+        self.gauge = Gauge(board, self.held, self.outbox)
+        self.answers = Answers(self.gauge, self.outbox)
         board.install_parts(self.gauge, self.answers)
         self._silent_us = 0
         self._moved = False  # when the last turn began: one that begins at rest may take its time
@@ -50,12 +44,10 @@ class Device:
             self.gauge.pass_time(elapsed)
             self._listen(elapsed)
             self._take_samples()
-            self.gauge.poll()
+            self.gauge.poll(self.now_us)
         except (StateError, OSError):  # OSError: the board could not write the record of a release
-            self.gauge.fail(INTERNAL, self.gauge.state)
+            self.gauge.handle("INTERNAL", self.gauge.state)
         self._speak()
-
-    # The loop's parts
 
     def _listen(self, elapsed: int) -> None:
         self._silent_us = min(self._silent_us + elapsed, 1000 * SILENCE_MS)  # stops there: no overflow in a quiet week
@@ -64,28 +56,23 @@ class Device:
             if end:
                 self._silent_us = 0
                 self.answers.hear(self._decoder.sequence(), self._decoder.frame, end)
-        if self._silent_us >= 1000 * SILENCE_MS and self.gauge.allows("HOST_SILENT"):
-            self.gauge.fail(HOST_SILENT, self._silent_us // 1000)
+        if self._silent_us >= 1000 * SILENCE_MS:
+            self.gauge.offer("HOST_SILENT", SILENCE_MS)
 
     def _take_samples(self) -> None:
-        sample = self._sample
+        sample, gauge = self._sample, self.gauge
         while self.board.mark_take(self._mark):
-            if self.gauge.state == RUNNING:
-                self.held.mark(self.gauge.rotate.located(self._mark[0]))
+            if gauge.state == RUNNING:
+                self.held.mark(gauge.rotate.located(self._mark[0]))
         while self.board.cell_take(sample):
-            self.gauge.sample(sample[0], sample[1], sample[2], sample[3], sample[4])
-        self.gauge.cell.watch(self.now_us)
-        self.gauge.judge_cell()
+            gauge.sample(sample[0], sample[1], sample[2], sample[3], sample[4])
 
     def _speak(self) -> None:
-        if self.outbox.send() and self.held.end_due:
-            self.held.end_due = not self.outbox.record(END_OF_SHAFT, self._end_of_shaft())
-
-    def _end_of_shaft(self) -> tuple:
-        gauge, held = self.gauge, self.held
-        duration_ms, sampling_ms = gauge.duration_us // 1000, gauge.run.sampling_us // 1000
-        complete = gauge.cause is None
-        return self.board.boot, held.shaft, held.blocks, held.readings, complete, gauge.cause, duration_ms, sampling_ms
+        board, gauge, held = self.board, self.gauge, self.held
+        if self.outbox.send() and held.end_due:
+            end = (board.boot, held.shaft, held.blocks, held.readings, gauge.cause is None, gauge.cause,
+                   gauge.duration_us // 1000, gauge.run.sampling_us // 1000)  # fmt: skip
+            held.end_due = not self.outbox.record(END_OF_SHAFT, end)
 
 
 def run(board) -> None:

@@ -50,9 +50,7 @@ class Motor:
         self._count_ctrl = counter.pack_ctrl(inc_read=False, inc_write=False, treq_sel=request + RECEIVE)
         self._off = data.pack_ctrl(enable=False)
         self._told = array("I", [0])
-        self._words = [array("I", [0] * (LIST + 2 * (PAIRS + LEVELS))) for _ in range(2)]
-        self._addresses = [self._address(words) for words in self._words]
-        self._half = 0  # of the memory: the one used last
+        self._used, self._spare = [self._half() for _ in range(2)]  # of the memory
         self._last = 0  # words of the piece that must be unread for it to be in time
         self._end = self._braking = 0  # steps from the start to the end of all that is queued; those of its ramp
         # Where counting began, and the direction: switched as one object, for an interrupt must not see half a change.
@@ -81,14 +79,9 @@ class Motor:
         moving = self.moving()
         if moving and (direction != self._base[1] or not self._in_time()):
             return False
-        half = 1 - self._half
-        words, address = self._words[half], self._addresses[half]
-        steps = self._write(words, LIST, piece, pieces)
-        braking = self._write(words, LIST + 2 * pieces, ramp, ramps)
-        words[0] = 2 * pieces
-        words[1] = address + 4 * LIST
-        words[2] = 2 * ramps
-        words[3] = address + 4 * (LIST + 2 * pieces) if ramps else 0
+        address = self._spare[1]
+        steps = self._write(0, LIST, piece, pieces)
+        braking = self._write(2, LIST + 2 * pieces, ramp, ramps)
         if not moving:
             self._begin(direction, address if pieces else address + ENTRY)
         elif self._in_time():
@@ -97,7 +90,7 @@ class Motor:
             return False
         self._end += steps + braking - self._braking
         self._braking = braking
-        self._half = half
+        self._used, self._spare = self._spare, self._used
         self._last = self._last_moment(piece, pieces)
         return True
 
@@ -113,16 +106,16 @@ class Motor:
         machine.restart()  # its jump to the start drives the pin low
         machine.active(1)
 
-    def _address(self, words) -> int:
+    def _half(self) -> tuple:
+        """Return room for a list and its pairs, with its address."""
+        words = array("I", [0] * (LIST + 2 * (PAIRS + LEVELS)))
         self._data.read = words
-        return self._data.read
+        return words, self._data.read
 
     def _done(self) -> int:
-        """Return the steps since the start."""
         return COUNT_MAX - self._counter.count
 
     def _stand(self) -> None:
-        """Keep the position without the counter."""
         self._still[0] = near(self.position())
         self._base = self._still
 
@@ -147,8 +140,11 @@ class Motor:
         self._data.active(0)
         self._lister.active(0)
 
-    def _write(self, words, at: int, pairs, number: int) -> int:
-        """Write pairs as the state machine takes them; return their steps."""
+    def _write(self, entry: int, at: int, pairs, number: int) -> int:
+        """Write pairs as the state machine takes them, and their entry in the list; return their steps."""
+        words, address = self._spare
+        words[entry] = 2 * number
+        words[entry + 1] = address + 4 * at if number else 0
         total = 0
         for i in range(0, 2 * number, 2):
             steps = pairs[i + 1]
@@ -173,4 +169,4 @@ class Motor:
 
     def _in_time(self) -> bool:
         """Return True while the last piece is read and its ramp can still be replaced."""
-        return self._lister.read == self._addresses[self._half] + ENTRY and self._data.count >= self._last
+        return self._lister.read == self._used[1] + ENTRY and self._data.count >= self._last

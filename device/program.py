@@ -18,15 +18,12 @@ class RefusalError(Exception):
 
 
 class Step:
-    """Step of a program; its attributes are the fields of the record, and `most_ms`.
-
-    That is the longest time that the step may take once the press has come to rest.
-    """
+    """Step of a program: the fields of the record, the longest that it may take, and where the press stood at last."""
 
     def __init__(self, values) -> None:
         (self.phase, self.press_steps, self.from_step, self.until_count, self.unreached, self.rotate_steps,
          self.readings, self.settle_readings, self.zero, self.press_speed, self.rotate_speed) = values  # fmt: skip
-        self.most_ms = 0
+        self.most_ms = self.end = 0
 
     def goes_home(self) -> bool:
         """Return True if the press goes to the home switch."""
@@ -42,9 +39,12 @@ def check(steps: list, board, home: bool, zeroed: bool) -> None:
         raise RefusalError(OUT_OF_RANGE, "steps")
     room = board.READINGS
     for number, step in enumerate(steps):
-        if step.press_steps is not None:
-            home = step.goes_home()
-        wrong = _wrong(step, number, board) or _wrong_here(step, home, zeroed) or _endless(step, board)
+        home = home if step.press_steps is None else step.goes_home()
+        wrong = _out_of_range(step, number, board) or _endless(step, board)
+        if step.press_steps is not None and not home and not zeroed:
+            wrong = wrong or "press_steps"
+        if step.zero and not (home and step.readings):  # what touches the head would be no zero
+            wrong = wrong or "zero"
         if wrong:
             raise RefusalError(OUT_OF_RANGE, "{}.{}".format(number, wrong))
         zeroed = zeroed or step.zero
@@ -53,7 +53,7 @@ def check(steps: list, board, home: bool, zeroed: bool) -> None:
             raise RefusalError(BUFFER_TOO_SMALL, "{}.readings".format(number))
 
 
-def _wrong(step, number: int, board) -> "str | None":
+def _out_of_range(step, number: int, board) -> "str | None":
     """Return the name of a field that is out of its range, None if there is none."""
     for name, low, high in (
         ("phase", 0, 255), ("from_step", 0, number - 1),
@@ -66,13 +66,6 @@ def _wrong(step, number: int, board) -> "str | None":
         if value is not None and not low <= value <= high:
             return name
     return None if step.unreached in (None, NO_CONTACT, TRAVEL_LIMIT) else "unreached"
-
-
-def _wrong_here(step, home: bool, zeroed: bool) -> "str | None":
-    """Return the name of a field that asks for what is not safe at this place of the program, None if none does."""
-    if step.press_steps is not None and not home and not zeroed:
-        return "press_steps"
-    return "zero" if step.zero and not (home and step.readings) else None  # what touches the head would be no zero
 
 
 def _endless(step, board) -> "str | None":

@@ -4,7 +4,7 @@ A ramp rises in LEVELS equal steps of speed: from rest, v^2 = 2 a s. Behind each
 it, the mirror of the way up: if the loop hangs, the motor ends its pieces and brakes without losing a step.
 
     press = Stepper(board.press, 200000)
-    press.move_to(4000, 12000)
+    press.move(4000, 12000)
     while press.moving():
         press.poll()
 """
@@ -52,23 +52,17 @@ def near(count: int) -> int:
 
 
 class Stepper:
-    """Axis that drives a motor of the board with `acceleration`, microsteps/s^2.
-
-    Positions are microsteps from the origin; `rising` means that the position falls, as the press's does going up.
-    """
+    """Axis that drives a motor of the board with `acceleration`, microsteps/s^2; positions count from its origin."""
 
     def __init__(self, motor, acceleration: int) -> None:
         self._motor = motor
         self._acceleration = acceleration
         self._speed = self._direction = 1
-        self._begin = self._steps = 0
-        self._level = 1  # of the next piece
-        self._given = 0  # steps in the pieces so far
+        self._begin = self._given = 0  # where the move began at rest, and its steps in the pieces so far
         self._ends = array("i", [0] * (CRUISE + 1))  # steps from the begin to the end of each level and of the cruise
         self._periods_us = array("i", [0] * (CRUISE + 1))
         self._piece = array("i", [0] * (2 * PAIRS))
         self._ramp = array("i", [0] * (2 * LEVELS))
-        self._ramp_steps = self._ramp_pairs = 0
         self.set_origin()
 
     def set_origin(self) -> None:
@@ -87,17 +81,9 @@ class Stepper:
         """Return True until the whole move is over, even if the motor stands because the loop came late."""
         return self._given < self._ends[CRUISE] or self._motor.moving()
 
-    def rising(self) -> bool:
-        """Return True if a move towards smaller positions is under way."""
-        return self._direction < 0 and self.moving()
-
     def steady(self, position: int) -> bool:
         """Return True if the speed was constant at a position of the last move, between its ramps."""
         return self._ends[LEVELS] <= (position - self._begin) * self._direction <= self._given
-
-    def move_to(self, target: int, speed: int) -> None:
-        """Begin a move to a position."""
-        self.move(target - self.position(), speed)
 
     def move(self, steps: int, speed: int) -> None:
         """Begin a move by some steps."""
@@ -111,7 +97,7 @@ class Stepper:
         if self._given < self._ends[CRUISE] and self._motor.due():
             if not self._motor.moving():
                 if self._given:
-                    self._plan(self._steps - self._done())
+                    self._plan(self._ends[CRUISE] + self._ends[LEVELS] - self._done())
                 self._feed()  # and the next one at once: this one is being read already
             self._feed()
 
@@ -120,9 +106,8 @@ class Stepper:
         done = self._done()
         if self._motor.moving() and done < self._given:  # beyond, it brakes already
             self._motor.halt()
-            self._given = done = self._done()
-            self._brake_from(min(done, self._ends[LEVELS]))
-            self._motor.play(self._direction, self._piece, 0, self._ramp, self._ramp_pairs)
+            self._given = self._done()
+            self._play(0, self._given)
         self._ends[CRUISE] = self._given
 
     def halt(self) -> None:
@@ -136,33 +121,26 @@ class Stepper:
     def _plan(self, steps: int) -> None:
         """Lay out a move from rest: where its levels of speed end, and their periods."""
         self._begin = self.position()
-        self._steps = steps
         self._given = 0
-        self._level = 1
-        self._ramp_steps = -1  # none laid out
-        peak, ends, periods_us = self._peak(), self._ends, self._periods_us
-        ramp = min(peak * peak // (2 * self._acceleration), steps // 2) if peak > SLOW else 0
+        acceleration, ends, periods_us = self._acceleration, self._ends, self._periods_us
+        peak = self._speed if steps > self._speed * self._speed // acceleration else max(1, root(acceleration * steps))
+        ramp = min(peak * peak // (2 * acceleration), steps // 2) if peak > SLOW else 0
         for level in range(1, CRUISE):
             speed = peak * level // LEVELS
-            ends[level] = min(speed * speed // (2 * self._acceleration), ramp)
+            ends[level] = min(speed * speed // (2 * acceleration), ramp)
             # A period is rounded up, so that no level is faster than it should be.
             periods_us[level] = -(-_SECOND_US // max(1, peak * (2 * level - 1) // (2 * LEVELS)))
         ends[LEVELS] = ramp
         ends[CRUISE] = steps - ramp
         periods_us[CRUISE] = -(-_SECOND_US // peak)
 
-    def _peak(self) -> int:
-        if self._steps > self._speed * self._speed // self._acceleration:
-            return self._speed
-        return max(1, root(self._acceleration * self._steps))
-
     def _feed(self) -> None:
         """Hand the motor its next piece with its ramp; what it cannot take any more is planned anew from rest."""
-        piece, given, level = self._piece, self._given, self._level
+        piece, given, level = self._piece, self._given, 1
         us = pairs = 0
         while level <= CRUISE and pairs < PAIRS and (us < PIECE_US or pairs < PIECE_PAIRS):
             steps = self._ends[level] - given
-            if steps == 0:
+            if steps <= 0:
                 level += 1
                 continue
             period_us = self._periods_us[level]
@@ -172,22 +150,16 @@ class Stepper:
             pairs += 1
             us += period_us * steps
             given += steps
-        self._brake_from(min(given, self._ends[LEVELS]))
-        if pairs and self._motor.play(self._direction, piece, pairs, self._ramp, self._ramp_pairs):
+        if pairs and self._play(pairs, given):
             self._given = given
-            self._level = level
 
-    def _brake_from(self, steps: int) -> None:
-        """Lay out the ramp that mirrors the first steps of the way up, unless it is laid out already."""
-        if steps == self._ramp_steps:
-            return
-        self._ramp_steps = steps
-        ramp, ends, pairs = self._ramp, self._ends, 0
+    def _play(self, pairs: int, given: int) -> bool:
+        """Play a piece of some pairs, then the ramp from there: the mirror of the first `given` steps of the way up."""
+        ramp, ends, ramps = self._ramp, self._ends, 0
         for level in range(LEVELS, 0, -1):
-            below = ends[level - 1]
-            if steps > below:
-                ramp[2 * pairs] = self._periods_us[level]
-                ramp[2 * pairs + 1] = steps - below
-                pairs += 1
-                steps = below
-        self._ramp_pairs = pairs
+            steps = min(given, ends[level]) - ends[level - 1]
+            if steps > 0:
+                ramp[2 * ramps] = self._periods_us[level]
+                ramp[2 * ramps + 1] = steps
+                ramps += 1
+        return self._motor.play(self._direction, self._piece, pairs, ramp, ramps)

@@ -47,7 +47,7 @@ def say(*request):
 
 
 def moves():
-    return [(motor._half, motor.moving()) for motor in (real_board.press, real_board.rotate)]
+    return [(motor._used[1], motor.moving()) for motor in (real_board.press, real_board.rotate)]
 
 
 chip.look_us = chip.slice_us = 400

@@ -172,7 +172,7 @@ def check_years_of_turning_one_way_do_not_outgrow_the_count():
 def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
     _, _, stepper_motor = motor(noted=False)
     axis = Stepper(stepper_motor, 200000)
-    axis.move_to(20000, 12000)
+    axis.move(20000, 12000)
     for _ in range(900):
         chip.pass_us(1000)
         axis.poll()
@@ -180,7 +180,7 @@ def check_the_stepper_moves_the_real_motor_and_stops_it_on_the_way():
     begun = axis.position()
     follow(axis)
     assert begun < axis.position() <= begun + 12000 * 12000 // 400000 + 1 + 12 * 6  # what was read ahead
-    axis.move_to(0, 12000)
+    axis.move(-axis.position(), 12000)
     follow(axis)
     assert axis.position() == 0
 
@@ -190,7 +190,7 @@ def check_a_loop_that_hangs_at_any_turn_costs_no_step_and_at_most_50_ms_and_the_
         chip.reset()
         steps, _, stepper_motor = motor()
         axis = Stepper(stepper_motor, 200000)
-        axis.move_to(1200, 12000)
+        axis.move(1200, 12000)
         for _ in range(hangs):
             chip.pass_us(1000)
             axis.poll()
@@ -229,7 +229,7 @@ def check_going_on_allocates_nothing():
     gc.collect()
     before = gc.mem_alloc()
     for _ in range(20):
-        stepper_motor._lister.read = stepper_motor._addresses[stepper_motor._half] + 8
+        stepper_motor._lister.read = stepper_motor._used[1] + 8
         axis.poll()
         stepper_motor.position()
     after = gc.mem_alloc()

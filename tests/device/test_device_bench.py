@@ -274,7 +274,7 @@ def test_a_cell_that_fails_while_the_head_stands_brings_it_home(fault: str) -> N
     rig = standing()
     step(rig, 2, press_steps=3000)
     ends = len(rig.all("EndOfShaft"))
-    rig.device.gauge.fail(records.FAULT_CODES.index(fault), 0)
+    rig.device.gauge.handle(fault)
     rig.run_to("FAULTED")
     rig.run(0.1)
     assert rig.device.gauge.press.position() == 0
