@@ -7,6 +7,7 @@ import pytest
 from gauges import identify
 from hypothesis import given
 from hypothesis import strategies as st
+from in_memory import measured
 from midspan.base.errors import ConfigurationError
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import cycle_steps, rotate_speed, steps_per_conversion
@@ -49,12 +50,31 @@ def test_a_zero_in_the_middle_and_turning_back_come_where_the_head_is_free_and_a
     assert turns == [light, -light, full, -full, light, -light]
 
 
-def test_depths_are_a_share_of_the_standard_load_and_all_of_it():
+def test_the_head_is_stopped_so_early_that_a_middle_shaft_ends_at_a_share_of_the_load_and_at_all_of_it():
+    """A spine of 500 thou gives way by 12.7 mm under the standard load; the count is 2 + 1.5 conversions late."""
     steps = steps_of(CycleSettings(light_share=0.2))
-    for phase, share in ((Phase.APPROACH, 0.2), (Phase.DEEPEN, 1.0)):
+    for phase, share, speed in ((Phase.APPROACH, 0.2, 5000), (Phase.DEEPEN, 1.0, 8000)):
+        over_mm = 0.002 * (speed * 3.5 * 0.0125 + speed**2 / (2 * GAUGE.press_acceleration))
         for step in of(phase, steps):
             counts = step.until_count
-            assert 9e-6 * counts + 1e-14 * counts**2 == pytest.approx(share * LOAD_N, abs=1e-5)
+            stop_n = 9e-6 * counts + 1e-14 * counts**2
+            assert stop_n + LOAD_N / 12.7 * over_mm == pytest.approx(share * LOAD_N, abs=1e-5)
+    assert of(Phase.APPROACH, steps)[1].press_speed == 5000
+    assert of(Phase.DEEPEN, steps)[0].press_speed == 8000
+
+
+@pytest.mark.parametrize("spine", [300.0, 500.0, 1000.0])
+def test_shafts_come_to_rest_near_the_tenth_and_the_whole_of_the_load(spine):
+    *_, run, _ = measured({"spine_thou": spine})
+    zero = run.counts[run.phase_slice(Phase.ZERO_BEFORE)].mean()
+    held = {phase: (np.median(run.counts[run.phase_slice(phase)]) - zero) / 941600 for phase in
+            (Phase.LIGHT, Phase.FULL)}  # fmt: skip
+    assert held[Phase.LIGHT] == pytest.approx(0.1, abs=0.05)
+    assert held[Phase.FULL] == pytest.approx(1.0, abs=0.06)
+
+
+def test_a_load_that_is_not_reached_is_a_fault_of_the_step():
+    steps = steps_of()
     assert [step.unreached for step in of(Phase.APPROACH, steps)] == [None, FaultCode.NO_CONTACT]
     assert of(Phase.DEEPEN, steps)[0].unreached is FaultCode.TRAVEL_LIMIT
 

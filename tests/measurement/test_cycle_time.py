@@ -59,14 +59,16 @@ def test_the_head_goes_as_deep_as_the_shaft_is_soft(spine, gap_mm):
     steps = cycle_steps(CAL, GAUGE, STANDARD)
     seconds = dict(zip([Phase(step.phase).name + str(step.press_speed) for step in steps],
                        cycle_seconds(steps, GAUGE, CAL, AssumedShaft(spine, gap_mm)), strict=True))  # fmt: skip
-    deep_mm, late_s = spine * 0.0254, LATE * INTERVAL_S
+    deep_mm, late_s = spine * 0.0254, 3.5 * INTERVAL_S  # two readings of a filter that is two conversions late
     fast, slow, a = 16.0, 10.0, GAUGE.press_acceleration * 0.0025
-    found_mm = gap_mm + 0.1 * deep_mm
+    # Thresholds that bring a shaft of 500 thou, 12.7 mm, to rest at a tenth of the load and at all of it.
+    light, full = (share - (v * late_s + v**2 / (2 * a)) / 12.7 for share, v in ((0.1, slow), (1.0, fast)))
+    found_mm = gap_mm + light * deep_mm
     assert seconds["APPROACH4000"] == pytest.approx(found_mm / slow + 1.5 * slow / a + late_s, rel=0.02)
     overshot_mm = slow * late_s + slow**2 / (2 * a)
-    further_mm = 0.9 * deep_mm - overshot_mm
+    further_mm = (full - light) * deep_mm - overshot_mm
     assert seconds["DEEPEN6400"] == pytest.approx(further_mm / fast + 1.5 * fast / a + late_s, rel=0.03)
-    up_mm = 6.5 + gap_mm + 0.1 * deep_mm + overshot_mm
+    up_mm = 6.5 + gap_mm + light * deep_mm + overshot_mm
     assert seconds["LIFT12000"] == pytest.approx(up_mm / 30 + 30 / a, rel=0.02)
 
 

@@ -13,16 +13,17 @@ import math
 from dataclasses import dataclass, replace
 
 from midspan.base.errors import ConfigurationError
-from midspan.base.units import STANDARD
+from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_settings import CycleSettings
-from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds
+from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds, noticed_s
 from midspan.wire.records import FaultCode, Identify, Phase, Step
 
 LONGEST_TRAVEL_MM = 75.0  # clearance and the softest shaft's deflection, with a margin
 PRESS_MM_S = 16.0
 APPROACH_MM_S = 10.0
 LIFT_MM_S = 30.0
+MIDDLE_N_PER_MM = STANDARD.load_n / (500 * MM_PER_THOU)  # stiffness of a shaft of spine 500 thou
 SOFTEST_THOU, LARGEST_GAP_MM = 1500.0, 10.0  # the shaft that takes the press longest
 FAST_CONVERTER = 16 / 15  # of the nominal rate: an oscillator on a converter is not exact
 LONGEST_TURN_STEPS = 1 << 20  # protocol/program.avsc
@@ -147,10 +148,10 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
     per_mm = 1 / travel.mm_per_step
     rotate = rotate_speed(per_turn, identify, settings)
     _check_settling(calibration, identify, settings)
-    light, full = (calibration.counts_for(share * STANDARD.load_n) for share in (settings.light_share, 1.0))
-    if full > identify.count_limit:
+    most = calibration.counts_for(STANDARD.load_n)
+    if most > identify.count_limit:
         raise ConfigurationError(
-            f"force.newton_per_count makes the full load {full} counts, the gauge's limit is {identify.count_limit} "
+            f"force.newton_per_count makes the full load {most} counts, the gauge's limit is {identify.count_limit} "
             "(count_limit); correct the calibration, or the board file",
             code="full_load",
         )
@@ -171,6 +172,10 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
         _press_speed(key, wanted, most, getattr(identify, limit), (limit, travel.mm_per_step))
         for key, (wanted, most, limit) in speeds.items()
     )
+    light, full = (
+        calibration.counts_for(_stop_load_n(share * STANDARD.load_n, speed, calibration, identify))
+        for share, speed in ((settings.light_share, approach), (1.0, press))
+    )
     light_turn, full_turn = (
         _turn_steps(key, calibration, identify, settings, rotate) for key in ("light_turns", "full_turns")
     )
@@ -178,6 +183,18 @@ def _ways(calibration: Calibration, identify: Identify, settings: CycleSettings)
         light, full, clearance, longest, round(settings.takeup_mm * per_mm), round(settings.seat_turns * per_turn),
         light_turn, full_turn, press, approach, lift, rotate,
     )  # fmt: skip
+
+
+def _stop_load_n(load_n: float, speed: int, calibration: Calibration, identify: Identify) -> float:
+    """Return the load at which a head on its way down has to be stopped to come to rest at a load.
+
+    The force is known late, then the head brakes, v^2 / 2 a. What this adds is taken off for a shaft of a middle spine:
+    a stiffer shaft ends a little above the load, a softer one a little below. Half the load stays, however fast the
+    head is.
+    """
+    late_s = noticed_s(calibration, identify)
+    over_mm = (speed * late_s + speed**2 / (2 * identify.press_acceleration)) * calibration.travel.mm_per_step
+    return max(load_n - MIDDLE_N_PER_MM * over_mm, load_n / 2)
 
 
 def _check_settling(calibration: Calibration, identify: Identify, settings: CycleSettings) -> None:

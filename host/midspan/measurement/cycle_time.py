@@ -13,9 +13,8 @@ from midspan.measurement import elastica
 from midspan.measurement.calibration import Calibration
 from midspan.wire.records import Identify, Step
 
-# Conversions from the moment at which a load is reached, or a motion ends, to the reading that shows it: half of one
-# on average.
-LATE = 0.5
+LATE = 0.5  # conversions from the end of a motion to the first reading after it, on average
+USUAL_DELAY = 2.0  # conversions by which a filter of four is late
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +79,7 @@ class _Head:
             return 0.0
         # From rest to the load, on until a reading shows it, then to rest again.
         reached = min(speed, math.sqrt(2 * acceleration * way))
-        late_s = LATE * self.interval_s
+        late_s = noticed_s(self.calibration, self.identify)
         self.at = min(target, felt + reached * late_s + reached**2 / (2 * acceleration))
         return reached / (2 * acceleration) + way / reached + late_s + reached / acceleration
 
@@ -96,6 +95,28 @@ class _Head:
         bend_mm = ratio * calibration.span.span_mm + calibration.frame.give_mm_per_n * force_n
         down_mm = calibration.travel.clearance_mm + self.shaft.gap_mm + bend_mm
         return down_mm / calibration.travel.mm_per_step
+
+
+def noticed_s(calibration: Calibration, identify: Identify) -> float:
+    """Return how long after a load is reached the gauge knows of it, on average.
+
+    The count is late by the converter's filter, and two readings in a row settle a matter of force.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Delay of the filter; two conversions if it is not calibrated.
+    identify : Identify
+        Rate of conversion.
+
+    Returns
+    -------
+    float
+        Time, s.
+    """
+    interval_s = identify.interval_us * 1e-6
+    delay_s = USUAL_DELAY * interval_s if calibration.filter is None else calibration.filter.delay_s
+    return (LATE + 1) * interval_s + delay_s
 
 
 def cycle_seconds(
