@@ -10,6 +10,8 @@ import time
 from dataclasses import replace
 
 import numpy as np
+from gauges import identify
+from midspan.measurement.cycle_plan import rotate_speed, steps_per_conversion
 from midspan.measurement.cycle_settings import STANDARD
 from midspan.measurement.result import evaluate
 from midspan.measurement.spine_monte_carlo import spine_trials
@@ -29,6 +31,7 @@ from synthetic import (
 from bench.figure import Figure, at_most, plainly
 
 SHAFTS, AT_500, TRIALS = 3000, 200, 100_000
+STEPS_PER_TURN = 800
 FILTERED, STAGES, U_FILTER_S = 1500, (4.0,), {"u_delay_s": 1e-4, "u_width_s": 3e-4}
 STRETCHES = ((150, 300), (300, 600), (600, 1000), (1000, 1500))
 
@@ -92,9 +95,12 @@ def _behind_filter(rng):
         (drawn_shaft(rng, number), drawn_gauge(rng, vertical=rng.uniform(0, 1), stages=STAGES, noise_passes=True))
         for number in range(FILTERED)
     ]
+    # As a plan turns, whose speed does not beat with the conversions.
+    speed = rotate_speed(STEPS_PER_TURN, identify(), STANDARD)
+    per_turn = STEPS_PER_TURN / steps_per_conversion(speed, identify().interval_us)
     results = []
     for shaft, gauge in pairs:
-        turns = {"per_turn": STANDARD.readings_per_turn, "full_turns": STANDARD.full_turns}
+        turns = {"per_turn": per_turn, "full_turns": STANDARD.full_turns}
         run = filtered_run(shaft, gauge, rng, STANDARD.light_turns, **turns)
         known = filter_section(STAGES, **U_FILTER_S)
         off = {
