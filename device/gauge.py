@@ -19,7 +19,7 @@ class StateError(Exception):
 class Gauge(Motions):
     """State machine over the parts of the gauge; its attributes are for reading.
 
-    It reports to `outbox`. `cause` is the first fault of the program.
+    It reports to `outbox`. `cause` is the first fault of the program, `duration_us` its time so far.
     """
 
     def __init__(self, board, held, outbox) -> None:
@@ -28,7 +28,7 @@ class Gauge(Motions):
         self.table = TABLE
         self.state = STARTING
         self.cause: int | None = None
-        self.duration_us = self._elapsed_us = self._stuck = 0
+        self.duration_us = self._stuck = 0
 
     def allows(self, event: str) -> bool:
         """Return True if the table has an event in the present state."""
@@ -124,14 +124,8 @@ class Gauge(Motions):
 
     # In every turn of the loop
 
-    def pass_time(self, elapsed_us: int) -> None:
-        """Count time; call it first in every turn of the loop, with the time since the last turn."""
-        self._elapsed_us = elapsed_us
-        if self.shaft is not None:
-            self.duration_us += elapsed_us
-
-    def poll(self, now_us: int) -> None:
-        """Feed the motors, notice a bad cell, guards, sensors and the end of motions; call it in every turn."""
+    def poll(self, now_us: int, elapsed_us: int) -> None:
+        """Feed the motors, notice a bad cell, guards, sensors, late steps and the end of motions."""
         self._watch_cell(now_us)
         self.press.poll()
         self.rotate.poll()
@@ -139,7 +133,7 @@ class Gauge(Motions):
         if self._guarded(inputs):
             return
         for part in self.parts:
-            event = part.poll(self._elapsed_us, inputs)
+            event = part.poll(elapsed_us, inputs)
             if event is not None:
                 self.handle(event, inputs)
         self._watch_home()
@@ -148,7 +142,7 @@ class Gauge(Motions):
             self.handle("up_faulty" if event == "up" and self._faulty else event, self.press.position())
         elif self.state == RUNNING and self.run.over():
             self.next_step()
-        if self.state == RUNNING and self.run.late(self._elapsed_us):
+        if self.state == RUNNING and self.run.late(elapsed_us):
             self.handle("STEP_OVERTIME", self.run.detail)
 
     def _guarded(self, inputs: int) -> bool:
@@ -188,9 +182,8 @@ class Gauge(Motions):
                 self.handle("HOME_STUCK", self.press.position())
             return
         rotate, press = self.rotate.located(rotate), self.press.located(press)
-        settling = run.settling(rotate)
-        held.add(run.step.phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status | settling)
-        event = run.event(settling)
+        event = run.take(rotate)
+        held.add(run.step.phase, tick_us, cell.gap_us, rotate, press, cell.count, cell.status)
         if held.full():
             self.handle("BUFFER_FULL", held.readings)
         elif event is not None:

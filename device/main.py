@@ -35,18 +35,20 @@ class Device:
 
     def step(self) -> None:
         """Listen, sample, go on with the motions, speak; an unexpected error becomes the fault INTERNAL."""
+        gauge = self.gauge
         before_us, self.now_us = self.now_us, self.board.ticks_us()
         elapsed = elapsed_us(self.now_us, before_us)
+        if gauge.shaft is not None:
+            gauge.duration_us += elapsed
         if self._moved:
             self.answers.longest_turn_us = max(self.answers.longest_turn_us, elapsed)
-        self._moved = self.gauge.press.moving() or self.gauge.rotate.moving()
+        self._moved = gauge.press.moving() or gauge.rotate.moving()
         try:
-            self.gauge.pass_time(elapsed)
             self._listen(elapsed)
             self._take_samples()
-            self.gauge.poll(self.now_us)
+            gauge.poll(self.now_us, elapsed)
         except (StateError, OSError):  # OSError: the board could not write the record of a release
-            self.gauge.handle("INTERNAL", self.gauge.state)
+            gauge.handle("INTERNAL", gauge.state)
         self._speak()
 
     def _listen(self, elapsed: int) -> None:

@@ -1,6 +1,6 @@
 """Progress of a program: which step runs, what a reading means for it, when it is over.
 
-Nothing here moves anything: `event` names what the gauge does next. A single reading never decides about a force,
+Nothing here moves anything: `take` names what the gauge does next. A single reading never decides about a force,
 because it may be a spike: the one before has to agree.
 """
 
@@ -79,26 +79,22 @@ class Run:
             self.zero = self._base + self._mean_rise()
         return True
 
-    def settling(self, rotate: int) -> int:
-        """Count a reading; return SETTLING if an axis moves unevenly or the converter may remember it, else 0."""
-        if not self.arrived or (self._rotate.moving() and not self._rotate.steady(rotate)):
-            self._calm = 0
-            return SETTLING
-        self._calm += 1
-        return SETTLING if self._calm <= self.step.settle_readings else 0
+    def take(self, rotate: int) -> "str | None":
+        """Take the cell's reading; return the event or fault that it leads to, None if it leads to nothing.
 
-    def event(self, settling: int) -> "str | None":
-        """Return the event or fault that a reading leads to, None if it leads to nothing."""
+        It is SETTLING while an axis moves unevenly, and as long as the converter may remember that.
+        """
         cell = self._cell
-        if self.zero is not None and not cell.status & BAD:
-            event = self._loaded(cell.count - self.zero)
-            if event is not None:
-                return event
-        if not settling:
+        even = self.arrived and (self._rotate.steady(rotate) or not self._rotate.moving())
+        self._calm = self._calm + 1 if even else 0
+        if self._calm <= self.step.settle_readings:
+            cell.status |= SETTLING
+        event = None if self.zero is None or cell.status & BAD else self._loaded(cell.count - self.zero)
+        if event is None and not cell.status & SETTLING:
             self.sampling_us += cell.gap_us
             if not cell.status & ~GAP_BEFORE:
                 self._count(cell.count)
-        return None
+        return event
 
     def _loaded(self, rise: int) -> "str | None":
         """Return the fault of a passed limit, whatever the program says, or the event of a reached load, or None.

@@ -26,20 +26,18 @@ HALF = const(1 << 27)  # of the span that a motor's count stays in: the chip's s
 _SECOND_US = const(1000000)
 
 
-def root(number: int) -> int:
-    """Return the integer square root, by Newton's method from above (the chip's floats have 24 bits only).
+def peak(speed: int, acceleration: int, steps: int) -> int:
+    """Return the speed, up to an ordered one, from which half of some steps are enough to brake: v^2 = a s.
 
-    >>> root(99), root(100)
-    (9, 10)
+    >>> peak(32767, 8000, 200), peak(1000, 8000, 200)
+    (1264, 1000)
     """
-    if number < 2:
-        return number
-    guess = 1 << 15
-    while True:
-        better = (guess + number // guess) >> 1
-        if better >= guess:
-            return guess
-        guess = better
+    found = 0
+    for bit in range(14, -1, -1):  # in whole numbers: the chip's floats have 24 bits only
+        faster = found + (1 << bit)
+        if faster <= speed and -(-faster * faster // acceleration) <= steps:
+            found = faster
+    return max(1, found)
 
 
 def near(count: int) -> int:
@@ -123,16 +121,16 @@ class Stepper:
         self._begin = self.position()
         self._given = 0
         acceleration, ends, periods_us = self._acceleration, self._ends, self._periods_us
-        peak = self._speed if steps > self._speed * self._speed // acceleration else max(1, root(acceleration * steps))
-        ramp = min(peak * peak // (2 * acceleration), steps // 2) if peak > SLOW else 0
+        top = peak(self._speed, acceleration, steps)
+        ramp = min(top * top // (2 * acceleration), steps // 2) if top > SLOW else 0
         for level in range(1, CRUISE):
-            speed = peak * level // LEVELS
+            speed = top * level // LEVELS
             ends[level] = min(speed * speed // (2 * acceleration), ramp)
             # A period is rounded up, so that no level is faster than it should be.
-            periods_us[level] = -(-_SECOND_US // max(1, peak * (2 * level - 1) // (2 * LEVELS)))
+            periods_us[level] = -(-_SECOND_US // max(1, top * (2 * level - 1) // (2 * LEVELS)))
         ends[LEVELS] = ramp
         ends[CRUISE] = steps - ramp
-        periods_us[CRUISE] = -(-_SECOND_US // peak)
+        periods_us[CRUISE] = -(-_SECOND_US // top)
 
     def _feed(self) -> None:
         """Hand the motor its next piece with its ramp; what it cannot take any more is planned anew from rest."""

@@ -105,7 +105,7 @@ def cycles():
         (-8_000_000, (1 << 30) - 5_000_000, {}), (6_400_000, 0, {"turn_steps": 4000}), (0, 0, {"zero_readings": 2}),
         (0, LAST, long_zero),
     ):  # fmt: skip
-        truths = {"zero_count": zero, "spike_chance": 0.02, "index_mark": True}
+        truths = {"zero_count": zero, "spike_chance": 0.02, "drop_chance": 0.005, "index_mark": True}
         rig = Rig({"gauge": truths, "shafts": [{"number": LAST}]}, wrap)
         rig.ready()
         rig.measure(LAST, **changes)

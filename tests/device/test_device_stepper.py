@@ -109,9 +109,11 @@ def hold_speed_and_ramps(motor: Motor, speed: int, acceleration: int) -> None:
             assert steps_s <= 500 or max(0.0, steps_s - speed / 32) ** 2 <= allowed
 
 
-@given(st.integers(0, 2**30 - 1))
-def test_root_is_the_whole_square_root(number: int) -> None:
-    assert stepper.root(number) == math.isqrt(number)
+@given(SPEED, ACCELERATION, st.integers(1, 2**22))
+def test_the_highest_speed_is_the_ordered_one_or_half_of_the_way_brakes(
+    speed: int, acceleration: int, steps: int
+) -> None:
+    assert stepper.peak(speed, acceleration, steps) == min(speed, math.isqrt(acceleration * steps))
 
 
 @given(STEPS, SPEED, ACCELERATION, PROMPT_MS)
