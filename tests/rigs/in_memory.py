@@ -6,6 +6,10 @@ from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import STANDARD
 from midspan.measurement.result import evaluate
+from synthetic import filter_section
+
+# The simulated converter averages four conversions; its clock is off by two percent at most.
+FILTER = filter_section((4.0,), u_delay_s=3e-4, u_width_s=3e-4)
 
 
 class InMemory:
@@ -37,7 +41,7 @@ def measured(truth: dict, gauge: dict | None = None, settings=STANDARD):
     line = InMemory({"seed": 3, "gauge": gauge or {}, "shafts": [{"number": 1, "diameter_mm": 6.0} | truth]})
     found = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     rotation = {"steps_per_turn": 640.0, "u_relative": 0.02}  # a 30 mm roller of 3200 steps under a 6 mm shaft
-    calibration = Calibration.model_validate(EXAMPLE | {"rotation": rotation})
+    calibration = Calibration.model_validate(EXAMPLE | {"rotation": rotation, "filter": FILTER})
     run = found.run(1, "", cycle_steps(calibration, found.identify(), settings))
     found.acknowledge(1)
     (result,) = evaluate([run], calibration)
