@@ -32,6 +32,7 @@ def elapsed_us(later: int, earlier: int) -> int:
 class LoadCell:
     """Judge of the converter's words; `count`, `status` and `gap_us` are those of the last word.
 
+    `same` is the number of words in a row that had its count.
     `fault` is the code of the first fault since `clear`, or None, with the `detail` of the fault table.
     """
 
@@ -49,7 +50,7 @@ class LoadCell:
         self.fault = None
         self.detail = 0
         self._last_us = tick_us
-        self._same = self._saturated = self._out_of_step = 0
+        self.same = self._saturated = self._out_of_step = 0
 
     def begin(self) -> None:
         """Take the next sample as the first of a program: a time without samples before it says nothing about it."""
@@ -62,7 +63,7 @@ class LoadCell:
     def take(self, tick_us: int, word: int, in_step: int) -> None:
         """Judge one 24-bit word; `in_step` is 0 when the bits after it were wrong."""
         count = word - 0x1000000 if word & 0x800000 else word
-        self._same = self._same + 1 if count == self.count else 1
+        self.same = self.same + 1 if count == self.count else 1
         self._saturated = self._saturated + 1 if count <= COUNT_MIN or count >= COUNT_MAX else 0
         self._out_of_step = 0 if in_step else self._out_of_step + 1
         self.count = count
@@ -91,7 +92,7 @@ class LoadCell:
             self._fail(CELL_SATURATED, self.count)
         elif self._out_of_step >= _OUT_OF_STEP_ROW:
             self._fail(CELL_OUT_OF_STEP, self._out_of_step)
-        elif self._same >= _STUCK_ROW:
+        elif self.same >= _STUCK_ROW:
             self._fail(CELL_STUCK, self.count)
 
     def _fail(self, code: int, detail: int) -> None:

@@ -8,6 +8,7 @@ from load_cell import BAD, GAP_BEFORE, SETTLING
 from micropython import const
 from program import STEP_S_MAX
 
+_STILL_ROW = const(6)  # equal words in a row while the press moves: a cell that lives shows noise, and the head goes on
 _TOUCH_PART = const(16)  # of the limit of force: at home nothing touches the head
 
 
@@ -89,6 +90,9 @@ class Run:
         self._calm = self._calm + 1 if even else 0
         if self._calm <= self.step.settle_readings:
             cell.status |= SETTLING
+        if cell.same >= _STILL_ROW and not self.arrived:
+            self.detail = cell.count
+            return "CELL_STUCK"
         event = None if self.zero is None or cell.status & BAD else self._loaded(cell.count - self.zero)
         if event is None and not cell.status & SETTLING:
             self.sampling_us += cell.gap_us

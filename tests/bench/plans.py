@@ -51,7 +51,7 @@ def _scattered():
         found = [scatter(repeated_cycles(kind, settings, CYCLES, seed=i)) for i, kind in enumerate(kinds)]
         for quantity, key in names.items():
             said = f"{plan} cycle on the device code, largest scatter of {key.split('_')[0]}, {CYCLES} cycles a shaft"
-            worst = max(one[quantity] for one in found)
+            worst = max(scattered[quantity] for scattered in found)
             aimed = plan == "standard" and key in MOST
             yield at_most(said, worst, UNITS[key], MOST[key]) if aimed else plainly(said, worst, UNITS[key])
 

@@ -150,7 +150,7 @@ def bound_n(speed_mm_s: float, seconds: float) -> float:
 
 
 NOTICE_S = FACE.INTERVAL_US / 1e6 * (2 + board.FILTER / 2) + board.LOOP_S
-STUCK_S = FACE.INTERVAL_US / 1e6 * 20  # until equal counts are noticed
+STUCK_S = FACE.INTERVAL_US / 1e6 * 6 + board.LOOP_S  # until equal counts are noticed
 QUEUED_S = 0.050  # of motion, when the loop hangs
 
 
