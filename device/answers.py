@@ -87,7 +87,11 @@ class Answers:
         if gauge.in_gauge not in (None, shaft):
             raise RefusalError(WRONG_STATE, "shaft")
         taken = [Step(values) for values in steps]
-        check(taken, self._board, gauge.at_home(), gauge.state == STANDING and gauge.run.zero is not None)
+        stands, home = gauge.state == STANDING, gauge.at_home()
+        check(taken, self._board, home or not stands, stands and gauge.run.zero is not None)
+        if not (home or stands):  # the switch broke, or a hand turned the screw
+            gauge.handle("HOME_NOT_FOUND", gauge.press.position())
+            raise RefusalError(WRONG_STATE, "")
         gauge.begin(shaft, taken, stand)
 
     def check_number(self, shaft: int) -> None:

@@ -221,7 +221,7 @@ _ROWS = (  # in these states, on these events, the gauge goes to this state or s
     ("HOMING RETRACTING", _CELL, None, Motions.note_faulty),
     ("STARTING", "CONFIGURATION", "FAULTED", Motions.give_up),
     ("STARTING HOMING RUNNING RETRACTING", "LID_OPEN EMERGENCY_STOP", "FAULTED", Motions.give_up),
-    ("HOMING RUNNING RETRACTING", "HOME_NOT_FOUND", "FAULTED", Motions.give_up),
+    ("HOMING IDLE RUNNING RETRACTING", "HOME_NOT_FOUND", "FAULTED", Motions.give_up),
     ("RUNNING RETRACTING", "LOST_STEPS", "FAULTED", Motions.give_up),
     ("HOMING RETRACTING", "up_faulty", "FAULTED", Motions.give_up),
     ("IDLE HOLDING", _CELL, "FAULTED", Motions.give_up),

@@ -48,7 +48,7 @@ def transitions(feeder) -> dict:
     for state in (FEEDING, SELECTING, RELEASING):
         for event in ("LID_OPEN", "EMERGENCY_STOP", "INTERNAL"):
             rows[(state, event)] = (FAULTED, feeder.give_up)
-    for event in ("CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "INTERNAL"):
+    for event in ("HOME_NOT_FOUND", "CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "INTERNAL"):
         rows[(LOADED, event)] = (FAULTED, feeder.give_up)
     return rows
 

@@ -284,6 +284,24 @@ def test_a_switch_that_never_closes_ends_in_a_fault_with_the_head_up_by_the_coun
     assert measured(rig)["complete"]
 
 
+@pytest.mark.parametrize("feeder", [None, {}], ids=["idle", "loaded"])
+def test_a_switch_that_is_open_when_a_program_is_to_begin_is_a_fault_and_nothing_moves(feeder: dict | None) -> None:
+    rig = at_home(Rig({"shafts": [SHAFT]} | ({} if feeder is None else {"feeder": feeder})))
+    rig.greet()
+    if feeder is not None:
+        rig.ask("Feed", shaft=1, source="HOPPER")
+        until(rig, "LOADED")
+    rig.board.home_broken = "open"
+    assert rig.ask("Program", shaft=1, stand=False, steps=standard_steps())["refusal"] == "WRONG_STATE"
+    rig.run(0.1)
+    assert (rig.state, rig.faults()) == ("FAULTED", ["HOME_NOT_FOUND"])
+    assert [motor.moving() for motor in (rig.board.press, rig.board.rotate)] == [False, False]
+    rig.board.home_broken = None
+    cleared(rig)
+    until(rig, "IDLE")
+    assert measured(rig)["complete"]
+
+
 # Where the head is at power-on
 
 
