@@ -1,7 +1,7 @@
 """The board with real pins: the only module of the core that imports `machine` and `rp2`.
 
-The head of rehearsal/board.py lists what a board offers, board.json assigns the pins. A board whose file is wrong
-says what is wrong over the line and moves nothing.
+The head of rehearsal/board.py lists what a board offers, board.json assigns the pins. If it is wrong, the
+board of parts/bare.py says so over the line and moves nothing.
 
     board = this_board()
     while board.idle(): print(board.inputs(), board.press.position())
@@ -12,27 +12,23 @@ import os
 import sys
 import time
 
-import machine
-import micropython
 import pulses
 import rp2
 from hx711 import Hx711
-from inputs import LID, STOP, Inputs, Passages, wired
+from inputs import LID, STOP, Inputs, wired
 from latch import Latch
 from line import Line
 from load_cell import elapsed_us
-from machine import Pin
-from micropython import const
+from machine import ADC, WDT, Pin
+from micropython import const, kbd_intr
 from motor import Motor
 from settings import SERVICE, ConfigurationError, load
 from stepper import SPEED_MAX
 
 SETTINGS = "board.json"
 _PIO_HZ = const(1000000)
-_CELL_MACHINE = const(2)  # state machines 0 and 1 are the motors'
-_REST_US = const(10000000)  # at rest, a converter that is silent for this long is restarted, and garbage collected
+_REST_US = const(10000000)  # at rest, garbage is collected this often, and a converter silent for so long is restarted
 _LOOP_MS = const(10)  # longest turn of the loop while the press moves
-_NOTE_MAX = const(80)  # characters of what is wrong that have room in Identify
 
 
 def _motor(number: int, given: dict, program) -> Motor:
@@ -48,8 +44,8 @@ def _cell(given: dict, latch: Latch):
         return on_bus(given, latch, time)
     program = rp2.asm_pio(set_init=rp2.PIO.OUT_LOW, in_shiftdir=rp2.PIO.SHIFT_LEFT)(pulses.words)
     data, clock = Pin(given["data"], Pin.IN, Pin.PULL_UP), Pin(given["clock"])
-    return Hx711(rp2.StateMachine(_CELL_MACHINE, program, freq=_PIO_HZ, in_base=data, set_base=clock),
-                 given["pulses"], latch, time)  # fmt: skip
+    reader = rp2.StateMachine(2, program, freq=_PIO_HZ, in_base=data, set_base=clock)  # 0 and 1 are the motors'
+    return Hx711(reader, given["pulses"], latch, time)
 
 
 def _line(given: dict) -> Line:
@@ -57,8 +53,13 @@ def _line(given: dict) -> Line:
         from parts.lines import other_line
 
         return other_line(given)
-    micropython.kbd_intr(-1)  # 0x03 is a byte like any other
+    kbd_intr(-1)  # 0x03 is a byte like any other
     return Line(sys.stdin.buffer, sys.stdout.buffer)
+
+
+def _nothing():
+    """Return a function in place of what this board does not have."""
+    return lambda *_: 0
 
 
 def down_mm_s(limits: dict, interval_us: int, spanned: int) -> int:
@@ -77,34 +78,21 @@ def down_mm_s(limits: dict, interval_us: int, spanned: int) -> int:
     return mm_s
 
 
-class Absent:
-    """Motor of a board without settings: it stands at 0."""
-
-    position = moving = halt = play = staticmethod(lambda *_: 0)
-
-
 class Board:
-    """The real board; rehearsal/board.py describes each attribute and method. Without settings it only speaks."""
+    """The real board; rehearsal/board.py describes each attribute and method."""
 
-    NAME = "midspan"
-    INTERVAL_US = 12500
-    GUARDS = 0
-    READINGS = COUNT_LIMIT = PRESS_LIMIT = PRESS_SPEED_MAX = DOWN_SPEED_MAX = PRESS_ACCELERATION = HOME_SPEED = 1
-    ROTATE_SPEED_MAX = ROTATE_ACCELERATION = 1
-    press: "Motor | Absent" = Absent()
-    rotate: "Motor | Absent" = press
-    feeder = free_bytes = _cell = _home = _mark = _watchdog = None
+    RUNTIME_NOTE = ""
+    misconfigured = 0
+    feeder = free_bytes = None
     _collected_us = 0
+    _heard = True
 
-    def __init__(self, line: Line, given: "dict | None", wrong: str = "") -> None:
-        self.misconfigured = 1 if wrong else 0
-        self.RUNTIME_NOTE = " ({})".format(wrong) if wrong else ""
+    def __init__(self, line: Line, given: dict) -> None:
         self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
         self.read_into, self.write = line.read_into, line.write
-        self._inputs = Inputs(())
-        if given is not None:
-            self._take_limits(given)
-            self._take_pins(given)
+        self.mark_take = self.install_parts = self._feed_watchdog = _nothing()
+        self._take_limits(given)
+        self._take_pins(given)
 
     def _take_limits(self, given: dict) -> None:
         gear, limits, cell = given["gear"], given["limits"], given["cell"]
@@ -126,46 +114,39 @@ class Board:
         pins = wired(Pin, given["inputs"], (("lid", LID), ("stop", STOP)))
         self.GUARDS = sum([bit for bit, _, _ in pins]) // LID
         _, self._home, self._home_level = wired(Pin, given, (("home", 0),))[0]
-        for _, pin, level in wired(Pin, given, (("mark", 0),)):
-            self._mark = Passages(pin, level, time, self.rotate)
-        if given["parts"].get("feeder"):
+        if given["mark"] is not None:
+            from parts.mark import on_pin
+
+            self.mark_take = on_pin(given["mark"], time, self.rotate).take
+        if "feeder" in given["parts"]:
             from parts.servos import Servos
 
             self.feeder = Servos(given["parts"]["feeder"], time, self.rotate)
+            self.install_parts = self.feeder.install
             pins += self.feeder.pins
         self._inputs = Inputs(pins)
         self._cell = _cell(given["cell"], Latch(time, self.rotate, self.press))
         self._cell.start()
         for _ in range(2):  # the pull-ups have lifted their wires by now; the first motion must know the guards
             self._inputs.look()
-        self._heard_us = self.ticks_us()
         if given["watchdog_ms"]:
-            self._watchdog = machine.WDT(timeout=given["watchdog_ms"])
+            self._feed_watchdog = WDT(timeout=given["watchdog_ms"]).feed
 
     def ticks_us(self):
         """Return the time of the chip's own clock in microseconds; it wraps at 2^30."""
         return time.ticks_us()
 
-    def install_parts(self, gauge, answers) -> None:
-        """Add what the settings name to the core: the feeder's states and requests."""
-        if self.feeder is not None:
-            from parts.feeder import install
-
-            install(self.feeder, gauge, answers)
-
     def idle(self) -> bool:
         """Look at the switches and feed the watchdog; nothing else feeds it, so a loop that hangs is restarted."""
         self._inputs.look()
         handling = self.feeder is not None and self.feeder.handling()
-        if self._watchdog is not None:
-            self._watchdog.feed()
-        if handling or self.press.moving() or self.rotate.moving():
-            return True
-        if self._cell is not None and elapsed_us(self.ticks_us(), self._heard_us) > _REST_US:
-            self._cell.start()
-            self._heard_us = self.ticks_us()
-        if elapsed_us(self.ticks_us(), self._collected_us) > _REST_US:  # so that no motion begins with a full heap
-            self.program_begins(0, ())
+        self._feed_watchdog()
+        moving = handling or self.press.moving() or self.rotate.moving()
+        if not moving and elapsed_us(self.ticks_us(), self._collected_us) > _REST_US:
+            if not self._heard:
+                self._cell.start()
+            self._heard = False
+            self.program_begins(0, ())  # so that no motion begins with a full heap
         return True
 
     def program_begins(self, _number: int, _steps) -> None:
@@ -181,25 +162,17 @@ class Board:
 
     def home_closed(self) -> bool:
         """Return True if the home switch is closed."""
-        return self._home is not None and self._home.value() == self._home_level
+        return self._home.value() == self._home_level
 
     def cell_take(self, sample) -> bool:
         """Take the next sample; the interrupt noted its time and the positions."""
-        if self._cell is None or not self._cell.take(sample):
-            return False
-        self._heard_us = self.ticks_us()
-        return True
-
-    def mark_take(self, mark) -> bool:
-        """Take the mark that passed; return False if there is none."""
-        if self._mark is None or not self._mark.take():
-            return False
-        mark[0] = self._mark.at
-        return True
+        taken = self._cell.take(sample)
+        self._heard = self._heard or taken
+        return taken
 
     def temperature_centi(self) -> int:
         """Return the chip's temperature, 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""
-        microvolts = (machine.ADC(machine.ADC.CORE_TEMP).read_u16() >> 4) * 806  # 3.3 V in 4096 parts
+        microvolts = (ADC(ADC.CORE_TEMP).read_u16() >> 4) * 806  # 3.3 V in 4096 parts
         return 2700 - (microvolts - 706000) * 100 // 1721
 
 
@@ -210,13 +183,13 @@ def service_wanted() -> bool:
     return pin.value() == 0
 
 
-def this_board() -> Board:
-    """Return the board that the settings describe; if they cannot be used, a bare board that says what is wrong."""
+def this_board():
+    """Return the board that the settings describe; if they cannot be used, one that only says what is wrong."""
     try:
         given = load(SETTINGS)
         return Board(_line(given), given)
     except Exception as error:  # noqa: BLE001  a key that is missing, a pin that the chip refuses, no room in the heap
-        reason = str(error) if isinstance(error, ConfigurationError) else repr(error)
-    gc.collect()  # in case the heap was full
-    printable = "".join([c if " " <= c <= "~" else "?" for c in reason[:_NOTE_MAX]])  # it may quote the file
-    return Board(_line({"line": "usb"}), None, printable)
+        gc.collect()  # in case the heap was full
+        from parts.bare import Bare
+
+        return Bare(_line({"line": "usb"}), error)

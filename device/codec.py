@@ -6,7 +6,7 @@ print(request.branch, request.values())
 """
 
 from micropython import const
-from records import ENUMS, FIXED, PARTS, RECORDS
+from records import RECORDS
 
 _ITEMS_MAX = const(64)  # of an array in a request: more would be nonsense, and too large a piece for a used heap
 
@@ -35,32 +35,30 @@ def put_int(buffer: bytearray, at: int, value: int) -> int:
     return at + 1
 
 
-def _put(buffer: bytearray, at: int, kind, value) -> int:
-    if isinstance(kind, tuple):  # ("null", type): the arrays of Readings are packed in held.py
-        at = put_int(buffer, at, 0 if value is None else 1)
-        return at if value is None else _put(buffer, at, kind[1], value)
-    if kind in PARTS:
-        return _put_fields(buffer, at, PARTS[kind], value)
-    if kind == "boolean":
-        value = b"\x01" if value else b"\x00"
-    elif kind == "string":
-        value = value.encode()
-        at = put_int(buffer, at, len(value))
-    elif kind not in FIXED:
-        return put_int(buffer, at, value)
-    buffer[at : at + len(value)] = value
-    return at + len(value)
-
-
-def _put_fields(buffer: bytearray, at: int, kinds, values) -> int:
-    for i in range(len(kinds)):
-        at = _put(buffer, at, kinds[i], values[i])
-    return at
-
-
 def pack(buffer: bytearray, at: int, branch: int, values: tuple) -> int:
     """Write the record of this branch of the union, values in field order, to buffer from `at` on; return the end."""
-    return _put_fields(buffer, put_int(buffer, at, branch), RECORDS[branch], values)
+    return put(buffer, put_int(buffer, at, branch), RECORDS[branch], values)
+
+
+def put(buffer: bytearray, at: int, kind, value) -> int:
+    """Write a value of a kind to buffer from `at` on; return the end. Arrays are written in held.py."""
+    head = kind[0] if isinstance(kind, tuple) else kind
+    if head == "null":
+        at = put_int(buffer, at, 0 if value is None else 1)
+        return at if value is None else put(buffer, at, kind[1], value)
+    if head in ("string", "fixed"):
+        if head == "string":
+            value = value.encode()
+            at = put_int(buffer, at, len(value))
+        buffer[at : at + len(value)] = value
+        return at + len(value)
+    if head == "boolean":
+        return put_int(buffer, at, -1 if value else 0)  # the bytes 1 and 0
+    if not isinstance(kind, tuple):
+        return put_int(buffer, at, value)
+    for i in range(len(kind)):
+        at = put(buffer, at, kind[i], value[i])
+    return at
 
 
 class Unpacker:
@@ -70,24 +68,50 @@ class Unpacker:
         self._buffer = buffer
         self._at = at
         self._end = end
-        self.branch = self._within(len(RECORDS))
+        self.branch = self._below(len(RECORDS))
 
     def values(self) -> list:
         """Return the values of all fields in order; bytes after the last are ignored: a newer minor may add some."""
-        return [self._take(kind) for kind in RECORDS[self.branch]]
+        return self._take(RECORDS[self.branch])
 
-    def _byte(self) -> int:
-        if self._at >= self._end:
-            raise RecordError("too short")
-        self._at += 1
-        return self._buffer[self._at - 1]
+    def _take(self, kind):
+        head = kind[0] if isinstance(kind, tuple) else kind
+        if head == "null":
+            return self._take(kind[1]) if self._below(2) else None
+        if head == "array":
+            return self._array(kind[1])
+        if head == "fixed":
+            return bytes([self._byte() for _ in range(kind[1])])
+        if head == "boolean":
+            return self._byte() != 0
+        if isinstance(kind, tuple):
+            return [self._take(part) for part in kind]
+        return self._below(kind) if isinstance(kind, int) else self._number()
+
+    def _array(self, kind) -> list:
+        items: list = []
+        count = self._number()
+        while count:
+            if count < 0:  # then the size in bytes follows (Avro specification, arrays)
+                count = -count
+                self._number()
+            if len(items) + count > _ITEMS_MAX:
+                raise RecordError("too long")
+            items += [self._take(kind) for _ in range(count)]
+            count = self._number()
+        return items
+
+    def _below(self, limit: int) -> int:
+        """Return the next number, which counts something from 0."""
+        value = self._number()
+        if not 0 <= value < limit:
+            raise RecordError("out of range")
+        return value
 
     def _number(self) -> int:
         """Return the next Avro int or long."""
         byte = self._byte()
-        negative = byte & 1
-        value = (byte & 127) >> 1
-        shift = 6
+        negative, value, shift = byte & 1, (byte & 127) >> 1, 6
         while byte & 128:
             if shift > 62:
                 raise RecordError("too long")
@@ -96,36 +120,8 @@ class Unpacker:
             shift += 7
         return ~value if negative else value
 
-    def _within(self, number: int) -> int:
-        """Return the next number, which is one of so many."""
-        value = self._number()
-        if not 0 <= value < number:
-            raise RecordError("out of range")
-        return value
-
-    def _take(self, kind):
-        if isinstance(kind, tuple):
-            if kind[0] == "array":
-                return self._array(kind[1])
-            return self._take(kind[1]) if self._within(2) else None
-        if kind in FIXED:
-            return bytes([self._byte() for _ in range(FIXED[kind])])
-        if kind == "boolean":
-            return self._byte() != 0
-        if kind in PARTS:
-            return [self._take(part) for part in PARTS[kind]]
-        return self._within(len(ENUMS[kind])) if kind in ENUMS else self._number()
-
-    def _array(self, kind) -> list:
-        items: list = []
-        count = self._number()
-        while count:
-            if count < 0:  # a negative count is followed by the size in bytes (Avro specification, arrays)
-                count = -count
-                self._number()
-            if len(items) + count > _ITEMS_MAX:
-                raise RecordError("too long")
-            for _ in range(count):
-                items.append(self._take(kind))
-            count = self._number()
-        return items
+    def _byte(self) -> int:
+        if self._at >= self._end:
+            raise RecordError("too short")
+        self._at += 1
+        return self._buffer[self._at - 1]

@@ -70,7 +70,7 @@ class Decoder:
         self.frame = bytearray(STUFFED_MAX)
         self.bad = 0
         self._view = memoryview(self.frame)
-        self._size = 0  # bytes since the last delimiter; STUFFED_MAX if they are too many
+        self._size = 0  # bytes since the last delimiter; those without room are left out, and the rest is too long
 
     def push(self, byte: int) -> int:
         """Take a byte; return n if it ended a good frame, whose datum is then frame[HEAD:n], else 0."""
@@ -79,29 +79,28 @@ class Decoder:
                 self.frame[self._size] = byte
                 self._size += 1
             return 0
-        stuffed, self._size = self._size, 0
-        size = self._unstuff(stuffed) if stuffed < STUFFED_MAX else 0
+        size = self._unstuff()
         if HEAD + TAIL < size <= FRAME_MAX and crc32(self._view[:size]) == _SEALED:
+            self._size = 0
             return size - TAIL
-        self.bad += stuffed > 0
+        self.bad += self._size > 0
+        self._size = 0
         return 0
 
     def sequence(self) -> int:
         """Return the sequence number of the frame just ended."""
         return self.frame[0] | self.frame[1] << 8
 
-    def _unstuff(self, stuffed: int) -> int:
-        """Put what is in frame[:stuffed] into its place; return its size, 0 if it ends within a run of bytes."""
-        frame, at, size = self.frame, 0, 0
-        while at < stuffed:
-            code = frame[at]
-            if at + code > stuffed:
-                return 0
-            for i in range(at + 1, at + code):
-                frame[size] = frame[i]
+    def _unstuff(self) -> int:
+        """Put the frame in place of its stuffed bytes; return its size, 0 if it ends within a run of bytes."""
+        frame, size, run, code = self.frame, 0, 0, 255
+        for i in range(self._size):
+            byte = frame[i]
+            if run or code < 255:
+                frame[size] = byte if run else 0
                 size += 1
-            at += code
-            if code < 255 and at < stuffed:
-                frame[size] = 0
-                size += 1
-        return size
+            if run:
+                run -= 1
+            else:
+                code, run = byte, byte - 1
+        return 0 if run else size

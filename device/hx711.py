@@ -13,7 +13,6 @@ from latch import settle
 from micropython import const
 
 _BITS = const(24)
-_OFF_US = const(100)  # a clock that is high for more than 60 us switches the converter off
 _SETTLING = const(4)  # words after power-up, or after a change of gain
 _START_MS = const(800)  # the first word takes 400 ms at 10 samples a second; the shortest watchdog is 1000
 
@@ -22,11 +21,8 @@ class Hx711:
     """Converter that hands each word to the latch in the interrupt; `pulses` is 25, 26 or 27."""
 
     def __init__(self, machine, pulses: int, latch, clock) -> None:
-        self._machine = machine
-        self._pulses = pulses
+        self._machine, self._pulses, self._latch, self._clock = machine, pulses, latch, clock
         self._ones = (1 << (pulses - _BITS)) - 1
-        self._latch = latch
-        self._clock = clock
         self.take = latch.take  # the oldest sample into sample[0:5]; False when there is none
         machine.irq(self._arrived, hard=True)
 
@@ -35,7 +31,7 @@ class Hx711:
         machine = self._machine
         machine.active(0)
         machine.exec("set(pins, 1)")
-        self._clock.sleep_us(_OFF_US)
+        self._clock.sleep_us(100)  # a clock that is high for more than 60 us switches the converter off
         machine.exec("set(pins, 0)")
         machine.restart()
         machine.put(self._pulses - 1)
@@ -45,5 +41,4 @@ class Hx711:
     def _arrived(self, machine) -> None:
         while machine.rx_fifo():
             word = machine.get()
-            in_step = 1 if word & self._ones == self._ones else 0
-            self._latch.put(word >> (self._pulses - _BITS) & 0xFFFFFF, in_step)
+            self._latch.put(word >> (self._pulses - _BITS) & 0xFFFFFF, word & self._ones == self._ones)

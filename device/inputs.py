@@ -1,18 +1,13 @@
-"""Switches and sensors: steady bits of all of them, and counted passages at a fast one.
+"""Switches and sensors as steady bits.
 
 inputs = Inputs(wired(Pin, {"lid": [15, 1], "stop": None}, (("lid", LID), ("stop", STOP))))
 inputs.look()  # in every turn of the loop
 if inputs.bits & LID: ...
-mark = Passages(Pin(8, Pin.IN, Pin.PULL_UP), 0, time, motor)
-if mark.take(): print(mark.at)
 """
 
 from micropython import const
 
-LID, STOP = const(64), const(128)  # bits 1 to 32 are the feeder's
-GUARDS = const(192)
-_QUIET_US = const(5000)  # edges that follow within this time are those of one passage
-_TICKS = const(0x3FFFFFFF)
+LID, STOP, GUARDS = const(64), const(128), const(192)  # bits 1 to 32 are the feeder's
 
 
 def wired(pin, given: dict, bits) -> list:
@@ -22,9 +17,9 @@ def wired(pin, given: dict, bits) -> list:
 
 
 class Inputs:
-    """Switches as bits, from what `wired` returns; `bits` are steady ones.
+    """Switches from `wired`, as `bits`; a bit changes only if two looks in a row agree.
 
-    A bit changes only if two looks in a row agree, so that a spike on a long wire does not stop a motor.
+    So a spike on a long wire does not stop a motor.
     """
 
     def __init__(self, pins) -> None:
@@ -39,27 +34,3 @@ class Inputs:
                 now |= bit
         self.bits = (self.bits & (now | self._last)) | (now & self._last)
         self._last = now
-
-
-class Passages:
-    """Counter of passages at a sensor, in the interrupt of its edge; `at` is the motor's position at the last."""
-
-    def __init__(self, pin, level: int, clock, motor) -> None:
-        self._clock = clock
-        self._motor = motor
-        self._last_us = self._passed = self._taken = self.at = 0  # passages modulo 256
-        pin.irq(self._edge, pin.IRQ_RISING if level else pin.IRQ_FALLING, hard=True)
-
-    def _edge(self, _) -> None:
-        now_us = self._clock.ticks_us()
-        if (now_us - self._last_us) & _TICKS > _QUIET_US:
-            self.at = self._motor.position()
-            self._passed = (self._passed + 1) & 0xFF
-        self._last_us = now_us
-
-    def take(self) -> bool:
-        """Return True once for each passage."""
-        if self._passed == self._taken:
-            return False
-        self._taken = (self._taken + 1) & 0xFF
-        return True

@@ -21,9 +21,7 @@ class Latch:
     """
 
     def __init__(self, clock, rotate, press) -> None:
-        self._clock = clock
-        self._rotate = rotate
-        self._press = press
+        self._clock, self._rotate, self._press = clock, rotate, press
         self._samples = array("i", [0] * (_FIELDS * ROOM))
         self._put = self._taken = 0  # modulo twice the room; each is written on one side of the interrupt only
 
@@ -47,20 +45,17 @@ class Latch:
         """Put the oldest sample into sample[0:5]; return False if there is none."""
         if self._put == self._taken:
             return False
-        at = self._taken % ROOM * _FIELDS
         for i in range(_FIELDS):
-            sample[i] = self._samples[at + i]
+            sample[i] = self._samples[self._taken % ROOM * _FIELDS + i]
         self._taken = (self._taken + 1) % (2 * ROOM)
         return True
 
 
 def settle(take, clock, samples: int, wait_ms: int) -> bool:
-    """Take and drop some samples; return False if they did not come within a total time."""
+    """Take and drop some samples; return False if they did not come in time."""
     spare = array("i", [0] * _FIELDS)
     while samples and wait_ms:
-        if take(spare):
-            samples -= 1
-        else:
-            clock.sleep_ms(1)
-            wait_ms -= 1
+        samples -= take(spare)
+        clock.sleep_ms(1)
+        wait_ms -= 1
     return samples == 0

@@ -19,8 +19,7 @@ class Line:
     """Serial line from `source` and to `sink`, streams that can be polled; both may be the same."""
 
     def __init__(self, source, sink) -> None:
-        self._source = source
-        self._sink = sink
+        self._source, self._sink = source, sink
         self._byte = bytearray(1)
         self._readable, self._writable = select.poll(), select.poll()
         self._readable.register(source, select.POLLIN)
@@ -36,8 +35,7 @@ class Line:
 
     def write(self, buffer, start: int, end: int) -> int:
         """Send as much of buffer[start:end] as the line takes now; return the number of bytes."""
-        at = start
-        end = min(end, start + BURST)
+        at, end = start, min(end, start + BURST)
         while at < end and _now(self._writable, select.POLLOUT):
             self._byte[0] = buffer[at]
             if not self._sink.write(self._byte):

@@ -2,21 +2,20 @@
 
 A single bad sample is only a status. A fault is a condition that lasts: single spikes, lost or repeated samples are
 common, and the host's fit copes with them.
+
+    cell = LoadCell(12500, ticks_us())
+    cell.take(tick_us, word, 1)
+    print(cell.count, cell.status, cell.fault)
 """
 
 from micropython import const
 from records import CELL_OUT_OF_STEP, CELL_SATURATED, CELL_SILENT, CELL_STUCK
 
-COUNT_MIN = const(-0x800000)
-COUNT_MAX = const(0x7FFFFF)
-SETTLING = const(1)  # bits of a reading's status
-SATURATED = const(2)
-OUT_OF_STEP = const(4)
-GAP_BEFORE = const(8)
+COUNT_MIN, COUNT_MAX = const(-0x800000), const(0x7FFFFF)
+SETTLING, SATURATED, OUT_OF_STEP, GAP_BEFORE = const(1), const(2), const(4), const(8)  # bits of a reading's status
 BAD = const(6)  # saturated or out of step: the count says nothing about the force
-_STUCK_ROW = const(20)  # equal counts in a row; a live 24-bit converter always shows some noise
-_OUT_OF_STEP_ROW = const(3)
-_SATURATED_ROW = const(4)
+_LASTING = (4, 3, 19)  # words in a row: at an end of the range, out of step, same as the last (a live one shows noise)
+_FAULTS = (CELL_SATURATED, CELL_OUT_OF_STEP, CELL_STUCK)
 _SMOOTHING = const(4)  # the measured interval is the mean of about 2^4 intervals
 
 
@@ -37,20 +36,17 @@ class LoadCell:
     """
 
     def __init__(self, interval_us: int, tick_us: int) -> None:
-        self.count = 0
-        self.status = 0
-        self.gap_us = 0
+        self.count = self.status = self.gap_us = 0
         self._scaled_interval = interval_us << _SMOOTHING
         self._first = False
-        self.fault: int | None = None
         self.clear(tick_us)
 
     def clear(self, tick_us: int) -> None:
         """Forget what was wrong; the next sample is due from now on."""
-        self.fault = None
-        self.detail = 0
+        self.fault: int | None = None
+        self.detail = self.same = 0
         self._last_us = tick_us
-        self.same = self._saturated = self._out_of_step = 0
+        self._rows = [0, 0, 0]  # words in a row with each of the conditions
 
     def begin(self) -> None:
         """Take the next sample as the first of a program: a time without samples before it says nothing about it."""
@@ -63,13 +59,13 @@ class LoadCell:
     def take(self, tick_us: int, word: int, in_step: int) -> None:
         """Judge one 24-bit word; `in_step` is 0 when the bits after it were wrong."""
         count = word - 0x1000000 if word & 0x800000 else word
-        self.same = self.same + 1 if count == self.count else 1
-        self._saturated = self._saturated + 1 if count <= COUNT_MIN or count >= COUNT_MAX else 0
-        self._out_of_step = 0 if in_step else self._out_of_step + 1
-        self.count = count
-        self.status = (SATURATED if self._saturated else 0) | (0 if in_step else OUT_OF_STEP)
+        saturated = not COUNT_MIN < count < COUNT_MAX
+        self.status = (SATURATED if saturated else 0) | (0 if in_step else OUT_OF_STEP)
         self._time(tick_us)
-        self._judge()
+        self._judge(0, saturated, count)
+        self._judge(1, not in_step, self._rows[1] + 1)
+        self.same = 1 + self._judge(2, count == self.count, count)
+        self.count = count
 
     def watch(self, now_us: int) -> None:
         """Notice a silent converter: one lost sample is allowed, even with jitter."""
@@ -87,15 +83,13 @@ class LoadCell:
         elif 2 * late_us > -self.interval_us():
             self._scaled_interval += self.gap_us - (self._scaled_interval >> _SMOOTHING)
 
-    def _judge(self) -> None:
-        if self._saturated >= _SATURATED_ROW:
-            self._fail(CELL_SATURATED, self.count)
-        elif self._out_of_step >= _OUT_OF_STEP_ROW:
-            self._fail(CELL_OUT_OF_STEP, self._out_of_step)
-        elif self.same >= _STUCK_ROW:
-            self._fail(CELL_STUCK, self.count)
+    def _judge(self, condition: int, met: bool, detail: int) -> int:
+        """Return for how many words a condition has lasted; too many are a fault."""
+        self._rows[condition] = self._rows[condition] + 1 if met else 0
+        if self._rows[condition] >= _LASTING[condition]:
+            self._fail(_FAULTS[condition], detail)
+        return self._rows[condition]
 
     def _fail(self, code: int, detail: int) -> None:
         if self.fault is None:
-            self.fault = code
-            self.detail = detail
+            self.fault, self.detail = code, detail

@@ -1,7 +1,8 @@
 """Made by `make records` from protocol/: change the definitions there, never this file.
 
-The symbols of each enum and their numbers, then the types of the fields of each record. A type is a plain name, a key
-of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). Names of fields would cost heap and are not needed.
+The numbers of each enum's symbols, then the kinds of the fields of each record. A kind is "number" (int and long),
+"boolean", "string", the count of an enum's symbols, ("fixed", bytes), ("null", kind), ("array", kind), or a record's
+kinds. Names of fields would cost heap and are not needed.
 """
 
 PROTOCOL_MAJOR = 2
@@ -30,156 +31,145 @@ FAULT_CODES = (
 (
     WRONG_PROTOCOL, WRONG_STATE, OUT_OF_RANGE, UNKNOWN_SHAFT, BUFFER_TOO_SMALL, NOT_SAFE, NO_FEEDER,
 ) = range(7)  # fmt: skip
-REFUSALS = (
-    "WRONG_PROTOCOL", "WRONG_STATE", "OUT_OF_RANGE", "UNKNOWN_SHAFT", "BUFFER_TOO_SMALL", "NOT_SAFE", "NO_FEEDER",
-)  # fmt: skip
 (KEEP_ALIVE, STOP, CLEAR_FAULT) = range(3)  # fmt: skip
-ORDERS = ("KEEP_ALIVE", "STOP", "CLEAR_FAULT")  # fmt: skip
 (HOPPER, SLOT, SEATED) = range(3)  # fmt: skip
-SOURCES = ("HOPPER", "SLOT", "SEATED")  # fmt: skip
-ENUMS = {
-    "State": STATES, "FaultCode": FAULT_CODES, "Refusal": REFUSALS, "Order": ORDERS, "Source": SOURCES,
-}  # fmt: skip
-FIXED = {"Fingerprint": 8}  # fmt: skip
-PARTS = {
-    "LastRelease": (
-        "long",  # shaft
-        "int",  # place
-        "boolean",  # done
-        "int",  # passed
-    ),
-    "FeederReport": (
-        ("null", "long"),  # in_gauge
-        "boolean",  # seated
-        "boolean",  # hopper
-        "boolean",  # slot
-        "int",  # places
-        ("null", "LastRelease"),  # last_release
-    ),
-    "Unusual": (
-        "int",  # reading
-        "int",  # status
-    ),
-    "Step": (
-        "int",  # phase
-        ("null", "int"),  # press_steps
-        ("null", "int"),  # from_step
-        ("null", "int"),  # until_count
-        ("null", "FaultCode"),  # unreached
-        "int",  # rotate_steps
-        "int",  # readings
-        "int",  # settle_readings
-        "boolean",  # zero
-        "int",  # press_speed
-        "int",  # rotate_speed
-    ),
-}
+LAST_RELEASE = (
+    "number",  # shaft
+    "number",  # place
+    "boolean",  # done
+    "number",  # passed
+)
+FEEDER_REPORT = (
+    ("null", "number"),  # in_gauge
+    "boolean",  # seated
+    "boolean",  # hopper
+    "boolean",  # slot
+    "number",  # places
+    ("null", LAST_RELEASE),  # last_release
+)
+UNUSUAL = (
+    "number",  # reading
+    "number",  # status
+)
+STEP = (
+    "number",  # phase
+    ("null", "number"),  # press_steps
+    ("null", "number"),  # from_step
+    ("null", "number"),  # until_count
+    ("null", 24),  # unreached
+    "number",  # rotate_steps
+    "number",  # readings
+    "number",  # settle_readings
+    "boolean",  # zero
+    "number",  # press_speed
+    "number",  # rotate_speed
+)
 RECORDS = (
     (  # Identify
-        "int",  # protocol_major
-        "int",  # protocol_minor
-        "Fingerprint",  # fingerprint
+        "number",  # protocol_major
+        "number",  # protocol_minor
+        ("fixed", 8),  # fingerprint
         "string",  # gauge
         "string",  # firmware
         "string",  # runtime
-        "int",  # boot
-        "State",  # state
-        ("null", "long"),  # held_shaft
-        "int",  # held_blocks
-        "int",  # tick_us
-        "int",  # interval_us
-        "int",  # count_min
-        "int",  # count_max
-        "int",  # count_limit
-        "int",  # press_limit_steps
-        "int",  # press_speed_most
-        "int",  # down_speed_most
-        "int",  # press_acceleration
-        "int",  # rotate_speed_most
-        "int",  # rotate_acceleration
-        "int",  # silence_ms
-        "int",  # readings_most
-        "int",  # guards
-        ("null", "FaultCode"),  # fault
-        ("null", "int"),  # temperature_centi
-        ("null", "int"),  # free_bytes
-        "int",  # longest_turn_us
-        ("null", "FeederReport"),  # feeder
+        "number",  # boot
+        12,  # state
+        ("null", "number"),  # held_shaft
+        "number",  # held_blocks
+        "number",  # tick_us
+        "number",  # interval_us
+        "number",  # count_min
+        "number",  # count_max
+        "number",  # count_limit
+        "number",  # press_limit_steps
+        "number",  # press_speed_most
+        "number",  # down_speed_most
+        "number",  # press_acceleration
+        "number",  # rotate_speed_most
+        "number",  # rotate_acceleration
+        "number",  # silence_ms
+        "number",  # readings_most
+        "number",  # guards
+        ("null", 24),  # fault
+        ("null", "number"),  # temperature_centi
+        ("null", "number"),  # free_bytes
+        "number",  # longest_turn_us
+        ("null", FEEDER_REPORT),  # feeder
     ),
     (  # Readings
-        "int",  # boot
-        "long",  # shaft
-        "int",  # block
-        "int",  # first
-        "int",  # phase
-        "int",  # tick_us
-        "int",  # interval_us
-        ("array", "int"),  # lateness_us
-        ("array", "int"),  # rotate_steps
-        ("array", "int"),  # press_steps
-        ("array", "int"),  # counts
-        ("array", "Unusual"),  # unusual
-        ("array", "int"),  # marks
+        "number",  # boot
+        "number",  # shaft
+        "number",  # block
+        "number",  # first
+        "number",  # phase
+        "number",  # tick_us
+        "number",  # interval_us
+        ("array", "number"),  # lateness_us
+        ("array", "number"),  # rotate_steps
+        ("array", "number"),  # press_steps
+        ("array", "number"),  # counts
+        ("array", UNUSUAL),  # unusual
+        ("array", "number"),  # marks
     ),
     (  # EndOfShaft
-        "int",  # boot
-        "long",  # shaft
-        "int",  # blocks
-        "int",  # readings
+        "number",  # boot
+        "number",  # shaft
+        "number",  # blocks
+        "number",  # readings
         "boolean",  # complete
-        ("null", "FaultCode"),  # cause
-        "int",  # duration_ms
-        "int",  # sampling_ms
+        ("null", 24),  # cause
+        "number",  # duration_ms
+        "number",  # sampling_ms
     ),
     (  # Event
-        "int",  # boot
-        "int",  # tick_us
-        "State",  # previous
-        "State",  # state
-        ("null", "long"),  # shaft
+        "number",  # boot
+        "number",  # tick_us
+        12,  # previous
+        12,  # state
+        ("null", "number"),  # shaft
     ),
     (  # Fault
-        "int",  # boot
-        "FaultCode",  # code
-        "State",  # state
-        ("null", "int"),  # step
-        "int",  # tick_us
-        ("null", "long"),  # shaft
-        "int",  # detail
+        "number",  # boot
+        24,  # code
+        12,  # state
+        ("null", "number"),  # step
+        "number",  # tick_us
+        ("null", "number"),  # shaft
+        "number",  # detail
     ),
     (  # Reply
-        "int",  # boot
-        "int",  # to_sequence
-        ("null", "Refusal"),  # refusal
+        "number",  # boot
+        "number",  # to_sequence
+        ("null", 7),  # refusal
         "string",  # field
     ),
     (  # Greet
-        "int",  # protocol_major
-        "int",  # protocol_minor
-        "Fingerprint",  # fingerprint
+        "number",  # protocol_major
+        "number",  # protocol_minor
+        ("fixed", 8),  # fingerprint
     ),
     (  # Program
-        "long",  # shaft
+        "number",  # shaft
         "boolean",  # stand
-        ("array", "Step"),  # steps
+        ("array", STEP),  # steps
     ),
     (  # Command
-        "Order",  # order
+        3,  # order
     ),
     (  # Acknowledge
-        "long",  # shaft
+        "number",  # shaft
     ),
     (  # Resend
-        "long",  # shaft
-        ("array", "int"),  # blocks
+        "number",  # shaft
+        ("array", "number"),  # blocks
     ),
     (  # Feed
-        "long",  # shaft
-        "Source",  # source
+        "number",  # shaft
+        3,  # source
     ),
     (  # Release
-        "long",  # shaft
-        "int",  # place
+        "number",  # shaft
+        "number",  # place
     ),
 )
 (

@@ -3,7 +3,7 @@
 The host checks every setting before it writes the file (host/midspan/board/board_file.py) and seals it with a last
 line, `#crc32` and eight digits. A file without that line was put there by hand and is taken.
 
-    given = load("board.json")  # a dictionary, or ConfigurationError("pin 7 has two uses: home and press.step")
+    given = load("board.json")  # a dictionary, or ConfigurationError("pin 7 has two uses: press.step and home.pin")
 """
 
 import json
@@ -14,7 +14,7 @@ from micropython import const
 SERVICE = const(22)  # the service pin; not in the file, because it must work whatever the file says
 _VERSION = const(2)
 _SEAL = b"\n#crc32 "
-_PINS = ("step", "direction", "data", "clock", "ready", "tx", "rx", "pin", "selector")  # settings that are a pin
+_PINS = ("step", "direction", "data", "clock", "ready", "tx", "rx", "pin", "selector")  # keys of a single pin
 
 
 class ConfigurationError(Exception):
@@ -26,15 +26,12 @@ def load(path: str) -> dict:
     try:
         with open(path, "rb") as file:
             content = file.read()
-    except OSError:
-        raise ConfigurationError("{} is missing".format(path)) from None
-    seal = content.rfind(_SEAL) + 1
-    if seal and content[seal:].strip() != b"#crc32 %08x" % crc32(content[:seal]):
-        raise ConfigurationError("{} is damaged: write it again".format(path))
-    try:
+        seal = content.rfind(_SEAL) + 1
+        if seal and content[seal:].strip() != b"#crc32 %08x" % crc32(content[:seal]):
+            raise ConfigurationError("{} is damaged: write it again".format(path))
         given = json.loads(content[:seal] if seal else content)
-    except ValueError:
-        raise ConfigurationError("{} is no JSON".format(path)) from None
+    except (OSError, ValueError):
+        raise ConfigurationError("{} is missing, or is no JSON".format(path)) from None
     if not isinstance(given, dict) or given.get("version") != _VERSION:
         raise ConfigurationError("{} is not of version {}".format(path, _VERSION))
     _claim(given, "", {SERVICE: "service"})
@@ -42,14 +39,13 @@ def load(path: str) -> dict:
 
 
 def _claim(section: dict, path: str, taken: dict) -> None:
-    """Note the use of each pin of a section; pins with the level of a switch are pairs."""
+    """Note the use of each pin of a section; the pin of a switch has its level beside it."""
     for key, value in section.items():
-        name = path + key
         if isinstance(value, dict):
-            _claim(value, name + ".", taken)
-            continue
-        pair = isinstance(value, list) and len(value) == 2 and value[1] in (0, 1)
-        pin = value[0] if pair else value if key in _PINS else None
-        if pin is not None and pin in taken:
-            raise ConfigurationError("pin {} has two uses: {} and {}".format(pin, taken[pin], name))
-        taken[pin] = name
+            _claim(value, path + key + ".", taken)
+        elif isinstance(value, list) and value[1:] in ([0], [1]):
+            _claim({"pin": value[0]}, path + key + ".", taken)
+        elif key in _PINS and value is not None:
+            if value in taken:
+                raise ConfigurationError("pin {} has two uses: {} and {}".format(value, taken[value], path + key))
+            taken[value] = path + key

@@ -7,11 +7,14 @@ A servo reports nothing, so each of its motions counts as over after a set time.
     while servos.handling(): pass
 """
 
-from inputs import Passages, wired
+from array import array
+
+from inputs import wired
 from load_cell import elapsed_us
 from machine import PWM, Pin
 from micropython import const
-from parts import last_release
+from parts import feeder, last_release
+from parts.mark import Passages
 
 INPUTS = ("left_end", "right_end", "above", "hopper", "slot", "chute")  # in the order of their bits, from 1
 _GATE = const(2)  # after the escapements of hopper and slot
@@ -41,7 +44,12 @@ class Servos:
         self.pins = wired(Pin, given["inputs"], [(name, 1 << i) for i, name in enumerate(INPUTS)])
         chute = [Passages(pin, level, clock, motor) for bit, pin, level in self.pins if bit == _CHUTE]
         self._chute = chute[0] if chute else None
+        self._place = array("i", [0])
         self.release_read, self.release_write = last_release.read, last_release.write
+
+    def install(self, gauge, answers) -> None:
+        """Add the feeder's states and requests to the core."""
+        feeder.install(self, gauge, answers)
 
     def let_in(self, source: int) -> None:
         """Begin the stroke, out and back, that lets a shaft in from the hopper (0) or the slot (1)."""
@@ -68,7 +76,7 @@ class Servos:
 
     def chute_take(self) -> bool:
         """Return True once for each shaft that came to the chute's sensor."""
-        return self._chute is not None and self._chute.take()
+        return self._chute is not None and self._chute.take(self._place)
 
     def _set(self, part: int, working: bool) -> None:
         pwm, rest_us, work_us = self._servos[part]

@@ -7,6 +7,7 @@ import wired
 from asking import cycle
 from chip import chip
 from main import Device
+from parts.bare import Bare
 from records import (
     ACKNOWLEDGE,
     CLEAR_FAULT,
@@ -25,6 +26,7 @@ from records import (
     PROTOCOL_MINOR,
     RELEASE,
 )  # fmt: skip
+from settings import ConfigurationError
 from wired import FLASH, Host, Pressed, settings
 
 STEPS = cycle(turn=800, zero=20)
@@ -183,7 +185,7 @@ def check_a_lid_that_is_open_at_the_start_moves_nothing():
 def check_wrong_settings_are_a_fault_over_the_line():
     host = Host()
     host.said = bytearray()
-    bare = board.Board(host, None, "limits.count: 0 is not 1 to 8388607")
+    bare = Bare(host, ConfigurationError("limits.count: 0 is not 1 to 8388607"))
     device = Device(bare)
     assert device.gauge.state == FAULTED
     assert FAULT_CODES[device.gauge.fault] == "CONFIGURATION"

@@ -219,6 +219,8 @@ def check_a_silent_converter_is_started_anew_at_rest_only():
         real_board.idle()
     assert chip.converter.restarts == 1, "not while a motor moves"
     real_board.press.halt()
+    real_board.idle()  # since the last look there were words
+    chip.pass_us(11000000)
     real_board.idle()
     assert chip.converter.restarts == 2
     real_board.idle()

@@ -21,7 +21,7 @@ BOOT = 0x3FFFFFFF
 def packed(branch, values):
     buffer = bytearray(FRAME_MAX)
     for i in range(len(values)):
-        if RECORDS[branch][i] == "Fingerprint":
+        if RECORDS[branch][i] == ("fixed", 8):
             values[i] = bytes.fromhex(values[i])
     return bytes(buffer[: pack(buffer, 0, branch, tuple(values))]).hex()
 

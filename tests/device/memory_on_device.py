@@ -14,10 +14,10 @@ sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
 from board import Board
-from codec import _put, pack, put_int
+from codec import pack, put, put_int
 from frames import HEAD, Encoder
 from main import Device
-from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, PROGRAM, STANDING
+from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, PROGRAM, STANDING, STEP
 
 LENGTH = 1800  # samples, more than a cycle has
 
@@ -87,7 +87,7 @@ class Line:
         raw[at] = stand
         at = put_int(raw, at + 1, len(steps))
         for step in steps:
-            at = _put(raw, at, "Step", step)
+            at = put(raw, at, STEP, step)
         self._send(put_int(raw, at, 0))
 
     def _send(self, end):

@@ -20,10 +20,10 @@ class Line:
 
     def __init__(self):
         self.decoder = Decoder()
-        self.moved = self.waiting_most = self.before = 0
+        self.emptied = self.waiting_most = self.before = 0
 
     def write(self, buffer, start, end):
-        self.moved += start == 0 and self.before > 0
+        self.emptied += start == 0 and self.before > 0
         self.waiting_most = max(self.waiting_most, end - start)
         size = min(SLOWLY, end - start)
         for i in range(start, start + size):
@@ -51,4 +51,6 @@ for _ in range(1000):
         most = max(most, gc.mem_alloc() - before)
     gc.enable()
     outbox.send()
-print(json.dumps({"most": most, "moved": line.moved, "waiting_most": line.waiting_most, "broken": line.decoder.bad}))
+print(
+    json.dumps({"most": most, "emptied": line.emptied, "waiting_most": line.waiting_most, "broken": line.decoder.bad})
+)

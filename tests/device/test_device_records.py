@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
@@ -23,15 +24,34 @@ PACKED_BY_TABLE = [name for name in NAMES if BY_NAME[name]["sender"] == "device"
 HOST_SENDS = [name for name in NAMES if BY_NAME[name]["sender"] == "host"]
 
 
+def types_in(node: Any) -> Iterator[dict[str, Any]]:
+    """Yield the types that are defined within schemas, each where it is first used."""
+    for child in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+        yield from types_in(child)
+    if isinstance(node, dict) and node.get("type") in ("enum", "record"):
+        yield node
+
+
+TYPES = {schema["name"]: schema for schema in types_in(MESSAGE)}
+SYMBOLS = {name: schema["symbols"] for name, schema in TYPES.items() if schema["type"] == "enum"}
+
+
+def name_of(kind: Any) -> str:
+    """Return the name of a plain or named type."""
+    return str(kind["name"] if isinstance(kind, dict) else kind).removeprefix("midspan.")
+
+
 def values_of(kind: Any) -> st.SearchStrategy[Any]:
-    """Return a strategy for values of a field in the device's table, in the device's form."""
-    if isinstance(kind, tuple):
-        inner = values_of(kind[1])
-        return st.lists(inner, max_size=64) if kind[0] == "array" else st.none() | inner
-    if kind in records.PARTS:
-        return st.tuples(*[values_of(part) for part in records.PARTS[kind]]).map(list)
-    if kind in records.ENUMS:
-        return st.integers(0, len(records.ENUMS[kind]) - 1)
+    """Return a strategy for values of a field of a schema, in the device's form."""
+    if isinstance(kind, list):
+        return st.none() | values_of(kind[1])
+    if isinstance(kind, dict) and kind["type"] == "array":
+        return st.lists(values_of(kind["items"]), max_size=64)
+    name = name_of(kind)
+    if name in SYMBOLS:
+        return st.integers(0, len(SYMBOLS[name]) - 1)
+    if name in TYPES:
+        return st.tuples(*[values_of(field["type"]) for field in TYPES[name]["fields"]]).map(list)
     plain = {
         "int": INT,
         "long": st.one_of(INT, st.integers(-(2**63), 2**63 - 1)),
@@ -39,14 +59,12 @@ def values_of(kind: Any) -> st.SearchStrategy[Any]:
         "string": st.text(st.characters(exclude_categories=("Cs",)), max_size=32),
         "Fingerprint": st.binary(min_size=8, max_size=8),
     }
-    return plain[kind]
+    return plain[name]
 
 
 def examples_of(names: list[str]) -> st.SearchStrategy[list[tuple[str, list[Any]]]]:
     """Return a strategy for many records at once, so that a single interpreter serves for all."""
-    example = st.sampled_from(names).flatmap(
-        lambda name: st.tuples(st.just(name), st.tuples(*map(values_of, records.RECORDS[NAMES.index(name)])).map(list))
-    )
+    example = st.sampled_from(names).flatmap(lambda name: st.tuples(st.just(name), values_of(name)))
     return st.lists(example, min_size=20, max_size=40)
 
 
@@ -71,8 +89,8 @@ def value_for_fastavro(kind: Any, value: Any) -> Any:
         return [value_for_fastavro(kind["items"], item) for item in value]
     if isinstance(kind, dict) and kind["type"] == "record":
         return as_fastavro(kind, value)
-    name = kind.get("name", "") if isinstance(kind, dict) else kind.removeprefix("midspan.")
-    return records.ENUMS[name][value] if name in records.ENUMS else value
+    name = name_of(kind)
+    return SYMBOLS[name][value] if name in SYMBOLS else value
 
 
 def plain(values: list[Any]) -> list[Any]:

@@ -13,7 +13,6 @@ sys.path.insert(0, sys.argv[2])
 import codec
 import frames
 import held
-import records
 
 PROTOCOL = sys.argv[1]
 differences = []
@@ -33,7 +32,7 @@ def read(name):
 
 
 def definition(name):
-    """Return the schema of a record of the union; midspan.EndOfShaft is in end_of_shaft.avsc."""
+    """Return the schema of a type; midspan.EndOfShaft is in end_of_shaft.avsc."""
     words = "".join("_" + letter.lower() if letter.isupper() else letter for letter in name[len("midspan.") :])
     return read(words[1:] + ".avsc")
 
@@ -50,10 +49,11 @@ def device_value(kind, value):
         return [device_value(kind["items"], item) for item in value]
     if isinstance(kind, dict) and kind["type"] == "record":
         return device_values(kind, value)
-    name = (kind["name"] if isinstance(kind, dict) else kind).split(".")[-1]
-    if name in records.ENUMS:
-        return records.ENUMS[name].index(value)
-    return bytes.fromhex(value) if name in records.FIXED else value
+    if kind == "midspan.Fingerprint":
+        return bytes.fromhex(value)
+    if not isinstance(kind, dict):
+        return device_value(definition(kind), value) if "." in kind else value
+    return kind["symbols"].index(value) if kind["type"] == "enum" else bytes.fromhex(value)
 
 
 def frame_of(sequence, body):

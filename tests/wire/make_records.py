@@ -31,50 +31,62 @@ def _quoted(names: Iterable[str]) -> list[str]:
 
 def device_text(given: Definitions) -> str:
     """Return the text of the device's module."""
-    enums, fixed = given.named("enum"), given.named("fixed")
+    kinds = _device_kinds(given)
     return "\n".join([
         f"{MADE}\n\n{DEVICE_WORDS}\n",
         f"PROTOCOL_MAJOR = {given.version['major']}\nPROTOCOL_MINOR = {given.version['minor']}",
         "# CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first",
         'FINGERPRINT = b"' + "".join(f"\\x{byte:02x}" for byte in given.fingerprint) + '"\n',
-        *_device_numbers(enums),
-        _statement("ENUMS = {", [f'"{enum["name"]}": {_plural(enum)}' for enum in enums], "}"),
-        _statement("FIXED = {", [f'"{kind["name"]}": {kind["size"]}' for kind in fixed], "}"),
-        "PARTS = {", *(_device_fields(f'    "{part["name"]}": (', part) for part in given.parts()), "}",
-        "RECORDS = (", *(_device_fields(f"    (  # {record['name']}", record) for record in given.union), ")",
-        _statement("(", [_snake(record).upper() for record in given.union], f") = range({len(given.union)})"),
+        *_device_numbers(given.named("enum")),
+        *(_device_fields(f"{_constant(part)} = (", part, kinds, "") for part in given.parts()),
+        "RECORDS = (", *(_device_fields(f"    (  # {record['name']}", record, kinds) for record in given.union), ")",
+        _statement("(", [_constant(record) for record in given.union], f") = range({len(given.union)})"),
     ]) + "\n"  # fmt: skip
 
 
 DEVICE_WORDS = '''\
-The symbols of each enum and their numbers, then the types of the fields of each record. A type is a plain name, a key
-of ENUMS, FIXED or PARTS, ("null", type), or ("array", type). Names of fields would cost heap and are not needed.
+The numbers of each enum's symbols, then the kinds of the fields of each record. A kind is "number" (int and long),
+"boolean", "string", the count of an enum's symbols, ("fixed", bytes), ("null", kind), ("array", kind), or a record's
+kinds. Names of fields would cost heap and are not needed.
 """'''
+DEVICE_NAMES = ("State", "FaultCode")  # enums whose symbols the device needs as text
 
 
 def _device_numbers(enums: Iterable[Schema]) -> Iterator[str]:
-    """Yield each enum's numbers as constants and its symbols as a tuple.
+    """Yield each enum's numbers as constants, and the symbols that the device needs as text.
 
-    If an enum before it has taken one of the symbols, as phases are named after states, yield the tuple only.
+    If an enum before it has taken one of the symbols, as phases are named after states, yield no constants.
     """
     taken: set[str] = set()
     for enum in enums:
         symbols = enum["symbols"]
         if not taken & set(symbols):
             yield _statement("(", symbols, f") = range({len(symbols)})")
-        yield _statement(f"{_plural(enum)} = (", _quoted(symbols), ")")
+        if enum["name"] in DEVICE_NAMES:
+            yield _statement(f"{_constant(enum)}S = (", _quoted(symbols), ")")
         taken |= set(symbols)
 
 
-def _device_fields(begin: str, record: Schema) -> str:
-    """Return the tuple of a record's field types, a field on each line."""
-    fields = [f"        {_device_type(field['type'])},  # {field['name']}" for field in record["fields"]]
-    return "\n".join([begin, *fields, "    ),"])
+def _device_kinds(given: Definitions) -> dict[str, str]:
+    """Return the kind of each type as the device's codec reads it, by the type's name."""
+    return (
+        {"int": '"number"', "long": '"number"', "boolean": '"boolean"', "string": '"string"'}
+        | {enum["name"]: str(len(enum["symbols"])) for enum in given.named("enum")}
+        | {fixed["name"]: f'("fixed", {fixed["size"]})' for fixed in given.named("fixed")}
+        | {part["name"]: _constant(part) for part in given.parts()}
+    )
 
 
-def _device_type(kind: Any) -> str:
-    """Return a field's type as the device's codec reads it."""
-    inner = f'"{name_of(inner_type(kind))}"'
+def _device_fields(begin: str, record: Schema, kinds: dict[str, str], indent: str = "    ") -> str:
+    """Return the tuple of a record's kinds, a field on each line."""
+    fields = [f"{indent}    {_device_kind(field['type'], kinds)},  # {field['name']}" for field in record["fields"]]
+    tail = f"{indent})," if indent else ")"
+    return "\n".join([begin, *fields, tail])
+
+
+def _device_kind(kind: Any, kinds: dict[str, str]) -> str:
+    """Return a field's kind."""
+    inner = kinds[name_of(inner_type(kind))]
     if isinstance(kind, list):
         return f'("null", {inner})'
     return f'("array", {inner})' if isinstance(kind, dict) and kind["type"] == "array" else inner
@@ -84,8 +96,8 @@ def _snake(schema: Schema) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", "_", schema["name"]).lower()
 
 
-def _plural(enum: Schema) -> str:
-    return f"{_snake(enum).upper()}S"
+def _constant(schema: Schema) -> str:
+    return _snake(schema).upper()
 
 
 # The host's module

@@ -43,7 +43,7 @@ def test_an_added_field_reaches_both_ends(given: Definitions) -> None:
     event = given.union[3]
     event["fields"].append({"name": "lamp_lux", "type": ["null", "int"], "minimum": 5, "doc": "Light on the rollers."})
     device, host = made(device_text(given)), made(host_text(given))
-    assert device["RECORDS"][device["EVENT"]][-1] == ("null", "int")
+    assert device["RECORDS"][device["EVENT"]][-1] == ("null", "number")
     assert host["Event"].__annotations__["lamp_lux"] == "int | None"
     assert host["RANGES"][host["Event"]]["lamp_lux"] == (5, 2**31 - 1)
 

@@ -1,7 +1,7 @@
 """Requests of a host for scripts that MicroPython runs, packed by the device's own tables; program.avsc's order."""
 
-from codec import _put_fields, pack, put_int
-from records import NO_CONTACT, PARTS, PROGRAM, TRAVEL_LIMIT
+from codec import pack, put, put_int
+from records import NO_CONTACT, PROGRAM, STEP, TRAVEL_LIMIT
 
 
 def pack_request(buffer, at, branch, values):
@@ -14,7 +14,7 @@ def pack_request(buffer, at, branch, values):
     buffer[at] = 1 if stand else 0
     at = put_int(buffer, at + 1, len(steps))
     for step in steps:
-        at = _put_fields(buffer, at, PARTS["Step"], step)
+        at = put(buffer, at, STEP, step)
     return put_int(buffer, at, 0)
 
 
