@@ -84,13 +84,13 @@ class Board:
     RUNTIME_NOTE = ""
     misconfigured = 0
     feeder = free_bytes = None
-    _collected_us = 0
-    _heard = True
 
     def __init__(self, line: Line, given: dict) -> None:
         self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
         self.read_into, self.write = line.read_into, line.write
         self.mark_take = self.install_parts = self._feed_watchdog = _nothing()
+        self._collected_us = 0
+        self._heard = True  # a word of the converter since the last look at rest
         self._take_limits(given)
         self._take_pins(given)
 

@@ -98,8 +98,11 @@ LAST = (1 << 30) - 1  # the largest number of a shaft
 
 def cycles():
     """Run programs on the rehearsal's gauge, over the clock's wrap and at both ends of the counts."""
-    from device_rig import Rig, bench_step, standard_steps, step
+    from device_rig import Rig, bench_step, load_cell, standard_steps, step
 
+    late = load_cell.LoadCell(12500, 0)
+    late.take(12500, 1, 1)
+    late.take(50000, 2, 1)
     long_zero = {"zero_readings": 800, "turn_steps": 1, "settle_readings": 100}
     for zero, wrap, changes in (
         (-8_000_000, (1 << 30) - 5_000_000, {}), (6_400_000, 0, {"turn_steps": 4000}), (0, 0, {"zero_readings": 2}),
