@@ -5,6 +5,7 @@ import json
 import fastavro
 import pytest
 from commands_rig import midspan, settings
+from midspan.measurement.cycle_settings import STANDARD
 from midspan.wire.records import Phase
 
 pytestmark = pytest.mark.process
@@ -29,7 +30,7 @@ def test_the_calibration_says_how_unless_the_option_does(tmp_path):
     told = json.loads(midspan("cycle", "--calibration", "mine.toml", "--json", folder=tmp_path).stdout)
     assert (told["settings"]["readings_per_turn"], "ZERO_MIDDLE" in told["seconds"]) == (90, True)
     other = midspan("cycle", "--calibration", "mine.toml", "--cycle", "standard", "--json", folder=tmp_path)
-    assert json.loads(other.stdout)["settings"]["readings_per_turn"] == 54
+    assert json.loads(other.stdout)["settings"]["readings_per_turn"] == STANDARD.readings_per_turn
 
 
 @pytest.mark.parametrize(("line", "values"), [

@@ -73,7 +73,7 @@ def test_a_log_that_cannot_be_written_ends_nothing_where_nobody_is_to_be_told(tm
 
 
 @pytest.mark.parametrize(
-    ("words", "found"), [("midspan so", {"sort"}), ("midspan calibrate f", {"force", "frame", "file"})]
+    ("words", "found"), [("midspan so", {"sort"}), ("midspan calibrate f", {"force", "frame", "file", "filter"})]
 )
 def test_a_shell_completes_commands(words, found):
     asked = os.environ | {
