@@ -25,7 +25,7 @@ GAUGE = {
 }  # fmt: skip
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
-SOFT = 4.0  # a "soft" shaft gives way this many times as far as its spine says
+SOFT = 6.0  # a "soft" shaft gives way this many times as far as its spine says
 COUNT_TOP = 0x7FFFFF
 
 
