@@ -29,12 +29,12 @@ from campaign.night_files import BAR, STANDARD, Stock
 from campaign.tally import Tally
 
 SHAFTS = 500
-SHAFT_S = 20.0  # of the device's time, about, so that what the world has in store comes all through the night
+SHAFT_S = 12.0  # of the device's time, about, so that what the world has in store comes all through the night
 OTHER = 9001  # what somebody puts into the slot in place of the check standard
 SICK = {
     "soft": {"fault": "soft"}, "stiff": {"fault": "stiff_jam"}, "silent": {"fault": "cell_silent"},
     "stuck": {"fault": "cell_stuck"}, "step": {"fault": "cell_out_of_step"}, "full": {"fault": "cell_saturated"},
-    "gone": {"fault": "absent"}, "lost": {"lost_steps": 400}, "thick": {"diameter_mm": 7.8},
+    "gone": {"fault": "absent"}, "lost": {"lost_steps": 400}, "thick": {"diameter_mm": 7.8, "bow_mm": 0.2},
 }  # fmt: skip
 # Each of these is caused in the night, so the report has to name it.
 CODES = """
