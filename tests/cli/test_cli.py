@@ -403,13 +403,13 @@ def test_ctrl_c_in_mid_shaft_lifts_the_head_and_keeps_the_readings(tmp_path, mon
 
 
 def interrupting():
-    """Return a watcher that presses Ctrl-C once, at the third block of readings under full load."""
+    """Return a watcher that presses Ctrl-C once, at the second block of readings under full load."""
     blocks = []
 
     def on_event(outcome):
-        if isinstance(outcome, BlockCame) and outcome.block.phase is Phase.FULL:
+        if isinstance(outcome, BlockCame) and outcome.block.phase == Phase.FULL:
             blocks.append(outcome)
-            if len(blocks) == 3:
+            if len(blocks) == 2:
                 raise KeyboardInterrupt
 
     return on_event
