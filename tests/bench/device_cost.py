@@ -34,7 +34,7 @@ def figures(_):
         *_line(),
         plainly(f"readings of the cycle that the heap was watched in ({HEAP_KB} KB)", heap["readings"], ""),
         at_least("heap left after a whole cycle without a collection", heap["heap_left"] / kb, "KB", 64),
-        at_most("heap taken by a turn of the loop that samples", heap["quiet_bytes"] / heap["quiet"], "bytes", 1),
+        at_most("heap taken by a turn of the loop that samples", heap["quiet_bytes"] / heap["quiet"], "bytes", 2),
         at_most("heap taken by the whole cycle (frames, events, requests)", heap["total_bytes"] / kb, "KB", 16),
     ]
 
