@@ -27,6 +27,8 @@ from campaign.tally import Tally
 SHAFTS = 3
 BUSY_S = 40.0  # of the device's time: in it something is measured
 FOR_EVER_S = 1e6
+SEARCH_S = 1.0  # within which home is found after a start
+WAY_MM = 54.0  # above home that the search ends if the switch never closes: nobody knows yet where the head is
 UP_MM = 3.2  # at home, or as far above or below it as the device may take the head to be there
 HOSTS_MOST = 12
 
@@ -86,6 +88,8 @@ class SickNights:
             else:
                 self.tally.injected[name] += 1
                 self._judge(bench, name, sickness.code, is_over, words)
+                early = any(begin < SEARCH_S for begin, _ in sick.feeder.get("home_open", ()))
+                self._look_at_head(bench, name, WAY_MM if early else UP_MM)
             self._mend(bench, sound)
             invariants.whole_night(self.tally, bench, ear.released)
 
@@ -111,8 +115,12 @@ class SickNights:
             report, _ = write_report(StorePlace(bench.store), None, bench.folder / "night.html")
             if code not in report.read_text(encoding="utf-8"):
                 self.tally.wrong.append(f"{where}: the report does not tell of {code}")
+
+    def _look_at_head(self, bench: Bench, name: str, above_mm: float) -> None:
+        """Hold that the head presses on nothing, and is at home or at most so far above it."""
+        where = f"{name}, {bench.folder.name}"
         head_mm, force_n = head(bench.folder / "world.txt")
-        if force_n or abs(head_mm) > UP_MM:
+        if force_n or not -above_mm <= head_mm <= UP_MM:
             self.tally.wrong.append(f"{where}: the head was left at {head_mm} mm, pressing {force_n} N")
 
     def _mend(self, bench: Bench, sound: Stock) -> None:
