@@ -60,7 +60,7 @@ BEGUN_MS = 1_780_000_000_000
 @pytest.fixture
 def shop(tmp_path):
     """Return a folder with the files of the earlier version, and bands that accept every shaft."""
-    folder = Path(shutil.copytree(OLD, tmp_path / "shop"))
+    folder = Path(shutil.copytree(OLD, tmp_path / "shop", ignore=shutil.ignore_patterns("*-wal", "*-shm")))
     (folder / "wide.toml").write_text(WIDE, encoding="utf-8")
     return folder
 

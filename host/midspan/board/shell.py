@@ -23,7 +23,7 @@ ATTENTION = b"\r\x03\x03\x02"
 PROMPT = b">>> "
 PROMPT_READS = 20  # of a twentieth of a second each
 RAW_PROMPT, TO_RAW_PROMPT, RESTART = b"raw REPL; CTRL-B to exit", b"\x01", b"\x04"
-RESTART_READS = 200  # it loads all of its code before its prompt comes back
+RESTART_READS = 600  # it loads all of its code before its prompt comes back
 PATIENCE_S = 60.0
 SERVICE = (
     "no MicroPython prompt: the gauge's own code runs, or no board is on this port. Put the service jumper on "
