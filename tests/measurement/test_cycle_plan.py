@@ -121,7 +121,7 @@ def test_a_shaft_that_slips_as_far_as_allowed_still_makes_its_turns_at_constant_
     gauge = identify(readings_most=200_000, rotate_speed_most=32_767)
     (turn,) = of(Phase.LIGHT, cycle_steps(calibration, gauge, settings))
     # Both ramps, v^2 / 2a each, and the conversions that settle after the first one are not measured.
-    v_steps_s = 1e6 / (1_000_000 // turn.rotate_speed)
+    v_steps_s = 1e6 / ceil(1e6 / turn.rotate_speed)
     unused = turn.rotate_speed**2 / gauge.rotate_acceleration + settle * v_steps_s * gauge.interval_us * 1e-6
     measured = (turn.rotate_steps - unused) / (steps_per_turn * (1 + 2 * u_relative))
     a_reading = v_steps_s * gauge.interval_us * 1e-6 / steps_per_turn
@@ -202,7 +202,7 @@ def test_readings_fill_a_microstep_evenly(per_turn, steps_per_turn):
     speed = rotate_speed(steps_per_turn, gauge, CycleSettings(readings_per_turn=per_turn))
     readings = np.arange(per_turn)
     # What the motor does: whole microseconds a step, positions at the ends of conversions by a crystal.
-    assert unevenness(readings * gauge.interval_us / (1_000_000 // speed)) < 3.2
+    assert unevenness(readings * gauge.interval_us / ceil(1e6 / speed)) < 3.2
     assert unevenness(readings * 10.0) == per_turn  # 10 steps a conversion, as a plain quotient could give
 
 
@@ -215,6 +215,18 @@ def test_the_readings_of_a_turn_are_about_those_wanted(per_turn, steps_per_turn,
         found = steps_per_turn / steps_per_conversion(speed, interval_us)
         slack = 0.1 / 0.9 + speed / 1e6  # a speed lower by the nudge, and whole microseconds a step
         assert found == pytest.approx(per_turn, rel=slack)
+
+
+@pytest.mark.parametrize("per_turn", [42, 54, 61])
+def test_the_simulated_device_turns_by_as_many_steps_in_a_conversion_as_planned(per_turn):
+    settings = CycleSettings(readings_per_turn=per_turn)
+    _, found, calibration, run, _ = measured({"spine_thou": 500.0}, settings=settings)
+    speed = rotate_speed(calibration.rotation.steps_per_turn, found.identify(), settings)
+    part = run.phase_slice(Phase.FULL)
+    even = run.status[part] == 0
+    turned, passed_us = np.ptp(run.rotate_steps[part][even]), np.ptp(run.tick_us[part][even])
+    planned = steps_per_conversion(speed, 12500) * passed_us / 12500
+    assert turned == pytest.approx(planned, abs=2)
 
 
 def test_the_slowest_roller_still_turns():

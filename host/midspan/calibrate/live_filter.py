@@ -1,11 +1,9 @@
 """Turn a shaft both ways at two speeds under load and read it, for the calibration of the converter's filter."""
 
-import math
-
 from midspan.base.errors import ConfigurationError
 from midspan.calibrate.filter import FEWEST_A_PASS, SPEED_RATIO
 from midspan.calibrate.live import LiveBench, touch
-from midspan.measurement.cycle_plan import rotate_speed
+from midspan.measurement.cycle_plan import fewest_readings, rotate_speed
 from midspan.measurement.cycle_settings import DEEP, CycleSettings
 from midspan.wire.records import Identify
 
@@ -33,8 +31,7 @@ def two_speeds(per_turn: float, limits: Identify) -> tuple[int, int]:
     ConfigurationError
         The gauge turns so slowly that its highest speed is hardly above the slow one (code "rotate_speed").
     """
-    fewest = math.ceil(per_turn * 1e6 / (limits.rotate_speed_most * limits.interval_us))
-    readings = max(FAST_READINGS, fewest)
+    readings = max(FAST_READINGS, fewest_readings(per_turn, limits))
     if readings * SPEED_RATIO > DEEP.readings_per_turn:
         raise ConfigurationError(
             f"the gauge turns at {limits.rotate_speed_most} steps a second at most, {readings} readings a turn; that "

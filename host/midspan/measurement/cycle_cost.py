@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_bound import Noise, Repeatability, repeatability
-from midspan.measurement.cycle_plan import cycle_steps
+from midspan.measurement.cycle_plan import cycle_steps, steps_per_conversion
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds
 from midspan.wire.records import Identify, Phase
@@ -96,8 +96,8 @@ def cycle_cost(
     ):
         name = Phase(step.phase).name
         seconds[name] = seconds.get(name, 0.0) + duration
-    turn_s = calibration.rotation.steps_per_turn * (1_000_000 // steps[0].rotate_speed) * 1e-6
-    per_turn = turn_s / (identify.interval_us * 1e-6)
+    speed = steps[0].rotate_speed
+    per_turn = calibration.rotation.steps_per_turn / steps_per_conversion(speed, identify.interval_us)
     as_run = settings.model_copy(update={"readings_per_turn": per_turn})
     return CycleCost(
         settings, seconds, per_turn, repeatability(as_run, calibration, noise, identify.interval_us), feeding_s

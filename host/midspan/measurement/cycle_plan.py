@@ -16,7 +16,7 @@ from midspan.base.errors import ConfigurationError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_settings import CycleSettings
-from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds, noticed_s
+from midspan.measurement.cycle_time import AssumedShaft, cycle_seconds, noticed_s, step_us
 from midspan.wire.records import FaultCode, Identify, Phase, Step
 
 LONGEST_TRAVEL_MM = 75.0  # clearance and the softest shaft's deflection, with a margin
@@ -275,7 +275,7 @@ def rotate_speed(steps_per_turn: float, identify: Identify, settings: CycleSetti
     interval_s = identify.interval_us * 1e-6
     wanted = steps_per_turn / settings.readings_per_turn / interval_s
     if wanted > identify.rotate_speed_most:
-        fewest = math.ceil(steps_per_turn * 1e6 / (identify.rotate_speed_most * identify.interval_us))
+        fewest = fewest_readings(steps_per_turn, identify)
         raise ConfigurationError(
             f"cycle.readings_per_turn = {settings.readings_per_turn} turns at {wanted:.0f} microsteps a second, the "
             f"gauge allows {identify.rotate_speed_most} (rotate_speed_most); write {fewest} or more",
@@ -288,6 +288,24 @@ def rotate_speed(steps_per_turn: float, identify: Identify, settings: CycleSetti
         range(lowest, highest + 1),
         key=lambda speed: _apart(steps_per_conversion(speed, identify.interval_us)),
     )
+
+
+def fewest_readings(steps_per_turn: float, identify: Identify) -> int:
+    """Return the readings of a turn at the highest rotate speed of a gauge.
+
+    Parameters
+    ----------
+    steps_per_turn : float
+        Rotate steps per turn of the shaft.
+    identify : Identify
+        Rate of conversion and highest speed.
+
+    Returns
+    -------
+    int
+        Readings, rounded up.
+    """
+    return math.ceil(steps_per_turn * 1e6 / (identify.rotate_speed_most * identify.interval_us))
 
 
 def steps_per_conversion(speed: int, interval_us: int) -> float:
@@ -309,10 +327,10 @@ def steps_per_conversion(speed: int, interval_us: int) -> float:
     --------
     >>> steps_per_conversion(800, 12500)
     10.0
-    >>> round(steps_per_conversion(948, 12500), 4)  # 1054 us a step and not 1054.85
-    11.8596
+    >>> round(steps_per_conversion(948, 12500), 4)  # 1055 us a step and not 1054.85
+    11.8483
     """
-    return interval_us / (1_000_000 // speed)
+    return interval_us / step_us(speed)
 
 
 def _apart(steps: float) -> float:

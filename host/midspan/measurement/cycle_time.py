@@ -11,10 +11,10 @@ from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement import elastica
 from midspan.measurement.calibration import Calibration
+from midspan.measurement.converter_filter import UNKNOWN_DELAY
 from midspan.wire.records import Identify, Step
 
 LATE = 0.5  # conversions from the end of a motion to the first reading after it, on average
-USUAL_DELAY = 2.0  # conversions by which a filter of four is late
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class _Head:
     def seconds(self, step: Step) -> float:
         """Return the duration of a step, and go where it leaves the head."""
         pressing = 0.0 if step.press_steps is None else self._pressing(step)
-        turning = _move_s(abs(step.rotate_steps), _played(step.rotate_speed), self.identify.rotate_acceleration)
+        turning = _move_s(abs(step.rotate_steps), 1e6 / step_us(step.rotate_speed), self.identify.rotate_acceleration)
         good = step.readings + step.settle_readings
         ramp_s = step.rotate_speed / self.identify.rotate_acceleration if step.rotate_steps else 0.0
         reading = (good + LATE) * self.interval_s + ramp_s if step.readings else 0.0
@@ -69,7 +69,7 @@ class _Head:
         """Return the time of the press's motion, and go there."""
         begin = 0.0 if step.from_step is None else self.ends[step.from_step]
         target = max(0.0, begin + (step.press_steps or 0))
-        speed, acceleration = _played(step.press_speed), self.identify.press_acceleration
+        speed, acceleration = 1e6 / step_us(step.press_speed), self.identify.press_acceleration
         felt = math.inf if step.until_count is None else self._felt_at(step.until_count)
         if felt >= target:
             way, self.at = abs(target - self.at), target
@@ -105,7 +105,7 @@ def noticed_s(calibration: Calibration, identify: Identify) -> float:
     Parameters
     ----------
     calibration : Calibration
-        Delay of the filter; two conversions if it is not calibrated.
+        Delay of the filter; that of a usual one if it is not calibrated.
     identify : Identify
         Rate of conversion.
 
@@ -115,7 +115,7 @@ def noticed_s(calibration: Calibration, identify: Identify) -> float:
         Time, s.
     """
     interval_s = identify.interval_us * 1e-6
-    delay_s = USUAL_DELAY * interval_s if calibration.filter is None else calibration.filter.delay_s
+    delay_s = UNKNOWN_DELAY[0] * interval_s if calibration.filter is None else calibration.filter.delay_s
     return (LATE + 1) * interval_s + delay_s
 
 
@@ -146,9 +146,25 @@ def cycle_seconds(
     return tuple(head.seconds(step) for step in steps)
 
 
-def _played(speed: int) -> float:
-    """Return the speed that the board plays: whole microseconds a step."""
-    return 1e6 / (1_000_000 // speed)
+def step_us(speed: int) -> int:
+    """Return the time of a step that the board plays at a speed: whole microseconds, rounded up.
+
+    Parameters
+    ----------
+    speed : int
+        Speed as ordered, microsteps per second.
+
+    Returns
+    -------
+    int
+        Time of a step, us; so no axis is faster than ordered.
+
+    Examples
+    --------
+    >>> step_us(800), step_us(948)
+    (1250, 1055)
+    """
+    return -(-1_000_000 // speed)
 
 
 def _move_s(steps: float, speed: float, acceleration: float) -> float:
