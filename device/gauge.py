@@ -197,7 +197,7 @@ class Gauge(Motions):
             self.offer(FAULT_CODES[cell.fault], cell.detail)
 
 
-_CELL = "CELL_SILENT CELL_STUCK CELL_OUT_OF_STEP CELL_SATURATED "
+CELL_FAULTS = "CELL_SILENT CELL_STUCK CELL_OUT_OF_STEP CELL_SATURATED "
 _ROWS = (  # in these states, on these events, the gauge goes to this state or stays, and does this
     ("STARTING", "start", "HOMING", Motions.seek_home),
     ("HOMING", "closed", None, Motions.back_off),
@@ -216,18 +216,25 @@ _ROWS = (  # in these states, on these events, the gauge goes to this state or s
     ("RUNNING", "NO_CONTACT TRAVEL_LIMIT STEP_OVERTIME HOST_SILENT STOPPED_BY_HOST BUFFER_FULL", "RETRACTING",
      Motions.retract),
     ("RUNNING", "FORCE_LIMIT FORCE_REVERSED", "RETRACTING", Motions.retract_faulty),
-    ("RUNNING STANDING", _CELL + "INTERNAL", "RETRACTING", Motions.retract_faulty),
+    ("RUNNING STANDING", CELL_FAULTS + "INTERNAL", "RETRACTING", Motions.retract_faulty),
     ("RUNNING STANDING HOMING RETRACTING", "HOME_STUCK", "RETRACTING", Motions.retract_blind),
-    ("HOMING RETRACTING", _CELL, None, Motions.note_faulty),
+    ("HOMING RETRACTING", CELL_FAULTS, None, Motions.note_faulty),
     ("STARTING", "CONFIGURATION", "FAULTED", Motions.give_up),
     ("STARTING HOMING RUNNING RETRACTING", "LID_OPEN EMERGENCY_STOP", "FAULTED", Motions.give_up),
     ("HOMING IDLE RUNNING RETRACTING", "HOME_NOT_FOUND", "FAULTED", Motions.give_up),
     ("RUNNING RETRACTING", "LOST_STEPS", "FAULTED", Motions.give_up),
     ("HOMING RETRACTING", "up_faulty", "FAULTED", Motions.give_up),
-    ("IDLE HOLDING", _CELL, "FAULTED", Motions.give_up),
+    ("IDLE HOLDING", CELL_FAULTS, "FAULTED", Motions.give_up),
     ("STARTING HOMING IDLE RETRACTING HOLDING FAULTED", "INTERNAL", "FAULTED", Motions.give_up),
 )  # fmt: skip
-TABLE = {
-    (STATES.index(state), event): (STATES.index(after or state), action)
-    for states, events, after, action in _ROWS for state in states.split() for event in events.split()
-}  # fmt: skip
+
+
+def table_of(rows) -> dict:
+    """Return the next state and the action by state and event; a part makes its own rows into a table by this."""
+    return {
+        (STATES.index(state), event): (STATES.index(after or state), action)
+        for states, events, after, action in rows for state in states.split() for event in events.split()
+    }  # fmt: skip
+
+
+TABLE = table_of(_ROWS)

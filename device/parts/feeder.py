@@ -4,12 +4,10 @@ Nothing here waits. A release is on record before the gate opens, and recorded a
 the rollers are clear, so that a reset at any moment leaves no false record.
 """
 
+from gauge import CELL_FAULTS, Gauge, table_of
 from micropython import const
 from program import RefusalError
-from records import (
-    FAULTED, FEED, FEEDING, HOLDING, IDLE, LOADED, OUT_OF_RANGE, RELEASE, RELEASING, RUNNING, SEATED, SELECTING,
-    WRONG_STATE,
-)  # fmt: skip
+from records import FEED, FEEDING, OUT_OF_RANGE, RELEASE, RELEASING, SEATED, SELECTING, WRONG_STATE
 
 LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE = const(1), const(2), const(4), const(8), const(16), const(32)
 ENDS = const(3)
@@ -32,25 +30,20 @@ def install(hardware, gauge, answers) -> None:
 
 def transitions(feeder) -> dict:
     """Return the rows that a feeder adds to the gauge's table."""
-    rows = {
-        (IDLE, "feed"): (FEEDING, feeder.let_in),
-        (FEEDING, "HOPPER_EMPTY"): (IDLE, feeder.stay),
-        (LOADED, "run"): (RUNNING, feeder.measure),
-        (HOLDING, "acknowledged_here"): (LOADED, feeder.keep),
-        (LOADED, "release"): (SELECTING, feeder.select),
-        (SELECTING, "selected"): (RELEASING, feeder.let_out),
-        (RELEASING, "gone"): (IDLE, feeder.stay),
-    }
-    for event in ("arrived", "SHAFT_SHORT", "TWO_SHAFTS"):
-        rows[(FEEDING, event)] = (LOADED, feeder.take)
-    for state, event in ((FEEDING, "JAM"), (RELEASING, "JAM"), (SELECTING, "BIN_FULL"), (RELEASING, "BIN_FULL")):
-        rows[(state, event)] = (FAULTED, feeder.give_up)
-    for state in (FEEDING, SELECTING, RELEASING):
-        for event in ("LID_OPEN", "EMERGENCY_STOP", "INTERNAL"):
-            rows[(state, event)] = (FAULTED, feeder.give_up)
-    for event in ("HOME_NOT_FOUND", "CELL_SILENT", "CELL_STUCK", "CELL_OUT_OF_STEP", "CELL_SATURATED", "INTERNAL"):
-        rows[(LOADED, event)] = (FAULTED, feeder.give_up)
-    return rows
+    return table_of((
+        ("IDLE", "feed", "FEEDING", feeder.let_in),
+        ("FEEDING", "HOPPER_EMPTY", "IDLE", feeder.stay),
+        ("FEEDING", "arrived SHAFT_SHORT TWO_SHAFTS", "LOADED", feeder.take),
+        ("LOADED", "run", "RUNNING", Gauge.next_step),
+        ("HOLDING", "acknowledged_here", "LOADED", Gauge.be_ready),
+        ("LOADED", "release", "SELECTING", feeder.select),
+        ("SELECTING", "selected", "RELEASING", feeder.let_out),
+        ("RELEASING", "gone", "IDLE", feeder.stay),
+        ("FEEDING RELEASING", "JAM", "FAULTED", Gauge.give_up),
+        ("SELECTING RELEASING", "BIN_FULL", "FAULTED", Gauge.give_up),
+        ("FEEDING SELECTING RELEASING", "LID_OPEN EMERGENCY_STOP INTERNAL", "FAULTED", Gauge.give_up),
+        ("LOADED", CELL_FAULTS + "HOME_NOT_FOUND INTERNAL", "FAULTED", Gauge.give_up),
+    ))  # fmt: skip
 
 
 class Feeder:
@@ -114,18 +107,6 @@ class Feeder:
 
     def stay(self, _) -> None:
         """Do nothing: no motion is needed."""
-
-    def keep(self, gauge) -> None:
-        """Forget the fault of the shaft that is over; it still lies on the rollers."""
-        gauge.fault = None
-
-    def measure(self, gauge) -> None:
-        """Begin the first step of the program on the shaft that lies there."""
-        gauge.next_step()
-
-    def give_up(self, gauge) -> None:
-        """Stop here."""
-        gauge.give_up()
 
     def let_in(self, _) -> None:
         """Begin a stroke of the source's escapement, none for a seated shaft or where no shaft is."""
