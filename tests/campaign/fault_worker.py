@@ -25,6 +25,7 @@ SHAFTS = 12
 NIGHT_S, RESETS = 180.0, 24  # a quiet night in the device's time; times in it at which the world resets it
 SPOILT_EVERY = 20  # frames
 OWN_HAND = 0.7  # part of the hosts that die at a counted step instead of being killed from outside
+DEATHS = (("commit", 40), ("write", 50), ("fsync", 2), ("torn", 2), ("in the gauge", 2))  # at most at the n-th time
 TRAP_S = 1.0  # for a state to come
 LATER_S = 0.008  # after its beginning: the simulated gauge lets a shaft out in that time
 # Where a shaft or the head is under way.
@@ -89,7 +90,7 @@ class Lane:
         order: dict[str, Any] = {"person": self._random.random() < 0.3}
         self._told_to_die = self._random.random() < OWN_HAND and self._wants("host killed", wanted)
         if self._told_to_die:
-            what, most = self._random.choice((("commit", 40), ("write", 50), ("fsync", 2), ("torn", 2)))
+            what, most = self._random.choice(DEATHS)
             order["die"] = [what, self._random.randint(1, most), self._random.random() < 0.5]
         self._bench.start_host(**order)
 

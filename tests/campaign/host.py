@@ -30,6 +30,7 @@ from midspan.sorting.recorder import NightRecorder
 from midspan.sorting.setup import load_setup
 from midspan.store.database import Store
 from midspan.store.journal import Journal
+from midspan.store.transit import TransitStage, WayStep
 
 JUMP_S = 3600.0
 PERSON_S = 0.2
@@ -110,11 +111,13 @@ def _die_as_told(told: list[Any] | None) -> None:
     if what == "fsync":
         os.fsync = _watched(os.fsync, die, after)
     elif what == "write":
-        serial_port.SerialLink.write = _watched(serial_port.SerialLink.write, die, after)  # type: ignore[method-assign]
+        serial_port.SerialLink.write = _watched(serial_port.SerialLink.write, die, after, _says_something)  # type: ignore[method-assign]
     elif what == "release":
         gauge.Gauge.release = _watched(gauge.Gauge.release, die, after)  # type: ignore[method-assign]
     elif what == "commit":
         Store.transaction = _watched_transaction(Store.transaction, die, after)  # type: ignore[method-assign]
+    elif what == "in the gauge":  # a stage so short that only a death of its own is sure to fall into it
+        Journal.note = _watched(Journal.note, die, after, _is_in_gauge)  # type: ignore[method-assign]
     elif what == "torn":
         archive_writer.ArchiveWriter._write = _torn(archive_writer.ArchiveWriter._write, die)  # type: ignore[method-assign]
     else:
@@ -136,13 +139,27 @@ class _Fuse:
             os.kill(os.getpid(), signal.SIGKILL)
 
 
-def _watched(done: Callable[..., Any], fuse: _Fuse, after: bool) -> Callable[..., Any]:
+def _always(*_: Any) -> bool:
+    return True
+
+
+def _says_something(_: serial_port.SerialLink, data: bytes) -> bool:
+    return data != b""
+
+
+def _is_in_gauge(_: Journal, __: int, step: WayStep) -> bool:
+    return step.stage is TransitStage.IN_GAUGE
+
+
+def _watched(
+    done: Callable[..., Any], fuse: _Fuse, after: bool, counts: Callable[..., bool] = _always
+) -> Callable[..., Any]:
     def watched(*arguments: Any) -> Any:
-        counts = not (len(arguments) == 2 and arguments[1] == b"")  # nothing was said
-        if counts and not after:
+        counted = counts(*arguments)
+        if counted and not after:
             fuse.burn()
         answer = done(*arguments)
-        if counts and after:
+        if counted and after:
             fuse.burn()
         return answer
 
