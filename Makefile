@@ -33,7 +33,7 @@ records: $(SETUP)
 # Writes anew what is made from code: vectors, tables of the specification, drawings and outputs in the hardware notes.
 redraw: $(SETUP)
 	for script in tests/wire/make_vectors.py tests/wire/test_spec.py tests/hardware_notes/test_*.py; do \
-		PYTHONPATH=tests/rigs $(BIN)/python $$script || exit 1; done
+		PYTHONPATH=tests/rigs:hardware_notes:hardware_notes/drawings $(BIN)/python $$script || exit 1; done
 
 # Garbage at every door, the fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
 soak: $(SETUP)

@@ -4,62 +4,63 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from draw_geometry import Frame
 from draw_svg import GREY, INK, LIGHT, SHAFT, Point, Sheet, View
+from frame.dimensions import Frame
 
-SCALE, MASS, ARROW = 1.2, 30.0, 24.0
-STEM, ARM_END = 7.0, 26.0  # half of the head's stem; where the bracket's arm ends
+SCALE, MASS, ARROW = 1.1, 30.0, 24.0
+STEM = 7.0  # half of the head's stem
 
 
 def loading(frame: Frame) -> Sheet:
-    """Return the bracket with cell and head five times: under a shaft, three ways with masses, and the wrong way."""
-    sheet = Sheet(1060, 480, "How masses load the cell as a shaft does")
+    """Return the arm with cell and head five times: under a shaft, three ways with masses, and the wrong way."""
+    sheet = Sheet(1180, 500, "How masses load the cell as a shaft does")
     panels: tuple[tuple[float, float, Callable[[View, Frame], None], tuple[str, ...]], ...] = (
-        (125, 100, _shaft, ("What a shaft does", "pushes the head up:", "the count rises")),
-        (330, 310, _turned, ("1  Cell turned over", "force = weight, and nothing", "else to know: take this one")),
-        (535, 545, _lever, ("2  Lever", "force = weight times b / a:", "measure both arms")),
-        (775, 765, _pulley, ("3  Cord over a pulley", "force = weight, less or more", "by the pulley's friction")),
-        (975, 950, _hung, ("Not so: hung on the head", "pulls the head down:", "the count falls")),
+        (145, 105, _shaft, ("What a shaft does", "pushes the head up:", "the count rises")),
+        (365, 325, _turned, ("1  Cell turned over", "force = weight, and nothing", "else to know: take this one")),
+        (595, 595, _lever, ("2  Lever", "force = weight times b / a:", "measure both arms")),
+        (875, 850, _pulley, ("3  Cord over a pulley", "force = weight, less or more", "by the pulley's friction")),
+        (1090, 1055, _hung, ("Not so: hung on the head", "pulls the head down:", "the count falls")),
     )
     for x, middle, draw, (title, *below) in panels:
-        draw(sheet.view(x, 215, SCALE), frame)
+        draw(sheet.view(x, 235, SCALE), frame)
         sheet.text((middle, 30), title, 12, bold=True)
         for i, words in enumerate(below):
-            sheet.text((middle, 410 + 14 * i), words, 10)
-    level = "Clamp the bracket level; its cell, stop and head stay as they were in the gauge."
-    sheet.text((530, 462), f"From the front. The arrow is the force on the head. {level}", 11)
+            sheet.text((middle, 432 + 14 * i), words, 10)
+    level = "Clamp the arm level; cell, stop and head stay on it as they were in the gauge."
+    sheet.text((590, 482), f"From the front. The arrow is the force on the head. {level}", 11)
     return sheet
 
 
 class Cell:
-    """Bracket, cell, stop and head from the underside of the cell at z = 0; `up` is -1 if all is turned over."""
+    """Arm, cell, stop and head from the underside of the cell at z = 0; `up` is -1 if all is turned over."""
 
     def __init__(self, view: View, frame: Frame, up: int = 1) -> None:
-        self._view, self._up, press = view, up, frame.press
-        self.foot, self.under, self.top = (z - frame.cell_z for z in frame.carriage_z)
-        axle, radius, side = frame.head_home_z - frame.cell_z, press["head_bearing"] / 2, press["cell_section"]
-        self.end, self.tip = 4 - press["cell_length"], axle - radius
-        inner, wide = self.end + press["bracket_foot"], press["head_bearing_width"] / 2
-        self._area((self.end, self.foot), (inner, self.foot), (inner, self.under), (ARM_END, self.under),
-                   (ARM_END, self.top), (self.end, self.top), fill=LIGHT)  # fmt: skip
-        self._box((self.end + 4, 0), (self.end + 4 + press["cell_length"], side))
-        self._box((-3, side + 2), (3, self.under))
+        self._view, self._up, cell = view, up, frame.cell
+        self.under = frame.arm_z - frame.cell_z
+        self.top = self.under + cell.arm[1]
+        self.left, self.right = cell.free_end_x - cell.length, frame.press.carriage[0] / 2
+        axle, radius, wide = frame.head_home_z - frame.cell_z, frame.head.bearing[1] / 2, frame.head.bearing[2]
+        self.tip = axle - radius
+        self._box((self.left, self.under), (self.right, self.top), fill=LIGHT)
+        self._box((self.left, cell.height), (self.left + sum(cell.hole_from_end), self.under))
+        self._box((self.left, 0), (cell.free_end_x, cell.height))
+        self._box((-3, cell.height + 1), (3, self.under))
         self._box((-STEM, axle - 3), (STEM, 0))
         self._box((-wide, self.tip), (wide, axle + radius))
-        view.text((self.end + 42, up * side / 2 - 2.5), "cell", 9)
+        view.text((self.left + 60, up * cell.height / 2 - 2.5), "cell", 9)
+        view.text((self.left + 60, up * (self.under + self.top) / 2 - 2.5), "arm", 9)
 
-    def _area(self, *points: Point, fill: str = "#ffffff") -> None:
-        self._view.area(*((x, self._up * z) for x, z in points), fill=fill)
+    def _box(self, low: Point, high: Point, fill: str = "#ffffff") -> None:
+        corners = (low, (high[0], low[1]), high, (low[0], high[1]))
+        self._view.area(*((x, self._up * z) for x, z in corners), fill=fill)
 
-    def _box(self, low: Point, high: Point) -> None:
-        self._area(low, (high[0], low[1]), high, (low[0], high[1]))
-
-    def on_a_wall(self) -> None:
-        """Hatch the wall to the left of the upright bracket."""
-        low, high = self.foot - 8, self.top + 8
-        self._view.line((self.end, low), (self.end, high), width=1.4)
-        for i in range(int((high - low) // 8)):
-            self._view.line((self.end, low + 8 * i + 8), (self.end - 6, low + 8 * i), width=0.5)
+    def held_from_above(self) -> None:
+        """Hatch what the upright arm hangs from."""
+        right = self.left + 70
+        self._view.line((self.left - 8, self.top), (right, self.top), width=1.4)
+        for i in range(int((right - self.left) // 8)):
+            x = self.left + 8 * i
+            self._view.line((x, self.top), (x + 6, self.top + 6), width=0.5)
 
 
 def _force(view: View, tip: Point, up: int) -> None:
@@ -85,7 +86,7 @@ def _ground(view: View, left: float, right: float, z: float) -> None:
 
 def _shaft(view: View, frame: Frame) -> None:
     cell = Cell(view, frame)
-    thick = frame.shaft["usual"]
+    thick = frame.shaft.usual
     view.box((-85, cell.tip - thick), (45, cell.tip), fill=SHAFT)
     view.text((-66, cell.tip - thick - 10), "shaft", 9)
     _force(view, (0, cell.tip - thick), 1)
@@ -97,17 +98,17 @@ def _turned(view: View, frame: Frame) -> None:
     view.box((-24, tray), (24, tray + 4), fill="#ffffff")
     _mass(view, (0, tray + 4 + MASS))
     view.text((-28, tray), "tray", 9, "end")
-    _ground(view, -90, 48, -cell.top)
-    arm = -cell.under
-    view.line((19, arm), (19, arm + 7), (38, arm + 7), (38, -cell.top - 16), (19, -cell.top - 16), (19, -cell.top - 7),
-              width=2.4)  # fmt: skip
-    view.text((43, arm), "clamp", 9, "start")
+    _ground(view, cell.left - 6, 52, -cell.top)
+    arm, x = -cell.under, cell.right - 7
+    view.line((x, arm), (x, arm + 7), (x + 18, arm + 7), (x + 18, -cell.top - 16), (x, -cell.top - 16),
+              (x, -cell.top - 7), width=2.4)  # fmt: skip
+    view.text((x + 20, arm + 11), "clamp", 9, "start")
     _force(view, (33, tray + 2), -1)
 
 
 def _lever(view: View, frame: Frame) -> None:
     cell = Cell(view, frame)
-    cell.on_a_wall()
+    cell.held_from_above()
     beam = cell.tip - 6
     view.box((-14, beam), (112, beam + 6), fill="#ffffff")
     view.area((50, beam), (43, beam - 14), (57, beam - 14), fill=LIGHT)
@@ -121,12 +122,12 @@ def _lever(view: View, frame: Frame) -> None:
 
 def _pulley(view: View, frame: Frame) -> None:
     cell = Cell(view, frame)
-    cell.on_a_wall()
-    wheel, axle, pin = 22.0, cell.top + 36, frame.shaft["usual"]
+    cell.held_from_above()
+    wheel, axle, pin = 22.0, cell.top + 36, frame.shaft.usual
     view.circle((wheel, axle), 2 * wheel, fill="#ffffff")
     view.circle((wheel, axle), 5, fill=LIGHT)
     view.line((0, axle), (0, cell.top + 3), width=1.6)
-    view.line((0, cell.top + 3), (0, cell.tip - pin / 2), width=1.6, dash="4 3")  # before and behind bracket and cell
+    view.line((0, cell.top + 3), (0, cell.tip - pin / 2), width=1.6, dash="4 3")  # before and behind arm and cell
     view.box((-12, cell.tip - pin), (12, cell.tip), fill=SHAFT)
     view.line((2 * wheel, axle), (2 * wheel, cell.tip + 12), width=1.6)
     _mass(view, (2 * wheel, cell.tip + 12))
@@ -139,5 +140,5 @@ def _hung(view: View, frame: Frame) -> None:
     view.line((0, cell.tip + 6), (0, cell.tip - 20), width=1.6)
     _mass(view, (0, cell.tip - 20))
     _force(view, (22, cell.tip - 16), -1)
-    for low, high in (((-80, cell.tip - 56), (36, cell.top + 6)), ((36, cell.tip - 56), (-80, cell.top + 6))):
+    for low, high in (((-90, cell.tip - 56), (36, cell.top + 6)), ((36, cell.tip - 56), (-90, cell.top + 6))):
         view.line(low, high, width=2.5, ink=GREY)

@@ -52,27 +52,11 @@ class View:
         """Draw a circle."""
         self.sheet.circle(self.at(centre), self.scale * diameter / 2, width, dash, fill)
 
-    def cross(self, centre: Point, size: float) -> None:
-        """Draw the centre lines of something round."""
-        x, y = centre
-        for start, end in (((x - size, y), (x + size, y)), ((x, y - size), (x, y + size))):
-            self.line(start, end, width=0.35, dash="6 2 1 2")
-
     def across(self, left: float, right: float, z: float, offset: float, text: str = "") -> None:
         """Draw the dimension between two x, `offset` of paper above the height z (below if negative)."""
         _, base = self.at((0, z))
         ends = self.at((left, z))[0], self.at((right, z))[0]
         self.sheet.dimension((ends[0], base), (ends[1], base), (0, -offset), text or number(abs(right - left)))
-
-    def upright(self, low: float, high: float, x: float, offset: float, text: str = "") -> None:
-        """Draw the dimension between two heights, `offset` of paper to the right of x (to the left if negative)."""
-        base, _ = self.at((x, 0))
-        ends = self.at((x, low))[1], self.at((x, high))[1]
-        self.sheet.dimension((base, ends[0]), (base, ends[1]), (offset, 0), text or number(abs(high - low)))
-
-    def part(self, name: int | str, at: Point, away: Point) -> None:
-        """Draw a numbered balloon, `away` on the paper from what it names."""
-        self.sheet.balloon(str(name), self.at(at), away)
 
     def text(self, at: Point, words: str, size: float = 9, anchor: str = "middle", bold: bool = False) -> None:
         """Write words at a point of the view."""
@@ -142,16 +126,6 @@ class Sheet:
                 for side in (radians(12), -radians(12))
             ]
             self.path([tip, *wings], 0.2, "", INK, INK, closed=True)
-
-    def balloon(self, name: str, at: Point, away: Point) -> None:
-        """Draw a leader from a point to a circle with the part's number."""
-        centre = at[0] + away[0], at[1] + away[1]
-        self.circle(at, 1.2, 0.2, "", INK)
-        length = hypot(*away)
-        edge = centre[0] - 8 * away[0] / length, centre[1] - 8 * away[1] / length
-        self.path([at, edge], 0.35, "", INK, "none", closed=False)
-        self.circle(centre, 8, 0.5, "", "#ffffff")
-        self.text((centre[0], centre[1] + 3.2), name, 9, kind="part")
 
     @property
     def svg(self) -> str:

@@ -162,7 +162,7 @@ def test_the_text_says_the_same():
 
 
 def test_the_default_is_the_frame_that_is_drawn():
-    file = ROOT / "hardware_notes" / "drawings" / "frame.toml"
+    file = ROOT / "hardware_notes" / "frame.toml"
     frame = tomllib.loads(file.read_text(encoding="utf-8"))
     assert DEFAULT["limits"]["press_mm"] == frame["press"]["travel"]
     lead_steps = DEFAULT["gear"]["press_steps_per_mm"] * frame["press"]["screw_lead"]

@@ -191,8 +191,8 @@ def test_the_notes_give_the_uncertainty_of_each_way():
         assert float(told[told.index("--ratio-u") + 1]) == pytest.approx(u, rel=0.05)
         assert f"{100 * u:.2f} %" in row
         assert f"and {500 * u:.1f} thou" in row  # spine goes as the force
-    press = tomllib.loads((NOTES / "drawings" / "frame.toml").read_text(encoding="utf-8"))["press"]
-    half, arm_mm = math.radians(0.5), press["head_stem"] + press["head_bearing"]  # from the cell to the head's tip
+    head = tomllib.loads((NOTES / "frame.toml").read_text(encoding="utf-8"))["head"]
+    half, arm_mm = math.radians(0.5), head["stem"] + head["bearing"][1]  # from the cell to the head's tip
     told = re.search(
         r"half a degree takes ([\d.]+) % of the force and shifts it by ([\d.]+) mm", " ".join(section.split())
     )
