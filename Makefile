@@ -3,8 +3,10 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
 BIN = .venv/bin
 SETUP = .venv/.made
+DRAW = .venv-drawings/bin
+MODEL = .venv-drawings/.made
 
-.PHONY: browser records redraw demo test quick bench soak mutants docs lint lock check clean
+.PHONY: browser records redraw drawings model demo test quick bench soak mutants docs lint lock check clean
 
 demo: $(SETUP)
 	$(BIN)/midspan demo
@@ -35,8 +37,17 @@ redraw: $(SETUP)
 	for script in tests/wire/make_vectors.py tests/wire/test_spec.py tests/hardware_notes/test_*.py; do \
 		PYTHONPATH=tests/rigs:hardware_notes:hardware_notes/drawings $(BIN)/python $$script || exit 1; done
 
-# Garbage at every door, the fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
-soak: $(SETUP)
+# The gauge to build, from its solid model: parts list, meshes, sheets to cut, drawings and pictures in hardware_notes,
+# all else in build/drawings. Then the checks of the model: overlaps over every motion, screws, forces.
+drawings: $(MODEL)
+	cd hardware_notes && ../$(DRAW)/python -m model.output
+	$(MAKE) model
+
+model: $(MODEL)
+	$(DRAW)/python -m pytest -c tests/model/pytest.ini tests/model hardware_notes/model
+
+# The model's checks, garbage at every door, the fault campaign at large, a hard night and a week of nights: hours. SOAK="--harms 300 --week 0" for less.
+soak: $(SETUP) model
 	$(BIN)/python tests/garbage
 	$(BIN)/python tests/campaign $(SOAK)
 
@@ -70,6 +81,16 @@ $(SETUP): requirements.lock pyproject.toml
 	$(BIN)/python -m pip install -q --disable-pip-version-check --no-deps --no-build-isolation -e .
 	@touch $@
 
+# A gigabyte of its own, for nobody but who changes the gauge's shape. Its geometry kernel is linked against OpenGL,
+# and pictures are rendered without a display by EGL: where either is missing, these two libraries are Debian's.
+$(MODEL): requirements-drawings.lock
+	@$(PYTHON) -m venv .venv-drawings >/dev/null 2>&1 || { \
+		apt-get update -q && apt-get install -y -q python3-venv && $(PYTHON) -m venv .venv-drawings; }
+	$(DRAW)/python -m pip install -q --disable-pip-version-check -r requirements-drawings.lock
+	@$(DRAW)/python -c 'import ctypes; [ctypes.CDLL(name) for name in ("libGL.so.1", "libEGL.so.1")]' 2>/dev/null || \
+		test "$$(uname)" != Linux || { apt-get update -q && apt-get install -y -q libgl1 libegl1; }
+	@touch $@
+
 # The board's stubs shadow parts of the standard library, so they live apart from the host's packages.
 typings/.made: $(SETUP)
 	$(BIN)/python -m pip install -q --disable-pip-version-check --target typings --upgrade micropython-rp2-rpi-pico-stubs==1.29.0.post1
@@ -81,6 +102,9 @@ lock: $(SETUP)
 	printf 'hatchling\neditables\n' | $(BIN)/uv pip compile pyproject.toml - --all-extras --universal \
 		--python-version 3.11 --generate-hashes --no-annotate --custom-compile-command "make lock" $(LOCK) \
 		--quiet --output-file requirements.lock
+	$(BIN)/uv pip compile --group drawings --constraint requirements.lock --universal \
+		--python-version 3.11 --generate-hashes --no-annotate --custom-compile-command "make lock" $(LOCK) \
+		--quiet --output-file requirements-drawings.lock
 
 clean:
-	rm -rf .venv typings .pytest_cache .mypy_cache .ruff_cache .hypothesis demo-output build dist
+	rm -rf .venv .venv-drawings typings .pytest_cache .mypy_cache .ruff_cache .hypothesis demo-output build dist

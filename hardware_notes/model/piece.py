@@ -32,6 +32,7 @@ class Part:
     `number` is the part's for ever, a letter for where it belongs and two digits, and marks the printed or cut part
     itself. `shape` is one solid in a frame of its own: as it is printed or cut, flat on z = 0. `designation` tells a
     bought part's standard and size, a made part's stock. `mass_g` overrides volume times density, for what is hollow.
+    `notes` stand on its drawing: tolerances where a thou depends on them, what to do that no line shows.
     """
 
     number: str
@@ -42,6 +43,7 @@ class Part:
     designation: str
     price_eur: float
     mass_g: float | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def grams(self) -> float:
