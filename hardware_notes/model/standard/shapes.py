@@ -36,4 +36,4 @@ def ring(outer: float, inner: float, low: float, high: float) -> Solid:
 
 def prism(corners: list[tuple[float, float]], low: float, high: float) -> Solid:
     """Return a prism along z between two heights over a polygon in x and y."""
-    return Location((0, 0, low)) * extrude(Polygon(*corners, align=None), high - low)
+    return Location((0, 0, low)) * extrude(Polygon(*corners, align=None), high - low, dir=(0, 0, 1))
