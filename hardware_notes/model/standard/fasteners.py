@@ -94,7 +94,7 @@ def dowel(d: float, length: float) -> Part:
 
 
 SLOT_NUT = {  # body of the nut by the width of the slot, from memory: corners across the slot and down, length along it
-    8: ([(-7.5, 0), (-7.5, -3), (-5, -6), (5, -6), (7.5, -3), (7.5, 0)], 16.0),
+    8: ([(-7.5, 0), (-7.5, -3), (-4.5, -6.6), (4.5, -6.6), (7.5, -3), (7.5, 0)], 16.0),
     6: ([(-5, 0), (-5, -1.5), (-3.5, -3), (3.5, -3), (5, -1.5), (5, 0)], 11.0),
 }
 

@@ -14,7 +14,7 @@ class UnknownSizeError(LookupError):
 
 
 @cache
-def _table() -> dict[str, str]:
+def numbers() -> dict[str, str]:
     """Return the part number of each designation."""
     return tomllib.loads(TABLE.read_text(encoding="utf-8"))
 
@@ -37,6 +37,6 @@ def number_of(designation: str) -> str:
     UnknownSizeError
         The table does not have it.
     """
-    if designation not in _table():
+    if designation not in numbers():
         raise UnknownSizeError(f'{TABLE.name} has no "{designation}". Append it there with the next free number.')
-    return _table()[designation]
+    return numbers()[designation]

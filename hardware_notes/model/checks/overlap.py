@@ -1,0 +1,139 @@
+"""Look for pieces that overlap, with the machine at home, over every motion and with any two motions at their ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import combinations
+
+import numpy as np
+from build123d import Location
+from manifold3d import Manifold
+from numpy.typing import NDArray
+
+from model.checks.finding import Finding, label
+from model.checks.meshes import Array, boxes_meet, matrix, mesh_of, outer_box, own_box
+from model.motion import Motion
+from model.piece import Piece
+
+VOLUME_MM3 = 0.5  # an overlap smaller than that is left out: meshes are only nearly round
+DEPTH_MM = 0.05  # as is one thinner than that: the mesh of a shaft in the mesh of its bore
+
+Place = tuple[float, float, float]
+
+
+def overlaps(
+    pieces: Iterable[Piece], motions: Iterable[Motion] = (), never_together: Iterable[frozenset[str]] = ()
+) -> list[Finding]:
+    """Return the worst overlap of each two pieces at home, over each motion and over each two motions.
+
+    `never_together` has the names of each two motions that something keeps from happening together.
+    """
+    search, motions, apart = _Search(pieces), tuple(motions), set(never_together)
+    search.at_home()
+    for motion in motions:
+        search.over(motion)
+    for first, second in combinations(motions, 2):
+        if frozenset((first.name, second.name)) not in apart:
+            search.over_both(first, second)
+    return list(search.found.values())
+
+
+def shared(first: Manifold, second: Manifold) -> tuple[float, Place] | None:
+    """Return volume and middle of what two meshes share, in mm3 and mm; None if it is too little to be an overlap."""
+    both = first ^ second
+    if both.is_empty() or both.volume() < VOLUME_MM3:
+        return None
+    deep = [c for c in both.decompose() if c.volume() >= VOLUME_MM3 and 2 * c.volume() > DEPTH_MM * c.surface_area()]
+    if not deep:
+        return None
+    largest = max(deep, key=lambda component: float(component.volume()))
+    x, y, z = (float(v) for v in np.array(largest.bounding_box()).reshape(2, 3).mean(axis=0))
+    return sum(float(c.volume()) for c in deep), (x, y, z)
+
+
+class _Search:
+    """The pieces with their boxes and meshes at home, and the worst overlap of each two, by their numbers."""
+
+    def __init__(self, pieces: Iterable[Piece]) -> None:
+        self.pieces = tuple(pieces)
+        self.home = [matrix(piece.where) for piece in self.pieces]
+        self.corners = [own_box(piece.part.shape) for piece in self.pieces]
+        self.boxes = np.array([outer_box(c, m) for c, m in zip(self.corners, self.home, strict=True)]).reshape(-1, 6)
+        self.meshes = [mesh_of(p.part.shape).transform(m) for p, m in zip(self.pieces, self.home, strict=True)]
+        self.found: dict[tuple[int, int], Finding] = {}
+
+    def at_home(self) -> None:
+        """Look at every two pieces with the machine at home."""
+        for i, j in np.argwhere(np.triu(boxes_meet(self.boxes, self.boxes), 1)):
+            self._look(i, j, (self.meshes[i], self.meshes[j]), "")
+
+    def over(self, motion: Motion) -> None:
+        """Look at every two pieces of which a motion moves one against the other."""
+        moving = self._of(motion.carry(motion.low))
+        still = np.setdiff1d(np.arange(len(self.pieces)), moving)
+        for value in motion.values():
+            boxes, meshes = self._carried(moving, motion.carry(value))
+            pose = f"{motion.name} {value:g}"
+            for i, j in np.argwhere(boxes_meet(boxes, self.boxes[still])):
+                self._look(moving[i], still[j], (meshes[i], self.meshes[still[j]]), pose)
+            for i, j in np.argwhere(np.triu(boxes_meet(boxes, boxes), 1)):
+                if self.pieces[moving[i]].moves != self.pieces[moving[j]].moves:
+                    self._look(moving[i], moving[j], (meshes[i], meshes[j]), pose)
+
+    def over_both(self, first: Motion, second: Motion) -> None:
+        """Look at the pieces that one motion moves against those of another, one of the two motions at an end.
+
+        Groups that both motions carry are left out.
+        """
+        groups, others = set(first.carry(first.low)), set(second.carry(second.low))
+        mine, theirs = self._of(groups - others), self._of(others - groups)
+        near = boxes_meet(self._reach(mine, first), self._reach(theirs, second))
+        mine, theirs = mine[near.any(axis=1)], theirs[near.any(axis=0)]
+        for value, other in _ends(first, second) if len(mine) else ():
+            boxes, meshes = self._carried(mine, first.carry(value))
+            other_boxes, other_meshes = self._carried(theirs, second.carry(other))
+            pose = f"{first.name} {value:g}, {second.name} {other:g}"
+            for i, j in np.argwhere(boxes_meet(boxes, other_boxes)):
+                self._look(mine[i], theirs[j], (meshes[i], other_meshes[j]), pose)
+
+    def _look(self, i: int, j: int, meshes: tuple[Manifold, Manifold], pose: str) -> None:
+        """Keep what two pieces share if it is more than they shared before; a fit that is meant is passed over."""
+        i, j = min(i, j), max(i, j)
+        first, second = self.pieces[i], self.pieces[j]
+        if first.part.number in second.fits or second.part.number in first.fits:
+            return
+        both = shared(*meshes)
+        if both and ((i, j) not in self.found or self.found[i, j].amount < both[0]):
+            self.found[i, j] = Finding("overlap", (label(first), label(second)), both[0], both[1], pose)
+
+    def _of(self, groups: Iterable[str]) -> NDArray[np.int64]:
+        """Return the numbers of the pieces that move with any of the groups."""
+        names = set(groups)
+        return np.array([i for i, piece in enumerate(self.pieces) if piece.moves in names], dtype=np.int64)
+
+    def _carried(self, numbers: NDArray[np.int64], carry: dict[str, Location]) -> tuple[Array, list[Manifold]]:
+        """Return the boxes, shape (pieces, 6), and the meshes of pieces that a motion has carried on."""
+        moves = {group: matrix(where) for group, where in carry.items()}
+        boxes, meshes = [], []
+        for i in numbers:
+            move = moves[self.pieces[i].moves]
+            place = move[:, :3] @ self.home[i]
+            place[:, 3] += move[:, 3]
+            boxes.append(outer_box(self.corners[i], place))
+            meshes.append(self.meshes[i].transform(move))
+        return np.array(boxes).reshape(-1, 6), meshes
+
+    def _reach(self, numbers: NDArray[np.int64], motion: Motion) -> Array:
+        """Return the box of all places that each piece passes in a motion, shape (pieces, 6)."""
+        boxes = np.array([self._carried(numbers, motion.carry(value))[0] for value in motion.values()])
+        return np.concatenate([boxes[:, :, :3].min(axis=0), boxes[:, :, 3:].max(axis=0)], axis=1)
+
+
+def _ends(first: Motion, second: Motion) -> Iterator[tuple[float, float]]:
+    """Yield pairs of values of two motions of which at least one is at an end."""
+    for end in (second.low, second.high):
+        for value in first.values():
+            yield value, end
+    for end in (first.low, first.high):
+        for value in second.values():
+            yield end, value
