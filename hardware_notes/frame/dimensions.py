@@ -67,6 +67,15 @@ class Frame:
         reach = (self.support.roller_diameter + diameter) / 2
         return 1 / (2 * cos(asin(self.half_rollers / reach)))
 
+    def bent_share(self, x: float) -> float:
+        """Return the deflection at a distance from midspan as a share of that at midspan, where the load is.
+
+        >>> Frame.load().bent_share(0.0)
+        1.0
+        """
+        off = 0.5 - abs(x) / float(self.support.span)
+        return 3 * off - 4 * off**3
+
     # Press, all heights at home
 
     def head_above(self, diameter: float) -> float:
