@@ -6,7 +6,7 @@ from model.checks.overlap import overlaps
 from model.checks.screws import screw_findings
 from model.holes import clearance, countersunk, drilled, facing
 from model.piece import Part, Piece, Way
-from model.standard import countersunk_screw, hex_nut, profile, set_screw, slot_nut, socket_screw, washer
+from model.standard import countersunk_screw, foot, hex_nut, profile, set_screw, slot_nut, socket_screw, washer
 
 
 def plate(thickness: float, hole: float, number: str, material: str = "steel") -> Part:
@@ -108,6 +108,16 @@ def test_a_slot_nut_holds_a_screw_at_the_lips_of_a_profile(d):
     assert codes(pieces) == []
     assert overlaps(pieces) == []
     assert codes([*pieces[:1], Piece(slot_nut(d), Location((0, 0, lips - 0.5))), *pieces[2:]]) == ["nut"]
+
+
+def test_a_foot_hangs_by_its_stud():
+    pieces = [
+        Piece(profile(40, 40, 100, number="X09"), Location()),
+        Piece(slot_nut(8), facing("-z", (0, 0, -15.5))),
+        Piece(foot(12), Location((0, 0, -20))),
+    ]
+    assert codes(pieces) == []
+    assert codes([*pieces[:2], Piece(foot(10), Location((0, 0, -20)))]) == ["empty nut", "reach"]
 
 
 def test_a_set_screw_needs_its_thread():

@@ -26,7 +26,12 @@ REACH_METAL, REACH_SOFT = 0.8, 1.5  # least length in thread, in diameters: comm
 SOFT = {"PETG", "plywood", "acetal", "polycarbonate"}
 HEAD_RESTS = 0.4  # least share of a head's face on material: a slot under it takes half
 NUT_RESTS = 0.25
-_SCREW = re.compile(r"(ISO 4762 M|ISO 10642 M|ISO 4026 M|chipboard screw, countersunk )([\d.]+)x([\d.]+)")
+WASHER_RESTS = 0.25
+FOOT_SEAT_MM = 25.0  # diameter around a foot's stud that must rest
+_SCREW = re.compile(
+    r"(ISO 4762 M|ISO 10642 M|ISO 4026 M|chipboard screw, countersunk |rubber foot 40x20, stud M)"
+    r"([\d.]+)x([\d.]+)"
+)
 _NUT = re.compile(r"(ISO 4032 M|ISO 10511 M|slot nut 8, M|slot nut 6, M)([\d.]+)")
 _WASHER = re.compile(r"ISO 7089 M([\d.]+)")
 
@@ -38,6 +43,11 @@ class _Screw:
     kind: str
     d: float
     length: float
+
+    @property
+    def shank(self) -> tuple[float, float]:
+        """Heights between which its thread lies; a foot's stud points up."""
+        return (0.0, self.length) if "foot" in self.kind else (-self.length, -self.sunk)
 
     @property
     def sunk(self) -> float:
@@ -127,9 +137,10 @@ def screw_findings(pieces: Iterable[Piece]) -> list[Finding]:
 def _screw_holds(around: _Around, i: int, screw: _Screw) -> list[Finding]:
     """Return what is wrong with a screw: "reach" with its length in thread in diameters, "head" with what rests."""
     found = []
-    ring = _ring(screw.d + 2 * RING_MM, screw.d, -screw.length, -screw.sunk)
+    low, high = screw.shank
+    ring = _ring(screw.d + 2 * RING_MM, screw.d, low, high)
     volumes = around.filled(i, ring, screws=False)
-    per_mm = float(ring.volume()) / (screw.length - screw.sunk)
+    per_mm = float(ring.volume()) / (high - low)
     turns = sum(v / (REACH_SOFT if _soft(around, j) else REACH_METAL) for j, v in volumes.items()) / per_mm / screw.d
     if turns < 0.98:
         found.append(around.finding("reach", i, sum(volumes.values()) / per_mm / screw.d, -screw.length))
@@ -148,6 +159,8 @@ def _head_rests(around: _Around, i: int, screw: _Screw) -> float:
     """Return the share of a head's seat that lies on material; 1 for a screw without a head."""
     if "4026" in screw.kind:
         return 1.0
+    if "foot" in screw.kind:
+        return around.share(i, _ring(FOOT_SEAT_MM, clearance(screw.d), 0, RING_MM), screws=False)
     if screw.sunk:
         seat = Manifold.cylinder(screw.sunk, screw.d / 2, screw.cone / 2, SIDES).translate((0, 0, -screw.sunk))
         shell = seat.translate((0, 0, -RING_MM)) - seat - _ring(_hole(screw.d), 0, -screw.length, 0)
@@ -187,4 +200,4 @@ def _washer_lies(around: _Around, i: int, d: float) -> list[Finding]:
     _, outer, thickness = WASHER[d]
     faces = (_ring(outer * 0.7, clearance(d), low, low + RING_MM) for low in (-RING_MM, thickness))
     touches = min(around.share(i, face) for face in faces)
-    return [around.finding("washer", i, touches)] if touches < HEAD_RESTS else []
+    return [around.finding("washer", i, touches)] if touches < WASHER_RESTS else []
