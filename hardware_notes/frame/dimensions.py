@@ -8,6 +8,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+STANDARD_GRAVITY = 9.80665  # m/s2
 PARAMETERS = Path(__file__).parents[1] / "frame.toml"
 
 
@@ -98,3 +99,43 @@ class Frame:
     def arm_z(self) -> float:
         """Height of the underside of the arm over the cell."""
         return self.cell_z + float(self.cell.height + self.cell.arm_gap)
+
+    @property
+    def column_front_y(self) -> float:
+        """Face of the column that carries the rail."""
+        return float(self.press.column_y + self.press.column / 2)
+
+    @property
+    def carriage_back_y(self) -> float:
+        """Face of the carriage plate against the rail's blocks."""
+        return self.column_front_y + float(self.press.block_height)
+
+    @property
+    def carriage_front_y(self) -> float:
+        """Face of the carriage plate against the arm."""
+        return self.carriage_back_y + float(self.press.carriage[1])
+
+    @property
+    def carriage_z(self) -> float:
+        """Height of the middle of the carriage plate, which is the middle of the arm."""
+        return self.arm_z + float(self.cell.arm[1]) / 2
+
+    @property
+    def carriage_top_z(self) -> float:
+        """Height of the upper edge of the carriage plate."""
+        return self.carriage_z + float(self.press.carriage[2]) / 2
+
+    @property
+    def lowest(self) -> float:
+        """Way of the carriage from home to the lower stop, negative as down is."""
+        return -float(self.press.travel + self.press.lower_stop_beyond)
+
+    @property
+    def head_plate_top_z(self) -> float:
+        """Height of the upper face of the plate on the column."""
+        return float(self.press.column_top + self.press.head_plate)
+
+    @property
+    def counterweight_g(self) -> float:
+        """Mass that pulls the carriage up with `lift_n`, by standard gravity."""
+        return 1000 * float(self.press.lift_n) / STANDARD_GRAVITY

@@ -88,6 +88,13 @@ def washer(d: float) -> Part:
 
 
 @cache
+def shim(bore: float, outer: float, thickness: float) -> Part:
+    """Return a shim ring, from z = 0 up."""
+    shape = ring(outer, bore, 0, thickness)
+    return _bought("shim ring", f"DIN 988 {bore:g}x{outer:g}x{thickness:g}", shape, 0.1)
+
+
+@cache
 def dowel(d: float, length: float) -> Part:
     """Return a hardened, ground pin, from z = 0 up."""
     return _bought("dowel pin", f"ISO 8734 {d:g}x{length:g}", cylinder(d, 0, length), 0.3)

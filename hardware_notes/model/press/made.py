@@ -1,0 +1,25 @@
+"""How a made part of the press is drawn: in the gauge, at home, and then laid down as it is cut or printed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from build123d import Location, Shape
+
+from model.piece import Part, Way
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What a made part is made of: way, material, designation of the stock, price with the work, EUR."""
+
+    way: Way
+    material: str
+    designation: str
+    price_eur: float
+
+
+def made(number: str, name: str, stock: Stock, shape: Shape, where: Location) -> Part:
+    """Return the part whose solid at home is given, in the frame of its place `where`, as it is cut or printed."""
+    solid = shape.solid().moved(where.inverse())
+    return Part(number, name, stock.way, solid, stock.material, stock.designation, stock.price_eur)
