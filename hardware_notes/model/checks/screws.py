@@ -186,7 +186,7 @@ def _nut_holds(around: _Around, i: int, kind: str, d: float) -> list[Finding]:
     else:
         flats, height = (NUT if "4032" in kind else LOCK_NUT)[d]
         faces = (_ring(flats, clearance(d), low, low + RING_MM) for low in (-RING_MM, height))
-        rests, bore = max(around.share(i, face, screws=False) for face in faces), _ring(d, 0, 0, height)
+        rests, bore = max(around.share(i, face, screws=False) for face in faces), _ring(d, 0.8 * d, 0, height)
     if rests < NUT_RESTS:
         found.append(around.finding("nut", i, rests))
     filled = around.share(i, bore, screws=True)

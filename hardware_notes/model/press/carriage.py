@@ -5,16 +5,16 @@ from __future__ import annotations
 from build123d import Location, Plane, Polygon, extrude
 from frame.dimensions import Frame
 
-from model.holes import clearance, counterbored, drilled, facing, tapped
+from model.holes import clearance, drilled, facing, tapped
 from model.piece import Part, Piece, Way, of_step
-from model.press.counterweight import CORD_HOLE, CORD_X, KNOT, cord_y, knot_z
+from model.press.counterweight import CORD_HOLE, CORD_X, KNOT, knot_z
 from model.press.made import Stock, made
-from model.standard import dowel, rail_block, socket_screw, trapezoidal_nut
+from model.standard import dowel, rail_block, socket_screw, trapezoidal_nut, washer
+from model.standard.fasteners import WASHER
 from model.standard.shapes import box
 
 CARRIAGE_GROUP = "carriage"
 BLOCK_X, BLOCK_Z = 10.0, 7.5  # of its four threads from its middle
-SUNK_M3 = 3.3  # heads flush, M3x8 reaches 3.3 into the block
 NUT_BLOCK_X, NUT_BLOCK_DEPTH, NUT_BLOCK_HEIGHT = (22.0, 46.0), 24.0, 18.0
 NUT_CIRCLE = 8.0  # radius of the nut's four holes
 NUT_BORE = 10.5
@@ -52,23 +52,22 @@ def _block_threads(frame: Frame) -> list[tuple[float, float]]:
 
 
 def plate_part(frame: Frame) -> Part:
-    """Return the plate: screws to the blocks sunk, threads and pins for the arm, holes for nut and cord."""
+    """Return the plate: holes for blocks and nut, threads and pins for the arm, a slit and a hole for the cord."""
     back, front, thick = frame.carriage_back_y, frame.carriage_front_y, frame.press.carriage[1]
-    shape = extrude(
-        Plane((0, back, 0), x_dir=(1, 0, 0), z_dir=(0, -1, 0)) * _outline(frame), thick, dir=(0, 1, 0)
-    ).solid()
+    outline = Plane((0, back, 0), x_dir=(1, 0, 0), z_dir=(0, -1, 0)) * _outline(frame)
+    shape = extrude(outline, thick, dir=(0, 1, 0)).solid()
     for x, z in _block_threads(frame):
-        shape = counterbored(shape, facing("+y", (x, front, z)), 3, thick, SUNK_M3)
+        shape = drilled(shape, facing("+y", (x, front, z)), clearance(3), thick)
     for xs, d in ((ARM_SCREWS_X, tapped(6)), (ARM_PINS_X, PIN)):
         for x in xs:
             shape = drilled(shape, facing("+y", (x, front, frame.carriage_z)), d, thick)
     for x in NUT_SCREWS_X:
         where = facing("-y", (x, back, frame.carriage_top_z - NUT_SCREWS_BELOW))
         shape = drilled(shape, where, clearance(5), thick)
-    middle = (CORD_X, cord_y(frame)[0], frame.carriage_top_z)
-    shape = drilled(shape, facing("+z", middle), CORD_HOLE, frame.carriage_top_z - knot_z(frame))
+    slit = (CORD_X - CORD_HOLE / 2, CORD_X + CORD_HOLE / 2)
+    shape = (shape - box(slit, (back, front), (knot_z(frame), frame.carriage_top_z))).solid()
     shape = drilled(shape, facing("+y", (CORD_X, front, knot_z(frame))), KNOT, thick)
-    stock = Stock(Way.CUT, "aluminium", f"plate {thick:g}, flat to 0.1; drilled and tapped", 12.0)
+    stock = Stock(Way.CUT, "aluminium", f"plate {thick:g}, flat to 0.1; two M6 tapped", 12.0)
     return made("P20", "carriage plate", stock, shape, plate_place(frame))
 
 
@@ -127,7 +126,11 @@ def _carriage_screws(frame: Frame) -> list[Piece]:
     """Return the screws that hold plate, blocks, nut and its block together."""
     back, front, top = frame.carriage_back_y, frame.carriage_front_y, frame.carriage_top_z
     x, y = frame.press.screw_x, frame.press.screw_y
-    pieces = [Piece(socket_screw(3, 8), facing("+y", (u, front - SUNK_M3, z))) for u, z in _block_threads(frame)]
+    pieces = []
+    for u, z in _block_threads(frame):
+        face = facing("+y", (u, front, z))
+        pieces.append(Piece(washer(3), face))
+        pieces.append(Piece(socket_screw(3, 12), face * Location((0, 0, WASHER[3][2]))))
     pieces += [Piece(socket_screw(3, 10), facing("+z", (x + u, y + v, top + 3.5))) for u, v in _nut_circle()]
     for side in NUT_SCREWS_X:
         pieces.append(Piece(socket_screw(5, 16), facing("-y", (side, back, top - NUT_SCREWS_BELOW))))

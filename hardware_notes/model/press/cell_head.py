@@ -10,7 +10,7 @@ from model.piece import Part, Piece, Way, of_step
 from model.press.carriage import CARRIAGE_GROUP, STOP_X, cell_left_x, fixed_holes_x
 from model.press.made import Stock, made
 from model.standard import bearing, dowel, hex_nut, set_screw, shim, socket_screw
-from model.standard.shapes import box, cylinder
+from model.standard.shapes import ALONG_X, box, cylinder, prism
 
 PAD_LENGTH = 31.0
 CELL_THREAD = 15.0
@@ -21,10 +21,7 @@ FLANGE, BLADE, FORK_X, SLOT = 6.0, 4.0, 6.0, 5.0  # of the head: thickness, thic
 OVER_BEARING, OVER_SLOT = 0.7, 3.5
 UNDER_AXLE = 2.5
 HEAD_DEPTH, CORNER = 20.0, 2.0
-GROOVE, GROOVE_BELOW = (
-    5.0,
-    3.3,
-)  # along the shaft, its middle below the axles: the thinnest shaft stays clear of the fork
+GROOVE, GROOVE_BELOW = 5.0, 3.3  # along the shaft, its middle below the axles: a thin shaft stays clear of the fork
 SIDE_SHIM = (3, 6, 0.5)
 
 
@@ -41,7 +38,8 @@ def cell_part(frame: Frame) -> Part:
         shape = drilled(shape, facing("+z", (x, 0, cell.height)), tapped(6), CELL_THREAD)
         shape = drilled(shape, facing("-z", (cell.length - x, 0, 0)), tapped(6), CELL_THREAD)
     shape = (shape + facing("-x", (0, 0, cell.height / 2)) * cylinder(CABLE, 0, CABLE_LENGTH)).solid()
-    name = f"single-point load cell {cell.rated_kg:g} kg, moment-compensated, {cell.length:g}x{cell.width:g}x{cell.height:g}"
+    size = f"{cell.length:g}x{cell.width:g}x{cell.height:g}"
+    name = f"single-point load cell {cell.rated_kg:g} kg, moment-compensated, {size}"
     return Part("P30", "load cell", Way.BOUGHT, shape, "aluminium", name, 12.0)
 
 
@@ -58,11 +56,11 @@ def pad_part(frame: Frame) -> Part:
 def _head_outline(frame: Frame) -> Polygon:
     """Return the head as seen from the front: flange under the cell, blade, fork."""
     top, axle = frame.cell_z, frame.head_home_z
-    slot_top = axle + frame.head.bearing[1] / 2 + OVER_BEARING
+    low, slot_top = axle - UNDER_AXLE, axle + frame.head.bearing[1] / 2 + OVER_BEARING
     half = (frame.cell.hole_from_end[0] + frame.cell.hole_from_end[1]) / 2
     right = [
         (half, top), (half, top - FLANGE), (BLADE / 2, top - FLANGE), (BLADE / 2, slot_top + OVER_SLOT),
-        (FORK_X, slot_top + OVER_SLOT), (FORK_X, axle - UNDER_AXLE), (SLOT / 2, axle - UNDER_AXLE), (SLOT / 2, slot_top),
+        (FORK_X, slot_top + OVER_SLOT), (FORK_X, low), (SLOT / 2, low), (SLOT / 2, slot_top),
     ]  # fmt: skip
     return Polygon(*right, *[(-x, z) for x, z in reversed(right)], align=None)
 
@@ -75,16 +73,13 @@ def head_part(frame: Frame) -> Part:
     low = axle - UNDER_AXLE
     for side in (-1, 1):
         corner = [(side * half, low), (side * half, low + CORNER), (side * (half - CORNER), low)]
-        wedge = extrude(
-            Plane((-20, 0, 0), x_dir=(0, 1, 0), z_dir=(1, 0, 0)) * Polygon(*corner, align=None), 40, dir=(1, 0, 0)
-        )
-        shape = (shape - wedge).solid()
+        shape = (shape - ALONG_X * prism(corner, -20, 20)).solid()
     shape = drilled(shape, facing("+x", (20, 0, axle - GROOVE_BELOW)), GROOVE, 40)
     for y in _axles_y(frame):
         shape = drilled(shape, facing("+x", (20, y, axle)), frame.head.bearing[0], 40)
     for x in free_holes_x(frame):
         shape = drilled(shape, facing("-z", (x, 0, low)), clearance(6), frame.cell_z - low)
-    stock = Stock(Way.CUT, "aluminium", f"plate {HEAD_DEPTH:g}, sawn or cut by water; drilled", 12.0)
+    stock = Stock(Way.MACHINED, "aluminium", f"plate {HEAD_DEPTH:g}, sawn or cut by water; drilled", 12.0)
     return made("P32", "head", stock, shape, head_place(frame))
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from math import pi
 
-from build123d import Axis, CenterArc, Line, Location, Plane, Polygon, Solid, Wire, revolve, sweep
+from build123d import Axis, CenterArc, Line, Location, Plane, Polygon, Solid, Sphere, Wire, revolve, sweep
 from build123d import Circle as Disc
 from frame.dimensions import Frame
 
@@ -19,7 +19,7 @@ from model.standard import bearing, lock_nut, shim, slot_nut, socket_screw
 from model.standard.shapes import box, cylinder, ring
 
 COUNTERWEIGHT_GROUP = "counterweight"
-CORD, CORD_X = 1.2, 0.0
+CORD, CORD_KNOT, CORD_X = 1.2, 4.0, 0.0
 CORD_HOLE, KNOT = 2.5, 7.0  # along the cord, and across it where the knot lies
 PULLEY_RADIUS, PULLEY_RIM, PULLEY_WIDTH = 10.0, 11.0, 5.0  # to the middle of the cord; outer; along x
 PULLEY_BEARING = (4, 13, 5)
@@ -128,7 +128,10 @@ def _cord_solid(frame: Frame, anchors_z: tuple[float, float]) -> Solid:
         *CenterArc((rear, z), PULLEY_RADIUS, 90, 90).edges(), *Line((y1, z), (y1, anchors_z[1])).edges(),
     ])  # fmt: skip
     path = side * path
-    return sweep(Plane((CORD_X, y0, anchors_z[0])) * Disc(CORD / 2), path).solid()
+    cord = sweep(Plane((CORD_X, y0, anchors_z[0])) * Disc(CORD / 2), path)
+    for y, end in zip((y0, y1), anchors_z, strict=True):
+        cord += Location((CORD_X, y, end)) * Sphere(CORD_KNOT / 2)
+    return cord.solid()
 
 
 def knot_z(frame: Frame) -> float:
@@ -140,7 +143,8 @@ def cord_part(frame: Frame) -> Part:
     """Return the cord as it lies at home."""
     length = weight_part(frame).shape.bounding_box().max.Z
     lower = weight_z(frame) + length - WEIGHT_HOLE_DEPTH
-    shape = _cord_solid(frame, (knot_z(frame), lower))
+    up = (KNOT - CORD_KNOT) / 2, (WEIGHT_KNOT - CORD_KNOT) / 2  # the knots are drawn tight under their bores
+    shape = _cord_solid(frame, (knot_z(frame) + up[0], lower + up[1]))
     name = "braided polyethylene cord 1.2, 0.6 m with its knots"
     return Part("P13", "cord", Way.BOUGHT, shape, "acetal", name, 0.5, 0.6)
 
@@ -180,6 +184,6 @@ def counterweight(frame: Frame) -> tuple[Piece, ...]:
         Piece(tube_part(frame), Location((0, 0, TUBE_Z))),
         Piece(weight_part(frame), weight, COUNTERWEIGHT_GROUP),
         Piece(bracket_part(frame), top),
-        Piece(cord_part(frame), Location(), fits=frozenset({"P10"})),
+        Piece(cord_part(frame), Location(), fits=frozenset({"P10", "P20"})),
     ]
     return of_step([*pieces, *_pulleys(frame), *_screws(frame)], "6 counterweight and stops")

@@ -75,7 +75,7 @@ def coupling_z(frame: Frame) -> float:
 
 
 def screw_top_z(frame: Frame) -> float:
-    """Return the height of the screw's upper end: just below the middle of the coupling, where the motor's shaft ends."""
+    """Return the height of the screw's upper end, just below the motor's shaft in the coupling."""
     return coupling_z(frame) + COUPLING_LENGTH / 2 - 0.5
 
 
