@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from frame import feeder, rolling
+from frame import escapement, feeder, rolling
 from frame.dimensions import Frame
 from frame.rolling import Surfaces
 
@@ -109,3 +109,23 @@ def test_rails_stand_where_bowed_shafts_still_roll() -> None:
         for length in (FRAME.shaft.shortest, FRAME.shaft.longest):
             assert rolling.bow_that_stops(6.0, slope, x, length) > 3.0
     assert rolling.bow_that_stops(6.0, 12.0, 310.0, 760.0) < 2.0
+
+
+@pytest.mark.parametrize("diameter", (4.0, 5.0, 6.0, 10.0))
+def test_the_fork_lifts_the_first_shaft_over_the_step_and_not_the_second(diameter: float) -> None:
+    """A corner pushes a disc to the step only while it touches it by less than the slope behind the lowest point."""
+    places = escapement.lifted(FRAME, diameter)
+    assert places[-1].axis[0] < FRAME.feeder.fork_y - 10
+    assert escapement.holds_next(FRAME, diameter) > 0.2
+    assert escapement.climbs_deg(FRAME, diameter) < 8
+    behind = 1 - (FRAME.feeder.fork_top[1][0] - escapement.shim(FRAME, diameter)) / (diameter / 2)
+    assert np.degrees(np.arcsin(max(0.0, behind))) < FRAME.feeder.slope - 1
+
+
+def test_the_raised_fork_still_blocks_the_row_and_leads_down_over_the_step() -> None:
+    raised = escapement.face(FRAME, FRAME.feeder.fork_swing)
+    floor = escapement.on_slope(FRAME, 0.0, 0.0)
+    assert raised[-1][1] < floor[1] + 1.0
+    assert raised[0][0] < FRAME.feeder.fork_y
+    assert raised[0][1] > escapement.rail_edge(FRAME)[1][1]
+    assert 30 < escapement.top_slope_deg(FRAME, FRAME.feeder.fork_swing) < 75
