@@ -111,7 +111,7 @@ def test_rails_stand_where_bowed_shafts_still_roll() -> None:
     assert rolling.bow_that_stops(6.0, 12.0, 310.0, 760.0) < 2.0
 
 
-@pytest.mark.parametrize("diameter", (4.0, 5.0, 6.0, 10.0))
+@pytest.mark.parametrize("diameter", [4.0, 5.0, 6.0, 10.0])
 def test_the_fork_lifts_the_first_shaft_over_the_step_and_not_the_second(diameter: float) -> None:
     """A corner pushes a disc to the step only while it touches it by less than the slope behind the lowest point."""
     places = escapement.lifted(FRAME, diameter)
