@@ -59,6 +59,18 @@ class Frame:
         reach = (self.support.roller_diameter + diameter) / 2
         return float(self.support.axle_height) + sqrt(reach**2 - self.half_rollers**2)
 
+    @property
+    def stop_z(self) -> float:
+        """Height of the end stop's felt: between the axes of the thinnest and the thickest shaft."""
+        return round((self.shaft_z(self.shaft.thinnest) + self.shaft_z(self.shaft.thickest)) / 2)
+
+    def stop_x(self, length: float) -> float:
+        """Return where the end stop's felt meets the left end of a shaft of that length.
+
+        The shaft stands in the middle, but for the longest ones: the stop's rod would reach the lid.
+        """
+        return max(-length / 2, -float(self.base.stop_limit))
+
     def nip_deg(self, diameter: float) -> float:
         """Return the angle between the vertical and the line from a roller's axle to the shaft."""
         return degrees(asin(self.half_rollers / ((self.support.roller_diameter + diameter) / 2)))
