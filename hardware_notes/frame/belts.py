@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import atan2, cos, hypot, pi, sin, sqrt, tau
+from math import atan2, cos, hypot, sin, sqrt, tau
 
 T25_LENGTHS_MM = (120.0, 145.0, 160.0, 177.5, 200.0, 230.0, 245.0, 265.0, 285.0, 305.0, 330.0, 380.0, 420.0, 480.0,
                   500.0, 600.0)  # of closed T2.5 belts that are sold, from memory  # fmt: skip
@@ -76,7 +76,8 @@ def _run(first: Wheel, second: Wheel) -> tuple[float, float]:
     across = second.signed_radius - first.signed_radius
     distance = hypot(dy, dz)
     if distance <= abs(across):
-        raise BeltError(f"the wheels at ({first.y:g}, {first.z:g}) and ({second.y:g}, {second.z:g}) leave no straight run")
+        places = f"({first.y:g}, {first.z:g}) and ({second.y:g}, {second.z:g})"
+        raise BeltError(f"The wheels at {places} leave no straight run between them. Move them apart.")
     length = sqrt(distance**2 - across**2)
     return atan2(dz, dy) - atan2(across, length), length
 
@@ -155,7 +156,7 @@ def teeth_in_mesh(contact: Contact, pitch_mm: float) -> int:
 
     Examples
     --------
-    >>> teeth_in_mesh(Contact(Wheel(0, 0, 20 * 2.5 / (2 * pi)), 0.0, pi, pi, 50.0), 2.5)
+    >>> teeth_in_mesh(contacts([Wheel(0, 0, 8), Wheel(50, 0, 8)])[0], 2.5)
     10
     """
     return int(contact.wrap_rad * contact.wheel.pitch_radius / pitch_mm + 1e-9)
@@ -192,7 +193,7 @@ def tightener_place(
     """
     loose_mm, tight_mm = belt_length_mm(wheels_at(slack)), belt_length_mm(wheels_at(tight))
     if not loose_mm <= length_mm <= tight_mm:
-        raise BeltError(f"a belt of {length_mm:g} mm is outside {loose_mm:.2f} to {tight_mm:.2f} mm")
+        raise BeltError(f"The tightener suits belts of {loose_mm:.2f} to {tight_mm:.2f} mm, not of {length_mm:g} mm.")
     for _ in range(60):
         middle = (slack + tight) / 2
         if belt_length_mm(wheels_at(middle)) < length_mm:

@@ -134,7 +134,7 @@ def wheel_room_mm(frame: Frame, diameter: float) -> float:
     True
     """
     top = frame.drive.idler_travel[1]
-    layshaft, front, idler, rear = wheels(frame, top)
+    _, front, idler, _ = wheels(frame, top)
     z = frame.shaft_z(diameter)
     pulley = hypot(front.y, z - front.z) - max(PULLEY_FLANGE_MM / 2, front.pitch_radius + T25_BACK_MM)
     back = z - idler.z - (idler.pitch_radius + T25_TIP_MM)

@@ -20,7 +20,7 @@ from model.standard.shapes import box, cylinder
 STEP, STOP_STEP = "1 base", "2 stands"
 SCREW = 6
 FELT, FELT_DIAMETER = 3.0, 10.0  # 2 mm narrower than the notch in the cheeks that the stop reaches through
-MAST, MAST_FOOT, MAST_WIDTH, MAST_FOOT_HEIGHT = 11.0, 25.0, 20.0, 8.0
+MAST, MAST_FOOT, MAST_WIDTH, MAST_FOOT_HEIGHT = 11.0, 25.0, 20.0, 6.0
 MAST_SCREW = 18.0  # from its inner face
 MAST_ABOVE = 10.0  # over the middle of the felt
 ROD = 6.0

@@ -11,7 +11,8 @@ from build123d import Location, Solid
 FIXED = "fixed"
 DENSITY_G_MM3 = {  # handbook values
     "steel": 7.85e-3, "aluminium": 2.70e-3, "brass": 8.5e-3, "plywood": 0.68e-3, "polycarbonate": 1.20e-3,
-    "PETG": 1.27e-3, "acetal": 1.41e-3, "rubber": 1.1e-3, "felt": 0.25e-3, "belt": 1.1e-3, "circuit board": 1.9e-3, "shaft": 1.5e-3,
+    "PETG": 1.27e-3, "acetal": 1.41e-3, "rubber": 1.1e-3, "felt": 0.25e-3, "belt": 1.1e-3,
+    "circuit board": 1.9e-3, "shaft": 1.5e-3,
 }  # fmt: skip
 
 

@@ -1,16 +1,4 @@
-"""The made parts of a stand, each in a frame of its own.
-
-Tolerances that cost thou, for the drawings:
-
-* All holes of both cheeks of a stand are bored in one clamping, the bottom edges milled in the same: then the two axles
-  are parallel to 0.5 mrad, and the pins bring the cheeks back into that place whenever the stand is put together.
-  A shaft of 6 mm walks 0.009 mm a turn at 0.5 mrad, 0.09 at 5; against the stop it then slides, which loads the cell
-  sideways.
-* Each rim is turned on its axle, after it was bonded: 0.005 mm of runout moves midspan by 0.1 thou, peak to peak.
-* The four rims are turned with one setting: alike in diameter to 0.01 mm. They turn at one speed, so a difference
-  slips and twists the shaft.
-* The crown's radius of 2 mm to 0.2: it decides how far a shaft sinks into the rim.
-"""
+"""The made parts of a stand, each in a frame of its own. Tolerances that cost thou stand in their notes."""
 
 from __future__ import annotations
 
@@ -34,7 +22,7 @@ from build123d import (
 )
 from frame.belts import T25_BACK_MM, T25_TIP_MM, Contact, belt_length_mm, contacts
 from frame.dimensions import Frame
-from frame.supports import IDLER_SLEEVE_MM, belt_mm, idler_z, wheels
+from frame.supports import IDLER_SLEEVE_MM, belt_mm, idler_z, walk_mm_a_turn, wheels
 
 from model.holes import clearance, counterbored, drilled, engraved, facing, tapped
 from model.piece import Part, Way
@@ -50,6 +38,28 @@ FOOT_PIN, FOOT_PINS = 8.0, (-29.5, 40.0)  # in the beam's slot; as far apart as 
 IDLER_SCREW = 4
 HUB, HUB_LENGTH = 8.0, 1.0  # of the roller and of what stands beside it: clear of the bearing's outer ring
 RIM_FLANK_DEG = 45.0
+
+
+WALK_A_TURN = walk_mm_a_turn(6.0, 0.5)
+FOOT_NOTES = (
+    "Holes for the two 8 mm pins: reamed H7, their line square to the seats of the cheeks within 0.05 in 48.",
+    "Underside flat within 0.02: the stand must not rock on the beam.",
+)
+CHEEK_NOTES = (
+    "Two cheeks are a pair: all holes and the bottom edge of both are made in one clamping, then both are marked.",
+    "Bores 13 and 16: H7, bearings bonded in, flush with the face towards the other cheek.",
+    "Holes for pins 6: reamed H7; pins pressed into one cheek, tapped into the other.",
+    f"Axles of a stand parallel within 0.5 mrad: a shaft of 6 mm then walks {WALK_A_TURN:.3f} mm a turn. At 5 mrad it "
+    "walks ten times as far, and against the stop its friction pulls at the cell.",
+)
+ROLLER_NOTES = (
+    "Bond it on its axle first, then turn and polish the rim running on the axle.",
+    "Rim runs true to the axle within 0.005: that much moves midspan by 0.1 thou, peak to peak.",
+    "All four rims of a gauge with one setting: alike in diameter within 0.01. All turn at one speed, so a difference "
+    "slips and twists the shaft.",
+    "Crown radius 2 within 0.2: it decides how far a shaft sinks in. Nothing sharp where the flanks begin.",
+)
+SLEEVE_NOTES = ("Faced until the axle has 0.05 of play along itself between the cheeks.",)
 
 
 @cache
@@ -69,7 +79,7 @@ def foot_plate(frame: Frame) -> Part:
             shape = counterbored(shape, mouth, CHEEK_SCREW, thickness, sunk=thickness - CHEEK_SCREW_HEAD_Z)
     shape = engraved(shape, "S01", Location((34.5, 15, thickness)), size=5)
     stock = f"aluminium {thickness:g} mm, {high - low:g} x {2 * half:g}"
-    return Part("S01", "foot plate", Way.MACHINED, shape, "aluminium", stock, 4.0)
+    return Part("S01", "foot plate", Way.MACHINED, shape, "aluminium", stock, 4.0, notes=FOOT_NOTES)
 
 
 def cheek_middles(frame: Frame) -> tuple[float, float]:
@@ -99,7 +109,7 @@ def cheek(frame: Frame) -> Part:
         sheet = drilled(sheet, facing("-y", (y, 0, face / 2)), tapped(CHEEK_SCREW), CHEEK_SCREW_DEPTH)
     sheet = engraved(sheet, "S02", Location((0, 46 - bottom + 10, face)), size=5)
     stock = f"aluminium {face:g} mm, {2 * half:g} x {top:g}; holes and bottom edge in pairs, in one clamping"
-    return Part("S02", "cheek", Way.MACHINED, sheet, "aluminium", stock, 9.0)
+    return Part("S02", "cheek", Way.MACHINED, sheet, "aluminium", stock, 9.0, notes=CHEEK_NOTES)
 
 
 def _cheek_bores(frame: Frame) -> list[tuple[float, float, float]]:
@@ -130,7 +140,7 @@ def roller(frame: Frame) -> Part:
             make_face()
         revolve()
     stock = f"steel bar {support.roller_diameter + 2:g}; rim turned and polished on its axle"
-    return Part("S03", "roller", Way.TURNED, part.part.solid(), "steel", stock, 8.0)
+    return Part("S03", "roller", Way.TURNED, part.part.solid(), "steel", stock, 8.0, notes=ROLLER_NOTES)
 
 
 AXLE_ENDS = (-12.0, 23.0)  # along u, inside the cheeks' outer faces
@@ -145,7 +155,8 @@ def axle(frame: Frame) -> Part:
 def sleeve(number: str, outer: float, bore: float, length: float) -> Part:
     """Return a sleeve of brass tube, sawn and faced, from z = 0 up."""
     stock = f"brass tube {outer:g}x{(outer - bore) / 2:g}, {length:g} long"
-    return Part(number, "sleeve", Way.TURNED, ring(outer, bore, 0, length).solid(), "brass", stock, 0.3)
+    solid, notes = ring(outer, bore, 0, length).solid(), SLEEVE_NOTES if number == "S05" else ()
+    return Part(number, "sleeve", Way.TURNED, solid, "brass", stock, 0.3, notes=notes)
 
 
 def axle_sleeve(frame: Frame) -> Part:
