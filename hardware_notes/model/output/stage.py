@@ -1,0 +1,77 @@
+"""The stage that pictures are taken on: a camera whose parallel lines stay parallel, light, and the shot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+import numpy as np
+import pyvista as pv
+from model.output import meshes
+from model.piece import Piece
+from PIL import Image
+
+WIDTH = 900
+FINER = 2  # rendered larger and made smaller, which gives smooth edges with every driver
+SIDE = 70  # of each margin that part numbers stand in
+FAR_MM = 5000.0
+
+
+@dataclass(frozen=True)
+class Camera:
+    """The side that a picture is taken from.
+
+    `around` is the direction of the eye, degrees from the front towards +x, `above` how high it stands. `margin` is the
+    size of the picture over that of what fills it; `height` that of the picture, in pixels.
+    """
+
+    around: float = 30.0
+    above: float = 25.0
+    margin: float = 1.08
+    height: int = 640
+
+
+def axes(camera: Camera) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the directions to the right, up and towards the eye; seen from the front, x runs to the left.
+
+    >>> [[round(float(value)) for value in axis] for axis in axes(Camera(around=0, above=0))]
+    [[-1, 0, 0], [0, 0, 1], [0, 1, 0]]
+    """
+    around, above = radians(camera.around), radians(camera.above)
+    eye = np.array([sin(around) * cos(above), cos(around) * cos(above), sin(above)])
+    right = np.array([-cos(around), sin(around), 0.0])
+    return right, np.cross(eye, right), eye
+
+
+def stage(camera: Camera, *, finer: int = FINER) -> pv.Plotter:
+    """Return an empty white stage, lit from the front above."""
+    plotter = pv.Plotter(off_screen=True, window_size=(WIDTH * finer, camera.height * finer), lighting="light kit")
+    plotter.set_background("white")
+    plotter.enable_parallel_projection()
+    return plotter
+
+
+def aim(plotter: pv.Plotter, pieces: Iterable[Piece], camera: Camera, *, side: int = 0) -> None:
+    """Turn the camera so that the pieces fill the picture between two margins of `side` pixels."""
+    right, up, eye = axes(camera)
+    points = meshes.corners(pieces)
+    across, upward, deep = points @ right, points @ up, points @ eye
+    middle = right * _middle(across) + up * _middle(upward) + eye * _middle(deep)
+    shape = (WIDTH - 2 * side) / camera.height
+    plotter.camera.focal_point = middle
+    plotter.camera.position = middle + eye * FAR_MM
+    plotter.camera.up = up
+    plotter.camera.parallel_scale = camera.margin * max(np.ptp(upward), np.ptp(across) / shape) / 2
+    plotter.camera.clipping_range = (1.0, 2 * FAR_MM)
+
+
+def shot(plotter: pv.Plotter) -> Image.Image:
+    """Return what the stage shows and close it."""
+    image = Image.fromarray(plotter.screenshot(return_img=True))
+    plotter.close()
+    return image
+
+
+def _middle(values: np.ndarray) -> float:
+    return float(values.min() + values.max()) / 2
