@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, pi
 
 from build123d import Face, GeomType, Solid, Vector
@@ -20,9 +20,9 @@ LEAST_MM2 = 4.0  # of a face that counts as a step: less is an engraved number
 class Round:
     """A round hole, boss or rounded corner: all faces of one cylinder together.
 
-    `axis` is a unit vector whose largest component is positive; `foot` the axis' point nearest to the origin. From `low`
-    to `high` along the axis it has the `radius`; `turn` is the share of a full turn; `hollow` is true of holes. `opens`
-    says whether its ends at `low` and at `high` are free of material.
+    `axis` is a unit vector whose largest component is positive; `foot` the axis' point nearest to the origin. It
+    reaches from `low` to `high` along the axis and over `turn` as a share of a full turn; `hollow` is true of holes.
+    `opens` says whether its ends at `low` and at `high` are free of material.
     """
 
     axis: tuple[float, float, float]
@@ -71,10 +71,24 @@ def rounds(solid: Solid) -> list[Round]:
             low, high = min(face[2] for face in part), max(face[3] for face in part)
             turn = sum(face[1] * (face[3] - face[2]) for face in part) / (high - low)
             ends = tuple(
-                not solid.is_inside(Vector(*foot) + Vector(*axis) * height, NEAR) for height in (low - 0.05, high + 0.05)
+                not solid.is_inside(Vector(*foot) + Vector(*axis) * height, NEAR)
+                for height in (low - 0.05, high + 0.05)
             )
             found.append(Round(axis, foot, radius, low, high, turn, hollow, ends))
+    found = [_shouldered(each, found) for each in found]
     return sorted(found, key=lambda each: (-each.radius, each.axis, each.foot, each.low))
+
+
+def _shouldered(hole: Round, others: list[Round]) -> Round:
+    """Return a hole with the end closed at which a narrower one goes on: a counterbore does not go through."""
+    narrower = [
+        other for other in others
+        if other.hollow and hole.hollow and (other.axis, other.foot) == (hole.axis, hole.foot)
+        and other.radius < hole.radius
+    ]  # fmt: skip
+    low = hole.opens[0] and not any(abs(other.high - hole.low) < NEAR for other in narrower)
+    high = hole.opens[1] and not any(abs(other.low - hole.high) < NEAR for other in narrower)
+    return replace(hole, opens=(low, high))
 
 
 def _in_line(faces: list[tuple[Face, float, float, float]]) -> Iterator[list[tuple[Face, float, float, float]]]:
@@ -125,7 +139,7 @@ def _rounded(vector: Vector, digits: int) -> tuple[float, float, float]:
 
 @dataclass(frozen=True)
 class Cone:
-    """A countersink, chamfer or taper around an axis: its angle from side to side, degrees, and its largest diameter."""
+    """A countersink, chamfer or taper around an axis: full angle, degrees, and largest diameter."""
 
     axis: tuple[float, float, float]
     foot: tuple[float, float, float]

@@ -1,10 +1,12 @@
 """Files to make parts from: STEP of parts and assemblies, STL of what is printed, DXF of what is cut.
 
-A file's bytes depend on the shape alone: no date, no random names.
+A part's file depends on its shape alone: no date, no random names. Those of assemblies number their joints through all
+that a program writes, so a second one in the same run has other numbers.
 """
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable
 from math import atan2, degrees
 from pathlib import Path
@@ -12,12 +14,14 @@ from pathlib import Path
 import ezdxf
 from build123d import Compound, Edge, Face, GeomType, Plane, Solid, export_step, export_stl, section
 from ezdxf.document import Drawing
+
 from model.piece import Part, Piece
 
 CHORDS = 48  # of a curve that is neither line nor circle
 HEIGHTS = (0.02, 0.25, 0.5, 0.75, 0.98)  # of the sections, as a share of the thickness
 SAG_MM, TURN_RAD = 0.02, 0.2  # of the triangles of a mesh to print
 DATE = "2000-01-01T00:00:00"  # in STEP's header, which asks for one
+logging.getLogger("ezdxf").setLevel(logging.ERROR)  # it warns that so old a format says no unit
 ezdxf.options.write_fixed_meta_data_for_testing = True  # neither date nor random identity in a DXF
 
 
@@ -31,7 +35,7 @@ def write_stl(part: Part, folder: Path) -> Path:
 def write_dxf(part: Part, folder: Path) -> Path:
     """Write the outline of a cut part on a layer named after its thickness, and return its file.
 
-    The oldest version of the format is the one that every cutter reads: lines, circles, arcs, and polylines for the rest.
+    Every cutter reads the oldest version of the format: lines, circles, arcs, and polylines for the rest.
     """
     path = folder / f"{name_of(part)}.dxf"
     drawing = ezdxf.new("R12")

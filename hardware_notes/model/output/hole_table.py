@@ -9,6 +9,7 @@ from string import ascii_uppercase
 
 from build123d import Solid
 from drawings.draw_svg import number
+
 from model.output.features import Round, cones, crowns, rounds
 
 ACROSS = {"x": "yz", "y": "xz", "z": "xy"}
@@ -38,7 +39,7 @@ def table(solid: Solid, datum: Datum, uses: Mapping[Round, str]) -> tuple[list[H
     found = rounds(solid)
     holes: list[Hole] = []
     rows: list[Row] = []
-    for letter, (kind, group) in zip(_letters(), _kinds(found, uses).items(), strict=False):
+    for letter, (kind, group) in zip(_letters(), _kinds(found, datum, uses).items(), strict=False):
         along, words = kind[0], kind[-1]
         rows.append(Row((f"{letter}   {words}",), heading=True))
         for index, place in enumerate(sorted(_place(each, along, datum) for each in group), start=1):
@@ -50,22 +51,23 @@ def table(solid: Solid, datum: Datum, uses: Mapping[Round, str]) -> tuple[list[H
     return holes, rows
 
 
-def _kinds(found: list[Round], uses: Mapping[Round, str]) -> dict[tuple, list[Round]]:
+def _kinds(found: list[Round], datum: Datum, uses: Mapping[Round, str]) -> dict[tuple, list[Round]]:
     """Return the holes by what they have in common; the words about it are the last of the key."""
     kinds: dict[tuple, list[Round]] = defaultdict(list)
     for each in found:
         if each.whole and each.hollow and each.along:
-            kinds[each.along, -each.radius, each.low, each.high, _words(each, uses.get(each, ""))].append(each)
+            kinds[each.along, -each.radius, each.low, each.high, _words(each, datum, uses.get(each, ""))].append(each)
     order = {"z": 0, "y": 1, "x": 2}
     return dict(sorted(kinds.items(), key=lambda item: (order[item[0][0]], *item[0][1:])))
 
 
-def _words(hole: Round, use: str) -> str:
+def _words(hole: Round, datum: Datum, use: str) -> str:
     """Return diameter, direction, depth and use of a hole."""
     if hole.through:
         depth = f"through {number(hole.high - hole.low)}"
     else:
-        depth = f"{number(hole.high - hole.low)} deep, {hole.along} {number(hole.low)} to {number(hole.high)}"
+        low, high = hole.low - datum[hole.along], hole.high - datum[hole.along]
+        depth = f"{number(high - low)} deep, {hole.along} {number(low)} to {number(high)}"
     direction = "" if hole.along == "z" else f" along {hole.along}"
     return f"Ø {number(2 * hole.radius)}{direction}, {depth}" + (f": {use}" if use else "")
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from PIL import Image, ImageDraw, ImageFont
 
-SIZE = 17
+SIZE = 16
+MARGIN = 84  # that the words stand in
 GAP = 22.0  # between two numbers below each other
 INK = "#101010"
 FINER = 3  # drawn larger and made smaller, for smooth lines
@@ -22,11 +23,11 @@ def with_labels(image: Image.Image, anchors: Mapping[str, tuple[int, int]]) -> I
         heights = spread([anchors[name][1] for name in names], GAP, (GAP / 2, image.height - GAP / 2))
         for name, height in zip(names, heights, strict=True):
             x, y = anchors[name]
-            start = image.width - 62 if at_right else 62
+            start = image.width - MARGIN if at_right else MARGIN
             _line(pen, (start, height), (x, y))
             pen.text(
                 (FINER * (start + (6 if at_right else -6)), FINER * height), name,
-                font=font, fill=INK, anchor="lm" if at_right else "rm",
+                font=font, fill=INK, stroke_width=2 * FINER, stroke_fill="white", anchor="lm" if at_right else "rm",
             )  # fmt: skip
     return sheet.resize(image.size, Image.Resampling.LANCZOS)
 
@@ -46,7 +47,7 @@ def _sides(anchors: Mapping[str, tuple[int, int]], image: Image.Image) -> tuple[
     room = int(image.height / GAP) - 1
     across = sorted(anchors, key=lambda name: anchors[name][0])
     cut = sum(anchors[name][0] < image.width / 2 for name in across)
-    cut = max(len(across) - room, min(room, cut, (len(across) * 2 + 2) // 3), len(across) // 3)
+    cut = max(len(across) - room, min(room, cut))
     return tuple(sorted(side, key=lambda name: anchors[name][1]) for side in (across[:cut], across[cut:]))
 
 

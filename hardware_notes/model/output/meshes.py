@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import pyvista as pv
 from build123d import Location
+
 from model.piece import Part, Piece
 
 SAG_MM, TURN_RAD = 0.15, 0.3  # of the triangles under a curved face
@@ -37,7 +38,9 @@ def outlines(pieces: Iterable[Piece]) -> pv.PolyData:
 
 def corners(pieces: Iterable[Piece]) -> np.ndarray:
     """Return the points of the surfaces of pieces in their places, mm, shape (points, 3)."""
-    return np.vstack([skin(piece.part).points @ turn.T + shift for piece in pieces for turn, shift in [way(piece.where)]])
+    return np.vstack(
+        [skin(piece.part).points @ turn.T + shift for piece in pieces for turn, shift in [way(piece.where)]]
+    )
 
 
 def way(where: Location) -> tuple[np.ndarray, np.ndarray]:

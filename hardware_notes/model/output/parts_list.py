@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+
 from model.output.features import rounds
 from model.output.meshes import corners
 from model.piece import Part, Piece, Way

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
+from PIL import Image
+
 from model.output import meshes
 from model.output.labels import with_labels
 from model.output.stage import FINER, SIDE, WIDTH, Camera, aim, shot, stage
 from model.piece import Part, Piece, Way
-from PIL import Image
 
 COLOURS = 48  # of the file's palette
 MATERIALS = {
@@ -35,7 +36,14 @@ def picture(pieces: Sequence[Piece], camera: Camera, highlight: Chosen | None = 
     side = 0 if highlight is None else SIDE
     plotter = stage(camera)
     for colour, ink, clear, group in _groups(pieces, highlight):
-        plotter.add_mesh(meshes.skins(group), color=colour, opacity=clear, ambient=0.35, diffuse=0.7, specular=0.0)
+        plotter.add_mesh(
+            meshes.skins(group),
+            color=colour,
+            opacity=clear,
+            ambient=0.5 if colour == THERE else 0.35,
+            diffuse=0.7,
+            specular=0.0,
+        )
         lines = meshes.outlines(group)
         if lines.n_points:
             plotter.add_mesh(lines, color=ink, line_width=1.5 * FINER / 2, lighting=False)
@@ -43,13 +51,13 @@ def picture(pieces: Sequence[Piece], camera: Camera, highlight: Chosen | None = 
     large = shot(plotter)
     image = large.resize((WIDTH, camera.height), Image.Resampling.BOX)
     if highlight is not None:
-        image = with_labels(image, _anchors(pieces, new, camera))
+        counts = Counter(piece.part.number for piece in new)
+        anchors = _anchors(pieces, new, camera)
+        image = with_labels(image, {f"{name} x{counts[name]}": at for name, at in anchors.items()})
     return image.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
 
 
-def _groups(
-    pieces: Sequence[Piece], highlight: Chosen | None
-) -> Iterator[tuple[str, str, float, list[Piece]]]:
+def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple[str, str, float, list[Piece]]]:
     """Yield colour, colour of the edges, opacity and pieces of what is drawn in one go, clear pieces last."""
     groups: dict[tuple[float, str, str], list[Piece]] = defaultdict(list)
     for piece in pieces:

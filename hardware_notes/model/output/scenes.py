@@ -8,18 +8,29 @@ from pathlib import Path
 
 import numpy as np
 from build123d import Location
+from PIL import Image
+
 from model.output.meshes import corners
 from model.output.parts_list import Builds, step_order
 from model.output.pictures import picture
 from model.output.stage import Camera
 from model.piece import Piece
-from PIL import Image
 
 FROM_THE_FRONT = Camera(around=30, above=25)
 CAMERAS: Mapping[str, Camera] = {}  # of steps that are seen better from elsewhere
 APART = 0.7  # how far pieces are drawn apart, as a share of their distance from the middle
 PULLED_MM = 22.0  # a fastener out of its hole, on top of that
-FASTENERS = ("ISO 4762", "ISO 10642", "ISO 4026", "ISO 7089", "ISO 4032", "ISO 10511", "ISO 8734", "slot nut", "chipboard")
+FASTENERS = (
+    "ISO 4762",
+    "ISO 10642",
+    "ISO 4026",
+    "ISO 7089",
+    "ISO 4032",
+    "ISO 10511",
+    "ISO 8734",
+    "slot nut",
+    "chipboard",
+)
 
 
 def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:

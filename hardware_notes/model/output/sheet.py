@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from drawings.draw_svg import Sheet, View, number
+
 from model.output.features import Round, steps
 from model.output.hole_table import Hole, Row, table
 from model.output.labels import spread
@@ -16,12 +17,12 @@ PAPER = 1122.0, 794.0  # A4 across, in units of a 96th of an inch
 UNIT = 96 / 25.4
 EDGE = 22.0
 TABLE = 318.0  # width of the column beside the views
-TITLE = 128.0  # height of the title block
+BLOCK, TITLE = 430.0, 128.0  # width and height of the title block
+SMALLEST = 60.0  # of a part drawn askew
 SCALES = (10.0, 5.0, 2.0, 1.0, 1 / 2, 1 / 5, 1 / 10, 1 / 20)  # ISO 5455
 STEPS = 52.0  # room for coordinates above and left of a view
 ROW = 11.5
 GAP = 10.5  # between two coordinates
-FEWEST = 3.0  # of steps that are worth their coordinates
 
 
 @dataclass(frozen=True)
@@ -101,9 +102,15 @@ class _Drawing:
         marks = steps(self.part.shape)
         if "profile" in self.part.designation:  # its slots are the maker's
             marks = {name: [values[0], values[-1]] for name, values in marks.items()}
-        self._across(above, [v - middle.X for v in marks["x"]], [v - self.datum["x"] for v in marks["x"]], box.size.Y / 2)
-        self._upward(above, [v - middle.Y for v in marks["y"]], [v - self.datum["y"] for v in marks["y"]], box.size.X / 2)
-        self._upward(front, [v - middle.Z for v in marks["z"]], [v - self.datum["z"] for v in marks["z"]], box.size.X / 2)
+        self._across(
+            above, [v - middle.X for v in marks["x"]], [v - self.datum["x"] for v in marks["x"]], box.size.Y / 2
+        )
+        self._upward(
+            above, [v - middle.Y for v in marks["y"]], [v - self.datum["y"] for v in marks["y"]], box.size.X / 2
+        )
+        self._upward(
+            front, [v - middle.Z for v in marks["z"]], [v - self.datum["z"] for v in marks["z"]], box.size.X / 2
+        )
         offset = {name: self.datum[name] - getattr(middle, name.upper()) for name in "xyz"}
         for hole in holes:
             a, b = hole.place
@@ -143,10 +150,15 @@ class _Drawing:
         """Draw the part askew, as large as the corner right of and below the views lets it."""
         low_x, low_y, high_x, high_y = outline.box
         end = PAPER[0] - EDGE - (0 if self.wide else TABLE + 8)
-        bottom = PAPER[1] - EDGE - (TITLE + 200 if self.wide else 8)
-        width, height = end - corner[0], bottom - corner[1]
-        fit = min(width / (high_x - low_x), height / (high_y - low_y), self.scale * UNIT * 1.2)
-        if fit * (high_x - low_x) < 60:
+        fit, width, height = max(
+            (min((right - corner[0]) / (high_x - low_x), (bottom - corner[1]) / (high_y - low_y), self.scale * UNIT),
+             right - corner[0], bottom - corner[1])
+            for right, bottom in (
+                (end, PAPER[1] - EDGE - TITLE - (200 if self.wide else 8)),
+                (PAPER[0] - EDGE - BLOCK - 8, PAPER[1] - EDGE - (TITLE + 200 if self.wide else 8)),
+            )
+        )  # fmt: skip
+        if fit * (high_x - low_x) < SMALLEST:
             return
         place = self.sheet.view(
             corner[0] + width / 2 - fit * (low_x + high_x) / 2, corner[1] + height / 2 + fit * (low_y + high_y) / 2, fit
@@ -205,7 +217,7 @@ def _row(sheet: Sheet, row: Row, x: float, y: float) -> None:
 
 def _title(sheet: Sheet, part: Part, facts: Facts, scale: float) -> None:
     """Draw the title block: what it is, of what, how many, at which scale, and the notes."""
-    left, top = PAPER[0] - EDGE - 430, PAPER[1] - EDGE - TITLE
+    left, top = PAPER[0] - EDGE - BLOCK, PAPER[1] - EDGE - TITLE
     right, bottom = PAPER[0] - EDGE, PAPER[1] - EDGE
     sheet.path([(left, top), (right, top), (right, bottom), (left, bottom)], 1.0, "", "#000000", "#ffffff", closed=True)
     sheet.text((left + 8, top + 20), f"{part.number}  {part.name}", 14, "start", bold=True)
@@ -221,7 +233,7 @@ def _title(sheet: Sheet, part: Part, facts: Facts, scale: float) -> None:
         *part.notes,
     ]
     for index, line in enumerate(_wrapped(lines)[:8]):
-        sheet.text((left + 8, top + 37 + 11.5 * index), line, 9, "start", bold=index >= 3 and False)
+        sheet.text((left + 8, top + 37 + 11.5 * index), line, 9, "start")
 
 
 def _wrapped(lines: Sequence[str]) -> list[str]:

@@ -8,13 +8,14 @@ from math import cos, radians, sin
 
 import numpy as np
 import pyvista as pv
+from PIL import Image
+
 from model.output import meshes
 from model.piece import Piece
-from PIL import Image
 
 WIDTH = 900
 FINER = 2  # rendered larger and made smaller, which gives smooth edges with every driver
-SIDE = 70  # of each margin that part numbers stand in
+SIDE = 92  # of each margin that part numbers stand in
 FAR_MM = 5000.0
 
 

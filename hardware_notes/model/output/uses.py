@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from model.output.features import Round, rounds
 from model.output.meshes import way
 from model.piece import Part, Piece
@@ -64,7 +65,9 @@ def _rods(pieces: Sequence[Piece], shapes: Mapping[str, list[Round]]) -> _Rods:
         turn, shift = way(piece.where)
         for each in shapes[piece.part.number]:
             if each.whole and not each.hollow:
-                rows.append((index, turn @ _end(each, each.low) + shift, turn @ _end(each, each.high) + shift, each.radius))
+                rows.append(
+                    (index, turn @ _end(each, each.low) + shift, turn @ _end(each, each.high) + shift, each.radius)
+                )
     owner, low, high, radius = (np.array(column) for column in zip(*rows, strict=True))
     return _Rods([piece.part for piece in pieces], owner, low, high, radius)
 
