@@ -4,9 +4,12 @@ from xml.etree import ElementTree
 
 import pytest
 import toy
+from build123d import Solid
+from model.holes import drilled, facing
 from model.output.hole_table import table
 from model.output.pdf import write_pdf
 from model.output.sheet import Facts, sheets
+from model.piece import Part, Way
 
 FACTS = Facts({"bare": 2, "whole": 4}, {})
 PARTS = {"cut": toy.plate, "turned": toy.roller, "profile": toy.beam}
@@ -48,14 +51,10 @@ def test_coordinates_of_the_steps_stand_at_the_views():
 
 
 def test_a_long_table_goes_on_on_further_sheets():
-    rows = dict.fromkeys(range(3), "a use of its own " * 9)
-    many = toy.beam()
-    assert rows
-    shape = many.shape
+    shape = Solid.make_box(200, 60, 4)
     for i in range(120):
-        x = -190 + 3.2 * i
-        shape = toy.drilled(shape, toy.facing("+z", (x, 12 if i % 2 else -12, 40)), 2, 3)
-    made = sheets(toy.Part("B02", "sieve", many.way, shape, "aluminium", "bar", 1.0), FACTS)
+        shape = drilled(shape, facing("+z", (10 + 9 * (i // 6), 5 + 10 * (i % 6), 4)), 2, 4)
+    made = sheets(Part("B02", "sieve", Way.CUT, shape, "steel", "sheet 4", 1.0), FACTS)
     assert len(made) == 2
     labels = {word for sheet in made for word in words(sheet)}
     assert {"A1", "A120"} <= labels
