@@ -5,7 +5,7 @@ import pytest
 import toy
 from build123d import Location
 from model.output.pictures import picture
-from model.output.scenes import apart, pictures, stages
+from model.output.scenes import apart, pictures, single, stages
 from model.output.stage import Camera
 from model.piece import Piece
 
@@ -47,6 +47,14 @@ def test_pieces_drawn_apart_keep_their_turn_and_screws_come_out():
     assert [piece.where.orientation for piece in moved] == [piece.where.orientation for piece in screws]
     lifted = [after.where.position.Z - before.where.position.Z for after, before in zip(moved, screws, strict=True)]
     assert min(lifted) > 10
+
+
+def test_of_a_pair_one_is_drawn_apart_and_of_what_spans_both_sides_all():
+    pieces = toy.pieces()
+    pair = [piece for piece in pieces if piece.step == "2 stands"]
+    assert len(single(pair)) == len(pair) / 2
+    assert len(single([*pair, pieces[0]])) == len(pair) + 1
+    assert len(single(pair[:-1])) == len(pair) - 1
 
 
 def test_every_picture_has_the_notes_width_and_is_small(tmp_path):

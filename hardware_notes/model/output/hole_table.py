@@ -81,7 +81,7 @@ def _others(solid: Solid, found: list[Round], datum: Datum) -> Iterator[Row]:
     """Yield what else is round: turned diameters, cones, rounded corners and ends of slots."""
     turned = [each for each in found if each.whole and not each.hollow and each.along]
     if turned:
-        yield Row(("Turned",), heading=True)
+        yield Row(("Round",), heading=True)
         for each in turned:
             low, high = (value - datum[each.along] for value in (each.low, each.high))
             yield Row((f"Ø {number(2 * each.radius)}", f"{each.along} {number(low)} to {number(high)}"))

@@ -10,7 +10,7 @@ from build123d import Location
 
 from model.piece import Part, Piece
 
-SAG_MM, TURN_RAD = 0.15, 0.3  # of the triangles under a curved face
+SAG_MM, TURN_RAD = 0.1, 0.2  # of the triangles under a curved face
 SHARP_DEG = 25.0  # above the turn between two triangles of a curved face, so that only real edges are drawn
 
 _made: dict[int, tuple[Part, pv.PolyData, pv.PolyData]] = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +19,7 @@ from model.piece import Piece
 
 FROM_THE_FRONT = Camera(around=30, above=25)
 CAMERAS: Mapping[str, Camera] = {}  # of steps that are seen better from elsewhere
+BESIDE_MM = 60.0  # from midspan: pieces further off that stand on both sides are a pair
 APART = 0.7  # how far pieces are drawn apart, as a share of their distance from the middle
 PULLED_MM = 22.0  # a fastener out of its hole, on top of that
 FASTENERS = (
@@ -40,7 +42,7 @@ def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
     for step, pieces in stages(builds):
         camera = CAMERAS.get(step, FROM_THE_FRONT)
         yield f"step-{slug(step)}.png", picture(pieces, camera, lambda piece, step=step: piece.step == step)
-        new = [piece for piece in pieces if piece.step == step]
+        new = single([piece for piece in pieces if piece.step == step])
         yield f"apart-{slug(step)}.png", picture(apart(new), camera, lambda piece: True)
 
 
@@ -63,6 +65,16 @@ def slug(step: str) -> str:
     """
     number, _, words = step.partition(" ")
     return "-".join([number.zfill(2) if number.isdigit() else number.lower(), *words.split()])
+
+
+def single(pieces: Sequence[Piece]) -> list[Piece]:
+    """Return the pieces on one side of midspan where the same stand on the other, well away from it; else all."""
+    places = [corners([piece])[:, 0] for piece in pieces]
+    sides = [[piece for piece, x in zip(pieces, places, strict=True) if sign * x.mean() > 0] for sign in (1, -1)]
+    counts = [Counter(piece.part.number for piece in side) for side in sides]
+    if counts[0] == counts[1] and all(abs(x).min() > BESIDE_MM for x in places):
+        return sides[0]
+    return list(pieces)
 
 
 def apart(pieces: Sequence[Piece]) -> list[Piece]:

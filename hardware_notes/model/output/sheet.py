@@ -86,6 +86,11 @@ class _Drawing:
     scale: float
     wide: bool
 
+    @property
+    def _profile(self) -> bool:
+        """True of a sawn profile, whose slots are its maker's and would hide all else."""
+        return "profile" in self.part.designation
+
     def draw(self, views: Mapping[str, Outline], holes: Sequence[Hole]) -> None:
         """Draw the three views where third-angle projection puts them, and the part askew in the free corner."""
         box = self.part.shape.bounding_box()
@@ -98,9 +103,9 @@ class _Drawing:
         front = self.sheet.view(left + x / 2, top + y + gap + z / 2, factor)
         right = self.sheet.view(left + x + gap + z / 2, top + y / 2, factor)
         for place, name in ((above, "from above"), (front, "from the front"), (right, "from the right")):
-            _lines(place, views[name])
+            _lines(place, views[name], hidden=not self._profile)
         marks = steps(self.part.shape)
-        if "profile" in self.part.designation:  # its slots are the maker's
+        if self._profile:
             marks = {name: [values[0], values[-1]] for name, values in marks.items()}
         self._across(
             above, [v - middle.X for v in marks["x"]], [v - self.datum["x"] for v in marks["x"]], box.size.Y / 2
@@ -167,8 +172,8 @@ class _Drawing:
             place.line(*line, width=0.7)
 
 
-def _lines(place: View, outline: Outline) -> None:
-    for line in outline.hidden:
+def _lines(place: View, outline: Outline, *, hidden: bool) -> None:
+    for line in outline.hidden if hidden else ():
         place.line(*line, width=0.35, dash="3 2", ink="#777777")
     for line in outline.seen:
         place.line(*line, width=1.1)
