@@ -89,6 +89,16 @@ class Frame:
         off = 0.5 - abs(x) / float(self.support.span)
         return 3 * off - 4 * off**3
 
+    def lengths(self, span: float) -> tuple[float, float]:
+        """Return the lengths of the shortest and the longest shaft of one of the two spans.
+
+        >>> Frame.load().lengths(711.2)
+        (740.0, 860.0)
+        """
+        if span == self.support.span:
+            return self.shaft.shortest, self.shaft.longest
+        return self.shaft.cut_shortest, self.shaft.shortest
+
     # Press, all heights at home
 
     def head_above(self, diameter: float) -> float:

@@ -1,0 +1,70 @@
+"""The three builds as a whole: the hand bench, the gauge fed by hand, and the gauge that feeds itself and sorts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from frame.dimensions import Frame
+
+from model import hand_bench as bench
+from model import press
+from model.base import base, end_stop
+from model.drive import drive
+from model.motion import Motion
+from model.piece import Piece
+from model.stands import stands
+
+BESIDE_THE_BENCH = frozenset({"H05", "H09", "H12"})  # the dial on its own foot; hook and marks hang on the shaft
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A build: its pieces at home and its motions.
+
+    `never_together` has the names of each two motions that something keeps from happening together, `apart` the numbers
+    of parts that stand beside the machine or hang on the shaft.
+    """
+
+    name: str
+    pieces: tuple[Piece, ...]
+    motions: tuple[Motion, ...]
+    never_together: frozenset[frozenset[str]] = frozenset()
+    apart: frozenset[str] = frozenset()
+
+
+def hand_bench() -> Assembly:
+    """Return the hand bench unloaded, with no shaft on it."""
+    frame = Frame.load()
+    return Assembly("hand bench", bench.hand_bench(frame), bench.motions(frame), apart=BESIDE_THE_BENCH)
+
+
+def fed_by_hand(span: float | None = None, length: float | None = None) -> Assembly:
+    """Return the gauge that is fed by hand.
+
+    Parameters
+    ----------
+    span : float or None
+        Where its stands are set, mm between the rims; None is the standard span.
+    length : float or None
+        Of the shafts that its end stop is set for, mm; None is a usual length on that span.
+
+    Returns
+    -------
+    Assembly
+        The gauge without a feeder, its lid with a closed front.
+    """
+    frame = Frame.load()
+    return Assembly("fed by hand", _gauge(frame, span, length), press.motions(frame))
+
+
+def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piece, ...]:
+    """Return what both gauges have, with stands and end stop set for a span and a length of shaft."""
+    span = span or float(frame.support.span)
+    shortest, longest = frame.lengths(span)
+    return (
+        *base(frame),
+        *end_stop(frame, span, length or (shortest + longest) / 2),
+        *stands(frame, span),
+        *drive(frame, span),
+        *press.press(frame),
+    )
