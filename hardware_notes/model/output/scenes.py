@@ -72,7 +72,7 @@ def single(pieces: Sequence[Piece]) -> list[Piece]:
     places = [corners([piece])[:, 0] for piece in pieces]
     sides = [[piece for piece, x in zip(pieces, places, strict=True) if sign * x.mean() > 0] for sign in (1, -1)]
     counts = [Counter(piece.part.number for piece in side) for side in sides]
-    if counts[0] == counts[1] and all(abs(x).min() > BESIDE_MM for x in places):
+    if counts[0] == counts[1] and all(x.min() > BESIDE_MM or x.max() < -BESIDE_MM for x in places):
         return sides[0]
     return list(pieces)
 
