@@ -148,7 +148,7 @@ class Frame:
         return self.carriage_z + float(self.press.carriage[2]) / 2
 
     @property
-    def lowest(self) -> float:
+    def carriage_lowest(self) -> float:
         """Way of the carriage from home to the lower stop, negative as down is."""
         return -float(self.press.travel + self.press.lower_stop_beyond)
 

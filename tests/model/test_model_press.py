@@ -1,5 +1,8 @@
 """The press: what pulls on the nut, what meets first at both ends of the travel, what the head leaves clear."""
 
+import json
+from pathlib import Path
+
 import pytest
 from build123d import Location
 from frame.dimensions import STANDARD_GRAVITY, Frame
@@ -47,6 +50,15 @@ def test_the_counterweight_holds_the_nut_on_one_flank(up_mm):
     down = weight_n(hanging(PIECES)) + CABLE_N + FRAME.press.drag_n + changes
     assert pull == pytest.approx(FRAME.press.lift_n * (1 - CORD_LOSS), abs=0.05)
     assert pull - down > LEAST_N
+
+
+def test_the_nut_keeps_its_flank_while_the_carriage_starts_and_brakes():
+    """What is left of the pull after weight and drag is more than the acceleration of both masses takes."""
+    board_file = Path(__file__).parents[2] / "device" / "board.json"
+    press_m_s2 = json.loads(board_file.read_text(encoding="utf-8"))["limits"]["press_mm_s2"] / 1000
+    down = weight_n(hanging(PIECES)) + CABLE_N + FRAME.press.drag_n
+    mass_kg = (weight_n(hanging(PIECES)) + FRAME.press.lift_n) / STANDARD_GRAVITY
+    assert FRAME.press.lift_n * (1 - CORD_LOSS) - down - mass_kg * press_m_s2 > 1.0
 
 
 def test_the_masses_are_those_of_the_materials():
@@ -110,7 +122,7 @@ def test_the_screw_reaches_through_nut_and_coupling():
     for up_mm in (TRAVEL.low, TRAVEL.high):
         nut = limits(placed("N205", up_mm)[0])
         assert nut[0][2] > screw[0][2]
-    coupling = limits(placed("N207")[0])
+    coupling = limits(placed("N208")[0])
     motor = limits(placed("N206")[0])
     assert screw[1][2] - coupling[0][2] > 1.2 * 8
     assert coupling[1][2] - motor[0][2] > 1.2 * 5

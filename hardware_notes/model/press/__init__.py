@@ -43,4 +43,4 @@ def motions(frame: Frame) -> tuple[Motion, ...]:
             SCREW_GROUP: turn,
         }
 
-    return (Motion("press", frame.lowest, float(frame.press.upper_stop_beyond), STEP_MM, carry),)
+    return (Motion("press", frame.carriage_lowest, float(frame.press.upper_stop_beyond), STEP_MM, carry),)

@@ -23,6 +23,10 @@ EAR_HEIGHT = 24.0  # of the plate behind the nut's block
 HOME_CORNER = (5.0, 10.0)  # slanted upper left corner that leads the home switch's roller
 ARM_SCREWS_X, ARM_PINS_X, PIN = (-16.0, 8.5), (-25.5, 16.5), 5  # in the middle of the arm's height
 ARM_RIGHT_X, STOP_X = 20.0, 0.0
+PINS_TOGETHER = "Drill and ream the two pin holes 5 H7 through {} in one clamping: the arm goes back to 0.02."
+PLATE_NOTES = ("Back flat to 0.05: the rail blocks lie on it.", PINS_TOGETHER.format("this and the arm (P22)"))
+ARM_NOTES = (PINS_TOGETHER.format("the carriage plate (P20)"), "Pins slide in this part and are pressed in the plate.")
+NUT_BLOCK_NOTES = ("Upper face square to the face on the plate to 0.05 on 24: the nut sits on it.",)
 
 
 def plate_place(frame: Frame) -> Location:
@@ -67,7 +71,7 @@ def plate_part(frame: Frame) -> Part:
     slit = (CORD_X - CORD_HOLE / 2, CORD_X + CORD_HOLE / 2)
     shape = (shape - box(slit, (back, front), (knot_z(frame), frame.carriage_top_z))).solid()
     shape = drilled(shape, facing("+y", (CORD_X, front, knot_z(frame))), KNOT, thick)
-    stock = Stock(Way.CUT, "aluminium", f"plate {thick:g}, flat to 0.1; two M6 tapped", 12.0)
+    stock = Stock(Way.CUT, "aluminium", f"plate {thick:g}, flat to 0.1; two M6 tapped", 12.0, PLATE_NOTES)
     return made("P20", "carriage plate", stock, shape, plate_place(frame))
 
 
@@ -86,7 +90,7 @@ def nut_block_part(frame: Frame) -> Part:
         shape = drilled(shape, facing("+z", (x + u, y + v, top)), tapped(3), 8)
     for side in NUT_SCREWS_X:
         shape = drilled(shape, facing("-y", (side, front, top - NUT_SCREWS_BELOW)), tapped(5), 9)
-    stock = Stock(Way.MACHINED, "aluminium", "square bar 25, 18 long; milled to 24", 6.0)
+    stock = Stock(Way.MACHINED, "aluminium", "square bar 25, 18 long; milled to 24", 6.0, NUT_BLOCK_NOTES)
     return made("P21", "nut block", stock, shape, nut_block_place(frame))
 
 
@@ -118,7 +122,7 @@ def arm_part(frame: Frame) -> Part:
         shape = drilled(shape, facing("+z", (x, 0, low + thick)), clearance(6), thick)
     shape = drilled(shape, facing("+z", (STOP_X, 0, low + thick)), tapped(6), thick)
     length = ARM_RIGHT_X - cell_left_x(frame)
-    stock = Stock(Way.MACHINED, "aluminium", f"flat bar {depth:g}x{thick:g}, {length:g} long", 10.0)
+    stock = Stock(Way.MACHINED, "aluminium", f"flat bar {depth:g}x{thick:g}, {length:g} long", 10.0, ARM_NOTES)
     return made("P22", "arm", stock, shape, Location((0, 0, low)))
 
 

@@ -23,6 +23,11 @@ UNDER_AXLE = 2.5
 HEAD_DEPTH, CORNER = 20.0, 2.0
 GROOVE, GROOVE_BELOW = 5.0, 3.3  # along the shaft, its middle below the axles: a thin shaft stays clear of the fork
 SIDE_SHIM = (3, 6, 0.5)
+PAD_NOTES = ("Faces parallel to 0.05.",)
+HEAD_NOTES = (
+    "Pin holes for a press fit, both in one clamping, parallel to 0.02 on 12: skewed bearings push the shaft along.",
+    "Slot 5.0 +0.1: bearings and shims turn freely without play that can be felt.",
+)
 
 
 def cell_part(frame: Frame) -> Part:
@@ -50,7 +55,7 @@ def pad_part(frame: Frame) -> Part:
     for x in cell.hole_from_end:
         shape = drilled(shape, facing("+z", (x, 0, cell.arm_gap)), clearance(6), cell.arm_gap)
     name = f"sheet {cell.arm_gap:g}, {PAD_LENGTH:g}x{cell.width:g}"
-    return Part("P31", "cell pad", Way.CUT, shape, "aluminium", name, 1.0)
+    return Part("P31", "cell pad", Way.CUT, shape, "aluminium", name, 1.0, notes=PAD_NOTES)
 
 
 def _head_outline(frame: Frame) -> Polygon:
@@ -79,7 +84,7 @@ def head_part(frame: Frame) -> Part:
         shape = drilled(shape, facing("+x", (20, y, axle)), frame.head.bearing[0], 40)
     for x in free_holes_x(frame):
         shape = drilled(shape, facing("-z", (x, 0, low)), clearance(6), frame.cell_z - low)
-    stock = Stock(Way.MACHINED, "aluminium", f"plate {HEAD_DEPTH:g}, sawn or cut by water; drilled", 12.0)
+    stock = Stock(Way.MACHINED, "aluminium", f"plate {HEAD_DEPTH:g}, sawn or cut by water; drilled", 12.0, HEAD_NOTES)
     return made("P32", "head", stock, shape, head_place(frame))
 
 

@@ -23,6 +23,8 @@ SPACER_BEAM = [
     (x, z) for x in (-36.0, 36.0) for z in (-20.0, -60.0)
 ]  # into the beam's two back slots, beside the column
 COLUMN_THREAD = 25.0  # M8 in its upper end
+COLUMN_NOTES = ("Upper end square to 0.1 on 40: the head plate stands on it.",)
+SPACER_NOTES = ("Large faces parallel to 0.1.",)
 
 
 def column_place(frame: Frame) -> Location:
@@ -36,7 +38,7 @@ def column_part(frame: Frame) -> Part:
     length = frame.press.column_top - frame.press.column_bottom
     sawn = profile(frame.press.column, frame.press.column, length, number="P01")
     shape = drilled(sawn.shape, facing("+x", (length / 2, 0, 0)), tapped(8), COLUMN_THREAD)
-    return replace(sawn, name="column", shape=shape)
+    return replace(sawn, name="column", shape=shape, notes=COLUMN_NOTES)
 
 
 def spacer_place(frame: Frame) -> Location:
@@ -53,7 +55,9 @@ def spacer_part(frame: Frame) -> Part:
         shape = counterbored(shape, facing("+y", (0, front, z)), 6, frame.press.spacer, SUNK)
     for x, z in SPACER_BEAM:
         shape = drilled(shape, facing("+y", (x, front, z)), clearance(6), frame.press.spacer)
-    stock = Stock(Way.MACHINED, "aluminium", f"flat bar {SPACER_WIDTH:g}x{frame.press.spacer:g}, 80 long", 9.0)
+    stock = Stock(
+        Way.MACHINED, "aluminium", f"flat bar {SPACER_WIDTH:g}x{frame.press.spacer:g}, 80 long", 9.0, SPACER_NOTES
+    )
     return made("P02", "spacer", stock, shape, spacer_place(frame))
 
 

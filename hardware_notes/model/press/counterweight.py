@@ -5,13 +5,14 @@ It pulls more than all that hangs on the carriage weighs, so every force on the 
 
 from __future__ import annotations
 
+from functools import cache
 from math import pi
 
 from build123d import Axis, CenterArc, Line, Location, Plane, Polygon, Solid, Sphere, Wire, revolve, sweep
 from build123d import Circle as Disc
 from frame.dimensions import Frame
 
-from model.holes import clearance, drilled, facing
+from model.holes import clearance, drilled, engraved, facing
 from model.piece import DENSITY_G_MM3, Part, Piece, Way, of_step
 from model.press.column import LIPS
 from model.press.made import Stock, made
@@ -33,6 +34,8 @@ TUBE_Z, TUBE_SCREWS = 80.0, (36.0, 180.0)  # lower end; screws over it
 TUBE_CLEAR = 15.0  # under the weight at home: the cord's knots need not be exact
 PAD_WIDTH, PAD_WALL = 24.0, 4.75  # against the column; under the heads
 KEY_HOLE = 8.0
+TUBE_NOTES = ("Drop the weight through it before it is mounted: it must fall free.",)
+PULLEY_NOTES = ("Bearing pressed in; if the hole came out tight, ream it to 13.",)
 
 
 def cord_y(frame: Frame) -> tuple[float, float]:
@@ -64,8 +67,9 @@ def weight_part(frame: Frame) -> Part:
     shape = drilled(cylinder(d, 0, length).solid(), Location((0, 0, length)), CORD_HOLE, WEIGHT_HOLE_DEPTH)
     knot = facing("-y", (0, -d / 2, length - WEIGHT_HOLE_DEPTH))
     shape = drilled(shape, knot, WEIGHT_KNOT, d / 2 + 3)
-    name = f"round bar {d:g}, {length:.1f} long: to {frame.counterweight_g:.0f} g"
-    return Part("P10", "counterweight", Way.MACHINED, shape, "steel", name, 6.0)
+    name = f"round bar {d:g}, {length:.1f} long"
+    notes = (f"Weigh it: {frame.counterweight_g:.0f} g to 10 g. A heavier cell asks for as much more.",)
+    return Part("P10", "counterweight", Way.MACHINED, shape, "steel", name, 6.0, notes=notes)
 
 
 def tube_part(frame: Frame) -> Part:
@@ -84,10 +88,12 @@ def tube_part(frame: Frame) -> Part:
         shape = drilled(shape, seat, clearance(6), PAD_WALL)
         shape = drilled(shape, seat * Location((0, 0, 20)), 10.9, 20)
         shape = drilled(shape, facing("-y", (0, y - bore - TUBE_WALL, TUBE_Z + z)), KEY_HOLE, bore)
-    stock = Stock(Way.PRINTED, "PETG", "PETG, 4 walls, upright", 3.0)
+    shape = engraved(shape, "P11", facing("+x", (PAD_WIDTH / 2, back - 6, TUBE_Z + 20), along="+z"))
+    stock = Stock(Way.PRINTED, "PETG", "printed upright, 4 walls", 3.0, TUBE_NOTES)
     return made("P11", "guide tube", stock, shape, Location((0, 0, TUBE_Z)))
 
 
+@cache
 def pulley_part() -> Part:
     """Return a cord pulley that is pressed on its bearing."""
     root, half = PULLEY_RADIUS - CORD / 2, PULLEY_WIDTH / 2
@@ -98,7 +104,7 @@ def pulley_part() -> Part:
     )  # fmt: skip
     groove = revolve(Plane.XZ * section, Axis.Z)
     shape = (ring(2 * PULLEY_RIM, PULLEY_BEARING[1], 0, PULLEY_WIDTH) - groove).solid()
-    return Part("P09", "cord pulley", Way.PRINTED, shape, "PETG", "PETG, solid", 0.5)
+    return Part("P09", "cord pulley", Way.PRINTED, shape, "PETG", "printed, solid", 0.5, notes=PULLEY_NOTES)
 
 
 def bracket_part(frame: Frame) -> Part:
@@ -114,7 +120,8 @@ def bracket_part(frame: Frame) -> Part:
         shape = drilled(shape, facing("+z", (x, y, top + BASE)), clearance(4), BASE)
     for y in (front, rear):
         shape = drilled(shape, facing("+x", (20, y, _axle_z(frame))), 4, 40)
-    stock = Stock(Way.PRINTED, "PETG", "PETG, 5 walls, half filled", 2.0)
+    shape = engraved(shape, "P08", facing("+x", (inner + CHEEK, rear + 14, top + AXLE_ABOVE - 4), along="+y"))
+    stock = Stock(Way.PRINTED, "PETG", "printed, 5 walls, half filled", 2.0)
     return made("P08", "pulley bracket", stock, shape, Location((0, 0, top)))
 
 

@@ -11,15 +11,17 @@ from model.piece import Part, Way
 
 @dataclass(frozen=True)
 class Stock:
-    """What a made part is made of: way, material, designation of the stock, price with the work, EUR."""
+    """What a made part is made of and how: way, material, stock, price with the work in EUR, notes on its drawing."""
 
     way: Way
     material: str
     designation: str
     price_eur: float
+    notes: tuple[str, ...] = ()
 
 
 def made(number: str, name: str, stock: Stock, shape: Shape, where: Location) -> Part:
     """Return the part whose solid at home is given, in the frame of its place `where`, as it is cut or printed."""
     solid = shape.solid().moved(where.inverse())
-    return Part(number, name, stock.way, solid, stock.material, stock.designation, stock.price_eur)
+    price = stock.price_eur
+    return Part(number, name, stock.way, solid, stock.material, stock.designation, price, notes=stock.notes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from build123d import Location
+from build123d import Location, Solid
 from frame.dimensions import Frame
 
 from model.holes import counterbored, drilled, facing, tapped
@@ -33,6 +33,10 @@ SHIM = (8, 14, 1)  # between inner ring and collar, which would rub on the outer
 STANDOFF_SUNK = 8.0
 COUPLING_GAP, COUPLING_LENGTH, MOTOR_SHAFT = 1.5, 25.0, 22.0
 CORD_HOLE = 8.0
+PLATE_NOTES = (
+    "Pockets 22 H7, 7.0 +0.05 deep, both in one clamping: in line to 0.02.",
+    "Web between the pockets 2.0, faces parallel to 0.02: it carries both outer rings.",
+)
 
 
 def head_plate_part(frame: Frame) -> Part:
@@ -49,11 +53,11 @@ def head_plate_part(frame: Frame) -> Part:
     for x, y in BRACKET_SCREWS:
         shape = drilled(shape, facing("+z", (x, y, top)), tapped(4), press.head_plate)
     shape = drilled(shape, facing("+z", (CORD_X, cord_y(frame)[0], top)), CORD_HOLE, press.head_plate)
-    stock = Stock(Way.MACHINED, "aluminium", "flat bar 80x16, 94 long; pockets bored", 25.0)
+    stock = Stock(Way.MACHINED, "aluminium", "flat bar 80x16, 94 long; pockets bored", 25.0, PLATE_NOTES)
     return made("P04", "head plate", stock, shape, Location((0, 0, low)))
 
 
-def _pockets(frame: Frame, shape: object) -> object:
+def _pockets(frame: Frame, shape: Solid) -> Solid:
     """Return the plate with the pockets of the two bearings and the hole between them."""
     press = frame.press
     _, outer, width = press.thrust_bearing
@@ -124,9 +128,9 @@ def screw_drive(frame: Frame) -> tuple[Piece, ...]:
     press = frame.press
     x, y, top = press.screw_x, press.screw_y, screw_top_z(frame)
     screw = trapezoidal_screw(press.screw_diameter, press.screw_length, "P12")
-    joint = facing("-z", (x, y, coupling_z(frame) + COUPLING_LENGTH))
+    joint = facing("+z", (x, y, coupling_z(frame)))
     pieces = [
         Piece(screw, facing("+z", (x, y, top - press.screw_length)), SCREW_GROUP),
-        Piece(coupling(5, 8), joint, SCREW_GROUP),
+        Piece(coupling(8, 5), joint, SCREW_GROUP),
     ]
     return of_step([*pieces, *_bearings(frame), *_motor(frame)], "5 carriage and screw")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from build123d import Location
 from frame.dimensions import Frame
 
-from model.holes import clearance, drilled, facing
+from model.holes import clearance, drilled, engraved, facing
 from model.piece import Part, Piece, Way, of_step
 from model.press.column import LIPS
 from model.press.made import Stock, made
@@ -35,7 +37,7 @@ def _column_side(frame: Frame) -> float:
 def stop_z(frame: Frame) -> tuple[float, float]:
     """Return the heights of the two stops' rubber where the carriage plate meets it."""
     upper = frame.carriage_top_z + frame.press.upper_stop_beyond
-    return upper, frame.carriage_z - frame.press.carriage[2] / 2 + frame.lowest
+    return upper, frame.carriage_z - frame.press.carriage[2] / 2 + frame.carriage_lowest
 
 
 def _stop_places(frame: Frame) -> tuple[Location, Location]:
@@ -49,6 +51,7 @@ def _stop_places(frame: Frame) -> tuple[Location, Location]:
     )
 
 
+@cache
 def stop_part(frame: Frame) -> Part:
     """Return a stop: it is the same one above and below, turned over."""
     shape = box((0, STOP_LENGTH), (0, STOP_WIDTH), (0, STOP_THICKNESS)).solid()
@@ -59,6 +62,7 @@ def stop_part(frame: Frame) -> Part:
     return Part("P05", "hard stop", Way.MACHINED, shape, "aluminium", name, 2.0)
 
 
+@cache
 def rubber_part(frame: Frame) -> Part:
     """Return the rubber that is glued to the end of a stop."""
     thickness = frame.press.stop_rubber
@@ -101,8 +105,9 @@ def switch_bracket_part(frame: Frame) -> Part:
     for z in BRACKET_SCREWS:
         where = facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z + z))
         shape = drilled(shape, where, clearance(6), BRACKET_BASE)
+    shape = engraved(shape, "P07", facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z)), size=5)
     place = facing("-x", (side, frame.press.column_y, middle.Z))
-    return made("P07", "home switch bracket", Stock(Way.PRINTED, "PETG", "PETG, 4 walls", 0.5), shape, place)
+    return made("P07", "home switch bracket", Stock(Way.PRINTED, "PETG", "printed, 4 walls", 0.5), shape, place)
 
 
 def _home_switch(frame: Frame) -> list[Piece]:
