@@ -14,6 +14,18 @@ from model.motion import Motion
 from model.piece import Piece
 from model.stands import stands
 
+STEPS = (
+    "H1", "H2", "H3", "H4", "H5",
+    "1 base", "2 stands", "3 drive", "4 column", "5 carriage and screw", "6 counterweight and stops",
+    "7 cell and head", "8 electronics", "9 lid",
+    "10 side plates", "11 hopper and fork", "12 gate", "13 lift", "14 selector", "15 trays",
+)  # fmt: skip
+PUT_ON_AFTERWARDS = {
+    ("N19", "B01"): "the stands' cheeks are screwed to their foot plates before these go on the beam",
+    ("N39", "N206"): "the motor's angle is screwed to the beam before the motor goes on it",
+    ("N42", "B01"): "the spacer block is screwed to the column before both go to the beam",
+    ("N39", "P10"): "the guide is screwed on before the counterweight goes into it",
+}  # screw and piece by their numbers, where the piece covers the screw's head: assembly.md says it in that step
 BESIDE_THE_BENCH = frozenset({"H05", "H09", "H12"})  # the dial on its own foot; hook and marks hang on the shaft
 
 

@@ -37,7 +37,7 @@ _WASHER = re.compile(r"ISO 7089 M([\d.]+)")
 
 
 @dataclass(frozen=True)
-class _Screw:
+class Screw:
     """A screw's kind, diameter and length, mm."""
 
     kind: str
@@ -62,10 +62,10 @@ class _Screw:
         return COUNTERSUNK_HEAD[self.d][0] if "10642" in self.kind else 0.0
 
 
-def _screw(piece: Piece) -> _Screw | None:
+def screw_of(piece: Piece) -> Screw | None:
     """Return a piece's measures as a screw; None if it is something else."""
     match = _SCREW.match(piece.part.designation)
-    return _Screw(match[1], float(match[2]), float(match[3])) if match else None
+    return Screw(match[1], float(match[2]), float(match[3])) if match else None
 
 
 def _ring(outer: float, inner: float, low: float, high: float) -> Manifold:
@@ -101,7 +101,7 @@ class _Around:
         probe = probe.transform(self.places[i])
         volumes = {}
         for j in np.flatnonzero(self.near[i]):
-            if j == i or (screws is not None and (_screw(self.pieces[j]) is not None) is not screws):
+            if j == i or (screws is not None and (screw_of(self.pieces[j]) is not None) is not screws):
                 continue
             both = probe ^ self.mesh(int(j))
             if not both.is_empty():
@@ -124,7 +124,7 @@ def screw_findings(pieces: Iterable[Piece]) -> list[Finding]:
     around = _Around(pieces)
     found = []
     for i, piece in enumerate(around.pieces):
-        screw = _screw(piece)
+        screw = screw_of(piece)
         if screw:
             found += _screw_holds(around, i, screw)
         elif match := _NUT.match(piece.part.designation):
@@ -134,7 +134,7 @@ def screw_findings(pieces: Iterable[Piece]) -> list[Finding]:
     return found
 
 
-def _screw_holds(around: _Around, i: int, screw: _Screw) -> list[Finding]:
+def _screw_holds(around: _Around, i: int, screw: Screw) -> list[Finding]:
     """Return what is wrong with a screw: "reach" with its length in thread in diameters, "head" with what rests."""
     found = []
     low, high = screw.shank
@@ -155,7 +155,7 @@ def _soft(around: _Around, i: int) -> bool:
     return around.pieces[i].part.material in SOFT
 
 
-def _head_rests(around: _Around, i: int, screw: _Screw) -> float:
+def _head_rests(around: _Around, i: int, screw: Screw) -> float:
     """Return the share of a head's seat that lies on material; 1 for a screw without a head."""
     if "4026" in screw.kind:
         return 1.0

@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 from frame.dimensions import Frame
 
-from model.assembly import Assembly, fed_by_hand, hand_bench
+from model.assembly import PUT_ON_AFTERWARDS, STEPS, Assembly, fed_by_hand, hand_bench
 from model.checks.finding import Finding
 from model.checks.fits_bed import made_findings
 from model.checks.held import loose_findings, number_findings
 from model.checks.overlap import overlaps
+from model.checks.reach import unreached_findings
 from model.checks.screws import screw_findings
 
 
@@ -33,6 +34,7 @@ def findings(build: Assembly) -> list[Finding]:
         *number_findings(build.pieces),
         *overlaps(build.pieces, build.motions, build.never_together),
         *screw_findings(build.pieces),
+        *unreached_findings(build.pieces, STEPS, PUT_ON_AFTERWARDS),
         *[finding for finding in loose_findings(build.pieces) if not _stands_apart(build, finding)],
         *made_findings(parts.values(), float(Frame.load().print.bed)),
     ]
