@@ -32,7 +32,7 @@ class Material:
 
     @property
     def compliance(self) -> float:
-        """What a material adds to 1 / E*, mm2/N."""
+        """Compliance that a material adds to 1 / E*, mm2/N."""
         return (1 - self.poisson**2) / self.modulus
 
 
@@ -85,13 +85,13 @@ def _eccentricity(ratio: float) -> float:
     return (low + high) / 2
 
 
-def contact_modulus(one: Material, other: Material) -> float:
+def contact_modulus(first: Material, second: Material) -> float:
     """Return E*, N/mm2.
 
     >>> round(contact_modulus(MATERIALS["steel"], MATERIALS["steel"]))
     113004
     """
-    return 1 / (one.compliance + other.compliance)
+    return 1 / (first.compliance + second.compliance)
 
 
 def point_contact(force_n: float, curvatures: tuple[float, float], modulus: float) -> Contact:
@@ -122,8 +122,8 @@ def cylinder_contact(force_n: float, length: float, bodies: tuple[tuple[float, M
     >>> round(pair.shorter, 4), round(pair.pressure)  # p = (F E* / pi l R)^(1/2), R = 2.5
     (0.0168, 379)
     """
-    (one, of_one), (other, of_other) = bodies
-    line, curvature, modulus = force_n / length, 1 / one + 1 / other, contact_modulus(of_one, of_other)
+    (radius_1, first), (radius_2, second) = bodies
+    line, curvature, modulus = force_n / length, 1 / radius_1 + 1 / radius_2, contact_modulus(first, second)
     half = sqrt(4 * line / (pi * modulus * curvature))
     approach = sum(line * of.compliance / pi * (2 * log(4 * radius / half) - 1) for radius, of in bodies)
     return Contact(length / 2, half, 2 * line / (pi * half), approach)
@@ -187,17 +187,26 @@ def rolling_radius(frame: Frame, diameter: float, rim_radius: float | None = Non
     return (radius + diameter / 2) * cos(radians(frame.nip_deg(diameter)))
 
 
-def rolling_thou(frame: Frame, diameter: float, spine_thou: float, rim_radius: float | None = None) -> float:
-    """Return how much smaller the spine reads than on supports without a radius, thou: 13.5 (r / L) (d / L) of it.
+def rolled_thou(radius: float, span_mm: float, spine_thou: float) -> float:
+    """Return how much smaller a spine reads on plain upright rollers than on points, thou: 13.5 (r / L) (d / L) of it.
 
-    The contacts move inward, which shortens the span by 2 r times the slope 3 d / L: 18. The shaft's axis rises over
-    them by r / 2 times the square of the slope, which makes up for 4.5 of that.
+    `radius` is that of roller and shaft together, mm. The contacts move inward, which shortens the span by 2 r times
+    the slope 3 d / L: 18. The shaft's axis rises over them by r / 2 times the square of the slope, which makes up for
+    4.5 of that.
+
+    >>> round(rolled_thou(6.0, 711.2, 500), 2)  # a shaft of 6 mm on pins of 6 mm
+    1.02
+    """
+    return 13.5 * radius * spine_thou * THOU_MM / span_mm**2 * spine_thou
+
+
+def rolling_thou(frame: Frame, diameter: float, spine_thou: float, rim_radius: float | None = None) -> float:
+    """Return how much smaller the spine reads on the gauge's rims than on supports without a radius, thou.
 
     >>> round(rolling_thou(Frame.load(), 6.0, 500), 2), round(rolling_thou(Frame.load(), 6.0, 500, 0.0), 2)
     (0.43, 0.26)
     """
-    span, bent = float(frame.support.span), spine_thou * THOU_MM
-    return 13.5 * rolling_radius(frame, diameter, rim_radius) * bent / span**2 * spine_thou
+    return rolled_thou(rolling_radius(frame, diameter, rim_radius), float(frame.support.span), spine_thou)
 
 
 def rolling_left_thou(frame: Frame, spine_thou: float, u_radius_mm: float, diameter: float = 6.0) -> float:

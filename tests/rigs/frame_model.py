@@ -58,8 +58,8 @@ class FrameModel:
         return name
 
     def _length(self, start, end):
-        one, other = self.model.nodes[start], self.model.nodes[end]
-        return ((one.X - other.X) ** 2 + (one.Y - other.Y) ** 2 + (one.Z - other.Z) ** 2) ** 0.5
+        begin, finish = self.model.nodes[start], self.model.nodes[end]
+        return ((begin.X - finish.X) ** 2 + (begin.Y - finish.Y) ** 2 + (begin.Z - finish.Z) ** 2) ** 0.5
 
     # The gauge
 
