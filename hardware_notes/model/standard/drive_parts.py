@@ -157,9 +157,9 @@ def rail(length: float, number: str | None = None) -> Part:
 
 @cache
 def rail_block() -> Part:
-    """Return a short block for the 12 mm rail: z = 0 in the rail's base, its top at 13, four M3 at 15 x 20."""
+    """Return a short block for the 12 mm rail: z = 0 in the rail's base, top at 13, four M3, 3.5 deep, at 15 x 20."""
     shape = box((-17.35, 17.35), (-13.5, 13.5), (3, 13)) - box((-18, 18), (-6, 6), (3, 8))
     for x in (-7.5, 7.5):
         for y in (-10, 10):
-            shape -= Location((x, y, 0)) * cylinder(3, 9, 13)
+            shape -= Location((x, y, 0)) * cylinder(3, 9.5, 13)
     return _bought("rail block", "block for profile rail 12, short, light preload", shape, 9.0, 34.0)
