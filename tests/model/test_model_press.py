@@ -1,6 +1,9 @@
 """The press: what pulls on the nut, what meets first at both ends of the travel, what the head leaves clear."""
 
 import json
+import re
+from dataclasses import replace
+from math import cos, radians
 from pathlib import Path
 
 import pytest
@@ -9,8 +12,10 @@ from frame.dimensions import STANDARD_GRAVITY, Frame
 from model.checks.held import number_findings
 from model.checks.overlap import overlaps
 from model.checks.screws import screw_findings
-from model.piece import Piece
+from model.motion import Motion
+from model.piece import Part, Piece, Way
 from model.press import hanging, motions, press
+from model.standard.fasteners import SOCKET_HEAD
 from model.standard.shapes import ALONG_X, cylinder
 
 FRAME = Frame.load()
@@ -129,8 +134,50 @@ def test_the_screw_reaches_through_nut_and_coupling():
     assert motor[0][2] > screw[1][2]
 
 
+SHORT_ARM = {2.0: 16.0, 2.5: 18.0, 3.0: 20.0, 4.0: 25.0, 5.0: 28.0, 6.0: 32.0}  # of angled keys, ISO 2936, from memory
+STEPS = ["4 column", "5 carriage and screw", "6 counterweight and stops", "7 cell and head"]
+
+
+def key_in(screw):
+    """Return the short arm of a key in the socket of a cylinder-head screw."""
+    d = float(re.search(r"M([\d.]+)x", screw.part.designation)[1])
+    _, height, key = SOCKET_HEAD[d]
+    rod = cylinder(key / cos(radians(30)), 0, SHORT_ARM[key]).solid()
+    return Piece(Part("X01", "key", Way.BOUGHT, rod, "steel", "", 0.0), screw.where * Location((0, 0, height)))
+
+
+def test_a_key_reaches_every_screw_when_its_step_comes():
+    """The tube is screwed on before weight and cord are in it."""
+    screws = [piece for piece in PIECES if piece.part.designation.startswith("ISO 4762")]
+    assert len(screws) > 50
+    for screw in screws:
+        there = [
+            piece
+            for piece in PIECES
+            if STEPS.index(piece.step) <= STEPS.index(screw.step) and piece.part.number not in {"P10", "P13"}
+        ]
+        assert [finding for finding in overlaps([key_in(screw), *there]) if "X01 key []" in finding.pieces] == []
+
+
+def test_a_long_key_reaches_the_heads_screws_through_its_fork():
+    """They come off with all else in its place: 5 mm key, 5.8 across its corners."""
+    heads = [piece for piece in PIECES if piece.part.designation == "ISO 4762 M6x16" and piece.step == STEPS[3]]
+    assert len(heads) == 2
+    for screw in heads:
+        rod = cylinder(5.8, 0, 80).solid()
+        key = Piece(Part("X01", "key", Way.BOUGHT, rod, "steel", "", 0.0), screw.where * Location((0, 0, 6)))
+        assert overlaps([key, *PIECES]) == []
+
+
+def test_the_arm_comes_off_to_the_front_with_cell_stop_and_head():
+    """Two screws go with it, two pins stay: it slides 60 mm along them and is free."""
+    pins = {"ISO 8734 5x20"}
+    goes = [replace(p, moves="arm") for p in PIECES if p.step == STEPS[3] and p.part.designation not in pins]
+    stays = [p for p in PIECES if p.step != STEPS[3] or p.part.designation in pins]
+    off = Motion("arm", 0.0, 60.0, 2.0, lambda out_mm: {"arm": Location((0, out_mm, 0))})
+    assert len(stays) + len(goes) == len(PIECES)
+    assert overlaps([*stays, *goes], (off,)) == []
+
+
 def test_pieces_know_their_step():
-    assert {piece.step for piece in PIECES} == {
-        "4 column", "5 carriage and screw", "6 counterweight and stops", "7 cell and head",
-    }  # fmt: skip
-    assert all(isinstance(piece, Piece) for piece in PIECES)
+    assert {piece.step for piece in PIECES} == set(STEPS)
