@@ -201,3 +201,28 @@ def tightener_place(
         else:
             tight = middle
     return (slack + tight) / 2
+
+
+def run_tension_n(force_n: float, deflection_mm: float, run_mm: float) -> float:
+    """Return the tension of a straight run that yields to a finger's push across its middle.
+
+    Parameters
+    ----------
+    force_n : float
+        Push across the middle, N.
+    deflection_mm : float
+        How far the run yields there, mm; small against the run.
+    run_mm : float
+        Length of the straight run, mm.
+
+    Returns
+    -------
+    float
+        Tension, N: the two halves of the run balance the push.
+
+    Examples
+    --------
+    >>> round(run_tension_n(1.0, 1.0, 55.0), 1)
+    13.8
+    """
+    return force_n * run_mm / (4 * deflection_mm)

@@ -141,5 +141,5 @@ def mast(frame: Frame) -> Part:
 @cache
 def felt() -> Part:
     """Return the felt on the end stop's rod, from z = 0 up."""
-    stock = f"wool felt {FELT:g} mm, {FELT_DIAMETER:g} punched, glued on"
-    return Part("B06", "felt", Way.CUT, cylinder(FELT_DIAMETER, 0, FELT).solid(), "felt", stock, 0.1)
+    stock = f"felt pad {FELT_DIAMETER:g} x {FELT:g}, self-adhesive"
+    return Part("B06", "felt", Way.BOUGHT, cylinder(FELT_DIAMETER, 0, FELT).solid(), "felt", stock, 0.1)

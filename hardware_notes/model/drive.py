@@ -8,6 +8,7 @@ stand only: it may grow against the beam, and slides in all other bearings when 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 from build123d import Location
@@ -25,6 +26,7 @@ STEP = "3 drive"
 PILOT_HOLE = 23.0
 ANGLE_SCREW, MOTOR_SCREW = 6, 3
 MOTOR_SHAFT = 5
+LAYSHAFT_NOTES = ("Both ends chamfered 1 mm and smooth: it goes through four bearings.",)
 
 
 def drive(frame: Frame, span: float) -> tuple[Piece, ...]:
@@ -49,7 +51,7 @@ def _layshaft(frame: Frame, span: float) -> tuple[Piece, ...]:
     """Return the layshaft with its coupling, and collar and sleeve that hold it in the right stand."""
     numbers, z = frame.drive, frame.drive.layshaft_z
     low, high = numbers.layshaft_ends
-    rod = ground_rod(numbers.layshaft_diameter, high - low, "D01")
+    rod = replace(ground_rod(numbers.layshaft_diameter, high - low, "D01"), name="layshaft", notes=LAYSHAFT_NOTES)
     inner = span / 2 + frame.support.cheek_inner[1]
     sleeve = layshaft_sleeve(frame)
     after = inner + frame.support.cheek_outer[0] - frame.support.pulley[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from math import cos, radians, sin
 
@@ -34,30 +35,29 @@ CHEEK_SCREW_HEAD_Z = 5.6
 CHEEK_SCREW_DEPTH = 14.0
 PIN, PIN_PLACE = 6.0, (17.0, 31.0)  # y and z of the pins that bring both cheeks into line
 FOOT_SCREW, FOOT_SCREWS = 6, (-19.0, 29.0)  # along u: outside the cheeks
-FOOT_PIN, FOOT_PINS = 8.0, (-29.5, 40.0)  # in the beam's slot; as far apart as the plate allows
+FOOT_PIN, FOOT_PINS = 8.0, (-28.5, 39.0)  # in the beam's slot; as far apart as the plate allows
 IDLER_SCREW = 4
 HUB, HUB_LENGTH = 8.0, 1.0  # of the roller and of what stands beside it: clear of the bearing's outer ring
 RIM_FLANK_DEG = 45.0
 
 
 WALK_A_TURN = walk_mm_a_turn(6.0, 0.5)
-FOOT_NOTES = (
-    "Holes for the two 8 mm pins: reamed H7, their line square to the seats of the cheeks within 0.05 in 48.",
+FOOT_NOTES = (  # a drawing has room for five lines of notes
+    "Pins 8: reamed H7, bonded in, their line square to the cheeks' seats",
+    "within 0.05 in 48. They are held against the slot's rear lip.",
     "Underside flat within 0.02: the stand must not rock on the beam.",
 )
 CHEEK_NOTES = (
-    "Two cheeks are a pair: all holes and the bottom edge of both are made in one clamping, then both are marked.",
-    "Bores 13 and 16: H7, bearings bonded in, flush with the face towards the other cheek.",
-    "Holes for pins 6: reamed H7; pins pressed into one cheek, tapped into the other.",
-    f"Axles of a stand parallel within 0.5 mrad: a shaft of 6 mm then walks {WALK_A_TURN:.3f} mm a turn. At 5 mrad it "
-    "walks ten times as far, and against the stop its friction pulls at the cell.",
+    "In pairs: bore both and mill both bottom edges in one clamping; mark them.",
+    "Bores 13, 16 and 6: H7. Bearings bonded in, flush with the inner face.",
+    f"Axles parallel within 0.5 mrad: a 6 mm shaft then walks {WALK_A_TURN:.3f} mm a turn.",
+    "At 5 mrad it walks ten times as far, and its friction pulls at the cell.",
 )
 ROLLER_NOTES = (
-    "Bond it on its axle first, then turn and polish the rim running on the axle.",
-    "Rim runs true to the axle within 0.005: that much moves midspan by 0.1 thou, peak to peak.",
-    "All four rims of a gauge with one setting: alike in diameter within 0.01. All turn at one speed, so a difference "
-    "slips and twists the shaft.",
-    "Crown radius 2 within 0.2: it decides how far a shaft sinks in. Nothing sharp where the flanks begin.",
+    "Bond it on its axle first; then turn and polish the rim on that axle.",
+    "Rim true within 0.005: that much moves midspan by 0.1 thou, peak to peak.",
+    "All four rims with one setting, alike within 0.01, or shafts slip and twist.",
+    "Crown R 2 within 0.2: it decides how far a shaft sinks in.",
 )
 SLEEVE_NOTES = ("Faced until the axle has 0.05 of play along itself between the cheeks.",)
 
@@ -108,7 +108,7 @@ def cheek(frame: Frame) -> Part:
     for y in (-CHEEK_SCREW_Y, CHEEK_SCREW_Y):
         sheet = drilled(sheet, facing("-y", (y, 0, face / 2)), tapped(CHEEK_SCREW), CHEEK_SCREW_DEPTH)
     sheet = engraved(sheet, "S02", Location((0, 46 - bottom + 10, face)), size=5)
-    stock = f"aluminium {face:g} mm, {2 * half:g} x {top:g}; holes and bottom edge in pairs, in one clamping"
+    stock = f"aluminium {face:g} mm, {2 * half:g} x {top:g}"
     return Part("S02", "cheek", Way.MACHINED, sheet, "aluminium", stock, 9.0, notes=CHEEK_NOTES)
 
 
@@ -148,7 +148,7 @@ AXLE_ENDS = (-12.0, 23.0)  # along u, inside the cheeks' outer faces
 
 def axle(frame: Frame) -> Part:
     """Return a roller's axle along x, centred."""
-    return ground_rod(frame.support.axle, AXLE_ENDS[1] - AXLE_ENDS[0], "S04")
+    return replace(ground_rod(frame.support.axle, AXLE_ENDS[1] - AXLE_ENDS[0], "S04"), name="axle")
 
 
 @cache

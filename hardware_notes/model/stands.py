@@ -4,7 +4,8 @@ Within a stand u runs outward from the plane of the rims; the left stand is the 
 Order of assembly: bearings into the cheeks; rollers, pulleys and belt on their axles between them, pins, screws from
 below; idler last. The stand goes on the beam before the layshaft is there or under it: its two M6 want a ball-ended key
 tilted to the front by 20 to 25 degrees, because the layshaft runs over them. Before they are tight, both pins are held
-against the slot's rear lip. Final squaring is by the walk of a shaft: at 0.5 mrad it walks 0.5 mm in 50 turns.
+against the slot's rear lip. The belt is tight enough when 1 N across the middle of its long run moves it by 1 mm: 14 N
+in the belt, little for the axles. Final squaring is by the walk of a shaft: at 0.5 mrad it walks 0.5 mm in 50 turns.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from frame.belts import (
     Wheel,
     belt_length_mm,
     contacts,
+    run_tension_n,
     teeth_in_mesh,
     tightener_place,
 )
@@ -84,3 +85,9 @@ def test_half_a_pulley_holds_half_its_teeth():
 
 def test_lengths_are_whole_teeth():
     assert all((length / 2.5).is_integer() for length in T25_LENGTHS_MM)
+
+
+def test_a_runs_tension_balances_the_push_across_it():
+    """Two halves at an angle: force = 2 tension sin(angle), exact where the push barely bends the run."""
+    angle = 0.01
+    assert run_tension_n(2 * 15 * sin(angle), 25 * sin(angle) / cos(angle), 50) == pytest.approx(15, rel=1e-3)
