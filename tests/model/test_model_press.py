@@ -1,9 +1,7 @@
 """The press: what pulls on the nut, what meets first at both ends of the travel, what the head leaves clear."""
 
 import json
-import re
 from dataclasses import replace
-from math import cos, radians
 from pathlib import Path
 
 import pytest
@@ -15,7 +13,6 @@ from model.checks.screws import screw_findings
 from model.motion import Motion
 from model.piece import Part, Piece, Way
 from model.press import hanging, motions, press
-from model.standard.fasteners import SOCKET_HEAD
 from model.standard.shapes import ALONG_X, cylinder
 
 FRAME = Frame.load()
@@ -134,29 +131,7 @@ def test_the_screw_reaches_through_nut_and_coupling():
     assert motor[0][2] > screw[1][2]
 
 
-SHORT_ARM = {2.0: 16.0, 2.5: 18.0, 3.0: 20.0, 4.0: 25.0, 5.0: 28.0, 6.0: 32.0}  # of angled keys, ISO 2936, from memory
 STEPS = ["4 column", "5 carriage and screw", "6 counterweight and stops", "7 cell and head"]
-
-
-def key_in(screw):
-    """Return the short arm of a key in the socket of a cylinder-head screw."""
-    d = float(re.search(r"M([\d.]+)x", screw.part.designation)[1])
-    _, height, key = SOCKET_HEAD[d]
-    rod = cylinder(key / cos(radians(30)), 0, SHORT_ARM[key]).solid()
-    return Piece(Part("X01", "key", Way.BOUGHT, rod, "steel", "", 0.0), screw.where * Location((0, 0, height)))
-
-
-def test_a_key_reaches_every_screw_when_its_step_comes():
-    """The tube is screwed on before weight and cord are in it."""
-    screws = [piece for piece in PIECES if piece.part.designation.startswith("ISO 4762")]
-    assert len(screws) > 50
-    for screw in screws:
-        there = [
-            piece
-            for piece in PIECES
-            if STEPS.index(piece.step) <= STEPS.index(screw.step) and piece.part.number not in {"P10", "P13"}
-        ]
-        assert [finding for finding in overlaps([key_in(screw), *there]) if "X01 key []" in finding.pieces] == []
 
 
 def test_a_long_key_reaches_the_heads_screws_through_its_fork():

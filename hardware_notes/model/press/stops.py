@@ -105,7 +105,8 @@ def switch_bracket_part(frame: Frame) -> Part:
     for z in BRACKET_SCREWS:
         where = facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z + z))
         shape = drilled(shape, where, clearance(6), BRACKET_BASE)
-    shape = engraved(shape, "P07", facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z)), size=5)
+    label = facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z), along="-y")
+    shape = engraved(shape, "P07", label, size=5)
     place = facing("-x", (side, frame.press.column_y, middle.Z))
     return made("P07", "home switch bracket", Stock(Way.PRINTED, "PETG", "printed, 4 walls", 0.5), shape, place)
 
