@@ -10,7 +10,7 @@ difference of both depths sees. Values from memory are named in `MEMORY`; a make
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import asin, cos, pi, radians, sin
 
@@ -20,6 +20,7 @@ from frame.dimensions import Frame
 STEEL, STEEL_SHEAR, ALUMINIUM, ALUMINIUM_SHEAR = 207_000.0, 80_000.0, 70_000.0, 26_000.0
 ROTOR_TEETH = 50  # of a stepper with 1.8 degrees a step
 BENT_MM = 12.7  # of a shaft of spine 500, at which all is computed
+HEAD_PLATE_MM = 80.0  # width of the head plate
 # From memory
 BEAM_WEBS_MM2 = 500.0  # of the upright profile, that carry shear
 COLUMN_AREA_MM2, COLUMN_TORSION_MM4 = 700.0, 2.0e4
@@ -80,9 +81,9 @@ def _chord(at: Callable[[float], float]) -> float:
     return (at(LOAD_N) - at(LIGHT * LOAD_N)) / ((1 - LIGHT) * LOAD_N)
 
 
-def carriage_z(frame: Frame) -> float:
+def loaded_z(frame: Frame) -> float:
     """Return the height of the carriage's middle when a shaft of spine 500 carries the full load."""
-    return frame.arm_z + float(frame.cell.arm[1]) / 2 - float(frame.press.home_clearance) - BENT_MM
+    return frame.carriage_z - float(frame.press.home_clearance) - BENT_MM
 
 
 # Supports
@@ -149,10 +150,25 @@ def roller_bearings(frame: Frame) -> float:
 # Column and screw
 
 
+def joint_stiffness(heights: Sequence[float], bolts: int) -> float:
+    """Return the stiffness of a joint against leaning, N mm a radian: bolts by the squares of their heights.
+
+    `bolts` is their number at each height.
+
+    >>> joint_stiffness([-20.0, -60.0], 2)
+    80000000.0
+    """
+    middle = sum(heights) / len(heights)
+    return SLOT_BOLT_N_MM * bolts * sum((z - middle) ** 2 for z in heights)
+
+
 def column_joint(frame: Frame) -> float:
-    """Return the give of the spacer's joints: two rows of two bolts, 40 mm apart, hold the moment of the press."""
-    rows = frame.beam.height / 4  # of the slots, to both sides of the beam's middle
-    return float(frame.press.column_y**2 / (4 * SLOT_BOLT_N_MM * rows**2))
+    """Return the give of the spacer's joints: each has the moment of the press about its own face."""
+    press = frame.press
+    column, beam = -frame.column_front_y, -frame.column_front_y - press.spacer
+    return float(
+        column**2 / joint_stiffness(press.spacer_column_z, 1) + beam**2 / joint_stiffness(press.spacer_beam_z, 2)
+    )
 
 
 def column(frame: Frame) -> float:
@@ -162,8 +178,8 @@ def column(frame: Frame) -> float:
     to the other. The screw stands aside, so the column also bends sideways from the blocks up.
     """
     press = frame.press
-    lower, upper = (carriage_z(frame) + side * press.block_spacing / 2 for side in (-1, 1))
-    foot = -float(frame.beam.height) / 4  # the upper row of its bolts
+    lower, upper = (loaded_z(frame) + side * press.block_spacing / 2 for side in (-1, 1))
+    foot = max(frame.press.spacer_column_z)  # the upper one of its bolts
     far, near, aside = -press.column_y, press.screw_y - press.column_y, press.screw_x
     bent = far**2 * (lower - foot) + (far**2 + far * near + near**2) / 3 * (upper - lower)
     bent += near**2 * (press.column_top - upper) + aside**2 * ((upper - lower) / 3 + press.column_top - upper)
@@ -177,7 +193,7 @@ def head_plate(frame: Frame) -> float:
     """Return the give of the plate that holds the screw's bearings, bent and twisted, and of its face on the column."""
     press = frame.press
     out = press.screw_y - press.column_y - press.column / 2
-    width, thick = 2 * press.screw_x, press.head_plate
+    width, thick = HEAD_PLATE_MM, press.head_plate
     bent = out**3 / (3 * ALUMINIUM * width * thick**3 / 12)
     twisted = press.screw_x**2 * out / (ALUMINIUM_SHEAR * width * thick**3 / 3)
     face = ((out + press.column / 2) ** 2 + press.screw_x**2) * JOINT_MM3_N / (press.column**4 / 12)
@@ -195,7 +211,7 @@ def thrust_bearings(frame: Frame) -> float:
 
 def screw(frame: Frame) -> float:
     """Return the give of the screw from nut to bearings, stretched and twisted, and of the coupling's twist."""
-    length = frame.press.column_top + frame.press.head_plate / 2 - carriage_z(frame)
+    length = frame.press.column_top + frame.press.head_plate / 2 - loaded_z(frame)
     core = pi * SCREW_CORE_MM**2 / 4
     lever = frame.press.screw_lead / (2 * pi)
     twist = length / (STEEL_SHEAR * core * SCREW_CORE_MM**2 / 8) + 1 / COUPLING_NMM_RAD
@@ -252,10 +268,8 @@ def arm_joints(frame: Frame) -> float:
     _, far = _arm_reach(frame)
     pad = sum(cell.hole_from_end) ** 3 * cell.width / 12
     back = frame.press.carriage[0] * cell.arm[1] ** 3 / 12
-    press = frame.press
-    front_y = press.column_y + press.column / 2 + press.block_height + press.carriage[1]
     # The cell's pad twice: under the pad and over it.
-    return float(JOINT_MM3_N * (2 * far**2 / pad + front_y**2 / back))
+    return float(JOINT_MM3_N * (2 * far**2 / pad + frame.carriage_front_y**2 / back))
 
 
 def head_bearings(frame: Frame) -> float:

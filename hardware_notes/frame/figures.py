@@ -15,7 +15,7 @@ FIGURES = Path(__file__).parents[1] / "files" / "figures.json"
 GRAVITY = 9.80665
 ALUMINIUM_G_MM3 = 2.70e-3
 # Estimated, g: what hangs on the carriage beside its plate, arm and cell.
-BLOCKS_G, HEAD_G, NUT_G, SMALL_G = 70.0, 45.0, 70.0, 80.0
+BLOCKS_G, HEAD_G, NUT_G, SMALL_G = 68.0, 30.0, 34.0, 66.0
 CELL_FILLED = 0.85  # of a cell's outer form is metal
 # Estimated by adding up the parts: kg, mm, mm, euros and hours of hands.
 ESTIMATED: dict[str, dict[str, Any]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, cos, pi, radians
+from math import ceil, cos, radians
 
 from frame.contact import LIGHT, LOAD_N, MATERIALS, THOU_MM, contact_modulus, point_contact
 from frame.dimensions import Frame
@@ -187,15 +187,6 @@ def friction_thou(frame: Frame, spine_thou: float, friction: float) -> float:
     """
     nip = cos(radians(frame.nip_deg(frame.shaft.usual)))
     return 2.4 * friction / nip * spine_thou * THOU_MM / float(frame.support.span) * spine_thou
-
-
-def walk_mm(diameter: float, skew_mrad: float) -> float:
-    """Return how far a shaft walks along itself in a turn on rollers that are askew to it.
-
-    >>> round(walk_mm(6.0, 5.0), 3), round(walk_mm(6.0, 0.5), 3)
-    (0.094, 0.009)
-    """
-    return pi * diameter * skew_mrad / 1000
 
 
 def slide_n(frame: Frame, skew_mrad: float) -> float:

@@ -94,11 +94,6 @@ def test_what_an_unturned_shaft_costs_is_the_elasticas():
     assert below / 500 == pytest.approx(0.0043, rel=0.03)
 
 
-def test_a_skewed_support_walks_the_shaft():
-    """0.09 mm a turn at 5 mrad (pi times 6 mm times the skew)."""
-    assert forces.walk_mm(6.0, 5.0) == pytest.approx(0.094, abs=0.001)
-
-
 def test_a_compensated_cell_makes_the_slide_harmless():
     slide = forces.slide_n(FRAME, 0.5)
     assert forces.slide_error_thou(FRAME, slide, 500) < 0.02

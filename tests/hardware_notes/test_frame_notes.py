@@ -11,6 +11,7 @@ from frame import compliance, contact, forces
 from frame.dimensions import Frame
 from frame.figures import builds, moving_n
 from frame.rolling import bow_that_stops
+from frame.supports import runout_thou, walk_mm_a_turn
 from frame.tipping import full_hopper, tipping
 from frame.warmth import column_warming_thou, warmth
 from midspan.base.units import MM_PER_THOU, STANDARD
@@ -94,7 +95,8 @@ def alignment():
     slide = [forces.slide_n(FRAME, skew) for skew in (5.0, 0.5)]
     compensated = [forces.slide_error_thou(FRAME, force, SPINE) for force in slide]
     plain = [forces.slide_error_thou(FRAME, force, SPINE, compensated=False) for force in slide]
-    runout = FRAME.support.roller_runout / (4 * cos(radians(FRAME.nip_deg(FRAME.shaft.usual)))) / MM_PER_THOU
+    runout = runout_thou(FRAME, FRAME.shaft.usual)
+    walk = [walk_mm_a_turn(FRAME.shaft.usual, skew) for skew in (5.0, 0.5)]
     rows = (
         ("the span, between the crowns", "0.05 mm", 3 * 0.05 / SPAN * SPINE, "measured to 0.05 mm"),
         ("a crown beside its support's other one", "0.1 mm", 3 * 0.05 / SPAN * SPINE, "0.05 mm"),
@@ -104,9 +106,9 @@ def alignment():
         ("one support higher than the other", "1 mm", (1 - cos(1 / SPAN)) * SPINE, "1 mm"),
         ("a crown's radius", "0.1 mm", contact.rolling_left_thou(FRAME, SPINE, 0.1), "0.1 mm"),
         ("a roller's runout, in a single reading", f"{FRAME.support.roller_runout:g} mm", runout, "0.005 mm"),
-        ("a support's axles askew, compensated cell", "5 mrad", compensated[0], "0.5 mrad"),
-        ("the same", "0.5 mrad", compensated[1], "0.5 mrad"),
-        ("the same, plain bending beam", "0.5 mrad", plain[1], "take none"),
+        (f"a support's axles askew: {walk[0]:.2f} mm a turn, {slide[0]:.1f} N", "5 mrad", compensated[0], "0.5 mrad"),
+        (f"the same: {walk[1]:.3f} mm, {slide[1]:.1f} N", "0.5 mrad", compensated[1], "0.5 mrad"),
+        ("the same on a plain bending beam", "0.5 mrad", plain[1], "take none"),
         ("the nut's play, if it changes flank", f"{FRAME.press.nut_play:g} mm", between_depths(FRAME.press.nut_play),
          "one flank only"),
         ("play of the screw's bearings, if it turns over", "0.02 mm", between_depths(0.02), "preloaded"),

@@ -106,7 +106,7 @@ class FrameModel:
             into = (0.0, -way * sin(nip), cos(nip))  # from the axle to the shaft
             middle = f"axle {side} {way}"
             self.node(middle, self._axle(side, way, 0.0, into))
-            self.model.def_support(middle, True, False, False, True, False, False)  # a roller turns freely
+            self.model.def_support(middle, False, False, False, True, False, False)  # a roller turns freely
             for cheek in ("inner", "outer"):
                 self._axle_end(side, way, cheek, into)
             rim = f"{middle}-{shaft}"
@@ -136,14 +136,18 @@ class FrameModel:
         frame, press = self.frame, self.frame.press
         y, middle = press.column_y, -frame.beam.height / 2
         near = y + press.column / 2
-        zc = c.carriage_z(frame)
+        zc = c.loaded_z(frame)
         self.zs = {"lower": zc - press.block_spacing / 2, "upper": zc + press.block_spacing / 2}
-        self.node("joint beam", (0, near + 1, middle))
+        front = near + press.spacer
+        self.node("beam face", (0, front, middle))
+        self.node("spacer front", (0, front - 1, middle))
+        self.node("spacer back", (0, near + 1, middle))
         self.node("joint column", (0, near, middle))
-        rows = frame.beam.height / 4
-        self.link("beam 0", "joint beam")
-        self.spring("joint beam", "joint column", 1e8, 4 * c.SLOT_BOLT_N_MM * rows**2)
-        heights = {"root": -rows, **self.zs, "top": press.column_top}
+        self.link("beam 0", "beam face")
+        self.spring("beam face", "spacer front", 1e8, c.joint_stiffness(press.spacer_beam_z, 2))
+        self.link("spacer front", "spacer back")
+        self.spring("spacer back", "joint column", 1e8, c.joint_stiffness(press.spacer_column_z, 1))
+        heights = {"root": max(press.spacer_column_z), **self.zs, "top": press.column_top}
         for name, z in heights.items():
             self.node(f"column {name}", (0, y, z))
         self.link("joint column", "column root")
@@ -159,7 +163,7 @@ class FrameModel:
         self.node("plate tip", (0, press.screw_y, top))
         self.node("plate bore", (press.screw_x, press.screw_y, top))
         self.link("plate on column", "plate root")
-        width, thick = 2 * press.screw_x, press.head_plate
+        width, thick = c.HEAD_PLATE_MM, press.head_plate
         bent, flat = width * thick**3 / 12, thick * width**3 / 12
         self.member("plate root", "plate tip", (width * thick, bent, flat, 4 * bent))
         self.link("plate tip", "plate bore")
@@ -167,9 +171,8 @@ class FrameModel:
     def _carriage(self):
         frame, press = self.frame, self.frame.press
         width, thick, _ = press.carriage
-        rail_y = press.column_y + press.column / 2 + press.rail_height
-        back_y = press.column_y + press.column / 2 + press.block_height
-        self.plate_y, self.front_y, zc = back_y + thick / 2, back_y + thick, c.carriage_z(frame)
+        rail_y = frame.column_front_y + press.rail_height
+        self.plate_y, zc = frame.carriage_front_y - thick / 2, c.loaded_z(frame)
         self.node("plate middle", (0, self.plate_y, zc))
         for name, z in self.zs.items():
             plate = f"plate {name}"
@@ -214,14 +217,14 @@ class FrameModel:
 
     def _cell(self):
         frame, cell = self.frame, self.frame.cell
-        zc = c.carriage_z(frame)
+        zc = c.loaded_z(frame)
         near, far = frame.press.carriage[0] / 2, cell.length - cell.free_end_x - sum(cell.hole_from_end) / 2
         depth, thick = cell.arm
-        arm_y = self.front_y + depth / 2
+        arm_y = frame.carriage_front_y + depth / 2
         second, aside = depth * thick**3 / 12, thick * depth**3 / 12
         back = frame.press.carriage[0] * thick**3 / 12 / c.JOINT_MM3_N
-        self.node("arm back", (0, self.front_y, zc))
-        self.node("arm joint", (0, self.front_y + 1, zc))
+        self.node("arm back", (0, frame.carriage_front_y, zc))
+        self.node("arm joint", (0, frame.carriage_front_y + 1, zc))
         self.node("arm root", (-near, arm_y, zc))
         self.node("arm tip", (-far, arm_y, zc))
         self.link("plate middle", "arm back")
@@ -243,7 +246,7 @@ class FrameModel:
             self.node(start, (centre - bars / 2, 0, z))
             self.node(end, (centre + bars / 2, 0, z))
             self.link("cell top", start)
-            self.member(start, end, (100, bar / c.ALUMINIUM, 1e3, 1e3))
+            self.member(start, end, (1e4, bar / c.ALUMINIUM, 1e3, 1e3))  # its sheet has the stretch in the give
         self.node("head", (0, 0, middle - 40))
         self.node("tip", (0, 0, middle - 41))
         for z in (middle - apart, middle + apart):

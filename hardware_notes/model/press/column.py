@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 from build123d import Location
 from frame.dimensions import Frame
@@ -18,10 +19,7 @@ from model.standard.shapes import box
 LIPS = SLOT_8.lip_depth
 SPACER_WIDTH = 100.0
 SUNK = 6.5  # head of an M6 in the spacer
-SPACER_COLUMN_Z = (-15.0, -40.0, -65.0)  # screws into the column's front slot
-SPACER_BEAM = [
-    (x, z) for x in (-36.0, 36.0) for z in (-20.0, -60.0)
-]  # into the beam's two back slots, beside the column
+SPACER_BEAM_X = (-36.0, 36.0)  # screws into the beam's two back slots, beside the column
 COLUMN_THREAD = 25.0  # M8 in its upper end
 COLUMN_NOTES = ("Upper end square to 0.1 on 40: the head plate stands on it.",)
 SPACER_NOTES = ("Large faces parallel to 0.1.",)
@@ -51,9 +49,9 @@ def spacer_part(frame: Frame) -> Part:
     front = frame.column_front_y + frame.press.spacer
     half = SPACER_WIDTH / 2
     shape = box((-half, half), (frame.column_front_y, front), (-frame.beam.height, 0)).solid()
-    for z in SPACER_COLUMN_Z:
+    for z in frame.press.spacer_column_z:
         shape = counterbored(shape, facing("+y", (0, front, z)), 6, frame.press.spacer, SUNK)
-    for x, z in SPACER_BEAM:
+    for x, z in product(SPACER_BEAM_X, frame.press.spacer_beam_z):
         shape = drilled(shape, facing("+y", (x, front, z)), clearance(6), frame.press.spacer)
     stock = Stock(
         Way.MACHINED, "aluminium", f"flat bar {SPACER_WIDTH:g}x{frame.press.spacer:g}, 80 long", 9.0, SPACER_NOTES
@@ -70,10 +68,10 @@ def _spacer_screws(frame: Frame) -> list[Piece]:
     """Return what holds the spacer to the column, and then both to the beam."""
     back, front = frame.column_front_y, frame.column_front_y + frame.press.spacer
     pieces = []
-    for z in SPACER_COLUMN_Z:
+    for z in frame.press.spacer_column_z:
         pieces.append(Piece(socket_screw(6, 30), facing("+y", (0, front - SUNK, z))))
         pieces.append(Piece(slot_nut(6), facing("+y", (0, back - LIPS, z), along="+z")))
-    for x, z in SPACER_BEAM:
+    for x, z in product(SPACER_BEAM_X, frame.press.spacer_beam_z):
         pieces.append(Piece(socket_screw(6, 35), facing("-y", (x, back, z))))
         pieces.append(Piece(slot_nut(6), facing("-y", (x, front + LIPS, z), along="+x")))
     return pieces
