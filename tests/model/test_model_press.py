@@ -13,7 +13,7 @@ from model.checks.screws import screw_findings
 from model.motion import Motion
 from model.piece import Part, Piece, Way
 from model.press import hanging, motions, press
-from model.standard.shapes import ALONG_X, cylinder
+from model.standard.shapes import ALONG_X, box, cylinder
 
 FRAME = Frame.load()
 PIECES = press(FRAME)
@@ -156,3 +156,13 @@ def test_the_arm_comes_off_to_the_front_with_cell_stop_and_head():
 
 def test_pieces_know_their_step():
     assert {piece.step for piece in PIECES} == set(STEPS)
+
+
+def test_key_and_feeler_gauge_reach_the_overload_stop():
+    """A 3 mm key from above with the arm in its place, a blade of the gap's thickness and 12.7 mm from the front."""
+    stop = next(piece for piece in PIECES if piece.part.number == "N221")
+    key = Part("X01", "key", Way.BOUGHT, cylinder(3.4, 0, 70).solid(), "steel", "", 0.0)
+    cell_top = FRAME.cell_z + FRAME.cell.height
+    leaf = box((-6.35, 6.35), (-5.0, 80.0), (cell_top, cell_top + FRAME.cell.stop_gap)).solid()
+    blade = Part("X02", "feeler gauge", Way.BOUGHT, leaf, "steel", "", 0.0)
+    assert overlaps([Piece(key, stop.where), Piece(blade, Location()), *PIECES]) == []
