@@ -39,8 +39,9 @@ redraw: $(SETUP)
 
 # The gauge to build, from its solid model: parts list, meshes, sheets to cut, drawings and pictures in hardware_notes,
 # all else in build/drawings. Then the checks of the model: overlaps over every motion, screws, forces.
-drawings: $(MODEL)
+drawings: $(MODEL) $(SETUP)
 	cd hardware_notes && ../$(DRAW)/python -m model.output
+	PYTHONPATH=tests/rigs:hardware_notes/drawings $(BIN)/python tests/hardware_notes/test_hardware_parts.py
 	$(MAKE) model
 
 model: $(MODEL)

@@ -1,43 +1,71 @@
-"""The sums of the lists of parts are right, and what the stop bears gives the speed that is said."""
+"""The tables of parts.md are those of the parts list, and what the stop bears gives the speed that is said.
+
+Run as a script, it draws the tables anew.
+"""
 
 import json
 import re
 
+import draw_parts
 import pytest
 from midspan.board.board_file import BoardFile, down_mm_s
 from places import ROOT
 
 NOTES = ROOT / "hardware_notes"
-PARTS = (NOTES / "parts.md").read_text(encoding="utf-8")
-GAUGE, FEEDER = PARTS.split("## The feeder")
+PAGE = NOTES / "parts.md"
+DRAWN = re.compile(r"(<!-- drawn: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
-def rows(text):
-    """Return place, part, rating, pieces and price of each line of the tables."""
-    lines = [line.strip("| ").split("|") for line in text.splitlines() if line.startswith("| ") and "---" not in line]
-    found = [[cell.strip() for cell in re.split(r"\|", f"|{'|'.join(line)}")[1:]] for line in lines]
-    return [row for row in found if row[-1].isdigit()]
+def with_tables(text):
+    tables = draw_parts.tables()
+    return DRAWN.sub(lambda found: found[1] + tables[found[2]] + found[3], text)
 
 
-def total(text):
-    return sum(int(row[-1]) * int(row[-2]) for row in rows(text))
+def test_the_tables_are_those_of_the_parts_list():
+    text = PAGE.read_text(encoding="utf-8")
+    assert {found[2] for found in DRAWN.finditer(text)} == set(draw_parts.tables())
+    assert text == with_tables(text), "draw them anew: make redraw"
 
 
-def stated(text):
-    return int(re.search(r"about (\d+) euros", text)[1])
+def test_every_part_is_in_one_table():
+    tables = draw_parts.tables()
+    listed = [
+        line.split("|")[1].strip() for name in ("made", "bought", "standard") for line in tables[name].splitlines()[2:]
+    ]
+    assert sorted(listed) == sorted(row["number"] for row in draw_parts.rows())
 
 
-def test_the_stated_sums_are_those_of_the_lists():
-    assert len(rows(GAUGE)) > 20
-    assert len(rows(FEEDER)) > 6
-    assert abs(total(GAUGE) - stated(GAUGE)) <= 15
-    assert abs(total(FEEDER) - stated(FEEDER)) <= 15
+def test_no_number_stands_for_two_parts_and_none_is_left_without_a_step():
+    rows = draw_parts.rows()
+    assert len({row["number"] for row in rows}) == len(rows)
+    assert [row["number"] for row in rows if not row["steps"]] == []
+
+
+@pytest.mark.parametrize(("way", "folder"), [("printed", "printed"), ("cut from sheet", "cut")])
+def test_each_printed_or_cut_part_has_its_file_and_no_file_is_left_over(way, folder):
+    numbers = {row["number"] for row in draw_parts.rows() if row["way"] == way}
+    assert {path.stem.split("-")[0] for path in (draw_parts.FILES / folder).iterdir()} == numbers
+
+
+def test_costs_are_the_sums_of_the_lists():
+    figures = json.loads((draw_parts.FILES / "figures.json").read_text(encoding="utf-8"))
+    for build in draw_parts.builds():
+        total = sum(float(row["price_eur"]) * draw_parts.pieces(row, build) for row in draw_parts.rows())
+        assert figures[build]["cost_eur"] == pytest.approx(total, abs=0.51 + 0.005 * len(draw_parts.rows()))
+        counted = sum(draw_parts.pieces(row, build) for row in draw_parts.rows())
+        assert figures[build]["pieces_made"] + figures[build]["pieces_bought"] == counted
+
+
+def test_what_is_checked_in_of_the_model_stays_small():
+    made = [path for path in draw_parts.FILES.rglob("*") if path.is_file()]
+    made += [path for name in ("build", "step", "apart") for path in (NOTES / "pictures").glob(f"{name}-*.png")]
+    assert sum(path.stat().st_size for path in made) < 5_000_000
 
 
 def test_what_the_stop_bears_gives_the_speed_that_is_said():
     """1070 counts a gram; half as much again as its rated load is what a cell bears (common practice, no source)."""
     given = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
-    words = " ".join(GAUGE.split())
+    words = " ".join(PAGE.read_text(encoding="utf-8").split())
     counts, force_n, per_gram = re.search(r"(\d+) counts, (\d+) N at (\d+) counts a gram", words).groups()
     assert int(counts) == given["limits"]["bears_count"]
     assert int(counts) / int(per_gram) * 9.80665e-3 == pytest.approx(float(force_n), abs=0.5)
@@ -52,3 +80,7 @@ def test_what_the_stop_bears_gives_the_speed_that_is_said():
     )
     assert {int(bears) for bears in re.findall(r"bears (\d+) N", words)} == {160}
     assert stalls_n < 160
+
+
+if __name__ == "__main__":
+    PAGE.write_text(with_tables(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

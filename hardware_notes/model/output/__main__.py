@@ -2,15 +2,14 @@
 
 from pathlib import Path
 
-from frame.dimensions import Frame
-
-from model.hand_bench import hand_bench
+from model.assembly import fed_by_hand, hand_bench
 from model.output.everything import Folders, write_everything
 
 NOTES = Path(__file__).parents[2]
+FILES, PICTURES = NOTES / "files", NOTES / "pictures"
 
 if __name__ == "__main__":
     write_everything(
-        {"hand bench": hand_bench(Frame.load())},
-        Folders(NOTES / "files", NOTES / "pictures", NOTES.parent / "build" / "drawings"),
+        {build.name: build.pieces for build in (hand_bench(), fed_by_hand())},
+        Folders(FILES, PICTURES, NOTES.parent / "build" / "drawings"),
     )

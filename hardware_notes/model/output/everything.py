@@ -9,7 +9,7 @@ from pathlib import Path
 
 from drawings.draw_svg import Sheet
 
-from model.output.files import name_of, write_assembly, write_dxf, write_step, write_stl
+from model.output.files import name_of, write_assemblies, write_dxf, write_step, write_stl
 from model.output.parts_list import Builds, counted, parts, write_figures, write_parts
 from model.output.pdf import write_pdf
 from model.output.scenes import write_pictures
@@ -17,6 +17,7 @@ from model.output.sheet import Facts, sheets
 from model.output.uses import uses
 from model.piece import Part, Way
 
+PICTURES = ("build", "step", "apart")  # what their names begin with
 DRAWN = (Way.CUT, Way.MACHINED, Way.TURNED)
 
 
@@ -45,6 +46,9 @@ def write_everything(builds: Builds, folders: Folders) -> None:
     write_figures(builds, folders.files / "figures.json")
     _write_files(builds, folders)
     _write_drawings(builds, folders)
+    for kind in PICTURES:
+        for old in folders.pictures.glob(f"{kind}-*.png"):
+            old.unlink()
     write_pictures(builds, folders.pictures)
 
 
@@ -58,8 +62,7 @@ def _write_files(builds: Builds, folders: Folders) -> None:
             write_dxf(part, cut)
         if part.way is not Way.BOUGHT:
             write_step(part, solids)
-    for name, pieces in builds.items():
-        write_assembly(pieces, name.replace(" ", "-"), folders.build)
+    write_assemblies(builds, folders.build, folders.files / "assemblies.zip")
 
 
 def _write_drawings(builds: Builds, folders: Folders) -> None:

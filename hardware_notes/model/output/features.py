@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import degrees, pi
 
@@ -13,6 +13,7 @@ from OCP.gp import gp_Ax1
 
 NEAR = 1e-3  # mm, between what is meant to be the same
 WHOLE = 0.97  # of a turn: more than that is a hole, less is a rounded corner or the end of a slot
+ENGRAVED_MM = 0.4  # depth of part numbers
 LEAST_MM2 = 4.0  # of a face that counts as a step: less is an engraved number
 
 
@@ -185,7 +186,32 @@ def steps(solid: Solid) -> dict[str, list[float]]:
         for name in "xyz":
             if abs(getattr(normal, name.upper())) > 1 - 1e-6 and face.area > LEAST_MM2:
                 found[name].add(_tidy(getattr(centre, name.upper())))
-    return {name: sorted(values) for name, values in found.items()}
+    return {name: [value for value in sorted(values) if not _engraved(value, values)] for name, values in found.items()}
+
+
+def _engraved(value: float, others: Iterable[float]) -> bool:
+    """Return whether a step is the bottom of an engraved number: at its depth below an end of the box."""
+    low, high = min(others), max(others)
+    return min(abs(value - low - ENGRAVED_MM), abs(high - value - ENGRAVED_MM)) < NEAR
+
+
+def slants(solid: Solid) -> list[tuple[str, tuple[tuple[float, float], tuple[float, float]]]]:
+    """Return the flat faces that slant about x, y or z: that axis, and the ends of the face across it.
+
+    >>> from build123d import Axis, chamfer
+    >>> slants(chamfer(Solid.make_box(40, 20, 5).edges().filter_by(Axis.Z)[:1], 2, 3).solid())
+    [('z', ((0.0, 2.0), (3.0, 0.0)))]
+    """
+    found = set()
+    for face in solid.faces().filter_by(GeomType.PLANE):
+        normal = tuple(face.normal_at())
+        flat = [i for i in range(3) if abs(normal[i]) < 1e-6]
+        if len(flat) != 1 or face.area < LEAST_MM2:
+            continue
+        across = [i for i in range(3) if i != flat[0]]
+        points = sorted({tuple(_tidy(tuple(vertex.center())[i]) for i in across) for vertex in face.vertices()})
+        found.add(("xyz"[flat[0]], (points[0], points[-1])))
+    return sorted(found)
 
 
 def _tidy(value: float) -> float:

@@ -1,15 +1,16 @@
 """Files to make parts from: STEP of parts and assemblies, STL of what is printed, DXF of what is cut.
 
-A part's file depends on its shape alone: no date, no random names. Those of assemblies number their joints through all
-that a program writes, so a second one in the same run has other numbers.
+A part's file depends on its shape alone: no date, no random names. STEP files leave away the curves on faces, which any
+reader works out again: half the size. Those of assemblies number their joints through all that a program writes.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from math import atan2, degrees
 from pathlib import Path
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 import ezdxf
 from build123d import Compound, Edge, Face, GeomType, Plane, Solid, export_step, export_stl, section
@@ -86,7 +87,7 @@ def write_step(part: Part, folder: Path) -> Path:
     path = folder / f"{name_of(part)}.step"
     alone = Solid(part.shape.wrapped)  # a shape that hangs in an assembly cannot be written by itself
     alone.label = name_of(part)
-    export_step(alone, path, timestamp=DATE)
+    export_step(alone, path, write_pcurves=False, timestamp=DATE)
     return path
 
 
@@ -98,8 +99,17 @@ def write_assembly(pieces: Iterable[Piece], name: str, folder: Path) -> Path:
         child = Solid(piece.part.shape.wrapped.Moved(piece.where.wrapped))
         child.label = name_of(piece.part)
         children.append(child)
-    export_step(Compound(label=name, children=children), path, timestamp=DATE)
+    export_step(Compound(label=name, children=children), path, write_pcurves=False, timestamp=DATE)
     return path
+
+
+def write_assemblies(builds: Mapping[str, Iterable[Piece]], folder: Path, packed: Path) -> list[Path]:
+    """Write each build as STEP, and all of them packed into a single file for those who make none; return the files."""
+    files = [write_assembly(pieces, name.replace(" ", "-"), folder) for name, pieces in builds.items()]
+    with ZipFile(packed, "w", ZIP_DEFLATED, compresslevel=9) as archive:
+        for path in files:
+            archive.writestr(ZipInfo(path.name, (2000, 1, 1, 0, 0, 0)), path.read_bytes(), ZIP_DEFLATED, 9)
+    return [*files, packed]
 
 
 def name_of(part: Part) -> str:

@@ -10,9 +10,10 @@ from string import ascii_uppercase
 from build123d import Solid
 from drawings.draw_svg import number
 
-from model.output.features import Round, cones, crowns, rounds
+from model.output.features import ENGRAVED_MM, Round, cones, crowns, rounds, slants
 
 ACROSS = {"x": "yz", "y": "xz", "z": "xy"}
+OUTER, SMALL = "Outer corner", 2.5  # whose small ones need no place
 Datum = Mapping[str, float]
 
 
@@ -90,16 +91,26 @@ def _others(solid: Solid, found: list[Round], datum: Datum) -> Iterator[Row]:
     sunk = sorted({f"{number(cone.angle)}° to Ø {number(cone.diameter)}" for cone in cones(solid)})
     if sunk:
         yield Row(("Countersunk or chamfered: " + ", ".join(sunk),), heading=True)
+    sloping = slants(solid)
+    if sloping:
+        yield Row(("Slanting faces, from edge to edge",), heading=True)
+    for along, ends in sloping:
+        yield Row(("", " to ".join(_written(along, end, datum) for end in ends)))
     corners: dict[tuple[str, float], list[str]] = defaultdict(list)
     for each in found:
-        if not each.whole and each.along:
-            kind = "Slot's end or inner corner" if each.hollow else "Outer corner"
+        if not each.whole and each.along and each.high - each.low > ENGRAVED_MM:
+            kind = "Slot's end or inner corner" if each.hollow else OUTER
             corners[kind, each.radius].append(" ".join(map(number, _place(each, each.along, datum))))
     for (kind, radius), places in sorted(corners.items()):
         yield Row((f"{kind} R {number(radius)}, {len(places)} of them",), heading=True)
-        if radius > 2.5:
+        if radius > SMALL or kind != OUTER:
             for place in sorted(set(places)):
                 yield Row(("", f"centre {place}"))
+
+
+def _written(along: str, end: tuple[float, float], datum: Datum) -> str:
+    """Return a place across an axis in words."""
+    return " ".join(f"{name} {number(value - datum[name])}" for name, value in zip(ACROSS[along], end, strict=True))
 
 
 def _letters() -> Iterator[str]:

@@ -18,6 +18,8 @@ def write_pdf(sheets: Iterable[Sheet], path: Path, title: str) -> Path:
     canvas = Canvas(str(path), invariant=1, pageCompression=1)
     canvas.setTitle(title)
     for sheet in sheets:
+        canvas.bookmarkPage(sheet.title)
+        canvas.addOutlineEntry(sheet.title, sheet.title)
         canvas.setPageSize((sheet.width * POINT, sheet.height * POINT))
         canvas.translate(0, sheet.height * POINT)
         canvas.scale(POINT, POINT)

@@ -10,15 +10,16 @@ from PIL import Image
 
 from model.output import meshes
 from model.output.labels import with_labels
-from model.output.stage import FINER, SIDE, WIDTH, Camera, aim, shot, stage
+from model.output.stage import FINER, SIDE, WIDTH, Camera, Window, shot, stage, window
 from model.piece import Part, Piece, Way
 
 COLOURS = 48  # of the file's palette
 MATERIALS = {
     "steel": "#8d949c", "aluminium": "#cdd3d8", "brass": "#d9b65a", "plywood": "#e3c58f", "polycarbonate": "#a9d3e8",
     "PETG": "#f0913a", "acetal": "#f4f4ee", "rubber": "#3b3b3b", "belt": "#3b3b3b", "circuit board": "#2f8f5b",
-    "shaft": "#7a4b2a",
+    "shaft": "#7a4b2a", "felt": "#6f7a5e",
 }  # fmt: skip
+OTHER = "#b4b4b4"
 THERE = "#e2e2e2"  # what was put in before
 NEW = {Way.PRINTED: "#f0913a", Way.BOUGHT: "#6fb98a"}
 MADE = "#5b8ed6"  # new and sawn, drilled, cut or turned
@@ -27,32 +28,27 @@ FEWEST_PIXELS = 12  # of a part that is seen well enough to have its number
 Chosen = Callable[[Piece], bool]
 
 
-def picture(pieces: Sequence[Piece], camera: Camera, highlight: Chosen | None = None) -> Image.Image:
-    """Return a picture; the pieces that `highlight` accepts are coloured and numbered and fill it.
+def picture(
+    pieces: Sequence[Piece], camera: Camera, highlight: Chosen | None = None, focus: Sequence[Piece] = ()
+) -> Image.Image:
+    """Return a picture; the pieces that `highlight` accepts are coloured and numbered.
 
-    Without `highlight` all pieces fill it, each in the colour of its material, without numbers.
+    Those of `focus` fill it, without any the coloured ones. Without `highlight` each piece has the colour of its
+    material and no number.
     """
     new = [piece for piece in pieces if highlight is None or highlight(piece)]
-    side = 0 if highlight is None else SIDE
-    plotter = stage(camera)
+    seen = window(focus or new, camera, 0 if highlight is None else SIDE)
+    plotter = stage(seen)
     for colour, ink, clear, group in _groups(pieces, highlight):
-        plotter.add_mesh(
-            meshes.skins(group),
-            color=colour,
-            opacity=clear,
-            ambient=0.5 if colour == THERE else 0.35,
-            diffuse=0.7,
-            specular=0.0,
-        )
+        ambient = 0.5 if colour == THERE else 0.35
+        plotter.add_mesh(meshes.skins(group), color=colour, opacity=clear, ambient=ambient, diffuse=0.7, specular=0.0)
         lines = meshes.outlines(group)
         if lines.n_points:
             plotter.add_mesh(lines, color=ink, line_width=1.5 * FINER / 2, lighting=False)
-    aim(plotter, new, camera, side=side)
-    large = shot(plotter)
-    image = large.resize((WIDTH, camera.height), Image.Resampling.BOX)
+    image = shot(plotter, seen).resize((WIDTH, seen.height), Image.Resampling.BOX)
     if highlight is not None:
         counts = Counter(piece.part.number for piece in new)
-        anchors = _anchors(pieces, new, camera)
+        anchors = _anchors(pieces, new, seen)
         image = with_labels(image, {f"{name} x{counts[name]}": at for name, at in anchors.items()})
     return image.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
 
@@ -63,7 +59,7 @@ def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple
     for piece in pieces:
         clear, ink = CLEAR.get(piece.part.material, 1.0), "#252525"
         if highlight is None:
-            colour = MATERIALS[piece.part.material]
+            colour = MATERIALS.get(piece.part.material, OTHER)
         elif highlight(piece):
             colour = _colour(piece.part)
         else:
@@ -77,13 +73,13 @@ def _colour(part: Part) -> str:
     return NEW.get(part.way, MADE)
 
 
-def _anchors(pieces: Sequence[Piece], new: Sequence[Piece], camera: Camera) -> dict[str, tuple[int, int]]:
+def _anchors(pieces: Sequence[Piece], new: Sequence[Piece], seen: Window) -> dict[str, tuple[int, int]]:
     """Return a point of the picture that shows each new part, by number; hidden parts have none.
 
     Every number is drawn once more in a flat colour of its own, so that what is seen of it can be counted.
     """
     numbers = sorted({piece.part.number for piece in new})
-    plotter = stage(camera, finer=1)
+    plotter = stage(seen, finer=1)
     plotter.disable_anti_aliasing()
     chosen = {id(piece) for piece in new}
     solid = [piece for piece in pieces if id(piece) not in chosen and piece.part.material not in CLEAR]
@@ -92,11 +88,10 @@ def _anchors(pieces: Sequence[Piece], new: Sequence[Piece], camera: Camera) -> d
     for index, number in enumerate(numbers, start=1):
         group = [piece for piece in new if piece.part.number == number]
         plotter.add_mesh(meshes.skins(group), color=(index, 0, 0), lighting=False)
-    aim(plotter, new, camera, side=SIDE)
-    seen = np.asarray(shot(plotter))
+    flat = np.asarray(shot(plotter, seen))
     found = {}
     for index, number in enumerate(numbers, start=1):
-        rows, columns = np.nonzero((seen[:, :, 0] == index) & (seen[:, :, 1] == 0))
+        rows, columns = np.nonzero((flat[:, :, 0] == index) & (flat[:, :, 1] == 0))
         if len(rows) >= FEWEST_PIXELS:
             found[number] = _inside(rows, columns)
     return found

@@ -19,7 +19,7 @@ from model.piece import Piece
 
 FROM_THE_FRONT = Camera(around=30, above=25)
 CAMERAS: Mapping[str, Camera] = {}  # of steps that are seen better from elsewhere
-BESIDE_MM = 60.0  # from midspan: pieces further off that stand on both sides are a pair
+BESIDE_MM, PAIRED = 60.0, 0.8  # from midspan, and share of pieces: two of a unit that stand further off
 APART = 0.7  # how far pieces are drawn apart, as a share of their distance from the middle
 PULLED_MM = 22.0  # a fastener out of its hole, on top of that
 FASTENERS = (
@@ -41,9 +41,10 @@ def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
         yield f"build-{name.replace(' ', '-')}.png", picture(pieces, FROM_THE_FRONT)
     for step, pieces in stages(builds):
         camera = CAMERAS.get(step, FROM_THE_FRONT)
-        yield f"step-{slug(step)}.png", picture(pieces, camera, lambda piece, step=step: piece.step == step)
-        new = single([piece for piece in pieces if piece.step == step])
-        yield f"apart-{slug(step)}.png", picture(apart(new), camera, lambda piece: True)
+        new = [piece for piece in pieces if piece.step == step]
+        close = single(new)
+        yield f"step-{slug(step)}.png", picture(pieces, camera, lambda piece, step=step: piece.step == step, close)
+        yield f"apart-{slug(step)}.png", picture(apart(close), camera, lambda piece: True)
 
 
 def stages(builds: Builds) -> Iterator[tuple[str, list[Piece]]]:
@@ -68,13 +69,15 @@ def slug(step: str) -> str:
 
 
 def single(pieces: Sequence[Piece]) -> list[Piece]:
-    """Return the pieces on one side of midspan where the same stand on the other, well away from it; else all."""
+    """Return one side of midspan, the fuller, where most pieces stand in pairs well away from it; else all pieces."""
     places = [corners([piece])[:, 0] for piece in pieces]
+    if any(x.min() < BESIDE_MM and x.max() > -BESIDE_MM for x in places):
+        return list(pieces)
     sides = [[piece for piece, x in zip(pieces, places, strict=True) if sign * x.mean() > 0] for sign in (1, -1)]
     counts = [Counter(piece.part.number for piece in side) for side in sides]
-    if counts[0] == counts[1] and all(x.min() > BESIDE_MM or x.max() < -BESIDE_MM for x in places):
-        return sides[0]
-    return list(pieces)
+    if (counts[0] & counts[1]).total() < PAIRED * len(pieces) / 2:
+        return list(pieces)
+    return max(sides, key=len)
 
 
 def apart(pieces: Sequence[Piece]) -> list[Piece]:

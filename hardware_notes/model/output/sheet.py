@@ -217,7 +217,8 @@ def _row(sheet: Sheet, row: Row, x: float, y: float) -> None:
             sheet.text((x + 14, y + ROW), words[cut:].strip(), 8.5, "start", bold=True)
         return
     for cell, at in zip(row.cells, (12, 58, 128), strict=False):
-        sheet.text((x + at, y), cell, 8.5, "start")
+        if cell:
+            sheet.text((x + at, y), cell, 8.5, "start")
 
 
 def _title(sheet: Sheet, part: Part, facts: Facts, scale: float) -> None:
