@@ -11,7 +11,7 @@ def power() -> Sheet:
     """Return adapter, fuses, emergency stop, drivers, servos and board; grounds in one star."""
     sheet = Sheet(1060, 460, "Supplies, emergency stop and grounds")
     _block(sheet, 90, 90, "24 V adapter", "certified, closed")
-    _block(sheet, 260, 90, "fuse", "5 A slow")
+    _block(sheet, 260, 90, "fuse", "3.15 A slow")
     _block(sheet, 430, 90, "emergency stop", "contact 1, closed")
     _block(sheet, 640, 60, "press driver", "100 µF at its pins")
     _block(sheet, 640, 130, "rotate driver", "100 µF at its pins")

@@ -5,7 +5,7 @@ import csv
 import pytest
 import toy
 from build123d import Location, Solid
-from model.output.parts_list import figures, write_parts
+from model.output.parts_list import figures, pieces_in_steps, write_parts
 from model.piece import Part, Piece, Way
 
 
@@ -22,9 +22,15 @@ def test_pieces_are_counted_in_each_build(tmp_path):
 def test_a_part_is_told_with_its_stock_mass_and_steps(tmp_path):
     row = rows(tmp_path)["S01"]
     assert (row["name"], row["way"], row["designation"], row["steps"]) == (
-        "plate", "cut from sheet", "sheet 10", "2 stands",
+        "plate", "cut from sheet", "sheet 10", "2 stands: 2",
     )  # fmt: skip
     assert float(row["mass_g"]) == pytest.approx(toy.plate().shape.volume * 2.7e-3, abs=0.05)
+
+
+def test_builds_that_differ_in_a_step_have_a_number_each():
+    plate = Piece(toy.plate(), Location(), step="2 stands")
+    builds = {"bench": [Piece(toy.plate(), Location(), step="H1")], "one": [plate], "two": [plate, plate]}
+    assert pieces_in_steps(builds) == {toy.plate().number: {"H1": "1", "2 stands": "1/2"}}
 
 
 def block(x, grams, kind="aluminium"):

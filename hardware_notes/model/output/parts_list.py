@@ -46,14 +46,9 @@ def by_number(number: str) -> tuple[bool, str, int]:
 
 
 def write_parts(builds: Builds, path: Path) -> Path:
-    """Write the parts list, a line for each part with its pieces in each build and its steps, and return the file."""
+    """Write the parts list and return the file: a line for each part, its pieces in each build and in each step."""
     pieces = {name: Counter(piece.part.number for piece in counted(build)) for name, build in builds.items()}
-    steps: dict[str, list[str]] = {}
-    for build in builds.values():
-        for piece in counted(build):
-            known = steps.setdefault(piece.part.number, [])
-            if piece.step and piece.step not in known:
-                known.append(piece.step)
+    steps = pieces_in_steps(builds)
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file, lineterminator="\n")
         table.writerow([*HEAD, *builds, "steps"])
@@ -61,9 +56,25 @@ def write_parts(builds: Builds, path: Path) -> Path:
             table.writerow([
                 part.number, part.name, part.way, part.material, part.designation, f"{part.grams:.1f}",
                 f"{part.price_eur:.2f}", *(pieces[name][part.number] for name in builds),
-                "; ".join(sorted(steps[part.number], key=step_order)),
+                "; ".join(f"{step}: {count}" for step, count in steps.get(part.number, {}).items()),
             ])  # fmt: skip
     return path
+
+
+def pieces_in_steps(builds: Builds) -> dict[str, dict[str, str]]:
+    """Return by part number the steps that it goes in, in order, with its pieces in each.
+
+    Where builds that have the step differ, there is a number for each of them, in their order: "1/0".
+    """
+    counts = {
+        name: Counter((piece.part.number, piece.step) for piece in counted(build)) for name, build in builds.items()
+    }
+    keys = {key for count in counts.values() for key in count if key[1]}
+    found: dict[str, dict[str, str]] = {}
+    for number, step in sorted(keys, key=lambda key: step_order(key[1])):
+        here = [count[number, step] for count in counts.values() if any(known == step for _, known in count)]
+        found.setdefault(number, {})[step] = "/".join(map(str, here[:1] if len(set(here)) == 1 else here))
+    return found
 
 
 def step_order(step: str) -> tuple[bool, int]:
