@@ -10,6 +10,8 @@ from model import hand_bench as bench
 from model import press
 from model.base import base, end_stop
 from model.drive import drive
+from model.lid import lid
+from model.lid import motions as lid_motions
 from model.motion import Motion
 from model.piece import Piece
 from model.stands import stands
@@ -66,7 +68,8 @@ def fed_by_hand(span: float | None = None, length: float | None = None) -> Assem
         The gauge without a feeder, its lid with a closed front.
     """
     frame = Frame.load()
-    return Assembly("fed by hand", _gauge(frame, span, length), press.motions(frame))
+    pieces = (*_gauge(frame, span, length), *lid(frame))
+    return Assembly("fed by hand", pieces, (*press.motions(frame), *lid_motions(frame)))
 
 
 def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piece, ...]:
