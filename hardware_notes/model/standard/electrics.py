@@ -33,6 +33,29 @@ def servo() -> Part:
     return _bought("servo", "RC servo 40 x 20 mm, metal gears, 1 Nm at 5 V", shape, 9.0, 55.0)
 
 
+@cache
+def servo_horn() -> Part:
+    """Return a round horn, 25 x 4 from z = 0 up, its toothed bore drawn round; four M3 on a circle of 20."""
+    shape = cylinder(25, 0, 4) - cylinder(6, 0, 4)
+    for x, y in ((10, 0), (-10, 0), (0, 10), (0, -10)):
+        shape -= Location((x, y, 0)) * cylinder(3, 0, 4)
+    return _bought("servo horn", "servo horn, round, 25 mm, four M3 on 20 mm, aluminium", shape, 2.0, 5.0)
+
+
+@cache
+def light_source() -> Part:
+    """Return an infrared light-emitting diode of 5 mm: its flange at z = 0, its round end at z = 7.6."""
+    shape = cylinder(5.8, -1, 0) + cylinder(5, 0, 7.6)
+    return _bought("infrared source", "infrared light-emitting diode, 5 mm", shape, 0.3, 0.4)
+
+
+@cache
+def light_sensor() -> Part:
+    """Return a phototransistor of 5 mm with daylight filter, shaped as the source."""
+    shape = cylinder(5.8, -1, 0) + cylinder(5, 0, 7.6)
+    return _bought("phototransistor", "phototransistor, 5 mm, daylight filter", shape, 0.4, 0.4)
+
+
 SWITCH_HOLES = [(-4.75, 0.0), (4.75, 0.0)]
 
 
