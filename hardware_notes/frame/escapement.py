@@ -48,13 +48,13 @@ def face(frame: Frame, raised_deg: float = 0.0) -> Line:
     return turned(edge, rod, raised_deg)
 
 
-def shim(frame: Frame, diameter: float) -> float:
-    """Return the thickness of the shim that shafts of that diameter need before the step; 0 if none.
+def forward(frame: Frame, diameter: float) -> float:
+    """Return how far uphill of the step the stops are set for shafts of that diameter; 0 for most.
 
-    >>> shim(Frame.load(), 6.0)
+    >>> forward(Frame.load(), 6.0)
     0.0
     """
-    return float(frame.feeder.fork_shim) if diameter < frame.feeder.fork_thinnest else 0.0
+    return float(frame.feeder.fork_forward) if diameter < frame.feeder.fork_thinnest else 0.0
 
 
 def lifted(frame: Frame, diameter: float) -> tuple[Carried, ...]:
@@ -64,7 +64,7 @@ def lifted(frame: Frame, diameter: float) -> tuple[Carried, ...]:
     >>> places[-1].angle_deg <= Frame.load().feeder.fork_swing
     True
     """
-    places, rail, away = [], rail_edge(frame), shim(frame, diameter)
+    places, rail, away = [], rail_edge(frame), forward(frame, diameter)
     rail = (rail[0], on_slope(frame, away, frame.feeder.fork_step), on_slope(frame, away, 0.0), rail[3])
     at = on_slope(frame, away + diameter / 2, diameter / 2)
     for angle in angles(float(frame.feeder.fork_swing)):
@@ -86,7 +86,7 @@ def holds_next(frame: Frame, diameter: float) -> float:
     heights = [corner[1] + (diameter / 2 - corner[1]) * i / 10 for i in range(11)]
     gaps = []
     for n in heights:
-        left = shim(frame, diameter) + 1.5 * diameter - sqrt(max(0.0, (diameter / 2) ** 2 - (n - diameter / 2) ** 2))
+        left = forward(frame, diameter) + 1.5 * diameter - sqrt(max(0.0, (diameter / 2) ** 2 - (n - diameter / 2) ** 2))
         gaps.append(left - rod[0] - sqrt(reach**2 - (n - rod[1]) ** 2))
     return min(gaps)
 

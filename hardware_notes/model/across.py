@@ -55,10 +55,12 @@ def _screw_place(at: Point, outer: float, screw_deg: float) -> Location:
     return facing(out, (at[0] + out[0] * outer / 2, at[1] + out[1] * outer / 2, height))
 
 
-def on_rod(part: Part, where: Location, at: Point, outer: float, screw: tuple[float, float, float]) -> tuple[Piece, ...]:
+def on_rod(
+    part: Part, where: Location, at: Point, outer: float, screw: tuple[float, float, float]
+) -> tuple[Piece, ...]:
     """Return a part with a hub in its place, and its set screw: diameter, length, direction as in `with_hub`."""
     d, length, screw_deg = screw
-    return Piece(part, where), Piece(set_screw(d, length), where * _screw_place(at, outer, screw_deg))
+    return [Piece(part, where), Piece(set_screw(d, length), where * _screw_place(at, outer, screw_deg))]
 
 
 def side_x(frame: Frame, outside: float) -> float:

@@ -12,14 +12,19 @@ from frame.rolling import Point
 from model.across import Hole
 from model.holes import clearance, drilled, engraved, facing, tapped
 from model.piece import Part, Piece, Way
-from model.standard import servo, set_screw, socket_screw
-from model.standard.electrics import servo_horn
-from model.standard.shapes import box, cylinder
+from model.standard import servo, servo_horn, set_screw, socket_screw
+from model.standard.shapes import cylinder, prism
 
 SCREW, EAR, EAR_SCREWS = 4, 2.5, 5.0  # screws, thickness of the ears, half the distance of the screws across
-EAR_X = (-14.75, 34.75)  # of the screws along the servo, from its shaft
-POST = ((-20.5, -10.3), (30.3, 40.5))  # along the servo, so that its body passes between
-POST_WIDTH, POST_HOLE = 19.0, 14.0
+EAR_X = (-14.75, 34.75)  # of the ears' screws along the servo, from its shaft
+EAR_EDGE, POST_EDGE, POST_OUTER = (
+    10.3,
+    13.8,
+    22.5,
+)  # of the near post, from the shaft: beside body, horn, outside
+POST_SCREW = 18.4  # of the screws in its foot
+FOOT_X = (-POST_SCREW, EAR_X[0] + EAR_X[1] + POST_SCREW)
+POST_WIDTH, POST_HOLE, EAR_THREAD = 19.0, 14.0, 7.5
 HORN = (10.0, 14.0)  # where the horn sits on the servo's shaft
 HORN_CIRCLE = 20.0
 FLANGE, COUPLING_HUB, COUPLING = 5.0, 20.0, 15.0  # of the coupling: flange, diameter of its hub, length
@@ -61,7 +66,7 @@ class Drive(NamedTuple):
 
 def holes(drive: Drive) -> list[Hole]:
     """Return the holes for the screws of the posts."""
-    spots = [drive.where * Location((x, y, 0)) for x in EAR_X for y in (-EAR_SCREWS, EAR_SCREWS)]
+    spots = [drive.where * Location((x, y, 0)) for x in FOOT_X for y in (-EAR_SCREWS, EAR_SCREWS)]
     return [Hole(spot.position.Y, spot.position.Z, clearance(SCREW)) for spot in spots]
 
 
@@ -74,28 +79,30 @@ def pieces(drive: Drive) -> tuple[Piece, ...]:
     for y in (-HORN_CIRCLE / 2, HORN_CIRCLE / 2):
         found += [Piece(socket_screw(3, 8), where * Location((0, y, HORN[1] + FLANGE)), drive.moves)]
     found += [Piece(set_screw(3, 6), where * Location((0, 0, HORN[1])) * _grub(), drive.moves)]
-    for i, x in enumerate(EAR_X):
-        # the second post is the first turned about, its foot on the plate
-        turn = (180, 0, 0) if i else (180, 0, 180)
-        middle = sum(POST[i]) / 2
-        found += [Piece(post(drive.post, drive.post_height), where * Location((middle, 0, back), turn))]
+    for x, foot_x, near in ((EAR_X[0], FOOT_X[0], True), (EAR_X[1], FOOT_X[1], False)):
+        # the part lies on its side: its y leads away from the shaft, its x from the plate to the ear
+        stands = facing("+y" if near else "-y", (x, 0, back), along="-z")
+        middle = Location((0, 0, -POST_WIDTH / 2))
+        found += [Piece(post(drive.post, drive.post_height), where * stands * middle)]
         for y in (-EAR_SCREWS, EAR_SCREWS):
-            found += [Piece(socket_screw(SCREW, 12), where * Location((x, y, 0), (180, 0, 0)))]
-            found += [Piece(socket_screw(SCREW, length), where * Location((x, y, back + drive.thickness)))]
+            found += [Piece(socket_screw(SCREW, 10), where * Location((x, y, 0), (180, 0, 0)))]
+            found += [Piece(socket_screw(SCREW, length), where * Location((foot_x, y, back + drive.thickness)))]
     return tuple(found)
 
 
 @cache
 def post(number: str, height: float) -> Part:
-    """Return a post for one ear, standing; the screws are nearer to its one face."""
-    width = POST[0][1] - POST[0][0]
-    shape = box((-width / 2, width / 2), (-POST_WIDTH / 2, POST_WIDTH / 2), (0, height)).solid()
-    off = EAR_X[1] - sum(POST[1]) / 2
-    for y in (-EAR_SCREWS, EAR_SCREWS):
-        shape = drilled(shape, Location((off, y, height)), tapped(SCREW), POST_HOLE)
-        shape = drilled(shape, Location((off, y, 0), (180, 0, 0)), tapped(SCREW), min(POST_HOLE, height - POST_HOLE))
-    shape = engraved(shape, number, facing("+x", (width / 2, 0, height / 2)), 5)
-    return Part(number, "servo post", Way.PRINTED, shape, "PETG", "PETG", 0.3)
+    """Return a post for one ear, lying: the plate at x = 0, the ear's screws at y = 0 and y leading off the servo."""
+    ear = -EAR_X[0]
+    near, beside, outer, foot = EAR_EDGE - ear, POST_EDGE - ear, POST_OUTER - ear, POST_SCREW - ear
+    step = height - EAR_THREAD
+    outline = [(0, beside), (step, beside), (step, near), (height, near), (height, outer), (0, outer)]
+    shape = prism(outline, 0, POST_WIDTH).solid()
+    for z in (POST_WIDTH / 2 - EAR_SCREWS, POST_WIDTH / 2 + EAR_SCREWS):
+        shape = drilled(shape, facing("+x", (height, 0, z)), tapped(SCREW), EAR_THREAD + 1)
+        shape = drilled(shape, facing("-x", (0, foot, z)), tapped(SCREW), POST_HOLE)
+    shape = engraved(shape, number, Location((height / 2, (beside + outer) / 2, POST_WIDTH)), 5)
+    return Part(number, "servo post", Way.PRINTED, shape, "PETG", "PETG, lying on its side", 0.3)
 
 
 def _grub() -> Location:
@@ -106,7 +113,7 @@ def _grub() -> Location:
 @cache
 def coupling() -> Part:
     """Return the coupling, its flange on z = 0; two flutes in its hub leave room for the heads of the horn's screws."""
-    shape = cylinder(26, 0, FLANGE) + cylinder(COUPLING_HUB, 0, COUPLING) - cylinder(8, -1, COUPLING + 1)
+    shape = cylinder(25, 0, FLANGE) + cylinder(COUPLING_HUB, 0, COUPLING) - cylinder(8, -1, COUPLING + 1)
     for y in (-HORN_CIRCLE / 2, HORN_CIRCLE / 2):
         shape -= Location((0, y, 0)) * (cylinder(clearance(3), -1, FLANGE) + cylinder(6.6, FLANGE, COUPLING + 1))
     solid = drilled(shape.solid(), _grub(), tapped(3), COUPLING_HUB / 2)

@@ -118,7 +118,7 @@ def test_the_fork_lifts_the_first_shaft_over_the_step_and_not_the_second(diamete
     assert places[-1].axis[0] < FRAME.feeder.fork_y - 10
     assert escapement.holds_next(FRAME, diameter) > 0.2
     assert escapement.climbs_deg(FRAME, diameter) < 8
-    behind = 1 - (FRAME.feeder.fork_top[1][0] - escapement.shim(FRAME, diameter)) / (diameter / 2)
+    behind = 1 - (FRAME.feeder.fork_top[1][0] - escapement.forward(FRAME, diameter)) / (diameter / 2)
     assert np.degrees(np.arcsin(max(0.0, behind))) < FRAME.feeder.slope - 1
 
 

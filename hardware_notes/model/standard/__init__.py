@@ -16,7 +16,7 @@ from model.standard.drive_parts import (
     trapezoidal_nut,
     trapezoidal_screw,
 )
-from model.standard.electrics import light_barrier, microswitch, servo
+from model.standard.electrics import light_barrier, light_sensor, light_source, microswitch, servo, servo_horn
 from model.standard.fasteners import (
     countersunk_screw,
     dowel,
@@ -45,6 +45,8 @@ __all__ = [
     "ground_rod",
     "hex_nut",
     "light_barrier",
+    "light_sensor",
+    "light_source",
     "lock_nut",
     "microswitch",
     "motor",
@@ -54,6 +56,7 @@ __all__ = [
     "rail",
     "rail_block",
     "servo",
+    "servo_horn",
     "set_screw",
     "shim",
     "slot_nut",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 from build123d import Location
@@ -39,7 +40,8 @@ def servo_horn() -> Part:
     shape = cylinder(25, 0, 4) - cylinder(6, 0, 4)
     for x, y in ((10, 0), (-10, 0), (0, 10), (0, -10)):
         shape -= Location((x, y, 0)) * cylinder(3, 0, 4)
-    return _bought("servo horn", "servo horn, round, 25 mm, four M3 on 20 mm, aluminium", shape, 2.0, 5.0)
+    horn = _bought("servo horn", "servo horn, round, 25 mm, four M3 on 20 mm, aluminium", shape, 2.0, 5.0)
+    return replace(horn, material="aluminium")
 
 
 @cache

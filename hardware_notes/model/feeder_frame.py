@@ -1,0 +1,180 @@
+"""The feeder's frame: two side plates on feet, stays between them, and stays to the gauge's cross beams."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from math import cos, radians, sin
+
+from build123d import Location
+from frame.dimensions import Frame
+from frame.escapement import on_slope
+from frame.feeder import point
+from frame.rolling import Line
+
+from model import fork, gate
+from model.across import SIDES, Hole, plate, upright
+from model.base import angle as base_angle
+from model.holes import clearance, drilled, engraved, facing, tapped
+from model.piece import Part, Piece, Way, of_step
+from model.standard import foot, hex_nut, profile, slot_nut, socket_screw, washer
+from model.standard.fasteners import WASHER
+from model.standard.profiles import SLOT_8
+from model.standard.shapes import box, cylinder
+
+STEP = "10 side plates"
+PLATE_REAR, PLATE_FRONT, PLATE_BOTTOM = 28.0, 600.0, -120.0
+PLATE_OVER = 36.0  # over the ramp's line
+LID_FRONT, LID_OVER = 51.0, 139.0  # the plates end below and before the lid's front
+STAY, STAY_DEEP, STAY_SCREW = 20.0, 32.0, 5  # profile; its middle under the hopper's floor; the screw in each end
+STAYS_AT = (60.0, 440.0)  # along the slope from the step
+FRONT_STAY = (586.0, -76.0)
+REAR_STAY = (56.0, -100.0)
+REAR_SCREW = 8
+FOOT_Y, FOOT_BLOCK = 577.0, (44.0, 44.0, 25.0)  # along x, y and z
+
+
+def feeder_frame(frame: Frame) -> tuple[Piece, ...]:
+    """Return side plates with feet, and stays."""
+    return of_step([*_plates(frame), *_long_stays(frame), *_rear_stays(frame)], STEP)
+
+
+# Side plates
+
+
+def bores(frame: Frame) -> dict[str, list[Hole]]:
+    """Return the holes of stays and feet in each side plate, "left" and "right"."""
+    own = [Hole(*at, clearance(STAY_SCREW)) for at in _stay_ends(frame)]
+    own += [Hole(*REAR_STAY, clearance(REAR_SCREW))]
+    own += [Hole(y, z, clearance(STAY_SCREW)) for y, z in _foot_screws()]
+    return {"left": own, "right": own}
+
+
+def side_outline(frame: Frame) -> Line:
+    """Return the side plates' outline in y and z."""
+    end, slope = point(frame.feeder.ramp_end), radians(frame.feeder.slope)
+
+    def over(y: float) -> tuple[float, float]:
+        return y, end[1] + PLATE_OVER / cos(slope) + (y - end[0]) * sin(slope) / cos(slope)
+
+    return (
+        (PLATE_REAR, PLATE_BOTTOM), (PLATE_FRONT, PLATE_BOTTOM), over(PLATE_FRONT), over(LID_FRONT),
+        (LID_FRONT, LID_OVER), (PLATE_REAR, LID_OVER),
+    )  # fmt: skip
+
+
+@cache
+def side_plate(frame: Frame, name: str) -> Part:
+    """Return a side plate, "left" or "right", in y and z."""
+    thickness = float(frame.feeder.side_sheet)
+    holes = [hole for found in (bores(frame), gate.bores(frame), fork.bores(frame)) for hole in found[name]]
+    shape = plate(side_outline(frame), thickness, holes)
+    number = "F01" if name == "left" else "F02"
+    shape = engraved(shape, number, Location((330, 20, thickness)), 12)
+    return Part(number, f"{name} side plate", Way.CUT, shape, "plywood", f"plywood {thickness:g}", 12.0)
+
+
+def _plates(frame: Frame) -> list[Piece]:
+    """Return both side plates with their feet."""
+    x, thickness = float(frame.feeder.side_x), float(frame.feeder.side_sheet)
+    pieces = [Piece(side_plate(frame, "right"), upright(x)), Piece(side_plate(frame, "left"), upright(-x - thickness))]
+    for side in SIDES:
+        pieces += [Piece(foot_block(), _foot_place(frame, side))]
+        middle = side * (x + thickness + FOOT_BLOCK[0] / 2)
+        pieces += [Piece(foot(), Location((middle, FOOT_Y, PLATE_BOTTOM)))]
+        pieces += [Piece(hex_nut(8), Location((middle, FOOT_Y, PLATE_BOTTOM + 5)))]
+        for y, z in _foot_screws():
+            pieces += [Piece(washer(5), facing("-x" if side > 0 else "+x", (side * x, y, z)))]
+            inside = side * (x - WASHER[5][2])
+            pieces += [Piece(socket_screw(5, 25), facing("-x" if side > 0 else "+x", (inside, y, z)))]
+    return pieces
+
+
+def _foot_screws() -> tuple[tuple[float, float], ...]:
+    """Return where the screws of a foot's block go through a side plate."""
+    return tuple((FOOT_Y + y, PLATE_BOTTOM + FOOT_BLOCK[2] / 2) for y in (-15.5, 15.5))
+
+
+def _foot_place(frame: Frame, side: int) -> Location:
+    """Return the place of a foot's block, whose +x leads off the side plate."""
+    x = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
+    return Location((x, FOOT_Y, PLATE_BOTTOM), (0, 0, 0 if side > 0 else 180))
+
+
+@cache
+def foot_block() -> Part:
+    """Return the block over a foot, as it stands: +x leads off the side plate."""
+    x, y, z = FOOT_BLOCK
+    shape = box((0, x), (-y / 2, y / 2), (0, z)) - Location((x / 2, 0, 0)) * cylinder(clearance(8), -1, 6)
+    shape -= Location((x / 2, 0, 0)) * cylinder(17, 5, z + 1)
+    solid = shape.solid()
+    for across in (-15.5, 15.5):
+        solid = drilled(solid, facing("-x", (0, across, z / 2)), tapped(5), 18)
+    return Part("F03", "foot block", Way.PRINTED, solid, "PETG", "PETG", 0.8)
+
+
+# Stays
+
+
+def _stay_ends(frame: Frame) -> list[tuple[float, float]]:
+    """Return where the stays lie in y and z."""
+    return [*(on_slope(frame, s, -STAY_DEEP) for s in STAYS_AT), FRONT_STAY]
+
+
+@cache
+def stay(frame: Frame) -> Part:
+    """Return a stay along x, tapped at both ends."""
+    length = 2 * float(frame.feeder.side_x)
+    part = profile(STAY, STAY, length, number="F08")
+    shape = part.shape
+    for end, out in ((length / 2, "+x"), (-length / 2, "-x")):
+        shape = drilled(shape, facing(out, (end, 0, 0)), tapped(STAY_SCREW), 20)
+    return replace(part, shape=shape, designation=f"{part.designation}, both ends M5 x 20")
+
+
+def _long_stays(frame: Frame) -> list[Piece]:
+    """Return the stays between the side plates with their screws."""
+    x = float(frame.feeder.side_x + frame.feeder.side_sheet)
+    pieces = []
+    for at in _stay_ends(frame):
+        tilt = 0.0 if at == FRONT_STAY else float(frame.feeder.slope)
+        pieces += [Piece(stay(frame), Location((0, *at), (tilt, 0, 0)))]
+        for side, out in ((1, "+x"), (-1, "-x")):
+            pieces += [Piece(washer(STAY_SCREW), facing(out, (side * x, *at)))]
+            head = side * (x + WASHER[STAY_SCREW][2])
+            pieces += [Piece(socket_screw(STAY_SCREW, 25), facing(out, (head, *at)))]
+    return pieces
+
+
+@cache
+def rear_stay(frame: Frame) -> Part:
+    """Return the stay between a cross beam and a side plate, tapped at the plate's end, which is +x."""
+    section = float(frame.base.cross_section)
+    length = float(frame.feeder.side_x - frame.base.cross_x) - section / 2
+    part = profile(section, section, length, number="F09")
+    shape = drilled(part.shape, facing("+x", (length / 2, 0, 0)), tapped(REAR_SCREW), 25)
+    return replace(part, shape=shape, designation=f"{part.designation}, one end M8 x 25")
+
+
+def _rear_stays(frame: Frame) -> list[Piece]:
+    """Return the stays that join the side plates to the gauge's cross beams."""
+    section, (y, z) = float(frame.base.cross_section), REAR_STAY
+    low = float(frame.base.cross_x) + section / 2
+    high, outer = float(frame.feeder.side_x), float(frame.feeder.side_x + frame.feeder.side_sheet)
+    leg, thickness, length = frame.base.angle
+    pieces = []
+    for side, out in ((1, "+x"), (-1, "-x")):
+        turn = (0, 0, 0 if side > 0 else 180)
+        pieces += [Piece(rear_stay(frame), Location((side * (low + high) / 2, y, z), turn))]
+        pieces += [Piece(washer(REAR_SCREW), facing(out, (side * outer, y, z)))]
+        head = side * (outer + WASHER[REAR_SCREW][2])
+        pieces += [Piece(socket_screw(REAR_SCREW, 30), facing(out, (head, y, z)))]
+        front, corner = y + section / 2, side * low
+        lies = Location((corner, front, z - length / 2), (0, 0, 0 if side > 0 else 90))
+        pieces += [Piece(base_angle(frame), lies)]
+        pieces += [Piece(socket_screw(6, 16), facing(out, (corner + side * thickness, front + leg / 2, z)))]
+        at = corner - side * SLOT_8.lip_depth, front + leg / 2, z
+        pieces += [Piece(slot_nut(6), facing(out, at, along="+y"))]
+        pieces += [Piece(socket_screw(6, 16), facing("+y", (corner + side * leg / 2, front + thickness, z)))]
+        pieces += [Piece(slot_nut(6), facing("+y", (corner + side * leg / 2, front - SLOT_8.lip_depth, z)))]
+    return pieces

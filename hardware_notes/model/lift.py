@@ -1,0 +1,72 @@
+"""The lift: two arms that carry the check standard from its place back onto the gate's fingers."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from build123d import Location
+from frame.dimensions import Frame
+from frame.feeder import arms, point
+
+from model import servo_drive
+from model.across import PLATE, SIDES, Hole, on_rod, plate, turned, upright, with_hub
+from model.bracket import THICKNESS, outer_x
+from model.holes import engraved
+from model.motion import STEP_DEG, Motion
+from model.piece import Part, Piece, Way, of_step
+from model.standard import ground_rod
+
+STEP = "13 lift"
+GROUP = "lift"
+HUB_DIAMETER, GRUB = 20.0, (4, 6)
+WALL = 4.8  # behind the pocket
+GRUB_DEG = 150.0
+
+
+def lift(frame: Frame) -> tuple[Piece, ...]:
+    """Return arms, rod and servo."""
+    low, high = -outer_x(frame) - 1, servo(frame).rod_end
+    at = point(frame.feeder.lift_pivot)
+    pieces = [Piece(ground_rod(frame.feeder.rod, high - low, "F23"), Location(((low + high) / 2, *at)), GROUP)]
+    for side in SIDES:
+        where = upright(side * float(frame.feeder.arm_x) - PLATE)
+        arm = on_rod(arm_part(frame), where, at, HUB_DIAMETER, (*GRUB, GRUB_DEG))
+        pieces += [Piece(p.part, p.where, GROUP) for p in arm]
+    return of_step([*pieces, *servo_drive.pieces(servo(frame))], STEP)
+
+
+def motions(frame: Frame) -> tuple[Motion, ...]:
+    """Return the lift's swing, in degrees from rest."""
+    pivot = point(frame.feeder.lift_pivot)
+    return (Motion("lift", 0.0, float(frame.feeder.lift_swing), STEP_DEG, lambda v: {GROUP: turned(pivot, v)}),)
+
+
+def bracket_holes(frame: Frame) -> tuple[Hole, ...]:
+    """Return the holes for the servo in the brackets."""
+    return tuple(servo_drive.holes(servo(frame)))
+
+
+def servo(frame: Frame) -> servo_drive.Drive:
+    """Return where the servo stands: on the right bracket."""
+    at = point(frame.feeder.lift_pivot)
+    return servo_drive.Drive(outer_x(frame), THICKNESS, 0.0, at, 0.0, GROUP, "F19")
+
+
+@cache
+def arm_part(frame: Frame) -> Part:
+    """Return an arm in y and z at rest, its hub upward."""
+    pivot = point(frame.feeder.lift_pivot)
+    swing = float(frame.feeder.lift_swing)
+    way, rim, foot, front = arms(frame, swing)
+    # drawn as it stands when it is up, then turned down to rest
+    behind = [(front[0] + WALL * 0.71, front[1] + WALL * 0.71), (foot[0] + WALL * 1.3, foot[1] + WALL * 0.4),
+              (foot[0] - 1, foot[1] - 24), (pivot[0] + 8, pivot[1]), (pivot[0] - 8, pivot[1]),
+              (way[0] - 3, way[1] - 8)]  # fmt: skip
+    down = [
+        (p.Y, p.Z)
+        for y, z in (way, rim, foot, front, *behind)
+        for p in [(turned(pivot, -swing) * Location((0, y, z))).position]
+    ]
+    shape = with_hub(plate(down, PLATE), pivot, frame.feeder.rod, HUB_DIAMETER, GRUB[0], GRUB_DEG)
+    shape = engraved(shape, "F22", Location((62, 22, PLATE)), 5)
+    return Part("F22", "lift arm", Way.PRINTED, shape, "PETG", "PETG, lying, edge sanded smooth", 1.0)
