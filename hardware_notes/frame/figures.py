@@ -19,7 +19,7 @@ BLOCKS_G, HEAD_G, NUT_G, SMALL_G = 68.0, 30.0, 34.0, 66.0
 CELL_FILLED = 0.85  # of a cell's outer form is metal
 # Estimated by adding up the parts: kg, mm, mm, euros and hours of hands.
 ESTIMATED: dict[str, dict[str, Any]] = {
-    "hand bench": {"mass_kg": 3.5, "cost_eur": 90, "hours_estimated": {"printer": 8, "making": 3, "assembling": 2}},
+    "hand bench": {"mass_kg": 5.6, "cost_eur": 98, "hours_estimated": {"printer": 36, "making": 6, "assembling": 4}},
     "fed by hand": {
         "mass_kg": 15.0, "centre_of_mass_mm": [20.0, -40.0, 40.0], "footing_mm": {"x": [-350, 350], "y": [-220, 220]},
         "cost_eur": 620, "hours_estimated": {"printer": 20, "making": 20, "assembling": 15},
@@ -40,10 +40,7 @@ def builds() -> dict[str, dict[str, Any]]:
     if not FIGURES.is_file():
         return ESTIMATED
     found = json.loads(FIGURES.read_text(encoding="utf-8"))
-    return {
-        name.replace("_", " "): {**ESTIMATED.get(name.replace("_", " "), {}), **values}
-        for name, values in found.items()
-    }
+    return {name: {**estimate, **found.get(name, {})} for name, estimate in ESTIMATED.items()}
 
 
 def moving_n(frame: Frame) -> float:

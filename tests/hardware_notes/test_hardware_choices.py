@@ -260,6 +260,7 @@ def three():
     for name, words in (("printer", "hours of a printer"), ("making", "hours to make"), ("assembling", "to assemble")):
         yield (words, *(f"{build['hours_estimated'][name]:.0f}" for build in (hand, fed, sorter)))
     yield ("mass, kg", *(f"{build['mass_kg']:.1f}" for build in (hand, fed, sorter)))
+    yield ("cost and mass are", *("counted" if "parts_made" in build else "estimated" for build in (hand, fed, sorter)))
     yield (
         "to make it with",
         "saw, drill, printer",

@@ -13,6 +13,7 @@ import numpy as np
 from model.output.features import rounds
 from model.output.meshes import corners
 from model.piece import Part, Piece, Way
+from model.press import hanging
 
 HEAD = ("number", "name", "way", "material", "designation", "mass_g", "price_eur")
 CLEARLY_MM = 0.5  # above the lowest point of a build: what still stands on the table
@@ -99,6 +100,7 @@ def figures(pieces: Sequence[Piece]) -> dict[str, object]:
         "pieces_made": len(made),
         "pieces_bought": len(pieces) - len(made),
         "mass_kg": round(sum(piece.part.grams for piece in pieces) / 1000, 2),
+        "moving_g": round(sum(piece.part.grams for piece in hanging(pieces)), 1),
         "centre_of_mass_mm": [round(value, 1) for value in centre_of_mass(pieces)],
         "footing_mm": {"x": [low[0], high[0]], "y": [low[1], high[1]]},
         "cost_eur": round(sum(piece.part.price_eur for piece in pieces)),
