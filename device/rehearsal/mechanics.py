@@ -3,6 +3,7 @@
 import math
 
 from beam import Beam
+from frame_table import FRAME
 from put_in import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
 from noise import Noise
 from shaft import Shaft, with_defaults
@@ -11,10 +12,8 @@ from word_filter import WordFilter
 COUNT_PER_N = 1070 / 0.00980665  # 1070 counts per gram-force: 2 kg cell of 1 mV/V at gain 128 and 4.3 V
 
 GAUGE = {
-    "span_mm": 711.2, "reactions": "normal", "contact_mm": 8.0, "frame_mm_per_n": 0.010,
-    "press_steps_per_mm": 400.0, "press_scale_error": 0.0, "screw_lead_mm": 8.0, "screw_periodic_mm": 0.004,
-    "screw_periodic_deg": 30.0, "backlash_mm": 0.03,
-    "rotate_steps_per_turn": 3200.0, "roller_mm": 30.0, "slip": 0.003, "slip_jump_deg": 0.0, "slip_jump_chance": 0.0,
+    "reactions": "normal", "press_scale_error": 0.0, "screw_periodic_mm": 0.004, "screw_periodic_deg": 30.0,
+    "rotate_steps_per_turn": 3200.0, "slip": 0.003, "slip_jump_deg": 0.0, "slip_jump_chance": 0.0,
     "index_mark": False,
     "zero_count": 50000.0, "count_per_n": COUNT_PER_N, "count_per_n2": 0.0, "zero_drift_count_per_s": 2.0,
     "noise_count": 45.0, "creep": 0.0002, "creep_s": 300.0,
@@ -23,6 +22,7 @@ GAUGE = {
     "start_mm": 2.0, "home_switch_broken": None, "pull_in_steps_s": 16000.0, "free_bytes": None,
     "hang_at_n": None, "hang_s": 0.0, "watchdog_ms": 3000, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
 }  # fmt: skip
+GAUGE.update(FRAME)
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
 SOFT = 6.0  # a "soft" shaft gives way this many times as far as its spine says
@@ -172,12 +172,23 @@ class Mechanics:
         self._turned_from = self._rotate
 
     def _carry(self, press: int) -> None:
-        """Carry the head with the nut, with play between its flanks."""
+        """Carry the head with the nut, on the flank that the forces on the carriage choose.
+
+        The counterweight pulls the carriage up and the shaft pushes it up. Where both together are stronger than the
+        drag of rail and nut, it lies on the nut's lower flank; where they are weaker it stays between the flanks until
+        the nut takes it along.
+        """
         truths = self.truths
         nut = press / truths["press_steps_per_mm"] * (1 + truths["press_scale_error"])
         phase = 2 * math.pi * nut / truths["screw_lead_mm"] + math.radians(truths["screw_periodic_deg"])
         nut += truths["screw_periodic_mm"] * math.sin(phase)
-        self._head_mm = min(max(self._head_mm, nut), nut + truths["backlash_mm"])
+        upward_n, play = truths["lift_n"] + self._force_n, truths["backlash_mm"]
+        if upward_n > truths["drag_n"]:
+            self._head_mm = nut
+        elif upward_n < -truths["drag_n"]:
+            self._head_mm = nut + play
+        else:
+            self._head_mm = min(max(self._head_mm, nut), nut + play)
         self._stale = True
 
     def _force(self, head_mm: float) -> float:

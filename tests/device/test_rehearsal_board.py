@@ -10,6 +10,7 @@ import subprocess
 from itertools import pairwise
 
 import pytest
+from device_rig import NEAR
 from rehearsal_rig import DEVICE, MICROPYTHON, FakeLink, Step, board, board_of, move, needs_micropython, samples, world
 
 SHAFT = {"number": 1, "spine_thou": 500.0}
@@ -18,7 +19,7 @@ PLAIN = {"places": 0, "guards": 0, "hopper": []}
 
 def scenario(happenings: dict | None = None, **truths: object) -> dict:
     """Return a plain gauge with a shaft."""
-    return {"gauge": truths, "shafts": [SHAFT], "feeder": PLAIN | (happenings or {})}
+    return {"gauge": NEAR | truths, "shafts": [SHAFT], "feeder": PLAIN | (happenings or {})}
 
 
 # A loop that hangs

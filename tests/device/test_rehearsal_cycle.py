@@ -14,7 +14,7 @@ TURN_STEPS = 800  # 30 mm on 7.5 mm
 QUIET = {
     "noise_count": 2.0,  # with less the cell seems stuck
     "zero_drift_count_per_s": 0.0, "creep": 0.0, "jitter_us": 0.0, "screw_periodic_mm": 0.0, "backlash_mm": 0.0,
-    "slip": 0.0, "filter": "none",
+    "slip": 0.0, "filter": "none", "contact_mm": 8.0,
 }  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from scipy.signal import freqz
 AVERAGES = {"average1": 1, "average4": 4, "average8": 8}
 CONVERSION_US = 12500
 QUIET = {
+    "contact_mm": 8.0,
     "noise_count": 0.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "rate_error": 0.0, "jitter_us": 0.0,
     "slip": 0.0, "zero_count": 0.0,
 }  # fmt: skip

@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 
 QUIET = {
     "noise_count": 0.0, "zero_drift_count_per_s": 0.0, "creep": 0.0, "jitter_us": 0.0, "screw_periodic_mm": 0.0,
-    "backlash_mm": 0.0, "slip": 0.0, "filter": "none",
+    "backlash_mm": 0.0, "slip": 0.0, "filter": "none", "contact_mm": 8.0,
 }  # fmt: skip
 STANDARD_N, SPAN_MM = 0.880 * 9.80665, 711.2  # ASTM F2031: 880 g on 28 in; standard gravity is exact (BIPM)
 
@@ -120,9 +120,24 @@ def test_screw_scale_and_period() -> None:
     assert [head_mm(simulated, mm) - mm for mm in (2, 4, 6, 8)] == pytest.approx([0.01, 0, -0.01, 0], abs=1e-9)
 
 
-def test_backlash_lags_only_upwards() -> None:
-    simulated = gauge_of(backlash_mm=0.1)
+def test_a_carriage_in_balance_lags_only_upwards() -> None:
+    simulated = gauge_of({"fault": "absent"}, backlash_mm=0.1, lift_n=0.0)
     assert [head_mm(simulated, mm) for mm in (5, 10, 9.95, 9, 8.95, 9.5)] == pytest.approx([5, 10, 10, 9.1, 9.05, 9.5])
+
+
+def test_a_counterweight_holds_the_carriage_on_one_flank() -> None:
+    """Statics of a body between two flanks: the stronger force chooses the flank, friction only what it cannot move."""
+    up = gauge_of(backlash_mm=0.1, lift_n=5.0, drag_n=2.0)
+    assert [head_mm(up, mm) for mm in (5, 17, 9, 9.5)] == pytest.approx([5, 17, 9, 9.5])
+    down = gauge_of({"fault": "absent"}, backlash_mm=0.1, lift_n=-5.0, drag_n=2.0)
+    assert [head_mm(down, mm) for mm in (5, 17, 9)] == pytest.approx([5.1, 17.1, 9.1])
+
+
+def test_a_load_stronger_than_a_heavy_carriage_turns_the_nut_over() -> None:
+    heavy = gauge_of({"spine_thou": 300.0}, backlash_mm=0.1, lift_n=-4.0, drag_n=1.0)
+    assert head_mm(heavy, 10) == pytest.approx(10.1)  # some 2 N
+    head_mm(heavy, 16)
+    assert head_mm(heavy, 16.01) == pytest.approx(16.01)  # more than 5 N
 
 
 def test_roller_turns_the_shaft_but_for_slip() -> None:

@@ -199,7 +199,7 @@ mm_per_step = 0.0025
 u_scale = 1.5e-4               # relative
 steps_per_screw_turn = 3200
 u_screw_mm = 0.001
-clearance_mm = 6.5
+clearance_mm = 16.5
 
 [frame]                        # pressed on a rigid bar
 give_mm_per_n = 0.0100

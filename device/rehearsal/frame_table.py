@@ -1,0 +1,13 @@
+"""Frame of the simulated gauge, made from hardware_notes/frame.toml by `make redraw`."""
+
+FRAME = {
+    "span_mm": 711.2,
+    "contact_mm": 18.0,
+    "frame_mm_per_n": 0.01,
+    "press_steps_per_mm": 400.0,
+    "screw_lead_mm": 8.0,
+    "backlash_mm": 0.03,
+    "lift_n": 5.5,
+    "drag_n": 2.0,
+    "roller_mm": 30.0,
+}
