@@ -3,11 +3,11 @@
 FRAME = {
     "span_mm": 711.2,
     "contact_mm": 18.0,
-    "frame_mm_per_n": 0.01,
+    "frame_mm_per_n": 0.0118,
     "press_steps_per_mm": 400.0,
     "screw_lead_mm": 8.0,
     "backlash_mm": 0.03,
-    "lift_n": 5.5,
+    "lift_n": 4.9,
     "drag_n": 2.0,
     "roller_mm": 30.0,
 }

@@ -10,6 +10,7 @@ from places import ROOT
 
 sys.path.insert(0, str(ROOT / "hardware_notes"))
 
+from frame.compliance import gives
 from frame.dimensions import Frame
 
 TABLE = ROOT / "device" / "rehearsal" / "frame_table.py"
@@ -23,11 +24,11 @@ def frame_table() -> str:
     values = {
         "span_mm": frame.support.span,
         "contact_mm": press.home_clearance,
-        "frame_mm_per_n": round(frame.cell.give_mm_per_n, 5),
+        "frame_mm_per_n": round(sum(part.mm_per_n for part in gives(frame)), 4),
         "press_steps_per_mm": STEPS_PER_TURN / press.screw_lead,
         "screw_lead_mm": press.screw_lead,
         "backlash_mm": press.nut_play,
-        "lift_n": press.lift_n - press.carriage_n,
+        "lift_n": round(press.lift_n - press.carriage_n, 2),
         "drag_n": press.drag_n,
         "roller_mm": frame.support.roller_diameter,
     }

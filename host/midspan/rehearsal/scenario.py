@@ -23,7 +23,7 @@ COUNT_PER_N = 1070 / (STANDARD_GRAVITY / 1000)
 GAUGE: dict[str, Any] = {
     "span_mm": 711.23,
     "count_per_n": COUNT_PER_N * 1.0002,
-    "frame_mm_per_n": 0.0101,
+    "frame_mm_per_n": 0.0119,
     "press_scale_error": 0.0001,
     "screw_periodic_mm": 0.0008,
     "slip": 0.004,
@@ -202,7 +202,7 @@ u_screw_mm = 0.001
 clearance_mm = 16.5
 
 [frame]                        # pressed on a rigid bar
-give_mm_per_n = 0.0100
+give_mm_per_n = 0.0118
 u_give_mm_per_n = 2.5e-4
 
 [span]
