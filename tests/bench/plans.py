@@ -29,7 +29,7 @@ UNITS = {"spine_thou": "thou", "spread_thou": "thou", "side_deg": "deg", "runout
 
 def costs(settings):
     """Return the cost of a cycle for shafts from stiff to soft, with a spread of 3 thou and a bow of 0.4 mm."""
-    calibration: Calibration = paper_calibration(travel={"clearance_mm": 6.5}, filter=FILTER)
+    calibration: Calibration = paper_calibration(travel={"clearance_mm": 16.5}, filter=FILTER)
     limits = limits_of_new_board()
     return [cycle_cost(settings, calibration, limits, Noise(spine_thou=spine, bow_mm=0.4)) for spine in SOFT_TO_STIFF]
 
