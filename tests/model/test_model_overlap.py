@@ -1,11 +1,13 @@
 """The search for overlaps: volumes of boxes and pins that are known by arithmetic."""
 
+import numpy as np
 import pytest
 from build123d import Box, Cylinder, Location
 from model.checks.overlap import overlaps
+from model.checks.revolved import axis_of
 from model.motion import Motion, turned_about_x
 from model.piece import FIXED, Part, Piece, Way
-from model.standard import bearing, dowel
+from model.standard import bearing, collar, dowel
 
 
 def block(x: float, moves: str = FIXED, number: str = "X01", fits: frozenset[str] = frozenset()) -> Piece:
@@ -80,3 +82,17 @@ def test_two_motions_meet_at_their_ends_unless_something_keeps_them_apart():
     (found,) = overlaps(pieces, motions)
     assert (found.amount, found.pose) == (pytest.approx(800), "left 20, right -18")
     assert overlaps(pieces, motions, [frozenset({"left", "right"})]) == []
+
+
+def test_a_turn_about_its_own_axis_leaves_a_round_body_and_carries_its_cross_hole_on():
+    assert axis_of(dowel(6, 20).shape) == pytest.approx(np.array([(0, 0), (0, 0), (0, 1)]))
+    assert axis_of(collar(8).shape) is None
+    assert axis_of(block(0).part.shape) is None
+
+
+@pytest.mark.parametrize("off", [0.0, 4.0])
+def test_a_pin_that_turns_about_another_axis_is_looked_at_everywhere(off):
+    turn = Motion("turn", 0, 180, 2.0, lambda angle: {"pin": turned_about_x(off, 0, angle)})
+    pin = Piece(dowel(6, 20), Location((-10, 0, 0), (0, 90, 0)), "pin")
+    wall = Piece(block(0).part, Location((0, 12, 0)))
+    assert len(overlaps([pin, wall], [turn])) == (1 if off else 0)

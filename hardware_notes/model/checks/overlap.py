@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations
 
 import numpy as np
@@ -12,11 +12,14 @@ from numpy.typing import NDArray
 
 from model.checks.finding import Finding, label
 from model.checks.meshes import Array, boxes_meet, matrix, mesh_of, outer_box, own_box
+from model.checks.revolved import axis_of
 from model.motion import Motion
 from model.piece import Piece
 
 VOLUME_MM3 = 0.5  # an overlap smaller than that is left out: meshes are only nearly round
 DEPTH_MM = 0.05  # as is one thinner than that: the mesh of a shaft in the mesh of its bore
+
+STILL = np.eye(3, 4)
 
 Place = tuple[float, float, float]
 
@@ -51,6 +54,23 @@ def shared(first: Manifold, second: Manifold) -> tuple[float, Place] | None:
     return sum(float(c.volume()) for c in deep), (x, y, z)
 
 
+class _Moved:
+    """Where groups of pieces have gone, and the pose by which a finding tells it."""
+
+    def __init__(self, carry: Mapping[str, Location], pose: str = "") -> None:
+        self.moves = {group: matrix(where) for group, where in carry.items()}
+        self.pose = pose
+        self._between: dict[tuple[str, str], Array] = {}
+
+    def between(self, first: str, second: str) -> Array:
+        """Return where the second group has moved as seen from the first, shape (3, 4)."""
+        if (first, second) not in self._between:
+            mine, other = self.moves.get(first, STILL), self.moves.get(second, STILL)
+            back = mine[:, :3].T
+            self._between[first, second] = np.column_stack([back @ other[:, :3], back @ (other[:, 3] - mine[:, 3])])
+        return self._between[first, second]
+
+
 class _Search:
     """The pieces with their boxes and meshes at home, and the worst overlap of each two, by their numbers."""
 
@@ -60,25 +80,27 @@ class _Search:
         self.corners = [own_box(piece.part.shape) for piece in self.pieces]
         self.boxes = np.array([outer_box(c, m) for c, m in zip(self.corners, self.home, strict=True)]).reshape(-1, 6)
         self.meshes = [mesh_of(p.part.shape).transform(m) for p, m in zip(self.pieces, self.home, strict=True)]
+        self.axes = [_axis_at_home(p, m) for p, m in zip(self.pieces, self.home, strict=True)]
         self.found: dict[tuple[int, int], Finding] = {}
+        self.seen: set[tuple[int, int, bytes]] = set()
 
     def at_home(self) -> None:
         """Look at every two pieces with the machine at home."""
+        home = _Moved({})
         for i, j in np.argwhere(np.triu(boxes_meet(self.boxes, self.boxes), 1)):
-            self._look(i, j, (self.meshes[i], self.meshes[j]), "")
+            self._look(i, j, (self.meshes[i], self.meshes[j]), home)
 
     def over(self, motion: Motion) -> None:
         """Look at every two pieces of which a motion moves one against the other."""
         moving = self._of(motion.carry(motion.low))
         still = np.setdiff1d(np.arange(len(self.pieces)), moving)
         for value in motion.values():
-            boxes, meshes = self._carried(moving, motion.carry(value))
-            pose = f"{motion.name} {value:g}"
+            moved = _Moved(motion.carry(value), f"{motion.name} {value:g}")
+            boxes, meshes = self._carried(moving, moved)
             for i, j in np.argwhere(boxes_meet(boxes, self.boxes[still])):
-                self._look(moving[i], still[j], (meshes[i], self.meshes[still[j]]), pose)
+                self._look(moving[i], still[j], (meshes[i], self.meshes[still[j]]), moved)
             for i, j in np.argwhere(np.triu(boxes_meet(boxes, boxes), 1)):
-                if self.pieces[moving[i]].moves != self.pieces[moving[j]].moves:
-                    self._look(moving[i], moving[j], (meshes[i], meshes[j]), pose)
+                self._look(moving[i], moving[j], (meshes[i], meshes[j]), moved)
 
     def over_both(self, first: Motion, second: Motion) -> None:
         """Look at the pieces that one motion moves against those of another, one of the two motions at an end.
@@ -90,33 +112,48 @@ class _Search:
         near = boxes_meet(self._reach(mine, first), self._reach(theirs, second))
         mine, theirs = mine[near.any(axis=1)], theirs[near.any(axis=0)]
         for value, other in _ends(first, second) if len(mine) else ():
-            boxes, meshes = self._carried(mine, first.carry(value))
-            other_boxes, other_meshes = self._carried(theirs, second.carry(other))
             pose = f"{first.name} {value:g}, {second.name} {other:g}"
+            moved = _Moved({**first.carry(value), **second.carry(other)}, pose)
+            boxes, meshes = self._carried(mine, moved)
+            other_boxes, other_meshes = self._carried(theirs, moved)
             for i, j in np.argwhere(boxes_meet(boxes, other_boxes)):
-                self._look(mine[i], theirs[j], (meshes[i], other_meshes[j]), pose)
+                self._look(mine[i], theirs[j], (meshes[i], other_meshes[j]), moved)
 
-    def _look(self, i: int, j: int, meshes: tuple[Manifold, Manifold], pose: str) -> None:
-        """Keep what two pieces share if it is more than they shared before; a fit that is meant is passed over."""
+    def _look(self, i: int, j: int, meshes: tuple[Manifold, Manifold], moved: _Moved) -> None:
+        """Keep what two pieces share if it is more than they shared before.
+
+        A fit that is meant is passed over, as are two pieces that have stood to each other like this before.
+        """
         i, j = min(i, j), max(i, j)
         first, second = self.pieces[i], self.pieces[j]
-        if first.part.number in second.fits or second.part.number in first.fits:
+        stand = (i, j, self._stand(i, j, moved))
+        if stand in self.seen or first.part.number in second.fits or second.part.number in first.fits:
             return
+        self.seen.add(stand)
         both = shared(*meshes)
         if both and ((i, j) not in self.found or self.found[i, j].amount < both[0]):
-            self.found[i, j] = Finding("overlap", (label(first), label(second)), both[0], both[1], pose)
+            self.found[i, j] = Finding("overlap", (label(first), label(second)), both[0], both[1], moved.pose)
+
+    def _stand(self, i: int, j: int, moved: _Moved) -> bytes:
+        """Return how two pieces stand to each other, rounded, as a key that a turn about a body's own axis leaves."""
+        for mine, other in ((i, j), (j, i)):
+            seen = moved.between(self.pieces[mine].moves, self.pieces[other].moves)
+            axis = self.axes[other]
+            if axis is not None:
+                seen = np.column_stack([seen[:, :3] @ axis[:, 0] + seen[:, 3], seen[:, :3] @ axis[:, 1]])
+                break
+        return (np.round(seen, 5) + 0.0).tobytes()
 
     def _of(self, groups: Iterable[str]) -> NDArray[np.int64]:
         """Return the numbers of the pieces that move with any of the groups."""
         names = set(groups)
         return np.array([i for i, piece in enumerate(self.pieces) if piece.moves in names], dtype=np.int64)
 
-    def _carried(self, numbers: NDArray[np.int64], carry: dict[str, Location]) -> tuple[Array, list[Manifold]]:
-        """Return the boxes, shape (pieces, 6), and the meshes of pieces that a motion has carried on."""
-        moves = {group: matrix(where) for group, where in carry.items()}
+    def _carried(self, numbers: NDArray[np.int64], moved: _Moved) -> tuple[Array, list[Manifold]]:
+        """Return the boxes, shape (pieces, 6), and the meshes of pieces that have moved."""
         boxes, meshes = [], []
         for i in numbers:
-            move = moves[self.pieces[i].moves]
+            move = moved.moves[self.pieces[i].moves]
             place = move[:, :3] @ self.home[i]
             place[:, 3] += move[:, 3]
             boxes.append(outer_box(self.corners[i], place))
@@ -125,8 +162,14 @@ class _Search:
 
     def _reach(self, numbers: NDArray[np.int64], motion: Motion) -> Array:
         """Return the box of all places that each piece passes in a motion, shape (pieces, 6)."""
-        boxes = np.array([self._carried(numbers, motion.carry(value))[0] for value in motion.values()])
+        boxes = np.array([self._carried(numbers, _Moved(motion.carry(value)))[0] for value in motion.values()])
         return np.concatenate([boxes[:, :, :3].min(axis=0), boxes[:, :, 3:].max(axis=0)], axis=1)
+
+
+def _axis_at_home(piece: Piece, home: Array) -> Array | None:
+    """Return a point on the axis of a body of revolution and its direction, shape (3, 2); None for other bodies."""
+    axis = axis_of(piece.part.shape)
+    return None if axis is None else np.column_stack([home[:, :3] @ axis[:, 0] + home[:, 3], home[:, :3] @ axis[:, 1]])
 
 
 def _ends(first: Motion, second: Motion) -> Iterator[tuple[float, float]]:
