@@ -41,8 +41,7 @@ redraw: $(SETUP)
 # all else in build/drawings. Then the checks of the model: overlaps over every motion, screws, forces.
 drawings: $(MODEL) $(SETUP)
 	cd hardware_notes && ../$(DRAW)/python -m model.output
-	PYTHONPATH=tests/rigs:hardware_notes/drawings $(BIN)/python tests/hardware_notes/test_hardware_parts.py
-	$(MAKE) model
+	$(MAKE) redraw model
 
 model: $(MODEL)
 	$(DRAW)/python -m pytest -c tests/model/pytest.ini tests/model hardware_notes/model

@@ -83,13 +83,13 @@ def cost_beside(build: str) -> float:
 def _builds() -> str:
     """Return what each build comes to."""
     figures = json.loads((FILES / "figures.json").read_text(encoding="utf-8"))
-    told = [_told(figures[name], cost_beside(name)) for name in builds()]
+    told = [_told(figures[name]) for name in builds()]
     lines = [["", *builds()], ["---", *["---:"] * len(told)]]
     lines += [[label, *(each[label] for each in told)] for label in told[0]]
     return "".join(f"| {' | '.join(map(str, line))} |\n" for line in lines)
 
 
-def _told(found: dict[str, Any], beside: float) -> dict[str, str | int]:
+def _told(found: dict[str, Any]) -> dict[str, str | int]:
     """Return the lines of a build in the table."""
     hours = found["hours_estimated"]
     return {
@@ -98,9 +98,9 @@ def _told(found: dict[str, Any], beside: float) -> dict[str, str | int]:
         "kinds of parts bought": found["parts_bought"],
         "pieces bought": found["pieces_bought"],
         "mass, kg": f"{found['mass_kg']:.1f}",
-        "parts of the model, EUR": found["cost_eur"],
-        "what is not in the model, EUR": f"{beside:.0f}",
-        "together, EUR": f"{found['cost_eur'] + beside:.0f}",
+        "parts of the model, EUR": found["cost_of_pieces_eur"],
+        "what is not in the model, EUR": found["cost_eur"] - found["cost_of_pieces_eur"],
+        "together, EUR": found["cost_eur"],
         "printer, hours (estimate)": hours["printer"],
         "making parts, hours (estimate)": hours["making"],
         "putting together, hours (estimate)": hours["assembling"],

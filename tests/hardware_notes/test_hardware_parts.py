@@ -51,7 +51,9 @@ def test_costs_are_the_sums_of_the_lists():
     figures = json.loads((draw_parts.FILES / "figures.json").read_text(encoding="utf-8"))
     for build in draw_parts.builds():
         total = sum(float(row["price_eur"]) * draw_parts.pieces(row, build) for row in draw_parts.rows())
-        assert figures[build]["cost_eur"] == pytest.approx(total, abs=0.51 + 0.005 * len(draw_parts.rows()))
+        assert figures[build]["cost_of_pieces_eur"] == pytest.approx(total, abs=0.51 + 0.005 * len(draw_parts.rows()))
+        beside = figures[build]["cost_eur"] - figures[build]["cost_of_pieces_eur"]
+        assert beside == pytest.approx(draw_parts.cost_beside(build), abs=1)
         counted = sum(draw_parts.pieces(row, build) for row in draw_parts.rows())
         assert figures[build]["pieces_made"] + figures[build]["pieces_bought"] == counted
 

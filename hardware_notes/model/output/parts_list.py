@@ -7,8 +7,10 @@ import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from drawings.draw_parts import cost_beside
 
 from model.output.features import rounds
 from model.output.meshes import corners
@@ -88,8 +90,8 @@ def step_order(step: str) -> tuple[bool, int]:
     return not first.startswith("H"), int("".join(letter for letter in first if letter.isdigit()) or 0)
 
 
-def figures(pieces: Sequence[Piece]) -> dict[str, object]:
-    """Return what a build comes to: parts, pieces, mass, centre of mass, footing, cost, hours."""
+def figures(pieces: Sequence[Piece]) -> dict[str, Any]:
+    """Return what a build comes to: parts, pieces, mass, what hangs on the carriage, balance, cost, hours."""
     pieces = counted(pieces)
     kinds = {piece.part.number: piece.part for piece in pieces}
     made = [piece for piece in pieces if piece.part.way is not Way.BOUGHT]
@@ -103,7 +105,7 @@ def figures(pieces: Sequence[Piece]) -> dict[str, object]:
         "moving_g": round(sum(piece.part.grams for piece in hanging(pieces)), 1),
         "centre_of_mass_mm": [round(value, 1) for value in centre_of_mass(pieces)],
         "footing_mm": {"x": [low[0], high[0]], "y": [low[1], high[1]]},
-        "cost_eur": round(sum(piece.part.price_eur for piece in pieces)),
+        "cost_of_pieces_eur": round(sum(piece.part.price_eur for piece in pieces)),
         "hours_estimated": {name: round(hours) for name, hours in time_to_make(pieces).items()},
     }
 
@@ -140,7 +142,9 @@ def _work(part: Part) -> float:
 
 
 def write_figures(builds: Builds, path: Path) -> Path:
-    """Write what each build comes to, and return the file."""
+    """Write what each build comes to, what no model shows in its cost, and return the file."""
     content = {name: figures(pieces) for name, pieces in builds.items()}
+    for name, found in content.items():
+        found["cost_eur"] = round(found["cost_of_pieces_eur"] + cost_beside(name))
     path.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
     return path
