@@ -10,6 +10,8 @@ from model import hand_bench as bench
 from model import press
 from model.base import base, end_stop
 from model.drive import drive
+from model.feeder import feeder
+from model.feeder import motions as feeder_motions
 from model.lid import lid
 from model.lid import motions as lid_motions
 from model.motion import Motion
@@ -70,6 +72,26 @@ def fed_by_hand(span: float | None = None, length: float | None = None) -> Assem
     frame = Frame.load()
     pieces = (*_gauge(frame, span, length), *lid(frame))
     return Assembly("fed by hand", pieces, (*press.motions(frame), *lid_motions(frame)))
+
+
+def sorter(span: float | None = None, length: float | None = None) -> Assembly:
+    """Return the gauge that feeds itself and sorts.
+
+    Parameters
+    ----------
+    span : float or None
+        Where its stands are set, mm between the rims; None is the standard span.
+    length : float or None
+        Of the shafts that its end stop is set for, mm; None is a usual length on that span.
+
+    Returns
+    -------
+    Assembly
+        The gauge with feeder, selector and trays, its lid with the feeder's opening.
+    """
+    frame = Frame.load()
+    pieces = (*_gauge(frame, span, length), *lid(frame, feeder=True), *feeder(frame))
+    return Assembly("sorter", pieces, (*press.motions(frame), *lid_motions(frame), *feeder_motions(frame)))
 
 
 def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piece, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from frame.dimensions import Frame
 
-from model.assembly import PUT_ON_AFTERWARDS, STEPS, Assembly, fed_by_hand, hand_bench
+from model.assembly import PUT_ON_AFTERWARDS, STEPS, Assembly, fed_by_hand, hand_bench, sorter
 from model.checks.finding import Finding
 from model.checks.fits_bed import made_findings
 from model.checks.held import loose_findings, number_findings
@@ -24,6 +24,8 @@ BUILDS: dict[str, Callable[[], Assembly]] = {
     "hand bench": hand_bench,
     "fed by hand": fed_by_hand,
     "fed by hand, short span": lambda: fed_by_hand(short_span()),
+    "sorter": sorter,
+    "sorter, short span": lambda: sorter(short_span()),
 }
 
 
