@@ -2,7 +2,7 @@
 
 import re
 
-MARKED = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
+MARKED = re.compile(r"(<!-- drawn: (?P<name>[a-z0-9 ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
 def names(text):
