@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import asin, atan2, cos, degrees, hypot, pi, radians, sin, sqrt, tan
+from math import atan2, cos, degrees, pi, radians, sin, sqrt, tan
 from typing import NamedTuple
 
 from frame.dimensions import Frame
 from frame.rolling import Line, Point, Roll, Surfaces, clearance, rest, roll, turned
+from frame.selector import axle, surface, underside
 
 STEP_DEG = 2.0  # between the places that are looked at
 GRAVITY = 9810.0  # mm/s2
@@ -67,10 +68,8 @@ def arms(frame: Frame, raised_deg: float = 0.0) -> Line:
 
 
 def first_flap(frame: Frame, turned_deg: float = 0.0) -> Line:
-    """Return the check standard's flap from its free end to its hinge; a positive angle lets the free end fall."""
-    hinge = point(frame.feeder.first_flap)
-    free = sloped(hinge, -float(frame.feeder.first_flap_length), -float(frame.feeder.slope))
-    return turned([free, hinge], hinge, turned_deg)
+    """Return the check standard's flap from its free to its lower end; a positive angle lets the free end fall."""
+    return surface(frame, 0, turned_deg)
 
 
 def slot_guide(frame: Frame) -> Line:
@@ -198,16 +197,14 @@ def flap_pushed(frame: Frame, diameter: float, axis: Point) -> float:
     """Return by how many degrees a shaft that rises under the check standard's shut flap holds it up; 0 if not at all.
 
     >>> frame = Frame.load()
-    >>> flap_pushed(frame, 6.0, (80.0, 20.0)), flap_pushed(frame, 6.0, (80.0, 100.0)) > 10
+    >>> flap_pushed(frame, 6.0, (80.0, 20.0)), flap_pushed(frame, 6.0, (85.0, 84.0)) > 5
     (0.0, True)
     """
-    free, hinge = first_flap(frame)
-    to = hinge[0] - axis[0], axis[1] - hinge[1]
-    away = hypot(*to)
-    if away > frame.feeder.first_flap_length or to[0] <= 0:
-        return 0.0
-    under = degrees(atan2(to[1], to[0]) + asin(min(1.0, diameter / 2 / away)))
-    return max(0.0, under - degrees(atan2(free[1] - hinge[1], hinge[0] - free[0])))
+    shut, hinge = underside(frame, 0), axle(frame, 0)
+    angle = 0.0
+    while clearance(axis, diameter / 2, Surfaces(lines=(turned(shut, hinge, -angle),))) < 0:
+        angle += 0.25
+    return angle
 
 
 def return_way(frame: Frame, diameter: float) -> Roll:
