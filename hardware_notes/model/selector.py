@@ -86,7 +86,7 @@ def _on_axle(frame: Frame, flap: int) -> Iterator[Piece]:
     for x in _flap_x(frame, flap):
         place = across(axle(frame, flap), shut_deg(frame, flap), x)
         yield Piece(part, place, moves)
-        yield Piece(set_screw(3, 4), place * _screw_at(8.0, width / 2, -90), moves)
+        yield Piece(set_screw(3, 5), place * made.hub_screw(frame, width, -1), moves)
 
 
 def _lever(frame: Frame, flap: int) -> Iterator[Piece]:
@@ -100,7 +100,7 @@ def _lever(frame: Frame, flap: int) -> Iterator[Piece]:
     end = place * Pos(length - roller[2] / 2, 0, made.LEVER / 2) * Rot(0, 90, 0)
     moves = group(flap)
     yield Piece(made.lever(frame), place, moves)
-    yield Piece(set_screw(3, 4), place * _screw_at(8.0, made.LEVER / 2, 90), moves)
+    yield Piece(set_screw(3, 5), place * made.hub_screw(frame, made.LEVER, 1), moves)
     yield Piece(bearing(*roller), end, moves)
     yield Piece(dowel(3, 10), end * Pos(0, 0, roller[2] - 10), moves)
 
@@ -164,7 +164,7 @@ def _servo(frame: Frame) -> Iterator[Piece]:
     yield Piece(servo(), place)
     yield Piece(made.servo_bracket(frame), place * Rot(180, 0, 0))
     for x, y in SERVO_HOLES:
-        yield Piece(socket_screw(4, 8), place * Pos(x, y, 2.5))
+        yield Piece(socket_screw(4, 10), place * Pos(x, y, 2.5))
     for at in made.servo_screws(frame):
         yield Piece(wood_screw(*made.PLATE_SCREW), place * Rot(180, 0, 0) * at)
 

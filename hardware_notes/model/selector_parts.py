@@ -21,10 +21,12 @@ from model.standard.fasteners import WOOD_HEAD
 from model.standard.shapes import box, cone, cylinder, prism, ring
 
 LEVER = 8.0  # thickness
+BOSS = 2.0  # of a hub around its set screw
 SHOULDER = 0.6  # of the lever, against the bearing's inner ring
 INDEX = 3.0  # rod through all cams
 PLATE_SCREW = (4.0, 16.0)  # chipboard screw from outside into the side plate
 FOOT = 8.0  # thickness of what is screwed to the side plate
+SERVO_PLATE = 7.0
 HORN = (20.0, 2.0, 7.0)  # diameter, thickness, radius of its holes; from memory
 BRIDGE, LEG, BRIDGE_LEG = 12.0, 5.0, 17.0  # of a bridge: width along x; thickness and length of its legs
 BRIDGE_SCREW = -15.0  # height of its screw, from the axle
@@ -52,12 +54,17 @@ def axle_tube(frame: Frame) -> Part:
     return Part("F30", "flap axle", Way.MACHINED, shape.solid(), "aluminium", stock, 2.0)
 
 
-def _hub(frame: Frame, width: float, screw_up: bool) -> Solid:
-    """Return a hub in its surface, bored for the axle, with the tapped hole of its set screw."""
+def _hub(frame: Frame, width: float, side: int) -> Solid:
+    """Return a hub bored for the axle, with a boss and the tapped hole of its set screw on its side -1 or 1 of y."""
     radius, bore = float(frame.feeder.axle_depth), float(frame.feeder.axle_tube[0])
-    hub = ring(2 * radius, bore, 0, width)
-    side = 1 if screw_up else -1
-    return drilled(hub, facing((0, side, 0), (0, side * radius, width / 2)), 3.0, radius - bore / 2)
+    low, high = sorted((0.0, side * (radius + BOSS)))
+    hub = cylinder(2 * radius, 0, width) + box((-2.7, 2.7), (low, high), (0, width)) - cylinder(bore, 0, width)
+    return drilled(hub.solid(), hub_screw(frame, width, side), 3.0, radius + BOSS - bore / 2)
+
+
+def hub_screw(frame: Frame, width: float, side: int) -> Location:
+    """Return the mouth of a hub's hole for its set screw, as deep as that is long."""
+    return facing((0, side, 0), (0, side * (float(frame.feeder.axle_depth) + BOSS), width / 2))
 
 
 @cache
@@ -72,8 +79,7 @@ def flap(frame: Frame, first: bool = False) -> Part:
     else:
         corners += [*reversed(belly(frame, 1)[:3]), (0.0, 0.0)]
     body = prism(corners, 0, width) - cylinder(float(frame.feeder.axle_tube[0]), 0, width)
-    body -= facing((0, -1, 0), (0, -depth, width / 2)) * cylinder(3, -3, 0)
-    shape = (body + _hub(frame, width, False)).solid()
+    shape = (body + _hub(frame, width, -1)).solid()
     number = "F32" if first else "F31"
     at = facing("+z", ((-up if first else down) / 2, depth - 4.6, width))
     shape = engraved(shape, number, at, 4.0)
@@ -106,7 +112,7 @@ def lever(frame: Frame) -> Part:
     arm = box((0, face - SHOULDER), (-3.5, 3.5), (0, LEVER)) - cylinder(frame.feeder.axle_tube[0], 0, LEVER)
     arm -= box((5, face), (-3.5, -2.5), (0, LEVER))  # the first lever points up: its cam comes near there
     middle = facing("+x", (face, 0, LEVER / 2))
-    shape = arm + _hub(frame, LEVER, True) + middle * cylinder(4.6, -SHOULDER - 1, 0)
+    shape = arm + _hub(frame, LEVER, 1) + middle * cylinder(4.6, -SHOULDER - 1, 0)
     shape = drilled(shape.solid(), middle, roller[0], face - 4.5)
     return printed("F33", "lever", shape, 0.2)
 
@@ -185,10 +191,10 @@ def servo_screws(frame: Frame) -> tuple[Location, ...]:
 def servo_bracket(frame: Frame) -> Part:
     """Return the servo's bracket: a plate across the camshaft with the servo's window, its foot on the side plate."""
     plate = plate_at(frame)
-    shape = box((-21, plate), (-16, 16), (0, 6)) + box((plate - FOOT, plate), (-16, 16), (0, 30))
-    shape -= box((-10.2, 30.2), (-10.2, 10.2), (0, 6))
+    shape = box((-21, plate), (-16, 16), (0, SERVO_PLATE)) + box((plate - FOOT, plate), (-16, 16), (0, 31))
+    shape -= box((-10.2, 30.2), (-10.2, 10.2), (0, SERVO_PLATE))
     for x, y in SERVO_HOLES:
-        shape -= Pos(x, y, 0) * cylinder(4, 0, 6)
+        shape -= Pos(x, y, 0) * cylinder(4, 0, SERVO_PLATE)
     shape = shape.solid()
     for where in servo_screws(frame):
         shape = _plate_screw_hole(shape, where)

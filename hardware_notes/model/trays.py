@@ -11,10 +11,10 @@ from frame.selector import flap_x
 from frame.trays import OVER_TRAY, UNDER_AXLE, bounds, divider, inner_width, tray_height, tray_top
 
 from model.holes import clearance, engraved, facing
+from model.motion import STEP_MM, Motion
 from model.piece import Part, Piece, Way, of_step
 from model.selector_parts import BRIDGE_SCREW
-from model.standard import dowel, socket_screw, washer
-from model.standard.fasteners import WASHER
+from model.standard import dowel
 from model.standard.shapes import box, cylinder
 
 STEP, BEFORE = "15 trays", "14 selector"  # the dividers carry bridges through which the axles pass
@@ -28,7 +28,6 @@ CLIP = (28.0, 24.0, 12.0)  # width, height, depth of what holds a divider's end
 BEHIND = 2.0  # of the clip behind the divider
 CLIP_OVER = 1.0  # mm, from a divider's lower edge up to its clips
 NOTCH = (20.0, 8.0)  # in a divider under each flap's hub
-SCREW = (4.0, 20.0)  # from outside through washer and side plate into the print
 
 
 def tray_x(frame: Frame) -> tuple[float, float]:
@@ -103,25 +102,22 @@ def tray(frame: Frame, number: int) -> tuple[Piece, ...]:
     )  # fmt: skip
 
 
-def _from_outside(frame: Frame, side: int, y: float, z: float) -> Iterator[Piece]:
-    """Yield a screw with its washer through a side plate; side is 1 at the right, -1 at the left."""
-    outside = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
-    place = facing("+x" if side > 0 else "-x", (outside, y, z))
-    yield Piece(washer(SCREW[0]), place)
-    yield Piece(socket_screw(*SCREW), place * Pos(0, 0, WASHER[SCREW[0]][2]))
-
-
 def pins(frame: Frame, number: int) -> list[tuple[float, float]]:
     """Return where the pins in the left side plate are on which a tray's end lies, y and z."""
     middle = sum(bounds(frame, number)) / 2
     return [(middle + dy, float(frame.feeder.tray_floor) + PIN_AT[1]) for dy in (-PIN_AT[0], PIN_AT[0])]
 
 
+def _pin(frame: Frame, side: int, y: float, z: float) -> Piece:
+    """Return a pin pressed into a side plate, flush with its outside; side is 1 where x is above 0."""
+    outside = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
+    return Piece(dowel(*PIN), facing("-x" if side > 0 else "+x", (outside, y, z)))
+
+
 def _pins(frame: Frame, number: int) -> Iterator[Piece]:
     """Yield a tray's pins, flush with the outside of the left side plate."""
-    outside = -float(frame.feeder.side_x + frame.feeder.side_sheet)
     for y, z in pins(frame, number):
-        yield Piece(dowel(*PIN), facing("+x", (outside, y, z)))
+        yield _pin(frame, -1, y, z)
 
 
 # Dividers
@@ -154,31 +150,31 @@ def clip(frame: Frame) -> Part:
     wide, high, deep = CLIP
     gap = float(frame.feeder.divider_sheet) / 2
     shape = box((-wide / 2, wide / 2), (0, high), (0, deep)) - box((-gap, gap), (0, high), (BEHIND, deep))
-    for x in (-_clip_screw(), _clip_screw()):
-        shape -= Pos(x, high / 2, 0) * cylinder(SCREW[0], 0, deep)
+    for x in (-_clip_pin(), _clip_pin()):
+        shape -= Pos(x, high / 2, 0) * cylinder(PIN[0], 0, PIN[1])
     return Part("F54", "divider clip", Way.PRINTED, shape.solid(), "PETG", "PETG, printed", 0.4)
 
 
-def _clip_screw() -> float:
-    """Return how far a clip's screws are from its middle."""
+def _clip_pin() -> float:
+    """Return how far a clip's pins are from its middle."""
     return CLIP[0] / 2 - 5.0
 
 
-def _clip_screws(frame: Frame, before: int) -> list[tuple[float, float]]:
-    """Return where the screws of a divider's clips are, y and z."""
+def _clip_pins(frame: Frame, before: int) -> list[tuple[float, float]]:
+    """Return where the pins of a divider's clips are, y and z."""
     y, z = _divider_y(frame, before), divider(frame, before)[0] + CLIP_OVER + CLIP[1] / 2
-    return [(y - _clip_screw(), z), (y + _clip_screw(), z)]
+    return [(y - _clip_pin(), z), (y + _clip_pin(), z)]
 
 
 def _divider(frame: Frame, before: int) -> Iterator[Piece]:
-    """Yield a divider with its clips and their screws."""
+    """Yield a divider with its clips, which it keeps against the side plates, and their pins."""
     y, low, half = _divider_y(frame, before), divider(frame, before)[0], float(frame.feeder.divider_sheet) / 2
     yield Piece(divider_board(frame, before), Pos(0, y + half, low) * STANDING)
     for side in (-1, 1):
         back = (side * float(frame.feeder.side_x), y, low + CLIP_OVER)
         yield Piece(clip(frame), facing("-x" if side > 0 else "+x", back, along="-y" if side > 0 else "+y"))
-        for at in _clip_screws(frame, before):
-            yield from _from_outside(frame, side, *at)
+        for at in _clip_pins(frame, before):
+            yield _pin(frame, side, *at)
 
 
 def numbers(frame: Frame) -> range:
@@ -193,15 +189,25 @@ def trays(frame: Frame) -> tuple[Piece, ...]:
     return of_step(pieces, STEP) + of_step(walls, BEFORE)
 
 
+def motions(frame: Frame) -> tuple[Motion, ...]:
+    """Return each tray as it is pulled out, mm."""
+    far = tray_x(frame)[1] - tray_x(frame)[0]
+    return tuple(_pulled(f"tray {number}", far) for number in numbers(frame))
+
+
+def _pulled(name: str, far: float) -> Motion:
+    """Return the motion of a tray."""
+    return Motion(name, 0.0, far, STEP_MM, lambda by: {name: Pos(by, 0, 0)})
+
+
 # For the side plates
 
 
 def bores(frame: Frame) -> dict[str, list[tuple[float, float, float]]]:
     """Return the holes in each side plate, y, z and diameter."""
-    hole = clearance(SCREW[0])
-    clips = [at for before in (*numbers(frame), int(frame.feeder.places) + 1) for at in _clip_screws(frame, before)]
-    pressed = [(y, z, PIN[0]) for number in numbers(frame) for y, z in pins(frame, number)]
-    return {"left": [(y, z, hole) for y, z in clips] + pressed, "right": [(y, z, hole) for y, z in clips]}
+    clips = [at for before in (*numbers(frame), int(frame.feeder.places) + 1) for at in _clip_pins(frame, before)]
+    beds = [at for number in numbers(frame) for at in pins(frame, number)]
+    return {"left": [(y, z, PIN[0]) for y, z in clips + beds], "right": [(y, z, PIN[0]) for y, z in clips]}
 
 
 def windows(frame: Frame) -> dict[str, list[tuple[float, float, float, float]]]:
