@@ -10,7 +10,7 @@ from build123d import Location
 from manifold3d import Manifold
 
 from model.checks.finding import Finding, label
-from model.checks.meshes import Array, boxes_meet, matrix, mesh_of, outer_box, own_box
+from model.checks.meshes import Array, boxes_meet, boxes_of, matrix, mesh_of, outer_box, own_box
 from model.checks.overlap import shared
 from model.piece import Piece
 
@@ -38,14 +38,16 @@ def in_the_way(
     body = Manifold.cylinder(length, diameter / 2, diameter / 2, SIDES, center=True).rotate((0, 90, 0))
     homes = [matrix(piece.where) for piece in pieces]
     corners = [own_box(piece.part.shape) for piece in pieces]
+    boxes_at_home = boxes_of(pieces)
     found: dict[int, Finding] = {}
     for place in places:
-        moves = {group: matrix(where) for group, where in place.carry.items()}
-        spots = [_carried(home, moves.get(p.moves)) for home, p in zip(homes, pieces, strict=True)]
-        boxes = np.array([outer_box(c, m) for c, m in zip(corners, spots, strict=True)])
+        spots, boxes = list(homes), boxes_at_home.copy()
+        for i, piece in enumerate(pieces):
+            if piece.moves in place.carry:
+                spots[i] = _carried(homes[i], matrix(place.carry[piece.moves]))
+                boxes[i] = outer_box(corners[i], spots[i])
         shaft = body.translate((place.shift, *place.axis))
-        limits = np.array(shaft.bounding_box()).reshape(1, 6)
-        for i in np.flatnonzero(boxes_meet(limits, boxes)[0]):
+        for i in np.flatnonzero(boxes_meet(np.array([shaft.bounding_box()]), boxes)[0]):
             both = shared(shaft, mesh_of(pieces[i].part.shape).transform(spots[i]))
             if both and (i not in found or found[i].amount < both[0]):
                 pose = f"{way}, {diameter:g} mm at ({place.axis[0]:.1f}, {place.axis[1]:.1f})"
@@ -53,10 +55,8 @@ def in_the_way(
     return list(found.values())
 
 
-def _carried(home: Array, move: Array | None) -> Array:
-    """Return a piece's place after a move; None leaves it where it stands."""
-    if move is None:
-        return home
+def _carried(home: Array, move: Array) -> Array:
+    """Return a piece's place after a move."""
     place = move[:, :3] @ home
     place[:, 3] += move[:, 3]
     return place
