@@ -12,10 +12,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from unittest import mock
 
+import drawn_tables
 import pytest
 from board_rig import HAND, board_on
 from commands_rig import midspan
 from device_rig import DEVICE, needs_micropython
+from frame import contact
+from frame.dimensions import Frame
+from frame.servos import pulses_us, swings
 from midspan.base.errors import MidspanError
 from midspan.board.board_file import checked as settings_of
 from midspan.board.install import OLDEST_FIRMWARE
@@ -89,6 +93,39 @@ def blocks(folder):
         yield "running", printed(board.port, "board", "install")
 
 
+def servos():
+    """Yield the rows of the table of what each servo must come to."""
+    frame = Frame.load()
+    yield from drawn_tables.heading("servo", "turns by", "pulses apart", "begin with, us")
+    for name, swing in swings(frame).items():
+        low, high = pulses_us(frame, swing)
+        yield (f"`parts.feeder.{name}`", f"{swing:g}°", f"{high - low} us", f"{low} and {high}")
+
+
+def span():
+    """Yield what an error of the span costs."""
+    yield from drawn_tables.heading("span known to", "u at 500, thou")
+    length = float(Frame.load().support.span)
+    for known in (0.20, 0.10, 0.05):
+        yield (f"{known:.2f} mm", f"{3 * known / length * 500:.2f}")
+
+
+def sinks():
+    """Yield how much further a piece goes down than steel, and what that is of a spine."""
+    frame = Frame.load()
+    yield from drawn_tables.heading(
+        "shaft of 6 mm", "further than steel, um", "makes spine too large by, thou", "and under the head, thou"
+    )
+    steel = [found(frame, 6.0, "steel").sunk_thou for found in (contact.on_rims, contact.under_head)]
+    for material in ("aluminium", "carbon", "wood"):
+        rims, head = (found(frame, 6.0, material).sunk_thou for found in (contact.on_rims, contact.under_head))
+        seen = (1 - contact.LIGHT) * (rims - steel[0]) * 25.4
+        yield (material, f"{seen:.1f}", f"{rims - steel[0]:.2f}", f"{head - steel[1]:.2f}")
+
+
+TABLES = {"servos": servos, "span": span, "sinks": sinks}
+
+
 def outline(text):
     """Return a transcript without what differs between machines and releases."""
     text = re.sub(r"(?m)^(board|at its prompt): .*$", r"\1", text)
@@ -98,14 +135,36 @@ def outline(text):
 
 
 def written(text, found):
-    return BLOCK.sub(lambda block: f"{block[1]}```text\n{found[block['name']].rstrip()}\n```\n{block[3]}", text)
+    def transcript(block):
+        name = block["name"]
+        return block[0] if name in TABLES else f"{block[1]}```text\n{found[name].rstrip()}\n```\n{block[3]}"
+
+    return BLOCK.sub(transcript, text)
+
+
+def with_tables(text):
+    return BLOCK.sub(
+        lambda block: drawn_tables.drawn_anew(block[0], TABLES) if block["name"] in TABLES else block[0], text
+    )
+
+
+def test_tables_are_those_of_the_frame():
+    text = PAGE.read_text(encoding="utf-8")
+    assert text == with_tables(text), "draw them anew: make redraw"
+
+
+def test_the_file_that_comes_has_the_pulses_of_the_frame():
+    frame = Frame.load()
+    given = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
+    found = {name: (given[name]["rest_us"], given[name]["work_us"]) for name in swings(frame)}
+    assert found == {name: pulses_us(frame, swing) for name, swing in swings(frame).items()}
 
 
 @needs_micropython
 def test_every_command_prints_what_the_page_says(tmp_path):
     found = dict(blocks(tmp_path))
     text = PAGE.read_text(encoding="utf-8")
-    assert {block["name"] for block in BLOCK.finditer(text)} == set(found)
+    assert {block["name"] for block in BLOCK.finditer(text)} == set(found) | set(TABLES)
     assert outline(text) == outline(written(text, found)), "write it anew: make redraw"
 
 
@@ -132,11 +191,19 @@ def test_the_page_shows_sound_boards():
 
 @needs_micropython
 def test_the_line_that_tries_a_servo_runs_at_the_boards_prompt(tmp_path):
-    code = re.search(r'mpremote connect PORT resume exec "(.*)"', PAGE.read_text(encoding="utf-8"))[1]
+    hold, servo = re.findall(r'mpremote connect PORT resume exec "(.*)"', PAGE.read_text(encoding="utf-8"))
     with board_on(tmp_path / "flash", wired=True) as board:
         shell = BoardShell(board.port)
-        shell.execute(code)
+        shell.execute(hold)
+        assert shell.value("print(machine.Pin(6).value())") == 0
+        shell.execute(servo)
         assert shell.value("import json; print(json.dumps(chip.pins[18].widths_us))") == [1500]
+
+
+def test_the_line_that_holds_the_motors_sets_the_pin_of_the_file():
+    enable = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))["enable"]
+    held = re.search(r"machine.Pin\((\d+), machine.Pin.OUT, value=(\d)\)", PAGE.read_text(encoding="utf-8"))
+    assert [int(value) for value in held.groups()] == enable
 
 
 def test_the_page_names_the_oldest_firmware():
@@ -147,4 +214,5 @@ def test_the_page_names_the_oldest_firmware():
 
 if __name__ == "__main__":
     with TemporaryDirectory() as place:
-        PAGE.write_text(written(PAGE.read_text(encoding="utf-8"), dict(blocks(Path(place)))), encoding="utf-8")
+        text = with_tables(PAGE.read_text(encoding="utf-8"))
+        PAGE.write_text(written(text, dict(blocks(Path(place)))), encoding="utf-8")
