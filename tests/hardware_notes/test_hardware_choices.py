@@ -22,6 +22,7 @@ from midspan.hand_bench.bench import HandBench
 from midspan.measurement.cycle_bound import Noise
 from midspan.measurement.cycle_cost import FEEDING_S, cycle_cost
 from midspan.measurement.cycle_settings import STANDARD as STANDARD_CYCLE
+from midspan.measurement.cycle_time import AssumedShaft
 from midspan.measurement.result import evaluate
 from midspan.report.hand_text import expected_budget
 from places import ROOT
@@ -278,7 +279,7 @@ def three():
 
 def an_hour(feeding_s):
     """Return the shafts an hour of the usual cycle, with some seconds to bring and take away each."""
-    limits, clear = BOARD["limits"], FRAME.press.home_clearance - FRAME.shaft.thickest
+    limits, clear = BOARD["limits"], FRAME.press.home_clearance - AssumedShaft().gap_mm
     per_mm, per_turn = (BOARD["gear"][key] for key in ("press_steps_per_mm", "rotate_steps_per_turn"))
     gauge = identify(
         press_speed_most=limits["press_mm_s"] * per_mm,
