@@ -96,7 +96,7 @@ def openings(frame: Frame) -> tuple[Opening, ...]:
         Opening("around the cross beams", lid.gap, _from(frame, front, beams)),
         Opening("between lower and upper front", lid.gap, _from(frame, front, lid.sill + lid.gap)),
         Opening("beside the upper front", lid.gap / 2, lid.sides_x - frame.drive.motor_x),
-        Opening("cables through the back", lid.cable_hole[2], _from(frame, back, lid.cable_hole[1]), is_round=True),
+        Opening("cable through the back", lid.cable_hole[2], _from(frame, back, lid.cable_hole[1]), is_round=True),
     )
 
 

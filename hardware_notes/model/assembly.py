@@ -10,6 +10,7 @@ from model import hand_bench as bench
 from model import press
 from model.base import base, end_stop
 from model.drive import drive
+from model.electronics import electronics
 from model.feeder import feeder
 from model.feeder import motions as feeder_motions
 from model.lid import lid
@@ -28,6 +29,7 @@ PUT_ON_AFTERWARDS = {
     ("N19", "B01"): "the stands' cheeks are screwed to their foot plates before these go on the beam",
     ("N39", "N206"): "the motor's angle is screwed to the beam before the motor goes on it",
     ("N42", "B01"): "the spacer block is screwed to the column before both go to the beam",
+    ("N07", "E81"): "the board's carrier is screwed down before the host's cable is plugged in",
     ("N39", "P10"): "the guide is screwed on before the counterweight goes into it",
 }  # screw and piece by their numbers, where the piece covers the screw's head: assembly.md says it in that step
 BESIDE_THE_BENCH = frozenset({"H05", "H09", "H12"})  # the dial on its own foot; hook and marks hang on the shaft
@@ -104,4 +106,5 @@ def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piec
         *stands(frame, span),
         *drive(frame, span),
         *press.press(frame),
+        *electronics(frame),
     )

@@ -13,6 +13,7 @@ DENSITY_G_MM3 = {  # handbook values
     "steel": 7.85e-3, "aluminium": 2.70e-3, "brass": 8.5e-3, "plywood": 0.68e-3, "polycarbonate": 1.20e-3,
     "PETG": 1.27e-3, "acetal": 1.41e-3, "rubber": 1.1e-3, "felt": 0.25e-3, "belt": 1.1e-3,
     "circuit board": 1.9e-3, "shaft": 1.5e-3,
+    "wire": 3.0e-3,
 }  # fmt: skip
 
 
@@ -33,7 +34,8 @@ class Part:
     `number` is the part's for ever, a letter for where it belongs and two digits, and marks the printed or cut part
     itself. `shape` is one solid in a frame of its own: as it is printed or cut, flat on z = 0. `designation` tells a
     bought part's standard and size, a made part's stock. `mass_g` overrides volume times density, for what is hollow.
-    `notes` stand on its drawing: tolerances where a thou depends on them, what to do that no line shows.
+    `notes` stand on its drawing: tolerances where a thou depends on them, what to do that no line shows. `colour` is
+    its mark in pictures; None is its material's.
     """
 
     number: str
@@ -45,6 +47,7 @@ class Part:
     price_eur: float
     mass_g: float | None = None
     notes: tuple[str, ...] = ()
+    colour: str | None = None
 
     @property
     def grams(self) -> float:

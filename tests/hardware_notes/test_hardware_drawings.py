@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 import draw
 import draw_pins
 import pytest
+from frame import board_wires
 from places import ROOT
 
 NOTES = ROOT / "hardware_notes"
@@ -30,7 +31,7 @@ PIN_KEYS = ("pin", "step", "direction", "tx", "rx", "data", "clock", "ready", "s
 
 
 def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
-    given = draw_pins.default()
+    given = board_wires.default()
 
     def pins(value, name):
         if isinstance(value, dict):
@@ -40,16 +41,16 @@ def test_every_pin_of_the_default_file_is_wired_and_none_twice() -> None:
             return [(name, value[0])]
         return [(name, value)] if is_pin and value is not None else []
 
-    wired = [(wire.key, wire.gpio) for wire in draw_pins.wires() if wire.key != "service"]
+    wired = [(wire.key, wire.gpio) for wire in board_wires.wires() if wire.key != "service"]
     assert sorted(wired) == sorted(pins(given, ""))
-    assert len({wire.gpio for wire in draw_pins.wires()}) == len(wired) + 1
+    assert len({wire.gpio for wire in board_wires.wires()}) == len(wired) + 1
 
 
 def test_the_edge_is_that_of_the_published_board() -> None:
     """Places on a Pico's edge from memory of its data sheet: GP0 1, GP15 20, GP16 21, GP22 29, GP26 31."""
-    assert [draw_pins.EDGE[gpio] for gpio in (0, 2, 15, 16, 22, 26, 28)] == [1, 4, 20, 21, 29, 31, 34]
-    assert not set(draw_pins.EDGE.values()) & set(draw_pins.OTHERS)
-    assert len(draw_pins.EDGE) + len(draw_pins.OTHERS) == 40
+    assert [board_wires.EDGE[gpio] for gpio in (0, 2, 15, 16, 22, 26, 28)] == [1, 4, 20, 21, 29, 31, 34]
+    assert not set(board_wires.EDGE.values()) & set(board_wires.OTHERS)
+    assert len(board_wires.EDGE) + len(board_wires.OTHERS) == 40
 
 
 @pytest.mark.parametrize("name", sorted(draw.pictures()))

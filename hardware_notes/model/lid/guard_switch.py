@@ -42,7 +42,8 @@ def actuator(frame: Frame) -> Part:
     return Part("L23", "actuator of the lid switch", Way.BOUGHT, shape.solid(), "steel", "comes with the switch", 0.0)
 
 
-def _place(frame: Frame) -> Location:
+def switch_place(frame: Frame) -> Location:
+    """Return where the switch's lower end lies on the left side."""
     return Location((-frame.lid.sides_x, BODY_Y, BODY_TOP - BODY[2]))
 
 
@@ -64,7 +65,7 @@ def guard_switch(frame: Frame, group: str) -> tuple[Piece, ...]:
     """Return the switch on the left side and the actuator under the top."""
     lid = frame.lid
     pieces = [
-        Piece(switch(frame), _place(frame)),
+        Piece(switch(frame), switch_place(frame)),
         Piece(actuator(frame), Location((_blade_x(frame), BODY_Y, lid.top_z)), group),
     ]
     for y, z, _ in switch_holes(frame):

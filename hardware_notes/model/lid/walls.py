@@ -22,14 +22,16 @@ REAR_SCREWS = (-112.0, 10.0, 132.0, 254.0, 376.0)  # heights in the rear corners
 FRONT_SCREWS = (-112.0, -24.0, 90.0, 200.0, 310.0, 420.0)  # and in the front ones, clear of the rotate motor
 LIP = 24.0  # the corner angles end so much under the top
 SCREW = 6  # to the cross beams
+STOP_SCREWS = (-41.0, 41.0)  # of the emergency stop, over and under the hole for its wires
 
 
 def walls(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
     """Return the sides, the back, the lower front and what holds them."""
     lid = frame.lid
+    behind = [pin_hole(frame), *stop_holes(frame)]
     return (
         Piece(_side(frame, "L01", "left side of the lid", switch_holes(frame)), upright_y(-lid.sides_x - lid.sheet)),
-        Piece(_side(frame, "L02", "right side of the lid", [pin_hole(frame)]), upright_y(lid.sides_x)),
+        Piece(_side(frame, "L02", "right side of the lid", behind), upright_y(lid.sides_x)),
         Piece(_back(frame), upright_x(lid.back_y)),
         Piece(_lower_front(frame, feeder=feeder), upright_x(lid.front_y + lid.sheet)),
         *_rear_corners(frame),
@@ -41,6 +43,12 @@ def walls(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
 def sill(frame: Frame, *, feeder: bool) -> float:
     """Return the height of the top of the fixed lower front."""
     return float(frame.lid.slot[0] if feeder else frame.lid.sill)
+
+
+def stop_holes(frame: Frame) -> list[Spot]:
+    """Return the holes behind the emergency stop: its wires' and those of its screws."""
+    y, z, _ = frame.lid.stop_hole
+    return [tuple(frame.lid.stop_hole), *(_bolt_hole(y, z + up) for up in STOP_SCREWS)]
 
 
 def _bolt_hole(across: float, up: float) -> Spot:
@@ -61,7 +69,11 @@ def _back(frame: Frame) -> Part:
     wide = lid.sides_x + lid.sheet
     corner = lid.sides_x - FROM_CORNER
     holes = [_bolt_hole(side * corner, z) for side in (-1, 1) for z in REAR_SCREWS]
-    holes += [_bolt_hole(x, z) for x, z in fixed_holes(frame)] + _beam_holes(frame) + [tuple(lid.cable_hole)]
+    holes += (
+        [_bolt_hole(x, z) for x, z in fixed_holes(frame)]
+        + _beam_holes(frame)
+        + [tuple(lid.cable_hole), tuple(lid.socket_hole)]
+    )
     outline = Sheet((-wide, wide), (lid.bottom_z, lid.top_z), holes, _notches(frame))
     return sheet(frame, "L03", "back of the lid", outline)
 

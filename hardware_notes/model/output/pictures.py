@@ -17,7 +17,7 @@ COLOURS = 48  # of the file's palette
 MATERIALS = {
     "steel": "#8d949c", "aluminium": "#cdd3d8", "brass": "#d9b65a", "plywood": "#e3c58f", "polycarbonate": "#a9d3e8",
     "PETG": "#f0913a", "acetal": "#f4f4ee", "rubber": "#3b3b3b", "belt": "#3b3b3b", "circuit board": "#2f8f5b",
-    "shaft": "#7a4b2a", "felt": "#6f7a5e",
+    "shaft": "#7a4b2a", "wire": "#7d8790", "felt": "#6f7a5e",
 }  # fmt: skip
 OTHER = "#b4b4b4"
 THERE = "#e2e2e2"  # what was put in before
@@ -70,7 +70,7 @@ def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple
 
 
 def _colour(part: Part) -> str:
-    return NEW.get(part.way, MADE)
+    return part.colour or NEW.get(part.way, MADE)
 
 
 def _anchors(pieces: Sequence[Piece], new: Sequence[Piece], seen: Window) -> dict[str, tuple[int, int]]:

@@ -85,7 +85,7 @@ def _stops(frame: Frame) -> list[Piece]:
     return pieces
 
 
-def _switch_place(frame: Frame) -> Location:
+def switch_place(frame: Frame) -> Location:
     """Return where the switch's back lies between its holes: its roller points at the carriage plate's left edge."""
     x = -frame.press.carriage[0] / 2 - SWITCH_PRESSED
     return facing("+y", (x, SWITCH_FACE_Y, frame.carriage_top_z - HOME_BELOW - ROLLER_X), along="+z")
@@ -93,14 +93,14 @@ def _switch_place(frame: Frame) -> Location:
 
 def switch_bracket_part(frame: Frame) -> Part:
     """Return the printed bracket: a base on the column's side and a tab behind the switch."""
-    side, middle = -_column_side(frame), _switch_place(frame).position
+    side, middle = -_column_side(frame), switch_place(frame).position
     half = BRACKET_LENGTH / 2
     base = ((side - BRACKET_BASE, side), (frame.press.column_y - 15, SWITCH_FACE_Y))
     shape = box(*base, (middle.Z - half, middle.Z + half))
     tab = ((middle.X - 9, side), (SWITCH_FACE_Y - BRACKET_TAB, SWITCH_FACE_Y))
     shape = (shape + box(*tab, (middle.Z - half, middle.Z + half))).solid()
     for x, y in SWITCH_HOLES:
-        hole = _switch_place(frame) * Location((x, y, 0))
+        hole = switch_place(frame) * Location((x, y, 0))
         shape = drilled(shape, hole, clearance(2.5), BRACKET_TAB)
     for z in BRACKET_SCREWS:
         where = facing("-x", (side - BRACKET_BASE, frame.press.column_y, middle.Z + z))
@@ -113,7 +113,7 @@ def switch_bracket_part(frame: Frame) -> Part:
 
 def _home_switch(frame: Frame) -> list[Piece]:
     """Return the switch on its bracket; its lever is drawn free, so the plate's edge lies in its roller."""
-    side, y, place = -_column_side(frame), frame.press.column_y, _switch_place(frame)
+    side, y, place = -_column_side(frame), frame.press.column_y, switch_place(frame)
     z = place.position.Z
     pieces = [
         Piece(switch_bracket_part(frame), facing("-x", (side, y, z))),
